@@ -1,0 +1,1 @@
+"""Physics of the theremin: arrays in SI units in, arrays out; no files, clocks, threads or printing."""

@@ -1,0 +1,68 @@
+"""Checks of parameters: one clear ValueError naming the parameter, its domain and what was given."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from numbers import Real
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+
+def finite(name: str, value: Any) -> float:
+    """Return `value` as a float; raise ValueError unless it is a finite real number (booleans refused)."""
+    if isinstance(value, bool | np.bool_) or not isinstance(value, Real) or not math.isfinite(value):
+        raise ValueError(f"{name} must be a finite number; got {value!r}")
+    return float(value)
+
+
+def positive(name: str, value: Any) -> float:
+    """Return `value` as a float; raise ValueError unless it is finite and > 0."""
+    number = finite(name, value)
+    if number <= 0.0:
+        raise ValueError(f"{name} must be > 0; got {number:g}")
+    return number
+
+
+def non_negative(name: str, value: Any) -> float:
+    """Return `value` as a float; raise ValueError unless it is finite and >= 0."""
+    number = finite(name, value)
+    if number < 0.0:
+        raise ValueError(f"{name} must be >= 0; got {number:g}")
+    return number
+
+
+def fraction(name: str, value: Any) -> float:
+    """Return `value` as a float; raise ValueError unless it lies in 0..1."""
+    number = finite(name, value)
+    if not 0.0 <= number <= 1.0:
+        raise ValueError(f"{name} must be between 0 and 1; got {number:g}")
+    return number
+
+
+def one_of(name: str, value: Any, choices: Sequence[str]) -> str:
+    """Return `value`; raise ValueError unless it is one of `choices`."""
+    if value not in choices:
+        raise ValueError(f"{name} must be one of {', '.join(choices)}; got {value!r}")
+    return str(value)
+
+
+def finite_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
+    """Return `values` as a float64 array; raise ValueError where an element is not finite."""
+    array = np.asarray(values)
+    if array.dtype == np.bool_ or not np.issubdtype(array.dtype, np.number):
+        raise ValueError(f"{name} must be numbers; got {values!r}")
+    array = array.astype(np.float64)
+    if not np.isfinite(array).all():
+        raise ValueError(f"{name} must be finite; got {array[~np.isfinite(array)].flat[0]:g}")
+    return array
+
+
+def positive_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
+    """Return `values` as a float64 array; raise ValueError where an element is not finite and > 0."""
+    array = finite_array(name, values)
+    if not (array > 0.0).all():
+        raise ValueError(f"{name} must be > 0; got {array[~(array > 0.0)].flat[0]:g}")
+    return array

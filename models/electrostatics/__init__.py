@@ -1,0 +1,1 @@
+"""Electrostatics of conductors: triangle meshes and the boundary-element capacitance matrix."""

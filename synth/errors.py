@@ -1,0 +1,13 @@
+"""Errors a person can act on: each message names the place and the remedy; the command line prints no traceback."""
+
+
+class InstrumentError(Exception):
+    """Base of every error Beatfield raises on purpose."""
+
+
+class DesignError(InstrumentError, ValueError):
+    """A design, trace or command that cannot be used; the message lists every fault with its place and remedy."""
+
+
+class DeviceError(InstrumentError, RuntimeError):
+    """A sound device, screen or file system that does not do its part; the message says what to install or free."""
