@@ -66,3 +66,11 @@ def positive_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
     if not (array > 0.0).all():
         raise ValueError(f"{name} must be > 0; got {array[~(array > 0.0)].flat[0]:g}")
     return array
+
+
+def non_negative_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
+    """Return `values` as a float64 array; raise ValueError where an element is not finite and >= 0."""
+    array = finite_array(name, values)
+    if not (array >= 0.0).all():
+        raise ValueError(f"{name} must be >= 0; got {array[~(array >= 0.0)].flat[0]:g}")
+    return array

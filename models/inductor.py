@@ -1,0 +1,115 @@
+"""Coils: inductance of a solenoid, its self-capacitance, and its loss as a series resistance.
+
+Lengths in m, inductance in H. `diameter` is that of the current sheet, wire centre to wire centre. Neglected
+in all: the gaps between round wires (they matter more the wider the winding is spaced), the
+skin and proximity effects on the inductance, nearby metal, and a magnetic core.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.constants import mu_0
+from scipy.special import elliprd, elliprg
+
+from models.checks import positive_array
+
+Floats = NDArray[np.float64]
+INCH = 0.0254  # m, exact
+
+# l / D and H (pF per cm of diameter) for single-layer coils with one end earthed: R. G. Medhurst, Wireless
+# Engineer 24 (1947). The values at 0.5, 1, 2, 5 and 10 are confirmed; the others are from memory.
+MEDHURST_TABLE = (
+    (0.10, 0.96), (0.15, 0.79), (0.20, 0.70), (0.25, 0.64), (0.30, 0.60), (0.35, 0.57), (0.40, 0.54), (0.45,
+    0.52), (0.50, 0.50), (0.60, 0.48), (0.70, 0.47), (0.80, 0.46), (0.90, 0.46), (1.0, 0.46), (1.5, 0.47),
+    (2.0, 0.50), (2.5, 0.56), (3.0, 0.61), (3.5, 0.67), (4.0, 0.72), (4.5, 0.77), (5.0, 0.81), (6.0, 0.92),
+    (7.0, 1.01), (8.0, 1.12), (9.0, 1.22), (10.0, 1.32), (15.0, 1.86), (20.0, 2.36), (25.0, 2.9), (30.0, 3.4),
+    (35.0, 3.9), (40.0, 4.4), (45.0, 4.9), (50.0, 5.4),
+)  # fmt: skip
+
+
+def nagaoka_coefficient(diameter_over_length: ArrayLike) -> Floats:
+    """Inductance of a current sheet over that of a length cut from an endless one (0 to 1); broadcasts.
+
+    K = 4 / (3 pi k') (k'^2 / k^2 (F - E) + E - k), with k = d / sqrt(d^2 + l^2), k' = l / sqrt(d^2 + l^2) and
+    the complete elliptic integrals F, E of modulus k: L. Lorenz 1879, H. Nagaoka, J. Coll. Sci. Tokyo 27
+    (1909) art. 6 (formula from memory). Carlson's forms (F - E) / k^2 = R_D(0, k'^2, 1) / 3 and E = 2 R_G(0,
+    k'^2, 1) keep the digits for short and long coils.
+    """
+    shape = positive_array("diameter_over_length", diameter_over_length)
+    size = np.hypot(1.0, shape)
+    modulus, complement = shape / size, 1.0 / size
+    squared = complement**2
+    bracket = squared * elliprd(0.0, squared, 1.0) / 3.0 + 2.0 * elliprg(0.0, squared, 1.0) - modulus
+    return np.asarray(4.0 / (3.0 * math.pi * complement) * bracket)
+
+
+def solenoid_inductance(turns: ArrayLike, diameter: ArrayLike, length: ArrayLike) -> Floats:
+    """Inductance of a single-layer coil, H: mu0 pi d^2 N^2 K(d / l) / (4 l), exact for a current sheet."""
+    count, width, extent = _winding(turns, diameter, length)
+    return np.asarray(0.25 * math.pi * mu_0 * width**2 * count**2 / extent * nagaoka_coefficient(width / extent))
+
+
+def required_turns(inductance: ArrayLike, diameter: ArrayLike, length: ArrayLike) -> Floats:
+    """Turns (not rounded) that give an inductance (H) on a former; the inverse of `solenoid_inductance`."""
+    wanted = positive_array("inductance", inductance)
+    return np.asarray(np.sqrt(wanted / solenoid_inductance(1.0, diameter, length)))
+
+
+def wheeler_inductance(turns: ArrayLike, diameter: ArrayLike, length: ArrayLike) -> Floats:
+    """Inductance of a single-layer coil, H, after H. A. Wheeler, Proc. IRE 16 (1928) 1398; broadcasts.
+
+    r^2 N^2 / (9 r + 10 l), inches, uH. Within 1 % for a length above 0.8 of the radius (Wheeler's own bound,
+    from memory).
+    """
+    count, width, extent = _winding(turns, diameter, length)
+    radius = 0.5 * width
+    return np.asarray(1e-6 / INCH * radius**2 * count**2 / (9.0 * radius + 10.0 * extent))
+
+
+def multilayer_inductance(turns: ArrayLike, diameter: ArrayLike, length: ArrayLike, depth: ArrayLike) -> Floats:
+    """Inductance of a coil of many layers, H, after H. A. Wheeler, Proc. IRE 16 (1928) 1398 (from memory).
+
+    0.8 r^2 N^2 / (6 r + 9 l + 10 c), inches, uH. `diameter` is the mean one, `depth` c that of the winding,
+    radially. Good to about 1 % where the three terms of the denominator are about equal, less elsewhere.
+    """
+    count, width, extent = _winding(turns, diameter, length)
+    radial = positive_array("depth", depth)
+    if np.any(radial >= width):
+        raise ValueError(f"depth must be < the mean diameter; got {radial.max():g}")
+    radius = 0.5 * width
+    bottom = 6.0 * radius + 9.0 * extent + 10.0 * radial
+    return np.asarray(0.8e-6 / INCH * radius**2 * count**2 / bottom)
+
+
+def self_capacitance(diameter: ArrayLike, length: ArrayLike) -> Floats:
+    """Self-capacitance of a single-layer coil with one end earthed, F; broadcasts.
+
+    C = H D with Medhurst's H; linear between the table's points in log(l / D) and log H. Raises ValueError
+    outside l / D = 0.1 to 50.
+    """
+    width, extent = positive_array("diameter", diameter), positive_array("length", length)
+    shape = extent / width
+    shapes, factors = np.array(MEDHURST_TABLE).T
+    outside = (shape < shapes[0]) | (shape > shapes[-1])
+    if np.any(outside):
+        raise ValueError(f"length / diameter must be between 0.1 and 50; got {shape[outside].flat[0]:g}")
+    factor = np.exp(np.interp(np.log(shape), np.log(shapes), np.log(factors)))
+    return np.asarray(factor * width * 1e-10)  # pF per cm = 1e-10 F per m
+
+
+def series_resistance(inductance: ArrayLike, quality_factor: ArrayLike, frequency: ArrayLike) -> Floats:
+    """Loss of a coil as a resistance in series with it, ohm: 2 pi f L / Q (definition of Q); broadcasts."""
+    angular_frequency = 2.0 * math.pi * positive_array("frequency", frequency)
+    reactance = angular_frequency * positive_array("inductance", inductance)
+    return np.asarray(reactance / positive_array("quality_factor", quality_factor))
+
+
+def _winding(turns: ArrayLike, diameter: ArrayLike, length: ArrayLike) -> tuple[Floats, Floats, Floats]:
+    return (
+        positive_array("turns", turns),
+        positive_array("diameter", diameter),
+        positive_array("length", length),
+    )

@@ -1,0 +1,114 @@
+"""The tuned circuit: resonance, trimmer, loss."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from models.tank import (
+    Tank,
+    frequency_slope,
+    required_capacitance,
+    resonant_frequency,
+    ringing_frequency,
+    sustained_frequency,
+)
+
+TRIMMED = Tank(1e-3, 400e-12, 20e-12, 5e-12, 65e-12, 0.5, 80.0)
+
+
+def test_check_values() -> None:
+    # computed beside this project: 1 mH with 500 pF, and the effect of 0.1 pF more
+    assert_allclose(resonant_frequency(1e-3, 500e-12), 225_079.0790, rtol=0, atol=5e-5)
+    change = resonant_frequency(1e-3, 500.1e-12) - resonant_frequency(1e-3, 500e-12)
+    assert_allclose(change, -22.504532, rtol=0, atol=5e-7)
+
+
+def test_scaling_and_inverse() -> None:
+    inductance, capacitance = np.array([1e-4, 1e-3]), np.array([[100e-12], [2e-9]])
+    frequency = resonant_frequency(inductance, capacitance)
+    assert frequency.shape == (2, 2)
+    assert_allclose(resonant_frequency(4.0 * inductance, capacitance), 0.5 * frequency, rtol=1e-14)
+    assert_allclose(
+        required_capacitance(inductance, frequency), np.broadcast_to(capacitance, (2, 2)), rtol=1e-13, atol=0
+    )
+
+
+def test_slope_is_the_derivative() -> None:
+    step = 1e-15
+    difference = resonant_frequency(1e-3, 500e-12 + step) - resonant_frequency(1e-3, 500e-12 - step)
+    assert_allclose(frequency_slope(1e-3, 500e-12), difference / (2.0 * step), rtol=1e-6)
+
+
+@given(st.floats(0.0, 1.0))
+def test_trimmer_setting_is_found_again(setting: float) -> None:
+    tank = TRIMMED.with_trimmer(setting)
+    assert_allclose(TRIMMED.setting_for(tank.frequency), setting, atol=1e-11)
+
+
+def test_trimmer_range_and_refusal() -> None:
+    lowest, highest = TRIMMED.trimmer_range()
+    assert_allclose(lowest, resonant_frequency(1e-3, 485e-12), rtol=1e-14)
+    assert_allclose(highest, resonant_frequency(1e-3, 425e-12), rtol=1e-14)
+    assert TRIMMED.setting_for(lowest) == 1.0
+    assert TRIMMED.setting_for(highest) == 0.0
+    with pytest.raises(ValueError, match=rf"range {lowest:.2f} to {highest:.2f} Hz; got 300000"):
+        TRIMMED.setting_for(300e3)
+    fixed = Tank(1e-3, 400e-12)
+    assert fixed.setting_for(fixed.frequency) == 0.5
+    with pytest.raises(ValueError, match="range"):
+        fixed.setting_for(1.0001 * fixed.frequency)
+
+
+@pytest.mark.parametrize("quality", [1.5, 10.0, 100.0])
+def test_lossy_frequencies_solve_the_circuit(quality: float) -> None:
+    inductance, capacitance = 1e-3, 500e-12
+    frequency = float(resonant_frequency(inductance, capacitance))
+    resistance = 2.0 * np.pi * frequency * inductance / quality
+    roots = np.roots([inductance * capacitance, resistance * capacitance, 1.0])
+    assert_allclose(ringing_frequency(frequency, quality), abs(roots[0].imag) / (2.0 * np.pi), rtol=1e-9)
+    omega = 2.0 * np.pi * float(sustained_frequency(frequency, quality))
+    admittance = 1j * omega * capacitance + 1.0 / (resistance + 1j * omega * inductance)
+    assert abs(admittance.imag) < 1e-12 * abs(admittance.real) + 1e-15
+
+
+def test_loss_shifts_by_the_documented_orders() -> None:
+    assert_allclose(1.0 - ringing_frequency(1.0, 100.0), 1.0 / (8.0 * 100.0**2), rtol=1e-3)
+    assert_allclose(1.0 - sustained_frequency(1.0, 100.0), 1.0 / (2.0 * 100.0**2), rtol=1e-3)
+
+
+def test_series_resistance_is_the_quality_factor() -> None:
+    assert_allclose(TRIMMED.series_resistance, 2.0 * np.pi * TRIMMED.frequency * 1e-3 / 80.0, rtol=1e-14)
+
+
+def test_antenna_lowers_the_frequency() -> None:
+    frequencies = TRIMMED.with_antenna(np.linspace(0.0, 20e-12, 50))
+    assert frequencies[0] == TRIMMED.frequency
+    assert np.all(np.diff(frequencies) < 0.0)
+
+
+@pytest.mark.parametrize(
+    ("values", "message"),
+    [
+        ({"inductance": 0.0}, "inductance must be > 0; got 0"),
+        ({"inductance": True}, "inductance must be a finite number"),
+        ({"capacitance": -1e-12}, "capacitance must be >= 0"),
+        ({"capacitance": np.nan}, "capacitance must be a finite number"),
+        ({"stray": np.inf}, "stray must be a finite number"),
+        ({"trimmer_minimum": 70e-12}, "trimmer_maximum must be >= trimmer_minimum"),
+        ({"trimmer_setting": 1.1}, "trimmer_setting must be between 0 and 1"),
+        ({"quality_factor": 1.0}, "quality_factor must be > 1; got 1"),
+    ],
+)
+def test_bad_values_are_refused(values: dict[str, float], message: str) -> None:
+    given_values = {"inductance": 1e-3, "capacitance": 1e-10, "trimmer_maximum": 60e-12} | values
+    with pytest.raises(ValueError, match=message):
+        Tank(**given_values)
+
+
+def test_tank_without_capacitance_is_refused() -> None:
+    with pytest.raises(ValueError, match="total capacitance must be > 0"):
+        Tank(1e-3, 0.0)
+    with pytest.raises(ValueError, match="must be > 0"):
+        resonant_frequency([1e-3, 0.0], 1e-12)
