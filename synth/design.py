@@ -1,0 +1,199 @@
+"""A design as values: frozen sections of SI floats, every default taken from the table of keys.
+
+Each section checks its values against the table, the design checks them against each other; both raise
+DesignError (a ValueError) naming section, key and remedy.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import Any, ClassVar
+
+from synth.design_checks import cross_faults
+from synth.design_schema import default_of, key_named
+from synth.design_value import check_value
+from synth.errors import DesignError
+
+
+class _Checked:
+    """Checks every field of a section against its key."""
+
+    __slots__ = ()
+    section: ClassVar[str]
+
+    def __post_init__(self) -> None:
+        for name in (entry.name for entry in fields(self)):  # type: ignore[arg-type]
+            value = getattr(self, name)
+            try:
+                checked = check_value(key_named(self.section, name), value)
+            except DesignError as error:
+                raise DesignError(f"{self.section}.{name} = {value!r}: {error}") from None
+            object.__setattr__(self, name, checked)
+
+
+@dataclass(frozen=True, slots=True)
+class About(_Checked):
+    """Name and description."""
+
+    section: ClassVar[str] = "design"
+    name: str = default_of("design", "name")
+    description: str = default_of("design", "description")
+
+
+@dataclass(frozen=True, slots=True)
+class AntennaSection(_Checked):
+    """The pitch antenna, m and F."""
+
+    section: ClassVar[str] = "antenna"
+    length: float = default_of("antenna", "length")
+    diameter: float = default_of("antenna", "diameter")
+    base_height: float = default_of("antenna", "base_height")
+    stray: float = default_of("antenna", "stray")
+
+
+@dataclass(frozen=True, slots=True)
+class CabinetSection(_Checked):
+    """The earthed box under the antenna, m."""
+
+    section: ClassVar[str] = "cabinet"
+    width: float = default_of("cabinet", "width")
+    depth: float = default_of("cabinet", "depth")
+    height: float = default_of("cabinet", "height")
+    gap: float = default_of("cabinet", "gap")
+
+
+@dataclass(frozen=True, slots=True)
+class PlayerSection(_Checked):
+    """The player, F and m. body_capacitance None: bonded to earth; hand_height None: middle of the rod."""
+
+    section: ClassVar[str] = "player"
+    body_capacitance: float | None = default_of("player", "body_capacitance")
+    stand_distance: float = default_of("player", "stand_distance")
+    hand_height: float | None = default_of("player", "hand_height")
+    posture: str = default_of("player", "posture")
+
+
+@dataclass(frozen=True, slots=True)
+class _TankSection(_Checked):
+    """An oscillator's tank, H and F; `trimmer` is the trimmer's position, 0 to 1."""
+
+    section: ClassVar[str] = "variable"
+    inductance: float
+    capacitance: float
+    stray: float = default_of("variable", "stray")
+    trimmer_minimum: float = default_of("variable", "trimmer_minimum")
+    trimmer_maximum: float = default_of("variable", "trimmer_maximum")
+    trimmer: float = default_of("variable", "trimmer")
+    quality_factor: float = default_of("variable", "quality_factor")
+
+
+@dataclass(frozen=True, slots=True)
+class VariableSection(_TankSection):
+    """Tank of the variable oscillator."""
+
+    section: ClassVar[str] = "variable"
+
+
+@dataclass(frozen=True, slots=True)
+class ReferenceSection(_TankSection):
+    """Tank of the reference oscillator."""
+
+    section: ClassVar[str] = "reference"
+
+
+@dataclass(frozen=True, slots=True)
+class BranchSection(_Checked):
+    """The series inductor between tank and antenna, H and F."""
+
+    section: ClassVar[str] = "branch"
+    inductance: float
+    quality_factor: float = default_of("branch", "quality_factor")
+    self_capacitance: float = default_of("branch", "self_capacitance")
+
+
+@dataclass(frozen=True, slots=True)
+class TuningSection(_Checked):
+    """Set-up before playing, m and Hz. zero_beat None: the reference's trimmer stays as given."""
+
+    section: ClassVar[str] = "tuning"
+    zero_beat: float | None = default_of("tuning", "zero_beat")
+    mode: str = default_of("tuning", "mode")
+    reference_a: float = default_of("tuning", "reference_a")
+
+
+@dataclass(frozen=True, slots=True)
+class CouplingSection(_Checked):
+    """Coupling between the oscillators, Hz."""
+
+    section: ClassVar[str] = "coupling"
+    lock_range: float = default_of("coupling", "lock_range")
+
+
+@dataclass(frozen=True, slots=True)
+class DetectorSection(_Checked):
+    """The detector; see `models.detector.Detector`."""
+
+    section: ClassVar[str] = "detector"
+    kind: str = default_of("detector", "kind")
+    amplitude_ratio: float = default_of("detector", "amplitude_ratio")
+    drive: float = default_of("detector", "drive")
+
+
+@dataclass(frozen=True, slots=True)
+class ToneSection(_Checked):
+    """Filters, Hz, and level, 0 to 1 of full scale."""
+
+    section: ClassVar[str] = "tone"
+    low_pass: float = default_of("tone", "low_pass")
+    dc_block: float = default_of("tone", "dc_block")
+    level: float = default_of("tone", "level")
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """A whole design. `cabinet` None: no cabinet; `branch` None: the antenna sits directly on the tank."""
+
+    variable: VariableSection
+    reference: ReferenceSection
+    about: About = field(default_factory=About)
+    antenna: AntennaSection = field(default_factory=AntennaSection)
+    player: PlayerSection = field(default_factory=PlayerSection)
+    tuning: TuningSection = field(default_factory=TuningSection)
+    coupling: CouplingSection = field(default_factory=CouplingSection)
+    detector: DetectorSection = field(default_factory=DetectorSection)
+    tone: ToneSection = field(default_factory=ToneSection)
+    cabinet: CabinetSection | None = None
+    branch: BranchSection | None = None
+
+    def __post_init__(self) -> None:
+        faults = cross_faults(sections_of(self))
+        if faults:
+            raise DesignError("\n".join(f"{place}: {fault}" for place, fault in faults))
+
+    @property
+    def name(self) -> str:
+        """The design's name."""
+        return self.about.name
+
+
+SECTION_TYPES: dict[str, type[Any]] = {
+    kind.section: kind
+    for kind in (
+        About, AntennaSection, CabinetSection, PlayerSection, VariableSection, BranchSection,
+        ReferenceSection, TuningSection, CouplingSection, DetectorSection, ToneSection,
+    )
+}  # fmt: skip
+
+
+def field_of_section(section: str) -> str:
+    """The field of `Design` that holds a section."""
+    return "about" if section == "design" else section
+
+
+def sections_of(design: Design) -> dict[str, dict[str, Any] | None]:
+    """The design as plain dictionaries: section -> key -> value, None for a part that is not there."""
+    result: dict[str, dict[str, Any] | None] = {}
+    for section in SECTION_TYPES:
+        part = getattr(design, field_of_section(section))
+        result[section] = None if part is None else {entry.name: getattr(part, entry.name) for entry in fields(part)}
+    return result

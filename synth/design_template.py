@@ -1,0 +1,95 @@
+"""The commented design file that `beatfield new` writes, and the key reference, both made from the table of keys."""
+
+from __future__ import annotations
+
+from synth.design_file import Design, read_design
+from synth.design_schema import REQUIRED, SECTIONS, Key, Section, keys_of
+from synth.design_value import domain_text, toml_text, write_value
+from synth.units import PLAIN
+
+_HEAD = """\
+# A Beatfield design. Values are written as on a schematic, in quotes: "820 uH", "4k7", "2n2", "0.45 m".
+# Points mark decimals. A key that is left out takes its default; a line that begins with # is ignored.
+# Read it out with `beatfield field FILE`, hear it with `beatfield play FILE`.
+"""
+
+# What the template sets beside the defaults: an instrument of our own, with a series inductor.
+_VALUES: dict[tuple[str, str], str | float] = {
+    ("design", "name"): "Lantern",
+    ("design", "description"): "A rod behind three 10 mH chokes in series: C2 to C6 in some 29 cm.",
+    ("antenna", "stray"): "3 pF",
+    ("variable", "inductance"): "680 uH",
+    ("variable", "capacitance"): "330 pF",
+    ("variable", "stray"): "20 pF",
+    ("variable", "trimmer_minimum"): "10 pF",
+    ("variable", "trimmer_maximum"): "80 pF",
+    ("branch", "inductance"): "30 mH",
+    ("branch", "self_capacitance"): "1.3 pF",
+    ("reference", "inductance"): "680 uH",
+    ("reference", "capacitance"): "300 pF",
+    ("reference", "stray"): "18 pF",
+    ("reference", "trimmer_minimum"): "5 pF",
+    ("reference", "trimmer_maximum"): "85 pF",
+    ("tuning", "zero_beat"): "0.5 m",
+    ("coupling", "lock_range"): "1.5 Hz",
+    ("detector", "kind"): "envelope",
+    ("detector", "amplitude_ratio"): 0.7,
+    ("tone", "low_pass"): "5 kHz",
+}
+_SECTIONS = frozenset({"branch"})  # optional sections that the template uses
+_EXAMPLES = {("player", "hand_height"): "1.25 m"}  # shown behind # for keys the template leaves out
+
+
+def template_text() -> str:
+    """The text of a new design file: every section and key with a comment, values of a playable instrument."""
+    return "\n".join([_HEAD, *(_section_text(section) for section in SECTIONS)])
+
+
+def template_design() -> Design:
+    """The design that the template describes; `beatfield demo` plays it."""
+    return read_design(template_text(), "the built-in design")
+
+
+def key_reference() -> str:
+    """Every section and key as Markdown: what it takes, its default, what it means."""
+    lines = []
+    for section in SECTIONS:
+        optional = " (optional section)" if section.optional else ""
+        lines += [f"### [{section.name}]{optional}", "", section.help, "", "| key | takes | default | meaning |",
+                  "|---|---|---|---|"]  # fmt: skip
+        lines += [_reference_row(key) for key in keys_of(section.name)]
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _section_text(section: Section) -> str:
+    used = not section.optional or section.name in _SECTIONS
+    lines = [f"# {section.help}", f"[{section.name}]"]
+    for key in keys_of(section.name):
+        lines += _key_lines(key)
+    if not used:
+        lines = [lines[0], *("#" + line if not line.startswith("#") else line for line in lines[1:])]
+    return "\n".join([*lines, ""])
+
+
+def _key_lines(key: Key) -> list[str]:
+    """Comment and value of one key; the value behind # where the template leaves the key out."""
+    comment = f"# {key.help} ({domain_text(key)})"
+    value = _VALUES.get((key.section, key.name))
+    if value is not None:
+        written: str | None = toml_text(value) if isinstance(value, str) else repr(value)
+    elif key.default is REQUIRED:
+        raise LookupError(f"the template sets no value for {key.path}")
+    else:
+        written = write_value(key, key.default)
+    if written is None:
+        return [comment, f"# {key.name} = {toml_text(_EXAMPLES[key.section, key.name])}"]
+    return [comment, f"{key.name} = {written}"]
+
+
+def _reference_row(key: Key) -> str:
+    default = "required" if key.default is REQUIRED else write_value(key, key.default) or "left out"
+    takes = domain_text(key).replace("|", "or")
+    if key.unit in PLAIN:
+        takes += " (a plain number)"
+    return f"| `{key.name}` | {takes} | {default} | {key.help} |"

@@ -1,0 +1,204 @@
+"""Recorded hand paths as CSV: a header line, then one line a time stamp.
+
+Header: time_s or time_ms, distance_m, distance_cm or distance_mm, and optionally volume (0 to 1). Decimal
+points, commas between the columns. Faults are reported together, each with its line.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from synth.atomic_file import write_text
+from synth.design_value import did_you_mean
+from synth.errors import DesignError
+from synth.hand_path import HandPath
+
+LARGEST_FILE = 50_000_000  # bytes
+MOST_ROWS = 2_000_000
+LONGEST = 6 * 3600.0  # s
+FARTHEST = 10.0  # m
+
+# Column name -> (field, divisor to SI). A division by a power of ten is correctly rounded, a product
+# need not be.
+_COLUMNS = {
+    "time_s": ("time", 1.0),
+    "time_ms": ("time", 1e3),
+    "distance_m": ("distance", 1.0),
+    "distance_cm": ("distance", 1e2),
+    "distance_mm": ("distance", 1e3),
+    "volume": ("volume", 1.0),
+}
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+_EXAMPLE = "time_s,distance_m,volume"
+_SHOWN_FAULTS = 10
+
+
+def load_trace(path: str | os.PathLike[str]) -> HandPath:
+    """The hand path in the CSV file `path`. DesignError lists the first ten faults and counts the others."""
+    source = str(path)
+    reader = csv.reader(io.StringIO(_read_text(Path(path)), newline=""), strict=True)
+    rows = _Rows(source)
+    try:
+        for cells in reader:
+            if any(cell.strip() for cell in cells):
+                rows.take(reader.line_num, cells)
+    except csv.Error as error:
+        raise DesignError(f"{source}: line {reader.line_num}: not readable as CSV ({error})") from None
+    return rows.path()
+
+
+def trace_text(path: HandPath) -> str:
+    """The hand path as CSV text that `load_trace` reads back to exactly the same values."""
+    columns = zip(path.times.tolist(), path.distances.tolist(), path.volumes.tolist(), strict=True)
+    return "\n".join([_EXAMPLE, *(f"{time!r},{distance!r},{volume!r}" for time, distance, volume in columns), ""])
+
+
+def save_trace(path: HandPath, target: str | os.PathLike[str], force: bool = False) -> None:
+    """Write the hand path as CSV, whole or not at all."""
+    write_text(target, trace_text(path), force)
+
+
+def _read_text(path: Path) -> str:
+    """The text of a trace; one clear DesignError where it cannot be had."""
+    try:
+        if path.is_dir():
+            raise DesignError(f"{path}: is a folder; name a CSV file")
+        with open(path, "rb") as file:
+            content = file.read(LARGEST_FILE + 1)
+    except FileNotFoundError:
+        raise DesignError(f"{path}: no such file; give a CSV file with the columns {_EXAMPLE}") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise DesignError(f"{path}: cannot be read ({reason}); check its name and rights") from error
+    if len(content) > LARGEST_FILE:
+        size = LARGEST_FILE // 1_000_000
+        raise DesignError(f"{path}: is larger than {size} MB; split the trace or write fewer time stamps")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise DesignError(f"{path}: is not UTF-8 text; save it as CSV in UTF-8") from None
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Which column holds what: field -> (position, divisor), and how many columns there are."""
+
+    columns: dict[str, tuple[int, float]]
+    count: int
+
+
+class _Rows:
+    """Collects the rows of one trace and everything wrong with them."""
+
+    def __init__(self, source: str) -> None:
+        self._source = source
+        self._layout: _Layout | None = None
+        self._values: list[tuple[float, float, float]] = []
+        self._faults: list[str] = []
+        self._fault_count = 0
+        self._rows = 0
+        self._last_time: float | None = None
+
+    def take(self, line: int, cells: list[str]) -> None:
+        """Take one row that is not blank."""
+        if self._layout is None:
+            self._layout = _read_header(self._source, line, cells)
+            return
+        self._rows += 1
+        if self._rows > MOST_ROWS:
+            raise DesignError(f"{self._source}: has more than {MOST_ROWS} rows; split it or write fewer time stamps")
+        try:
+            row = _read_row(self._layout, cells)
+        except DesignError as error:
+            self._fault(line, str(error))
+            return
+        for fault in _row_faults(row, self._last_time):
+            self._fault(line, fault)
+        self._last_time = row[0]
+        self._values.append(row)
+
+    def path(self) -> HandPath:
+        """The finished path; raise DesignError with every fault found."""
+        if self._layout is None:
+            raise DesignError(f"{self._source}: is empty; the first line must be {_EXAMPLE}")
+        if self._rows == 0:
+            raise DesignError(f"{self._source}: has a header but no rows; add at least one time stamp")
+        if self._fault_count:
+            hidden = self._fault_count - len(self._faults)
+            more = [f"{self._source}: and {hidden} more faults"] if hidden else []
+            raise DesignError("\n".join(self._faults + more))
+        times, distances, volumes = np.array(self._values, dtype=np.float64).T
+        return HandPath(times, distances, volumes)
+
+    def _fault(self, line: int, text: str) -> None:
+        self._fault_count += 1
+        if len(self._faults) < _SHOWN_FAULTS:
+            self._faults.append(f"{self._source}: line {line}: {text}")
+
+
+def _read_header(source: str, line: int, cells: list[str]) -> _Layout:
+    """The layout that the first row declares; raise DesignError with every fault of it."""
+    names = [cell.strip().lower() for cell in cells]
+    place = f"{source}: line {line}"
+    if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
+        raise DesignError(f"{place}: put commas between the columns and points in the decimals: {_EXAMPLE}")
+    if all(_NUMBER.fullmatch(name) for name in names):
+        raise DesignError(f"{place}: the header is missing; the first line must be {_EXAMPLE}")
+    columns: dict[str, tuple[int, float]] = {}
+    faults = []
+    for position, name in enumerate(names):
+        if name not in _COLUMNS:
+            hint = did_you_mean(name, _COLUMNS) or f"; columns are {', '.join(_COLUMNS)}"
+            faults.append(f"{place}: unknown column {name[:40]!r}{hint}")
+            continue
+        field, divisor = _COLUMNS[name]
+        if field in columns:
+            faults.append(f"{place}: has two columns for the {field}; keep one")
+        columns[field] = (position, divisor)
+    missing = [field for field in ("time", "distance") if field not in columns]
+    if missing and not faults:
+        faults.append(f"{place}: no column for the {' and the '.join(missing)}; write for example {_EXAMPLE}")
+    if faults:
+        raise DesignError("\n".join(faults[:_SHOWN_FAULTS]))
+    return _Layout(columns, len(names))
+
+
+def _read_row(layout: _Layout, cells: list[str]) -> tuple[float, float, float]:
+    """Time (s), distance (m) and volume of one row."""
+    if len(cells) != layout.count:
+        hint = "; commas separate columns, so decimals need a point" if len(cells) > layout.count else ""
+        raise DesignError(f"has {len(cells)} columns, the header has {layout.count}{hint}")
+    columns = layout.columns
+    time = _read_cell(cells, *columns["time"])
+    distance = _read_cell(cells, *columns["distance"])
+    volume = _read_cell(cells, *columns["volume"]) if "volume" in columns else 1.0
+    return time, distance, volume
+
+
+def _read_cell(cells: list[str], position: int, divisor: float) -> float:
+    cell = cells[position].strip()
+    if not _NUMBER.fullmatch(cell):
+        hint = f"; write {cell.replace(',', '.')}" if re.fullmatch(r"[+-]?[0-9]+,[0-9]+", cell) else ""
+        raise DesignError(f"{cell[:40]!r} is not a number{hint}")
+    return float(cell) / divisor
+
+
+def _row_faults(row: tuple[float, float, float], last_time: float | None) -> Iterator[str]:
+    """What is wrong with the values of a row."""
+    time, distance, volume = row
+    if not 0.0 <= time <= LONGEST:
+        yield f"time {time:g} s is not between 0 and {LONGEST:g} s; count from the start of the trace"
+    if last_time is not None and time <= last_time:
+        yield f"time {time:g} s does not come after {last_time:g} s; times must increase from line to line"
+    if not 0.0 < distance <= FARTHEST:
+        yield f"distance {distance:g} m must be above 0 and at most {FARTHEST:g} m (nearest skin to the rod)"
+    if not 0.0 <= volume <= 1.0:
+        yield f"volume {volume:g} is not between 0 and 1"

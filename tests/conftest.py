@@ -1,0 +1,26 @@
+"""Shared by all tests: a cache folder of the test run's own, so that a hand field is solved once and home stays clean."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(scope="session", autouse=True)
+def private_cache(tmp_path_factory: pytest.TempPathFactory):
+    """Point the user's cache, configuration and data folders at a temporary one, for child processes too."""
+    folder = tmp_path_factory.mktemp("home")
+    names = ("XDG_CACHE_HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "LOCALAPPDATA", "APPDATA")
+    with pytest.MonkeyPatch.context() as patch:
+        for name in names:
+            patch.setenv(name, str(folder / name.lower()))
+        patch.setenv("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+        yield Path(os.environ["XDG_CACHE_HOME"])
+
+
+@pytest.fixture(scope="session")
+def demos() -> Path:
+    """The folder of the demo designs."""
+    return Path(__file__).parents[1] / "demos"

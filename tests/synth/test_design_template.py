@@ -1,0 +1,50 @@
+"""The template and the key reference follow the table of keys."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+
+from synth.design_file import design_hash, design_text, read_design
+from synth.design_schema import KEYS, SECTIONS
+from synth.design_template import key_reference, template_design, template_text
+
+
+def test_template_reads_back_as_the_built_in_design() -> None:
+    assert read_design(template_text()) == template_design()
+    assert template_design().branch is not None
+
+
+def test_template_shows_every_section_and_key_with_its_help() -> None:
+    lines = template_text().splitlines()
+    for section in SECTIONS:
+        assert any(line in (f"[{section.name}]", f"#[{section.name}]") for line in lines)
+    for key in KEYS:
+        assert sum(bool(re.match(rf"#? ?{key.name} = ", line)) for line in lines) >= 1
+        assert any(key.help in line and line.startswith("#") for line in lines)
+    assert max(map(len, lines)) <= 130
+
+
+def test_parts_left_out_can_be_switched_on() -> None:
+    """Taking the # from every value that stands behind one gives a valid design with those parts in it."""
+    text = re.sub(r"^# ?(?=\[|[a-z_]+ = )", "", template_text(), flags=re.MULTILINE)
+    design = read_design(text)
+    assert design.cabinet is not None
+    assert design.player.hand_height is not None
+    assert set(tomllib.loads(text)) == {section.name for section in SECTIONS}
+
+
+def test_plain_text_of_the_template_is_the_same_design() -> None:
+    assert design_hash(read_design(design_text(template_design()))) == design_hash(template_design())
+
+
+def test_key_reference_names_everything() -> None:
+    text = key_reference()
+    for section in SECTIONS:
+        assert f"### [{section.name}]" in text
+    for key in KEYS:
+        assert f"| `{key.name}` |" in text
+        assert key.help in text
+    assert "100 pF" in text
+    assert "required" in text
+    assert all(line.count("|") == 5 for line in text.splitlines() if line.startswith("|"))
