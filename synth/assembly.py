@@ -10,7 +10,7 @@ from models.detector import Detector
 from models.instrument import Instrument
 from models.scene import Cabinet, Player, RodAntenna, Scene
 from models.tank import Tank, required_capacitance
-from synth.design import Design, ReferenceSection, VariableSection
+from synth.designs.sections import Design, ReferenceSection, VariableSection
 from synth.errors import DesignError
 from synth.quantity import format_quantity
 

@@ -10,10 +10,10 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from synth.design import SECTION_TYPES, Design, field_of_section, sections_of
-from synth.design_checks import cross_faults
-from synth.design_schema import KEYS, REQUIRED, SECTIONS, Key, keys_of
-from synth.design_value import did_you_mean, read_value, write_value
+from synth.designs.checks import cross_faults
+from synth.designs.schema import KEYS, REQUIRED, SECTIONS, Key, keys_of
+from synth.designs.sections import SECTION_TYPES, Design, field_of_section, sections_of
+from synth.designs.value import did_you_mean, read_value, write_value
 from synth.errors import DesignError
 
 __all__ = ["Design", "design_hash", "design_text", "load_design", "read_design"]

@@ -12,8 +12,8 @@ import math
 import re
 from decimal import MAX_EMAX, MIN_EMIN, ROUND_HALF_EVEN, Context, Decimal
 
+from synth.designs.units import PLAIN, PREFIX_WORDS, PREFIXES, SAME_SIGN, SPELLINGS, UNITS, Unit, unit_named
 from synth.errors import DesignError
-from synth.units import PLAIN, PREFIX_WORDS, PREFIXES, SAME_SIGN, SPELLINGS, UNITS, Unit, unit_named
 
 _NUMBER = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,6})?) *(.*)", re.DOTALL)
 _CODE = re.compile(r"([0-9]*)([RrVFHKpnumkMGT])([0-9]*) *(.*)", re.DOTALL)

@@ -14,7 +14,7 @@ from models.pitch_field import PitchField, pitch_field
 from models.tank import resonant_frequency
 from synth.assembly import Assembly, assemble, scene_of, tank_of, tuned_reference
 from synth.design_file import Design, load_design, read_design
-from synth.design_template import template_design
+from synth.designs.template import template_design
 from synth.errors import DesignError
 
 DEMOS = Path(__file__).parents[2] / "demos"

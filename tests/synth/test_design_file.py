@@ -11,10 +11,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from synth.design import SECTION_TYPES, Design, ReferenceSection, VariableSection, field_of_section, sections_of
 from synth.design_file import design_hash, design_text, load_design, read_design
-from synth.design_schema import KEYS, REQUIRED, SECTIONS, Key, key_named, keys_of
-from synth.design_value import read_value, write_value
+from synth.designs.schema import KEYS, REQUIRED, SECTIONS, Key, key_named, keys_of
+from synth.designs.sections import (
+    SECTION_TYPES,
+    Design,
+    ReferenceSection,
+    VariableSection,
+    field_of_section,
+    sections_of,
+)
+from synth.designs.value import read_value, write_value
 from synth.errors import DesignError
 
 SMALL = """

@@ -6,8 +6,8 @@ import re
 import tomllib
 
 from synth.design_file import design_hash, design_text, read_design
-from synth.design_schema import KEYS, SECTIONS
-from synth.design_template import key_reference, template_design, template_text
+from synth.designs.schema import KEYS, SECTIONS
+from synth.designs.template import key_reference, template_design, template_text
 
 
 def test_template_reads_back_as_the_built_in_design() -> None:

@@ -12,7 +12,7 @@ from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
 from synth.errors import DesignError
-from synth.gestures import GESTURES, MAJOR_STEPS, TREMOR_SIZE, gesture, minimum_jerk, tremor
+from synth.hands.gestures import GESTURES, MAJOR_STEPS, TREMOR_SIZE, gesture, minimum_jerk, tremor
 
 _DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.05e-12 / (_DISTANCES + 0.02), 6.25e-12)

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from synth.designs.units import UNITS
 from synth.errors import DesignError
 from synth.quantity import format_quantity, parse
-from synth.units import UNITS
 
 # IEC 60062: resistance and capacitance marked by letter and digits (examples of the standard, from memory)
 CODES = [

@@ -145,5 +145,5 @@ def keys_of(section: str) -> tuple[Key, ...]:
 
 
 def default_of(section: str, name: str) -> Any:
-    """The default of a key (for the dataclasses of `synth.design`)."""
+    """The default of a key (for the dataclasses of `synth.designs.sections`)."""
     return key_named(section, name).default

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import synth.hand_trace
+import synth.hands.trace_file
 from synth.errors import DesignError
 from synth.hand_path import HandPath
-from synth.hand_trace import load_trace, save_trace
+from synth.hands.trace_file import load_trace, save_trace
 
 
 def _load(folder: Path, content: str | bytes) -> HandPath:
@@ -87,10 +87,10 @@ def test_first_ten_faults_and_their_number(tmp_path: Path) -> None:
 
 def test_bounds_of_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     content = "time_s,distance_m\n0,0.4\n1,0.3\n2,0.3\n"
-    monkeypatch.setattr(synth.hand_trace, "MOST_ROWS", 2)
+    monkeypatch.setattr(synth.hands.trace_file, "MOST_ROWS", 2)
     with pytest.raises(DesignError, match="more than 2 rows"):
         _load(tmp_path, content)
-    monkeypatch.setattr(synth.hand_trace, "LARGEST_FILE", 20)
+    monkeypatch.setattr(synth.hands.trace_file, "LARGEST_FILE", 20)
     with pytest.raises(DesignError, match="larger than"):
         _load(tmp_path, content)
 

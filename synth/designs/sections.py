@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields
 from typing import Any, ClassVar
 
-from synth.design_checks import cross_faults
-from synth.design_schema import default_of, key_named
-from synth.design_value import check_value
+from synth.designs.checks import cross_faults
+from synth.designs.schema import default_of, key_named
+from synth.designs.value import check_value
 from synth.errors import DesignError
 
 

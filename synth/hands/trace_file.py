@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from synth.atomic_file import write_text
-from synth.design_value import did_you_mean
+from synth.designs.value import did_you_mean
 from synth.errors import DesignError
 from synth.hand_path import HandPath
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from synth.design_file import Design, read_design
-from synth.design_schema import REQUIRED, SECTIONS, Key, Section, keys_of
-from synth.design_value import domain_text, toml_text, write_value
-from synth.units import PLAIN
+from synth.designs.schema import REQUIRED, SECTIONS, Key, Section, keys_of
+from synth.designs.units import PLAIN
+from synth.designs.value import domain_text, toml_text, write_value
 
 _HEAD = """\
 # A Beatfield design. Values are written as on a schematic, in quotes: "820 uH", "4k7", "2n2", "0.45 m".

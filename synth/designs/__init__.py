@@ -1,0 +1,1 @@
+"""What a design file may hold: the table of keys, values in everyday notation, frozen sections, checks, template."""

@@ -1,0 +1,1 @@
+"""Hand paths on their way in: recorded traces and generated gestures."""

@@ -1,0 +1,76 @@
+"""Up to which beat a table may sound: nothing may fold back at half the sample rate.
+
+Symbols: f offset frequency, Hz; f_L lock range, Hz; b = sqrt(f^2 - f_L^2) beat, Hz; f_s sample rate, Hz; K
+highest harmonic. Without pulling the waveform holds K b and nothing above: it may sound up to K f = FADE_TO
+f_s. With pulling the beat phase phi turns unevenly, so harmonic n of phi spreads over all multiples l b of
+the beat, also above n b:
+
+    exp(j phi) = (z - rho) / (1 - rho z) but for constant phases,  z = exp(j 2 pi b t),  rho = f_L / (f + b)
+
+(|c_l| = (1 - rho^2) rho^(l-1) for n = 1, as in B. Razavi, IEEE JSSC 39 (2004) 1415). On a circle |z| = r, 1 <
+r < 1/rho, Cauchy's estimate bounds each line of exp(j n phi):
+
+    |c_l| <= r^-l ((r - rho) / (1 - rho r))^n,  least at  r = B + sqrt(B^2 - 1),
+    B = (l (1 + rho^2) - n (1 - rho^2)) / (2 rho l)
+
+and is no bound where B <= 1, within the reach of the instantaneous frequency. (Derived here; the spectrum
+test is the check.)
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+FADE_FROM, FADE_TO = 0.38, 0.45  # of the sample rate: a level's highest harmonic fades between
+FOLDED_LINE = 5e-6  # -106 dB: strongest line, against the strongest harmonic, that may fold back
+_SEARCH_POINTS, _ORDERS = 200, 24
+
+
+def line_bound(line: Floats, harmonic: Floats, rho: Floats) -> Floats:
+    """Upper bound of |c_l| in exp(j n phi) for l = `line` >= n = `harmonic` and 0 < rho < 1; broadcasts."""
+    middle = (line * (1.0 + rho**2) - harmonic * (1.0 - rho**2)) / (2.0 * rho * line)
+    middle = np.maximum(middle, 1.0)
+    radius = middle + np.sqrt(middle * middle - 1.0)
+    exponent = harmonic * np.log((radius - rho) / (1.0 - rho * radius)) - line * np.log(radius)
+    return np.asarray(np.exp(np.minimum(exponent, 0.0)))
+
+
+def highest_offset(harmonics: Floats, top: int, sample_rate: float, lock_range: float) -> float:
+    """Greatest offset, Hz, at which harmonics 1..`top` of A_0, A_1, ... stay within the band; 0 if none.
+
+    For top = 1 pulling is left out of account: a beat above f_s/4 would fold its second line, f_L / 2f of the
+    first.
+    """
+    highest = FADE_TO * sample_rate / top
+    if lock_range == 0.0 or top == 1:
+        return highest
+    lowest = 1.001 * lock_range
+    if lowest >= highest:
+        return 0.0
+    offsets = np.geomspace(lowest, highest, _SEARCH_POINTS)
+    beats = np.sqrt((offsets - lock_range) * (offsets + lock_range))
+    orders = np.unique(np.append(np.geomspace(1, top, _ORDERS).astype(int), top))[:, None]
+    strengths = np.abs(harmonics[orders]) / np.abs(harmonics[1:]).max()
+    lines = np.maximum(0.5 * sample_rate / beats, orders)
+    folded = strengths * line_bound(lines, orders.astype(float), lock_range / (offsets + beats))
+    allowed = (folded <= FOLDED_LINE).all(axis=0)
+    count = offsets.size if allowed.all() else int(np.argmin(allowed))
+    return float(offsets[count - 1]) if count else 0.0
+
+
+def crossings(
+    harmonics: Floats, tops: tuple[int, ...], sample_rate: float, lock_range: float
+) -> tuple[Floats, Floats]:
+    """Offsets, Hz, at which each level starts and ends giving way to the next, and the level numbers there.
+
+    `tops`: K of each level, falling, the last one 0. A level takes over only once the one before has gone.
+    """
+    edges = [0.0]
+    for top in tops[:-1]:
+        end = max(highest_offset(harmonics, top, sample_rate, lock_range), edges[-1])
+        edges += [max(FADE_FROM / FADE_TO * end, edges[-1]), end]
+    levels = np.arange(len(tops) - 1.0)
+    return np.array(edges[1:]), np.stack([levels, levels + 1.0], axis=1).ravel()

@@ -1,0 +1,48 @@
+"""Beat phase in whole numbers, turns times 2^56: the same however a sound is cut into blocks.
+
+A phase in floating point loses digits as it grows and depends on the order of additions. Here a turn is 2^56
+steps of an int64 that wraps every 256 turns, which changes nothing, as only the part of a turn is heard.
+Adding is exact; one step is 1.4e-17 of a turn, so the frequency is off by at most f_s 2^-56: less than 1e-12
+Hz at 48 kHz.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+TURN_BITS = 56
+STEPS_PER_TURN = float(2**TURN_BITS)
+TURN_MASK = 2**TURN_BITS - 1
+MOST_TURNS = 100.0  # a sample: what fits an int64 with room for the phase before
+
+
+def fixed_from_radians(phase: Floats | float) -> Ints:
+    """Phase in rad as steps of the part of a turn it leaves over whole turns."""
+    turns = np.asarray(phase) * (0.5 / math.pi)
+    turns -= np.floor(turns)
+    return (turns * STEPS_PER_TURN).astype(np.int64)
+
+
+def radians_from_fixed(phase: int) -> float:
+    """Phase in rad, 0 to 2 pi, of a number of steps."""
+    return float(phase & TURN_MASK) * (2.0 * math.pi / STEPS_PER_TURN)
+
+
+def accumulate(phase: int, frequency: Floats, sample_rate: float) -> Ints:
+    """Phases (n,) that follow `phase` under the frequencies (n + 1,), Hz, at n + 1 instants a sample apart.
+
+    Trapezoid rule: phi[k] = phi[k-1] + (f[k-1] + f[k]) / (2 f_s) turns: exact for a frequency straight
+    between samples. `phase` lies within a turn, and |f| <= MOST_TURNS f_s.
+    """
+    steps = frequency[:-1] + frequency[1:]
+    steps *= 0.5 * STEPS_PER_TURN / sample_rate
+    phases = steps.astype(np.int64)
+    phases[0] += np.int64(phase)
+    np.add.accumulate(phases, out=phases)
+    return phases

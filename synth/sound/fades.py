@@ -1,0 +1,59 @@
+"""Fades of a set length and the guard at full scale."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.checks import positive
+
+Floats = NDArray[np.float64]
+
+KNEE = 0.9  # of full scale
+
+
+class Fade:
+    """A gain between 0 and 1 that takes `duration` (s) from one end to the other along 3 x^2 - 2 x^3.
+
+    It counts samples, so that it may turn round half-way and be cut into any blocks.
+    """
+
+    def __init__(self, duration: float, sample_rate: float) -> None:
+        self._length = max(1, round(positive("duration", duration) * sample_rate))
+        self._place = 0
+
+    def reset(self) -> None:
+        """Back to gain 0."""
+        self._place = 0
+
+    @property
+    def left(self) -> int:
+        """Samples until gain 1 is reached."""
+        return self._length - self._place
+
+    def rests_at(self, place: float) -> bool:
+        """Whether the gain is 0 (`place` 0) or 1 (`place` 1) at this moment."""
+        return self._place == place * self._length
+
+    def gains(self, frames: int, up: bool) -> Floats:
+        """The next gains (frames,), on the way up or down."""
+        steps = np.arange(1, frames + 1)
+        places = np.minimum(self._place + steps, self._length) if up else np.maximum(self._place - steps, 0)
+        self._place = int(places[-1])
+        share = places / self._length
+        return np.asarray(share * share * (3.0 - 2.0 * share))
+
+
+def guard(samples: Floats, knee: float = KNEE) -> None:
+    """Keep samples within full scale, in place: untouched up to `knee`, above it bent towards 1.
+
+    Above: knee + r tanh((|x| - knee) / r), r = 1 - knee: same slope at the knee. A knee of 1 cuts off at full
+    scale.
+    """
+    if not samples.size or max(samples.max(), -samples.min()) <= knee:
+        return
+    sizes = np.abs(samples)
+    over = sizes > knee
+    room = 1.0 - knee
+    bent = knee + room * np.tanh((sizes[over] - knee) / room) if room > 0.0 else 1.0
+    samples[over] = np.copysign(np.minimum(bent, 1.0), samples[over])

@@ -1,0 +1,128 @@
+"""The voice's linear filters: the hand's 5 ms pole, the tone stage's RC pole and the coupling capacitor.
+
+Symbols: f_s sample rate, Hz; f_c corner frequency, Hz; tau time constant, s; p pole of the discrete filter.
+Each keeps its state from call to call, so that the way a sound is cut into blocks does not show.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.checks import positive
+
+Floats = NDArray[np.float64]
+MATCHED = 0.37  # of the sample rate: where the low-pass has exactly the gain of its circuit
+ARRIVED = 1e-13  # relative: a smoothed value this near to a constant goal has reached it
+FADED = 1e-30  # states below this are set to 0: far below hearing, far above the slow subnormal numbers
+
+
+def smoothing_pole(time_constant: float, sample_rate: float) -> float:
+    """p = exp(-1 / (tau f_s)): pole of y[n] = p y[n-1] + (1 - p) x[n], which reaches 1 - 1/e after tau."""
+    return math.exp(-1.0 / (positive("time_constant", time_constant) * positive("sample_rate", sample_rate)))
+
+
+def low_pass_coefficients(corner: float, sample_rate: float) -> tuple[Floats, Floats]:
+    """(b, a) of a one-pole low-pass like an RC stage of corner f_c, p = exp(-2 pi f_c / f_s).
+
+    Gain 1 at 0 Hz and the RC stage's exact gain g = 1 / sqrt(1 + (f_m / f_c)^2) at f_m = MATCHED f_s:
+    (b_0 + b_1)^2 = s^2 = (1 - p)^2 and s^2 - 2 b_0 b_1 (1 - cos w) = g^2 |1 - p exp(-jw)|^2 with
+    w = 2 pi f_m / f_s.
+    Any corner > 0 is allowed, also above f_s/2, where the stage then hardly acts. Neglected: at 48 kHz the gain
+    is up to 0.3 dB off the RC stage's below 20 kHz; a higher sample rate pushes that up with it.
+    """
+    ratio = positive("corner", corner) / positive("sample_rate", sample_rate)
+    pole = math.exp(-2.0 * math.pi * ratio)
+    cosine = math.cos(2.0 * math.pi * MATCHED)
+    total = 1.0 - pole
+    there = (1.0 + pole * pole - 2.0 * pole * cosine) / (1.0 + (MATCHED / ratio) ** 2)
+    product = (total * total - there) / (2.0 * (1.0 - cosine))
+    spread = math.sqrt(total * total - 4.0 * product)
+    return np.array([0.5 * (total + spread), 0.5 * (total - spread)]), np.array([1.0, -pole])
+
+
+def dc_block_coefficients(corner: float, sample_rate: float) -> tuple[Floats, Floats]:
+    """(b, a) of a first-order high-pass like a coupling capacitor: gain 0 at 0 Hz, 1 at f_s/2.
+
+    p = exp(-2 pi f_c / f_s).
+    """
+    pole = math.exp(-2.0 * math.pi * positive("corner", corner) / positive("sample_rate", sample_rate))
+    gain = 0.5 * (1.0 + pole)
+    return np.array([gain, -gain]), np.array([1.0, -pole])
+
+
+class FirstOrder:
+    """y[n] = b_0 x[n] + b_1 x[n-1] - a_1 y[n-1] with state: at rest until it is settled otherwise."""
+
+    def __init__(self, coefficients: tuple[Floats, Floats]) -> None:
+        from scipy.signal import lfilter
+
+        self._lfilter = lfilter
+        self._numerator, self._denominator = coefficients
+        self.settle(0.0, 0.0)
+
+    def settle(self, entered: float, left: float) -> None:
+        """Go on as if the sample `entered` had been the last to come in and `left` the last to go out."""
+        self.last = (entered, left)
+        self._state = np.array([self._numerator[1] * entered - self._denominator[1] * left])
+
+    def filter(self, samples: Floats) -> Floats:
+        """The next samples, filtered; `samples` is not empty."""
+        filtered, self._state = self._lfilter(self._numerator, self._denominator, samples, zi=self._state)
+        self.last = (float(samples[-1]), float(filtered[-1]))
+        if abs(self._state[0]) < FADED:
+            self._state[0] = 0.0
+        return np.asarray(filtered)
+
+
+class Smoother:
+    """y[n] = p y[n-1] + (1 - p) x[n] on control data; starts settled on the first value it is given."""
+
+    def __init__(self, time_constant: float, sample_rate: float) -> None:
+        pole = smoothing_pole(time_constant, sample_rate)
+        self._filter = FirstOrder((np.array([1.0 - pole, 0.0]), np.array([1.0, -pole])))
+        self._fresh = True
+
+    def reset(self) -> None:
+        """Forget the past."""
+        self._fresh = True
+
+    def smooth(self, values: Floats) -> Floats:
+        """The next samples, smoothed; `values` is not empty (and returned as it is once it has been reached)."""
+        if self._fresh:
+            self._filter.settle(float(values[0]), float(values[0]))
+            self._fresh = False
+        goal = float(values[0])
+        if abs(self._filter.last[1] - goal) <= ARRIVED * abs(goal) and values.min() == values.max():
+            self._filter.settle(goal, goal)
+            return values
+        return self._filter.filter(values)
+
+
+class ToneFilter:
+    """Tone low-pass, then DC block."""
+
+    def __init__(self, low_pass: float, dc_block: float, sample_rate: float) -> None:
+        self._corner = dc_block
+        self._low = FirstOrder(low_pass_coefficients(low_pass, sample_rate))
+        self._high = FirstOrder(dc_block_coefficients(dc_block, sample_rate))
+
+    def settle(self, value: float) -> None:
+        """Go on from an endless past of `value`, all of it blocked: what stands still makes no step."""
+        self._low.settle(value, value)
+        self._high.settle(value, 0.0)
+
+    def follow(self, other: ToneFilter) -> None:
+        """Go on from the last samples of `other`'s stages, so that what it holds back is held back on.
+
+        On a sounding note the part held back is in proportion to the DC block's corner.
+        """
+        self._low.settle(*other._low.last)
+        entered, left = other._high.last
+        self._high.settle(entered, entered - (entered - left) * self._corner / other._corner)
+
+    def filter(self, samples: Floats) -> Floats:
+        """The next samples, filtered; `samples` is not empty."""
+        return self._high.filter(self._low.filter(samples))

@@ -1,0 +1,112 @@
+"""One instrument sounding: hand distance -> offset -> beat phase -> detector waveform -> tone filter."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.checks import positive
+from models.pulling import advance_phase, pulled_beat
+from synth.sound.beat_phase import MOST_TURNS, TURN_MASK, accumulate, fixed_from_radians, radians_from_fixed
+from synth.sound.filters import ToneFilter
+from synth.sound.pitch_law import PitchLaw
+from synth.sound.wavetable import wavetable
+
+if TYPE_CHECKING:
+    from models.instrument import Instrument
+
+Floats = NDArray[np.float64]
+
+
+class Patch:
+    """An instrument made ready for a sample rate: its tables, built once, never changed, shared by strands.
+
+    Raises ValueError for a lock range of a quarter of the sample rate or more, and for oscillators that come
+    to lie more than MOST_TURNS sample rates apart.
+    """
+
+    def __init__(self, instrument: Instrument, sample_rate: float) -> None:
+        self.instrument = instrument
+        self.sample_rate = positive("sample_rate", sample_rate)
+        if instrument.lock_range >= 0.25 * self.sample_rate:
+            raise ValueError(
+                f"lock_range must be below a quarter of the sample rate, {0.25 * self.sample_rate:g} Hz; "
+                f"got {instrument.lock_range:g}"
+            )
+        self.law = PitchLaw(instrument)
+        if self.law.highest > MOST_TURNS * self.sample_rate:
+            raise ValueError(
+                f"sample_rate must be >= {self.law.highest / MOST_TURNS:g} Hz for an instrument whose "
+                f"oscillators come to lie {self.law.highest:g} Hz apart; got {self.sample_rate:g}"
+            )
+        self.table = wavetable(instrument.detector, self.sample_rate, instrument.lock_range)
+
+
+class Strand:
+    """A patch with its running state: the last offset frequency, the beat phase and the tone filter."""
+
+    def __init__(self, patch: Patch) -> None:
+        self.patch = patch
+        instrument = patch.instrument
+        self._lock = instrument.lock_range
+        self._level = instrument.level
+        self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, patch.sample_rate)
+        self._offset = 0.0
+        self._phase = 0
+
+    @property
+    def frequency(self) -> float:
+        """Beat at the last sample, Hz, pulled and signed."""
+        return float(pulled_beat(self._offset, self._lock))
+
+    @property
+    def phase(self) -> float:
+        """Beat phase at the last sample, rad, 0 to 2 pi."""
+        return radians_from_fixed(self._phase)
+
+    def begin(self, distance: float) -> None:
+        """Start as if the hand had been at `distance` for long: locked oscillators rest at their phase.
+
+        Otherwise the waveform starts at its peak (phase 0), where a DC block that starts empty errs least.
+        """
+        self._offset = self._offset_at(distance)
+        locked = abs(self._offset) < self._lock
+        self._phase = int(fixed_from_radians(math.asin(self._offset / self._lock) if locked else 0.0))
+        self._settle_if_still()
+
+    def follow(self, other: Strand, distance: float) -> None:
+        """Take over the beat phase of `other` and what its filter held, with the hand at `distance`."""
+        self._offset = self._offset_at(distance)
+        self._phase = other._phase
+        self._tone.follow(other._tone)
+        self._settle_if_still()
+
+    def sound(self, distance: Floats) -> Floats:
+        """The next samples (n,), n >= 1, at full volume, for smoothed hand distances (n,), m."""
+        patch = self.patch
+        offsets = np.empty(distance.size + 1)
+        offsets[0] = self._offset
+        offsets[1:] = patch.law.offset(distance)
+        if self._lock > 0.0:
+            start = radians_from_fixed(self._phase)
+            radians = advance_phase(start, offsets, self._lock, 1.0 / patch.sample_rate)
+            phases = fixed_from_radians(radians)
+        else:
+            phases = accumulate(self._phase, offsets, patch.sample_rate)
+        self._phase = int(phases[-1]) & TURN_MASK
+        self._offset = float(offsets[-1])
+        samples = self._tone.filter(patch.table.sound(phases, np.abs(offsets[1:])))
+        samples *= self._level
+        return samples
+
+    def _offset_at(self, distance: float) -> float:
+        return float(self.patch.law.offset(np.array([distance]))[0])
+
+    def _settle_if_still(self) -> None:
+        """A waveform that rests, or moves below the DC block's corner, is taken as blocked already."""
+        if abs(self.frequency) < self.patch.instrument.dc_block:
+            resting = self.patch.table.sound(np.array([self._phase]), np.array([abs(self._offset)]))
+            self._tone.settle(float(resting[0]))
