@@ -5,8 +5,8 @@ The capacitance falls as the hand withdraws, both modes of the circuit fall as i
 of that place the pitch is a one-to-one function of distance. The field described here is the side that
 reaches the higher note:
 
-- "rising": between the nearest distance and zero beat, the pitch rises as the hand comes nearer (the usual
-tuning); - "falling": from zero beat outward, the pitch falls as the hand comes nearer.
+- "rising": between the nearest distance and zero beat, the pitch rises as the hand comes nearer (the usual tuning);
+- "falling": from zero beat outward, the pitch falls as the hand comes nearer.
 
 Taken for a hand at rest (steady pulled beat). Neglected: the tone filter and the ear's own threshold against
 frequency; a note counts as playable from LOWEST_AUDIBLE to HIGHEST_AUDIBLE (the usual bounds of hearing,

@@ -1,4 +1,4 @@
-"""Shared by all tests: a cache folder of the test run's own, so that a hand field is solved once and home stays clean."""
+"""Shared by all tests: a cache folder of the run's own, so that a field is solved once and home stays clean."""
 
 from __future__ import annotations
 
