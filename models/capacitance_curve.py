@@ -153,7 +153,7 @@ def spline_slopes(knots: Floats, values: Floats) -> Floats:
     right[inner] = 3.0 * (steps[1:] * secants[:-1] + steps[:-1] * secants[1:])
     matrix[0, :2], right[0] = _not_a_knot(steps[0], steps[1], secants[0], secants[1])
     matrix[-1, -1:-3:-1], right[-1] = _not_a_knot(steps[-1], steps[-2], secants[-1], secants[-2])
-    return np.linalg.solve(matrix, right)
+    return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
 
 
 def _not_a_knot(first: float, second: float, first_secant: float, second_secant: float) -> tuple[Floats, float]:

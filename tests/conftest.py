@@ -7,6 +7,9 @@ from pathlib import Path
 
 import pytest
 
+# Before numpy is loaded: threads of a linear-algebra library only get in each other's way on a busy two-core machine.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 
 @pytest.fixture(scope="session", autouse=True)
 def private_cache(tmp_path_factory: pytest.TempPathFactory):

@@ -1,0 +1,257 @@
+"""Triangle meshes of simple conductors: arrays (n, 3 corners, 3 components) in metres, wound outward.
+
+Curved bodies are corrected for being polyhedra inside the true surface: corners are moved out until the mean offset
+from it is nothing (equal area of a rod's polygon, equal volume of a sphere, `surfaces.lifted` elsewhere).
+`panels` is the number of triangles aimed at; the count delivered differs by the steps of each layout. `grading`
+crowds cells at edges, where charge crowds: a step from the edge inward grows as t^grading (1: even).
+All functions raise ValueError for sizes that are not positive and finite, for axes of no length and for too few panels.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from models.checks import positive
+from models.electrostatics.mesh_input import direction, edge_grading, lengths_of, panel_target, vector
+from models.electrostatics.surfaces import (
+    Floats,
+    block_faces,
+    equal_area_factor,
+    equal_volume_sphere,
+    finest_level,
+    graded,
+    graded_both_ends,
+    grading_for,
+    lifted,
+    placed,
+    rectangle,
+    revolved,
+    wrapped_grid_faces,
+)
+
+ORIGIN: Final = (0.0, 0.0, 0.0)
+UP: Final = (0.0, 0.0, 1.0)
+EDGE_GRADING: Final = 2.5
+#: Cells along a long side grow as (its length / the shortest) to this power.
+_STRETCH: Final = 0.35
+
+
+def sphere(center: ArrayLike = ORIGIN, radius: float = 1.0, panels: int = 1000) -> Floats:
+    """Sphere about `center` (3,) m, of the true volume."""
+    radius, middle = positive("radius", radius), vector("center", center)
+    return np.asarray(radius * equal_volume_sphere(_sphere_bands(panels)) + middle)
+
+
+def spheroid(
+    radius: float, half_height: float, center: ArrayLike = ORIGIN, axis: ArrayLike = UP, panels: int = 1000
+) -> Floats:
+    """Spheroid: equatorial `radius` and polar half-axis `half_height` along `axis`, m, of the true volume.
+
+    The stretched sphere is the natural grading: every triangle of an even sphere then carries nearly equal charge.
+    """
+    radius, half_height = positive("radius", radius), positive("half_height", half_height)
+    stretched = equal_volume_sphere(_sphere_bands(panels)) * (radius, radius, half_height)
+    return placed(stretched, direction(axis), vector("center", center))
+
+
+def rod(
+    length: float,
+    diameter: float,
+    base: ArrayLike = ORIGIN,
+    panels: int = 1200,
+    grading: float = EDGE_GRADING,
+    axis: ArrayLike = UP,
+) -> Floats:
+    """Round rod with flat ends; `base` is the middle of its lower end, `axis` its direction (vertical by default)."""
+    length, radius = positive("length", length), 0.5 * positive("diameter", diameter)
+    grading = edge_grading(grading)
+    level = finest_level(panel_target(panels, 80), lambda level: _rod_count(length, radius, level, grading))
+    return placed(_rod(length, radius, level, grading), direction(axis), vector("base", base))
+
+
+def disc(
+    radius: float,
+    center: ArrayLike = ORIGIN,
+    axis: ArrayLike = UP,
+    panels: int = 1000,
+    grading: float = EDGE_GRADING,
+) -> Floats:
+    """Disc of no thickness (one layer of panels carries the charge of both faces); normals along `axis`."""
+    radius, grading = positive("radius", radius), edge_grading(grading)
+    level = finest_level(panel_target(panels, 40), lambda level: _disc_count(*_disc_layout(level), grading))
+    flat = _flat_disc(radius, *_disc_layout(level), grading)
+    return placed(flat, direction(axis), vector("center", center))
+
+
+def plate(
+    size: ArrayLike,
+    center: ArrayLike = ORIGIN,
+    axis: ArrayLike = UP,
+    panels: int = 1000,
+    grading: float = EDGE_GRADING,
+) -> Floats:
+    """Rectangle of no thickness, `size` (2,) m along x and y before `axis` turns it; normals along `axis`."""
+    lengths = lengths_of("size", size, 2)
+    grading = edge_grading(grading)
+    level = finest_level(panel_target(panels, 8), lambda level: 2 * int(np.prod(_cells(lengths, level))))
+    x, y = (nodes - 0.5 * span for nodes, span in zip(_nodes(lengths, level, grading), lengths, strict=True))
+    return placed(rectangle(x, y, 0.0), direction(axis), vector("center", center))
+
+
+def box(
+    size: ArrayLike, center: ArrayLike = ORIGIN, panels: int = 1200, grading: float = EDGE_GRADING
+) -> Floats:
+    """Rectangular block with faces square to the axes, `size` (3,) m along x, y, z."""
+    lengths = lengths_of("size", size, 3)
+    grading = edge_grading(grading)
+    level = finest_level(panel_target(panels, 48), lambda level: _box_count(_cells(lengths, level)))
+    nodes = [line - 0.5 * span for line, span in zip(_nodes(lengths, level, grading), lengths, strict=True)]
+    return np.asarray(np.concatenate(block_faces(*nodes)) + vector("center", center))
+
+
+def capsule(start: ArrayLike, end: ArrayLike, radius: float, panels: int = 1000) -> Floats:
+    """Cylinder of `radius` from `start` to `end` (3,) m, closed by half spheres about these points."""
+    radius = positive("radius", radius)
+    first, last = vector("start", start), vector("end", end)
+    length = float(np.sqrt(((last - first) ** 2).sum()))
+    if not length > 0.0:
+        raise ValueError("capsule must have start and end apart; use sphere for a single point")
+    level = finest_level(panel_target(panels, 60), lambda level: _capsule_count(length, radius, level))
+    return placed(_capsule(length, radius, level), (last - first) / length, first)
+
+
+def torus(
+    ring_radius: float, tube_radius: float, center: ArrayLike = ORIGIN, axis: ArrayLike = UP, panels: int = 1600
+) -> Floats:
+    """Torus about `axis`: `ring_radius` to the middle of the tube, `tube_radius` < ring_radius, m."""
+    ring_radius, tube_radius = positive("ring_radius", ring_radius), positive("tube_radius", tube_radius)
+    if not tube_radius < ring_radius:
+        raise ValueError(f"tube_radius must be < ring_radius = {ring_radius:g}; got {tube_radius:g}")
+    around, along = _torus_cells(ring_radius / tube_radius, panel_target(panels, 72))
+    azimuth = 2.0 * np.pi * np.arange(along)[:, None] / along
+    turn = 2.0 * np.pi * np.arange(around)[None, :] / around
+    outward = np.stack(
+        np.broadcast_arrays(np.cos(azimuth) * np.cos(turn), np.sin(azimuth) * np.cos(turn), np.sin(turn)), axis=-1
+    ).reshape(-1, 3)
+    circle = np.stack([np.cos(azimuth), np.sin(azimuth), 0.0 * azimuth], axis=-1) * ring_radius
+    middles = np.repeat(circle[:, 0, :], around, axis=0)
+    surface = (middles + tube_radius * outward, wrapped_grid_faces(along, around))
+    return placed(lifted(surface, outward), direction(axis), vector("center", center))
+
+
+# Layouts: all counts follow from one level, the fineness.
+
+
+def _sphere_bands(panels: int) -> int:
+    """Bands of a ring sphere of about `panels` triangles: 4 sqrt(3) / pi bands^2."""
+    return max(3, round(float(np.sqrt(panel_target(panels, 20) * np.pi / (4.0 * np.sqrt(3.0))))))
+
+
+def _rod_layout(length: float, radius: float, level: float, grading: float) -> tuple[int, int, int, float]:
+    """Sectors, cells along the side, rings of a cap, and the size of the cells at the edge."""
+    shortest = min(length, 2.0 * radius)
+    along = round(1.5 * level * (length / shortest) ** _STRETCH)
+    rings = max(2, round(0.75 * level * (2.0 * radius / shortest) ** _STRETCH))
+    sectors = max(6, round(2.4 * level * (2.0 * radius / shortest) ** _STRETCH))
+    finest = 0.5 * shortest * (1.25 / level) ** grading
+    return sectors, max(2, along), rings, min(finest, 0.25 * shortest)
+
+
+def _rod(length: float, radius: float, level: float, grading: float) -> Floats:
+    sectors, along, rings, finest = _rod_layout(length, radius, level, grading)
+    cap = _flat_disc(radius, rings, sectors, grading_for(radius, rings, finest))
+    heights = length * graded_both_ends(along, grading_for(0.5 * length, 0.5 * along, finest))
+    corner_radius = radius * equal_area_factor(sectors)
+    vertices, faces = revolved([corner_radius] * (along + 1), heights, [sectors] * (along + 1))
+    top = cap + (0.0, 0.0, length)
+    return np.concatenate([vertices[faces], top, cap[:, ::-1]])
+
+
+def _rod_count(length: float, radius: float, level: float, grading: float) -> int:
+    sectors, along, rings, finest = _rod_layout(length, radius, level, grading)
+    return 2 * sectors * along + 2 * _disc_count(rings, sectors, grading_for(radius, rings, finest))
+
+
+def _disc_rings(rings: int, sectors: int, grading: float) -> tuple[Floats, list[int]]:
+    """Radii (rings + 1) for unit radius and points of each ring: as many as keep the cells no slimmer than 1.5:1."""
+    radii = graded(rings, grading)
+    counts = [1]
+    for inner, outer in zip(radii[:-1], radii[1:], strict=True):
+        counts.append(int(np.clip(round(2.0 * np.pi * outer / (1.5 * (outer - inner))), 6, sectors)))
+    counts[-1] = sectors
+    radii[-1] = equal_area_factor(sectors)
+    return radii, counts
+
+
+def _disc_layout(level: float) -> tuple[int, int]:
+    """Rings and points on the rim."""
+    return round(level), round(3.0 * level) + 6
+
+
+def _flat_disc(radius: float, rings: int, sectors: int, grading: float) -> Floats:
+    radii, counts = _disc_rings(rings, sectors, grading)
+    vertices, faces = revolved(radius * radii[::-1], np.zeros(rings + 1), counts[::-1])
+    return np.asarray(vertices[faces])
+
+
+def _disc_count(rings: int, sectors: int, grading: float) -> int:
+    counts = _disc_rings(rings, sectors, grading)[1]
+    return 2 * sum(counts[1:-1]) + counts[-1]
+
+
+def _cells(lengths: Floats, level: float) -> list[int]:
+    """Cells along each side: `level` along the shortest, more along longer ones."""
+    return [max(2, round(level * (span / lengths.min()) ** _STRETCH)) for span in lengths]
+
+
+def _nodes(lengths: Floats, level: float, grading: float) -> list[Floats]:
+    """Nodes along each side, crowding at both ends to the same smallest cell."""
+    finest = 0.5 * lengths.min() * (2.0 / level) ** grading
+    return [
+        span * graded_both_ends(cells, grading_for(0.5 * span, 0.5 * cells, finest))
+        for span, cells in zip(lengths, _cells(lengths, level), strict=True)
+    ]
+
+
+def _box_count(cells: list[int]) -> int:
+    a, b, c = cells
+    return 4 * (a * b + b * c + c * a)
+
+
+def _capsule_layout(length: float, radius: float, level: float) -> tuple[list[int], Floats]:
+    """Points of the rings of a half sphere from its pole to its rim, and nodes of the cylinder (0..1)."""
+    bands = round(level)
+    cell = 0.5 * np.pi * radius / bands
+    cells = max(1, round(min(length / cell, 2.0 * level * (1.0 + 0.5 * length / radius) ** _STRETCH)))
+    nodes = graded_both_ends(cells, grading_for(0.5 * length, 0.5 * cells, cell))
+    sectors = max(6, round(2.0 * np.sqrt(3.0) * level))
+    across = np.sin(np.linspace(0.0, 0.5 * np.pi, bands + 1)[1:])
+    return [1] + [max(4, round(sectors * float(size))) for size in across], nodes
+
+
+def _capsule(length: float, radius: float, level: float) -> Floats:
+    counts, nodes = _capsule_layout(length, radius, level)
+    angles = np.linspace(0.0, 0.5 * np.pi, len(counts))
+    middle = np.ones(len(nodes))
+    tilt = np.concatenate([-np.cos(angles[:-1]), 0.0 * middle, np.cos(angles[-2::-1])])
+    across = np.concatenate([np.sin(angles[:-1]), middle, np.sin(angles[-2::-1])])
+    shift = np.concatenate([0.0 * angles[:-1], length * nodes, 0.0 * angles[:-1] + length])
+    sizes = counts[:-1] + [counts[-1]] * len(nodes) + counts[-2::-1]
+    surface = revolved(radius * across, shift + radius * tilt, sizes)
+    normals = revolved(across, tilt, sizes)[0]
+    return lifted(surface, normals)
+
+
+def _capsule_count(length: float, radius: float, level: float) -> int:
+    counts, nodes = _capsule_layout(length, radius, level)
+    return 2 * (2 * sum(counts[1:-1]) + counts[-1]) + 2 * counts[-1] * (len(nodes) - 1)
+
+
+def _torus_cells(ratio: float, panels: int) -> tuple[int, int]:
+    """Cells around the tube and along the ring for ring radius / tube radius = `ratio`, 2 x their product triangles."""
+    stretch = min(max(ratio**0.5, 1.0), 4.0)
+    around = max(8, round(float(np.sqrt(0.5 * panels * stretch / ratio))))
+    return around, max(6, round(0.5 * panels / around))

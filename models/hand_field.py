@@ -1,0 +1,70 @@
+"""Antenna capacitance against the distance of the playing hand, from the electrostatic field of the whole scene.
+
+Rod antenna, optional earthed cabinet, earth plane, and the player (trunk, head, arm, hand: one conductor, joined to
+earth through a body capacitance or bonded to it) are solved by boundary elements. The distance is the shortest from
+the skin of the hand to the surface of the rod, of the ideal shapes.
+
+Skin and tissue count as a perfect conductor: at some 100 kHz their conductivity (about 0.1-0.5 S/m, from memory of C.
+Gabriel's tables) makes sigma / (omega eps0) of the order of 10^4, so charge settles on the surface and the
+field inside is negligible; the player's resistance (some kilohm) is small beside the reactance of a picofarad
+(hundreds of kilohm and more).
+Neglected: that resistance and the loss it brings, dry skin's thin insulating layer, clothes, walls and furniture, the
+other arm, separate fingers, the bend of the elbow (the arm is a straight capsule that stretches), the antenna's lead
+and mount (`antenna_stray` of the instrument), radiation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from models.capacitance_curve import CapacitanceCurve
+from models.checks import one_of, positive, positive_array
+from models.scene import POSTURE_NAMES, POSTURES, Cabinet, Player, Posture, RodAntenna, Scene
+
+__all__ = [
+    "DEFAULT_DISTANCES",
+    "POSTURES",
+    "POSTURE_NAMES",
+    "Cabinet",
+    "CapacitanceCurve",
+    "Player",
+    "Posture",
+    "RodAntenna",
+    "Scene",
+    "capacitance_curves",
+]
+
+#: Hand distances of a curve, m: 40 from 1 cm to 80 cm in equal ratios.
+DEFAULT_DISTANCES: Final[NDArray[np.float64]] = np.geomspace(0.01, 0.80, 40)
+DEFAULT_DISTANCES.setflags(write=False)
+
+
+def capacitance_curves(
+    scene: Scene,
+    distances: ArrayLike = DEFAULT_DISTANCES,
+    postures: Sequence[Posture] = POSTURES,
+    fineness: float = 1.0,
+) -> dict[Posture, CapacitanceCurve]:
+    """Capacitance of the antenna against hand distance for each posture.
+
+    distances: (n,) m, at least two, strictly increasing. fineness: panels per length against the default mesh (about
+    0.8 or more).
+    Raises ValueError for a bad table of distances, an unknown posture, and scenes whose parts meet or whose hand the
+    player cannot bring there.
+    """
+    from models.field_solution import antenna_capacitances, still_field  # meshes and scipy.linalg: only when solving
+
+    table = positive_array("distances", distances)
+    if table.ndim != 1 or table.size < 2 or not (np.diff(table) > 0.0).all():
+        raise ValueError("distances must be a list of at least two, strictly increasing")
+    for posture in postures:
+        one_of("posture", posture, POSTURES)
+    still = still_field(scene, positive("fineness", fineness))
+    return {
+        posture: CapacitanceCurve(table, antenna_capacitances(still, posture, table), still.empty_capacitance)
+        for posture in postures
+    }
