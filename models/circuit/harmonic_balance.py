@@ -1,0 +1,276 @@
+"""Harmonic balance of an autonomous circuit, written at the ports of its nonlinear device.
+
+The network (n states) is linear; the device has p ports with currents i(v) and charges q(v). With V_k, I_k, Q_k the
+complex Fourier coefficients of v, i, q (v(t) = sum over k from -K to K of V_k exp(j k w t)), the equations are
+    F_k = V_k - E_k + Z_k (I_k + j k w Q_k) = 0,   Z_k = A^T (G + j k w C)^-1 A,   E_0 = A^T G^-1 s, E_k = 0 beyond.
+Unknown are V_0..V_K and w; the phase is fixed by Im V_1 = 0 at one port. Newton uses the analytic Jacobian: the
+spectra of the derivatives g(t), c(t) fill Toeplitz blocks. i and q are evaluated on more than four times K instants,
+so that their harmonics up to K carry little alias.
+Method: K. S. Kundert and A. Sangiovanni-Vincentelli, IEEE Trans. CAD 5 (1986) 521 (from memory), in port form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg.lapack import dgetrf, dgetrs
+
+from models.circuit.network import Network
+from models.circuit.transistor import PortState
+
+Array = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+
+
+STILL_GOOD = 0.2
+"""A Jacobian is used again while a step with it lowers the residual at least this much."""
+
+
+class Device(Protocol):
+    """A memoryless device of p ports: currents, charges and their derivatives on port voltages (p, m)."""
+
+    def evaluate(self, voltages: Array, /) -> PortState: ...
+
+
+class NotConvergedError(ValueError):
+    """Newton did not reach the tolerance; the message says how far it came."""
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """One solution: port coefficients (p, K + 1), V; rad/s; probe conductance, S; largest |F|, V; Newton steps."""
+
+    coefficients: ComplexArray
+    angular_frequency: float
+    probe: float
+    residual: float
+    iterations: int
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """Hold Re V_1 of the phase port at `fundamental`, V, and solve for a conductance (between `nodes`, a row of the
+    network) in exchange: the path from a vanishing oscillation to the free one, where the conductance is zero."""
+
+    nodes: Array
+    fundamental: float
+
+
+def instants(harmonics: int) -> int:
+    """Return the number of instants per cycle used for `harmonics`: a power of two above four times."""
+    return 1 << (4 * harmonics + 4).bit_length()
+
+
+def waveform(coefficients: ComplexArray, count: int) -> Array:
+    """Return `count` instants of one cycle from one-sided coefficients (..., K + 1)."""
+    return np.fft.irfft(coefficients * count, n=count, axis=-1)
+
+
+def resized(coefficients: ComplexArray, harmonics: int) -> ComplexArray:
+    """Return coefficients (p, K' + 1) cut off or filled with zeros to `harmonics`."""
+    result = np.zeros((coefficients.shape[0], harmonics + 1), dtype=np.complex128)
+    kept = min(coefficients.shape[1], harmonics + 1)
+    result[:, :kept] = coefficients[:, :kept]
+    return result
+
+
+@dataclass(frozen=True, slots=True)
+class _Response:
+    """The network seen from its ports: Z (K+1, p, p), dZ/dw, dZ/dg of the probe, E_0 (p,), dE_0/dg."""
+
+    impedance: ComplexArray
+    by_frequency: ComplexArray
+    by_probe: ComplexArray
+    rest: Array
+    rest_by_probe: Array
+
+
+@dataclass(frozen=True, slots=True)
+class _Evaluation:
+    """Everything known at one trial: the equations, the network, the device, spectra of i + dq/dt and of q."""
+
+    error: Array
+    response: _Response
+    device: PortState
+    total: ComplexArray
+    charge: ComplexArray
+
+
+class _Problem:
+    """The equations for one network, one device and one number of harmonics."""
+
+    def __init__(self, linear: Network, device: Device, harmonics: int, port: int, probe: Probe | None) -> None:
+        self.linear, self.device, self.port, self.probe = linear, device, port, probe
+        self.order = np.arange(harmonics + 1)
+        self.count = instants(harmonics)
+        self.ports = linear.ports.shape[1]
+        self.width = 2 * harmonics + 1
+        self.frequency_column = port * self.width + harmonics + 1  # the place of Im V_1, which stays zero
+
+    def respond(self, omega: float, strength: float) -> _Response:
+        linear, conductance = self.linear, self.linear.conductance
+        if self.probe is not None:
+            conductance = conductance + strength * np.outer(self.probe.nodes, self.probe.nodes)
+        turn = 1j * self.order[:, None, None]
+        matrices = np.asarray(conductance + omega * turn * linear.capacitance, dtype=np.complex128)
+        try:
+            inverse = np.asarray(np.linalg.inv(matrices), dtype=np.complex128)
+        except np.linalg.LinAlgError:
+            raise NotConvergedError("harmonic balance: the network without its device is singular") from None
+        forward: ComplexArray = inverse @ linear.ports
+        backward: ComplexArray = linear.ports.T @ inverse
+        impedance: ComplexArray = linear.ports.T @ forward
+        by_frequency: ComplexArray = -turn * (backward @ linear.capacitance @ forward)
+        rest = (backward[0] @ linear.source).real
+        if self.probe is None:
+            return _Response(impedance, by_frequency, np.zeros_like(impedance), rest, np.zeros_like(rest))
+        seen = backward @ self.probe.nodes  # (K+1, p)
+        by_probe: ComplexArray = -seen[:, :, None] * (self.probe.nodes @ forward)[:, None, :]
+        at_probe = self.probe.nodes @ (inverse[0] @ linear.source)
+        return _Response(impedance, by_frequency, by_probe, rest, (-seen[0] * at_probe).real)
+
+    def evaluate(self, coefficients: ComplexArray, omega: float, strength: float) -> _Evaluation:
+        device = self.device.evaluate(waveform(coefficients, self.count))
+        keep = self.order.size
+        current = np.fft.rfft(device.currents, axis=-1)[:, :keep] / self.count
+        charge = np.fft.rfft(device.charges, axis=-1)[:, :keep] / self.count
+        total = current + 1j * omega * self.order * charge
+        response = self.respond(omega, strength)
+        values = coefficients + np.einsum("kpq,qk->pk", response.impedance, total)
+        values[:, 0] -= response.rest
+        error = _stacked(values)
+        if self.probe is not None:
+            error = np.append(error, coefficients[self.port, 1].real - self.probe.fundamental)
+        return _Evaluation(error, response, device, total, charge)
+
+    def jacobian(self, at: _Evaluation, omega: float) -> Array:
+        """Return the derivative of the equations; the column of the frequency is by its relative change."""
+        turn = 1j * omega * self.order[:, None]
+        below, above = self._toeplitz(at.device.conductances)
+        below_charge, above_charge = self._toeplitz(at.device.capacitances)
+        below, above = below + turn * below_charge, above + turn * above_charge
+        joined = np.concatenate([below + above, 1j * (below - above)[..., 1:]], axis=-1)  # (p, p, K+1, 2K+1)
+        joined[..., 0] = below[..., 0]
+        count = self.order.size
+        arranged = joined.transpose(2, 0, 1, 3).reshape(count, self.ports, -1)
+        block = np.matmul(at.response.impedance, arranged).reshape(count, self.ports, self.ports, self.width)
+        block = block.transpose(1, 0, 2, 3)
+        rows = np.concatenate([block.real, block[:, 1:].imag], axis=1)
+        size = self.ports * self.width
+        result = np.zeros((at.error.size, at.error.size))
+        result[:size, :size] = rows.reshape(size, size)
+        result[np.arange(size), np.arange(size)] += 1.0
+        frequency = np.einsum("kpq,qk->pk", at.response.by_frequency, at.total)
+        frequency += np.einsum("kpq,qk->pk", at.response.impedance, 1j * self.order * at.charge)
+        result[:size, self.frequency_column] = omega * _stacked(frequency)
+        if self.probe is not None:
+            column = np.einsum("kpq,qk->pk", at.response.by_probe, at.total)
+            column[:, 0] -= at.response.rest_by_probe
+            result[:size, size] = _stacked(column)
+            result[size, self.port * self.width + 1] = 1.0
+        return result
+
+    def _toeplitz(self, derivative: Array) -> tuple[ComplexArray, ComplexArray]:
+        """Return the spectrum of (p, p, m) instants at the orders k - l and k + l, both (p, p, K+1, K+1)."""
+        top = self.order.size - 1
+        spectrum = np.fft.rfft(derivative, axis=-1)[..., : 2 * top + 1] / self.count
+        ordered = np.concatenate([spectrum[..., top:0:-1].conj(), spectrum], axis=-1)  # from -K to 2K
+        windows = np.lib.stride_tricks.sliding_window_view(ordered, top + 1, axis=-1)
+        return windows[..., : top + 1, ::-1], windows[..., top:, :]
+
+
+def _stacked(values: ComplexArray) -> Array:
+    """Return (p, K + 1) coefficients as one real vector: Re V_0..V_K, Im V_1..V_K of each port."""
+    return np.concatenate([values.real, values[:, 1:].imag], axis=1).ravel()
+
+
+def balance(
+    linear: Network,
+    device: Device,
+    coefficients: ComplexArray,
+    angular_frequency: float,
+    *,
+    phase_port: int = 0,
+    probe: Probe | None = None,
+    probe_start: float = 0.0,
+    tolerance: float = 1e-10,
+    iterations: int = 60,
+) -> Balance:
+    """Return the periodic solution nearest to a first guess.
+
+    coefficients (p, K + 1), V, with Im V_1 = 0 at `phase_port`; angular_frequency rad/s; tolerance on the largest |F|,
+    V, per volt of the largest coefficient. The step is halved until the residual falls.
+    Raises NotConvergedError.
+    """
+    problem = _Problem(linear, device, coefficients.shape[1] - 1, phase_port, probe)
+    values, omega, strength = coefficients.copy(), angular_frequency, probe_start
+    values[phase_port, 1] = values[phase_port, 1].real
+    at = problem.evaluate(values, omega, strength)
+    factors = None  # of a Jacobian that served so well that it is tried once more
+    for step in range(iterations):
+        size, reference = float(np.max(np.abs(at.error))), float(np.linalg.norm(at.error))
+        goal = tolerance * max(1.0, float(np.max(np.abs(values))))
+        if size <= goal:
+            return Balance(values, omega, strength, size, step)
+        if factors is not None:
+            trial = _moved(problem, values, omega, strength, _step(factors, at.error))
+            there = problem.evaluate(*trial)
+            if float(np.linalg.norm(there.error)) < STILL_GOOD * reference:
+                at, (values, omega, strength) = there, trial
+                continue
+        jacobian = problem.jacobian(at, omega)
+        if not np.isfinite(jacobian).all():
+            raise NotConvergedError("harmonic balance: the equations are out of range")
+        factors = _factored(jacobian)
+        change = _step(factors, at.error)
+        factor = min(1.0, 0.2 / max(abs(float(change[problem.frequency_column])), 1e-300))
+        for _ in range(12):
+            trial = _moved(problem, values, omega, strength, factor * change)
+            at = problem.evaluate(*trial)
+            remaining = float(np.linalg.norm(at.error))
+            if remaining < (1.0 - 1e-4 * factor) * reference:
+                break
+            factor *= 0.5
+        else:
+            if size <= 100.0 * goal:
+                return Balance(values, omega, strength, size, step)  # rounding is reached
+            raise NotConvergedError(f"harmonic balance: no step lowers the residual of {size:.3g} V")
+        if remaining > STILL_GOOD * reference:
+            factors = None
+        values, omega, strength = trial
+    raise NotConvergedError(f"harmonic balance: residual {size:.3g} V after {iterations} steps")
+
+
+def _factored(jacobian: Array) -> tuple[Array, NDArray[np.int32]]:
+    """Return the LU factors of the Jacobian."""
+    factors, pivots, fault = dgetrf(jacobian)
+    if fault != 0:
+        raise NotConvergedError("harmonic balance: the equations are singular")
+    return factors, pivots
+
+
+def _step(factors: tuple[Array, NDArray[np.int32]], error: Array) -> Array:
+    """Return the Newton step that belongs to the factors and the error."""
+    step: Array = -dgetrs(*factors, error)[0]
+    return step
+
+
+def _moved(
+    problem: _Problem, values: ComplexArray, omega: float, strength: float, change: Array
+) -> tuple[ComplexArray, float, float]:
+    """Return the unknowns after a step."""
+    width, harmonics = problem.width, problem.order.size - 1
+    change = change.copy()
+    relative = float(change[problem.frequency_column])
+    change[problem.frequency_column] = 0.0
+    if problem.probe is not None:
+        strength += float(change[-1])
+        change = change[:-1]
+    table = change.reshape(problem.ports, width)
+    moved = values.copy()
+    moved += table[:, : harmonics + 1]
+    moved[:, 1:] += 1j * table[:, harmonics + 1 :]
+    return moved, omega * (1.0 + relative), strength

@@ -1,0 +1,129 @@
+"""A linear network with ports: C dx/dt + G x + A (i + dq/dt) = s, stamped part by part.
+
+x holds node voltages, V, and inductor currents, A. A maps port currents to nodes; the port voltages are A^T x.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+GROUND = "ground"
+SOURCE = "source"
+"""The two nodes of known voltage: 0 V and the ideal supply."""
+
+
+@dataclass(frozen=True, slots=True)
+class Resistor:
+    """One loss: power = weight * (coefficients . x + offset)^2, W: weight in S of a voltage, or in ohm of a current."""
+
+    name: str
+    coefficients: Array
+    offset: float
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """The stamped matrices: capacitance (n, n), conductance (n, n), source (n,), ports (n, p)."""
+
+    names: tuple[str, ...]
+    capacitance: Array
+    conductance: Array
+    source: Array
+    ports: Array
+    resistors: tuple[Resistor, ...]
+
+    def index(self, name: str) -> int:
+        """Return the position of a state in x."""
+        return self.names.index(name)
+
+    def unit(self, positive: str, negative: str = GROUND) -> Array:
+        """Return the row that takes the voltage of one node over another out of x."""
+        row = np.zeros(len(self.names))
+        for name, sign in ((positive, 1.0), (negative, -1.0)):
+            if name != GROUND:
+                row[self.index(name)] += sign
+        return row
+
+
+class NetworkBuilder:
+    """Stamps parts into matrices; nodes are created when first named."""
+
+    def __init__(self, source_voltage: float = 0.0) -> None:
+        self._source_voltage = source_voltage
+        self._names: list[str] = []
+        self._resistors: list[tuple[str, str, str, float]] = []
+        self._capacitors: list[tuple[str, str, float]] = []
+        self._inductors: list[tuple[str, str, str, float, float]] = []
+        self._ports: list[tuple[str, str]] = []
+
+    def _see(self, *nodes: str) -> None:
+        for node in nodes:
+            if node not in (GROUND, SOURCE) and node not in self._names:
+                self._names.append(node)
+
+    def resistor(self, name: str, first: str, second: str, resistance: float) -> None:
+        """Add a resistor, ohm, between two nodes."""
+        self._see(first, second)
+        self._resistors.append((name, first, second, 1.0 / resistance))
+
+    def capacitor(self, first: str, second: str, capacitance: float) -> None:
+        """Add a capacitor, F, between two nodes (neither of them the source)."""
+        self._see(first, second)
+        self._capacitors.append((first, second, capacitance))
+
+    def inductor(self, name: str, first: str, second: str, inductance: float, resistance: float) -> None:
+        """Add an inductor, H, with a series resistance, ohm; its current is the state `name` (first to second)."""
+        self._see(first, second)
+        self._inductors.append((name, first, second, inductance, resistance))
+
+    def port(self, first: str, second: str) -> None:
+        """Add a port whose device current flows from the first node to the second."""
+        self._see(first, second)
+        self._ports.append((first, second))
+
+    def build(self) -> Network:
+        """Return the finished network."""
+        names = (*self._names, *(part[0] for part in self._inductors))
+        size = len(names)
+        place = {name: position for position, name in enumerate(names)}
+        capacitance, conductance, source = np.zeros((size, size)), np.zeros((size, size)), np.zeros(size)
+
+        def row(first: str, second: str) -> tuple[Array, float]:
+            vector, offset = np.zeros(size), 0.0
+            for node, sign in ((first, 1.0), (second, -1.0)):
+                if node == SOURCE:
+                    offset += sign * self._source_voltage
+                elif node != GROUND:
+                    vector[place[node]] += sign
+            return vector, offset
+
+        losses = []
+        for name, first, second, value in self._resistors:
+            vector, offset = row(first, second)
+            conductance += value * np.outer(vector, vector)
+            source -= value * offset * vector
+            losses.append(Resistor(name, vector, offset, value))
+        for first, second, value in self._capacitors:
+            vector, _ = row(first, second)
+            capacitance += value * np.outer(vector, vector)
+        for name, first, second, inductance, resistance in self._inductors:
+            vector, offset = row(first, second)
+            current = place[name]
+            capacitance[current, current] = inductance
+            conductance[current, current] = resistance
+            conductance[current] -= vector
+            conductance[:, current] += vector
+            source[current] += offset
+            own = np.zeros(size)
+            own[current] = 1.0
+            losses.append(Resistor(name, own, 0.0, resistance))
+        ports = np.zeros((size, len(self._ports)))
+        for column, (first, second) in enumerate(self._ports):
+            ports[:, column] = row(first, second)[0]
+        return Network(names, capacitance, conductance, source, ports, tuple(losses))

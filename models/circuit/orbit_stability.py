@@ -1,0 +1,63 @@
+"""Is a periodic solution stable? Its characteristic (Floquet) multipliers by stepping the linearised circuit once
+round.
+
+A disturbance y obeys d/dt(C(t) y) + G(t) y = 0 on the orbit; one cycle maps it by the monodromy matrix. One
+multiplier is 1 (a shift in time). Another multiplier larger than 1 in size means that the oscillation is not steady:
+it squegs (the bias swings slowly, the oscillation comes in bursts) or leaves for another mode. The trapezoidal rule
+is used. Instabilities that take longer than some 1 / MARGIN cycles to grow are not seen.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.circuit.harmonic_balance import Balance, instants, waveform
+from models.circuit.network import Network
+from models.circuit.transistor import TransistorPorts
+
+Array = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+
+MARGIN = 2e-5
+"""A multiplier may exceed 1 by this before the orbit is called unstable (rounding and the step error)."""
+
+
+def multipliers(
+    linear: Network, ports: TransistorPorts, orbit: Balance, velocity: Array, steps: int | None = None
+) -> ComplexArray:
+    """Return the characteristic multipliers of one cycle (n,): that of the shift in time first, then by falling size.
+
+    velocity: dx/dt (n,) at t = 0, the direction of the shift, by which its multiplier is told from the others (how
+    far it is from 1 shows the error of the orbit and of the steps). steps: of the cycle, a power of two; None takes
+    512, or twice the instants of the balance when that is more.
+    """
+    if steps is None:
+        steps = max(512, 2 * instants(orbit.coefficients.shape[1] - 1))
+    device = ports.evaluate(waveform(orbit.coefficients, steps))
+    incidence = linear.ports
+
+    def along(derivative: Array) -> Array:
+        result: Array = np.einsum("np,pqt,mq->tnm", incidence, derivative, incidence)
+        return result
+
+    capacitance = linear.capacitance + along(device.capacitances)
+    conductance = linear.conductance + along(device.conductances)
+    half = np.pi / (orbit.angular_frequency * steps)
+    before, after = capacitance - half * conductance, capacitance + half * conductance
+    stages = np.linalg.solve(np.roll(after, -1, axis=0), before)
+    while stages.shape[0] > 1:
+        stages = stages[1::2] @ stages[0::2]
+    # in the coordinates of the stored energy, sqrt(C_ii) x_i, so that volts and amperes compare
+    scale = np.sqrt(np.diag(capacitance[0]))
+    values, vectors = np.linalg.eig(scale[:, None] * stages[0] / scale)
+    along_orbit = np.abs((scale * velocity) @ vectors.conj())
+    shift = int(np.argmax(along_orbit))
+    others = np.delete(values, shift)
+    return np.concatenate([values[shift : shift + 1], others[np.argsort(-np.abs(others))]]).astype(np.complex128)
+
+
+def settling_time(values: ComplexArray, period: float) -> float:
+    """Return the time constant, s, of the slowest disturbance, from the multipliers of one `period`, s."""
+    slowest = float(np.max(np.abs(values[1:])))
+    return float("inf") if slowest >= 1.0 else -period / float(np.log(slowest))

@@ -1,0 +1,177 @@
+"""Where harmonic balance starts: the describing function, or the path of the oscillation up from rest."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.circuit.common_base import COLD, COLLECTOR, EMITTER
+from models.circuit.describing_function import bias_shift, drive_at
+from models.circuit.harmonic_balance import Balance, NotConvergedError, Probe, balance
+from models.circuit.network import Network
+from models.circuit.operating_point import OperatingPoint
+from models.circuit.small_signal import SmallSignal, linearised
+from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape, rank_one_threshold
+from models.circuit.transistor import COLLECTOR_PORT, EMITTER_PORT, TransistorPorts
+
+ComplexArray = NDArray[np.complex128]
+
+PHASE_PORT = COLLECTOR_PORT
+"""The base-collector port fixes the phase: its fundamental is real and negative (collector voltage at its peak at t
+= 0).
+"""
+
+SMALLEST_GROWTH = 1.0005
+"""The path is given up when the amplitude cannot be raised by this factor."""
+
+HEADROOM = 0.4
+"""Forward voltage, V, at which the collector junction is taken to limit the first guess."""
+
+
+def threshold(
+    linear: Network, ports: TransistorPorts, signal: SmallSignal, near: float | None
+) -> tuple[float, float, ComplexArray]:
+    """Return the critical transconductance, S, of the mode nearest to `near`, Hz (None: the leading one), its angular
+    frequency, rad/s, and its shape (n,) with a base-collector voltage of -1. `signal` has been found to start."""
+    capacitance, conductance = linearised(linear, ports, signal.point)
+    out, sense = linear.unit(COLLECTOR, EMITTER), linear.ports[:, EMITTER_PORT]
+    without = conductance - signal.transconductance * np.outer(out, sense)
+    strength, frequency = signal.critical_transconductance, signal.critical_frequency
+    if strength is None or frequency is None:
+        raise ValueError(f"the oscillator does not start: {signal.cause}")
+    omega = 2.0 * math.pi * frequency
+    if near is not None:
+        strength, omega = rank_one_threshold(capacitance, without, out, sense, 2.0 * math.pi * near, strength)
+        if strength <= 0.0:
+            raise ValueError(f"no transconductance makes the mode near {near:g} Hz oscillate")
+    shape = mode_shape(capacitance, without + strength * np.outer(out, sense), 1j * omega)
+    return strength, omega, shape / -(linear.ports[:, PHASE_PORT] @ shape)
+
+
+def first_guess(
+    linear: Network,
+    ports: TransistorPorts,
+    point: OperatingPoint,
+    mode: tuple[float, float, ComplexArray],
+    harmonics: int,
+) -> tuple[ComplexArray, float]:
+    """Return port coefficients (2, harmonics + 1), V, and the angular frequency of the describing-function amplitude.
+
+    The mean current follows the emitter as the mean junction voltage falls by V_T ln I_0(x); the collector's swing is
+    held within the supply.
+    """
+    strength, omega, shape = mode
+    thermal, current = ports.thermal, point.emitter_current
+    resting = point.emitter_voltage
+    drive = 1.0
+    for _ in range(20):
+        ratio = strength * thermal / current
+        drive = drive_at(min(max(ratio, 1e-6), 0.999))
+        current = point.emitter_current * (1.0 + thermal * float(bias_shift(drive)) / resting)
+    junction = linear.ports.T @ shape
+    swing = drive * thermal / abs(junction[0])
+    limit = max(HEADROOM - float(point.port_voltages[1]), 10.0 * thermal)
+    swing = min(swing, limit)
+    drive = swing * float(abs(junction[0])) / thermal
+    coefficients = np.zeros((2, harmonics + 1), dtype=np.complex128)
+    coefficients[:, 0] = point.port_voltages
+    lowered = math.log(current / point.emitter_current) - float(bias_shift(drive))
+    coefficients[0, 0] += thermal * lowered
+    coefficients[:, 1] = 0.5 * swing * junction
+    return coefficients, omega
+
+
+def followed_up(
+    linear: Network,
+    ports: TransistorPorts,
+    point: OperatingPoint,
+    mode: tuple[float, float, ComplexArray],
+    harmonics: int,
+) -> Balance:
+    """Return the free oscillation reached from rest by raising the amplitude against a vanishing extra conductance.
+
+    Raises NotConvergedError when the path breaks off or the supply is passed ten times without an end.
+    """
+    capacitance, conductance = linearised(linear, ports, point)
+    nodes = linear.unit(COLLECTOR, COLD)
+    pair = leading_pair(characteristic_roots(capacitance, conductance), mode[1] / (2.0 * math.pi))
+    omega = mode[1] if pair is None else pair.imag
+    start = max(2.0 * (0.0 if pair is None else pair.real) * float(nodes @ capacitance @ nodes) / 2.0, 1e-9)
+    probe, omega = rank_one_threshold(capacitance, conductance, nodes, nodes, omega, start)
+    shape = mode_shape(capacitance, conductance + probe * np.outer(nodes, nodes), 1j * omega)
+    junction = linear.ports.T @ (shape / -(linear.ports[:, PHASE_PORT] @ shape))
+    fundamental = -0.05 * ports.thermal / float(abs(junction[0]))
+    coefficients = np.zeros((2, harmonics + 1), dtype=np.complex128)
+    coefficients[:, 0] = point.port_voltages
+    coefficients[:, 1] = abs(fundamental) * junction
+    limit = 10.0 * float(np.max(np.abs(point.states)))
+    below = Balance(coefficients, omega, probe, 0.0, 0)
+
+    def held(near: Balance, level: float) -> Balance | None:
+        """Return the oscillation whose collector junction swings by twice `level`, or None."""
+        start = near.coefficients.copy()
+        start[:, 1:] *= level / float(start[PHASE_PORT, 1].real)
+        try:
+            return balance(
+                linear,
+                ports,
+                start,
+                near.angular_frequency,
+                phase_port=PHASE_PORT,
+                probe=Probe(nodes, level),
+                probe_start=near.probe,
+                iterations=25,
+            )
+        except NotConvergedError:
+            return None
+
+    # outwards until the conductance is no longer positive
+    growth, above = 2.0, None
+    level = fundamental
+    while above is None:
+        found = held(below, level)
+        if found is None:
+            growth = 1.0 + 0.5 * (growth - 1.0)
+            if growth < SMALLEST_GROWTH:
+                raise NotConvergedError(f"the oscillation cannot be followed beyond {-2.0 * level:.3g} V")
+        elif found.probe <= 0.0:
+            above = found
+        else:
+            below, growth = found, min(2.0, 1.0 + 1.5 * (growth - 1.0))
+        level = float(below.coefficients[PHASE_PORT, 1].real) * growth
+        if abs(level) > limit:
+            raise NotConvergedError("the oscillation grows beyond ten times the supply without an end")
+    return _closed_in(linear, ports, held, below, above)
+
+
+def _closed_in(
+    linear: Network,
+    ports: TransistorPorts,
+    held: Callable[[Balance, float], Balance | None],
+    below: Balance,
+    above: Balance,
+) -> Balance:
+    """Return the free oscillation between two held ones whose conductances differ in sign (bisection, then Newton)."""
+    for _ in range(40):
+        nearer = below if below.probe < -above.probe else above
+        low, high = (float(state.coefficients[PHASE_PORT, 1].real) for state in (below, above))
+        close = abs(high / low - 1.0) < 0.02
+        if close:
+            try:
+                return balance(
+                    linear, ports, nearer.coefficients, nearer.angular_frequency, phase_port=PHASE_PORT, iterations=25
+                )
+            except NotConvergedError:
+                pass
+        share = min(max(below.probe / (below.probe - above.probe), 0.1), 0.9)
+        between = held(nearer, low + share * (high - low)) or held(below, low + 0.25 * (high - low))
+        if between is None:
+            raise NotConvergedError(f"no oscillation is found between {-2.0 * low:.4g} and {-2.0 * high:.4g} V")
+        if between.probe > 0.0:
+            below = between
+        else:
+            above = between
+    raise NotConvergedError(f"the oscillation cannot be closed in on near {-2.0 * low:.4g} V")

@@ -1,0 +1,150 @@
+"""Start-up: the characteristic roots of the linearised circuit, critical transconductance, and why it does not start.
+
+The linear equations are C dx/dt + G x = 0; a root s solves (G + s C) x = 0 and a complex pair with positive real
+part is an oscillation that grows from nothing. For the margin the transport transconductance g_m alone is varied,
+everything else held at the operating point; at the critical g_m a pair of roots lies on the imaginary axis.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.circuit.common_base import COLLECTOR, EMITTER, OscillatorCircuit, network
+from models.circuit.network import Network
+from models.circuit.operating_point import OperatingPoint, describe, solve
+from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape, transconductance_window
+from models.circuit.transistor import EMITTER_PORT, TransistorPorts
+
+Array = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+
+
+@dataclass(frozen=True, slots=True)
+class SmallSignal:
+    """Start-up of the oscillator.
+
+    roots: all characteristic roots, 1/s, largest growth first; growth_rate 1/s and frequency, Hz, of the leading
+    complex pair; transconductance and critical_transconductance, S (None: none makes it oscillate);
+    critical_frequency, Hz; highest_transconductance, S, above which it no longer starts (None: no such end);
+    margin_db: the ratio of g_m to the critical one, or of the highest one to g_m when that is less, in 20 log10
+    (minus infinity when none oscillates); starts; cause: empty, or why it does not start; loss_shares: share of each
+    part in the power lost in the mode.
+    """
+
+    roots: ComplexArray
+    growth_rate: float
+    frequency: float
+    transconductance: float
+    critical_transconductance: float | None
+    critical_frequency: float | None
+    highest_transconductance: float | None
+    margin_db: float
+    starts: bool
+    cause: str
+    loss_shares: dict[str, float]
+    point: OperatingPoint
+
+
+def small_signal(circuit: OscillatorCircuit) -> SmallSignal:
+    """Return start-up: roots, growth rate, margin, and the cause when it does not start.
+
+    Raises ValueError when there is no operating point.
+    """
+    linear = network(circuit)
+    ports = TransistorPorts(circuit.transistor)
+    return analyse(linear, ports, describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage)))
+
+
+def linearised(linear: Network, ports: TransistorPorts, point: OperatingPoint) -> tuple[Array, Array]:
+    """Return C and G (n, n) of the whole circuit at its operating point."""
+    device = ports.evaluate(point.port_voltages)
+    incidence = linear.ports
+    return (
+        linear.capacitance + incidence @ device.capacitances[:, :, 0] @ incidence.T,
+        linear.conductance + incidence @ device.conductances[:, :, 0] @ incidence.T,
+    )
+
+
+def analyse(linear: Network, ports: TransistorPorts, point: OperatingPoint) -> SmallSignal:
+    """Return start-up for a network, its transistor and their operating point."""
+    capacitance, conductance = linearised(linear, ports, point)
+    roots = characteristic_roots(capacitance, conductance)
+    pair = leading_pair(roots)
+    out, sense = linear.unit(COLLECTOR, EMITTER), linear.ports[:, EMITTER_PORT]
+    present = point.transconductance
+    without = conductance - present * np.outer(out, sense)
+    critical, highest = transconductance_window(capacitance, without, out, sense, max(present, 1e-9))
+    growth = -math.inf if pair is None else pair.real
+    shares: dict[str, float] = {}
+    margin = -math.inf
+    if critical is not None:
+        shape = mode_shape(capacitance, without + critical[0] * np.outer(out, sense), 1j * critical[1])
+        shares = _loss_shares(linear, shape)
+        ratio = present / critical[0] if highest is None else min(present / critical[0], highest[0] / present)
+        margin = 20.0 * math.log10(max(ratio, 1e-30))
+    else:
+        ringing = leading_pair(characteristic_roots(capacitance, without))
+        if ringing is not None:
+            shares = _loss_shares(linear, mode_shape(capacitance, without, ringing))
+    starts = growth > 0.0
+    return SmallSignal(
+        roots=roots,
+        growth_rate=growth,
+        frequency=0.0 if pair is None else pair.imag / (2.0 * math.pi),
+        transconductance=present,
+        critical_transconductance=None if critical is None else critical[0],
+        critical_frequency=None if critical is None else critical[1] / (2.0 * math.pi),
+        highest_transconductance=None if highest is None else highest[0],
+        margin_db=margin,
+        starts=starts,
+        cause="" if starts else _cause(point, critical, highest, shares),
+        loss_shares=shares,
+        point=point,
+    )
+
+
+def _loss_shares(linear: Network, shape: ComplexArray) -> dict[str, float]:
+    """Return each resistor's share of the power lost in the linear network in a mode."""
+    power = {part.name: part.weight * abs(part.coefficients @ shape) ** 2 for part in linear.resistors}
+    total = sum(power.values())
+    return {name: float(value / total) for name, value in sorted(power.items(), key=lambda item: -item[1])}
+
+
+def _cause(
+    point: OperatingPoint,
+    critical: tuple[float, float] | None,
+    highest: tuple[float, float] | None,
+    shares: dict[str, float],
+) -> str:
+    if point.region == "saturated":
+        return (
+            f"the bias saturates the transistor (base {point.base_voltage:.2f} V, collector "
+            f"{point.collector_voltage:.2f} V): lower the base voltage or raise the supply"
+        )
+    if point.region == "cut off":
+        return (
+            f"the bias leaves the transistor without current (base {point.base_voltage:.2f} V): "
+            "raise the base voltage or the supply"
+        )
+    if critical is None:
+        worst = "".join(f" (largest: the {name}, {share:.0%} of the power)" for name, share in [*shares.items()][:1])
+        return (
+            f"no transconductance overcomes the losses{worst}: lower that loss, or raise the feedback capacitor and "
+            "the emitter capacitor"
+        )
+    if highest is not None and point.transconductance > highest[0]:
+        return (
+            f"the transconductance is {point.transconductance * 1e6:.4g} uS and more than {highest[0] * 1e6:.4g} uS "
+            "shorts the feedback at the emitter: lower the emitter current (larger emitter resistor) or "
+            "raise the emitter capacitor and the feedback capacitor"
+        )
+    part, share = next(iter(shares.items()))
+    return (
+        f"the transconductance is {point.transconductance * 1e6:.4g} uS and {critical[0] * 1e6:.4g} uS is needed; "
+        f"the largest loss is the {part} ({share:.0%} of the power): lower that loss, "
+        "raise the emitter current or the feedback capacitor"
+    )

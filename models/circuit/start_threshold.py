@@ -1,0 +1,141 @@
+"""Characteristic roots of a linear circuit, and the conductance at which a pair of them reaches the imaginary axis."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.circuit.network import GROUND, NetworkBuilder
+
+Array = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+
+HIGHEST_RATIO = 1e6
+"""The critical transconductance is looked for up to this many times the present one, and down to as much less."""
+
+
+def characteristic_roots(capacitance: Array, conductance: Array) -> ComplexArray:
+    """Return the roots s, 1/s, of det(G + s C) = 0, largest real part first; C (n, n) regular."""
+    roots: ComplexArray = np.linalg.eigvals(-np.linalg.solve(capacitance, conductance)).astype(np.complex128)
+    return roots[np.argsort(-roots.real)]
+
+
+def leading_pair(roots: ComplexArray, near: float | None = None) -> complex | None:
+    """Return the complex root (positive frequency) of largest growth, or the one nearest to `near`, Hz; None if
+    none.
+    """
+    pairs = [complex(root) for root in roots if root.imag > 1e-9 * abs(root)]
+    if not pairs:
+        return None
+    if near is None:
+        return max(pairs, key=lambda root: root.real)
+    return min(pairs, key=lambda root: abs(abs(root.imag) - 2.0 * math.pi * near))
+
+
+def mode_shape(capacitance: Array, conductance: Array, root: complex) -> ComplexArray:
+    """Return the null vector x (n,), unit length, of (G + s C) at a root s."""
+    matrix = conductance + root * capacitance
+    scale = np.abs(matrix).max(axis=1, keepdims=True)
+    shape: ComplexArray = np.linalg.svd(matrix / scale)[2][-1].conj()
+    return shape
+
+
+def rank_one_threshold(
+    capacitance: Array, conductance: Array, out: Array, sense: Array, angular_frequency: float, value: float
+) -> tuple[float, float]:
+    """Return the conductance g, S, and the angular frequency, rad/s, at which G + g out sense^T has a root at j omega.
+
+    Newton on 1 + g h(j omega) = 0 with h(s) = sense^T (G + s C)^-1 out, dh/ds = -sense^T (..)^-1 C (..)^-1 out,
+    from a first guess. Raises ValueError when it does not settle.
+    """
+    omega, strength = angular_frequency, value
+    for _ in range(50):
+        matrix = conductance + 1j * omega * capacitance
+        forward = np.linalg.solve(matrix, out)
+        backward = np.linalg.solve(matrix.T, sense)
+        response, slope = sense @ forward, -1j * (backward @ capacitance @ forward)
+        # linear in 1/g: h(j omega) + 1/g = 0
+        omega_step = -float(response.imag / slope.imag)
+        omega += omega_step
+        strength = -1.0 / float(response.real + slope.real * omega_step)
+        if abs(omega_step) <= 1e-13 * abs(omega):
+            return float(strength), float(omega)
+    raise ValueError("start-up: the threshold of oscillation does not settle")
+
+
+def transconductance_window(
+    capacitance: Array, conductance: Array, out: Array, sense: Array, start: float
+) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
+    """Return the lowest and the highest transconductance, S, that starts the circuit, each with its angular frequency.
+
+    `conductance` holds everything but the transconductance, whose current leaves the network by `out` (n,) for the
+    voltage taken by `sense` (n,). Beyond the highest, the conductance of the emitter itself shorts the feedback; None
+    when there is no such end. (None, None) when nothing within HIGHEST_RATIO of `start`, S, makes it oscillate. The
+    leading pair is followed in steps of half an octave, so a window narrower than that can be missed.
+    """
+
+    def growth(value: float) -> tuple[float, float]:
+        pair = leading_pair(characteristic_roots(capacitance, conductance + value * np.outer(out, sense)))
+        return (-math.inf, 0.0) if pair is None else (pair.real, pair.imag)
+
+    def edge(inside: float, outside: float) -> tuple[float, float]:
+        while abs(inside - outside) > 1e-3 * inside:
+            middle = 0.5 * (inside + outside)
+            inside, outside = (middle, outside) if growth(middle)[0] > 0.0 else (inside, middle)
+        return rank_one_threshold(capacitance, conductance, out, sense, growth(inside)[1], inside)
+
+    def walk(origin: float, ratio: float, wanted: bool) -> float | None:
+        value = origin
+        while 1.0 / HIGHEST_RATIO < value / start < HIGHEST_RATIO:
+            value *= ratio
+            if (growth(value)[0] > 0.0) == wanted:
+                return value
+        return None
+
+    step = math.sqrt(2.0)
+    inside: float | None = start
+    if growth(start)[0] <= 0.0:
+        inside = walk(start, step, True) or walk(start, 1.0 / step, True)
+    if inside is None:
+        return None, None
+    below, above = walk(inside, 1.0 / step, False), walk(inside, step, False)
+    if below is None:
+        raise ValueError("start-up: the circuit without its transistor is not passive")
+    return edge(below * step, below), None if above is None else edge(above / step, above)
+
+
+def colpitts_threshold(
+    inductance: float,
+    series_resistance: float,
+    input_capacitor: float,
+    output_capacitor: float,
+    input_conductance: float,
+    output_conductance: float,
+) -> tuple[float, float]:
+    """Return the critical transconductance, S, and frequency, Hz, of a common-emitter Colpitts oscillator.
+
+    Inductor with its series resistance from collector to base; input capacitor and conductance from base to ground;
+    output capacitor and conductance from collector to ground. SI units; the conductances may be zero.
+    Raises ValueError when no transconductance makes it oscillate.
+    """
+    builder = NetworkBuilder()
+    builder.capacitor("base", GROUND, input_capacitor)
+    builder.capacitor("collector", GROUND, output_capacitor)
+    for name, node, value in (
+        ("input conductance", "base", input_conductance),
+        ("output conductance", "collector", output_conductance),
+    ):
+        if value > 0.0:
+            builder.resistor(name, node, GROUND, 1.0 / value)
+    builder.inductor("inductor", "collector", "base", inductance, series_resistance)
+    linear = builder.build()
+    guess = series_resistance * (input_capacitor + output_capacitor) / inductance
+    guess += input_conductance + output_conductance
+    found, _ = transconductance_window(
+        linear.capacitance, linear.conductance, linear.unit("collector"), linear.unit("base"), guess
+    )
+    if found is None:
+        raise ValueError("start-up: no transconductance makes this circuit oscillate")
+    return found[0], found[1] / (2.0 * math.pi)

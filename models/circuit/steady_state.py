@@ -1,0 +1,157 @@
+"""A steady oscillation: its spectra, waveforms, powers and readings, worked out from the port voltages."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.circuit.common_base import COLD, COLLECTOR, LOAD, OscillatorCircuit
+from models.circuit.harmonic_balance import Balance, waveform
+from models.circuit.network import Network
+from models.circuit.orbit_stability import MARGIN, multipliers, settling_time
+from models.circuit.transistor import EMITTER_PORT, TransistorPorts
+
+Array = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+
+
+class NotSteadyError(ValueError):
+    """A periodic solution exists, but disturbances grow away from it."""
+
+
+@dataclass(frozen=True, slots=True)
+class SteadyState:
+    """The periodic solution. SI units; amplitudes are peak values.
+
+    spectra: complex coefficients (n, K + 1) of the states `names` (voltages, V, inductor currents, A):
+    x(t) = sum over k of X_k exp(j k w t), negative k conjugate; the collector peaks near t = 0.
+    powers: mean power of each loss, W, the transistor's included; supply_power what the source delivers, W.
+    settling_time: time constant, s, of the slowest disturbance. residual: largest error of the equations, V.
+    method: "warm start", "describing function" or "followed up from rest".
+    """
+
+    circuit: OscillatorCircuit
+    frequency: float
+    names: tuple[str, ...]
+    spectra: ComplexArray
+    port_coefficients: ComplexArray
+    supply_current: float
+    supply_power: float
+    powers: dict[str, float]
+    settling_time: float
+    residual: float
+    iterations: int
+    method: str
+
+    @property
+    def harmonics(self) -> int:
+        """Number of harmonics in the solution."""
+        return int(self.spectra.shape[1]) - 1
+
+    def coefficients(self, name: str) -> ComplexArray:
+        """Return the coefficients (K + 1,) of a state, of "tank" (collector over cold end) or of "output".
+
+        The output is the voltage across the load; without a load, that of the open end (the collector's swing).
+        """
+        if name == "tank":
+            return self.coefficients(COLLECTOR) - self.coefficients(COLD)
+        if name == "output":
+            if self.circuit.load is not None:
+                return self.coefficients(LOAD)
+            swing: ComplexArray = self.coefficients(COLLECTOR).copy()
+            swing[0] = 0.0
+            return swing
+        state: ComplexArray = self.spectra[self.names.index(name)]
+        return state
+
+    def waveform(self, name: str, count: int = 256) -> Array:
+        """Return `count` (more than twice the harmonics) equally spaced instants of one cycle."""
+        if count <= 2 * self.harmonics:
+            raise ValueError(f"count must be above twice the {self.harmonics} harmonics; got {count}")
+        return waveform(self.coefficients(name), count)
+
+    def harmonic_amplitudes(self, name: str = COLLECTOR) -> Array:
+        """Return the peak amplitudes of harmonics 1..K of a voltage, V."""
+        return 2.0 * np.abs(self.coefficients(name)[1:])
+
+    def total_harmonic_distortion(self, name: str = COLLECTOR) -> float:
+        """Return the THD as a ratio: root of the summed squares of harmonics 2..K over the fundamental."""
+        amplitudes = self.harmonic_amplitudes(name)
+        return float(np.linalg.norm(amplitudes[1:]) / amplitudes[0])
+
+    def peak_to_peak(self, name: str) -> float:
+        """Return the peak-to-peak voltage, V, read on 2048 instants or more."""
+        wave = self.waveform(name, max(2048, 8 * self.harmonics))
+        return float(wave.max() - wave.min())
+
+    @property
+    def tank_amplitude(self) -> float:
+        """Peak fundamental across the tank, V."""
+        return float(self.harmonic_amplitudes("tank")[0])
+
+    @property
+    def output_peak_to_peak(self) -> float:
+        """Peak-to-peak output, V."""
+        return self.peak_to_peak("output")
+
+    @property
+    def thd(self) -> float:
+        """THD of the collector voltage, as a ratio."""
+        return self.total_harmonic_distortion(COLLECTOR)
+
+    @property
+    def reverse_emitter_peak(self) -> float:
+        """Largest reverse base-emitter voltage, V. Above some 5 V a real emitter junction breaks down (not
+        modelled).
+        """
+        return float(-waveform(self.port_coefficients[EMITTER_PORT], 2048).min())
+
+
+def finished(
+    circuit: OscillatorCircuit, linear: Network, ports: TransistorPorts, orbit: Balance, method: str
+) -> SteadyState:
+    """Return the steady state of a solved orbit; raise NotSteadyError when disturbances grow away from it."""
+    count = orbit.coefficients.shape[1]
+    instants = max(2048, 16 * count)
+    voltages = waveform(orbit.coefficients, instants)
+    device = ports.evaluate(voltages)
+    order = np.arange(count)
+    current = np.fft.rfft(device.currents, axis=-1)[:, :count] / instants
+    charge = np.fft.rfft(device.charges, axis=-1)[:, :count] / instants
+    total = current + 1j * orbit.angular_frequency * order * charge
+    drive = -linear.ports @ total
+    drive[:, 0] += linear.source
+    turn = 1j * orbit.angular_frequency * order[:, None, None]
+    spectra = np.linalg.solve(linear.conductance + turn * linear.capacitance, drive.T[:, :, None])[:, :, 0].T
+    velocity = 2.0 * np.real(1j * orbit.angular_frequency * (spectra @ order))
+    turned = multipliers(linear, ports, orbit, velocity)
+    if float(np.max(np.abs(turned[1:]))) > 1.0 + MARGIN:
+        raise NotSteadyError(
+            "the oscillation is not steady: disturbances grow from cycle to cycle, so it squegs (comes in bursts) or "
+            "wanders; check the base and wiper capacitors against the emitter resistor, and the drive"
+        )
+    frequency = orbit.angular_frequency / (2.0 * math.pi)
+    weights = np.where(order == 0, 1.0, 2.0)
+    powers = {"transistor": float(np.mean(np.sum(voltages * device.currents, axis=0)))}
+    for part in linear.resistors:
+        values = part.coefficients @ spectra
+        values[0] += part.offset
+        powers[part.name] = part.weight * float(weights @ np.abs(values) ** 2)
+    supplied = (circuit.supply_voltage - float(spectra[linear.index(COLD), 0].real)) / circuit.supply_resistor
+    return SteadyState(
+        circuit=circuit,
+        frequency=frequency,
+        names=linear.names,
+        spectra=spectra,
+        port_coefficients=orbit.coefficients,
+        supply_current=supplied,
+        supply_power=supplied * circuit.supply_voltage,
+        powers=powers,
+        settling_time=settling_time(turned, 1.0 / frequency),
+        residual=orbit.residual,
+        iterations=orbit.iterations,
+        method=method,
+    )

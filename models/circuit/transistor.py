@@ -1,0 +1,138 @@
+"""One NPN transistor: Ebers-Moll transport currents, depletion and diffusion charges, as a two-port of junctions.
+
+The ports are base-emitter and base-collector: voltage v = (v_be, v_bc), current i = (base to emitter, base to
+collector). Terminal currents into the transistor: base = i_be + i_bc, collector = -i_bc, emitter = -i_be.
+The resistance of the base region lies outside, between the base terminal and the junctions (see
+`models.circuit.common_base`).
+Neglected: emitter and collector series resistance, current dependence of the base resistance, high-level injection,
+breakdown, noise, self-heating.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from models.checks import finite, non_negative, positive
+from models.junction import depletion_capacitance, depletion_charge, exponential_junction, thermal_voltage
+
+Array = NDArray[np.float64]
+
+
+EMITTER_PORT, COLLECTOR_PORT = 0, 1
+"""Order of the ports."""
+
+
+@dataclass(frozen=True, slots=True)
+class DepletionJunction:
+    """Depletion and storage of one junction: F, V, exponent, fraction of the potential, s."""
+
+    zero_bias_capacitance: float
+    potential: float = 0.75
+    grading: float = 1.0 / 3.0
+    knee: float = 0.5
+    transit_time: float = 0.0
+
+    def __post_init__(self) -> None:
+        positive("zero_bias_capacitance", self.zero_bias_capacitance)
+        positive("potential", self.potential)
+        for name in ("grading", "knee"):
+            if not 0.0 < finite(name, getattr(self, name)) < 1.0:
+                raise ValueError(f"{name} must be between 0 and 1 (both excluded); got {getattr(self, name):g}")
+        non_negative("transit_time", self.transit_time)
+
+
+@dataclass(frozen=True, slots=True)
+class Transistor:
+    """A small-signal NPN. The defaults are typical of general-purpose parts, from memory; no particular part is meant.
+
+    saturation_current A; forward_gain, reverse_gain (beta); base_resistance ohm (0: none); early_voltage V or None
+    (no Early effect); temperature K; emitter_junction and collector_junction hold the charges.
+    """
+
+    saturation_current: float = 1e-14
+    forward_gain: float = 200.0
+    reverse_gain: float = 4.0
+    base_resistance: float = 0.0
+    early_voltage: float | None = None
+    temperature: float = 300.0
+    emitter_junction: DepletionJunction = DepletionJunction(9e-12, transit_time=0.4e-9)
+    collector_junction: DepletionJunction = DepletionJunction(8e-12, transit_time=50e-9)
+
+    def __post_init__(self) -> None:
+        for name in ("saturation_current", "forward_gain", "reverse_gain", "temperature"):
+            positive(name, getattr(self, name))
+        non_negative("base_resistance", self.base_resistance)
+        if self.early_voltage is not None:
+            positive("early_voltage", self.early_voltage)
+
+
+@dataclass(frozen=True, slots=True)
+class PortState:
+    """Currents (p, ...), A, charges (p, ...), C, and their derivatives (p, p, ...), S and F, by the port voltages."""
+
+    currents: Array
+    charges: Array
+    conductances: Array
+    capacitances: Array
+
+
+class TransistorPorts:
+    """The equations of a `Transistor`, ready to be evaluated on arrays of port voltages (2, ...)."""
+
+    def __init__(self, transistor: Transistor) -> None:
+        pair = (transistor.emitter_junction, transistor.collector_junction)
+
+        def column(name: str) -> Array:
+            return np.array([[getattr(junction, name)] for junction in pair])
+
+        self.transistor = transistor
+        self.thermal = thermal_voltage(transistor.temperature)
+        self._depletion = tuple(column(name) for name in ("zero_bias_capacitance", "potential", "grading", "knee"))
+        self._transit = column("transit_time")
+        self._loss = np.array([[1.0 / transistor.forward_gain], [1.0 / transistor.reverse_gain]])
+        self._early = 0.0 if transistor.early_voltage is None else 1.0 / transistor.early_voltage
+
+    def _junctions(self, voltages: ArrayLike) -> tuple[Array, Array, Array]:
+        ports = np.asarray(voltages, dtype=np.float64).reshape(2, -1)
+        return (ports, *exponential_junction(ports, self.transistor.saturation_current, self.thermal))
+
+    def _port_currents(self, ports: Array, diode: Array) -> tuple[Array, Array]:
+        """Symbols: I_F, I_R junction currents; I_T transport current; V_A Early voltage (Ebers & Moll, Proc. IRE 42
+        (1954) 1761, in the transport form; from memory).
+        I_T = (I_F - I_R)(1 - v_bc / V_A); i_be = I_T + I_F / beta_F; i_bc = -I_T + I_R / beta_R
+        """
+        modulation = 1.0 - self._early * ports[1]
+        transport = (diode[0] - diode[1]) * modulation
+        currents = diode * self._loss
+        currents[0] += transport
+        currents[1] -= transport
+        return currents, modulation
+
+    def currents_and_capacitances(self, voltages: ArrayLike) -> tuple[Array, Array]:
+        """Return port currents (2, n), A, and the port capacitances (2, n), F, of port voltages (2, n) or (2,)."""
+        ports, diode, slope = self._junctions(voltages)
+        currents, _ = self._port_currents(ports, diode)
+        return currents, depletion_capacitance(ports, *self._depletion) + self._transit * slope
+
+    def evaluate(self, voltages: ArrayLike) -> PortState:
+        """Return currents, charges and both Jacobians for port voltages (2, n), V."""
+        ports, diode, slope = self._junctions(voltages)
+        currents, modulation = self._port_currents(ports, diode)
+        conductances = np.zeros((2, *slope.shape))
+        forward = slope[0] * modulation
+        reverse = -slope[1] * modulation - self._early * (diode[0] - diode[1])
+        conductances[0, 0], conductances[0, 1] = forward + slope[0] * self._loss[0], reverse
+        conductances[1, 0], conductances[1, 1] = -forward, -reverse + slope[1] * self._loss[1]
+        capacitances = np.zeros_like(conductances)
+        both = depletion_capacitance(ports, *self._depletion) + self._transit * slope
+        capacitances[0, 0], capacitances[1, 1] = both[0], both[1]
+        charges = depletion_charge(ports, *self._depletion) + self._transit * diode
+        return PortState(currents, charges, conductances, capacitances)
+
+    def transconductance(self, voltages: ArrayLike) -> float:
+        """Return the transport transconductance dI_T/dv_be, S, at one pair of port voltages (2,)."""
+        ports, _, slope = self._junctions(voltages)
+        return float(slope[0, 0] * (1.0 - self._early * ports[1, 0]))

@@ -1,0 +1,77 @@
+"""PN junctions: exponential current, depletion capacitance and charge.
+
+Neglected: reverse breakdown (a small NPN's emitter junction breaks down near 5-7 V reverse, from memory), series
+resistance, recombination at low current, and temperature other than through the thermal voltage.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.constants import Boltzmann, elementary_charge
+
+from models.checks import positive
+
+Value = float | NDArray[np.float64]
+
+SAFE_EXPONENT = 45.0
+"""Largest exponent; beyond it the current goes on along its tangent (3.5e19 times the saturation current)."""
+
+
+def thermal_voltage(temperature: float = 300.0) -> float:
+    """Return the thermal voltage, V, at `temperature`, K.
+
+    Symbols: V_T thermal voltage, k Boltzmann constant, T temperature, q elementary charge.
+    V_T = k T / q
+    """
+    return Boltzmann * positive("temperature", temperature) / elementary_charge
+
+
+def exponential_junction(
+    voltage: Value, saturation_current: Value, thermal: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the current, A, and the conductance, S, of an exponential junction at `voltage`, V; broadcasts.
+
+    Symbols: I current, I_s saturation current, V voltage, V_T thermal voltage (Shockley, Bell Syst. Tech. J. 28 (1949)
+    435; from memory).
+    I = I_s (exp(V / V_T) - 1), dI/dV = I_s exp(V / V_T) / V_T
+    Beyond V / V_T = SAFE_EXPONENT the current continues along the tangent, so that no iteration can overflow.
+    """
+    exponent = np.asarray(voltage, dtype=np.float64) / thermal
+    limited = np.minimum(exponent, SAFE_EXPONENT)
+    scaled = saturation_current * np.exp(limited)
+    return scaled * (1.0 + (exponent - limited)) - saturation_current, scaled / thermal
+
+
+def depletion_capacitance(
+    voltage: Value, zero_bias: Value, potential: Value, grading: Value, knee: Value = 0.5
+) -> NDArray[np.float64]:
+    """Return the depletion capacitance, F, at the forward `voltage`, V (reverse is negative); broadcasts.
+
+    Symbols: C capacitance, C_0 at zero bias, V_j built-in potential, m grading coefficient (1/2 abrupt, 1/3 graded),
+    F knee as a fraction of V_j.
+    C = C_0 (1 - V / V_j)^-m for V < F V_j; its tangent in V beyond the knee (textbook continuation; from memory).
+    """
+    ratio = np.asarray(voltage, dtype=np.float64) / potential
+    below = np.minimum(ratio, knee)
+    at_knee: NDArray[np.float64] = zero_bias * np.exp(-np.multiply(grading, np.log1p(-below)))
+    return at_knee * (1.0 + np.multiply(grading, ratio - below) / (1.0 - below))
+
+
+def depletion_charge(
+    voltage: Value, zero_bias: Value, potential: Value, grading: Value, knee: Value = 0.5
+) -> NDArray[np.float64]:
+    """Return the depletion charge, C, at the forward `voltage`, V: the integral of `depletion_capacitance` from 0 V.
+
+    Symbols as there; Q charge; C_F capacitance at the knee; d voltage beyond the knee. Grading must be below 1.
+    Q = C_0 V_j (1 - (1 - V / V_j)^(1 - m)) / (1 - m) below the knee; then + C_F d + C_F m d^2 / (2 (1 - F) V_j).
+    """
+    ratio = np.asarray(voltage, dtype=np.float64) / potential
+    below = np.minimum(ratio, knee)
+    beyond = np.multiply(ratio - below, potential)
+    remaining = 1.0 - np.asarray(grading, dtype=np.float64)
+    charge = -np.multiply(zero_bias, potential) * np.expm1(remaining * np.log1p(-below)) / remaining
+    at_knee = np.multiply(zero_bias, np.exp(-np.multiply(grading, np.log1p(-below))))
+    slope = np.multiply(at_knee, grading) / np.multiply(1.0 - below, potential)
+    result: NDArray[np.float64] = charge + beyond * (at_knee + 0.5 * slope * beyond)
+    return result

@@ -1,0 +1,164 @@
+"""The steady state of the tuned common-base oscillator: frequency, amplitude, waveforms, harmonics, powers.
+
+Harmonic balance (models.circuit.harmonic_balance) starts from the describing function; when that fails, or lands on
+rest, the oscillation is followed up from nothing: a conductance across the tank, chosen so that the tank swings by a given
+amount, is traced until it vanishes. A solution that has not converged, whose harmonics are cut off, or that is not
+stable (models.circuit.orbit_stability) is never returned: ValueError says what happened.
+Only oscillations that grow from rest are looked for (no hard excitation).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from models.circuit.common_base import OscillatorCircuit, network
+from models.circuit.harmonic_balance import Balance, NotConvergedError, balance, resized
+from models.circuit.network import Network
+from models.circuit.operating_point import describe, operating_point, solve
+from models.circuit.oscillator_start import PHASE_PORT, first_guess, followed_up, threshold
+from models.circuit.small_signal import SmallSignal, analyse, small_signal
+from models.circuit.steady_state import NotSteadyError, SteadyState, finished
+from models.circuit.transistor import TransistorPorts
+
+__all__ = ["NotSteadyError", "OscillatorCircuit", "SteadyState", "operating_point", "small_signal", "steady_state"]
+
+FIRST_HARMONICS = 16
+MOST_HARMONICS = 256
+CUT_OFF = 1e-4
+"""Largest share of the last harmonic in a port voltage, of the collector junction's fundamental."""
+FREQUENCY_SETTLED = 3e-6
+"""The number of harmonics is raised until the frequency moves by less than this, relative (what is left is some
+tenth).
+"""
+
+
+def steady_state(
+    circuit: OscillatorCircuit,
+    harmonics: int | None = None,
+    warm_start: SteadyState | None = None,
+    near_frequency: float | None = None,
+) -> SteadyState:
+    """Return the steady oscillation of `circuit`.
+
+    harmonics: the number kept; None doubles it from FIRST_HARMONICS until the frequency stands still, or takes that of
+    the warm start. warm_start: the solution of a circuit with the same states and slightly different values.
+    near_frequency: choose the mode nearest to it, Hz (default: the one that needs the least transconductance).
+    Raises ValueError: does not start (with the cause), not converged, harmonics cut off, not stable.
+    """
+    if harmonics is not None and (isinstance(harmonics, bool) or not 3 <= harmonics <= MOST_HARMONICS):
+        raise ValueError(f"harmonics must be between 3 and {MOST_HARMONICS}; got {harmonics!r}")
+    linear, ports = network(circuit), TransistorPorts(circuit.transistor)
+    if warm_start is not None:
+        warm = _warmly(linear, ports, warm_start, harmonics)
+        if warm is not None:
+            return finished(circuit, linear, ports, warm, "warm start")
+    point = describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage))
+    signal = analyse(linear, ports, point)
+    if not signal.starts:
+        raise ValueError(f"the oscillator does not start: {signal.cause}")
+    try:
+        return _from_rest(circuit, linear, ports, signal, near_frequency, harmonics)
+    except NotSteadyError as error:
+        others = _growing_modes(signal, near_frequency or signal.critical_frequency or 0.0)
+        if not others:
+            raise
+        if near_frequency is None:
+            for other in others:
+                try:
+                    return _from_rest(circuit, linear, ports, signal, other, harmonics)
+                except ValueError:
+                    continue
+        named = ", ".join(f"{other / 1e3:.4g} kHz" for other in others)
+        raise NotSteadyError(
+            f"the oscillation is not steady: another mode grows as well (near {named}): it takes over, or both "
+            "sound at once; set the modes further apart or lower the emitter current"
+        ) from error
+
+
+def _growing_modes(signal: SmallSignal, taken: float) -> list[float]:
+    """Return the frequencies, Hz, of the modes that grow from rest, but for the one nearest to `taken`."""
+    growing = [float(root.imag) / (2.0 * math.pi) for root in signal.roots if root.imag > 0.0 and root.real > 0.0]
+    return sorted(growing, key=lambda frequency: abs(frequency - taken))[1:]
+
+
+def _from_rest(
+    circuit: OscillatorCircuit,
+    linear: Network,
+    ports: TransistorPorts,
+    signal: SmallSignal,
+    near_frequency: float | None,
+    harmonics: int | None,
+) -> SteadyState:
+    """Return the steady state of one mode without a neighbouring solution."""
+    if harmonics is not None:
+        orbit, method = _coldly(linear, ports, signal, near_frequency, harmonics)
+        if _last_share(orbit) > CUT_OFF:
+            raise ValueError(f"steady state: {harmonics} harmonics do not suffice (the waveform is too abrupt)")
+        return finished(circuit, linear, ports, orbit, method)
+    orbit, method = _coldly(linear, ports, signal, near_frequency, FIRST_HARMONICS)
+    count = FIRST_HARMONICS
+    while True:
+        resolved, coarse = _last_share(orbit) < 5.0 * CUT_OFF, orbit.angular_frequency
+        count *= 2 if resolved else 4
+        if count > MOST_HARMONICS:
+            raise ValueError(f"steady state: {MOST_HARMONICS} harmonics do not suffice (the waveform is too abrupt)")
+        finer = _finer(linear, ports, orbit, count) if resolved else None
+        if finer is None:
+            finer, method = _coldly(linear, ports, signal, near_frequency, count)
+        orbit = finer
+        if abs(orbit.angular_frequency / coarse - 1.0) < FREQUENCY_SETTLED and _last_share(orbit) < CUT_OFF:
+            return finished(circuit, linear, ports, orbit, method)
+
+
+def _warmly(linear: Network, ports: TransistorPorts, before: SteadyState, harmonics: int | None) -> Balance | None:
+    """Return the solution from a neighbouring one, or None when that does not lead to an oscillation."""
+    coefficients = resized(before.port_coefficients, harmonics or before.harmonics)
+    omega = 2.0 * math.pi * before.frequency
+    try:
+        orbit = balance(linear, ports, coefficients, omega, phase_port=PHASE_PORT, iterations=25)
+    except NotConvergedError:
+        return None
+    return orbit if _oscillates(orbit, ports) and _last_share(orbit) < CUT_OFF else None
+
+
+def _finer(linear: Network, ports: TransistorPorts, orbit: Balance, harmonics: int) -> Balance | None:
+    """Return the same solution with more harmonics, or None when Newton loses it."""
+    start = resized(orbit.coefficients, harmonics)
+    try:
+        finer = balance(linear, ports, start, orbit.angular_frequency, phase_port=PHASE_PORT, iterations=15)
+    except NotConvergedError:
+        return None
+    return finer if _oscillates(finer, ports) else None
+
+
+def _last_share(orbit: Balance) -> float:
+    """Return the last two harmonics of the port voltages over the collector junction's fundamental."""
+    return float(np.max(np.abs(orbit.coefficients[:, -2:])) / np.abs(orbit.coefficients[PHASE_PORT, 1]))
+
+
+def _oscillates(orbit: Balance, ports: TransistorPorts) -> bool:
+    """Tell an oscillation from rest (and from one turned by half a cycle, which the phase condition also allows)."""
+    return float(orbit.coefficients[PHASE_PORT, 1].real) < -1e-3 * ports.thermal
+
+
+def _coldly(
+    linear: Network, ports: TransistorPorts, signal: SmallSignal, near: float | None, harmonics: int
+) -> tuple[Balance, str]:
+    """Return a solution without a neighbouring one, and how it was found."""
+    point, mode = signal.point, threshold(linear, ports, signal, near)
+    coefficients, omega = first_guess(linear, ports, point, mode, harmonics)
+    try:
+        orbit = balance(linear, ports, coefficients, omega, phase_port=PHASE_PORT, iterations=40)
+        if _oscillates(orbit, ports) and abs(orbit.angular_frequency / omega - 1.0) < 0.2:
+            return orbit, "describing function"
+    except NotConvergedError:
+        pass
+    try:
+        orbit = followed_up(linear, ports, point, mode, harmonics)
+    except NotConvergedError as error:
+        raise ValueError(f"steady state not found: {error}") from error
+    if not _oscillates(orbit, ports):
+        raise ValueError("steady state not found: the oscillation falls back to rest")
+    return orbit, "followed up from rest"
