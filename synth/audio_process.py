@@ -1,0 +1,237 @@
+"""The audio process: it owns the voice and the stream, follows messages from the window's process and
+publishes meters.
+
+It is a process of its own because a drawing loop in the same interpreter holds the lock the callback needs.
+It ends when it is told to or when the window's process has died; a recording is finished properly in both
+cases.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+import time
+from dataclasses import dataclass
+from multiprocessing import parent_process
+from multiprocessing.connection import Connection, wait
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from synth.errors import DeviceError, InstrumentError
+from synth.live_link import LiveLink, ProcessMeters
+from synth.live_recorder import Recorder, Recording, prepare_recorder
+from synth.live_renderer import FADE_TIME, Renderer
+from synth.process_tuning import prepare_process, settle_memory
+from synth.silent_clock import SilentClock
+from synth.sound_device import STREAM_REMEDY, Latency, Output, OutputStream, choose_output
+
+if TYPE_CHECKING:
+    from models.instrument import Instrument
+
+REPORT_PERIOD = 0.05  # s between two looks at messages, parent and stream
+RUN_IN = 0.1  # s a stream runs silently until its buffers have found their pace
+STALL_TIME = 2.0  # s without a block after which a stream counts as lost
+
+
+@dataclass(frozen=True, slots=True)
+class SoundSettings:
+    """Start values: device, latency ("low", "high" or s), sample rate (Hz), tags of recordings."""
+
+    device: str | int | None
+    latency: Latency
+    sample_rate: int
+    title: str = ""
+    comment: str = ""
+
+
+class AudioProcess:
+    """The stream (or the silent clock), the renderer and the conversation with the window's process."""
+
+    def __init__(self, link: LiveLink, pipe: Connection, instrument: Instrument, settings: SoundSettings) -> None:
+        self._link = link
+        self._pipe = pipe
+        self._instrument = instrument
+        self._settings = settings
+        self._rate = settings.sample_rate
+        self._muted = False
+        self._stopping = False
+        self._lost = threading.Event()
+        self._output: OutputStream | SilentClock | None = None
+        self._abandoned = False
+        self._progress = (0, 0.0)
+
+    def run(self) -> None:
+        """Start the sound, then follow messages until told to stop or the other process is gone."""
+        self._start()
+        time.sleep(RUN_IN)
+        self._renderer.gate.open = True
+        self._report()
+        self._pipe.send(("ready", self._rate))
+        parent = parent_process()
+        watched: list[Any] = [self._pipe] + ([parent.sentinel] if parent is not None else [])
+        while not self._stopping:
+            ready = wait(watched, timeout=REPORT_PERIOD)
+            if parent is not None and parent.sentinel in ready:
+                break
+            if self._pipe in ready and not self._follow():
+                break
+            self._watch_stream()
+            recorder = self._renderer.recorder
+            if recorder is not None and recorder.failed:
+                self._finish_recording()
+            self._report()
+        self._stop()
+
+    def _start(self) -> None:
+        try:
+            settings = self._settings
+            output = choose_output(settings.device, settings.sample_rate, settings.latency)
+        except DeviceError as error:
+            self._build()
+            self._run_silently(str(error))
+            return
+        self._rate = output.sample_rate
+        self._build()
+        try:
+            self._open_stream(output)
+        except DeviceError as error:
+            self._run_silently(str(error))
+
+    def _build(self) -> None:
+        from synth.voice import Voice
+
+        voice = Voice(self._instrument, self._rate)
+        self._renderer = Renderer(voice, self._instrument, self._rate, self._link)
+        self._renderer.warm_up()
+        prepare_recorder()
+        settle_memory()
+
+    def _open_stream(self, output: Output) -> None:
+        def render(frames: int, underrun: bool) -> NDArray[np.float32]:
+            if self._abandoned:
+                return np.zeros(frames, np.float32)
+            return self._renderer.render(frames, underrun)
+
+        stream = OutputStream(render, output, ended=self._lost.set)
+        self._output = stream
+        self._progress = (0, time.monotonic())
+
+    def _run_silently(self, reason: str) -> None:
+        self._send("device", reason)
+        self._output = SilentClock(self._renderer.render, self._rate)
+
+    def _watch_stream(self) -> None:
+        """Fall back to the silent clock when the device has gone or asks for no more blocks."""
+        stream = self._output
+        if not isinstance(stream, OutputStream):
+            return
+        blocks, since = self._progress
+        now = time.monotonic()
+        if self._renderer.blocks != blocks:
+            self._progress = (self._renderer.blocks, now)
+        stalled = self._renderer.blocks == blocks and now - since > STALL_TIME
+        if not (self._lost.is_set() or stalled):
+            return
+        if stream.failure is not None:
+            raise RuntimeError(f"the voice failed: {stream.failure}")
+        self._abandoned = True
+        closing = threading.Thread(target=stream.close, args=(True,), daemon=True)  # a dead device may never answer
+        closing.start()
+        closing.join(1.0)
+        reason = "asks for no more sound" if stalled else "ended the stream"
+        self._run_silently(f"Sound lost: the output {reason}. {STREAM_REMEDY}, and start again.")
+
+    def _follow(self) -> bool:
+        """Act on one message; False when the other side has hung up."""
+        try:
+            kind, value = self._pipe.recv()
+        except (EOFError, OSError):
+            return False
+        if kind == "stop":
+            self._stopping = True
+        elif kind == "mute":
+            self._muted = bool(value)
+            self._renderer.mute(self._muted)
+        elif kind == "instrument":
+            self._renderer.set_instrument(value)
+        elif kind == "record":
+            self._record(value)
+        return True
+
+    def _record(self, path: Path | None) -> None:
+        self._finish_recording()
+        if path is None:
+            return
+        try:
+            self._renderer.recorder = Recorder(path, self._rate, self._settings.title, self._settings.comment)
+        except (
+            InstrumentError,
+            ImportError,
+            OSError,
+        ) as error:  # an existing file, a missing folder, no rights: the player is told
+            self._send("recorded", Recording(path, 0, 0, str(error)))
+
+    def _finish_recording(self) -> None:
+        recorder, self._renderer.recorder = self._renderer.recorder, None
+        if recorder is not None:
+            self._send("recorded", recorder.finish())
+
+    def _report(self) -> None:
+        shares = self._renderer.shares[: max(1, self._renderer.blocks)]
+        recorder = self._renderer.recorder
+        self._link.process.write(
+            ProcessMeters(
+                sounding=float(isinstance(self._output, OutputStream)),
+                sample_rate=self._rate,
+                latency=self._output.latency if self._output is not None else 0.0,
+                share_median=float(np.median(shares)),
+                share_worst=float(shares.max()),
+                muted=float(self._muted),
+                recording=float(recorder is not None),
+                recorded_frames=recorder.frames if recorder is not None else 0,
+            )
+        )
+
+    def _send(self, kind: str, value: object) -> None:
+        try:
+            self._pipe.send((kind, value))
+        except OSError:  # the other side is gone; what has to be finished is finished all the same
+            return
+
+    def _stop(self) -> None:
+        """Fade out, let the queued blocks sound, finish the recording."""
+        self._renderer.gate.open = False
+        deadline = time.monotonic() + 20 * FADE_TIME + 1.0
+        while not self._renderer.gate.closed and time.monotonic() < deadline:
+            time.sleep(FADE_TIME / 4)
+        self._finish_recording()
+        if self._output is not None:
+            closing = threading.Thread(target=self._output.close, daemon=True)
+            closing.start()
+            closing.join(2.0)
+        self._report()
+
+
+def run_audio_process(name: str, pipe: Connection, instrument: Instrument, settings: SoundSettings) -> None:
+    """Body of the spawned process."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the window's business; it sends "stop"
+    prepare_process()
+    link = LiveLink.attach(name)
+    process = AudioProcess(link, pipe, instrument, settings)
+    signal.signal(signal.SIGTERM, lambda *_: setattr(process, "_stopping", True))
+    status = 0
+    try:
+        process.run()
+    except Exception as error:
+        process._send("failed", f"The audio process stopped: {error}")
+        status = 1
+    finally:
+        pipe.close()
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(status)  # a device that hangs must not hold the process; the memory is removed by its creator

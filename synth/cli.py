@@ -1,0 +1,85 @@
+"""The command line: data to stdout, messages to stderr, one exit code per kind of ending.
+
+Nothing heavy is imported here: `--help` must answer at once. Each command lives in `synth/commands/`, is imported
+for its arguments, and imports what it computes with only when it runs.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from importlib import import_module
+
+from synth.errors import DesignError, DeviceError
+
+EXIT_OK, EXIT_FAILED, EXIT_USAGE, EXIT_GOAL_MISSED, EXIT_INTERRUPTED = 0, 1, 2, 3, 130
+
+COMMANDS = {
+    "demo": "render the built-in design into a folder: WAV, plot, report",
+    "new": "write a commented design file to start from",
+    "field": "the pitch field of a design: which note sounds at which hand distance",
+    "render": "render a hand path through a design into a sound file",
+    "play": "play a design live: the pointer is the hand",
+    "devices": "list the sound outputs",
+    "doctor": "check libraries, sound output, latency and block timing",
+}
+
+EXIT_HELP = "exit codes: 0 done, 1 device or run failure, 2 bad usage or design, 3 design goal missed, 130 interrupted"
+
+
+class _VersionAction(argparse.Action):
+    """Look the version up only when it is asked for."""
+
+    def __init__(self, option_strings: list[str], dest: str, help: str | None = None) -> None:
+        super().__init__(option_strings, dest, nargs=0, help=help)
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from synth.version import program_version
+
+        print(f"beatfield {program_version()}")
+        parser.exit()
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of every command, from the COMMANDS table."""
+    parser = argparse.ArgumentParser(
+        prog="beatfield",
+        description="A playable theremin computed from its physics: hand distance, added capacitance, oscillator "
+        "frequency, beat note, sound.",
+        epilog=EXIT_HELP,
+    )
+    parser.add_argument("--version", action=_VersionAction, help="print the version and exit")
+    debug = argparse.ArgumentParser(add_help=False)
+    debug.add_argument("--debug", action="store_true", default=argparse.SUPPRESS, help="show a traceback on errors")
+    parser.add_argument("--debug", action="store_true", help=argparse.SUPPRESS)
+    subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name, summary in COMMANDS.items():
+        description = summary[0].upper() + summary[1:] + "."
+        sub = subparsers.add_parser(name, help=summary, description=description, parents=[debug])
+        import_module(f"synth.commands.{name}").add_arguments(sub)
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run the command line and return its exit code; errors become one message on stderr."""
+    arguments = build_parser().parse_args(argv)
+    try:
+        code = import_module(f"synth.commands.{arguments.command}").run(arguments)
+        sys.stdout.flush()
+        return int(code)
+    except KeyboardInterrupt:
+        print("\nbeatfield: interrupted", file=sys.stderr)
+        return EXIT_INTERRUPTED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has gone: drop the rest quietly
+        return EXIT_FAILED
+    except Exception as error:
+        if arguments.debug:
+            raise
+        if isinstance(error, DesignError | DeviceError):
+            print("\n".join(f"beatfield: {line}" for line in str(error).splitlines()), file=sys.stderr)
+            return EXIT_USAGE if isinstance(error, DesignError) else EXIT_FAILED
+        print(f"beatfield: unexpected {type(error).__name__}: {error}\n"
+              "This is a fault of the program; run again with --debug to see where.", file=sys.stderr)
+        return EXIT_FAILED

@@ -1,0 +1,43 @@
+"""`beatfield demo [FOLDER]`: the built-in design as WAV, plot and report; needs no sound device and no screen."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+
+DEFAULT_FOLDER = "beatfield-demo"
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("folder", metavar="FOLDER", nargs="?", default=DEFAULT_FOLDER,
+                        help=f"where to write (default {DEFAULT_FOLDER}); its demo files are replaced")
+
+
+def run(arguments: Namespace) -> int:
+    """Write the demo's files and say how to go on."""
+    from pathlib import Path
+
+    from synth.atomic_file import make_folder, write_text
+    from synth.designs.template import template_text
+    from synth.hands.gestures import gesture
+    from synth.offline import ProgressLine, render_file
+    from synth.report.field_plot import save_field_plot
+    from synth.report.field_report import field_report
+    from synth.workbench import open_design, say
+
+    folder = make_folder(Path(arguments.folder))
+    design_path = folder / "demo.toml"
+    write_text(design_path, template_text(), force=True)
+    workpiece = open_design(design_path)
+    report = field_report(workpiece)
+    write_text(folder / "demo.txt", report.text(), force=True)
+    save_field_plot(report, folder / "demo.png", force=True)
+    render_file(workpiece, gesture("scale", workpiece.field), folder / "demo.wav", force=True,
+                progress=ProgressLine("rendering"))
+    say(f"wrote into {folder.resolve()}:")
+    for name, what in (("demo.toml", "the design, with comments"), ("demo.wav", "a scale played on it"),
+                       ("demo.png", "its pitch field"), ("demo.txt", "the figures")):
+        say(f"  {name:<11}{what}")
+    say("Play it live (pointer = hand; start with the volume low):")
+    say("  beatfield play            or, from a clone: .venv/bin/beatfield play")
+    return 0

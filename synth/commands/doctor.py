@@ -1,0 +1,29 @@
+"""`beatfield doctor`: what of this machine is ready for Beatfield, and what to do about the rest."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("--device", help="sound output to try: index or part of its name (see beatfield devices)")
+    parser.add_argument("--seconds", type=float, default=2.0, help="how long to run the voice (default 2)")
+    parser.add_argument("--json", action="store_true", help="print the findings as JSON")
+
+
+def run(arguments: Namespace) -> int:
+    """Print the findings; exit 1 when something needs attention."""
+    from dataclasses import asdict
+
+    from synth.doctor import examine
+    from synth.report.output import print_json
+
+    findings = examine(device=arguments.device, seconds=arguments.seconds)
+    healthy = all(finding.ready for finding in findings)
+    if arguments.json:
+        print_json({"schema": "beatfield.doctor/1", "ready": healthy, "findings": [asdict(item) for item in findings]})
+    else:
+        for finding in findings:
+            print(finding.line())
+    return 0 if healthy else 1

@@ -1,0 +1,25 @@
+"""`beatfield new FILE`: a commented design file to start from."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("file", metavar="FILE", help="the design file to write, e.g. mine.toml")
+    parser.add_argument("--force", action="store_true", help="replace the file if it exists")
+
+
+def run(arguments: Namespace) -> int:
+    """Write the template and say what to do with it."""
+    from pathlib import Path
+
+    from synth.atomic_file import write_text
+    from synth.designs.template import template_text
+    from synth.workbench import say
+
+    path = Path(arguments.file)
+    write_text(path, template_text(), force=arguments.force)
+    say(f"wrote {path}; edit it, then: beatfield field {path}")
+    return 0

@@ -1,0 +1,68 @@
+"""`beatfield render DESIGN`: a hand path through a design into a sound file."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from synth.hand_path import HandPath
+    from synth.workbench import Workpiece
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    hand = parser.add_mutually_exclusive_group(required=True)
+    hand.add_argument("--hand", metavar="TRACE.csv", help="a hand trace: time_s,distance_m[,volume|volume_distance_m]")
+    hand.add_argument("--gesture", metavar="NAME", help="a generated gesture: sweep, scale, vibrato or still")
+    parser.add_argument("-o", "--output", metavar="FILE", required=True, help="the sound file: .wav or .flac")
+    parser.add_argument("--format", default="pcm24", metavar="FORMAT", help="pcm16, pcm24 (default) or float")
+    parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
+    parser.add_argument("--seconds", type=float, metavar="S", help="length of a gesture")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of a gesture's tremor (default 1)")
+    parser.add_argument("--json", action="store_true", help="print what was written as JSON")
+    parser.add_argument("--force", action="store_true", help="replace the file if it exists")
+
+
+def run(arguments: Namespace) -> int:
+    """Render, and say what was written."""
+    from pathlib import Path
+
+    from synth.errors import DesignError
+    from synth.offline import ProgressLine, render_file
+    from synth.report.output import print_json
+    from synth.workbench import open_design, say
+
+    if arguments.hand and arguments.seconds is not None:
+        raise DesignError("--seconds is for a gesture; a trace has its own length: leave --seconds out")
+    workpiece = open_design(Path(arguments.design))
+    for notice in workpiece.notices:
+        say(f"note: {notice}")
+    path = _hand_path(arguments, workpiece)
+    writer = render_file(
+        workpiece, path, arguments.output, arguments.rate, arguments.format, arguments.force, ProgressLine("rendering")
+    )
+    if arguments.json:
+        print_json({
+            "schema": "beatfield.render/1", "file": str(writer.path), "sample_rate_hz": writer.sample_rate,
+            "format": writer.subtype, "frames": writer.frames, "peak": writer.peak, "clipped_samples": writer.clipped,
+        })  # fmt: skip
+    seconds = writer.frames / writer.sample_rate
+    say(f"wrote {writer.path}: {seconds:.2f} s, peak {writer.peak:.3f} of full scale, {writer.clipped} samples clipped")
+    return 0
+
+
+def _hand_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
+    """The trace or the gesture asked for, kept inside the computed field with a notice."""
+    from synth.hands.gestures import gesture
+    from synth.hands.trace_file import load_trace
+    from synth.workbench import say
+
+    if arguments.gesture:
+        return gesture(arguments.gesture, workpiece.field, arguments.seconds, arguments.seed)
+    curve = workpiece.instrument.curve
+    path, notice = load_trace(arguments.hand, workpiece.volume).held_within(curve.nearest, curve.farthest)
+    if notice:
+        say(f"note: {arguments.hand}: {notice}")
+    return path

@@ -1,0 +1,1 @@
+"""Reports of a design: text, JSON, CSV and plots, all from the same figures."""

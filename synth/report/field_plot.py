@@ -1,0 +1,106 @@
+"""The pitch field as a plot: pitch against hand distance with the best straight line, and the steepness below."""
+
+from __future__ import annotations
+
+import math
+import os
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.pitch import note_name
+from synth.report.field_report import CSV_COLUMNS, FieldReport
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_STEEPEST_SHOWN = 1000.0  # cents per mm
+
+
+def save_field_plot(report: FieldReport, path: str | os.PathLike[str], force: bool) -> None:
+    """Draw the report's pitch field into `path` (.png or .svg)."""
+    column = dict(zip(CSV_COLUMNS, report.curve.T, strict=True))
+    distance = 100.0 * column["distance_m"]
+    inside = _playable(report, column["distance_m"])
+    with saved_figure(path, force, (2.4, 1.0), (8.0, 6.6)) as (figure, (pitch, steepness)):
+        _draw_pitch(pitch, report, distance, np.where(inside, column["note_number"], np.nan))
+        _draw_steepness(steepness, distance, np.where(inside, column["cents_per_mm"], np.nan))
+        for axes in (pitch, steepness):
+            _draw_zero_beat(axes, report)
+        steepness.set_xlabel("hand distance, skin to antenna (cm)")
+        steepness.set_xlim(0.0, distance[-1])
+        pitch.set_title(f"Pitch field of {report.design}", loc="left", color=INK)
+        handles, labels = pitch.get_legend_handles_labels()
+        figure.legend(handles, labels, loc="outside lower center", ncols=2, fontsize=9)
+
+
+def _playable(report: FieldReport, distance: NDArray[np.float64]) -> NDArray[np.bool_]:
+    if report.playable_near_m is None or report.playable_far_m is None:
+        return np.zeros(distance.shape, dtype=bool)
+    return np.asarray((distance >= report.playable_near_m) & (distance <= report.playable_far_m))
+
+
+def _draw_pitch(axes: Axes, report: FieldReport, distance: NDArray[np.float64], number: NDArray[np.float64]) -> None:
+    axes.plot(distance, number, color=BLUE, label=f"pitch, {report.posture} hand")
+    known = ~np.isnan(number)
+    if not known.any():
+        axes.text(0.5, 0.5, "no playable distance", transform=axes.transAxes, ha="center", color=VERMILLION)
+        return
+    if report.linearity_rms_cents is not None and report.linearity_near_m and report.linearity_far_m:
+        _draw_straight_line(axes, report, distance[known], number[known])
+    low, high = np.floor(number[known].min() / 12.0) * 12.0, np.ceil(number[known].max() / 12.0) * 12.0
+    ticks = np.arange(low, high + 1.0, 12.0)
+    axes.set_yticks(ticks, [note_name(round(tick)) for tick in ticks])
+    axes.set_yticks(np.arange(low, high + 1.0, 1.0), minor=True)
+    axes.tick_params(axis="y", which="minor", length=2)
+    axes.set_ylim(low, high)
+    axes.grid(axis="y", which="major")
+    axes.set_ylabel("note")
+
+
+def _draw_straight_line(
+    axes: Axes, report: FieldReport, distance: NDArray[np.float64], number: NDArray[np.float64]
+) -> None:
+    near, far = 100.0 * (report.linearity_near_m or 0.0), 100.0 * (report.linearity_far_m or 0.0)
+    places = np.linspace(near, far, 201)
+    line = np.polynomial.Polynomial.fit(places, np.interp(places, distance, number), 1)
+    label = f"straight line, {report.linearity_rms_cents:.0f} cents RMS off"
+    axes.plot([near, far], line(np.array([near, far])), color=ORANGE, linestyle=(0, (5, 3)), label=label)
+
+
+def _draw_steepness(axes: Axes, distance: NDArray[np.float64], cents_per_mm: NDArray[np.float64]) -> None:
+    steep = np.abs(cents_per_mm)
+    axes.plot(distance, np.where(steep <= _STEEPEST_SHOWN, steep, np.nan), color=GREEN)
+    shown = steep[~np.isnan(steep)]
+    if shown.size and shown.min() > 0.0:
+        axes.set_yscale("log")
+        low, high = _round_figure(shown.min(), up=False), _round_figure(min(shown.max(), _STEEPEST_SHOWN), up=True)
+        axes.set_ylim(0.8 * low, 1.25 * high)
+        axes.yaxis.set_major_formatter("{x:g}")
+        axes.yaxis.set_minor_formatter(_one_two_five)
+    axes.grid(axis="y", which="major")
+    axes.set_ylabel("cents per mm")
+
+
+def _round_figure(value: float, up: bool) -> float:
+    """The next 1, 2 or 5 times a power of ten, at or beyond `value`."""
+    decade = 10.0 ** math.floor(math.log10(value))
+    steps = [decade * factor for factor in (1.0, 2.0, 5.0, 10.0)]
+    return min(step for step in steps if step >= value) if up else max(step for step in steps if step <= value)
+
+
+def _one_two_five(value: float, _position: float) -> str:
+    """Label of a minor tick of a logarithmic axis: only the twos and fives."""
+    lead = f"{value:e}"[0]
+    return f"{value:g}" if lead in "25" else ""
+
+
+def _draw_zero_beat(axes: Axes, report: FieldReport) -> None:
+    if report.zero_beat_m is not None:
+        label = f"zero beat, {100.0 * report.zero_beat_m:.1f} cm"
+        axes.axvline(100.0 * report.zero_beat_m, color=QUIET, linewidth=1.0, linestyle=":", label=label)
+    if report.locked_near_m is not None and report.locked_far_m is not None:
+        axes.axvspan(100.0 * report.locked_near_m, 100.0 * report.locked_far_m, facecolor="none", edgecolor=QUIET,
+                     hatch="////", linewidth=0.0, label="locked, silent")

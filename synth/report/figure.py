@@ -1,0 +1,71 @@
+"""The one look of every plot: white ground, one typeface, thin axes, Okabe-Ito colours, saved whole or not at all.
+
+Matplotlib is imported here, when a plot is wanted; figures are drawn without any screen.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from synth.atomic_file import atomic_path
+from synth.errors import DesignError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+# Okabe and Ito, Color Universal Design (2008), values from memory
+BLUE, ORANGE, GREEN, VERMILLION = "#0072b2", "#e69f00", "#009e73", "#d55e00"
+INK, QUIET, GRID = "#1a1a1a", "#595959", "#d9d9d9"
+FORMATS = (".png", ".svg")
+_STYLE: Any = {
+    "font.family": "DejaVu Sans",
+    "font.size": 10.0,
+    "axes.titlesize": 11.0,
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.8,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "xtick.color": QUIET,
+    "ytick.color": QUIET,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "grid.color": GRID,
+    "grid.linewidth": 0.6,
+    "lines.linewidth": 1.8,
+    "legend.frameon": False,
+    "svg.hashsalt": "beatfield",
+    "figure.dpi": 150,
+}
+
+
+def checked_plot_path(path: Path) -> Path:
+    """`path` if its ending is one a plot can have; raise DesignError otherwise."""
+    if path.suffix.lower() not in FORMATS:
+        raise DesignError(f"{path}: name the plot {' or '.join(FORMATS)}")
+    return path
+
+
+@contextmanager
+def saved_figure(
+    path: str | os.PathLike[str], force: bool, height_ratios: tuple[float, ...], size: tuple[float, float]
+) -> Iterator[tuple[Figure, list[Axes]]]:
+    """Yield a figure of `size` inches with axes above one another that share the x axis; save it on leaving.
+
+    The file `path` (.png or .svg by its name) appears whole or not at all.
+    """
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    target = checked_plot_path(Path(path))
+    kind = target.suffix.lower()[1:]
+    with mpl.rc_context(_STYLE), atomic_path(target, force) as temporary:
+        figure = Figure(figsize=size, layout="constrained")
+        axes = figure.subplots(len(height_ratios), 1, sharex=True, height_ratios=height_ratios, squeeze=False)[:, 0]
+        yield figure, list(axes)
+        figure.savefig(temporary, format=kind, metadata={"Date": None} if kind == "svg" else {})

@@ -1,0 +1,170 @@
+"""The way to PortAudio: library, output devices and output stream, with errors that say the remedy."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from synth.errors import DeviceError
+from synth.process_tuning import raise_thread_priority
+
+RenderBlock = Callable[[int, bool], NDArray[np.float32]]
+Latency = float | str
+LOW_FRAMES = 512
+
+LIBRARY_REMEDY = (
+    "No sound: the PortAudio library was not found. Debian and Ubuntu: sudo apt install libportaudio2. "
+    "On macOS and Windows it comes with the sounddevice package: pip install --force-reinstall sounddevice."
+)
+DEVICE_REMEDY = "Connect or enable one, then look for it with: beatfield devices"
+STREAM_REMEDY = "Choose another output from `beatfield devices` with --device, or try --latency high"
+
+
+@dataclass(frozen=True, slots=True)
+class OutputDevice:
+    """One sound output: index, name, host interface, channels, usual sample rate, Hz, low latency, s."""
+
+    index: int
+    name: str
+    host: str
+    channels: int
+    sample_rate: float
+    low_latency: float
+    is_default: bool
+
+    def line(self) -> str:
+        """The device in one line, the default one marked with a star."""
+        star = "*" if self.is_default else " "
+        rate, latency = f"{self.sample_rate / 1000:g} kHz", f"{1000 * self.low_latency:.0f} ms"
+        return f"{star} {self.index:3d}  {self.name}  ({self.host}, {self.channels} channels, {rate}, {latency})"
+
+
+def portaudio() -> Any:
+    """The sounddevice module; raises DeviceError with the remedy where the library is missing."""
+    try:
+        import sounddevice
+    except (OSError, ImportError) as error:
+        raise DeviceError(f"{LIBRARY_REMEDY} ({error})") from error
+    return sounddevice
+
+
+def list_devices() -> tuple[OutputDevice, ...]:
+    """Every device with an output, in PortAudio's order. Raises DeviceError without PortAudio."""
+    sound = portaudio()
+    hosts = sound.query_hostapis()
+    default = sound.default.device[1]
+    return tuple(
+        OutputDevice(
+            index=index,
+            name=str(entry["name"]),
+            host=str(hosts[entry["hostapi"]]["name"]),
+            channels=int(entry["max_output_channels"]),
+            sample_rate=float(entry["default_samplerate"]),
+            low_latency=float(entry["default_low_output_latency"]),
+            is_default=index == default,
+        )
+        for index, entry in enumerate(sound.query_devices())
+        if entry["max_output_channels"] > 0
+    )
+
+
+def device_number(device: str | int | None) -> str | int | None:
+    """A device as sounddevice takes it: an index, a part of the name, or None for the default."""
+    if isinstance(device, str) and device.strip().isdigit():
+        return int(device)
+    return device
+
+
+class Output(NamedTuple):
+    """What to open: device, channels (1 or 2), a sample rate it accepts, Hz, and the wish for latency."""
+
+    device: str | int | None
+    channels: int
+    sample_rate: int
+    latency: Latency
+
+
+def choose_output(device: str | int | None, sample_rate: int, latency: Latency) -> Output:
+    """The output to open: at `sample_rate` or, where the device refuses it, at its usual one.
+
+    "low" is the device's low latency, but at least 512 frames: below that every program that is busy for a moment
+    is heard. A time in s is passed on as it is. Raises DeviceError where there is no such output.
+    """
+    sound = portaudio()
+    wanted = device_number(device)
+    try:
+        entry = sound.query_devices(wanted, "output")
+        channels = min(2, int(entry["max_output_channels"]))
+    except (ValueError, sound.PortAudioError) as error:
+        text = f"No sound: {_name(device)} was not found ({_reason(error)}). {DEVICE_REMEDY}"
+        raise DeviceError(text) from error
+    try:
+        sound.check_output_settings(wanted, channels, "float32", samplerate=sample_rate)
+    except (ValueError, sound.PortAudioError):
+        sample_rate = round(float(entry["default_samplerate"]))
+    if latency == "low":
+        latency = max(float(entry["default_low_output_latency"]), LOW_FRAMES / sample_rate)
+    return Output(wanted, channels, sample_rate, latency)
+
+
+class OutputStream:
+    """A running float32 output stream of PortAudio's own block size; every channel gets the same sound."""
+
+    def __init__(
+        self,
+        render: RenderBlock,
+        output: Output,
+        ended: Callable[[], None],
+    ) -> None:
+        sound = portaudio()
+        self.failure: str | None = None
+        self._prepared = False
+
+        def callback(outdata: NDArray[np.float32], frames: int, _times: Any, status: Any) -> None:
+            try:
+                if not self._prepared:
+                    self._prepared = True
+                    raise_thread_priority()
+                outdata[:] = render(frames, bool(status.output_underflow))[:, np.newaxis]
+            except Exception as error:
+                outdata.fill(0.0)
+                self.failure = f"{type(error).__name__}: {error}"
+                raise sound.CallbackAbort from error
+
+        try:
+            self._stream = sound.OutputStream(
+                samplerate=output.sample_rate,
+                blocksize=0,
+                device=output.device,
+                channels=output.channels,
+                dtype="float32",
+                latency=output.latency,
+                callback=callback,
+                finished_callback=ended,
+            )
+            self._stream.start()
+        except (ValueError, sound.PortAudioError) as error:
+            text = f"No sound: {_name(output.device)} refused the stream ({_reason(error)}). {STREAM_REMEDY}"
+            raise DeviceError(text) from error
+
+    @property
+    def latency(self) -> float:
+        """Output latency PortAudio reports, s."""
+        return float(self._stream.latency)
+
+    def close(self, at_once: bool = False) -> None:
+        """Stop after the queued blocks have sounded (or at once), and close."""
+        self._stream.abort() if at_once else self._stream.stop()
+        self._stream.close()
+
+
+def _name(device: str | int | None) -> str:
+    return "the default sound output" if device is None else f"sound output {device!r}"
+
+
+def _reason(error: Exception) -> str:
+    return str(error.args[0]) if error.args else type(error).__name__

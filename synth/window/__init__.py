@@ -1,0 +1,1 @@
+"""The playing window: the pointer is the hand."""

@@ -1,0 +1,217 @@
+"""Text and simple shapes on a pygame surface, in one typeface; every text stays inside its box."""
+
+from __future__ import annotations
+
+import functools
+from collections import OrderedDict
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from synth.window.layout import Box
+from synth.window.palette import Colour
+
+if TYPE_CHECKING:
+    import pygame
+
+Align = Literal["left", "centre", "right"]
+_CACHED_TEXTS = 600
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnText:
+    """A text that was drawn: what was wanted, what is shown, where, and the room it had."""
+
+    wanted: str
+    shown: str
+    place: Box
+    room: Box
+    colour: Colour
+
+    @property
+    def whole(self) -> bool:
+        """True where the text is shown in full."""
+        return self.wanted == self.shown
+
+
+@functools.cache
+def font_file(bold: bool) -> str | None:
+    """DejaVu Sans out of matplotlib's data (it has sharps, flats and arrows); None where it is missing.
+
+    matplotlib itself is not imported: that costs more than the window's other imports together.
+    """
+    spec = find_spec("matplotlib")
+    if spec is None or spec.origin is None:
+        return None
+    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
+    path = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / name
+    return str(path) if path.is_file() else None
+
+
+class Painter:
+    """Draws on `surface`, remembering every text and every rectangle it has touched since `onto`.
+
+    Pictures of texts are kept, since most texts of a frame are those of the frame before.
+    """
+
+    def __init__(self, surface: pygame.Surface) -> None:
+        self.surface = surface
+        self.texts: list[DrawnText] = []
+        self.touched: list[pygame.Rect] = []
+        self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
+        self._pictures: OrderedDict[tuple[str, int, bool, Colour], pygame.Surface] = OrderedDict()
+
+    def onto(self, surface: pygame.Surface) -> None:
+        """Draw on `surface` from now on and forget what the last picture held."""
+        self.surface = surface
+        self.texts = []
+        self.touched = []
+
+    def font(self, size: int, bold: bool = False) -> pygame.font.Font:
+        """The typeface at a height of `size` pixels."""
+        import pygame
+
+        key = (size, bold)
+        if key not in self._fonts:
+            self._fonts[key] = pygame.font.Font(font_file(bold), size)
+        return self._fonts[key]
+
+    def width_of(self, text: str, size: int, bold: bool = False) -> int:
+        """Width of a text, pixels."""
+        return self.font(size, bold).size(text)[0]
+
+    def largest_size(self, text: str, width: int, largest: int, smallest: int, bold: bool = False) -> int:
+        """The largest text size from `largest` down to `smallest` at which the text is at most `width` wide."""
+        sizes = range(largest, smallest, -1)
+        return next((size for size in sizes if self.width_of(text, size, bold) <= width), smallest)
+
+    def text(
+        self,
+        text: str,
+        room: Box,
+        size: int,
+        colour: Colour,
+        align: Align = "left",
+        bold: bool = False,
+    ) -> Box:
+        """One line of text, vertically centred in `room`; what does not fit is shortened with an ellipsis."""
+        if not text:
+            return Box(room.left, room.top, 0, 0)
+        shown = self._fitting(text, room.width, size, bold)
+        picture = self._picture(shown, size, bold, colour)
+        width, height = picture.get_size()
+        left = {
+            "left": room.left,
+            "right": room.right - width,
+            "centre": room.left + (room.width - width) // 2,
+        }[align]
+        place = Box(left, room.top + (room.height - height) // 2, width, height)
+        self.touched.append(self.surface.blit(picture, place[:2]))
+        self.texts.append(DrawnText(text, shown, place, room, colour))
+        return place
+
+    def paragraph(self, text: str, room: Box, size: int, colour: Colour) -> int:
+        """Text wrapped at words from the top of `room`; returns the row below it. What has no room is cut."""
+        height = round(1.35 * size)
+        lines = self.wrapped(text, room.width, size)
+        fitting = max(1, room.height // height)
+        if len(lines) > fitting:
+            lines = [*lines[: fitting - 1], " ".join(lines[fitting - 1 :])]
+        for number, line in enumerate(lines):
+            self.text(line, Box(room.left, room.top + number * height, room.width, height), size, colour)
+        return room.top + len(lines) * height
+
+    def wrapped(self, text: str, width: int, size: int) -> list[str]:
+        """The text as lines no wider than `width` where its words allow."""
+        lines: list[str] = []
+        for word in text.split():
+            longer = f"{lines[-1]} {word}" if lines else word
+            if lines and self.width_of(longer, size) <= width:
+                lines[-1] = longer
+            else:
+                lines.append(word)
+        return lines
+
+    def fill(self, box: Box, colour: Colour, radius: int = 0) -> None:
+        """A filled rectangle."""
+        import pygame
+
+        self.touched.append(pygame.draw.rect(self.surface, colour, box, border_radius=radius))
+
+    def frame(self, box: Box, colour: Colour, thickness: int = 1, radius: int = 0) -> None:
+        """An outlined rectangle."""
+        import pygame
+
+        self.touched.append(pygame.draw.rect(self.surface, colour, box, thickness, border_radius=radius))
+
+    def line(self, start: tuple[float, float], end: tuple[float, float], colour: Colour, thickness: int = 1) -> None:
+        """A straight line."""
+        import pygame
+
+        self.touched.append(pygame.draw.line(self.surface, colour, start, end, thickness))
+
+    def dashed(
+        self,
+        start: tuple[float, float],
+        end: tuple[float, float],
+        colour: Colour,
+        dash: int,
+        thickness: int = 1,
+    ) -> None:
+        """A dashed line, as long on as off."""
+        length = max(abs(end[0] - start[0]), abs(end[1] - start[1]))
+        for place in range(0, int(length), 2 * dash):
+            here, there = place / length, min(1.0, (place + dash) / length)
+            self.line(_between(start, end, here), _between(start, end, there), colour, thickness)
+
+    def curve(self, points: list[tuple[float, float]], colour: Colour, thickness: int = 1) -> None:
+        """A polyline, smoothed at its edges."""
+        import pygame
+
+        if thickness > 1:
+            self.touched.append(pygame.draw.lines(self.surface, colour, False, points, thickness))
+        self.touched.append(pygame.draw.aalines(self.surface, colour, False, points))
+
+    def disc(self, center: tuple[float, float], radius: float, colour: Colour) -> None:
+        """A filled circle with a smooth edge."""
+        import pygame
+
+        self.touched.append(pygame.draw.aacircle(self.surface, colour, center, radius))
+
+    def ring(self, center: tuple[float, float], radius: float, colour: Colour, thickness: int) -> None:
+        """A circle's outline with a smooth edge."""
+        import pygame
+
+        self.touched.append(pygame.draw.aacircle(self.surface, colour, center, radius, thickness))
+
+    def shape(self, points: list[tuple[float, float]], colour: Colour) -> None:
+        """A filled polygon with a smooth edge."""
+        import pygame
+
+        self.touched.append(pygame.draw.polygon(self.surface, colour, points))
+        self.touched.append(pygame.draw.aalines(self.surface, colour, True, points))
+
+    def _fitting(self, text: str, width: int, size: int, bold: bool) -> str:
+        if self.width_of(text, size, bold) <= width:
+            return text
+        shown = text
+        while shown and self.width_of(shown + "…", size, bold) > width:
+            shown = shown[:-1]
+        return shown.rstrip() + "…"
+
+    def _picture(self, text: str, size: int, bold: bool, colour: Colour) -> pygame.Surface:
+        key = (text, size, bold, colour)
+        picture = self._pictures.get(key)
+        if picture is None:
+            picture = self.font(size, bold).render(text, True, colour)
+            self._pictures[key] = picture
+            if len(self._pictures) > _CACHED_TEXTS:
+                self._pictures.popitem(last=False)
+        else:
+            self._pictures.move_to_end(key)
+        return picture
+
+
+def _between(start: tuple[float, float], end: tuple[float, float], share: float) -> tuple[float, float]:
+    return start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1])

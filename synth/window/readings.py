@@ -1,0 +1,100 @@
+"""The words and numbers of the readouts, from the instrument, the hand and the speaker's meters."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from models.pitch import nearest_note
+
+if TYPE_CHECKING:
+    from models.instrument import Instrument
+    from synth.speaker import Meters
+
+LOWEST_NOTE = 16.0  # Hz; below it a beat is counted, not heard as a note (C0 is 16.35 Hz)
+IN_TUNE = 5.0  # cents
+MINUS = "\N{MINUS SIGN}"
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What the panels say. `cents_off` is None where there is no note."""
+
+    note: str
+    cents_off: float | None
+    remark: str
+    beat: str
+    distance: str
+    capacitance: str
+    variable: str
+    reference: str
+
+
+def readings(instrument: Instrument, distance: float, frequency: float, reference_a: float = 440.0) -> Readings:
+    """Readings for a hand at `distance`, m, while `frequency`, Hz (signed), sounds."""
+    speed = abs(frequency)
+    note, cents_off = nearest_note(speed, reference_a) if speed >= LOWEST_NOTE else ("\N{EN DASH}", None)
+    return Readings(
+        note=note.replace("#", "♯"),
+        cents_off=cents_off,
+        remark=_remark(frequency, cents_off, instrument.lock_range),
+        beat=frequency_text(speed),
+        distance=f"{100.0 * distance:.1f} cm",
+        capacitance=f"{1e12 * float(instrument.antenna_capacitance(distance)):.3f} pF",
+        variable=kilohertz_text(float(instrument.variable_frequency(distance))),
+        reference=kilohertz_text(instrument.reference_frequency),
+    )
+
+
+def _remark(frequency: float, cents_off: float | None, lock_range: float) -> str:
+    if cents_off is None:
+        locked = frequency == 0.0 and lock_range > 0.0
+        return "oscillators locked" if locked else "near zero beat"
+    if frequency < 0.0:
+        return "beyond zero beat"
+    if abs(cents_off) <= IN_TUNE:
+        return "in tune"
+    return "sharp" if cents_off > 0 else "flat"
+
+
+def frequency_text(frequency: float) -> str:
+    """A beat frequency, to 0.01 Hz below 100 Hz and 0.1 Hz above: "442.0 Hz"."""
+    return f"{frequency:.2f} Hz" if frequency < 100.0 else f"{frequency:.1f} Hz"
+
+
+def kilohertz_text(frequency: float) -> str:
+    """A radio frequency to 1 Hz: "280.513 kHz"."""
+    return f"{frequency / 1000.0:.3f} kHz"
+
+
+def cents_text(cents_off: float | None) -> str:
+    """Deviation with its sign: "+12 cents"."""
+    if cents_off is None:
+        return ""
+    return f"{round(cents_off):+d} cents".replace("-", MINUS)
+
+
+def level_text(gain: float) -> str:
+    """A gain as dB with a true minus sign; silence in words."""
+    if gain <= 1e-5:
+        return "silent"
+    return f"{20.0 * math.log10(gain):.0f} dB".replace("-0 dB", "0 dB").replace("-", MINUS)
+
+
+def full_scale_text(peak: float) -> str:
+    """A peak against full scale: "−20 dBFS"."""
+    return level_text(peak).replace("dB", "dBFS")
+
+
+def status_text(meters: Meters) -> str:
+    """The sound device's state in one line."""
+    if not meters.alive:
+        return "sound process ended"
+    if not meters.sounding:
+        return f"silent clock · {meters.sample_rate / 1000:g} kHz · late blocks {meters.late_blocks}"
+    return (
+        f"{meters.sample_rate / 1000:g} kHz · latency {1000 * meters.latency:.1f} ms · block time "
+        f"{100 * meters.share_median:.0f} % (worst {100 * meters.share_worst:.0f} %) · "
+        f"underruns {meters.underruns} · late blocks {meters.late_blocks}"
+    )
