@@ -7,23 +7,31 @@ from dataclasses import dataclass
 from models.antenna_branch import SeriesInductor, mode_frequencies, preferred_mode
 from models.capacitance_curve import CapacitanceCurve
 from models.detector import Detector
+from models.diode_detector import DiodeLoad
+from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.instrument import Instrument
 from models.scene import Cabinet, Player, RodAntenna, Scene
 from models.tank import Tank, required_capacitance
-from synth.designs.sections import Design, ReferenceSection, VariableSection
+from models.volume_antenna import VolumeAntenna
+from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
 from synth.errors import DesignError
 from synth.quantity import format_quantity
+from synth.volume_assembly import assemble_volume
 
 TRIMMER_MARGIN = 0.05  # of the trimmer's turn that should be left at either end
 
 
 @dataclass(frozen=True, slots=True)
 class Assembly:
-    """A design put together: the instrument, the reference's tank with its trimmer set, and what to know of it."""
+    """A design put together: the instrument, the reference's tank with its trimmer set, and what to know of it.
+
+    `volume` is None where the volume hand is a plain gain.
+    """
 
     instrument: Instrument
     reference: Tank
     notices: tuple[str, ...]
+    volume: VolumeAntenna | None = None
 
 
 def scene_of(design: Design) -> Scene:
@@ -39,8 +47,10 @@ def scene_of(design: Design) -> Scene:
         raise DesignError(f"{design.name}: antenna, cabinet and player do not fit together: {error}") from error
 
 
-def assemble(design: Design, curve: CapacitanceCurve) -> Assembly:
-    """The instrument of `design` in the hand field `curve`.
+def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCurve | None = None) -> Assembly:
+    """The instrument of `design` in the hand field `curve`, with its volume antenna in the field `loop_curve`.
+
+    Without `loop_curve` the volume antenna is left out, as if the design had none.
 
     With tuning.zero_beat the reference's trimmer is set for silence at that distance; where it cannot get there it
     stays at the nearer end and a notice says what is missing. With tuning.mode "auto" the oscillator takes the mode
@@ -64,16 +74,20 @@ def assemble(design: Design, curve: CapacitanceCurve) -> Assembly:
         branch=branch,
         antenna_stray=design.antenna.stray,
         mode=mode,
-        lock_range=design.coupling.lock_range,
-        detector=Detector(design.detector.kind, design.detector.amplitude_ratio, design.detector.drive),
+        lock_range=lock_range_of(design, variable, reference, branch, capacitance, mode),
+        detector=detector_of(design),
         tone_low_pass=tone.low_pass,
         dc_block=tone.dc_block,
         level=tone.level,
     )
-    return Assembly(instrument, reference, notices + instrument.warnings())
+    notices += instrument.warnings()
+    if loop_curve is None or design.volume is None:
+        return Assembly(instrument, reference, notices)
+    volume, remarks = assemble_volume(design, tank_of(design.volume), loop_curve)
+    return Assembly(instrument, reference, notices + remarks, volume)
 
 
-def tank_of(section: VariableSection | ReferenceSection) -> Tank:
+def tank_of(section: VariableSection | ReferenceSection | VolumeSection) -> Tank:
     """The tank that a section describes, its trimmer as given."""
     return Tank(
         inductance=section.inductance,
@@ -90,6 +104,41 @@ def branch_of(design: Design) -> SeriesInductor | None:
     """The series inductor of a design, or None."""
     part = design.branch
     return None if part is None else SeriesInductor(part.inductance, part.quality_factor, part.self_capacitance)
+
+
+def detector_of(design: Design) -> Detector:
+    """The detector of a design. Its radio frequency, for the ripple, is the reference's with the trimmer as written."""
+    part = design.detector
+    if part.kind != "diode":
+        return Detector(part.kind, part.amplitude_ratio, part.drive)
+    diode = DiodeLoad(
+        resistance=part.load_resistance,
+        capacitance=part.load_capacitance,
+        saturation_current=part.saturation_current,
+        emission_factor=part.emission_factor,
+        source_resistance=part.source_resistance,
+        radio_frequency=tank_of(design.reference).frequency,
+    )
+    return Detector(part.kind, part.amplitude_ratio, part.drive, part.amplitude, diode)
+
+
+def lock_range_of(
+    design: Design, variable: Tank, reference: Tank, branch: SeriesInductor | None, capacitance: float, mode: str
+) -> float:
+    """The lock range as given, Hz, or computed from the output resistors, with `capacitance` (F) at the antenna.
+
+    detector.amplitude_ratio is taken as variable over reference at the common node, where each arrives in inverse
+    proportion to its resistor; so at the oscillators' outputs it is that times the ratio of the resistors.
+    """
+    part = design.coupling
+    if part.lock_range is not None:
+        return part.lock_range
+    parts = OutputCoupling(
+        part.reference_resistor, part.variable_resistor, part.node_resistance, part.node_capacitance
+    )
+    seen = effective_capacitance(variable, branch, capacitance, mode)
+    ratio = design.detector.amplitude_ratio * part.variable_resistor / part.reference_resistor
+    return lock_range(parts, reference.frequency, reference.total_capacitance, seen, ratio)
 
 
 def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Tank, tuple[str, ...]]:

@@ -65,14 +65,14 @@ def _hand_before_body(values: Values) -> Iterator[Fault]:
 
 
 def _trimmers_upright(values: Values) -> Iterator[Fault]:
-    for section in ("variable", "reference"):
+    for section in ("variable", "reference", "volume"):
         known = _known(values, section, "trimmer_minimum", "trimmer_maximum")
         if known and known[0] > known[1]:
             yield f"{section}.trimmer_minimum", "is larger than trimmer_maximum; exchange the two"
 
 
 def _carriers_in_band(values: Values) -> Iterator[Fault]:
-    for section in ("variable", "reference"):
+    for section in ("variable", "reference", "volume"):
         known = _known(values, section, "inductance", "capacitance", "stray")
         if not known:
             continue
@@ -107,6 +107,37 @@ def _filters_in_order(values: Values) -> Iterator[Fault]:
         yield "tone.dc_block", "is too near low_pass; keep it below a tenth of it"
 
 
+def _volume_is_whole(values: Values) -> Iterator[Fault]:
+    """The three sections of the volume antenna come together or not at all."""
+    parts = {"volume_antenna": "diameter", "volume": "inductance", "volume_response": "inductance"}
+    missing = [f"[{section}]" for section in parts if values.get(section) is None]
+    if len(missing) == len(parts):
+        return
+    for section, key in parts.items():
+        if values.get(section) is not None and missing:
+            yield f"{section}.{key}", f"is of a volume antenna; add {' and '.join(missing)}, or leave [{section}] out"
+
+
+def _ring_is_slender(values: Values) -> Iterator[Fault]:
+    known = _known(values, "volume_antenna", "diameter", "tube_diameter", "height")
+    if known and known[1] >= 0.5 * known[0]:
+        yield "volume_antenna.tube_diameter", "is half the ring's diameter or more; make the ring larger or thinner"
+    if known and known[2] <= 0.5 * known[1]:
+        yield "volume_antenna.height", "puts the ring's tube on the floor; raise it"
+
+
+def _full_above_threshold(values: Values) -> Iterator[Fault]:
+    known = _known(values, "volume_response", "threshold", "full")
+    if known and known[1] <= known[0]:
+        yield "volume_response.full", "is not above threshold; raise it, or lower the threshold"
+
+
+def _full_height_has_trimmer(values: Values) -> Iterator[Fault]:
+    response, tank = _known(values, "volume_response", "full_height"), values.get("volume")
+    if response and response[0] is not None and tank and tank.get("trimmer_minimum") == tank.get("trimmer_maximum"):
+        yield "volume_response.full_height", "needs a trimmer; set volume.trimmer_maximum, or leave it out"
+
+
 CHECKS: tuple[Callable[[Values], Iterator[Fault]], ...] = (
     _antenna_is_slender,
     _cabinet_stands_clear,
@@ -117,4 +148,8 @@ CHECKS: tuple[Callable[[Values], Iterator[Fault]], ...] = (
     _high_mode_has_branch,
     _zero_beat_has_trimmer,
     _filters_in_order,
+    _volume_is_whole,
+    _ring_is_slender,
+    _full_above_threshold,
+    _full_height_has_trimmer,
 )

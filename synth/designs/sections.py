@@ -123,10 +123,14 @@ class TuningSection(_Checked):
 
 @dataclass(frozen=True, slots=True)
 class CouplingSection(_Checked):
-    """Coupling between the oscillators, Hz."""
+    """Coupling between the oscillators, Hz, ohm and F. lock_range None: computed from the other parts."""
 
     section: ClassVar[str] = "coupling"
-    lock_range: float = default_of("coupling", "lock_range")
+    lock_range: float | None = default_of("coupling", "lock_range")
+    reference_resistor: float = default_of("coupling", "reference_resistor")
+    variable_resistor: float = default_of("coupling", "variable_resistor")
+    node_resistance: float = default_of("coupling", "node_resistance")
+    node_capacitance: float = default_of("coupling", "node_capacitance")
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +141,12 @@ class DetectorSection(_Checked):
     kind: str = default_of("detector", "kind")
     amplitude_ratio: float = default_of("detector", "amplitude_ratio")
     drive: float = default_of("detector", "drive")
+    amplitude: float = default_of("detector", "amplitude")
+    load_resistance: float = default_of("detector", "load_resistance")
+    load_capacitance: float = default_of("detector", "load_capacitance")
+    source_resistance: float = default_of("detector", "source_resistance")
+    saturation_current: float = default_of("detector", "saturation_current")
+    emission_factor: float = default_of("detector", "emission_factor")
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +160,46 @@ class ToneSection(_Checked):
 
 
 @dataclass(frozen=True, slots=True)
+class VolumeAntennaSection(_Checked):
+    """The ring under the volume hand, m and F."""
+
+    section: ClassVar[str] = "volume_antenna"
+    diameter: float = default_of("volume_antenna", "diameter")
+    tube_diameter: float = default_of("volume_antenna", "tube_diameter")
+    height: float = default_of("volume_antenna", "height")
+    offset: float = default_of("volume_antenna", "offset")
+    stray: float = default_of("volume_antenna", "stray")
+
+
+@dataclass(frozen=True, slots=True)
+class VolumeSection(_TankSection):
+    """Tank of the volume oscillator."""
+
+    section: ClassVar[str] = "volume"
+
+
+@dataclass(frozen=True, slots=True)
+class VolumeResponseSection(_Checked):
+    """Fixed resonator, H and F, rectifier, V, ohm and F, gain stage, V, and the set-up of full volume, m."""
+
+    section: ClassVar[str] = "volume_response"
+    inductance: float
+    capacitance: float
+    quality_factor: float = default_of("volume_response", "quality_factor")
+    amplitude: float = default_of("volume_response", "amplitude")
+    diode_drop: float = default_of("volume_response", "diode_drop")
+    detector_resistance: float = default_of("volume_response", "detector_resistance")
+    detector_capacitance: float = default_of("volume_response", "detector_capacitance")
+    threshold: float = default_of("volume_response", "threshold")
+    full: float = default_of("volume_response", "full")
+    full_height: float | None = default_of("volume_response", "full_height")
+
+
+@dataclass(frozen=True, slots=True)
 class Design:
-    """A whole design. `cabinet` None: no cabinet; `branch` None: the antenna sits directly on the tank."""
+    """A whole design. None where a part is not there: no `cabinet`; no `branch`, the antenna directly on the tank; no
+    `volume_antenna` (then neither `volume` nor `volume_response`), the volume hand a plain gain.
+    """
 
     variable: VariableSection
     reference: ReferenceSection
@@ -164,6 +212,9 @@ class Design:
     tone: ToneSection = field(default_factory=ToneSection)
     cabinet: CabinetSection | None = None
     branch: BranchSection | None = None
+    volume_antenna: VolumeAntennaSection | None = None
+    volume: VolumeSection | None = None
+    volume_response: VolumeResponseSection | None = None
 
     def __post_init__(self) -> None:
         faults = cross_faults(sections_of(self))
@@ -181,6 +232,7 @@ SECTION_TYPES: dict[str, type[Any]] = {
     for kind in (
         About, AntennaSection, CabinetSection, PlayerSection, VariableSection, BranchSection,
         ReferenceSection, TuningSection, CouplingSection, DetectorSection, ToneSection,
+        VolumeAntennaSection, VolumeSection, VolumeResponseSection,
     )
 }  # fmt: skip
 

@@ -35,8 +35,18 @@ _VALUES: dict[tuple[str, str], str | float] = {
     ("detector", "kind"): "envelope",
     ("detector", "amplitude_ratio"): 0.7,
     ("tone", "low_pass"): "5 kHz",
+    ("volume_antenna", "stray"): "3 pF",
+    ("volume", "inductance"): "2.2 mH",
+    ("volume", "capacitance"): "33 pF",
+    ("volume", "stray"): "12 pF",
+    ("volume", "trimmer_minimum"): "5 pF",
+    ("volume", "trimmer_maximum"): "30 pF",
+    ("volume_response", "inductance"): "2.2 mH",
+    ("volume_response", "capacitance"): "72 pF",
+    ("volume_response", "full_height"): "0.25 m",
 }
-_SECTIONS = frozenset({"branch"})  # optional sections that the template uses
+# optional sections that the template uses
+_SECTIONS = frozenset({"branch", "volume_antenna", "volume", "volume_response"})
 _EXAMPLES = {("player", "hand_height"): "1.25 m"}  # shown behind # for keys the template leaves out
 
 

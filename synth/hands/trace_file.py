@@ -1,7 +1,8 @@
 """Recorded hand paths as CSV: a header line, then one line a time stamp.
 
-Header: time_s or time_ms, distance_m, distance_cm or distance_mm, and optionally volume (0 to 1). Decimal
-points, commas between the columns. Faults are reported together, each with its line.
+Header: time_s or time_ms; distance_m, distance_cm or distance_mm; and optionally either volume (0 to 1) or, for a
+design with a volume antenna, volume_distance_m, volume_distance_cm or volume_distance_mm, the height of the volume hand
+above the ring. Decimal points, commas between the columns. Faults are reported together, each with its line.
 """
 
 from __future__ import annotations
@@ -13,18 +14,24 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from synth.atomic_file import write_text
 from synth.designs.value import did_you_mean
 from synth.errors import DesignError
-from synth.hand_path import HandPath
+from synth.hand_path import Floats, HandPath
+
+if TYPE_CHECKING:
+    from models.volume_antenna import VolumeAntenna
 
 LARGEST_FILE = 50_000_000  # bytes
 MOST_ROWS = 2_000_000
 LONGEST = 6 * 3600.0  # s
 FARTHEST = 10.0  # m
+#: A moving volume hand becomes a gain at least this often: every 1 mm, but no more than every 5 ms.
+VOLUME_STEP, VOLUME_TIME_STEP = 1e-3, 5e-3
 
 # Column name -> (field, divisor to SI). A division by a power of ten is correctly rounded, a product
 # need not be.
@@ -35,17 +42,24 @@ _COLUMNS = {
     "distance_cm": ("distance", 1e2),
     "distance_mm": ("distance", 1e3),
     "volume": ("volume", 1.0),
+    "volume_distance_m": ("volume distance", 1.0),
+    "volume_distance_cm": ("volume distance", 1e2),
+    "volume_distance_mm": ("volume distance", 1e3),
 }
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _EXAMPLE = "time_s,distance_m,volume"
 _SHOWN_FAULTS = 10
 
 
-def load_trace(path: str | os.PathLike[str]) -> HandPath:
-    """The hand path in the CSV file `path`. DesignError lists the first ten faults and counts the others."""
+def load_trace(path: str | os.PathLike[str], volume: VolumeAntenna | None = None) -> HandPath:
+    """The hand path in the CSV file `path`. DesignError lists the first ten faults and counts the others.
+
+    A column of volume distances goes through the gain law of `volume`, the design's volume antenna (outside the
+    computed heights the hand counts as at their border), and is refused where there is none.
+    """
     source = str(path)
     reader = csv.reader(io.StringIO(_read_text(Path(path)), newline=""), strict=True)
-    rows = _Rows(source)
+    rows = _Rows(source, volume)
     try:
         for cells in reader:
             if any(cell.strip() for cell in cells):
@@ -98,8 +112,9 @@ class _Layout:
 class _Rows:
     """Collects the rows of one trace and everything wrong with them."""
 
-    def __init__(self, source: str) -> None:
+    def __init__(self, source: str, volume: VolumeAntenna | None) -> None:
         self._source = source
+        self._volume = volume
         self._layout: _Layout | None = None
         self._values: list[tuple[float, float, float]] = []
         self._faults: list[str] = []
@@ -110,7 +125,7 @@ class _Rows:
     def take(self, line: int, cells: list[str]) -> None:
         """Take one row that is not blank."""
         if self._layout is None:
-            self._layout = _read_header(self._source, line, cells)
+            self._layout = _read_header(self._source, line, cells, self._volume is not None)
             return
         self._rows += 1
         if self._rows > MOST_ROWS:
@@ -120,7 +135,7 @@ class _Rows:
         except DesignError as error:
             self._fault(line, str(error))
             return
-        for fault in _row_faults(row, self._last_time):
+        for fault in _row_faults(row, self._last_time, "volume distance" in self._layout.columns):
             self._fault(line, fault)
         self._last_time = row[0]
         self._values.append(row)
@@ -136,7 +151,9 @@ class _Rows:
             more = [f"{self._source}: and {hidden} more faults"] if hidden else []
             raise DesignError("\n".join(self._faults + more))
         times, distances, volumes = np.array(self._values, dtype=np.float64).T
-        return HandPath(times, distances, volumes)
+        if self._volume is None or "volume distance" not in self._layout.columns:
+            return HandPath(times, distances, volumes)
+        return _through_gain_law(times, distances, volumes, self._volume)
 
     def _fault(self, line: int, text: str) -> None:
         self._fault_count += 1
@@ -144,7 +161,21 @@ class _Rows:
             self._faults.append(f"{self._source}: line {line}: {text}")
 
 
-def _read_header(source: str, line: int, cells: list[str]) -> _Layout:
+def _through_gain_law(times: Floats, distances: Floats, heights: Floats, volume: VolumeAntenna) -> HandPath:
+    """The path of hands whose volume hand is at `heights`, m: time stamps are put in where it moves, so that it is the
+    hand that moves evenly between two rows, not the gain.
+    """
+    moves = np.minimum(np.abs(np.diff(heights)) / VOLUME_STEP, np.diff(times) / VOLUME_TIME_STEP)
+    parts = np.maximum(np.ceil(moves), 1.0).astype(np.intp)
+    starts = np.concatenate([[0], np.cumsum(parts)])
+    at = np.interp(np.arange(starts[-1] + 1), starts, np.arange(times.size))  # place in the table, rows and between
+    rows = np.arange(times.size)
+    dense = np.interp(at, rows, times)
+    dense[starts] = times
+    return HandPath(dense, np.interp(at, rows, distances), volume.held_gain(np.interp(at, rows, heights)))
+
+
+def _read_header(source: str, line: int, cells: list[str], has_volume_antenna: bool) -> _Layout:
     """The layout that the first row declares; raise DesignError with every fault of it."""
     names = [cell.strip().lower() for cell in cells]
     place = f"{source}: line {line}"
@@ -163,6 +194,13 @@ def _read_header(source: str, line: int, cells: list[str]) -> _Layout:
         if field in columns:
             faults.append(f"{place}: has two columns for the {field}; keep one")
         columns[field] = (position, divisor)
+    if "volume distance" in columns and "volume" in columns:
+        faults.append(f"{place}: has both a volume and a volume distance; keep one")
+    elif "volume distance" in columns and not has_volume_antenna:
+        faults.append(
+            f"{place}: gives the volume hand's distance, but the design has no volume antenna; add [volume_antenna], "
+            "[volume] and [volume_response] to the design, or give the column volume (0 to 1) instead"
+        )
     missing = [field for field in ("time", "distance") if field not in columns]
     if missing and not faults:
         faults.append(f"{place}: no column for the {' and the '.join(missing)}; write for example {_EXAMPLE}")
@@ -172,14 +210,15 @@ def _read_header(source: str, line: int, cells: list[str]) -> _Layout:
 
 
 def _read_row(layout: _Layout, cells: list[str]) -> tuple[float, float, float]:
-    """Time (s), distance (m) and volume of one row."""
+    """Time (s), distance (m) and volume, or the volume hand's distance (m), of one row."""
     if len(cells) != layout.count:
         hint = "; commas separate columns, so decimals need a point" if len(cells) > layout.count else ""
         raise DesignError(f"has {len(cells)} columns, the header has {layout.count}{hint}")
     columns = layout.columns
     time = _read_cell(cells, *columns["time"])
     distance = _read_cell(cells, *columns["distance"])
-    volume = _read_cell(cells, *columns["volume"]) if "volume" in columns else 1.0
+    place = columns.get("volume", columns.get("volume distance"))
+    volume = 1.0 if place is None else _read_cell(cells, *place)
     return time, distance, volume
 
 
@@ -191,7 +230,9 @@ def _read_cell(cells: list[str], position: int, divisor: float) -> float:
     return float(cell) / divisor
 
 
-def _row_faults(row: tuple[float, float, float], last_time: float | None) -> Iterator[str]:
+def _row_faults(
+    row: tuple[float, float, float], last_time: float | None, volume_is_distance: bool
+) -> Iterator[str]:
     """What is wrong with the values of a row."""
     time, distance, volume = row
     if not 0.0 <= time <= LONGEST:
@@ -200,5 +241,8 @@ def _row_faults(row: tuple[float, float, float], last_time: float | None) -> Ite
         yield f"time {time:g} s does not come after {last_time:g} s; times must increase from line to line"
     if not 0.0 < distance <= FARTHEST:
         yield f"distance {distance:g} m must be above 0 and at most {FARTHEST:g} m (nearest skin to the rod)"
-    if not 0.0 <= volume <= 1.0:
+    if volume_is_distance:
+        if not 0.0 < volume <= FARTHEST:
+            yield f"volume distance {volume:g} m must be above 0 and at most {FARTHEST:g} m (hand above the ring)"
+    elif not 0.0 <= volume <= 1.0:
         yield f"volume {volume:g} is not between 0 and 1"

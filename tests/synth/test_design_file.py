@@ -34,6 +34,19 @@ capacitance = "270 pF"
 trimmer_maximum = "100 pF"
 """
 
+EVERY_PART = """
+[branch]
+inductance = "40 mH"
+[cabinet]
+[volume_antenna]
+[volume]
+inductance = "2.2 mH"
+capacitance = "50 pF"
+[volume_response]
+inductance = "2.2 mH"
+capacitance = "60 pF"
+"""
+
 
 def _faults(text: str) -> list[str]:
     with pytest.raises(DesignError) as caught:
@@ -199,7 +212,7 @@ def test_hash_follows_values_not_formatting() -> None:
 
 
 def test_every_value_counts_in_the_hash() -> None:
-    design = read_design(SMALL + '[branch]\ninductance = "40 mH"\n[cabinet]\n')
+    design = read_design(SMALL + EVERY_PART)
     seen = {design_hash(design)}
     for key in KEYS:
         part = getattr(design, field_of_section(key.section))
@@ -213,7 +226,9 @@ def test_every_value_counts_in_the_hash() -> None:
         if key.path == "player.hand_height":
             value = 1.2
         changes = {field_of_section(key.section): dataclasses.replace(part, **{key.name: value})}
-        if key.path in ("variable.trimmer_minimum", "reference.trimmer_minimum"):
+        if key.path == "volume_response.full_height":
+            changes["volume"] = dataclasses.replace(design.volume, trimmer_maximum=1e-10)  # type: ignore[type-var]
+        if key.name == "trimmer_minimum":
             changes[key.section] = dataclasses.replace(part, trimmer_minimum=1e-11, trimmer_maximum=1e-10)
         seen.add(design_hash(dataclasses.replace(design, **changes)))
     assert len(seen) == len(KEYS) + 1
@@ -307,7 +322,7 @@ def test_any_text_is_a_design_or_a_design_error(text: str) -> None:
 
 
 def test_sections_of_covers_every_key() -> None:
-    design = read_design(SMALL + '[branch]\ninductance = "40 mH"\n[cabinet]\n')
+    design = read_design(SMALL + EVERY_PART)
     found = {(section, key) for section, part in sections_of(design).items() for key in part or {}}
     assert found == {(key.section, key.name) for key in KEYS}
     assert key_named("tone", "level").path == "tone.level"

@@ -11,6 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import synth.hands.trace_file
+from models.capacitance_curve import CapacitanceCurve
+from models.tank import Tank
+from models.volume_antenna import VolumeAntenna
 from synth.errors import DesignError
 from synth.hand_path import HandPath
 from synth.hands.trace_file import load_trace, save_trace
@@ -119,3 +122,62 @@ def test_round_trip(tmp_path_factory: pytest.TempPathFactory, rows: list[tuple[f
 def test_any_text_is_a_path_or_a_design_error(tmp_path_factory: pytest.TempPathFactory, content: str) -> None:
     with contextlib.suppress(DesignError):
         assert _load(tmp_path_factory.mktemp("trace"), content.encode("utf-8", "surrogatepass")).times.size > 0
+
+
+# The volume hand as a distance
+
+_HEIGHTS = np.geomspace(0.01, 0.6, 20)
+RING = VolumeAntenna(
+    CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12),
+    Tank(2.2e-3, 61.7e-12), Tank(2.2e-3, 72e-12), stray=3e-12,
+)  # fmt: skip
+
+
+def _load_with_ring(folder: Path, content: str) -> HandPath:
+    file = folder / "hand.csv"
+    file.write_text(content)
+    return load_trace(file, RING)
+
+
+@pytest.mark.parametrize(
+    ("column", "values"), [("volume_distance_m", "0.08 0.20"), ("Volume_Distance_cm", "8 20"),
+                           ("volume_distance_mm", "80 200")],
+)  # fmt: skip
+def test_volume_distances_go_through_the_gain_law(tmp_path: Path, column: str, values: str) -> None:
+    first, second = values.split()
+    path = _load_with_ring(tmp_path, f"time_s,distance_m,{column}\n0,0.4,{first}\n1.5,0.3,{second}\n")
+    assert path.times[0] == 0.0
+    assert path.times[-1] == path.duration == 1.5
+    np.testing.assert_allclose(path.volumes[[0, -1]], RING.gain([0.08, 0.20]), rtol=1e-12)
+    # between the rows it is the hand that moves evenly: the gain follows its law on the way
+    for share in (0.1, 0.37, 0.8):
+        at = path.block(round(48000 * 1.5 * share), 1, 48000)
+        assert at.volume[0] == pytest.approx(float(RING.gain(0.08 + 0.12 * share)), abs=2e-4)
+        assert at.distance[0] == pytest.approx(0.4 - 0.1 * share, rel=1e-9)
+
+
+def test_a_still_volume_hand_adds_no_time_stamps(tmp_path: Path) -> None:
+    text = "time_s,distance_m,volume_distance_cm\n0,0.4,10\n1,0.3,10\n1.001,0.3,20\n2,0.3,20\n"
+    path = _load_with_ring(tmp_path, text)
+    np.testing.assert_array_equal(path.times, [0.0, 1.0, 1.001, 2.0])
+
+
+def test_a_volume_hand_outside_the_computed_heights_counts_as_at_their_border(tmp_path: Path) -> None:
+    path = _load_with_ring(tmp_path, "time_s,distance_m,volume_distance_m\n0,0.4,0.001\n0.001,0.4,5\n")
+    np.testing.assert_array_equal(path.volumes, RING.gain([0.01, 0.6]))
+
+
+def test_plain_volume_stays_plain_beside_a_volume_antenna(tmp_path: Path) -> None:
+    path = _load_with_ring(tmp_path, "time_s,distance_m,volume\n0,0.4,0.25\n1,0.3,1\n")
+    np.testing.assert_array_equal(path.volumes, [0.25, 1.0])
+
+
+def test_volume_distance_faults(tmp_path: Path) -> None:
+    with pytest.raises(DesignError, match=r"line 1: has both a volume and a volume distance; keep one"):
+        _load_with_ring(tmp_path, "time_s,distance_m,volume,volume_distance_m\n0,0.4,1,0.1\n")
+    with pytest.raises(DesignError, match=r"line 1: .*no volume antenna; add \[volume_antenna\]"):
+        _load(tmp_path, "time_s,distance_m,volume_distance_m\n0,0.4,0.1\n")
+    with pytest.raises(DesignError, match=r"line 3: volume distance -0.1 m must be above 0"):
+        _load_with_ring(tmp_path, "time_s,distance_m,volume_distance_m\n0,0.4,0.1\n1,0.4,-0.1\n")
+    with pytest.raises(DesignError, match="two columns for the volume distance"):
+        _load_with_ring(tmp_path, "time_s,distance_m,volume_distance_m,volume_distance_cm\n0,0.4,0.1,10\n")
