@@ -12,27 +12,31 @@ of phi:
 | envelope | ideal envelope of their sum | sqrt(1 + m^2 + 2 m cos phi) |
 | square-law | square of their sum | (1 + m^2) / 2 + m cos phi |
 | junction | exponential, over its mean | I0(sqrt(x1^2 + x2^2 + 2 x1 x2 cos phi)) / (I0(x1) I0(x2)) |
+| diode | diode into resistor and capacitor | v at rest, V: models.diode_detector.static_output |
 
 with x1 the stronger peak voltage over kT/q, x2 = m x1 the weaker, and I0 the modified Bessel function.
 
-All fall as phi goes from 0 to pi, so the highest value is y(0) and the lowest y(pi). Neglected: the
-radio-frequency filter behind the detector (ideal here: only the average over the radio cycle is kept), a
-diode's threshold and charging time, and that a junction's own current loads the oscillators.
+All fall as phi goes from 0 to pi, so the highest value is y(0) and the lowest y(pi). The diode remembers: y(phi) is
+what it gives while phi moves slowly; how it follows faster beats is in models.diode_response. Neglected: the
+radio-frequency filter behind the others (ideal here: only the average over the radio cycle is kept), and that a
+junction's own current loads the oscillators.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import expit, hyp2f1, i0e, ive
+from scipy.special import expit, hyp2f1, i0, i0e, ive
 
 from models.checks import finite_array, one_of, positive
+from models.diode_detector import THERMAL_VOLTAGE, DiodeLoad, static_output, sum_envelope
 
 Floats = NDArray[np.float64]
+HARDEST_DRIVE = 300.0  # of a junction, in kT/q, where amplitudes are compared: some 7.8 V
 
 
 def envelope_waveform(phase: ArrayLike, amplitude_ratio: float) -> Floats:
@@ -109,6 +113,18 @@ def _square_law_harmonics(detector: Detector, count: int) -> Floats:
     return harmonics
 
 
+def _diode(detector: Detector, phase: ArrayLike) -> Floats:
+    weaker = detector.amplitude * detector.amplitude_ratio
+    return static_output(detector.diode, sum_envelope(detector.amplitude, weaker, finite_array("phase", phase)))
+
+
+def _diode_harmonics(detector: Detector, count: int) -> Floats:
+    points = max(8192, 4 << count.bit_length())
+    cycle = _diode(detector, np.arange(points // 2 + 1) * (2.0 * math.pi / points))
+    spectrum = np.fft.rfft(np.concatenate([cycle, cycle[-2:0:-1]])).real[: count + 1] / points
+    return np.asarray(np.where(np.arange(count + 1) == 0, 1.0, 2.0) * spectrum)
+
+
 _LAWS: dict[str, _Law] = {
     "product": _Law(_cosine, _cosine_harmonics),
     "envelope": _Law(
@@ -120,31 +136,55 @@ _LAWS: dict[str, _Law] = {
         lambda detector, phase: junction_waveform(phase, detector.drive, detector.weaker_drive),
         lambda detector, count: junction_harmonics(count, detector.drive, detector.weaker_drive),
     ),
+    "diode": _Law(_diode, _diode_harmonics),
 }
 DETECTORS = tuple(_LAWS)
 
 
 @dataclass(frozen=True, slots=True)
 class Detector:
-    """A detector: `kind` (one of DETECTORS), `amplitude_ratio` m in (0, 1] and, for the junction, `drive`.
+    """A detector: `kind` (one of DETECTORS), `amplitude_ratio` m in (0, 1] and what some kinds need besides.
 
     `amplitude_ratio` is the weaker signal over the stronger; which of them is the variable oscillator makes
     no difference. `drive` is the stronger signal's peak voltage at the junction over kT/q (25.85 mV at 300
-    K); other kinds ignore it.
+    K). `amplitude` is the stronger signal's peak voltage at the diode, V, and `diode` holds its parts. Other
+    kinds than the one named ignore them.
     """
 
     kind: str = "product"
     amplitude_ratio: float = 1.0
     drive: float = 1.0
+    amplitude: float = 1.0
+    diode: DiodeLoad = field(default_factory=DiodeLoad)
 
     def __post_init__(self) -> None:
         one_of("kind", self.kind, DETECTORS)
         if positive("amplitude_ratio", self.amplitude_ratio) > 1.0:
             raise ValueError(f"amplitude_ratio is weaker over stronger and must be <= 1; got {self.amplitude_ratio:g}")
         positive("drive", self.drive)
+        positive("amplitude", self.amplitude)
+        if self.kind == "diode":
+            self.diode.drive(self.amplitude * (1.0 + self.amplitude_ratio))
+
+    def with_amplitudes(self, first: float, second: float) -> Detector:
+        """The same detector with these peak voltages, V, of the two signals at it, whichever is the stronger."""
+        low, high = sorted((positive("first", first), positive("second", second)))
+        if self.kind == "junction" and high > HARDEST_DRIVE * THERMAL_VOLTAGE:
+            most = HARDEST_DRIVE * THERMAL_VOLTAGE
+            raise ValueError(f"the signals at a junction must be <= {most:g} V; got {high:g}")
+        return replace(self, amplitude_ratio=low / high, drive=high / THERMAL_VOLTAGE, amplitude=high)
+
+    @property
+    def strength(self) -> float:
+        """What the waveform is measured in, as the amplitudes change: V^2, V, the junction's mean over I_s, or 1."""
+        if self.kind in ("product", "square-law"):
+            return self.amplitude**2
+        if self.kind == "junction":
+            return float(i0(self.drive) * i0(self.weaker_drive))
+        return self.amplitude if self.kind == "envelope" else 1.0
 
     def waveform(self, phase: ArrayLike) -> Floats:
-        """y(phi) of the table above at beat phases in rad; shape kept; steady part included."""
+        """y(phi) of the table above at beat phases in rad; shape kept; steady part included; the diode at rest."""
         return _LAWS[self.kind].waveform(self, phase)
 
     def harmonics(self, count: int) -> Floats:

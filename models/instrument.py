@@ -1,9 +1,10 @@
 """The instrument as one chain: hand distance, antenna capacitance, variable oscillator, offset, pulled beat.
 
-offset = reference - variable, Hz: positive when the hand is nearer than the distance of zero beat. The
-variable oscillator is taken lossless and at its small-signal frequency; drift, harmonics and the player's
-movement other than the distance are left out. Loss moves the frequency itself by some hertz, but an instrument tuned to
-zero beat at the same place by little: below 1.5 cents for coils of Q 60 to 100 behind 20 mH (a test measures it).
+offset = reference - variable, Hz: positive when the hand is nearer than the distance of zero beat. The variable
+oscillator is taken lossless and at its small-signal frequency, unless a `VariableLaw` of the solved circuit is given,
+which then also says how its amplitude goes with the hand; drift and the player's movement other than the distance are
+left out. Loss moves the frequency itself by some hertz, but an instrument tuned to zero beat at the same place by
+little: below 1.5 cents for coils of Q 60 to 100 behind 20 mH (a test measures it).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from models.checks import finite_array, fraction, non_negative, one_of, positive
 from models.detector import Detector
 from models.pulling import pulled_beat
 from models.tank import Tank
+from models.variable_law import VariableLaw
 
 if TYPE_CHECKING:
     from models.hand_field import CapacitanceCurve
@@ -34,8 +36,10 @@ class Instrument:
     parallel with the antenna. `branch`: the series inductor, or None for an antenna straight across the tank.
     `mode`: which of the two frequencies the circuit swings at (a direct antenna has the low one only).
     `lock_range`: Hz within which the oscillators pull into step. `tone_low_pass` and `dc_block`: corner
-    frequencies of the tone filter, Hz. `level`: peak at full volume, 0 to 1 of full scale. Raises ValueError
-    for a value out of its domain.
+    frequencies of the tone filter, Hz. `level`: peak at full volume, 0 to 1 of full scale. `variable_law`: the solved
+    variable oscillator, in place of the lossless law; with `reference_amplitude` (peak voltage of the reference at the
+    detector, V) its amplitudes drive the detector, else the detector's own stand. Raises ValueError for a value out of
+    its domain, for a law that does not cover the curve, and for a reference amplitude without a law.
     """
 
     curve: CapacitanceCurve
@@ -49,6 +53,8 @@ class Instrument:
     tone_low_pass: float = 8000.0
     dc_block: float = 10.0
     level: float = 0.5
+    variable_law: VariableLaw | None = None
+    reference_amplitude: float | None = None
 
     def __post_init__(self) -> None:
         positive("reference_frequency", self.reference_frequency)
@@ -59,6 +65,39 @@ class Instrument:
         fraction("level", self.level)
         if one_of("mode", self.mode, MODES) == "high" and self.branch is None:
             raise ValueError("mode must be low for an antenna without a series inductor; got 'high'")
+        self._check_law()
+
+    def _check_law(self) -> None:
+        law = self.variable_law
+        if self.reference_amplitude is not None:
+            positive("reference_amplitude", self.reference_amplitude)
+            if law is None:
+                raise ValueError("reference_amplitude needs a variable_law, whose amplitudes it is compared with")
+        if law is None:
+            return
+        lowest, highest = (float(self.antenna_capacitance(end)) for end in (self.curve.farthest, self.curve.nearest))
+        if not law.covers(lowest, highest):
+            raise ValueError(
+                f"variable_law must cover antenna capacitances of {lowest:g} to {highest:g} F; "
+                f"got {law.capacitances[0]:g} to {law.capacitances[-1]:g}"
+            )
+
+    @property
+    def amplitude_varies(self) -> bool:
+        """Whether the hand changes the amplitude at the detector."""
+        return self.variable_law is not None and self.reference_amplitude is not None
+
+    def variable_amplitude(self, distance: ArrayLike) -> Floats:
+        """Peak voltage of the variable oscillator at the detector, V, by the law; ValueError without one."""
+        if self.variable_law is None:
+            raise ValueError("variable_amplitude needs a variable_law")
+        return self.variable_law.amplitude(self.antenna_capacitance(distance))
+
+    def detector_at(self, distance: float) -> Detector:
+        """The detector with the amplitudes it has at a hand distance, m."""
+        if self.reference_amplitude is None:
+            return self.detector
+        return self.detector.with_amplitudes(self.reference_amplitude, float(self.variable_amplitude(distance)))
 
     def clip_to_curve(self, distance: ArrayLike) -> Floats:
         """Distances (m), those outside the curve moved to its nearer end: for live play, only when asked."""
@@ -74,6 +113,8 @@ class Instrument:
 
     def frequency_with(self, antenna_capacitance: ArrayLike) -> Floats:
         """Frequency of the variable oscillator, Hz, with an antenna capacitance (F, its stray included)."""
+        if self.variable_law is not None:
+            return self.variable_law.frequency(antenna_capacitance)
         return mode_frequencies(*self._circuit(antenna_capacitance))[MODES.index(self.mode)]
 
     def offset_frequency(self, distance: ArrayLike) -> Floats:
@@ -82,7 +123,11 @@ class Instrument:
 
     def offset_slope(self, distance: ArrayLike) -> Floats:
         """Change of `offset_frequency` with distance, Hz per m (negative)."""
-        slope = mode_slope(*self._circuit(self.antenna_capacitance(distance)))[MODES.index(self.mode)]
+        capacitance = self.antenna_capacitance(distance)
+        if self.variable_law is not None:
+            slope = self.variable_law.slope(capacitance)
+        else:
+            slope = mode_slope(*self._circuit(capacitance))[MODES.index(self.mode)]
         return np.asarray(-slope * self.curve.slope(finite_array("distance", distance)))
 
     def beat_frequency(self, distance: ArrayLike) -> Floats:

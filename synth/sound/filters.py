@@ -114,14 +114,17 @@ class ToneFilter:
         self._low.settle(value, value)
         self._high.settle(value, 0.0)
 
-    def follow(self, other: ToneFilter) -> None:
+    def follow(self, other: ToneFilter, raised: float = 0.0) -> None:
         """Go on from the last samples of `other`'s stages, so that what it holds back is held back on.
 
-        On a sounding note the part held back is in proportion to the DC block's corner.
+        On a sounding note the part held back is in proportion to the DC block's corner. `raised`: how much higher the
+        steady part is that comes in from now on; it counts as blocked already.
         """
-        self._low.settle(*other._low.last)
+        entered, left = other._low.last
+        self._low.settle(entered + raised, left + raised)
         entered, left = other._high.last
-        self._high.settle(entered, entered - (entered - left) * self._corner / other._corner)
+        held = (entered - left) * self._corner / other._corner
+        self._high.settle(entered + raised, entered - held)
 
     def filter(self, samples: Floats) -> Floats:
         """The next samples, filtered; `samples` is not empty."""

@@ -13,7 +13,8 @@ from models.pulling import advance_phase, pulled_beat
 from synth.sound.beat_phase import MOST_TURNS, TURN_MASK, accumulate, fixed_from_radians, radians_from_fixed
 from synth.sound.filters import ToneFilter
 from synth.sound.pitch_law import PitchLaw
-from synth.sound.wavetable import wavetable
+from synth.sound.row_table import RowTable, row_table
+from synth.sound.wavetable import Wavetable, wavetable
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
@@ -42,7 +43,10 @@ class Patch:
                 f"sample_rate must be >= {self.law.highest / MOST_TURNS:g} Hz for an instrument whose "
                 f"oscillators come to lie {self.law.highest:g} Hz apart; got {self.sample_rate:g}"
             )
-        self.table = wavetable(instrument.detector, self.sample_rate, instrument.lock_range)
+        if instrument.detector.kind == "diode" or instrument.amplitude_varies:
+            self.table: Wavetable | RowTable = row_table(instrument, self.sample_rate)
+        else:
+            self.table = wavetable(instrument.detector, self.sample_rate, instrument.lock_range)
 
 
 class Strand:
@@ -75,13 +79,15 @@ class Strand:
         self._offset = self._offset_at(distance)
         locked = abs(self._offset) < self._lock
         self._phase = int(fixed_from_radians(math.asin(self._offset / self._lock) if locked else 0.0))
+        self._tone.settle(self.patch.table.steady(self._offset))
         self._settle_if_still()
 
     def follow(self, other: Strand, distance: float) -> None:
         """Take over the beat phase of `other` and what its filter held, with the hand at `distance`."""
         self._offset = self._offset_at(distance)
         self._phase = other._phase
-        self._tone.follow(other._tone)
+        raised = self.patch.table.steady(self._offset) - other.patch.table.steady(other._offset)
+        self._tone.follow(other._tone, raised)
         self._settle_if_still()
 
     def sound(self, distance: Floats) -> Floats:
@@ -98,7 +104,7 @@ class Strand:
             phases = accumulate(self._phase, offsets, patch.sample_rate)
         self._phase = int(phases[-1]) & TURN_MASK
         self._offset = float(offsets[-1])
-        samples = self._tone.filter(patch.table.sound(phases, np.abs(offsets[1:])))
+        samples = self._tone.filter(patch.table.sound(phases, offsets[1:]))
         samples *= self._level
         return samples
 
@@ -108,5 +114,5 @@ class Strand:
     def _settle_if_still(self) -> None:
         """A waveform that rests, or moves below the DC block's corner, is taken as blocked already."""
         if abs(self.frequency) < self.patch.instrument.dc_block:
-            resting = self.patch.table.sound(np.array([self._phase]), np.array([abs(self._offset)]))
+            resting = self.patch.table.sound(np.array([self._phase]), np.array([self._offset]))
             self._tone.settle(float(resting[0]))

@@ -77,8 +77,13 @@ class Wavetable:
         self._edges, self._positions = crossings(harmonics, tops, sample_rate, lock_range)
         self._edge_list = self._edges.tolist()
 
-    def sound(self, phase: Ints, offset_size: Floats) -> Floats:
-        """Waveform (n,) at beat phases (n,), in steps of synth.sound.beat_phase, and offset sizes (n,), Hz."""
+    def steady(self, offset: float) -> float:
+        """Steady part at an offset: none."""
+        return 0.0
+
+    def sound(self, phase: Ints, offset: Floats) -> Floats:
+        """Waveform (n,) at beat phases (n,), in steps of synth.sound.beat_phase, and offsets (n,), Hz, of any sign."""
+        offset_size = np.abs(offset)
         index = phase >> self._shift
         index &= self._mask
         part = (phase & self._part_mask) * self._part_scale

@@ -21,6 +21,7 @@ import numpy as np
 
 from models.capacitance_curve import CapacitanceCurve
 from models.detector import Detector
+from models.diode_detector import DiodeLoad
 from models.instrument import Instrument
 from models.tank import Tank
 from synth.hand_path import HandBlock
@@ -38,11 +39,14 @@ def instruments():
     plain = Instrument(curve, Tank(820e-6, 300e-12), 3e5)
     plain = replace(plain, reference_frequency=float(plain.variable_frequency(0.6)))
     rich = Detector("envelope", 0.9)
+    diode = Detector("diode", 0.9, diode=DiodeLoad(radio_frequency=2.9e5))
     return {
         "product": (plain, 150.0),
         "envelope": (replace(plain, detector=rich), 150.0),
         "product, pulled": (replace(plain, lock_range=5.0), 60.0),
         "envelope, pulled": (replace(plain, detector=rich, lock_range=5.0), 60.0),
+        "diode": (replace(plain, detector=diode), 50.0),
+        "diode, pulled": (replace(plain, detector=diode, lock_range=5.0), 50.0),
     }
 
 

@@ -5,9 +5,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from numpy.typing import NDArray
 from scipy.integrate import quad
+from scipy.optimize import brentq
 
 from models.detector import DETECTORS, Detector, band_limited_tables
+from models.diode_detector import THERMAL_VOLTAGE
 
 PHASES = np.linspace(-7.0, 7.0, 101)
 EVERY = [
@@ -18,6 +21,8 @@ EVERY = [
     Detector("square-law", 0.7),
     Detector("junction", 0.6, 3.0),
     Detector("junction", 1.0, 40.0),
+    Detector("diode", 0.7, amplitude=0.5),
+    Detector("diode", 1.0, amplitude=2.0),
 ]
 
 
@@ -31,10 +36,23 @@ def over_the_radio_cycle(detector: Detector, phase: float) -> float:
         return float(np.mean((first + second) ** 2))
     if detector.kind == "envelope":
         return float(np.abs(np.mean(2.0 * (first + second) * np.exp(-1j * angle))))
+    if detector.kind == "diode":
+        return balanced(detector, detector.amplitude * (first + second))
     pulse = np.mean(np.exp(detector.drive * (first + second - 1.0 - detector.amplitude_ratio)))
     # over the mean of the two independent signals' product
     mean = np.mean(np.exp(detector.drive * (first - 1.0)))
     return float(pulse / mean / np.mean(np.exp(detector.drive * detector.amplitude_ratio * (first - 1.0))))
+
+
+def balanced(detector: Detector, drive: NDArray[np.float64]) -> float:
+    """The output at which the diode's current along the radio cycle feeds the load."""
+    parts = detector.diode
+
+    def excess(output: float) -> float:
+        current = parts.saturation_current * np.expm1((drive - output) / (parts.emission_factor * THERMAL_VOLTAGE))
+        return float(np.mean(current) - output / parts.resistance)
+
+    return float(brentq(excess, -0.1, 5.0, xtol=1e-14))
 
 
 @pytest.mark.parametrize("detector", EVERY)

@@ -32,6 +32,7 @@ INSTRUMENTS = {
     "pulled junction": instrument(
         detector=Detector("junction", 0.7, 4.0), lock_range=30.0, tone_low_pass=3000.0
     ),
+    "pulled diode": instrument(detector=Detector("diode", 0.9), lock_range=12.0),
     "high beat": instrument(reference_frequency=3.2e5, detector=Detector("square-law", 0.5)),
 }
 

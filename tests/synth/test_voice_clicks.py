@@ -84,6 +84,7 @@ CHANGES = {
     "level": {"level": 0.2},
     "tone": {"tone_low_pass": 600.0},
     "detector": {"detector": Detector("envelope", 0.5)},
+    "diode": {"detector": Detector("diode", 0.7)},
     "pulling": {"lock_range": 40.0},
     "dc block": {"dc_block": 60.0},
 }

@@ -8,6 +8,7 @@ import pytest
 
 from models.capacitance_curve import CapacitanceCurve
 from models.detector import Detector
+from models.diode_detector import DiodeLoad
 from models.instrument import Instrument
 from models.tank import Tank
 from synth.hand_path import HandBlock
@@ -23,6 +24,7 @@ DETECTORS = (
     Detector("envelope", 0.9),
     Detector("junction", 1.0, 1.0),
     Detector("junction", 0.8, 30.0),
+    Detector("diode", 0.9, amplitude=0.5, diode=DiodeLoad(capacitance=0.2e-9)),
 )
 
 
@@ -117,7 +119,7 @@ def measured_frequency(samples, guess, rate=RATE):
 
 
 @pytest.mark.parametrize("lock_range", [0.0, 10.0])
-@pytest.mark.parametrize("kind", ["product", "envelope", "square-law", "junction"])
+@pytest.mark.parametrize("kind", ["product", "envelope", "square-law", "junction", "diode"])
 def test_pitch_is_the_instruments(kind, lock_range):
     made = instrument(detector=Detector(kind, 0.9, 3.0), lock_range=lock_range)
     for distance in (0.02, 0.0511, 0.123, 0.2, 0.31, 0.45, 0.77):
@@ -217,7 +219,7 @@ def test_no_steady_part(detector, lock_range):
     assert abs(samples.mean()) < 1e-7
 
 
-@pytest.mark.parametrize("kind", ["product", "envelope", "junction"])
+@pytest.mark.parametrize("kind", ["product", "envelope", "junction", "diode"])
 def test_silence_within_the_lock_range(kind):
     """At the start, after the hand comes in from a note, and exactly at zero beat without pulling."""
     made = instrument(detector=Detector(kind), lock_range=10.0)

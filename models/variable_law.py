@@ -1,0 +1,97 @@
+"""The variable oscillator as a solved circuit gives it: frequency and amplitude against the antenna's capacitance.
+
+The hand acts on the oscillator through the antenna's capacitance alone, so that is what the table runs over:
+frequency and amplitude are smooth and almost straight in it, and a dozen or two points suffice. Between them both are
+piecewise cubics with continuous slope that never leave the range of their two neighbours; the frequency falls
+strictly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from models.capacitance_curve import hermite, monotone_slopes
+from models.checks import finite_array, positive_array
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class VariableLaw:
+    """Solved points of the variable oscillator; all (n,), n >= 2.
+
+    capacitances: F, strictly increasing, the antenna's with its stray, from the empty room (no player) to the nearest
+    hand. frequencies: Hz, strictly decreasing. amplitudes: peak voltage at the detector, V. Raises ValueError for
+    malformed tables, and for capacitances outside them.
+    """
+
+    capacitances: Floats
+    frequencies: Floats
+    amplitudes: Floats
+    _slopes: tuple[Floats, Floats] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        names = ("capacitances", "frequencies", "amplitudes")
+        rows = [np.array(positive_array(name, getattr(self, name))) for name in names]
+        if rows[0].ndim != 1 or rows[0].size < 2 or any(row.shape != rows[0].shape for row in rows):
+            shapes = ", ".join(str(row.shape) for row in rows)
+            raise ValueError(f"capacitances, frequencies and amplitudes must be rows of one length >= 2; got {shapes}")
+        if not (np.diff(rows[0]) > 0.0).all():
+            raise ValueError("capacitances must increase strictly")
+        if not (np.diff(rows[1]) < 0.0).all():
+            raise ValueError("frequencies must decrease strictly as the capacitance grows")
+        for name, row in zip(names, rows, strict=True):
+            row.setflags(write=False)
+            object.__setattr__(self, name, row)
+        slopes = monotone_slopes(rows[0], rows[1]), _shape_slopes(rows[0], rows[2])
+        object.__setattr__(self, "_slopes", slopes)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, VariableLaw) and self._key() == other._key()
+
+    def __hash__(self) -> int:
+        return hash(self._key())
+
+    def _key(self) -> tuple[bytes, bytes, bytes]:
+        return self.capacitances.tobytes(), self.frequencies.tobytes(), self.amplitudes.tobytes()
+
+    def frequency(self, capacitance: ArrayLike) -> Floats:
+        """Frequency, Hz, with an antenna's capacitance, F (any shape)."""
+        return hermite(self.capacitances, self.frequencies, self._slopes[0], self._within(capacitance))[0]
+
+    def slope(self, capacitance: ArrayLike) -> Floats:
+        """Change of the frequency with capacitance, Hz/F (negative)."""
+        return hermite(self.capacitances, self.frequencies, self._slopes[0], self._within(capacitance))[1]
+
+    def amplitude(self, capacitance: ArrayLike) -> Floats:
+        """Peak voltage at the detector, V."""
+        return hermite(self.capacitances, self.amplitudes, self._slopes[1], self._within(capacitance))[0]
+
+    def covers(self, lowest: float, highest: float) -> bool:
+        """Whether these capacitances, F, lie within the table."""
+        slack = 1e-9 * (float(self.capacitances[-1]) - float(self.capacitances[0]))
+        return bool(self.capacitances[0] - slack <= lowest and highest <= self.capacitances[-1] + slack)
+
+    def _within(self, capacitance: ArrayLike) -> Floats:
+        values = finite_array("antenna capacitance", capacitance)
+        least, most = float(self.capacitances[0]), float(self.capacitances[-1])
+        if values.size and not self.covers(float(values.min()), float(values.max())):
+            worst = values.min() if values.min() < least else values.max()
+            raise ValueError(f"antenna capacitance must be between {least:g} and {most:g} F; got {float(worst):g}")
+        return np.asarray(np.clip(values, least, most))  # rounding at the ends only: the range was checked
+
+
+def _shape_slopes(knots: Floats, values: Floats) -> Floats:
+    """Slopes of a cubic that stays between its neighbours: harmonic means of the secants, 0 where the values turn.
+
+    F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300 (from memory).
+    """
+    secants, steps = np.diff(values) / np.diff(knots), np.diff(knots)
+    first, second = 2.0 * steps[1:] + steps[:-1], steps[1:] + 2.0 * steps[:-1]
+    onward = secants[:-1] * secants[1:] > 0.0
+    safe = np.where(onward, secants[:-1], 1.0), np.where(onward, secants[1:], 1.0)
+    inner = np.where(onward, (first + second) / (first / safe[0] + second / safe[1]), 0.0)
+    return np.concatenate([secants[:1], inner, secants[-1:]])
