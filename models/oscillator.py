@@ -2,8 +2,8 @@
 
 Harmonic balance (models.circuit.harmonic_balance) starts from the describing function; when that fails or lands on
 rest, the oscillation is followed up from nothing: a conductance across the tank, chosen so that the tank swings by a
-given amount, is traced until it vanishes. A solution that has not converged, whose harmonics are cut off, or that is not
-stable (models.circuit.orbit_stability) is never returned: ValueError says what happened.
+given amount, is traced until it vanishes. A solution that has not converged, whose harmonics are cut off, or that is
+not stable (models.circuit.orbit_stability) is never returned: ValueError says what happened.
 Only oscillations that grow from rest are looked for (no hard excitation).
 """
 
