@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from synth.errors import DesignError, DeviceError
-from synth.sound_device import LIBRARY_REMEDY
+from synth.live.sound_device import LIBRARY_REMEDY
 
 if TYPE_CHECKING:
     from models.instrument import Instrument

@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.checks import fraction, non_negative
-from synth.audio_process import SoundSettings, run_audio_process
 from synth.errors import DeviceError
-from synth.live_link import Hand, LiveLink
-from synth.live_meters import Meters, no_meters, read_meters
-from synth.live_recorder import Recording
-from synth.sound_device import Latency, OutputDevice, list_devices
+from synth.live.audio_process import SoundSettings, run_audio_process
+from synth.live.link import Hand, LiveLink
+from synth.live.meters import Meters, no_meters, read_meters
+from synth.live.recorder import Recording
+from synth.live.sound_device import Latency, OutputDevice, list_devices
 
 if TYPE_CHECKING:
     from models.instrument import Instrument

@@ -15,8 +15,8 @@ def run(arguments: Namespace) -> int:
     from dataclasses import asdict
 
     from synth.errors import DeviceError
+    from synth.live.sound_device import DEVICE_REMEDY
     from synth.report.output import print_json
-    from synth.sound_device import DEVICE_REMEDY
     from synth.speaker import list_devices
 
     devices = list_devices()

@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 import time
+import warnings
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -25,7 +26,7 @@ WANTED_HZ = (110.0, 220.0, 440.0, 880.0)
 HOLD = 2.0  # s on each note
 SETTLE = 0.4  # s for the hand to arrive in the recording
 PLAYED = 20.0  # s of sound that must be without a gap
-RUNS = 3
+LATENCIES = ("low", "low", "40 ms")
 HOLE = 12  # samples of exact zero in a row: no sound of this run stays at zero for a quarter of that
 
 
@@ -97,17 +98,19 @@ class Pointer:
 def performance(stage: Any) -> Performance:
     """The run: caution answered, four notes, a glide, a recording, mute, quit.
 
-    A machine shared with other programs may be kept from its work for longer than the sound's buffer: a run with a gap
-    is repeated, twice at most, and the tests judge the last one.
+    A virtual or shared machine may stop every program for longer than the low-latency buffer of some 10 ms lasts: a run
+    with a gap is repeated, the third time with a longer buffer, and said so; the tests judge the last run.
     """
-    for number in range(RUNS):
-        performance = play_and_record(stage, stage.folder / f"run{number}")
-        if longest_silence(performance) < HOLE and not underruns(performance):
+    for number, latency in enumerate(LATENCIES):
+        performance = play_and_record(stage, stage.folder / f"run{number}", latency)
+        gaps, hole = underruns(performance), longest_silence(performance)
+        if not gaps and hole < HOLE:
             break
+        warnings.warn(f"at latency {latency!r}: {gaps} underruns, {hole} samples of silence", stacklevel=2)
     return performance
 
 
-def play_and_record(stage: Any, folder: Path) -> Performance:
+def play_and_record(stage: Any, folder: Path, latency: str) -> Performance:
     from synth.workbench import open_design
 
     field = open_design(DESIGN).field
@@ -116,7 +119,7 @@ def play_and_record(stage: Any, folder: Path) -> Performance:
     recording = ["parec", "--device=stage.monitor", "--raw", "--format=float32le", "--channels=1"]
     recording += [f"--rate={RATE}", "--latency-msec=50"]
     playing = [sys.executable, "-m", "synth", "play", str(DESIGN), "--size", f"{SIZE[0]}x{SIZE[1]}"]
-    playing += ["--record-dir", str(takes)]
+    playing += ["--record-dir", str(takes), "--latency", latency]
     with record_path.open("wb") as record, log_path.open("wb") as log:
         monitor = subprocess.Popen(recording, env=stage.environment, stdout=record, stderr=subprocess.DEVNULL)
         player = subprocess.Popen(playing, env=stage.environment, stdout=log, stderr=log)

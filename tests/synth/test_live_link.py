@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from synth.live_link import RING_FRAMES, Hand, LiveLink, Record, SampleRing
+from synth.live.link import RING_FRAMES, Hand, LiveLink, Record, SampleRing
 
 
 def test_a_record_gives_back_the_newest_values() -> None:

@@ -14,9 +14,9 @@ from models.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
 from synth.hand_path import HandBlock
-from synth.live_link import Hand, LiveLink, SoundMeters
-from synth.live_recorder import Recorder
-from synth.live_renderer import FADE_TIME, Gate, Renderer
+from synth.live.link import Hand, LiveLink, SoundMeters
+from synth.live.recorder import Recorder
+from synth.live.renderer import FADE_TIME, Gate, Renderer
 from synth.speaker import safe_level
 from synth.voice import Voice
 

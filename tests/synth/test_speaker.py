@@ -368,7 +368,7 @@ def test_a_failing_device_falls_back_to_the_silent_clock(
 
 def test_the_audio_process_imports_nothing_it_does_not_need() -> None:
     code = (
-        "import sys, synth.audio_process, synth.voice\n"
+        "import sys, synth.live.audio_process, synth.voice\n"
         "print([name for name in ('pygame', 'matplotlib', 'sounddevice', 'soundfile') if name in sys.modules])"
     )
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -21,8 +21,8 @@ from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
 from models.volume_antenna import VolumeAntenna
 from synth.errors import DeviceError
-from synth.live_meters import Meters, no_meters
-from synth.live_recorder import Recording
+from synth.live.meters import Meters, no_meters
+from synth.live.recorder import Recording
 from synth.speaker import Speaker, safe_level
 from synth.window import first_start, palette
 from synth.window.draw_field import FieldPicture

@@ -17,7 +17,7 @@ from models.instrument import Instrument
 from models.tank import Tank
 from models.volume_antenna import VolumeAntenna
 from models.volume_control import GainStage
-from synth.live_meters import no_meters
+from synth.live.meters import no_meters
 from synth.window import palette
 from synth.window.layout import SMALLEST, Box, lay_out, too_small
 from synth.window.note_labels import chosen_labels, drawn_lines, weight_of

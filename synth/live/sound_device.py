@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from synth.errors import DeviceError
-from synth.process_tuning import raise_thread_priority
 
 RenderBlock = Callable[[int, bool], NDArray[np.float32]]
 Latency = float | str
@@ -122,13 +121,9 @@ class OutputStream:
     ) -> None:
         sound = portaudio()
         self.failure: str | None = None
-        self._prepared = False
 
         def callback(outdata: NDArray[np.float32], frames: int, _times: Any, status: Any) -> None:
             try:
-                if not self._prepared:
-                    self._prepared = True
-                    raise_thread_priority()
                 outdata[:] = render(frames, bool(status.output_underflow))[:, np.newaxis]
             except Exception as error:
                 outdata.fill(0.0)

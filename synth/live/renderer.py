@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from synth.hand_path import HandBlock
-from synth.live_link import Hand, LiveLink, SoundMeters
+from synth.live.link import Hand, LiveLink, SoundMeters
 from synth.sound.fades import Fade
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
-    from synth.live_recorder import Recorder
+    from synth.live.recorder import Recorder
     from synth.voice import Voice
 
 FADE_TIME = 0.008  # s, start and stop of the sound

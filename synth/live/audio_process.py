@@ -23,12 +23,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from synth.errors import DeviceError, InstrumentError
-from synth.live_link import LiveLink, ProcessMeters
-from synth.live_recorder import Recorder, Recording, prepare_recorder
-from synth.live_renderer import FADE_TIME, Renderer
-from synth.process_tuning import prepare_process, settle_memory
-from synth.silent_clock import SilentClock
-from synth.sound_device import STREAM_REMEDY, Latency, Output, OutputStream, choose_output
+from synth.live.link import LiveLink, ProcessMeters
+from synth.live.process_tuning import prepare_process, real_time_threads, settle_memory
+from synth.live.recorder import Recorder, Recording, prepare_recorder
+from synth.live.renderer import FADE_TIME, Renderer
+from synth.live.silent_clock import SilentClock
+from synth.live.sound_device import STREAM_REMEDY, Latency, Output, OutputStream, choose_output
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
@@ -117,7 +117,8 @@ class AudioProcess:
                 return np.zeros(frames, np.float32)
             return self._renderer.render(frames, underrun)
 
-        stream = OutputStream(render, output, ended=self._lost.set)
+        with real_time_threads():
+            stream = OutputStream(render, output, ended=self._lost.set)
         self._output = stream
         self._progress = (0, time.monotonic())
 

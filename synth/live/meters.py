@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from synth.live_link import LiveLink, ProcessMeters, SoundMeters
+from synth.live.link import LiveLink, ProcessMeters, SoundMeters
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import time
 
-from synth.sound_device import RenderBlock
+from synth.live.sound_device import RenderBlock
 
 PERIOD = 0.01  # s, length of a block
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 NICENESS = -11
 REAL_TIME_PRIORITY = 5  # of 1 (lowest) to 99
@@ -25,15 +27,22 @@ def settle_memory() -> None:
     gc.disable()
 
 
-def raise_thread_priority() -> None:
-    """Ask for real-time scheduling of the calling thread; where the system refuses, the process's priority remains.
+@contextmanager
+def real_time_threads() -> Iterator[None]:
+    """Threads started meanwhile are scheduled in real time where the system allows it; the calling one only for now.
 
-    Linux shares the processor among sessions first, so that without this a busy program elsewhere can hold a block up.
+    A stream is opened in it, so that PortAudio's thread and those of the libraries below it run when they must. Linux
+    shares the processor among sessions first: a process's priority alone does not stand against a busy one elsewhere.
     """
     try:
-        os.sched_setscheduler(0, os.SCHED_RR | os.SCHED_RESET_ON_FORK, os.sched_param(REAL_TIME_PRIORITY))
+        os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(REAL_TIME_PRIORITY))
     except (AttributeError, OSError):
+        yield
         return
+    try:
+        yield
+    finally:
+        os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
 
 
 def quiet_c_libraries() -> None:

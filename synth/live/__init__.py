@@ -1,0 +1,1 @@
+"""The audio process: shared memory, stream or silent clock, renderer, meters, recorder."""
