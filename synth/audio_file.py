@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from synth.atomic_file import atomic_path
 from synth.errors import DesignError, DeviceError
+from synth.libraries import require
 
 SUBTYPES = {"pcm16": "PCM_16", "pcm24": "PCM_24", "float": "FLOAT"}
 _ALIASES = {"16": "pcm16", "24": "pcm24"}
@@ -76,8 +77,7 @@ class AudioWriter:
         self.peak = 0.0
 
     def __enter__(self) -> Self:
-        import soundfile
-
+        soundfile = require("soundfile", "a sound file")
         with ExitStack() as stack:  # undone only if opening fails
             self._temporary = stack.enter_context(atomic_path(self.path, self._force))
             try:

@@ -43,8 +43,8 @@ def open_loaded(design: Design) -> Workpiece:
     """Assemble an already loaded design."""
     scene = scene_of(design)
     ring = volume_scene_of(design, scene)
-    curve = curves_for(scene, notice=say)[design.player.posture]
     try:
+        curve = curves_for(scene, notice=say)[design.player.posture]
         loop_curve = None if ring is None else loop_curve_for(ring, notice=say)
     except ValueError as error:
         raise DesignError(f"{design.name}: {error}") from error

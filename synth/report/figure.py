@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from synth.atomic_file import atomic_path
 from synth.errors import DesignError
+from synth.libraries import require
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -53,19 +54,23 @@ def checked_plot_path(path: Path) -> Path:
 
 @contextmanager
 def saved_figure(
-    path: str | os.PathLike[str], force: bool, height_ratios: tuple[float, ...], size: tuple[float, float]
+    path: str | os.PathLike[str],
+    force: bool,
+    height_ratios: tuple[float, ...],
+    size: tuple[float, float],
+    share_x: bool = True,
 ) -> Iterator[tuple[Figure, list[Axes]]]:
-    """Yield a figure of `size` inches with axes above one another that share the x axis; save it on leaving.
+    """Yield a figure of `size` inches with axes above one another, by default with one x axis; save it on leaving.
 
     The file `path` (.png or .svg by its name) appears whole or not at all.
     """
-    import matplotlib as mpl
+    target = checked_plot_path(Path(path))
+    mpl = require("matplotlib", "a plot")
     from matplotlib.figure import Figure
 
-    target = checked_plot_path(Path(path))
     kind = target.suffix.lower()[1:]
     with mpl.rc_context(_STYLE), atomic_path(target, force) as temporary:
         figure = Figure(figsize=size, layout="constrained")
-        axes = figure.subplots(len(height_ratios), 1, sharex=True, height_ratios=height_ratios, squeeze=False)[:, 0]
+        axes = figure.subplots(len(height_ratios), 1, sharex=share_x, height_ratios=height_ratios, squeeze=False)[:, 0]
         yield figure, list(axes)
         figure.savefig(temporary, format=kind, metadata={"Date": None} if kind == "svg" else {})

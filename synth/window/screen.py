@@ -6,29 +6,25 @@ import os
 from typing import TYPE_CHECKING
 
 from synth.errors import DeviceError
+from synth.libraries import require
 from synth.window import palette
 
 if TYPE_CHECKING:
-    import pygame
+    from pygame import Surface
 
 FIRST_SIZE = (1280, 720)
 _INVISIBLE = ("dummy", "offscreen")
 _REMEDY = "Start it from a graphical session (ssh: with X forwarding), or write a file with `beatfield render`"
 
 
-def open_screen(title: str, size: tuple[int, int] = FIRST_SIZE) -> pygame.Surface:
+def open_screen(title: str, size: tuple[int, int] = FIRST_SIZE) -> Surface:
     """Open a resizable window and return its surface; DeviceError with the remedy where there is no screen.
 
     Without a screen SDL quietly picks a driver that shows nothing; that counts as no screen unless
     SDL_VIDEODRIVER asks for it by name.
     """
     os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
-    try:
-        import pygame
-    except ImportError as error:
-        raise DeviceError(
-            f"No window: pygame cannot be imported ({error}). Install it: pip install pygame-ce"
-        ) from error
+    pygame = require("pygame", "the window")
     try:
         pygame.display.init()
         driver = pygame.display.get_driver()
@@ -39,7 +35,7 @@ def open_screen(title: str, size: tuple[int, int] = FIRST_SIZE) -> pygame.Surfac
             os.environ.setdefault("SDL_FRAMEBUFFER_ACCELERATION", "0")
         pygame.font.init()
         pygame.display.set_icon(_icon())
-        surface = pygame.display.set_mode(size, pygame.RESIZABLE)
+        surface: Surface = pygame.display.set_mode(size, pygame.RESIZABLE)
     except pygame.error as error:
         pygame.display.quit()
         raise DeviceError(f"No window: {error}. {_REMEDY}") from error
@@ -49,7 +45,7 @@ def open_screen(title: str, size: tuple[int, int] = FIRST_SIZE) -> pygame.Surfac
     return surface
 
 
-def _icon() -> pygame.Surface:
+def _icon() -> Surface:
     """A rod and the rings of its field."""
     import pygame
 

@@ -1,0 +1,21 @@
+"""Libraries that only some commands need: imported when used, and missed with a message that says what to install."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from types import ModuleType
+
+from synth.errors import DeviceError
+
+DISTRIBUTIONS = {"soundfile": "soundfile", "matplotlib": "matplotlib", "pygame": "pygame-ce"}
+
+
+def require(module: str, purpose: str) -> ModuleType:
+    """Import and return `module`; raise DeviceError naming the `purpose` and the remedy where it cannot be had."""
+    try:
+        return import_module(module)
+    except (ImportError, OSError) as error:
+        remedy = f"{sys.executable} -m pip install {DISTRIBUTIONS.get(module, module)}"
+        text = f"{purpose} needs the library {module}, which cannot be loaded ({error}): {remedy}"
+        raise DeviceError(text) from error

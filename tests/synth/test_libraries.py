@@ -1,0 +1,71 @@
+"""What happens where a library is missing: the rest works, and the message says what to install."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from synth.errors import DeviceError
+from synth.libraries import require
+
+BLOCKED = """
+import sys
+from synth.cli import main
+class Missing:
+    def find_spec(self, name, path=None, target=None):
+        if name.split(".")[0] == {module!r}:
+            raise {error}
+sys.meta_path.insert(0, Missing())
+sys.exit(main({arguments!r}))
+"""
+
+
+def run_without(module: str, arguments: list[str], folder: Path, error: str = "ImportError('blocked')"):
+    code = BLOCKED.format(module=module, arguments=arguments, error=error)
+    return subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, cwd=folder,
+                          env={**__import__("os").environ, "SDL_VIDEODRIVER": "dummy"})  # fmt: skip
+
+
+@pytest.mark.parametrize(("module", "arguments", "words"), [
+    ("matplotlib", ["field", "DESIGN", "--plot", "a.png"], ["matplotlib", "pip install matplotlib"]),
+    ("soundfile", ["render", "DESIGN", "--gesture", "still", "-o", "a.wav"], ["soundfile", "pip install soundfile"]),
+    ("pygame", ["play", "DESIGN"], ["pygame", "pip install pygame-ce"]),
+    ("sounddevice", ["devices"], ["sounddevice"]),
+])  # fmt: skip
+def test_a_missing_library_is_one_message_with_the_remedy(demos, tmp_path, module, arguments, words):
+    arguments = [str(demos / "heron.toml") if word == "DESIGN" else word for word in arguments]
+    result = run_without(module, arguments, tmp_path)
+    assert result.returncode == 1, result.stderr
+    assert "Traceback" not in result.stderr
+    for word in words:
+        assert word in result.stderr
+    assert not list(tmp_path.glob("a.*"))
+
+
+def test_without_portaudio_devices_names_the_package(tmp_path):
+    result = run_without("sounddevice", ["devices"], tmp_path, "OSError('PortAudio library not found')")
+    assert result.returncode == 1
+    assert "libportaudio2" in result.stderr
+
+
+@pytest.mark.parametrize("module", ["matplotlib", "sounddevice", "pygame", "soundfile"])
+def test_a_report_needs_none_of_them(demos, tmp_path, module):
+    result = run_without(module, ["field", str(demos / "heron.toml")], tmp_path)
+    assert result.returncode == 0, result.stderr
+    assert "zero beat" in result.stdout
+
+
+def test_doctor_names_what_is_missing(tmp_path):
+    result = run_without("matplotlib", ["doctor", "--seconds", "0.2"], tmp_path)
+    assert result.returncode == 1
+    assert "MEND  matplotlib" in result.stdout
+    assert "pip install matplotlib" in result.stdout
+
+
+def test_require_returns_the_module_or_says_why():
+    assert require("json", "a test") is sys.modules["json"]
+    with pytest.raises(DeviceError, match="a test needs the library no_such_library"):
+        require("no_such_library", "a test")
