@@ -46,7 +46,12 @@ def still_field(scene: Scene, fineness: float = 1.0) -> StillField:
 
     Raises ValueError for parts that dip into the earth plane or meet each other.
     """
-    apparatus = [conductor_panels(antenna_mesh(scene, fineness), "antenna", ground_plane=True)]
+    return still_parts(scene, fineness, antenna_mesh(scene, fineness), "antenna")
+
+
+def still_parts(scene: Scene, fineness: float, sensing_mesh: Floats, name: str) -> StillField:
+    """Solve a sensing conductor (`name` in messages) with the cabinet, trunk and head of `scene` beside it."""
+    apparatus = [conductor_panels(sensing_mesh, name, ground_plane=True)]
     if scene.cabinet is not None:
         box = cabinet_mesh(scene.antenna, scene.cabinet, fineness)
         apparatus.append(conductor_panels(box, "cabinet", ground_plane=True))

@@ -14,9 +14,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.constants import epsilon_0
-from scipy.linalg import cho_solve, cholesky, solve_triangular
 
-from models.apparatus import cabinet_box, cabinet_mesh
+from models.apparatus import cabinet_box
 from models.capacitance_curve import CapacitanceCurve
 from models.checks import positive_array
 from models.electrostatics.boundary_elements import conductor_panels, potential_matrix, symmetric_potential_matrix
@@ -24,7 +23,7 @@ from models.electrostatics.mesh import torus
 from models.electrostatics.panel_coupling import coupling
 from models.electrostatics.panel_potential import Panels, joined, mirrored
 from models.electrostatics.surfaces import Floats
-from models.field_solution import StillField, effective_capacitance, player_panels, solved
+from models.field_solution import StillField, effective_capacitance, player_panels, solved, still_parts
 from models.player import (
     ARM_RADIUS,
     BODY_DEPTH_RATIO,
@@ -35,7 +34,6 @@ from models.player import (
     SHOULDER_SIDE,
     WRIST_CLEARANCE,
     arm,
-    body,
     hand,
     shoulder,
 )
@@ -73,21 +71,7 @@ def still_loop(scene: VolumeScene, fineness: float = 1.0) -> StillField:
     surroundings = scene.scene
     ring = loop_mesh(scene, fineness)
     _check_clear(scene, ring)
-    apparatus = [conductor_panels(ring, "volume antenna", ground_plane=True)]
-    if surroundings.cabinet is not None:
-        box = cabinet_mesh(surroundings.antenna, surroundings.cabinet, fineness)
-        apparatus.append(conductor_panels(box, "cabinet", ground_plane=True))
-    trunk = [player_panels(mesh, "body", surroundings) for mesh in body(surroundings, fineness)]
-    panels = joined(apparatus + trunk)
-    matrix = symmetric_potential_matrix(panels, ground_plane=True)
-    factor = cholesky(matrix, lower=True, check_finite=False)
-    without_player = sum(part.count for part in apparatus)
-    owner = np.zeros((panels.count, 2))
-    owner[: apparatus[0].count, 0] = 1.0
-    owner[without_player:, 1] = 1.0
-    forward = solve_triangular(factor, owner[:, 0], lower=True, check_finite=False)[:without_player]
-    inverse = cho_solve((factor, True), np.eye(panels.count), check_finite=False)
-    return StillField(surroundings, fineness, panels, owner, matrix, inverse, float((forward**2).sum()))
+    return still_parts(surroundings, fineness, ring, "volume antenna")
 
 
 def loop_matrices(still: StillField, scene: VolumeScene, distances: Floats) -> list[Floats]:

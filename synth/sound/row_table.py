@@ -23,13 +23,13 @@ from models.detector import Detector
 from models.diode_response import beat_cycle
 from models.instrument import Instrument
 from synth.sound.band_edges import FADE_FROM, FADE_TO, highest_offset
-from synth.sound.beat_phase import TURN_BITS
+from synth.sound.cycles import Cycles
 from synth.sound.wavetable import FAINT, MOST_HARMONICS, SMALLEST_SIZE, table_size
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Complexes = NDArray[np.complex128]
-Cycles = Callable[[Floats, int], Complexes]  # (offsets (rows,), harmonics K) -> C_0..C_K (rows, K + 1)
+CycleMaker = Callable[[Floats, int], Complexes]  # (offsets (rows,), harmonics K) -> C_0..C_K (rows, K + 1)
 
 SLOWEST = 8.0  # Hz, g_0
 ROWS_PER_E = 17.0
@@ -53,12 +53,7 @@ class RowTable:
         spectrum[:-1, 0] = size * self._steady
         spectrum[-1] = spectrum[-2]  # a neighbour for the last row
         cycles = np.fft.irfft(spectrum, n=size, axis=1)
-        self._points = np.concatenate([cycles, cycles[:, :1]], axis=1).ravel()
-        self._following = self._points[1:]
-        self._stride = size + 1
-        self._shift = TURN_BITS - int(math.log2(size))
-        self._mask, self._part_mask = size - 1, 2**self._shift - 1
-        self._part_scale = 2.0**-self._shift
+        self._cycles = Cycles(np.concatenate([cycles, cycles[:, :1]], axis=1))
         self._offsets, self._mirrored = offsets, mirrored
         self._numbers = np.arange(float(offsets.size))
 
@@ -71,29 +66,7 @@ class RowTable:
         if self._mirrored and offset.min() < 0.0:
             phase = np.where(offset < 0.0, -phase, phase)
             offset = np.abs(offset)
-        position = np.interp(offset, self._offsets, self._numbers)
-        row = position.astype(np.int64)
-        position -= row
-        index = phase >> self._shift
-        index &= self._mask
-        part = (phase & self._part_mask) * self._part_scale
-        row *= self._stride
-        index += row
-        slower = self._between(index, part)
-        index += self._stride
-        faster = self._between(index, part)
-        faster -= slower
-        faster *= position
-        faster += slower
-        return faster
-
-    def _between(self, index: Ints, part: Floats) -> Floats:
-        low = self._points.take(index)
-        rise = self._following.take(index)
-        rise -= low
-        rise *= part
-        rise += low
-        return rise
+        return self._cycles.across(phase, np.interp(offset, self._offsets, self._numbers))
 
 
 def row_table(instrument: Instrument, sample_rate: float) -> RowTable:

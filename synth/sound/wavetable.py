@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from models.detector import Detector, band_limited_tables
 from synth.sound.band_edges import crossings
-from synth.sound.beat_phase import TURN_BITS
+from synth.sound.cycles import Cycles
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -68,12 +68,7 @@ class Wavetable:
         tops = top_harmonics(harmonics.size - 1)
         levels = band_limited_tables(harmonics, size, [*tops, 0])  # the last level's neighbour too is silent
         levels /= np.abs(levels[0]).max()
-        self._stride = size + 1
-        self._points = levels.ravel()
-        self._following = self._points[1:]
-        self._shift = TURN_BITS - int(math.log2(size))
-        self._mask, self._part_mask = size - 1, 2**self._shift - 1
-        self._part_scale = 2.0**-self._shift
+        self._cycles = Cycles(levels)
         self._edges, self._positions = crossings(harmonics, tops, sample_rate, lock_range)
         self._edge_list = self._edges.tolist()
 
@@ -84,33 +79,10 @@ class Wavetable:
     def sound(self, phase: Ints, offset: Floats) -> Floats:
         """Waveform (n,) at beat phases (n,), in steps of synth.sound.beat_phase, and offsets (n,), Hz, of any sign."""
         offset_size = np.abs(offset)
-        index = phase >> self._shift
-        index &= self._mask
-        part = (phase & self._part_mask) * self._part_scale
         first = bisect_right(self._edge_list, offset_size.min())
         if first % 2 == 0 and first == bisect_right(self._edge_list, offset_size.max()):
-            index += (first // 2) * self._stride
-            return self._between(index, part)
-        position = np.interp(offset_size, self._edges, self._positions)
-        level = position.astype(np.int64)
-        position -= level
-        level *= self._stride
-        index += level
-        fuller = self._between(index, part)
-        index += self._stride
-        barer = self._between(index, part)
-        barer -= fuller
-        barer *= position
-        barer += fuller
-        return barer
-
-    def _between(self, index: Ints, part: Floats) -> Floats:
-        low = self._points.take(index)
-        rise = self._following.take(index)
-        rise -= low
-        rise *= part
-        rise += low
-        return rise
+            return self._cycles.row(phase, first // 2)
+        return self._cycles.across(phase, np.interp(offset_size, self._edges, self._positions))
 
 
 @lru_cache(maxsize=32)
