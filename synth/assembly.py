@@ -13,12 +13,14 @@ from models.instrument import Instrument
 from models.scene import Cabinet, Player, RodAntenna, Scene
 from models.tank import Tank, required_capacitance
 from models.volume_antenna import VolumeAntenna
+from synth.circuit_assembly import TunedPair, circuit_pair, resonance_of
 from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
 from synth.errors import DesignError
 from synth.quantity import format_quantity
+from synth.tuning_notices import margin_notice, out_of_reach_notice
 from synth.volume_assembly import assemble_volume
 
-TRIMMER_MARGIN = 0.05  # of the trimmer's turn that should be left at either end
+STRONG_COUPLING = 0.3  # of half the tanks' bandwidth: beyond, a computed lock range is rough
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,39 +54,66 @@ def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCur
 
     Without `loop_curve` the volume antenna is left out, as if the design had none.
 
+    With tuning.law "circuit" both oscillators are solved as circuits (synth.circuit_assembly), else by their resonance.
     With tuning.zero_beat the reference's trimmer is set for silence at that distance; where it cannot get there it
     stays at the nearer end and a notice says what is missing. With tuning.mode "auto" the oscillator takes the mode
     that starts first. Raises DesignError where the zero beat lies outside the field.
     """
-    variable, reference = tank_of(design.variable), tank_of(design.reference)
     branch = branch_of(design)
     zero_beat = design.tuning.zero_beat
     distance = curve.farthest if zero_beat is None else _within(curve, zero_beat)
     capacitance = float(curve.capacitance(distance)) + design.antenna.stray
+    if design.law == "circuit":
+        pair = circuit_pair(design, curve, branch, capacitance, distance)
+    else:
+        pair = lossless_pair(design, branch, capacitance, distance)
+    locked, coupled = lock_range_of(design, pair, branch, capacitance)
+    tone = design.tone
+    try:
+        instrument = Instrument(
+            curve=curve,
+            variable_tank=pair.variable,
+            reference_frequency=pair.reference_frequency,
+            branch=branch,
+            antenna_stray=design.antenna.stray,
+            mode=pair.mode,
+            lock_range=locked,
+            detector=detector_of(design, pair.reference_frequency),
+            tone_low_pass=tone.low_pass,
+            dc_block=tone.dc_block,
+            level=tone.level,
+            variable_law=pair.law,
+            reference_amplitude=pair.node_amplitude if design.circuit_amplitudes else None,
+        )
+        for end in (curve.nearest, curve.farthest):
+            instrument.detector_at(end)
+    except ValueError as error:
+        raise DesignError(f"{design.name}: the detector cannot take what it is given: {error}") from error
+    notices = pair.notices + coupled + instrument.warnings()
+    if loop_curve is None or design.volume is None:
+        return Assembly(instrument, pair.reference, notices)
+    volume, remarks = assemble_volume(design, tank_in(design, "volume"), loop_curve)
+    return Assembly(instrument, pair.reference, notices + remarks, volume)
+
+
+def lossless_pair(design: Design, branch: SeriesInductor | None, capacitance: float, distance: float) -> TunedPair:
+    """Both oscillators by their resonance alone; see `TunedPair`. Antenna F (stray included), zero beat m."""
+    variable, reference = tank_in(design, "variable"), tank_in(design, "reference")
     mode = design.tuning.mode if design.tuning.mode != "auto" else preferred_mode(variable, branch, capacitance)
     notices: tuple[str, ...] = ()
-    if zero_beat is not None:
+    if design.tuning.zero_beat is not None:
         target = _variable_frequency(variable, branch, capacitance, mode)
         reference, notices = tuned_reference(reference, target, distance)
-    tone = design.tone
-    instrument = Instrument(
-        curve=curve,
-        variable_tank=variable,
-        reference_frequency=reference.frequency,
-        branch=branch,
-        antenna_stray=design.antenna.stray,
-        mode=mode,
-        lock_range=lock_range_of(design, variable, reference, branch, capacitance, mode),
-        detector=detector_of(design),
-        tone_low_pass=tone.low_pass,
-        dc_block=tone.dc_block,
-        level=tone.level,
-    )
-    notices += instrument.warnings()
-    if loop_curve is None or design.volume is None:
-        return Assembly(instrument, reference, notices)
-    volume, remarks = assemble_volume(design, tank_of(design.volume), loop_curve)
-    return Assembly(instrument, reference, notices + remarks, volume)
+    coupling = design.coupling
+    ratio = design.detector.amplitude_ratio * coupling.variable_resistor / coupling.reference_resistor
+    return TunedPair(variable, reference, mode, reference.frequency, ratio, notices)
+
+
+def tank_in(design: Design, which: str) -> Tank:
+    """The resonance of the "reference", "variable" or "volume" oscillator, its trimmer as written; with a [circuit] the
+    parts around the tank are counted, without one they are part of the section's stray.
+    """
+    return tank_of(getattr(design, which)) if design.circuit is None else resonance_of(design, which)
 
 
 def tank_of(section: VariableSection | ReferenceSection | VolumeSection) -> Tank:
@@ -92,7 +121,7 @@ def tank_of(section: VariableSection | ReferenceSection | VolumeSection) -> Tank
     return Tank(
         inductance=section.inductance,
         capacitance=section.capacitance,
-        stray=section.stray,
+        stray=section.stray + section.self_capacitance,
         trimmer_minimum=section.trimmer_minimum,
         trimmer_maximum=section.trimmer_maximum,
         trimmer_setting=section.trimmer,
@@ -106,8 +135,8 @@ def branch_of(design: Design) -> SeriesInductor | None:
     return None if part is None else SeriesInductor(part.inductance, part.quality_factor, part.self_capacitance)
 
 
-def detector_of(design: Design) -> Detector:
-    """The detector of a design. Its radio frequency, for the ripple, is the reference's with the trimmer as written."""
+def detector_of(design: Design, radio_frequency: float) -> Detector:
+    """The detector of a design, with the `radio_frequency`, Hz, that leaves a ripple."""
     part = design.detector
     if part.kind != "diode":
         return Detector(part.kind, part.amplitude_ratio, part.drive)
@@ -117,28 +146,35 @@ def detector_of(design: Design) -> Detector:
         saturation_current=part.saturation_current,
         emission_factor=part.emission_factor,
         source_resistance=part.source_resistance,
-        radio_frequency=tank_of(design.reference).frequency,
+        radio_frequency=radio_frequency,
     )
     return Detector(part.kind, part.amplitude_ratio, part.drive, part.amplitude, diode)
 
 
 def lock_range_of(
-    design: Design, variable: Tank, reference: Tank, branch: SeriesInductor | None, capacitance: float, mode: str
-) -> float:
+    design: Design, pair: TunedPair, branch: SeriesInductor | None, capacitance: float
+) -> tuple[float, tuple[str, ...]]:
     """The lock range as given, Hz, or computed from the output resistors, with `capacitance` (F) at the antenna.
 
-    detector.amplitude_ratio is taken as variable over reference at the common node, where each arrives in inverse
-    proportion to its resistor; so at the oscillators' outputs it is that times the ratio of the resistors.
+    Second, what to say about it: nothing, or that the coupling is too strong for the formula.
+
+    Without a solved circuit, detector.amplitude_ratio is taken as variable over reference at the common node, where
+    each arrives in inverse proportion to its resistor; so at the outputs it is that times the ratio of the resistors.
     """
     part = design.coupling
     if part.lock_range is not None:
-        return part.lock_range
-    parts = OutputCoupling(
-        part.reference_resistor, part.variable_resistor, part.node_resistance, part.node_capacitance
+        return part.lock_range, ()
+    parts = OutputCoupling(part.reference_resistor, part.variable_resistor, part.node_resistance, part.node_capacitance)
+    variable, reference, frequency = pair.variable, pair.reference, pair.reference_frequency
+    seen = effective_capacitance(variable, branch, capacitance, pair.mode)
+    found = lock_range(parts, frequency, reference.total_capacitance, seen, pair.output_ratio)
+    bandwidth = 0.5 * frequency / max(variable.quality_factor, reference.quality_factor)
+    if found <= STRONG_COUPLING * bandwidth:
+        return found, ()
+    return found, (
+        f"the computed lock range, {format_quantity(found, 'Hz')}, is not small against half the bandwidth of the "
+        f"tanks, {format_quantity(bandwidth, 'Hz')}: take it as rough, and use larger output resistors or buffers",
     )
-    seen = effective_capacitance(variable, branch, capacitance, mode)
-    ratio = design.detector.amplitude_ratio * part.variable_resistor / part.reference_resistor
-    return lock_range(parts, reference.frequency, reference.total_capacitance, seen, ratio)
 
 
 def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Tank, tuple[str, ...]]:
@@ -147,34 +183,13 @@ def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Ta
     `distance` (m) is only named in the notices.
     """
     lowest, highest = reference.trimmer_range()
-    place = f"zero beat at {format_quantity(distance, 'm')}"
     if lowest <= target <= highest:
         tuned = reference.with_trimmer(reference.setting_for(target))
-        setting = tuned.trimmer_setting
-        if TRIMMER_MARGIN <= setting <= 1.0 - TRIMMER_MARGIN:
-            return tuned, ()
-        room = 100.0 * min(setting, 1.0 - setting)
-        return tuned, (f"the reference's trimmer gives {place} only {room:.1f} % of its turn from its end: "
-                       "little is left for drift and tolerances",)  # fmt: skip
+        return tuned, margin_notice(tuned.trimmer_setting, distance)
     end = reference.with_trimmer(1.0 if target < lowest else 0.0)
-    miss = end.frequency - target
-    side = "above" if miss > 0.0 else "below"
-    notice = (
-        f"the reference's trimmer cannot reach {place}: at its end it leaves the reference "
-        f"{format_quantity(abs(miss), 'Hz')} {side} the {format_quantity(target, 'Hz', 6)} of the variable oscillator"
-    )
-    return end, (notice + "; " + _capacitor_remedy(reference, target),)
-
-
-def _capacitor_remedy(reference: Tank, target: float) -> str:
-    """Which fixed capacitor brings the reference to `target` (Hz) with its trimmer in the middle."""
     middle = 0.5 * (reference.trimmer_minimum + reference.trimmer_maximum)
     fixed = float(required_capacitance(reference.inductance, target)) - reference.stray - middle
-    now = format_quantity(reference.capacitance, "F")
-    if fixed <= 0.0:
-        return f"no reference.capacitance does it (now {now}): choose a smaller reference.inductance"
-    needed = format_quantity(fixed, "F")
-    return f"reference.capacitance of {needed} (now {now}) brings it there with the trimmer in the middle"
+    return end, (out_of_reach_notice(end.frequency, target, distance, fixed, reference.capacitance),)
 
 
 def _variable_frequency(tank: Tank, branch: SeriesInductor | None, capacitance: float, mode: str) -> float:

@@ -19,6 +19,7 @@ COMMANDS = {
     "demo": "render the built-in design into a folder: WAV, plot, report",
     "new": "write a commented design file to start from",
     "field": "the pitch field of a design: which note sounds at which hand distance",
+    "oscillator": "one oscillator of a design on the bench: frequency, levels, start-up, adjustments",
     "render": "render a hand path through a design into a sound file",
     "play": "play a design live: the pointer is the hand",
     "devices": "list the sound outputs",

@@ -138,6 +138,39 @@ def _full_height_has_trimmer(values: Values) -> Iterator[Fault]:
         yield "volume_response.full_height", "needs a trimmer; set volume.trimmer_maximum, or leave it out"
 
 
+def _circuit_is_there(values: Values) -> Iterator[Fault]:
+    """What only a circuit can give is asked for only where there is one."""
+    if values.get("circuit") is not None:
+        return
+    if values.get("transistor") is not None:
+        yield "transistor.forward_gain", "is of a transistor in no circuit; add a [circuit] section"
+    tuning, detector = _known(values, "tuning", "law"), _known(values, "detector", "amplitudes")
+    if tuning and tuning[0] == "circuit":
+        yield "tuning.law", '"circuit" needs the parts; add a [circuit] section, or leave it out'
+    if detector and detector[0] == "circuit":
+        yield "detector.amplitudes", '"circuit" needs the parts; add a [circuit] section, or leave it out'
+
+
+def _amplitudes_have_law(values: Values) -> Iterator[Fault]:
+    tuning, detector = _known(values, "tuning", "law"), _known(values, "detector", "amplitudes")
+    if tuning and detector and (tuning[0], detector[0]) == ("lossless", "circuit"):
+        yield "detector.amplitudes", '"circuit" needs tuning.law "circuit"; write "given"'
+
+
+def _node_has_capacitance(values: Values) -> Iterator[Fault]:
+    coupling = _known(values, "coupling", "node_capacitance")
+    if values.get("circuit") is not None and coupling and coupling[0] == 0.0:
+        yield "coupling.node_capacitance", "is never 0 where circuits are solved; some 20 pF is usual"
+
+
+def _goals_in_order(values: Values) -> Iterator[Fault]:
+    """The nearer distance below the farther one, the lower note below the higher one."""
+    for lower, upper in (("nearest", "farthest"), ("even_from", "even_to"), ("lowest", "highest")):
+        known = _known(values, "goals", lower, upper)
+        if known and None not in known and known[0] >= known[1]:
+            yield f"goals.{lower}", f"is not below {upper}; lower it, or raise {upper}"
+
+
 CHECKS: tuple[Callable[[Values], Iterator[Fault]], ...] = (
     _antenna_is_slender,
     _cabinet_stands_clear,
@@ -152,4 +185,8 @@ CHECKS: tuple[Callable[[Values], Iterator[Fault]], ...] = (
     _ring_is_slender,
     _full_above_threshold,
     _full_height_has_trimmer,
+    _circuit_is_there,
+    _amplitudes_have_law,
+    _node_has_capacitance,
+    _goals_in_order,
 )

@@ -9,8 +9,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.transistor import Transistor
 from models.detector import DETECTORS
 from models.scene import POSTURES
+from models.stray import BOARDS
 
 
 class _Required:
@@ -21,6 +24,9 @@ class _Required:
 
 
 REQUIRED: Final = _Required()
+LAWS: Final = ("lossless", "circuit")
+AMPLITUDES: Final = ("given", "circuit")
+SCATTERS: Final = ("uniform", "normal")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +79,13 @@ SECTIONS: Final = (
         optional=True,
     ),
     Section("reference", "Tank of the reference oscillator, out of the hand's reach."),
+    Section(
+        "circuit",
+        "The parts around every tank; an empty section takes the defaults. With it oscillators are solved as circuits.",
+        optional=True,
+    ),
+    Section("transistor", "The NPN transistor of [circuit]; typical values, from memory, for what is left out.",
+            optional=True),
     Section("tuning", "How the instrument is set up before playing."),
     Section("coupling", "How strongly the two oscillators disturb each other."),
     Section("detector", "What makes the audible beat from the two oscillators."),
@@ -88,6 +101,9 @@ SECTIONS: Final = (
         "The fixed resonance that the volume oscillator leaves as the hand comes down, and what follows it.",
         optional=True,
     ),
+    Section("tolerances", "How far real parts may be off; without the section, these defaults.", optional=True),
+    Section("temperature", "How parts go with temperature; without the section, these defaults.", optional=True),
+    Section("goals", "What builds of this design must do; without the section nothing is asked.", optional=True),
 )
 
 
@@ -95,12 +111,119 @@ def _tank_keys(section: str) -> tuple[Key, ...]:
     return (
         Key(section, "inductance", "inductance of the coil", unit="H", low=1e-6, high=1.0),
         Key(section, "capacitance", "fixed capacitor", unit="F", low=1e-12, high=1e-6),
-        Key(section, "stray", "what wiring, coil and transistor add; measure it, it is never zero",
-            0.0, "F", 0.0, 1e-8),
+        Key(section, "stray", "what board and wiring add; without [circuit] also transistor and feedback "
+            "capacitors; never zero", 0.0, "F", 0.0, 1e-8),
+        Key(section, "self_capacitance", "capacitance across the coil itself", 0.0, "F", 0.0, 1e-9),
         Key(section, "trimmer_minimum", "trimmer capacitor, all the way out", 0.0, "F", 0.0, 1e-8),
         Key(section, "trimmer_maximum", "trimmer capacitor, all the way in", 0.0, "F", 0.0, 1e-8),
         Key(section, "trimmer", "position of the trimmer, 0 = out, 1 = in", 0.5, "fraction", 0.0, 1.0),
         Key(section, "quality_factor", "Q of the coil at its working frequency", 100.0, "ratio", 1.0, 1e4),
+    )  # fmt: skip
+
+
+def _part(name: str, help: str, unit: str, low: float, high: float) -> Key:
+    """A key of [circuit] whose default is that of the circuit model."""
+    parts = OscillatorCircuit()
+    default = getattr(parts if hasattr(parts, name) else parts.bias, name)
+    return Key("circuit", name, help, default, unit, low, high)
+
+
+def _circuit_keys() -> tuple[Key, ...]:
+    pots = tuple(
+        Key("circuit", f"{which}_pot", f"position of the fine-tune pot of the {which} oscillator, 0 = low, 1 = high",
+            0.5, "fraction", 0.0, 1.0)
+        for which in ("reference", "variable", "volume")
+    )  # fmt: skip
+    return (
+        _part("supply_voltage", "of the supply", "V", 0.5, 100.0),
+        _part("supply_resistor", "from the supply to the cold end of the tank", "ohm", 0.1, 1e6),
+        _part("supply_capacitor", "from the cold end of the tank to earth", "F", 1e-10, 1e-2),
+        _part("feedback_capacitor", "from collector to emitter", "F", 1e-12, 1e-6),
+        _part("emitter_capacitor", "from emitter to earth", "F", 1e-12, 1e-6),
+        _part("upper_resistor", "from the cold end of the tank to the pot", "ohm", 1.0, 1e8),
+        _part("potentiometer", "the fine-tune pot", "ohm", 1.0, 1e8),
+        _part("lower_resistor", "from the pot to earth", "ohm", 1.0, 1e8),
+        _part("feed_resistor", "from the pot's wiper to the base", "ohm", 1.0, 1e8),
+        _part("emitter_resistor", "from emitter to earth", "ohm", 1.0, 1e8),
+        _part("wiper_capacitor", "from the pot's wiper to earth", "F", 1e-12, 1e-3),
+        _part("base_capacitor", "from base to earth", "F", 1e-12, 1e-3),
+        _part("coupling_capacitor", "from the collector to the output resistor, which stands in [coupling]",
+              "F", 1e-12, 1e-4),
+        *pots,
+        Key("circuit", "board", "what it is built on, to judge stray by", None, choices=tuple(BOARDS)),
+    )  # fmt: skip
+
+
+def _transistor_keys() -> tuple[Key, ...]:
+    part = Transistor()
+    emitter, collector = part.emitter_junction, part.collector_junction
+    return (
+        Key("transistor", "saturation_current", "of the emitter junction", part.saturation_current, "A", 1e-20, 1e-6),
+        Key("transistor", "forward_gain", "current gain", part.forward_gain, "ratio", 1.0, 1e4),
+        Key("transistor", "reverse_gain", "current gain with collector and emitter exchanged",
+            part.reverse_gain, "ratio", 0.01, 1e3),
+        Key("transistor", "base_resistance", "of the base region; 0: none", part.base_resistance, "ohm", 0.0, 1e4),
+        Key("transistor", "early_voltage", "left out: no Early effect", part.early_voltage, "V", 1.0, 1e4),
+        Key("transistor", "emitter_capacitance", "of the emitter junction without voltage",
+            emitter.zero_bias_capacitance, "F", 1e-14, 1e-8),
+        Key("transistor", "collector_capacitance", "of the collector junction without voltage",
+            collector.zero_bias_capacitance, "F", 1e-14, 1e-8),
+        Key("transistor", "forward_transit", "transit time", emitter.transit_time, "s", 0.0, 1e-6),
+        Key("transistor", "reverse_transit", "transit time with collector and emitter exchanged",
+            collector.transit_time, "s", 0.0, 1e-5),
+        Key("transistor", "temperature", "of the junctions", part.temperature, "K", 200.0, 450.0),
+    )  # fmt: skip
+
+
+def _tolerance_keys() -> tuple[Key, ...]:
+    def limit(name: str, help: str, default: float, high: float = 0.9) -> Key:
+        return Key("tolerances", name, help, default, "percent", 0.0, high)
+
+    return (
+        limit("inductor", "of the tank coils, either way", 0.05),
+        limit("capacitor", "of the fixed capacitors (and of the divider in [circuit])", 0.05),
+        limit("trimmer", "of both ends of a trimmer together", 0.10),
+        limit("branch_inductor", "of the series inductor", 0.05),
+        limit("stray", "spread of what board, wiring and coil windings add", 0.20),
+        limit("antenna_stray", "spread of the antenna's mount and lead", 0.20),
+        limit("junction", "spread of the transistor's capacitance, with [circuit] only", 0.30),
+        Key("tolerances", "parts", "how bought parts scatter within their limits (normal: limits at 3 sigma, cut there)",
+            "uniform", choices=SCATTERS),
+        Key("tolerances", "spreads", "how stray and junction scatter", "normal", choices=SCATTERS),
+    )  # fmt: skip
+
+
+def _temperature_keys() -> tuple[Key, ...]:
+    def coefficient(name: str, help: str, default: float) -> Key:
+        return Key("temperature", name, help, default, "ppm/K", -5e-3, 5e-3)
+
+    return (
+        coefficient("coil", "of the tank coils (from memory: air core +10 to +50, ferrite +100 to +1000)", 30e-6),
+        coefficient("capacitor", "of the fixed capacitors (C0G 0 +-30; polystyrene about -125, from memory)", 0.0),
+        coefficient("stray", "of stray, coil windings and trimmers; 0 until measured", 0.0),
+        coefficient("branch_coil", "of the series inductor (ferrite, from memory +100 to +1000)", 200e-6),
+        coefficient("antenna_stray", "of the antenna's mount and lead; 0 until measured", 0.0),
+        coefficient("coil_mismatch", "reference coil above the variable one", 10e-6),
+        coefficient("capacitor_mismatch", "reference capacitor above the variable one", 30e-6),
+        Key("temperature", "warm_up_rise", "of the parts from cold to warm", 10.0, "K", 0.0, 100.0),
+        Key("temperature", "warm_up_time", "time constant of that rise: 63 % of it is done", 600.0, "s", 1.0, 1e5),
+    )  # fmt: skip
+
+
+def _goal_keys() -> tuple[Key, ...]:
+    return (
+        Key("goals", "zero_beat", "share of builds whose trimmer must reach zero beat", None, "percent", 0.0, 1.0),
+        Key("goals", "nearest", "nearest playing distance of the hand: where the highest note is read", 0.05,
+            "m", 0.011, 0.5),
+        Key("goals", "farthest", "farthest playing distance: where the lowest note is read", 0.40, "m", 0.02, 0.8),
+        Key("goals", "lowest", "a build must go down to this note or lower", None, "Hz", 20.0, 2e4),
+        Key("goals", "highest", "a build must go up to this note or higher", None, "Hz", 20.0, 2e4),
+        Key("goals", "even_from", "lowest note of the range whose evenness is judged", 65.406, "Hz", 20.0, 2e4),
+        Key("goals", "even_to", "highest note of that range", 1046.502, "Hz", 20.0, 2e4),
+        Key("goals", "unevenness", "cents RMS from a straight line over that range that a build may have at most",
+            None, "ratio", 0.1, 1e4),
+        Key("goals", "good_builds", "share of builds that must meet all goals of a build", 0.90,
+            "percent", 0.0, 1.0),
     )  # fmt: skip
 
 
@@ -126,10 +249,14 @@ KEYS: Final = (
     Key("branch", "quality_factor", "Q of the coil at its working frequency", 60.0, "ratio", 1.0, 1e4),
     Key("branch", "self_capacitance", "capacitance across the coil", 0.0, "F", 0.0, 1e-9),
     *_tank_keys("reference"),
+    *_circuit_keys(),
+    *_transistor_keys(),
     Key("tuning", "zero_beat", "hand distance of silence, found by the reference's trimmer; left out: the "
         "trimmer stays as given", None, "m", 0.01, 0.80),
     Key("tuning", "mode", "which of the two frequencies of tank and series inductor is used", "auto",
         choices=("auto", "low", "high")),
+    Key("tuning", "law", "circuit: with all parts; lossless: resonance alone; left out: circuit where there is one",
+        None, choices=LAWS),
     Key("tuning", "reference_a", "frequency of the note A4", 440.0, "Hz", 300.0, 600.0),
     Key("coupling", "lock_range", "this close to zero beat the oscillators lock, in silence; "
         '"computed": by the parts below', 0.0, "Hz", 0.0, 1e4, words={"computed": None}),
@@ -142,6 +269,8 @@ KEYS: Final = (
     Key("coupling", "node_capacitance", "of the common node to earth, with its wiring", 20e-12, "F", 0.0, 1e-8),
     Key("detector", "kind", "product: pure tone; envelope, junction, diode: brighter", "product",
         choices=DETECTORS),
+    Key("detector", "amplitudes", "given: as written below; circuit: as the oscillators deliver; left out: by "
+        "tuning.law", None, choices=AMPLITUDES),
     Key("detector", "amplitude_ratio", "weaker signal over the stronger one", 1.0, "ratio", 0.001, 1.0),
     Key("detector", "drive", "junction only: peak voltage of the stronger signal over 25.85 mV",
         1.0, "ratio", 0.001, 100.0),
@@ -175,6 +304,9 @@ KEYS: Final = (
     Key("volume_response", "full", "control voltage from which it is as loud as can be", 6.8, "V", 0.01, 500.0),
     Key("volume_response", "full_height", "hand above the ring at full volume, found by volume.trimmer; left out: "
         "that stays as given", None, "m", 0.02, 0.60),
+    *_tolerance_keys(),
+    *_temperature_keys(),
+    *_goal_keys(),
 )  # fmt: skip
 
 _BY_NAME: Final = {(key.section, key.name): key for key in KEYS}

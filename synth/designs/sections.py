@@ -81,6 +81,7 @@ class _TankSection(_Checked):
     inductance: float
     capacitance: float
     stray: float = default_of("variable", "stray")
+    self_capacitance: float = default_of("variable", "self_capacitance")
     trimmer_minimum: float = default_of("variable", "trimmer_minimum")
     trimmer_maximum: float = default_of("variable", "trimmer_maximum")
     trimmer: float = default_of("variable", "trimmer")
@@ -112,12 +113,56 @@ class BranchSection(_Checked):
 
 
 @dataclass(frozen=True, slots=True)
+class CircuitSection(_Checked):
+    """The parts around the tanks, V, ohm and F; see `models.circuit.common_base`. board None: not said."""
+
+    section: ClassVar[str] = "circuit"
+    supply_voltage: float = default_of("circuit", "supply_voltage")
+    supply_resistor: float = default_of("circuit", "supply_resistor")
+    supply_capacitor: float = default_of("circuit", "supply_capacitor")
+    feedback_capacitor: float = default_of("circuit", "feedback_capacitor")
+    emitter_capacitor: float = default_of("circuit", "emitter_capacitor")
+    upper_resistor: float = default_of("circuit", "upper_resistor")
+    potentiometer: float = default_of("circuit", "potentiometer")
+    lower_resistor: float = default_of("circuit", "lower_resistor")
+    feed_resistor: float = default_of("circuit", "feed_resistor")
+    emitter_resistor: float = default_of("circuit", "emitter_resistor")
+    wiper_capacitor: float = default_of("circuit", "wiper_capacitor")
+    base_capacitor: float = default_of("circuit", "base_capacitor")
+    coupling_capacitor: float = default_of("circuit", "coupling_capacitor")
+    reference_pot: float = default_of("circuit", "reference_pot")
+    variable_pot: float = default_of("circuit", "variable_pot")
+    volume_pot: float = default_of("circuit", "volume_pot")
+    board: str | None = default_of("circuit", "board")
+
+
+@dataclass(frozen=True, slots=True)
+class TransistorSection(_Checked):
+    """The transistor, SI units; see `models.circuit.transistor`. early_voltage None: no Early effect."""
+
+    section: ClassVar[str] = "transistor"
+    saturation_current: float = default_of("transistor", "saturation_current")
+    forward_gain: float = default_of("transistor", "forward_gain")
+    reverse_gain: float = default_of("transistor", "reverse_gain")
+    base_resistance: float = default_of("transistor", "base_resistance")
+    early_voltage: float | None = default_of("transistor", "early_voltage")
+    emitter_capacitance: float = default_of("transistor", "emitter_capacitance")
+    collector_capacitance: float = default_of("transistor", "collector_capacitance")
+    forward_transit: float = default_of("transistor", "forward_transit")
+    reverse_transit: float = default_of("transistor", "reverse_transit")
+    temperature: float = default_of("transistor", "temperature")
+
+
+@dataclass(frozen=True, slots=True)
 class TuningSection(_Checked):
-    """Set-up before playing, m and Hz. zero_beat None: the reference's trimmer stays as given."""
+    """Set-up before playing, m and Hz. zero_beat None: the reference's trimmer stays as given; law None: `Design.law`
+    says which.
+    """
 
     section: ClassVar[str] = "tuning"
     zero_beat: float | None = default_of("tuning", "zero_beat")
     mode: str = default_of("tuning", "mode")
+    law: str | None = default_of("tuning", "law")
     reference_a: float = default_of("tuning", "reference_a")
 
 
@@ -135,10 +180,11 @@ class CouplingSection(_Checked):
 
 @dataclass(frozen=True, slots=True)
 class DetectorSection(_Checked):
-    """The detector; see `models.detector.Detector`."""
+    """The detector; see `models.detector.Detector`. amplitudes None: `Design.circuit_amplitudes` says which."""
 
     section: ClassVar[str] = "detector"
     kind: str = default_of("detector", "kind")
+    amplitudes: str | None = default_of("detector", "amplitudes")
     amplitude_ratio: float = default_of("detector", "amplitude_ratio")
     drive: float = default_of("detector", "drive")
     amplitude: float = default_of("detector", "amplitude")
@@ -196,8 +242,57 @@ class VolumeResponseSection(_Checked):
 
 
 @dataclass(frozen=True, slots=True)
+class TolerancesSection(_Checked):
+    """Limits either way, as fractions, and how parts scatter within them."""
+
+    section: ClassVar[str] = "tolerances"
+    inductor: float = default_of("tolerances", "inductor")
+    capacitor: float = default_of("tolerances", "capacitor")
+    trimmer: float = default_of("tolerances", "trimmer")
+    branch_inductor: float = default_of("tolerances", "branch_inductor")
+    stray: float = default_of("tolerances", "stray")
+    antenna_stray: float = default_of("tolerances", "antenna_stray")
+    junction: float = default_of("tolerances", "junction")
+    parts: str = default_of("tolerances", "parts")
+    spreads: str = default_of("tolerances", "spreads")
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureSection(_Checked):
+    """Temperature coefficients, 1/K, mismatch of the two oscillators, 1/K, and warm-up, K and s."""
+
+    section: ClassVar[str] = "temperature"
+    coil: float = default_of("temperature", "coil")
+    capacitor: float = default_of("temperature", "capacitor")
+    stray: float = default_of("temperature", "stray")
+    branch_coil: float = default_of("temperature", "branch_coil")
+    antenna_stray: float = default_of("temperature", "antenna_stray")
+    coil_mismatch: float = default_of("temperature", "coil_mismatch")
+    capacitor_mismatch: float = default_of("temperature", "capacitor_mismatch")
+    warm_up_rise: float = default_of("temperature", "warm_up_rise")
+    warm_up_time: float = default_of("temperature", "warm_up_time")
+
+
+@dataclass(frozen=True, slots=True)
+class GoalsSection(_Checked):
+    """What builds must do, shares as fractions, m, Hz, unevenness in cents; None: not asked."""
+
+    section: ClassVar[str] = "goals"
+    zero_beat: float | None = default_of("goals", "zero_beat")
+    nearest: float = default_of("goals", "nearest")
+    farthest: float = default_of("goals", "farthest")
+    lowest: float | None = default_of("goals", "lowest")
+    highest: float | None = default_of("goals", "highest")
+    even_from: float = default_of("goals", "even_from")
+    even_to: float = default_of("goals", "even_to")
+    unevenness: float | None = default_of("goals", "unevenness")
+    good_builds: float = default_of("goals", "good_builds")
+
+
+@dataclass(frozen=True, slots=True)
 class Design:
     """A whole design. None where a part is not there: no `cabinet`; no `branch`, the antenna directly on the tank; no
+    `circuit`, the oscillators by their resonance alone; no `transistor`, the circuit's with its default values; no
     `volume_antenna` (then neither `volume` nor `volume_response`), the volume hand a plain gain.
     """
 
@@ -212,9 +307,14 @@ class Design:
     tone: ToneSection = field(default_factory=ToneSection)
     cabinet: CabinetSection | None = None
     branch: BranchSection | None = None
+    circuit: CircuitSection | None = None
+    transistor: TransistorSection | None = None
     volume_antenna: VolumeAntennaSection | None = None
     volume: VolumeSection | None = None
     volume_response: VolumeResponseSection | None = None
+    tolerances: TolerancesSection | None = None
+    temperature: TemperatureSection | None = None
+    goals: GoalsSection | None = None
 
     def __post_init__(self) -> None:
         faults = cross_faults(sections_of(self))
@@ -226,13 +326,25 @@ class Design:
         """The design's name."""
         return self.about.name
 
+    @property
+    def law(self) -> str:
+        """ "circuit": the oscillators are solved with all their parts; "lossless": by their resonance alone."""
+        return self.tuning.law or ("lossless" if self.circuit is None else "circuit")
+
+    @property
+    def circuit_amplitudes(self) -> bool:
+        """Whether the detector gets the amplitudes that the oscillators deliver, not those written down."""
+        return (self.detector.amplitudes or ("circuit" if self.law == "circuit" else "given")) == "circuit"
+
 
 SECTION_TYPES: dict[str, type[Any]] = {
     kind.section: kind
     for kind in (
         About, AntennaSection, CabinetSection, PlayerSection, VariableSection, BranchSection,
-        ReferenceSection, TuningSection, CouplingSection, DetectorSection, ToneSection,
+        ReferenceSection, CircuitSection, TransistorSection,
+        TuningSection, CouplingSection, DetectorSection, ToneSection,
         VolumeAntennaSection, VolumeSection, VolumeResponseSection,
+        TolerancesSection, TemperatureSection, GoalsSection,
     )
 }  # fmt: skip
 

@@ -16,16 +16,16 @@ _HEAD = """\
 # What the template sets beside the defaults: an instrument of our own, with a series inductor.
 _VALUES: dict[tuple[str, str], str | float] = {
     ("design", "name"): "Lantern",
-    ("design", "description"): "A rod behind three 10 mH chokes in series: C2 to C6 in some 29 cm.",
+    ("design", "description"): "A rod behind three 12 mH chokes in series: C2 to C6 in some 29 cm.",
     ("antenna", "stray"): "3 pF",
-    ("variable", "inductance"): "680 uH",
+    ("variable", "inductance"): "820 uH",
     ("variable", "capacitance"): "330 pF",
     ("variable", "stray"): "20 pF",
     ("variable", "trimmer_minimum"): "10 pF",
     ("variable", "trimmer_maximum"): "80 pF",
-    ("branch", "inductance"): "30 mH",
+    ("branch", "inductance"): "36 mH",
     ("branch", "self_capacitance"): "1.3 pF",
-    ("reference", "inductance"): "680 uH",
+    ("reference", "inductance"): "820 uH",
     ("reference", "capacitance"): "300 pF",
     ("reference", "stray"): "18 pF",
     ("reference", "trimmer_minimum"): "5 pF",
@@ -47,7 +47,17 @@ _VALUES: dict[tuple[str, str], str | float] = {
 }
 # optional sections that the template uses
 _SECTIONS = frozenset({"branch", "volume_antenna", "volume", "volume_response"})
-_EXAMPLES = {("player", "hand_height"): "1.25 m"}  # shown behind # for keys the template leaves out
+_EXAMPLES = {
+    ("player", "hand_height"): "1.25 m",
+    ("circuit", "board"): "perfboard",
+    ("transistor", "early_voltage"): "80 V",
+    ("tuning", "law"): "lossless",
+    ("detector", "amplitudes"): "given",
+    ("goals", "zero_beat"): "99 %",
+    ("goals", "lowest"): "65.4 Hz",
+    ("goals", "highest"): "1046 Hz",
+    ("goals", "unevenness"): 40.0,
+}  # shown behind # for keys the template leaves out
 
 
 def template_text() -> str:
@@ -93,7 +103,8 @@ def _key_lines(key: Key) -> list[str]:
     else:
         written = write_value(key, key.default)
     if written is None:
-        return [comment, f"# {key.name} = {toml_text(_EXAMPLES[key.section, key.name])}"]
+        example = _EXAMPLES[key.section, key.name]
+        return [comment, f"# {key.name} = {toml_text(example) if isinstance(example, str) else repr(example)}"]
     return [comment, f"{key.name} = {written}"]
 
 

@@ -41,11 +41,13 @@ UNITS = {
         Unit("K", "kelvin", "m", "", "300 K"),
         Unit("dB", "decibel", "", "", "-6 dB"),
         Unit("percent", "percent", "", "", "5 %"),
+        Unit("ppm/K", "parts per million per kelvin", "", "", "30 ppm/K"),
         Unit("fraction", "fraction from 0 to 1 (or percent)", "", "", "0.5"),
         Unit("ratio", "plain number", "", "", "1.5"),
     )
 }
 PLAIN = ("fraction", "ratio")  # units that a bare number satisfies
+SCALED = {"percent": -2, "ppm/K": -6}  # units that are a power of ten: fraction, fraction per kelvin
 SPELLINGS = {
     "\u03a9": "ohm", "Ohm": "ohm", "ohms": "ohm", "%": "percent", "\u00b0C": "degC", "\u2103": "degC",
     "": "ratio", "1": "ratio",

@@ -34,12 +34,12 @@ def read_value(key: Key, raw: Any) -> Any:
 
 def check_value(key: Key, value: Any) -> Any:
     """`value` as the key stores it; raise DesignError where it is of the wrong kind or out of its domain."""
+    if value is None and may_be_none(key):
+        return None
     if key.choices:
         return _checked_choice(key, value)
     if key.longest:
         return _checked_text(key, value)
-    if value is None and may_be_none(key):
-        return None
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise DesignError("is not a finite number")
     if not key.low <= value <= key.high:

@@ -38,6 +38,8 @@ EVERY_PART = """
 [branch]
 inductance = "40 mH"
 [cabinet]
+[circuit]
+[transistor]
 [volume_antenna]
 [volume]
 inductance = "2.2 mH"
@@ -45,6 +47,9 @@ capacitance = "50 pF"
 [volume_response]
 inductance = "2.2 mH"
 capacitance = "60 pF"
+[tolerances]
+[temperature]
+[goals]
 """
 
 
@@ -296,7 +301,8 @@ def _designs(draw: st.DrawFn) -> Design:
     except DesignError:
         plain = {name: parts[name] for name in ("variable", "reference", "about", "tone", "detector")}
         tone = dataclasses.replace(plain["tone"], low_pass=8000.0)
-        return Design(**(plain | {"tone": tone}))
+        detector = dataclasses.replace(plain["detector"], amplitudes="given")
+        return Design(**(plain | {"tone": tone, "detector": detector}))
 
 
 @settings(max_examples=60, deadline=None)

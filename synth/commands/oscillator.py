@@ -1,0 +1,68 @@
+"""`beatfield oscillator DESIGN`: one oscillator on the bench, as text, JSON, plot and start-up transient."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    parser.add_argument("--which", choices=("reference", "variable", "volume"), default="reference",
+                        help="the oscillator to read (default: reference)")  # fmt: skip
+    parser.add_argument("--pot", metavar="0..1", help="position of its fine-tune pot, in place of the design's")
+    parser.add_argument("--load", metavar="LOAD", help='resistance behind its output resistor, e.g. 47k, or "none"')
+    parser.add_argument("--json", action="store_true", help="print the readings as JSON")
+    parser.add_argument("--plot", metavar="FILE", help="write start-up, a steady cycle and the pot as PNG or SVG")
+    parser.add_argument("--trace", metavar="FILE", help="write the start-up transient as CSV (- for stdout)")
+    parser.add_argument("--force", action="store_true", help="replace files that exist")
+
+
+def run(arguments: Namespace) -> int:
+    """Read the oscillator and write what is asked for."""
+    import sys
+    from dataclasses import replace
+    from pathlib import Path
+
+    from synth.design_file import load_design
+    from synth.errors import DesignError
+    from synth.oscillator_bench import bench_of
+    from synth.oscillator_trace import start_up, trace_csv
+    from synth.quantity import parse
+    from synth.report.figure import checked_plot_path
+    from synth.report.oscillator_report import oscillator_report, pot_curve, steady
+    from synth.report.oscillator_text import oscillator_text
+    from synth.report.output import print_json, write_text
+    from synth.workbench import say
+
+    if arguments.plot:
+        checked_plot_path(Path(arguments.plot))
+    pot = None
+    if arguments.pot is not None:
+        try:
+            pot = parse(arguments.pot, "fraction")
+        except DesignError as error:
+            raise DesignError(f"--pot {arguments.pot}: {error}") from None
+        if not 0.0 <= pot <= 1.0:
+            raise DesignError(f"--pot {arguments.pot}: must be between 0 and 1")
+    bench = bench_of(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)
+    state = steady(bench)
+    trace = None
+    if arguments.plot or arguments.trace:
+        trace, remark = start_up(state, say)
+        if remark is not None:
+            bench = replace(bench, notices=(*bench.notices, remark))
+    report = oscillator_report(bench, state, trace)
+    if trace is not None and arguments.trace:
+        write_text(trace_csv(trace), arguments.trace, arguments.force)
+    if trace is not None and arguments.plot:
+        from synth.report.oscillator_plot import save_oscillator_plot
+
+        curve = pot_curve(bench.circuit, state)
+        save_oscillator_plot(report, state, trace, curve, arguments.plot, force=arguments.force)
+        say(f"wrote {arguments.plot}")
+    if arguments.json:
+        print_json(report.document())
+    elif arguments.trace != "-":
+        sys.stdout.write(oscillator_text(report))
+    return 0

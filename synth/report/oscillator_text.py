@@ -1,0 +1,97 @@
+"""The bench readings of an oscillator for a person: facts, test points, and what the adjustments do."""
+
+from __future__ import annotations
+
+from synth.quantity import format_quantity
+from synth.report.oscillator_report import SIMULATED, OscillatorReport, Reading, TestPoint
+
+DASH = "-"
+
+
+def oscillator_text(report: OscillatorReport) -> str:
+    """The report as text; the same figures as its document."""
+    lines = [f"{name:<20}{value}" for name, value in _facts(report)]
+    lines += ["", f"{'test point':<12}{'DC':>11}{'peak to peak':>15}{'frequency':>15}{'THD':>9}{'start-up':>12}"]
+    lines += [_point_line(point) for point in report.test_points]
+    head = f"{'frequency':>21}{'shift':>12}{'collector':>13}{'output':>12}   (peak to peak)"
+    lines += ["", f"{'pot':<12}{head}", *(_reading_line(reading) for reading in report.pot_readings)]
+    if report.trimmer_readings:
+        lines += ["", f"{'trimmer':<12}{head}", *(_reading_line(reading) for reading in report.trimmer_readings)]
+    lines += ["", f"{'load':<12}{head}", *(_reading_line(reading, "ohm") for reading in report.load_readings)]
+    lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
+    return "\n".join(lines) + "\n"
+
+
+def _facts(report: OscillatorReport) -> list[tuple[str, str]]:
+    power = format_quantity(report.supply_power_w * 1e3, "ratio")
+    facts = [
+        ("design", f"{report.design} ({report.design_hash})"),
+        ("oscillator", report.which),
+        ("frequency", f"{report.frequency_hz / 1e3:.3f} kHz"),
+        ("antenna", _antenna(report)),
+        ("load", _load(report)),
+        ("pot", f"{report.pot:.3g} of its turn" + _trimmer(report)),
+        ("supply", f"{_unit(report.supply_v, 'V')}, {_unit(report.supply_current_a, 'A')}, {power} mW"),
+        ("collector at rest", _unit(report.collector_current_at_rest_a, "A")),
+        ("loop gain", f"{report.loop_gain_margin_db:.1f} dB more than needed to start"),
+        ("growth", f"{report.growth_rate_per_s:.4g} /s: e-fold in {_unit(1.0 / report.growth_rate_per_s, 's')}"),
+        ("start-up", _startup(report)),
+        ("settles", f"slowest time constant {_unit(report.settling_s, 's')}"),
+    ]
+    if report.probe_shift_hz is not None:
+        facts.append(("10 pF probe", f"on the collector it shifts the frequency by {report.probe_shift_hz:+.0f} Hz"))
+    if report.stray_explanation is not None:
+        facts.append(("stray", report.stray_explanation))
+    return facts
+
+
+def _unit(value: float, unit: str) -> str:
+    return format_quantity(value, unit)
+
+
+def _antenna(report: OscillatorReport) -> str:
+    if report.antenna_f is None:
+        return "none"
+    where = "nobody near" if report.hand_distance_m is None else f"hand at {_unit(report.hand_distance_m, 'm')}"
+    return f"{_unit(report.antenna_f, 'F')} with its stray, {where}"
+
+
+def _load(report: OscillatorReport) -> str:
+    if report.load_ohm is None or report.load_f is None:
+        return "none"
+    return f"{_unit(report.load_ohm, 'ohm')} and {_unit(report.load_f, 'F')} behind the output resistor"
+
+
+def _trimmer(report: OscillatorReport) -> str:
+    return ", no trimmer" if report.trimmer is None else f", trimmer {report.trimmer:.4g} of its turn"
+
+
+def _startup(report: OscillatorReport) -> str:
+    if report.startup_s is None:
+        return "not within the transient computed"
+    about = "" if report.startup_by == SIMULATED else "about "
+    return f"{about}{_time(report.startup_s)} to 90 % of the swing ({report.startup_by})"
+
+
+def _time(seconds: float) -> str:
+    return format_quantity(seconds, "s", 3)
+
+
+def _point_line(point: TestPoint) -> str:
+    thd = DASH if point.thd is None else f"{100.0 * point.thd:.2f} %"
+    startup = DASH if point.startup_s is None else _time(point.startup_s)
+    swing = format_quantity(point.peak_to_peak_v, "V", 4)
+    dc = f"{point.dc_v:.3f} V"
+    return (
+        f"{point.name:<12}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>9}{startup:>12}"
+    )
+
+
+def _reading_line(reading: Reading, unit: str = "fraction") -> str:
+    setting = "" if reading.setting is None else format_quantity(reading.setting, unit)
+    name = f"  {reading.name} {setting}".rstrip()
+    if reading.frequency_hz is None or reading.collector_pp_v is None or reading.output_pp_v is None:
+        return f"{name}: {reading.remark}"
+    collector, output = (format_quantity(volts, "V") for volts in (reading.collector_pp_v, reading.output_pp_v))
+    frequency = f"{reading.frequency_hz / 1e3:.3f} kHz"
+    return f"{name:<21}{frequency:>12}{reading.shift_hz:>9.0f} Hz{collector:>13}{output:>12}"
