@@ -1,0 +1,179 @@
+"""Every figure of a design's build and tuning sheet, collected once; page and JSON are written from them."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from models.radio_limits import general_field_limit
+from synth.report.field_report import FieldReport, NoteFigure, OctaveFigure, field_report
+from synth.report.sheet_parts import PartFigure, ToleranceFigure, part_figures, tolerance_figures
+from synth.report.sheet_readings import (
+    AMPERES,
+    HERTZ,
+    CauseFigure,
+    PotFigure,
+    ReadingFigure,
+    TrimmerFigure,
+    beat_reading,
+    pot_figure,
+    station_readings,
+    trimmer_figure,
+)
+from synth.report.sheet_stations import (
+    Station,
+    antenna_station,
+    bare_station,
+    reference_station,
+    volume_station,
+)
+from synth.report.volume_figures import VolumeFigures
+from synth.workbench import Workpiece
+
+SCHEMA = "beatfield.sheet/1"
+
+
+@dataclass(frozen=True, slots=True)
+class LimitFigure:
+    """The example radio limit at an oscillator's frequency: field, V/m, at a distance, m."""
+
+    oscillator: str
+    frequency_hz: float
+    field_v_per_m: float
+    distance_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class SheetFigures:
+    """The sheet, SI units in the names; None where the design has no such thing."""
+
+    design: str
+    description: str
+    design_hash: str
+    posture: str
+    law: str
+    mode: str
+    direction: str
+    antenna_length_m: float
+    antenna_diameter_m: float
+    stand_distance_m: float
+    body_capacitance_f: float | None
+    board: str | None
+    supply_v: float | None
+    reference_frequency_hz: float
+    variable_frequency_empty_hz: float
+    zero_beat_m: float | None
+    zero_beat_asked_m: float | None
+    locked_near_m: float | None
+    locked_far_m: float | None
+    playable_near_m: float | None
+    playable_far_m: float | None
+    nearest_m: float
+    lowest_hz: float | None
+    highest_hz: float | None
+    tolerances: tuple[ToleranceFigure, ...]
+    parts: tuple[PartFigure, ...]
+    readings: tuple[ReadingFigure, ...]
+    causes: tuple[CauseFigure, ...]
+    trimmers: tuple[TrimmerFigure, ...]
+    pots: tuple[PotFigure, ...]
+    limits: tuple[LimitFigure, ...]
+    octaves: tuple[OctaveFigure, ...]
+    notes: tuple[NoteFigure, ...]
+    volume: VolumeFigures | None
+    full_height_m: float | None
+    notices: tuple[str, ...]
+
+    @property
+    def supply_current_a(self) -> float | None:
+        """Current of all oscillators together, A; None without a circuit."""
+        currents = [row.expected for row in self.readings if row.unit == AMPERES]
+        return sum(currents) if currents else None
+
+    def document(self) -> dict[str, Any]:
+        """The figures as JSON-ready values."""
+        return {"schema": SCHEMA, **asdict(self), "supply_current_a": self.supply_current_a}
+
+
+def sheet_figures(workpiece: Workpiece) -> SheetFigures:
+    """Collect the figures of a design's sheet."""
+    design, report = workpiece.design, field_report(workpiece)
+    limits = {figure.kind: figure.fraction for figure in tolerance_figures(design)}
+    lettered = _stations(workpiece)
+    readings: list[ReadingFigure] = []
+    causes: list[CauseFigure] = []
+    for letter, station in lettered:
+        first = 1 + sum(row.code.startswith(letter) for row in readings)
+        rows, behind = station_readings(station, letter, limits, first)
+        readings += rows
+        causes += [cause for cause in behind if cause.code[0] == "R" or cause.code in _frequencies(rows)]
+    beat = beat_reading(workpiece, "B1", limits)
+    readings += [] if beat is None else [beat]
+    played = [station for place, (_, station) in enumerate(lettered) if place != 1]  # not the one without its antenna
+    response = design.volume_response
+    return SheetFigures(
+        **_field_figures(report),
+        description=design.about.description,
+        law=design.law,
+        direction=workpiece.field.direction,
+        antenna_length_m=design.antenna.length,
+        antenna_diameter_m=design.antenna.diameter,
+        stand_distance_m=design.player.stand_distance,
+        body_capacitance_f=design.player.body_capacitance,
+        board=None if design.circuit is None else design.circuit.board,
+        supply_v=None if design.circuit is None else design.circuit.supply_voltage,
+        zero_beat_asked_m=design.tuning.zero_beat,
+        tolerances=tolerance_figures(design),
+        parts=part_figures(design),
+        readings=tuple(readings),
+        causes=tuple(causes),
+        trimmers=tuple(row for station in played if (row := trimmer_figure(station)) is not None),
+        pots=tuple(pot for station in played if (pot := pot_figure(station)) is not None),
+        limits=tuple(_limits(report)),
+        full_height_m=None if response is None else response.full_height,
+    )
+
+
+def _stations(workpiece: Workpiece) -> list[tuple[str, Station]]:
+    """The set-ups in the order in which they are read, each with the letter of its readings.
+
+    The variable oscillator is read for current and volts once, with its antenna.
+    """
+    bare = bare_station(workpiece)
+    found = [("R", reference_station(workpiece)), ("V", _frequency_only(bare)), ("V", antenna_station(workpiece))]
+    ring = volume_station(workpiece)
+    return found if ring is None else [*found, ("L", ring)]
+
+
+def _frequency_only(station: Station) -> Station:
+    return Station(station.oscillator, station.condition, station.setting, station.probe, None,
+                   station.by_trimmer, None)  # fmt: skip
+
+
+def _frequencies(rows: list[ReadingFigure]) -> set[str]:
+    """Codes of the frequencies: volts and currents point to the same parts in every oscillator, told once."""
+    return {row.code for row in rows if row.unit == HERTZ}
+
+
+def _field_figures(report: FieldReport) -> dict[str, Any]:
+    """What the sheet takes over from the report of the pitch field."""
+    names = (
+        "design", "design_hash", "posture", "mode", "reference_frequency_hz", "variable_frequency_empty_hz",
+        "zero_beat_m", "locked_near_m", "locked_far_m", "playable_near_m", "playable_far_m", "nearest_m", "lowest_hz",
+        "highest_hz", "octaves", "notes", "volume", "notices",
+    )  # fmt: skip
+    return {name: getattr(report, name) for name in names}
+
+
+def _limits(report: FieldReport) -> list[LimitFigure]:
+    """The example limit at the frequency of every oscillator that carries an antenna, and of the reference."""
+    carriers = [("reference", report.reference_frequency_hz), ("variable", report.variable_frequency_empty_hz)]
+    if report.volume is not None:
+        carriers.append(("volume", report.volume.oscillator_empty_hz))
+    rows = []
+    for name, frequency in carriers:
+        limit = general_field_limit(frequency)
+        rows.append(LimitFigure(name, frequency, limit.field, limit.distance))
+    return rows
+
+

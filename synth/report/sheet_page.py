@@ -1,0 +1,216 @@
+"""The build and tuning sheet as one self-contained HTML page for paper."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from synth.report.sheet_figures import SheetFigures
+from synth.report.sheet_markup import (
+    DASH,
+    bullets,
+    centimetres,
+    grouped,
+    paragraph,
+    percent,
+    quantity,
+    reading,
+    section,
+    span,
+    steps,
+    table,
+    tag,
+    text,
+)
+from synth.report.sheet_parts import PartFigure
+from synth.report.sheet_readings import CauseFigure, ReadingFigure
+from synth.report.sheet_ruler import check_bar, ruler_rows
+from synth.report.sheet_steps import cautions, checks, patterns, tuning, what
+from synth.report.sheet_style import style
+
+PAPERS = ("A4", "Letter")
+
+
+def sheet_page(figures: SheetFigures, paper: str = "A4") -> str:
+    """The whole page as HTML; the same figures and paper give the same text. ValueError for an unknown paper."""
+    if paper not in PAPERS:
+        raise ValueError(f"paper must be one of {', '.join(PAPERS)}; got {paper!r}")
+    title = text(f"{figures.design}: build and tuning sheet")
+    head = f'<meta charset="utf-8">\n<title>{title}</title>\n<style>\n{style(paper, figures.design_hash)}</style>'
+    body = "\n".join(_sections(figures))
+    return f'<!DOCTYPE html>\n<html lang="en">\n<head>\n{head}\n</head>\n<body>\n{body}\n</body>\n</html>\n'
+
+
+def _sections(figures: SheetFigures) -> Iterator[str]:
+    yield _title(figures)
+    yield section("Cautions", bullets(cautions(figures)), *_radio(figures), class_="boxed")
+    yield section("Parts", *_parts(figures))
+    yield section("Checks, in the order of assembly", steps(checks(figures)))
+    yield section("Expected readings", *_readings(figures))
+    yield section("Tuning, step by step", *_ranges(figures), steps(tuning(figures)))
+    yield section("When a reading is off", *_causes(figures))
+    yield section("What stands behind the figures", *_notes(figures))
+    yield section("The pitch field, 1:1", *_ruler(figures), class_="ruler")
+
+
+def _title(figures: SheetFigures) -> str:
+    facts = [
+        ("reference oscillator", reading(figures.reference_frequency_hz, "Hz")),
+        ("variable, no player", reading(figures.variable_frequency_empty_hz, "Hz")),
+        ("zero beat at", centimetres(figures.zero_beat_m)),
+        ("notes", _note_span(figures)),
+        ("rod", f"{quantity(figures.antenna_length_m, 'm')}, {quantity(figures.antenna_diameter_m, 'm')} thick"),
+        ("design hash", figures.design_hash),
+    ]
+    cells = "".join(tag("div", tag("dt", text(name)) + tag("dd", text(value))) for name, value in facts)
+    words = [tag("p", "Build and tuning sheet", class_="kind"), tag("h1", tag("bdi", text(figures.design)))]
+    words += [tag("p", tag("bdi", text(figures.description)))] if figures.description.strip() else []
+    return tag("header", "\n".join([*words, tag("dl", cells)]))
+
+
+def _note_span(figures: SheetFigures) -> str:
+    notes = figures.notes
+    return "none in reach" if not notes else f"{notes[0].note} to {notes[-1].note}"
+
+
+def _radio(figures: SheetFigures) -> list[str]:
+    rows = [
+        (limit.oscillator, reading(limit.frequency_hz, "Hz"), f"{quantity(limit.field_v_per_m, 'V', 3)}/m",
+         f"{limit.distance_m:.0f} m")
+        for limit in figures.limits
+    ]  # fmt: skip
+    return [
+        paragraph(
+            "As one example of such rules, the general limit of the United States, 47 CFR 15.209, from memory: 2400/f "
+            "µV/m at 300 m from 9 to 490 kHz and 24000/f µV/m at 30 m from there to 1705 kHz, f in kHz. For this "
+            "design (fundamentals; harmonics have limits of their own; what it radiates is not computed):"
+        ),
+        table(("Oscillator", "Frequency", "Field at most", "Measured at"), rows, (1, 2, 3)),
+    ]
+
+
+def _parts(figures: SheetFigures) -> list[str]:
+    rows = grouped(
+        (_heading(part.place), (part.name, _value(part), _preferred(part), _either_way(part.tolerance), ""))
+        for part in figures.parts
+    )
+    heads = ("Part", "Design value", "Nearest preferred value", "Tolerance", "Measured")
+    limits = "; ".join(f"{row.name} ±{percent(row.fraction)} ({row.origin})" for row in figures.tolerances)
+    board = "" if figures.board is None else f" Built on: {figures.board}."
+    return [
+        table(heads, rows, (1, 3), "fill"),
+        paragraph(
+            "Preferred values by IEC 60063: E12 for coils, E24 for capacitors and resistors, E6 for pots. Another "
+            f"value is made of two in series or parallel. Tolerances used below: {limits}.{board}",
+            "small",
+        ),
+    ]
+
+
+def _heading(place: str) -> str:
+    return f"{place} oscillator" if place in ("reference", "variable", "volume") else place
+
+
+def _value(part: PartFigure) -> str:
+    if part.highest is None:
+        return quantity(part.value, part.unit)
+    return f"{quantity(part.value, part.unit)} to {quantity(part.highest, part.unit)}"
+
+
+def _preferred(part: PartFigure) -> str:
+    if part.preferred is None or part.off_preferred is None:
+        return "adjustable"
+    if part.off_preferred == 0.0:
+        return f"same ({part.series})"
+    return f"{quantity(part.preferred, part.unit)} ({part.series}), {percent(part.off_preferred, 2, True)}"
+
+
+def _either_way(fraction: float | None) -> str:
+    return DASH if fraction is None else f"±{percent(fraction)}"
+
+
+def _readings(figures: SheetFigures) -> list[str]:
+    rows = grouped(
+        (what(row), (row.code, row.point, reading(row.expected, row.unit), span(row.low, row.high, row.unit),
+                     span(row.worst_low, row.worst_high, row.unit), ""))
+        for row in figures.readings
+    )  # fmt: skip
+    heads = ("No.", "Point", "Expected", "Allowed", "All at worst", "Read")
+    return [
+        table(heads, rows, (2, 3, 4), "fill"),
+        paragraph(
+            "Allowed: root sum of squares of the tolerances above, before trimming. Outside of it look for a cause; "
+            "outside “all at worst” tolerances alone cannot explain it. To first order.",
+            "small",
+        ),
+    ]
+
+
+def _ranges(figures: SheetFigures) -> list[str]:
+    def at(frequency: float | None) -> str:
+        return DASH if frequency is None else reading(frequency, "Hz")
+
+    rows = [(row.oscillator, at(row.out_hz), at(row.middle_hz), at(row.in_hz), at(row.set_hz),
+             percent(row.setting, 3), "") for row in figures.trimmers]  # fmt: skip
+    heads = ("Trimmer", "All out (least pF)", "Middle", "All in (most pF)", "Set to", "Turned in", "Read")
+    if rows:
+        return [table(heads, rows, (1, 2, 3, 4, 5), "fill")]
+    return [paragraph("This design has no trimmers.")]
+
+
+def _causes(figures: SheetFigures) -> list[str]:
+    expected = {row.code: row for row in figures.readings}
+    rows = grouped(
+        (_low_by(expected[cause.code]),
+         (cause.part, _amount(cause), DASH if cause.tolerances is None else f"{cause.tolerances:.1f}"))
+        for cause in figures.causes
+    )  # fmt: skip
+    heads = ("Points to", "Which is off by", "Times its tolerance")
+    return [
+        paragraph(
+            "One of these changes alone explains a reading 1 % low; likeliest first: the part that must be off by "
+            "the fewest of its own tolerances. A reading 1 % high: the opposite sign. Twice as far off: about "
+            "twice the change."
+        ),
+        table(heads, rows, (1, 2), "causes"),
+        bullets(patterns(figures)),
+    ]
+
+
+def _low_by(row: ReadingFigure) -> str:
+    low = quantity(0.01 * row.expected, row.unit, 3)
+    return f"{row.code}, {row.point} of the {row.oscillator} oscillator, 1 % low: by {low}"
+
+
+def _amount(cause: CauseFigure) -> str:
+    if cause.kind in ("stray", "antenna_stray", "junction"):
+        sign = "more" if cause.amount > 0.0 else "less"
+        return f"{quantity(abs(cause.amount), cause.unit, 2)} {sign} than assumed"
+    if cause.kind == "gain":
+        return percent(cause.change, 2, True)
+    amount = quantity(cause.amount, cause.unit, 2)
+    return f"{percent(cause.change, 2, True)} ({amount if amount[0] == chr(0x2212) else '+' + amount})"
+
+
+def _ruler(figures: SheetFigures) -> list[str]:
+    check = tag("div", paragraph("Print at 100 %. Check: this bar is 100 mm.", "strong") + check_bar(), class_="row")
+    rows = ruler_rows(figures)
+    if not rows:
+        return [check, paragraph("The field is silent at every hand distance: there is nothing to mark.")]
+    earth = "bonded to earth" if figures.body_capacitance_f is None else (
+        f"{quantity(figures.body_capacitance_f, 'F')} to earth")  # fmt: skip
+    how = (
+        "Cut along the dashed lines and glue the rows one after the other. Put 0 at the antenna's surface and "
+        f"measure to the skin: {figures.posture} hand, player {earth}, {centimetres(figures.stand_distance_m)} "
+        "from the antenna. Long marks are C; short ones are sharps; marks closer than 0.45 mm are left out."
+    )
+    return [check, paragraph(how), *(tag("div", row, class_="row") for row in rows)]
+
+
+def _notes(figures: SheetFigures) -> list[str]:
+    ways = "as circuits with all their parts" if figures.law == "circuit" else "by their resonance, without loss"
+    found = [
+        f"Oscillators are solved {ways}; the antenna's capacitance by boundary elements. Bands are first order, parts "
+        "independent, without counter and meter errors, ageing and temperature.",
+        *figures.notices,
+    ]
+    return [bullets(found)]

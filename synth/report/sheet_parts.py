@@ -1,0 +1,121 @@
+"""The parts of a design as a shopping list: values, the nearest preferred ones, tolerances."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from models.preferred_values import nearest
+from synth.designs.sections import Design, ReferenceSection, TolerancesSection, VariableSection, VolumeSection
+
+ASSUMED = {"resistor": 0.01, "potentiometer": 0.20, "supply": 0.02, "gain": 0.50}
+"""Tolerances that a design does not state, of parts that hardly move a frequency: our assumption, printed as such."""
+
+KINDS = {
+    "inductor": "tank coils", "capacitor": "fixed capacitors", "trimmer": "trimmers, both ends",
+    "branch_inductor": "series inductor", "stray": "stray of board, wiring and windings",
+    "antenna_stray": "antenna's mount and lead", "junction": "transistor's capacitances", "resistor": "resistors",
+    "potentiometer": "pots, whole track", "supply": "supply voltage", "gain": "transistor's current gain",
+}  # fmt: skip
+OF_CIRCUIT = ("junction", *ASSUMED)
+SERIES = {"inductor": "E12", "branch_inductor": "E12", "capacitor": "E24", "resistor": "E24", "potentiometer": "E6"}
+EACH = "each oscillator"
+SAME = 1e-6  # relative difference within which a value is the preferred one
+
+
+@dataclass(frozen=True, slots=True)
+class ToleranceFigure:
+    """How far one class of parts may be off, as a fraction either way; `origin` says who states it."""
+
+    kind: str
+    name: str
+    fraction: float
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class PartFigure:
+    """One part: `value` as designed and the nearest `preferred` one of the `series` (None where there is no series)."""
+
+    place: str
+    name: str
+    unit: str
+    value: float
+    highest: float | None  # of a trimmer: value is its lowest
+    series: str | None
+    preferred: float | None
+    off_preferred: float | None  # preferred over value, less 1
+    tolerance: float | None
+
+
+def tolerance_figures(design: Design) -> tuple[ToleranceFigure, ...]:
+    """The tolerances of every class of parts that the design has."""
+    stated = design.tolerances is not None
+    section = design.tolerances or TolerancesSection()
+    kinds = [kind for kind in KINDS if design.circuit is not None or kind not in OF_CIRCUIT]
+    if design.branch is None:
+        kinds.remove("branch_inductor")
+    return tuple(
+        ToleranceFigure(kind, KINDS[kind], ASSUMED[kind], "assumed here") if kind in ASSUMED else
+        ToleranceFigure(kind, KINDS[kind], getattr(section, kind), "the design" if stated else "usual, not stated")
+        for kind in kinds
+    )  # fmt: skip
+
+
+def part_figures(design: Design) -> tuple[PartFigure, ...]:
+    """Everything to buy, oscillator by oscillator, as far as the design names it."""
+    limits = {figure.kind: figure.fraction for figure in tolerance_figures(design)}
+
+    def part(place: str, name: str, kind: str, unit: str, value: float) -> PartFigure:
+        series = SERIES[kind]
+        preferred = nearest(series, value)
+        off = preferred / value - 1.0
+        return PartFigure(place, name, unit, value, None, series, preferred, 0.0 if abs(off) < SAME else off,
+                          limits.get(kind, ASSUMED.get(kind)))  # fmt: skip
+
+    def tank(place: str, section: VariableSection | ReferenceSection | VolumeSection) -> list[PartFigure]:
+        found = [
+            part(place, "tank coil", "inductor", "H", section.inductance),
+            part(place, "tank capacitor", "capacitor", "F", section.capacitance),
+        ]
+        if section.trimmer_maximum > 0.0:
+            low, high = section.trimmer_minimum, section.trimmer_maximum
+            found.append(PartFigure(place, "trimmer", "F", low, high, None, None, None, limits["trimmer"]))
+        return found
+
+    coupling, detector, response = design.coupling, design.detector, design.volume_response
+    parts = tank("reference", design.reference) + tank("variable", design.variable)
+    if design.branch is not None:
+        parts.append(part("variable", "series inductor", "branch_inductor", "H", design.branch.inductance))
+    if design.volume is not None:
+        parts += tank("volume", design.volume)
+    if design.circuit is not None:
+        parts += _circuit_parts(design, part)
+    if design.circuit is not None or coupling.lock_range is None:
+        parts.append(part("coupling", "reference's output resistor", "resistor", "ohm", coupling.reference_resistor))
+        parts.append(part("coupling", "variable's output resistor", "resistor", "ohm", coupling.variable_resistor))
+    if detector.kind == "diode":
+        parts.append(part("detector", "load resistor", "resistor", "ohm", detector.load_resistance))
+        parts.append(part("detector", "load capacitor", "capacitor", "F", detector.load_capacitance))
+    if response is not None:
+        parts.append(part("resonator", "coil", "inductor", "H", response.inductance))
+        parts.append(part("resonator", "capacitor", "capacitor", "F", response.capacitance))
+        parts.append(part("rectifier", "load resistor", "resistor", "ohm", response.detector_resistance))
+        parts.append(part("rectifier", "capacitor", "capacitor", "F", response.detector_capacitance))
+    return tuple(parts)
+
+
+def _circuit_parts(design: Design, part: Callable[[str, str, str, str, float], PartFigure]) -> list[PartFigure]:
+    """The parts of one oscillator beside its tank: each oscillator has a set of its own."""
+    circuit = design.circuit
+    if circuit is None:
+        return []
+    rows = (
+        ("feedback capacitor", "capacitor", "F"), ("emitter capacitor", "capacitor", "F"),
+        ("upper resistor", "resistor", "ohm"), ("potentiometer", "potentiometer", "ohm"),
+        ("lower resistor", "resistor", "ohm"), ("feed resistor", "resistor", "ohm"),
+        ("emitter resistor", "resistor", "ohm"), ("wiper capacitor", "capacitor", "F"),
+        ("base capacitor", "capacitor", "F"), ("coupling capacitor", "capacitor", "F"),
+        ("supply resistor", "resistor", "ohm"), ("supply capacitor", "capacitor", "F"),
+    )  # fmt: skip
+    return [part(EACH, name, kind, unit, getattr(circuit, name.replace(" ", "_"))) for name, kind, unit in rows]

@@ -1,0 +1,175 @@
+"""An oscillator as parts that can be turned one by one, and what is read on it: by its resonance, or as a circuit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any
+
+from models.antenna_branch import MODES, SeriesInductor, mode_frequencies
+from models.circuit.common_base import BASE, COLD, EMITTER, WIPER, OscillatorCircuit
+from models.oscillator import steady_state
+from models.tank import Tank, resonant_frequency
+from synth.circuit_assembly import blaming
+from synth.designs.sections import Design
+
+Readings = dict[str, float]
+FREQUENCY, CURRENT = "frequency", "supply current"
+ACROSS = ("tank capacitor", "stray across the tank", "trimmer at its place", "divider and transistor")
+LEAST_REST = 1e-6  # of the tank's capacitance: below, there is nothing but rounding
+LEAD_BASE = 10e-12  # F, the order of a rod's capacitance
+DC_POINTS = {"cold end of the coil": COLD, "wiper": WIPER, "base": BASE, "emitter": EMITTER}
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of an oscillator: `kind` is its class of tolerance, `base` the quantity (SI) that a factor multiplies.
+
+    Stray is turned by factors of the whole tank's capacitance, an antenna's lead by those of LEAD_BASE, so that they
+    can be turned where a design has none.
+    """
+
+    name: str
+    kind: str
+    unit: str
+    value: float
+    base: float
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """`read(name, factor)` gives the readings with the part of that name at `factor` times its base, others nominal."""
+
+    parts: tuple[Part, ...]
+    read: Callable[[str, float], Readings]
+
+
+@dataclass(frozen=True, slots=True)
+class Antenna:
+    """What hangs on an oscillator: capacitance, F, of which `lead` is mount and lead, and the inductor before it."""
+
+    capacitance: float
+    lead: float
+    branch: SeriesInductor | None = None
+
+
+def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str = "low") -> Probe:
+    """The lossless oscillator: frequency only. `stray`, F, is that of board, wiring and coil within the tank's own."""
+    total, fixed, trimmer = tank.total_capacitance, tank.capacitance, tank.trimmer_capacitance
+    rest = total - fixed - trimmer - stray
+    branch = None if antenna is None else antenna.branch
+    parts = [
+        Part("tank coil", "inductor", "H", tank.inductance, tank.inductance),
+        Part("tank capacitor", "capacitor", "F", fixed, fixed),
+        Part("stray across the tank", "stray", "F", stray, total),
+        Part("trimmer at its place", "trimmer", "F", trimmer, trimmer),
+    ]
+    if rest > LEAST_REST * total:
+        parts.append(Part("divider and transistor", "capacitor", "F", rest, rest))
+    if branch is not None:
+        parts.append(Part("series inductor", "branch_inductor", "H", branch.inductance, branch.inductance))
+    if antenna is not None:
+        parts.append(Part("antenna's mount and lead", "antenna_stray", "F", antenna.lead, LEAD_BASE))
+
+    def read(name: str, factor: float) -> Readings:
+        turned = {part.name: part.base * (factor - 1.0) for part in parts if part.name == name}
+        inductance = tank.inductance + turned.get("tank coil", 0.0)
+        capacitance = total + sum(turned.get(part, 0.0) for part in ACROSS)
+        seen = 0.0 if antenna is None else antenna.capacitance + turned.get("antenna's mount and lead", 0.0)
+        if branch is not None:
+            series = branch.inductance + turned.get("series inductor", 0.0)
+            both = mode_frequencies(inductance, capacitance, series, seen, branch.self_capacitance)
+            return {FREQUENCY: float(both[MODES.index(mode)])}
+        return {FREQUENCY: float(resonant_frequency(inductance, capacitance + seen))}
+
+    return Probe(tuple(parts), read)
+
+
+def circuit_probe(
+    design: Design, which: str, circuit: OscillatorCircuit, lead: float = 0.0, near: float | None = None
+) -> Probe:
+    """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `lead`, F: the share of its
+    antenna that is mount and lead; `near`, Hz, picks the mode.
+
+    The volts are those at the points with nothing connected: a meter's own resistance is not counted.
+    """
+    with blaming(design, which):
+        base = steady_state(circuit, near_frequency=near)
+    parts = _circuit_parts(circuit, lead)
+    turns = {part.name: turn for part, turn in parts}
+
+    @cache  # each state serves every reading
+    def read(name: str, factor: float) -> Readings:
+        state = base
+        if factor != 1.0:
+            with blaming(design, which):
+                state = steady_state(turns[name](circuit, factor), warm_start=base)
+        volts = {point: float(state.coefficients(node)[0].real) for point, node in DC_POINTS.items()}
+        return {FREQUENCY: state.frequency, CURRENT: state.supply_current, **volts}
+
+    return Probe(tuple(part for part, _ in parts), read)
+
+
+Turn = Callable[[OscillatorCircuit, float], OscillatorCircuit]
+
+
+def _scaled(whole: Any, field: str, factor: float) -> Any:
+    """The frozen dataclass with one of its numbers multiplied."""
+    return replace(whole, **{field: getattr(whole, field) * factor})
+
+
+def _circuit_parts(circuit: OscillatorCircuit, lead: float) -> list[tuple[Part, Turn]]:
+    """Every part that moves a reading, with how it is turned."""
+
+    def part(name: str, kind: str, unit: str, field: str) -> tuple[Part, Turn]:
+        value: float = getattr(circuit, field)
+        return Part(name, kind, unit, value, value), lambda of, by: _scaled(of, field, by)
+
+    def bias(name: str, kind: str, field: str) -> tuple[Part, Turn]:
+        value: float = getattr(circuit.bias, field)
+        return Part(name, kind, "ohm", value, value), lambda of, by: replace(of, bias=_scaled(of.bias, field, by))
+
+    total, transistor = circuit.tank_capacitance, circuit.transistor
+    gain, junction = transistor.forward_gain, transistor.collector_junction
+    own, trimmer = circuit.stray + circuit.inductor_self_capacitance, sum(one.capacitance for one in circuit.trimmers)
+    found = [
+        part("tank coil", "inductor", "H", "inductance"),
+        part("tank capacitor", "capacitor", "F", "fixed_capacitor"),
+        part("feedback capacitor", "capacitor", "F", "feedback_capacitor"),
+        part("emitter capacitor", "capacitor", "F", "emitter_capacitor"),
+        (Part("stray across the tank", "stray", "F", own, total),
+         lambda of, by: replace(of, fixed_capacitor=of.fixed_capacitor + total * (by - 1.0))),
+        (Part("trimmer at its place", "trimmer", "F", trimmer, trimmer),
+         lambda of, by: replace(of, fixed_capacitor=of.fixed_capacitor + trimmer * (by - 1.0))),
+        part("supply voltage", "supply", "V", "supply_voltage"),
+        part("supply resistor", "resistor", "ohm", "supply_resistor"),
+        bias("upper resistor", "resistor", "upper_resistor"),
+        bias("fine-tune pot, whole track", "potentiometer", "potentiometer"),
+        bias("lower resistor", "resistor", "lower_resistor"),
+        bias("feed resistor", "resistor", "feed_resistor"),
+        bias("emitter resistor", "resistor", "emitter_resistor"),
+        (Part("transistor's current gain", "gain", "ratio", gain, gain),
+         lambda of, by: replace(of, transistor=replace(transistor, forward_gain=gain * by))),
+        (Part("transistor's collector capacitance", "junction", "F", *2 * (junction.zero_bias_capacitance,)),
+         lambda of, by: replace(of, transistor=replace(transistor, collector_junction=replace(
+             junction, zero_bias_capacitance=junction.zero_bias_capacitance * by)))),
+    ]  # fmt: skip
+    return found + _antenna_parts(circuit, lead)
+
+
+def _antenna_parts(circuit: OscillatorCircuit, lead: float) -> list[tuple[Part, Turn]]:
+    antenna = circuit.antenna
+    if antenna is None:
+        return []
+    own, series = antenna.capacitance, antenna.inductance
+    parts: list[tuple[Part, Turn]] = [
+        (Part("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE),
+         lambda of, by: replace(of, antenna=replace(antenna, capacitance=own + LEAD_BASE * (by - 1.0)))),
+    ]  # fmt: skip
+    if series > 0.0:
+        parts.append(
+            (Part("series inductor", "branch_inductor", "H", series, series),
+             lambda of, by: replace(of, antenna=replace(antenna, inductance=series * by)))
+        )  # fmt: skip
+    return parts
