@@ -12,7 +12,7 @@ import math
 import re
 from decimal import MAX_EMAX, MIN_EMIN, ROUND_HALF_EVEN, Context, Decimal
 
-from synth.designs.units import PLAIN, PREFIX_WORDS, PREFIXES, SAME_SIGN, SPELLINGS, UNITS, Unit, unit_named
+from synth.designs.units import PLAIN, PREFIX_WORDS, PREFIXES, SAME_SIGN, SCALED, SPELLINGS, UNITS, Unit, unit_named
 from synth.errors import DesignError
 
 _NUMBER = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,6})?) *(.*)", re.DOTALL)
@@ -22,9 +22,10 @@ _EXACT = Context(prec=2 * _LONGEST, Emax=MAX_EMAX, Emin=MIN_EMIN, traps=[])
 
 
 def parse(text: str | float, unit: str) -> float:
-    """Return the value written in `text` in SI units (percent as a fraction, degC and dB as they stand).
+    """Return the value written in `text` in SI units (percent as a fraction, ppm/K per kelvin, degC and dB
+    as they stand).
 
-    `unit` is the symbol expected: F H ohm Hz m V A s degC K dB percent, or "fraction" or "ratio" for plain
+    `unit` is the symbol expected: F H ohm Hz m V A s degC K dB percent ppm/K, or "fraction" or "ratio" for plain
     numbers. A number that is not text is taken only for these two. Raises DesignError (a ValueError) saying
     what is wrong and what to write instead: no unit, another unit, a comma, a letter in the wrong case, ...
     """
@@ -55,8 +56,9 @@ def format_quantity(value: float, unit: str, digits: int | None = 4) -> str:
         number = Context(prec=digits, rounding=ROUND_HALF_EVEN).plus(number)
     if wanted.symbol in PLAIN:
         return _plain_digits(number)
-    if wanted.symbol == "percent":
-        return f"{_plain_digits(number.scaleb(2, _EXACT))} %"
+    if wanted.symbol in SCALED:
+        sign = "%" if wanted.symbol == "percent" else wanted.symbol
+        return f"{_plain_digits(number.scaleb(-SCALED[wanted.symbol], _EXACT))} {sign}"
     prefix = _best_prefix(number, wanted)
     return f"{_plain_digits(number.scaleb(-PREFIXES[prefix], _EXACT))} {prefix}{wanted.symbol}"
 
@@ -126,8 +128,8 @@ def _split_number(text: str, wanted: Unit) -> tuple[str, int]:
         return digits, _plain_exponent(rest, wanted)
     if not rest:
         raise DesignError(f"has no unit; add the unit, e.g. {wanted.example!r}")
-    if wanted.symbol == "percent" and _is_unit(rest, wanted):
-        return digits, -2
+    if wanted.symbol in SCALED and _is_unit(rest, wanted):
+        return digits, SCALED[wanted.symbol]
     return digits, _prefix_exponent(rest, wanted)
 
 

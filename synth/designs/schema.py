@@ -187,7 +187,7 @@ def _tolerance_keys() -> tuple[Key, ...]:
         limit("stray", "spread of what board, wiring and coil windings add", 0.20),
         limit("antenna_stray", "spread of the antenna's mount and lead", 0.20),
         limit("junction", "spread of the transistor's capacitance, with [circuit] only", 0.30),
-        Key("tolerances", "parts", "how bought parts scatter within their limits (normal: limits at 3 sigma, cut there)",
+        Key("tolerances", "parts", "how bought parts scatter in their limits (normal: limits at 3 sigma, cut there)",
             "uniform", choices=SCATTERS),
         Key("tolerances", "spreads", "how stray and junction scatter", "normal", choices=SCATTERS),
     )  # fmt: skip

@@ -227,7 +227,7 @@ def test_every_value_counts_in_the_hash() -> None:
             value = "other"
         else:
             value = 1.01 * (getattr(part, key.name) or key.low or 0.01 * key.high)
-            value = value if value <= key.high else 0.9 * key.high
+            value = value if key.low <= value <= key.high else 0.9 * key.high
         if key.path == "player.hand_height":
             value = 1.2
         changes = {field_of_section(key.section): dataclasses.replace(part, **{key.name: value})}

@@ -1,0 +1,245 @@
+"""What temperature does to a tuned design as one set of figures; text, JSON, CSV and plot are all written from it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.drift import CAUSES, Drift, DriftLaw, hold_time, hold_time_of_note, relative_drift, warm_up_rise
+from models.pitch import frequency_of_note, note_name
+from synth.design_file import design_hash
+from synth.drift_assembly import drift_law, temperature_of
+from synth.errors import DesignError
+from synth.report.output import write_text
+from synth.workbench import Workpiece
+
+SCHEMA = "beatfield.drift/1"
+CURVE_POINTS = 81
+WARM_UP_SPAN = 8.0  # time constants that the warm-up curve shows
+SMALLEST_TEMPERATURE, LARGEST_TEMPERATURE = -40.0, 125.0
+DEFAULT_NOTES = (36, 48, 60, 72, 84)  # those in reach
+CASES = {"tracking": 0.0, "mismatched": 1.0, "mismatched, other way": -1.0}
+CAUSE_LABELS = {
+    "variable_coil": "variable coil", "variable_capacitor": "variable capacitor",
+    "reference_coil": "reference coil", "reference_capacitor": "reference capacitor",
+    "stray": "stray of both", "branch_coil": "series inductor", "antenna_stray": "antenna stray",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class NoteDrift:
+    """One note at its hand distance: change in cents, None where it falls silent, and seconds until it holds."""
+
+    note: str
+    frequency_hz: float
+    distance_m: float
+    cents: float | None
+    hold_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFigure:
+    """One case of tracking: changes from the first temperature to the second, Hz; zero_beat_m None outside the field.
+
+    hold_s: seconds from switching on until a zero beat, set then, holds within the limit.
+    """
+
+    case: str
+    reference_hz: float
+    variable_hz: float
+    zero_beat_hz: float
+    zero_beat_m: float | None
+    hold_s: float
+    notes: tuple[NoteDrift, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CauseFigure:
+    """One temperature coefficient of the mismatched case, 1/K, and the zero-beat drift it causes alone, Hz."""
+
+    cause: str
+    coefficient_per_k: float
+    zero_beat_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class DriftReport:
+    """Every figure of the report, SI units, temperatures in degrees Celsius.
+
+    hand_m: where zero beat is wanted, and the hand while the variable oscillator is read; zero_beat_m: where it is at
+    first, None outside the field.
+    """
+
+    design: str
+    design_hash: str
+    law: str
+    from_deg_c: float
+    to_deg_c: float
+    reference_frequency_hz: float
+    hand_m: float
+    zero_beat_m: float | None
+    tank_drift_per_k: float
+    warm_up_rise_k: float
+    warm_up_time_s: float
+    hold_limit_hz: float
+    hold_limit_cents: float
+    cases: tuple[CaseFigure, ...]
+    causes: tuple[CauseFigure, ...]
+    notices: tuple[str, ...]
+    temperature: NDArray[np.float64]  # (CURVE_POINTS,), degrees Celsius
+    curves: tuple[Drift, ...]  # one for each case
+    warm_up: NDArray[np.float64]  # (CURVE_POINTS, 1 + cases): s, zero-beat drift still to come, Hz
+
+    def document(self) -> dict[str, Any]:
+        """The report as JSON-ready values (without the curves, which are the CSV)."""
+        return {
+            "schema": SCHEMA,
+            **{name: getattr(self, name) for name in (
+                "design", "design_hash", "law", "from_deg_c", "to_deg_c", "reference_frequency_hz", "hand_m",
+                "zero_beat_m",
+                "tank_drift_per_k", "warm_up_rise_k", "warm_up_time_s", "hold_limit_hz", "hold_limit_cents",
+            )},
+            "cases": [asdict(case) for case in self.cases],
+            "causes": [asdict(cause) for cause in self.causes],
+            "notices": list(self.notices),
+        }  # fmt: skip
+
+    def csv(self) -> str:
+        """One line for each temperature, the columns of every case after one another; empty where there is nothing."""
+        heads, columns = ["temperature_deg_c"], [self.temperature]
+        for case, curve in zip(self.cases, self.curves, strict=True):
+            tag = case.case.replace(",", "").replace(" ", "_")
+            heads += [f"{tag}_reference_hz", f"{tag}_variable_hz", f"{tag}_zero_beat_hz", f"{tag}_zero_beat_m"]
+            columns += [curve.reference, curve.variable, curve.zero_beat, curve.zero_beat_distance]
+            heads += [f"{tag}_{note.note}_cents" for note in case.notes]
+            columns += list(curve.note_cents.T)
+        rows = [",".join("" if math.isnan(cell) else f"{cell:.9g}" for cell in row) for row in np.column_stack(columns)]
+        return "\n".join([",".join(heads), *rows]) + "\n"
+
+
+def write_csv(report: DriftReport, target: str, force: bool) -> None:
+    """Write the curves as CSV to `target` (`-`: stdout)."""
+    write_text(report.csv(), target, force)
+
+
+def drift_report(
+    workpiece: Workpiece,
+    first: float,
+    last: float,
+    notes: tuple[int, ...] | None = None,
+    hertz: float = 1.0,
+    limit_cents: float = 5.0,
+) -> DriftReport:
+    """Tune at `first`, degrees Celsius, and follow the design to `last`; the warm-up is that of [temperature].
+
+    notes: note numbers to follow; None: the Cs in reach. hertz, limit_cents: what "holds" means.
+    Raises DesignError for a design that cannot be followed, and for a note out of its reach.
+    """
+    part, numbers = temperature_of(workpiece), _notes(workpiece, notes)
+    frequencies = frequency_of_note(np.array(numbers, dtype=np.float64), workpiece.field.reference_a)
+    distances = workpiece.field.distance_at(frequencies) if numbers else np.empty(0)
+    temperature = np.linspace(first, last, CURVE_POINTS)
+    laws = [drift_law(workpiece, mismatch, distances) for mismatch in CASES.values()]
+    names = [note_name(number) for number in numbers]
+    times = np.linspace(0.0, WARM_UP_SPAN * part.warm_up_time, CURVE_POINTS)
+    rises = warm_up_rise(times, part.warm_up_rise, part.warm_up_time)
+    stated, end = laws[1], last - first
+    try:
+        curves = tuple(law.drift(temperature - first) for law in laws)
+        left = [law.zero_beat_drift(part.warm_up_rise) - law.zero_beat_drift(rises) for law in laws]
+        warm_up = np.column_stack([times, *left])
+        cases = tuple(
+            _case(case, law, curve, part.warm_up_rise, part.warm_up_time, hertz, limit_cents, names, frequencies)
+            for case, law, curve in zip(CASES, laws, curves, strict=True)
+        )
+        causes = _causes(stated, end)
+    except ValueError as error:
+        raise DesignError(f"{workpiece.design.name}: {error}") from error
+    return DriftReport(
+        design=workpiece.design.name,
+        design_hash=design_hash(workpiece.design),
+        law=workpiece.design.law,
+        from_deg_c=first,
+        to_deg_c=last,
+        reference_frequency_hz=workpiece.instrument.reference_frequency,
+        hand_m=stated.law.zero_beat,
+        zero_beat_m=_known(curves[1].zero_beat_distance[0]),
+        tank_drift_per_k=float(relative_drift(part.coil, part.capacitor)),
+        warm_up_rise_k=part.warm_up_rise,
+        warm_up_time_s=part.warm_up_time,
+        hold_limit_hz=hertz,
+        hold_limit_cents=limit_cents,
+        cases=cases,
+        causes=causes,
+        notices=_notices(workpiece),
+        temperature=temperature,
+        curves=curves,
+        warm_up=warm_up,
+    )
+
+
+def _notes(workpiece: Workpiece, wanted: tuple[int, ...] | None) -> tuple[int, ...]:
+    field = workpiece.field
+    chosen = DEFAULT_NOTES if wanted is None else wanted
+    reached = field.reaches(frequency_of_note(np.array(chosen, dtype=np.float64), field.reference_a))
+    if wanted is not None and not reached.all():
+        missing = ", ".join(note_name(number) for number, there in zip(chosen, reached, strict=True) if not there)
+        raise DesignError(f"{workpiece.design.name}: does not reach {missing}; see: beatfield field")
+    return tuple(number for number, there in zip(chosen, reached, strict=True) if there)
+
+
+def _case(
+    case: str, law: DriftLaw, curve: Drift, rise: float, time_constant: float, hertz: float, limit_cents: float,
+    names: list[str], frequencies: NDArray[np.float64],
+) -> CaseFigure:  # fmt: skip
+    notes = tuple(
+        NoteDrift(
+            note=name,
+            frequency_hz=float(frequencies[index]),
+            distance_m=float(law.note_distances[index]),
+            cents=_known(curve.note_cents[-1, index]),
+            hold_s=hold_time_of_note(law, index, rise, time_constant, limit_cents),
+        )
+        for index, name in enumerate(names)
+    )
+    return CaseFigure(
+        case=case,
+        reference_hz=float(curve.reference[-1]),
+        variable_hz=float(curve.variable[-1]),
+        zero_beat_hz=float(curve.zero_beat[-1]),
+        zero_beat_m=_known(curve.zero_beat_distance[-1]),
+        hold_s=hold_time(law, rise, time_constant, hertz),
+        notes=notes,
+    )
+
+
+def _causes(law: DriftLaw, rise: float) -> tuple[CauseFigure, ...]:
+    found = []
+    for cause in CAUSES:
+        coefficient = getattr(law.coefficients, cause)
+        if coefficient != 0.0:
+            alone = DriftLaw(law.law, law.nominal, law.coefficients.only(cause), law.note_distances)
+            moved = float(alone.zero_beat_drift(rise)[0])
+            if moved != 0.0:  # else the design has no such part
+                found.append(CauseFigure(CAUSE_LABELS[cause], coefficient, moved))
+    return tuple(sorted(found, key=lambda figure: -abs(figure.zero_beat_hz)))
+
+
+def _notices(workpiece: Workpiece) -> tuple[str, ...]:
+    found: tuple[str, ...] = ()
+    if workpiece.design.temperature is None:
+        found = ("the design has no [temperature]: these are the defaults, typical from memory, not of your parts",)
+    if workpiece.design.law == "circuit":
+        found += (
+            "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it; the "
+            "transistor's own drift is not in these figures",
+        )
+    return found
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else float(value)

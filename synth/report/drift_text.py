@@ -1,0 +1,55 @@
+"""The report on drift for a person."""
+
+from __future__ import annotations
+
+from synth.report.drift_report import DriftReport
+
+
+def drift_text(report: DriftReport) -> str:
+    """The report for a person."""
+    lines = [
+        f"{'design':<24}{report.design} ({report.design_hash})",
+        f"{'temperature':<24}tuned at {report.from_deg_c:g} degC, read at {report.to_deg_c:g} degC",
+        f"{'reference oscillator':<24}{report.reference_frequency_hz / 1e3:.3f} kHz",
+        f"{'a tank alone':<24}{1e6 * report.tank_drift_per_k:+.1f} ppm/K by coil and fixed capacitor, "
+        f"{report.tank_drift_per_k * report.reference_frequency_hz:+.2f} Hz/K",
+        "",
+        f"{'':<28}" + "".join(f"{case.case:>24}" for case in report.cases),
+    ]
+    rows = (
+        ("reference", [f"{case.reference_hz:+.1f} Hz" for case in report.cases]),
+        (f"variable, hand at {100.0 * report.hand_m:.1f} cm", [f"{case.variable_hz:+.1f} Hz" for case in report.cases]),
+        ("zero beat", [f"{case.zero_beat_hz:+.1f} Hz" for case in report.cases]),
+        (f"zero beat, {_place(report.zero_beat_m)} to",
+         [_place(case.zero_beat_m) for case in report.cases]),
+    )
+    lines += [f"{name:<28}" + "".join(f"{cell:>24}" for cell in cells) for name, cells in rows]
+    for index, note in enumerate(report.cases[0].notes):
+        cells = "".join(f"{_cents(case.notes[index].cents):>24}" for case in report.cases)
+        lines.append(f"{note.note + f' at {100.0 * note.distance_m:.1f} cm':<28}{cells}")
+    if report.causes:
+        lines += ["", f"{'zero beat moved by':<28}{'coefficient':>16}{'alone':>16}"]
+        lines += [f"{cause.cause:<28}{1e6 * cause.coefficient_per_k:>+10.6g} ppm/K{cause.zero_beat_hz:>+13.1f} Hz"
+                  for cause in report.causes]
+    minutes = report.warm_up_time_s / 60.0
+    lines += ["", f"warm-up by {report.warm_up_rise_k:g} K with a time constant of {minutes:g} min; tuned so long "
+              "after switching on, it holds:"]
+    lines.append(f"{f'zero beat within {report.hold_limit_hz:g} Hz':<28}"
+                 + "".join(f"{_minutes(case.hold_s):>24}" for case in report.cases))
+    for index, note in enumerate(report.cases[0].notes):
+        cells = "".join(f"{_minutes(case.notes[index].hold_s):>24}" for case in report.cases)
+        lines.append(f"{f'{note.note} within {report.hold_limit_cents:g} cents':<28}{cells}")
+    lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
+    return "\n".join(lines) + "\n"
+
+
+def _place(distance: float | None) -> str:
+    return "out of the field" if distance is None else f"{100.0 * distance:.1f} cm"
+
+
+def _cents(value: float | None) -> str:
+    return "silent" if value is None else f"{value:+.1f} cents"
+
+
+def _minutes(seconds: float) -> str:
+    return "at once" if seconds == 0.0 else f"{seconds / 60.0:.1f} min"

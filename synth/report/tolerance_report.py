@@ -1,0 +1,322 @@
+"""What tolerances do to a design as one set of figures; text, JSON, CSV and plot are all written from it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.build_law import OUTCOMES, Outcomes, joined
+from models.pitch import nearest_note
+from models.tolerance import (
+    Goals,
+    LinearEstimate,
+    Part,
+    Tighter,
+    Trial,
+    build_runs,
+    linear_estimates,
+    other_mode_share,
+    share_of,
+    tighter_parts,
+    worst_cases,
+)
+from synth.design_file import design_hash
+from synth.designs.sections import GoalsSection
+from synth.report.output import write_text
+from synth.tolerance_assembly import build_goals, goals_of, trial_of
+from synth.workbench import Workpiece
+
+SCHEMA = "beatfield.tolerance/1"
+MOST_TIGHTER_BUILDS = 20_000
+MODE_BUILDS = 4000
+FEWEST_RARE = 0.001  # share of builds from which a start in the other mode is spoken of
+AFTER_TUNING = frozenset({"zero_beat_distance", "lowest", "highest", "unevenness"})
+UNITS = {
+    "reference_frequency": "Hz", "variable_frequency": "Hz", "trimmer_setting": "", "zero_beat_distance": "m",
+    "lowest": "Hz", "highest": "Hz", "unevenness": "cents RMS",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class PartFigure:
+    """One part that varies, its value in SI units and its limit as a fraction."""
+
+    part: str
+    quantity: str
+    nominal: float
+    limit: float
+    scatter: str
+    bought: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HoldFigure:
+    """One part's hold on an outcome: change for 1 % more, and share of the variance."""
+
+    part: str
+    change_per_percent: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomeFigure:
+    """One outcome: nominal, what the random builds gave, linear estimates, worst case; None where there is none.
+
+    What is read after tuning counts only builds that reach zero beat.
+    """
+
+    outcome: str
+    unit: str
+    nominal: float | None
+    count: int
+    mean: float | None
+    sigma: float | None
+    p05: float | None
+    median: float | None
+    p95: float | None
+    linear_sigma: float | None
+    rss: float | None
+    worst_low: float | None
+    worst_high: float | None
+    held_by: tuple[HoldFigure, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShareFigure:
+    """A share of builds with its 95 % interval."""
+
+    share: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class GoalFigure:
+    """One stated goal: how many builds meet it, how many must; None where only all goals together have a share."""
+
+    goal: str
+    share: float
+    asked: float | None
+    met: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class TighterFigure:
+    """One part bought to half its limit: share of builds that then reach zero beat, and that meet every goal."""
+
+    part: str
+    limit: float
+    zero_beat_share: float
+    good_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class ToleranceReport:
+    """Every figure of the report, SI units; `interrupted`: with fewer builds than asked for, or without `tighter`."""
+
+    design: str
+    design_hash: str
+    law: str
+    builds_asked: int
+    builds: int
+    interrupted: bool
+    seed: int
+    zero_beat_m: float
+    nearest_m: float
+    farthest_m: float
+    even_from_hz: float
+    even_to_hz: float
+    parts: tuple[PartFigure, ...]
+    outcomes: tuple[OutcomeFigure, ...]
+    zero_beat_reached: ShareFigure
+    good: ShareFigure
+    goals: tuple[GoalFigure, ...]
+    tighter_builds: int
+    tighter_base: TighterFigure | None
+    tighter: tuple[TighterFigure, ...]
+    notices: tuple[str, ...]
+    runs: Outcomes  # one entry for each build
+
+    @property
+    def goals_met(self) -> bool:
+        """Whether no stated goal is missed."""
+        return all(goal.met is not False for goal in self.goals)
+
+    def document(self) -> dict[str, Any]:
+        """The report as JSON-ready values (without the single builds, which are the CSV)."""
+        figures = asdict(self)
+        del figures["runs"]
+        return {"schema": SCHEMA, **figures}
+
+    def csv(self) -> str:
+        """One line for each build; an empty cell where there is no such thing."""
+        columns = [getattr(self.runs, name) for name in OUTCOMES]
+        lines = [",".join(["build", *OUTCOMES])]
+        lines += [
+            f"{number}," + ",".join("" if cell != cell else f"{cell:.9g}" for cell in row)
+            for number, row in enumerate(zip(*(column.tolist() for column in columns), strict=True), start=1)
+        ]
+        return "\n".join(lines) + "\n"
+
+    def outcome(self, name: str) -> OutcomeFigure:
+        """The figures of one outcome."""
+        return next(figure for figure in self.outcomes if figure.outcome == name)
+
+
+def write_csv(report: ToleranceReport, target: str, force: bool) -> None:
+    """Write the single builds as CSV to `target` (`-`: stdout)."""
+    write_text(report.csv(), target, force)
+
+
+def run_builds(trial: Trial, builds: int, seed: int, each: Callable[[int], None]) -> tuple[Outcomes, bool]:
+    """Random builds, and whether Ctrl-C cut them short; `each` is told how many are done."""
+    runs: list[Outcomes] = []
+    done = 0
+    try:
+        for run in build_runs(trial, builds, seed):
+            runs.append(run)
+            done += len(run)
+            each(done)
+    except KeyboardInterrupt:
+        if not runs:
+            raise
+        return joined(runs), True
+    return joined(runs), False
+
+
+def tolerance_report(
+    workpiece: Workpiece, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
+) -> ToleranceReport:
+    """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done."""
+    trial, goals, section = trial_of(workpiece), build_goals(workpiece), goals_of(workpiece)
+    runs, cut_short = run_builds(trial, builds, seed, each)
+    fewer = min(len(runs), MOST_TIGHTER_BUILDS)
+    tighter: tuple[Tighter, ...] = ()
+    if not cut_short:
+        try:
+            tighter = tighter_parts(trial, goals, fewer, seed)
+        except KeyboardInterrupt:
+            cut_short = True
+    worst, reached = worst_cases(trial), runs.reached
+    return ToleranceReport(
+        design=workpiece.design.name,
+        design_hash=design_hash(workpiece.design),
+        law=workpiece.design.law,
+        builds_asked=builds,
+        builds=len(runs),
+        seed=seed,
+        zero_beat_m=trial.law.zero_beat,
+        nearest_m=section.nearest,
+        farthest_m=section.farthest,
+        even_from_hz=section.even_from,
+        even_to_hz=section.even_to,
+        parts=tuple(_part_figure(part) for part in trial.varying),
+        outcomes=tuple(_outcome(estimate, runs, worst[estimate.outcome]) for estimate in linear_estimates(trial)),
+        zero_beat_reached=ShareFigure(*share_of(reached)),
+        good=ShareFigure(*share_of(goals.met(runs))),
+        goals=_goals(section, goals, runs),
+        interrupted=cut_short,
+        tighter_builds=fewer if tighter else 0,
+        tighter_base=_base(goals, runs, fewer) if tighter else None,
+        tighter=tuple(
+            TighterFigure(choice.part.label, choice.limit, choice.reached, choice.good) for choice in tighter
+        ),
+        notices=_notices(workpiece, trial, min(len(runs), MODE_BUILDS), seed) + workpiece.notices,
+        runs=runs,
+    )
+
+
+def _base(goals: Goals, runs: Outcomes, builds: int) -> TighterFigure:
+    """What those same builds do with every part as it is."""
+    good, reached = goals.met(runs)[:builds], runs.reached[:builds]
+    return TighterFigure("all as they are", 0.0, float(reached.mean()), float(good.mean()))
+
+
+def _part_figure(part: Part) -> PartFigure:
+    return PartFigure(part.label, part.quantity, part.nominal, part.limit, part.scatter, part.bought)
+
+
+def _outcome(estimate: LinearEstimate, runs: Outcomes, worst: tuple[float, float]) -> OutcomeFigure:
+    name = estimate.outcome
+    values: NDArray[np.float64] = getattr(runs, name)
+    if name in AFTER_TUNING:
+        values = values[runs.reached]
+    values = values[~np.isnan(values)]
+    p05, median, p95 = np.percentile(values, [5.0, 50.0, 95.0]) if values.size else [math.nan] * 3
+    return OutcomeFigure(
+        outcome=name,
+        unit=UNITS[name],
+        nominal=_known(estimate.nominal),
+        count=int(values.size),
+        mean=_known(float(values.mean())) if values.size else None,
+        sigma=_known(float(values.std(ddof=1))) if values.size > 1 else None,
+        p05=_known(p05),
+        median=_known(median),
+        p95=_known(p95),
+        linear_sigma=_known(estimate.sigma),
+        rss=_known(estimate.rss),
+        worst_low=_known(worst[0]),
+        worst_high=_known(worst[1]),
+        held_by=tuple(
+            HoldFigure(held.part.label, 0.01 * held.slope, held.share)
+            for held in estimate.sensitivities
+            if not math.isnan(held.slope) and held.share > 0.0
+        ),
+    )
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else float(value)
+
+
+def _goals(section: GoalsSection, goals: Goals, runs: Outcomes) -> tuple[GoalFigure, ...]:
+    reached = float(runs.reached.mean())
+    found = []
+    if section.zero_beat is not None:
+        found.append(GoalFigure("the trimmer reaches zero beat", reached, section.zero_beat,
+                                reached >= section.zero_beat))
+    asked = 0
+    for name, words in {"lowest": "goes down to", "highest": "goes up to", "unevenness": "unevenness"}.items():
+        limit = getattr(goals, name)
+        if limit is None:
+            continue
+        asked += 1
+        written = f"{limit:g} cents RMS or less" if name == "unevenness" else _note_text(limit)
+        share = float(Goals(**{name: limit}).met(runs).mean())
+        found.append(GoalFigure(f"{words} {written}", share, None, None))
+    if asked:
+        good = float(goals.met(runs).mean())
+        found.append(GoalFigure("a build meets all of these", good, section.good_builds, good >= section.good_builds))
+    return tuple(found)
+
+
+def _note_text(frequency: float) -> str:
+    name, off = nearest_note(frequency)
+    return f"{frequency:.1f} Hz ({name}{f' {off:+.0f} cents' if abs(off) >= 0.5 else ''})"
+
+
+def _notices(workpiece: Workpiece, trial: Trial, builds: int, seed: int) -> tuple[str, ...]:
+    instrument = workpiece.instrument
+    if workpiece.design.law == "circuit":
+        return (
+            "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it: "
+            "right to first order; whether each build starts is not solved again",
+        )
+    branch = instrument.branch
+    if branch is None:
+        return ()
+    tank = instrument.variable_tank
+    share, low, high = other_mode_share(trial, builds, seed, tank.series_resistance,
+                                        branch.series_resistance(tank.frequency))
+    if share < FEWEST_RARE:
+        return ()
+    return (
+        f"{100.0 * share:.1f} % of the builds (95 %: {100.0 * low:.1f} to {100.0 * high:.1f}, of {builds}) start more "
+        f"easily in the other mode than the {instrument.mode} one; the figures here take them in the {instrument.mode} "
+        "one: set the series inductor further from the tank's frequency, or trim the variable tank",
+    )

@@ -1,0 +1,108 @@
+"""The report on tolerances for a person."""
+
+from __future__ import annotations
+
+from synth.quantity import format_quantity
+from synth.report.tolerance_report import PartFigure, ToleranceReport
+
+LABELS = {
+    "reference_frequency": "reference, as set", "variable_frequency": "variable, at zero beat",
+    "trimmer_setting": "trimmer for zero beat", "zero_beat_distance": "zero beat",
+    "lowest": "lowest note", "highest": "highest note", "unevenness": "unevenness",
+}  # fmt: skip
+
+
+def tolerance_text(report: ToleranceReport) -> str:
+    """The report for a person."""
+    cut = "" if report.builds == report.builds_asked else f" (of {report.builds_asked}: interrupted)"
+    reached = report.zero_beat_reached
+    lines = [
+        f"{'design':<22}{report.design} ({report.design_hash})",
+        f"{'builds':<22}{report.builds}{cut}, seed {report.seed}",
+        f"{'notes read at':<22}{_cm(report.farthest_m)} (lowest) and {_cm(report.nearest_m)} (highest); evenness over "
+        f"{report.even_from_hz:.1f} to {report.even_to_hz:.1f} Hz",
+        "",
+        f"the trimmers reach zero beat in {_percent(reached.share)} of builds "
+        f"(95 %: {_percent(reached.low)} to {_percent(reached.high)})",
+        "",
+        f"{'':<28}{'as written':>12}{'5 %':>12}{'median':>12}{'95 %':>12}{'worst case':>26}{'+- RSS':>12}",
+    ]
+    for figure in report.outcomes:
+        if figure.outcome == "zero_beat_distance":
+            continue  # tuned: it is where it is wanted
+        cells = [_cell(figure.outcome, value) for value in (figure.nominal, figure.p05, figure.median, figure.p95)]
+        worst = f"{_cell(figure.outcome, figure.worst_low)} to {_cell(figure.outcome, figure.worst_high)}"
+        worst = "-" if figure.worst_low is None else worst
+        rss = _cell(figure.outcome, figure.rss)
+        name = LABELS[figure.outcome] + _unit_text(figure.outcome)
+        lines.append(f"{name:<28}" + "".join(f"{cell:>12}" for cell in cells) + f"{worst:>26}{rss:>12}")
+    lines += ["", "5 %, median, 95 %: of the random builds; below the trimmer, of those that reach zero beat.",
+              "worst case, RSS: brought to zero beat even where that takes more than the trimmer.", ""]
+    lines += [f"{'part':<26}{'limit':>8}{'':>3}share of the spread of",
+              f"{'':<37}{'trimmer':>9}{'lowest':>9}{'highest':>9}{'uneven.':>9}"]
+    lines += [_part_line(report, part) for part in _ranked(report)]
+    lines += _goal_lines(report) + _tighter_lines(report)
+    lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
+    return "\n".join(lines) + "\n"
+
+
+def _ranked(report: ToleranceReport) -> list[PartFigure]:
+    """The parts, those that move the trimmer most first."""
+    return sorted(report.parts, key=lambda part: -_share(report, "trimmer_setting", part.part))
+
+
+def _share(report: ToleranceReport, outcome: str, part: str) -> float:
+    return next((held.share for held in report.outcome(outcome).held_by if held.part == part), 0.0)
+
+
+def _part_line(report: ToleranceReport, part: PartFigure) -> str:
+    shares = [_share(report, name, part.part) for name in ("trimmer_setting", "lowest", "highest", "unevenness")]
+    cells = "".join(f"{100.0 * share:>7.1f} %" for share in shares)
+    return f"{part.part:<26}{100.0 * part.limit:>6.3g} %{'':>3}{cells}"
+
+
+def _goal_lines(report: ToleranceReport) -> list[str]:
+    if not report.goals:
+        return ["", "no goals are stated; write what builds must do into [goals]"]
+    lines = [""]
+    for goal in report.goals:
+        asked = "" if goal.asked is None else f"; {_percent(goal.asked)} asked for: {'met' if goal.met else 'MISSED'}"
+        lines.append(f"goal: {goal.goal}: {_percent(goal.share)} of builds{asked}")
+    return lines
+
+
+def _tighter_lines(report: ToleranceReport) -> list[str]:
+    base = report.tighter_base
+    if base is None:
+        return []
+    best = report.tighter[0]
+    gain = best.good_share - base.good_share
+    head = f"buy tighter: {best.part} to {format_quantity(best.limit, 'percent')} gains most"
+    if gain <= 0.0:
+        head = "buy tighter: no single part at half its limit gains anything"
+    lines = ["", head, f"{'at half its limit':<28}{'reach zero beat':>17}{'meet every goal':>17}"]
+    for choice in (base, *report.tighter):
+        name = choice.part if choice is base else f"{choice.part} {format_quantity(choice.limit, 'percent')}"
+        lines.append(f"{name:<28}{_percent(choice.zero_beat_share):>17}{_percent(choice.good_share):>17}")
+    return [*lines, f"(of the first {report.tighter_builds} builds)"]
+
+
+def _unit_text(outcome: str) -> str:
+    return {"unevenness": ", cents", "trimmer_setting": "", "lowest": ", Hz",
+            "highest": ", Hz"}.get(outcome, ", kHz")  # fmt: skip
+
+
+def _cell(outcome: str, value: float | None) -> str:
+    if value is None:
+        return "-"
+    if outcome.endswith("frequency"):
+        return f"{value / 1e3:.3f}"
+    return f"{value:.3f}" if outcome == "trimmer_setting" else f"{value:.1f}"
+
+
+def _cm(distance: float) -> str:
+    return f"{100.0 * distance:g} cm"
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.2f} %"
