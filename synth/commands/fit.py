@@ -1,0 +1,79 @@
+"""`beatfield fit MEASUREMENTS.csv`: inductance and strays from frequencies read on the bench."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("measurements", metavar="MEASUREMENTS.csv", help="readings; the header names the columns: "
+                        "fitted_capacitor,frequency and if read trimmer,hand_distance,reverse_voltage or pot; "
+                        'cells like "100 pF","172.278 kHz"')  # fmt: skip
+    parser.add_argument("--design", metavar="DESIGN", help="the design the readings are of: its antenna and branch "
+                        "are used, and -o keeps the rest of it")  # fmt: skip
+    parser.add_argument("--which", choices=("reference", "variable"), help="the oscillator of the design that was read")
+    parser.add_argument("--counter-error", metavar="LIMIT", default="0.01 %",
+                        help='95 %% limit of the counter, "0.01 %%" or "5 Hz" (default: 0.01 %%)')  # fmt: skip
+    parser.add_argument("--capacitor-tolerance", metavar="LIMIT", default="1 %",
+                        help='95 %% limit of the fitted capacitors (default: "1 %%")')  # fmt: skip
+    parser.add_argument("--known", metavar="NAME=VALUE[,LIMIT]", action="append", default=[],
+                        help="a value known beforehand, with its 95 %% limit; may be repeated")  # fmt: skip
+    parser.add_argument("--board", metavar="KIND", help="kind of board the readings are of, to judge the stray")
+    parser.add_argument("--target-frequency", metavar="F", help="say which preferred value reaches it")
+    parser.add_argument("--series", default="E12", help="IEC 60063 series of the fitted capacitor (default: E12)")
+    parser.add_argument("--other-board", metavar="KIND", help="say what changes on another kind of board")
+    parser.add_argument("-o", "--output", metavar="FITTED.toml", help="write the result as a design file")
+    parser.add_argument("--json", action="store_true", help="print the report as JSON")
+    parser.add_argument("--plot", metavar="FILE", help="write readings and residuals as PNG or SVG")
+    parser.add_argument("--force", action="store_true", help="replace files that exist")
+
+
+def run(arguments: Namespace) -> int:
+    """Read, fit, report; write the design and the plot if asked."""
+    import sys
+    from pathlib import Path
+
+    from models.preferred_values import SERIES
+    from models.stray import BOARDS
+    from synth.atomic_file import write_text
+    from synth.bench_design import fitted_design
+    from synth.bench_fitting import errors_of, known_of, solved_bench
+    from synth.bench_readings import load_readings
+    from synth.design_file import design_text, load_design
+    from synth.options import chosen, frequency_of
+    from synth.report.fit_report import fit_report
+    from synth.report.fit_target import Wish, chosen_reach
+    from synth.report.fit_text import fit_text
+    from synth.report.output import print_json
+    from synth.workbench import say
+
+    boards = tuple(BOARDS)
+    wish = Wish(
+        target_hz=frequency_of("--target-frequency", arguments.target_frequency),
+        series=chosen("--series", arguments.series, SERIES) or "E12",
+        board=chosen("--board", arguments.board, boards),
+        other_board=chosen("--other-board", arguments.other_board, boards),
+    )
+    errors = errors_of(arguments.counter_error, arguments.capacitor_tolerance)
+    known = known_of(arguments.known)
+    design = load_design(Path(arguments.design)) if arguments.design else None
+    rows = load_readings(Path(arguments.measurements))
+    bench = solved_bench(rows, errors, known, design, arguments.which)
+    report = fit_report(bench, Path(arguments.measurements).name, wish)
+    if arguments.output:
+        fitted, notices = fitted_design(bench, chosen_reach(bench, wish))
+        write_text(arguments.output, design_text(fitted), arguments.force)
+        for notice in notices:
+            say(f"note: {notice}")
+        say(f"wrote {arguments.output}")
+    if arguments.plot:
+        from synth.report.fit_plot import save_fit_plot
+
+        save_fit_plot(report, Path(arguments.plot), force=arguments.force)
+        say(f"wrote {arguments.plot}")
+    if arguments.json:
+        print_json(report.document())
+    else:
+        sys.stdout.write(fit_text(report))
+    return 0

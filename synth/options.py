@@ -1,0 +1,38 @@
+"""Options of commands read as values, with one clear message that names the option."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from synth.designs.value import did_you_mean
+from synth.errors import DesignError
+from synth.option_values import value
+from synth.quantity import format_quantity
+
+LOWEST, HIGHEST = 10e3, 30e6  # Hz, of a carrier
+
+
+def chosen(option: str, text: str | None, choices: Sequence[str]) -> str | None:
+    """`text` if it is one of `choices`, letter case aside; None where the option was not given."""
+    if text is None:
+        return None
+    for choice in choices:
+        if text.strip().lower() == choice.lower():
+            return choice
+    raise DesignError(f"{option} {text!r}: must be one of {', '.join(choices)}{did_you_mean(text, choices)}")
+
+
+def quantity_of(option: str, text: str | None, unit: str, low: float, high: float) -> float | None:
+    """The quantity `text` stands for, SI; None where the option was not given. Raises DesignError outside low..high."""
+    if text is None:
+        return None
+    found = value(option, text, unit)
+    if not low <= found <= high:
+        limits = f"{format_quantity(low, unit)} to {format_quantity(high, unit)}"
+        raise DesignError(f"{option} {text!r}: must be within {limits}")
+    return found
+
+
+def frequency_of(option: str, text: str | None) -> float | None:
+    """A carrier frequency, Hz; None where the option was not given."""
+    return quantity_of(option, text, "Hz", LOWEST, HIGHEST)

@@ -1,0 +1,225 @@
+"""The fit of bench readings as one set of figures; text, JSON and plot are all written from it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from scipy.stats import chi2
+
+from models.bench_fit import Fit
+from models.bench_identify import best_next_reading, entangled, open_unknowns, sums_held
+from models.stray import BOARDS, explanation, tank_from_readings
+from synth.bench_design import counted_beside
+from synth.bench_fitting import SolvedBench, candidates
+from synth.errors import DesignError
+from synth.quantity import format_quantity
+from synth.report.fit_target import Target, Wish, targets
+
+SCHEMA = "beatfield.fit/1"
+POT_NOTICE = (
+    "a pot position counts through the collector junction's computed voltage at rest alone; what the swing and the "
+    "emitter side do to the frequency is left out"
+)
+UNLIKELY = 0.025  # chance of residuals as large, or as small, from which a remark is made
+
+
+@dataclass(frozen=True, slots=True)
+class Inferred:
+    """One unknown or sum of unknowns, H or F, with its 95 % interval."""
+
+    name: str
+    unit: str
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Residual:
+    """One reading and the fit to it; `sigmas`: residual over the counter's standard deviation."""
+
+    line: int
+    fitted_capacitor_f: float
+    trimmer: float | None
+    antenna_f: float | None
+    reverse_voltage_v: float | None
+    frequency_hz: float
+    fit_hz: float
+    residual_hz: float
+    sigmas: float
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """The further reading that tells most; None: that part away. remaining: share of the relative variances left."""
+
+    fitted_capacitor_f: float
+    trimmer: float | None
+    antenna_f: float | None
+    reverse_voltage_v: float | None
+    separates: bool
+    remaining: float | None
+    half_widths: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class FitReport:
+    """Every figure of the report, SI units in the names; None where there is no such thing."""
+
+    source: str
+    design: str | None
+    which: str
+    counter_limit_ratio: float
+    counter_limit_hz: float
+    capacitor_limit_ratio: float
+    inferred: tuple[Inferred, ...]
+    sums: tuple[Inferred, ...]
+    closed_form: tuple[float, float] | None
+    residuals: tuple[Residual, ...]
+    capacitor_errors: dict[str, float]
+    freedom: int
+    misfit: float
+    misfit_chance: float | None
+    not_told: tuple[str, ...]
+    hardly_told: tuple[tuple[str, str, float], ...]
+    next_reading: Next | None
+    board: str | None
+    board_says: str | None
+    targets: tuple[Target, ...]
+    notices: tuple[str, ...]
+
+    def document(self) -> dict[str, Any]:
+        """The report as JSON-ready values."""
+        return {"schema": SCHEMA, **asdict(self)}
+
+
+def fit_report(bench: SolvedBench, source: str, wish: Wish) -> FitReport:
+    """Collect all figures of the fit. Raises DesignError where a wish cannot be met."""
+    fit, errors = bench.fit, bench.fit.bench.errors
+    board = wish.board or _board_of(bench)
+    if wish.other_board and (wish.target_hz is None or board is None):
+        raise DesignError("--other-board needs --target-frequency, and --board for the board the readings are of")
+    chance = float(chi2.sf(fit.fit_quality, fit.freedom)) if fit.freedom > 0 else None
+    return FitReport(
+        source=source,
+        design=None if bench.design is None else bench.design.name,
+        which=bench.which,
+        counter_limit_ratio=errors.counter_ratio,
+        counter_limit_hz=errors.counter_frequency,
+        capacitor_limit_ratio=errors.capacitor_ratio,
+        inferred=tuple(_inferred(fit)),
+        sums=tuple(Inferred(sum_text(part.parts), "F", part.value, part.low, part.high) for part in sums_held(fit)),
+        closed_form=_closed_form(bench),
+        residuals=tuple(_residuals(bench)),
+        capacitor_errors={format_quantity(part, "F"): ratio for part, ratio in fit.capacitor_errors.items()},
+        freedom=fit.freedom,
+        misfit=fit.fit_quality,
+        misfit_chance=chance,
+        not_told=open_unknowns(fit),
+        hardly_told=entangled(fit),
+        next_reading=_next(fit),
+        board=board,
+        board_says=None if board is None else _board_says(bench, board),
+        targets=targets(bench, wish, board),
+        notices=(*_notices(fit, chance), *([POT_NOTICE] if any(row.pot is not None for row in bench.rows) else [])),
+    )
+
+
+def sum_text(parts: tuple[tuple[str, int], ...]) -> str:
+    """A sum of unknowns in words: "stray + trimmer_minimum"."""
+    words = [f"{' - ' if sign < 0 else ' + '}{name}" for name, sign in parts]
+    return "".join(words).removeprefix(" + ")
+
+
+def _inferred(fit: Fit) -> list[Inferred]:
+    found = []
+    for name in fit.names:
+        interval = fit.interval(name)
+        if interval is not None:
+            found.append(Inferred(name, "H" if name == "inductance" else "F", *interval))
+    return found
+
+
+def _residuals(bench: SolvedBench) -> list[Residual]:
+    fit = bench.fit
+    return [
+        Residual(row.line, reading.fitted_capacitor, reading.trimmer, reading.antenna, reading.reverse_voltage,
+                 row.frequency, row.frequency - float(off), float(off),
+                 float(off) / row.frequency / fit.bench.errors.counter_deviation(row.frequency))
+        for row, reading, off in zip(bench.rows, fit.bench.readings, fit.residuals, strict=True)
+    ]  # fmt: skip
+
+
+def _closed_form(bench: SolvedBench) -> tuple[float, float] | None:
+    """Inductance, H, and the rest of the tank, F, of two readings with nothing else changed."""
+    readings = bench.fit.bench.readings
+    if len(readings) != 2 or len(bench.fit.names) != 2 or bench.fit.bench.known:
+        return None
+    (first, first_hz), (second, second_hz) = ((row.fitted_capacitor, row.frequency) for row in bench.rows)
+    try:
+        reading = tank_from_readings(first, first_hz, second, second_hz)
+    except ValueError:
+        return None  # the same capacitor twice, or a stray below zero: the report says so elsewhere
+    return reading.inductance, reading.elsewhere
+
+
+def _next(fit: Fit) -> Next | None:
+    best = best_next_reading(fit, candidates(fit))
+    if best is None:
+        return None
+    reading, opened = best.reading, best.new_directions > 0
+    return Next(reading.fitted_capacitor, reading.trimmer, reading.antenna, reading.reverse_voltage, opened,
+                None if opened else best.remaining, best.half_widths)  # fmt: skip
+
+
+def _board_of(bench: SolvedBench) -> str | None:
+    design = bench.design
+    return None if design is None or design.circuit is None else design.circuit.board
+
+
+def _board_says(bench: SolvedBench, board: str) -> str:
+    """Whether the board explains the stray, less what the design counts beside it."""
+    fit = bench.fit
+    stray, label = fit.interval("stray"), ""
+    if stray is None:
+        held = next((part for part in sums_held(fit) if part.parts[0] == ("stray", 1)), None)
+        if held is None:
+            return "the readings do not give the stray"
+        stray, label = (held.value, held.low, held.high), f"{sum_text(held.parts)} together: "
+    beside = counted_beside(bench.design, bench.which)
+    told = label + explanation(stray[0] - beside, board)
+    rest = f" (less {format_quantity(beside, 'F')} that the design counts for coil and circuit)" if beside else ""
+    if stray[1] - beside <= BOARDS[board][1] < stray[0] - beside:
+        rest += "; but the lower end of its interval lies within"
+    return told + rest
+
+
+def _notices(fit: Fit, chance: float | None) -> list[str]:
+    notices = []
+    if fit.freedom == 0:
+        notices.append("as many unknowns as readings: the fit is exact and cannot show a slip; one more reading can")
+    if "junction" in fit.names:
+        law = fit.bench.surroundings
+        notices.append(
+            f"junction at zero bias, by its depletion law with {law.junction_potential:g} V and exponent "
+            f"{law.junction_grading:.3g} (typical, from memory)"
+        )
+    if chance is not None and chance < UNLIKELY:
+        worst = max(fit.capacitor_errors.items(), key=lambda item: abs(item[1]), default=None)
+        if worst is not None:
+            notices.append(f"the capacitor marked {format_quantity(worst[0], 'F')} would be off the most, "
+                           f"{100.0 * worst[1]:+.2g} %")  # fmt: skip
+        notices.append(
+            f"the residuals are larger than the stated errors explain (chance {100.0 * chance:.2g} %): look for a "
+            "misread capacitor, a part that drifted, or state larger errors; the intervals are then too narrow"
+        )
+    if chance is not None and chance > 1.0 - UNLIKELY and fit.freedom > 1:
+        notices.append("the residuals are much smaller than the stated errors: those may be stated too large")
+    for name in fit.names:
+        interval = fit.interval(name)
+        if interval is not None and name != "inductance" and interval[2] < 0.0:
+            notices.append(f"{name} comes out below zero: a capacitor is less than its marking, or a reading is wrong")
+    if all(reading.trimmer is None for reading in fit.bench.readings):
+        notices.append("no trimmer column: a trimmer that was there counts as stray, at whatever it stood")
+    return notices

@@ -1,0 +1,108 @@
+"""How a target frequency is reached from a fitted bench, here and on another board, as figures of the report."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.bench_model import PICO, Reading, bench_model
+from models.bench_target import Reach, reach_target
+from models.preferred_values import next_below
+from models.stray import BOARDS
+from synth.bench_fitting import SolvedBench
+from synth.errors import DesignError
+from synth.quantity import format_quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What the person asked for beside the fit; a board is a key of BOARDS."""
+
+    target_hz: float | None = None
+    series: str = "E12"
+    board: str | None = None
+    other_board: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """How a target frequency is reached; see `models.bench_target.Reach`.
+
+    lower_f and trimmer_f: the next lower preferred value and what a trimmer beside it must add; None where the trimmer
+    that was read reaches. added: stray of this board less that of the board read. shift_hz: what that does to the parts
+    as chosen for the board read.
+    """
+
+    where: str
+    target_hz: float
+    series: str
+    needed_f: float
+    fitted_f: float
+    trimmer: float | None
+    lower_f: float | None
+    trimmer_f: float | None
+    frequency_hz: float
+    low_hz: float
+    high_hz: float
+    lowest_hz: float
+    highest_hz: float
+    added_stray_f: float
+    added_least_f: float
+    added_most_f: float
+    shift_hz: float
+
+
+def chosen_reach(bench: SolvedBench, wish: Wish) -> Reach | None:
+    """The parts that reach the target on this board, or None where no target is asked for."""
+    return None if wish.target_hz is None else _reach(bench, wish.target_hz, wish.series, 0.0)
+
+
+def targets(bench: SolvedBench, wish: Wish, board: str | None) -> tuple[Target, ...]:
+    """How the target is reached on this board, and on the other one if asked."""
+    if wish.target_hz is None:
+        return ()
+    here = _reach(bench, wish.target_hz, wish.series, 0.0)
+    found = [_target(board or "this board", wish, here, (0.0, 0.0, 0.0), 0.0)]
+    if wish.other_board is not None and board is not None:
+        low, high = (there - now for there, now in zip(BOARDS[wish.other_board], BOARDS[board], strict=True))
+        middle = 0.5 * (low + high)
+        least = BOARDS[wish.other_board][0] - BOARDS[board][1]
+        most = BOARDS[wish.other_board][1] - BOARDS[board][0]
+        there = _reach(bench, wish.target_hz, wish.series, middle)
+        shift = _moved(bench, here, middle) - here.frequency[0]
+        found.append(_target(wish.other_board, wish, there, (middle, least, most), shift))
+    return tuple(found)
+
+
+def _target(where: str, wish: Wish, reach: Reach, added: tuple[float, float, float], shift: float) -> Target:
+    lower = None if reach.trimmer is not None else next_below(wish.series, reach.needed)
+    rest = None if lower is None else reach.needed - lower
+    return Target(where, wish.target_hz or 0.0, wish.series, reach.needed, reach.fitted, reach.trimmer, lower, rest,
+                  *reach.frequency, reach.lowest, reach.highest, *added, shift)  # fmt: skip
+
+
+def _setting(bench: SolvedBench) -> Reading:
+    """How antenna and junction stand for a target: as in the last reading; the trimmer in its place if ever there."""
+    last = bench.fit.bench.readings[-1]
+    trimmed = any(reading.trimmer is not None for reading in bench.fit.bench.readings)
+    return Reading(0.0, None, 0.5 if trimmed else None, last.antenna, last.reverse_voltage)
+
+
+def _reach(bench: SolvedBench, target: float, series: str, added: float) -> Reach:
+    try:
+        return reach_target(bench.fit, _setting(bench), target, series, added)
+    except ValueError as error:
+        raise DesignError(f"--target-frequency {format_quantity(target, 'Hz')}: {error}") from None
+
+
+def _moved(bench: SolvedBench, here: Reach, added: float) -> float:
+    """Frequency, Hz, of the parts chosen here with `added` F beside them."""
+    base = _setting(bench)
+    at = base.trimmer if here.trimmer is None else here.trimmer
+    model = bench_model([Reading(here.fitted, None, at, base.antenna, base.reverse_voltage)],
+                        bench.fit.bench.surroundings)  # fmt: skip
+    before, after = (float(model.log_frequency(bench.fit.values, model.fitted + extra)[0][0])
+                     for extra in np.array([0.0, added / PICO]))  # fmt: skip
+    return here.frequency[0] * math.exp(after - before)
