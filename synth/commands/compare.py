@@ -1,0 +1,117 @@
+"""`beatfield compare A B ...`: any number of designs in one table and one plot, and the same hand through each."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from synth.report.compare_report import CompareReport
+    from synth.workbench import Workpiece
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("designs", metavar="DESIGN", nargs="+", help="design files (TOML), two or more")
+    parser.add_argument("--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes that all are judged by "
+                        "(default 65Hz:1047Hz)")  # fmt: skip
+    parser.add_argument("--gesture", metavar="NAME", help="of the hand: sweep (default), scale, vibrato or still")
+    parser.add_argument("--seconds", type=float, metavar="S", help="length of the gesture")
+    parser.add_argument("--seed", type=int, default=1, help="of the hand's tremor (default 1)")
+    sound = parser.add_mutually_exclusive_group()
+    sound.add_argument("-o", "--output", metavar="FILE", help="one sound file, n pips before the n-th design")
+    sound.add_argument("--separate", metavar="FOLDER", help="one sound file for each design, into this folder")
+    parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
+    parser.add_argument("--json", action="store_true", help="print the report as JSON")
+    parser.add_argument("--csv", metavar="FILE", help="write the table as CSV (- for stdout)")
+    parser.add_argument("--plot", metavar="FILE", help="write the plot as PNG or SVG")
+    parser.add_argument("--force", action="store_true", help="replace files that exist")
+
+
+def run(arguments: Namespace) -> int:
+    """Open the designs, render them if wanted, and write the reports."""
+    import sys
+    from pathlib import Path
+
+    from synth.errors import DesignError
+    from synth.option_values import pair
+    from synth.report.compare_report import compare_report, text
+    from synth.report.figure import checked_plot_path
+    from synth.report.output import print_json, write_text
+    from synth.workbench import open_design, say
+
+    if len(arguments.designs) < 2:
+        raise DesignError("name two designs or more to compare")
+    if arguments.gesture and not (arguments.output or arguments.separate):
+        raise DesignError("--gesture is for sound; add -o FILE.wav or --separate FOLDER")
+    if arguments.plot:
+        checked_plot_path(Path(arguments.plot))
+    low, high = pair("--range", arguments.range, "Hz")
+    workpieces = [open_design(Path(name)) for name in arguments.designs]
+    report = compare_report(workpieces, low, high)
+    if arguments.output or arguments.separate:
+        report = _with_sounds(arguments, workpieces, report)
+    if arguments.csv:
+        write_text(report.csv(), arguments.csv, arguments.force)
+    if arguments.plot:
+        from synth.report.compare_plot import save_compare_plot
+
+        save_compare_plot(report, Path(arguments.plot), arguments.force)
+        say(f"wrote {arguments.plot}")
+    if arguments.json:
+        print_json(report.document())
+    elif arguments.csv != "-":
+        sys.stdout.write(text(report))
+    return 0
+
+
+def _with_sounds(arguments: Namespace, workpieces: list[Workpiece], report: CompareReport) -> CompareReport:
+    """Render, match and write the sounds; the report with their gains and levels."""
+    from synth.atomic_file import make_folder
+    from synth.hands.shared_path import shared_path
+    from synth.level_match import joined, matched, rendered
+    from synth.offline import ProgressLine, file_comment
+    from synth.sound_file import write_sound
+    from synth.workbench import say
+
+    if arguments.output:
+        targets = [arguments.output]
+    else:
+        folder = make_folder(arguments.separate)
+        targets = [str(folder / f"{number}_{_plain(piece.design.name)}.wav")
+                   for number, piece in enumerate(workpieces, start=1)]  # fmt: skip
+    _refuse_existing(targets, arguments.force, arguments.rate)
+    path, notice = shared_path(arguments.gesture or "sweep", workpieces, arguments.seconds, arguments.seed)
+    if notice:
+        say(f"note: {notice}")
+    sounds = matched(rendered(workpieces, path, arguments.rate, ProgressLine("rendering")), arguments.rate)
+    if arguments.output:
+        title = ", ".join(piece.design.name for piece in workpieces)
+        comment = "; ".join(file_comment(piece.design) for piece in workpieces)
+        write_sound(targets[0], joined(sounds, arguments.rate), arguments.rate, title, comment, arguments.force)
+    else:
+        for target, piece, sound in zip(targets, workpieces, sounds, strict=True):
+            name = piece.design.name
+            write_sound(target, sound.samples, arguments.rate, name, file_comment(piece.design), arguments.force)
+    say("wrote " + ", ".join(targets))
+    return report.with_levels(sounds)
+
+
+def _refuse_existing(targets: list[str], force: bool, rate: int) -> None:
+    from pathlib import Path
+
+    from synth.errors import DesignError
+
+    if not 8000 <= rate <= 192_000:
+        raise DesignError(f"sample rate must be a whole number from 8000 to 192000 Hz; got {rate}")
+    for target in targets:
+        if Path(target).suffix.lower() not in (".wav", ".flac"):
+            raise DesignError(f"{target}: name the sound file .wav or .flac")
+        if Path(target).exists() and not force:
+            raise DesignError(f"{target} exists already; choose another name, or add --force to replace it")
+
+
+def _plain(name: str) -> str:
+    """A design's name as part of a file name."""
+    kept = "".join(letter if letter.isascii() and letter.isalnum() else "_" for letter in name.lower())
+    return kept.strip("_")[:40] or "design"

@@ -1,0 +1,154 @@
+"""`beatfield linearise DESIGN`: parts that make the pitch field as straight as can be, and what they cost."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from synth.linearise_bench import Outcome, Wishes
+
+
+LEAST_CHOKE_CAPACITANCE = 2e-12  # F; with less, the stray at the joints of a chain would outweigh it
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    parser.add_argument("--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes (default 65Hz:1047Hz)")
+    parser.add_argument("--reach", default="5cm:50cm", metavar="NEAR:FAR", help="hand distances (default 5cm:50cm)")
+    parser.add_argument("--fill", default="60 %", metavar="SHARE", help="least share of the reach used (default 60 %%)")
+    parser.add_argument("--series", default="E24", help="preferred values of IEC 60063 to buy from (default E24)")
+    parser.add_argument("--nominal", action="store_true", help="take the straightest, not the most robust")
+    parser.add_argument("--coil-tolerance", default="5 %", metavar="P", help="of coils and chokes (default 5 %%)")
+    parser.add_argument("--capacitor-tolerance", default="2 %", metavar="P", help="of capacitors (default 2 %%)")
+    parser.add_argument("--choke-capacitance", default="4 pF", metavar="C", help="across one choke (default 4 pF)")
+    parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
+    parser.add_argument("-o", "--output", metavar="BETTER.toml", help="write the better design")
+    parser.add_argument("--json", action="store_true", help="print the report as JSON")
+    parser.add_argument("--csv", metavar="FILE", help="write both pitch fields as CSV (- for stdout)")
+    parser.add_argument("--plot", metavar="FILE", help="write the plot as PNG or SVG")
+    parser.add_argument("--wav", metavar="FILE", help="the same hand through both designs, pips before each")
+    parser.add_argument("--wav-before", metavar="FILE", help="the hand through the design as it is")
+    parser.add_argument("--wav-after", metavar="FILE", help="the same hand through the better design")
+    parser.add_argument("--gesture", default="sweep", metavar="NAME", help="of these sounds (default sweep)")
+    parser.add_argument("--force", action="store_true", help="replace files that exist")
+
+
+def run(arguments: Namespace) -> int:
+    """Search, and write what was asked for."""
+    import sys
+    from pathlib import Path
+
+    from synth.linearise_bench import improve
+    from synth.offline import ProgressLine
+    from synth.report.linearise_report import linearise_report, text
+    from synth.report.output import print_json, write_text
+    from synth.workbench import open_design, say
+
+    wishes = _wishes(arguments)
+    _check_targets(arguments)
+    workpiece = open_design(Path(arguments.design))
+    say("searching: some 20 seconds")
+    outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
+    report = linearise_report(outcome)
+    if arguments.output:
+        from synth.atomic_file import write_text as write_file
+        from synth.design_file import design_text
+
+        write_file(arguments.output, design_text(outcome.after.design), arguments.force)
+        say(f"wrote {arguments.output}")
+    if arguments.csv:
+        write_text(report.csv(), arguments.csv, arguments.force)
+    if arguments.plot:
+        from synth.report.linearise_plot import save_linearise_plot
+
+        save_linearise_plot(report, Path(arguments.plot), arguments.force)
+        say(f"wrote {arguments.plot}")
+    _write_sounds(arguments, outcome)
+    if arguments.json:
+        print_json(report.document())
+    elif arguments.csv != "-":
+        sys.stdout.write(text(report))
+    return 0
+
+
+def _wishes(arguments: Namespace) -> Wishes:
+    from models.build_spread import Tolerances
+    from models.preferred_values import SERIES
+    from synth.errors import DesignError
+    from synth.linearise_bench import Wishes
+    from synth.option_values import pair, value
+
+    low, high = pair("--range", arguments.range, "Hz")
+    near, far = pair("--reach", arguments.reach, "m")
+    if arguments.series not in SERIES:
+        raise DesignError(f"--series {arguments.series}: choose {', '.join(SERIES)}")
+    if arguments.seed < 0:
+        raise DesignError(f"--seed must be a whole number >= 0; got {arguments.seed}")
+    fill, coil, capacitor = (
+        value(name, text, "percent")
+        for name, text in (
+            ("--fill", arguments.fill), ("--coil-tolerance", arguments.coil_tolerance),
+            ("--capacitor-tolerance", arguments.capacitor_tolerance),
+        )
+    )  # fmt: skip
+    if not 0.05 <= fill <= 1.0 or not 0.0 <= coil <= 0.5 or not 0.0 <= capacitor <= 0.5:
+        raise DesignError("--fill goes from 5 % to 100 %, tolerances from 0 % to 50 %")
+    own = value("--choke-capacitance", arguments.choke_capacitance, "F")
+    if not LEAST_CHOKE_CAPACITANCE <= own <= 1e-10:
+        raise DesignError("--choke-capacitance goes from 2 pF to 100 pF")
+    return Wishes(low, high, near, far, fill, arguments.series, Tolerances(coil, capacitor), arguments.seed, own)
+
+
+def _check_targets(arguments: Namespace) -> None:
+    """Refuse what could not be written before the search, not after it."""
+    from pathlib import Path
+
+    from synth.errors import DesignError
+    from synth.hands.gestures import GESTURES
+    from synth.report.figure import checked_plot_path
+
+    if arguments.gesture not in GESTURES:
+        raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
+    if arguments.plot:
+        checked_plot_path(Path(arguments.plot))
+    sounds = [name for name in (arguments.wav, arguments.wav_before, arguments.wav_after) if name]
+    files = [name for name in (arguments.output, arguments.plot, *sounds) if name]
+    files += [arguments.csv] if arguments.csv and arguments.csv != "-" else []
+    for name in sounds:
+        if Path(name).suffix.lower() not in (".wav", ".flac"):
+            raise DesignError(f"{name}: name the sound file .wav or .flac")
+    for name in files:
+        if files.count(name) > 1:
+            raise DesignError(f"{name}: named twice; choose a file for each")
+        if Path(name).exists() and not arguments.force:
+            raise DesignError(f"{name} exists already; choose another name, or add --force to replace it")
+        if not Path(name).absolute().parent.is_dir():
+            raise DesignError(f"{name}: its folder does not exist; create it or choose another")
+
+
+def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:
+    if not (arguments.wav or arguments.wav_before or arguments.wav_after):
+        return
+    from synth.hands.shared_path import shared_path
+    from synth.level_match import joined, matched, rendered
+    from synth.offline import ProgressLine, file_comment
+    from synth.sound_file import write_sound
+    from synth.workbench import say
+
+    rate = 48000
+    pieces = [outcome.before, outcome.after]
+    path, notice = shared_path(arguments.gesture, pieces, seed=arguments.seed)
+    if notice:
+        say(f"note: {notice}")
+    before, after = matched(rendered(pieces, path, rate, ProgressLine("rendering")), rate)
+    names = f"{outcome.before.design.name}, then {outcome.after.design.name}"
+    for target, samples, title, design in (
+        (arguments.wav, joined([before, after], rate), names, outcome.after.design),
+        (arguments.wav_before, before.samples, outcome.before.design.name, outcome.before.design),
+        (arguments.wav_after, after.samples, outcome.after.design.name, outcome.after.design),
+    ):
+        if target:
+            write_sound(target, samples, rate, title, file_comment(design), arguments.force)
+            say(f"wrote {target}")

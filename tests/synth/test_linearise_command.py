@@ -1,0 +1,176 @@
+"""`beatfield linearise` as a person meets it, with a search small enough for a test."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from models import linearise, linearise_front, linearise_plan
+from models.build_spread import Tolerances
+from models.linearise import Place
+from synth.cli import main
+from synth.errors import DesignError
+from synth.linearise_bench import Wishes, improve
+from synth.report.linearise_report import linearise_report, text
+from synth.workbench import open_design, open_loaded
+
+
+def make_small(patch: pytest.MonkeyPatch) -> None:
+    """A search of one place and few candidates."""
+    for name, value in (("POPULATION", 6), ("GENERATIONS", 30), ("POLISHING", 80)):
+        patch.setattr(linearise, name, value)
+    for name, value in (("RESTARTS", 1), ("PLACES", (Place(2, "low"),)), ("JUDGE_BUILDS", 40), ("SEARCH_BUILDS", 3)):
+        patch.setattr(linearise_plan, name, value)
+    for name, value in (("FILLS", (0.5,)), ("CARRIERS", (300e3,)), ("GENERATIONS", 20)):
+        patch.setattr(linearise_front, name, value)
+
+
+@pytest.fixture
+def small(demos, tmp_path, monkeypatch) -> str:
+    """A design, the current folder empty, the search small."""
+    make_small(monkeypatch)
+    monkeypatch.chdir(tmp_path)
+    return str(demos / "meadow.toml")
+
+
+@pytest.fixture(scope="module")
+def report(demos):
+    """One small search in E12, shared."""
+    with pytest.MonkeyPatch.context() as patch:
+        make_small(patch)
+        wishes = Wishes(65.0, 1047.0, 0.05, 0.5, series="E12")
+        outcome = improve(open_design(demos / "meadow.toml"), wishes, "robust", lambda share: None)
+    return linearise_report(outcome)
+
+
+def test_everything_at_once_says_the_same(small, capsys):
+    files = {"-o": "better.toml", "--csv": "field.csv", "--plot": "plot.svg", "--wav": "both.wav",
+             "--wav-before": "before.wav", "--wav-after": "after.wav"}  # fmt: skip
+    arguments = ["linearise", small, "--gesture", "still", "--json"] + [word for pair in files.items() for word in pair]
+    assert main(arguments) == 0
+    said = capsys.readouterr()
+    document = json.loads(said.out)
+    assert document["schema"] == "beatfield.linearise/1"
+    assert sorted(path.name for path in Path().iterdir()) == sorted(files.values())
+    assert document["after"]["rms_cents"] < document["before"]["rms_cents"]
+    # the written design is the one told of: opened again by itself it has the same field
+    piece = open_design(Path("better.toml"))
+    assert piece.field.linearity_error_between(65.0, 1047.0) == pytest.approx(document["after"]["rms_cents"], rel=1e-9)
+    assert piece.field.zero_beat_distance == pytest.approx(document["after"]["zero_beat_m"], rel=1e-9)
+    assert document["after"]["rms_cents"] == pytest.approx(document["chosen"]["preferred_cents"], abs=0.5)
+    assert not any("cannot reach" in notice for notice in piece.notices)
+    # the CSV's columns are those two fields
+    rows = list(csv.DictReader(io.StringIO(Path("field.csv").read_text("utf-8"))))
+    for row in rows[40:140:20]:
+        if row["after_note_number"]:
+            note = 69.0 + 12.0 * np.log2(float(piece.field.frequency_at(float(row["distance_m"]))) / 440.0)
+            assert float(row["after_note_number"]) == pytest.approx(note, abs=1e-6)
+    assert "<svg" in Path("plot.svg").read_text("utf-8")
+    before, after, both = (soundfile.read(name)[0] for name in ("before.wav", "after.wav", "both.wav"))
+    assert before.size == after.size
+    assert both.size > before.size + after.size
+    assert 20.0 * np.log10(np.std(before) / np.std(after)) == pytest.approx(0.0, abs=0.2)
+    # a second time: nothing is overwritten, and it is said before the search
+    assert main(arguments) == 2
+    assert "exists already" in capsys.readouterr().err
+
+
+def test_text_has_the_figures_of_the_document(report):
+    document, said = report.document(), text(report)
+    for figures in (document["before"], document["after"]):
+        assert f"{figures['rms_cents']:.1f}" in said
+        assert f"{100 * figures['zero_beat_m']:.1f} cm" in said
+    for name in ("ideal_cents", "real_chokes_cents", "preferred_cents", "lossy_cents", "builds_mean_cents"):
+        assert f"{document['chosen'][name]:.1f}" in said
+    for point in document["front"]:
+        assert f"{point['rms_cents']:.1f}" in said
+    assert document["parts"] in said
+    json.dumps(document, allow_nan=False)
+
+
+def test_values_are_preferred_ones(report):
+    published = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2, 10.0)  # IEC 60063, E12
+    for value in (report.chosen.choke_h, report.chosen.tank_h, report.chosen.capacitor_f):
+        assert np.isclose(value / 10.0 ** np.floor(np.log10(value)), published, rtol=1e-9).any(), value
+
+
+def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
+    """The next best place is taken where the best cannot be assembled, and it is said."""
+    make_small(monkeypatch)
+    monkeypatch.setattr(linearise_plan, "PLACES", (Place(1, "low"), Place(2, "low")))
+    tried = []
+
+    def picky(design):
+        tried.append(design)
+        if len(tried) == 1:
+            raise DesignError("does not swing")
+        return open_loaded(design)
+
+    monkeypatch.setattr("synth.linearise_bench.open_loaded", picky)
+    wishes = Wishes(65.0, 1047.0, 0.05, 0.5)
+    outcome = improve(open_design(demos / "meadow.toml"), wishes, "robust", lambda share: None)
+    assert len(tried) == 2
+    assert outcome.after.design == tried[1]
+    assert "does not swing" in outcome.refused[0]
+
+
+@pytest.mark.parametrize(("arguments", "words"), [
+    (["--range", "65"], ["--range 65", "colon"]),
+    (["--range", "65:1047"], ["--range 65", "no unit"]),
+    (["--reach", "50cm:5cm"], ["--reach", "below the second"]),
+    (["--reach", "0.5cm:50cm"], ["--reach", "1.0 cm"]),
+    (["--reach", "5cm:79cm"], ["--reach", "body"]),
+    (["--series", "E13"], ["E13", "E24"]),
+    (["--seed", "-1"], ["--seed"]),
+    (["--fill", "120 %"], ["--fill"]),
+    (["--choke-capacitance", "0 pF"], ["--choke-capacitance"]),
+    (["--plot", "a.bmp"], ["a.bmp", ".png"]),
+    (["--wav", "a.mp3"], ["a.mp3", ".wav"]),
+    (["--wav", "a.wav", "--wav-after", "a.wav"], ["a.wav", "twice"]),
+    (["-o", "no/where.toml"], ["folder"]),
+    (["--gesture", "swoop"], ["swoop", "sweep"]),
+])  # fmt: skip
+def test_bad_usage_is_one_message_and_leaves_nothing(small, capsys, arguments, words):
+    assert main(["linearise", small, *arguments]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "Traceback" not in said.err
+    for word in words:
+        assert word in said.err
+    assert list(Path().iterdir()) == []
+
+
+def test_a_goal_out_of_the_question_is_said(small, capsys):
+    assert main(["linearise", small, "--range", "20Hz:19kHz", "--reach", "40cm:50cm", "--fill", "95 %"]) == 2
+    assert "allow fewer notes" in capsys.readouterr().err
+
+
+def test_interrupt_leaves_nothing(small, monkeypatch):
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("models.linearise_plan.buyable", interrupted)
+    assert main(["linearise", small, "-o", "a.toml", "--plot", "a.png", "--wav", "a.wav"]) == 130
+    assert list(Path().iterdir()) == []
+
+
+def test_tolerances_are_checked():
+    with pytest.raises(ValueError, match="coil must be between 0 and 1"):
+        Tolerances(coil=-0.1)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["meadow", "heron"])
+def test_whole_search_betters_the_demos(demos, tmp_path, monkeypatch, capsys, name):
+    monkeypatch.chdir(tmp_path)
+    assert main(["linearise", str(demos / f"{name}.toml"), "-o", "better.toml", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["after"]["rms_cents"] < min(25.0, document["before"]["rms_cents"])
+    assert document["after"]["builds_mean_cents"] < 30.0
+    assert len(document["front"]) >= 3
