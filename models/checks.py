@@ -13,9 +13,13 @@ from numpy.typing import ArrayLike, NDArray
 
 def finite(name: str, value: Any) -> float:
     """Return `value` as a float; raise ValueError unless it is a finite real number (booleans refused)."""
-    if isinstance(value, bool | np.bool_) or not isinstance(value, Real) or not math.isfinite(value):
+    try:
+        number = math.nan if isinstance(value, bool | np.bool_) or not isinstance(value, Real) else float(value)
+    except OverflowError:
+        raise ValueError(f"{name} must be a finite number; got one too large for a float") from None
+    if not math.isfinite(number):
         raise ValueError(f"{name} must be a finite number; got {value!r}")
-    return float(value)
+    return number
 
 
 def positive(name: str, value: Any) -> float:
@@ -44,20 +48,30 @@ def fraction(name: str, value: Any) -> float:
 
 def one_of(name: str, value: Any, choices: Sequence[str]) -> str:
     """Return `value`; raise ValueError unless it is one of `choices`."""
-    if value not in choices:
+    if not isinstance(value, str) or value not in choices:
         raise ValueError(f"{name} must be one of {', '.join(choices)}; got {value!r}")
     return str(value)
 
 
 def finite_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
-    """Return `values` as a float64 array; raise ValueError where an element is not finite."""
-    array = np.asarray(values)
-    if array.dtype == np.bool_ or not np.issubdtype(array.dtype, np.number):
+    """Return `values` as a float64 array; raise ValueError where an element is not a finite real number."""
+    try:
+        array = np.asarray(values)
+    except ValueError:
+        raise ValueError(f"{name} must be numbers in rows of one length; got {values!r}") from None
+    if array.dtype.kind not in "iuf" or _holds_boolean(values):
         raise ValueError(f"{name} must be numbers; got {values!r}")
     array = array.astype(np.float64)
     if not np.isfinite(array).all():
         raise ValueError(f"{name} must be finite; got {array[~np.isfinite(array)].flat[0]:g}")
     return array
+
+
+def _holds_boolean(values: Any) -> bool:
+    """Whether a list, however nested, has a boolean among its numbers (which numpy would turn into 0 or 1)."""
+    if isinstance(values, list | tuple):
+        return any(_holds_boolean(value) for value in values)
+    return isinstance(values, bool | np.bool_) or (isinstance(values, np.ndarray) and values.dtype.kind == "b")
 
 
 def positive_array(name: str, values: ArrayLike) -> NDArray[np.float64]:

@@ -32,7 +32,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, hyp2f1, i0, i0e, ive
 
-from models.checks import finite_array, one_of, positive
+from models.checks import finite_array, fraction, non_negative, one_of, positive
 from models.diode_detector import THERMAL_VOLTAGE, DiodeLoad, static_output, sum_envelope
 
 Floats = NDArray[np.float64]
@@ -42,8 +42,9 @@ HARDEST_DRIVE = 300.0  # of a junction, in kT/q, where amplitudes are compared: 
 def envelope_waveform(phase: ArrayLike, amplitude_ratio: float) -> Floats:
     """Envelope of the sum over the stronger amplitude: |1 + m exp(j phi)|; phase in rad."""
     # (1 - m)^2 + 4 m cos^2(phi / 2): the same, without loss of digits where the two nearly cancel
+    ratio = fraction("amplitude_ratio", amplitude_ratio)
     half = np.cos(0.5 * finite_array("phase", phase))
-    return np.asarray(np.hypot(1.0 - amplitude_ratio, 2.0 * math.sqrt(amplitude_ratio) * half))
+    return np.asarray(np.hypot(1.0 - ratio, 2.0 * math.sqrt(ratio) * half))
 
 
 def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
@@ -56,19 +57,21 @@ def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
     for n >= 1 (derived here; the integrand has one sign, so no digits cancel), and A_0 = F(-1/2, -1/2; 1; m^2).
     At m = 1 they are A_0 = 4 / pi, A_n = -(-1)^n 8 / (pi (4 n^2 - 1)).
     """
+    ratio, highest = fraction("amplitude_ratio", amplitude_ratio), _whole("count", count, 0)
     position = np.linspace(-4.0, 4.0, 241)  # double-exponential nodes: exact to rounding up to both ends
     bent = math.pi * np.sinh(position)
     node, rest = expit(bent), expit(-bent)  # u and 1 - u
     weight = (position[1] - position[0]) * math.pi * np.cosh(position) * node * rest
-    root = np.hypot(math.sqrt((1.0 - amplitude_ratio) * (1.0 + amplitude_ratio)), amplitude_ratio * node)
-    order = np.arange(1.0, count + 1.0)
+    root = np.hypot(math.sqrt((1.0 - ratio) * (1.0 + ratio)), ratio * node)
+    order = np.arange(1.0, highest + 1.0)
     fall = np.exp(np.outer(order - 1.5, np.log(rest) + np.log1p(node)))
-    falling = -((-amplitude_ratio) ** order) * (4.0 / math.pi) * (fall @ (weight * node**2 * root))
-    return np.concatenate([[hyp2f1(-0.5, -0.5, 1.0, amplitude_ratio**2)], falling])
+    falling = -((-ratio) ** order) * (4.0 / math.pi) * (fall @ (weight * node**2 * root))
+    return np.concatenate([[hyp2f1(-0.5, -0.5, 1.0, ratio**2)], falling])
 
 
 def junction_waveform(phase: ArrayLike, drive: float, weaker_drive: float) -> Floats:
     """Junction current over its mean along the beat; drives: both peak voltages over kT/q; phase in rad."""
+    drive, weaker_drive = non_negative("drive", drive), non_negative("weaker_drive", weaker_drive)
     half = np.cos(0.5 * finite_array("phase", phase))
     reach = np.hypot(drive - weaker_drive, 2.0 * math.sqrt(drive * weaker_drive) * half)
     scale = i0e(drive) * i0e(weaker_drive)
@@ -80,7 +83,8 @@ def junction_harmonics(count: int, drive: float, weaker_drive: float) -> Floats:
 
     The addition theorem of I_0 (Neumann's, for imaginary argument; from memory), checked against quadrature.
     """
-    order = np.arange(count + 1, dtype=np.float64)
+    drive, weaker_drive = non_negative("drive", drive), non_negative("weaker_drive", weaker_drive)
+    order = np.arange(_whole("count", count, 0) + 1, dtype=np.float64)
     ratio = ive(order, drive) * ive(order, weaker_drive) / (i0e(drive) * i0e(weaker_drive))
     return np.asarray(np.where(order == 0, 1.0, 2.0) * ratio)
 

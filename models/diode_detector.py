@@ -36,7 +36,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import RectBivariateSpline
 from scipy.special import i0e, ive, wrightomega
 
-from models.checks import non_negative, non_negative_array, positive
+from models.checks import finite_array, non_negative, non_negative_array, positive
 
 Floats = NDArray[np.float64]
 
@@ -123,8 +123,8 @@ def follows_envelope_up_to(modulation: float, time_constant: float) -> float:
 
 def sum_envelope(first: ArrayLike, second: ArrayLike, phase: ArrayLike) -> Floats:
     """|V1 + V2 exp(j phi)|, V, without loss of digits where the two nearly cancel; broadcasts."""
-    one, other = np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64)
-    half = np.cos(0.5 * np.asarray(phase, dtype=np.float64))
+    one, other = non_negative_array("first", first), non_negative_array("second", second)
+    half = np.cos(0.5 * finite_array("phase", phase))
     return np.asarray(np.hypot(one - other, 2.0 * np.sqrt(one * other) * half))
 
 

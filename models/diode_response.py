@@ -62,13 +62,23 @@ def beat_cycle(
     """v, V, along one turn of the beat phase, shape (points, rows): row k at phase 2 pi k / points, axis 1 the cases.
 
     `reference` and `variable` (V; variable a number or (rows,)): peak voltages of the two signals; `offset` (rows,),
-    Hz: above `lock_range` (Hz) in size, either sign, where a negative one turns backwards.
+    Hz: above `lock_range` (Hz) in size, either sign, where a negative one turns backwards. Raises ValueError for
+    other shapes and bad numbers.
     """
+    positive("reference", reference)
+    if isinstance(points, bool) or not isinstance(points, int | np.integer) or points < 4:
+        raise ValueError(f"points must be a whole number >= 4; got {points!r}")
     offsets = np.atleast_1d(finite_array("offset", offset))
     lock = non_negative("lock_range", lock_range)
     if not (np.abs(offsets) > lock).all():
         raise ValueError(f"offset must be above the lock range, {lock:g} Hz; got {np.abs(offsets).min():g}")
-    amplitudes = np.broadcast_to(positive_array("variable", variable), offsets.shape)
+    amplitudes = positive_array("variable", variable)
+    if offsets.ndim != 1 or offsets.size == 0 or amplitudes.shape not in ((), (1,), offsets.shape):
+        raise ValueError(
+            "offset must be a row of at least one number and variable a number or such a row; "
+            f"got shapes {offsets.shape} and {amplitudes.shape}"
+        )
+    amplitudes = np.broadcast_to(amplitudes, offsets.shape)
     if np.ptp(amplitudes) == 0.0:
         amplitudes = amplitudes[:1]
     turn = 2.0 * math.pi / points

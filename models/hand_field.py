@@ -5,7 +5,7 @@ earth through a body capacitance or bonded to it) are solved by boundary element
 the skin of the hand to the surface of the rod, of the ideal shapes.
 
 Skin and tissue count as a perfect conductor: at some 100 kHz their conductivity (about 0.1-0.5 S/m, from memory of C.
-Gabriel's tables) makes sigma / (omega eps0) of the order of 10^4, so charge settles on the surface and the
+Gabriel's tables) makes sigma / (omega eps0) some 10^4 to 10^5, so charge settles on the surface and the
 field inside is negligible; the player's resistance (some kilohm) is small beside the reactance of a picofarad
 (hundreds of kilohm and more).
 Neglected: that resistance and the loss it brings, dry skin's thin insulating layer, clothes, walls and furniture, the

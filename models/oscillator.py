@@ -13,6 +13,7 @@ import math
 
 import numpy as np
 
+from models.checks import positive
 from models.circuit.common_base import OscillatorCircuit, network
 from models.circuit.harmonic_balance import Balance, NotConvergedError, balance, resized
 from models.circuit.network import Network
@@ -47,8 +48,11 @@ def steady_state(
     near_frequency: choose the mode nearest to it, Hz (default: the one that needs the least transconductance).
     Raises ValueError: does not start (with the cause), not converged, harmonics cut off, not stable.
     """
-    if harmonics is not None and (isinstance(harmonics, bool) or not 3 <= harmonics <= MOST_HARMONICS):
-        raise ValueError(f"harmonics must be between 3 and {MOST_HARMONICS}; got {harmonics!r}")
+    whole = isinstance(harmonics, int | np.integer) and not isinstance(harmonics, bool)
+    if harmonics is not None and not (whole and 3 <= harmonics <= MOST_HARMONICS):
+        raise ValueError(f"harmonics must be a whole number between 3 and {MOST_HARMONICS}; got {harmonics!r}")
+    if near_frequency is not None:
+        positive("near_frequency", near_frequency)
     linear, ports = network(circuit), TransistorPorts(circuit.transistor)
     if warm_start is not None:
         warm = _warmly(linear, ports, warm_start, harmonics)

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from models.checks import positive
+from models.checks import finite, non_negative, positive
 from models.circuit.common_base import ANTENNA_CURRENT, COLD, COLLECTOR, TANK_CURRENT, OscillatorCircuit, network
 from models.circuit.network import Network
 from models.circuit.small_signal import small_signal
@@ -120,6 +120,9 @@ def simulate(
     inductance and capacitance). Raises ValueError when the integrator gives up.
     """
     duration = positive("duration", duration)
+    non_negative("keep_from", keep_from)
+    finite("disturbance", disturbance)
+    positive("relative_tolerance", relative_tolerance)
     linear = network(circuit)
     derivative = state_derivative(linear, TransistorPorts(circuit.transistor))
     if frequency is None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.checks import fraction, positive
+from models.checks import finite, finite_array, fraction, non_negative, positive, positive_array
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +61,8 @@ def open_wiper_voltage(supply: ArrayLike, above: ArrayLike, below: ArrayLike) ->
 
     Symbols: V wiper, V_s supply, R_a resistance above, R_b below.  V = V_s R_b / (R_a + R_b)
     """
-    above, below = np.asarray(above, dtype=np.float64), np.asarray(below, dtype=np.float64)
-    voltage: NDArray[np.float64] = np.asarray(supply, dtype=np.float64) * below / (above + below)
+    above, below = positive_array("above", above), positive_array("below", below)
+    voltage: NDArray[np.float64] = finite_array("supply", supply) * below / (above + below)
     return voltage
 
 
@@ -75,7 +75,10 @@ def emitter_current(
     I_e = (V - V_be) / (R_e + R_s / (beta + 1))   (any electronics textbook)
     Valid in the forward active region only. Raises ValueError when the base is too low for any current.
     """
-    drop = wiper_voltage - junction
+    drop = finite("wiper_voltage", wiper_voltage) - finite("junction", junction)
+    positive("emitter_resistor", emitter_resistor)
+    non_negative("source_resistance", source_resistance)
+    positive("forward_gain", forward_gain)
     if drop <= 0.0:
         raise ValueError(f"bias: base voltage {wiper_voltage:g} V is below the junction voltage {junction:g} V")
     return drop / (emitter_resistor + source_resistance / (forward_gain + 1.0))

@@ -12,12 +12,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 from scipy.special import i0e, i1e
 
-from models.checks import finite
+from models.checks import finite, finite_array, non_negative_array
 
 
 def relative_transconductance(drive: ArrayLike) -> NDArray[np.float64]:
     """Return G_m / g_m = 2 I_1(x) / (x I_0(x)) for a drive x >= 0, the mean current held; 1 at x = 0; broadcasts."""
-    x = np.asarray(drive, dtype=np.float64)
+    x = non_negative_array("drive", drive)
     safe = np.where(x > 1e-4, x, 1.0)
     # the series about 0: 1 - x^2 / 8
     result: NDArray[np.float64] = np.where(x > 1e-4, 2.0 * i1e(safe) / (safe * i0e(safe)), 1.0 - x * x / 8.0)
@@ -37,6 +37,6 @@ def bias_shift(drive: ArrayLike) -> NDArray[np.float64]:
 
     ln I_0(x): the mean of exp(x cos) is I_0(x).
     """
-    x = np.abs(np.asarray(drive, dtype=np.float64))
+    x = np.abs(finite_array("drive", drive))
     result: NDArray[np.float64] = np.log(i0e(x)) + x
     return result

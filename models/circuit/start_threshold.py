@@ -7,6 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from models.checks import non_negative, positive
 from models.circuit.network import GROUND, NetworkBuilder
 
 Array = NDArray[np.float64]
@@ -118,8 +119,14 @@ def colpitts_threshold(
 
     Inductor with its series resistance from collector to base; input capacitor and conductance from base to ground;
     output capacitor and conductance from collector to ground. SI units; the conductances may be zero.
-    Raises ValueError when no transconductance makes it oscillate.
+    Raises ValueError for a value out of its domain, and when no transconductance makes it oscillate.
     """
+    positive("inductance", inductance)
+    non_negative("series_resistance", series_resistance)
+    positive("input_capacitor", input_capacitor)
+    positive("output_capacitor", output_capacitor)
+    non_negative("input_conductance", input_conductance)
+    non_negative("output_conductance", output_conductance)
     builder = NetworkBuilder()
     builder.capacitor("base", GROUND, input_capacitor)
     builder.capacitor("collector", GROUND, output_capacitor)

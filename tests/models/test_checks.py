@@ -1,0 +1,58 @@
+"""Bad numbers end in one ValueError that names the parameter: the checks, and the free functions that take them."""
+
+import numpy as np
+import pytest
+
+from models.checks import finite, finite_array, one_of
+from models.circuit.bias import emitter_current, open_wiper_voltage
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.describing_function import relative_transconductance
+from models.circuit.start_threshold import colpitts_threshold
+from models.detector import envelope_harmonics, envelope_waveform, junction_harmonics, junction_waveform
+from models.diode_detector import DiodeLoad, sum_envelope
+from models.diode_response import beat_cycle
+from models.oscillator import steady_state
+from models.transient import simulate
+
+
+@pytest.mark.parametrize("bad", [1 + 2j, [1 + 1j], [True, 1.0], [[1.0], [1.0, 2.0]], [1.0, float("nan")], "1", None])
+def test_arrays_of_anything_but_finite_real_numbers_are_refused(bad):
+    with pytest.raises(ValueError, match="^size must be"):
+        finite_array("size", bad)
+
+
+@pytest.mark.parametrize("bad", [10**400, True, float("inf"), "1", 1j])
+def test_numbers_beyond_a_float_are_refused(bad):
+    with pytest.raises(ValueError, match="^size must be a finite number"):
+        finite("size", bad)
+
+
+def test_a_choice_must_be_a_word():
+    with pytest.raises(ValueError, match="^mode must be one of"):
+        one_of("mode", np.array(["low", "high"]), ("low", "high"))
+
+
+@pytest.mark.parametrize(
+    ("name", "call"),
+    [
+        ("amplitude_ratio", lambda: envelope_waveform(0.1, -1.0)),
+        ("amplitude_ratio", lambda: envelope_harmonics(4, float("nan"))),
+        ("count", lambda: envelope_harmonics(2.5, 0.5)),
+        ("drive", lambda: junction_waveform(0.1, -1.0, 1.0)),
+        ("weaker_drive", lambda: junction_harmonics(4, 1.0, float("inf"))),
+        ("drive", lambda: relative_transconductance(-5.0)),
+        ("first", lambda: sum_envelope(-1.0, 1.0, 0.0)),
+        ("reference", lambda: beat_cycle(DiodeLoad(), -1.0, 0.5, [100.0])),
+        ("points", lambda: beat_cycle(DiodeLoad(), 1.0, 0.5, [100.0], points=0)),
+        ("offset", lambda: beat_cycle(DiodeLoad(), 1.0, 0.5, [])),
+        ("inductance", lambda: colpitts_threshold(float("nan"), 20.0, 1e-9, 1e-9, 2e-5, 1e-5)),
+        ("above", lambda: open_wiper_voltage(12.0, -1.0, 1e4)),
+        ("emitter_resistor", lambda: emitter_current(5.0, 1e3, 0.0, 200.0, 0.65)),
+        ("harmonics", lambda: steady_state(OscillatorCircuit(), harmonics=16.5)),
+        ("near_frequency", lambda: steady_state(OscillatorCircuit(), near_frequency=-1.0)),
+        ("keep_from", lambda: simulate(OscillatorCircuit(), 1e-3, keep_from=-1e-4)),
+    ],
+)
+def test_free_functions_name_what_is_wrong(name, call):
+    with pytest.raises(ValueError, match=f"^{name} must be"):
+        call()
