@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
+from contextlib import suppress
 from importlib import import_module
 
 from synth.errors import DesignError, DeviceError
@@ -20,7 +22,17 @@ COMMANDS = {
     "new": "write a commented design file to start from",
     "field": "the pitch field of a design: which note sounds at which hand distance",
     "oscillator": "one oscillator of a design on the bench: frequency, levels, start-up, adjustments",
+    "fit": "inductance and strays from frequencies read on the bench, and what to fit for a target frequency",
+    "choose": "tank and trimmer in preferred values that reach a frequency over all tolerances",
+    "tolerance": "what part tolerances do: share of builds that can be tuned, spread of the notes, yield",
+    "sheet": "the build and tuning sheet of a design, for paper: readings, bands, procedure, pitch ruler",
+    "drift": "what temperature and warm-up do to a tuned design: zero beat and notes",
+    "linearise": "search the parts that make the pitch field as straight as can be",
+    "compare": "several designs in one table and plot, and the same gesture rendered from each",
+    "lesson": "heterodyning by ear: staged lessons with a script, plots and sounds",
     "render": "render a hand path through a design into a sound file",
+    "tune": "play a tune from a file: wanted and sounded pitch of every note, and what is out of reach",
+    "sensitivity": "what a millimetre of hand and a tremor do to the pitch of every note, against what the ear hears",
     "play": "play a design live: the pointer is the hand",
     "devices": "list the sound outputs",
     "doctor": "check libraries, sound output, latency and block timing",
@@ -62,9 +74,24 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _end_politely() -> None:
+    """Let a request to end (SIGTERM, SIGHUP) clean up like Ctrl-C, so that no temporary file stays behind."""
+
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is signal.SIG_DFL:
+            with suppress(ValueError):  # not in the main thread
+                signal.signal(getattr(signal, name), interrupt)
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run the command line and return its exit code; errors become one message on stderr."""
     arguments = build_parser().parse_args(argv)
+    if sys.stdout is None:  # started with its output closed
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115
+    _end_politely()
     try:
         code = import_module(f"synth.commands.{arguments.command}").run(arguments)
         sys.stdout.flush()
@@ -78,6 +105,10 @@ def main(argv: list[str] | None = None) -> int:
     except Exception as error:
         if arguments.debug:
             raise
+        if isinstance(error, OSError):  # files are written with messages of their own: this is the output
+            print(f"beatfield: the output cannot be written ({error.strerror or error})", file=sys.stderr)
+            sys.stdout = open(os.devnull, "w")  # noqa: SIM115  what is left in the buffer goes nowhere
+            return EXIT_FAILED
         if isinstance(error, DesignError | DeviceError):
             print("\n".join(f"beatfield: {line}" for line in str(error).splitlines()), file=sys.stderr)
             return EXIT_USAGE if isinstance(error, DesignError) else EXIT_FAILED

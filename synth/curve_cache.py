@@ -73,7 +73,7 @@ def _kept(key: str, solve: Callable[[], Curves], notice: Callable[[str], None], 
         notice("solving the hand field of this geometry (kept for next time)")
     except OSError as error:
         notice(f"the hand-field cache cannot be read ({error.strerror}): solving without it")
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         notice(f"the cached hand field {path} is damaged: solving it again")
     curves = solve()
     try:

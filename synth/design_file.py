@@ -73,6 +73,8 @@ def _read_text(path: Path) -> str:
             content = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
         raise DesignError(f"{path}: no such file; write one with: beatfield new {path}") from None
+    except DesignError:
+        raise
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise DesignError(f"{path}: cannot be read ({reason}); check its name and rights") from error

@@ -47,11 +47,10 @@ def render_file(
 
     Returns the closed writer (frames, clipped, peak). Raises what AudioWriter raises.
     """
-    total = path.frames(sample_rate) + round(RELEASE_TIME * sample_rate)
     design = workpiece.design
-    with AudioWriter(
-        target, sample_rate, subtype, title=design.name, comment=file_comment(design), force=force
-    ) as writer:
+    opened = AudioWriter(target, sample_rate, subtype, title=design.name, comment=file_comment(design), force=force)
+    total = path.frames(sample_rate) + round(RELEASE_TIME * sample_rate)  # after the writer has checked the rate
+    with opened as writer:
         for samples in rendered_blocks(workpiece, path, sample_rate):
             writer.write(samples)
             progress(writer.frames / total)

@@ -146,7 +146,7 @@ def _finish(times: Floats, distances: Floats, field: PitchField, seed: int, volu
     near, far = _playable(field)
     seconds = times[-1]
     edges = minimum_jerk(times / 0.1) * minimum_jerk((seconds - times) / 0.1)
-    gain = edges if volumes is None else edges * np.clip(volumes, 0.0, 1.0)
+    gain = np.clip(edges if volumes is None else edges * volumes, 0.0, 1.0)  # rounding may pass 1 by a last digit
     return HandPath(times, np.clip(distances + tremor(times, seed), near, far), gain)
 
 

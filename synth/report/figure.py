@@ -41,6 +41,7 @@ _STYLE: Any = {
     "lines.linewidth": 1.8,
     "legend.frameon": False,
     "svg.hashsalt": "beatfield",
+    "text.parse_math": False,  # a dollar sign in a design's name is a dollar sign
     "figure.dpi": 150,
 }
 

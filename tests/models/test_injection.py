@@ -60,13 +60,13 @@ def test_amplitude_at_the_node_divides() -> None:
 
 def test_effective_capacitance() -> None:
     tank = Tank(1e-3, 400e-12)
-    assert effective_capacitance(tank, None, 10e-12, "low") == pytest.approx(410e-12, rel=1e-7)
+    assert effective_capacitance(tank, None, 10e-12, "low") == pytest.approx(410e-12, rel=1e-7, abs=0.0)
     branch = SeriesInductor(20e-3)
     # C = C0 + Ca r^2 with r = 1 / (1 - w^2 La Ca): from df/dCa = -(f / 2) r^2 / C, computed beside this project
     seen = effective_capacitance(tank, branch, 10e-12, "low")
     omega = 2.0 * math.pi * 245837.001
     boost = 1.0 / (1.0 - omega**2 * 20e-3 * 10e-12)
-    assert seen == pytest.approx(400e-12 + 10e-12 * boost**2, rel=1e-6)
+    assert seen == pytest.approx(400e-12 + 10e-12 * boost**2, rel=1e-6, abs=0.0)
     slope = float(mode_slope(1e-3, 400e-12, 20e-3, 10e-12, 0.0)[0])
     assert slope == pytest.approx(-0.5 * 245837.001 * boost**2 / seen, rel=1e-6)
 

@@ -120,7 +120,7 @@ def test_every_key_reaches_the_instrument() -> None:
     assert (made.detector.kind, made.detector.amplitude_ratio, made.detector.drive) == ("junction", 0.5, 2.0)
     assert (made.tone_low_pass, made.dc_block, made.level, made.lock_range) == (4000.0, 20.0, 0.25, 3.0)
     assert (made.mode, made.antenna_stray) == ("low", 3e-12)
-    assert made.variable_tank.total_capacitance == pytest.approx(100e-12)
+    assert made.variable_tank.total_capacitance == pytest.approx(100e-12, rel=1e-9, abs=0.0)
     assert made.curve is CURVE
 
 
@@ -141,7 +141,7 @@ def test_every_key_of_the_diode_reaches_the_detector() -> None:
     reference = resonant_frequency(2.7e-3, 111.5e-12)  # with the trimmer in the middle; where it ends up hardly matters
     assert detector.diode.radio_frequency == pytest.approx(float(reference), rel=0.02)
     parts = dataclasses.astuple(detector.diode)[:5]
-    assert parts == pytest.approx((220e3, 470e-12, 5e-9, 1.7, 1500.0), rel=1e-12)
+    assert parts == pytest.approx((220e3, 470e-12, 5e-9, 1.7, 1500.0), rel=1e-12, abs=0.0)
 
 
 COUPLED = """

@@ -7,6 +7,7 @@ import io
 import json
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -119,6 +120,12 @@ def test_render_formats_and_metadata(demos, in_tmp, capsys, name, subtype):
     assert main([*arguments, "--force"]) == 0
 
 
+def test_a_name_with_dollar_signs_is_plotted_as_it_stands(demos, in_tmp):
+    text = (demos / "heron.toml").read_text("utf-8").replace('"Heron"', r"'Her$on\frac{ $'")
+    (in_tmp / "odd.toml").write_text(text, "utf-8")
+    assert main(["field", "odd.toml", "--plot", "odd.png"]) == 0
+
+
 @pytest.mark.parametrize(("arguments", "words"), [
     (["field", "missing.toml"], ["missing.toml"]),
     (["render", "DESIGN", "--gesture", "swoop", "-o", "a.wav"], ["swoop", "sweep"]),
@@ -126,6 +133,7 @@ def test_render_formats_and_metadata(demos, in_tmp, capsys, name, subtype):
     (["render", "DESIGN", "--gesture", "sweep", "-o", "no/folder/a.wav"], ["folder"]),
     (["render", "DESIGN", "--hand", "none.csv", "-o", "a.wav"], ["none.csv"]),
     (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--rate", "12"], ["12"]),
+    (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--rate", "0"], ["sample rate", "8000"]),
     (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--format", "pcm8"], ["pcm8", "pcm16"]),
     (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--seconds", "nan"], ["gesture lasts", "nan"]),
     (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--seed", "-1"], ["seed"]),
@@ -192,3 +200,29 @@ def test_a_reader_that_leaves_is_no_fault(demos):
     _, said = process.communicate(timeout=60)
     assert "Traceback" not in said
     assert "Exception" not in said
+
+
+def test_output_that_cannot_be_written_is_one_message(demos):
+    if not Path("/dev/full").exists():
+        pytest.skip("no /dev/full here")
+    with open("/dev/full", "w") as full:
+        command = [sys.executable, "-m", "synth", "field", str(demos / "heron.toml")]
+        result = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True)
+    assert result.returncode == 1
+    assert "cannot be written" in result.stderr
+    assert "fault of the program" not in result.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no SIGTERM as elsewhere")
+def test_a_request_to_end_leaves_no_file(demos, in_tmp):
+    command = [sys.executable, "-m", "synth", "render", str(demos / "heron.toml"), "--gesture", "sweep",
+               "--seconds", "600", "-o", "a.wav"]  # fmt: skip
+    process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
+    deadline = time.monotonic() + 60.0
+    while not list(in_tmp.iterdir()) and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert list(in_tmp.iterdir()), "the rendering has begun"
+    process.terminate()
+    process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert list(in_tmp.iterdir()) == []

@@ -92,7 +92,7 @@ def test_every_module_the_solver_is_made_of_counts():
 
 @pytest.mark.parametrize("damage", [
     lambda text: "", lambda text: text[: len(text) // 2], lambda text: "[]", lambda text: "null",
-    lambda text: "\x00" * 50,
+    lambda text: "\x00" * 50, lambda text: "[" * 100_000,
     lambda text: text.replace("checksum", "chucksum"), lambda text: json.dumps({**json.loads(text), "curves": {}}),
     lambda text: text.replace("1", "2", 40),
 ])  # fmt: skip

@@ -123,3 +123,10 @@ def test_faults_name_the_remedy() -> None:
     assert len(short.notes()) < 12
     with pytest.raises(DesignError, match="less than an octave"):
         gesture("scale", short)
+
+
+@pytest.mark.parametrize("seconds", [1.5, 2.0, 3.3, 7.1])
+def test_any_length_gives_a_path(seconds: float) -> None:
+    """The soft edges must not pass full volume by a last digit, whatever the time stamps."""
+    for name in GESTURES:
+        assert gesture(name, FIELD, seconds).volumes.max() <= 1.0

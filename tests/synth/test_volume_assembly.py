@@ -69,7 +69,7 @@ def test_every_key_reaches_the_volume_antenna() -> None:
     assert volume is not None
     assert volume.curve is LOOP_CURVE
     assert volume.stray == 4e-12
-    assert (volume.tank.inductance, volume.tank.total_capacitance) == pytest.approx((2.2e-3, 60e-12))
+    assert (volume.tank.inductance, volume.tank.total_capacitance) == pytest.approx((2.2e-3, 60e-12), rel=1e-9, abs=0.0)
     assert volume.tank.quality_factor == 80.0
     resonator = volume.resonator
     assert (resonator.inductance, resonator.total_capacitance, resonator.quality_factor) == (2.2e-3, 73e-12, 110.0)
