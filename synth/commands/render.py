@@ -5,6 +5,8 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
+from synth.tunes.options import add_tune_options
+
 if TYPE_CHECKING:
     from synth.hand_path import HandPath
     from synth.workbench import Workpiece
@@ -16,11 +18,13 @@ def add_arguments(parser: ArgumentParser) -> None:
     hand = parser.add_mutually_exclusive_group(required=True)
     hand.add_argument("--hand", metavar="TRACE.csv", help="a hand trace: time_s,distance_m[,volume|volume_distance_m]")
     hand.add_argument("--gesture", metavar="NAME", help="a generated gesture: sweep, scale, vibrato or still")
+    hand.add_argument("--tune", metavar="FILE", help="a tune: a Standard MIDI File or a note list (demos/lark.txt)")
     parser.add_argument("-o", "--output", metavar="FILE", required=True, help="the sound file: .wav or .flac")
     parser.add_argument("--format", default="pcm24", metavar="FORMAT", help="pcm16, pcm24 (default) or float")
     parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
     parser.add_argument("--seconds", type=float, metavar="S", help="length of a gesture")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of a gesture's tremor (default 1)")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of a tremor and other chance (default 1)")
+    add_tune_options(parser)
     parser.add_argument("--json", action="store_true", help="print what was written as JSON")
     parser.add_argument("--force", action="store_true", help="replace the file if it exists")
 
@@ -32,10 +36,14 @@ def run(arguments: Namespace) -> int:
     from synth.errors import DesignError
     from synth.offline import ProgressLine, render_file
     from synth.report.output import print_json
+    from synth.tunes.options import given_tune_options
     from synth.workbench import open_design, say
 
-    if arguments.hand and arguments.seconds is not None:
-        raise DesignError("--seconds is for a gesture; a trace has its own length: leave --seconds out")
+    if not arguments.gesture and arguments.seconds is not None:
+        which = "trace" if arguments.hand else "tune"
+        raise DesignError(f"--seconds is for a gesture; a {which} has its own length: leave --seconds out")
+    if not arguments.tune and (given := given_tune_options(arguments)):
+        raise DesignError(f"{given[0]} is for a tune; give --tune FILE, or leave {given[0]} out")
     workpiece = open_design(Path(arguments.design))
     for notice in workpiece.notices:
         say(f"note: {notice}")
@@ -54,11 +62,13 @@ def run(arguments: Namespace) -> int:
 
 
 def _hand_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
-    """The trace or the gesture asked for, kept inside the computed field with a notice."""
+    """The trace, gesture or tune asked for, kept inside the computed field with a notice."""
     from synth.hands.gestures import gesture
     from synth.hands.trace_file import load_trace
     from synth.workbench import say
 
+    if arguments.tune:
+        return _tune_path(arguments, workpiece)
     if arguments.gesture:
         return gesture(arguments.gesture, workpiece.field, arguments.seconds, arguments.seed)
     curve = workpiece.instrument.curve
@@ -66,3 +76,19 @@ def _hand_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
     if notice:
         say(f"note: {arguments.hand}: {notice}")
     return path
+
+
+def _tune_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
+    """The hand that plays the tune, with a notice of every note out of reach; DesignError if all are."""
+    from synth.errors import DesignError
+    from synth.report.tune_report import tune_report
+    from synth.tunes.options import manner_of, tune_of
+    from synth.workbench import say
+
+    manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
+    report, played = tune_report(workpiece, tune, manner)
+    if played is None:
+        raise DesignError("\n".join(report.faults()))
+    for remark in (*report.remarks, *report.faults()):
+        say(f"note: {arguments.tune}: {remark}")
+    return played.path

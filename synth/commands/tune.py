@@ -1,0 +1,39 @@
+"""`beatfield tune FILE DESIGN`: what a hand that plays a tune makes of each note, as text, JSON or CSV."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+
+from synth.tunes.options import add_tune_options
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("tune", metavar="FILE", help="a Standard MIDI File, or a note list (see demos/lark.txt)")
+    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    add_tune_options(parser)
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of tremor and placement (default 1)")
+    parser.add_argument("--json", action="store_true", help="print the report as JSON")
+    parser.add_argument("--csv", metavar="FILE", help="write the notes as CSV (- for stdout)")
+    parser.add_argument("--force", action="store_true", help="replace files that exist")
+
+
+def run(arguments: Namespace) -> int:
+    """Play the tune through the design's field and write the reports asked for."""
+    import sys
+    from pathlib import Path
+
+    from synth.report.output import print_json
+    from synth.report.tune_report import tune_report, write_csv
+    from synth.tunes.options import manner_of, tune_of
+    from synth.workbench import open_design
+
+    manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
+    report, _ = tune_report(open_design(Path(arguments.design)), tune, manner)
+    if arguments.csv:
+        write_csv(report, arguments.csv, force=arguments.force)
+    if arguments.json:
+        print_json(report.document())
+    elif arguments.csv != "-":
+        sys.stdout.write(report.text())
+    return 0

@@ -1,0 +1,1 @@
+"""Melodies: what they are made of, how they are read, and what a pitch field cannot reach of them."""
