@@ -154,3 +154,16 @@ def _apply_in_turn(matrices: Floats, cosine: float, sine: float, count: int) -> 
         cosine, sine = cosine / size, sine / size
     vectors = matrices[:, :, 0] * starts[0] + matrices[:, :, 1] * starts[1]
     return vectors[:, 0].T.ravel()[:count], vectors[:, 1].T.ravel()[:count]
+
+
+def pulled_line_ratio(offset: float, lock_range: float) -> float:
+    """Amplitude of each harmonic of cos(phi) over the one before, for a steady pulled beat; 0 to 1.
+
+    exp(j phi) runs round the unit circle as a Moebius map of exp(j 2 pi beat t), whose lines fall off in a geometric
+    row on one side: ratio (|offset| - |beat|) / lock_range. A. Armand, Proc. IEEE 57 (1969) 1337, on the one-sided
+    spectrum of a pulled oscillator (from memory; derived here). ValueError if locked.
+    """
+    size, lock = abs(finite("offset", offset)), non_negative("lock_range", lock_range)
+    if size <= lock:
+        raise ValueError(f"offset must be beyond the lock range {lock:g}; got {offset:g}")
+    return 0.0 if lock == 0.0 else (size - math.sqrt((size - lock) * (size + lock))) / lock

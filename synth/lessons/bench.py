@@ -1,0 +1,83 @@
+"""The instruments the lessons are played on: the built-in design, the same with a fist, and a bare rod."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.detector import Detector
+from models.instrument import Instrument
+from models.pitch_field import PitchField, pitch_field
+from models.tank import Tank
+from synth.lessons.stage import SAMPLE_RATE
+
+Floats = NDArray[np.float64]
+HOLD, MOVE, SETTLE = 1.5, 0.3, 0.2  # s: the hand at rest, on its way, and until all has settled
+BARE_TANK = Tank(2.7e-3, 83e-12, 12e-12)  # H, F, stray F: small, so that a bare rod counts
+
+
+@dataclass(frozen=True, slots=True)
+class LessonBench:
+    """`built_in`, `fist` and `bare` share the rod, the player and zero beat; `bare` has no series inductor.
+
+    All three are heard through a balanced mixer (product detector), so that a note is one line.
+    """
+
+    built_in: Instrument
+    fist: Instrument
+    bare: Instrument
+
+    @property
+    def zero_beat(self) -> float:
+        """Hand distance of zero beat, m."""
+        return float(self.field.zero_beat_distance or 0.0)
+
+    @property
+    def field(self) -> PitchField:
+        """The pitch field of the built-in design."""
+        return pitch_field(self.built_in)
+
+    @property
+    def bare_field(self) -> PitchField:
+        """The pitch field of the bare rod."""
+        return pitch_field(self.bare)
+
+
+def open_bench() -> LessonBench:
+    """Assemble the three from the built-in design; the hand's field is computed once and kept on disk."""
+    from synth.assembly import assemble, scene_of
+    from synth.curve_cache import curves_for
+    from synth.designs.template import template_design
+    from synth.workbench import say
+
+    design = template_design()
+    curves = curves_for(scene_of(design), notice=say)
+    built_in = replace(assemble(design, curves["open"]).instrument, detector=Detector("product"))
+    field = pitch_field(built_in)
+    if field.zero_beat_distance is None:
+        raise ValueError("the built-in design has no zero beat in reach")
+    bare = replace(built_in, branch=None, mode="low", variable_tank=BARE_TANK)
+    bare = replace(bare, reference_frequency=float(bare.variable_frequency(field.zero_beat_distance)))
+    return LessonBench(built_in, replace(built_in, curve=curves["fist"]), bare)
+
+
+def held(instrument: Instrument, distances: tuple[float, ...]) -> Floats:
+    """The sound of a hand that rests HOLD s at each distance (m) and takes MOVE s from one to the next."""
+    from synth.voice import Voice
+
+    instants, places = [], []
+    for index, distance in enumerate(distances):
+        begin = index * (HOLD + MOVE)
+        instants += [begin, begin + HOLD]
+        places += [distance, distance]
+    frames = np.arange(round(instants[-1] * SAMPLE_RATE)) / SAMPLE_RATE
+    path = np.interp(frames, instants, places)
+    return Voice(instrument, SAMPLE_RATE).render(path, path.size)
+
+
+def rest(index: int) -> tuple[float, float]:
+    """The stretch (s) in which the hand rests at the distance of this index and everything has settled."""
+    begin = index * (HOLD + MOVE)
+    return begin + SETTLE, begin + HOLD - 0.05

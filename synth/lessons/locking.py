@@ -1,0 +1,95 @@
+"""Lesson: two oscillators that leak into each other pull together, and lock near zero beat."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
+from synth.lessons.bench import LessonBench
+from synth.lessons.stage import SAMPLE_RATE, Lesson, Stage, absent, decibels, line, silent, times
+
+LOCK, OFFSET, FAR, NEAR = 120.0, 200.0, 400.0, 60.0  # Hz
+HOLD, GLIDE, SECONDS = 1.5, 2.0, 4.0  # s
+BLOCK = 10.0  # Hz, corner of the filter that takes the steady part off
+
+
+def mixed(offsets: NDArray[np.float64], lock_range: float) -> NDArray[np.float64]:
+    """What a balanced mixer gives: the cosine of the beat phase, without its steady part."""
+    from scipy.signal import lfilter
+
+    phase = np.concatenate([[0.5 * np.pi], advance_phase(0.5 * np.pi, offsets, lock_range, 1.0 / SAMPLE_RATE)])
+    pole = float(np.exp(-2.0 * np.pi * BLOCK / SAMPLE_RATE))
+    return np.asarray(lfilter([1.0, -1.0], [1.0, -pole], np.cos(phase)))
+
+
+def there_and_back(lock_range: float) -> NDArray[np.float64]:
+    """The free difference rests at FAR, glides to NEAR, rests, and glides back."""
+    instants = np.cumsum([0.0, HOLD, GLIDE, HOLD, GLIDE, HOLD])
+    return mixed(np.interp(times(instants[-1]), instants, [FAR, FAR, NEAR, NEAR, FAR, FAR]), lock_range)
+
+
+def steady(lock_range: float) -> NDArray[np.float64]:
+    """The free difference rests at OFFSET."""
+    return mixed(np.full(times(SECONDS).size, OFFSET), lock_range)
+
+
+def lesson(bench: LessonBench) -> Lesson:
+    """Free, pulled and locked, and the bent wave of a pulled beat."""
+    own = bench.built_in.lock_range
+    begin, middle = (0.3, HOLD - 0.1), (HOLD + GLIDE + 0.5, HOLD + GLIDE + HOLD - 0.1)
+    end = (2.0 * (HOLD + GLIDE) + 0.3, 3.0 * HOLD + 2.0 * GLIDE - 0.1)
+    whole = (0.5, SECONDS - 0.05)
+    pulled, far = float(pulled_beat(OFFSET, LOCK)), float(pulled_beat(FAR, LOCK))
+    ratio = decibels(pulled_line_ratio(OFFSET, LOCK))
+    stages = (
+        Stage(
+            "free", "Free oscillators",
+            f"Two well separated oscillators. Their difference rests at {FAR:.0f} Hz, glides down to {NEAR:.0f} "
+            f"Hz, rests "
+            "there, and glides back. The note follows it exactly.",
+            (line(FAR, 0.0, *begin), line(NEAR, 0.0, *middle), line(FAR, 0.0, *end)),
+            partial(there_and_back, 0.0), (HOLD, 2.0 * GLIDE + HOLD),
+        ),
+        Stage(
+            "pulled", "The same with a leak",
+            "Now a little of each oscillator's signal reaches the other, through the supply or from coil to coil. "
+            "The glide "
+            f"is the same, but they lock whenever they would be less than {LOCK:.0f} Hz apart (a strong leak, so "
+            f"that it can be "
+            f"heard; the built-in design locks within {own:g} Hz). At first the note is only a little flat, "
+            f"{far:.1f} Hz in place "
+            f"of {FAR:.0f}. Coming nearer it drops faster and faster and is gone: the two run in step, exactly "
+            "equal, and there is no difference to hear. On the way back it rises steeply out of the silence. A "
+            "player finds that the "
+            "lowest notes are missing.",
+            (line(far, 0.0, *begin), silent(*middle), line(far, 0.0, *end)),
+            partial(there_and_back, LOCK), (HOLD, 2.0 * GLIDE + HOLD),
+        ),
+        Stage(
+            "true-beat", "A steady beat, free",
+            f"Free oscillators {OFFSET:.0f} Hz apart: a pure tone of {OFFSET:.0f} Hz, for comparison.",
+            (line(OFFSET, 0.0, *whole), absent(2.0 * OFFSET, *whole), absent(pulled, *whole)),
+            partial(steady, 0.0), (1.0, 0.04), (20.0, 2000.0),
+        ),
+        Stage(
+            "bent-beat", "The same beat, pulled",
+            f"The free difference is still {OFFSET:.0f} Hz and the lock range {LOCK:.0f} Hz. The beat is the third "
+            f"side of a right "
+            f"triangle, the square root of {OFFSET:.0f} squared minus {LOCK:.0f} squared: {pulled:.0f} Hz. And it "
+            f"is no longer a sine. "
+            "The phase between them lingers near where they would lock and hurries through the rest of the turn, "
+            "which gives "
+            f"overtones, each {-ratio:.1f} dB below the one before: the note is lower and reedier. "
+            f"At {OFFSET:.0f} Hz there is nothing. (Model: Adler's equation, for a leak that is weak against "
+            "the oscillators' own signals; changes of strength are left out.)",
+            (*(line(pulled * order, ratio * (order - 1), *whole) for order in (1, 2, 3, 4)), absent(OFFSET, *whole),
+             absent(1.5 * pulled, *whole)),
+            partial(steady, LOCK), (1.0, 0.04), (20.0, 2000.0),
+        ),
+    )  # fmt: skip
+    return Lesson("locking", "Pulling and locking near zero beat",
+                  "Why the lowest notes of a badly separated instrument go flat, turn reedy and vanish.",
+                  stages)  # fmt: skip

@@ -1,0 +1,134 @@
+"""What a lesson is made of: stages with a text, a sound, and claims about the lines in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.checks import finite, non_negative, one_of, positive
+
+Floats = NDArray[np.float64]
+SAMPLE_RATE = 48_000
+PEAK_DB = -14.0  # of full scale: the loudest sample of a stage, unless it asks for less
+FADE_TIME = 0.02  # s, at both ends
+ABSENT_DB = -60.0  # below the strongest line of the same stretch of sound
+KINDS = ("line", "absent", "beat", "silent")
+
+CAUTION = (
+    "Before you start: turn the volume right down, play the first sound, then raise it only until it is comfortable. "
+    "Headphones put more into the ear than they seem to; take breaks, and stop if anything rings or hurts."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """One statement about the sound between `start` and `end` (s), checked by tests and printed in the script.
+
+    line: a spectral line at `frequency` (Hz), `level_db` against the strongest line of that stretch.
+    absent: within the line width, nothing at `frequency` above ABSENT_DB against the strongest line.
+    beat: the loudness swells `frequency` times a second. silent: the stretch is below ABSENT_DB of the stage's peak.
+    """
+
+    kind: str
+    start: float
+    end: float
+    frequency: float = 0.0
+    level_db: float = 0.0
+
+    def __post_init__(self) -> None:
+        one_of("kind", self.kind, KINDS)
+        if not non_negative("start", self.start) < finite("end", self.end):
+            raise ValueError(f"start must be < end; got {self.start:g} and {self.end:g}")
+        if self.kind != "silent":
+            positive("frequency", self.frequency)
+        if finite("level_db", self.level_db) > 0.0:
+            raise ValueError(f"level_db is against the strongest line and must be <= 0; got {self.level_db:g}")
+
+    @property
+    def text(self) -> str:
+        """The claim in words."""
+        when = f"{self.start:.1f} to {self.end:.1f} s"
+        if self.kind == "silent":
+            return f"{when}: silence"
+        shown = f"{self.frequency:.2f} Hz"
+        if self.kind == "beat":
+            return f"{when}: swells {self.frequency:g} times a second"
+        if self.kind == "absent":
+            return f"{when}: nothing at {shown}"
+        level = "the strongest line" if self.level_db > -0.005 else f"{self.level_db:.1f} dB below it".replace("-", "")
+        return f"{when}: {shown}, {level}"
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One step of a lesson. `render` gives samples at SAMPLE_RATE in any scale; `sound` brings them to level.
+
+    `wave`: (start, length) in s of the stretch drawn as a waveform; `band`: (low, high) Hz of the drawn spectrum.
+    """
+
+    slug: str
+    title: str
+    text: str
+    claims: tuple[Claim, ...]
+    render: Callable[[], Floats]
+    wave: tuple[float, float]
+    band: tuple[float, float] = (20.0, 22_000.0)
+    peak_db: float = PEAK_DB
+
+    def sound(self) -> Floats:
+        """The finished sound: peak at `peak_db` of full scale, faded in and out, the first and last sample 0."""
+        samples = np.array(self.render(), dtype=np.float64)
+        fade = round(FADE_TIME * SAMPLE_RATE)
+        rise = np.sin(0.5 * np.pi * np.arange(fade) / fade) ** 2
+        samples[:fade] *= rise
+        samples[-fade:] *= rise[::-1]
+        return np.asarray(samples * (10.0 ** (self.peak_db / 20.0) / np.abs(samples).max()))
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """A lesson for a class: what it is about, and its stages in order."""
+
+    name: str
+    title: str
+    introduction: str
+    stages: tuple[Stage, ...]
+
+
+def line(frequency: float, level_db: float, start: float, end: float) -> Claim:
+    """A spectral line."""
+    return Claim("line", start, end, frequency, level_db)
+
+
+def absent(frequency: float, start: float, end: float) -> Claim:
+    """No line."""
+    return Claim("absent", start, end, frequency)
+
+
+def beat(frequency: float, start: float, end: float) -> Claim:
+    """A swelling of the loudness."""
+    return Claim("beat", start, end, frequency)
+
+
+def silent(start: float, end: float) -> Claim:
+    """No sound."""
+    return Claim("silent", start, end)
+
+
+def decibels(ratio: float) -> float:
+    """20 lg of an amplitude ratio."""
+    return float(20.0 * np.log10(ratio))
+
+
+def times(seconds: float) -> Floats:
+    """Sample instants of a stage, s."""
+    return np.arange(round(seconds * SAMPLE_RATE)) / SAMPLE_RATE
+
+
+def phase_of(frequencies: Floats) -> Floats:
+    """Running phase, rad, of a tone whose frequency (Hz) is given at every sample; 0 at the first."""
+    steps = 0.5 * (frequencies[1:] + frequencies[:-1]) / SAMPLE_RATE
+    return np.asarray(2.0 * np.pi * np.concatenate([[0.0], np.cumsum(steps)]))

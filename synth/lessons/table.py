@@ -1,0 +1,34 @@
+"""The table of lessons: name, what it is about, and the module that builds it."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+from synth.errors import DesignError
+
+if TYPE_CHECKING:
+    from synth.lessons.bench import LessonBench
+    from synth.lessons.stage import Lesson
+
+LESSONS = {
+    "beats": "two audible tones and their beats",
+    "slide": "two tones slide up until only the beat is left",
+    "taps": "the sum, the rectified sum and the filtered tone, seven octaves down",
+    "hand": "the hand as a capacitor",
+    "locking": "pulling and locking near zero beat",
+    "octaves": "why octaves crowd near the antenna, and what a series inductor does",
+}
+
+
+def checked_name(name: str) -> str:
+    """`name` if there is such a lesson; raise DesignError otherwise."""
+    if name not in LESSONS:
+        raise DesignError(f"no lesson {name!r}; choose {', '.join(LESSONS)}")
+    return name
+
+
+def build_lesson(name: str, bench: LessonBench) -> Lesson:
+    """The lesson of that name, with its numbers computed for the instruments of `bench`."""
+    built: Lesson = import_module(f"synth.lessons.{checked_name(name)}").lesson(bench)
+    return built

@@ -1,0 +1,61 @@
+"""A lesson as script and data, from one set of figures: the claims and what the rendered sound shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from textwrap import fill
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from synth.lessons.measure import measured
+from synth.lessons.stage import CAUTION, Lesson
+
+SCHEMA = "beatfield.lesson/1"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LessonReport:
+    """A lesson, the finished sound of each stage, and per stage and claim the level measured in it, dB."""
+
+    lesson: Lesson
+    sounds: tuple[NDArray[np.float64], ...]
+    levels: tuple[tuple[float, ...], ...]
+
+    def stem(self, index: int) -> str:
+        """Name of a stage's files without their ending."""
+        return f"{index + 1:02d}-{self.lesson.stages[index].slug}"
+
+    def text(self) -> str:
+        """The script for a class."""
+        lesson = self.lesson
+        lines = [lesson.title, "=" * len(lesson.title), "", fill(lesson.introduction, 100), "", fill(CAUTION, 100), ""]
+        for index, (stage, levels) in enumerate(zip(lesson.stages, self.levels, strict=True)):
+            lines += [f"{index + 1}. {stage.title}   ({self.stem(index)}.wav, {self.stem(index)}.png)", ""]
+            lines += [fill(stage.text, 100), "", "   In the sound:"]
+            lines += [f"   - {claim.text} (measured {level:.1f} dB)"
+                      for claim, level in zip(stage.claims, levels, strict=True)]  # fmt: skip
+            lines.append("")
+        return "\n".join(lines)
+
+    def document(self) -> dict[str, Any]:
+        """The same as data."""
+        return {"schema": SCHEMA, "name": self.lesson.name, "title": self.lesson.title,
+                "introduction": self.lesson.introduction, "caution": CAUTION,
+                "stages": [self._stage(index) for index in range(len(self.sounds))]}  # fmt: skip
+
+    def _stage(self, index: int) -> dict[str, Any]:
+        stage = self.lesson.stages[index]
+        claims = [{"kind": claim.kind, "start_s": claim.start, "end_s": claim.end, "frequency_hz": claim.frequency,
+                   "level_db": claim.level_db, "measured_db": level}
+                  for claim, level in zip(stage.claims, self.levels[index], strict=True)]  # fmt: skip
+        return {"file": self.stem(index), "title": stage.title, "text": stage.text, "claims": claims}
+
+
+def lesson_report(lesson: Lesson) -> LessonReport:
+    """Render every stage and measure its claims."""
+    sounds = tuple(stage.sound() for stage in lesson.stages)
+    levels = tuple(tuple(measured(claim, sound) for claim in stage.claims)
+                   for stage, sound in zip(lesson.stages, sounds, strict=True))  # fmt: skip
+    return LessonReport(lesson, sounds, levels)
