@@ -24,7 +24,7 @@ def thermal_voltage(temperature: float = 300.0) -> float:
     Symbols: V_T thermal voltage, k Boltzmann constant, T temperature, q elementary charge.
     V_T = k T / q
     """
-    return Boltzmann * positive("temperature", temperature) / elementary_charge
+    return float(Boltzmann * positive("temperature", temperature) / elementary_charge)
 
 
 def exponential_junction(
