@@ -15,6 +15,7 @@ from pathlib import Path
 
 from synth.designs.value import did_you_mean
 from synth.errors import DesignError
+from synth.input_file import read_text
 from synth.quantity import format_quantity, parse
 
 LARGEST_FILE = 1_000_000  # bytes
@@ -57,7 +58,11 @@ class BenchRow:
 
 def load_readings(path: Path) -> tuple[BenchRow, ...]:
     """The readings in the CSV file `path`; DesignError lists the first ten faults with their lines, counts the rest."""
-    return read_readings(_read_text(path), str(path))
+    text = read_text(
+        path, LARGEST_FILE, "name a CSV file", f"give a CSV file with the columns {_EXAMPLE}",
+        "this is no list of readings",
+    )  # fmt: skip
+    return read_readings(text, str(path))
 
 
 def read_readings(text: str, source: str = "readings") -> tuple[BenchRow, ...]:
@@ -148,23 +153,3 @@ def _cell(name: str, text: str) -> float:
     if not low <= value <= high:
         raise DesignError(f"must be between {format_quantity(low, unit)} and {format_quantity(high, unit)}")
     return value
-
-
-def _read_text(path: Path) -> str:
-    try:
-        if path.is_dir():
-            raise DesignError(f"{path}: is a folder; name a CSV file")
-        with open(path, "rb") as file:
-            content = file.read(LARGEST_FILE + 1)
-    except FileNotFoundError:
-        raise DesignError(f"{path}: no such file; give a CSV file with the columns {_EXAMPLE}") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise DesignError(f"{path}: cannot be read ({reason}); check its name and rights") from error
-    if len(content) > LARGEST_FILE:
-        raise DesignError(f"{path}: is larger than {LARGEST_FILE // 1_000_000} MB; this is no list of readings")
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        raise DesignError(f"{path}: line {line} is not UTF-8 text; save the file as UTF-8") from None

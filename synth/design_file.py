@@ -15,6 +15,7 @@ from synth.designs.schema import KEYS, REQUIRED, SECTIONS, Key, keys_of
 from synth.designs.sections import SECTION_TYPES, Design, field_of_section, sections_of
 from synth.designs.value import did_you_mean, read_value, write_value
 from synth.errors import DesignError
+from synth.input_file import read_text
 
 __all__ = ["Design", "design_hash", "design_text", "load_design", "read_design"]
 
@@ -25,7 +26,11 @@ _SHOWN = 60  # characters of a value in a message
 
 def load_design(path: str | os.PathLike[str]) -> Design:
     """The design in the TOML file `path`. Raises DesignError with a line for every fault."""
-    return read_design(_read_text(Path(path)), str(path))
+    text = read_text(
+        Path(path), LARGEST_FILE, "name a design file (write one with: beatfield new FILE)",
+        f"write one with: beatfield new {path}", "this is no design file",
+    )  # fmt: skip
+    return read_design(text, str(path))
 
 
 def read_design(text: str, source: str = "design") -> Design:
@@ -62,29 +67,6 @@ def design_hash(design: Design) -> str:
     """Twelve hexadecimal digits that change with any value of the design, not with formatting or comments."""
     content = json.dumps(sections_of(design), sort_keys=True, ensure_ascii=True, allow_nan=False)
     return hashlib.sha256(content.encode("ascii")).hexdigest()[:12]
-
-
-def _read_text(path: Path) -> str:
-    """The text of a design file; one clear DesignError where it cannot be had."""
-    try:
-        if path.is_dir():
-            raise DesignError(f"{path}: is a folder; name a design file (write one with: beatfield new FILE)")
-        with open(path, "rb") as file:
-            content = file.read(LARGEST_FILE + 1)
-    except FileNotFoundError:
-        raise DesignError(f"{path}: no such file; write one with: beatfield new {path}") from None
-    except DesignError:
-        raise
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise DesignError(f"{path}: cannot be read ({reason}); check its name and rights") from error
-    if len(content) > LARGEST_FILE:
-        raise DesignError(f"{path}: is larger than {LARGEST_FILE // 1024} KiB; this is no design file")
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        raise DesignError(f"{path}: line {line} is not UTF-8 text; save the file as UTF-8") from None
 
 
 def _parse_toml(text: str, source: str) -> dict[str, Any]:

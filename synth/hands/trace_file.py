@@ -22,6 +22,7 @@ from synth.atomic_file import write_text
 from synth.designs.value import did_you_mean
 from synth.errors import DesignError
 from synth.hand_path import Floats, HandPath
+from synth.input_file import read_text
 
 if TYPE_CHECKING:
     from models.volume_antenna import VolumeAntenna
@@ -58,7 +59,11 @@ def load_trace(path: str | os.PathLike[str], volume: VolumeAntenna | None = None
     computed heights the hand counts as at their border), and is refused where there is none.
     """
     source = str(path)
-    reader = csv.reader(io.StringIO(_read_text(Path(path)), newline=""), strict=True)
+    text = read_text(
+        Path(path), LARGEST_FILE, "name a CSV file", f"give a CSV file with the columns {_EXAMPLE}",
+        "split the trace or write fewer time stamps",
+    )  # fmt: skip
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     rows = _Rows(source, volume)
     try:
         for cells in reader:
@@ -78,29 +83,6 @@ def trace_text(path: HandPath) -> str:
 def save_trace(path: HandPath, target: str | os.PathLike[str], force: bool = False) -> None:
     """Write the hand path as CSV, whole or not at all."""
     write_text(target, trace_text(path), force)
-
-
-def _read_text(path: Path) -> str:
-    """The text of a trace; one clear DesignError where it cannot be had."""
-    try:
-        if path.is_dir():
-            raise DesignError(f"{path}: is a folder; name a CSV file")
-        with open(path, "rb") as file:
-            content = file.read(LARGEST_FILE + 1)
-    except FileNotFoundError:
-        raise DesignError(f"{path}: no such file; give a CSV file with the columns {_EXAMPLE}") from None
-    except DesignError:
-        raise
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise DesignError(f"{path}: cannot be read ({reason}); check its name and rights") from error
-    if len(content) > LARGEST_FILE:
-        size = LARGEST_FILE // 1_000_000
-        raise DesignError(f"{path}: is larger than {size} MB; split the trace or write fewer time stamps")
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise DesignError(f"{path}: is not UTF-8 text; save it as CSV in UTF-8") from None
 
 
 @dataclass(frozen=True, slots=True)
