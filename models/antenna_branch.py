@@ -1,6 +1,6 @@
 """An antenna on a tank, straight or behind a series inductor, and which mode its oscillator takes.
 
-The laws themselves live in `models.branch_modes` (lossless, exact) and `models.branch_loss`; this module adds
+The laws themselves live in `models.branch.modes` (lossless, exact) and `models.branch.loss`; this module adds
 the coil, and the question a builder asks: in which of its two modes will the circuit swing, and may it change
 as the hand moves? The answer is that of the start: the mode that asks for the smaller negative conductance
 across the tank starts first.
@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.branch_loss import complex_modes, critical_conductance, starting_frequencies
-from models.branch_modes import MODES, mode_frequencies, mode_slope
+from models.branch.loss import complex_modes, critical_conductance, starting_frequencies
+from models.branch.modes import MODES, mode_frequencies, mode_slope
 from models.checks import finite_array, non_negative, one_of, positive, positive_array
 from models.inductor import series_resistance
 from models.tank import Tank
@@ -96,7 +96,7 @@ def hop_warning(
 
     It may where the other mode starts at less than `ratio` times the conductance `mode` needs.
     `antenna_capacitances` in F, one for each distance, stray included. Speaks of the start only: see
-    `models.branch_loss` for what is left out.
+    `models.branch.loss` for what is left out.
     """
     one_of("mode", mode, MODES)
     if positive("ratio", ratio) < 1.0:

@@ -1,14 +1,14 @@
 """Inductance and stray capacitances from readings on the bench, each with its 95 % interval.
 
-Weighted nonlinear least squares on the logarithm of the frequencies (`models.bench_model`), errors in variables: every
-distinct marking of a fitted capacitor has one unknown error of its own, the same in all readings with that marking (one
-part, put in again), held by a normal prior; the counter's error is normal and independent from reading to reading.
-Both are given as 95 % limits of a normal distribution: standard deviation = limit / 1.96. They are inputs, not
+Weighted nonlinear least squares on the logarithm of the frequencies (`models.bench.bench_model`), errors in variables:
+every distinct marking of a fitted capacitor has one unknown error of its own, the same in all readings with that
+marking (one part, put in again), held by a normal prior; the counter's error is normal and independent from reading to
+reading. Both are given as 95 % limits of a normal distribution: standard deviation = limit / 1.96. They are inputs, not
 estimated from the residuals, so the intervals use the normal quantile, 1.96, not Student's t (G. A. F. Seber, C. J.
 Wild, Nonlinear Regression, 1989, ch. 10 for errors in variables; from memory). Linearised at the solution.
 
 Directions that the readings do not hold at all are found by singular values, left where they started and never
-reported as values; `models.bench_identify` names the sums that are held.
+reported as values; `models.bench.identify` names the sums that are held.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from models.bench_model import PICO, UNKNOWNS, BenchModel, Reading, bench_model, unknowns_in
-from models.bench_setup import NORMAL_95, Bench
-from models.bench_start import search_start
+from models.bench.bench_model import PICO, UNKNOWNS, BenchModel, Reading, bench_model, unknowns_in
+from models.bench.setup import NORMAL_95, Bench
+from models.bench.start import search_start
 from models.checks import one_of
 
 Floats = NDArray[np.float64]
@@ -36,7 +36,7 @@ LEAST_CREDIBLE: Final = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """A solved bench. Vectors in the units of `models.bench_model` (ln H, pF), over UNKNOWNS.
+    """A solved bench. Vectors in the units of `models.bench.bench_model` (ln H, pF), over UNKNOWNS.
 
     names: the unknowns fitted or known with a limit. not_held: (6, m) orthonormal directions, scaled by `scale`, that
     the readings leave open. residuals: read less fitted, Hz (n,). capacitor_errors: marking, F -> estimated ratio.

@@ -12,12 +12,12 @@ of phi:
 | envelope | ideal envelope of their sum | sqrt(1 + m^2 + 2 m cos phi) |
 | square-law | square of their sum | (1 + m^2) / 2 + m cos phi |
 | junction | exponential, over its mean | I0(sqrt(x1^2 + x2^2 + 2 x1 x2 cos phi)) / (I0(x1) I0(x2)) |
-| diode | diode into resistor and capacitor | v at rest, V: models.diode_detector.static_output |
+| diode | diode into resistor and capacitor | v at rest, V: models.diode.diode_detector.static_output |
 
 with x1 the stronger peak voltage over kT/q, x2 = m x1 the weaker, and I0 the modified Bessel function.
 
 All fall as phi goes from 0 to pi, so the highest value is y(0) and the lowest y(pi). The diode remembers: y(phi) is
-what it gives while phi moves slowly; how it follows faster beats is in models.diode_response. Neglected: the
+what it gives while phi moves slowly; how it follows faster beats is in models.diode.diode_response. Neglected: the
 radio-frequency filter behind the others (ideal here: only the average over the radio cycle is kept), and that a
 junction's own current loads the oscillators.
 """
@@ -33,7 +33,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, hyp2f1, i0, i0e, ive
 
 from models.checks import finite_array, fraction, non_negative, one_of, positive
-from models.diode_detector import THERMAL_VOLTAGE, DiodeLoad, static_output, sum_envelope
+from models.diode.diode_detector import THERMAL_VOLTAGE, DiodeLoad, static_output, sum_envelope
 
 Floats = NDArray[np.float64]
 HARDEST_DRIVE = 300.0  # of a junction, in kT/q, where amplitudes are compared: some 7.8 V

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
-from models.build_law import QUANTITIES, BuildLaw
+from models.bench.build_law import QUANTITIES, BuildLaw
 from models.checks import finite, finite_array, non_negative_array, positive
 from models.pitch import cents
 

@@ -21,9 +21,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.capacitance_curve import CapacitanceCurve
 from models.checks import one_of, positive, positive_array
-from models.scene import POSTURE_NAMES, POSTURES, Cabinet, Player, Posture, RodAntenna, Scene
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.hand.scene import POSTURE_NAMES, POSTURES, Cabinet, Player, Posture, RodAntenna, Scene
 
 __all__ = [
     "DEFAULT_DISTANCES",
@@ -56,7 +56,10 @@ def capacitance_curves(
     Raises ValueError for a bad table of distances, an unknown posture, and scenes whose parts meet or whose hand the
     player cannot bring there.
     """
-    from models.field_solution import antenna_capacitances, still_field  # meshes and scipy.linalg: only when solving
+    from models.hand.field_solution import (  # meshes and scipy.linalg: only when solving
+        antenna_capacitances,
+        still_field,
+    )
 
     table = positive_array("distances", distances)
     if table.ndim != 1 or table.size < 2 or not (np.diff(table) > 0.0).all():

@@ -5,7 +5,7 @@ distance of the lowest note. Searched by differential evolution (R. Storn, K. Pr
 341; citation from memory) with a fixed seed, then polished by a simplex. What a candidate must keep to is added to its
 RMS as a penalty; a solution that still pays one is refused. Of circuits equally straight within half a cent the one
 with the lower carrier, whose zero beat drifts less, is preferred. The oscillators are taken lossless here; what loss
-costs is measured afterwards (`models.linearise_cost`).
+costs is measured afterwards (`models.straight.cost`).
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.branch_modes import MODES
+from models.branch.modes import MODES
 from models.checks import non_negative, one_of, positive
-from models.choke_chain import pi_equivalent
-from models.evenness import Candidates, Evenness, FieldTable, Goal
+from models.straight.choke_chain import pi_equivalent
+from models.straight.evenness import Candidates, Evenness, FieldTable, Goal
 
 Floats = NDArray[np.float64]
 Progress = Callable[[float], None]
@@ -125,7 +125,7 @@ def circuits(
 class Search:
     """The cost of rows of unknowns for one place, and its minimum."""
 
-    grid = 15  # points of each direction of the narrowing grid of `models.buyable_field`
+    grid = 15  # points of each direction of the narrowing grid of `models.straight.buyable_field`
     around = 1.5  # factor either side of an ideal value from which preferred parts are taken there
 
     def __init__(self, table: FieldTable, goal: Goal, parts: Parts, place: Place) -> None:

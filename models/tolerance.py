@@ -24,8 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from models.branch_loss import critical_conductance
-from models.build_law import OUTCOMES, QUANTITIES, BuildLaw, Outcomes, joined
+from models.bench.build_law import OUTCOMES, QUANTITIES, BuildLaw, Outcomes, joined
+from models.branch.loss import critical_conductance
 from models.checks import fraction, non_negative, one_of
 
 Floats = NDArray[np.float64]
@@ -177,7 +177,7 @@ def other_mode_share(
 ) -> tuple[float, float, float]:
     """Share of builds that start more easily in the other mode, hand at zero beat, with its 95 % interval.
 
-    Coils with these series resistances, ohm, in every build (see `models.branch_loss`). 0 without a series inductor.
+    Coils with these series resistances, ohm, in every build (see `models.branch.loss`). 0 without a series inductor.
     """
     found = []
     capacitance = float(trial.law.curve.capacitance(trial.law.zero_beat))

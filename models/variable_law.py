@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.capacitance_curve import hermite, monotone_slopes
 from models.checks import finite_array, positive_array
+from models.hand.capacitance_curve import hermite, monotone_slopes
 
 Floats = NDArray[np.float64]
 

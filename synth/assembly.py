@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from models.antenna_branch import SeriesInductor, mode_frequencies, preferred_mode
-from models.capacitance_curve import CapacitanceCurve
 from models.detector import Detector
-from models.diode_detector import DiodeLoad
+from models.diode.diode_detector import DiodeLoad
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.hand.scene import Cabinet, Player, RodAntenna, Scene
 from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.instrument import Instrument
-from models.scene import Cabinet, Player, RodAntenna, Scene
 from models.tank import Tank, required_capacitance
 from models.volume_antenna import VolumeAntenna
 from synth.circuit_assembly import TunedPair, circuit_pair, resonance_of

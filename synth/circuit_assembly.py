@@ -16,12 +16,12 @@ import numpy as np
 from scipy.optimize import brentq
 
 from models.antenna_branch import MODES, SeriesInductor, mode_frequencies
-from models.capacitance_curve import CapacitanceCurve
 from models.circuit.bias import Bias
 from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimmer
 from models.circuit.operating_point import operating_point
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import COLLECTOR_PORT, DepletionJunction, Transistor, TransistorPorts
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.oscillator import steady_state
 from models.tank import Tank
 from models.variable_law import VariableLaw

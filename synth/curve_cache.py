@@ -19,13 +19,12 @@ from synth.atomic_file import write_text
 from synth.errors import InstrumentError
 
 if TYPE_CHECKING:
-    from models.volume_scene import VolumeScene
+    from models.volume.scene import VolumeScene
 
 Curves = dict[str, CapacitanceCurve]
 
 SOLVER_FILES = (
-    "capacitance_curve.py", "scene.py", "hand_field.py", "field_solution.py", "apparatus.py", "player.py",
-    "volume_scene.py", "volume_field.py", "electrostatics/*.py",
+    "hand_field.py", "hand/*.py", "electrostatics/*.py", "volume/__init__.py", "volume/scene.py", "volume/field.py",
 )  # fmt: skip
 
 
@@ -57,7 +56,7 @@ def loop_curve_for(
     """The capacitance curve of the volume antenna in `scene`; everything else as for `curves_for`."""
 
     def solve() -> Curves:
-        from models.volume_field import loop_curve
+        from models.volume.field import loop_curve
 
         return {"loop": loop_curve(scene)}
 
@@ -90,7 +89,7 @@ def curve_key(scene: Scene) -> str:
 
 def loop_curve_key(scene: VolumeScene) -> str:
     """The same of the volume antenna's curve."""
-    from models.volume_scene import VOLUME_DISTANCES
+    from models.volume.scene import VOLUME_DISTANCES
 
     return _key(["loop", asdict(scene), list(map(float, VOLUME_DISTANCES)), _solver_digest()])
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from models.capacitance_curve import CapacitanceCurve
-from models.scene import Scene
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.hand.scene import Scene
 from models.tank import Tank
+from models.volume.control import GainStage, PeakRectifier
+from models.volume.scene import LoopAntenna, VolumeScene
 from models.volume_antenna import VolumeAntenna
-from models.volume_control import GainStage, PeakRectifier
-from models.volume_scene import LoopAntenna, VolumeScene
 from synth.designs.sections import Design
 from synth.errors import DesignError
 

@@ -37,12 +37,12 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from models.preferred_values import SERIES
+    from synth.bench.tank_goal import Limits, tank_goal
     from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
     from synth.design_file import load_design
     from synth.options import chosen, frequency_of, quantity_of
     from synth.report.choose_report import choose_report
     from synth.report.output import print_json, write_text
-    from synth.tank_goal import Limits, tank_goal
 
     def ratio(option: str, text: str, unit: str = "percent") -> float:
         return quantity_of(option, text, unit, 0.0, 0.9) or 0.0

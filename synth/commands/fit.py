@@ -37,9 +37,9 @@ def run(arguments: Namespace) -> int:
     from models.preferred_values import SERIES
     from models.stray import BOARDS
     from synth.atomic_file import write_text
-    from synth.bench_design import fitted_design
-    from synth.bench_fitting import errors_of, known_of, solved_bench
-    from synth.bench_readings import load_readings
+    from synth.bench.design import fitted_design
+    from synth.bench.fitting import errors_of, known_of, solved_bench
+    from synth.bench.readings import load_readings
     from synth.design_file import design_text, load_design
     from synth.options import chosen, frequency_of
     from synth.report.fit_report import fit_report

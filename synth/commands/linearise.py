@@ -6,7 +6,7 @@ from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from synth.linearise_bench import Outcome, Wishes
+    from synth.bench.linearise import Outcome, Wishes
 
 
 LEAST_CHOKE_CAPACITANCE = 2e-12  # F; with less, the stray at the joints of a chain would outweigh it
@@ -40,7 +40,7 @@ def run(arguments: Namespace) -> int:
     import sys
     from pathlib import Path
 
-    from synth.linearise_bench import improve
+    from synth.bench.linearise import improve
     from synth.offline import ProgressLine
     from synth.report.linearise_report import linearise_report, text
     from synth.report.output import print_json, write_text
@@ -74,10 +74,10 @@ def run(arguments: Namespace) -> int:
 
 
 def _wishes(arguments: Namespace) -> Wishes:
-    from models.build_spread import Tolerances
     from models.preferred_values import SERIES
+    from models.straight.build_spread import Tolerances
+    from synth.bench.linearise import Wishes
     from synth.errors import DesignError
-    from synth.linearise_bench import Wishes
     from synth.option_values import pair, value
 
     low, high = pair("--range", arguments.range, "Hz")

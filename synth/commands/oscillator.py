@@ -24,10 +24,10 @@ def run(arguments: Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
+    from synth.bench.oscillator import bench_of
+    from synth.bench.oscillator_trace import start_up, trace_csv
     from synth.design_file import load_design
     from synth.errors import DesignError
-    from synth.oscillator_bench import bench_of
-    from synth.oscillator_trace import start_up, trace_csv
     from synth.quantity import parse
     from synth.report.figure import checked_plot_path
     from synth.report.oscillator_report import oscillator_report, pot_curve, steady

@@ -12,7 +12,7 @@ from typing import Any, Final
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.transistor import Transistor
 from models.detector import DETECTORS
-from models.scene import POSTURES
+from models.hand.scene import POSTURES
 from models.stray import BOARDS
 
 

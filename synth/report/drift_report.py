@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from models.drift import CAUSES, Drift, DriftLaw, hold_time, hold_time_of_note, relative_drift, warm_up_rise
 from models.pitch import frequency_of_note, note_name
+from synth.bench.drift import drift_law, temperature_of
 from synth.design_file import design_hash
-from synth.drift_assembly import drift_law, temperature_of
 from synth.errors import DesignError
 from synth.report.output import write_text
 from synth.workbench import Workpiece

@@ -7,11 +7,11 @@ from typing import Any
 
 from scipy.stats import chi2
 
+from models.bench.identify import best_next_reading, entangled, open_unknowns, sums_held
 from models.bench_fit import Fit
-from models.bench_identify import best_next_reading, entangled, open_unknowns, sums_held
 from models.stray import BOARDS, explanation, tank_from_readings
-from synth.bench_design import counted_beside
-from synth.bench_fitting import SolvedBench, candidates
+from synth.bench.design import counted_beside
+from synth.bench.fitting import SolvedBench, candidates
 from synth.errors import DesignError
 from synth.quantity import format_quantity
 from synth.report.fit_target import Target, Wish, targets

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.bench_model import PICO, Reading, bench_model
-from models.bench_target import Reach, reach_target
+from models.bench.bench_model import PICO, Reading, bench_model
+from models.bench.target import Reach, reach_target
 from models.preferred_values import next_below
 from models.stray import BOARDS
-from synth.bench_fitting import SolvedBench
+from synth.bench.fitting import SolvedBench
 from synth.errors import DesignError
 from synth.quantity import format_quantity
 
@@ -28,7 +28,7 @@ class Wish:
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """How a target frequency is reached; see `models.bench_target.Reach`.
+    """How a target frequency is reached; see `models.bench.target.Reach`.
 
     lower_f and trimmer_f: the next lower preferred value and what a trimmer beside it must add; None where the trimmer
     that was read reaches. added: stray of this board less that of the board read. shift_hz: what that does to the parts

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.build_spread import Spread
-from models.linearise_cost import tuning_ratio
-from models.linearise_front import FrontPoint
-from models.linearise_plan import Option
 from models.pitch import note_number
+from models.straight.build_spread import Spread
+from models.straight.cost import tuning_ratio
+from models.straight.front import FrontPoint
+from models.straight.plan import Option
+from synth.bench.linearise import Outcome, parts_text
 from synth.design_file import design_hash
-from synth.linearise_bench import Outcome, parts_text
 from synth.quantity import format_quantity
 from synth.workbench import Workpiece
 

@@ -16,10 +16,10 @@ from models.circuit.steady_state import SteadyState
 from models.oscillator import steady_state
 from models.stray import explanation
 from models.transient import Trace
+from synth.bench.oscillator import Bench
+from synth.bench.oscillator_trace import startup_time
 from synth.circuit_assembly import blaming, with_trimmer
 from synth.design_file import design_hash
-from synth.oscillator_bench import Bench
-from synth.oscillator_trace import startup_time
 
 SCHEMA = "beatfield.oscillator/1"
 OUTPUT = "output"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from models.radio_limits import general_field_limit
+from models.bench.radio_limits import general_field_limit
 from synth.report.field_report import FieldReport, NoteFigure, OctaveFigure, field_report
 from synth.report.sheet_parts import PartFigure, ToleranceFigure, part_figures, tolerance_figures
 from synth.report.sheet_readings import (

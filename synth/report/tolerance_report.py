@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.build_law import OUTCOMES, Outcomes, joined
+from models.bench.build_law import OUTCOMES, Outcomes, joined
 from models.pitch import nearest_note
 from models.tolerance import (
     Goals,
@@ -25,10 +25,10 @@ from models.tolerance import (
     tighter_parts,
     worst_cases,
 )
+from synth.bench.tolerance import build_goals, goals_of, trial_of
 from synth.design_file import design_hash
 from synth.designs.sections import GoalsSection
 from synth.report.output import write_text
-from synth.tolerance_assembly import build_goals, goals_of, trial_of
 from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.tolerance/1"

@@ -14,12 +14,12 @@ from collections.abc import Callable
 
 import numpy as np
 
-from models.apparatus import antenna_mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.thin_products import thin_product
-from models.field_solution import antenna_capacitances, still_field
+from models.hand.apparatus import antenna_mesh
+from models.hand.field_solution import antenna_capacitances, still_field
+from models.hand.player import arm, body, hand, shoulder, wrist
 from models.hand_field import DEFAULT_DISTANCES, POSTURES, Scene, capacitance_curves
-from models.player import arm, body, hand, shoulder, wrist
 
 COLD = """
 import time

@@ -16,12 +16,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 
 from models.antenna_branch import SeriesInductor
-from models.build_law import QUANTITIES
+from models.bench.build_law import QUANTITIES
 from models.pitch_field import pitch_field
 from models.tank import Tank
 from models.tolerance import build_runs, build_values, joined
+from synth.bench.tolerance import trial_of
 from synth.designs.template import template_design
-from synth.tolerance_assembly import trial_of
 from synth.workbench import open_design, open_loaded
 
 BUILDS, LOOP_BUILDS, LIMIT = 100_000, 100, 2.0

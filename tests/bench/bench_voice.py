@@ -19,9 +19,9 @@ from time import perf_counter, thread_time
 
 import numpy as np
 
-from models.capacitance_curve import CapacitanceCurve
 from models.detector import Detector
-from models.diode_detector import DiodeLoad
+from models.diode.diode_detector import DiodeLoad
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
 from synth.hand_path import HandBlock

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
+from models.bench.bench_model import UNKNOWNS, Reading, Surroundings, bench_model, branch_load
+from models.bench.identify import best_next_reading, entangled, open_unknowns, sums_held
+from models.bench.setup import NORMAL_95, Bench, Errors, Known
 from models.bench_fit import Fit, fit_bench, unit_direction
-from models.bench_identify import best_next_reading, entangled, open_unknowns, sums_held
-from models.bench_model import UNKNOWNS, Reading, Surroundings, bench_model, branch_load
-from models.bench_setup import NORMAL_95, Bench, Errors, Known
-from models.branch_modes import mode_frequencies
+from models.branch.modes import mode_frequencies
 from models.junction import depletion_capacitance
 from models.stray import tank_from_readings
 from models.tank import resonant_frequency

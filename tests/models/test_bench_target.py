@@ -6,10 +6,10 @@ from functools import partial
 
 import pytest
 
+from models.bench.bench_model import Reading
+from models.bench.setup import Bench
+from models.bench.target import needed_capacitor, reach_target
 from models.bench_fit import fit_bench
-from models.bench_model import Reading
-from models.bench_setup import Bench
-from models.bench_target import needed_capacitor, reach_target
 from models.preferred_values import nearest
 from models.tank import required_capacitance, resonant_frequency
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from models.antenna_branch import SeriesInductor
-from models.branch_modes import MODES, mode_frequencies
-from models.build_law import QUANTITIES, BuildLaw, differentiation_matrix, joined, line_residual
-from models.capacitance_curve import CapacitanceCurve
+from models.bench.build_law import QUANTITIES, BuildLaw, differentiation_matrix, joined, line_residual
+from models.branch.modes import MODES, mode_frequencies
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pitch_field import pitch_field
 from models.tank import Tank

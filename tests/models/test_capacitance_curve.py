@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.interpolate import CubicSpline, PchipInterpolator
 
-from models.capacitance_curve import CapacitanceCurve, is_strictly_monotone, limited_slopes, spline_slopes
+from models.hand.capacitance_curve import CapacitanceCurve, is_strictly_monotone, limited_slopes, spline_slopes
 
 DISTANCES = np.geomspace(0.01, 0.8, 40)
 EMPTY = 6e-12

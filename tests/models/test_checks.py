@@ -9,8 +9,8 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.describing_function import relative_transconductance
 from models.circuit.start_threshold import colpitts_threshold
 from models.detector import envelope_harmonics, envelope_waveform, junction_harmonics, junction_waveform
-from models.diode_detector import DiodeLoad, sum_envelope
-from models.diode_response import beat_cycle
+from models.diode.diode_detector import DiodeLoad, sum_envelope
+from models.diode.diode_response import beat_cycle
 from models.oscillator import steady_state
 from models.transient import simulate
 

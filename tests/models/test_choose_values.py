@@ -9,8 +9,8 @@ from functools import partial
 import numpy as np
 import pytest
 
-from models.branch_modes import mode_frequencies
-from models.choose_values import Antenna, Choice, Goal, Spread, antenna_load, choice_of, choose_values, upper_mode
+from models.bench.choose_values import Antenna, Choice, Goal, Spread, antenna_load, choice_of, choose_values, upper_mode
+from models.branch.modes import mode_frequencies
 from models.preferred_values import nearest
 from models.tank import resonant_frequency
 

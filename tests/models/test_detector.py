@@ -10,7 +10,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from models.detector import DETECTORS, Detector, band_limited_tables
-from models.diode_detector import THERMAL_VOLTAGE
+from models.diode.diode_detector import THERMAL_VOLTAGE
 
 PHASES = np.linspace(-7.0, 7.0, 101)
 EVERY = [

@@ -12,7 +12,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.special import i0
 
-from models.diode_detector import (
+from models.diode.diode_detector import (
     THERMAL_VOLTAGE,
     AveragedDiode,
     DiodeLoad,

@@ -11,8 +11,8 @@ from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 from scipy.special import i0e
 
-from models.diode_detector import DiodeLoad, follows_envelope_up_to, static_output, sum_envelope
-from models.diode_response import beat_cycle, recurrence, respond
+from models.diode.diode_detector import DiodeLoad, follows_envelope_up_to, static_output, sum_envelope
+from models.diode.diode_response import beat_cycle, recurrence, respond
 
 LOAD = DiodeLoad()  # R C 100 us
 

@@ -8,8 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from models.build_law import QUANTITIES, BuildLaw
-from models.capacitance_curve import CapacitanceCurve
+from models.bench.build_law import QUANTITIES, BuildLaw
 from models.drift import (
     CAUSES,
     Coefficients,
@@ -19,6 +18,7 @@ from models.drift import (
     relative_drift,
     warm_up_rise,
 )
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents
 from models.tank import resonant_frequency
 

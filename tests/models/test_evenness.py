@@ -7,14 +7,14 @@ import pytest
 from numpy.testing import assert_allclose
 
 from models.antenna_branch import SeriesInductor, starting_conductances
-from models.branch_loss import starting_frequencies
-from models.build_spread import Tolerances, builds_of, retuned_spread, spread, tuned_rms
-from models.capacitance_curve import CapacitanceCurve
-from models.evenness import Candidates, FieldTable, Goal, rms_from_line
+from models.branch.loss import starting_frequencies
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.linearise import Parts
-from models.linearise_cost import lossy_rms, magnetic_share
 from models.pitch_field import pitch_field
+from models.straight.build_spread import Tolerances, builds_of, retuned_spread, spread, tuned_rms
+from models.straight.cost import lossy_rms, magnetic_share
+from models.straight.evenness import Candidates, FieldTable, Goal, rms_from_line
 from models.tank import Tank
 
 DISTANCES = np.geomspace(0.01, 0.80, 60)

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.apparatus import antenna_mesh, cabinet_mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.surfaces import enclosed_volume
-from models.field_solution import antenna_capacitances, capacitance_matrices, effective_capacitance, still_field
+from models.hand.apparatus import antenna_mesh, cabinet_mesh
+from models.hand.field_solution import antenna_capacitances, capacitance_matrices, effective_capacitance, still_field
+from models.hand.player import HAND_HALF_SIZES, arm, body, hand, shoulder, wrist
 from models.hand_field import (
     DEFAULT_DISTANCES,
     POSTURES,
@@ -17,7 +18,6 @@ from models.hand_field import (
     Scene,
     capacitance_curves,
 )
-from models.player import HAND_HALF_SIZES, arm, body, hand, shoulder, wrist
 
 FEW = np.array([0.01, 0.02, 0.05, 0.15, 0.4, 0.8])
 SCENES = {

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from models.antenna_branch import SeriesInductor, mode_frequencies
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank, resonant_frequency
 

@@ -8,18 +8,19 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models import linearise, linearise_front, linearise_plan
-from models.build_spread import Tolerances, expected_rms
-from models.buyable_field import RobustSearch, TankParts, buyable
-from models.choke_chain import chain_modes
-from models.evenness import FieldTable, Goal
+from models import linearise
+from models.hand.scene import Player, RodAntenna, Scene
 from models.hand_field import capacitance_curves
 from models.linearise import Parts, Place, Search, circuits, with_ideal_coils
-from models.linearise_cost import tuning_ratio
-from models.linearise_front import not_dominated, point_of
-from models.linearise_plan import Task, make_plan
 from models.preferred_values import series_values
-from models.scene import Player, RodAntenna, Scene
+from models.straight import front, plan
+from models.straight.build_spread import Tolerances, expected_rms
+from models.straight.buyable_field import RobustSearch, TankParts, buyable
+from models.straight.choke_chain import chain_modes
+from models.straight.cost import tuning_ratio
+from models.straight.evenness import FieldTable, Goal
+from models.straight.front import not_dominated, point_of
+from models.straight.plan import Task, make_plan
 
 GOAL = Goal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0, farthest_zero=0.67)
 PARTS = Parts(antenna_stray=3e-12, least_tank_capacitance=95e-12, most_tank_capacitance=1e-9)
@@ -174,18 +175,18 @@ def test_a_goal_out_of_the_question_gives_none(table, monkeypatch):
 def test_whole_plan_is_ordered(table):
     """The steps from the ideal to real builds, in the order of what is given up."""
     told = []
-    plan = make_plan(table, Task(GOAL, PARTS, TANK), told.append)
+    made = make_plan(table, Task(GOAL, PARTS, TANK), told.append)
     assert told == sorted(told)
     assert told[-1] == 1.0
-    for _, option in plan.places:
+    for _, option in made.places:
         steps = option.steps
         assert steps.ideal <= steps.trimmable + 0.2
         assert steps.ideal <= steps.real_chokes + 0.2
         assert steps.real_chokes <= steps.preferred + 0.2
         assert steps.retuned.mean_cents <= steps.builds.mean_cents + 0.2
-    assert plan.robust.steps.builds.mean_cents <= plan.nominal.steps.builds.mean_cents
-    assert min(option.steps.lossy for _, option in plan.places) + 0.5 >= plan.nominal.steps.lossy
-    figures = [(p.rms_cents, p.price.cents_per_mm, p.price.drift_hz_per_ppm) for p in plan.front]
+    assert made.robust.steps.builds.mean_cents <= made.nominal.steps.builds.mean_cents
+    assert min(option.steps.lossy for _, option in made.places) + 0.5 >= made.nominal.steps.lossy
+    figures = [(p.rms_cents, p.price.cents_per_mm, p.price.drift_hz_per_ppm) for p in made.front]
     assert len(figures) >= 3
     assert not_dominated(figures).all()
 
@@ -194,10 +195,10 @@ def test_small_plan_holds_together(table, monkeypatch):
     monkeypatch.setattr(linearise, "POPULATION", 8)
     monkeypatch.setattr(linearise, "GENERATIONS", 30)
     monkeypatch.setattr(linearise, "POLISHING", 100)
-    monkeypatch.setattr(linearise_plan, "RESTARTS", 1)
-    monkeypatch.setattr(linearise_plan, "PLACES", (Place(0, "low"), Place(1, "low")))
-    monkeypatch.setattr(linearise_front, "FILLS", (0.5,))
-    monkeypatch.setattr(linearise_front, "CARRIERS", (500e3,))
-    plan = make_plan(table, Task(GOAL, PARTS, TANK))
-    assert plan.robust.steps.builds.mean_cents <= plan.nominal.steps.builds.mean_cents + 0.5
-    assert {place for place, option in plan.places if option} >= {Place(1, "low")}
+    monkeypatch.setattr(plan, "RESTARTS", 1)
+    monkeypatch.setattr(plan, "PLACES", (Place(0, "low"), Place(1, "low")))
+    monkeypatch.setattr(front, "FILLS", (0.5,))
+    monkeypatch.setattr(front, "CARRIERS", (500e3,))
+    made = make_plan(table, Task(GOAL, PARTS, TANK))
+    assert made.robust.steps.builds.mean_cents <= made.nominal.steps.builds.mean_cents + 0.5
+    assert {place for place, option in made.places if option} >= {Place(1, "low")}

@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 from numpy.typing import ArrayLike
 
 from models.antenna_branch import SeriesInductor
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE, pitch_field
 from models.tank import Tank, frequency_slope, required_capacitance

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from models.reading_band import explaining_change, reading_band, relative_sensitivity
+from models.bench.reading_band import explaining_change, reading_band, relative_sensitivity
 from models.tank import resonant_frequency
 
 INDUCTANCE, CAPACITANCE = 1e-3, 400e-12

@@ -11,8 +11,8 @@ import pytest
 from scipy import stats
 
 from models.antenna_branch import SeriesInductor, preferred_mode
-from models.build_law import OUTCOMES, QUANTITIES, BuildLaw, Outcomes
-from models.capacitance_curve import CapacitanceCurve
+from models.bench.build_law import OUTCOMES, QUANTITIES, BuildLaw, Outcomes
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
 from models.tolerance import (
     Goals,

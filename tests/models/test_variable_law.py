@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.capacitance_curve import CapacitanceCurve
 from models.detector import Detector
-from models.diode_detector import THERMAL_VOLTAGE
+from models.diode.diode_detector import THERMAL_VOLTAGE
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pitch_field import pitch_field
 from models.tank import Tank

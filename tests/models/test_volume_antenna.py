@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
+from models.volume.control import GainStage, PeakRectifier
 from models.volume_antenna import VolumeAntenna
-from models.volume_control import GainStage, PeakRectifier
 
 # A made-up curve of the size of a real one: these tests are of the chain, not of the field.
 _HEIGHTS = np.geomspace(0.01, 0.60, 30)

@@ -10,14 +10,14 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 
-from models.apparatus import cabinet_mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.mesh import torus
 from models.electrostatics.surfaces import enclosed_volume
-from models.player import ARM_RADIUS, BODY_SIDE, HAND_HALF_SIZES, SHOULDER_SIDE, arm, body
-from models.scene import Cabinet, Player, RodAntenna, Scene
-from models.volume_field import loop_curve, loop_matrices, loop_mesh, other_shoulder, other_wrist, palm, still_loop
-from models.volume_scene import VOLUME_DISTANCES, LoopAntenna, VolumeScene
+from models.hand.apparatus import cabinet_mesh
+from models.hand.player import ARM_RADIUS, BODY_SIDE, HAND_HALF_SIZES, SHOULDER_SIDE, arm, body
+from models.hand.scene import Cabinet, Player, RodAntenna, Scene
+from models.volume.field import loop_curve, loop_matrices, loop_mesh, other_shoulder, other_wrist, palm, still_loop
+from models.volume.scene import VOLUME_DISTANCES, LoopAntenna, VolumeScene
 
 FEW = np.array([0.01, 0.03, 0.10, 0.30, 0.60])
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand_field import capacitance_curves
 from models.injection import OutputCoupling, lock_range
 from models.pitch_field import PitchField, pitch_field

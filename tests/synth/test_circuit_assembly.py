@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.oscillator import steady_state
 from models.pitch import cents
 from models.pitch_field import pitch_field

@@ -9,9 +9,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from models.hand.scene import Player, RodAntenna, Scene
 from models.hand_field import CapacitanceCurve
-from models.scene import Player, RodAntenna, Scene
-from models.volume_scene import LoopAntenna, VolumeScene
+from models.volume.scene import LoopAntenna, VolumeScene
 from synth import curve_cache
 
 DISTANCES = np.geomspace(0.01, 0.8, 12)
@@ -54,7 +54,7 @@ def test_the_volume_antennas_curve_is_kept_beside_them(tmp_path, solves, monkeyp
         solved.append(scene)
         return CapacitanceCurve(DISTANCES, scene.loop.diameter * (1e-11 + 1e-14 / DISTANCES), 0.9e-12)
 
-    monkeypatch.setattr("models.volume_field.loop_curve", solver)
+    monkeypatch.setattr("models.volume.field.loop_curve", solver)
     small, large = VolumeScene(), VolumeScene(loop=LoopAntenna(diameter=0.3))
     first = curve_cache.loop_curve_for(small, folder=tmp_path)
     assert curve_cache.loop_curve_for(small, folder=tmp_path) == first
@@ -79,11 +79,11 @@ def test_every_module_the_solver_is_made_of_counts():
     import sys
 
     code = (
-        "import sys, models.field_solution, models.hand_field, models.volume_field; "
+        "import sys, models.hand.field_solution, models.hand_field, models.volume.field; "
         "print(*(m for m in sys.modules if 'models.' in m))"
     )
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
-    assert {"models.field_solution", "models.electrostatics.mesh"} <= set(loaded)
+    assert {"models.hand.field_solution", "models.electrostatics.mesh"} <= set(loaded)
     assert set(loaded) - {"models.checks"} <= {
         "models." + str(file.relative_to(curve_cache.models_folder()).with_suffix("")).replace(os.sep, ".")
         .removesuffix(".__init__") for file in curve_cache.solver_files()

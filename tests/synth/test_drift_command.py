@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents
 from models.pitch_field import pitch_field
 from synth.assembly import assemble

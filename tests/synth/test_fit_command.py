@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from models.branch_modes import mode_frequencies
+from models.branch.modes import mode_frequencies
 from models.tank import resonant_frequency
 from synth.assembly import scene_of, tank_in
-from synth.bench_readings import MOST_ROWS, read_readings
+from synth.bench.readings import MOST_ROWS, read_readings
 from synth.cli import main
 from synth.curve_cache import curves_for
 from synth.design_file import load_design

@@ -7,8 +7,8 @@ import pytest
 from scipy.signal import hilbert
 from scipy.signal.windows import kaiser
 
+from models.diode.rectified_sum import half_wave_rectified, sum_of_tones
 from models.pulling import pulled_line_ratio
-from models.rectified_sum import half_wave_rectified, sum_of_tones
 from synth.cli import main
 from synth.lessons.bench import open_bench
 from synth.lessons.stage import ABSENT_DB

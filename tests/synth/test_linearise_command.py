@@ -11,12 +11,13 @@ import numpy as np
 import pytest
 import soundfile
 
-from models import linearise, linearise_front, linearise_plan
-from models.build_spread import Tolerances
+from models import linearise
 from models.linearise import Place
+from models.straight import front, plan
+from models.straight.build_spread import Tolerances
+from synth.bench.linearise import Wishes, improve
 from synth.cli import main
 from synth.errors import DesignError
-from synth.linearise_bench import Wishes, improve
 from synth.report.linearise_report import linearise_report, text
 from synth.workbench import open_design, open_loaded
 
@@ -26,9 +27,9 @@ def make_small(patch: pytest.MonkeyPatch) -> None:
     for name, value in (("POPULATION", 6), ("GENERATIONS", 30), ("POLISHING", 80)):
         patch.setattr(linearise, name, value)
     for name, value in (("RESTARTS", 1), ("PLACES", (Place(2, "low"),)), ("JUDGE_BUILDS", 40), ("SEARCH_BUILDS", 3)):
-        patch.setattr(linearise_plan, name, value)
+        patch.setattr(plan, name, value)
     for name, value in (("FILLS", (0.5,)), ("CARRIERS", (300e3,)), ("GENERATIONS", 20)):
-        patch.setattr(linearise_front, name, value)
+        patch.setattr(front, name, value)
 
 
 @pytest.fixture
@@ -103,7 +104,7 @@ def test_values_are_preferred_ones(report):
 def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
     """The next best place is taken where the best cannot be assembled, and it is said."""
     make_small(monkeypatch)
-    monkeypatch.setattr(linearise_plan, "PLACES", (Place(1, "low"), Place(2, "low")))
+    monkeypatch.setattr(plan, "PLACES", (Place(1, "low"), Place(2, "low")))
     tried = []
 
     def picky(design):
@@ -112,7 +113,7 @@ def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
             raise DesignError("does not swing")
         return open_loaded(design)
 
-    monkeypatch.setattr("synth.linearise_bench.open_loaded", picky)
+    monkeypatch.setattr("synth.bench.linearise.open_loaded", picky)
     wishes = Wishes(65.0, 1047.0, 0.05, 0.5)
     outcome = improve(open_design(demos / "meadow.toml"), wishes, "robust", lambda share: None)
     assert len(tried) == 2
@@ -155,7 +156,7 @@ def test_interrupt_leaves_nothing(small, monkeypatch):
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("models.linearise_plan.buyable", interrupted)
+    monkeypatch.setattr("models.straight.plan.buyable", interrupted)
     assert main(["linearise", small, "-o", "a.toml", "--plot", "a.png", "--wav", "a.wav"]) == 130
     assert list(Path().iterdir()) == []
 

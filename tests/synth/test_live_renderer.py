@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
 from synth.hand_path import HandBlock

@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from models.capacitance_curve import CapacitanceCurve
 from models.detector import Detector
-from models.diode_detector import DiodeLoad
+from models.diode.diode_detector import DiodeLoad
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
 from models.variable_law import VariableLaw

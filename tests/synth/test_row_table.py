@@ -6,10 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from models.capacitance_curve import CapacitanceCurve
 from models.detector import DETECTORS, Detector
-from models.diode_detector import DiodeLoad
-from models.diode_response import beat_cycle
+from models.diode.diode_detector import DiodeLoad
+from models.diode.diode_response import beat_cycle
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
 from models.variable_law import VariableLaw

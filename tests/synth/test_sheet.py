@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch_field import pitch_field
 from synth.assembly import assemble
 from synth.cli import main

@@ -11,10 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from models.build_law import OUTCOMES, QUANTITIES
-from models.capacitance_curve import CapacitanceCurve
+from models.bench.build_law import OUTCOMES, QUANTITIES
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch_field import pitch_field
 from synth.assembly import assemble
+from synth.bench.tolerance import trial_of
 from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_USAGE, main
 from synth.design_file import design_text, load_design
 from synth.designs.sections import GoalsSection, TolerancesSection
@@ -24,7 +25,6 @@ from synth.report import tolerance_report as module
 from synth.report.tolerance_plot import save_tolerance_plot
 from synth.report.tolerance_report import tolerance_report
 from synth.report.tolerance_text import tolerance_text
-from synth.tolerance_assembly import trial_of
 from synth.workbench import Workpiece
 
 _DISTANCES = np.geomspace(0.01, 0.8, 30)

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import synth.hands.trace_file
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
 from models.volume_antenna import VolumeAntenna
 from synth.errors import DesignError

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import frequency_of_note
 from models.pitch_discrimination import frequency_limen, limen_cents
 from models.pitch_field import pitch_field

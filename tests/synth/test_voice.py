@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from models.capacitance_curve import CapacitanceCurve
 from models.detector import DETECTORS, Detector
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
 from synth.hand_path import HandBlock

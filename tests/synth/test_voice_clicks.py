@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from models.capacitance_curve import CapacitanceCurve
 from models.detector import Detector
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
 from synth.hand_path import HandBlock

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from models.capacitance_curve import CapacitanceCurve
 from models.detector import Detector
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pulling import pulled_beat
 from models.tank import Tank

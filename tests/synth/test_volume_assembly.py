@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from models.capacitance_curve import CapacitanceCurve
-from models.volume_field import loop_curve
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.volume.field import loop_curve
 from synth.assembly import assemble, scene_of
 from synth.design_file import Design, read_design
 from synth.designs.template import template_design

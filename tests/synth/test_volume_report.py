@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch_field import pitch_field
-from models.volume_control import GainStage
+from models.volume.control import GainStage
 from synth.assembly import assemble
 from synth.designs.template import template_design
 from synth.hand_path import HandPath

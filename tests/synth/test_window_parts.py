@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from models.capacitance_curve import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
+from models.volume.control import GainStage
 from models.volume_antenna import VolumeAntenna
-from models.volume_control import GainStage
 from synth.live.meters import no_meters
 from synth.window import palette
 from synth.window.layout import SMALLEST, Box, lay_out, too_small

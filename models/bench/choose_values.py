@@ -1,0 +1,220 @@
+"""Tank and trimmer values in preferred values, so that the trimmer reaches a frequency whatever the tolerances do.
+
+Symbols: F target, X = (2 pi F)^2, L inductance, C fixed capacitor, S stray with junction, T trimmer, A what the antenna
+puts across the tank (`antenna_load`). The tank is on F when T = 1/(X L) - C - S - A, which rises or falls with every
+one of the others throughout, so that the extremes over all tolerances lie at two corners:
+    T_high: L, C, S, A all at their least; T_low: all at their most.
+A pair of values does when the trimmer's least, at its largest, is no more than T_low, and its most, at its least, is no
+less than T_high. That is a worst case: independent errors of many parts seldom meet there.
+Neglected: loss, and the transistor's pull of the frequency beyond its junction capacitance.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from models.branch.modes import mode_frequencies
+from models.checks import finite, fraction, non_negative, positive
+from models.preferred_values import values_in_range
+from models.tank import resonant_frequency
+
+MOST_CHOICES: Final = 20
+LEAST_TRIMMER: Final = 2e-12
+"""F: trimmers smaller than this are left out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """A value and the least and most it can be, SI units."""
+
+    value: float
+    least: float
+    most: float
+
+    def __post_init__(self) -> None:
+        for name in ("value", "least", "most"):
+            finite(name, getattr(self, name))
+        if not self.least <= self.value <= self.most:
+            raise ValueError(f"value must be between least and most; got {self.least:g}, {self.value:g}, {self.most:g}")
+
+
+NOTHING: Final = Spread(0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Antenna:
+    """An antenna on the tank: its capacitance with its stray, F, behind a series inductor, H and (exact) its own F."""
+
+    capacitance: Spread
+    branch_inductance: Spread = NOTHING
+    self_capacitance: float = 0.0
+
+    def __post_init__(self) -> None:
+        positive("antenna capacitance", self.capacitance.least)
+        non_negative("branch_inductance", self.branch_inductance.least)
+        non_negative("self_capacitance", self.self_capacitance)
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What the values are chosen for: `frequency` Hz; ratios are limits, plus or minus; stray F.
+
+    trimmer_share: least over most capacitance of the trimmers to be had.
+    """
+
+    frequency: float
+    stray: Spread
+    inductor_tolerance: float = 0.05
+    capacitor_tolerance: float = 0.05
+    trimmer_tolerance: float = 0.1
+    trimmer_share: float = 0.2
+    antenna: Antenna | None = None
+
+    def __post_init__(self) -> None:
+        positive("frequency", self.frequency)
+        non_negative("least stray", self.stray.least)
+        for name in ("inductor_tolerance", "capacitor_tolerance", "trimmer_tolerance", "trimmer_share"):
+            if fraction(name, getattr(self, name)) == 1.0:
+                raise ValueError(f"{name} must be below 1; got 1")
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One choice of values, H and F, and what the trimmer does with it.
+
+    need: trimmer capacitance on the target, nominal and at both worst corners. margins: F left at the trimmer's lower
+    and its upper end in the worst case; negative where it does not reach. range: Hz from the trimmer all in to all out
+    with nominal values. sure_range: Hz that every build reaches, None where there is no such span.
+    """
+
+    inductance: float
+    capacitance: float
+    trimmer_minimum: float
+    trimmer_maximum: float
+    need: Spread
+    setting: float
+    margins: tuple[float, float]
+    range: tuple[float, float]
+    sure_range: tuple[float, float] | None
+
+    @property
+    def reaches(self) -> bool:
+        """Whether every build reaches the target."""
+        return min(self.margins) >= 0.0
+
+
+def antenna_load(antenna: Antenna | None, frequency: float) -> Spread:
+    """Capacitance, F, that the antenna puts across the tank at `frequency`, Hz; exact.
+
+    A = Ca (1 - X La Cs) / (1 - X La (Ca + Cs)): dA/dCa = ((1 - X La Cs) / (1 - X La (Ca + Cs)))^2 and dA/dLa =
+    X (Ca / (1 - X La (Ca + Cs)))^2, so it rises with both on either side of its pole, the branch's resonance with the
+    antenna. Raises ValueError where that lies within the spreads.
+    """
+    if antenna is None:
+        return NOTHING
+    squared, cs = (2.0 * math.pi * frequency) ** 2, antenna.self_capacitance
+    ends = [(getattr(antenna.capacitance, end), getattr(antenna.branch_inductance, end)) for end in Spread.__slots__]
+    below = [1.0 - squared * la * (ca + cs) for ca, la in ends]
+    if not (min(below) > 0.0 or max(below) < 0.0):
+        raise ValueError("the branch to the antenna resonates at the target within its spread; move either")
+    loads = [ca * (1.0 - squared * la * cs) / bottom for (ca, la), bottom in zip(ends, below, strict=True)]
+    return Spread(*loads)
+
+
+def upper_mode(antenna: Antenna | None, frequency: float) -> bool:
+    """Whether the target is the upper one of the two frequencies: above the branch's resonance with the antenna."""
+    if antenna is None:
+        return False
+    squared = (2.0 * math.pi * frequency) ** 2
+    return squared * antenna.branch_inductance.value * (antenna.capacitance.value + antenna.self_capacitance) > 1.0
+
+
+def choice_of(goal: Goal, inductance: float, capacitance: float, minimum: float, maximum: float) -> Choice:
+    """What these values, H and F, do for `goal`."""
+    coil, fixed = positive("inductance", inductance), positive("capacitance", capacitance)
+    low, high = non_negative("minimum", minimum), positive("maximum", maximum)
+    if high <= low:
+        raise ValueError(f"maximum must be > minimum ({low:g}); got {high:g}")
+    needs = _needs(goal, antenna_load(goal.antenna, goal.frequency), coil, fixed)
+    reach = _reach(goal, coil, fixed, low, high)
+    setting = (needs.value - low) / (high - low)
+    return Choice(coil, fixed, low, high, needs, setting, _margins(goal, needs, low, high), *reach)
+
+
+def _needs(goal: Goal, load: Spread, coil: float, fixed: float) -> Spread:
+    """Trimmer capacitance on the target, F: nominal, T_low and T_high."""
+    needed = 1.0 / (2.0 * math.pi * goal.frequency) ** 2
+
+    def need(way: float, stray: float, antenna: float) -> float:
+        parts = fixed * (1.0 + way * goal.capacitor_tolerance) + stray + antenna
+        return needed / (coil * (1.0 + way * goal.inductor_tolerance)) - parts
+
+    return Spread(need(0.0, goal.stray.value, load.value), need(1.0, goal.stray.most, load.most),
+                  need(-1.0, goal.stray.least, load.least))  # fmt: skip
+
+
+def _margins(goal: Goal, needs: Spread, low: float, high: float) -> tuple[float, float]:
+    """What is left at the trimmer's lower and upper end in the worst case, F."""
+    return needs.least - low * (1.0 + goal.trimmer_tolerance), high * (1.0 - goal.trimmer_tolerance) - needs.most
+
+
+def _reach(
+    goal: Goal, coil: float, fixed: float, low: float, high: float
+) -> tuple[tuple[float, float], tuple[float, float] | None]:
+    """Frequencies from trimmer all in to all out: nominal, and those that every build reaches; exact per corner."""
+    def frequency(way: float, trimmer: float) -> float:
+        stray = goal.stray.value if way == 0.0 else goal.stray.most if way > 0.0 else goal.stray.least
+        total = fixed * (1.0 + way * goal.capacitor_tolerance) + stray + trimmer
+        return _on_tank(goal, coil * (1.0 + way * goal.inductor_tolerance), total, way)
+
+    nominal = frequency(0.0, high), frequency(0.0, low)
+    off = goal.trimmer_tolerance
+    sure = frequency(-1.0, high * (1.0 - off)), frequency(1.0, low * (1.0 + off))
+    return nominal, sure if sure[0] <= sure[1] else None
+
+
+def _on_tank(goal: Goal, coil: float, total: float, way: float) -> float:
+    """Frequency, Hz, of the mode the target is in, with the antenna at its least, value or most."""
+    if goal.antenna is None:
+        return float(resonant_frequency(coil, total))
+    end = "value" if way == 0.0 else "most" if way > 0.0 else "least"
+    farads, henries = getattr(goal.antenna.capacitance, end), getattr(goal.antenna.branch_inductance, end)
+    both = mode_frequencies(coil, total, henries, farads, goal.antenna.self_capacitance)
+    return float(both[upper_mode(goal.antenna, goal.frequency)])
+
+
+def choose_values(goal: Goal, inductances: Sequence[float], series: str = "E12", trimmer_series: str = "E6",
+                  count: int = MOST_CHOICES) -> tuple[Choice, ...]:  # fmt: skip
+    """The best `count` choices that reach the target in all builds: smallest trimmer first, then most centred.
+
+    inductances: H, those to be had. The smaller trimmer is the finer one to set. Where none reaches it, the three that
+    miss by the least, that one first. Raises ValueError where stray and antenna alone are too much.
+    """
+    if not inductances:
+        raise ValueError("inductances must name one or more")
+    load = antenna_load(goal.antenna, goal.frequency)
+    tried = [(_margins(goal, needs, low, high), (coil, fixed, low, high))
+             for coil in inductances
+             for fixed, low, high, needs in _candidates(goal, load, coil, series, trimmer_series)]  # fmt: skip
+    if not tried:
+        raise ValueError("the target needs less capacitance than stray and antenna add; lower it, or take less coil")
+    able = [(values[3], abs(margins[0] - margins[1]), values) for margins, values in tried if min(margins) >= 0.0]
+    chosen = sorted(able)[:count] if able else sorted((-min(margins), 0.0, values) for margins, values in tried)[:3]
+    return tuple(choice_of(goal, *values) for _, _, values in chosen)
+
+
+def _candidates(
+    goal: Goal, load: Spread, coil: float, series: str, trimmer_series: str
+) -> Iterator[tuple[float, float, float, Spread]]:
+    """Fixed capacitor, trimmer ends, F, and what is needed of the trimmer: all that fit into the tank."""
+    room = 1.0 / (2.0 * math.pi * goal.frequency) ** 2 / positive("inductance", coil) - goal.stray.value - load.value
+    if room <= LEAST_TRIMMER:
+        return
+    tops = values_in_range(trimmer_series, LEAST_TRIMMER, room)
+    for fixed in values_in_range(series, max(1e-12, 0.02 * room), room):
+        needs = _needs(goal, load, coil, fixed)
+        for top in tops:
+            yield fixed, top * goal.trimmer_share, top, needs

@@ -1,0 +1,1 @@
+"""The antenna branch's modes and losses."""

@@ -1,0 +1,179 @@
+"""The antenna branch with loss: how its two modes ring down, and what an oscillator must give to start each.
+
+Circuit as in `models.branch.modes`, with a resistance r0 in series with the tank's coil, ra in series with
+the branch coil (inside its self-capacitance Cs) and a conductance G across the tank. In s, with z0 = r0 + s
+L0, za = ra + s La,
+
+    P = 1 + s za (Ca + Cs),   Y(s) = s C0 + G + 1 / z0 + s Ca (1 + s za Cs) / P,   Y z0 P = 0
+
+is a real polynomial of degree 4: its roots are the natural modes (derived here by nodal analysis). An
+oscillator is modelled as a negative conductance across the tank, of the same value at both modes. Neglected:
+that a coil's resistance grows with frequency (it is held at its value at the working frequency), dielectric
+loss, and everything after the start: as the amplitude grows the device saturates, and a mode once running may
+hold on (hysteresis).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from models.branch.modes import checked_circuit, squared_frequencies
+from models.checks import finite_array, non_negative_array, positive_array
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+
+def complex_modes(
+    tank_inductance: ArrayLike,
+    tank_capacitance: ArrayLike,
+    branch_inductance: ArrayLike,
+    antenna_capacitance: ArrayLike,
+    self_capacitance: ArrayLike = 0.0,
+    tank_resistance: ArrayLike = 0.0,
+    branch_resistance: ArrayLike = 0.0,
+    conductance: ArrayLike = 0.0,
+) -> tuple[Complexes, Complexes]:
+    """Natural modes exp(s t), s in 1/s, lower and upper: frequency Im s / (2 pi), decay rate -Re s.
+
+    H, F, ohm and S (`conductance` across the tank, negative for an oscillator); broadcasts. Needs a branch
+    inductance > 0. A mode so damped that it does not ring comes back with an imaginary part of 0.
+    """
+    circuit = _arrays(
+        tank_inductance, tank_capacitance, branch_inductance, antenna_capacitance, self_capacitance,
+        tank_resistance, branch_resistance,
+    )  # fmt: skip
+    across = finite_array("conductance", conductance)
+    scale = _scale(circuit)
+    numerator, _ = _admittance(circuit, scale, across)
+    roots = _roots(numerator)
+    order = np.argsort(roots.imag, axis=-1)
+    ringing = np.take_along_axis(roots, order, axis=-1)[..., -2:] * scale[..., None]
+    return ringing[..., 0], ringing[..., 1]
+
+
+def critical_conductance(
+    tank_inductance: ArrayLike,
+    tank_capacitance: ArrayLike,
+    branch_inductance: ArrayLike,
+    antenna_capacitance: ArrayLike,
+    self_capacitance: ArrayLike = 0.0,
+    tank_resistance: ArrayLike = 0.0,
+    branch_resistance: ArrayLike = 0.0,
+) -> tuple[Floats, Floats]:
+    """Size, S, of the negative conductance across the tank at which the lower and the upper mode just start.
+
+    The real part of the admittance where its imaginary part is 0: exact, from the roots of a cubic in
+    omega^2. The lowest root belongs to the lower mode, the highest to the upper, the one between to the
+    branch's series resonance, which never starts first. With a branch so lossy that one root is left, the
+    two modes have merged into one; it counts as the mode whose lossless frequency is nearer, and the other
+    comes back as infinity. Broadcasts; branch inductance > 0.
+    """
+    circuit = _arrays(
+        tank_inductance, tank_capacitance, branch_inductance, antenna_capacitance, self_capacitance,
+        tank_resistance, branch_resistance,
+    )  # fmt: skip
+    return _starts(circuit)[1]
+
+
+def starting_frequencies(
+    tank_inductance: ArrayLike,
+    tank_capacitance: ArrayLike,
+    branch_inductance: ArrayLike,
+    antenna_capacitance: ArrayLike,
+    self_capacitance: ArrayLike = 0.0,
+    tank_resistance: ArrayLike = 0.0,
+    branch_resistance: ArrayLike = 0.0,
+) -> tuple[Floats, Floats]:
+    """Frequency, Hz, at which the lower and the upper mode start, under a negative conductance on the tank.
+
+    Where the imaginary part of the admittance is 0 (see `critical_conductance`); infinity for a mode that is
+    not there. Of a tank alone it is f sqrt(1 - 1 / Q^2), about f / (2 Q^2) below the lossless f.
+    """
+    circuit = _arrays(
+        tank_inductance, tank_capacitance, branch_inductance, antenna_capacitance, self_capacitance,
+        tank_resistance, branch_resistance,
+    )  # fmt: skip
+    return _starts(circuit)[0]
+
+
+def _starts(circuit: list[Floats]) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Frequencies (Hz) and negative conductances (S) at which the modes start; infinite for one not there."""
+    scale = _scale(circuit)
+    top, bottom = _admittance(circuit, scale, np.zeros(()))
+    # with s = j w and v = -w^2, every polynomial is even(v) + s odd(v)
+    top_even, top_odd = top[..., ::2], top[..., 1::2]
+    bottom_even, bottom_odd = bottom[..., ::2], bottom[..., 1::2]
+    imaginary = -_times(top_even, bottom_odd)
+    imaginary[..., :-1] += _times(top_odd, bottom_even)
+    roots = _roots(imaginary)
+    real = (np.abs(roots.imag) <= 1e-7 * np.abs(roots)) & (roots.real < 0.0)
+    squared = np.where(real, -roots.real, np.nan)
+    lossless = [value / scale**2 for value in squared_frequencies(*circuit[:5])]
+    lone = np.sum(real, axis=-1) < 2
+    frequencies, conductances = [], []
+    extremes = np.fmin.reduce(squared, axis=-1), np.fmax.reduce(squared, axis=-1)
+    for mode, own, other in zip(extremes, lossless, lossless[::-1], strict=True):
+        present = ~np.isnan(mode)
+        mode = np.where(present, mode, 1.0)
+        present &= ~lone | (np.abs(np.log(mode / own)) <= np.abs(np.log(mode / other)))
+        te, to, be, bo = (_value(part, -mode) for part in (top_even, top_odd, bottom_even, bottom_odd))
+        conductance = (te * be + mode * to * bo) / (be**2 + mode * bo**2)
+        frequencies.append(np.asarray(np.where(present, scale * np.sqrt(mode) / (2.0 * np.pi), np.inf)))
+        conductances.append(np.asarray(np.where(present, conductance, np.inf)))
+    return (frequencies[0], frequencies[1]), (conductances[0], conductances[1])
+
+
+def _arrays(*values: ArrayLike) -> list[Floats]:
+    """The seven values of the circuit checked, as arrays of one shape."""
+    tank_resistance = non_negative_array("tank_resistance", values[5])
+    branch_resistance = non_negative_array("branch_resistance", values[6])
+    positive_array("branch_inductance", values[2])
+    checked = checked_circuit(*values[:5])
+    return list(np.broadcast_arrays(*checked, tank_resistance, branch_resistance))
+
+
+def _scale(circuit: list[Floats]) -> Floats:
+    """Geometric mean of the two lossless angular frequencies, to make the polynomials of order 1."""
+    low, high = squared_frequencies(*circuit[:5])
+    return np.asarray((low * high) ** 0.25)
+
+
+def _admittance(circuit: list[Floats], scale: Floats, conductance: Floats) -> tuple[Floats, Floats]:
+    """Y(s) = top / bottom: polynomials in s / scale, lowest power first in the last axis (5 and 4 terms)."""
+    l0, c0, la, ca, cs, r0, ra = np.broadcast_arrays(*circuit, conductance)[:7]
+    across = np.broadcast_to(conductance, l0.shape)
+    l0, c0, la, ca, cs = (value * scale for value in (l0, c0, la, ca, cs))
+    zero, one = np.zeros_like(l0), np.ones_like(l0)
+    tank_coil = np.stack([r0, l0], axis=-1)
+    tank = np.stack([one + r0 * across, l0 * across + r0 * c0, l0 * c0], axis=-1)
+    branch = np.stack([one, ra * (ca + cs), la * (ca + cs)], axis=-1)
+    antenna = np.stack([zero, ca, ca * ra * cs, ca * la * cs], axis=-1)
+    return _times(tank, branch) + _times(tank_coil, antenna), _times(tank_coil, branch)
+
+
+def _times(first: Floats, second: Floats) -> Floats:
+    """Product of polynomials along the last axis."""
+    terms = second.shape[-1]
+    product = np.zeros((*first.shape[:-1], first.shape[-1] + terms - 1))
+    for power in range(first.shape[-1]):
+        product[..., power : power + terms] += first[..., power, None] * second
+    return product
+
+
+def _value(polynomial: Floats, at: Floats) -> Floats:
+    """Value of a polynomial (lowest power first along the last axis) at one point each."""
+    total = np.zeros_like(at)
+    for power in reversed(range(polynomial.shape[-1])):
+        total = total * at + polynomial[..., power]
+    return total
+
+
+def _roots(polynomial: Floats) -> Complexes:
+    """Roots along the last axis: eigenvalues of the companion matrix; the highest coefficient not 0."""
+    degree = polynomial.shape[-1] - 1
+    companion = np.zeros((*polynomial.shape[:-1], degree, degree))
+    companion[..., np.arange(1, degree), np.arange(degree - 1)] = 1.0
+    companion[..., :, -1] = -polynomial[..., :-1] / polynomial[..., -1:]
+    return np.asarray(np.linalg.eigvals(companion), dtype=np.complex128)

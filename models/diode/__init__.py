@@ -1,0 +1,1 @@
+"""The diode detector with its RC."""

@@ -1,0 +1,187 @@
+"""The whole search: every place of the series inductor, ideal, in real chokes, in preferred values, and over builds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from models.linearise import UNHEARD, Parts, Place, Progress, Search, Solution, with_ideal_coils
+from models.straight.build_spread import Spread, Tolerances, retuned_spread, spread
+from models.straight.buyable_field import Buyable, RobustSearch, TankParts, buyable
+from models.straight.cost import lossy_rms
+from models.straight.evenness import FieldTable, Goal
+from models.straight.front import FrontPoint, front, point_of
+
+PLACES = (
+    Place(0, "low"), Place(1, "high"), Place(2, "high"), Place(4, "high"), Place(1, "low"), Place(2, "low"),
+)  # fmt: skip
+RESTARTS = 2
+ANY_TANK = 10e-9  # F, most the tank may have in the ideal
+SEARCH_BUILDS, JUDGE_BUILDS = 12, 300
+SHARES = {"places": 0.5, "robust": 0.7, "front": 1.0}  # of the time, where each part ends (measured, roughly)
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What to search with: goal, parts, what stands across the tank, series of preferred values, tolerances, seed."""
+
+    goal: Goal
+    parts: Parts
+    tank: TankParts
+    series: str = "E24"
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    seed: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """RMS cents of one place from the ideal down to real parts; None where nothing keeps to the goal.
+
+    `ideal`: lossless, no self-capacitance, any tank. `trimmable`: a tank its trimmer can make up for. `real_chokes`:
+    self-capacitance and joint stray. `preferred`: preferred values. `lossy`: coil loss too. `builds`: over tolerances,
+    zero beat tuned again; `retuned`: the variable trimmer set for the straightest field too.
+    """
+
+    ideal: float | None
+    trimmable: float | None
+    real_chokes: float | None
+    preferred: float
+    lossy: float | None
+    builds: Spread
+    retuned: Spread
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One place worked out in preferred values."""
+
+    option: Buyable
+    point: FrontPoint
+    steps: Steps
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What was found: every place's nominal best, the straightest of them, the most robust, and the front."""
+
+    places: tuple[tuple[Place, Option | None], ...]
+    nominal: Option
+    robust: Option
+    front: tuple[FrontPoint, ...]
+
+
+def make_plan(table: FieldTable, task: Task, progress: Progress = lambda share: None) -> Plan | None:
+    """Search everything; None where no place keeps to the goal. `progress` hears the share of the work done."""
+    found: list[tuple[Place, Option | None]] = []
+    ideals: dict[Place, tuple[float | None, float | None]] = {}
+    for number, place in enumerate(PLACES):
+        progress(SHARES["places"] * number / len(PLACES))
+        alike = Place(min(place.chokes, 1), place.mode)  # ideal chokes in series are one coil
+        if alike not in ideals:
+            ideals[alike] = _ideals(table, task, alike)
+        found.append((place, _nominal(table, task, place, ideals[alike])))
+    options = [option for _, option in found if option is not None]
+    if not options:
+        return None
+    nominal = _steadiest(options, _straightness)
+    robust = _robust(table, task, options, progress)
+    best = [min(same, key=_straightness) for mode in ("high", "low")
+            if (same := [option for option in options if option.point.solution.place.mode == mode])]  # fmt: skip
+    places = [option.point.solution.place for option in best]
+
+    def told(share: float) -> None:
+        progress(SHARES["robust"] + (SHARES["front"] - SHARES["robust"]) * share)
+
+    points = front(table, task.goal, task.parts, places, task.seed, told)
+    progress(1.0)
+    return Plan(tuple(found), nominal, robust, points)
+
+
+def _ideals(table: FieldTable, task: Task, place: Place) -> tuple[float | None, float | None]:
+    """RMS cents of the ideal, and of the ideal with a tank that its trimmer can make up for."""
+    trimmable = with_ideal_coils(task.parts)
+    first, second = (
+        None if (solution := _best(Search(table, task.goal, parts, place), task.seed)) is None
+        else point_of(table, task.goal, parts, solution).rms_cents
+        for parts in (replace(trimmable, most_tank_capacitance=ANY_TANK), trimmable)
+    )  # fmt: skip
+    return first, second
+
+
+def _nominal(table: FieldTable, task: Task, place: Place, ideals: tuple[float | None, float | None]) -> Option | None:
+    search = Search(table, task.goal, task.parts, place)
+    solution = _best(search, task.seed)
+    if solution is None:
+        return None
+    real = point_of(table, task.goal, task.parts, solution).rms_cents
+    option = buyable(search, solution, task.tank, task.series)
+    return None if option is None else judged(table, task, option, (*ideals, real))
+
+
+def _best(search: Search, seed: int) -> Solution | None:
+    """Of some restarts the best."""
+    found = [solution for number in range(RESTARTS) if (solution := search.best(seed + number)) is not None]
+    return min(found, key=lambda one: point_of(search.table, search.goal, search.parts, one).rms_cents, default=None)
+
+
+def _robust(table: FieldTable, task: Task, options: list[Option], progress: Progress) -> Option:
+    """The least mean over builds: of every nominal option, and of a robust search of the two most promising places."""
+    promising = sorted(options, key=_over_builds)[:2]
+    factors = task.tolerances.factors(SEARCH_BUILDS, task.seed)
+    candidates = list(options)
+    for number, start in enumerate(promising):
+        progress(SHARES["places"] + (SHARES["robust"] - SHARES["places"]) * number / len(promising))
+        search = RobustSearch(table, task.goal, task.parts, start.point.solution.place).with_builds(factors)
+        solution = search.best(task.seed, 60)
+        option = None if solution is None else buyable(search, solution, task.tank, task.series)
+        if option is not None:
+            steps = start.steps
+            candidates.append(judged(table, task, option, (steps.ideal, steps.trimmable, steps.real_chokes)))
+    return _steadiest(candidates, _over_builds)
+
+
+def judged(
+    table: FieldTable, task: Task, option: Buyable, before: tuple[float | None, float | None, float | None]
+) -> Option:
+    """All figures of a buyable option; `before` are its ideal steps."""
+    point = point_of(table, task.goal, task.parts, option.solution)
+    rows = option.solution.candidates(task.parts)
+    zero_beat = table.evenness(rows, task.goal).zero_beat
+    factors = task.tolerances.factors(JUDGE_BUILDS, task.seed + 1)  # not those that a robust search has seen
+    span = task.tank.maximum - task.tank.minimum
+    trim = (-option.trimmer * span, (1.0 - option.trimmer) * span)
+    steps = Steps(
+        *before,
+        preferred=point.rms_cents,
+        lossy=lossy_rms(table.curve, rows, task.parts, task.goal, point.zero_beat),
+        builds=spread(table, task.goal, rows, zero_beat, factors),
+        retuned=retuned_spread(table, task.goal, rows, zero_beat, factors, trim),
+    )
+    return Option(option, point, steps)
+
+
+def _steadiest(options: Sequence[Option], judge: Callable[[Option], float]) -> Option:
+    """Of the options within UNHEARD of the best by `judge`, the one whose zero beat drifts least."""
+    best = min(judge(option) for option in options)
+    alike = [option for option in options if judge(option) <= best + UNHEARD]
+    return min(alike, key=lambda option: option.point.price.drift_hz_per_ppm)
+
+
+def ranked(plan: Plan, choice: str) -> list[Option]:
+    """The chosen option ("robust" or "nominal") first, then those of every place, best first."""
+    judge, first = (_over_builds, plan.robust) if choice == "robust" else (_straightness, plan.nominal)
+    others = [option for _, option in plan.places if option is not None and option != first]
+    return [first, *sorted(others, key=judge)]
+
+
+def _straightness(option: Option) -> float:
+    """Nominal RMS cents with loss; infinity where loss takes the notes away."""
+    return float("inf") if option.steps.lossy is None else option.steps.lossy
+
+
+def _over_builds(option: Option) -> float:
+    """Mean RMS cents over builds, the missing ones counted heavily."""
+    builds = option.steps.builds
+    if builds.mean_cents is None:
+        return float("inf")
+    return builds.held * builds.mean_cents + (1.0 - builds.held) * 400.0

@@ -1,0 +1,1 @@
+"""From designs and readings to the figures of the designer's bench."""

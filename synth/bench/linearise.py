@@ -1,0 +1,202 @@
+"""A design on the bench for a straighter pitch field: what its parts allow, the search, and the better design."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from models.linearise import Parts, Progress
+from models.straight.build_spread import Spread, Tolerances, spread
+from models.straight.buyable_field import TankParts
+from models.straight.evenness import Candidates, FieldTable, Goal
+from models.straight.plan import JUDGE_BUILDS, Option, Plan, Task, make_plan, ranked
+from models.tank import required_capacitance
+from synth.assembly import tank_in
+from synth.designs.sections import BranchSection, Design, ReferenceSection
+from synth.errors import DesignError
+from synth.quantity import format_quantity
+from synth.workbench import Workpiece, open_loaded
+
+CHOKE_SELF_CAPACITANCE = 4e-12  # F, of one choke of some mH: rule of thumb, from memory; it hardly goes with the value
+JOINT_STRAY = 0.5e-12  # F to earth at each joint of two chokes: our assumption for parts in the air above a board
+SMALLEST_CAPACITOR = 10e-12  # F, that is worth fitting across a tank
+TRIMMER_SHARE = 0.1  # of the tank that its trimmer must span, to make up for preferred values and tolerances
+ANY_TANK = 2e-9  # F, most a tank without a trimmer may have
+BODY_ROOM = 0.08  # m between zero beat and the player's axis
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the person asks for: notes Hz, reach m, share of it to fill, series, tolerances, seed."""
+
+    low_frequency: float
+    high_frequency: float
+    near: float
+    far: float
+    fill: float = 0.6
+    series: str = "E24"
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    seed: int = 1
+    choke_self_capacitance: float = CHOKE_SELF_CAPACITANCE
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """A finished search: before and after as workpieces, the plan, which option was taken, and what was searched."""
+
+    before: Workpiece
+    after: Workpiece
+    plan: Plan
+    chosen: Option
+    choice: str
+    task: Task
+    before_builds: Spread | None
+    refused: tuple[str, ...] = ()
+
+
+def improve(workpiece: Workpiece, wishes: Wishes, choice: str, progress: Progress) -> Outcome:
+    """Search, and assemble the better design; `choice` is "robust" or "nominal". DesignError where nothing is found."""
+    task = task_of(workpiece, wishes)
+    table = FieldTable(workpiece.instrument.curve)
+    plan = make_plan(table, task, progress)
+    if plan is None:
+        raise DesignError(
+            f"{workpiece.design.name}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "
+            f"over {100 * wishes.fill:.0f} % of {_cm(wishes.near)} to {_cm(wishes.far)}; allow fewer notes, a wider "
+            "reach or a smaller --fill"
+        )
+    chosen, after, refused = _first_that_runs(workpiece, task, ranked(plan, choice))
+    return Outcome(workpiece, after, plan, chosen, choice, task, _builds_before(workpiece, table, task), refused)
+
+
+def _first_that_runs(
+    workpiece: Workpiece, task: Task, options: list[Option]
+) -> tuple[Option, Workpiece, tuple[str, ...]]:
+    """The first option that can be assembled (a [circuit] may refuse one), and what was said of those before it."""
+    refused: list[str] = []
+    for option in options:
+        try:
+            return option, open_loaded(better_design(workpiece, task, option)), tuple(refused)
+        except DesignError as error:
+            refused.append(f"{option.point.solution.place.name} was passed over: {error}")
+    raise DesignError(f"{workpiece.design.name}: no straighter field runs with its circuit\n" + "\n".join(refused))
+
+
+def task_of(workpiece: Workpiece, wishes: Wishes) -> Task:
+    """The search that fits the design: its stray, trimmers, coil quality and coupling stay as they are."""
+    design, instrument = workpiece.design, workpiece.instrument
+    curve, section = instrument.curve, design.variable
+    if wishes.near < curve.nearest or wishes.far > curve.farthest:
+        raise DesignError(f"--reach: the hand field is known from {_cm(curve.nearest)} to {_cm(curve.farthest)}")
+    farthest = min(curve.farthest, design.player.stand_distance - BODY_ROOM)
+    if wishes.far >= farthest:
+        raise DesignError(f"--reach: zero beat must lie beyond it, and at {_cm(farthest)} the player's body begins")
+    tank = tank_in(design, "variable")
+    fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
+    around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
+    span = around.maximum - around.minimum
+    least = fixed + 0.5 * (around.minimum + around.maximum) + SMALLEST_CAPACITOR
+    parts = Parts(
+        choke_self_capacitance=wishes.choke_self_capacitance,
+        tap_stray=JOINT_STRAY,
+        antenna_stray=design.antenna.stray,
+        least_tank_capacitance=least,
+        most_tank_capacitance=max(span / TRIMMER_SHARE if span else ANY_TANK, 2.0 * least),
+        tank_q=section.quality_factor,
+        branch_q=60.0 if design.branch is None else design.branch.quality_factor,
+    )
+    goal = Goal(
+        wishes.low_frequency, wishes.high_frequency, wishes.near, wishes.far, wishes.fill, instrument.lock_range,
+        farthest,
+    )  # fmt: skip
+    return Task(goal, parts, around, wishes.series, wishes.tolerances, wishes.seed)
+
+
+def better_design(workpiece: Workpiece, task: Task, option: Option) -> Design:
+    """The design with the parts of an option. A chain of chokes is written as the one coil and the strays that equal it
+    at the working frequency (`models.straight.choke_chain`), and named in the description.
+    """
+    design, solution = workpiece.design, option.point.solution
+    rows = solution.candidates(task.parts)
+    end_stray = float(rows.antenna_stray[0]) - task.parts.antenna_stray
+    branch = None
+    if solution.place.chokes:
+        inductance = solution.choke_inductance if solution.place.chokes == 1 else float(rows.branch_inductance[0])
+        branch = BranchSection(inductance, task.parts.branch_q, float(rows.self_capacitance[0]))
+    section = design.variable
+    variable = replace(
+        section, inductance=solution.tank_inductance, capacitance=option.option.capacitor,
+        stray=section.stray + end_stray, trimmer=option.option.trimmer,
+    )  # fmt: skip
+    goal = task.goal
+    reference_frequency = option.point.carrier + float(np.hypot(goal.low_frequency, goal.lock_range))
+    about = replace(
+        design.about, name=f"{design.name} evened"[:80],
+        description=f"{design.about.description}\n{parts_text(option)}".strip()[:2000],
+    )  # fmt: skip
+    return replace(
+        design, about=about, variable=variable, branch=branch,
+        reference=_reference(design, solution.tank_inductance, reference_frequency, task.series),
+        antenna=replace(design.antenna, stray=design.antenna.stray + end_stray),
+        tuning=replace(design.tuning, zero_beat=round(option.point.zero_beat, 4), mode=solution.place.mode),
+    )  # fmt: skip
+
+
+def parts_text(option: Option) -> str:
+    """The parts in words."""
+    solution = option.point.solution
+    tank = (
+        f"Tank {format_quantity(solution.tank_inductance, 'H')} with {format_quantity(option.option.capacitor, 'F')} "
+        f"and the trimmer at {option.option.trimmer:.2f}"
+    )
+    if solution.place.chokes == 0:
+        return f"{tank}; the antenna directly on it."
+    choke = format_quantity(solution.choke_inductance, "H")
+    count = solution.place.chokes
+    if count == 1:
+        return f"{tank}; one choke of {choke} to the antenna, {solution.place.mode} mode."
+    return (
+        f"{tank}; {count} chokes of {choke} in series to the antenna, {solution.place.mode} mode. [branch] and the "
+        "strays are what equals that chain at the working frequency."
+    )
+
+
+def _reference(design: Design, inductance: float, frequency: float, series: str) -> ReferenceSection:
+    """The reference with the same coil as the variable tank and the preferred capacitor its trimmer can make up for."""
+    section = design.reference
+    tank = tank_in(design, "reference")
+    fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
+    needed = float(required_capacitance(inductance, frequency))
+    around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
+    capacitor, trimmer = around.fitted(needed, series)
+    return replace(section, inductance=inductance, capacitance=capacitor, trimmer=trimmer)
+
+
+def _builds_before(workpiece: Workpiece, table: FieldTable, task: Task) -> Spread | None:
+    """The builds of the design as it came, or None without zero beat in the field."""
+    zero_beat = workpiece.field.zero_beat_distance
+    if zero_beat is None:
+        return None
+    instrument, branch = workpiece.instrument, workpiece.instrument.branch
+    tank = instrument.variable_tank
+    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
+    rows = Candidates(
+        tank_inductance=np.array([tank.inductance]),
+        tank_capacitance=np.array([tank.total_capacitance]),
+        branch_inductance=np.array([inductance]),
+        self_capacitance=np.array([own]),
+        antenna_stray=np.array([instrument.antenna_stray]),
+        low_distance=np.array([zero_beat]),
+        mode=instrument.mode,
+    )
+    factors = task.tolerances.factors(JUDGE_BUILDS, task.seed + 1)
+    return spread(table, task.goal, rows, np.array([zero_beat]), factors)
+
+
+def _hz(frequency: float) -> str:
+    return format_quantity(frequency, "Hz")
+
+
+def _cm(distance: float) -> str:
+    return f"{100.0 * distance:.1f} cm"
