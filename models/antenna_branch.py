@@ -91,12 +91,14 @@ def hop_warning(
     antenna_capacitances: ArrayLike,
     mode: str,
     ratio: float = HOP_RATIO,
+    tap_ratio: float = 1.0,
 ) -> str | None:
     """A sentence if the oscillator may leave `mode` at some of the hand `distances` (m), otherwise None.
 
     It may where the other mode starts at less than `ratio` times the conductance `mode` needs.
-    `antenna_capacitances` in F, one for each distance, stray included. Speaks of the start only: see
-    `models.branch.loss` for what is left out.
+    `antenna_capacitances` in F, one for each distance, stray included. `tap_ratio`: voltage of the coil's tap that the
+    branch is on over the whole coil's; the conductances told are those across the whole coil. Speaks of the start
+    only: see `models.branch.loss` for what is left out.
     """
     one_of("mode", mode, MODES)
     if positive("ratio", ratio) < 1.0:
@@ -110,7 +112,7 @@ def hop_warning(
         )
     if branch is None:
         return None
-    needed = starting_conductances(tank, branch, capacitance)
+    needed = tuple(tap_ratio**2 * value for value in starting_conductances(tank, branch, capacitance))
     own, other = needed if mode == "low" else needed[::-1]
     rival = MODES[1 - MODES.index(mode)]
     merged = np.flatnonzero(np.isinf(own))

@@ -10,8 +10,8 @@ constant of the warm-up; D drift of the zero beat over the whole warm-up, Hz.
 Two oscillators of the same frequency and coefficients drift together: the beat does not. What is common leaves only
 its difference, what stands in one of them (the series inductor, the antenna's stray) stays whole. Taken as linear in
 temperature: not so for high-permittivity ceramics (X7R: +-15 % over its range, in no set direction). Neglected: parts
-of one instrument at different temperatures; the transistor's own drift; ageing and moisture; any change of the hand
-field.
+of one instrument at different temperatures; ageing and moisture; any change of the hand field. The transistors' own
+drift is that of `TransistorDrift`, solved by the caller (linear between two temperatures); without it, it is neglected.
 """
 
 from __future__ import annotations
@@ -93,16 +93,28 @@ class Drift:
     note_cents: Floats
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class TransistorDrift:
+    """What warmer transistors alone do, Hz/K: to the reference, and to the variable oscillator with the hand at zero
+    beat and at each note (1 + notes,).
+    """
+
+    reference: float
+    variable: Floats
+
+
 @dataclass(frozen=True, slots=True)
 class DriftLaw:
     """An instrument whose parts go with temperature: law, nominal part values (columns of QUANTITIES, F and H),
-    coefficients, and the hand distances (m) of the notes to follow. Tuned at rise 0 by the law's trimmer setting.
+    coefficients, the hand distances (m) of the notes to follow, and the transistors' share (None: neglected). Tuned at
+    rise 0 by the law's trimmer setting.
     """
 
     law: BuildLaw
     nominal: Floats
     coefficients: Coefficients
     note_distances: Floats
+    transistors: TransistorDrift | None = None
 
     def values(self, rise: ArrayLike) -> Floats:
         """Part values (n, columns) at rises (n,), K; ValueError where a part would change beyond LARGEST_CHANGE."""
@@ -117,7 +129,11 @@ class DriftLaw:
         values = self.values(rise)
         places = np.concatenate([[self.law.zero_beat], self.note_distances])
         variable = self.law.variable_frequency(values, self.law.curve.capacitance(places))
-        return self.law.reference_frequency(values, self.law.trimmer_setting), variable
+        reference = self.law.reference_frequency(values, self.law.trimmer_setting)
+        if self.transistors is None:
+            return reference, variable
+        warmer = np.atleast_1d(np.asarray(rise, dtype=np.float64))[:, None]
+        return reference + warmer * self.transistors.reference, variable + warmer * self.transistors.variable
 
     def zero_beat_drift(self, rise: ArrayLike) -> Floats:
         """Change of reference minus variable frequency, Hz (n,), with the hand at zero beat."""
@@ -131,7 +147,8 @@ class DriftLaw:
         first, start = self.oscillators(0.0)
         values = self.values(steps)
         field = self.law.curve
-        capacitance = self.law.antenna_capacitance(values, reference)[:, 0]
+        transistor = 0.0 if self.transistors is None else steps[:, None] * self.transistors.variable[0]
+        capacitance = self.law.antenna_capacitance(values, reference - transistor)[:, 0]
         lowest, highest = float(field.capacitances[-1]), float(field.capacitances[0])
         inside = (capacitance >= lowest) & (capacitance <= highest)
         return Drift(
@@ -182,7 +199,10 @@ def hold_time(law: DriftLaw, final_rise: float, time_constant: float, hertz: flo
 
 def hold_time_of_note(law: DriftLaw, note: int, final_rise: float, time_constant: float, limit_cents: float) -> float:
     """Seconds after switching on from which note number `note` of the law's, tuned then, stays within `limit_cents`."""
-    one = replace(law, note_distances=law.note_distances[note : note + 1])
+    shares = law.transistors
+    if shares is not None:
+        shares = TransistorDrift(shares.reference, shares.variable[[0, note + 1]])
+    one = replace(law, note_distances=law.note_distances[note : note + 1], transistors=shares)
 
     def excess(time: Floats) -> Floats:
         change = one.note_change(warm_up_rise(time, final_rise, time_constant), final_rise)[:, 0]

@@ -38,7 +38,9 @@ class Instrument:
     `lock_range`: Hz within which the oscillators pull into step. `tone_low_pass` and `dc_block`: corner
     frequencies of the tone filter, Hz. `level`: peak at full volume, 0 to 1 of full scale. `variable_law`: the solved
     variable oscillator, in place of the lossless law; with `reference_amplitude` (peak voltage of the reference at the
-    detector, V) its amplitudes drive the detector, else the detector's own stand. Raises ValueError for a value out of
+    detector, V) its amplitudes drive the detector, else the detector's own stand. With the branch at a tap of the coil
+    (`models.branch.tapped_coil`), `variable_tank` is the tank seen from there and `tap_ratio` the tap's voltage over
+    the whole coil's. Raises ValueError for a value out of
     its domain, for a law that does not cover the curve, and for a reference amplitude without a law.
     """
 
@@ -55,6 +57,7 @@ class Instrument:
     level: float = 0.5
     variable_law: VariableLaw | None = None
     reference_amplitude: float | None = None
+    tap_ratio: float = 1.0
 
     def __post_init__(self) -> None:
         positive("reference_frequency", self.reference_frequency)
@@ -63,6 +66,8 @@ class Instrument:
         positive("tone_low_pass", self.tone_low_pass)
         positive("dc_block", self.dc_block)
         fraction("level", self.level)
+        if positive("tap_ratio", self.tap_ratio) > 1.0:
+            raise ValueError(f"tap_ratio must be at most 1; got {self.tap_ratio:g}")
         if one_of("mode", self.mode, MODES) == "high" and self.branch is None:
             raise ValueError("mode must be low for an antenna without a series inductor; got 'high'")
         self._check_law()
@@ -139,7 +144,8 @@ class Instrument:
         near, far = self.curve.nearest, self.curve.farthest
         nearest, farthest = (float(value) for value in self.offset_frequency([near, far]))
         spans = np.linspace(near, far, 200)
-        hop = hop_warning(self.variable_tank, self.branch, spans, self.antenna_capacitance(spans), self.mode)
+        hop = hop_warning(self.variable_tank, self.branch, spans, self.antenna_capacitance(spans), self.mode,
+                          tap_ratio=self.tap_ratio)  # fmt: skip
         found = [] if hop is None else [hop]
         if farthest > 0.0:
             found.append(

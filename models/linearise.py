@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.branch.modes import MODES
+from models.branch.tapped_coil import TYPICAL_COUPLING, Tap, with_leakage
 from models.checks import non_negative, one_of, positive
 from models.straight.choke_chain import pi_equivalent
 from models.straight.evenness import Candidates, Evenness, FieldTable, Goal
@@ -39,15 +40,20 @@ BRANCHES = (2e-3, 0.4)  # H, of all chokes together
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """How the antenna is joined: `chokes` 0 direct, 1 one choke, n a chain with n - 1 taps; and the mode used."""
+    """How the antenna is joined: `chokes` 0 direct, 1 one choke, n a chain with n - 1 joints; the mode used; and the
+    `tap` of the tank's coil that the chain begins at, as a share of the turns (1: the hot end).
+    """
 
     chokes: int
     mode: str
+    tap: float = 1.0
 
     def __post_init__(self) -> None:
         one_of("mode", self.mode, MODES)
         if self.chokes < 0 or (self.chokes == 0 and self.mode == "high"):
             raise ValueError(f"chokes must be >= 0, and a direct antenna has the low mode only; got {self.chokes}")
+        if positive("tap", self.tap) > 1.0 or (self.chokes == 0 and self.tap != 1.0):
+            raise ValueError(f"tap must be > 0 and at most 1, and 1 for a direct antenna; got {self.tap:g}")
 
     @property
     def name(self) -> str:
@@ -55,13 +61,15 @@ class Place:
         if self.chokes == 0:
             return "direct"
         kind = "one choke" if self.chokes == 1 else f"{self.chokes} chokes in series"
-        return f"{kind}, {'upper' if self.mode == 'high' else 'lower'} mode"
+        tapped = "" if self.tap == 1.0 else f", coil tap {100.0 * self.tap:.3g} %"
+        return f"{kind}{tapped}, {'upper' if self.mode == 'high' else 'lower'} mode"
 
 
 @dataclass(frozen=True, slots=True)
 class Parts:
     """What the parts bring along, F and Hz: self-capacitance of one choke, stray to earth at each joint of a chain,
-    stray at the antenna, the least and the most the tank may have in all, quality factors, band of the carrier.
+    stray at the antenna, the least and the most the tank may have in all, quality factors, band of the carrier (LF of
+    the ITU is 30 to 300 kHz), coupling of both parts of a tapped tank coil.
     """
 
     choke_self_capacitance: float = 4e-12
@@ -71,14 +79,18 @@ class Parts:
     most_tank_capacitance: float = 2e-9
     tank_q: float = 100.0
     branch_q: float = 60.0
-    lowest_carrier: float = 100e3
-    highest_carrier: float = 500e3
+    lowest_carrier: float = 30e3
+    highest_carrier: float = 300e3
+    tap_coupling: float = TYPICAL_COUPLING
 
     def __post_init__(self) -> None:
         for name in ("choke_self_capacitance", "tap_stray", "antenna_stray"):
             non_negative(name, getattr(self, name))
         for name in ("tank_q", "branch_q", "lowest_carrier", "highest_carrier"):
             positive(name, getattr(self, name))
+        if not self.lowest_carrier < self.highest_carrier:
+            raise ValueError(f"highest_carrier must be > lowest_carrier; got {self.highest_carrier:g}")
+        Tap(1.0, self.tap_coupling)
         if not positive("least_tank_capacitance", self.least_tank_capacitance) < self.most_tank_capacitance:
             raise ValueError(f"most_tank_capacitance must be > the least; got {self.most_tank_capacitance:g}")
 
@@ -102,8 +114,9 @@ class Solution:
 def circuits(
     place: Place, parts: Parts, choke: Floats, tank: Floats, capacitance: Floats, low_distance: Floats
 ) -> tuple[Candidates, Floats]:
-    """Rows (n,) of circuits, each chain by its pi equivalent at the tank's frequency; and a penalty, cents, for chokes
-    used too near their self-resonance (those rows are not to be trusted).
+    """Rows (n,) of circuits; and a penalty, cents, for chokes used too near their self-resonance (those rows are not to
+    be trusted). Each chain goes in by its pi equivalent at the tank's frequency, a tapped tank as the chain sees it
+    (`models.branch.tapped_coil`).
     """
     if place.chokes == 0:
         zero = np.zeros_like(tank)
@@ -115,9 +128,13 @@ def circuits(
     pi = pi_equivalent(
         choke / excess, parts.choke_self_capacitance, parts.tap_stray, angular / (2.0 * math.pi), place.chokes
     )
+    tap = Tap(place.tap, parts.tap_coupling)
+    coil, own = pi.inductance, pi.self_capacitance
+    if tap.leakage_share > 0.0:
+        coil, own = with_leakage(coil, own, tap.leakage_share * tank, angular / (2.0 * math.pi))
     rows = Candidates(
-        tank, capacitance + pi.end_stray, pi.inductance, pi.self_capacitance, parts.antenna_stray + pi.end_stray,
-        low_distance, place.mode,
+        tank * tap.ratio**2, capacitance / tap.ratio**2 + pi.end_stray, coil, own,
+        parts.antenna_stray + pi.end_stray, low_distance, place.mode,
     )  # fmt: skip
     return rows, PER_UNIT * np.log(excess)
 

@@ -48,15 +48,21 @@ class VariableOscillator:
         return VariableLaw(self.capacitances, self.frequencies, self.output_amplitudes)
 
 
-def with_antenna(circuit: OscillatorCircuit, capacitance: float, branch: SeriesInductor | None) -> OscillatorCircuit:
+def with_antenna(
+    circuit: OscillatorCircuit, capacitance: float, branch: SeriesInductor | None, tap_ratio: float = 1.0
+) -> OscillatorCircuit:
     """`circuit` with an antenna of `capacitance`, F (stray included), straight or behind `branch`.
 
-    The loss of the inductor is taken as its series resistance at the circuit's `inductor_q_frequency`.
+    The loss of the inductor is taken as its series resistance at the circuit's `inductor_q_frequency`. At a tap of the
+    coil of voltage `tap_ratio` p (its leakage in `branch`, see `models.branch.tapped_coil`) the whole coil sees the
+    branch's inductance and resistance over p^2 and the capacitances times p^2: exact for an ideal transformer.
     """
+    turned = positive("tap_ratio", tap_ratio) ** 2
     if branch is None:
-        return replace(circuit, antenna=AntennaLoad(capacitance))
-    loss = branch.series_resistance(circuit.inductor_q_frequency)
-    return replace(circuit, antenna=AntennaLoad(capacitance, branch.inductance, loss, branch.self_capacitance))
+        return replace(circuit, antenna=AntennaLoad(capacitance * turned))
+    loss = branch.series_resistance(circuit.inductor_q_frequency) / turned
+    own = branch.self_capacitance * turned
+    return replace(circuit, antenna=AntennaLoad(capacitance * turned, branch.inductance / turned, loss, own))
 
 
 def law_capacitances(lowest: float, highest: float, points: int = LAW_POINTS) -> Floats:
@@ -71,8 +77,9 @@ def solve_along(
     branch: SeriesInductor | None,
     capacitances: ArrayLike,
     near_frequency: float | None = None,
+    tap_ratio: float = 1.0,
 ) -> VariableOscillator:
-    """Solve the circuit for every antenna capacitance, F (n,), increasing.
+    """Solve the circuit for every antenna capacitance, F (n,), increasing; `tap_ratio` as for `with_antenna`.
 
     near_frequency: choose the mode nearest to it, Hz, at the first capacitance; None: the one that starts most
     easily. Raises ValueError, naming the capacitance, where a solution fails or the oscillator leaves its mode.
@@ -82,7 +89,7 @@ def solve_along(
         raise ValueError("capacitances must be a strictly increasing row of at least 2")
     states: list[SteadyState] = []
     for capacitance in row.tolist():
-        loaded = with_antenna(circuit, capacitance, branch)
+        loaded = with_antenna(circuit, capacitance, branch, tap_ratio)
         try:
             states.append(_next(loaded, states[-1]) if states else steady_state(loaded, near_frequency=near_frequency))
         except ValueError as error:

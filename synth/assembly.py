@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from models.antenna_branch import SeriesInductor, mode_frequencies, preferred_mode
+from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector import Detector
 from models.diode.diode_detector import DiodeLoad
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -13,7 +14,7 @@ from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.instrument import Instrument
 from models.tank import Tank, required_capacitance
 from models.volume_antenna import VolumeAntenna
-from synth.circuit_assembly import TunedPair, circuit_pair, resonance_of
+from synth.circuit_assembly import TunedPair, circuit_pair, resonance_of, tap_of
 from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
 from synth.errors import DesignError
 from synth.quantity import format_quantity
@@ -84,6 +85,7 @@ def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCur
             level=tone.level,
             variable_law=pair.law,
             reference_amplitude=pair.node_amplitude if design.circuit_amplitudes else None,
+            tap_ratio=tap_of(design).ratio,
         )
         for end in (curve.nearest, curve.farthest):
             instrument.detector_at(end)
@@ -98,7 +100,7 @@ def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCur
 
 def lossless_pair(design: Design, branch: SeriesInductor | None, capacitance: float, distance: float) -> TunedPair:
     """Both oscillators by their resonance alone; see `TunedPair`. Antenna F (stray included), zero beat m."""
-    variable, reference = tank_in(design, "variable"), tank_in(design, "reference")
+    variable, reference = seen_from_tap(tank_in(design, "variable"), tap_of(design)), tank_in(design, "reference")
     mode = design.tuning.mode if design.tuning.mode != "auto" else preferred_mode(variable, branch, capacitance)
     notices: tuple[str, ...] = ()
     if design.tuning.zero_beat is not None:
@@ -130,9 +132,17 @@ def tank_of(section: VariableSection | ReferenceSection | VolumeSection) -> Tank
 
 
 def branch_of(design: Design) -> SeriesInductor | None:
-    """The series inductor of a design, or None."""
+    """The series inductor of a design, or None; at a tap of the coil with the coil's leakage in it."""
     part = design.branch
-    return None if part is None else SeriesInductor(part.inductance, part.quality_factor, part.self_capacitance)
+    if part is None:
+        return None
+    branch = SeriesInductor(part.inductance, part.quality_factor, part.self_capacitance)
+    if design.variable.tap == 1.0:
+        return branch
+    try:
+        return branch_from_tap(branch, tank_in(design, "variable"), tap_of(design))
+    except ValueError as error:
+        raise DesignError(f"{design.name}: [branch] at variable.tap: {error}") from error
 
 
 def detector_of(design: Design, radio_frequency: float) -> Detector:
@@ -166,7 +176,7 @@ def lock_range_of(
         return part.lock_range, ()
     parts = OutputCoupling(part.reference_resistor, part.variable_resistor, part.node_resistance, part.node_capacitance)
     variable, reference, frequency = pair.variable, pair.reference, pair.reference_frequency
-    seen = effective_capacitance(variable, branch, capacitance, pair.mode)
+    seen = effective_capacitance(variable, branch, capacitance, pair.mode) * tap_of(design).ratio ** 2
     found = lock_range(parts, frequency, reference.total_capacitance, seen, pair.output_ratio)
     bandwidth = 0.5 * frequency / max(variable.quality_factor, reference.quality_factor)
     if found <= STRONG_COUPLING * bandwidth:

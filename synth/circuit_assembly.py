@@ -16,6 +16,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from models.antenna_branch import MODES, SeriesInductor, mode_frequencies
+from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimmer
 from models.circuit.operating_point import operating_point
@@ -62,7 +63,9 @@ class TunedPair:
 
 @dataclass(frozen=True, slots=True)
 class SolvedVariable:
-    """The variable oscillator along the hand's range; `tank` its resonance without loss, `mode` "low" or "high"."""
+    """The variable oscillator along the hand's range; `mode` "low" or "high"; `tank` its resonance without loss, as the
+    antenna branch sees it.
+    """
 
     oscillator: VariableOscillator
     tank: Tank
@@ -166,7 +169,8 @@ def resonance_of(design: Design, which: str) -> Tank:
 
 def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInductor | None) -> SolvedVariable:
     """The variable oscillator of `design` for every hand distance of `curve`, and for the empty room."""
-    circuit, tank = circuit_of(design, "variable"), resonance_of(design, "variable")
+    tap = tap_of(design)
+    circuit, tank = circuit_of(design, "variable"), seen_from_tap(resonance_of(design, "variable"), tap)
     stray = design.antenna.stray
     lowest = min(curve.empty_capacitance, float(curve.capacitances[-1])) + stray
     capacitances = law_capacitances(lowest, float(curve.capacitances[0]) + stray)
@@ -176,10 +180,15 @@ def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInduc
     asked = design.tuning.mode
     near = None if asked == "auto" or branch is None else modes[MODES.index(asked)]
     with blaming(design, "variable"):
-        solved = solve_along(circuit, branch, capacitances, near_frequency=near)
+        solved = solve_along(circuit, branch, capacitances, near_frequency=near, tap_ratio=tap.ratio)
     first = solved.states[0].frequency
     mode = "low" if branch is None else min(MODES, key=lambda name: abs(modes[MODES.index(name)] - first))
     return SolvedVariable(solved, tank, mode)
+
+
+def tap_of(design: Design) -> Tap:
+    """Where the antenna branch is joined to the variable oscillator's coil."""
+    return Tap(design.variable.tap, design.variable.tap_coupling)
 
 
 def with_trimmer(circuit: OscillatorCircuit, setting: float) -> OscillatorCircuit:

@@ -43,8 +43,11 @@ def threshold(
     if strength is None or frequency is None:
         raise ValueError(f"the oscillator does not start: {signal.cause}")
     omega = 2.0 * math.pi * frequency
-    if near is not None:
-        strength, omega = rank_one_threshold(capacitance, without, out, sense, 2.0 * math.pi * near, strength)
+    if near is not None:  # a hint chooses the mode; the search begins at that mode, not at the hint
+        roots = characteristic_roots(capacitance, without + strength * np.outer(out, sense))
+        pair = leading_pair(roots, near)
+        begin = 2.0 * math.pi * near if pair is None else abs(pair)
+        strength, omega = rank_one_threshold(capacitance, without, out, sense, begin, strength)
         if strength <= 0.0:
             raise ValueError(f"no transconductance makes the mode near {near:g} Hz oscillate")
     shape = mode_shape(capacitance, without + strength * np.outer(out, sense), 1j * omega)

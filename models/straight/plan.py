@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
+from models.branch.tapped_coil import Tap
 from models.linearise import UNHEARD, Parts, Place, Progress, Search, Solution, with_ideal_coils
 from models.straight.build_spread import Spread, Tolerances, retuned_spread, spread
 from models.straight.buyable_field import Buyable, RobustSearch, TankParts, buyable
@@ -14,16 +15,20 @@ from models.straight.front import FrontPoint, front, point_of
 
 PLACES = (
     Place(0, "low"), Place(1, "high"), Place(2, "high"), Place(4, "high"), Place(1, "low"), Place(2, "low"),
+    Place(2, "high", 0.5), Place(4, "high", 0.25),
 )  # fmt: skip
+BOUND_PLACES = (Place(2, "high"), Place(2, "low"))  # where the cost of the bounds is looked at
 RESTARTS = 2
 ANY_TANK = 10e-9  # F, most the tank may have in the ideal
 SEARCH_BUILDS, JUDGE_BUILDS = 12, 300
-SHARES = {"places": 0.5, "robust": 0.7, "front": 1.0}  # of the time, where each part ends (measured, roughly)
+SHARES = {"places": 0.6, "robust": 0.75, "front": 1.0}  # of the time, where each part ends (measured, roughly)
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """What to search with: goal, parts, what stands across the tank, series of preferred values, tolerances, seed."""
+    """What to search with: goal, parts, what stands across the tank, series of preferred values, tolerances, seed.
+    `free`: parts with wider bounds on tank and carrier, to tell what those of `parts` cost; None: they are not asked.
+    """
 
     goal: Goal
     parts: Parts
@@ -31,6 +36,7 @@ class Task:
     series: str = "E24"
     tolerances: Tolerances = field(default_factory=Tolerances)
     seed: int = 1
+    free: Parts | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,24 +68,25 @@ class Option:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What was found: every place's nominal best, the straightest of them, the most robust, and the front."""
+    """What was found: every place's nominal best, the straightest of them, the most robust, the front; and, in
+    continuous values, the straightest within the bounds of the task and without (None where not asked).
+    """
 
     places: tuple[tuple[Place, Option | None], ...]
     nominal: Option
     robust: Option
     front: tuple[FrontPoint, ...]
+    bounded: FrontPoint | None = None
+    free: FrontPoint | None = None
 
 
 def make_plan(table: FieldTable, task: Task, progress: Progress = lambda share: None) -> Plan | None:
     """Search everything; None where no place keeps to the goal. `progress` hears the share of the work done."""
     found: list[tuple[Place, Option | None]] = []
-    ideals: dict[Place, tuple[float | None, float | None]] = {}
+    ideals: dict[tuple[Place, Parts], float | None] = {}
     for number, place in enumerate(PLACES):
         progress(SHARES["places"] * number / len(PLACES))
-        alike = Place(min(place.chokes, 1), place.mode)  # ideal chokes in series are one coil
-        if alike not in ideals:
-            ideals[alike] = _ideals(table, task, alike)
-        found.append((place, _nominal(table, task, place, ideals[alike])))
+        found.append((place, _nominal(table, task, place, _ideals(table, task, place, ideals))))
     options = [option for _, option in found if option is not None]
     if not options:
         return None
@@ -92,20 +99,39 @@ def make_plan(table: FieldTable, task: Task, progress: Progress = lambda share: 
     def told(share: float) -> None:
         progress(SHARES["robust"] + (SHARES["front"] - SHARES["robust"]) * share)
 
+    bounded, free = (None, None) if task.free is None else (
+        _straightest(table, task, parts) for parts in (task.parts, task.free)
+    )  # fmt: skip
     points = front(table, task.goal, task.parts, places, task.seed, told)
     progress(1.0)
-    return Plan(tuple(found), nominal, robust, points)
+    return Plan(tuple(found), nominal, robust, points, bounded, free)
 
 
-def _ideals(table: FieldTable, task: Task, place: Place) -> tuple[float | None, float | None]:
-    """RMS cents of the ideal, and of the ideal with a tank that its trimmer can make up for."""
+def _ideals(
+    table: FieldTable, task: Task, place: Place, known: dict[tuple[Place, Parts], float | None]
+) -> tuple[float | None, float | None]:
+    """RMS cents of the ideal, and of the ideal with a tank that its trimmer can make up for. Ideal chokes in series are
+    one coil, and with any tank there is no need of a tap. `known` keeps what was searched before.
+    """
     trimmable = with_ideal_coils(task.parts)
-    first, second = (
-        None if (solution := _best(Search(table, task.goal, parts, place), task.seed)) is None
-        else point_of(table, task.goal, parts, solution).rms_cents
-        for parts in (replace(trimmable, most_tank_capacitance=ANY_TANK), trimmable)
-    )  # fmt: skip
-    return first, second
+    one = Place(min(place.chokes, 1), place.mode)
+    found = []
+    for alike, parts in (
+        (one, replace(trimmable, most_tank_capacitance=ANY_TANK)), (replace(one, tap=place.tap), trimmable)
+    ):  # fmt: skip
+        if (alike, parts) not in known:
+            solution = _best(Search(table, task.goal, parts, alike), task.seed)
+            known[alike, parts] = None if solution is None else point_of(table, task.goal, parts, solution).rms_cents
+        found.append(known[alike, parts])
+    ideal = min((value for value in found if value is not None), default=None)  # the wider search holds the narrower
+    return ideal, found[1]
+
+
+def _straightest(table: FieldTable, task: Task, parts: Parts) -> FrontPoint | None:
+    """Of the places BOUND_PLACES the straightest field in continuous values, or None."""
+    found = [Search(table, task.goal, parts, place).best(task.seed) for place in BOUND_PLACES]
+    points = [point_of(table, task.goal, parts, solution) for solution in found if solution is not None]
+    return min(points, key=lambda point: point.rms_cents, default=None)
 
 
 def _nominal(table: FieldTable, task: Task, place: Place, ideals: tuple[float | None, float | None]) -> Option | None:
@@ -149,7 +175,8 @@ def judged(
     zero_beat = table.evenness(rows, task.goal).zero_beat
     factors = task.tolerances.factors(JUDGE_BUILDS, task.seed + 1)  # not those that a robust search has seen
     span = task.tank.maximum - task.tank.minimum
-    trim = (-option.trimmer * span, (1.0 - option.trimmer) * span)
+    seen = span / Tap(option.solution.place.tap, task.parts.tap_coupling).ratio ** 2  # by the branch
+    trim = (-option.trimmer * seen, (1.0 - option.trimmer) * seen)
     steps = Steps(
         *before,
         preferred=point.rms_cents,

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from models.bench.build_law import QUANTITIES
-from models.drift import Coefficients, DriftLaw
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.warm_transistor import warmed
+from models.drift import Coefficients, DriftLaw, TransistorDrift
+from models.oscillator import steady_state
+from models.variable_oscillator import with_antenna
 from synth.bench.tolerance import nominal_values, trial_of
+from synth.circuit_assembly import blaming, circuit_of, with_trimmer
 from synth.designs.sections import TemperatureSection
 from synth.workbench import Workpiece
 
@@ -32,9 +39,37 @@ def coefficients_of(part: TemperatureSection, mismatch: float = 1.0) -> Coeffici
     )
 
 
-def drift_law(workpiece: Workpiece, mismatch: float, note_distances: Floats) -> DriftLaw:
+def transistor_drift(workpiece: Workpiece, note_distances: Floats, rise: float) -> TransistorDrift | None:
+    """What transistors `rise` K warmer do to both oscillators of a solved design, both alike, all other parts as they
+    are: each is solved as written and warm, hand at zero beat and at the notes (m). None without a [circuit].
+    """
+    design, instrument = workpiece.design, workpiece.instrument
+    zero_beat = design.tuning.zero_beat
+    if design.law != "circuit" or zero_beat is None:
+        return None
+    gain = temperature_of(workpiece).gain
+
+    def slope(circuit: OscillatorCircuit, which: str, near: float) -> float:
+        with blaming(design, which):
+            cold = steady_state(circuit, near_frequency=near)
+            warm = replace(circuit, transistor=warmed(circuit.transistor, rise, gain))
+            after = steady_state(warm, warm_start=cold, near_frequency=cold.frequency)
+        return (after.frequency - cold.frequency) / rise
+
+    reference = with_trimmer(circuit_of(design, "reference"), workpiece.reference_tank.trimmer_setting)
+    variable, found = circuit_of(design, "variable"), []
+    for distance in (zero_beat, *note_distances.tolist()):
+        capacitance = float(instrument.antenna_capacitance(distance))
+        loaded = with_antenna(variable, capacitance, instrument.branch, instrument.tap_ratio)
+        found.append(slope(loaded, "variable", float(instrument.frequency_with(capacitance))))
+    return TransistorDrift(slope(reference, "reference", instrument.reference_frequency), np.array(found))
+
+
+def drift_law(
+    workpiece: Workpiece, mismatch: float, note_distances: Floats, transistors: TransistorDrift | None = None
+) -> DriftLaw:
     """The law of a design's drift; DesignError as for `trial_of`."""
     values = nominal_values(workpiece)
     row = np.array([values[quantity] for quantity in QUANTITIES])
     coefficients = coefficients_of(temperature_of(workpiece), mismatch)
-    return DriftLaw(trial_of(workpiece).law, row, coefficients, note_distances)
+    return DriftLaw(trial_of(workpiece).law, row, coefficients, note_distances, transistors)

@@ -162,6 +162,10 @@ def _reading(row: BenchRow, curve: CapacitanceCurve | None, voltages: Mapping[fl
 
 
 def _surroundings(design: Design, curve: CapacitanceCurve) -> Surroundings:
+    if design.variable.tap != 1.0:
+        raise DesignError(
+            f"hand_distance cannot be used with variable.tap = {design.variable.tap:g}; read with the antenna off"
+        )
     branch = branch_of(design)
     if branch is None:
         return Surroundings()

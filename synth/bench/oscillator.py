@@ -11,6 +11,7 @@ from synth.circuit_assembly import (
     blaming,
     circuit_of,
     solved_variable,
+    tap_of,
     tuned_reference_circuit,
     with_trimmer,
 )
@@ -113,7 +114,8 @@ def _with_its_antenna(
     if which == "variable":
         curve, distance = curves_for(scene, notice=say)[design.player.posture], design.tuning.zero_beat
         own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
-        return with_antenna(circuit, own + design.antenna.stray, branch_of(design)), distance
+        branch = branch_of(design)
+        return with_antenna(circuit, own + design.antenna.stray, branch, tap_of(design).ratio), distance
     ring = volume_scene_of(design, scene)
     if ring is None or design.volume_antenna is None:
         raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")

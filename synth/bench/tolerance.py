@@ -8,8 +8,11 @@ from typing import Any
 import numpy as np
 
 from models.bench.build_law import QUANTITIES, BuildLaw
+from models.circuit.common_base import OscillatorCircuit
+from models.oscillator import steady_state
 from models.tolerance import Goals, Part, Trial
-from synth.circuit_assembly import circuit_of
+from models.variable_oscillator import with_antenna
+from synth.circuit_assembly import circuit_of, with_trimmer
 from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.errors import DesignError
 from synth.workbench import Workpiece
@@ -64,6 +67,34 @@ def trial_of(workpiece: Workpiece) -> Trial:
         raise DesignError(f"{name}: [goals] do not fit the design: {error}") from error
 
 
+def gain_notice(workpiece: Workpiece) -> str:
+    """What the spread of the transistors' current gain does to a solved design, one oscillator at a time."""
+    design, instrument = workpiece.design, workpiece.instrument
+    limit = (design.tolerances or TolerancesSection()).gain
+    left_out = "the transistors' current gain is left out of the builds (their capacitance is in them)"
+    zero_beat = design.tuning.zero_beat
+    if limit == 0.0 or zero_beat is None:
+        return left_out
+    capacitance = float(instrument.antenna_capacitance(zero_beat))
+    reference = with_trimmer(circuit_of(design, "reference"), workpiece.reference_tank.trimmer_setting)
+    variable = with_antenna(circuit_of(design, "variable"), capacitance, instrument.branch, instrument.tap_ratio)
+    moved = []
+    for which, circuit in (("reference", reference), ("variable", variable)):
+        try:
+            cold = steady_state(circuit, near_frequency=instrument.reference_frequency)
+            shifts = [steady_state(_with_gain(circuit, 1.0 + side * limit), warm_start=cold).frequency - cold.frequency
+                      for side in (-1.0, 1.0)]  # fmt: skip
+        except ValueError as error:
+            return f"{left_out}: at {100.0 * limit:g} % either way the {which} oscillator cannot be solved: {error}"
+        moved.append(f"{which} {shifts[0]:+.1f} to {shifts[1]:+.1f} Hz")
+    return f"{left_out}: {100.0 * limit:g} % either way alone move the {' and the '.join(moved)}, solved"
+
+
+def _with_gain(circuit: OscillatorCircuit, factor: float) -> OscillatorCircuit:
+    gain = circuit.transistor.forward_gain * factor
+    return replace(circuit, transistor=replace(circuit.transistor, forward_gain=gain))
+
+
 def nominal_values(workpiece: Workpiece) -> dict[str, float]:
     """The value of every part as written, H and F; 0 for one that is not there. The reference's trimmer all in."""
     design, instrument = workpiece.design, workpiece.instrument
@@ -75,6 +106,8 @@ def nominal_values(workpiece: Workpiece) -> dict[str, float]:
         if design.circuit is not None:
             circuit = circuit_of(design, which)
             divider = circuit.tank_capacitance - circuit.across_tank
+        if which == "variable":  # at a tap, everything as the branch sees it
+            stray, divider = (value / instrument.tap_ratio**2 for value in (stray, divider))
         values |= {
             f"{which}_inductance": tank.inductance,
             f"{which}_capacitance": tank.capacitance,

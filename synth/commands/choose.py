@@ -28,6 +28,7 @@ def add_arguments(parser: ArgumentParser) -> None:
                         help="of the series inductor, variable oscillator only (default: 5 %%)")  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print the report as JSON")
     parser.add_argument("--csv", metavar="FILE", help="write the choices as CSV (- for stdout)")
+    parser.add_argument("--plot", metavar="FILE", help="write what each trimmer covers as PNG or SVG")
     parser.add_argument("--force", action="store_true", help="replace files that exist")
 
 
@@ -43,6 +44,7 @@ def run(arguments: Namespace) -> int:
     from synth.options import chosen, frequency_of, quantity_of
     from synth.report.choose_report import choose_report
     from synth.report.output import print_json, write_text
+    from synth.workbench import say
 
     def ratio(option: str, text: str, unit: str = "percent") -> float:
         return quantity_of(option, text, unit, 0.0, 0.9) or 0.0
@@ -71,6 +73,11 @@ def run(arguments: Namespace) -> int:
     report = choose_report(design, arguments.which, found, inductances, series, trimmers)
     if arguments.csv:
         write_text(report.csv(), arguments.csv, arguments.force)
+    if arguments.plot:
+        from synth.report.choose_plot import save_choose_plot
+
+        save_choose_plot(report, Path(arguments.plot), arguments.force)
+        say(f"wrote {arguments.plot}")
     if arguments.json:
         print_json(report.document())
     elif arguments.csv != "-":

@@ -25,6 +25,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--other-board", metavar="KIND", help="say what changes on another kind of board")
     parser.add_argument("-o", "--output", metavar="FITTED.toml", help="write the result as a design file")
     parser.add_argument("--json", action="store_true", help="print the report as JSON")
+    parser.add_argument("--csv", metavar="FILE", help="write readings, fit and residuals as CSV (- for stdout)")
     parser.add_argument("--plot", metavar="FILE", help="write readings and residuals as PNG or SVG")
     parser.add_argument("--force", action="store_true", help="replace files that exist")
 
@@ -42,10 +43,12 @@ def run(arguments: Namespace) -> int:
     from synth.bench.readings import load_readings
     from synth.design_file import design_text, load_design
     from synth.options import chosen, frequency_of
+    from synth.plain_text import one_line
     from synth.report.fit_report import fit_report
     from synth.report.fit_target import Wish, chosen_reach
     from synth.report.fit_text import fit_text
     from synth.report.output import print_json
+    from synth.report.output import write_text as write_table
     from synth.workbench import say
 
     boards = tuple(BOARDS)
@@ -60,7 +63,7 @@ def run(arguments: Namespace) -> int:
     design = load_design(Path(arguments.design)) if arguments.design else None
     rows = load_readings(Path(arguments.measurements))
     bench = solved_bench(rows, errors, known, design, arguments.which)
-    report = fit_report(bench, Path(arguments.measurements).name, wish)
+    report = fit_report(bench, one_line(Path(arguments.measurements).name), wish)
     if arguments.output:
         fitted, notices = fitted_design(bench, chosen_reach(bench, wish))
         write_text(arguments.output, design_text(fitted), arguments.force)
@@ -72,8 +75,10 @@ def run(arguments: Namespace) -> int:
 
         save_fit_plot(report, Path(arguments.plot), force=arguments.force)
         say(f"wrote {arguments.plot}")
+    if arguments.csv:
+        write_table(report.csv(), arguments.csv, arguments.force)
     if arguments.json:
         print_json(report.document())
-    else:
+    elif arguments.csv != "-":
         sys.stdout.write(fit_text(report))
     return 0

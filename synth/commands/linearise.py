@@ -23,6 +23,10 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--coil-tolerance", default="5 %", metavar="P", help="of coils and chokes (default 5 %%)")
     parser.add_argument("--capacitor-tolerance", default="2 %", metavar="P", help="of capacitors (default 2 %%)")
     parser.add_argument("--choke-capacitance", default="4 pF", metavar="C", help="across one choke (default 4 pF)")
+    parser.add_argument("--carrier", default="30kHz:300kHz", metavar="LOW:HIGH",
+                        help="radio frequencies to stay within (default the LF band, 30kHz:300kHz)")
+    parser.add_argument("--stray-multiple", type=float, default=30.0, metavar="N",
+                        help="least tank capacitance over the spread of its stray (default 30; 0: any tank)")
     parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
     parser.add_argument("-o", "--output", metavar="BETTER.toml", help="write the better design")
     parser.add_argument("--json", action="store_true", help="print the report as JSON")
@@ -49,7 +53,7 @@ def run(arguments: Namespace) -> int:
     wishes = _wishes(arguments)
     _check_targets(arguments)
     workpiece = open_design(Path(arguments.design))
-    say("searching: some 20 seconds")
+    say("searching: up to a minute")
     outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
     report = linearise_report(outcome)
     if arguments.output:
@@ -98,7 +102,14 @@ def _wishes(arguments: Namespace) -> Wishes:
     own = value("--choke-capacitance", arguments.choke_capacitance, "F")
     if not LEAST_CHOKE_CAPACITANCE <= own <= 1e-10:
         raise DesignError("--choke-capacitance goes from 2 pF to 100 pF")
-    return Wishes(low, high, near, far, fill, arguments.series, Tolerances(coil, capacitor), arguments.seed, own)
+    carriers = pair("--carrier", arguments.carrier, "Hz")
+    if not 10e3 <= carriers[0] < carriers[1] <= 1e6:
+        raise DesignError("--carrier goes from 10 kHz to 1 MHz")
+    if not 0.0 <= arguments.stray_multiple <= 1000.0:
+        raise DesignError("--stray-multiple goes from 0 to 1000")
+    tolerances = Tolerances(coil, capacitor)
+    return Wishes(low, high, near, far, fill, arguments.series, tolerances, arguments.seed, own, carriers,
+                  arguments.stray_multiple)  # fmt: skip
 
 
 def _check_targets(arguments: Namespace) -> None:

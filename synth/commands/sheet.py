@@ -11,29 +11,50 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("-o", "--output", metavar="FILE", help="write the sheet as HTML (- for stdout)")
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="the paper to print on (default: A4)")
     parser.add_argument("--json", action="store_true", help="print the sheet's figures as JSON")
+    parser.add_argument("--csv", metavar="FILE", help="write the expected readings as CSV (- for stdout)")
+    parser.add_argument("--plot", metavar="FILE", help="write expected frequencies with their bands as PNG or SVG")
+    parser.add_argument("--text", action="store_true", help="print the expected readings as text")
     parser.add_argument("--force", action="store_true", help="replace a file that exists")
 
 
 def run(arguments: Namespace) -> int:
     """Collect the figures and write what is asked for."""
+    import sys
     from pathlib import Path
 
     from synth.errors import DesignError
+    from synth.report.figure import checked_plot_path
     from synth.report.output import print_json, write_text
     from synth.report.sheet_figures import sheet_figures
     from synth.report.sheet_page import sheet_page
+    from synth.report.sheet_table import readings_csv, readings_text
     from synth.workbench import open_design, say
 
     target: str | None = arguments.output
-    if target is None and not arguments.json:
-        raise DesignError("name a file for the sheet with -o sheet.html, or ask for its figures with --json")
-    if target == "-" and arguments.json:
-        raise DesignError("-o - and --json both want stdout; write the sheet to a file")
+    if target is None and not (arguments.json or arguments.csv or arguments.plot or arguments.text):
+        raise DesignError(
+            "name a file for the sheet with -o sheet.html, or ask for its figures with --text, --json, --csv or --plot"
+        )
+    printed = [name for name, file in (("-o -", target), ("--csv -", arguments.csv)) if file == "-"]
+    printed += [name for name in ("--json", "--text") if getattr(arguments, name[2:])]
+    if len(printed) > 1:
+        raise DesignError(f"{' and '.join(printed)} both want stdout; write one of them to a file")
+    if arguments.plot:
+        checked_plot_path(Path(arguments.plot))
     figures = sheet_figures(open_design(Path(arguments.design)))
     if target is not None:
         write_text(sheet_page(figures, arguments.paper), target, arguments.force)
         if target != "-":
             say(f"wrote {target}; open it in a browser and print it at 100 %")
+    if arguments.csv:
+        write_text(readings_csv(figures), arguments.csv, arguments.force)
+    if arguments.plot:
+        from synth.report.sheet_plot import save_sheet_plot
+
+        save_sheet_plot(figures, Path(arguments.plot), arguments.force)
+        say(f"wrote {arguments.plot}")
+    if arguments.text:
+        sys.stdout.write(readings_text(figures))
     if arguments.json:
         print_json(figures.document())
     return 0

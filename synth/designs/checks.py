@@ -89,6 +89,12 @@ def _high_mode_has_branch(values: Values) -> Iterator[Fault]:
         yield "tuning.mode", '"high" needs a series inductor; add a [branch] section, or write "auto"'
 
 
+def _tap_has_branch(values: Values) -> Iterator[Fault]:
+    known = _known(values, "variable", "tap")
+    if known and known[0] != 1.0 and "branch" in values and values["branch"] is None:
+        yield "variable.tap", "is for a series inductor; add a [branch] section, or leave tap out"
+
+
 def _zero_beat_has_trimmer(values: Values) -> Iterator[Fault]:
     tuning, reference = (
         _known(values, "tuning", "zero_beat"),
@@ -179,6 +185,7 @@ CHECKS: tuple[Callable[[Values], Iterator[Fault]], ...] = (
     _trimmers_upright,
     _carriers_in_band,
     _high_mode_has_branch,
+    _tap_has_branch,
     _zero_beat_has_trimmer,
     _filters_in_order,
     _volume_is_whole,

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from models.branch.tapped_coil import TYPICAL_COUPLING
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.transistor import Transistor
 from models.detector import DETECTORS
@@ -47,6 +48,7 @@ class Key:
     choices: tuple[str, ...] = ()
     words: Mapping[str, Any] = field(default_factory=dict)
     longest: int = 0  # of a text, characters; more than one line only above 200
+    shortest: int = 0  # of a text, characters that are not spaces
 
     @property
     def path(self) -> str:
@@ -117,7 +119,7 @@ def _tank_keys(section: str) -> tuple[Key, ...]:
         Key(section, "trimmer_minimum", "trimmer capacitor, all the way out", 0.0, "F", 0.0, 1e-8),
         Key(section, "trimmer_maximum", "trimmer capacitor, all the way in", 0.0, "F", 0.0, 1e-8),
         Key(section, "trimmer", "position of the trimmer, 0 = out, 1 = in", 0.5, "fraction", 0.0, 1.0),
-        Key(section, "quality_factor", "Q of the coil at its working frequency", 100.0, "ratio", 1.0, 1e4),
+        Key(section, "quality_factor", "Q of the coil at its working frequency", 100.0, "ratio", 1.1, 1e4),
     )  # fmt: skip
 
 
@@ -187,6 +189,7 @@ def _tolerance_keys() -> tuple[Key, ...]:
         limit("stray", "spread of what board, wiring and coil windings add", 0.20),
         limit("antenna_stray", "spread of the antenna's mount and lead", 0.20),
         limit("junction", "spread of the transistor's capacitance, with [circuit] only", 0.30),
+        limit("gain", "spread of the transistors' current gain, with [circuit] only; told, not in the builds", 0.50),
         Key("tolerances", "parts", "how bought parts scatter in their limits (normal: limits at 3 sigma, cut there)",
             "uniform", choices=SCATTERS),
         Key("tolerances", "spreads", "how stray and junction scatter", "normal", choices=SCATTERS),
@@ -205,6 +208,8 @@ def _temperature_keys() -> tuple[Key, ...]:
         coefficient("antenna_stray", "of the antenna's mount and lead; 0 until measured", 0.0),
         coefficient("coil_mismatch", "reference coil above the variable one", 10e-6),
         coefficient("capacitor_mismatch", "reference capacitor above the variable one", 30e-6),
+        Key("temperature", "gain", "of the transistors' current gain, with [circuit] (from memory +3000 to +7000)",
+            5e-3, "ppm/K", -2e-2, 2e-2),
         Key("temperature", "warm_up_rise", "of the parts from cold to warm", 10.0, "K", 0.0, 100.0),
         Key("temperature", "warm_up_time", "time constant of that rise: 63 % of it is done", 600.0, "s", 1.0, 1e5),
     )  # fmt: skip
@@ -228,7 +233,7 @@ def _goal_keys() -> tuple[Key, ...]:
 
 
 KEYS: Final = (
-    Key("design", "name", "shown in reports, stored in sound files", "unnamed design", longest=80),
+    Key("design", "name", "shown in reports, stored in sound files", "unnamed design", longest=80, shortest=1),
     Key("design", "description", "anything worth remembering", "", longest=2000),
     Key("antenna", "length", "length of the rod", 0.45, "m", 0.05, 3.0),
     Key("antenna", "diameter", "diameter of the rod", 0.010, "m", 0.0005, 0.1),
@@ -245,8 +250,12 @@ KEYS: Final = (
         None, "m", 0.05, 4.0),
     Key("player", "posture", "of the pitch hand", "open", choices=tuple(POSTURES)),
     *_tank_keys("variable"),
+    Key("variable", "tap", "where on the coil the series inductor is joined: share of the turns from its earthed end",
+        1.0, "fraction", 0.05, 1.0),
+    Key("variable", "tap_coupling", "coupling of the turns below and above that tap; counts where there is one",
+        TYPICAL_COUPLING, "ratio", 0.01, 1.0),
     Key("branch", "inductance", "inductance of the coil", unit="H", low=1e-6, high=10.0),
-    Key("branch", "quality_factor", "Q of the coil at its working frequency", 60.0, "ratio", 1.0, 1e4),
+    Key("branch", "quality_factor", "Q of the coil at its working frequency", 60.0, "ratio", 1.1, 1e4),
     Key("branch", "self_capacitance", "capacitance across the coil", 0.0, "F", 0.0, 1e-9),
     *_tank_keys("reference"),
     *_circuit_keys(),

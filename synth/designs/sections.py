@@ -90,9 +90,11 @@ class _TankSection(_Checked):
 
 @dataclass(frozen=True, slots=True)
 class VariableSection(_TankSection):
-    """Tank of the variable oscillator."""
+    """Tank of the variable oscillator; `tap` is where its coil is tapped, 1: not, `tap_coupling` that of both parts."""
 
     section: ClassVar[str] = "variable"
+    tap: float = default_of("variable", "tap")
+    tap_coupling: float = default_of("variable", "tap_coupling")
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +255,7 @@ class TolerancesSection(_Checked):
     stray: float = default_of("tolerances", "stray")
     antenna_stray: float = default_of("tolerances", "antenna_stray")
     junction: float = default_of("tolerances", "junction")
+    gain: float = default_of("tolerances", "gain")
     parts: str = default_of("tolerances", "parts")
     spreads: str = default_of("tolerances", "spreads")
 
@@ -269,6 +272,7 @@ class TemperatureSection(_Checked):
     antenna_stray: float = default_of("temperature", "antenna_stray")
     coil_mismatch: float = default_of("temperature", "coil_mismatch")
     capacitor_mismatch: float = default_of("temperature", "capacitor_mismatch")
+    gain: float = default_of("temperature", "gain")
     warm_up_rise: float = default_of("temperature", "warm_up_rise")
     warm_up_time: float = default_of("temperature", "warm_up_time")
 

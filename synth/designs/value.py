@@ -105,6 +105,8 @@ def _checked_text(key: Key, value: Any) -> str:
         raise DesignError(f"must be a text in quotes, at most {key.longest} characters")
     if len(value) > key.longest:
         raise DesignError(f"is too long: {len(value)} characters, at most {key.longest} are taken")
+    if len(value.strip()) < key.shortest:
+        raise DesignError(f"is empty; write the {key.name}, or leave the key out")
     allowed = "\n\t" if key.longest > 200 else ""
     if any(_invisible(character) and character not in allowed for character in value):
         raise DesignError("holds a control or invisible character; use plain printable text")

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from models.drift import CAUSES, Drift, DriftLaw, hold_time, hold_time_of_note, relative_drift, warm_up_rise
 from models.pitch import frequency_of_note, note_name
-from synth.bench.drift import drift_law, temperature_of
+from synth.bench.drift import drift_law, temperature_of, transistor_drift
 from synth.design_file import design_hash
 from synth.errors import DesignError
 from synth.report.output import write_text
@@ -59,11 +59,21 @@ class CaseFigure:
 
 @dataclass(frozen=True, slots=True)
 class CauseFigure:
-    """One temperature coefficient of the mismatched case, 1/K, and the zero-beat drift it causes alone, Hz."""
+    """One temperature coefficient of the mismatched case, 1/K (None: the transistors, solved), and the zero-beat drift
+    it causes alone, Hz.
+    """
 
     cause: str
-    coefficient_per_k: float
+    coefficient_per_k: float | None
     zero_beat_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class TransistorFigure:
+    """What the transistors alone move, Hz: the reference, and the variable oscillator with the hand at zero beat."""
+
+    reference_hz: float
+    variable_hz: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +99,7 @@ class DriftReport:
     hold_limit_cents: float
     cases: tuple[CaseFigure, ...]
     causes: tuple[CauseFigure, ...]
+    transistors: TransistorFigure | None
     notices: tuple[str, ...]
     temperature: NDArray[np.float64]  # (CURVE_POINTS,), degrees Celsius
     curves: tuple[Drift, ...]  # one for each case
@@ -105,6 +116,7 @@ class DriftReport:
             )},
             "cases": [asdict(case) for case in self.cases],
             "causes": [asdict(cause) for cause in self.causes],
+            "transistors": None if self.transistors is None else asdict(self.transistors),
             "notices": list(self.notices),
         }  # fmt: skip
 
@@ -143,7 +155,11 @@ def drift_report(
     frequencies = frequency_of_note(np.array(numbers, dtype=np.float64), workpiece.field.reference_a)
     distances = workpiece.field.distance_at(frequencies) if numbers else np.empty(0)
     temperature = np.linspace(first, last, CURVE_POINTS)
-    laws = [drift_law(workpiece, mismatch, distances) for mismatch in CASES.values()]
+    try:
+        transistors = transistor_drift(workpiece, distances, last - first)
+    except ValueError as error:
+        raise DesignError(str(error)) from error
+    laws = [drift_law(workpiece, mismatch, distances, transistors) for mismatch in CASES.values()]
     names = [note_name(number) for number in numbers]
     times = np.linspace(0.0, WARM_UP_SPAN * part.warm_up_time, CURVE_POINTS)
     rises = warm_up_rise(times, part.warm_up_rise, part.warm_up_time)
@@ -175,6 +191,9 @@ def drift_report(
         hold_limit_cents=limit_cents,
         cases=cases,
         causes=causes,
+        transistors=None if transistors is None else TransistorFigure(
+            transistors.reference * end, float(transistors.variable[0]) * end
+        ),
         notices=_notices(workpiece),
         temperature=temperature,
         curves=curves,
@@ -226,6 +245,9 @@ def _causes(law: DriftLaw, rise: float) -> tuple[CauseFigure, ...]:
             moved = float(alone.zero_beat_drift(rise)[0])
             if moved != 0.0:  # else the design has no such part
                 found.append(CauseFigure(CAUSE_LABELS[cause], coefficient, moved))
+    if law.transistors is not None:
+        moved = rise * (law.transistors.reference - float(law.transistors.variable[0]))
+        found.append(CauseFigure("transistors of both", None, moved))
     return tuple(sorted(found, key=lambda figure: -abs(figure.zero_beat_hz)))
 
 
@@ -235,9 +257,13 @@ def _notices(workpiece: Workpiece) -> tuple[str, ...]:
         found = ("the design has no [temperature]: these are the defaults, typical from memory, not of your parts",)
     if workpiece.design.law == "circuit":
         found += (
-            "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it; the "
-            "transistor's own drift is not in these figures",
+            "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it",
+            "the transistors are solved anew at both temperatures, both alike (thermal voltage, saturation current, "
+            "gain, junctions: rules from memory; base-emitter voltage some -2 mV/K), and taken as linear between; "
+            "their transit times and the resistors are taken as the same",
         )
+    else:
+        found += ("the design has no [circuit]: transistors and their drift are not in these figures",)
     return found
 
 

@@ -29,8 +29,12 @@ def drift_text(report: DriftReport) -> str:
         lines.append(f"{note.note + f' at {100.0 * note.distance_m:.1f} cm':<28}{cells}")
     if report.causes:
         lines += ["", f"{'zero beat moved by':<28}{'coefficient':>16}{'alone':>16}"]
-        lines += [f"{cause.cause:<28}{1e6 * cause.coefficient_per_k:>+10.6g} ppm/K{cause.zero_beat_hz:>+13.1f} Hz"
+        lines += [f"{cause.cause:<28}{_ppm(cause.coefficient_per_k):>16}{cause.zero_beat_hz:>+13.1f} Hz"
                   for cause in report.causes]
+    if report.transistors is not None:
+        found = report.transistors
+        lines += [f"the transistors alone move the reference {found.reference_hz:+.1f} Hz and the variable oscillator "
+                  f"{found.variable_hz:+.1f} Hz"]
     minutes = report.warm_up_time_s / 60.0
     lines += ["", f"warm-up by {report.warm_up_rise_k:g} K with a time constant of {minutes:g} min; tuned so long "
               "after switching on, it holds:"]
@@ -41,6 +45,10 @@ def drift_text(report: DriftReport) -> str:
         lines.append(f"{f'{note.note} within {report.hold_limit_cents:g} cents':<28}{cells}")
     lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
     return "\n".join(lines) + "\n"
+
+
+def _ppm(coefficient: float | None) -> str:
+    return "solved" if coefficient is None else f"{1e6 * coefficient:+.6g} ppm/K"
 
 
 def _place(distance: float | None) -> str:

@@ -1,4 +1,4 @@
-"""The fit of bench readings as one set of figures; text, JSON and plot are all written from it."""
+"""The fit of bench readings as one set of figures; text, JSON, CSV and plot are all written from it."""
 
 from __future__ import annotations
 
@@ -21,6 +21,8 @@ POT_NOTICE = (
     "a pot position counts through the collector junction's computed voltage at rest alone; what the swing and the "
     "emitter side do to the frequency is left out"
 )
+ASSUMED_Q = 100.0  # of the coil where no design states it
+CIRCUIT_PULL = 5e-4, 7e-4  # of the frequency: demos/willow.toml solved at three pots and two emitter resistors
 UNLIKELY = 0.025  # chance of residuals as large, or as small, from which a remark is made
 
 
@@ -48,6 +50,9 @@ class Residual:
     fit_hz: float
     residual_hz: float
     sigmas: float
+
+
+CSV_COLUMNS = tuple(Residual.__dataclass_fields__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +98,14 @@ class FitReport:
         """The report as JSON-ready values."""
         return {"schema": SCHEMA, **asdict(self)}
 
+    def csv(self) -> str:
+        """The readings with fit and residual, one a line, SI units; an empty cell where a part was away."""
+        lines = [",".join(CSV_COLUMNS)]
+        for row in self.residuals:
+            cells = (getattr(row, name) for name in CSV_COLUMNS)
+            lines.append(",".join("" if cell is None else repr(cell) for cell in cells))
+        return "\n".join(lines) + "\n"
+
 
 def fit_report(bench: SolvedBench, source: str, wish: Wish) -> FitReport:
     """Collect all figures of the fit. Raises DesignError where a wish cannot be met."""
@@ -122,7 +135,8 @@ def fit_report(bench: SolvedBench, source: str, wish: Wish) -> FitReport:
         board=board,
         board_says=None if board is None else _board_says(bench, board),
         targets=targets(bench, wish, board),
-        notices=(*_notices(fit, chance), *([POT_NOTICE] if any(row.pot is not None for row in bench.rows) else [])),
+        notices=(*_notices(fit, chance), *([POT_NOTICE] if any(row.pot is not None for row in bench.rows) else []),
+                 neglected(bench)),
     )
 
 
@@ -193,6 +207,21 @@ def _board_says(bench: SolvedBench, board: str) -> str:
     if stray[1] - beside <= BOARDS[board][1] < stray[0] - beside:
         rest += "; but the lower end of its interval lies within"
     return told + rest
+
+
+def neglected(bench: SolvedBench) -> str:
+    """What the fit leaves out, and its order: loss, 1 / (2 Q^2) of the frequency (`models.tank`); the transistor."""
+    section = None if bench.design is None else getattr(bench.design, bench.which)
+    quality = ASSUMED_Q if section is None else section.quality_factor
+    loss = 0.5 / quality**2
+    low, high = CIRCUIT_PULL
+    return (
+        f"left out of the fit: coil loss, which lowers a reading by some {1e6 * loss:.2g} ppm "
+        f"(1 / (2 Q^2), Q {quality:g}{'' if section else ' assumed'}) and so counts as {200.0 * loss:.2g} % more "
+        f"inductance; and the transistor's pull, of the order of {1e6 * low:.0f} to {1e6 * high:.0f} ppm in a solved "
+        f"one-transistor circuit, which counts as {200.0 * low:.2g} to {200.0 * high:.2g} % of inductance or "
+        "capacitance: the intervals do not hold them"
+    )
 
 
 def _notices(fit: Fit, chance: float | None) -> list[str]:

@@ -82,6 +82,34 @@ class FrontFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class BoundFigures:
+    """What the search was held to, and the straightest field in continuous values within and without (None where the
+    bounds are no tighter, or nothing was found).
+    """
+
+    lowest_carrier_hz: float
+    highest_carrier_hz: float
+    least_tank_f: float
+    within_cents: float | None
+    without_cents: float | None
+    without_carrier_hz: float | None
+    without_tank_f: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SolvedFigures:
+    """One option of a [circuit] design: cents RMS by the lossless law, by the solved circuit, and after polishing."""
+
+    label: str
+    place: str
+    lossless_cents: float | None
+    circuit_cents: float | None
+    polished_cents: float | None
+    polished_trimmer: float | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class LineariseReport:
     """Every figure of the search."""
 
@@ -107,6 +135,9 @@ class LineariseReport:
     places: tuple[PlaceFigures, ...]
     places_without: tuple[str, ...]
     front: tuple[FrontFigures, ...]
+    bounds: BoundFigures
+    solved: tuple[SolvedFigures, ...]
+    tap_coupling: float
     notices: tuple[str, ...]
     curve: NDArray[np.float64]  # (CURVE_POINTS, len(CSV_COLUMNS)); NaN where nothing sounds
 
@@ -150,9 +181,23 @@ def linearise_report(outcome: Outcome) -> LineariseReport:
         places=tuple(_place_figures(option, outcome) for _, option in plan.places if option is not None),
         places_without=tuple(place.name for place, option in plan.places if option is None),
         front=tuple(_front_figures(point) for point in plan.front),
+        bounds=_bound_figures(outcome),
+        solved=tuple(SolvedFigures(**asdict(row)) for row in outcome.solved),
+        tap_coupling=parts.tap_coupling,
         notices=outcome.refused + outcome.after.notices,
         curve=_dense_curve(outcome),
     )
+
+
+def _bound_figures(outcome: Outcome) -> BoundFigures:
+    parts, within, free = outcome.task.parts, outcome.plan.bounded, outcome.plan.free
+    return BoundFigures(
+        parts.lowest_carrier, parts.highest_carrier, parts.least_tank_capacitance,
+        None if within is None else within.rms_cents,
+        None if free is None else free.rms_cents,
+        None if free is None else free.carrier,
+        None if free is None else free.solution.tank_capacitance,
+    )  # fmt: skip
 
 
 def _field_figures(workpiece: Workpiece, outcome: Outcome, builds: Spread | None) -> FieldFigures:
@@ -260,33 +305,74 @@ def text(report: LineariseReport) -> str:
         "",
         "Every place, straightest in preferred values (cents RMS; tuned: branch against",
         "tank, the hand at the lowest note; builds: mean, share that holds the notes)",
-        f"{'':<34}{'choke':>10}{'tank':>10}{'tuned':>8}{'ideal':>8}{'parts':>8}{'loss':>8}{'builds':>8}{'hold':>7}",
+        f"{'':<46}{'choke':>10}{'tank':>10}{'tuned':>8}{'ideal':>8}{'parts':>8}{'loss':>8}{'builds':>8}{'hold':>7}",
         *(
-            f"{row.place:<34}{_part(row.choke_h):>10}{_part(row.tank_h):>10}{_tuned(row.branch_over_tank):>8}"
+            f"{row.place:<46}{_part(row.choke_h):>10}{_part(row.tank_h):>10}{_tuned(row.branch_over_tank):>8}"
             f"{_cell(row.ideal_cents, '.1f'):>8}"
             f"{row.preferred_cents:>8.1f}{_cell(row.lossy_cents, '.1f'):>8}{_cell(row.builds_mean_cents, '.1f'):>8}"
             f"{100 * row.builds_held:>5.0f} %"
             for row in report.places
         ),
-        *(f"{name:<34}nothing keeps to the goal" for name in report.places_without),
+        *(f"{name:<46}nothing keeps to the goal" for name in report.places_without),
         "",
         "Straightness against sensitivity and drift: none beats another in all three (continuous values)",
-        f"{'':<34}{'cents RMS':>10}{'cents/mm':>10}{'Hz/ppm':>9}{'coil Hz/ppm':>13}{'carrier':>11}{'zero beat':>11}",
+        f"{'':<46}{'cents RMS':>10}{'cents/mm':>10}{'Hz/ppm':>9}{'coil Hz/ppm':>13}{'carrier':>11}{'zero beat':>11}",
         *(
-            f"{row.place:<34}{row.rms_cents:>10.1f}{row.cents_per_mm:>10.1f}{row.drift_hz_per_ppm:>9.3f}"
+            f"{row.place:<46}{row.rms_cents:>10.1f}{row.cents_per_mm:>10.1f}{row.drift_hz_per_ppm:>9.3f}"
             f"{row.branch_hz_per_ppm:>13.3f}{row.carrier_hz / 1e3:>7.0f} kHz{100 * row.zero_beat_m:>8.1f} cm"
             for row in report.front
         ),
         "",
+        *_solved_lines(report),
+        *_bound_lines(report.bounds),
         f"Reckoned with: {format_quantity(report.choke_self_capacitance_f, 'F')} across each choke (rule of thumb, "
         f"from memory{_resonance(report)}), Q {report.choke_quality_factor:.0f},",
         f"{format_quantity(report.joint_stray_f, 'F')} to earth at each joint of a chain (assumed); coils within "
         f"{100 * report.coil_tolerance:.3g} %, capacitors {100 * report.capacitor_tolerance:.3g} %, "
         f"stray {100 * report.stray_tolerance:.3g} %.",
+        f"A tapped coil: coupling {report.tap_coupling:.3g} between the turns below and above its tap (from memory for "
+        "one close winding; variable.tap_coupling), the tap's place taken as exact.",
         "Drift: Hz of zero beat per ppm between the two oscillators, and per ppm of the series coil alone.",
         *(f"note: {notice}" for notice in report.notices),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _solved_lines(report: LineariseReport) -> list[str]:
+    """How the circuit differs from the lossless law that was searched by."""
+    if not report.solved:
+        return []
+    lines = [
+        "Solved as circuits (coil loss, transistor, harmonics); search, steps, places, front and builds above go by",
+        "the lossless law. Cents RMS from a straight line:",
+        f"{'':<60}{'lossless':>10}{'circuit':>10}{'differs':>10}",
+    ]
+    for row in report.solved:
+        apart = None
+        if row.lossless_cents is not None and row.circuit_cents is not None:
+            apart = row.circuit_cents - row.lossless_cents
+        cells = (_cell(row.lossless_cents, ".1f"), _cell(row.circuit_cents, ".1f"), _cell(apart, "+.1f"))
+        lines.append(f"{row.label + ': ' + row.place:<60}" + "".join(f"{cell:>10}" for cell in cells))
+        if row.why:
+            lines.append(f"  {row.why}")
+        if row.polished_cents is not None:
+            lines.append(f"  variable trimmer turned to {row.polished_trimmer:.2f}: {row.polished_cents:.1f} cents")
+    return [*lines, ""]
+
+
+def _bound_lines(bounds: BoundFigures) -> list[str]:
+    held = (
+        f"Held to carriers of {bounds.lowest_carrier_hz / 1e3:.0f} to {bounds.highest_carrier_hz / 1e3:.0f} kHz and a "
+        f"tank of at least {1e12 * bounds.least_tank_f:.0f} pF in all (--carrier, --stray-multiple)."
+    )
+    if bounds.without_cents is None or bounds.without_carrier_hz is None or bounds.without_tank_f is None:
+        return [held]
+    within = "nothing" if bounds.within_cents is None else f"{bounds.within_cents:.1f} cents"
+    return [
+        held,
+        f"What these bounds cost, two chokes in continuous values: {within} within them, {bounds.without_cents:.1f} "
+        f"cents without, at {bounds.without_carrier_hz / 1e3:.0f} kHz with {1e12 * bounds.without_tank_f:.0f} pF.",
+    ]
 
 
 def _pairs(before: FieldFigures, after: FieldFigures) -> list[tuple[str, Any, Any, str]]:

@@ -86,7 +86,9 @@ def part_figures(design: Design) -> tuple[PartFigure, ...]:
     coupling, detector, response = design.coupling, design.detector, design.volume_response
     parts = tank("reference", design.reference) + tank("variable", design.variable)
     if design.branch is not None:
-        parts.append(part("variable", "series inductor", "branch_inductor", "H", design.branch.inductance))
+        tap = design.variable.tap
+        joined = "series inductor" if tap == 1.0 else f"series inductor, at {100.0 * tap:.3g} % of the coil's turns"
+        parts.append(part("variable", joined, "branch_inductor", "H", design.branch.inductance))
     if design.volume is not None:
         parts += tank("volume", design.volume)
     if design.circuit is not None:

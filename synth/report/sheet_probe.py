@@ -47,11 +47,14 @@ class Probe:
 
 @dataclass(frozen=True, slots=True)
 class Antenna:
-    """What hangs on an oscillator: capacitance, F, of which `lead` is mount and lead, and the inductor before it."""
+    """What hangs on an oscillator: capacitance, F, of which `lead` is mount and lead, the inductor before it, and the
+    voltage of the coil's tap that it is on over the whole coil's (`models.branch.tapped_coil`).
+    """
 
     capacitance: float
     lead: float
     branch: SeriesInductor | None = None
+    tap_ratio: float = 1.0
 
 
 def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str = "low") -> Probe:
@@ -59,6 +62,7 @@ def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str
     total, fixed, trimmer = tank.total_capacitance, tank.capacitance, tank.trimmer_capacitance
     rest = total - fixed - trimmer - stray
     branch = None if antenna is None else antenna.branch
+    turned_by = 1.0 if antenna is None else antenna.tap_ratio**2
     parts = [
         Part("tank coil", "inductor", "H", tank.inductance, tank.inductance),
         Part("tank capacitor", "capacitor", "F", fixed, fixed),
@@ -79,7 +83,8 @@ def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str
         seen = 0.0 if antenna is None else antenna.capacitance + turned.get("antenna's mount and lead", 0.0)
         if branch is not None:
             series = branch.inductance + turned.get("series inductor", 0.0)
-            both = mode_frequencies(inductance, capacitance, series, seen, branch.self_capacitance)
+            own = branch.self_capacitance * turned_by
+            both = mode_frequencies(inductance, capacitance, series / turned_by, seen * turned_by, own)
             return {FREQUENCY: float(both[MODES.index(mode)])}
         return {FREQUENCY: float(resonant_frequency(inductance, capacitance + seen))}
 
@@ -87,16 +92,17 @@ def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str
 
 
 def circuit_probe(
-    design: Design, which: str, circuit: OscillatorCircuit, lead: float = 0.0, near: float | None = None
-) -> Probe:
+    design: Design, which: str, circuit: OscillatorCircuit, lead: float = 0.0, near: float | None = None,
+    tap_ratio: float = 1.0,
+) -> Probe:  # fmt: skip
     """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `lead`, F: the share of its
-    antenna that is mount and lead; `near`, Hz, picks the mode.
+    antenna that is mount and lead; `near`, Hz, picks the mode; `tap_ratio` as of `Antenna`.
 
     The volts are those at the points with nothing connected: a meter's own resistance is not counted.
     """
     with blaming(design, which):
         base = steady_state(circuit, near_frequency=near)
-    parts = _circuit_parts(circuit, lead)
+    parts = _circuit_parts(circuit, lead, tap_ratio**2)
     turns = {part.name: turn for part, turn in parts}
 
     @cache  # each state serves every reading
@@ -119,7 +125,7 @@ def _scaled(whole: Any, field: str, factor: float) -> Any:
     return replace(whole, **{field: getattr(whole, field) * factor})
 
 
-def _circuit_parts(circuit: OscillatorCircuit, lead: float) -> list[tuple[Part, Turn]]:
+def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) -> list[tuple[Part, Turn]]:
     """Every part that moves a reading, with how it is turned."""
 
     def part(name: str, kind: str, unit: str, field: str) -> tuple[Part, Turn]:
@@ -155,21 +161,21 @@ def _circuit_parts(circuit: OscillatorCircuit, lead: float) -> list[tuple[Part, 
          lambda of, by: replace(of, transistor=replace(transistor, collector_junction=replace(
              junction, zero_bias_capacitance=junction.zero_bias_capacitance * by)))),
     ]  # fmt: skip
-    return found + _antenna_parts(circuit, lead)
+    return found + _antenna_parts(circuit, lead, turned_by)
 
 
-def _antenna_parts(circuit: OscillatorCircuit, lead: float) -> list[tuple[Part, Turn]]:
+def _antenna_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) -> list[tuple[Part, Turn]]:
     antenna = circuit.antenna
     if antenna is None:
         return []
     own, series = antenna.capacitance, antenna.inductance
     parts: list[tuple[Part, Turn]] = [
         (Part("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE),
-         lambda of, by: replace(of, antenna=replace(antenna, capacitance=own + LEAD_BASE * (by - 1.0)))),
+         lambda of, by: replace(of, antenna=replace(antenna, capacitance=own + turned_by * LEAD_BASE * (by - 1.0)))),
     ]  # fmt: skip
     if series > 0.0:
         parts.append(
-            (Part("series inductor", "branch_inductor", "H", series, series),
+            (Part("series inductor", "branch_inductor", "H", *2 * (series * turned_by,)),
              lambda of, by: replace(of, antenna=replace(antenna, inductance=series * by)))
         )  # fmt: skip
     return parts

@@ -9,6 +9,7 @@ from models.circuit.common_base import OscillatorCircuit
 from models.oscillator import steady_state
 from models.tank import Tank
 from models.variable_oscillator import with_antenna
+from synth.assembly import tank_in
 from synth.circuit_assembly import circuit_of, with_trimmer
 from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
 from synth.report.sheet_probe import FREQUENCY, Antenna, Probe, circuit_probe, resonance_probe
@@ -39,7 +40,7 @@ def reference_station(workpiece: Workpiece) -> Station:
 def bare_station(workpiece: Workpiece) -> Station:
     """The variable oscillator with nothing on it."""
     lifted = "series inductor lifted off the tank" if workpiece.design.branch else "antenna lead off"
-    return _station(workpiece.design, "variable", lifted, workpiece.instrument.variable_tank, None)
+    return _station(workpiece.design, "variable", lifted, tank_in(workpiece.design, "variable"), None)
 
 
 def antenna_station(workpiece: Workpiece, distance: float | None = None) -> Station:
@@ -48,8 +49,9 @@ def antenna_station(workpiece: Workpiece, distance: float | None = None) -> Stat
     curve, lead = instrument.curve, instrument.antenna_stray
     own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
     condition = "antenna on, no player near" if distance is None else f"hand at {100.0 * distance:.1f} cm"
-    antenna = Antenna(own + lead, lead, instrument.branch)
-    return _station(workpiece.design, "variable", condition, instrument.variable_tank, antenna, instrument.mode,
+    antenna = Antenna(own + lead, lead, instrument.branch, instrument.tap_ratio)
+    tank = tank_in(workpiece.design, "variable")
+    return _station(workpiece.design, "variable", condition, tank, antenna, instrument.mode,
                     near=float(instrument.frequency_with(own + lead)))  # fmt: skip
 
 
@@ -82,8 +84,9 @@ def _station(
     if setting is not None:
         circuit = with_trimmer(circuit, setting)
     if antenna is not None:
-        circuit = with_antenna(circuit, antenna.capacitance, antenna.branch)
-    solved = circuit_probe(design, which, circuit, 0.0 if antenna is None else antenna.lead, near)
+        circuit = with_antenna(circuit, antenna.capacitance, antenna.branch, antenna.tap_ratio)
+    hung = Antenna(0.0, 0.0) if antenna is None else antenna
+    solved = circuit_probe(design, which, circuit, hung.lead, near, hung.tap_ratio)
     by_pot = _frequency(lambda place: replace(circuit, bias=replace(circuit.bias, position=place)), circuit, near)
     if design.law != "circuit" or which == "volume":  # as in the instrument, whose volume side is a resonance
         return Station(which, condition, setting, resonance, solved, resonance_at, by_pot)

@@ -25,7 +25,7 @@ from models.tolerance import (
     tighter_parts,
     worst_cases,
 )
-from synth.bench.tolerance import build_goals, goals_of, trial_of
+from synth.bench.tolerance import build_goals, gain_notice, goals_of, trial_of
 from synth.design_file import design_hash
 from synth.designs.sections import GoalsSection
 from synth.report.output import write_text
@@ -306,6 +306,7 @@ def _notices(workpiece: Workpiece, trial: Trial, builds: int, seed: int) -> tupl
         return (
             "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it: "
             "right to first order; whether each build starts is not solved again",
+            gain_notice(workpiece),
         )
     branch = instrument.branch
     if branch is None:

@@ -9,6 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from models import linearise
+from models.branch.tapped_coil import Tap, tapped_modes
 from models.hand.scene import Player, RodAntenna, Scene
 from models.hand_field import capacitance_curves
 from models.linearise import Parts, Place, Search, circuits, with_ideal_coils
@@ -23,7 +24,8 @@ from models.straight.front import not_dominated, point_of
 from models.straight.plan import Task, make_plan
 
 GOAL = Goal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0, farthest_zero=0.67)
-PARTS = Parts(antenna_stray=3e-12, least_tank_capacitance=95e-12, most_tank_capacitance=1e-9)
+PARTS = Parts(antenna_stray=3e-12, least_tank_capacitance=95e-12, most_tank_capacitance=1e-9, lowest_carrier=100e3,
+              highest_carrier=500e3)  # fmt: skip
 TANK = TankParts(25e-12, 10e-12, 110e-12)
 
 
@@ -104,6 +106,51 @@ def test_a_chain_found_is_as_straight_in_the_whole_ladder(table):
     assert_allclose(pitch[[0, -1]], 1200.0 * np.log2([1046.5, 65.4]), atol=15.0, rtol=0.0)
 
 
+def test_a_tapped_solution_is_as_straight_in_the_whole_network(table):
+    """The search takes the tank as seen from its tap; here the whole network of coupled coils is solved by eigenvalues,
+    and the tap's gain is real: straighter than the same place on the hot end under the same bound of the tank.
+    """
+    ideal = with_ideal_coils(PARTS)
+    found = Search(table, GOAL, ideal, Place(1, "high", 0.25)).best(1)
+    plain = Search(table, GOAL, ideal, Place(1, "high")).best(1)
+    assert rms(table, ideal, found) < rms(table, ideal, plain) - 3.0
+    even = table.evenness(found.candidates(ideal), GOAL)
+    tap = Tap(0.25, ideal.tap_coupling)
+
+    def frequency(distance):
+        antenna = table.curve.capacitance(distance) + ideal.antenna_stray
+        return tapped_modes(found.tank_inductance, found.tank_capacitance, tap, found.choke_inductance, antenna)[..., 1]
+
+    zero = frequency(even.zero_beat)
+    assert_allclose(zero, even.carrier + np.hypot(65.4, 1.0), rtol=1e-5)
+    places = np.linspace(even.high_distance[0], even.low_distance[0], 300)
+    pitch = 600.0 * np.log2((zero - frequency(places)) ** 2 - 1.0)
+    residual = pitch - np.polynomial.Polynomial.fit(places, pitch, 1)(places)
+    assert np.sqrt(np.mean(residual**2)) == pytest.approx(float(even.rms_cents[0]), rel=0.03)
+
+
+def test_tap_at_the_hot_end_is_the_plain_place(table):
+    values = [np.array([value]) for value in (10e-3, 1e-3, 300e-12, 0.4)]
+    plain, nearly = (circuits(Place(2, "high", tap), PARTS, *values)[0] for tap in (1.0, 1.0 - 1e-9))
+    for name in ("tank_inductance", "tank_capacitance", "branch_inductance", "self_capacitance"):
+        assert_allclose(getattr(nearly, name), getattr(plain, name), rtol=1e-7, atol=0.0)
+    for bad in ({"chokes": 0, "mode": "low", "tap": 0.5}, {"chokes": 1, "mode": "low", "tap": 0.0},
+                {"chokes": 1, "mode": "low", "tap": 1.5}):  # fmt: skip
+        with pytest.raises(ValueError, match="tap"):
+            Place(**bad)
+
+
+def test_bounds_of_tank_and_carrier_are_held(table):
+    """By default the LF band of the ITU (30 to 300 kHz); the tank no smaller than asked."""
+    parts = Parts(antenna_stray=3e-12, least_tank_capacitance=150e-12)
+    found = Search(table, GOAL, parts, Place(2, "low")).best(1)
+    carrier = float(table.evenness(found.candidates(parts), GOAL).carrier[0])
+    assert 30e3 < carrier <= 300e3 * 1.0001
+    assert found.tank_capacitance >= 150e-12 * 0.9999
+    free = Search(table, GOAL, PARTS, Place(2, "low")).best(1)
+    assert rms(table, PARTS, free) < rms(table, parts, found)
+
+
 def test_penalties_speak_in_every_direction(table):
     """A field out of reach, cramped, with its carrier out of band or its tank too small costs more than its RMS."""
     search = Search(table, GOAL, PARTS, Place(1, "low"))
@@ -178,14 +225,17 @@ def test_whole_plan_is_ordered(table):
     made = make_plan(table, Task(GOAL, PARTS, TANK), told.append)
     assert told == sorted(told)
     assert told[-1] == 1.0
-    for _, option in made.places:
+    options = [option for _, option in made.places if option is not None]
+    assert len(options) >= 6
+    for option in options:
         steps = option.steps
         assert steps.ideal <= steps.trimmable + 0.2
         assert steps.ideal <= steps.real_chokes + 0.2
         assert steps.real_chokes <= steps.preferred + 0.2
         assert steps.retuned.mean_cents <= steps.builds.mean_cents + 0.2
     assert made.robust.steps.builds.mean_cents <= made.nominal.steps.builds.mean_cents
-    assert min(option.steps.lossy for _, option in made.places) + 0.5 >= made.nominal.steps.lossy
+    lossy = [option.steps.lossy for option in options if option.steps.lossy is not None]
+    assert min(lossy) + 0.5 >= made.nominal.steps.lossy
     figures = [(p.rms_cents, p.price.cents_per_mm, p.price.drift_hz_per_ppm) for p in made.front]
     assert len(figures) >= 3
     assert not_dominated(figures).all()

@@ -62,7 +62,9 @@ def test_stray_spreads_by_board_or_option(demos, capsys):
 def test_text_csv_and_json_say_the_same(demos, in_tmp, capsys):
     design, options = demos / "heron.toml", ["--target-frequency", "300 kHz"]
     document = chosen(design, capsys, *options)
-    assert main(["choose", str(design), *options, "--csv", "c.csv"]) == 0
+    assert main(["choose", str(design), *options, "--csv", "c.csv", "--plot", "c.svg"]) == 0
+    drawn = Path("c.svg").read_text("utf-8")
+    assert drawn.count("<!-- 2.7 mH, ") == min(12, len(document["choices"]))  # one label a choice
     text = capsys.readouterr().out
     rows = list(csv.DictReader(io.StringIO(Path("c.csv").read_text("utf-8"))))
     assert len(rows) == len(document["choices"])

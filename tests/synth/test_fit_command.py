@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 from functools import partial
@@ -64,8 +66,17 @@ def test_text_json_and_plot_say_the_same(in_tmp, capsys):
     document = fitted(PRACTICE, capsys, "--target-frequency", "160 kHz", "--board", "perfboard",
                       "--other-board", "solderless breadboard")  # fmt: skip
     options = ["--target-frequency", "160 kHz", "--board", "perfboard", "--other-board", "solderless breadboard"]
-    assert main(["fit", "readings.csv", "--plot", "fit.svg", *options]) == 0
+    assert main(["fit", "readings.csv", "--plot", "fit.svg", "--csv", "fit.csv", *options]) == 0
     text = capsys.readouterr().out
+    rows = list(csv.DictReader(io.StringIO(Path("fit.csv").read_text("utf-8"))))
+    assert len(rows) == len(document["residuals"])
+    for row, figures in zip(rows, document["residuals"], strict=True):
+        assert {name: float(cell) if cell else None for name, cell in row.items()} == figures
+    left_out = next(notice for notice in document["notices"] if notice.startswith("left out of the fit"))
+    assert "coil loss" in left_out
+    assert "transistor" in left_out
+    assert "50 ppm" in left_out  # 1 / (2 x 100^2)
+    assert left_out in text
     for part in document["inferred"]:
         for figure in ("value", "low", "high"):
             assert format_quantity(part[figure], part["unit"]) in text

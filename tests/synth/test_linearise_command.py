@@ -17,6 +17,7 @@ from models.straight import front, plan
 from models.straight.build_spread import Tolerances
 from synth.bench.linearise import Wishes, improve
 from synth.cli import main
+from synth.design_file import design_text
 from synth.errors import DesignError
 from synth.report.linearise_report import linearise_report, text
 from synth.workbench import open_design, open_loaded
@@ -82,6 +83,54 @@ def test_everything_at_once_says_the_same(small, capsys):
     assert "exists already" in capsys.readouterr().err
 
 
+def test_a_tapped_design_is_written_and_plays(demos, tmp_path, monkeypatch):
+    """A chain at a tap of the coil: the design file says so, and opened by itself it has the field that was told."""
+    make_small(monkeypatch)
+    monkeypatch.setattr(plan, "PLACES", (Place(2, "high", 0.5),))
+    wishes = Wishes(65.0, 1047.0, 0.05, 0.5)
+    outcome = improve(open_design(demos / "meadow.toml"), wishes, "nominal", lambda share: None)
+    path = tmp_path / "tapped.toml"
+    path.write_text(design_text(outcome.after.design), encoding="utf-8")
+    piece = open_design(path)
+    assert piece.design.variable.tap == 0.5
+    assert "tap" in path.read_text(encoding="utf-8")
+    assert "tapped at 50 %" in linearise_report(outcome).parts
+    told = outcome.chosen.point
+    assert piece.field.linearity_error_between(65.0, 1047.0) == pytest.approx(told.rms_cents, abs=0.5)
+    assert piece.field.zero_beat_distance == pytest.approx(told.zero_beat, abs=1e-3)
+    assert piece.instrument.reference_frequency == pytest.approx(told.carrier, rel=1e-3)
+
+
+def test_a_circuit_is_judged_by_its_own_law(demos, monkeypatch):
+    """Beside the lossless figure stands that of the solved circuit, which is the written design's own."""
+    make_small(monkeypatch)
+    monkeypatch.setattr(plan, "PLACES", (Place(2, "high"),))
+    wishes = Wishes(65.0, 1047.0, 0.05, 0.5)
+    outcome = improve(open_design(demos / "willow.toml"), wishes, "nominal", lambda share: None)
+    made = linearise_report(outcome)
+    rows = {row.label: row for row in made.solved}
+    assert rows["before"].circuit_cents == pytest.approx(made.before.rms_cents)
+    written = rows["written"]
+    final = written.circuit_cents if written.polished_cents is None else written.polished_cents
+    assert final == pytest.approx(made.after.rms_cents, rel=1e-9)
+    assert written.circuit_cents != written.lossless_cents
+    assert written.circuit_cents == pytest.approx(written.lossless_cents, abs=6.0)
+    said = text(made)
+    assert "Solved as circuits" in said
+    assert f"{written.circuit_cents:.1f}" in said
+    assert made.document()["solved"][0]["label"] == "before"
+
+
+def test_bounds_are_told(report):
+    bounds, said = report.bounds, text(report)
+    assert (bounds.lowest_carrier_hz, bounds.highest_carrier_hz) == (30e3, 300e3)
+    assert bounds.least_tank_f == pytest.approx(30.0 * 0.2 * 25e-12, rel=1e-9, abs=0.0)  # 30 x the stray's spread
+    assert report.after.carrier_hz < 300e3 * 1.001
+    assert "Held to carriers of 30 to 300 kHz and a tank of at least 150 pF" in said
+    assert f"{bounds.without_cents:.1f} cents" in said.replace("\n", " ")
+    assert bounds.without_cents <= bounds.within_cents + 1.0
+
+
 def test_text_has_the_figures_of_the_document(report):
     document, said = report.document(), text(report)
     for figures in (document["before"], document["after"]):
@@ -131,6 +180,8 @@ def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
     (["--seed", "-1"], ["--seed"]),
     (["--fill", "120 %"], ["--fill"]),
     (["--choke-capacitance", "0 pF"], ["--choke-capacitance"]),
+    (["--carrier", "1kHz:300kHz"], ["--carrier", "10 kHz"]),
+    (["--stray-multiple", "-1"], ["--stray-multiple"]),
     (["--plot", "a.bmp"], ["a.bmp", ".png"]),
     (["--wav", "a.mp3"], ["a.mp3", ".wav"]),
     (["--wav", "a.wav", "--wav-after", "a.wav"], ["a.wav", "twice"]),
@@ -172,6 +223,8 @@ def test_whole_search_betters_the_demos(demos, tmp_path, monkeypatch, capsys, na
     monkeypatch.chdir(tmp_path)
     assert main(["linearise", str(demos / f"{name}.toml"), "-o", "better.toml", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
-    assert document["after"]["rms_cents"] < min(25.0, document["before"]["rms_cents"])
-    assert document["after"]["builds_mean_cents"] < 30.0
+    most = {"meadow": 25.0, "heron": 60.0}[name]  # Heron's small trimmer and tank cost it more within the LF band
+    assert document["after"]["rms_cents"] < min(most, document["before"]["rms_cents"])
+    assert document["after"]["builds_mean_cents"] < most + 5.0
+    assert document["bounds"]["without_cents"] < 25.0
     assert len(document["front"]) >= 3

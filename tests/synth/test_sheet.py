@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import re
 from dataclasses import replace
@@ -257,3 +258,26 @@ def test_the_command_writes_page_and_json(tmp_path: Path, demos: Path, capsys: p
     capsys.readouterr()
     assert main(["sheet", str(demos / "meadow.toml")]) == 2
     assert "-o sheet.html" in capsys.readouterr().err
+
+
+def test_readings_as_text_csv_and_plot_are_those_of_the_document(
+    tmp_path: Path, demos: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    design = str(demos / "heron.toml")
+    assert main(["sheet", design, "--json"]) == 0
+    expected = json.loads(capsys.readouterr().out)["readings"]
+    assert main(["sheet", design, "--text", "--csv", "s.csv", "--plot", "s.svg"]) == 0
+    said = capsys.readouterr().out
+    with Path("s.csv").open(encoding="utf-8", newline="") as lines:
+        rows = list(csv.DictReader(lines))
+    assert len(rows) == len(expected)
+    for row, figures in zip(rows, expected, strict=True):
+        for name, cell in row.items():
+            assert (cell if isinstance(figures[name], str) else float(cell)) == figures[name]
+        shown = reading(figures["expected"], figures["unit"]).replace("\N{NO-BREAK SPACE}", " ")
+        assert f"{figures['code']:<5}" in said
+        assert shown in said
+    assert Path("s.svg").read_text("utf-8").count("frequency: ") == sum("freq" in row["point"] for row in expected)
+    assert main(["sheet", design, "--text", "--json"]) == 2
+    assert "stdout" in capsys.readouterr().err

@@ -201,6 +201,47 @@ def test_a_hostile_name_on_paper(printed: Callable[[str, str], Print], lantern: 
     assert_bar_is_100_mm(sheet)
 
 
+KEPT = "dl div, li, tr, .row, svg, thead { break-inside: avoid; }"
+LINES = 5
+
+
+def with_tall_rows(page: str) -> str:
+    """Every table row and every step grown to LINES marked lines, so that some lie across each page's end."""
+    count = 0
+
+    def grown(match: re.Match[str]) -> str:
+        nonlocal count
+        count += 1
+        words = "<br>".join(f"r{count}x{line}" for line in range(LINES))
+        return f'{match[0]}<span style="white-space: nowrap">{words}</span><br>'
+
+    return re.sub(r"<tr>\s*<td[^>]*>|<li\b[^>]*>", grown, page)
+
+
+def cut_rows(sheet: Print) -> list[str]:
+    """The marked rows whose lines do not all stand on one page, from the words' places in the PDF."""
+    command = ["pdftotext", "-bbox", str(sheet.path), "-"]
+    boxes = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    places: dict[str, list[int]] = {}
+    for number, page in enumerate(boxes.split("<page ")[1:]):
+        for row in re.findall(r">(r\d+)x\d+</word>", page):
+            places.setdefault(row, []).append(number)
+    assert len(places) > 40
+    assert all(len(found) == LINES for found in places.values()), "a line was lost"
+    return [row for row, found in places.items() if len(set(found)) > 1]
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_no_row_is_cut_however_the_pages_end(
+    printed: Callable[[str, str], Print], willow: SheetFigures, paper: str
+) -> None:
+    """Rows grown until they lie across pages' ends go over whole; without the rule that keeps them, some are cut."""
+    page = with_tall_rows(sheet_page(willow, paper))
+    assert KEPT in page
+    assert cut_rows(printed(page, paper)) == []
+    assert cut_rows(printed(page.replace(KEPT, ""), paper)) != []
+
+
 def test_the_check_sees_a_cut_row(printed: Callable[[str, str], Print], lantern: SheetFigures) -> None:
     """A bar that is longer than a page is cut, and noticed."""
     page = sheet_page(lantern, "A4")
