@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import multiprocessing
 import time
+from collections.abc import Callable
+from dataclasses import replace
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
@@ -11,22 +13,27 @@ from typing import TYPE_CHECKING, Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from models.checks import fraction, non_negative
+from models.checks import finite, fraction, non_negative, positive
 from synth.errors import DeviceError
 from synth.live.audio_process import SoundSettings, run_audio_process
-from synth.live.link import Hand, LiveLink
+from synth.live.hand_events import HandEvent
+from synth.live.link import Listening, LiveLink
 from synth.live.meters import Meters, no_meters, read_meters
 from synth.live.recorder import Recording
 from synth.live.sound_device import Latency, OutputDevice, list_devices
+from synth.live.take import Kept
+from synth.live.takes import Takes, kept_notice
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
+    from synth.hand_path import HandPath
 
-__all__ = ["Meters", "OutputDevice", "Recording", "Speaker", "list_devices", "measure", "safe_level"]
+__all__ = ["Kept", "Meters", "OutputDevice", "Recording", "Speaker", "list_devices", "measure", "safe_level"]
 
 SAFE_PEAK_DB = -20.0  # dBFS, the loudest the instrument gets before the player raises the listening level
 START_TIMEOUT = 30.0  # s for the audio process to import, build the voice and open the device
 STOP_TIMEOUT = 8.0  # s
+RESTART_TIMEOUT = 2.0  # s an audio process that lives has to end before it is killed for another
 
 
 def safe_level(instrument: Instrument) -> float:
@@ -41,7 +48,8 @@ class Speaker:
     Use it as a context manager, or call `start` and `stop`. Nothing here raises for want of a sound device:
     the voice then runs silently and `device_error` holds the reason and the remedy. `level` is the listening
     level, a gain after the voice; it starts at `safe_level` and does not change recordings. `latency` is
-    "low", "high" or a wish in s. `title` and `comment` (the design's name and hash) go into recordings.
+    "low", "high" or a wish in s. `title` and `comment` (the design's name and hash) go into recordings. A `source`
+    (picklable: sample rate -> renderer shaped like a Voice) sounds in place of the instrument's voice.
     """
 
     def __init__(
@@ -52,14 +60,19 @@ class Speaker:
         sample_rate: int = 48000,
         title: str = "",
         comment: str = "",
+        source: Callable[[float], Any] | None = None,
     ) -> None:
         if isinstance(latency, str) and latency not in ("low", "high"):
             raise ValueError(f"latency must be low, high or a time in s; got {latency!r}")
         if isinstance(sample_rate, bool) or not 8000 <= sample_rate <= 192_000:
             raise ValueError(f"sample_rate must be between 8000 and 192000 Hz; got {sample_rate}")
         self._instrument = instrument
-        self._settings = SoundSettings(device, latency, int(sample_rate), title, comment)
-        self._hand = Hand(float(instrument.curve.farthest), 0.0, safe_level(instrument), 0.0)
+        self._settings = SoundSettings(device, latency, int(sample_rate), title, comment, source)
+        self._hand = HandEvent(0.0, float(instrument.curve.farthest), 0.0)
+        self._level = safe_level(instrument)
+        self._muted = False
+        self._tremor = (0.0, 1)
+        self._drone: tuple[float | None, float] = (None, 0.0)
         self._process: BaseProcess | None = None
         self._pipe: Any = None
         self._link: LiveLink | None = None
@@ -70,6 +83,8 @@ class Speaker:
         self._device_error: str | None = None
         self._failure: str | None = None
         self._notice: str | None = None
+        self._takes = Takes()
+        self._told_takes = 0
 
     def __enter__(self) -> Self:
         self.start()
@@ -85,7 +100,8 @@ class Speaker:
         context = multiprocessing.get_context("spawn")
         self._link = LiveLink.create()
         self._pipe, theirs = context.Pipe()
-        self._publish()
+        self._publish_level()
+        self._publish_hand(time.monotonic())
         self._process = context.Process(
             target=run_audio_process,
             args=(self._link.name, theirs, self._instrument, self._settings),
@@ -117,11 +133,34 @@ class Speaker:
 
     def stop(self) -> None:
         """Fade out, finish a recording, end the audio process and give the shared memory back."""
+        self._end(STOP_TIMEOUT)
+
+    def restart(self, wait: bool = True) -> None:
+        """Start the sound anew, after the device has vanished or the audio process has died, as it was set last.
+
+        With `wait` return when it is ready (DeviceError if it does not start); otherwise `poll`, or any property, takes
+        note. A running recording is finished, if its process lives; the remembered take is given up: keep it before.
+        """
+        self._end(RESTART_TIMEOUT)
+        self._ready = False
+        self._takes.begin()
+        self._failure = self._device_error = None
+        self.start(wait=False)
+        if self._muted:
+            self._tell("mute", True)
+        if self._tremor[0] > 0.0:
+            self._tell("tremor", self._tremor)
+        if self._drone[0] is not None:
+            self._tell("drone", self._drone)
+        if wait:
+            self.wait_ready()
+
+    def _end(self, timeout: float) -> None:
         process = self._process
         if process is None:
             return
         self._tell("stop", None)
-        deadline = time.monotonic() + STOP_TIMEOUT
+        deadline = time.monotonic() + timeout
         while process.is_alive() and time.monotonic() < deadline:
             self.poll(0.02)
         if process.is_alive():
@@ -132,6 +171,8 @@ class Speaker:
         self._process = None
         process.close()
         self._release()
+        self._note_takes(wait=True)
+        self._give_up_recording()
 
     def _release(self) -> None:
         if self._pipe is not None:
@@ -168,27 +209,97 @@ class Speaker:
     @property
     def level(self) -> float:
         """The listening level, a gain of 0..1 on top of the instrument's own level."""
-        return self._hand.level
+        return self._level
 
-    def move(self, distance: float, volume: float) -> None:
-        """Move the hand: distance, m (the voice keeps it within the computed field), and volume, 0..1."""
+    def move(self, distance: float, volume: float, time: float | None = None) -> None:
+        """Move the hand: distance, m (the voice keeps it within the computed field), and volume, 0..1.
+
+        `time`: when it was there (time.monotonic, s), by default now, which later moments count as. The sound follows
+        linearly from time stamp to time stamp, some milliseconds behind; after the newest it stays.
+        """
         distance, volume = non_negative("distance", distance), fraction("volume", volume)
-        self._hand = self._hand._replace(distance=distance, volume=volume)
-        self._publish()
+        now = _monotonic()
+        moment = now if time is None else min(finite("time", time), now)
+        self._hand = HandEvent(moment, distance, volume)
+        self._publish_hand(moment)
 
     def set_level(self, level: float) -> None:
         """Set the listening level, gain 0..1."""
-        self._hand = self._hand._replace(level=fraction("level", level))
-        self._publish()
+        self._level = fraction("level", level)
+        self._publish_level()
 
     def mute(self, muted: bool) -> None:
-        """Fade the voice out (True) or in (False) within 8 ms."""
-        self._tell("mute", bool(muted))
+        """Fade voice and drone out (True) or in (False) within 30 ms, the voice within 8 ms."""
+        self._muted = bool(muted)
+        self._tell("mute", self._muted)
+
+    def set_jitter(self, tremor_mm: float, seed: int) -> None:
+        """Let the hand tremble by `tremor_mm`, mm, root mean square, as `seed` says; 0 holds it still."""
+        if isinstance(seed, bool) or not isinstance(seed, int) or seed < 0:
+            raise ValueError(f"seed must be a whole number >= 0; got {seed!r}")
+        self._tremor = (1e-3 * non_negative("tremor_mm", tremor_mm), seed)
+        self._tell("tremor", self._tremor)
+
+    def set_drone(self, frequency: float | None, gain: float = 0.1) -> None:
+        """Sound a steady tone of `frequency`, Hz, under the voice; None ends it. It fades within 30 ms either way.
+
+        `gain`: its peak, of full scale, before the listening level. Recordings and takes hold it too.
+        """
+        wanted = None if frequency is None else positive("frequency", frequency)
+        self._drone = (wanted, fraction("gain", gain))
+        self._tell("drone", self._drone)
+
+    def replay(self, path: HandPath | None) -> None:
+        """Play a hand path from its beginning in place of the hand; None gives the hand back, as its end does.
+
+        The meters tell its distance and volume meanwhile, and `replaying`.
+        """
+        if self._link is not None:
+            self._takes.replay(self._link.played, self.meters().sample_rate, path)
+        self._tell("replay", path)
+
+    @property
+    def kept_seconds(self) -> float:
+        """How much sound and hand is remembered, s: what `keep` would write now, five minutes at most."""
+        return 0.0 if self._link is None else self._takes.seconds(self._link.played, self.meters().sample_rate)
+
+    @property
+    def kept(self) -> tuple[Kept, ...]:
+        """The takes kept (or refused: see their `error`) so far."""
+        self.poll(0.0)
+        return tuple(self._takes.kept)
+
+    def keep(self, folder: Path | str, stem: str) -> Path:
+        """Write the last five minutes, or what there is: STEM.wav and STEM.csv in `folder`; return the WAV's path.
+
+        Sound as recordings have it (before the listening level, drone included); the hand as it moved (tremor and
+        replayed paths included, silent where muted) in the columns `render --hand` reads. The files are new and
+        appear whole, soon after: see `kept` and `notice`.
+        """
+        path = (Path(folder) / f"{stem}.wav").absolute()
+        memory = None if self._link is None else self._link.played
+        span = self._takes.keep(memory, self.meters().sample_rate, path)
+        if span is not None:
+            self._tell("keep", span)
+        self._note_takes()
+        return path
+
+    def last_take(self) -> HandPath | None:
+        """The hand path since the last `keep` or the last silence of two seconds; None where nothing sounded.
+
+        A replay is no take: after one this is the replayed path, until a second or more was played.
+        """
+        return None if self._link is None else self._takes.last(self._link.played, self.meters().sample_rate)
 
     def set_instrument(self, instrument: Instrument) -> None:
         """Play another instrument from now on, without a click."""
         self._instrument = instrument
         self._tell("instrument", instrument)
+
+    def set_source(self, source: Callable[[float], Any]) -> None:
+        """Change to another source without a click; only for a speaker that was given one."""
+        self._settings = replace(self._settings, source=source)
+        self._tell("source", source)
 
     def record(self, path: Path | str | None) -> None:
         """Record to a new file, .wav or .flac; None ends the recording (see `recordings` soon after)."""
@@ -223,8 +334,10 @@ class Speaker:
         if self._failure is None and not process.is_alive() and process.exitcode != 0:
             self._failure = (
                 f"Sound lost: the audio process ended unexpectedly (exit code {process.exitcode}). "
-                "Close the window and start again."
+                "Press the key shown to restart."
             )
+            self._give_up_recording()
+        self._note_takes()
 
     def _take(self, kind: str, value: Any) -> None:
         if kind == "ready":
@@ -238,10 +351,31 @@ class Speaker:
             if value.path == self._recording_to:
                 self._recording_to = None
             self._notice = _recording_notice(value, self.meters().sample_rate)
+        elif kind == "kept":
+            self._takes.sound_written(*value)
 
-    def _publish(self) -> None:
+    def _note_takes(self, wait: bool = False) -> None:
+        """Take note of the takes whose files are written; without an audio process no sound can follow any more."""
+        self._takes.collect(lost=self._process is None or self._failure is not None, wait=wait)
+        if len(self._takes.kept) > self._told_takes:
+            self._told_takes = len(self._takes.kept)
+            self._notice = kept_notice(self._takes.kept[-1])
+
+    def _give_up_recording(self) -> None:
+        """After the end of the audio process: a recording it did not report is lost, and said to be."""
+        path, self._recording_to = self._recording_to, None
+        if path is not None:
+            lost = Recording(path, 0, 0, f"The recording {path.name} was lost with the audio process.")
+            self._recorded.append(lost)
+            self._notice = lost.error
+
+    def _publish_hand(self, moment: float) -> None:
         if self._link is not None:
-            self._link.hand.write(self._hand._replace(time=time.monotonic()))
+            self._link.hand.write(self._hand._replace(time=moment))
+
+    def _publish_level(self) -> None:
+        if self._link is not None:
+            self._link.listening.write(Listening(self._level))
 
     def _tell(self, kind: str, value: object) -> None:
         if self._pipe is None:
@@ -250,6 +384,10 @@ class Speaker:
             self._pipe.send((kind, value))
         except OSError:  # the audio process is gone; `poll` says so
             self.poll(0.0)
+
+
+def _monotonic() -> float:
+    return time.monotonic()
 
 
 def measure(

@@ -153,6 +153,7 @@ class Voice:
             samples[:] = 0.0
         elif self._muted or not self._opening.rests_at(1.0):
             samples *= self._opening.gains(samples.size, up=not self._muted)
+            samples += 0.0  # a negative zero becomes a plain one, as in a block that is silent from its start
 
 
 def _row(name: str, values: ArrayLike, frames: int, most: float) -> Floats:

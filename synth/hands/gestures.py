@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 STAMPS_PER_SECOND = 500.0  # Hz; linear pieces of 2 ms miss a 6.5 Hz vibrato by less than a thousandth of its depth
 SHORTEST, LONGEST = 1.0, 600.0  # s
 TREMOR_BAND = (6.0, 12.0)  # Hz
+TREMOR_PARTIALS = 24
 TREMOR_SIZE = 0.05e-3  # m, root mean square
 VIBRATO_RATE = 6.5  # Hz
 VIBRATO_DEPTH_CENTS = 25.0  # each way
@@ -42,18 +43,22 @@ def minimum_jerk(share: ArrayLike) -> Floats:
 
 
 def tremor(times: Floats, seed: int, size: float = TREMOR_SIZE) -> Floats:
-    """Displacement of a trembling hand, m, at `times` (s): 24 sines, random frequencies in TREMOR_BAND.
+    """Displacement of a trembling hand, m, at `times` (s): sines of random frequencies in TREMOR_BAND.
 
     `size` is the expected root mean square; the same seed gives the same tremor.
     """
-    random = np.random.default_rng(seed)
-    count = 24
-    rates = random.uniform(*TREMOR_BAND, count)
-    phases = random.uniform(0.0, 2.0 * np.pi, count)
+    rates, phases = tremor_partials(seed)
     total = np.zeros_like(times)
     for rate, phase in zip(rates, phases, strict=True):
         total += np.sin(2.0 * np.pi * rate * times + phase)
-    return np.asarray(size * total / np.sqrt(0.5 * count))
+    return np.asarray(size * total / np.sqrt(0.5 * TREMOR_PARTIALS))
+
+
+def tremor_partials(seed: int) -> tuple[Floats, Floats]:
+    """(frequencies, Hz, phases, rad) of the sines of a tremor, each (TREMOR_PARTIALS,)."""
+    random = np.random.default_rng(seed)
+    rates = random.uniform(*TREMOR_BAND, TREMOR_PARTIALS)
+    return rates, random.uniform(0.0, 2.0 * np.pi, TREMOR_PARTIALS)
 
 
 def sweep(field: PitchField, seconds: float, seed: int) -> HandPath:

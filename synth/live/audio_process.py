@@ -13,6 +13,7 @@ import signal
 import sys
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from multiprocessing import parent_process
 from multiprocessing.connection import Connection, wait
@@ -29,6 +30,7 @@ from synth.live.recorder import Recorder, Recording, prepare_recorder
 from synth.live.renderer import FADE_TIME, Renderer
 from synth.live.silent_clock import SilentClock
 from synth.live.sound_device import STREAM_REMEDY, Latency, Output, OutputStream, choose_output
+from synth.live.take import Keeper, Span
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
@@ -40,13 +42,14 @@ STALL_TIME = 2.0  # s without a block after which a stream counts as lost
 
 @dataclass(frozen=True, slots=True)
 class SoundSettings:
-    """Start values: device, latency ("low", "high" or s), sample rate (Hz), tags of recordings."""
+    """Start values: device, latency ("low", "high" or s), sample rate (Hz), tags of recordings, another source."""
 
     device: str | int | None
     latency: Latency
     sample_rate: int
     title: str = ""
     comment: str = ""
+    source: Callable[[float], Any] | None = None  # sample rate -> what renders in place of a voice
 
 
 class AudioProcess:
@@ -63,6 +66,8 @@ class AudioProcess:
         self._lost = threading.Event()
         self._output: OutputStream | SilentClock | None = None
         self._abandoned = False
+        self._keeper: Keeper | None = None
+        self._sending = threading.Lock()
         self._progress = (0, 0.0)
 
     def run(self) -> None:
@@ -105,17 +110,18 @@ class AudioProcess:
     def _build(self) -> None:
         from synth.voice import Voice
 
-        voice = Voice(self._instrument, self._rate)
+        source = self._settings.source
+        voice = Voice(self._instrument, self._rate) if source is None else source(self._rate)
         self._renderer = Renderer(voice, self._instrument, self._rate, self._link)
         self._renderer.warm_up()
         prepare_recorder()
         settle_memory()
 
     def _open_stream(self, output: Output) -> None:
-        def render(frames: int, underrun: bool) -> NDArray[np.float32]:
+        def render(frames: int, underrun: bool = False, delay: float | None = None, /) -> NDArray[np.float32]:
             if self._abandoned:
                 return np.zeros(frames, np.float32)
-            return self._renderer.render(frames, underrun)
+            return self._renderer.render(frames, underrun, delay)
 
         with real_time_threads():
             stream = OutputStream(render, output, ended=self._lost.set)
@@ -145,14 +151,26 @@ class AudioProcess:
         closing.start()
         closing.join(1.0)
         reason = "asks for no more sound" if stalled else "ended the stream"
-        self._run_silently(f"Sound lost: the output {reason}. {STREAM_REMEDY}, and start again.")
+        self._run_silently(f"Sound lost: the output {reason}. Press the key shown to restart. {STREAM_REMEDY}.")
 
     def _follow(self) -> bool:
-        """Act on one message; False when the other side has hung up."""
+        """Act on what has come; False when the other side has hung up. Of several instruments only the last counts: a
+        slider sends them faster than some can be built.
+        """
         try:
-            kind, value = self._pipe.recv()
+            messages = [self._pipe.recv()]
+            while self._pipe.poll():
+                messages.append(self._pipe.recv())
         except (EOFError, OSError):
             return False
+        last = max((place for place, (kind, _) in enumerate(messages) if kind == "instrument"), default=-1)
+        for place, (kind, value) in enumerate(messages):
+            if kind != "instrument" or place == last:
+                self._take(kind, value)
+        return True
+
+    def _take(self, kind: str, value: Any) -> None:
+        """Act on one message."""
         if kind == "stop":
             self._stopping = True
         elif kind == "mute":
@@ -160,9 +178,25 @@ class AudioProcess:
             self._renderer.mute(self._muted)
         elif kind == "instrument":
             self._renderer.set_instrument(value)
+        elif kind == "source":
+            self._renderer.set_source(value)
+        elif kind == "replay":
+            self._renderer.replay(value)
+        elif kind == "tremor":
+            self._renderer.set_tremor(*value)
+        elif kind == "drone":
+            self._renderer.set_drone(*value)
+        elif kind == "keep":
+            self._keep(value)
         elif kind == "record":
             self._record(value)
-        return True
+
+    def _keep(self, span: Span) -> None:
+        settings = self._settings
+        self._keeper = Keeper(
+            self._renderer.memory, span, self._rate, settings.title, settings.comment,
+            done=lambda path, error: self._send("kept", (path, error)),
+        )  # fmt: skip
 
     def _record(self, path: Path | None) -> None:
         self._finish_recording()
@@ -195,12 +229,14 @@ class AudioProcess:
                 muted=float(self._muted),
                 recording=float(recorder is not None),
                 recorded_frames=recorder.frames if recorder is not None else 0,
+                gesture_latency=self._renderer.latency.median(time.monotonic()),
             )
         )
 
     def _send(self, kind: str, value: object) -> None:
         try:
-            self._pipe.send((kind, value))
+            with self._sending:  # a take is kept in a thread of its own
+                self._pipe.send((kind, value))
         except OSError:  # the other side is gone; what has to be finished is finished all the same
             return
 
@@ -211,6 +247,8 @@ class AudioProcess:
         while not self._renderer.gate.closed and time.monotonic() < deadline:
             time.sleep(FADE_TIME / 4)
         self._finish_recording()
+        if self._keeper is not None:
+            self._keeper.join()
         if self._output is not None:
             closing = threading.Thread(target=self._output.close, daemon=True)
             closing.start()

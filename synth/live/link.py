@@ -1,5 +1,5 @@
-"""Memory shared by the window's process and the audio process: the newest hand one way, meters and sound the
-other.
+"""Memory shared by the window's process and the audio process: hand events and the listening level one way, meters,
+sound and the hand that was played the other.
 
 Nothing here waits for anything: a reader that meets a half-written record keeps the last whole one. Each
 record has one writing process and one writing thread.
@@ -15,22 +15,22 @@ from zlib import crc32
 import numpy as np
 from numpy.typing import NDArray
 
+from synth.live.hand_events import EventRing
+from synth.live.hand_memory import HandMemory
+
 RING_FRAMES = 65536  # 1.37 s at 48 kHz
 _SLOTS = 4
 _COUNTER = struct.Struct("=Q")
 
 
-class Hand(NamedTuple):
-    """The newest hand: distance, m; volume and listening level, gains 0..1; time (time.monotonic), s."""
+class Listening(NamedTuple):
+    """The listening level, a gain 0..1."""
 
-    distance: float
-    volume: float
     level: float
-    time: float
 
 
 class SoundMeters(NamedTuple):
-    """What the rendering thread publishes once a block: Hz, m, gains 0..1, counts, time (monotonic), s."""
+    """What the rendering thread publishes once a block: Hz, m, gains 0..1, counts, flag, time (monotonic), s."""
 
     frequency: float
     distance: float
@@ -41,6 +41,7 @@ class SoundMeters(NamedTuple):
     frames: float
     underruns: float
     late_blocks: float
+    replaying: float
     time: float
 
 
@@ -55,6 +56,7 @@ class ProcessMeters(NamedTuple):
     muted: float
     recording: float
     recorded_frames: float
+    gesture_latency: float
 
 
 class Record:
@@ -136,8 +138,8 @@ class SampleRing:
 
 
 class LiveLink:
-    """One shared memory block: `hand` is written by the window's side, `sound`, `process` and `samples` by
-    the audio side.
+    """One shared memory block: `hand` and `listening` are written by the window's side, `sound`, `process`, `samples`
+    and `played` by the audio side.
 
     The creator unlinks it on `close`; if the creator dies, Python's resource tracker does.
     """
@@ -157,17 +159,20 @@ class LiveLink:
             start += -(-size // 64) * 64
             return view
 
-        self.hand = Record(room(Record.size(len(Hand._fields))), len(Hand._fields))
+        self.hand = EventRing(room(EventRing.size()))
+        self.listening = Record(room(Record.size(len(Listening._fields))), len(Listening._fields))
         self.sound = Record(room(Record.size(len(SoundMeters._fields))), len(SoundMeters._fields))
         self.process = Record(room(Record.size(len(ProcessMeters._fields))), len(ProcessMeters._fields))
         self.samples = SampleRing(room(SampleRing.size(RING_FRAMES)), RING_FRAMES)
+        self.played = HandMemory(room(HandMemory.size()))
 
     @classmethod
     def create(cls) -> Self:
         """A new block with nothing in it."""
-        records = (len(Hand._fields), len(SoundMeters._fields), len(ProcessMeters._fields))
-        size = sum(Record.size(count) + 64 for count in records) + SampleRing.size(RING_FRAMES) + 64
-        memory = SharedMemory(create=True, size=size)
+        records = (len(Listening._fields), len(SoundMeters._fields), len(ProcessMeters._fields))
+        sizes = [Record.size(count) for count in records]
+        sizes += [EventRing.size(), SampleRing.size(RING_FRAMES), HandMemory.size()]
+        memory = SharedMemory(create=True, size=sum(size + 64 for size in sizes))
         return cls(memory, owner=True)
 
     @classmethod
@@ -187,7 +192,7 @@ class LiveLink:
         """
         if not self._views:
             return
-        del self.hand, self.sound, self.process, self.samples
+        del self.hand, self.listening, self.sound, self.process, self.samples, self.played
         for view in reversed(self._views):
             view.release()
         self._views.clear()

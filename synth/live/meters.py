@@ -15,7 +15,9 @@ class Meters:
     Hz; distance, m; volume 0..1; peak (falling 20 dB/s) and rms (0.1 s) of the output, full scale 1.
     sample_rate, Hz; latency as PortAudio reports it, s; share_median and share_worst: render time over the
     block's period, last 1024 blocks. underruns: blocks PortAudio flagged; late_blocks: blocks that took
-    longer than their period.
+    longer than their period. recorded_frames: of the running recording. time: of the last block (time.monotonic), s.
+    gesture_latency: from the time stamp of a hand event to the moment its value leaves the sound device, s, median over
+    the last second (`synth/live/gesture_latency.py`); 0 while nothing is measured. replaying: a hand path plays.
     """
 
     alive: bool
@@ -37,6 +39,8 @@ class Meters:
     recording: bool
     recorded_frames: int
     time: float
+    gesture_latency: float = 0.0
+    replaying: bool = False
 
 
 def no_meters(sample_rate: int) -> Meters:
@@ -75,4 +79,6 @@ def _joined(sound: SoundMeters, process: ProcessMeters, alive: bool) -> Meters:
         recording=bool(process.recording),
         recorded_frames=int(process.recorded_frames),
         time=sound.time,
+        gesture_latency=process.gesture_latency,
+        replaying=bool(sound.replaying),
     )

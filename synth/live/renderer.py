@@ -1,19 +1,28 @@
-"""The newest hand becomes the next block of sound, for the sound device's callback or the silent clock."""
+"""Hand events become the next block of sound, for the sound device's callback or the silent clock."""
 
 from __future__ import annotations
 
 import time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from synth.hand_path import HandBlock
-from synth.live.link import Hand, LiveLink, SoundMeters
-from synth.sound.fades import Fade
+from synth.live.drone import Drone
+from synth.live.gesture_latency import GestureLatency
+from synth.live.hand_clock import HandClock
+from synth.live.hand_memory import row_step
+from synth.live.hand_track import HandTrack
+from synth.live.link import LiveLink, SoundMeters
+from synth.live.live_tremor import LiveTremor
+from synth.live.replay import Replay
+from synth.live.take import SoundMemory
+from synth.sound.fades import Fade, guard
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
+    from synth.hand_path import HandPath
     from synth.live.recorder import Recorder
     from synth.voice import Voice
 
@@ -45,18 +54,28 @@ class Gate:
 
 
 class Renderer:
-    """Renders blocks of any size from the hand in the link, and publishes meters and samples there.
+    """Renders blocks of any size from the hand events in the link, and publishes meters, samples and the hand there.
 
-    Within a block the hand moves linearly from where it was to the newest one (the voice adds its 5 ms pole
-    and keeps it within the computed field). Recording takes the voice's sound before the listening level.
+    The hand moves linearly from event to event on the hand clock, or along a replayed path; the voice adds its 5 ms
+    pole and keeps it within the computed field. The drone is mixed in after the voice. Recordings and the take hold the
+    sound before the listening level.
     """
 
     def __init__(self, voice: Voice, instrument: Instrument, sample_rate: float, link: LiveLink) -> None:
         self._voice = voice
         self._rate = sample_rate
         self._link = link
-        self._distance = float(instrument.curve.farthest)
-        self._volume = 0.0
+        link.hand.begin_at_newest()
+        first = link.hand.take()
+        self._distance = float(instrument.curve.farthest) if first is None else first.distance
+        self._volume = 0.0 if first is None else first.volume
+        self._track = HandTrack(self._distance, self._volume)
+        self._clock = HandClock(sample_rate)
+        self._tremor = LiveTremor(sample_rate)
+        self._drone = Drone(sample_rate)
+        self._replay: Replay | None = None
+        self._muted = False
+        self._row_step = row_step(sample_rate)
         self._level: float | None = None
         self._peak = 0.0
         self._power = 0.0
@@ -68,6 +87,9 @@ class Renderer:
         self.gate = Gate(sample_rate)
         self.recorder: Recorder | None = None
         self.shares = np.zeros(SHARES_KEPT)
+        self.latency = GestureLatency()
+        self.memory = SoundMemory(int(sample_rate))
+        link.played.prepare()
 
     @property
     def blocks(self) -> int:
@@ -85,21 +107,53 @@ class Renderer:
         """Change to another instrument without a click (any thread)."""
         self._voice.set_instrument(instrument)
 
-    def mute(self, muted: bool) -> None:
-        """Fade the voice out or in (any thread)."""
-        self._voice.mute(muted)
+    def set_source(self, source: Any) -> None:
+        """Tell a source that stands in for the voice to change to `source` (any thread)."""
+        stand_in: Any = self._voice
+        stand_in.set_source(source)
 
-    def render(self, frames: int, underrun: bool = False) -> NDArray[np.float32]:
-        """The next `frames` samples, float32 within -1..1. One thread at a time."""
+    def mute(self, muted: bool) -> None:
+        """Fade voice and drone out or in (any thread)."""
+        self._muted = muted
+        self._voice.mute(muted)
+        self._drone.mute(muted)
+
+    def set_tremor(self, size: float, seed: int) -> None:
+        """Let the hand tremble by `size`, m, root mean square (any thread)."""
+        self._tremor.set(size, seed)
+
+    def set_drone(self, frequency: float | None, gain: float) -> None:
+        """Sound a steady tone, Hz, or end it with None (any thread)."""
+        self._drone.set(frequency, gain)
+
+    def replay(self, path: HandPath | None) -> None:
+        """Play a hand path from its beginning in place of the hand events; None ends it (any thread)."""
+        self._replay = None if path is None else Replay(path, self._rate)
+
+    def render(
+        self, frames: int, underrun: bool = False, output_delay: float | None = None, now: float | None = None
+    ) -> NDArray[np.float32]:
+        """The next `frames` samples, float32 within -1..1. One thread at a time.
+
+        `output_delay`: time until the first of them leaves the device, s, where that is known; `now`: the moment they
+        are asked for (time.monotonic, s), by default this one.
+        """
         started = time.perf_counter()
-        newest = self._link.hand.read()
-        hand = Hand(*newest) if newest is not None else Hand(self._distance, 0.0, 0.0, 0.0)
-        samples = self._voice.render(self._hand_block(hand, frames), frames)
+        now = time.monotonic() if now is None else now
+        start = self._clock.start_of(frames, now)
+        hand = self._hand_block(start, frames)
+        self.latency.follow(None if output_delay is None else now + output_delay - start, self._track.reached, now)
+        self._remember_hand(hand)
+        samples = self._voice.render(hand, frames)
+        if self._drone.add(samples):
+            guard(samples)
         self.gate.apply(samples)
+        self.memory.write(samples)
         recorder = self.recorder
         if recorder is not None:
             recorder.put(samples.copy())
-        samples *= self._level_ramp(hand.level, frames)
+        listening = self._link.listening.read()
+        samples *= self._level_ramp(0.0 if listening is None else listening[0], frames)
         block = samples.astype(np.float32)
         self._link.samples.write(block)
         self._follow_level(block)
@@ -125,14 +179,27 @@ class Renderer:
             self._ramp = np.arange(1, frames + 1) / frames
         return self._ramp
 
-    def _hand_block(self, hand: Hand, frames: int) -> HandBlock:
-        ramp = self._steps(frames)
-        block = HandBlock(
-            distance=self._distance + (hand.distance - self._distance) * ramp,
-            volume=np.minimum(self._volume + (hand.volume - self._volume) * ramp, 1.0),
-        )
-        self._distance, self._volume = hand.distance, hand.volume
+    def _hand_block(self, start: float, frames: int) -> HandBlock:
+        """The hands of the next block, from hand time `start` on."""
+        while (event := self._link.hand.take()) is not None:
+            self._track.add(event, start)
+        distance, volume = self._track.block(start, frames, self._rate)
+        replay = self._replay
+        if replay is not None and not replay.done:
+            block = replay.block(frames)
+        else:
+            shaken = self._tremor.displacement(self._frames, frames)
+            if shaken is not None:
+                distance = np.maximum(distance + shaken, 0.0)
+            block = HandBlock(distance, volume)
+        self._distance, self._volume = float(block.distance[-1]), float(block.volume[-1])
         return block
+
+    def _remember_hand(self, hand: HandBlock) -> None:
+        """Every `row_step`-th sample of the hand; a muted hand is silent, so that the path sounds like the take."""
+        rows = slice(-self._frames % self._row_step, None, self._row_step)
+        volumes = hand.volume[rows]
+        self._link.played.write(hand.distance[rows], 0.0 * volumes if self._muted else volumes)
 
     def _level_ramp(self, wanted: float, frames: int) -> NDArray[np.float64] | float:
         if self._level is None or self._level == wanted:
@@ -163,6 +230,7 @@ class Renderer:
                 frames=self._frames,
                 underruns=self._underruns,
                 late_blocks=self._late,
+                replaying=float(self._replay is not None and not self._replay.done),
                 time=time.monotonic(),
             )
         )

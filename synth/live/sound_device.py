@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from synth.errors import DeviceError
+from synth.live.gesture_latency import output_delay
 
-RenderBlock = Callable[[int, bool], NDArray[np.float32]]
 Latency = float | str
 LOW_FRAMES = 512
 
@@ -21,6 +21,14 @@ LIBRARY_REMEDY = (
 )
 DEVICE_REMEDY = "Connect or enable one, then look for it with: beatfield devices"
 STREAM_REMEDY = "Choose another output from `beatfield devices` with --device, or try --latency high"
+
+
+class RenderBlock(Protocol):
+    """What makes the sound: frames, whether sound was lost before them, time until they leave the device, s."""
+
+    def __call__(
+        self, frames: int, underrun: bool = False, output_delay: float | None = None, /
+    ) -> NDArray[np.float32]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +130,9 @@ class OutputStream:
         sound = portaudio()
         self.failure: str | None = None
 
-        def callback(outdata: NDArray[np.float32], frames: int, _times: Any, status: Any) -> None:
+        def callback(outdata: NDArray[np.float32], frames: int, times: Any, status: Any) -> None:
             try:
-                outdata[:] = render(frames, bool(status.output_underflow))[:, np.newaxis]
+                outdata[:] = render(frames, bool(status.output_underflow), output_delay(times))[:, np.newaxis]
             except Exception as error:
                 outdata.fill(0.0)
                 self.failure = f"{type(error).__name__}: {error}"

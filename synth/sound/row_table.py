@@ -33,6 +33,7 @@ CycleMaker = Callable[[Floats, int], Complexes]  # (offsets (rows,), harmonics K
 
 SLOWEST = 8.0  # Hz, g_0
 ROWS_PER_E = 17.0
+GRADES = 49  # variable amplitudes at which a memoryless detector is worked out
 _EDGE = 1e-6  # relative: the row at the edge of lock
 _EDGES = 32  # harmonic numbers at which the band's edge is worked out
 
@@ -95,16 +96,45 @@ def _hand_table(instrument: Instrument, sample_rate: float) -> RowTable:
     # one row beyond either end of the reach; there the end's amplitudes stand
     first = max(int(np.searchsorted(grid, found[-1], side="right")) - 1, 0)
     last = min(int(np.searchsorted(grid, found[0])), grid.size - 1)
-    offsets = grid[first : last + 1] if last > first else grid[first - 1 : first + 1]
+    if last <= first:  # all of the reach between two rows, or beyond every offset that sounds
+        first = min(max(first - 1, 0), grid.size - 2)
+        last = first + 1
+    offsets = grid[first : last + 1]
     places = np.interp(offsets, found[::-1], distances[::-1])
     detectors = [instrument.detector_at(float(place)) for place in places]
     if instrument.detector.kind == "diode":
         reference, variable = instrument.reference_amplitude or 1.0, instrument.variable_amplitude(places)
         rows = _diode_rows(detectors[0], reference, variable, offsets, instrument.lock_range, sample_rate)
     else:
-        rows = np.array([made.strength * made.harmonics(MOST_HARMONICS) for made in detectors], dtype=np.complex128)
+        rows = _graded_rows(instrument, places)
     highest = max(made.strength * made.peak for made in detectors)
     return RowTable(offsets, _in_band(rows, offsets, sample_rate, instrument.lock_range) / highest, mirrored=False)
+
+
+def _graded_rows(instrument: Instrument, places: Floats) -> Complexes:
+    """C_0..C_K of a detector without memory at hand distances (rows,), read between `GRADES` solved amplitudes.
+
+    The hand moves the variable amplitude over a narrow range, whatever the tuning: the solved rows stay when a control
+    tunes the instrument otherwise. Off by less than 5e-6 of the strongest harmonic for demos/willow.toml (a test).
+    """
+    everywhere = instrument.variable_amplitude(
+        np.geomspace(instrument.curve.nearest, instrument.curve.farthest, GRADES)
+    )
+    lowest, highest = float(everywhere.min()), float(everywhere.max())
+    reference = instrument.reference_amplitude or 1.0
+    rows = _grades(instrument.detector, reference, lowest, highest)
+    share = 0.0 if highest <= lowest else (instrument.variable_amplitude(places) - lowest) / (highest - lowest)
+    position = np.clip(np.broadcast_to(share, places.shape) * (GRADES - 1), 0.0, GRADES - 1)
+    below = np.minimum(position.astype(int), GRADES - 2)
+    onward = (position - below)[:, None]
+    return np.asarray((1.0 - onward) * rows[below] + onward * rows[below + 1], dtype=np.complex128)
+
+
+@lru_cache(maxsize=8)
+def _grades(detector: Detector, reference: float, lowest: float, highest: float) -> Floats:
+    """Harmonics times strength (GRADES, K + 1) of a detector with variable amplitudes from lowest to highest, V."""
+    made = [detector.with_amplitudes(reference, value) for value in np.linspace(lowest, highest, GRADES).tolist()]
+    return np.array([one.strength * one.harmonics(MOST_HARMONICS) for one in made])
 
 
 def row_offsets(sample_rate: float, lock_range: float) -> Floats:

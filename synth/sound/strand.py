@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.checks import positive
-from models.pulling import advance_phase, pulled_beat
+from models.pulling import advance_angle, pulled_beat
+from synth.errors import DesignError
 from synth.sound.beat_phase import MOST_TURNS, TURN_MASK, accumulate, fixed_from_radians, radians_from_fixed
 from synth.sound.filters import ToneFilter
 from synth.sound.pitch_law import PitchLaw
@@ -25,7 +26,7 @@ Floats = NDArray[np.float64]
 class Patch:
     """An instrument made ready for a sample rate: its tables, built once, never changed, shared by strands.
 
-    Raises ValueError for a lock range of a quarter of the sample rate or more, and for oscillators that come
+    Raises DesignError for a lock range of a quarter of the sample rate or more, and for oscillators that come
     to lie more than MOST_TURNS sample rates apart.
     """
 
@@ -33,15 +34,16 @@ class Patch:
         self.instrument = instrument
         self.sample_rate = positive("sample_rate", sample_rate)
         if instrument.lock_range >= 0.25 * self.sample_rate:
-            raise ValueError(
-                f"lock_range must be below a quarter of the sample rate, {0.25 * self.sample_rate:g} Hz; "
-                f"got {instrument.lock_range:g}"
+            raise DesignError(
+                f"lock_range must be below a quarter of the sample rate, {0.25 * self.sample_rate:g} Hz, to be heard; "
+                f"got {instrument.lock_range:g}: lower coupling.lock_range, or use larger output resistors"
             )
         self.law = PitchLaw(instrument)
         if self.law.highest > MOST_TURNS * self.sample_rate:
-            raise ValueError(
+            raise DesignError(
                 f"sample_rate must be >= {self.law.highest / MOST_TURNS:g} Hz for an instrument whose "
-                f"oscillators come to lie {self.law.highest:g} Hz apart; got {self.sample_rate:g}"
+                f"oscillators come to lie {self.law.highest:g} Hz apart; got {self.sample_rate:g}: tune the two "
+                "tanks nearer to each other"
             )
         if instrument.detector.kind == "diode" or instrument.amplitude_varies:
             self.table: Wavetable | RowTable = row_table(instrument, self.sample_rate)
@@ -98,7 +100,7 @@ class Strand:
         offsets[1:] = patch.law.offset(distance)
         if self._lock > 0.0:
             start = radians_from_fixed(self._phase)
-            radians = advance_phase(start, offsets, self._lock, 1.0 / patch.sample_rate)
+            radians = advance_angle(start, offsets, self._lock, 1.0 / patch.sample_rate)
             phases = fixed_from_radians(radians)
         else:
             phases = accumulate(self._phase, offsets, patch.sample_rate)

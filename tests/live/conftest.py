@@ -42,6 +42,18 @@ class Stage:
 
     environment: dict[str, str]
     folder: Path
+    running: list[subprocess.Popen[bytes]]
+
+    def kill_sound(self) -> None:
+        """Pull the sound card out: its server dies at once."""
+        server = self.running.pop()
+        server.kill()
+        server.wait()
+        (self.folder / "native").unlink(missing_ok=True)
+
+    def start_sound(self) -> None:
+        """Plug it in again."""
+        _start_sound(self.folder, self.environment, self.running)
 
     def run(self, *command: str, text: str = "", timeout: float = START_TIMEOUT) -> str:
         """Run a tool on this stage, with `text` as its input, and return what it prints."""
@@ -109,7 +121,7 @@ def _open_stage(folder: Path, running: list[subprocess.Popen[bytes]]) -> Stage:
     }
     environment["DISPLAY"] = _start_screen(folder, environment, running)
     _start_sound(folder, environment, running)
-    return Stage(environment, folder)
+    return Stage(environment, folder, running)
 
 
 def _start_screen(folder: Path, environment: dict[str, str], running: list[subprocess.Popen[bytes]]) -> str:

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from synth.live.link import RING_FRAMES, Hand, LiveLink, Record, SampleRing
+from synth.live.hand_events import HandEvent
+from synth.live.link import RING_FRAMES, LiveLink, ProcessMeters, Record, SampleRing
 
 
 def test_a_record_gives_back_the_newest_values() -> None:
@@ -36,7 +37,7 @@ def test_a_torn_record_is_not_taken() -> None:
 def _write_many(name: str, count: int) -> None:
     link = LiveLink.attach(name)
     for number in range(1, count + 1):
-        link.hand.write((number, number, number, number))
+        link.process.write((number,) * len(ProcessMeters._fields))
     link.close()
 
 
@@ -47,7 +48,7 @@ def test_another_process_never_leaves_a_mixed_record() -> None:
     writer.start()
     seen: list[float] = []
     while not seen or seen[-1] < 20_000:
-        values = link.hand.read()
+        values = link.process.read()
         if values is not None:
             assert len(set(values)) == 1
             seen.append(values[0])
@@ -75,8 +76,8 @@ def test_the_ring_holds_the_newest_samples(sizes: list[int], wanted: int) -> Non
 def test_closing_the_link_removes_the_memory() -> None:
     link = LiveLink.create()
     other = LiveLink.attach(link.name)
-    link.hand.write(Hand(0.2, 1.0, 0.1, 3.0))
-    assert other.hand.read() == (0.2, 1.0, 0.1, 3.0)
+    link.hand.write(HandEvent(3.0, 0.2, 1.0))
+    assert other.hand.take() == (3.0, 0.2, 1.0)
     assert other.samples.read(RING_FRAMES).size == 0
     name = link.name
     other.close()

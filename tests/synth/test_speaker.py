@@ -23,6 +23,7 @@ from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
 from synth.errors import DeviceError
+from synth.hand_path import HandPath, still_hand
 from synth.speaker import Speaker, list_devices, measure
 
 NO_DEVICE = "no output of this name"
@@ -64,6 +65,12 @@ def check_output_settings(device, channels, dtype, samplerate):
     if BEHAVIOUR == "44100 only" and samplerate != 44100:
         raise PortAudioError("Invalid sample rate")
 
+class _Times:
+    # half a second ahead of this process's clock, as streams have clocks of their own; 12.5 ms to the output
+    def __init__(self):
+        self.currentTime = time.monotonic() + 0.5
+        self.outputBufferDacTime = self.currentTime + 0.0125
+
 class _Status:
     def __init__(self, underflow):
         self.output_underflow = underflow
@@ -92,7 +99,7 @@ class OutputStream:
             frames = sizes[number % len(sizes)]
             data = numpy.full((frames, self.channels), numpy.nan, numpy.float32)
             try:
-                self._callback(data, frames, None, _Status(number in (3, 70, 73)))
+                self._callback(data, frames, _Times(), _Status(number in (3, 70, 73)))
             except CallbackAbort:
                 break
             assert numpy.isfinite(data).all()
@@ -238,6 +245,94 @@ def test_bad_values_are_refused(silent_speaker: Speaker) -> None:
         Speaker(make_instrument(), sample_rate=10)
 
 
+def test_timed_hands_tremble_drone_and_replay(silent_speaker: Speaker) -> None:
+    speaker = silent_speaker
+    speaker.set_level(1.0)
+    speaker.move(0.15, 1.0, time.monotonic())
+    wait_for(lambda: speaker.meters().distance == 0.15, "the hand to arrive")
+    speaker.set_jitter(0.5, 3)
+    wait_for(lambda: speaker.meters().distance != 0.15, "the tremor")
+    assert abs(speaker.meters().distance - 0.15) < 4e-3
+    speaker.set_jitter(0.0, 3)
+    wait_for(lambda: speaker.meters().distance == 0.15, "the tremor to end")
+    speaker.move(0.15, 0.0)
+    speaker.set_drone(440.0, 0.2)
+    wait_for(lambda: speaker.meters().peak == pytest.approx(0.2, rel=0.05), "the drone alone")
+    wait_for(lambda: pitch_of(speaker.recent(12000), 48000) == pytest.approx(440.0, rel=1e-4), "its pitch")
+    speaker.set_drone(None)
+    wait_for(lambda: not speaker.recent(4800).any(), "silence")
+    speaker.replay(HandPath(np.array([0.0, 0.4]), np.array([0.3, 0.2]), np.array([0.5, 0.5])))
+    wait_for(lambda: speaker.meters().replaying, "the replay")
+    wait_for(lambda: not speaker.meters().replaying, "its end")
+    wait_for(lambda: (speaker.meters().distance, speaker.meters().volume) == (0.15, 0.0), "the hand")
+    speaker.replay(still_hand(0.3, 60.0))
+    wait_for(lambda: speaker.meters().replaying, "the replay")
+    speaker.replay(None)
+    wait_for(lambda: not speaker.meters().replaying, "its end")
+    assert speaker.meters().gesture_latency == 0.0  # no device: nothing to measure
+
+
+def test_the_last_minutes_are_kept_as_sound_and_hand(tmp_path: Path) -> None:
+    import soundfile
+
+    from synth.hands.trace_file import load_trace
+
+    with Speaker(make_instrument(), device=NO_DEVICE) as speaker:
+        assert speaker.last_take() is None
+        speaker.move(0.2, 0.8)
+        wait_for(lambda: speaker.kept_seconds > 0.5, "half a second")
+        take = speaker.last_take()
+        assert take is not None
+        assert (take.distances[-1], take.volumes[-1]) == (0.2, 0.8)
+        path = speaker.keep(tmp_path, "lark")
+        assert path == tmp_path / "lark.wav"
+        wait_for(lambda: speaker.kept, "the files")
+        (kept,) = speaker.kept
+        assert kept.error is None
+        assert "lark.wav" in (speaker.notice or "")
+        assert (kept.path, kept.trace) == (path, tmp_path / "lark.csv")
+        hand = load_trace(kept.trace)
+        assert soundfile.info(path).frames == hand.frames(48000)
+        assert hand.duration == pytest.approx(kept.seconds) == pytest.approx(speaker.kept_seconds, abs=2.0)
+        content = path.read_bytes()
+        speaker.keep(tmp_path, "lark")
+        speaker.keep(tmp_path / "missing", "lark")
+        wait_for(lambda: len(speaker.kept) == 3, "the refusals")
+        assert all(entry.error for entry in speaker.kept[1:])
+        assert path.read_bytes() == content
+        speaker.keep(tmp_path, "last")  # and stop while it is written
+    assert speaker.kept[-1].error is None
+    assert sorted(entry.name for entry in tmp_path.iterdir()) == ["lark.csv", "lark.wav", "last.csv", "last.wav"]
+    assert speaker.kept_seconds == 0.0
+    speaker.keep(tmp_path, "later")
+    assert "no take" in (speaker.kept[-1].error or "")
+
+
+def test_bad_values_of_the_new_settings_are_refused(silent_speaker: Speaker) -> None:
+    for bad in (
+        lambda: silent_speaker.move(0.1, 1.0, np.nan),
+        lambda: silent_speaker.set_jitter(-1.0, 1),
+        lambda: silent_speaker.set_jitter(1.0, -1),
+        lambda: silent_speaker.set_drone(0.0),
+        lambda: silent_speaker.set_drone(100.0, 2.0),
+    ):
+        with pytest.raises(ValueError, match=r"time|tremor_mm|seed|frequency|gain"):
+            bad()
+
+
+def test_two_speakers_play_at_once(silent_speaker: Speaker) -> None:
+    instrument = make_instrument()
+    with Speaker(instrument, device=NO_DEVICE) as other:
+        silent_speaker.move(0.2, 1.0)
+        other.move(0.3, 1.0)
+        for speaker, distance in ((silent_speaker, 0.2), (other, 0.3)):
+            wait_for(
+                lambda s=speaker, d=distance: s.meters().frequency == pytest.approx(instrument.beat_frequency(d)),
+                "its own hand",
+            )
+    assert silent_speaker.meters().alive
+
+
 def test_stopping_gives_everything_back() -> None:
     speaker = Speaker(make_instrument(), device=NO_DEVICE)
     speaker.start()
@@ -255,16 +350,60 @@ def test_stopping_gives_everything_back() -> None:
     speaker.stop()
 
 
-def test_a_dead_audio_process_is_noticed() -> None:
+def test_a_killed_audio_process_is_noticed_and_started_again(tmp_path: Path) -> None:
+    shared = Path("/dev/shm")
     with Speaker(make_instrument(), device=NO_DEVICE) as speaker:
         assert speaker._process is not None
+        assert speaker._link is not None
+        name = speaker._link.name
+        speaker.set_level(0.05)
+        speaker.set_drone(440.0, 0.3)
+        speaker.record(tmp_path / "lost.wav")
+        wait_for(lambda: speaker.meters().recorded_frames > 4800, "a recording")
         speaker._process.kill()
         wait_for(lambda: not speaker.meters().alive, "the end of the process")
         assert "ended unexpectedly" in (speaker.device_error or "")
-        speaker.move(0.2, 0.5)
+        assert "Press the key shown to restart" in (speaker.device_error or "")
+        assert speaker.recording_to is None
+        assert "lost.wav" in (speaker.recordings[-1].error or "")
+        assert not (tmp_path / "lost.wav").exists()
+        speaker.move(0.2, 0.0)
         speaker.mute(True)
+        speaker.keep(tmp_path, "take")
+        wait_for(lambda: speaker.kept, "the refusal")
+        assert speaker.kept[-1].error is not None
+        assert not list(tmp_path.glob("take.*"))
+        speaker.restart()
+        assert "No sound" in (speaker.device_error or "")
+        assert "unexpectedly" not in (speaker.device_error or "")
+        wait_for(lambda: speaker.meters().distance == 0.2, "the hand where it was")
+        wait_for(lambda: speaker.meters().muted, "the switches as they were")
+        assert not speaker.recent(2400).any()
+        speaker.mute(False)
+        wait_for(lambda: speaker.meters().peak == pytest.approx(0.05 * 0.3, rel=0.05), "level and drone as they were")
+        with pytest.raises(FileNotFoundError):
+            SharedMemory(name=name)
+        name = speaker._link.name
+        speaker._process.kill()
         started = time.monotonic()
     assert time.monotonic() - started < 2.0
+    assert not shared.is_dir() or not (shared / name).exists()
+
+
+def test_a_device_that_comes_back_is_played_again(fake_sound: Callable[[str], None], tmp_path: Path) -> None:
+    fake_sound("vanishes")
+    with Speaker(make_instrument()) as speaker:
+        speaker.move(0.2, 1.0)
+        speaker.record(tmp_path / "take.wav")
+        wait_for(lambda: "Press the key shown to restart" in (speaker.device_error or ""), "the message")
+        wait_for(lambda: not speaker.meters().sounding, "the silent clock")
+        os.environ["FAKE_SOUND"] = "plays"
+        speaker.restart()
+        assert speaker.device_error is None
+        assert (tmp_path / "take.wav").exists()  # finished before the restart
+        wait_for(lambda: speaker.meters().sounding and speaker.meters().blocks > 20, "sound")
+        assert speaker.meters().alive
+        assert speaker.meters().distance == 0.2
 
 
 @pytest.mark.skipif(os.name == "nt", reason="kills a process by a POSIX signal")
@@ -331,8 +470,11 @@ def test_a_playing_stream_counts_its_underruns(fake_sound: Callable[..., None]) 
     with Speaker(make_instrument(), device="1") as speaker:
         speaker.move(0.2, 1.0)
         wait_for(lambda: speaker.meters().blocks > 80, "blocks")
+        wait_for(lambda: speaker.meters().gesture_latency > 0.0, "the latency")
         meters = speaker.meters()
         assert speaker.device_error is None
+    # 12.5 ms to the output, 4 ms of hand delay, a block of up to 16 ms; more where this machine is busy
+    assert 0.0165 <= meters.gesture_latency < 0.2
     assert meters.sounding
     assert meters.underruns == 2  # the one before the sound began does not count
     assert meters.latency == 0.0125
