@@ -1,4 +1,4 @@
-"""`beatfield devices`: the sound outputs that live play can use."""
+"""`beatfield devices`: the sound outputs that live play can use, and the MIDI outputs."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 
 def run(arguments: Namespace) -> int:
-    """Print the outputs; raise DeviceError where PortAudio or every device is missing."""
+    """Print the outputs; raise DeviceError where PortAudio or every sound output is missing."""
     from dataclasses import asdict
 
     from synth.errors import DeviceError
@@ -20,13 +20,30 @@ def run(arguments: Namespace) -> int:
     from synth.speaker import list_devices
 
     devices = list_devices()
+    midi_outputs, midi_fault = _midi_outputs()
     if arguments.json:
-        print_json({"schema": "beatfield.devices/1", "devices": [asdict(device) for device in devices]})
+        print_json({"schema": "beatfield.devices/1", "devices": [asdict(device) for device in devices],
+                    "midi_outputs": midi_outputs, "midi_fault": midi_fault})  # fmt: skip
         return 0
-    if not devices:
-        raise DeviceError(f"PortAudio finds no sound output. {DEVICE_REMEDY}")
     for device in devices:
         facts = f"{device.host}, {device.channels} channels, {device.sample_rate:.0f} Hz"
         latency = f"low latency {1e3 * device.low_latency:.1f} ms"
         print(f"{device.index:>3}  {device.name} ({facts}, {latency}){', the default' if device.is_default else ''}")
+    for name in midi_outputs:
+        print(f"MIDI {name}")
+    if not midi_outputs:
+        print(f"MIDI {midi_fault or 'no output'}")
+    if not devices:
+        raise DeviceError(f"PortAudio finds no sound output. {DEVICE_REMEDY}")
     return 0
+
+
+def _midi_outputs() -> tuple[list[str], str | None]:
+    """Names of the MIDI outputs, and why there are none to be had."""
+    from synth.errors import DeviceError
+    from synth.midi_out import list_midi_outputs
+
+    try:
+        return list(list_midi_outputs()), None
+    except DeviceError as error:
+        return [], str(error)

@@ -1,4 +1,4 @@
-"""`beatfield lesson [NAME]`: heterodyning by ear, a script and for each stage a sound and a plot."""
+"""`beatfield lesson [NAME]`: heterodyning by ear, a script and for each stage a sound and a plot, or live."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("name", metavar="NAME", nargs="?", help="the lesson; left out: list them")
     parser.add_argument("-o", "--output", metavar="DIR", help="write lesson.txt, a WAV and a plot per stage into DIR")
+    parser.add_argument("--live", action="store_true", help="open a window and play the lesson with the pointer")
+    parser.add_argument("--device", help="sound output of --live: index or part of its name (see beatfield devices)")
+    parser.add_argument("--size", metavar="WxH", help="size of the window of --live, e.g. 1280x720")
     parser.add_argument("--json", action="store_true", help="print the list or the lesson as JSON")
     parser.add_argument("--force", action="store_true", help="replace files that exist")
 
@@ -22,14 +25,17 @@ def run(arguments: Namespace) -> int:
     from synth.report.output import print_json
 
     if arguments.name is None:
-        if arguments.output:
-            raise DesignError("name a lesson to write; `beatfield lesson` lists them")
+        if arguments.output or arguments.live:
+            what = "play" if arguments.live else "write"
+            raise DesignError(f"name a lesson to {what}; `beatfield lesson` lists them")
         if arguments.json:
             print_json({"schema": "beatfield.lessons/1", "lessons": LESSONS})
         else:
             sys.stdout.write("".join(f"{name:<9}{about}\n" for name, about in LESSONS.items()))
         return 0
     checked_name(arguments.name)
+    if arguments.live:
+        return _play(arguments)
     from synth.lessons.bench import open_bench
     from synth.report.lesson_report import lesson_report
 
@@ -42,4 +48,27 @@ def run(arguments: Namespace) -> int:
         print_json(report.document())
     else:
         sys.stdout.write(report.text())
+    return 0
+
+
+def _play(arguments: Namespace) -> int:
+    """Open the window and play the lesson until it is closed."""
+    from synth.commands.play import window_size
+    from synth.errors import DesignError
+    from synth.lessons.bench import open_bench
+    from synth.lessons.live import live_lesson
+    from synth.speaker import Speaker
+    from synth.window.lesson_loop import run as run_window
+    from synth.workbench import say
+
+    if arguments.output or arguments.json:
+        raise DesignError("--live plays a lesson; leave -o and --json out")
+    size = window_size(arguments.size)
+    bench = open_bench()
+    lesson = live_lesson(arguments.name, bench)
+    source = lesson.stages[0].choices[0].source
+    with Speaker(bench.built_in, arguments.device, title=lesson.title, source=source) as speaker:
+        if speaker.device_error:
+            say(f"note: {speaker.device_error}")
+        run_window(lesson, speaker, size=size)
     return 0

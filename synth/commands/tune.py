@@ -1,4 +1,4 @@
-"""`beatfield tune FILE DESIGN`: what a hand that plays a tune makes of each note, as text, JSON or CSV."""
+"""`beatfield tune FILE DESIGN`: what a hand that plays a tune makes of each note, as text, JSON, CSV or MIDI."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of tremor and placement (default 1)")
     parser.add_argument("--json", action="store_true", help="print the report as JSON")
     parser.add_argument("--csv", metavar="FILE", help="write the notes as CSV (- for stdout)")
+    parser.add_argument("--midi", metavar="FILE", help="write what the hand plays as a MIDI file: notes and pitch bend")
     parser.add_argument("--force", action="store_true", help="replace files that exist")
 
 
@@ -23,15 +24,26 @@ def run(arguments: Namespace) -> int:
     import sys
     from pathlib import Path
 
+    from synth.errors import DesignError
+    from synth.midi_messages import midi_messages, write_midi
     from synth.report.output import print_json
     from synth.report.tune_report import tune_report, write_csv
     from synth.tunes.options import manner_of, tune_of
-    from synth.workbench import open_design
+    from synth.workbench import open_design, say
 
     manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
-    report, _ = tune_report(open_design(Path(arguments.design)), tune, manner)
+    workpiece = open_design(Path(arguments.design))
+    report, played = tune_report(workpiece, tune, manner)
     if arguments.csv:
         write_csv(report, arguments.csv, force=arguments.force)
+    if arguments.midi:
+        if played is None:
+            raise DesignError("\n".join(report.faults()))
+        path = played.path
+        points = zip(path.times.tolist(), workpiece.field.frequency_at(path.distances).tolist(), path.volumes.tolist(),
+                     strict=True)  # fmt: skip
+        write_midi(midi_messages(points), arguments.midi, force=arguments.force)
+        say(f"wrote {arguments.midi}: one note from silence to silence, glides and vibrato as pitch bend")
     if arguments.json:
         print_json(report.document())
     elif arguments.csv != "-":

@@ -36,7 +36,8 @@ def lesson(bench: LessonBench) -> Lesson:
     stages = (
         Stage(
             "steps", "A hand comes nearer",
-            "Hand and rod are the two plates of a capacitor with air between. The rod alone, with its mount, has about "
+            "Hand and rod are the two plates of a capacitor with air between: the rod carries the signal, the hand is "
+            "joined through the player's body to the ground around. The rod alone, with its mount, has about "
             f"{1e12 * float(built_in.curve.empty_capacitance + built_in.antenna_stray):.1f} pF. The hand adds very "
             f"little, "
             f"counted here from zero beat at {100 * zero:.0f} cm: {table}. A femtofarad (fF) is a thousandth of a "
@@ -51,8 +52,9 @@ def lesson(bench: LessonBench) -> Lesson:
             f"The open hand is {100 * AT:.0f} cm away (nearest skin to rod). It closes to a fist while the wrist "
             f"stays, so the "
             f"nearest skin draws back to {100 * CLOSED:.0f} cm: the capacitance falls by {less:.1f} fF and the "
-            f"note from {open_hand:.1f} to {fist:.1f} Hz. Players use "
-            "the fingers in this way for quick small intervals. Open, then fist.",
+            f"note from {open_hand:.1f} to {fist:.1f} Hz, {0.01 * float(cents(open_hand, fist)):.1f} semitones lower. "
+            "That is the whole hand. Fingers that open only in part give small steps, which is how a player can change "
+            "the note quickly without moving the arm. Open, then fist.",
             (*notes(built_in, (AT,)), *notes(bench.fist, (CLOSED,), 1)), partial(_open_then_fist, bench), (0.5, 0.05),
         ),
         Stage(
@@ -69,8 +71,8 @@ def lesson(bench: LessonBench) -> Lesson:
     )  # fmt: skip
     return Lesson("hand", "The hand as a capacitor",
                   "The computed hand and rod of the built-in design, heard through a balanced mixer so that each "
-                  "note is "
-                  "a single line.", stages)  # fmt: skip
+                  "note is very nearly a single line (the oscillators' small leak adds a second, 45 dB below or less).",
+                  stages)  # fmt: skip
 
 
 def _open_then_fist(bench: LessonBench) -> np.typing.NDArray[np.float64]:

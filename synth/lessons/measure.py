@@ -25,9 +25,12 @@ def stretch(samples: Floats, start: float, end: float) -> Floats:
 
 def spectrum(samples: Floats) -> tuple[Floats, Floats]:
     """Frequencies (Hz) and amplitudes of lines (peak, in units of the samples); the mean is taken off first."""
+    from scipy.fft import next_fast_len, rfft
+
     window = _window(samples.size)
-    bins = np.fft.rfft((samples - samples.mean()) * window, n=4 * samples.size)
-    places = np.fft.rfftfreq(4 * samples.size, 1.0 / SAMPLE_RATE)
+    count = next_fast_len(4 * samples.size, real=True)
+    bins = rfft((samples - samples.mean()) * window, n=count)
+    places = np.fft.rfftfreq(count, 1.0 / SAMPLE_RATE)
     return np.asarray(places, dtype=np.float64), np.asarray(2.0 * np.abs(bins) / window.sum(), dtype=np.float64)
 
 
@@ -38,18 +41,24 @@ def amplitude(samples: Floats, frequency: float) -> float:
     return float(2.0 * abs(np.sum((samples - samples.mean()) * window * turning)) / window.sum())
 
 
-def measured(claim: Claim, sound: Floats) -> float:
-    """What the claim's stretch of the sound shows, in dB.
+def measured(claims: tuple[Claim, ...], sound: Floats) -> tuple[float, ...]:
+    """What each claim's stretch of the sound shows, in dB.
 
     line, absent: the level at the frequency against the strongest line. silent: the peak against the stage's peak.
     beat: the swing of the squared sound at the frequency against its mean, 0 dB for two tones of equal strength.
     """
+    lined = {(claim.start, claim.end) for claim in claims if claim.kind in ("line", "absent")}
+    strongest = {span: spectrum(stretch(sound, *span))[1].max() for span in lined}
+    return tuple(_measured(claim, sound, strongest.get((claim.start, claim.end), 1.0)) for claim in claims)
+
+
+def _measured(claim: Claim, sound: Floats, strongest: float) -> float:
     piece = stretch(sound, claim.start, claim.end)
     if claim.kind == "silent":
         return _level(np.abs(piece).max() / np.abs(sound).max())
     if claim.kind == "beat":
         return _level(amplitude(piece**2, claim.frequency) / float(np.mean(piece**2)))
-    return _level(amplitude(piece, claim.frequency) / spectrum(piece)[1].max())
+    return _level(amplitude(piece, claim.frequency) / strongest)
 
 
 def _level(ratio: float) -> float:

@@ -56,10 +56,9 @@ def lesson(bench: LessonBench) -> Lesson:
     stages = (
         Stage(
             "two-tones", "Two tones, plainly added",
-            "1000 Hz and 1330 Hz, a little more than a musical fourth. Added together they stay two tones: the "
-            "spectrum "
-            "has two lines and nothing at 330 Hz. (The ear itself bends strong sounds a little and may add a faint low "
-            "note of its own. It is not in the recording.)",
+            "1000 Hz and 1330 Hz, four cents less than a pure musical fourth. Added together they stay two tones: the "
+            "spectrum has two lines and nothing at 330 Hz. (The ear itself bends strong sounds a little and may add a "
+            "faint low note of its own. It is not in the recording.)",
             (line(LOW, 0.0, *WHOLE), line(LOW + DIFFERENCE, decibels(RATIO), *WHOLE), absent(DIFFERENCE, *WHOLE)),
             lambda: steady(LOW, 0.0), (1.0, 0.02),
         ),
@@ -74,7 +73,7 @@ def lesson(bench: LessonBench) -> Lesson:
         Stage(
             "high", "Both tones eight kilohertz higher",
             "9000 Hz and 9330 Hz through the same detector. The two tones are now a thin whistle, but they are still "
-            "330 Hz apart, and the low note has not moved. It depends on the difference and on nothing else.",
+            "330 Hz apart, and the low note has not moved. Its pitch depends on the difference and on nothing else.",
             detector_claims(MIDDLE, *WHOLE), lambda: steady(MIDDLE, CURVATURE), (1.0, 0.02),
         ),
         Stage(

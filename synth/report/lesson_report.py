@@ -34,7 +34,7 @@ class LessonReport:
         for index, (stage, levels) in enumerate(zip(lesson.stages, self.levels, strict=True)):
             lines += [f"{index + 1}. {stage.title}   ({self.stem(index)}.wav, {self.stem(index)}.png)", ""]
             lines += [fill(stage.text, 100), "", "   In the sound:"]
-            lines += [f"   - {claim.text} (measured {level:.1f} dB)"
+            lines += [f"   - {claim.text} (measured {level:z.1f} dB)"
                       for claim, level in zip(stage.claims, levels, strict=True)]  # fmt: skip
             lines.append("")
         return "\n".join(lines)
@@ -56,6 +56,5 @@ class LessonReport:
 def lesson_report(lesson: Lesson) -> LessonReport:
     """Render every stage and measure its claims."""
     sounds = tuple(stage.sound() for stage in lesson.stages)
-    levels = tuple(tuple(measured(claim, sound) for claim in stage.claims)
-                   for stage, sound in zip(lesson.stages, sounds, strict=True))  # fmt: skip
+    levels = tuple(measured(stage.claims, sound) for stage, sound in zip(lesson.stages, sounds, strict=True))
     return LessonReport(lesson, sounds, levels)

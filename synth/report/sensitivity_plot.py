@@ -1,31 +1,72 @@
-"""Sensitivity as a plot: what 1 mm and the tremor do at each note, and the smallest change heard."""
+"""Sensitivity as a plot: what 1 mm and the tremor do at each note, the smallest change heard, where it is too steep."""
 
 from __future__ import annotations
 
 import os
+from typing import TYPE_CHECKING
 
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
 from synth.report.sensitivity_report import SensitivityReport, columns
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+ROOM = 0.055  # of the axis's length that a note's name takes
+STEEP_TINT = "#f6dccf"
+TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # cents
+
 
 def save_sensitivity_plot(report: SensitivityReport, path: str | os.PathLike[str], force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
-    with saved_figure(path, force, (1.0,), (8.0, 5.0)) as (figure, (axes,)):
-        axes.set_title(f"Sensitivity of {report.design}", loc="left", color=INK)
+    with saved_figure(path, force, (1.0,), (8.0, 5.4)) as (figure, (axes,)):
+        axes.set_title(f"Sensitivity of {report.design}", loc="left", color=INK, pad=26.0)
         axes.set_xlabel("hand distance, skin to antenna (cm)")
         axes.set_ylabel("cents")
         if not report.notes:
             axes.text(0.5, 0.5, "no note in reach", transform=axes.transAxes, ha="center", color=VERMILLION)
             return
         place = 100.0 * columns(report, "distance_m")
+        for index, (near, far) in enumerate(report.steep_spans_m):
+            axes.axvspan(100.0 * near, 100.0 * far, color=STEEP_TINT, linewidth=0.0, zorder=0,
+                         label="too steep to play" if index == 0 else None)
         axes.plot(place, columns(report, "cents_per_mm"), color=BLUE, marker="o", markersize=3, label="1 mm of hand")
         tremor = f"tremor, {1e3 * report.tremor_m:.3g} mm RMS"
         axes.plot(place, columns(report, "tremor_cents"), color=GREEN, marker="s", markersize=3, label=tremor)
         axes.plot(place, columns(report, "limen_cents"), color=ORANGE, linestyle=(0, (5, 2)), label="smallest heard")
         axes.axhline(report.too_steep_cents_per_mm, color=QUIET, linestyle=":", linewidth=1.0,
-                     label="too steep for 1 mm")
+                     label=f"{report.too_steep_cents_per_mm:g} cents in 1 mm")
         axes.set_yscale("log")
-        axes.yaxis.set_major_formatter("{x:g}")
+        axes.set_yticks(TICKS, [f"{tick:g}" for tick in TICKS])
+        axes.minorticks_off()
+        axes.set_ylim(*_limits(report))
         axes.set_xlim(left=0.0)
         axes.grid(axis="y", which="major")
-        figure.legend(loc="outside lower center", ncols=4, fontsize=9)
+        _name_notes(axes, report)
+        figure.legend(loc="outside lower center", ncols=3, fontsize=9)
+
+
+def _limits(report: SensitivityReport) -> tuple[float, float]:
+    """The drawn range, cents: a fifth beyond the least and the most of what is drawn."""
+    drawn = [columns(report, name) for name in ("cents_per_mm", "tremor_cents", "limen_cents")]
+    most = max(report.too_steep_cents_per_mm, *(float(values.max()) for values in drawn))
+    return 0.8 * min(float(values.min()) for values in drawn), 1.25 * most
+
+
+def _name_notes(axes: Axes, report: SensitivityReport) -> None:
+    """Note names above the axis: every C, then every other note for which there is room."""
+    low, high = axes.get_xlim()
+    ticks = axes.secondary_xaxis("top")
+    chosen: list[tuple[float, str]] = []
+    for note in sorted(report.notes, key=lambda note: (not _is_c(note.note), "#" in note.note, note.distance_m)):
+        place = 100.0 * note.distance_m
+        if all(abs(place - other) >= ROOM * (high - low) for other, _ in chosen):
+            chosen.append((place, note.note))
+    chosen.sort()
+    ticks.set_xticks([place for place, _ in chosen], [name for _, name in chosen])
+    ticks.tick_params(colors=QUIET, labelcolor=INK, labelsize=9)
+    for place, name in chosen:
+        axes.axvline(place, color=QUIET, linewidth=0.9 if _is_c(name) else 0.35, alpha=0.5, zorder=0.5)
+
+
+def _is_c(name: str) -> bool:
+    return name[0] == "C" and "#" not in name

@@ -11,7 +11,7 @@ import numpy as np
 from models.pitch import note_name
 from models.pitch_field import PitchField
 from synth.design_file import design_hash
-from synth.hands.tune_path import Manner, Performance, PlayedNote, perform
+from synth.hands.tune_path import PLACEMENT, SOURCES, Manner, Performance, PlayedNote, perform
 from synth.report.output import write_text
 from synth.tunes.melody import Tune
 from synth.tunes.reach import Advice, advice
@@ -41,7 +41,7 @@ class NoteOutcome:
 
 @dataclass(frozen=True, slots=True)
 class TuneReport:
-    """Every figure of the report; the last four values are None where no note sounded or none is out of reach."""
+    """Every figure of the report; `rms_cents` to `advice` are None where no note sounded or none is out of reach."""
 
     design: str
     design_hash: str
@@ -59,6 +59,7 @@ class TuneReport:
     worst_cents: float | None
     rms_placement_m: float | None
     advice: Advice | None
+    sources: tuple[str, ...] = SOURCES
 
     def document(self) -> dict[str, Any]:
         """The report as JSON-ready values."""
@@ -152,8 +153,10 @@ def _text(report: TuneReport) -> str:
         f"{'design':<12}{report.design} ({report.design_hash})",
         f"{'tune':<12}{report.tune}",
         *(f"{'':<12}{remark}" for remark in report.remarks),
-        f"{'hand':<12}placement {1e3 * report.placement_m:.3g} mm, tremor {1e3 * report.tremor_m:.3g} mm (both RMS), "
+        f"{'hand':<12}placement {1e3 * report.placement_m:.3g} mm{' (assumed)' * (report.placement_m == PLACEMENT)}, "
+        f"tremor {1e3 * report.tremor_m:.3g} mm (both RMS), "
         f"vibrato {1e3 * report.vibrato_m:.3g} mm each way, slides of {report.portamento_s:.3g} s, seed {report.seed}",
+        *(f"{'sources' if index == 0 else '':<12}{source}" for index, source in enumerate(report.sources)),
         f"{'in reach':<12}{report.in_reach} of {len(report.notes)} notes",
     ]
     if report.rms_cents is not None and report.worst_cents is not None and report.rms_placement_m is not None:

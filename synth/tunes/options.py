@@ -9,6 +9,8 @@ if TYPE_CHECKING:
     from synth.hands.tune_path import Manner
     from synth.tunes.melody import Tune
 
+SCALED = (("tremor_mm", "tremor", 1e-3, "mm"), ("placement_mm", "placement", 1e-3, "mm"),
+          ("vibrato_mm", "vibrato", 1e-3, "mm"), ("portamento", "portamento", 1.0, "s"))  # fmt: skip
 NAMES = ("transpose", "tremor_mm", "placement_mm", "vibrato_mm", "portamento", "track", "channel")
 
 
@@ -17,7 +19,7 @@ def add_tune_options(parser: ArgumentParser) -> None:
     group = parser.add_argument_group("playing a tune")
     group.add_argument("--transpose", type=int, metavar="N", help="play it N semitones higher (default 0)")
     group.add_argument("--tremor-mm", type=float, metavar="X", help="tremor of the hand, RMS (default 0.05)")
-    group.add_argument("--placement-mm", type=float, metavar="X", help="error of each place, RMS (default 1)")
+    group.add_argument("--placement-mm", type=float, metavar="X", help="error of each place, RMS (assumed: 1)")
     group.add_argument("--vibrato-mm", type=float, metavar="X", help="vibrato, each way (default 0)")
     group.add_argument("--portamento", type=float, metavar="S", help="time of a slide between notes (default 0.12)")
     group.add_argument("--track", type=int, metavar="N", help="of a MIDI file, from 1 (default: the first with notes)")
@@ -39,12 +41,18 @@ def tune_of(arguments: Namespace, path: str) -> Tune:
 def manner_of(arguments: Namespace) -> Manner:
     """How the person plays; DesignError naming what is out of its domain."""
     from synth.errors import DesignError
-    from synth.hands.tune_path import Manner
+    from synth.hands.tune_path import LARGEST, Manner
 
-    scaled = {"tremor": (arguments.tremor_mm, 1e-3), "placement": (arguments.placement_mm, 1e-3),
-              "vibrato": (arguments.vibrato_mm, 1e-3), "portamento": (arguments.portamento, 1.0)}  # fmt: skip
+    given: dict[str, float] = {}
+    for option, name, scale, unit in SCALED:
+        value = getattr(arguments, option)
+        if value is None:
+            continue
+        most = LARGEST[name] / scale
+        if not 0.0 <= value <= most:
+            raise DesignError(f"--{option.replace('_', '-')} must be between 0 and {most:g} {unit}; got {value:g}")
+        given[name] = value * scale
     try:
-        return Manner(**{name: value * scale for name, (value, scale) in scaled.items() if value is not None},
-                      seed=arguments.seed)
+        return Manner(**given, seed=arguments.seed)
     except ValueError as error:
-        raise DesignError(f"playing a tune: {error} (metres and seconds)") from None
+        raise DesignError(f"--seed: {error}") from None

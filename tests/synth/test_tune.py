@@ -201,3 +201,141 @@ def test_tune_report_says_the_same_everywhere(workpiece):
         else:
             assert float(row["cents"]) == pytest.approx(entry["cents"], rel=1e-8)
             assert f"{entry['cents']:+.1f} cents" in line
+
+
+def smf(division: bytes, *tracks: bytes, kind: int = 0) -> bytes:
+    """A Standard MIDI File, byte by byte (Standard MIDI Files 1.0, from memory)."""
+    head = b"MThd" + (6).to_bytes(4, "big") + kind.to_bytes(2, "big") + len(tracks).to_bytes(2, "big") + division
+    return head + b"".join(b"MTrk" + len(t).to_bytes(4, "big") + t for t in tracks)
+
+
+END = b"\x00\xff\x2f\x00"
+
+
+@pytest.mark.parametrize(("division", "seconds"), [
+    (b"\xe7\x28", 0.1),  # -25 frames a second, 40 ticks a frame: 1 ms a tick
+    (b"\xe8\x50", 0.1 / 1.92),  # 24 frames, 80 ticks: 1920 a second
+    (b"\xe3\x64", 0.1 * 1.001 / 3.0),  # 29: 30 frames drop-frame, that is 30/1.001 a second, 100 ticks
+    (b"\x01\xf4", 0.1),  # 500 ticks a quarter note at 120 a minute
+])
+def test_time_division(division, seconds):
+    """100 ticks by each kind of division; a tempo does not change frames."""
+    tempo = b"\x00\xff\x51\x03\x0f\x42\x40" if division[0] > 127 else b""
+    tune = read_midi(smf(division, tempo + b"\x00\x90\x45\x7f\x64\x80\x45\x00" + END), "x.mid")
+    assert tune.notes[0].number == 69
+    assert tune.notes[0].seconds == pytest.approx(seconds)
+
+
+@pytest.mark.parametrize("division", [b"\x00\x00", b"\xe7\x00"])
+def test_division_without_ticks_is_refused(division):
+    with pytest.raises(DesignError, match=r"x\.mid: .*(division|ticks)"):
+        read_midi(smf(division, b"\x00\x90\x45\x7f\x64\x80\x45\x00" + END), "x.mid")
+
+
+def test_type_2_tracks_have_tempos_of_their_own():
+    """Two patterns in one file of type 2: each track keeps its own time."""
+    def pattern(tempo: bytes, note: bytes) -> bytes:
+        return b"\x00\xff\x51\x03" + tempo + b"\x00\x90" + note + b"\x7f\x60\x80" + note + b"\x00" + END
+
+    slow, fast = pattern(b"\x0f\x42\x40", b"\x45"), pattern(b"\x03\xd0\x90", b"\x48")  # 1 s and 0.25 s a quarter
+    content = smf(b"\x00\x60", slow, fast, kind=2)
+    assert [(n.number, n.seconds) for n in read_midi(content, "x").notes] == [(69, pytest.approx(1.0))]
+    assert [(n.number, n.seconds) for n in read_midi(content, "x", track=2).notes] == [(72, pytest.approx(0.25))]
+
+
+@pytest.mark.parametrize(("option", "value", "message"), [
+    ("--placement-mm", "60", "--placement-mm must be between 0 and 50 mm; got 60"),
+    ("--tremor-mm", "-1", "--tremor-mm must be between 0 and 50 mm; got -1"),
+    ("--vibrato-mm", "nan", "--vibrato-mm must be between 0 and 50 mm; got nan"),
+    ("--portamento", "3", "--portamento must be between 0 and 2 s; got 3"),
+    ("--seed", "-1", "--seed: seed must be a whole number >= 0"),
+])
+def test_errors_speak_the_unit_that_was_given(option, value, message, demos, capsys):
+    command = ["tune", str(demos / "lark.txt"), str(demos / "meadow.toml"), option, value]
+    assert main(command) == EXIT_USAGE
+    assert message in capsys.readouterr().err
+
+
+def test_placement_is_called_assumed_unless_given(workpiece):
+    tune = read_note_list("A4 1/4", "x")
+    text = tune_report(workpiece, tune, Manner())[0].text()
+    assert "placement 1 mm (assumed)" in text
+    assert "archneur" in text
+    assert "mm (assumed)," not in tune_report(workpiece, tune, Manner(placement=2e-3))[0].text()
+
+
+@pytest.fixture
+def opened(workpiece, monkeypatch):
+    """Commands open the module's small design, whatever file they name."""
+    monkeypatch.setattr("synth.workbench.open_design", lambda *_: workpiece)
+
+
+def test_render_tune(opened, demos, tmp_path, capsys):
+    """The file lasts as long as the tune and its ends; its first note is D4, half-way through within a cent."""
+    soundfile = pytest.importorskip("soundfile")
+    out = tmp_path / "lark.wav"
+    command = ["render", str(demos / "meadow.toml"), "--tune", str(demos / "lark.txt"), "-o", str(out), "--json"]
+    assert main([*command, "--placement-mm", "0", "--tremor-mm", "0"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    sound, rate = soundfile.read(out)
+    tune = load_tune(demos / "lark.txt")
+    assert told["frames"] == sound.size
+    assert sound.size / rate == pytest.approx(tune.seconds + 0.45, abs=0.05)
+    piece = sound[round((LEAD + 0.2) * rate) : round((LEAD + 0.55) * rate)] * np.hanning(round(0.35 * rate))
+    size = np.abs(np.fft.rfft(piece, 2**20))
+    band = np.fft.rfftfreq(2**20, 1.0 / rate)
+    size[np.abs(band / 293.66 - 1.0) > 0.1] = 0.0
+    assert 1200 * abs(np.log2(band[size.argmax()] / (440.0 * 2.0 ** (-7 / 12)))) < 1.0
+    assert main([*command, "--transpose", "60", "--force"]) == EXIT_USAGE
+    assert "above the highest pitch in reach" in capsys.readouterr().err
+
+
+def test_midi_of_a_tune_reads_back(opened, tmp_path, capsys):
+    """Notes parted by rests, played, written with pitch bend, and read again as a tune."""
+    command = ["tune", str(tmp_path / "a.txt"), "x.toml", "--midi", str(tmp_path / "a.mid")]
+    (tmp_path / "a.txt").write_text("D4 1/4, rest 1/8, F#4 1/4, rest 1/8, A4 1/2")
+    assert main([*command, "--placement-mm", "0"]) == 0
+    wanted, found = load_tune(tmp_path / "a.txt").notes, load_tune(tmp_path / "a.mid").notes
+    assert [note.number for note in found] == [note.number for note in wanted]
+    for one, two in zip(wanted, found, strict=True):
+        assert two.start - found[0].start == pytest.approx(one.start, abs=0.02)
+        assert two.seconds == pytest.approx(one.seconds, abs=0.06)
+
+
+def test_steep_spans_are_where_a_millimetre_is_half_a_semitone(workpiece):
+    """At their ends the pitch of two places 1 mm apart differs by 50 cents; every steep note lies in one, no other."""
+    report = sensitivity_report(workpiece)
+    field = workpiece.field
+    assert report.steep_spans_m
+    for near, far in report.steep_spans_m:
+        for end in (near, far):
+            if field.playable_near + 1e-3 < end < field.playable_far - 1e-3:
+                pair = field.frequency_at([end - 0.5e-3, end + 0.5e-3])
+                assert 1200 * abs(np.log2(pair[0] / pair[1])) == pytest.approx(50.0, rel=0.05)
+    for note in report.notes:
+        within = any(near <= note.distance_m <= far for near, far in report.steep_spans_m)
+        assert within == (note.verdict == "too steep")
+    assert f"{100 * report.steep_spans_m[0][1]:.1f} cm" in report.text()
+
+
+def test_names_of_notes_do_not_touch(workpiece, tmp_path, monkeypatch):
+    """Every C that has room is named; the written names are apart and inside the picture."""
+    from matplotlib.figure import Figure
+
+    drawn = []
+    save = Figure.savefig
+
+    def keep(figure, *args, **kwargs):
+        save(figure, *args, **kwargs)
+        drawn.append(figure)
+
+    monkeypatch.setattr(Figure, "savefig", keep)
+    report = sensitivity_report(workpiece)
+    save_sensitivity_plot(report, tmp_path / "s.png", force=False)
+    labels = [text for text in drawn[0].axes[0].child_axes[0].get_xticklabels() if text.get_text()]
+    boxes = sorted((text.get_window_extent() for text in labels), key=lambda box: box.x0)
+    assert len(boxes) >= 5
+    assert {text.get_text() for text in labels} >= {"C4", "C5", "C6"}
+    assert all(one.x1 < two.x0 for one, two in zip(boxes, boxes[1:], strict=False))
+    whole = drawn[0].bbox
+    assert all(whole.x0 <= box.x0 and box.x1 <= whole.x1 and box.y1 <= whole.y1 for box in boxes)

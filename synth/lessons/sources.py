@@ -1,0 +1,254 @@
+"""What sounds in a live lesson: recipes of tones that follow one value (Hz or m).
+
+A recipe is plain data, so that it can be sent to the audio process; `start` makes its running sound there, and
+`synth.lessons.live_voice` plays it. Every recipe names the lines it sounds at a value, and the tests find them.
+
+All sounds peak at PEAK of full scale or below, as the lesson's files do. Lines fade out between 20 and 22 kHz at a
+sample rate of 48 kHz (in proportion at others), so that nothing folds back; where a recipe says so, lines also fade out
+between 20 and 8 Hz, where a difference that comes to rest would become a steady push.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.detector import envelope_harmonics
+from models.diode.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
+from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
+from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate
+from synth.sound.filters import FirstOrder, dc_block_coefficients
+
+if TYPE_CHECKING:
+    from models.instrument import Instrument
+
+Floats = NDArray[np.float64]
+
+PEAK = 0.2  # of full scale: -14 dB
+FADE_FROM, FADE_TO = 20_000.0 / 48_000.0, 22_000.0 / 48_000.0  # of the sample rate
+SLOWEST, SLOW = 8.0, 20.0  # Hz
+DC_BLOCK = 10.0  # Hz
+ROOM = 0.9  # the DC block may raise a bent wave by a tenth
+PAIRS = 4  # of the rectifier's series
+
+Line = tuple[float, float]  # frequency, Hz, and amplitude
+
+
+class Sound(Protocol):
+    """A recipe at work: the next samples for the next values, and the frequency its trace is drawn by, Hz."""
+
+    frequency: float
+
+    def sound(self, values: Floats) -> Floats:
+        """The next samples (n,), n >= 1."""
+        ...
+
+
+class Recipe(Protocol):
+    """Plain data from which a sound starts."""
+
+    def start(self, sample_rate: float, value: float) -> Sound:
+        """The sound from its beginning, at `value`."""
+        ...
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """The lines that sound while the value rests, with their amplitudes before fading at the band's ends."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """A frequency that follows the value v: `steady` + `share` v, Hz."""
+
+    steady: float
+    share: float
+
+    def at(self, value: Floats) -> Floats:
+        """The frequency, Hz; broadcasts."""
+        return np.asarray(self.steady + self.share * value)
+
+
+class _Phases:
+    """Running phases, in whole steps of a turn, of two tones."""
+
+    def __init__(self, first: Tone, second: Tone, sample_rate: float, value: float) -> None:
+        self._tones = (first, second)
+        self._rate = sample_rate
+        self._value = value
+        self._phase = [0, 0]
+
+    def advance(self, values: Floats) -> tuple[tuple[Floats, Floats], tuple[NDArray[np.int64], NDArray[np.int64]]]:
+        """Frequencies (n,) and phases (n,) of both."""
+        known = np.concatenate([[self._value], values])
+        frequencies = [tone.at(known) for tone in self._tones]
+        phases = [accumulate(phase, each, self._rate) for phase, each in zip(self._phase, frequencies, strict=True)]
+        self._phase = [int(each[-1]) & TURN_MASK for each in phases]
+        self._value = float(values[-1])
+        return (frequencies[0][1:], frequencies[1][1:]), (phases[0], phases[1])
+
+
+def _cosine(phase: NDArray[np.int64]) -> Floats:
+    """Cosine of a phase in steps: whole turns fall away, whatever the sum wrapped to."""
+    return np.asarray(np.cos((phase & TURN_MASK) * (2.0 * math.pi / STEPS_PER_TURN)))
+
+
+def band_gain(frequency: Floats, sample_rate: float, slow_too: bool) -> Floats:
+    """1 within the band, 0 beyond its ends, cos^2 between."""
+    size = np.abs(frequency)
+    over = (size / sample_rate - FADE_FROM) / (FADE_TO - FADE_FROM)
+    gain = np.cos(0.5 * math.pi * np.clip(over, 0.0, 1.0)) ** 2
+    if slow_too:
+        gain = gain * np.sin(0.5 * math.pi * np.clip((size - SLOWEST) / (SLOW - SLOWEST), 0.0, 1.0)) ** 2
+    return np.asarray(gain)
+
+
+@dataclass(frozen=True, slots=True)
+class Mixture:
+    """Lines at p f1 + q f2 of two tones: (p, q, amplitude) each. Their amplitudes together are PEAK times `gain`."""
+
+    first: Tone
+    second: Tone
+    parts: tuple[tuple[int, int, float], ...]
+    slow_too: bool = True
+    gain: float = 1.0
+
+    def start(self, sample_rate: float, value: float) -> Sound:
+        """The sound from its beginning."""
+        return _MixtureSound(self, sample_rate, value)
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """Every line."""
+        one, two = (float(tone.at(np.array(value))) for tone in (self.first, self.second))
+        return tuple((abs(p * one + q * two), abs(amplitude)) for p, q, amplitude in self.parts)
+
+
+class _MixtureSound:
+    def __init__(self, recipe: Mixture, sample_rate: float, value: float) -> None:
+        self._recipe = recipe
+        self._rate = sample_rate
+        self._phases = _Phases(recipe.first, recipe.second, sample_rate, value)
+        self._scale = recipe.gain * PEAK / sum(abs(amplitude) for _, _, amplitude in recipe.parts)
+        self.frequency = 0.0
+
+    def sound(self, values: Floats) -> Floats:
+        (one, two), (phase_one, phase_two) = self._phases.advance(values)
+        samples = np.zeros(values.size)
+        for p, q, amplitude in self._recipe.parts:
+            gain = band_gain(p * one + q * two, self._rate, self._recipe.slow_too)
+            if gain.any():
+                samples += self._scale * amplitude * gain * _cosine(p * phase_one + q * phase_two)
+        self.frequency = abs(float(one[-1] - two[-1])) or abs(float(one[-1]))
+        return samples
+
+
+def filtered_parts(ratio: float, count: int = 20) -> tuple[tuple[int, int, float], ...]:
+    """The mean of the rectified sum over a carrier cycle: multiples of the difference, without the steady part."""
+    amplitudes = envelope_harmonics(count, ratio) / math.pi
+    return tuple((order, 0, float(amplitudes[order])) for order in range(1, count + 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Rectified:
+    """Two tones added, the positive half kept, the steady part left out."""
+
+    first: Tone
+    second: Tone
+    ratio: float
+
+    def start(self, sample_rate: float, value: float) -> Sound:
+        """The sound from its beginning."""
+        return _RectifiedSound(self, sample_rate, value)
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """The strongest: both tones, their difference, and the first two around twice the carrier."""
+        one, two = (float(tone.at(np.array(value))) for tone in (self.first, self.second))
+        slow = abs(float(envelope_harmonics(1, self.ratio)[1])) / math.pi
+        side = [abs(rectified_side_line(1, order, self.ratio)) for order in range(2)]
+        return ((one, 0.5), (two, 0.5 * self.ratio), (abs(one - two), slow), (2.0 * one, side[0]), (one + two, side[1]))
+
+
+class _RectifiedSound:
+    def __init__(self, recipe: Rectified, sample_rate: float, value: float) -> None:
+        self._ratio = recipe.ratio
+        self._phases = _Phases(recipe.first, recipe.second, sample_rate, value)
+        self._steady = float(envelope_harmonics(0, recipe.ratio)[0]) / math.pi
+        self.frequency = 0.0
+
+    def sound(self, values: Floats) -> Floats:
+        frequencies, phases = self._phases.advance(values)
+        turns = [(phase & TURN_MASK) * (2.0 * math.pi / STEPS_PER_TURN) for phase in phases]
+        samples = half_wave_rectified(*sum_of_tones(turns[0], turns[1], self._ratio), PAIRS) - self._steady
+        self.frequency = abs(float(frequencies[0][-1] - frequencies[1][-1]))
+        return np.asarray(PEAK / (1.0 + self._ratio) * samples)
+
+
+@dataclass(frozen=True, slots=True)
+class Pulled:
+    """A balanced mixer behind two oscillators whose free difference is the value (Hz), with a lock range (Hz)."""
+
+    lock_range: float
+
+    def start(self, sample_rate: float, value: float) -> Sound:
+        """The sound from its beginning; locked oscillators rest at their phase."""
+        return _PulledSound(self.lock_range, sample_rate, value)
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """The beat and its overtones down to a thousandth; none where locked."""
+        if abs(value) <= self.lock_range:
+            return ()
+        beat, ratio = abs(float(pulled_beat(value, self.lock_range))), pulled_line_ratio(value, self.lock_range)
+        return tuple((order * beat, ratio ** (order - 1)) for order in range(1, 9) if ratio ** (order - 1) > 1e-3)
+
+
+class _PulledSound:
+    def __init__(self, lock_range: float, sample_rate: float, value: float) -> None:
+        self._lock = lock_range
+        self._step = 1.0 / sample_rate
+        self._offset = value
+        self._phase = math.asin(value / lock_range) if abs(value) < lock_range else 0.5 * math.pi
+        self._filter = FirstOrder(dc_block_coefficients(DC_BLOCK, sample_rate))
+        self._filter.settle(math.cos(self._phase), 0.0)
+        self.frequency = 0.0
+
+    def sound(self, values: Floats) -> Floats:
+        phases = advance_phase(self._phase, np.concatenate([[self._offset], values]), self._lock, self._step)
+        self._phase = math.remainder(float(phases[-1]), 2.0 * math.pi)
+        self._offset = float(values[-1])
+        self.frequency = abs(float(pulled_beat(self._offset, self._lock)))
+        return np.asarray(ROOM * PEAK * self._filter.filter(np.cos(phases)))
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """An instrument; the value is the hand's distance, m."""
+
+    instrument: Instrument
+
+    def start(self, sample_rate: float, value: float) -> Sound:
+        """The sound from its beginning."""
+        return _PlayedSound(self.instrument, sample_rate, value)
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """The note and what the leak adds above it, of a product detector; the tone filter is left out."""
+        return Pulled(self.instrument.lock_range).lines(float(self.instrument.offset_frequency(value)))
+
+
+class _PlayedSound:
+    def __init__(self, instrument: Instrument, sample_rate: float, value: float) -> None:
+        from synth.sound.strand import Patch, Strand
+
+        patch = Patch(instrument, sample_rate)
+        self._strand = Strand(patch)
+        self._ends = patch.law.nearest, patch.law.farthest
+        self._scale = PEAK / instrument.level
+        self._strand.begin(min(max(value, self._ends[0]), self._ends[1]))
+        self.frequency = abs(self._strand.frequency)
+
+    def sound(self, values: Floats) -> Floats:
+        samples = self._strand.sound(np.clip(values, *self._ends))
+        self.frequency = abs(self._strand.frequency)
+        return np.asarray(self._scale * samples)

@@ -1,0 +1,85 @@
+"""Where everything stands in a lesson's window: rectangles and text sizes from the window's size."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+from synth.window.box import Box
+
+SMALLEST = (900, 560)  # pixels; below it the window only asks to be enlarged
+_DESIGN_SIZE = (1280.0, 720.0)
+
+
+@dataclass(frozen=True, slots=True)
+class LessonLayout:
+    """Boxes of the window's parts, which never overlap, and text sizes in pixels.
+
+    The pointer plays on the pad; its marks stand below it, the number of its place above.
+    """
+
+    size: tuple[int, int]
+    scale: float
+    title: Box
+    flags: Box
+    script: Box
+    trace: Box
+    spectrum: Box
+    choices: Box
+    reading: Box
+    pad: Box
+    marks: Box
+    footer: Box
+    text_small: int
+    text_normal: int
+    text_large: int
+
+    @property
+    def page(self) -> Box:
+        """Where the caution is shown instead of everything between title and footer."""
+        top = self.script.top
+        return Box(self.title.left, top, self.footer.width, self.footer.top - top)
+
+    def parts(self) -> dict[str, Box]:
+        """Every box by its name."""
+        names = [field.name for field in fields(self)]
+        return {name: value for name in names if isinstance(value := getattr(self, name), Box)}
+
+    def choice_boxes(self, count: int) -> tuple[Box, ...]:
+        """A button for each of `count` sounds, side by side."""
+        return self.choices.columns((1.0,) * count, self.text_small)
+
+
+def too_small(size: tuple[int, int]) -> bool:
+    """True where the window cannot hold its parts legibly."""
+    return size[0] < SMALLEST[0] or size[1] < SMALLEST[1]
+
+
+def lay_out_lesson(size: tuple[int, int]) -> LessonLayout:
+    """The layout of a window of `size` pixels (at least `SMALLEST`; ValueError below)."""
+    if too_small(size):
+        raise ValueError(f"size must be at least {SMALLEST[0]} x {SMALLEST[1]} pixels; got {size[0]} x {size[1]}")
+    width, height = size
+    scale = min(width / _DESIGN_SIZE[0], height / _DESIGN_SIZE[1])
+
+    def px(length: float) -> int:
+        return round(length * scale)
+
+    margin, gap = px(24), px(16)
+    inner = width - 2 * margin
+    header = Box(margin, px(14), inner, px(36))
+    title, flags = header.columns((0.7, 0.3), gap)
+    footer = Box(margin, height - px(10) - px(26), inner, px(26))
+    body_top, body_bottom = header.bottom + px(10), footer.top - px(10)
+    upper = Box(margin, body_top, inner, round(0.47 * (body_bottom - body_top)))
+    script, plots = upper.columns((0.40, 0.60), gap)
+    trace, spectrum = plots.rows((0.42, 0.58), px(10))
+    choices = Box(margin, upper.bottom + px(12), inner, px(34))
+    reading = Box(margin, choices.bottom + px(6), inner, px(30))
+    marks_height = px(26)
+    pad_top = reading.bottom + px(4)
+    pad = Box(margin, pad_top, inner, body_bottom - marks_height - pad_top)
+    return LessonLayout(
+        size=size, scale=scale, title=title, flags=flags, script=script, trace=trace, spectrum=spectrum,
+        choices=choices, reading=reading, pad=pad, marks=Box(margin, pad.bottom, inner, marks_height), footer=footer,
+        text_small=max(11, px(13)), text_normal=max(12, px(16)), text_large=max(17, px(23)),
+    )  # fmt: skip

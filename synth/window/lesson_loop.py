@@ -1,0 +1,122 @@
+"""The loop of a lesson's window: events move the hand and choose; 30 times a second the picture is drawn."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from synth.window import first_start
+from synth.window.lesson_sound import LONGEST
+from synth.window.lesson_state import Action, LessonState, on_click, on_key, with_pointer, without_pointer
+from synth.window.lesson_view import Heard, LessonView
+from synth.window.screen import FIRST_SIZE, close_screen, open_screen
+
+if TYPE_CHECKING:
+    import pygame
+
+    from synth.lessons.live import LiveLesson
+    from synth.speaker import Speaker
+
+FRAME_TIME = 1.0 / 30.0  # s
+FIRST_LEVEL = 0.5  # lesson sounds peak at -14 dB of full scale: at -20 dB with this
+
+
+class LessonPlayer:
+    """Joins events, state, speaker and view. One per window."""
+
+    def __init__(self, lesson: LiveLesson, speaker: Speaker, caution: bool) -> None:
+        self._speaker = speaker
+        self.state = LessonState(lesson, FIRST_LEVEL, caution_open=caution)
+        self.view = LessonView()
+        self.closing = False
+        self.frames = 0
+        speaker.mute(self.state.silenced)
+        speaker.set_level(self.state.level)
+        speaker.set_source(self.state.choice.source)
+        speaker.move(self.state.place, 0.0)
+
+    def handle(self, event: pygame.event.Event) -> None:
+        """Act on one event."""
+        import pygame
+
+        layout = self.view.layout
+        if event.type == pygame.QUIT:
+            self.closing = True
+        elif event.type == pygame.MOUSEMOTION and layout is not None:
+            self._act(with_pointer(self.state, event.pos, layout.pad), "move")
+        elif event.type == pygame.WINDOWLEAVE:
+            self._act(without_pointer(self.state), "move")
+        elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1 and layout is not None:
+            self._act(*on_click(self.state, event.pos, layout.choice_boxes(len(self.state.stage.choices))))
+        elif event.type == pygame.KEYDOWN:
+            self._act(*on_key(self.state, pygame.key.name(event.key)))
+
+    def draw(self, surface: pygame.Surface) -> None:
+        """Draw the next picture."""
+        meters = self._speaker.meters()
+        samples = self._speaker.recent(LONGEST)
+        fault = self._speaker.device_error or ""
+        self.view.draw(surface, self.state, Heard(samples, meters.sample_rate, abs(meters.frequency), fault))
+        self.frames += 1
+
+    def _act(self, state: LessonState, action: Action | None) -> None:
+        answered = self.state.caution_open and not state.caution_open
+        self.state = state
+        if action == "quit":
+            self.closing = True
+        elif action == "mute":
+            self._speaker.mute(state.silenced)
+        elif action == "level":
+            self._speaker.set_level(state.level)
+        elif action == "source":
+            self._speaker.set_source(state.choice.source)
+        elif action == "move":
+            self._speaker.move(state.place, state.volume)
+        if answered:
+            first_start.remember_caution()
+
+
+def run(
+    lesson: LiveLesson,
+    speaker: Speaker,
+    *,
+    size: tuple[int, int] = FIRST_SIZE,
+    caution: bool | None = None,
+    each_frame: Callable[[LessonPlayer], None] | None = None,
+) -> int:
+    """Open the window on a started speaker that was given a source; return the number of pictures when it is closed.
+
+    `caution`: show the hearing caution first, silent until it is answered; None shows it until it was answered once on
+    this account. `each_frame` is called after each picture. Raises DeviceError where no window can be opened.
+    """
+    surface = open_screen(f"Beatfield: {lesson.title}", size)
+    import pygame
+
+    if caution is None:
+        caution = speaker.device_error is None and not first_start.caution_was_read()
+    player = LessonPlayer(lesson, speaker, caution)
+    player.view.resize(surface.get_size())
+    shown, due = surface.get_size(), time.monotonic()
+    try:
+        while not player.closing:
+            remaining = round(1000.0 * (due - time.monotonic()))
+            event = pygame.event.wait(remaining) if remaining > 0 else pygame.event.poll()
+            while event.type != pygame.NOEVENT:
+                player.handle(event)
+                event = pygame.event.poll()
+            now = time.monotonic()
+            if now < due:
+                continue
+            surface = pygame.display.get_surface() or surface
+            if surface.get_size() != shown:
+                shown = surface.get_size()
+                player.view.resize(shown)
+            player.draw(surface)
+            pygame.display.update()
+            due = max(due + FRAME_TIME, now)
+            if each_frame is not None:
+                each_frame(player)
+        return player.frames
+    finally:
+        close_screen()

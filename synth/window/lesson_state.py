@@ -1,0 +1,122 @@
+"""What the lesson's window knows between two pictures, and how keys and the pointer change it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from synth.lessons.live import Choice, LiveLesson, LiveStage
+from synth.window.box import Box
+
+Action = Literal["mute", "level", "move", "source", "quit"]
+
+LEVEL_STEP_DB, LOWEST_LEVEL_DB = 3.0, -60.0
+PLACE_STEP, VOLUME_STEP = 0.01, 0.1
+KEYS = ("N P  next, previous stage", "← →  W S  hand by keys", "↑ ↓  level", "M  mute", "Q  quit")
+
+
+@dataclass(frozen=True, slots=True)
+class LessonState:
+    """Stage and sound by number; the hand's `place` on the axis, `volume` and listening `level`, all 0 to 1."""
+
+    lesson: LiveLesson
+    level: float
+    stage_number: int = 0
+    choice_number: int = 0
+    place: float = 0.5
+    volume: float = 0.0
+    muted: bool = False
+    caution_open: bool = False
+
+    @property
+    def stage(self) -> LiveStage:
+        """The page that is open."""
+        return self.lesson.stages[self.stage_number]
+
+    @property
+    def choice(self) -> Choice:
+        """The sound that is chosen."""
+        return self.stage.choices[self.choice_number]
+
+    @property
+    def value(self) -> float:
+        """The hand's place in the axis's unit."""
+        return float(self.choice.source.axis.value(self.place))
+
+    @property
+    def silenced(self) -> bool:
+        """True while nothing may sound."""
+        return self.muted or self.caution_open
+
+    @property
+    def keys(self) -> str:
+        """The keys in one line."""
+        count = len(self.stage.choices)
+        choose = (f"1 to {count}  sound",) if count > 1 else ()
+        return "   ·   ".join((KEYS[0], *choose, *KEYS[1:]))
+
+
+def with_pointer(state: LessonState, pointer: tuple[int, int], pad: Box) -> LessonState:
+    """The hand follows the pointer over the pad: across the axis, upwards louder (the gain is the height squared)."""
+    place = min(max((pointer[0] - pad.left) / (pad.width - 1), 0.0), 1.0)
+    height = min(max((pad.bottom - 1 - pointer[1]) / (pad.height - 1), 0.0), 1.0)
+    return replace(state, place=place, volume=height**2)
+
+
+def without_pointer(state: LessonState) -> LessonState:
+    """The pointer has left the window: silence; the place stays."""
+    return replace(state, volume=0.0)
+
+
+def on_key(state: LessonState, key: str) -> tuple[LessonState, Action | None]:
+    """The state after a key (pygame's key name), and what the loop has to do about it."""
+    if key in ("escape", "q"):
+        return state, "quit"
+    if state.caution_open:
+        return _answered(state) if key in ("return", "enter", "space") else (state, None)
+    if key in ("n", "p", "page down", "page up"):
+        return _to_stage(state, 1 if key in ("n", "page down") else -1)
+    if key.strip("[]").isdecimal():
+        return _to_choice(state, int(key.strip("[]")) - 1)
+    if key in ("left", "right"):
+        place = state.place + (PLACE_STEP if key == "right" else -PLACE_STEP)
+        return replace(state, place=min(max(place, 0.0), 1.0)), "move"
+    if key in ("w", "s"):
+        volume = state.volume + (VOLUME_STEP if key == "w" else -VOLUME_STEP)
+        return replace(state, volume=min(max(volume, 0.0), 1.0)), "move"
+    if key == "m":
+        return replace(state, muted=not state.muted), "mute"
+    if key in ("up", "down"):
+        step = LEVEL_STEP_DB if key == "up" else -LEVEL_STEP_DB
+        level = state.level * 10.0 ** (step / 20.0)
+        return replace(state, level=min(1.0, max(10.0 ** (LOWEST_LEVEL_DB / 20.0), level))), "level"
+    return state, None
+
+
+def on_click(
+    state: LessonState, pointer: tuple[int, int], buttons: tuple[Box, ...]
+) -> tuple[LessonState, Action | None]:
+    """A click answers the caution or chooses a sound."""
+    if state.caution_open:
+        return _answered(state)
+    for number, box in enumerate(buttons):
+        if box.left <= pointer[0] < box.right and box.top <= pointer[1] < box.bottom:
+            return _to_choice(state, number)
+    return state, None
+
+
+def _answered(state: LessonState) -> tuple[LessonState, Action | None]:
+    return replace(state, caution_open=False), "mute"
+
+
+def _to_stage(state: LessonState, step: int) -> tuple[LessonState, Action | None]:
+    number = min(max(state.stage_number + step, 0), len(state.lesson.stages) - 1)
+    if number == state.stage_number:
+        return state, None
+    return replace(state, stage_number=number, choice_number=0), "source"
+
+
+def _to_choice(state: LessonState, number: int) -> tuple[LessonState, Action | None]:
+    if not 0 <= number < len(state.stage.choices) or number == state.choice_number:
+        return state, None
+    return replace(state, choice_number=number), "source"
