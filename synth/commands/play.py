@@ -1,18 +1,27 @@
-"""`beatfield play [DESIGN]`: play a design live; the pointer is the hand."""
+"""`beatfield play [DESIGN] [OTHER]`: play a design live, or two in turn under one hand; the pointer is the hand."""
 
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from synth.midi_out import MidiOut
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("design", metavar="DESIGN", nargs="?", help="a design file; left out: the built-in design")
+    parser.add_argument("other", metavar="OTHER", nargs="?", help="a second design, one key away, at equal loudness")
     parser.add_argument("--device", help="sound output: index or part of its name (see beatfield devices)")
     parser.add_argument("--latency", default="low", help="low (default), high, or a time such as '20 ms'")
     parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
     parser.add_argument("--record-dir", metavar="FOLDER", default=".", help="where R records to (default: here)")
     parser.add_argument("--size", metavar="WxH", help="size of the window, e.g. 1280x720")
+    parser.add_argument("--left-handed", action="store_true", help="the antenna at the left (L turns it round)")
+    parser.add_argument("--text-size", type=int, default=100, metavar="PERCENT", help="80 to 160 (default 100)")
+    parser.add_argument("--seed", type=int, default=1, help="of the hand's tremor (default 1)")
+    parser.add_argument("--midi-out", metavar="PORT", help="send what the hand plays to a MIDI port as well")
 
 
 def run(arguments: Namespace) -> int:
@@ -23,34 +32,70 @@ def run(arguments: Namespace) -> int:
     from synth.designs.template import template_design
     from synth.errors import DesignError
     from synth.offline import file_comment
-    from synth.speaker import Speaker
-    from synth.window.loop import run as run_window
+    from synth.speaker import Speaker, safe_level
+    from synth.window.loop import Look, run_session
+    from synth.window.session import session_of
     from synth.workbench import open_design, open_loaded, say
 
-    workpiece = open_design(Path(arguments.design)) if arguments.design else open_loaded(template_design())
-    for notice in workpiece.notices:
+    look = Look(arguments.left_handed, text_scale(arguments.text_size), checked_seed(arguments.seed))
+    size = window_size(arguments.size)
+    names = [name for name in (arguments.design, arguments.other) if name]
+    workpieces = [open_design(Path(name)) for name in names] or [open_loaded(template_design())]
+    notices = tuple(dict.fromkeys(notice for workpiece in workpieces for notice in workpiece.notices))
+    for notice in notices:
         say(f"note: {notice}")
-    folder, size = make_folder(Path(arguments.record_dir)), window_size(arguments.size)
-    design = workpiece.design
+    folder = make_folder(Path(arguments.record_dir))
+    session = session_of(workpieces)
+    title = " and ".join(workpiece.design.name for workpiece in workpieces)
     try:
         speaker = Speaker(
-            workpiece.instrument, arguments.device, latency_setting(arguments.latency), arguments.rate,
-            title=design.name, comment=file_comment(design),
+            session.instrument, arguments.device, latency_setting(arguments.latency), arguments.rate,
+            title=title, comment="; ".join(file_comment(workpiece.design) for workpiece in workpieces),
         )  # fmt: skip
     except ValueError as error:
         raise DesignError(str(error)) from error
-    with speaker:
-        if speaker.device_error:
-            say(f"note: {speaker.device_error}")
-        run_window(
-            workpiece.instrument, workpiece.field, speaker, design.name,
-            record_folder=folder, reference_a=design.tuning.reference_a, antenna_diameter=design.antenna.diameter,
-            remarks=workpiece.notices, size=size, volume=workpiece.volume,
-            tube_diameter=0.008 if design.volume_antenna is None else design.volume_antenna.tube_diameter,
-        )  # fmt: skip
+    speaker.set_level(min(safe_level(session.instrument_of(place)) for place in range(len(workpieces))))
+    midi = opened_midi(arguments.midi_out)
+    try:
+        with speaker:
+            if speaker.device_error:
+                say(f"note: {speaker.device_error}")
+            run_session(
+                session, speaker, title, record_folder=folder, remarks=notices, size=size, look=look, midi=midi
+            )
+    finally:
+        if midi is not None:
+            midi.close()
     meters = speaker.meters()
     say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} underruns, {meters.late_blocks} late")
     return 0
+
+
+def opened_midi(port: str | None) -> MidiOut | None:
+    """The MIDI output asked for; DeviceError where there is none of this name."""
+    if port is None:
+        return None
+    from synth.midi_out import MidiOut
+
+    return MidiOut(port)
+
+
+def text_scale(percent: int) -> float:
+    """Text size as a factor, from 80 to 160 %; raise DesignError otherwise."""
+    from synth.errors import DesignError
+
+    if not 80 <= percent <= 160:
+        raise DesignError(f"--text-size {percent}: give 80 to 160, the percentage of the usual size")
+    return percent / 100.0
+
+
+def checked_seed(seed: int) -> int:
+    """The seed, a whole number from 0 up; raise DesignError otherwise."""
+    from synth.errors import DesignError
+
+    if seed < 0:
+        raise DesignError(f"--seed {seed}: give a whole number from 0 up")
+    return seed
 
 
 def latency_setting(text: str) -> float | str:

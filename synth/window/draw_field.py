@@ -1,4 +1,4 @@
-"""What of the stage stands still: the pitch field to scale, zero beat, both scales and the antenna."""
+"""What of the stage stands still: the pitch field to scale, zero beat, guides, both scales, rod and player."""
 
 from __future__ import annotations
 
@@ -6,8 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from synth.window import palette
+from synth.window.box import Box
+from synth.window.draw_guides import draw_drone, draw_guide
+from synth.window.draw_plan import draw_antenna, draw_axis, draw_body, draw_player_mark
 from synth.window.draw_volume import draw_volume_scale
-from synth.window.layout import Box, Layout
+from synth.window.layout import Layout
 from synth.window.note_labels import Line, chosen_labels, drawn_lines, weight_of
 from synth.window.painter import Painter
 from synth.window.scale import StageScale
@@ -15,32 +18,47 @@ from synth.window.scale import StageScale
 
 @dataclass(frozen=True, slots=True)
 class FieldPicture:
-    """The part of the pitch field that is drawn. Distances in m."""
+    """The part of the pitch field that is drawn, and where the player stands. Distances in m."""
 
     notes: Sequence[Line]
     zero_beat: float | None
     locked_span: tuple[float, float] | None
     antenna_diameter: float
+    stand_distance: float = 0.75
 
 
-def draw_field(painter: Painter, layout: Layout, scale: StageScale, field: FieldPicture) -> None:
-    """Draw the still part of the stage."""
+def draw_field(
+    painter: Painter,
+    layout: Layout,
+    scale: StageScale,
+    field: FieldPicture,
+    guide: frozenset[int] = frozenset(),
+    drone: int | None = None,
+) -> None:
+    """Draw the still part of the stage. `guide`: note numbers of the chosen scale; `drone`: its note number."""
     painter.fill(layout.stage, palette.PANEL)
     _octave_tints(painter, scale, field.notes)
-    _beyond_curve(painter, layout, scale)
-    _locked(painter, layout, scale, field.locked_span)
+    _beyond_curve(painter, scale)
     draw_volume_scale(painter, layout, scale)
-    _note_lines(painter, layout, scale, field.notes)
-    named = _zero_beat(painter, layout, scale, field.zero_beat)
-    _note_names(painter, layout, scale, field.notes, () if named is None else ((named.left, named.right),))
+    player = draw_player_mark(painter, layout, scale, field.stand_distance, field.antenna_diameter)
+    draw_body(painter, scale, field.stand_distance, field.antenna_diameter)
+    draw_axis(painter, layout, scale)
+    lines = drawn_lines(field.notes, scale.x_of, max(5.0, 6.0 * layout.scale))
+    _note_lines(painter, layout, scale, lines, guide)
+    draw_guide(painter, layout, scale, [line for line in field.notes if line.number in guide])
+    droning = next((line for line in field.notes if line.number == drone), None)
+    named = draw_drone(painter, layout, scale, droning, (player,))
+    _locked(painter, layout, scale, field.locked_span, (player,) if named is None else (player, named))
+    zero = _zero_beat(painter, layout, scale, field.zero_beat)
+    _note_names(painter, layout, scale, field.notes, () if zero is None else ((zero.left, zero.right),))
     _distance_scale(painter, layout, scale)
-    _antenna(painter, layout, scale, field.antenna_diameter)
+    draw_antenna(painter, layout, scale, field.antenna_diameter)
 
 
 def _clipped(scale: StageScale, near: float, far: float) -> Box | None:
     """The part of the stage between two distances."""
-    left = max(scale.box.left, round(scale.x_of(far)))
-    right = min(scale.box.right, round(scale.x_of(near)))
+    ends = sorted((round(scale.x_of(far)), round(scale.x_of(near))))
+    left, right = max(scale.box.left, ends[0]), min(scale.box.right, ends[1])
     return Box(left, scale.box.top, right - left, scale.box.height) if right > left else None
 
 
@@ -66,38 +84,47 @@ def _hatched(painter: Painter, box: Box, step: int) -> None:
             painter.line((left, box.top + left - start), (right, box.top + right - start), palette.EDGE)
 
 
-def _beyond_curve(painter: Painter, layout: Layout, scale: StageScale) -> None:
+def _beyond_curve(painter: Painter, scale: StageScale) -> None:
     """The strip at the antenna where the field is not computed: the hand counts as at its edge."""
     strip = _clipped(scale, 0.0, scale.nearest)
     if strip is not None:
         painter.fill(strip, palette.GROUND)
-        painter.line((strip.left, strip.top), (strip.left, strip.bottom - 1), palette.EDGE)
+        x = strip.right - 1 if scale.mirrored else strip.left
+        painter.line((x, strip.top), (x, strip.bottom - 1), palette.EDGE)
 
 
-def _locked(painter: Painter, layout: Layout, scale: StageScale, span: tuple[float, float] | None) -> None:
-    """Where the oscillators lock and nothing sounds: hatched."""
+def _locked(
+    painter: Painter, layout: Layout, scale: StageScale, span: tuple[float, float] | None, taken: Sequence[Box]
+) -> None:
+    """Where the oscillators lock and nothing sounds: hatched, named where the name has room beside `taken`."""
     band = _clipped(scale, *span) if span is not None else None
     if band is None:
         return
     _hatched(painter, band, max(6, round(9 * layout.scale)))
     text, size, below = "locked: no sound", layout.text_small, layout.distance_scale
-    width, height = painter.width_of(text, size) + 2, round(1.5 * size)
-    if width <= band.width:
-        room = Box(band.center[0] - width // 2, below.bottom - height, width, height)
+    width, height = painter.width_of(text, size) + 2, round(1.4 * size)
+    left = min(max(band.center[0] - width // 2, scale.box.left), scale.box.right - width)
+    room = Box(left, below.bottom - height, width, height)
+    if not any(room.shrunk(-size, 0).overlaps(other) for other in taken):
         painter.text(text, room, size, palette.QUIET_TEXT, "centre")
 
 
-def _note_lines(painter: Painter, layout: Layout, scale: StageScale, notes: Sequence[Line]) -> None:
-    """Cs as full bright lines, naturals as full thin ones, accidentals as short marks at both edges."""
+def _note_lines(
+    painter: Painter, layout: Layout, scale: StageScale, lines: Sequence[Line], guide: frozenset[int]
+) -> None:
+    """Cs as full bright lines, naturals as full thin ones, accidentals as short marks at both edges.
+
+    Where a scale is marked, the naturals that are not in it are short marks too.
+    """
     box = scale.box
     short = round(0.05 * box.height)
-    for line in drawn_lines(notes, scale.x_of, max(3.0, 4.0 * layout.scale)):
+    for line in lines:
         x, weight = scale.x_of(line.distance), weight_of(line.number)
         if not box.left <= x < box.right:
             continue
         if weight == "octave":
             painter.line((x, box.top), (x, box.bottom - 1), palette.STRONG_LINE, max(2, round(2 * layout.scale)))
-        elif weight == "natural":
+        elif weight == "natural" and (not guide or line.number in guide):
             painter.line((x, box.top), (x, box.bottom - 1), palette.LINE)
         else:
             painter.line((x, box.top), (x, box.top + short), palette.LINE)
@@ -117,7 +144,7 @@ def _note_names(
     labels = chosen_labels(
         notes,
         scale.x_of,
-        lambda name: painter.width_of(shown_name(name), size, bold=name.startswith("C") and "#" not in name),
+        lambda name: painter.width_of(shown_name(name), size, bold=name.startswith("C") and "#" not in name) + 2,
         band.left,
         band.right,
         gap=0.5 * size,
@@ -127,7 +154,7 @@ def _note_names(
         strong = label.weight == "octave"
         name = shown_name(label.text)
         width = painter.width_of(name, size, strong) + 2
-        room = Box(round(label.x) - width // 2, band.top, width, band.height - round(8 * layout.scale))
+        room = Box(round(label.x) - width // 2, band.top, width, band.height - round(9 * layout.scale))
         painter.text(name, room, size, palette.TEXT if strong else palette.QUIET_TEXT, "centre", strong)
 
 
@@ -146,36 +173,25 @@ def _zero_beat(painter: Painter, layout: Layout, scale: StageScale, distance: fl
     text = f"zero beat {100 * distance:.1f} cm"
     width = painter.width_of(text, size) + size
     left = min(max(round(x) - width // 2, band.left), band.right - width)
-    room = Box(left, band.top, width, band.height - round(8 * layout.scale))
+    room = Box(left, band.top, width, band.height - round(9 * layout.scale))
     painter.text(text, room, size, palette.ORANGE, "centre")
     return room
 
 
 def _distance_scale(painter: Painter, layout: Layout, scale: StageScale) -> None:
     """Centimetres from the antenna's surface."""
-    box, size = layout.distance_scale, layout.text_small
-    stage = layout.stage
+    box, size, stage = layout.distance_scale, layout.text_small, layout.stage
     painter.line((stage.left, box.top), (stage.right - 1, box.top), palette.EDGE)
     lengths = {0: round(12 * layout.scale), 5: round(9 * layout.scale)}
+    unit = 0.01 * scale.pixels_per_metre
+    step = next((step for step in (5, 10, 20) if step * unit >= 2.6 * size), 50)
     for centimetre in range(int(100 * scale.width + 1e-6) + 1):
         x = round(scale.x_of(0.01 * centimetre))
         length = lengths.get(centimetre % 10, round(5 * layout.scale))
-        painter.line((x, box.top), (x, box.top + length), palette.EDGE)
-        if centimetre % 5 == 0:
+        if unit >= 4.0 or centimetre % 5 == 0:
+            painter.line((x, box.top), (x, box.top + length), palette.EDGE)
+        if centimetre % step == 0:
             text = f"{centimetre} cm" if centimetre == 0 else f"{centimetre}"
             width = painter.width_of(text, size) + 2
             room = Box(x - width // 2, box.top + lengths[0], width, round(1.4 * size))
             painter.text(text, room, size, palette.QUIET_TEXT, "centre")
-
-
-def _antenna(painter: Painter, layout: Layout, scale: StageScale, diameter: float) -> None:
-    """The rod to scale, its near surface on the stage's right edge; it goes on above and below."""
-    size = layout.text_small
-    width = min(max(3, round(diameter * scale.pixels_per_metre)), layout.antenna.width)
-    rod = Box(scale.box.right, layout.note_band.top, width, layout.stage.bottom - layout.note_band.top)
-    painter.fill(rod, palette.STRONG_LINE, width // 2)
-    shine = max(1, width // 4)
-    painter.fill(Box(rod.left + shine, rod.top + shine, shine, rod.height - 2 * shine), palette.TEXT, shine // 2)
-    below, height = layout.distance_scale, round(1.5 * size)
-    room = Box(rod.left, below.bottom - height, below.right - rod.left, height)
-    painter.text("antenna", room, size, palette.QUIET_TEXT)

@@ -1,53 +1,105 @@
-"""The hand on the stage: where it is, how far from the antenna, and its marks on the two scales."""
+"""The hands on the stage: outline and arm to scale, the distance to the antenna, and the volume as a bead."""
 
 from __future__ import annotations
 
+from models.hand.scene import Posture
 from synth.window import palette
+from synth.window.box import Box
 from synth.window.draw_volume import draw_hand_height
-from synth.window.layout import Box, Layout
+from synth.window.hand_outline import arm_outline, creases, cuff, hand_half_width, hand_outline, shoulder, wrist
+from synth.window.layout import Layout
 from synth.window.painter import Painter
 from synth.window.scale import StageScale
 from synth.window.state import WindowState
 
 
-def draw_hand(painter: Painter, layout: Layout, scale: StageScale, state: WindowState, distance: str) -> None:
-    """The hand at its distance and volume, the dimension line to the antenna, and pointers on the scales."""
-    x = min(max(scale.x_of(state.distance), scale.box.left), scale.box.right)
-    row = scale.y_of(state.volume) if state.pointer is None else state.pointer[1]
-    y = min(max(row, scale.box.top), scale.box.bottom)
-    mark = round(7 * layout.scale)
+def draw_hand(
+    painter: Painter,
+    layout: Layout,
+    scale: StageScale,
+    state: WindowState,
+    distance: str,
+    posture: Posture = "open",
+    stand_distance: float = 0.75,
+    rod_diameter: float = 0.010,
+) -> None:
+    """The pitch hand on its line, the line of its distance, and on that the bead of the volume hand."""
+    box = scale.box
+    x = min(max(scale.x_of(state.distance), box.left), box.right)
+    y = min(max(_row_of_volume(scale, state), box.top), box.bottom)
     colour = palette.SKY if state.present else palette.QUIET_TEXT
-    painter.line((x, scale.box.top), (x, scale.box.bottom - 1), colour, max(1, round(1.5 * layout.scale)))
-    painter.shape([(x, scale.box.top), (x - mark, scale.box.top - mark), (x + mark, scale.box.top - mark)], colour)
-    foot = scale.box.bottom
-    painter.shape([(x, foot + 1), (x - mark, foot + mark), (x + mark, foot + mark)], colour)
+    with painter.clipped(box), painter.as_one():
+        _outlines(painter, layout, scale, state, posture, shoulder(stand_distance, rod_diameter), colour)
+    mark = round(7 * layout.scale)
+    painter.line((x, box.top), (x, box.bottom - 1), colour, max(1, round(1.5 * layout.scale)))
+    painter.shape([(x, box.top - 1), (x - mark, box.top - mark), (x + mark, box.top - mark)], colour)
+    painter.shape([(x, box.bottom + 1), (x - mark, box.bottom + mark), (x + mark, box.bottom + mark)], colour)
     if not state.present:
         _away(painter, layout)
         return
-    side = scale.box.left
-    painter.shape([(side, y), (side - mark, y - mark), (side - mark, y + mark)], colour)
-    _dimension(painter, layout, scale, (x, y), distance)
+    side = box.right if layout.mirrored else box.left
+    painter.shape([(side, y), (side + scale.away * mark, y - mark), (side + scale.away * mark, y + mark)], colour)
+    with painter.as_one():
+        _dimension(painter, layout, scale, (x, y), distance, hand_half_width(posture))
     draw_hand_height(painter, layout, scale, y)
+    with painter.as_one():
+        _bead(painter, layout, (x, y), state.volume > 0.0 and not state.silenced)
+
+
+def _row_of_volume(scale: StageScale, state: WindowState) -> float:
+    """The bead's row: where the pointer set it, else where the volume lies on the scale."""
+    return scale.y_of(state.volume) if state.place is None else state.place[1]
+
+
+def _outlines(
+    painter: Painter, layout: Layout, scale: StageScale, state: WindowState, posture: Posture,
+    start: tuple[float, float], colour: palette.Colour,
+) -> None:  # fmt: skip
+    """Arm below, hand above it, both as if of glass: what they cover is still seen."""
+    end = wrist(posture, state.distance)
+    arm = [scale.plan(*point) for point in arm_outline(start, end)]
+    painter.glass(arm, palette.SLEEVE, 190, scale.box)
+    painter.outline(arm, palette.LINE)
+    painter.curve([scale.plan(*point) for point in cuff(start, end, 0.06)], palette.LINE)
+    hand = [scale.plan(state.distance + along, side) for along, side in hand_outline(posture)]
+    painter.glass(hand, palette.HAND, 220, scale.box)
+    painter.outline(hand, colour, max(1, round(1.6 * layout.scale)))
+    for crease in creases(posture):
+        painter.curve([scale.plan(state.distance + along, side) for along, side in crease], colour)
+
+
+def _bead(painter: Painter, layout: Layout, center: tuple[float, float], sounding: bool) -> None:
+    """Full while it sounds, else hollow."""
     radius = 9 * layout.scale
-    painter.disc((x, y), radius + max(2.0, 2.5 * layout.scale), palette.GROUND)
-    if state.volume > 0.0 and not state.silenced:
-        painter.disc((x, y), radius, palette.SKY)
+    painter.disc(center, radius + max(2.0, 2.5 * layout.scale), palette.GROUND)
+    if sounding:
+        painter.disc(center, radius, palette.SKY)
     else:
-        painter.ring((x, y), radius, palette.SKY, max(2, round(3 * layout.scale)))
+        painter.ring(center, radius, palette.SKY, max(2, round(3 * layout.scale)))
 
 
-def _dimension(painter: Painter, layout: Layout, scale: StageScale, hand: tuple[float, float], distance: str) -> None:
-    """An arrowed line from hand to antenna with its length, like in a drawing."""
-    x, y = hand
-    size, end = layout.text_normal, scale.box.right
-    painter.line((x, y), (end, y), palette.SKY, max(1, round(1.5 * layout.scale)))
-    arrow = 8 * layout.scale
-    if end - x > 3 * arrow:
-        painter.shape([(end - 1, y), (end - arrow, y - 0.4 * arrow), (end - arrow, y + 0.4 * arrow)], palette.SKY)
+def _dimension(
+    painter: Painter, layout: Layout, scale: StageScale, bead: tuple[float, float], distance: str, half_width: float
+) -> None:
+    """An arrowed line from hand to antenna with its length, as in a drawing."""
+    x, size, rod, axis = bead[0], layout.text_normal, scale.rod_x, scale.axis_y
+    painter.line((x, axis), (rod, axis), palette.SKY, max(1, round(1.5 * layout.scale)))
+    arrow, away = 8 * layout.scale, scale.away
+    if abs(rod - x) > 3 * arrow:
+        for tip, back in ((rod + away, away), (x - away, -away)):
+            foot = tip + back * arrow
+            painter.shape([(tip, axis), (foot, axis - 0.4 * arrow), (foot, axis + 0.4 * arrow)], palette.SKY)
     width, height = painter.width_of(distance, size) + size, round(1.6 * size)
-    left = 0.5 * (x + end) - 0.5 * width if end - x > width + 6 * arrow else x - width - 2.5 * arrow
-    top = min(max(y - 0.5 * height, scale.box.top), scale.box.bottom - height)
-    room = Box(round(max(left, scale.box.left)), round(top), width, height)
+    left, top = 0.5 * (x + rod) - 0.5 * width, axis - 0.5 * height
+    if abs(rod - x) < width + 5 * arrow:
+        clear = half_width * scale.pixels_per_metre + 0.5 * arrow
+        top = axis + clear if axis + clear + height < scale.box.bottom else axis - clear - height
+        reach = 2.0 * arrow
+        left = x + reach if away > 0 else x - width - reach
+    room = Box(
+        round(min(max(left, scale.box.left), scale.box.right - width)),
+        round(min(max(top, scale.box.top), scale.box.bottom - height)), width, height,
+    )  # fmt: skip
     painter.fill(room, palette.GROUND, height // 3)
     painter.text(distance, room, size, palette.SKY, "centre")
 
@@ -56,8 +108,9 @@ def _away(painter: Painter, layout: Layout) -> None:
     """Say why nothing sounds."""
     size = layout.text_normal
     text = "Bring the pointer into the window to play"
-    width, height = painter.width_of(text, size) + 2 * size, 2 * size
+    width, height = min(painter.width_of(text, size) + 2 * size, layout.stage.width), 2 * size
     stage = layout.stage
-    room = Box(stage.left + (stage.width - width) // 2, stage.top + (stage.height - height) // 2, width, height)
+    room = Box(stage.left + (stage.width - width) // 2, stage.top + round(0.18 * stage.height), width, height)
     painter.fill(room, palette.GROUND, height // 3)
-    painter.text(text, room, size, palette.TEXT, "centre")
+    painter.frame(room, palette.EDGE, 1, height // 3)
+    painter.fitted(text, room.shrunk(size // 2, 0), (size, layout.text_small), palette.TEXT, "centre")

@@ -1,90 +1,43 @@
-"""Where everything stands in the window: rectangles and text sizes from the window's size."""
+"""Where everything stands in the window: boxes from its size, the text size, and which hand plays the pitch."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
-from itertools import pairwise
-from typing import NamedTuple
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
-SMALLEST = (900, 560)  # pixels; below it the window only asks to be enlarged
-_DESIGN_SIZE = (1280.0, 720.0)
+from synth.window.box import Box as Box
+from synth.window.text_sizes import SMALLEST as SMALLEST
+from synth.window.text_sizes import TextSizes, checked_text_scale, drawing_scale, text_sizes
+from synth.window.text_sizes import too_small as too_small
 
-
-class Box(NamedTuple):
-    """A rectangle in pixels: left, top, width, height."""
-
-    left: int
-    top: int
-    width: int
-    height: int
-
-    @property
-    def right(self) -> int:
-        """First pixel column beyond the box."""
-        return self.left + self.width
-
-    @property
-    def bottom(self) -> int:
-        """First pixel row beyond the box."""
-        return self.top + self.height
-
-    @property
-    def center(self) -> tuple[int, int]:
-        """Middle of the box."""
-        return self.left + self.width // 2, self.top + self.height // 2
-
-    def overlaps(self, other: Box) -> bool:
-        """True where the two boxes share a pixel."""
-        return (
-            self.left < other.right and other.left < self.right and self.top < other.bottom and other.top < self.bottom
-        )
-
-    def contains(self, other: Box) -> bool:
-        """True where `other` lies wholly inside."""
-        return (
-            self.left <= other.left
-            and self.top <= other.top
-            and other.right <= self.right
-            and other.bottom <= self.bottom
-        )
-
-    def shrunk(self, across: int, down: int) -> Box:
-        """The box less a margin of `across` pixels at each side and `down` above and below."""
-        return Box(
-            self.left + across,
-            self.top + down,
-            max(0, self.width - 2 * across),
-            max(0, self.height - 2 * down),
-        )
-
-    def columns(self, shares: tuple[float, ...], gap: int) -> tuple[Box, ...]:
-        """The box cut into columns of the given shares with `gap` pixels between them."""
-        room = self.width - gap * (len(shares) - 1)
-        edges = [0.0]
-        for share in shares:
-            edges.append(edges[-1] + room * share / sum(shares))
-        return tuple(
-            Box(self.left + round(start) + number * gap, self.top, round(end) - round(start), self.height)
-            for number, (start, end) in enumerate(pairwise(edges))
-        )
-
-    def rows(self, shares: tuple[float, ...], gap: int) -> tuple[Box, ...]:
-        """The box cut into rows of the given shares with `gap` pixels between them."""
-        turned = Box(self.top, self.left, self.height, self.width).columns(shares, gap)
-        return tuple(Box(row.top, row.left, row.height, row.width) for row in turned)
+CONTROL_ROWS = 13  # as many as the drawer is laid out for; more make the rows lower
+_LOWEST_ROW = 2.2  # small text heights: a name above its slider
+_HIGHEST_ROW = 3.3
+_HINT_LINES = 5.4  # small text heights kept for the hint below the rows
+_FIELD_PARTS = ("note_band", "volume_scale", "stage", "antenna", "distance_scale")
+_OPEN_COLUMNS = 3  # of controls, in the stage's place
+_LEAST_STAGE = 0.5  # of the window's width; a drawer that would leave less is a strip
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
     """Boxes of the window's parts, and the text sizes in pixels that belong to them.
 
-    The parts named in `parts` never overlap. The stage holds the field to scale; above it stand the note
-    names, below it the centimetre scale, at its left the volume scale, at its right the antenna.
+    The boxes of `parts()` never overlap. The stage holds the field to scale; above it stand the note names, below it
+    the centimetre scale, on the player's side the volume scale, on the other the antenna; `mirrored` has the antenna at
+    the left, for a left hand. `trace` and `spectrum` are None where there is no room for them. Where the drawer of
+    controls has no room beside the stage (`drawer_is_strip`), it is a strip of short sliders below the readouts and the
+    selected control's name and value stand in the footer; `with_open_drawer` lays all of it in the stage's place
+    (`drawer_over_stage`). `page` is what help and caution take: stage, readouts and drawer.
     """
 
     size: tuple[int, int]
     scale: float
+    mirrored: bool
+    drawer_is_strip: bool
+    drawer_over_stage: bool
     title: Box
+    sides: Box
     flags: Box
     status: Box
     notice: Box
@@ -94,74 +47,181 @@ class Layout:
     antenna: Box
     distance_scale: Box
     tuner: Box
-    trace: Box
+    trace: Box | None
+    spectrum: Box | None
     chain: Box
     level: Box
+    drawer: Box
     footer: Box
+    listening: Box
+    page: Box
     text_small: int
     text_normal: int
     text_large: int
     text_note: int
 
-    @property
-    def page(self) -> Box:
-        """Where help and caution are shown instead of stage and panels."""
-        left, top = self.tuner.left, self.note_band.top
-        return Box(left, top, self.level.right - left, self.level.bottom - top)
-
     def parts(self) -> dict[str, Box]:
-        """Every box by its name."""
-        names = [field.name for field in fields(self)]
+        """The boxes seen together while playing, by name."""
+        hidden = ("page", *_FIELD_PARTS) if self.drawer_over_stage else ("page",)
+        names = [field.name for field in fields(self) if field.name not in hidden]
         return {name: value for name in names if isinstance(value := getattr(self, name), Box)}
 
+    @property
+    def drawer_room(self) -> Box:
+        """The drawer less its margins."""
+        across, down = round(12 * self.scale), round(10 * self.scale)
+        return self.drawer if self.drawer_is_strip else self.drawer.shrunk(across, down)
 
-def too_small(size: tuple[int, int]) -> bool:
-    """True where the window cannot hold its parts legibly."""
-    return size[0] < SMALLEST[0] or size[1] < SMALLEST[1]
+    @property
+    def drawer_caption(self) -> Box:
+        """The drawer's heading; of no height in a strip or in the stage's place."""
+        room, bare = self.drawer_room, self.drawer_is_strip or self.drawer_over_stage
+        return Box(room.left, room.top, room.width, 0 if bare else round(1.9 * self.text_small))
+
+    @property
+    def drawer_hint(self) -> Box:
+        """What the selected control does, at the foot of the drawer; of no height in a strip."""
+        room = self.drawer_room
+        lines = 0.0 if self.drawer_is_strip else 2.2 if self.drawer_over_stage else _HINT_LINES
+        height = round(lines * self.text_small)
+        return Box(room.left, room.bottom - height, room.width, height)
+
+    def control_boxes(self, count: int) -> tuple[Box, ...]:
+        """A place for each of `count` controls: rows of the drawer, or cells of the strip."""
+        if count <= 0:
+            return ()
+        if self.drawer_is_strip:
+            return self.drawer_room.columns((1.0,) * count, round(0.3 * self.text_small))
+        room, top = self.drawer_room, self.drawer_caption.bottom
+        columns = _OPEN_COLUMNS if self.drawer_over_stage else 1
+        lines = -(-count // columns)
+        height = min((self.drawer_hint.top - top) // lines, round(_HIGHEST_ROW * self.text_small))
+        places = Box(room.left, top, room.width, height * lines).columns((1.0,) * columns, self.text_small)
+        return tuple(
+            Box(places[number // lines].left, top + number % lines * height, places[number // lines].width, height)
+            for number in range(count)
+        )
+
+    def row_line(self, row: Box) -> Box:
+        """Where a row's name and value stand, above its slider."""
+        inset = round(0.6 * self.text_small)
+        spare = max(0, row.height - round(_LOWEST_ROW * self.text_small))
+        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, round(1.35 * self.text_small))
+
+    def slider_box(self, row: Box) -> Box:
+        """The part of a control's place that is its slider: its left edge is 0, its right edge 1."""
+        inset = round(0.6 * self.text_small)
+        if self.drawer_is_strip:
+            return row.shrunk(inset, 0)
+        line = self.row_line(row)
+        return Box(line.left, line.bottom, line.width, min(round(0.8 * self.text_small), row.bottom - line.bottom))
+
+    def with_open_drawer(self) -> Layout:
+        """The same with the controls in the stage's place, where they have only a strip; else this layout itself."""
+        if not self.drawer_is_strip:
+            return self
+        top, below = self.note_band.top, self.distance_scale
+        drawer = Box(below.left, top, below.width, below.bottom - top)
+        return replace(self, drawer=drawer, drawer_is_strip=False, drawer_over_stage=True)
 
 
-def lay_out(size: tuple[int, int]) -> Layout:
-    """The layout of a window of `size` pixels (at least `SMALLEST`; ValueError below)."""
-    if too_small(size):
-        raise ValueError(f"size must be at least {SMALLEST[0]} x {SMALLEST[1]} pixels; got {size[0]} x {size[1]}")
+def lay_out(size: tuple[int, int], text_scale: float = 1.0, mirrored: bool = False) -> Layout:
+    """The layout of a window of `size` pixels at a text size of 0.8 to 1.6.
+
+    ValueError where the window is `too_small` for that text size.
+    """
+    if too_small(size, text_scale):
+        raise ValueError(
+            f"size must be at least {SMALLEST[0]} x {SMALLEST[1]} pixels (more for large text); "
+            f"got {size[0]} x {size[1]} at {100.0 * text_scale:.0f} %"
+        )
+    text, scale = text_sizes(size, checked_text_scale(text_scale)), drawing_scale(size)
+    layout = _unmirrored(size, scale, text)
+    return _mirrored(layout) if mirrored else layout
+
+
+def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
+    """Header and footer over the whole width; between them the drawer beside field and readouts."""
     width, height = size
-    scale = min(width / _DESIGN_SIZE[0], height / _DESIGN_SIZE[1])
 
     def px(length: float) -> int:
         return round(length * scale)
 
-    margin, gap = px(24), px(16)
-    header = Box(margin, px(14), width - 2 * margin, px(34))
-    title, flags, status = header.columns((0.28, 0.19, 0.53), gap)
-    notice = Box(margin, header.bottom, width - 2 * margin, px(20))
-    footer_height = px(24)
-    footer = Box(margin, height - px(10) - footer_height, width - 2 * margin, footer_height)
-    panel_height = px(190)
-    panels = Box(margin, footer.top - px(10) - panel_height, width - 2 * margin, panel_height)
-    tuner, trace, chain, level = panels.columns((0.30, 0.36, 0.26, 0.08), gap)
-    field_top = notice.bottom + px(6)
-    field = Box(margin, field_top, width - 2 * margin, panels.top - px(14) - field_top)
-    left, right, above, below = px(84), px(62), px(34), px(52)
-    stage = Box(field.left + left, field.top + above, field.width - left - right, field.height - above - below)
-    return Layout(
-        size=size,
-        scale=scale,
-        title=title,
-        flags=flags,
-        status=status,
-        notice=notice,
-        note_band=Box(stage.left, field.top, stage.width, above),
-        volume_scale=Box(field.left, field.top, left, field.height - below),
-        stage=stage,
-        antenna=Box(stage.right, field.top, right, field.height - below),
-        distance_scale=Box(field.left, stage.bottom, field.width, below),
-        tuner=tuner,
-        trace=trace,
-        chain=chain,
-        level=level,
-        footer=footer,
-        text_small=max(10, px(13)),
-        text_normal=max(11, px(15)),
-        text_large=px(24),
-        text_note=px(64),
+    margin, gap = px(20), px(14)
+    header = Box(margin, px(10), width - 2 * margin, max(px(36), round(1.5 * text.large)))
+    title, sides, flags, status = header.columns((0.26, 0.22, 0.27, 0.25), gap)
+    notice = Box(margin, header.bottom, width - 2 * margin, round(1.6 * text.small))
+    line = round(1.8 * text.small)
+    foot = Box(margin, height - px(8) - line, width - 2 * margin, line)
+    footer, listening = foot.columns((0.62, 0.38), gap)
+    top = notice.bottom + px(6)
+    page = Box(margin, top, width - 2 * margin, foot.top - px(8) - top)
+
+    drawer_width = round(17.5 * text.small) + px(24)
+    left, right = max(px(76), round(5.9 * text.small)), max(px(54), round(4.7 * text.small))
+    rows_height = CONTROL_ROWS * _LOWEST_ROW + 1.9 + _HINT_LINES
+    is_strip = (
+        rows_height * text.small + px(20) > page.height
+        or page.width - drawer_width - gap - left - right < _LEAST_STAGE * width
     )
+    if is_strip:
+        strip = round(1.35 * text.small)
+        drawer = Box(page.left, page.bottom - strip, page.width, strip)
+        playing = Box(page.left, top, page.width, page.height - strip - px(8))
+    else:
+        drawer = Box(page.right - drawer_width, top, drawer_width, page.height)
+        playing = Box(page.left, top, page.width - drawer_width - gap, page.height)
+
+    panel_height = max(px(168), round(5 * 1.45 * text.normal + 1.7 * text.small) + 2 * px(10))
+    panels = Box(playing.left, playing.bottom - panel_height, playing.width, panel_height)
+    tuner, trace, spectrum, chain, level = _panels(panels, scale, text, px(12))
+    above, below = round(1.6 * text.small) + px(11), px(13) + round(2.95 * text.small)
+    field = Box(playing.left, top, playing.width, panels.top - px(10) - top)
+    stage = Box(field.left + left, top + above, field.width - left - right, field.height - above - below)
+    return Layout(
+        size=size, scale=scale, mirrored=False, drawer_is_strip=is_strip, drawer_over_stage=False,
+        title=title, sides=sides, flags=flags, status=status, notice=notice,
+        note_band=Box(stage.left, top, stage.width, above),
+        volume_scale=Box(field.left, top, left, field.height - below),
+        stage=stage,
+        antenna=Box(stage.right, top, right, field.height - below),
+        distance_scale=Box(field.left, stage.bottom, field.width, below),
+        tuner=tuner, trace=trace, spectrum=spectrum, chain=chain, level=level,
+        drawer=drawer, footer=footer, listening=listening, page=page,
+        text_small=text.small, text_normal=text.normal, text_large=text.large, text_note=text.note,
+    )  # fmt: skip
+
+
+def _panels(row: Box, scale: float, text: TextSizes, gap: int) -> tuple[Box, Box | None, Box | None, Box, Box]:
+    """Tuner, trace, spectrum, chain and level: each as wide as its texts need, what is left to the two curves.
+
+    Where the row is too narrow the spectrum is left out first, then the trace.
+    """
+    pad = 28.0 * scale
+    least = {
+        "tuner": 2.3 * text.note + 5.3 * text.large + pad + 8.0 * scale,
+        "trace": 9.0 * text.small + pad,
+        "spectrum": 10.0 * text.small + pad,
+        "chain": 5.6 * text.small + 7.4 * text.normal + pad,
+        "level": 4.1 * text.small + 18.0 * scale,
+    }
+    for hidden in ((), ("spectrum",), ("spectrum", "trace")):
+        names = [name for name in least if name not in hidden]
+        spare = row.width - gap * (len(names) - 1) - sum(least[name] for name in names)
+        if spare >= 0.0:
+            break
+    takers = [name for name in names if name in ("trace", "spectrum")] or ["tuner", "chain"]
+    shares = tuple(least[name] + (max(spare, 0.0) / len(takers) if name in takers else 0.0) for name in names)
+    boxes = dict(zip(names, row.columns(shares, gap), strict=True))
+    return boxes["tuner"], boxes.get("trace"), boxes.get("spectrum"), boxes["chain"], boxes["level"]
+
+
+def _mirrored(layout: Layout) -> Layout:
+    """The parts around the stage, the readouts and the drawer as in a mirror; header and footer stay."""
+    stay = ("title", "sides", "flags", "status", "notice", "footer", "listening")
+    turned: dict[str, Any] = {
+        field.name: value.mirrored(layout.size[0])
+        for field in fields(layout)
+        if field.name not in stay and isinstance(value := getattr(layout, field.name), Box)
+    }
+    return replace(layout, mirrored=True, **turned)

@@ -2,30 +2,20 @@
 
 from __future__ import annotations
 
-import re
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from datetime import datetime
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from synth.window import first_start
-from synth.window.draw_field import FieldPicture
-from synth.window.readings import full_scale_text, readings, status_text
+from synth.window.performer import recording_path as recording_path
+from synth.window.player import Player as Player
+from synth.window.player import field_picture
 from synth.window.screen import FIRST_SIZE, close_screen, open_screen
-from synth.window.state import (
-    Action,
-    WindowState,
-    on_click,
-    on_key,
-    with_notice,
-    with_pointer,
-    without_pointer,
-)
-from synth.window.trace import LONGEST, synchronised, trace_span
-from synth.window.view import TRACE_POINTS, Shown, View
-from synth.window.volume_axis import PLAIN, ring_volume
+from synth.window.session import Session, fixed_session
+from synth.window.state import WindowState
+from synth.window.view import View
 
 if TYPE_CHECKING:
     import pygame
@@ -33,10 +23,9 @@ if TYPE_CHECKING:
     from models.instrument import Instrument
     from models.pitch_field import PitchField
     from models.volume_antenna import VolumeAntenna
-    from synth.speaker import Meters, Speaker
+    from synth.speaker import Speaker
 
 FRAME_TIME = 1.0 / 60.0  # s
-READING_FRAMES = 2  # the numbers change every second picture
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,135 +36,13 @@ class Played:
     seconds: float
 
 
-class Player:
-    """Joins events, state, speaker and view. One per window."""
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How the window opens: left-handed or not, text size (1 is usual), seed of the tremor."""
 
-    def __init__(
-        self,
-        instrument: Instrument,
-        view: View,
-        speaker: Speaker,
-        state: WindowState,
-        record_folder: Path,
-        name: str,
-        reference_a: float,
-        remarks: tuple[str, ...],
-    ) -> None:
-        self._instrument = instrument
-        self._speaker = speaker
-        self._record_folder = record_folder
-        self._name = name
-        self._reference_a = reference_a
-        self._remarks = remarks
-        self._told = speaker.notice
-        self._shown: Shown | None = None
-        self.view = view
-        self.state = state
-        self.closing = False
-        self.frames = 0
-        speaker.mute(state.silenced)
-
-    def handle(self, event: pygame.event.Event) -> None:
-        """Act on one event."""
-        import pygame
-
-        if event.type == pygame.QUIT:
-            self.closing = True
-        elif event.type == pygame.MOUSEMOTION and self.view.scale is not None:
-            self._move(with_pointer(self.state, event.pos, self.view.scale))
-        elif event.type in (pygame.WINDOWEXPOSED, pygame.VIDEOEXPOSE):
-            self.view.renew()
-        elif event.type == pygame.WINDOWLEAVE:
-            self._move(without_pointer(self.state))
-        elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
-            self._act(*on_click(self.state))
-        elif event.type == pygame.KEYDOWN:
-            self._act(*on_key(self.state, pygame.key.name(event.key)))
-
-    def resize(self, size: tuple[int, int]) -> None:
-        """Lay out anew; the hand goes with the pointer."""
-        self.view.resize(size)
-        if self.view.scale is not None and self.state.pointer is not None:
-            self._move(with_pointer(self.state, self.state.pointer, self.view.scale))
-
-    def draw(self, surface: pygame.Surface) -> list[pygame.Rect]:
-        """Draw the next picture; return the rectangles that may have changed."""
-        meters = self._speaker.meters()
-        if self._shown is None or self.frames % READING_FRAMES == 0:
-            self._shown = self._read(meters)
-        span = trace_span(meters.frequency)
-        sound = self._speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
-        trace = synchronised(sound, meters.sample_rate, span, TRACE_POINTS)
-        shown = replace(self._shown, peak=meters.peak, rms=meters.rms, trace=trace, trace_span=span)
-        self.frames += 1
-        return self.view.draw(surface, self.state, shown)
-
-    def _move(self, state: WindowState) -> None:
-        self.state = state
-        self._speaker.move(state.distance, state.volume)
-
-    def _act(self, state: WindowState, action: Action | None) -> None:
-        answered = self.state.caution_open and not state.caution_open
-        self.state = state
-        if action == "quit":
-            self.closing = True
-        elif action == "mute":
-            self._speaker.mute(state.silenced)
-        elif action == "level":
-            self._speaker.set_level(state.level)
-        elif action == "record":
-            self._toggle_recording()
-        if answered:
-            first_start.remember_caution()
-
-    def _toggle_recording(self) -> None:
-        if self._speaker.recording_to is not None:
-            self._speaker.record(None)
-            return
-        path = recording_path(self._record_folder, self._name, datetime.now())
-        self._speaker.record(path)
-        self._say(f"Recording to {path}")
-
-    def _say(self, text: str) -> None:
-        self.state = with_notice(self.state, text, time.monotonic())
-
-    def _read(self, meters: Meters) -> Shown:
-        """The texts of the next pictures."""
-        if (notice := self._speaker.notice) != self._told:
-            self._told = notice
-            self._say(notice or "")
-        self.state = replace(self.state, recording=self._speaker.recording_to is not None)
-        state, fault = self.state, self._speaker.device_error
-        live = meters.alive and meters.blocks > 0
-        beat = meters.frequency if live else float(self._instrument.beat_frequency(state.distance))
-        return Shown(
-            readings=readings(self._instrument, state.distance, beat, self._reference_a),
-            flags=flags_text(state, meters),
-            status=status_text(meters),
-            notice=state.notice if time.monotonic() < state.notice_until else (f"▲ {fault}" if fault else ""),
-            listening=f"full volume peaks at {full_scale_text(state.level * self._instrument.level)}",
-            remarks=self._remarks + ((fault,) if fault else ()),
-        )
-
-
-def flags_text(state: WindowState, meters: Meters) -> str:
-    """Muted and recording, in words."""
-    seconds = meters.recorded_frames // max(1, meters.sample_rate)
-    parts = []
-    if state.recording:
-        parts.append(f"● REC {seconds // 60}:{seconds % 60:02d}")
-    if state.muted:
-        parts.append("MUTED")
-    return "  ".join(parts)
-
-
-def recording_path(folder: Path, name: str, now: datetime) -> Path:
-    """A name that does not exist yet: design name and time, with a number if need be."""
-    stem = f"{re.sub(r'[^A-Za-z0-9]+', '-', name).strip('-').lower() or 'beatfield'}-{now:%Y%m%d-%H%M%S}"
-    path, number = folder / f"{stem}.wav", 2
-    while path.exists():
-        path, number = folder / f"{stem}-{number}.wav", number + 1
-    return path
+    mirrored: bool = False
+    text_scale: float = 1.0
+    seed: int = 1
 
 
 def run(
@@ -194,43 +61,100 @@ def run(
     caution: bool | None = None,
     each_frame: Callable[[Player], None] | None = None,
 ) -> Played:
+    """Open the window for one instrument without a design; the controls that need a design say so.
+
+    `antenna_diameter`, m, is the drawn rod's. With a `volume` antenna (its ring drawn with `tube_diameter`, m) the
+    pointer's height is the other hand's above the ring, to scale; without, a plain gain. The rest as for `run_session`.
+    """
+    session = fixed_session(title, instrument, field, volume)
+    if reference_a != field.reference_a:
+        session.set("reference_a", reference_a)
+        session.update()
+    return run_session(
+        session, speaker, title, record_folder=record_folder, remarks=remarks, size=size, caution=caution,
+        each_frame=each_frame, antenna_diameter=antenna_diameter, tube_diameter=tube_diameter,
+    )  # fmt: skip
+
+
+def run_session(
+    session: Session,
+    speaker: Speaker,
+    title: str,
+    *,
+    record_folder: Path | str = ".",
+    remarks: tuple[str, ...] = (),
+    size: tuple[int, int] = FIRST_SIZE,
+    caution: bool | None = None,
+    each_frame: Callable[[Player], None] | None = None,
+    antenna_diameter: float = 0.010,
+    tube_diameter: float = 0.008,
+    look: Look | None = None,
+    midi: Any = None,
+) -> Played:
     """Open the window on a started speaker, play, and return when the player closes it.
 
-    `title` names the design in the window and in recordings, which go to `record_folder`. `antenna_diameter`, m, is the
-    drawn rod's. With a `volume` antenna (its ring drawn with `tube_diameter`, m) the pointer's height is the other
-    hand's above the ring, to scale; without, a plain gain. `remarks` appear under the keys in the help. `caution`: show
-    the hearing caution first, silent until it is answered; None shows it until it was answered once on this account.
-    `each_frame` is called after each picture. Raises DeviceError where no window can be opened.
+    `title` names the window; recordings go to `record_folder`. `remarks` appear under the keys in the help. `caution`:
+    show the hearing caution first, silent until it is answered; None shows it until it was answered once on this
+    account. `each_frame` is called after each picture. `midi`: a `synth.midi_out.MidiOut`, or None. Raises DeviceError
+    where no window can be opened.
     """
     surface = open_screen(f"Beatfield: {title}", size)
-    import pygame
+    first = look or Look()
 
-    picture = FieldPicture(field.notes(), field.zero_beat_distance, field.locked_span, antenna_diameter)
-    axis = PLAIN if volume is None else ring_volume(volume, tube_diameter)
-    view = View(title, picture, instrument.curve.nearest, instrument.curve.farthest, axis)
+    def picture(of: Session) -> Any:
+        return field_picture(of, antenna_diameter)
+
+    curve = session.tuned.instrument.curve
+    view = View(session.side.name, picture(session), curve.nearest, curve.farthest)
     if caution is None:
         caution = speaker.device_error is None and not first_start.caution_was_read()
-    state = WindowState(distance=instrument.curve.farthest, level=speaker.level, caution_open=caution)
-    player = Player(instrument, view, speaker, state, Path(record_folder), title, reference_a, remarks)
-    player.resize(surface.get_size())
-    opened = due = time.monotonic()
+    state = WindowState(
+        distance=curve.farthest, level=speaker.level, caution_open=caution, mirrored=first.mirrored,
+        text_scale=first.text_scale,
+    )  # fmt: skip
+    player = Player(session, view, speaker, state, Path(record_folder), remarks, picture, tube_diameter, midi)
+    player.performer.seed = first.seed
+    player.open(surface.get_size())
+    opened = time.monotonic()
     try:
-        while not player.closing:
-            remaining = round(1000.0 * (due - time.monotonic()))
-            event = pygame.event.wait(remaining) if remaining > 0 else pygame.event.poll()
-            while event.type != pygame.NOEVENT:
-                player.handle(event)
-                event = pygame.event.poll()
-            now = time.monotonic()
-            if now < due:
-                continue
-            surface = pygame.display.get_surface() or surface
-            if surface.get_size() != view.size:
-                player.resize(surface.get_size())
-            pygame.display.update(player.draw(surface))
-            due = max(due + FRAME_TIME, now)
-            if each_frame is not None:
-                each_frame(player)
+        _play(player, surface, each_frame)
         return Played(player.frames, time.monotonic() - opened)
     finally:
+        session.close()
         close_screen()
+
+
+def _play(player: Player, surface: pygame.Surface, each_frame: Callable[[Player], None] | None) -> None:
+    """Events and pictures until the window is closed."""
+    import pygame
+
+    view = player.view
+    due = last = time.monotonic()
+    while not player.closing:
+        remaining = round(1000.0 * (due - time.monotonic()))
+        event = pygame.event.wait(remaining) if remaining > 0 else pygame.event.poll()
+        waiting = [] if event.type == pygame.NOEVENT else [event, *pygame.event.get()]
+        now = time.monotonic()
+        for place, one in enumerate(waiting, start=1):
+            player.handle(one, moment_of(place, len(waiting), last, now))
+        last = now
+        if now < due:
+            continue
+        player.advance(now)
+        surface = pygame.display.get_surface() or surface
+        if surface.get_size() != view.size:
+            player.resize(surface.get_size())
+        pygame.display.update(player.draw(surface))
+        due = max(due + FRAME_TIME, now)
+        if each_frame is not None:
+            each_frame(player)
+
+
+def moment_of(place: int, count: int, last: float, now: float) -> float:
+    """When the `place`-th (from 1) of `count` events happened, s, that were read together at `now`.
+
+    The library gives events no time of their own. While a picture is drawn they wait, and are then read at once; a
+    pointer moves at a steady rate, so they are spread evenly from the last reading to this one. Events that come while
+    nothing is drawn are read one by one, within a fraction of a millisecond, and keep that time.
+    """
+    return now - (count - place) * (now - last) / count

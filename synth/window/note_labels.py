@@ -1,12 +1,18 @@
-"""Which note names fit above the stage, and how strong each note line is."""
+"""Which note lines are drawn, which of their names fit above the stage, and how strong each is."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import groupby, pairwise
 from typing import Literal, Protocol
 
 Weight = Literal["octave", "natural", "accidental"]
+
+#: Which notes of an octave are named beside its C, from many to none: every one, the white keys, the triad, the fifth.
+_NAMED: tuple[frozenset[int], ...] = (
+    frozenset(range(1, 12)), frozenset((2, 4, 5, 7, 9, 11)), frozenset((4, 7)), frozenset((7,)),
+)  # fmt: skip
 
 
 class Line(Protocol):
@@ -46,29 +52,64 @@ def chosen_labels(
     gap: float,
     reserved: Iterable[tuple[float, float]] = (),
 ) -> tuple[Label, ...]:
-    """Names that fit from `left` to `right` without touching; Cs come first, accidentals last.
+    """Names that fit from `left` to `right` without touching: the Cs first, then octave by octave alike.
 
-    `reserved`: pixel columns (from, to) that other texts take.
+    Of an octave either every note is named, or the white keys, or E and G, or G, or none, so that the names follow one
+    pattern. `reserved`: pixel columns (from, to) that other texts take.
     """
-    order = {0: 0, 7: 1, 4: 2, 9: 3, 2: 3, 5: 4, 11: 4}
-    ranked = sorted(lines, key=lambda line: (order.get(line.number % 12, 5), line.number))
     taken: list[tuple[float, float]] = list(reserved)
     labels: list[Label] = []
-    for line in ranked:
+    ordered = sorted(lines, key=lambda line: line.number)
+
+    def placed(line: Line) -> tuple[float, float]:
         x, half = x_of(line.distance), 0.5 * width_of(line.name) + 0.5 * gap
-        if x - half < left or x + half > right:
-            continue
-        if all(x + half <= start or x - half >= end for start, end in taken):
-            taken.append((x - half, x + half))
-            labels.append(Label(line.name, x, weight_of(line.number)))
+        return x - half, x + half
+
+    def free(places: Sequence[tuple[float, float]]) -> bool:
+        inside = all(start >= left and end <= right for start, end in places)
+        ranked = sorted(places)
+        apart = all(one[1] <= other[0] for one, other in pairwise(ranked))
+        return inside and apart and not any(a < end and start < b for a, b in places for start, end in taken)
+
+    def take(chosen: Sequence[Line]) -> None:
+        taken.extend(placed(line) for line in chosen)
+        labels.extend(Label(line.name, x_of(line.distance), weight_of(line.number)) for line in chosen)
+
+    for line in ordered:
+        if weight_of(line.number) == "octave" and free([placed(line)]):
+            take([line])
+    for _, octave in groupby(ordered, key=lambda line: line.number // 12):
+        notes = list(octave)
+        for wanted in _NAMED:
+            chosen = [line for line in notes if line.number % 12 in wanted]
+            if chosen and free([placed(line) for line in chosen]):
+                take(chosen)
+                break
     return tuple(sorted(labels, key=lambda label: label.x))
 
 
 def drawn_lines(lines: Iterable[Line], x_of: Callable[[float], float], closest: float) -> tuple[Line, ...]:
-    """The lines at least `closest` pixels from a stronger one: where semitones crowd, only Cs remain."""
-    rank = {"octave": 0, "natural": 1, "accidental": 2}
+    """The lines to draw, none closer than `closest` pixels to another, octave by octave alike.
+
+    Of an octave all twelve are drawn where they are apart enough, else its white keys, else its C alone; Cs that are
+    too close are merged into the lower one.
+    """
     kept: list[Line] = []
-    for line in sorted(lines, key=lambda one: (rank[weight_of(one.number)], one.number)):
-        if all(abs(x_of(line.distance) - x_of(other.distance)) >= closest for other in kept):
+    ordered = sorted(lines, key=lambda line: line.number)
+    last_x: float | None = None
+    for line in ordered:
+        x = x_of(line.distance)
+        if weight_of(line.number) == "octave" and (last_x is None or abs(x - last_x) >= closest):
             kept.append(line)
+            last_x = x
+    cs = list(kept)
+    for _, octave in groupby(ordered, key=lambda line: line.number // 12):
+        notes = [line for line in octave if weight_of(line.number) != "octave"]
+        for strongest in (("natural", "accidental"), ("natural",)):
+            chosen = [line for line in notes if weight_of(line.number) in strongest]
+            places = sorted(x_of(line.distance) for line in [*chosen, *cs])
+            own = {x_of(line.distance) for line in chosen}
+            if chosen and all(b - a >= closest for a, b in pairwise(places) if a in own or b in own):
+                kept.extend(chosen)
+                break
     return tuple(sorted(kept, key=lambda one: one.distance))

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import functools
 from collections import OrderedDict
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from synth.window.layout import Box
+from synth.window.box import Box
 from synth.window.palette import Colour
 
 if TYPE_CHECKING:
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
 
 Align = Literal["left", "centre", "right"]
 _CACHED_TEXTS = 600
+_CLEAR: Colour = (255, 0, 255)  # what is left out of a sheet of glass
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,7 @@ class Painter:
         self.texts: list[DrawnText] = []
         self.touched: list[pygame.Rect] = []
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
+        self._glass: tuple[tuple[tuple[int, int], Colour], pygame.Surface] | None = None
         self._pictures: OrderedDict[tuple[str, int, bool, Colour], pygame.Surface] = OrderedDict()
 
     def onto(self, surface: pygame.Surface) -> None:
@@ -111,6 +115,27 @@ class Painter:
         self.texts.append(DrawnText(text, shown, place, room, colour))
         return place
 
+    def fitted(
+        self, text: str, room: Box, sizes: tuple[int, int], colour: Colour, align: Align = "left", bold: bool = False
+    ) -> Box:
+        """One line of text at the largest of `sizes` (largest, smallest) that fits."""
+        largest = sizes[0]
+        while largest > sizes[1] and self.font(largest, bold).get_height() > room.height:
+            largest -= 1
+        return self.text(text, room, self.largest_size(text, room.width, largest, sizes[1], bold), colour, align, bold)
+
+    def pieces(
+        self, pieces: Sequence[str], between: str, room: Box, sizes: tuple[int, int], colour: Colour,
+        align: Align = "left", bold: bool = False,
+    ) -> Box:  # fmt: skip
+        """As many of the pieces, from the first on, as fit in one line at the smaller of `sizes`, at the largest that
+        fits; pieces that do not fit are left out whole.
+        """
+        count = len(pieces)
+        while count > 1 and self.width_of(between.join(pieces[:count]), sizes[1], bold) > room.width:
+            count -= 1
+        return self.fitted(between.join(pieces[:count]), room, sizes, colour, align, bold)
+
     def paragraph(self, text: str, room: Box, size: int, colour: Colour) -> int:
         """Text wrapped at words from the top of `room`; returns the row below it. What has no room is cut."""
         height = round(1.35 * size)
@@ -132,6 +157,33 @@ class Painter:
             else:
                 lines.append(word)
         return lines
+
+    def paragraph_size(self, text: str, room: Box, largest: int, smallest: int) -> int:
+        """The largest text size from `largest` to `smallest` at which the paragraph fits the room."""
+        for size in range(largest, smallest, -1):
+            lines = self.wrapped(text, room.width, size)
+            whole = all(self.width_of(line, size) <= room.width for line in lines)
+            if whole and len(lines) * round(1.35 * size) <= room.height:
+                return size
+        return smallest
+
+    @contextmanager
+    def clipped(self, box: Box) -> Iterator[None]:
+        """Draw only within `box`."""
+        self.surface.set_clip(box)
+        try:
+            yield
+        finally:
+            self.surface.set_clip(None)
+
+    @contextmanager
+    def as_one(self) -> Iterator[None]:
+        """What is drawn meanwhile counts as one touched rectangle, to be restored and sent to the screen once."""
+        first = len(self.touched)
+        yield
+        parts = self.touched[first:]
+        if parts:
+            self.touched[first:] = [parts[0].unionall(parts[1:])]
 
     def fill(self, box: Box, colour: Colour, radius: int = 0) -> None:
         """A filled rectangle."""
@@ -165,7 +217,7 @@ class Painter:
             here, there = place / length, min(1.0, (place + dash) / length)
             self.line(_between(start, end, here), _between(start, end, there), colour, thickness)
 
-    def curve(self, points: list[tuple[float, float]], colour: Colour, thickness: int = 1) -> None:
+    def curve(self, points: Sequence[tuple[float, float]], colour: Colour, thickness: int = 1) -> None:
         """A polyline, smoothed at its edges."""
         import pygame
 
@@ -185,12 +237,44 @@ class Painter:
 
         self.touched.append(pygame.draw.aacircle(self.surface, colour, center, radius, thickness))
 
-    def shape(self, points: list[tuple[float, float]], colour: Colour) -> None:
-        """A filled polygon with a smooth edge."""
+    def shape(self, points: Sequence[tuple[float, float]], colour: Colour, outline: Colour | None = None) -> None:
+        """A filled polygon with a smooth edge, of another colour if `outline` is given."""
         import pygame
 
         self.touched.append(pygame.draw.polygon(self.surface, colour, points))
+        self.touched.append(pygame.draw.aalines(self.surface, outline or colour, True, points))
+
+    def glass(self, points: Sequence[tuple[float, float]], colour: Colour, strength: int, within: Box) -> None:
+        """A filled polygon through which the ground is seen; `strength` 0 to 255; nothing outside `within`."""
+        import pygame
+
+        left, top = min(x for x, _ in points), min(y for _, y in points)
+        right, bottom = max(x for x, _ in points), max(y for _, y in points)
+        area = pygame.Rect(int(left), int(top), int(right - left) + 2, int(bottom - top) + 2).clip(within)
+        if not area.width or not area.height:
+            return
+        key = area.size, colour
+        if self._glass is None or self._glass[0] != key:
+            self._glass = key, pygame.Surface(area.size)
+        sheet = self._glass[1]
+        sheet.fill(_CLEAR)
+        sheet.set_colorkey(_CLEAR)
+        sheet.set_alpha(strength)
+        pygame.draw.polygon(sheet, colour, [(x - area.left, y - area.top) for x, y in points])
+        self.touched.append(self.surface.blit(sheet, area))
+
+    def outline(self, points: Sequence[tuple[float, float]], colour: Colour, thickness: int = 1) -> None:
+        """The edge of a polygon."""
+        import pygame
+
+        if thickness > 1:
+            self.touched.append(pygame.draw.lines(self.surface, colour, True, points, thickness))
         self.touched.append(pygame.draw.aalines(self.surface, colour, True, points))
+
+    def diamond(self, center: tuple[float, float], radius: float, colour: Colour) -> None:
+        """A square standing on its corner."""
+        x, y = center
+        self.shape([(x, y - radius), (x + radius, y), (x, y + radius), (x - radius, y)], colour)
 
     def _fitting(self, text: str, width: int, size: int, bold: bool) -> str:
         if self.width_of(text, size, bold) <= width:

@@ -12,7 +12,9 @@ Colour = tuple[int, int, int]
 GROUND: Colour = (18, 21, 26)
 PANEL: Colour = (26, 30, 37)
 OCTAVE: Colour = (31, 37, 46)  # every second octave of the stage, a tint only
-EDGE: Colour = (104, 114, 128)
+HAND: Colour = (30, 52, 68)  # the hand's fill, under its sky-blue outline
+SLEEVE: Colour = (31, 36, 44)  # arm and body
+EDGE: Colour = (108, 118, 132)
 TEXT: Colour = (236, 234, 228)
 QUIET_TEXT: Colour = (168, 176, 187)
 LINE: Colour = (112, 122, 137)
@@ -25,8 +27,8 @@ YELLOW: Colour = (240, 228, 66)
 VERMILLION: Colour = (213, 94, 0)
 PURPLE: Colour = (204, 121, 167)
 
-GROUNDS: tuple[Colour, ...] = (GROUND, PANEL, OCTAVE)
-TEXT_COLOURS: tuple[Colour, ...] = (TEXT, QUIET_TEXT, ORANGE, SKY, YELLOW)
+GROUNDS: tuple[Colour, ...] = (GROUND, PANEL, OCTAVE, SLEEVE)
+TEXT_COLOURS: tuple[Colour, ...] = (TEXT, QUIET_TEXT, ORANGE, SKY, YELLOW, PURPLE)
 GRAPHIC_COLOURS: tuple[Colour, ...] = (
     EDGE, LINE, STRONG_LINE, ORANGE, SKY, GREEN, YELLOW, VERMILLION, PURPLE,
 )  # fmt: skip

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 LOWEST_NOTE = 16.0  # Hz; below it a beat is counted, not heard as a note (C0 is 16.35 Hz)
 IN_TUNE = 5.0  # cents
 MINUS = "\N{MINUS SIGN}"
+PIECES = " · "  # between the pieces of the status line
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,7 @@ class Readings:
     capacitance: str
     variable: str
     reference: str
+    reference_a: str = ""
 
 
 def readings(instrument: Instrument, distance: float, frequency: float, reference_a: float = 440.0) -> Readings:
@@ -44,6 +46,7 @@ def readings(instrument: Instrument, distance: float, frequency: float, referenc
         capacitance=f"{1e12 * float(instrument.antenna_capacitance(distance)):.3f} pF",
         variable=kilohertz_text(float(instrument.variable_frequency(distance))),
         reference=kilohertz_text(instrument.reference_frequency),
+        reference_a=f"A = {reference_a:g} Hz",
     )
 
 
@@ -88,13 +91,25 @@ def full_scale_text(peak: float) -> str:
 
 
 def status_text(meters: Meters) -> str:
-    """The sound device's state in one line."""
+    """The sound device's state, the most important first, in pieces between " · "."""
     if not meters.alive:
         return "sound process ended"
+    gesture = meters.gesture_latency
+    pieces = [f"hand to sound {1000 * gesture:.0f} ms"] if gesture > 0.0 else []
     if not meters.sounding:
-        return f"silent clock · {meters.sample_rate / 1000:g} kHz · late blocks {meters.late_blocks}"
-    return (
-        f"{meters.sample_rate / 1000:g} kHz · latency {1000 * meters.latency:.1f} ms · block time "
-        f"{100 * meters.share_median:.0f} % (worst {100 * meters.share_worst:.0f} %) · "
-        f"underruns {meters.underruns} · late blocks {meters.late_blocks}"
-    )
+        pieces = ["silent clock", f"{meters.sample_rate / 1000:g} kHz", f"late blocks {meters.late_blocks}"]
+    else:
+        pieces += [
+            f"underruns {meters.underruns}",
+            f"latency {1000 * meters.latency:.1f} ms",
+            f"{meters.sample_rate / 1000:g} kHz",
+            f"block time {100 * meters.share_median:.0f} % (worst {100 * meters.share_worst:.0f} %)",
+            f"late blocks {meters.late_blocks}",
+        ]
+    return PIECES.join(pieces)
+
+
+def kept_text(seconds: float) -> str:
+    """How much of the take is in memory: "4:32 kept"."""
+    whole = int(seconds)
+    return f"{whole // 60}:{whole % 60:02d} kept"

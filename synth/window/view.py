@@ -2,41 +2,48 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from models.hand.scene import Posture
 from synth.window import palette
+from synth.window.control_rows import ControlRow
+from synth.window.draw_curves import draw_spectrum, draw_trace
+from synth.window.draw_drawer import draw_drawer, strip_words
 from synth.window.draw_field import FieldPicture, draw_field
 from synth.window.draw_hand import draw_hand
-from synth.window.draw_overlay import draw_caution, draw_help, draw_too_small
-from synth.window.draw_panels import (
-    draw_chain,
-    draw_level,
-    draw_lines,
-    draw_still_panels,
-    draw_trace,
-    draw_tuner,
-)
+from synth.window.draw_header import KEY_PIECES, STRIP_KEY_PIECES, draw_header, draw_still_header
+from synth.window.draw_overlay import draw_caution, draw_help, draw_help_status, draw_too_small
+from synth.window.draw_panels import draw_chain, draw_level, draw_still_panels
+from synth.window.draw_tuner import draw_tuner
+from synth.window.keys import help_groups
 from synth.window.layout import Layout, lay_out, too_small
 from synth.window.painter import DrawnText, Painter
-from synth.window.readings import Readings
+from synth.window.readings import PIECES, Readings, kept_text
 from synth.window.scale import StageScale, stage_width
+from synth.window.spectrum import Spectrum
 from synth.window.state import WindowState
 from synth.window.volume_axis import PLAIN, VolumeAxis
 
 if TYPE_CHECKING:
     import pygame
 
-KEY_LINE = "M mute    R record    ↑ ↓ listening level    H help    Q quit"
 TRACE_POINTS = 220
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What one picture shows beside the state: readings, lines of text, levels, trace and its span, s."""
+    """What one picture shows beside the state: readings, lines of text, levels, trace and its span, s.
+
+    `flags`: switches in words, two spaces between them. `status`: pieces with " · " between them; those that do not fit
+    are left out. `rows`: the drawer of controls. `sides`: names of the designs under the hand, if more than one, and
+    `active_side` the one that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `take_seconds`:
+    how much is kept in memory.
+    """
 
     readings: Readings
     flags: str = ""
@@ -48,6 +55,31 @@ class Shown:
     rms: float = 0.0
     trace: NDArray[np.float64] = field(default_factory=lambda: np.zeros(TRACE_POINTS))
     trace_span: float = 0.01
+    rows: tuple[ControlRow, ...] = ()
+    sides: tuple[str, ...] = ()
+    active_side: int = 0
+    posture: Posture = "open"
+    latency: str = ""
+    spectrum: Spectrum | None = None
+    guide: frozenset[int] = frozenset()
+    drone: int | None = None
+    take_seconds: float = 0.0
+    replaying: bool = False
+
+    @property
+    def flag_words(self) -> tuple[str, ...]:
+        """Every switch in words."""
+        words = [word for word in self.flags.split("  ") if word.strip()]
+        if self.replaying and not any("REPLAY" in word for word in words):
+            words.append("REPLAY")
+        return tuple(words)
+
+    @property
+    def status_pieces(self) -> tuple[str, ...]:
+        """Latency from gesture to sound, device, and what is kept."""
+        pieces = [self.latency, *self.status.split(PIECES)]
+        kept = [kept_text(self.take_seconds)] if self.take_seconds >= 1.0 else []
+        return tuple(piece for piece in [*pieces[:2], *kept, *pieces[2:]] if piece)
 
 
 class View:
@@ -61,26 +93,49 @@ class View:
         farthest: float,
         volume: VolumeAxis = PLAIN,
     ) -> None:
+        self._painter: Painter | None = None
+        self._still: pygame.Surface | None = None
+        self._still_key: tuple[object, ...] = ()
+        self._still_texts: tuple[DrawnText, ...] = ()
+        self._rows: tuple[ControlRow, ...] = ()
+        self._row_texts: tuple[DrawnText, ...] = ()
+        self.size = (0, 0)
+        self.text_scale = 1.0
+        self.mirrored = False
+        self.layout: Layout | None = None
+        self.scale: StageScale | None = None
+        self.show(title, picture, nearest, farthest, volume)
+
+    def show(
+        self, title: str, picture: FieldPicture, nearest: float, farthest: float, volume: VolumeAxis = PLAIN
+    ) -> None:
+        """Show this field from now on: another design, or the same one tuned otherwise."""
         self._title = title
         self._picture = picture
         self._ends = nearest, farthest
         self._volume = volume
         self._width = stage_width(picture.zero_beat, farthest)
-        self._painter: Painter | None = None
-        self._still: pygame.Surface | None = None
-        self._still_texts: tuple[DrawnText, ...] = ()
-        self.size = (0, 0)
-        self.layout: Layout | None = None
-        self.scale: StageScale | None = None
+        if self.size != (0, 0):
+            self.resize(self.size)
 
-    def resize(self, size: tuple[int, int]) -> None:
-        """Take a new window size; nothing is laid out while the window is too small."""
+    def resize(self, size: tuple[int, int], text_scale: float | None = None, mirrored: bool | None = None) -> None:
+        """Take a new window size, text size or side of the rod; nothing is laid out while the window is too small."""
         self._still = None
         self.size = size
-        self.layout = None if too_small(size) else lay_out(size)
+        self.text_scale = self.text_scale if text_scale is None else text_scale
+        self.mirrored = self.mirrored if mirrored is None else mirrored
+        small = too_small(size, self.text_scale)
+        self.layout = None if small else lay_out(size, self.text_scale, self.mirrored)
         self.scale = None
         if self.layout is not None:
-            self.scale = StageScale(self.layout.stage, self._width, *self._ends, self._volume)
+            self.scale = StageScale(self.layout.stage, self._width, *self._ends, self._volume, self.mirrored)
+
+    def _open_drawer(self, wanted: bool) -> None:
+        """The controls in the stage's place, where they have only a strip."""
+        if self.layout is not None and self.layout.drawer_over_stage != wanted:
+            changed = self.layout.with_open_drawer() if wanted else lay_out(self.size, self.text_scale, self.mirrored)
+            if changed is not self.layout:
+                self.layout, self._still = changed, None
 
     def renew(self) -> None:
         """Draw everything at the next picture, after the window was uncovered."""
@@ -90,50 +145,101 @@ class View:
     def texts(self) -> tuple[DrawnText, ...]:
         """Every text of the last picture, for checks."""
         drawn = tuple(self._painter.texts) if self._painter is not None else ()
-        return self._still_texts + drawn
+        return self._still_texts + self._row_texts + drawn
 
     def draw(self, surface: pygame.Surface, state: WindowState, shown: Shown) -> list[pygame.Rect]:
         """Draw onto `surface`, which holds the last picture; return the rectangles that may have changed."""
+        if (state.text_scale, state.mirrored) != (self.text_scale, self.mirrored):
+            self.resize(self.size, state.text_scale, state.mirrored)
+        self._open_drawer(state.drawer_open)
         painter = self._painter = self._painter or Painter(surface)
         layout, scale = self.layout, self.scale
         if layout is None or scale is None:
             painter.onto(surface)
-            self._still_texts = ()
+            self._still_texts = self._row_texts = ()
             draw_too_small(painter, surface.get_size())
             return [surface.get_rect()]
-        if self._still is None:
-            self._still = self._draw_still(painter, surface, layout, scale)
-            before = [surface.get_rect()]
-        else:
-            before = [touched.inflate(4, 4) for touched in painter.touched]
+        before = self._bring_up_to_date(painter, surface, layout, scale, state, shown)
+        assert self._still is not None
         for changed in before:
             surface.blit(self._still, changed, changed)
         painter.onto(surface)
-        draw_lines(painter, layout, shown.flags, shown.status, shown.notice, shown.listening)
-        if state.caution_open:
-            draw_caution(painter, layout)
-        elif state.help_open:
-            draw_help(painter, layout, shown.remarks, has_ring=self._volume.top is not None)
-        else:
+        draw_header(painter, layout, shown.flag_words, shown.status_pieces, shown.notice, shown.listening)
+        page = _page_of(state)
+        if page is None:
             self._draw_playing(painter, layout, scale, state, shown)
+        elif page == "help":
+            draw_help_status(painter, layout, PIECES.join(shown.status_pieces))
         return before + [touched.inflate(4, 4) for touched in painter.touched]
 
     def _draw_playing(
         self, painter: Painter, layout: Layout, scale: StageScale, state: WindowState, shown: Shown
     ) -> None:
-        draw_hand(painter, layout, scale, state, shown.readings.distance)
-        draw_tuner(painter, layout, shown.readings)
-        draw_trace(painter, layout, shown.trace, shown.trace_span)
-        draw_chain(painter, layout, shown.readings)
-        draw_level(painter, layout, shown.peak, shown.rms)
+        picture = self._picture
+        if not layout.drawer_over_stage:
+            draw_hand(
+                painter, layout, scale, state, shown.readings.distance, shown.posture, picture.stand_distance,
+                picture.antenna_diameter,
+            )  # fmt: skip
+        with painter.as_one():
+            draw_tuner(painter, layout, shown.readings)
+        with painter.as_one():
+            draw_trace(painter, layout, shown.trace, shown.trace_span)
+        with painter.as_one():
+            draw_spectrum(painter, layout, shown.spectrum)
+        with painter.as_one():
+            draw_chain(painter, layout, shown.readings)
+        with painter.as_one():
+            draw_level(painter, layout, shown.peak, shown.rms)
+
+    def _bring_up_to_date(
+        self, painter: Painter, surface: pygame.Surface, layout: Layout, scale: StageScale, state: WindowState,
+        shown: Shown,
+    ) -> list[pygame.Rect]:  # fmt: skip
+        """Draw of the still part what is no longer true; return where the surface has to be restored."""
+        import pygame
+
+        page = _page_of(state)
+        strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
+        key = (
+            page, shown.remarks if page == "help" else (), shown.sides, shown.active_side, shown.guide, shown.drone,
+            strip,
+        )  # fmt: skip
+        if self._still is None or key != self._still_key:
+            self._still, self._still_key = self._draw_still(painter, surface, layout, scale, page, shown, strip), key
+            self._rows, self._row_texts = (), ()
+            restored = [surface.get_rect()]
+        else:
+            restored = [touched.inflate(4, 4) for touched in painter.touched]
+        if page is None and shown.rows != self._rows:
+            painter.onto(self._still)
+            self._still.fill(palette.GROUND, layout.drawer)
+            draw_drawer(painter, layout, shown.rows)
+            self._rows, self._row_texts = shown.rows, tuple(painter.texts)
+            restored.append(pygame.Rect(layout.drawer))
+        return restored
 
     def _draw_still(
-        self, painter: Painter, surface: pygame.Surface, layout: Layout, scale: StageScale
-    ) -> pygame.Surface:
+        self, painter: Painter, surface: pygame.Surface, layout: Layout, scale: StageScale, page: str | None,
+        shown: Shown, strip: Sequence[str],
+    ) -> pygame.Surface:  # fmt: skip
         still = surface.copy()
         painter.onto(still)
         still.fill(palette.GROUND)
-        draw_still_panels(painter, layout, self._title, KEY_LINE)
-        draw_field(painter, layout, scale, self._picture)
+        keys = (*STRIP_KEY_PIECES, *strip) if strip else KEY_PIECES
+        draw_still_header(painter, layout, self._title, shown.sides, shown.active_side, keys)
+        if page == "caution":
+            draw_caution(painter, layout)
+        elif page == "help":
+            draw_help(painter, layout, help_groups(has_ring=self._volume.top is not None), shown.remarks)
+        else:
+            draw_still_panels(painter, layout)
+            if not layout.drawer_over_stage:
+                draw_field(painter, layout, scale, self._picture, shown.guide, shown.drone)
         self._still_texts = tuple(painter.texts)
         return still
+
+
+def _page_of(state: WindowState) -> str | None:
+    """The page in place of stage and readouts, if any."""
+    return "caution" if state.caution_open else "help" if state.help_open else None

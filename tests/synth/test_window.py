@@ -72,8 +72,11 @@ class Listener:
         self.notice: str | None = None
         self.device_error: str | None = None
 
-    def move(self, distance: float, volume: float) -> None:
+    def move(self, distance: float, volume: float, time: float | None = None) -> None:
         self.hand = (distance, volume)
+
+    def set_instrument(self, instrument: Instrument) -> None:
+        self.instrument = instrument
 
     def set_level(self, level: float) -> None:
         self.level = level
@@ -309,7 +312,8 @@ def test_with_a_volume_antenna_the_pointers_height_is_the_other_hands() -> None:
             return bool(low <= listener.hand[1] <= high)
 
         steps += [to_height, idle, check(heard)]
-    steps += [press("h"), idle, check(lambda player: any("above the ring" in text.shown for text in player.view.texts))]
+    steps += [press("h"), idle]
+    steps += [check(lambda player: "above the ring" in " ".join(text.shown for text in player.view.texts))]
     assert play(steps, listener, volume=RING).frames >= len(steps)
 
 

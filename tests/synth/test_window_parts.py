@@ -19,7 +19,7 @@ from models.volume.control import GainStage
 from models.volume_antenna import VolumeAntenna
 from synth.live.meters import no_meters
 from synth.window import palette
-from synth.window.layout import SMALLEST, Box, lay_out, too_small
+from synth.window.box import Box
 from synth.window.note_labels import chosen_labels, drawn_lines, weight_of
 from synth.window.readings import cents_text, frequency_text, level_text, readings, status_text
 from synth.window.scale import StageScale, stage_width
@@ -34,33 +34,6 @@ from synth.window.state import (
 )
 from synth.window.trace import LONGEST, SHORTEST, synchronised, trace_span
 from synth.window.volume_axis import gain_of_height, height_of_gain, ring_volume
-
-SIZES = st.tuples(st.integers(SMALLEST[0], 4000), st.integers(SMALLEST[1], 2400))
-
-
-@given(SIZES)
-def test_parts_never_overlap_and_stay_inside(size: tuple[int, int]) -> None:
-    layout = lay_out(size)
-    window = Box(0, 0, *size)
-    parts = layout.parts()
-    assert len(parts) == 14
-    for name, box in parts.items():
-        assert window.contains(box), name
-        assert box.width > 0, name
-        assert box.height > 0, name
-    for (one, box), (other, another) in itertools.combinations(parts.items(), 2):
-        assert not box.overlaps(another), f"{one} and {other} in {size}"
-    assert window.contains(layout.page)
-    assert layout.stage.width > 0.7 * size[0]
-    assert layout.stage.height > 0.3 * size[1]
-    assert layout.text_small >= 10
-
-
-@pytest.mark.parametrize("size", [(SMALLEST[0] - 1, 900), (1600, SMALLEST[1] - 1), (1, 1)])
-def test_a_window_that_is_too_small_is_not_laid_out(size: tuple[int, int]) -> None:
-    assert too_small(size)
-    with pytest.raises(ValueError, match="size"):
-        lay_out(size)
 
 
 @given(
@@ -206,6 +179,17 @@ def test_note_names_never_touch_and_cs_come_first(pixels: float, width: float) -
         assert sum(label.weight == "octave" for label in labels) >= 4
 
 
+@given(st.floats(100.0, 6000.0))
+def test_octaves_thin_out_by_one_pattern(pixels: float) -> None:
+    """Of an octave all twelve lines are drawn, its white keys, or its C alone; lines are never closer than asked."""
+    kept = drawn_lines(lines(), lambda distance: pixels * distance, 6.0)
+    places = sorted(pixels * line.distance for line in kept)
+    assert all(b - a >= 6.0 for a, b in itertools.pairwise(places))
+    for octave in range(3, 8):
+        steps = {line.number % 12 for line in kept if line.number // 12 == octave}
+        assert steps - {0} in (set(), {2, 4, 5, 7, 9, 11}, set(range(1, 12)))
+
+
 def test_crowded_lines_thin_out_to_the_cs() -> None:
     every = drawn_lines(lines(), lambda distance: 4000.0 * distance, 3.0)
     few = drawn_lines(lines(), lambda distance: 100.0 * distance, 3.0)
@@ -328,7 +312,10 @@ def test_texts_carry_true_minus_signs_and_units() -> None:
 
 
 def test_layout_and_state_need_no_pygame() -> None:
-    names = ("layout", "scale", "state", "palette", "note_labels", "trace", "readings", "painter", "view", "loop")
+    names = (
+        "layout", "scale", "state", "palette", "note_labels", "trace", "readings", "painter", "view", "loop",
+        "box", "text_sizes", "panels", "spectrum", "hand_outline", "page_text",
+    )  # fmt: skip
     code = f"import sys\nfor name in {names}: __import__('synth.window.' + name)\nprint('pygame' in sys.modules)"
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert result.stdout.strip() == "False"

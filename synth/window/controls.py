@@ -1,0 +1,223 @@
+"""The live controls as one table, and the values they are set to.
+
+The table drives the drawer of controls, the keys that step them, the undo and the tests. What a control does to the
+instrument is worked out in `synth/window/retune.py`, by the models alone.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from models.detector import DETECTORS
+from models.pitch import NAMES, note_name, parse_note
+
+OFF = "off"
+SCALES: dict[str, tuple[int, ...]] = {
+    "every note": tuple(range(12)),
+    "major": (0, 2, 4, 5, 7, 9, 11),
+    "minor": (0, 2, 3, 5, 7, 8, 10),
+    "five-note": (0, 2, 4, 7, 9),
+    "whole-tone": (0, 2, 4, 6, 8, 10),
+}
+LOWEST_DRONE, HIGHEST_DRONE = 36, 84  # note numbers, C2 and C6
+Value = float | str
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """One control. A number from `low` to `high` in steps of `step` (of a factor where `logarithmic`), in `unit`; or,
+    with `choices`, one of them. `hint` says in one sentence what it changes in the instrument.
+    """
+
+    name: str
+    label: str
+    hint: str
+    default: Value
+    unit: str = ""
+    low: float = 0.0
+    high: float = 1.0
+    step: float = 0.01
+    logarithmic: bool = False
+    choices: tuple[str, ...] = ()
+
+    def checked(self, value: Value) -> Value:
+        """`value`, if the control can be set to it; else ValueError."""
+        if self.choices:
+            if value not in self.choices:
+                raise ValueError(f"{self.name} must be one of {', '.join(self.choices)}; got {value!r}")
+            return value
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            raise ValueError(f"{self.name} must be a finite number; got {value!r}")
+        if not self.low <= value <= self.high:
+            raise ValueError(f"{self.name} must be from {self.low:g} to {self.high:g} {self.unit}; got {value:g}")
+        return float(value)
+
+    def share_of(self, value: Value) -> float:
+        """Where `value` lies along the control, 0 to 1."""
+        if self.choices:
+            return self.choices.index(str(value)) / max(1, len(self.choices) - 1)
+        number = float(value)
+        if self.logarithmic:
+            return math.log(number / self.low) / math.log(self.high / self.low)
+        return (number - self.low) / (self.high - self.low)
+
+    def value_at(self, share: float) -> Value:
+        """The value at `share` of the way along (kept within 0 to 1), on the control's steps."""
+        inside = min(max(share, 0.0), 1.0)
+        if self.choices:
+            return self.choices[round(inside * (len(self.choices) - 1))]
+        if self.logarithmic:
+            return self._on_step(self.low * (self.high / self.low) ** inside)
+        return self._on_step(self.low + inside * (self.high - self.low))
+
+    def stepped(self, value: Value, steps: int) -> Value:
+        """`value` moved by whole steps, kept within the control's range; choices do not wrap around."""
+        if self.choices:
+            place = self.choices.index(str(value)) + steps
+            return self.choices[min(max(place, 0), len(self.choices) - 1)]
+        number = float(value)
+        return self._on_step(number * self.step**steps if self.logarithmic else number + steps * self.step)
+
+    def _on_step(self, number: float) -> float:
+        """The step nearest to `number`, counted from 1 (factors) or 0 (sums), within the range."""
+        if self.logarithmic:
+            near = self.step ** round(math.log(number) / math.log(self.step))
+        else:
+            near = round(number / self.step) * self.step
+        return min(max(round(near, 12), self.low), self.high)
+
+
+CONTROLS: tuple[Control, ...] = (
+    Control(
+        "sensitivity", "Sensitivity",
+        "L to C of both tanks at the same radio frequency: with more L and less C the hand shifts the pitch further.",
+        1.0, "x", 0.5, 2.0, 2.0 ** (1.0 / 12.0), logarithmic=True,
+    ),
+    Control(
+        "zero_beat", "Zero beat",
+        "Tunes the reference so that both oscillators agree with the hand there, open or fist as it is now.",
+        0.5, "m", 0.05, 0.8, 0.005,
+    ),
+    Control(
+        "pot", "Fine tune",
+        "Turns the reference's trimmer by this much of its way.",
+        0.0, "%", -0.002, 0.002, 1e-5,
+    ),
+    Control("detector", "Detector", "How the two signals become one sound.", "product", choices=DETECTORS),
+    Control(
+        "coupling", "Coupling", "Lock range: this near to each other the oscillators pull into step, and fall silent.",
+        0.0, "Hz", 0.0, 120.0, 0.5,
+    ),
+    Control(
+        "tone", "Tone", "Corner of the low-pass filter after the detector.", 8000.0, "Hz", 250.0, 16000.0,
+        2.0 ** (1.0 / 6.0), logarithmic=True,
+    ),
+    Control(
+        "temperature", "Warmer by", "All parts warmer by this than when zero beat was tuned, by their coefficients.",
+        0.0, "K", -20.0, 40.0, 0.5,
+    ),
+    Control("jitter", "Tremor", "Rms tremor of the pitch hand.", 0.0, "mm", 0.0, 3.0, 0.05),
+    Control(
+        "posture", "Hand", "Open hand or fist: each with its own computed capacitance; the tuning stays.", "open",
+        choices=("open", "fist"),
+    ),
+    Control("reference_a", "Reference A", "What the tuner and the note lines call A4.", 440.0, "Hz", 400.0, 480.0, 0.5),
+    Control(
+        "guide", "Scale", "Marks the notes of a scale on the stage; the sound is untouched.", OFF,
+        choices=(OFF, *SCALES),
+    ),
+    Control("guide_root", "Scale from", "First note of the marked scale.", "C", choices=NAMES),
+    Control(
+        "drone", "Drone", "A steady tone to play against; it is heard in recordings too.", OFF,
+        choices=(OFF, *(note_name(number) for number in range(LOWEST_DRONE, HIGHEST_DRONE + 1))),
+    ),
+)  # fmt: skip
+CONTROL_NAMES = tuple(control.name for control in CONTROLS)
+
+
+@dataclass(frozen=True, slots=True)
+class Tuning:
+    """How things stood when the player tuned zero beat: posture, rise of temperature, K, and the fine tuning."""
+
+    posture: str
+    rise: float
+    pot: float
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """A value for every control of `controls` (by default the table's own), and how things stood when zero beat was
+    tuned; `tuning` None: the reference is tuned as the design says. Raises ValueError for values that the controls do
+    not take.
+    """
+
+    values: Mapping[str, Value] = field(default_factory=dict)
+    controls: tuple[Control, ...] = CONTROLS
+    tuning: Tuning | None = None
+
+    def __post_init__(self) -> None:
+        unknown = set(self.values) - {control.name for control in self.controls}
+        if unknown:
+            raise ValueError(f"controls must be among {', '.join(CONTROL_NAMES)}; got {', '.join(sorted(unknown))}")
+        whole = {one.name: one.checked(self.values.get(one.name, one.default)) for one in self.controls}
+        object.__setattr__(self, "values", whole)
+
+    def __getitem__(self, name: str) -> Value:
+        return self.values[name]
+
+    def number(self, name: str) -> float:
+        """The value of a control that is a number."""
+        return float(self.values[name])
+
+    def text(self, name: str) -> str:
+        """The value of a control that is a choice."""
+        return str(self.values[name])
+
+    def control(self, name: str) -> Control:
+        """The control called `name`; KeyError for no such one."""
+        for one in self.controls:
+            if one.name == name:
+                return one
+        raise KeyError(name)
+
+    def with_value(self, name: str, value: Value) -> Settings:
+        """The same with one control set to `value`; a new zero beat is tuned with the hand and parts as they are."""
+        changed = {**self.values, name: self.control(name).checked(value)}
+        tuning = self.tuning
+        if name == "zero_beat":
+            tuning = Tuning(self.text("posture"), self.number("temperature"), self.number("pot"))
+        return replace(self, values=changed, tuning=tuning)
+
+    def stepped(self, name: str, steps: int) -> Settings:
+        """The same with one control moved by `steps`."""
+        return self.with_value(name, self.control(name).stepped(self[name], steps))
+
+    def at_share(self, name: str, share: float) -> Settings:
+        """The same with one control moved to `share` of its way."""
+        return self.with_value(name, self.control(name).value_at(share))
+
+    def without(self, name: str) -> Settings:
+        """The same with one control at its default; zero beat then as the design has it."""
+        values = {**self.values, name: self.control(name).default}
+        return replace(self, values=values, tuning=None if name == "zero_beat" else self.tuning)
+
+    def reset(self) -> Settings:
+        """Every control at its default."""
+        return Settings(controls=self.controls)
+
+    @property
+    def guide_notes(self) -> frozenset[int] | None:
+        """Note numbers of the marked scale, 0 to 127; None while there is none."""
+        steps = SCALES.get(self.text("guide"))
+        if steps is None:
+            return None
+        root = NAMES.index(self.text("guide_root"))
+        return frozenset(number for number in range(128) if (number - root) % 12 in steps)
+
+    @property
+    def drone_note(self) -> int | None:
+        """Note number of the drone, or None."""
+        name = self.text("drone")
+        return None if name == OFF else parse_note(name)

@@ -1,0 +1,102 @@
+"""The keys as one table: it decides what a key does, and it is the help page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from synth.window.controls import CONTROL_NAMES
+
+
+@dataclass(frozen=True, slots=True)
+class KeyRow:
+    """One row: the action, the keys for it (pygame's names, "ctrl+" or "shift+" before them), how the help names them,
+    what they do, and the group it stands in. `held`: the action lasts as long as the key is down.
+    """
+
+    action: str
+    keys: tuple[str, ...]
+    shown: str
+    meaning: str
+    group: str
+    held: bool = False
+
+
+HAND, SOUND, CONTROL, TAKE, WINDOW = "The hands", "Sound", "Controls", "Takes", "Window"
+KEY_ROWS: tuple[KeyRow, ...] = (
+    KeyRow("hand left", ("left",), "\N{LEFTWARDS ARROW}", "hold: pitch hand to the left", HAND, held=True),
+    KeyRow("hand right", ("right",), "\N{RIGHTWARDS ARROW}", "hold: pitch hand to the right", HAND, held=True),
+    KeyRow("slower", ("left shift", "right shift"), "Shift", "hold: the arrows move the hand at 1/8", HAND, held=True),
+    KeyRow("sound hand", ("space",), "Space", "hold: let the note sound, without the pointer", HAND, held=True),
+    KeyRow("volume up", ("w",), "W", "hold: louder, for notes by Space", HAND, held=True),
+    KeyRow("volume down", ("s",), "S", "hold: quieter, for notes by Space", HAND, held=True),
+    KeyRow("posture", ("p",), "P", "open hand or fist; the wheel over the stage too", HAND),
+    KeyRow("fine", ("f",), "F", "fine: the hand follows the pointer at 1/8", HAND),
+    KeyRow("louder", ("up",), "\N{UPWARDS ARROW}", "listening level up by 3 dB (recordings stay)", SOUND),
+    KeyRow("quieter", ("down",), "\N{DOWNWARDS ARROW}", "listening level down by 3 dB", SOUND),
+    KeyRow("mute", ("m",), "M", "mute", SOUND),
+    KeyRow("drone", ("d",), "D", "drone on the note that sounds now, or off", SOUND),
+    KeyRow("other side", ("o",), "O", "the other design, under the same hand", SOUND),
+    KeyRow("restart", ("b",), "B", "start the sound again after it was lost", SOUND),
+    KeyRow("drawer", ("c",), "C", "the controls over the stage, where they are a strip", CONTROL),
+    KeyRow("next control", ("tab", "]"), "Tab", "next control", CONTROL),
+    KeyRow("previous control", ("shift+tab", "["), "Shift Tab", "control before", CONTROL),
+    KeyRow("step up", ("page up", "="), "Page Up", "a step up; Shift: ten", CONTROL),
+    KeyRow("step down", ("page down", "-"), "Page Down", "a step down; Shift: ten", CONTROL),
+    KeyRow("ten up", ("shift+page up",), "", "", CONTROL),
+    KeyRow("ten down", ("shift+page down",), "", "", CONTROL),
+    KeyRow("reset one", ("delete",), "Delete", "this control as the design has it", CONTROL),
+    KeyRow("reset", ("backspace",), "Backspace", "every control as the design has it", CONTROL),
+    KeyRow("undo", ("z", "ctrl+z"), "Z", "undo", CONTROL),
+    KeyRow("redo", ("y", "ctrl+y", "ctrl+shift+z"), "Y", "redo", CONTROL),
+    KeyRow("record", ("r",), "R", "start or end a recording (WAV)", TAKE),
+    KeyRow("keep", ("k",), "K", "keep the last five minutes: sound and hand", TAKE),
+    KeyRow("replay", ("t",), "T", "play the last take again, or end that", TAKE),
+    KeyRow("mirror", ("l",), "L", "left-handed: antenna on the other side", WINDOW),
+    KeyRow("larger text", ("ctrl+=", "ctrl++", "ctrl+[+]"), "Ctrl +", "larger text", WINDOW),
+    KeyRow("smaller text", ("ctrl+-", "ctrl+[-]"), "Ctrl \N{MINUS SIGN}", "smaller text", WINDOW),
+    KeyRow("usual text", ("ctrl+0",), "Ctrl 0", "text at 100 %", WINDOW),
+    KeyRow("help", ("h", "f1"), "H  F1", "this help", WINDOW),
+    KeyRow("leave", ("escape",), "Esc", "close the help, else quit", WINDOW),
+    KeyRow("quit", ("q",), "Q", "quit", WINDOW),
+)
+POINTER_ROWS: tuple[tuple[str, str], ...] = (
+    ("pointer across", "pitch: its distance from the antenna is the hand's, to scale"),
+    ("pointer up, down", "volume: loud at the top, silent below the stage"),
+    ("pointer on a control", "the hands stay; drag or wheel changes it"),
+)
+RING_ROW = ("pointer up, down", "volume: the other hand's height above the ring, to scale; down is quiet")
+_BY_KEY = {key: row for row in KEY_ROWS for key in row.keys}
+ACTIONS = frozenset(row.action for row in KEY_ROWS)
+TEXT_SCALES = (0.8, 0.9, 1.0, 1.15, 1.3, 1.45, 1.6)
+
+
+def row_of(key: str, ctrl: bool = False, shift: bool = False) -> KeyRow | None:
+    """The row of a key (pygame's name) with what is held beside it; None for a key without a meaning.
+
+    Shift alone changes nothing for a key that has no row with Shift.
+    """
+    name = key.lower()
+    if ctrl:
+        return _BY_KEY.get(f"ctrl+shift+{name}" if shift else f"ctrl+{name}") or _BY_KEY.get(f"ctrl+{name}")
+    return (_BY_KEY.get(f"shift+{name}") if shift else None) or _BY_KEY.get(name)
+
+
+def help_groups(has_ring: bool = False) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+    """The help page: groups with their keys and meanings, in the table's order."""
+    pointer = (POINTER_ROWS[0], RING_ROW if has_ring else POINTER_ROWS[1], POINTER_ROWS[2])
+    groups: dict[str, list[tuple[str, str]]] = {HAND: list(pointer)}
+    for row in KEY_ROWS:
+        if row.shown:
+            groups.setdefault(row.group, []).append((row.shown, row.meaning))
+    return tuple((name, tuple(rows)) for name, rows in groups.items())
+
+
+def next_control(selected: str, steps: int) -> str:
+    """The control `steps` further in the table, around its ends."""
+    return CONTROL_NAMES[(CONTROL_NAMES.index(selected) + steps) % len(CONTROL_NAMES)]
+
+
+def next_text_scale(now: float, steps: int) -> float:
+    """The text size `steps` sizes from `now`, from 80 to 160 %."""
+    place = min(range(len(TEXT_SCALES)), key=lambda index: abs(TEXT_SCALES[index] - now))
+    return TEXT_SCALES[min(max(place + steps, 0), len(TEXT_SCALES) - 1)]

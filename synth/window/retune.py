@@ -1,0 +1,195 @@
+"""From the controls' settings to the instrument that plays: by the models alone."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from models.bench.build_law import QUANTITIES
+from models.pitch_field import PitchField, pitch_field
+from models.variable_law import VariableLaw
+from synth.assembly import detector_of
+from synth.errors import DesignError
+from synth.window.controls import Settings, Tuning
+from synth.window.tunable import Tunable
+
+if TYPE_CHECKING:
+    from models.detector import Detector
+    from models.drift import DriftLaw
+    from models.instrument import Instrument
+    from models.volume_antenna import VolumeAntenna
+
+BEYOND_TRIMMER = "zero beat there lies beyond the reference's trimmer: as if its fixed capacitor were changed too"
+
+SLACK = 1e-9  # of the trimmer's way, for rounding
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tuned:
+    """What plays: instrument and pitch field, the volume antenna, controls that are not there with the reason, and what
+    to know.
+    """
+
+    instrument: Instrument
+    field: PitchField
+    volume: VolumeAntenna | None
+    disabled: Mapping[str, str]
+    notices: tuple[str, ...] = ()
+
+
+def retuned(offer: Tunable, settings: Settings) -> Tuned:
+    """The instrument of `offer` (made with the sensitivity of `settings`) with every other control as set.
+
+    Raises ValueError where the settings cannot be built: a trimmer at its end, a part beyond what the models take.
+    """
+    base = offer.instrument
+    now = Tuning(settings.text("posture"), settings.number("temperature"), settings.number("pot"))
+    instrument = _conditioned(offer, now)
+    reference, notices = _reference_frequency(offer, settings, now)
+    lock_range, tone = settings.number("coupling"), settings.number("tone")
+    instrument = replace(
+        instrument,
+        reference_frequency=reference,
+        lock_range=base.lock_range if _untouched(settings, "coupling") else lock_range,
+        tone_low_pass=tone,
+        detector=_detector(offer, settings.text("detector"), reference),
+    )
+    for end in (instrument.curve.nearest, instrument.curve.farthest):
+        instrument.detector_at(end)
+    return Tuned(
+        instrument=instrument,
+        field=pitch_field(instrument, reference_a=settings.number("reference_a")),
+        volume=offer.volume,
+        disabled=offer.faults,
+        notices=notices,
+    )
+
+
+def _untouched(settings: Settings, name: str) -> bool:
+    return settings[name] == settings.control(name).default
+
+
+def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
+    """The instrument with the posture's curve and its variable oscillator at the rise of temperature."""
+    base = offer.instrument
+    if state.posture not in offer.curves:
+        raise DesignError(f"posture {state.posture}: {offer.faults.get('posture', 'no curve')}")
+    curve = offer.curves[state.posture]
+    if offer.laws and state.posture not in offer.laws:
+        raise DesignError(offer.faults["posture"])
+    at_rest = replace(base, curve=curve, variable_law=offer.laws.get(state.posture))
+    if state.rise == 0.0:
+        return at_rest
+    part = _parts(offer, state.rise)
+    stray = part["antenna_stray"]
+    law = at_rest.variable_law
+    if law is not None:
+        return replace(at_rest, antenna_stray=stray, variable_law=_warm_law(offer, law, state.rise, stray))
+    tank = base.variable_tank
+    warm = replace(
+        tank,
+        inductance=part["variable_inductance"],
+        capacitance=part["variable_capacitance"] + part["variable_divider"],
+        stray=part["variable_stray"] + part["variable_junction"] + part["variable_trimmer"],
+        trimmer_minimum=0.0,
+        trimmer_maximum=0.0,
+    )
+    branch = base.branch
+    if branch is not None:
+        branch = replace(
+            branch, inductance=part["branch_inductance"], self_capacitance=part["branch_self_capacitance"]
+        )
+    return replace(at_rest, variable_tank=warm, branch=branch, antenna_stray=stray)
+
+
+def _parts(offer: Tunable, rise: float) -> dict[str, float]:
+    """Value of every part at a rise of temperature, K; by the drift report's own law."""
+    return dict(zip(QUANTITIES, _drift(offer).values(rise)[0].tolist(), strict=True))
+
+
+def _drift(offer: Tunable) -> DriftLaw:
+    """The law of the design's drift; DesignError where it has none."""
+    if offer.drift is None:
+        raise DesignError(offer.faults["temperature"])
+    return offer.drift
+
+
+def _warm_law(offer: Tunable, law: VariableLaw, rise: float, stray: float) -> VariableLaw:
+    """A solved oscillator warmer by `rise`, K: its frequency times the ratio by which the lossless one moves; the
+    transistor's own drift is left out, as in `models.drift`.
+    """
+    drift, cold = _drift(offer), offer.instrument.antenna_stray
+    hand = law.capacitances - cold
+    before, after = (drift.law.variable_frequency(drift.values(kelvin), hand)[0] for kelvin in (0.0, rise))
+    return VariableLaw(hand + stray, law.frequencies * after / before, law.amplitudes)
+
+
+def _reference_frequency(offer: Tunable, settings: Settings, now: Tuning) -> tuple[float, tuple[str, ...]]:
+    """The reference, Hz, tuned as it was and then left to fine tuning and temperature; and what to say about it."""
+    tuning = settings.tuning
+    notices: tuple[str, ...] = ()
+    if tuning is None:
+        start = Tuning(offer.posture, 0.0, float(settings.control("pot").default))
+        tuned = offer.instrument.reference_frequency
+    else:
+        start = tuning
+        tuned = float(_conditioned(offer, tuning).variable_frequency(settings.number("zero_beat")))
+        notices = _trimmer_notices(offer, tuned)
+    shifted = tuned * _pot_ratio(offer, tuned, start.pot, now.pot)
+    return shifted * _warm_ratio(offer, shifted, start.rise, now.rise), notices
+
+
+def _trimmer_notices(offer: Tunable, frequency: float) -> tuple[str, ...]:
+    """Whether the reference's trimmer reaches `frequency`, Hz."""
+    tank = offer.reference
+    if tank is None:
+        return ()
+    correction = offer.instrument.reference_frequency / tank.frequency
+    low, high = tank.trimmer_range()
+    return () if low * correction <= frequency <= high * correction else (BEYOND_TRIMMER,)
+
+
+def _pot_ratio(offer: Tunable, tuned: float, before: float, after: float) -> float:
+    """Reference frequency over what it was, the fine tuning turned from `before` to `after`.
+
+    Of a solved circuit by the solved pot; else by the trimmer: f'/f = sqrt(C / (C + change)).
+    """
+    if before == after:
+        return 1.0
+    if offer.pot is not None:
+        return offer.pot.frequency(after) / offer.pot.frequency(before)
+    tank = offer.reference
+    if tank is None or "pot" in offer.faults:
+        raise DesignError(offer.faults.get("pot", "there is no fine tuning"))
+    total = tank.total_capacitance * (offer.instrument.reference_frequency / tuned) ** 2
+    span = tank.trimmer_maximum - tank.trimmer_minimum
+    at = (total - tank.capacitance - tank.stray - tank.trimmer_minimum) / span
+    within = [-SLACK <= turn <= 1.0 + SLACK for turn in (at, at + (after - before))]
+    if within == [True, False]:
+        raise DesignError("the reference's trimmer is at its end")
+    return math.sqrt(total / (total + (after - before) * span))
+
+
+def _warm_ratio(offer: Tunable, frequency: float, before: float, after: float) -> float:
+    """Reference frequency over what it was, parts warmer by `after` instead of `before`, K."""
+    if before == after:
+        return 1.0
+    drift = _drift(offer)
+    start = drift.values(before)
+    setting = drift.law.needed_setting(start, np.array([[frequency]]))
+    return float(drift.law.reference_frequency(drift.values(after), setting)[0, 0]) / frequency
+
+
+def _detector(offer: Tunable, kind: str, reference: float) -> Detector:
+    """The detector of another kind, with the parts of the design."""
+    base = offer.instrument.detector
+    if kind == base.kind:
+        return base
+    design = offer.design
+    if design is None:
+        return replace(base, kind=kind)
+    return detector_of(replace(design, detector=replace(design.detector, kind=kind)), reference)

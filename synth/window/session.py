@@ -1,0 +1,266 @@
+"""One or two designs in the window: each with its own controls and their history, at one loudness, under one hand.
+
+What takes long (a circuit solved for another sensitivity, the loudness of both) is worked out beside the window; until
+it is ready the instrument plays on as it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from synth.window.controls import Settings, Value
+from synth.window.history import History
+from synth.window.retune import Tuned, retuned
+from synth.window.side_levels import matched_gains
+from synth.window.tunable import Tunable, first_settings, fixed_tunable, tunable, with_sensitivity
+
+if TYPE_CHECKING:
+    from models.instrument import Instrument
+    from models.pitch_field import PitchField
+    from models.volume_antenna import VolumeAntenna
+    from synth.workbench import Workpiece
+
+SOLVING = "solving the circuit for this sensitivity; it plays on as it was until then"
+SOLVED = "the circuit is solved for this sensitivity"
+LETTERS = "AB"
+
+
+@dataclass(slots=True, eq=False)
+class Side:
+    """One design: what it offers at each sensitivity, its controls, and the instrument made of them.
+
+    `good`: the newest history that could be built; `waiting`: the sensitivity that is being solved.
+    """
+
+    name: str
+    offer: Tunable
+    history: History
+    tuned: Tuned
+    good: History
+    offers: dict[float, Tunable] = field(default_factory=dict)
+    waiting: Future[Tunable] | None = None
+    waiting_for: float = 1.0
+
+
+def opened_side(name: str, offer: Tunable) -> Side:
+    """A side as the design has it."""
+    history = History(first_settings(offer))
+    return Side(name, offer, history, retuned(offer, history.now), history, {1.0: offer})
+
+
+class Session:
+    """The sides and which one plays. `changed` turns True when another instrument has to sound."""
+
+    def __init__(self, sides: Sequence[Side]) -> None:
+        if not 1 <= len(sides) <= len(LETTERS):
+            raise ValueError(f"sides must be one or two; got {len(sides)}")
+        self._sides = tuple(sides)
+        self._worker: ThreadPoolExecutor | None = None
+        self._gains = [0.0] * len(sides)
+        self._matching: Future[list[float]] | None = None
+        self._unmatched = len(sides) > 1
+        self._pending = False
+        self.active = 0
+        self.changed = False
+        self.notice = ""
+        if self._unmatched:
+            self.match_now()
+
+    @property
+    def side(self) -> Side:
+        """The side that plays."""
+        return self._sides[self.active]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the sides, with their letters where there are two."""
+        if len(self._sides) == 1:
+            return (self._sides[0].name,)
+        return tuple(f"{letter} {side.name}" for letter, side in zip(LETTERS, self._sides, strict=True))
+
+    @property
+    def settings(self) -> Settings:
+        """The controls of the side that plays."""
+        return self.side.history.now
+
+    @property
+    def tuned(self) -> Tuned:
+        """What plays, before the match of loudness."""
+        return self.side.tuned
+
+    @property
+    def instrument(self) -> Instrument:
+        """What plays, at the level that matches the sides."""
+        return self.instrument_of(self.active)
+
+    def instrument_of(self, place: int) -> Instrument:
+        """The instrument of a side at the level that matches the sides."""
+        instrument = self._sides[place].tuned.instrument
+        return replace(instrument, level=instrument.level * 10.0 ** (self._gains[place] / 20.0))
+
+    @property
+    def disabled(self) -> dict[str, str]:
+        """Controls that are not there, with the reason."""
+        return dict(self.tuned.disabled)
+
+    def switch(self) -> bool:
+        """Play the other side; False where there is none."""
+        if len(self._sides) < 2:
+            return False
+        self.update()
+        self.active = (self.active + 1) % len(self._sides)
+        self._pending = self.side.history.now != self.side.good.now
+        self.changed = True
+        return True
+
+    def set(self, name: str, value: Value, merge: str | None = None) -> None:
+        """Set a control of the side that plays; refused, with a notice, where it is not there."""
+        self._change(name, lambda settings: settings.with_value(name, value), merge)
+
+    def step(self, name: str, steps: int, merge: str | None = None) -> None:
+        """Move a control by steps."""
+        self._change(name, lambda settings: settings.stepped(name, steps), merge)
+
+    def step_round(self, name: str) -> None:
+        """The next choice of a control, the first after the last."""
+        choices = self.settings.control(name).choices
+        place = choices.index(self.settings.text(name))
+        self.set(name, choices[(place + 1) % len(choices)])
+
+    def slide(self, name: str, share: float) -> None:
+        """Move a slider to a share of its way; one drag is one step of undo."""
+        self._change(name, lambda settings: settings.at_share(name, share), f"drag {name}")
+
+    def reset_one(self, name: str) -> None:
+        """One control as the design has it."""
+        self._change(name, lambda settings: settings.without(name), None)
+
+    def settle(self) -> None:
+        """The drag has ended."""
+        self.side.history = self.side.history.settled()
+
+    def undo(self) -> None:
+        """One step back on the side that plays."""
+        self._turn(self.side.history.settled().undo())
+
+    def redo(self) -> None:
+        """One step forward."""
+        self._turn(self.side.history.settled().redo())
+
+    def reset(self) -> None:
+        """Every control as the design has it."""
+        self._turn(self.side.history.reset())
+
+    def take_notice(self) -> str:
+        """What to tell the player since the last time, or nothing."""
+        text, self.notice = self.notice, ""
+        return text
+
+    def update(self) -> None:
+        """Build what was changed since the last time, and take what is ready; call it some 30 times a second."""
+        for place, side in enumerate(self._sides):
+            if side.waiting is not None and side.waiting.done():
+                self._take_solved(side, side.waiting)
+                self._pending |= place == self.active
+        if self._pending:
+            self._pending = False
+            self._build(self.side)
+        self._follow_match()
+
+    def match_now(self) -> None:
+        """Bring both sides to one loudness at once."""
+        self._gains = matched_gains([side.tuned for side in self._sides])
+        self._unmatched = False
+
+    def close(self) -> None:
+        """Leave unfinished work behind."""
+        if self._worker is not None:
+            self._worker.shutdown(wait=False, cancel_futures=True)
+
+    def _change(self, name: str, change: Callable[[Settings], Settings], merge: str | None) -> None:
+        reason = self.disabled.get(name)
+        if reason is not None:
+            self.notice = f"{self.settings.control(name).label}: {reason}"
+            return
+        self._turn(self.side.history.changed(change(self.settings), merge))
+
+    def _turn(self, history: History) -> None:
+        self._pending |= history.now != self.side.history.now
+        self.side.history = history
+
+    def _build(self, side: Side) -> None:
+        """The instrument of a side's settings; where that cannot be, the settings go back to the last that could."""
+        settings = side.history.now
+        ratio = settings.number("sensitivity")
+        if ratio not in side.offers and side.offer.laws:
+            self._solve(side, ratio)
+            return
+        try:
+            if ratio not in side.offers:
+                side.offers[ratio] = with_sensitivity(side.offer, ratio)
+            side.tuned = retuned(side.offers[ratio], settings)
+        except ValueError as error:
+            self._refuse(side, str(error))
+            return
+        side.good = side.history
+        self._told(side.tuned.notices)
+        self._unmatched = len(self._sides) > 1
+        self.changed = True
+
+    def _told(self, notices: tuple[str, ...]) -> None:
+        if notices:
+            self.notice = notices[0]
+
+    def _refuse(self, side: Side, reason: str) -> None:
+        side.history = replace(side.good, merging=side.history.merging)
+        self.notice = reason
+
+    def _solve(self, side: Side, ratio: float) -> None:
+        """Solve a circuit for another sensitivity beside the window."""
+        if side.waiting is not None:
+            return  # it is looked at again when the one under way is there
+        side.waiting_for = ratio
+        side.waiting = self._pool().submit(with_sensitivity, side.offer, ratio)
+        self.notice = SOLVING
+
+    def _take_solved(self, side: Side, waiting: Future[Tunable]) -> None:
+        side.waiting = None
+        try:
+            side.offers[side.waiting_for] = waiting.result()
+            self.notice = SOLVED
+        except ValueError as error:
+            if side.history.now.number("sensitivity") == side.waiting_for:
+                self._refuse(side, str(error))
+
+    def _follow_match(self) -> None:
+        """Bring the sides to one loudness again after a change, beside the window."""
+        if self._matching is not None and self._matching.done():
+            gains = self._matching.result()
+            self._matching = None
+            if gains != self._gains:
+                self._gains = gains
+                self.changed = True
+        if self._unmatched and self._matching is None:
+            self._unmatched = False
+            self._matching = self._pool().submit(matched_gains, [side.tuned for side in self._sides])
+
+    def _pool(self) -> ThreadPoolExecutor:
+        if self._worker is None:
+            self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="beatfield work")
+        return self._worker
+
+
+def session_of(workpieces: Sequence[Workpiece]) -> Session:
+    """A session of one or two opened designs."""
+    return Session([opened_side(workpiece.design.name, tunable(workpiece)) for workpiece in workpieces])
+
+
+def fixed_session(
+    name: str, instrument: Instrument, pitch: PitchField, volume: VolumeAntenna | None = None
+) -> Session:
+    """A session of an instrument without a design."""
+    offer = fixed_tunable(instrument, pitch.reference_a, pitch.zero_beat_distance, volume)
+    return Session([opened_side(name, offer)])

@@ -1,0 +1,196 @@
+"""What a design offers to the controls: its instrument, both postures' curves, its drift, its fine-tune pot.
+
+Sensitivity builds the design anew with other parts: L times sqrt(k), and of the fixed capacitor so much less that the
+oscillator swings where it did,
+
+    C' = C - (1 - 1/sqrt(k)) / (omega^2 L)            (derived here)
+
+omega the oscillator's frequency at zero beat: whatever else hangs on the tank, antenna and series inductor too, then
+carries the same current as before, and L and C change by opposite amounts of susceptance. The tank's impedance grows
+with sqrt(k), and with it the shift that a capacitance makes: twice the L/C ratio, some 1.4 times the shift straight on
+the tank, less behind a series inductor. Exact for oscillators by their resonance; a solved circuit is solved anew and
+lands beside its frequency by what its losses change.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.circuit.adjustments import pot_sweep, trimmed
+from models.hand.capacitance_curve import CapacitanceCurve, hermite, monotone_slopes
+from models.variable_law import VariableLaw
+from synth.assembly import branch_of, scene_of
+from synth.bench.drift import drift_law
+from synth.circuit_assembly import circuit_of, solved_variable
+from synth.curve_cache import curves_for
+from synth.errors import DesignError
+from synth.window.controls import CONTROLS, Control, Settings
+from synth.workbench import Workpiece, open_loaded, say
+
+if TYPE_CHECKING:
+    from models.drift import DriftLaw
+    from models.instrument import Instrument
+    from models.tank import Tank
+    from models.volume_antenna import VolumeAntenna
+    from synth.designs.sections import Design
+
+Floats = NDArray[np.float64]
+POT_POINTS = 21
+NEEDS_DESIGN = "needs a design file"
+NO_TRIMMER = "the reference has no trimmer"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PotCurve:
+    """The reference of a solved circuit, Hz (n,), against its bias pot (n,), 0 to 1, at the trimmer's setting."""
+
+    positions: Floats
+    frequencies: Floats
+
+    def frequency(self, position: float) -> float:
+        """Frequency, Hz, at a position between the solved ones."""
+        slopes = monotone_slopes(self.positions, self.frequencies)
+        return float(hermite(self.positions, self.frequencies, slopes, np.asarray(position))[0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tunable:
+    """An instrument as designed, and what it can be changed by. `faults`: name of a control to why it is not there.
+
+    curves: by posture; laws: of a solved circuit, by posture; reference: the tank with its trimmer set.
+    """
+
+    instrument: Instrument
+    reference_a: float
+    posture: str
+    curves: Mapping[str, CapacitanceCurve]
+    zero_beat: float | None
+    volume: VolumeAntenna | None = None
+    laws: Mapping[str, VariableLaw] = field(default_factory=dict)
+    reference: Tank | None = None
+    drift: DriftLaw | None = None
+    pot: PotCurve | None = None
+    design: Design | None = None
+    faults: Mapping[str, str] = field(default_factory=dict)
+
+
+def tunable(workpiece: Workpiece) -> Tunable:
+    """What an opened design offers. Solves a design with [circuit] for the other posture and along its pot."""
+    design, instrument = workpiece.design, workpiece.instrument
+    curves = curves_for(scene_of(design), notice=say)
+    faults: dict[str, str] = {}
+    laws: dict[str, VariableLaw] = {}
+    if instrument.variable_law is not None:
+        laws = {design.player.posture: instrument.variable_law}
+        for posture in set(curves) - set(laws):
+            try:
+                laws[posture] = solved_variable(design, curves[posture], branch_of(design)).oscillator.law()
+            except DesignError as error:
+                faults["posture"] = str(error)
+    drift = None
+    try:
+        drift = drift_law(workpiece, 1.0, np.empty(0))
+    except (DesignError, ValueError) as error:
+        faults["temperature"] = str(error)
+    reference = workpiece.reference_tank
+    pot = _pot_curve(design, reference, faults)
+    if pot is None and reference.trimmer_maximum <= reference.trimmer_minimum:
+        faults.setdefault("pot", NO_TRIMMER)
+    return Tunable(
+        instrument=instrument,
+        reference_a=workpiece.field.reference_a,
+        posture=design.player.posture,
+        curves=curves,
+        zero_beat=workpiece.field.zero_beat_distance,
+        volume=workpiece.volume,
+        laws=laws,
+        reference=reference,
+        drift=drift,
+        pot=pot,
+        design=design,
+        faults=faults,
+    )
+
+
+def fixed_tunable(
+    instrument: Instrument, reference_a: float, zero_beat: float | None, volume: VolumeAntenna | None = None
+) -> Tunable:
+    """An instrument without a design: what needs the design's parts is not there."""
+    faults = dict.fromkeys(("sensitivity", "pot", "temperature", "posture"), NEEDS_DESIGN)
+    return Tunable(instrument, reference_a, "open", {"open": instrument.curve}, zero_beat, volume, faults=faults)
+
+
+def with_sensitivity(origin: Tunable, ratio: float) -> Tunable:
+    """`origin`, a design as written, with `ratio` times the L/C ratio of both tanks (module text).
+
+    Raises DesignError where no capacitor is left to take away, where the other mode would start first, or where the
+    changed circuit does not work.
+    """
+    design, instrument = origin.design, origin.instrument
+    if ratio == 1.0:
+        return origin
+    if design is None:
+        raise DesignError(f"sensitivity {NEEDS_DESIGN}")
+    factor = math.sqrt(ratio)
+    zero_beat = instrument.curve.farthest if origin.zero_beat is None else origin.zero_beat
+    swings = {"variable": float(instrument.variable_frequency(zero_beat)), "reference": instrument.reference_frequency}
+    changes = {}
+    for which, frequency in swings.items():
+        section = getattr(design, which)
+        less = (1.0 - 1.0 / factor) / ((2.0 * math.pi * frequency) ** 2 * section.inductance)
+        if section.capacitance < less:
+            raise DesignError(f"the {which} oscillator has too little fixed capacitance for this sensitivity")
+        changes[which] = replace(
+            section, inductance=section.inductance * factor, capacitance=section.capacitance - less
+        )
+    found = open_loaded(replace(design, **changes))
+    if found.instrument.mode != instrument.mode:
+        raise DesignError("with this sensitivity the oscillator starts in its other mode")
+    return tunable(found)
+
+
+def controls_of(offer: Tunable) -> tuple[Control, ...]:
+    """The table of controls with the ranges and defaults of this instrument."""
+    instrument, curve = offer.instrument, offer.instrument.curve
+    low, high = max(0.05, curve.nearest), min(curve.farthest, 1.5)
+    zero_beat = high if offer.zero_beat is None else min(max(offer.zero_beat, low), high)
+    own: dict[str, dict[str, object]] = {
+        "zero_beat": {"low": low, "high": high, "default": zero_beat},
+        "detector": {"default": instrument.detector.kind},
+        "coupling": {"default": instrument.lock_range, "high": max(120.0, 2.0 * instrument.lock_range)},
+        "tone": {"default": instrument.tone_low_pass, "low": min(250.0, instrument.tone_low_pass),
+                 "high": max(16000.0, instrument.tone_low_pass)},
+        "posture": {"default": offer.posture},
+        "reference_a": {"default": offer.reference_a, "low": min(400.0, offer.reference_a),
+                        "high": max(480.0, offer.reference_a)},
+    }  # fmt: skip
+    if offer.pot is not None and offer.design is not None and offer.design.circuit is not None:
+        own["pot"] = {
+            "default": offer.design.circuit.reference_pot, "low": 0.0, "high": 1.0, "step": 0.005, "unit": "",
+            "hint": "The reference's bias pot: shifts its transistor's current and junction, and so its frequency.",
+        }  # fmt: skip
+    return tuple(replace(control, **own.get(control.name, {})) for control in CONTROLS)  # type: ignore[arg-type]
+
+
+def first_settings(offer: Tunable) -> Settings:
+    """Every control as the design has it."""
+    return Settings(controls=controls_of(offer))
+
+
+def _pot_curve(design: Design, reference: Tank, faults: dict[str, str]) -> PotCurve | None:
+    """The reference along its pot, for a design whose oscillators are solved as circuits."""
+    if design.law != "circuit":
+        return None
+    circuit = trimmed(circuit_of(design, "reference"), reference.trimmer_setting)
+    try:
+        positions, states = pot_sweep(circuit, np.linspace(0.0, 1.0, POT_POINTS).tolist())
+    except ValueError as error:
+        faults["pot"] = f"the circuit does not oscillate all along its pot: {error}"
+        return None
+    return PotCurve(positions, np.array([state.frequency for state in states]))
