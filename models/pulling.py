@@ -30,6 +30,8 @@ from models.checks import finite, finite_array, non_negative, positive
 
 Floats = NDArray[np.float64]
 TURN = 2.0 * math.pi
+LONGEST_BLOCK = 24
+"""Steps whose matrices are multiplied one after the other, all blocks side by side: about the fastest for a voice."""
 
 
 def pulled_beat(offset: ArrayLike, lock_range: ArrayLike) -> Floats:
@@ -44,7 +46,8 @@ def pulled_beat(offset: ArrayLike, lock_range: ArrayLike) -> Floats:
         raise ValueError(f"lock_range must be >= 0; got {lock.min():g}")
     size = np.abs(free)
     # a difference of squares as a product keeps its digits near the edge of lock
-    return np.asarray(np.sign(free) * np.sqrt(np.maximum(size - lock, 0.0)) * np.sqrt(size + lock))
+    beat = np.sign(free) * np.sqrt(np.maximum(size - lock, 0.0)) * np.sqrt(size + lock)
+    return np.asarray(beat + 0.0)  # locked below zero beat is 0, not -0
 
 
 def advance_phase(phase: float, offsets: ArrayLike, lock_range: float, time_step: float) -> Floats:
@@ -59,6 +62,39 @@ def advance_phase(phase: float, offsets: ArrayLike, lock_range: float, time_step
     times 2 pi. Raises ValueError for no offset at all, for values that are not finite, and for lock_range *
     time_step >= 1/2, where a step could lose count of the turns.
     """
+    start, free, lock, step = _checked(phase, offsets, lock_range, time_step)
+    if free.size == 1:
+        return np.empty(0)
+    advances = (0.5 * TURN * step) * (free[:-1] + free[1:])
+    if lock == 0.0:
+        return start + _running_sum(advances)
+    # whole turns of the start are set aside and put back, so that a long piece loses no digits
+    remainder = math.remainder(start, TURN)
+    wrapped = _pulled_angle(remainder, free, advances, lock, step)
+    # pulling moves a step less than half a turn off its free advance: that settles the turn of each sample
+    moved = np.diff(wrapped, prepend=remainder)
+    counted = remainder + np.cumsum(moved - TURN * np.rint((moved - advances) / TURN))
+    return wrapped + TURN * (np.rint((counted - wrapped) / TURN) + round((start - remainder) / TURN))
+
+
+def advance_angle(phase: float, offsets: ArrayLike, lock_range: float, time_step: float) -> Floats:
+    """The phases of `advance_phase` but for whole turns, which then need not be counted; within -2 pi..2 pi.
+
+    For lock_range > 0 only (ValueError otherwise): without pulling there is nothing to save.
+    """
+    start, free, lock, step = _checked(phase, offsets, lock_range, time_step)
+    if lock == 0.0:
+        raise ValueError("lock_range must be > 0; got 0")
+    if free.size == 1:
+        return np.empty(0)
+    advances = (0.5 * TURN * step) * (free[:-1] + free[1:])
+    return _pulled_angle(math.remainder(start, TURN), free, advances, lock, step)
+
+
+def _checked(
+    phase: float, offsets: ArrayLike, lock_range: float, time_step: float
+) -> tuple[float, Floats, float, float]:
+    """The arguments of `advance_phase`, checked."""
     start = finite("phase", phase)
     free = finite_array("offsets", offsets)
     if free.ndim != 1 or free.size == 0:
@@ -67,21 +103,15 @@ def advance_phase(phase: float, offsets: ArrayLike, lock_range: float, time_step
     step = positive("time_step", time_step)
     if lock * step >= 0.5:
         raise ValueError(f"lock_range must be < 1 / (2 time_step) = {0.5 / step:g}; got {lock:g}")
-    if free.size == 1:
-        return np.empty(0)
-    advances = (0.5 * TURN * step) * (free[:-1] + free[1:])
-    if lock == 0.0:
-        return start + _running_sum(advances)
-    # whole turns of the start are set aside and put back, so that a long piece loses no digits
-    remainder = math.remainder(start, TURN)
+    return start, free, lock, step
+
+
+def _pulled_angle(start: float, free: Floats, advances: Floats, lock: float, step: float) -> Floats:
+    """Phase after each step, rad, but for whole turns, from `start` within half a turn; `advances` rad without pull."""
     rises = np.diff(free) * (TURN * step)
     matrices = _step_matrices(_in_blocks(advances), _in_blocks(rises), TURN * lock * step)
-    cosine, sine = _apply_in_turn(matrices, math.cos(0.5 * remainder), math.sin(0.5 * remainder), advances.size)
-    wrapped = 2.0 * np.arctan2(sine, cosine)
-    # pulling moves a step less than half a turn off its free advance: that settles the turn of each sample
-    moved = np.diff(wrapped, prepend=remainder)
-    counted = remainder + np.cumsum(moved - TURN * np.rint((moved - advances) / TURN))
-    return wrapped + TURN * (np.rint((counted - wrapped) / TURN) + round((start - remainder) / TURN))
+    cosine, sine = _apply_in_turn(matrices, math.cos(0.5 * start), math.sin(0.5 * start), advances.size)
+    return np.asarray(2.0 * np.arctan2(sine, cosine))
 
 
 def _running_sum(values: Floats, block: int = 256) -> Floats:
@@ -129,7 +159,7 @@ def _hyperbolic_pair(square: Floats) -> tuple[Floats, Floats]:
 
 def _in_blocks(values: Floats) -> Floats:
     """A row cut into k blocks of m steps, shape (m, k): time runs down the columns in turn; 0 beyond the end."""
-    length = min(64, max(4, math.isqrt(values.size)))
+    length = min(LONGEST_BLOCK, max(4, math.isqrt(values.size)))
     blocks = -(-values.size // length)
     padded = np.zeros(blocks * length)
     padded[: values.size] = values
@@ -142,9 +172,12 @@ def _apply_in_turn(matrices: Floats, cosine: float, sine: float, count: int) -> 
     `matrices` (m, 2, 2, k), blocks as in `_in_blocks`, is overwritten by the products within each block.
     """
     length, _, _, blocks = matrices.shape
+    first_part, second_part = np.empty((2, 2, blocks)), np.empty((2, 2, blocks))
     for index in range(1, length):
         new, old = matrices[index], matrices[index - 1]
-        matrices[index] = new[:, :1] * old[:1] + new[:, 1:] * old[1:]
+        np.multiply(new[:, :1], old[:1], out=first_part)
+        np.multiply(new[:, 1:], old[1:], out=second_part)
+        np.add(first_part, second_part, out=new)
     starts = np.empty((2, blocks))
     ends = matrices[-1].transpose(2, 0, 1).reshape(blocks, 4).tolist()
     for index, (first, second, third, fourth) in enumerate(ends):

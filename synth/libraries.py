@@ -8,7 +8,7 @@ from types import ModuleType
 
 from synth.errors import DeviceError
 
-DISTRIBUTIONS = {"soundfile": "soundfile", "matplotlib": "matplotlib", "pygame": "pygame-ce"}
+DISTRIBUTIONS = {"soundfile": "soundfile", "matplotlib": "matplotlib", "pygame": "pygame-ce", "skfem": "scikit-fem"}
 
 
 def require(module: str, purpose: str) -> ModuleType:

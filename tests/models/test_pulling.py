@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
-from models.pulling import advance_phase, pulled_beat
+from models.pulling import advance_angle, advance_phase, pulled_beat
 
 RATE = 48_000
 STEP = 1.0 / RATE
@@ -211,3 +211,16 @@ def test_edges_and_bad_values() -> None:
         advance_phase(0.0, [1.0, 1.0], 1.0, 0.0)
     with pytest.raises(ValueError, match="lock_range must be >= 0"):
         pulled_beat(1.0, -1.0)
+
+
+@pytest.mark.parametrize("count", [1, 7, 128, 4096])
+def test_angle_is_the_phase_but_for_whole_turns(count):
+    offsets = np.linspace(-400.0, 900.0, 4097)[: count + 1]
+    for start in (0.3, -2.9, 40.0):
+        phase, angle = (f(start, offsets, 35.0, STEP) for f in (advance_phase, advance_angle))
+        turns = (phase - angle) / TURN
+        assert_allclose(turns, np.rint(turns), rtol=0, atol=1e-12)
+        assert (np.abs(angle) <= TURN).all()
+    with pytest.raises(ValueError, match="lock_range"):
+        advance_angle(0.0, offsets, 0.0, STEP)
+    assert advance_angle(1.0, [5.0], 2.0, STEP).shape == (0,)

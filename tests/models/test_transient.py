@@ -1,8 +1,6 @@
 """Integration in time, and harmonic balance against it."""
 
-import runpy
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,8 +10,8 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.transistor import Transistor
 from models.oscillator import small_signal, steady_state
 from models.transient import POINTS_PER_CYCLE, Trace, crossings, measure, run_length, simulate
+from synth.bench_suite.oscillator_circuits import CIRCUITS
 
-CIRCUITS = runpy.run_path(str(Path(__file__).parents[1] / "bench" / "oscillator_circuits.py"))["CIRCUITS"]
 QUICK = ("normal", "low Q", "supply-limited")
 LONG = ("500 kHz", "antenna branch")
 """From switch-on these take twice as long as the others; they start from a disturbed steady state instead."""

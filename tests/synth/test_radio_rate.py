@@ -1,59 +1,23 @@
-"""The voice against both oscillators sampled at the radio rate (tests/synth/radio_rate_oracle.py), over a moving hand.
+"""The voice against both oscillators sampled at the radio rate (synth/bench_suite/radio_rate), over a moving hand.
 
 Tone filter, DC block and level behind the detector are the voice's own on both sides; their circuits are checked in
 test_voice_parts. The difference is counted once the DC block has settled, as RMS over the RMS of the sound.
 """
 
-import math
-import runpy
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from models.detector import Detector
 from models.diode.diode_detector import DiodeLoad
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
-from models.tank import Tank
 from models.variable_law import VariableLaw
+from synth.bench_suite.radio_rate import RATE, detected_with, difference_db, radio, sound_from_radio, to_audio
+from synth.bench_suite.voice_cases import example_curve, example_instrument, moving_hand
 from synth.sound.filters import Smoother, ToneFilter
 from synth.voice import SMOOTHING_TIME, Voice
 
-ORACLE = runpy.run_path(str(Path(__file__).parent / "radio_rate_oracle.py"))
-RATE = ORACLE["RATE"]
-_D = np.geomspace(0.01, 0.8, 40)
-CURVE = CapacitanceCurve(_D, 8e-12 + 0.09e-12 / (_D + 0.02) ** 1.1, 8e-12)  # invented, of a rod's size
-SETTLED, ENDS = round(0.08 * RATE), 100
-"""Samples left out: the DC block's start, and the FIR's reach at the end."""
-
-
-def instrument(**changes):
-    base = Instrument(CURVE, Tank(820e-6, 300e-12), 3e5)
-    return replace(base, **{"reference_frequency": float(base.variable_frequency(0.6)), **changes})
-
-
-def moving_hand(seconds, start=0.30, end=0.10):
-    """A minimum-jerk reach with vibrato: beats from some 60 Hz to 700 Hz."""
-    time = np.arange(round(seconds * RATE)) / RATE
-    share = time / seconds
-    reach = 10.0 * share**3 - 15.0 * share**4 + 6.0 * share**5
-    return start + (end - start) * reach + 0.003 * np.sin(2.0 * math.pi * 6.5 * time)
-
-
-def from_radio(made, hand):
-    """What the voice should have rendered."""
-    smoothed = Smoother(SMOOTHING_TIME, RATE).smooth(hand)
-    phases = ORACLE["radio"](made, smoothed)
-    heard = ORACLE["to_audio"](ORACLE["detected"](made, phases), phases.times)
-    tone = ToneFilter(made.tone_low_pass, made.dc_block, RATE)
-    return made.level * tone.filter((heard - made.detector.harmonics(0)[0]) / made.detector.peak)
-
-
-def difference_db(got, wanted):
-    counted = slice(SETTLED, -ENDS)
-    return 10.0 * math.log10(np.mean((got - wanted)[counted] ** 2) / np.mean(wanted[counted] ** 2))
+CURVE = example_curve()
 
 
 def diode(ratio, amplitude, **parts):
@@ -75,9 +39,9 @@ CASES = {
 @pytest.mark.parametrize("name", ["product", "junction", "diode"])
 def test_audio_is_that_of_the_radio_rate(name):
     detector, bound = CASES[name]
-    made = instrument(detector=detector)
+    made = example_instrument(detector)
     hand = moving_hand(0.16)
-    assert difference_db(Voice(made, RATE).render(hand, hand.size), from_radio(made, hand)) < bound
+    assert difference_db(Voice(made, RATE).render(hand, hand.size), sound_from_radio(made, hand)) < bound
 
 
 @pytest.mark.slow
@@ -85,24 +49,24 @@ def test_audio_is_that_of_the_radio_rate(name):
 @pytest.mark.parametrize("name", CASES)
 def test_audio_is_that_of_the_radio_rate_for_every_detector(name, lock_range):
     detector, bound = CASES[name]
-    made = instrument(detector=detector, lock_range=lock_range)
+    made = example_instrument(detector, lock_range)
     hand = moving_hand(0.4)
-    assert difference_db(Voice(made, RATE).render(hand, hand.size), from_radio(made, hand)) < bound
+    assert difference_db(Voice(made, RATE).render(hand, hand.size), sound_from_radio(made, hand)) < bound
 
 
 @pytest.mark.slow
 def test_through_zero_beat_into_the_lock_and_out():
     """The hand goes from a note to beyond zero beat and back, with pulling: the sound stops and starts again."""
-    made = instrument(detector=diode(0.9, 0.3), lock_range=8.0)
+    made = example_instrument(diode(0.9, 0.3), 8.0)
     hand = np.concatenate([moving_hand(0.3, 0.3, 0.7), moving_hand(0.3, 0.7, 0.3)])
     offsets = made.offset_frequency(hand)
     assert offsets.min() < -8.0 < 8.0 < offsets.max()
-    assert difference_db(Voice(made, RATE).render(hand, hand.size), from_radio(made, hand)) < -60.0
+    assert difference_db(Voice(made, RATE).render(hand, hand.size), sound_from_radio(made, hand)) < -60.0
 
 
 def lawful(detector):
     """An instrument whose variable oscillator weakens by a third toward the near end of this hand's way."""
-    plain = instrument(detector=detector)
+    plain = example_instrument(detector)
     capacitances = np.linspace(8e-12, float(CURVE.capacitance(CURVE.nearest)), 24)
     swing = (capacitances - 8e-12) / (float(CURVE.capacitance(0.1)) - 8e-12)
     amplitudes = detector.amplitude * (0.9 - 0.3 * np.tanh(swing))
@@ -123,12 +87,12 @@ def test_amplitudes_that_go_with_the_hand(kind):
     made = lawful(detector)
     hand = moving_hand(0.25)
     smoothed = Smoother(SMOOTHING_TIME, RATE).smooth(hand)
-    phases = ORACLE["radio"](made, smoothed)
+    phases = radio(made, smoothed)
     audio_times = np.arange(hand.size + 1) / RATE
     radio_times = np.arange(phases.beat.size) / (RATE * phases.times)
     weaker = np.append(made.variable_amplitude(smoothed[:1]), made.variable_amplitude(smoothed)) / detector.amplitude
     radio_amplitude = np.interp(radio_times, audio_times, weaker)
-    heard = ORACLE["to_audio"](ORACLE["detected_with"](detector, phases, 1.0, radio_amplitude), phases.times)
+    heard = to_audio(detected_with(detector, phases, 1.0, radio_amplitude), phases.times)
     # in units of the waveform with the detector's own amplitudes; the voice scales to its loudest place
     places = np.geomspace(CURVE.nearest, CURVE.farthest, 3000)
     there = [made.detector_at(float(place)) for place in places]

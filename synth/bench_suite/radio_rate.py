@@ -5,32 +5,63 @@ solver), sent through the detector as a circuit would do it, and brought down to
 linear-phase FIR. The diode is solved step by step at the radio rate by its own equation, not by its average.
 """
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import signal
+from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from scipy.interpolate import CubicSpline
 from scipy.special import i0e, wrightomega
+
+from models.detector import Detector
+from models.diode.diode_detector import DiodeLoad
+from models.instrument import Instrument
+from synth.sound.filters import Smoother, ToneFilter
+from synth.voice import SMOOTHING_TIME
+
+Floats = NDArray[np.float64]
 
 RATE = 48000
 TIMES = 160  # radio samples per audio sample: 7.68 MHz
 DIODE_TIMES = 640  # 30.7 MHz, for pulses a fraction of the radio cycle long
 HALF = 22.5  # audio samples that the FIR reaches to either side: pass band to 20 kHz, stop band from 28 kHz
 THERMAL_VOLTAGE = 0.02585
+SETTLED, ENDS = round(0.08 * RATE), 100
+"""Samples left out of a comparison: the DC block's start, and the FIR's reach at the end."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Radio:
     """Phases, rad, from time 0, `times` to an audio sample: of the reference, and of the beat (it minus the other)."""
 
     times: int
-    reference: np.ndarray
-    beat: np.ndarray
+    reference: Floats
+    beat: Floats
 
 
-def radio(instrument, distances):
+def sound_from_radio(instrument: Instrument, hand: Floats) -> Floats:
+    """Samples of a hand at these distances, m, at full volume: what `Voice.render` should give, without its start.
+
+    Smoothing, tone filter, DC block and level are the voice's own; their circuits are checked by themselves.
+    """
+    smoothed = Smoother(SMOOTHING_TIME, RATE).smooth(hand)
+    phases = radio(instrument, smoothed)
+    heard = to_audio(detected(instrument, phases), phases.times)
+    tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, RATE)
+    steady = instrument.detector.harmonics(0)[0]
+    return np.asarray(instrument.level * tone.filter((heard - steady) / instrument.detector.peak))
+
+
+def difference_db(got: Floats, wanted: Floats) -> float:
+    """Root mean square of the difference over that of `wanted`, dB, once the DC block has settled."""
+    counted = slice(SETTLED, -ENDS)
+    return 10.0 * math.log10(np.mean((got - wanted)[counted] ** 2) / np.mean(wanted[counted] ** 2))
+
+
+def radio(instrument: Instrument, distances: Floats) -> Radio:
     """Phases for hand distances at 48 kHz, m: the k-th at time (k + 1) / 48 kHz, the first holds before.
 
     The beat starts at phase 0 at time 0. Between the distances a cubic spline runs.
@@ -53,7 +84,7 @@ def radio(instrument, distances):
     return Radio(times, 2.0 * math.pi * ((instrument.reference_frequency * time) % 1.0), scale * phase(time))
 
 
-def detected(instrument, phases):
+def detected(instrument: Instrument, phases: Radio) -> Floats:
     """The detector's output at the radio rate, in the units of `Detector.waveform`.
 
     With a law of the amplitudes, they follow in `detected_with`.
@@ -62,27 +93,27 @@ def detected(instrument, phases):
     return detected_with(detector, phases, 1.0, detector.amplitude_ratio)
 
 
-def detected_with(detector, phases, reference, variable):
+def detected_with(detector: Detector, phases: Radio, reference: float, variable: float | Floats) -> Floats:
     """The same for peak amplitudes of the two (numbers or rows), over the detector's own stronger one."""
     first = reference * np.cos(phases.reference)
     second = variable * np.cos(phases.reference - phases.beat)
     if detector.kind == "product":
-        return 2.0 * first * second
+        return np.asarray(2.0 * first * second)
     if detector.kind == "square-law":
-        return (first + second) ** 2
+        return np.asarray((first + second) ** 2)
     if detector.kind == "junction":
         both = detector.drive + detector.weaker_drive
         mean = i0e(detector.drive) * i0e(detector.weaker_drive)
-        return np.exp(detector.drive * (first + second) - both) / mean
+        return np.asarray(np.exp(detector.drive * (first + second) - both) / mean)
     if detector.kind == "envelope":  # no function of the instant: from the sum and its quadrature
-        return np.hypot(
-            first + second,
-            reference * np.sin(phases.reference) + variable * np.sin(phases.reference - phases.beat),
-        )
+        quadrature = reference * np.sin(phases.reference) + variable * np.sin(phases.reference - phases.beat)
+        return np.asarray(np.hypot(first + second, quadrature))
+    if detector.diode is None:
+        raise ValueError(f"detector must be one of those known here; got {detector.kind!r}")
     return diode_output(detector.diode, detector.amplitude * (first + second), RATE * phases.times)
 
 
-def diode_output(load, drive, rate, run_up=15.0, pieces=256):
+def diode_output(load: DiodeLoad, drive: Floats, rate: float, run_up: float = 15.0, pieces: int = 256) -> Floats:
     """v, V, for the voltage before source resistance and diode, at the radio rate, Hz, by the trapezoid rule.
 
     Pieces of the time are worked out side by side, each after a run-up of `run_up` R C over what comes before it (the
@@ -112,12 +143,14 @@ def diode_output(load, drive, rate, run_up=15.0, pieces=256):
     return kept.T.ravel()[: drive.size]
 
 
-def to_audio(values, times):
+def to_audio(values: Floats, times: int) -> Floats:
     """Samples at 48 kHz, the k-th at time (k + 1) / 48 kHz, of values at the radio rate from time 0; ends repeated."""
+    from scipy import signal
+
     reach = round(HALF * times)
     taps = signal.firwin(2 * reach + 1, 24000.0, window=("kaiser", 11.0), fs=RATE * times)
     padded = np.concatenate([np.full(reach, values[0]), values, np.full(reach, values[-1])])
     filtered = signal.upfirdn(taps, padded, up=1, down=times)
     # filtered[j] is centred on value j times - 2 reach, and 2 reach is a whole number of audio samples
     first = 2 * reach // times
-    return filtered[first + 1 : first + 1 + values.size // times]
+    return np.asarray(filtered[first + 1 : first + 1 + values.size // times])
