@@ -36,6 +36,8 @@ from models.checks import finite_array, fraction, non_negative, one_of, positive
 from models.diode.diode_detector import THERMAL_VOLTAGE, DiodeLoad, static_output, sum_envelope
 
 Floats = NDArray[np.float64]
+MOST_HARMONICS = 2**20  # that may be asked for
+LARGEST_TABLE = 2**26  # points of all levels together: half a gigabyte
 HARDEST_DRIVE = 300.0  # of a junction, in kT/q, where amplitudes are compared: some 7.8 V
 
 
@@ -213,9 +215,11 @@ class Detector:
         return max(-lowest, highest)
 
 
-def _whole(name: str, value: int, least: int) -> int:
+def _whole(name: str, value: int, least: int, most: int = MOST_HARMONICS) -> int:
     if isinstance(value, bool | np.bool_) or not isinstance(value, int | np.integer) or value < least:
         raise ValueError(f"{name} must be a whole number >= {least}; got {value!r}")
+    if value > most:
+        raise ValueError(f"{name} must be at most {most}; got a larger number")
     return int(value)
 
 
@@ -225,16 +229,19 @@ def band_limited_tables(harmonics: ArrayLike, size: int, top_harmonics: ArrayLik
     `harmonics` is (A_0, A_1, ...); `size` points a cycle; `top_harmonics` shape (levels,), the highest
     harmonic each level keeps (0 keeps none). Returns shape (levels, size + 1): entry j is the waveform at
     phase 2 pi j / size and the last equals the first, for interpolation. Harmonics beyond those given count
-    as 0. Raises ValueError if a top harmonic is at or above half of `size`, where a table cannot hold it.
+    as 0. Raises ValueError if a top harmonic is at or above half of `size`, where a table cannot hold it, and for more
+    than LARGEST_TABLE points in all.
     """
     amplitudes = finite_array("harmonics", harmonics)
     if amplitudes.ndim != 1 or amplitudes.size == 0:
         raise ValueError(f"harmonics must be a row of at least one number; got shape {amplitudes.shape}")
-    points = _whole("size", size, 4)
+    points = _whole("size", size, 4, LARGEST_TABLE)
     tops = np.atleast_1d(np.asarray(top_harmonics))
     if tops.ndim != 1 or not np.issubdtype(tops.dtype, np.integer) or np.any(tops < 0):
         raise ValueError(f"top_harmonics must be whole numbers >= 0; got {top_harmonics!r}")
-    if np.any(2 * tops >= points):
+    if tops.size * points > LARGEST_TABLE:
+        raise ValueError(f"size times levels must be at most {LARGEST_TABLE}; got {points} x {tops.size}")
+    if np.any(tops >= 0.5 * points):
         raise ValueError(f"top_harmonics must be below size / 2 = {points / 2:g}; got {int(tops.max())}")
     spectrum = np.zeros((tops.size, points // 2 + 1))
     kept = min(amplitudes.size, points // 2)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import errno
 import os
-import secrets
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
 from synth.errors import DesignError, DeviceError
+from synth.left_overs import held_temporary
 
 _NO_SPACE = {errno.ENOSPC, errno.EFBIG} | ({errno.EDQUOT} if hasattr(errno, "EDQUOT") else set())
 _NOT_ALLOWED = {errno.EACCES, errno.EPERM, errno.EROFS}
@@ -26,21 +26,21 @@ def atomic_path(path: str | os.PathLike[str], force: bool = False) -> Iterator[P
     and DeviceError where the folder or the disk refuses (rights, no space), inside the block too.
     """
     target = _usable_target(Path(path), force)
-    temporary = target.parent / f".beatfield-{secrets.token_hex(6)}{target.suffix}"
     try:
-        # Created here with the rights of any new file (the umask applies); O_EXCL: never somebody else's.
-        os.close(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
-        yield temporary
-        _flush(temporary)
-        _rename(temporary, target, force)
+        with held_temporary(target) as temporary:
+            yield temporary
+            _flush(temporary)
+            _rename(temporary, target, force)
     except OSError as error:
         reason = _explain(error, target)
         if reason is None:
             raise
         raise reason from error
-    finally:
-        with suppress(OSError):
-            temporary.unlink()
+
+
+def check_target(path: str | os.PathLike[str], force: bool = False) -> None:
+    """Raise DesignError now where `atomic_path` would later: before long work, not after it."""
+    _usable_target(Path(path), force)
 
 
 def make_folder(path: str | os.PathLike[str]) -> Path:
@@ -56,9 +56,12 @@ def make_folder(path: str | os.PathLike[str]) -> Path:
 
 
 def write_text(path: str | os.PathLike[str], text: str, force: bool = False) -> None:
-    """Write `text` as UTF-8 with plain line feeds, whole or not at all (see `atomic_path`)."""
+    """Write `text` as UTF-8 with plain line feeds, whole or not at all (see `atomic_path`).
+
+    What is no character (a byte of a file name that is not UTF-8) is written as its escape.
+    """
     with atomic_path(path, force) as temporary:
-        temporary.write_bytes(text.encode("utf-8"))
+        temporary.write_bytes(text.encode("utf-8", "backslashreplace"))
 
 
 def _usable_target(path: Path, force: bool) -> Path:

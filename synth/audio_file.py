@@ -82,7 +82,7 @@ class AudioWriter:
             self._temporary = stack.enter_context(atomic_path(self.path, self._force))
             try:
                 self._file = soundfile.SoundFile(
-                    self._temporary, "w", self.sample_rate, 1, SUBTYPES[self.subtype], format=self._format
+                    _native(self._temporary), "w", self.sample_rate, 1, SUBTYPES[self.subtype], format=self._format
                 )
                 for name, text in self._tags.items():
                     if text:
@@ -92,6 +92,16 @@ class AudioWriter:
             stack.push(self._close)  # runs before the rename; an error there keeps the old file
             self._stack = stack.pop_all()
         return self
+
+    def check_room(self, frames: int) -> None:
+        """Raise DesignError, with the longest that fits, where `frames` in all are more than the format can hold."""
+        most = LARGEST_WAV // _BYTES[self.subtype]
+        if self._format == "WAV" and frames > most:
+            hours, wanted = (count / self.sample_rate / 3600.0 for count in (most, frames))
+            raise DesignError(
+                f"{self.path}: a WAV holds at most 4 GiB, {hours:.2f} hours of {self.subtype} at {self.sample_rate} "
+                f"Hz, and this sound takes {wanted:.2f}; name the file .flac, or choose pcm16 or a shorter sound"
+            )
 
     def write(self, block: NDArray[np.floating[Any]]) -> None:
         """Append samples, shape (n,). Raises ValueError for another shape or a sample that is not finite."""
@@ -106,8 +116,7 @@ class AudioWriter:
         peak = float(size.max())
         if not np.isfinite(peak):
             raise ValueError("block must be finite numbers")
-        if self._format == "WAV" and (self.frames + samples.size) * _BYTES[self.subtype] > LARGEST_WAV:
-            raise DesignError(f"{self.path}: a WAV holds at most 4 GiB; write .flac or a shorter sound")
+        self.check_room(self.frames + samples.size)
         self.peak = max(self.peak, peak)
         self.clipped += int(np.count_nonzero(size > 1.0))
         self._put(self._encode(samples))
@@ -145,7 +154,7 @@ class AudioWriter:
         file, self._file = self._file, None
         try:
             file.close()
-            found = self.frames if error else soundfile.info(str(self._temporary)).frames
+            found = self.frames if error else soundfile.info(_native(self._temporary)).frames
         except (soundfile.LibsndfileError, OSError) as failure:
             if error is None:
                 raise self._refused(failure) from failure
@@ -156,6 +165,11 @@ class AudioWriter:
     def _refused(self, reason: object) -> DeviceError:
         detail = str(reason) or "not everything was written"
         return DeviceError(f"{self.path}: writing the sound failed ({detail}); check the space left on the disk")
+
+
+def _native(path: Path | None) -> Any:
+    """A file's name as the sound library takes any: on POSIX its bytes, which need not be UTF-8."""
+    return os.fsencode(path or "") if os.name == "posix" else str(path)
 
 
 def _format_of(path: Path, subtype: str) -> str:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Callable
 from dataclasses import asdict
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from models.hand.scene import POSTURES
 from models.hand_field import DEFAULT_DISTANCES, CapacitanceCurve, Scene
 from synth.atomic_file import write_text
 from synth.errors import InstrumentError
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from models.volume.scene import VolumeScene
 
 Curves = dict[str, CapacitanceCurve]
+LARGEST_FILE = 1_000_000  # bytes; a field takes some ten thousand
 
 SOLVER_FILES = (
     "hand_field.py", "hand/*.py", "electrostatics/*.py", "volume/__init__.py", "volume/scene.py", "volume/field.py",
@@ -29,10 +32,14 @@ SOLVER_FILES = (
 
 
 def cache_folder() -> Path:
-    """The folder of cached curves, inside the user's cache folder (XDG_CACHE_HOME is honoured on Linux)."""
+    """The folder of cached curves, inside the user's cache folder (XDG_CACHE_HOME is honoured on Linux).
+
+    Where the user has no home and that would be a folder at random, one that cannot be made: nothing is cached.
+    """
     from platformdirs import user_cache_path
 
-    return user_cache_path("beatfield", appauthor=False) / "curves"
+    home = user_cache_path("beatfield", appauthor=False)
+    return (home if home.is_absolute() else Path(os.devnull) / "no home") / "curves"
 
 
 def curves_for(scene: Scene, notice: Callable[[str], None] = lambda text: None, folder: Path | None = None) -> Curves:
@@ -47,7 +54,7 @@ def curves_for(scene: Scene, notice: Callable[[str], None] = lambda text: None, 
 
         return {str(posture): curve for posture, curve in capacitance_curves(scene).items()}
 
-    return _kept(curve_key(scene), solve, notice, folder)
+    return _kept(curve_key(scene), solve, notice, folder, tuple(POSTURES))
 
 
 def loop_curve_for(
@@ -60,19 +67,21 @@ def loop_curve_for(
 
         return {"loop": loop_curve(scene)}
 
-    return _kept(loop_curve_key(scene), solve, notice, folder)["loop"]
+    return _kept(loop_curve_key(scene), solve, notice, folder, ("loop",))["loop"]
 
 
-def _kept(key: str, solve: Callable[[], Curves], notice: Callable[[str], None], folder: Path | None) -> Curves:
-    """The curves of `key` from the cache; solved and cached where they are not there or cannot be read."""
+def _kept(
+    key: str, solve: Callable[[], Curves], notice: Callable[[str], None], folder: Path | None, names: tuple[str, ...]
+) -> Curves:
+    """The curves `names` of `key` from the cache; solved and cached where they are not there or cannot be read."""
     path = (folder or cache_folder()) / f"{key}.json"
     try:
-        return _read(path, key)
+        return _read(path, key, names)
     except FileNotFoundError:
         notice("solving the hand field of this geometry (kept for next time)")
     except OSError as error:
         notice(f"the hand-field cache cannot be read ({error.strerror}): solving without it")
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError):
         notice(f"the cached hand field {path} is damaged: solving it again")
     curves = solve()
     try:
@@ -123,11 +132,15 @@ def _checksum(curves: Any) -> str:
     return hashlib.sha256(json.dumps(curves, sort_keys=True).encode()).hexdigest()
 
 
-def _read(path: Path, key: str) -> dict[str, CapacitanceCurve]:
-    document = json.loads(path.read_text("utf-8"))
+def _read(path: Path, key: str, names: tuple[str, ...]) -> dict[str, CapacitanceCurve]:
+    with open(path, "rb") as file:
+        content = file.read(LARGEST_FILE + 1)
+    if len(content) > LARGEST_FILE:
+        raise ValueError("too large for a cached field")
+    document = json.loads(content)
     curves = document["curves"]
-    if document["key"] != key or document["checksum"] != _checksum(curves):
-        raise ValueError("wrong key or checksum")
+    if document["key"] != key or document["checksum"] != _checksum(curves) or set(curves) != set(names):
+        raise ValueError("wrong key, checksum or curves")
     return {posture: CapacitanceCurve(**fields) for posture, fields in curves.items()}
 
 

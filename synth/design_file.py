@@ -19,7 +19,8 @@ from synth.input_file import read_text
 
 __all__ = ["Design", "design_hash", "design_text", "load_design", "read_design"]
 
-LARGEST_FILE = 256 * 1024  # bytes
+LARGEST_FILE = 128 * 1024  # bytes
+_LONGEST_LINE = 4100  # characters: a key of thousands of dotted parts takes the TOML reader minutes
 _MOST_FAULTS = 40
 _SHOWN = 60  # characters of a value in a message
 
@@ -70,10 +71,16 @@ def design_hash(design: Design) -> str:
 
 
 def _parse_toml(text: str, source: str) -> dict[str, Any]:
+    for number, line in enumerate(text.split("\n"), start=1):
+        if len(line) > _LONGEST_LINE:
+            raise DesignError(f"{source}: line {number} has more than {_LONGEST_LINE} characters; break it up")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise DesignError(f"{source}: not valid TOML: {error}{_syntax_hint(text, str(error))}") from None
+        last = text.rstrip().count("\n") + 1
+        reason = str(error).replace("at end of document", f"at line {last}, the last")
+        reason = reason if len(reason) <= 4 * _SHOWN else f"{reason[: 2 * _SHOWN]} ... {reason[-_SHOWN:]}"
+        raise DesignError(f"{source}: not valid TOML: {reason}{_syntax_hint(text, reason)}") from None
     except (ValueError, RecursionError):
         raise DesignError(f"{source}: not valid TOML: a number too long or lists too deep to read") from None
 
@@ -85,6 +92,8 @@ def _syntax_hint(text: str, message: str) -> str:
     if place is None or not 1 <= int(place.group(1)) <= len(lines):
         return ""
     line = lines[int(place.group(1)) - 1]
+    if not line.replace("\t", " ").isprintable():
+        return ""
     match = re.fullmatch(r"\s*([\w-]+)\s*=\s*([^\"'#\[{]+?)\s*(#.*)?", line)
     return f'; write the value in quotes: {match.group(1)} = "{match.group(2)[:_SHOWN]}"' if match else ""
 

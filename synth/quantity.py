@@ -37,6 +37,8 @@ def parse(text: str | float, unit: str) -> float:
         raise DesignError(f"is empty; write for example {wanted.example!r}")
     if len(cleaned) > _LONGEST:
         raise DesignError(f"is longer than {_LONGEST} characters; write for example {wanted.example!r}")
+    if not cleaned.isprintable():
+        raise DesignError(f"holds a control or invisible character; write for example {wanted.example!r}")
     _refuse_commas(cleaned)
     digits, exponent = _split_code(cleaned, wanted) or _split_number(cleaned, wanted)
     return _to_float(digits, exponent)
@@ -122,7 +124,8 @@ def _split_number(text: str, wanted: Unit) -> tuple[str, int]:
     """Digits and power of ten of a number followed by prefix and unit."""
     match = _NUMBER.fullmatch(text)
     if match is None:
-        raise DesignError(f"is not a number with a unit; write for example {wanted.example!r}")
+        kind = "a plain number" if wanted.symbol in PLAIN else "a number with a unit"
+        raise DesignError(f"is not {kind}; write for example {wanted.example!r}")
     digits, rest = match.group(1), match.group(2)
     if wanted.symbol in PLAIN:
         return digits, _plain_exponent(rest, wanted)

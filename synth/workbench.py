@@ -14,6 +14,7 @@ from synth.assembly import assemble, scene_of
 from synth.curve_cache import curves_for, loop_curve_for
 from synth.design_file import Design, load_design
 from synth.errors import DesignError
+from synth.plain_text import printable
 from synth.volume_assembly import volume_scene_of
 
 
@@ -30,8 +31,8 @@ class Workpiece:
 
 
 def say(text: str) -> None:
-    """Print one line of progress or notice to stderr."""
-    print(text, file=sys.stderr, flush=True)
+    """Print one line of progress or notice to stderr, with what would steer a terminal spelled out."""
+    print(printable(text), file=sys.stderr, flush=True)
 
 
 def open_design(path: Path) -> Workpiece:

@@ -7,17 +7,17 @@ import sys
 from typing import Any
 
 from synth import atomic_file
+from synth.plain_text import valid_utf8
 
 
 def print_json(document: dict[str, Any]) -> None:
-    """Print `document` as JSON (no NaN or infinity: they are not JSON)."""
-    json.dump(document, sys.stdout, indent=2, ensure_ascii=False, allow_nan=False)
-    sys.stdout.write("\n")
+    """Print `document` as JSON in valid UTF-8 (no NaN or infinity: they are not JSON)."""
+    sys.stdout.write(valid_utf8(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)) + "\n")
 
 
 def write_text(text: str, target: str, force: bool) -> None:
     """Write `text` to the file `target`, or to stdout for `-`."""
     if target == "-":
-        sys.stdout.write(text)
+        sys.stdout.write(valid_utf8(text))
     else:
         atomic_file.write_text(target, text, force)

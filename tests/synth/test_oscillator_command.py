@@ -200,3 +200,22 @@ def test_a_pot_that_stops_it_is_remarked(tmp_path, capsys):
     assert "does not start" in low["remark"]
     assert main(["oscillator", str(path), "--pot", "1"]) == 0
     assert "does not start" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("option", ["--plot", "--trace"])
+def test_an_existing_target_is_refused_before_anything_is_computed(demos, tmp_path, monkeypatch, capsys, option):
+    target = tmp_path / "a.svg"
+    target.write_text("a person's")
+
+    def not_yet(*_: object, **__: object) -> None:
+        raise AssertionError("computed before the target was checked")
+
+    monkeypatch.setattr("synth.report.oscillator_report.steady", not_yet)
+    assert main(["oscillator", str(demos / "willow.toml"), option, str(target)]) == 2
+    assert "exists already" in capsys.readouterr().err
+    assert target.read_text() == "a person's"
+
+
+def test_a_pot_that_is_no_number_is_told_in_plain_words(demos, capsys):
+    assert main(["oscillator", str(demos / "willow.toml"), "--pot", "nan"]) == 2
+    assert capsys.readouterr().err == "beatfield: --pot nan: is not a plain number; write for example '0.5'\n"

@@ -1,0 +1,152 @@
+"""Designs of wild but allowed values, put together: a sound instrument, or one clear message; no warnings, no NaN."""
+
+from __future__ import annotations
+
+import json
+import math
+import runpy
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import strategies as st
+
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.pitch_field import pitch_field
+from synth.assembly import assemble, scene_of
+from synth.design_file import Design, read_design
+from synth.designs.schema import KEYS, Key, key_named, keys_of
+from synth.designs.template import template_text
+from synth.designs.value import write_value
+from synth.errors import DesignError
+from synth.report.field_report import field_report
+from synth.voice import Voice
+from synth.volume_assembly import volume_scene_of
+from synth.workbench import Workpiece
+
+WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
+DEMOS = Path(__file__).parents[2] / "demos"
+DISTANCES = np.geomspace(0.01, 0.8, 30)
+CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
+LOOP = CapacitanceCurve(DISTANCES, 8e-12 + 0.1e-12 / (DISTANCES + 0.02), 8e-12)
+PLAIN = [key for key in KEYS if key.section not in ("circuit", "transistor", "tolerances", "temperature", "goals")]
+
+
+def allowed(key: Key) -> st.SearchStrategy[Any]:
+    """Values that the key takes: its ends, a few between, its words and choices."""
+    if key.choices:
+        return st.sampled_from(key.choices)
+    if key.longest:
+        return st.text(st.characters(categories=["L", "N", "P", "S"]), min_size=1, max_size=min(key.longest, 20))
+    ends = [key.low, key.high, *key.words.values()]
+    low = max(key.low, 1e-4 * key.high)
+    between = st.floats(0.0, 1.0).map(
+        lambda share: low * (key.high / low) ** share if low > 0.0 and share < 1.0 else key.high
+    )
+    return st.one_of(st.sampled_from(ends), between, between)
+
+
+def _changes(keys: list[Key], most: int) -> st.SearchStrategy[list[tuple[Key, Any]]]:
+    return st.lists(
+        st.sampled_from(keys).flatmap(lambda key: st.tuples(st.just(key), allowed(key))),
+        min_size=1, max_size=most, unique_by=lambda change: change[0].path,
+    )  # fmt: skip
+
+
+def with_changes(base: str, changes: list[tuple[Key, Any]]) -> str:
+    """The design text `base` with keys set to other values."""
+    import tomllib
+
+    document = tomllib.loads(base)
+    for key, value in changes:
+        written = write_value(key, value)
+        if written is not None:
+            document.setdefault(key.section, {})[key.name] = tomllib.loads(f"x = {written}")["x"]
+    return "\n".join(
+        line
+        for section, content in document.items()
+        for line in (f"[{section}]", *(f"{name} = {json.dumps(value)}" for name, value in content.items()))
+    )
+
+
+def _finite(value: Any) -> None:
+    """No NaN and no infinity anywhere in a document."""
+    if isinstance(value, dict):
+        for part in value.values():
+            _finite(part)
+    elif isinstance(value, list | tuple):
+        for part in value:
+            _finite(part)
+    elif isinstance(value, float):
+        assert math.isfinite(value)
+
+
+def assembled(design: Design) -> Workpiece:
+    """The design in fields of our own, as `open_loaded` makes it from computed ones."""
+    scene = scene_of(design)
+    volume_scene_of(design, scene)
+    made = assemble(design, CURVE, None if design.volume is None else LOOP)
+    field = pitch_field(made.instrument, reference_a=design.tuning.reference_a)
+    return Workpiece(design, made.instrument, made.reference, field, made.notices, made.volume)
+
+
+def _use(text: str) -> None:
+    try:
+        design = read_design(text, "a.toml")
+        workpiece = assembled(design)
+    except DesignError as error:
+        WILD.fit_to_read(str(error), "")
+        return
+    report = field_report(workpiece)
+    document = report.document()
+    _finite(document)
+    json.dumps(document, allow_nan=False)
+    report.text()
+    voice = WILD.told(lambda: Voice(workpiece.instrument, 48000), "")
+    if voice is not None:
+        assert np.isfinite(voice.render(np.linspace(0.6, 0.02, 256), 256)).all()
+    for notice in workpiece.notices:
+        WILD.fit_to_read(notice, "")
+        assert "nan" not in notice.split()
+        assert "inf" not in notice.split()
+
+
+BASES = [template_text(), *((DEMOS / name).read_text("utf-8") for name in ("heron.toml", "meadow.toml"))]
+
+
+def _lossless(chosen: tuple[str, list[tuple[Key, Any]]]) -> None:
+    _use(with_changes(*chosen))
+
+
+CIRCUIT = (DEMOS / "willow.toml").read_text("utf-8")
+
+
+def _circuit(changes: list[tuple[Key, Any]]) -> None:
+    _use(with_changes(CIRCUIT, changes))
+
+
+test_lossless_designs_few, test_lossless_designs = WILD.quick_and_slow(
+    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 20, 1200
+)
+PARTS = [key for section in ("circuit", "transistor", "variable", "coupling") for key in keys_of(section)]
+# a circuit is solved at many hand distances: some seconds, more where its parts are far from usual
+test_circuit_designs_few, test_circuit_designs = WILD.quick_and_slow(_circuit, _changes(PARTS, 4), 1, 12, longest=60.0)
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"reference.inductance": 1e-6}, "sample_rate must be >="),
+    ({"coupling.reference_resistor": 1.0, "coupling.lock_range": None}, "lock_range must be below a quarter"),
+])  # fmt: skip
+def test_an_instrument_that_no_voice_can_sound_is_told_with_a_remedy(changes, words):
+    design = read_design(with_changes(BASES[0], [(key_named(*path.split(".")), value)
+                                                 for path, value in changes.items()]))  # fmt: skip
+    with pytest.raises(DesignError, match=words):
+        Voice(assembled(design).instrument, 48000)
+
+
+@pytest.mark.slow
+def test_a_reach_whose_offsets_are_all_beyond_hearing_is_silent_not_an_error():
+    _circuit([(key_named("reference", "self_capacitance"), 3.8e-10), (key_named("variable", "trimmer"), 0.63),
+              (key_named("transistor", "saturation_current"), 6.34e-9)])  # fmt: skip

@@ -1,0 +1,98 @@
+"""Readings of the bench and cached fields of every kind of damage."""
+
+from __future__ import annotations
+
+import json
+import math
+import runpy
+import tempfile
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import strategies as st
+
+from models.hand.capacitance_curve import CapacitanceCurve
+from synth import curve_cache
+from synth.bench.readings import MOST_ROWS, load_readings
+from synth.errors import DesignError
+
+WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
+READINGS = [
+    b"fitted_capacitor,frequency\n100 pF,412.3 kHz\n220 pF,301.1 kHz\n330 pF,256.2 kHz\n",
+    b"fitted_capacitor,frequency,trimmer,hand_distance,pot\r\n100p,400 kHz,out,away,0.5\r\n220p,300kHz,in,30 cm,1\r\n",
+    b'frequency,fitted_capacitor,reverse_voltage\n"172.278 kHz","1 nF",2 V\n\n"150 kHz","1.3 nF",4 V\n',
+]
+
+
+def _readings(content: bytes) -> None:
+    with tempfile.NamedTemporaryFile(suffix=".csv") as file:
+        file.write(content)
+        file.flush()
+        rows = WILD.told(lambda: load_readings(Path(file.name)), file.name)
+    for row in rows or ():
+        numbers = (row.fitted_capacitor, row.frequency, row.trimmer, row.hand_distance, row.reverse_voltage, row.pot)
+        assert all(number is None or math.isfinite(number) for number in numbers)
+
+
+DISTANCES = np.geomspace(0.01, 0.8, 12)
+GOOD = {name: CapacitanceCurve(DISTANCES, 6e-12 + size / DISTANCES, 6e-12)
+        for name, size in (("open", 1e-14), ("fist", 2e-14))}  # fmt: skip
+KEY = "0" * 32
+
+
+def _document(curves: object) -> bytes:
+    """A cache file whose key and checksum are right, whatever the curves are."""
+    return json.dumps({"key": KEY, "checksum": curve_cache._checksum(curves), "curves": curves}).encode()
+
+
+def _plain() -> dict[str, dict[str, object]]:
+    return {name: {"distances": curve.distances.tolist(), "capacitances": curve.capacitances.tolist(),
+                   "empty_capacitance": curve.empty_capacitance} for name, curve in GOOD.items()}  # fmt: skip
+
+
+_JSON = st.recursive(
+    st.one_of(st.none(), st.booleans(), st.floats(), st.integers(), st.text(max_size=8)),
+    lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(st.text(max_size=8), inner, max_size=4)),
+    max_leaves=6,
+)
+_WILD_CURVES = st.one_of(
+    _JSON,
+    st.dictionaries(st.sampled_from(["open", "fist", "loop"]), _JSON, max_size=3),
+    st.builds(lambda posture, field, value: {**_plain(), posture: {**_plain()["open"], field: value}},
+              st.sampled_from(["open", "fist"]),
+              st.sampled_from(["distances", "capacitances", "empty_capacitance", "x"]),
+              st.one_of(_JSON, st.lists(st.floats(), min_size=12, max_size=12))),
+)  # fmt: skip
+_CACHED = st.one_of(WILD.damaged([_document(_plain())]), _WILD_CURVES.map(_document))
+
+
+def _cache(content: bytes) -> None:
+    """Whatever is in the file, the field comes out right: read if it is what was written, else solved again."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / f"{KEY}.json").write_bytes(content)
+        notices: list[str] = []
+        got = curve_cache._kept(KEY, lambda: GOOD, notices.append, folder, tuple(GOOD))
+        if got != GOOD:  # a file with a right checksum: somebody wrote other curves, but curves
+            assert set(got) == set(GOOD)
+            assert all(np.isfinite(curve.capacitances).all() for curve in got.values())
+        for notice in notices:
+            WILD.fit_to_read(notice, "the ")
+        assert curve_cache._kept(KEY, lambda: pytest.fail("not kept"), notices.append, folder, tuple(GOOD)) == got
+        assert [path.name for path in folder.iterdir()] == [f"{KEY}.json"]
+
+
+test_readings_few, test_readings = WILD.quick_and_slow(_readings, WILD.damaged(READINGS), 60, 2500)
+test_cache_files_few, test_cache_files = WILD.quick_and_slow(_cache, _CACHED, 40, 1000)
+
+
+def test_readings_are_bounded_in_rows(tmp_path):
+    path = tmp_path / "a.csv"
+    rows = [f"{100 + index} pF,400 kHz" for index in range(MOST_ROWS + 1)]
+    path.write_text("\n".join(["fitted_capacitor,frequency", *rows[:-1]]))
+    assert len(load_readings(path)) == MOST_ROWS
+    path.write_text("\n".join(["fitted_capacitor,frequency", *rows]))
+    with pytest.raises(DesignError, match=rf"a\.csv: line {MOST_ROWS + 2}: more than {MOST_ROWS} readings"):
+        load_readings(path)
