@@ -1,0 +1,94 @@
+"""A clean home, a copy of the source tree, and fresh virtual environments made with pip's usual cache."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+LEFT_OUT = (".git", ".venv", ".hypothesis", ".*_cache", "__pycache__", "*.egg-info", "build", "dist", "*.wav")
+KEPT = ("PATH", "LANG", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR")  # and what pip and certificates are set up with
+NEWER = ("3.15", "3.14", "3.13", "3.12")
+
+
+@dataclass(frozen=True)
+class Place:
+    """A folder with a clean home in it, and how commands are run there."""
+
+    folder: Path
+    environment: dict[str, str]
+
+    def run(self, *command: str | Path, code: int = 0, cwd: Path | None = None, **more: str) -> str:
+        """Run a command, here unless `cwd` says otherwise; return all it prints. Any other exit code fails."""
+        result = subprocess.run(
+            [str(part) for part in command], cwd=cwd or self.folder, env=self.environment | more, timeout=600.0,
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        )  # fmt: skip
+        assert result.returncode == code, f"{command} ended with {result.returncode}:\n{result.stdout}"
+        assert "Traceback" not in result.stdout, result.stdout
+        return result.stdout
+
+    def make_environment(self, name: str, python: str | Path = sys.executable) -> Path:
+        """A fresh virtual environment in a folder of this name; returns its folder of programs."""
+        self.run(python, "-m", "venv", self.folder / name)
+        return self.folder / name / ("Scripts" if os.name == "nt" else "bin")
+
+
+@pytest.fixture(scope="session")
+def pip_cache() -> str:
+    """The cache of packages this machine's pip keeps, so that nothing is fetched twice."""
+    command = [sys.executable, "-m", "pip", "cache", "dir"]
+    result = subprocess.run(command, capture_output=True, text=True)
+    if result.returncode != 0:
+        text = "the tests of the installation need a Python with pip (Debian packages python3-venv and python3-pip)"
+        pytest.fail(text) if os.environ.get("CI") == "true" else pytest.skip(text)
+    return result.stdout.strip()
+
+
+@pytest.fixture(scope="session")
+def new_place(tmp_path_factory, pip_cache) -> Callable[[str], Place]:
+    """Make a folder with an empty home in it."""
+
+    def make(name: str) -> Place:
+        folder = tmp_path_factory.mktemp(name)
+        (folder / "home").mkdir()
+        kept = {key: text for key, text in os.environ.items() if key in KEPT or key.startswith(("PIP_", "SSL_"))}
+        home = str(folder / "home")
+        environment = kept | {"HOME": home, "USERPROFILE": home, "PIP_CACHE_DIR": pip_cache, "PYTHONNOUSERSITE": "1"}
+        environment["PIP_NO_COMPILE"] = "1"  # each module when it is first imported: far fewer are
+        for settings in (Path.home() / ".config" / "pip" / "pip.conf", Path.home() / "pip" / "pip.ini"):
+            if settings.is_file():
+                environment.setdefault("PIP_CONFIG_FILE", str(settings))
+        return Place(folder, environment)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def source(tmp_path_factory) -> Path:
+    """The source tree without what a clone does not hold, under a name with a space in it."""
+    folder = tmp_path_factory.mktemp("source") / "beat field"
+    shutil.copytree(ROOT, folder, ignore=shutil.ignore_patterns(*LEFT_OUT))
+    return folder
+
+
+@pytest.fixture(scope="session")
+def newest_python() -> Path:
+    """The newest Python beyond the one that runs this: on the path, or one that pyenv keeps."""
+    kept = Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")) / "versions"
+    for version in NEWER:
+        if tuple(map(int, version.split("."))) <= sys.version_info[:2]:
+            break
+        found = shutil.which(f"python{version}")
+        for candidate in [*sorted(kept.glob(f"{version}.*/bin/python3"), reverse=True), *([found] if found else [])]:
+            works = subprocess.run([str(candidate), "-c", "import venv, ensurepip"], capture_output=True)
+            if works.returncode == 0:
+                return Path(candidate)
+    pytest.skip("no newer Python here; Debian 12 itself carries 3.11 only")

@@ -1,0 +1,128 @@
+"""Every way to install, each from nothing: the README's commands, wheel, sdist, a newer Python, parts missing."""
+
+from __future__ import annotations
+
+import re
+import sys
+import tarfile
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytestmark = pytest.mark.slow
+ROOT = Path(__file__).parents[2]
+DEMO_FILES = {"demo.toml", "demo.txt", "demo.png", "demo.wav"}
+HIDE_PORTAUDIO = """\
+import ctypes.util
+_found = ctypes.util.find_library
+ctypes.util.find_library = lambda name: None if name == "portaudio" else _found(name)
+"""
+
+
+def readme_blocks() -> list[str]:
+    """The README's shell blocks, in order."""
+    return re.findall(r"^```sh\n(.*?)^```", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE | re.DOTALL)
+
+
+def packages_of(folder: Path) -> set[str]:
+    """Every module and data file of the two packages under `folder`, as relative names."""
+    files = (file for name in ("models", "synth") for file in (folder / name).rglob("*") if file.is_file())
+    return {file.relative_to(folder).as_posix() for file in files if "__pycache__" not in file.parts}
+
+
+@pytest.fixture(scope="module")
+def archives(source: Path, new_place: Any) -> Path:
+    """The sdist, and the wheel built from it, by the standard front end."""
+    place = new_place("build")
+    programs = place.make_environment("tools")
+    place.run(programs / "python", "-m", "pip", "install", "--quiet", "build")
+    place.run(programs / "python", "-m", "build", "--outdir", place.folder / "dist", source)
+    return place.folder / "dist"
+
+
+@pytest.fixture(scope="module")
+def installed(archives: Path, new_place: Any) -> tuple[Any, Path]:
+    """A fresh environment with the wheel in it, far from the sources."""
+    place = new_place("wheel")
+    programs = place.make_environment("environment")
+    (wheel,) = archives.glob("*.whl")
+    place.run(programs / "python", "-m", "pip", "install", "--quiet", wheel)
+    return place, programs
+
+
+def test_the_first_command_of_the_readme_sets_up_and_renders_the_demo(source, new_place):
+    place = new_place("clone")
+    command = readme_blocks()[0].strip()
+    assert command == "python3 demos/set_up.py"
+    place.run(sys.executable, *command.split()[1:], cwd=source)
+    assert {file.name for file in (source / "beatfield-demo").iterdir()} == DEMO_FILES
+    # the second one, which .ci/run runs in full, here with a single file of tests
+    command = readme_blocks()[1].strip()
+    assert command == "python3 demos/set_up.py --tests"
+    told = place.run(sys.executable, *command.split()[1:], "-q", "tests/models/test_pitch.py", cwd=source)
+    assert " passed" in told
+
+
+def test_wheel_and_sdist_hold_everything(archives, source):
+    (wheel,), (sdist,) = archives.glob("*.whl"), archives.glob("*.tar.gz")
+    wanted = packages_of(source)
+    assert wanted
+    with zipfile.ZipFile(wheel) as archive:
+        names = set(archive.namelist())
+    assert {name for name in names if ".dist-info/" not in name} == wanted
+    assert any(name.endswith("LICENSE") for name in names)
+    with tarfile.open(sdist) as archive:
+        inside = {name.split("/", 1)[1] for name in archive.getnames() if "/" in name}
+    assert wanted | {"README.md", "LICENSE", "pyproject.toml"} <= inside
+
+
+def test_the_wheel_works_from_another_folder(installed):
+    place, programs = installed
+    place.run(programs / "beatfield", "demo", "here")
+    assert {file.name for file in (place.folder / "here").iterdir()} == DEMO_FILES
+    assert "usage: beatfield" in place.run(programs / "python", "-m", "synth", "--help")
+    origin = place.run(programs / "python", "-c", "import synth; print(synth.__file__)").strip()
+    assert Path(origin).is_relative_to(place.folder)
+    assert place.run(programs / "python", "-m", "pip", "check").strip() == "No broken requirements found."
+
+
+def test_without_portaudio_everything_else_works_and_the_message_says_what_to_install(installed):
+    place, programs = installed
+    hidden = place.folder / "hidden"
+    hidden.mkdir()
+    (hidden / "sitecustomize.py").write_text(HIDE_PORTAUDIO)
+    told = place.run(programs / "beatfield", "devices", code=1, PYTHONPATH=str(hidden))
+    assert "apt install libportaudio2" in told
+    told = place.run(programs / "beatfield", "doctor", "--seconds", "0.2", code=1, PYTHONPATH=str(hidden))
+    assert re.search(r"MEND +sounddevice .*\n +.*libportaudio2", told), told
+    place.run(programs / "beatfield", "field", "here/demo.toml", PYTHONPATH=str(hidden))
+
+
+def test_the_sdist_installs_and_works(archives, installed):
+    place, programs = installed
+    (sdist,) = archives.glob("*.tar.gz")
+    pip = (programs / "python", "-m", "pip")
+    place.run(*pip, "uninstall", "--quiet", "--yes", "beatfield")
+    place.run(*pip, "install", "--quiet", "--no-deps", sdist)
+    assert "zero beat" in place.run(programs / "beatfield", "field", "here/demo.toml")
+
+
+def test_without_matplotlib_reports_work_and_a_plot_says_what_to_install(installed):
+    """The last of this environment: it takes the library away."""
+    place, programs = installed
+    place.run(programs / "python", "-m", "pip", "uninstall", "--quiet", "--yes", "matplotlib")
+    assert "zero beat" in place.run(programs / "beatfield", "field", "here/demo.toml")
+    told = place.run(programs / "beatfield", "field", "here/demo.toml", "--plot", "field.png", code=1)
+    assert "pip install matplotlib" in told
+    assert not (place.folder / "field.png").exists()
+
+
+def test_the_newest_python_here(archives, new_place, newest_python):
+    place = new_place("newest")
+    programs = place.make_environment("environment", newest_python)
+    (wheel,) = archives.glob("*.whl")
+    place.run(programs / "python", "-m", "pip", "install", "--quiet", wheel)
+    place.run(programs / "beatfield", "demo", "here")
+    assert {file.name for file in (place.folder / "here").iterdir()} == DEMO_FILES
