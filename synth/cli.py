@@ -12,8 +12,11 @@ import signal
 import sys
 from contextlib import suppress
 from importlib import import_module
+from typing import NoReturn
 
+from synth.atomic_file import check_target
 from synth.errors import DesignError, DeviceError
+from synth.plain_text import printable
 
 EXIT_OK, EXIT_FAILED, EXIT_USAGE, EXIT_GOAL_MISSED, EXIT_INTERRUPTED = 0, 1, 2, 3, 130
 
@@ -29,16 +32,25 @@ COMMANDS = {
     "drift": "what temperature and warm-up do to a tuned design: zero beat and notes",
     "linearise": "search the parts that make the pitch field as straight as can be",
     "compare": "several designs in one table and plot, and the same gesture rendered from each",
-    "lesson": "heterodyning by ear: staged lessons with a script, plots and sounds",
+    "lesson": "heterodyning by ear: staged lessons, as files (script, plots, sounds) or to play",
     "render": "render a hand path through a design into a sound file",
     "tune": "play a tune from a file: wanted and sounded pitch of every note, and what is out of reach",
     "sensitivity": "what a millimetre of hand and a tremor do to the pitch of every note, against what the ear hears",
     "play": "play a design live: the pointer is the hand",
-    "devices": "list the sound outputs",
+    "devices": "list the sound outputs and the MIDI outputs",
+    "bench": "Beatfield beside plain ways to the same results, measured side by side in one run",
     "doctor": "check libraries, sound output, latency and block timing",
 }
 
 EXIT_HELP = "exit codes: 0 done, 1 device or run failure, 2 bad usage or design, 3 design goal missed, 130 interrupted"
+
+
+class _Parser(argparse.ArgumentParser):
+    """Tells what is wrong with the arguments without letting them steer the terminal."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print usage and message, and exit with EXIT_USAGE."""
+        super().error(printable(message))
 
 
 class _VersionAction(argparse.Action):
@@ -56,14 +68,14 @@ class _VersionAction(argparse.Action):
 
 def build_parser() -> argparse.ArgumentParser:
     """The parser of every command, from the COMMANDS table."""
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="beatfield",
         description="A playable theremin computed from its physics: hand distance, added capacitance, oscillator "
         "frequency, beat note, sound.",
         epilog=EXIT_HELP,
     )
     parser.add_argument("--version", action=_VersionAction, help="print the version and exit")
-    debug = argparse.ArgumentParser(add_help=False)
+    debug = _Parser(add_help=False)
     debug.add_argument("--debug", action="store_true", default=argparse.SUPPRESS, help="show a traceback on errors")
     parser.add_argument("--debug", action="store_true", help=argparse.SUPPRESS)
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
@@ -72,6 +84,20 @@ def build_parser() -> argparse.ArgumentParser:
         sub = subparsers.add_parser(name, help=summary, description=description, parents=[debug])
         import_module(f"synth.commands.{name}").add_arguments(sub)
     return parser
+
+
+def _tell(text: str) -> None:
+    """Print a message to stderr, with what would steer a terminal spelled out; quietly nothing where that is gone."""
+    with suppress(OSError, ValueError):
+        print(printable(text), file=sys.stderr, flush=True)
+
+
+def _check_targets(arguments: argparse.Namespace) -> None:
+    """Refuse the files to be written that cannot be, before anything is computed for them; DesignError."""
+    for name in ("output", "csv", "trace", "plot", "midi", "wav", "wav_before", "wav_after"):
+        target = getattr(arguments, name, None)
+        if isinstance(target, str) and target != "-" and not (arguments.command == "lesson" and name == "output"):
+            check_target(target, getattr(arguments, "force", False))
 
 
 def _end_politely() -> None:
@@ -89,15 +115,17 @@ def _end_politely() -> None:
 def main(argv: list[str] | None = None) -> int:
     """Run the command line and return its exit code; errors become one message on stderr."""
     arguments = build_parser().parse_args(argv)
-    if sys.stdout is None:  # started with its output closed
-        sys.stdout = open(os.devnull, "w")  # noqa: SIM115
+    for name in ("stdout", "stderr"):  # started with its output closed
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115
     _end_politely()
     try:
+        _check_targets(arguments)
         code = import_module(f"synth.commands.{arguments.command}").run(arguments)
         sys.stdout.flush()
         return int(code)
     except KeyboardInterrupt:
-        print("\nbeatfield: interrupted", file=sys.stderr)
+        _tell("\nbeatfield: interrupted")
         return EXIT_INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has gone: drop the rest quietly
@@ -106,12 +134,12 @@ def main(argv: list[str] | None = None) -> int:
         if arguments.debug:
             raise
         if isinstance(error, OSError):  # files are written with messages of their own: this is the output
-            print(f"beatfield: the output cannot be written ({error.strerror or error})", file=sys.stderr)
+            _tell(f"beatfield: the output cannot be written ({error.strerror or error})")
             sys.stdout = open(os.devnull, "w")  # noqa: SIM115  what is left in the buffer goes nowhere
             return EXIT_FAILED
         if isinstance(error, DesignError | DeviceError):
-            print("\n".join(f"beatfield: {line}" for line in str(error).splitlines()), file=sys.stderr)
+            _tell("\n".join(f"beatfield: {line}" for line in str(error).split("\n")))
             return EXIT_USAGE if isinstance(error, DesignError) else EXIT_FAILED
-        print(f"beatfield: unexpected {type(error).__name__}: {error}\n"
-              "This is a fault of the program; run again with --debug to see where.", file=sys.stderr)
+        _tell(f"beatfield: unexpected {type(error).__name__}: {error}\n"
+              "This is a fault of the program; run again with --debug to see where.")
         return EXIT_FAILED

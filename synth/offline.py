@@ -45,11 +45,13 @@ def render_file(
 ) -> AudioWriter:
     """Write the sound of `path` to the file `target`; `progress` is told the share done after each block.
 
-    Returns the closed writer (frames, clipped, peak). Raises what AudioWriter raises.
+    The sound is streamed: memory does not grow with its length. Returns the closed writer (frames, clipped, peak).
+    Raises what AudioWriter raises; a sound too long for the format before any of it is rendered.
     """
     design = workpiece.design
     opened = AudioWriter(target, sample_rate, subtype, title=design.name, comment=file_comment(design), force=force)
     total = path.frames(sample_rate) + round(RELEASE_TIME * sample_rate)  # after the writer has checked the rate
+    opened.check_room(total)  # now, and not after hours of work
     with opened as writer:
         for samples in rendered_blocks(workpiece, path, sample_rate):
             writer.write(samples)
