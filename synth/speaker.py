@@ -1,12 +1,10 @@
-"""The speaker as the window sees it: it starts the audio process, passes the hand on, reads its meters."""
+"""The speaker as the window sees it: it passes the hand on to the audio process and says what has become of it."""
 
 from __future__ import annotations
 
-import multiprocessing
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
@@ -15,12 +13,13 @@ from numpy.typing import NDArray
 
 from models.checks import finite, fraction, non_negative, positive
 from synth.errors import DeviceError
-from synth.live.audio_process import SoundSettings, run_audio_process
+from synth.live.audio_process import SoundSettings
 from synth.live.hand_events import HandEvent
 from synth.live.link import Listening, LiveLink
 from synth.live.meters import Meters, no_meters, read_meters
-from synth.live.recorder import Recording
+from synth.live.recorder import Recording, recording_notice
 from synth.live.sound_device import Latency, OutputDevice, list_devices
+from synth.live.sound_process import SoundProcess
 from synth.live.take import Kept
 from synth.live.takes import Takes, kept_notice
 
@@ -73,9 +72,7 @@ class Speaker:
         self._muted = False
         self._tremor = (0.0, 1)
         self._drone: tuple[float | None, float] = (None, 0.0)
-        self._process: BaseProcess | None = None
-        self._pipe: Any = None
-        self._link: LiveLink | None = None
+        self._process: SoundProcess | None = None
         self._ready = False
         self._last: Meters = no_meters(int(sample_rate))
         self._recorded: list[Recording] = []
@@ -97,25 +94,14 @@ class Speaker:
         """Start the audio process; with `wait` return when it is ready. DeviceError if it does not start."""
         if self._process is not None:
             return
-        context = multiprocessing.get_context("spawn")
-        self._link = LiveLink.create()
-        self._pipe, theirs = context.Pipe()
+        self._process = SoundProcess(self._instrument, self._settings)
         self._publish_level()
         self._publish_hand(time.monotonic())
-        self._process = context.Process(
-            target=run_audio_process,
-            args=(self._link.name, theirs, self._instrument, self._settings),
-            name="beatfield sound",
-            daemon=True,
-        )
         try:
             self._process.start()
         except BaseException:
             self._process = None
-            self._release()
             raise
-        finally:
-            theirs.close()
         if wait:
             self.wait_ready()
 
@@ -161,26 +147,19 @@ class Speaker:
             return
         self._tell("stop", None)
         deadline = time.monotonic() + timeout
-        while process.is_alive() and time.monotonic() < deadline:
+        while process.alive and time.monotonic() < deadline:
             self.poll(0.02)
-        if process.is_alive():
-            process.kill()
         process.join()
         self.poll(0.0)
         self._last = self.meters()
         self._process = None
         process.close()
-        self._release()
         self._note_takes(wait=True)
         self._give_up_recording()
 
-    def _release(self) -> None:
-        if self._pipe is not None:
-            self._pipe.close()
-            self._pipe = None
-        if self._link is not None:
-            self._link.close()
-            self._link = None
+    @property
+    def _link(self) -> LiveLink | None:
+        return None if self._process is None else self._process.link
 
     @property
     def device_error(self) -> str | None:
@@ -315,25 +294,21 @@ class Speaker:
 
     def meters(self) -> Meters:
         """The newest meters; after `stop` the last ones."""
-        link, process = self._link, self._process
-        if link is None or process is None:
+        process = self._process
+        if process is None:
             return self._last
-        return read_meters(link, process.is_alive(), self._settings.sample_rate)
+        return read_meters(process.link, process.alive, self._settings.sample_rate)
 
     def poll(self, timeout: float = 0.0) -> None:
         """Take what the audio process has sent, waiting at most `timeout` s for the first message."""
         process = self._process
-        if process is None or self._pipe is None:
+        if process is None:
             return
-        try:
-            while self._pipe.poll(timeout):
-                self._take(*self._pipe.recv())
-                timeout = 0.0
-        except (EOFError, OSError):
-            process.join(0.1)
-        if self._failure is None and not process.is_alive() and process.exitcode != 0:
+        for kind, value in process.messages(timeout):
+            self._take(kind, value)
+        if self._failure is None and process.fault is not None:
             self._failure = (
-                f"Sound lost: the audio process ended unexpectedly (exit code {process.exitcode}). "
+                f"Sound lost: the audio process ended unexpectedly (exit code {process.fault}). "
                 "Press the key shown to restart."
             )
             self._give_up_recording()
@@ -350,7 +325,7 @@ class Speaker:
             self._recorded.append(value)
             if value.path == self._recording_to:
                 self._recording_to = None
-            self._notice = _recording_notice(value, self.meters().sample_rate)
+            self._notice = recording_notice(value, self.meters().sample_rate)
         elif kind == "kept":
             self._takes.sound_written(*value)
 
@@ -378,12 +353,8 @@ class Speaker:
             self._link.listening.write(Listening(self._level))
 
     def _tell(self, kind: str, value: object) -> None:
-        if self._pipe is None:
-            return
-        try:
-            self._pipe.send((kind, value))
-        except OSError:  # the audio process is gone; `poll` says so
-            self.poll(0.0)
+        if self._process is not None and not self._process.tell(kind, value):
+            self.poll(0.0)  # it is gone: says so
 
 
 def _monotonic() -> float:
@@ -403,10 +374,3 @@ def measure(
         speaker.move(0.5 * (instrument.curve.nearest + instrument.curve.farthest), 1.0)
         time.sleep(seconds)
         return speaker.meters(), speaker.device_error
-
-
-def _recording_notice(recording: Recording, sample_rate: int) -> str:
-    if recording.error is not None:
-        return recording.error
-    text = f"Recorded {recording.path.name}, {recording.frames / sample_rate:.1f} s"
-    return text if recording.clipped == 0 else f"{text}, {recording.clipped} samples clipped"

@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 
 SMOOTHING_TIME = 0.005  # s, pole on distance and on volume
 FADE_TIME = 0.008  # s, start, mute and change of instrument
+LARGEST = float(np.finfo(np.float64).max)
 PIECE = 4096  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
 
 
@@ -158,6 +159,10 @@ class Voice:
 
 def _row(name: str, values: ArrayLike, frames: int, most: float) -> Floats:
     """`values` as (frames,) float64 between 0 and `most`; ValueError otherwise."""
+    plain = isinstance(values, np.ndarray) and values.dtype == np.float64 and values.shape == (frames,) and frames > 0
+    # what a live block brings: two passes settle it, as no comparison holds for what is not a number
+    if plain and np.minimum.reduce(values) >= 0.0 and np.maximum.reduce(values) <= min(most, LARGEST):
+        return np.asarray(values)
     row = finite_array(name, values)
     if row.ndim == 0:
         row = np.full(frames, row)

@@ -41,6 +41,7 @@ class HandTrack:
         self._waiting: deque[_Goal] = deque(maxlen=MOST_WAITING)
         self._last = _Goal(-np.inf, distance, volume, None)
         self._knots = np.empty((3, MOST_WAITING + 1))
+        self._steps = np.empty(0)
 
     def add(self, event: HandEvent, clock: float) -> None:
         """Take an event in; `clock` is the hand time of the next sample."""
@@ -58,7 +59,9 @@ class HandTrack:
         self.reached.clear()
         if not self._waiting:
             return np.full(frames, self.distance), np.full(frames, self.volume)
-        instants = start + np.arange(frames) / rate
+        if self._steps.size != frames:
+            self._steps = np.arange(frames) / rate
+        instants = start + self._steps
         count = self._gather(start - 1.0 / rate, float(instants[-1]))
         times, distances, volumes = self._knots[:, :count]
         distance = np.interp(instants, times, distances)
@@ -71,12 +74,12 @@ class HandTrack:
 
     def _gather(self, before: float, end: float) -> int:
         """Fill the knots from the last sample before the block to the first goal beyond it; return how many."""
-        knots = self._knots
-        knots[:, 0] = before, self.distance, self.volume
+        times, distances, volumes = self._knots  # set one by one: a column from a tuple takes several times as long
+        times[0], distances[0], volumes[0] = before, self.distance, self.volume
         count = 1
         while self._waiting:
             goal = self._waiting[0]
-            knots[:, count] = max(goal.at, before), goal.distance, goal.volume
+            times[count], distances[count], volumes[count] = max(goal.at, before), goal.distance, goal.volume
             count += 1
             if goal.at > end:
                 break

@@ -121,7 +121,8 @@ class SampleRing:
         start = self._total % self._frames
         first = min(block.size, self._frames - start)
         self._samples[start : start + first] = block[:first]
-        self._samples[: block.size - first] = block[first:]
+        if first < block.size:
+            self._samples[: block.size - first] = block[first:]
         self._total += block.size
         _COUNTER.pack_into(self._counter, 0, self._total)
 

@@ -22,6 +22,14 @@ class Recording:
     error: str | None = None
 
 
+def recording_notice(recording: Recording, sample_rate: int) -> str:
+    """What to tell the player of a finished recording; `sample_rate`, Hz."""
+    if recording.error is not None:
+        return recording.error
+    text = f"Recorded {recording.path.name}, {recording.frames / sample_rate:.1f} s"
+    return text if recording.clipped == 0 else f"{text}, {recording.clipped} samples clipped"
+
+
 def prepare_recorder() -> None:
     """Import what recording needs before the sound starts: an import holds the interpreter for longer than a block."""
     with suppress(ImportError, OSError):  # a missing library is told when a recording is asked for

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from typing import TYPE_CHECKING, Any
 
@@ -214,8 +215,9 @@ class Renderer:
     def _follow_level(self, block: NDArray[np.float32]) -> None:
         duration = block.size / self._rate
         fall = 10.0 ** (-PEAK_FALL * duration / 20.0)
-        self._peak = max(float(np.abs(block).max(initial=0.0)), self._peak * fall)
-        keep = np.exp(-duration / RMS_TIME)
+        highest, lowest = np.maximum.reduce(block, initial=0.0), np.minimum.reduce(block, initial=0.0)
+        self._peak = max(float(highest), -float(lowest), self._peak * fall)
+        keep = math.exp(-duration / RMS_TIME)
         self._power = keep * self._power + (1.0 - keep) * float(np.dot(block, block)) / block.size
 
     def _publish(self) -> None:
@@ -225,7 +227,7 @@ class Renderer:
                 distance=self._distance,
                 volume=self._volume,
                 peak=self._peak,
-                rms=float(np.sqrt(self._power)),
+                rms=math.sqrt(self._power),
                 blocks=self._blocks,
                 frames=self._frames,
                 underruns=self._underruns,

@@ -58,7 +58,8 @@ class SoundMemory:
         start = self._total % size
         first = min(block.size, size - start)
         self._samples[start : start + first] = block[:first]
-        self._samples[: block.size - first] = block[first:]
+        if first < block.size:
+            self._samples[: block.size - first] = block[first:]
         self._total += block.size
 
     def read(self, first: int, count: int) -> NDArray[np.float32]:

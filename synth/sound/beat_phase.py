@@ -29,6 +29,11 @@ def fixed_from_radians(phase: Floats | float) -> Ints:
     return (turns * STEPS_PER_TURN).astype(np.int64)
 
 
+def fixed_from_angle(angle: Floats) -> Ints:
+    """Phase in rad within a turn of 0, either side, as steps: negative ones stand for the same part of a turn."""
+    return (angle * (STEPS_PER_TURN / (2.0 * math.pi))).astype(np.int64)
+
+
 def radians_from_fixed(phase: int) -> float:
     """Phase in rad, 0 to 2 pi, of a number of steps."""
     return float(phase & TURN_MASK) * (2.0 * math.pi / STEPS_PER_TURN)

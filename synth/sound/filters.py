@@ -54,26 +54,42 @@ def dc_block_coefficients(corner: float, sample_rate: float) -> tuple[Floats, Fl
 
 
 class FirstOrder:
-    """y[n] = b_0 x[n] + b_1 x[n-1] - a_1 y[n-1] with state: at rest until it is settled otherwise."""
+    """y[n] = b_0 x[n] + b_1 x[n-1] - a_1 y[n-1] with state: at rest until it is settled otherwise.
+
+    The recursion is a triangular system of two diagonals, which BLAS solves downwards, y[n] after y[n-1]: the same
+    to the last bit however the samples are cut, and for a live block in a fraction of the time a call of scipy's
+    general filter takes.
+    """
 
     def __init__(self, coefficients: tuple[Floats, Floats]) -> None:
-        from scipy.signal import lfilter
+        from scipy.linalg.blas import dtbsv
 
-        self._lfilter = lfilter
-        self._numerator, self._denominator = coefficients
+        self._solve = dtbsv
+        numerator, denominator = coefficients
+        self._first, self._second = float(numerator[0]), float(numerator[1])
+        self._feedback = float(denominator[1])
+        self._diagonals = np.empty((2, 0), order="F")
         self.settle(0.0, 0.0)
 
     def settle(self, entered: float, left: float) -> None:
         """Go on as if the sample `entered` had been the last to come in and `left` the last to go out."""
         self.last = (entered, left)
-        self._state = np.array([self._numerator[1] * entered - self._denominator[1] * left])
 
     def filter(self, samples: Floats) -> Floats:
         """The next samples, filtered; `samples` is not empty."""
-        filtered, self._state = self._lfilter(self._numerator, self._denominator, samples, zi=self._state)
+        size = samples.size + 1
+        if self._diagonals.shape[1] < size:
+            self._diagonals = np.full((2, size), self._feedback, order="F")
+            self._diagonals[0] = 1.0
+        entered, left = self.last
+        fed = np.empty(size)
+        fed[0] = 0.0 if abs(left) < FADED else left
+        np.multiply(samples, self._first, out=fed[1:])
+        if self._second != 0.0:
+            fed[2:] += self._second * samples[:-1]
+            fed[1] += self._second * entered
+        filtered = self._solve(1, self._diagonals[:, :size], fed, lower=1, diag=1, overwrite_x=1)[1:]
         self.last = (float(samples[-1]), float(filtered[-1]))
-        if abs(self._state[0]) < FADED:
-            self._state[0] = 0.0
         return np.asarray(filtered)
 
 
@@ -95,7 +111,7 @@ class Smoother:
             self._filter.settle(float(values[0]), float(values[0]))
             self._fresh = False
         goal = float(values[0])
-        if abs(self._filter.last[1] - goal) <= ARRIVED * abs(goal) and values.min() == values.max():
+        if abs(self._filter.last[1] - goal) <= ARRIVED * abs(goal) and (values == goal).all():
             self._filter.settle(goal, goal)
             return values
         return self._filter.filter(values)

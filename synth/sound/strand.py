@@ -9,9 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.checks import positive
-from models.pulling import advance_angle, pulled_beat
+from models.pulling import advance_angle, pulled_beat_of
 from synth.errors import DesignError
-from synth.sound.beat_phase import MOST_TURNS, TURN_MASK, accumulate, fixed_from_radians, radians_from_fixed
+from synth.sound.beat_phase import (
+    MOST_TURNS,
+    TURN_MASK,
+    accumulate,
+    fixed_from_angle,
+    fixed_from_radians,
+    radians_from_fixed,
+)
 from synth.sound.filters import ToneFilter
 from synth.sound.pitch_law import PitchLaw
 from synth.sound.row_table import RowTable, row_table
@@ -66,7 +73,7 @@ class Strand:
     @property
     def frequency(self) -> float:
         """Beat at the last sample, Hz, pulled and signed."""
-        return float(pulled_beat(self._offset, self._lock))
+        return pulled_beat_of(self._offset, self._lock)
 
     @property
     def phase(self) -> float:
@@ -100,8 +107,7 @@ class Strand:
         offsets[1:] = patch.law.offset(distance)
         if self._lock > 0.0:
             start = radians_from_fixed(self._phase)
-            radians = advance_angle(start, offsets, self._lock, 1.0 / patch.sample_rate)
-            phases = fixed_from_radians(radians)
+            phases = fixed_from_angle(advance_angle(start, offsets, self._lock, 1.0 / patch.sample_rate))
         else:
             phases = accumulate(self._phase, offsets, patch.sample_rate)
         self._phase = int(phases[-1]) & TURN_MASK

@@ -79,8 +79,8 @@ class Wavetable:
     def sound(self, phase: Ints, offset: Floats) -> Floats:
         """Waveform (n,) at beat phases (n,), in steps of synth.sound.beat_phase, and offsets (n,), Hz, of any sign."""
         offset_size = np.abs(offset)
-        first = bisect_right(self._edge_list, offset_size.min())
-        if first % 2 == 0 and first == bisect_right(self._edge_list, offset_size.max()):
+        first = bisect_right(self._edge_list, np.minimum.reduce(offset_size))
+        if first % 2 == 0 and first == bisect_right(self._edge_list, np.maximum.reduce(offset_size)):
             return self._cycles.row(phase, first // 2)
         return self._cycles.across(phase, np.interp(offset_size, self._edges, self._positions))
 
