@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.branch.loss import complex_modes, critical_conductance, starting_frequencies
+from models.branch.loss import complex_modes, mode_starts
 from models.branch.modes import MODES, mode_frequencies, mode_slope
 from models.checks import finite_array, non_negative, one_of, positive, positive_array
 from models.inductor import series_resistance
@@ -23,13 +23,12 @@ __all__ = [
     "MODES",
     "SeriesInductor",
     "complex_modes",
-    "critical_conductance",
     "hop_warning",
     "mode_frequencies",
     "mode_slope",
+    "mode_starts",
     "preferred_mode",
     "starting_conductances",
-    "starting_frequencies",
 ]
 
 Floats = NDArray[np.float64]
@@ -64,7 +63,7 @@ def starting_conductances(tank: Tank, branch: SeriesInductor, antenna_capacitanc
     `antenna_capacitance` in F, any shape, stray included. Resistances from both coils' quality factors at the
     tank's own frequency, held for both modes.
     """
-    return critical_conductance(
+    return mode_starts(
         tank.inductance,
         tank.total_capacitance,
         branch.inductance,
@@ -72,7 +71,7 @@ def starting_conductances(tank: Tank, branch: SeriesInductor, antenna_capacitanc
         branch.self_capacitance,
         tank.series_resistance,
         branch.series_resistance(tank.frequency),
-    )
+    ).conductances
 
 
 def preferred_mode(tank: Tank, branch: SeriesInductor | None, antenna_capacitance: float) -> str:

@@ -69,6 +69,22 @@ def next_below(series: str, value: float) -> float:
     return max(near for near in _around(series, wanted) if near < wanted * (1.0 - SAME))
 
 
+def nearest_pair(series: str, value: float, smallest: float) -> tuple[float, float]:
+    """Two values of the series, larger first, whose sum is nearest to `value`: two capacitors in parallel.
+
+    smallest: the least that is worth fitting, same unit as `value`, which must be at least twice that.
+    """
+    wanted, least = positive("value", value), positive("smallest", smallest)
+    if wanted < 2.0 * least:
+        raise ValueError(f"value must be >= {2.0 * least:g} for two of {least:g}; got {wanted:g}")
+    pairs = [(large, small)
+             for large in values_in_range(series, 0.4 * wanted, next_above(series, wanted))
+             for rest in (max(wanted - large, least),)
+             for small in (nearest(series, rest), next_above(series, rest), next_below(series, rest))]  # fmt: skip
+    kept = [(large, small) for large, small in pairs if large >= small >= least * (1.0 - SAME)]
+    return min(kept, key=lambda pair: (round(abs(pair[0] + pair[1] - wanted) / wanted, 9), -pair[0]))
+
+
 def _around(series: str, value: float) -> tuple[float, ...]:
     return values_in_range(series, value / 12.0, value * 12.0)
 

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from models.bench.build_law import OUTCOMES, QUANTITIES, BuildLaw, Outcomes, joined
-from models.branch.loss import critical_conductance
+from models.branch.loss import mode_starts
 from models.checks import fraction, non_negative, one_of
 
 Floats = NDArray[np.float64]
@@ -187,11 +187,32 @@ def other_mode_share(
             found.append(np.zeros(values.shape[0], dtype=np.bool_))
             continue
         tank = sum(part[f"variable_{name}"] for name in ("capacitance", "stray", "divider", "junction", "trimmer"))
-        low, high = critical_conductance(
+        low, high = mode_starts(
             part["variable_inductance"], tank, part["branch_inductance"], capacitance + part["antenna_stray"],
             part["branch_self_capacitance"], tank_resistance, branch_resistance,
-        )  # fmt: skip
+        ).conductances  # fmt: skip
         found.append(np.asarray(high < low if trial.law.mode == "low" else low < high))
+    return share_of(np.concatenate(found))
+
+
+def reached_by_both(
+    trial: Trial, builds: int, seed: int, ends: tuple[float, float]
+) -> tuple[float, float, float]:
+    """Share of the builds of `build_runs` that reach zero beat with the variable oscillator's trimmer turned too, with
+    its 95 % interval.
+
+    ends: that trimmer all out and all in, over its nominal setting; both ends scatter alike. The variable frequency
+    falls as the trimmer goes in, so the reference's settings wanted are those between the ones wanted at the two ends.
+    """
+    column = QUANTITIES.index("variable_trimmer")
+    place, found = trial.law.curve.capacitance([trial.law.zero_beat]), []
+    for values in build_values(trial, builds, seed):
+        wanted = []
+        for end in ends:
+            turned = values.copy()
+            turned[:, column] *= end
+            wanted.append(trial.law.needed_setting(turned, trial.law.variable_frequency(turned, place))[:, 0])
+        found.append((np.minimum(*wanted) <= 1.0) & (np.maximum(*wanted) >= 0.0))
     return share_of(np.concatenate(found))
 
 

@@ -15,6 +15,8 @@ hold on (hysteresis).
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -53,7 +55,16 @@ def complex_modes(
     return ringing[..., 0], ringing[..., 1]
 
 
-def critical_conductance(
+class Starts(NamedTuple):
+    """Where the lower and the upper mode start; infinite for a mode that is not there."""
+
+    frequencies: tuple[Floats, Floats]
+    """Hz."""
+    conductances: tuple[Floats, Floats]
+    """S: size of the negative conductance across the tank."""
+
+
+def mode_starts(
     tank_inductance: ArrayLike,
     tank_capacitance: ArrayLike,
     branch_inductance: ArrayLike,
@@ -61,45 +72,20 @@ def critical_conductance(
     self_capacitance: ArrayLike = 0.0,
     tank_resistance: ArrayLike = 0.0,
     branch_resistance: ArrayLike = 0.0,
-) -> tuple[Floats, Floats]:
-    """Size, S, of the negative conductance across the tank at which the lower and the upper mode just start.
+) -> Starts:
+    """Where the two modes just start under a negative conductance across the tank (H, F, ohm; broadcasts).
 
-    The real part of the admittance where its imaginary part is 0: exact, from the roots of a cubic in
-    omega^2. The lowest root belongs to the lower mode, the highest to the upper, the one between to the
-    branch's series resonance, which never starts first. With a branch so lossy that one root is left, the
-    two modes have merged into one; it counts as the mode whose lossless frequency is nearer, and the other
-    comes back as infinity. Broadcasts; branch inductance > 0.
+    The frequency at which the imaginary part of the admittance is 0, and its real part there: exact, from the roots of
+    a cubic in omega^2. The lowest root belongs to the lower mode, the highest to the upper, the one between to the
+    branch's series resonance, which never starts first. With a branch so lossy that one root is left, the two modes
+    have merged into one; it counts as the mode whose lossless frequency is nearer, and the other comes back as
+    infinity. Of a tank alone the frequency is f sqrt(1 - 1 / Q^2), about f / (2 Q^2) below the lossless f. Raises
+    ValueError for a value out of its domain; the branch inductance must be > 0.
     """
     circuit = _arrays(
         tank_inductance, tank_capacitance, branch_inductance, antenna_capacitance, self_capacitance,
         tank_resistance, branch_resistance,
     )  # fmt: skip
-    return _starts(circuit)[1]
-
-
-def starting_frequencies(
-    tank_inductance: ArrayLike,
-    tank_capacitance: ArrayLike,
-    branch_inductance: ArrayLike,
-    antenna_capacitance: ArrayLike,
-    self_capacitance: ArrayLike = 0.0,
-    tank_resistance: ArrayLike = 0.0,
-    branch_resistance: ArrayLike = 0.0,
-) -> tuple[Floats, Floats]:
-    """Frequency, Hz, at which the lower and the upper mode start, under a negative conductance on the tank.
-
-    Where the imaginary part of the admittance is 0 (see `critical_conductance`); infinity for a mode that is
-    not there. Of a tank alone it is f sqrt(1 - 1 / Q^2), about f / (2 Q^2) below the lossless f.
-    """
-    circuit = _arrays(
-        tank_inductance, tank_capacitance, branch_inductance, antenna_capacitance, self_capacitance,
-        tank_resistance, branch_resistance,
-    )  # fmt: skip
-    return _starts(circuit)[0]
-
-
-def _starts(circuit: list[Floats]) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
-    """Frequencies (Hz) and negative conductances (S) at which the modes start; infinite for one not there."""
     scale = _scale(circuit)
     top, bottom = _admittance(circuit, scale, np.zeros(()))
     # with s = j w and v = -w^2, every polynomial is even(v) + s odd(v)
@@ -122,7 +108,7 @@ def _starts(circuit: list[Floats]) -> tuple[tuple[Floats, Floats], tuple[Floats,
         conductance = (te * be + mode * to * bo) / (be**2 + mode * bo**2)
         frequencies.append(np.asarray(np.where(present, scale * np.sqrt(mode) / (2.0 * np.pi), np.inf)))
         conductances.append(np.asarray(np.where(present, conductance, np.inf)))
-    return (frequencies[0], frequencies[1]), (conductances[0], conductances[1])
+    return Starts((frequencies[0], frequencies[1]), (conductances[0], conductances[1]))
 
 
 def _arrays(*values: ArrayLike) -> list[Floats]:

@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from models.branch.loss import starting_frequencies
+from models.branch.loss import mode_starts
 from models.branch.modes import MODES
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.linearise import Parts
@@ -105,5 +105,5 @@ def _lossy_frequency(curve: CapacitanceCurve, candidates: Candidates, parts: Par
     if la == 0.0:
         squared = 1.0 / (l0 * (c0 + antenna)) - (angular / parts.tank_q) ** 2  # 1 / (L C) - (r / L)^2
         return np.asarray(np.sqrt(squared) / (2.0 * math.pi))
-    both = starting_frequencies(l0, c0, la, antenna, cs, angular * l0 / parts.tank_q, angular * la / parts.branch_q)
-    return both[MODES.index(candidates.mode)]
+    both = mode_starts(l0, c0, la, antenna, cs, angular * l0 / parts.tank_q, angular * la / parts.branch_q)
+    return both.frequencies[MODES.index(candidates.mode)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from models.branch.tapped_coil import Tap
 from models.linearise import UNHEARD, Parts, Place, Progress, Search, Solution, with_ideal_coils
@@ -69,7 +70,8 @@ class Option:
 @dataclass(frozen=True, slots=True)
 class Plan:
     """What was found: every place's nominal best, the straightest of them, the most robust, the front; and, in
-    continuous values, the straightest within the bounds of the task and without (None where not asked).
+    continuous values, the straightest within the bounds of the task and without (None where not asked). interrupted:
+    the search was cut short: `not_searched` are missing, or robust search and front are not whole.
     """
 
     places: tuple[tuple[Place, Option | None], ...]
@@ -78,33 +80,61 @@ class Plan:
     front: tuple[FrontPoint, ...]
     bounded: FrontPoint | None = None
     free: FrontPoint | None = None
+    interrupted: bool = False
+    not_searched: tuple[Place, ...] = ()
 
 
 def make_plan(table: FieldTable, task: Task, progress: Progress = lambda share: None) -> Plan | None:
-    """Search everything; None where no place keeps to the goal. `progress` hears the share of the work done."""
+    """Search everything; None where no place keeps to the goal. `progress` hears the share of the work done.
+
+    A KeyboardInterrupt ends the search with what is found, once one place has been worked out.
+    """
     found: list[tuple[Place, Option | None]] = []
+    robust: Option | None = None
+    bounded: FrontPoint | None = None
+    free: FrontPoint | None = None
+    points: tuple[FrontPoint, ...] = ()
+    interrupted = False
+    try:
+        _search_places(table, task, found, progress)
+        if options := _options(found):
+            robust = _robust(table, task, options, progress)
+            if task.free is not None:
+                bounded, free = (_straightest(table, task, parts) for parts in (task.parts, task.free))
+            points = front(table, task.goal, task.parts, _best_places(options), task.seed, partial(_of_front, progress))
+    except KeyboardInterrupt:
+        if not _options(found):
+            raise
+        interrupted = True
+    if not (options := _options(found)):
+        return None
+    progress(1.0)
+    nominal, robust = _steadiest(options, _straightness), robust or _steadiest(options, _over_builds)
+    return Plan(tuple(found), nominal, robust, points, bounded, free, interrupted, PLACES[len(found):])
+
+
+def _search_places(
+    table: FieldTable, task: Task, found: list[tuple[Place, Option | None]], progress: Progress
+) -> None:
+    """Add the nominal best of every place to `found`, one after the other."""
     ideals: dict[tuple[Place, Parts], float | None] = {}
     for number, place in enumerate(PLACES):
         progress(SHARES["places"] * number / len(PLACES))
         found.append((place, _nominal(table, task, place, _ideals(table, task, place, ideals))))
-    options = [option for _, option in found if option is not None]
-    if not options:
-        return None
-    nominal = _steadiest(options, _straightness)
-    robust = _robust(table, task, options, progress)
-    best = [min(same, key=_straightness) for mode in ("high", "low")
-            if (same := [option for option in options if option.point.solution.place.mode == mode])]  # fmt: skip
-    places = [option.point.solution.place for option in best]
 
-    def told(share: float) -> None:
-        progress(SHARES["robust"] + (SHARES["front"] - SHARES["robust"]) * share)
 
-    bounded, free = (None, None) if task.free is None else (
-        _straightest(table, task, parts) for parts in (task.parts, task.free)
-    )  # fmt: skip
-    points = front(table, task.goal, task.parts, places, task.seed, told)
-    progress(1.0)
-    return Plan(tuple(found), nominal, robust, points, bounded, free)
+def _options(found: Sequence[tuple[Place, Option | None]]) -> list[Option]:
+    return [option for _, option in found if option is not None]
+
+
+def _best_places(options: Sequence[Option]) -> list[Place]:
+    """The place of the straightest option of each mode."""
+    modes = ([option for option in options if option.point.solution.place.mode == mode] for mode in ("high", "low"))
+    return [min(same, key=_straightness).point.solution.place for same in modes if same]
+
+
+def _of_front(progress: Progress, share: float) -> None:
+    progress(SHARES["robust"] + (SHARES["front"] - SHARES["robust"]) * share)
 
 
 def _ideals(

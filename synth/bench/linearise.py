@@ -8,6 +8,7 @@ import numpy as np
 
 from models.branch.tapped_coil import Tap
 from models.linearise import Parts, Progress
+from models.preferred_values import nearest, nearest_pair
 from models.straight.build_spread import Spread, Tolerances, spread, tuned_rms
 from models.straight.buyable_field import TankParts
 from models.straight.evenness import Candidates, FieldTable, Goal
@@ -23,6 +24,7 @@ from synth.workbench import Workpiece, open_loaded
 CHOKE_SELF_CAPACITANCE = 4e-12  # F, of one choke of some mH: rule of thumb, from memory; it hardly goes with the value
 JOINT_STRAY = 0.5e-12  # F to earth at each joint of two chokes: our assumption for parts in the air above a board
 SMALLEST_CAPACITOR = 10e-12  # F, that is worth fitting across a tank
+SMALLEST_PARALLEL = 1e-12  # F, beside another
 STRAY_MULTIPLE = 30.0  # a tank has at least this times the spread of its stray: that then moves it by 1/60 of its pitch
 LOW_FREQUENCY_BAND = (30e3, 300e3)  # Hz: LF of the ITU Radio Regulations
 FREE_CARRIERS = (30e3, 500e3)  # Hz, of the search that tells what the bounds cost
@@ -183,13 +185,14 @@ def better_design(workpiece: Workpiece, task: Task, option: Option) -> Design:
     )  # fmt: skip
     goal = task.goal
     reference_frequency = option.point.carrier + float(np.hypot(goal.low_frequency, goal.lock_range))
+    reference = _reference(design, solution.tank_inductance, reference_frequency, task.series)
+    parts = f"{parts_text(option)}{reference_text(reference.capacitance, task.series)}"
     about = replace(
         design.about, name=f"{design.name} evened"[:80],
-        description=f"{design.about.description}\n{parts_text(option)}".strip()[:2000],
+        description=f"{design.about.description}\n{parts}".strip()[:2000],
     )  # fmt: skip
     return replace(
-        design, about=about, variable=variable, branch=branch,
-        reference=_reference(design, solution.tank_inductance, reference_frequency, task.series),
+        design, about=about, variable=variable, branch=branch, reference=reference,
         antenna=replace(design.antenna, stray=design.antenna.stray + end_stray),
         tuning=replace(design.tuning, zero_beat=round(option.point.zero_beat, 4), mode=solution.place.mode),
     )  # fmt: skip
@@ -217,14 +220,31 @@ def parts_text(option: Option) -> str:
 
 
 def _reference(design: Design, inductance: float, frequency: float, series: str) -> ReferenceSection:
-    """The reference with the same coil as the variable tank and the preferred capacitor its trimmer can make up for."""
+    """The reference with the same coil as the variable tank and the preferred capacitor its trimmer can make up for, or
+    two in parallel where the trimmer is smaller than the step from one preferred value to the next.
+    """
     section = design.reference
     tank = tank_in(design, "reference")
     fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
     needed = float(required_capacitance(inductance, frequency))
     around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
     capacitor, trimmer = around.fitted(needed, series)
+    if abs(around.total(capacitor, trimmer) - needed) > 1e-6 * needed:
+        middle = needed - around.total(0.0, 0.5)
+        if middle >= 2.0 * SMALLEST_PARALLEL:
+            capacitor = float(f"{sum(nearest_pair(series, middle, SMALLEST_PARALLEL)):.9g}")
+            span = around.maximum - around.minimum
+            trimmer = min(max(0.5 + (middle - capacitor) / span, 0.0), 1.0) if span else 0.5
     return replace(section, inductance=inductance, capacitance=capacitor, trimmer=trimmer)
+
+
+def reference_text(capacitance: float, series: str) -> str:
+    """What the reference's capacitor, F, is made of, where it is no preferred value: a sentence to follow others."""
+    if abs(nearest(series, capacitance) / capacitance - 1.0) < 1e-6:
+        return ""
+    large, small = (format_quantity(part, "F") for part in nearest_pair(series, capacitance, SMALLEST_PARALLEL))
+    return (f" The reference's capacitor is {large} with {small} in parallel: its trimmer alone does not bridge the "
+            "step between preferred values.")  # fmt: skip
 
 
 def _rows_before(workpiece: Workpiece, zero_beat: float) -> Candidates:

@@ -67,6 +67,16 @@ def trial_of(workpiece: Workpiece) -> Trial:
         raise DesignError(f"{name}: [goals] do not fit the design: {error}") from error
 
 
+def variable_trimmer_ends(workpiece: Workpiece) -> tuple[float, float] | None:
+    """The variable oscillator's trimmer all out and all in, over its capacitance as set; None where it has none."""
+    section = workpiece.design.variable
+    span = section.trimmer_maximum - section.trimmer_minimum
+    as_set = section.trimmer_minimum + section.trimmer * span
+    if span <= 0.0 or as_set <= 0.0:
+        return None
+    return section.trimmer_minimum / as_set, section.trimmer_maximum / as_set
+
+
 def gain_notice(workpiece: Workpiece) -> str:
     """What the spread of the transistors' current gain does to a solved design, one oscillator at a time."""
     design, instrument = workpiece.design, workpiece.instrument

@@ -5,6 +5,8 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
+from synth.report.command_output import add_output_options
+
 if TYPE_CHECKING:
     from synth.bench.linearise import Outcome, Wishes
 
@@ -29,25 +31,23 @@ def add_arguments(parser: ArgumentParser) -> None:
                         help="least tank capacitance over the spread of its stray (default 30; 0: any tank)")
     parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
     parser.add_argument("-o", "--output", metavar="BETTER.toml", help="write the better design")
-    parser.add_argument("--json", action="store_true", help="print the report as JSON")
-    parser.add_argument("--csv", metavar="FILE", help="write both pitch fields as CSV (- for stdout)")
-    parser.add_argument("--plot", metavar="FILE", help="write the plot as PNG or SVG")
     parser.add_argument("--wav", metavar="FILE", help="the same hand through both designs, pips before each")
     parser.add_argument("--wav-before", metavar="FILE", help="the hand through the design as it is")
     parser.add_argument("--wav-after", metavar="FILE", help="the same hand through the better design")
     parser.add_argument("--gesture", default="sweep", metavar="NAME", help="of these sounds (default sweep)")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    add_output_options(parser, "both pitch fields")
 
 
 def run(arguments: Namespace) -> int:
-    """Search, and write what was asked for."""
-    import sys
+    """Search, and write what was asked for; after Ctrl-C what was found until then, exit code 130."""
     from pathlib import Path
 
     from synth.bench.linearise import improve
+    from synth.cli import EXIT_INTERRUPTED
     from synth.offline import ProgressLine
+    from synth.report.command_output import write_outputs
+    from synth.report.linearise_plot import save_linearise_plot
     from synth.report.linearise_report import linearise_report, text
-    from synth.report.output import print_json, write_text
     from synth.workbench import open_design, say
 
     wishes = _wishes(arguments)
@@ -62,19 +62,9 @@ def run(arguments: Namespace) -> int:
 
         write_file(arguments.output, design_text(outcome.after.design), arguments.force)
         say(f"wrote {arguments.output}")
-    if arguments.csv:
-        write_text(report.csv(), arguments.csv, arguments.force)
-    if arguments.plot:
-        from synth.report.linearise_plot import save_linearise_plot
-
-        save_linearise_plot(report, Path(arguments.plot), arguments.force)
-        say(f"wrote {arguments.plot}")
+    write_outputs(arguments, report, text, save_linearise_plot)
     _write_sounds(arguments, outcome)
-    if arguments.json:
-        print_json(report.document())
-    elif arguments.csv != "-":
-        sys.stdout.write(text(report))
-    return 0
+    return EXIT_INTERRUPTED if report.interrupted else 0
 
 
 def _wishes(arguments: Namespace) -> Wishes:
@@ -82,7 +72,7 @@ def _wishes(arguments: Namespace) -> Wishes:
     from models.straight.build_spread import Tolerances
     from synth.bench.linearise import Wishes
     from synth.errors import DesignError
-    from synth.option_values import pair, value
+    from synth.options import pair, value
 
     low, high = pair("--range", arguments.range, "Hz")
     near, far = pair("--reach", arguments.reach, "m")

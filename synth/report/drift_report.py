@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -14,7 +13,7 @@ from models.pitch import frequency_of_note, note_name
 from synth.bench.drift import drift_law, temperature_of, transistor_drift
 from synth.design_file import design_hash
 from synth.errors import DesignError
-from synth.report.output import write_text
+from synth.report.output import csv_text, known
 from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.drift/1"
@@ -129,13 +128,7 @@ class DriftReport:
             columns += [curve.reference, curve.variable, curve.zero_beat, curve.zero_beat_distance]
             heads += [f"{tag}_{note.note}_cents" for note in case.notes]
             columns += list(curve.note_cents.T)
-        rows = [",".join("" if math.isnan(cell) else f"{cell:.9g}" for cell in row) for row in np.column_stack(columns)]
-        return "\n".join([",".join(heads), *rows]) + "\n"
-
-
-def write_csv(report: DriftReport, target: str, force: bool) -> None:
-    """Write the curves as CSV to `target` (`-`: stdout)."""
-    write_text(report.csv(), target, force)
+        return csv_text(heads, np.column_stack(columns))
 
 
 def drift_report(
@@ -183,7 +176,7 @@ def drift_report(
         to_deg_c=last,
         reference_frequency_hz=workpiece.instrument.reference_frequency,
         hand_m=stated.law.zero_beat,
-        zero_beat_m=_known(curves[1].zero_beat_distance[0]),
+        zero_beat_m=known(curves[1].zero_beat_distance[0]),
         tank_drift_per_k=float(relative_drift(part.coil, part.capacitor)),
         warm_up_rise_k=part.warm_up_rise,
         warm_up_time_s=part.warm_up_time,
@@ -220,7 +213,7 @@ def _case(
             note=name,
             frequency_hz=float(frequencies[index]),
             distance_m=float(law.note_distances[index]),
-            cents=_known(curve.note_cents[-1, index]),
+            cents=known(curve.note_cents[-1, index]),
             hold_s=hold_time_of_note(law, index, rise, time_constant, limit_cents),
         )
         for index, name in enumerate(names)
@@ -230,7 +223,7 @@ def _case(
         reference_hz=float(curve.reference[-1]),
         variable_hz=float(curve.variable[-1]),
         zero_beat_hz=float(curve.zero_beat[-1]),
-        zero_beat_m=_known(curve.zero_beat_distance[-1]),
+        zero_beat_m=known(curve.zero_beat_distance[-1]),
         hold_s=hold_time(law, rise, time_constant, hertz),
         notes=notes,
     )
@@ -265,7 +258,3 @@ def _notices(workpiece: Workpiece) -> tuple[str, ...]:
     else:
         found += ("the design has no [circuit]: transistors and their drift are not in these figures",)
     return found
-
-
-def _known(value: float) -> float | None:
-    return None if math.isnan(value) else float(value)

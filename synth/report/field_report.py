@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from models.pitch import note_number
 from models.pitch_field import PitchField
 from synth.design_file import design_hash
-from synth.report.output import write_text
+from synth.report.output import csv_text
 from synth.report.volume_figures import VolumeFigures, volume_figures
 from synth.workbench import Workpiece
 
@@ -87,9 +87,7 @@ class FieldReport:
 
     def csv(self) -> str:
         """The dense curve as CSV; an empty cell where nothing sounds."""
-        rows = [",".join(CSV_COLUMNS)]
-        rows += [",".join("" if np.isnan(cell) else f"{cell:.9g}" for cell in row) for row in self.curve]
-        return "\n".join(rows) + "\n"
+        return csv_text(CSV_COLUMNS, self.curve)
 
 
 def field_report(workpiece: Workpiece) -> FieldReport:
@@ -133,11 +131,6 @@ def field_report(workpiece: Workpiece) -> FieldReport:
         notices=workpiece.notices,
         curve=_dense_curve(workpiece),
     )
-
-
-def write_csv(report: FieldReport, target: str, force: bool) -> None:
-    """Write the dense curve to the file `target`, or to stdout for `-`."""
-    write_text(report.csv(), target, force)
 
 
 def _linearity(field: PitchField) -> tuple[float | None, float | None, float | None]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from models.bench.bench_model import PICO, Reading, bench_model
 from models.bench.target import Reach, reach_target
+from models.bench_fit import LEAST_CREDIBLE
 from models.preferred_values import next_below
 from models.stray import BOARDS
 from synth.bench.fitting import SolvedBench
@@ -31,7 +32,8 @@ class Target:
     """How a target frequency is reached; see `models.bench.target.Reach`.
 
     lower_f and trimmer_f: the next lower preferred value and what a trimmer beside it must add; None where the trimmer
-    that was read reaches. added: stray of this board less that of the board read. shift_hz: what that does to the parts
+    that was read reaches. added: stray of this board less that of the board read, middle, least and most; the interval
+    from low to high holds at the middle. shift_hz: what the middle does to the parts
     as chosen for the board read.
     """
 
@@ -52,6 +54,8 @@ class Target:
     added_least_f: float
     added_most_f: float
     shift_hz: float
+    shift_least_hz: float | None
+    shift_most_hz: float | None
 
 
 def chosen_reach(bench: SolvedBench, wish: Wish) -> Reach | None:
@@ -64,7 +68,7 @@ def targets(bench: SolvedBench, wish: Wish, board: str | None) -> tuple[Target, 
     if wish.target_hz is None:
         return ()
     here = _reach(bench, wish.target_hz, wish.series, 0.0)
-    found = [_target(board or "this board", wish, here, (0.0, 0.0, 0.0), 0.0)]
+    found = [_target(board or "this board", wish, here, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0))]
     if wish.other_board is not None and board is not None:
         low, high = (there - now for there, now in zip(BOARDS[wish.other_board], BOARDS[board], strict=True))
         middle = 0.5 * (low + high)
@@ -72,15 +76,19 @@ def targets(bench: SolvedBench, wish: Wish, board: str | None) -> tuple[Target, 
         most = BOARDS[wish.other_board][1] - BOARDS[board][0]
         there = _reach(bench, wish.target_hz, wish.series, middle)
         shift = _moved(bench, here, middle) - here.frequency[0]
-        found.append(_target(wish.other_board, wish, there, (middle, least, most), shift))
+        ends = (_shift_or_none(bench, here, most), _shift_or_none(bench, here, least))
+        found.append(_target(wish.other_board, wish, there, (middle, least, most), (shift, *ends)))
     return tuple(found)
 
 
-def _target(where: str, wish: Wish, reach: Reach, added: tuple[float, float, float], shift: float) -> Target:
+def _target(
+    where: str, wish: Wish, reach: Reach, added: tuple[float, float, float],
+    shifts: tuple[float, float | None, float | None],
+) -> Target:  # fmt: skip
     lower = None if reach.trimmer is not None else next_below(wish.series, reach.needed)
     rest = None if lower is None else reach.needed - lower
     return Target(where, wish.target_hz or 0.0, wish.series, reach.needed, reach.fitted, reach.trimmer, lower, rest,
-                  *reach.frequency, reach.lowest, reach.highest, *added, shift)  # fmt: skip
+                  *reach.frequency, reach.lowest, reach.highest, *added, *shifts)  # fmt: skip
 
 
 def _setting(bench: SolvedBench) -> Reading:
@@ -95,6 +103,15 @@ def _reach(bench: SolvedBench, target: float, series: str, added: float) -> Reac
         return reach_target(bench.fit, _setting(bench), target, series, added)
     except ValueError as error:
         raise DesignError(f"--target-frequency {format_quantity(target, 'Hz')}: {error}") from None
+
+
+def _shift_or_none(bench: SolvedBench, here: Reach, added: float) -> float | None:
+    """Change of the parts chosen here, Hz, with `added` F beside them; None where no capacitance would be left."""
+    at = replace(_setting(bench), fitted_capacitor=here.fitted)
+    at = at if here.trimmer is None else replace(at, trimmer=here.trimmer)
+    model = bench_model([at], bench.fit.bench.surroundings)
+    left = float(model.total(bench.fit.values, model.fitted)[0]) + added / PICO
+    return None if left <= LEAST_CREDIBLE else _moved(bench, here, added) - here.frequency[0]
 
 
 def _moved(bench: SolvedBench, here: Reach, added: float) -> float:

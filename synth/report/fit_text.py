@@ -98,7 +98,9 @@ def _target(target: Target) -> list[str]:
         span = f"{target.added_least_f * 1e12:+.0f} to {target.added_most_f * 1e12:+.0f} pF"
         added = f"{target.added_stray_f * 1e12:+.0f} pF"
         lines += [f"  its stray differs by some {added} ({span} by usual ranges, from memory)"]
-        lines += [f"  the parts as above would read {target.shift_hz / 1e3:+.3f} kHz off"]
+        over = "" if target.shift_least_hz is None or target.shift_most_hz is None else (
+            f" ({target.shift_least_hz / 1e3:+.3f} to {target.shift_most_hz / 1e3:+.3f} over that range)")  # fmt: skip
+        lines += [f"  the parts as above would read {target.shift_hz / 1e3:+.3f} kHz off{over}"]
     exactly = format_quantity(target.needed_f, "F")
     fitted = f"{format_quantity(target.fitted_f, 'F')} ({target.series}; exactly {exactly}"
     if target.trimmer is not None:
@@ -110,6 +112,7 @@ def _target(target: Target) -> list[str]:
         if target.lower_f is not None and target.trimmer_f is not None:
             lower, rest = format_quantity(target.lower_f, "F"), format_quantity(target.trimmer_f, "F", digits=3)
             lines += [f"  or {lower} with a trimmer in parallel, set to {rest}"]
-    lines += [f"  expected {target.frequency_hz / 1e3:.3f} kHz, 95 % interval with a new capacitor "
+    at = " at just that stray" if target.added_stray_f else ""
+    lines += [f"  expected {target.frequency_hz / 1e3:.3f} kHz, 95 % interval with a new capacitor{at} "
               f"{target.low_hz / 1e3:.3f} to {target.high_hz / 1e3:.3f} kHz"]  # fmt: skip
     return lines

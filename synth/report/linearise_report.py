@@ -9,14 +9,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from models.linearise import MARGIN
 from models.pitch import note_number
 from models.straight.build_spread import Spread
 from models.straight.cost import tuning_ratio
 from models.straight.front import FrontPoint
 from models.straight.plan import Option
-from synth.bench.linearise import Outcome, parts_text
+from synth.bench.linearise import Outcome, parts_text, reference_text
 from synth.design_file import design_hash
 from synth.quantity import format_quantity
+from synth.report.output import csv_text
 from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.linearise/1"
@@ -139,6 +141,7 @@ class LineariseReport:
     solved: tuple[SolvedFigures, ...]
     tap_coupling: float
     notices: tuple[str, ...]
+    interrupted: bool
     curve: NDArray[np.float64]  # (CURVE_POINTS, len(CSV_COLUMNS)); NaN where nothing sounds
 
     def document(self) -> dict[str, Any]:
@@ -149,9 +152,7 @@ class LineariseReport:
 
     def csv(self) -> str:
         """Both fields against hand distance; an empty cell where nothing sounds."""
-        rows = [",".join(CSV_COLUMNS)]
-        rows += [",".join("" if np.isnan(cell) else f"{cell:.9g}" for cell in row) for row in self.curve]
-        return "\n".join(rows) + "\n"
+        return csv_text(CSV_COLUMNS, self.curve)
 
 
 def linearise_report(outcome: Outcome) -> LineariseReport:
@@ -173,7 +174,7 @@ def linearise_report(outcome: Outcome) -> LineariseReport:
         coil_tolerance=task.tolerances.coil,
         capacitor_tolerance=task.tolerances.capacitor,
         stray_tolerance=task.tolerances.stray,
-        parts=parts_text(outcome.chosen),
+        parts=parts_text(outcome.chosen) + reference_text(outcome.after.design.reference.capacitance, task.series),
         before=_field_figures(outcome.before, outcome, outcome.before_builds),
         after=_field_figures(outcome.after, outcome, outcome.chosen.steps.builds),
         chosen=_place_figures(outcome.chosen, outcome),
@@ -184,9 +185,19 @@ def linearise_report(outcome: Outcome) -> LineariseReport:
         bounds=_bound_figures(outcome),
         solved=tuple(SolvedFigures(**asdict(row)) for row in outcome.solved),
         tap_coupling=parts.tap_coupling,
-        notices=outcome.refused + outcome.after.notices,
+        notices=_interrupted(outcome) + outcome.refused + outcome.after.notices,
+        interrupted=plan.interrupted,
         curve=_dense_curve(outcome),
     )
+
+
+def _interrupted(outcome: Outcome) -> tuple[str, ...]:
+    """What a search that was cut short did not come to."""
+    if not outcome.plan.interrupted:
+        return ()
+    missing = ", ".join(place.name for place in outcome.plan.not_searched)
+    rest = f"not searched: {missing}; nor " if missing else "not whole: "
+    return (f"interrupted; {rest}the search over builds and the front. The best of what was found is taken",)
 
 
 def _bound_figures(outcome: Outcome) -> BoundFigures:
@@ -363,7 +374,8 @@ def _solved_lines(report: LineariseReport) -> list[str]:
 def _bound_lines(bounds: BoundFigures) -> list[str]:
     held = (
         f"Held to carriers of {bounds.lowest_carrier_hz / 1e3:.0f} to {bounds.highest_carrier_hz / 1e3:.0f} kHz and a "
-        f"tank of at least {1e12 * bounds.least_tank_f:.0f} pF in all (--carrier, --stray-multiple)."
+        f"tank of at least {1e12 * bounds.least_tank_f:.0f} pF in all (--carrier, --stray-multiple).\n"
+        f"And, the ideal too, to a mode that starts first: the other needs {MARGIN:g} times its conductance or more."
     )
     if bounds.without_cents is None or bounds.without_carrier_hz is None or bounds.without_tank_f is None:
         return [held]

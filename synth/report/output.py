@@ -4,10 +4,22 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from synth import atomic_file
 from synth.plain_text import valid_utf8
+
+
+def known(value: float) -> float | None:
+    """`value`; None, as JSON has it, where it is not a number."""
+    return None if value != value else float(value)
+
+
+def csv_text(heads: Sequence[str], rows: Iterable[Iterable[float]]) -> str:
+    """Numbers as CSV with nine digits under `heads`; an empty cell where there is no number."""
+    lines = [",".join("" if cell != cell else f"{cell:.9g}" for cell in row) for row in rows]
+    return "\n".join([",".join(heads), *lines]) + "\n"
 
 
 def print_json(document: dict[str, Any]) -> None:

@@ -11,7 +11,6 @@ from models.pitch_discrimination import MEASURED_FROM, MEASURED_TO, limen_cents
 from models.pitch_field import PitchField
 from synth.design_file import design_hash
 from synth.hands.gestures import TREMOR_SIZE
-from synth.report.output import write_text
 from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.sensitivity/1"
@@ -120,11 +119,6 @@ def steep_spans(field: PitchField) -> tuple[tuple[float, float], ...]:
     steep = np.concatenate([[False], field.cents_per_mm(places) >= TOO_STEEP, [False]])
     edges = np.flatnonzero(steep[1:] != steep[:-1])
     return tuple((float(places[first]), float(places[last - 1])) for first, last in edges.reshape(-1, 2))
-
-
-def write_csv(report: SensitivityReport, target: str, force: bool) -> None:
-    """Write the notes to the file `target`, or to stdout for `-`."""
-    write_text(report.csv(), target, force)
 
 
 def columns(report: SensitivityReport, name: str) -> np.ndarray[Any, np.dtype[np.float64]]:

@@ -21,14 +21,15 @@ from models.tolerance import (
     build_runs,
     linear_estimates,
     other_mode_share,
+    reached_by_both,
     share_of,
     tighter_parts,
     worst_cases,
 )
-from synth.bench.tolerance import build_goals, gain_notice, goals_of, trial_of
+from synth.bench.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
 from synth.design_file import design_hash
 from synth.designs.sections import GoalsSection
-from synth.report.output import write_text
+from synth.report.output import csv_text, known
 from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.tolerance/1"
@@ -117,7 +118,11 @@ class TighterFigure:
 
 @dataclass(frozen=True, slots=True)
 class ToleranceReport:
-    """Every figure of the report, SI units; `interrupted`: with fewer builds than asked for, or without `tighter`."""
+    """Every figure of the report, SI units; `interrupted`: with fewer builds than asked for, or without `tighter`.
+
+    zero_beat_reached: by the reference's trimmer, the variable's as set; zero_beat_by_both: with that turned too, None
+    where it has none.
+    """
 
     design: str
     design_hash: str
@@ -134,6 +139,7 @@ class ToleranceReport:
     parts: tuple[PartFigure, ...]
     outcomes: tuple[OutcomeFigure, ...]
     zero_beat_reached: ShareFigure
+    zero_beat_by_both: ShareFigure | None
     good: ShareFigure
     goals: tuple[GoalFigure, ...]
     tighter_builds: int
@@ -156,21 +162,12 @@ class ToleranceReport:
     def csv(self) -> str:
         """One line for each build; an empty cell where there is no such thing."""
         columns = [getattr(self.runs, name) for name in OUTCOMES]
-        lines = [",".join(["build", *OUTCOMES])]
-        lines += [
-            f"{number}," + ",".join("" if cell != cell else f"{cell:.9g}" for cell in row)
-            for number, row in enumerate(zip(*(column.tolist() for column in columns), strict=True), start=1)
-        ]
-        return "\n".join(lines) + "\n"
+        numbers = range(1, len(self.runs) + 1)
+        return csv_text(["build", *OUTCOMES], zip(numbers, *(column.tolist() for column in columns), strict=True))
 
     def outcome(self, name: str) -> OutcomeFigure:
         """The figures of one outcome."""
         return next(figure for figure in self.outcomes if figure.outcome == name)
-
-
-def write_csv(report: ToleranceReport, target: str, force: bool) -> None:
-    """Write the single builds as CSV to `target` (`-`: stdout)."""
-    write_text(report.csv(), target, force)
 
 
 def run_builds(trial: Trial, builds: int, seed: int, each: Callable[[int], None]) -> tuple[Outcomes, bool]:
@@ -202,7 +199,7 @@ def tolerance_report(
             tighter = tighter_parts(trial, goals, fewer, seed)
         except KeyboardInterrupt:
             cut_short = True
-    worst, reached = worst_cases(trial), runs.reached
+    worst, reached, ends = worst_cases(trial), runs.reached, variable_trimmer_ends(workpiece)
     return ToleranceReport(
         design=workpiece.design.name,
         design_hash=design_hash(workpiece.design),
@@ -218,6 +215,7 @@ def tolerance_report(
         parts=tuple(_part_figure(part) for part in trial.varying),
         outcomes=tuple(_outcome(estimate, runs, worst[estimate.outcome]) for estimate in linear_estimates(trial)),
         zero_beat_reached=ShareFigure(*share_of(reached)),
+        zero_beat_by_both=None if ends is None else ShareFigure(*reached_by_both(trial, len(runs), seed, ends)),
         good=ShareFigure(*share_of(goals.met(runs))),
         goals=_goals(section, goals, runs),
         interrupted=cut_short,
@@ -251,27 +249,23 @@ def _outcome(estimate: LinearEstimate, runs: Outcomes, worst: tuple[float, float
     return OutcomeFigure(
         outcome=name,
         unit=UNITS[name],
-        nominal=_known(estimate.nominal),
+        nominal=known(estimate.nominal),
         count=int(values.size),
-        mean=_known(float(values.mean())) if values.size else None,
-        sigma=_known(float(values.std(ddof=1))) if values.size > 1 else None,
-        p05=_known(p05),
-        median=_known(median),
-        p95=_known(p95),
-        linear_sigma=_known(estimate.sigma),
-        rss=_known(estimate.rss),
-        worst_low=_known(worst[0]),
-        worst_high=_known(worst[1]),
+        mean=known(float(values.mean())) if values.size else None,
+        sigma=known(float(values.std(ddof=1))) if values.size > 1 else None,
+        p05=known(p05),
+        median=known(median),
+        p95=known(p95),
+        linear_sigma=known(estimate.sigma),
+        rss=known(estimate.rss),
+        worst_low=known(worst[0]),
+        worst_high=known(worst[1]),
         held_by=tuple(
             HoldFigure(held.part.label, 0.01 * held.slope, held.share)
             for held in estimate.sensitivities
             if not math.isnan(held.slope) and held.share > 0.0
         ),
     )
-
-
-def _known(value: float) -> float | None:
-    return None if math.isnan(value) else float(value)
 
 
 def _goals(section: GoalsSection, goals: Goals, runs: Outcomes) -> tuple[GoalFigure, ...]:

@@ -24,6 +24,7 @@ def tolerance_text(report: ToleranceReport) -> str:
         "",
         f"the trimmers reach zero beat in {_percent(reached.share)} of builds "
         f"(95 %: {_percent(reached.low)} to {_percent(reached.high)})",
+        *_both_line(report),
         "",
         f"{'':<28}{'as written':>12}{'5 %':>12}{'median':>12}{'95 %':>12}{'worst case':>26}{'+- RSS':>12}",
     ]
@@ -44,6 +45,13 @@ def tolerance_text(report: ToleranceReport) -> str:
     lines += _goal_lines(report) + _tighter_lines(report)
     lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
     return "\n".join(lines) + "\n"
+
+
+def _both_line(report: ToleranceReport) -> list[str]:
+    """What of that the reference's trimmer does alone."""
+    both = report.zero_beat_by_both
+    alone = "(the reference's trimmer alone, the variable's as set"
+    return [f"{alone})" if both is None else f"{alone}; both turned: {_percent(both.share)})"]
 
 
 def _ranked(report: ToleranceReport) -> list[PartFigure]:

@@ -12,7 +12,6 @@ from models.pitch import note_name
 from models.pitch_field import PitchField
 from synth.design_file import design_hash
 from synth.hands.tune_path import PLACEMENT, SOURCES, Manner, Performance, PlayedNote, perform
-from synth.report.output import write_text
 from synth.tunes.melody import Tune
 from synth.tunes.reach import Advice, advice
 from synth.workbench import Workpiece
@@ -117,11 +116,6 @@ def tune_report(workpiece: Workpiece, tune: Tune, manner: Manner) -> tuple[TuneR
         advice=None if len(sounded) == len(outcome) else advice(tune, field),
     )
     return report, played
-
-
-def write_csv(report: TuneReport, target: str, force: bool) -> None:
-    """Write the notes to the file `target`, or to stdout for `-`."""
-    write_text(report.csv(), target, force)
 
 
 def _frequency(number: int, field: PitchField) -> float:

@@ -9,12 +9,11 @@ from numpy.testing import assert_allclose
 from models.antenna_branch import (
     SeriesInductor,
     complex_modes,
-    critical_conductance,
     hop_warning,
     mode_frequencies,
+    mode_starts,
     preferred_mode,
     starting_conductances,
-    starting_frequencies,
 )
 from models.tank import Tank, resonant_frequency, ringing_frequency, sustained_frequency
 
@@ -59,22 +58,22 @@ def test_a_branch_of_no_account_leaves_the_plain_tank() -> None:
     circuit = (L0, C0, 1e-7, 1e-16, 0.0, R0, 0.0)
     frequency = resonant_frequency(L0, C0 + 1e-16)
     assert_allclose(complex_modes(*circuit)[0].imag / (2 * np.pi), ringing_frequency(frequency, quality), rtol=1e-9)
-    assert_allclose(starting_frequencies(*circuit)[0], sustained_frequency(frequency, quality), rtol=1e-9)
+    assert_allclose(mode_starts(*circuit).frequencies[0], sustained_frequency(frequency, quality), rtol=1e-9)
     # a coil with series resistance r tuned by C looks like a conductance r C / L
-    assert_allclose(critical_conductance(*circuit)[0], R0 * C0 / L0, rtol=1e-6)
+    assert_allclose(mode_starts(*circuit).conductances[0], R0 * C0 / L0, rtol=1e-6)
 
 
-def test_modes_stand_on_the_axis_at_their_critical_conductance() -> None:
-    conductances = critical_conductance(*CIRCUIT)
+def test_modes_stand_on_the_axis_at_their_starting_conductance() -> None:
+    conductances = mode_starts(*CIRCUIT).conductances
     for mode in (0, 1):
         s = complex_modes(*CIRCUIT, conductance=-conductances[mode])[mode]
         assert np.all(np.abs(s.real) < 1e-11 * s.imag)
-        assert_allclose(s.imag / (2.0 * np.pi), starting_frequencies(*CIRCUIT)[mode], rtol=1e-11)
+        assert_allclose(s.imag / (2.0 * np.pi), mode_starts(*CIRCUIT).frequencies[mode], rtol=1e-11)
         assert np.all(complex_modes(*CIRCUIT, conductance=-1.01 * conductances[mode])[mode].real > 0.0)
         assert np.all(complex_modes(*CIRCUIT, conductance=-0.99 * conductances[mode])[mode].real < 0.0)
 
 
-def test_below_the_smaller_critical_conductance_nothing_starts() -> None:
+def test_below_the_smaller_starting_conductance_nothing_starts() -> None:
     # random circuits, some very lossy: the smaller of the two is where the first of all roots crosses the axis
     rng = np.random.default_rng(5)
     count = 3000
@@ -84,7 +83,7 @@ def test_below_the_smaller_critical_conductance_nothing_starts() -> None:
     r0 = omega * L0 / 10.0 ** rng.uniform(0.5, 2.5, count)
     ra = omega * la / 10.0 ** rng.uniform(-1.0, 2.5, count)
     circuit = (L0, c0, la, ca, cs, r0, ra)
-    first = np.minimum(*critical_conductance(*circuit))
+    first = np.minimum(*mode_starts(*circuit).conductances)
     assert np.all(np.isfinite(first))
     below = np.maximum(*(s.real for s in complex_modes(*circuit, conductance=-0.999 * first)))
     above = np.maximum(*(s.real for s in complex_modes(*circuit, conductance=-1.001 * first)))
@@ -99,7 +98,7 @@ def test_loss_shifts_the_starting_frequency_by_the_documented_order() -> None:
     for quality in (100.0, 200.0):
         tank, branch = Tank(L0, C0, quality_factor=quality), SeriesInductor(20e-3, quality, CS)
         losses = (tank.series_resistance, branch.series_resistance(tank.frequency))
-        lossy = starting_frequencies(L0, C0, 20e-3, 10e-12, CS, *losses)
+        lossy = mode_starts(L0, C0, 20e-3, 10e-12, CS, *losses).frequencies
         shift = 1.0 - np.array(lossy) / np.array(mode_frequencies(L0, C0, 20e-3, 10e-12, CS))
         shifts.append(shift * 2.0 * quality**2)
     assert_allclose(shifts[0], shifts[1], rtol=0.03)
@@ -114,7 +113,7 @@ def test_loss_moves_a_tuned_beat_by_a_cent_or_so(quality: float) -> None:
     antenna = 7.3e-12 + np.geomspace(0.1e-12, 3e-12, 30)
     losses = (tank.series_resistance, branch.series_resistance(tank.frequency))
     lossless = mode_frequencies(L0, C0, 20e-3, antenna, CS)[0]
-    lossy = starting_frequencies(L0, C0, 20e-3, antenna, CS, *losses)[0]
+    lossy = mode_starts(L0, C0, 20e-3, antenna, CS, *losses).frequencies[0]
     difference = 1200.0 * np.log2((lossy[0] - lossy[1:]) / (lossless[0] - lossless[1:]))
     assert np.all(np.abs(difference) < 1.5)
 
@@ -175,7 +174,7 @@ def test_bad_values_are_refused() -> None:
     with pytest.raises(ValueError, match="branch_inductance must be > 0"):
         complex_modes(L0, C0, 0.0, 1e-11)
     with pytest.raises(ValueError, match="tank_resistance must be >= 0"):
-        critical_conductance(L0, C0, LA, 1e-11, tank_resistance=-1.0)
+        mode_starts(L0, C0, LA, 1e-11, tank_resistance=-1.0)
     with pytest.raises(ValueError, match="mode must be one of low, high"):
         hop_warning(TANK, BRANCH, DISTANCES, ANTENNA, "middle")
     with pytest.raises(ValueError, match="two rows of one length"):

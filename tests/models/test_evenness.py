@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from models.antenna_branch import SeriesInductor, starting_conductances
-from models.branch.loss import starting_frequencies
+from models.branch.loss import mode_starts
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.linearise import Parts
@@ -113,8 +113,8 @@ def test_loss_vanishes_with_high_quality_and_follows_the_exact_start():
     lossy = lossy_rms(CURVE, circuit, Parts(tank_q=60.0, branch_q=30.0), GOAL, zero)
     w = 1.0 / np.sqrt(1e-3 * 340e-12)
     places = np.linspace(0.02, zero, 30_000)
-    start = starting_frequencies(1e-3, 340e-12, 40e-3, CURVE.capacitance(places[::300]) + 3e-12, 1e-12,
-                                 w * 1e-3 / 60.0, w * 40e-3 / 30.0)[1]  # fmt: skip
+    start = mode_starts(1e-3, 340e-12, 40e-3, CURVE.capacitance(places[::300]) + 3e-12, 1e-12,
+                        w * 1e-3 / 60.0, w * 40e-3 / 30.0).frequencies[1]  # fmt: skip
     beat = start[-1] - start
     assert (np.diff(start) > 0.0).all()
     inside = (np.hypot(65.4, 1.0) <= beat) & (beat <= np.hypot(1046.5, 1.0))

@@ -11,6 +11,7 @@ import pytest
 from models.preferred_values import (
     SERIES,
     nearest,
+    nearest_pair,
     next_above,
     next_below,
     series_figures,
@@ -98,3 +99,15 @@ def test_bad_series_and_range():
         series_values("E7")
     with pytest.raises(ValueError, match="high"):
         values_in_range("E12", 2.0, 1.0)
+
+
+def test_pair_of_values_adds_up_to_what_is_wanted():
+    assert nearest_pair("E24", 134.7e-12, 1e-12) == (130e-12, 4.7e-12)
+    assert nearest_pair("E12", 2e-12, 1e-12) == (1e-12, 1e-12)
+    for wanted in np.geomspace(20e-12, 900e-12, 60):
+        large, small = nearest_pair("E12", wanted, 1e-12)
+        every = [a + b for a in values_in_range("E12", 1e-12, 1e-9) for b in values_in_range("E12", 1e-12, a)]
+        assert abs(large + small - wanted) <= min(abs(total - wanted) for total in every) + 1e-9 * wanted
+        assert large >= small >= 1e-12 * (1.0 - 1e-9)
+    with pytest.raises(ValueError, match="two of"):
+        nearest_pair("E12", 1.5e-12, 1e-12)

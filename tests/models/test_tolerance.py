@@ -24,6 +24,7 @@ from models.tolerance import (
     linear_estimates,
     monte_carlo,
     other_mode_share,
+    reached_by_both,
     share_of,
     tighter_parts,
     worst_cases,
@@ -214,6 +215,24 @@ def test_share_that_starts_in_the_other_mode():
         swapped = replace(made, law=replace(made.law, mode="high"))
         other = other_mode_share(swapped, 300, 1, tank.series_resistance, branch.series_resistance(tank.frequency))[0]
         assert other == pytest.approx(1.0 - share, abs=1e-12)
+
+
+def test_share_with_both_trimmers_against_turning_them_step_by_step():
+    limits = {"variable_inductance": 0.05, "reference_inductance": 0.05, "reference_capacitance": 0.05}
+    made = trial(limits, reference_trimmer=12e-12, reference_capacitance=89e-12)
+    share, low, high = reached_by_both(made, 400, 3, (0.8, 1.1))
+    column = QUANTITIES.index("variable_trimmer")
+    reached = np.zeros(400, dtype=bool)
+    for values in build_values(made, 400, 3):
+        for turn in np.linspace(0.8, 1.1, 301):
+            turned = values.copy()
+            turned[:, column] *= turn
+            reached |= made.law.outcomes(turned).reached
+    alone = monte_carlo(made, 400, 3).reached
+    assert share == reached.mean()
+    assert alone.mean() < share < 1.0
+    assert low < share < high
+    assert reached_by_both(made, 400, 3, (1.0, 1.0))[0] == alone.mean()
 
 
 def test_bad_input_is_refused():

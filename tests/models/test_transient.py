@@ -13,8 +13,8 @@ from models.transient import POINTS_PER_CYCLE, Trace, crossings, measure, run_le
 from synth.bench_suite.oscillator_circuits import CIRCUITS
 
 QUICK = ("normal", "low Q", "supply-limited")
-LONG = ("500 kHz", "antenna branch")
-"""From switch-on these take twice as long as the others; they start from a disturbed steady state instead."""
+LONG = ("500 kHz", "antenna branch", "supply-limited", "light drive", "heavy drive")
+"""From switch-on these take longest (`beatfield bench` has the time); here they start from a disturbed steady state."""
 
 
 def agree(balanced, read):

@@ -109,6 +109,9 @@ def test_other_board_moves_the_target_by_its_stray(in_tmp, capsys):
     assert here["needed_f"] - there["needed_f"] == close(added, rel=1e-6)
     moved = float(resonant_frequency(1e-3, 1 / ((2 * math.pi * 250e3) ** 2 * 1e-3) + added))
     assert there["shift_hz"] == close(moved - 250e3, rel=1e-4)
+    tank = 1 / ((2 * math.pi * 250e3) ** 2 * 1e-3)
+    for end, difference in (("shift_least_hz", 60 - 4), ("shift_most_hz", 10 - 25)):  # most and least stray of it
+        assert there[end] == close(float(resonant_frequency(1e-3, tank + difference * P)) - 250e3, rel=1e-4)
     assert there["frequency_hz"] == close(250e3, rel=1e-6)
     assert 0.0 <= there["trimmer"] <= 1.0
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,10 +14,12 @@ import soundfile
 
 from models import linearise
 from models.linearise import Place
+from models.preferred_values import values_in_range
 from models.straight import front, plan
 from models.straight.build_spread import Tolerances
-from synth.bench.linearise import Wishes, improve
-from synth.cli import main
+from synth.assembly import tank_in
+from synth.bench.linearise import Wishes, _reference, improve, reference_text
+from synth.cli import EXIT_INTERRUPTED, main
 from synth.design_file import design_text
 from synth.errors import DesignError
 from synth.report.linearise_report import linearise_report, text
@@ -127,6 +130,7 @@ def test_bounds_are_told(report):
     assert bounds.least_tank_f == pytest.approx(30.0 * 0.2 * 25e-12, rel=1e-9, abs=0.0)  # 30 x the stray's spread
     assert report.after.carrier_hz < 300e3 * 1.001
     assert "Held to carriers of 30 to 300 kHz and a tank of at least 150 pF" in said
+    assert f"the other needs {linearise.MARGIN:g} times its conductance" in said
     assert f"{bounds.without_cents:.1f} cents" in said.replace("\n", " ")
     assert bounds.without_cents <= bounds.within_cents + 1.0
 
@@ -228,3 +232,37 @@ def test_whole_search_betters_the_demos(demos, tmp_path, monkeypatch, capsys, na
     assert document["after"]["builds_mean_cents"] < most + 5.0
     assert document["bounds"]["without_cents"] < 25.0
     assert len(document["front"]) >= 3
+
+
+def test_reference_takes_two_capacitors_where_its_trimmer_is_too_small_for_one(demos):
+    design = open_design(demos / "puddle.toml").design  # its trimmer spans 7 pF, E24 has nothing from 130 to 150 pF
+    section = _reference(design, 3.6e-3, 205.69e3, "E24")
+    lowest, highest = tank_in(replace(design, reference=section), "reference").trimmer_range()
+    assert lowest < 205.69e3 < highest
+    assert "130 pF with 4.7 pF in parallel" in reference_text(section.capacitance, "E24")
+    wide = replace(design, reference=replace(design.reference, trimmer_maximum=60e-12))
+    single = _reference(wide, 3.6e-3, 205.69e3, "E24")
+    assert single.capacitance in values_in_range("E24", 1e-12, 1e-9)
+    assert reference_text(single.capacitance, "E24") == ""
+
+
+def test_interrupted_search_leaves_what_it_found(small, capsys, monkeypatch):
+    monkeypatch.setattr(plan, "PLACES", (Place(2, "low"), Place(1, "low")))
+    search = plan._nominal
+
+    def cut_at_the_second(table, task, place, ideals):
+        if place.chokes == 1:
+            raise KeyboardInterrupt
+        return search(table, task, place, ideals)
+
+    monkeypatch.setattr(plan, "_nominal", cut_at_the_second)
+    assert main(["linearise", small, "-o", "better.toml", "--json"]) == EXIT_INTERRUPTED
+    document = json.loads(capsys.readouterr().out)
+    assert document["interrupted"]
+    assert [row["place"] for row in document["places"]] == ["2 chokes in series, lower mode"]
+    assert document["front"] == []
+    assert "not searched: one choke, lower mode" in document["notices"][0]
+    assert open_design(Path("better.toml")).design.branch is not None
+    monkeypatch.setattr(plan, "PLACES", (Place(1, "low"),))
+    assert main(["linearise", small, "-o", "none.toml"]) == EXIT_INTERRUPTED
+    assert not Path("none.toml").exists()

@@ -6,18 +6,14 @@ import csv
 import io
 import json
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from models.bench.build_law import OUTCOMES, QUANTITIES
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch_field import pitch_field
-from synth.assembly import assemble
-from synth.bench.tolerance import trial_of
+from synth.bench.tolerance import trial_of, variable_trimmer_ends
 from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_USAGE, main
-from synth.design_file import design_text, load_design
+from synth.design_file import load_design
 from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.designs.template import template_design
 from synth.errors import DesignError
@@ -27,19 +23,11 @@ from synth.report.tolerance_report import tolerance_report
 from synth.report.tolerance_text import tolerance_text
 from synth.workbench import Workpiece
 
-_DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(_DISTANCES, 6.24e-12 + 0.033e-12 / (_DISTANCES + 0.015), 6.24e-12)
 GOALS = GoalsSection(zero_beat=0.9, lowest=120.0, highest=400.0, unevenness=200.0, good_builds=0.8)
 
 
-def opened(design) -> Workpiece:
-    design = replace(design, volume_antenna=None, volume=None, volume_response=None)
-    made = assemble(design, CURVE)
-    return Workpiece(design, made.instrument, made.reference, pitch_field(made.instrument), made.notices)
-
-
 @pytest.fixture(scope="module")
-def workpiece() -> Workpiece:
+def workpiece(opened) -> Workpiece:
     return opened(replace(template_design(), goals=GOALS, tolerances=TolerancesSection(inductor=0.02)))
 
 
@@ -79,6 +67,8 @@ def test_json_csv_and_text_show_the_same_figures(report):
     assert document["zero_beat_reached"]["share"] == reached.mean()
     text = tolerance_text(report)
     assert f"reach zero beat in {100.0 * reached.mean():.2f} % of builds" in text
+    assert document["zero_beat_by_both"]["share"] >= reached.mean()
+    assert f"both turned: {100.0 * document['zero_beat_by_both']['share']:.2f} %)" in text
     for figure in document["outcomes"]:
         cells = [row[figure["outcome"]] for row, tuned in zip(rows, reached, strict=True)
                  if tuned or figure["outcome"] in ("reference_frequency", "variable_frequency", "trimmer_setting")]
@@ -92,6 +82,17 @@ def test_json_csv_and_text_show_the_same_figures(report):
     for choice in document["tighter"]:
         assert f"{100.0 * choice['zero_beat_share']:.2f} %" in text
     assert document["tighter_base"]["zero_beat_share"] == reached.mean()
+
+
+def test_a_variable_trimmer_that_is_not_there_is_not_turned(workpiece):
+    design = workpiece.design
+    fixed = replace(design.variable, trimmer_minimum=0.0, trimmer_maximum=0.0)
+    small = replace(workpiece, design=replace(design, variable=fixed))
+    assert variable_trimmer_ends(small) is None
+    section = design.variable
+    low, high = variable_trimmer_ends(workpiece)
+    as_set = workpiece.instrument.variable_tank.trimmer_capacitance
+    assert (low * as_set, high * as_set) == pytest.approx((section.trimmer_minimum, section.trimmer_maximum), abs=0.0)
 
 
 def test_goals_are_counted_from_the_builds(report):
@@ -129,7 +130,7 @@ def test_what_was_done_survives_an_interruption(workpiece):
     assert cut.zero_beat_reached == whole.zero_beat_reached
 
 
-def test_designs_without_a_zero_beat_are_refused(workpiece):
+def test_designs_without_a_zero_beat_are_refused(workpiece, opened):
     design = workpiece.design
     with pytest.raises(DesignError, match=r"add zero_beat = "):
         tolerance_report(opened(replace(design, tuning=replace(design.tuning, zero_beat=None))), 100, 1)
@@ -149,7 +150,7 @@ def test_goals_out_of_order_are_refused(changes, place):
         replace(template_design(), goals=GoalsSection(**changes))
 
 
-def test_a_circuit_solved_anew_agrees_with_the_first_order(demos):
+def test_a_circuit_solved_anew_agrees_with_the_first_order(demos, opened):
     """Brute force: the oscillator solved again with one part 3 % off, against the law around the nominal circuit."""
     design = load_design(demos / "willow.toml")
     trial = trial_of(opened(design))
@@ -168,15 +169,6 @@ def test_a_circuit_solved_anew_agrees_with_the_first_order(demos):
     assert report.law == "circuit"
     assert any("right to first order" in notice for notice in report.notices)
     assert {"variable_divider", "reference_junction"} <= {part.quantity for part in report.parts}
-
-
-@pytest.fixture
-def design_path(tmp_path, monkeypatch, workpiece) -> Path:
-    """A design file whose hand field is the quick curve of this module."""
-    path = tmp_path / "mine.toml"
-    path.write_text(design_text(workpiece.design), encoding="utf-8")
-    monkeypatch.setattr("synth.workbench.open_design", lambda where: opened(load_design(where)))
-    return path
 
 
 def test_command_writes_and_ends_with_the_goals(design_path, tmp_path, capsys, monkeypatch):
