@@ -115,7 +115,8 @@ CONTROLS: tuple[Control, ...] = (
         2.0 ** (1.0 / 6.0), logarithmic=True,
     ),
     Control(
-        "temperature", "Warmer by", "All parts warmer by this than when zero beat was tuned, by their coefficients.",
+        "temperature", "Warmer by",
+        "Coils and capacitors warmer by this than when zero beat was tuned; transistors stay cool.",
         0.0, "K", -20.0, 40.0, 0.5,
     ),
     Control("jitter", "Tremor", "Rms tremor of the pitch hand.", 0.0, "mm", 0.0, 3.0, 0.05),

@@ -18,8 +18,9 @@ def draw_drawer(painter: Painter, layout: Layout, rows: Sequence[ControlRow]) ->
     if not rows:
         return
     if layout.drawer_is_strip:
+        size = _name_size(painter, layout, rows)
         for row, box in zip(rows, layout.control_boxes(len(rows)), strict=True):
-            _cell(painter, layout, row, box)
+            _cell(painter, layout, row, box, size)
         return
     painter.fill(layout.drawer, palette.PANEL, round(8 * layout.scale))
     size = layout.text_small
@@ -78,10 +79,22 @@ def _choice(painter: Painter, layout: Layout, row: ControlRow, room: Box) -> Non
         painter.shape([(tip, middle), (foot, middle - reach), (foot, middle + reach)], colour)
 
 
-def _cell(painter: Painter, layout: Layout, row: ControlRow, box: Box) -> None:
+def _name_size(painter: Painter, layout: Layout, rows: Sequence[ControlRow]) -> int:
+    """The largest text size at which every name fits its cell of the strip."""
+    room = layout.strip_name(layout.control_boxes(len(rows))[0])
+    longest = max((row.label for row in rows), key=lambda label: painter.width_of(label, layout.text_small))
+    size = painter.largest_size(longest, room.width - 8, layout.text_small, 8)
+    while size > 8 and painter.font(size).get_height() > room.height:
+        size -= 1
+    return size
+
+
+def _cell(painter: Painter, layout: Layout, row: ControlRow, box: Box, size: int) -> None:
     painter.fill(box, palette.PANEL, round(3 * layout.scale))
     if row.selected:
         _frame(painter, layout, box)
+    colour = palette.TEXT if row.selected else palette.QUIET_TEXT
+    painter.text(row.label, layout.strip_name(box), size, colour, "centre")
     _slider(painter, layout, row, layout.slider_box(box))
 
 

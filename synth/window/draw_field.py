@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from synth.window import palette
 from synth.window.box import Box
-from synth.window.draw_guides import draw_drone, draw_guide
+from synth.window.draw_guides import draw_drone, draw_guide, guide_lines
 from synth.window.draw_plan import draw_antenna, draw_axis, draw_body, draw_player_mark
 from synth.window.draw_volume import draw_volume_scale
 from synth.window.layout import Layout
@@ -18,13 +18,17 @@ from synth.window.scale import StageScale
 
 @dataclass(frozen=True, slots=True)
 class FieldPicture:
-    """The part of the pitch field that is drawn, and where the player stands. Distances in m."""
+    """The part of the pitch field that is drawn, and where the player stands. Distances in m.
+
+    `cabinet`: sizes across and towards the player of the cabinet under the antenna, m, or None.
+    """
 
     notes: Sequence[Line]
     zero_beat: float | None
     locked_span: tuple[float, float] | None
     antenna_diameter: float
     stand_distance: float = 0.75
+    cabinet: tuple[float, float] | None = None
 
 
 def draw_field(
@@ -45,12 +49,14 @@ def draw_field(
     draw_axis(painter, layout, scale)
     lines = drawn_lines(field.notes, scale.x_of, max(5.0, 6.0 * layout.scale))
     _note_lines(painter, layout, scale, lines, guide)
-    draw_guide(painter, layout, scale, [line for line in field.notes if line.number in guide])
+    guided = guide_lines(layout, scale, [line for line in field.notes if line.number in guide])
+    draw_guide(painter, layout, scale, guided)
     droning = next((line for line in field.notes if line.number == drone), None)
     named = draw_drone(painter, layout, scale, droning, (player,))
     _locked(painter, layout, scale, field.locked_span, (player,) if named is None else (player, named))
     zero = _zero_beat(painter, layout, scale, field.zero_beat)
-    _note_names(painter, layout, scale, field.notes, () if zero is None else ((zero.left, zero.right),))
+    seen = [line for line in field.notes if line in lines or line in guided]
+    _note_names(painter, layout, scale, seen, () if zero is None else ((zero.left, zero.right),))
     _distance_scale(painter, layout, scale)
     draw_antenna(painter, layout, scale, field.antenna_diameter)
 
@@ -138,7 +144,7 @@ def _note_names(
     notes: Sequence[Line],
     reserved: tuple[tuple[float, float], ...],
 ) -> None:
-    """As many names as fit above the stage."""
+    """As many names as fit above the stage; `notes` are those with a line."""
     band = layout.note_band
     size = layout.text_small
     labels = chosen_labels(

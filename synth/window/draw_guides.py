@@ -12,16 +12,30 @@ from synth.window.painter import Painter
 from synth.window.scale import StageScale
 
 
-def draw_guide(painter: Painter, layout: Layout, scale: StageScale, notes: Sequence[Line]) -> None:
-    """Each note of the scale: a stronger line below a diamond; diamonds that would touch are left out."""
-    box, radius = scale.box, max(3.0, 4.5 * layout.scale)
+def _radius(layout: Layout) -> float:
+    """Half the height of a diamond, pixels."""
+    return max(3.0, 4.5 * layout.scale)
+
+
+def guide_lines(layout: Layout, scale: StageScale, notes: Sequence[Line]) -> tuple[Line, ...]:
+    """The notes of the scale that are drawn: those whose diamonds would touch are left out."""
+    box, radius = scale.box, _radius(layout)
+    drawn: list[Line] = []
     last: float | None = None
     for line in sorted(notes, key=lambda one: one.number):
         x = scale.x_of(line.distance)
         inside = box.left + radius <= x <= box.right - radius
-        if not inside or (last is not None and abs(x - last) < 2.0 * radius + 2.0):
-            continue
-        last = x
+        if inside and (last is None or abs(x - last) >= 2.0 * radius + 2.0):
+            drawn.append(line)
+            last = x
+    return tuple(drawn)
+
+
+def draw_guide(painter: Painter, layout: Layout, scale: StageScale, notes: Sequence[Line]) -> None:
+    """Each of `guide_lines`: a stronger line below a diamond."""
+    box, radius = scale.box, _radius(layout)
+    for line in notes:
+        x = scale.x_of(line.distance)
         if weight_of(line.number) != "octave":
             painter.line((x, box.top), (x, box.bottom - 1), palette.LINE, max(1, round(1.5 * layout.scale)))
         painter.diamond((x, box.top + 2.0 * radius), radius, palette.YELLOW)

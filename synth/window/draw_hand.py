@@ -6,11 +6,25 @@ from models.hand.scene import Posture
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.draw_volume import draw_hand_height
-from synth.window.hand_outline import arm_outline, creases, cuff, hand_half_width, hand_outline, shoulder, wrist
+from synth.window.figure_outline import Figure, figure
+from synth.window.hand_outline import creases, hand_half_width
 from synth.window.layout import Layout
 from synth.window.painter import Painter
 from synth.window.scale import StageScale
 from synth.window.state import WindowState
+
+
+def draw_figure(
+    painter: Painter, layout: Layout, scale: StageScale, state: WindowState, posture: Posture = "open",
+    stand_distance: float = 0.75, rod_diameter: float = 0.010,
+) -> None:  # fmt: skip
+    """Hand, wrist and arm seen from above, as far as the stage shows them."""
+    colour = _colour(state)
+    with painter.clipped(scale.box), painter.as_one():
+        whole = figure(posture, state.distance, stand_distance, rod_diameter)
+        _outlines(painter, layout, scale, whole, colour)
+        for crease in creases(posture):
+            painter.curve([scale.plan(state.distance + along, side) for along, side in crease], colour)
 
 
 def draw_hand(
@@ -20,16 +34,12 @@ def draw_hand(
     state: WindowState,
     distance: str,
     posture: Posture = "open",
-    stand_distance: float = 0.75,
-    rod_diameter: float = 0.010,
 ) -> None:
-    """The pitch hand on its line, the line of its distance, and on that the bead of the volume hand."""
+    """The line of the pitch hand's distance, and on that the bead of the volume hand."""
     box = scale.box
     x = min(max(scale.x_of(state.distance), box.left), box.right)
     y = min(max(_row_of_volume(scale, state), box.top), box.bottom)
-    colour = palette.SKY if state.present else palette.QUIET_TEXT
-    with painter.clipped(box), painter.as_one():
-        _outlines(painter, layout, scale, state, posture, shoulder(stand_distance, rod_diameter), colour)
+    colour = _colour(state)
     mark = round(7 * layout.scale)
     painter.line((x, box.top), (x, box.bottom - 1), colour, max(1, round(1.5 * layout.scale)))
     painter.shape([(x, box.top - 1), (x - mark, box.top - mark), (x + mark, box.top - mark)], colour)
@@ -46,26 +56,26 @@ def draw_hand(
         _bead(painter, layout, (x, y), state.volume > 0.0 and not state.silenced)
 
 
+def _colour(state: WindowState) -> palette.Colour:
+    return palette.SKY if state.present else palette.QUIET_TEXT
+
+
 def _row_of_volume(scale: StageScale, state: WindowState) -> float:
     """The bead's row: where the pointer set it, else where the volume lies on the scale."""
     return scale.y_of(state.volume) if state.place is None else state.place[1]
 
 
-def _outlines(
-    painter: Painter, layout: Layout, scale: StageScale, state: WindowState, posture: Posture,
-    start: tuple[float, float], colour: palette.Colour,
-) -> None:  # fmt: skip
-    """Arm below, hand above it, both as if of glass: what they cover is still seen."""
-    end = wrist(posture, state.distance)
-    arm = [scale.plan(*point) for point in arm_outline(start, end)]
-    painter.glass(arm, palette.SLEEVE, 190, scale.box)
-    painter.outline(arm, palette.LINE)
-    painter.curve([scale.plan(*point) for point in cuff(start, end, 0.06)], palette.LINE)
-    hand = [scale.plan(state.distance + along, side) for along, side in hand_outline(posture)]
-    painter.glass(hand, palette.HAND, 220, scale.box)
-    painter.outline(hand, colour, max(1, round(1.6 * layout.scale)))
-    for crease in creases(posture):
-        painter.curve([scale.plan(state.distance + along, side) for along, side in crease], colour)
+def _outlines(painter: Painter, layout: Layout, scale: StageScale, whole: Figure, colour: palette.Colour) -> None:
+    """One outline round hand, wrist and sleeve, filled as if of glass: what it covers is still seen."""
+    skin, sleeve, cuff, heel = (
+        [scale.plan(*point) for point in line] for line in (whole.skin, whole.sleeve, whole.cuff, whole.heel)
+    )
+    painter.glass([*cuff, *sleeve], palette.SLEEVE, 190, scale.box)
+    painter.glass([*skin, *reversed(cuff[1:-1])], palette.HAND, 220, scale.box)
+    painter.curve([skin[-1], *sleeve, skin[0]], palette.LINE)
+    painter.curve(cuff, palette.LINE)
+    painter.smooth(skin, colour, max(1, round(1.6 * layout.scale)))
+    painter.smooth(heel, colour, max(1, round(1.2 * layout.scale)))
 
 
 def _bead(painter: Painter, layout: Layout, center: tuple[float, float], sounding: bool) -> None:

@@ -64,7 +64,7 @@ def draw_chain(painter: Painter, layout: Layout, values: Readings) -> None:
     """Distance, capacitance, both oscillators, beat: the numbers of the chain in its order."""
     room = panel_rooms(layout)["chain"]
     texts = (values.distance, values.capacitance, values.variable, values.reference, values.beat)
-    left = room.left + round(5.7 * layout.text_small)
+    left = room.left + round(5.45 * layout.text_small)
     for row, text in zip(room.rows((1,) * 5, 0), texts, strict=True):
         place = Box(left, row.top, row.right - left, row.height)
         painter.fitted(text, place, (layout.text_normal, layout.text_small), palette.TEXT, "right")

@@ -12,6 +12,8 @@ from synth.window.readings import MINUS, level_text
 from synth.window.scale import StageScale
 from synth.window.volume_axis import RingVolume
 
+SIDE_VIEW = "side view"  # the ring and the hand above it, beside a stage that is seen from above
+
 
 @dataclass(frozen=True, slots=True)
 class _Column:
@@ -85,24 +87,41 @@ def _plain_scale(painter: Painter, layout: Layout, scale: StageScale, column: _C
 
 
 def _ring_scale(painter: Painter, layout: Layout, scale: StageScale, axis: RingVolume, column: _Column) -> None:
-    """Two columns: centimetres next to the stage, dB beyond them, each under its name; the ring below."""
+    """Two columns: centimetres next to the stage, dB beyond them, each under its unit; the ring below.
+
+    All of it is seen from the side, and says so.
+    """
     box, size = layout.volume_scale, layout.text_small
     row, tick = round(1.5 * size), round(8 * layout.scale)
     width = tick + painter.width_of("00", size) + 4 + round(3 * layout.scale)
     _centimetres(painter, layout, scale, axis, _Column(column.edge, column.away, width))
     decibels = _Column(column.edge + column.away * width, column.away, column.width - width)
-    decibels.write(painter, "dB", decibels.room(box.top, row, tick), size)
-    last = box.top
+    unit = _unit_row(layout)
+    decibels.write(painter, "dB", decibels.room(unit.top, unit.height, tick), size)
+    painter.fitted(SIDE_VIEW, Box(box.left, box.top, box.width, unit.top - box.top), (size, 8), palette.QUIET_TEXT,
+                   "left" if layout.mirrored else "right")  # fmt: skip
+    last = unit.bottom - row
     for mark, share in axis.marks():
         y = round(scale.y_at(share))
         _arrow(painter, decibels, y, 0.5 * tick)
-        top = y - row // 2
+        top = _below_unit(layout, y - row // 2)
         if top >= last + row and top + row <= box.bottom:
             decibels.write(painter, f"{mark}".replace("-", MINUS), decibels.room(top, row, tick), size)
             last = top
     silent = round(scale.y_at(axis.height_of(0.0)))  # above the ring: the strip where the hand silences the sound
     painter.fill(Box(scale.box.left, silent, scale.box.width, scale.box.bottom - silent), palette.GROUND)
     _ring(painter, layout, scale, axis)
+
+
+def _unit_row(layout: Layout) -> Box:
+    """The row beside the scale that ends at the stage's upper edge: the names of its units."""
+    box, height = layout.volume_scale, round(1.25 * layout.text_small) + 1
+    return Box(box.left, layout.stage.top - height, box.width, height)
+
+
+def _below_unit(layout: Layout, top: int) -> int:
+    """A number's row, moved down from the names of the units where it would touch them; its mark stays."""
+    return max(top, _unit_row(layout).bottom)
 
 
 def _arrow(painter: Painter, column: _Column, y: int, size: float) -> None:
@@ -115,7 +134,7 @@ def _centimetres(painter: Painter, layout: Layout, scale: StageScale, axis: Ring
     box, size = layout.volume_scale, layout.text_small
     row, unit = round(1.5 * size), scale.box.height / axis.whole / 100.0
     step = next(step for step in (5, 10, 20, 50) if step * unit >= 1.3 * row or step == 50)
-    column.write(painter, "cm", column.room(box.top, row, 2), size)
+    column.write(painter, "cm", column.room(_unit_row(layout).top, _unit_row(layout).height, 2), size)
     lengths = {0: round(8 * layout.scale), 5: round(6 * layout.scale)}
     edge = column.edge if column.away > 0 else column.edge - 1
     painter.line((edge, scale.box.top), (edge, scale.box.bottom - 1), palette.EDGE)
@@ -123,8 +142,8 @@ def _centimetres(painter: Painter, layout: Layout, scale: StageScale, axis: Ring
         y = round(scale.box.bottom - centimetre * unit)
         if unit >= 3.0 or centimetre % 5 == 0:
             column.tick(painter, y, lengths.get(centimetre % 10, round(3 * layout.scale)))
-        top = min(y - row // 2, box.bottom - row)
-        if centimetre % step == 0 and top >= box.top + row:
+        top = _below_unit(layout, min(y - row // 2, box.bottom - row))
+        if centimetre % step == 0 and y >= scale.box.top:
             column.write(painter, f"{centimetre}", column.room(top, row, lengths[0] + 1), size)
 
 

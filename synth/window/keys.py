@@ -66,7 +66,6 @@ POINTER_ROWS: tuple[tuple[str, str], ...] = (
 )
 RING_ROW = ("pointer up, down", "volume: the other hand's height above the ring, to scale; down is quiet")
 _BY_KEY = {key: row for row in KEY_ROWS for key in row.keys}
-ACTIONS = frozenset(row.action for row in KEY_ROWS)
 TEXT_SCALES = (0.8, 0.9, 1.0, 1.15, 1.3, 1.45, 1.6)
 
 

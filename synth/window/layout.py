@@ -16,6 +16,8 @@ _HIGHEST_ROW = 3.3
 _HINT_LINES = 5.4  # small text heights kept for the hint below the rows
 _FIELD_PARTS = ("note_band", "volume_scale", "stage", "antenna", "distance_scale")
 _OPEN_COLUMNS = 3  # of controls, in the stage's place
+_STRIP_HEIGHT = 2.1  # small text heights: names in a smaller size over short sliders
+_STRIP_NAME = 1.25  # of them, the names'
 _LEAST_STAGE = 0.5  # of the window's width; a drawer that would leave less is a strip
 
 
@@ -108,11 +110,16 @@ class Layout:
         spare = max(0, row.height - round(_LOWEST_ROW * self.text_small))
         return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, round(1.35 * self.text_small))
 
+    def strip_name(self, cell: Box) -> Box:
+        """Where the name of a strip's cell stands."""
+        return Box(cell.left, cell.top, cell.width, round(_STRIP_NAME * self.text_small))
+
     def slider_box(self, row: Box) -> Box:
         """The part of a control's place that is its slider: its left edge is 0, its right edge 1."""
         inset = round(0.6 * self.text_small)
         if self.drawer_is_strip:
-            return row.shrunk(inset, 0)
+            below = self.strip_name(row).bottom
+            return Box(row.left + inset, below, row.width - 2 * inset, row.bottom - below - 2)
         line = self.row_line(row)
         return Box(line.left, line.bottom, line.width, min(round(0.8 * self.text_small), row.bottom - line.bottom))
 
@@ -157,7 +164,7 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
     top = notice.bottom + px(6)
     page = Box(margin, top, width - 2 * margin, foot.top - px(8) - top)
 
-    drawer_width = round(17.5 * text.small) + px(24)
+    drawer_width = round(16.4 * text.small) + px(24)
     left, right = max(px(76), round(5.9 * text.small)), max(px(54), round(4.7 * text.small))
     rows_height = CONTROL_ROWS * _LOWEST_ROW + 1.9 + _HINT_LINES
     is_strip = (
@@ -165,16 +172,16 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
         or page.width - drawer_width - gap - left - right < _LEAST_STAGE * width
     )
     if is_strip:
-        strip = round(1.35 * text.small)
+        strip = round(_STRIP_HEIGHT * text.small)
         drawer = Box(page.left, page.bottom - strip, page.width, strip)
         playing = Box(page.left, top, page.width, page.height - strip - px(8))
     else:
         drawer = Box(page.right - drawer_width, top, drawer_width, page.height)
         playing = Box(page.left, top, page.width - drawer_width - gap, page.height)
 
-    panel_height = max(px(168), round(5 * 1.45 * text.normal + 1.7 * text.small) + 2 * px(10))
+    panel_height = max(px(178), round(5 * 1.36 * text.normal + 1.7 * text.small) + 2 * px(10))
     panels = Box(playing.left, playing.bottom - panel_height, playing.width, panel_height)
-    tuner, trace, spectrum, chain, level = _panels(panels, scale, text, px(12))
+    tuner, trace, spectrum, chain, level = _panels(panels, scale, text, px(10))
     above, below = round(1.6 * text.small) + px(11), px(13) + round(2.95 * text.small)
     field = Box(playing.left, top, playing.width, panels.top - px(10) - top)
     stage = Box(field.left + left, top + above, field.width - left - right, field.height - above - below)
@@ -195,17 +202,24 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
 def _panels(row: Box, scale: float, text: TextSizes, gap: int) -> tuple[Box, Box | None, Box | None, Box, Box]:
     """Tuner, trace, spectrum, chain and level: each as wide as its texts need, what is left to the two curves.
 
-    Where the row is too narrow the spectrum is left out first, then the trace.
+    Where the row is too narrow the numbers become as narrow as they may; then the spectrum is left out, then the trace.
     """
     pad = 28.0 * scale
-    least = {
-        "tuner": 2.3 * text.note + 5.3 * text.large + pad + 8.0 * scale,
+    usual = {
+        "tuner": 1.8 * text.note + 5.0 * text.large + pad,
         "trace": 9.0 * text.small + pad,
-        "spectrum": 10.0 * text.small + pad,
-        "chain": 5.6 * text.small + 7.4 * text.normal + pad,
-        "level": 4.1 * text.small + 18.0 * scale,
+        "spectrum": 9.4 * text.small + pad,
+        "chain": 5.6 * text.small + 6.9 * text.normal + pad,
+        "level": 4.2 * text.small + 18.0 * scale,
     }
-    for hidden in ((), ("spectrum",), ("spectrum", "trace")):
+    tight = usual | {
+        "tuner": max(1.5 * text.note + 4.2 * text.large, 12.5 * text.small) + pad,
+        "trace": 7.6 * text.small + pad,
+        "spectrum": 8.4 * text.small + pad,
+        "chain": 12.6 * text.small + pad,
+    }
+    for least, hidden in ((usual, ()), (tight, ()), (usual, ("spectrum",)), (tight, ("spectrum",)),
+                          (usual, ("spectrum", "trace"))):  # fmt: skip
         names = [name for name in least if name not in hidden]
         spare = row.width - gap * (len(names) - 1) - sum(least[name] for name in names)
         if spare >= 0.0:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 from synth.window.box import Box
+from synth.window.text_sizes import checked_text_scale
 
 SMALLEST = (900, 560)  # pixels; below it the window only asks to be enlarged
 _DESIGN_SIZE = (1280.0, 720.0)
@@ -54,8 +55,8 @@ def too_small(size: tuple[int, int]) -> bool:
     return size[0] < SMALLEST[0] or size[1] < SMALLEST[1]
 
 
-def lay_out_lesson(size: tuple[int, int]) -> LessonLayout:
-    """The layout of a window of `size` pixels (at least `SMALLEST`; ValueError below)."""
+def lay_out_lesson(size: tuple[int, int], text_scale: float = 1.0) -> LessonLayout:
+    """The layout of a window of `size` pixels (at least `SMALLEST`; ValueError below) at a text size of 0.8 to 1.6."""
     if too_small(size):
         raise ValueError(f"size must be at least {SMALLEST[0]} x {SMALLEST[1]} pixels; got {size[0]} x {size[1]}")
     width, height = size
@@ -64,22 +65,26 @@ def lay_out_lesson(size: tuple[int, int]) -> LessonLayout:
     def px(length: float) -> int:
         return round(length * scale)
 
+    checked = checked_text_scale(text_scale)
+    small, normal = round(max(11.0, 13.0 * scale) * checked), round(max(12.0, 16.0 * scale) * checked)
+    large = round(max(17.0, 23.0 * scale) * min(checked, 1.3))
     margin, gap = px(24), px(16)
     inner = width - 2 * margin
-    header = Box(margin, px(14), inner, px(36))
+    header = Box(margin, px(14), inner, max(px(36), round(1.4 * normal)))
     title, flags = header.columns((0.7, 0.3), gap)
-    footer = Box(margin, height - px(10) - px(26), inner, px(26))
+    foot = max(px(26), round(1.5 * small))
+    footer = Box(margin, height - px(10) - foot, inner, foot)
     body_top, body_bottom = header.bottom + px(10), footer.top - px(10)
     upper = Box(margin, body_top, inner, round(0.47 * (body_bottom - body_top)))
     script, plots = upper.columns((0.40, 0.60), gap)
     trace, spectrum = plots.rows((0.42, 0.58), px(10))
-    choices = Box(margin, upper.bottom + px(12), inner, px(34))
-    reading = Box(margin, choices.bottom + px(6), inner, px(30))
-    marks_height = px(26)
+    choices = Box(margin, upper.bottom + px(12), inner, max(px(34), round(1.6 * normal)))
+    reading = Box(margin, choices.bottom + px(6), inner, max(px(30), round(1.3 * large)))
+    marks_height = max(px(26), round(1.5 * small))
     pad_top = reading.bottom + px(4)
     pad = Box(margin, pad_top, inner, body_bottom - marks_height - pad_top)
     return LessonLayout(
         size=size, scale=scale, title=title, flags=flags, script=script, trace=trace, spectrum=spectrum,
         choices=choices, reading=reading, pad=pad, marks=Box(margin, pad.bottom, inner, marks_height), footer=footer,
-        text_small=max(11, px(13)), text_normal=max(12, px(16)), text_large=max(17, px(23)),
+        text_small=small, text_normal=normal, text_large=large,
     )  # fmt: skip

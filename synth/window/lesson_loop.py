@@ -50,7 +50,8 @@ class LessonPlayer:
         elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1 and layout is not None:
             self._act(*on_click(self.state, event.pos, layout.choice_boxes(len(self.state.stage.choices))))
         elif event.type == pygame.KEYDOWN:
-            self._act(*on_key(self.state, pygame.key.name(event.key)))
+            ctrl = bool(event.mod & pygame.KMOD_CTRL)
+            self._act(*on_key(self.state, pygame.key.name(event.key), ctrl))
 
     def draw(self, surface: pygame.Surface) -> None:
         """Draw the next picture."""

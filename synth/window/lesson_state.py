@@ -7,12 +7,16 @@ from typing import Literal
 
 from synth.lessons.live import Choice, LiveLesson, LiveStage
 from synth.window.box import Box
+from synth.window.keys import next_text_scale, row_of
 
-Action = Literal["mute", "level", "move", "source", "quit"]
+Action = Literal["mute", "level", "move", "source", "text", "quit"]
 
 LEVEL_STEP_DB, LOWEST_LEVEL_DB = 3.0, -60.0
 PLACE_STEP, VOLUME_STEP = 0.01, 0.1
-KEYS = ("N P  next, previous stage", "← →  W S  hand by keys", "↑ ↓  level", "M  mute", "Q  quit")
+KEYS = (
+    "N P  next, previous stage", "← →  W S  hand by keys", "↑ ↓  level", "M  mute", "Ctrl + \N{MINUS SIGN}  text",
+    "Q  quit",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,7 @@ class LessonState:
     volume: float = 0.0
     muted: bool = False
     caution_open: bool = False
+    text_scale: float = 1.0
 
     @property
     def stage(self) -> LiveStage:
@@ -68,8 +73,10 @@ def without_pointer(state: LessonState) -> LessonState:
     return replace(state, volume=0.0)
 
 
-def on_key(state: LessonState, key: str) -> tuple[LessonState, Action | None]:
+def on_key(state: LessonState, key: str, ctrl: bool = False) -> tuple[LessonState, Action | None]:
     """The state after a key (pygame's key name), and what the loop has to do about it."""
+    if ctrl:
+        return _with_text_size(state, key)
     if key in ("escape", "q"):
         return state, "quit"
     if state.caution_open:
@@ -91,6 +98,16 @@ def on_key(state: LessonState, key: str) -> tuple[LessonState, Action | None]:
         level = state.level * 10.0 ** (step / 20.0)
         return replace(state, level=min(1.0, max(10.0 ** (LOWEST_LEVEL_DB / 20.0), level))), "level"
     return state, None
+
+
+def _with_text_size(state: LessonState, key: str) -> tuple[LessonState, Action | None]:
+    """Ctrl and a key, as in the playing window: larger, smaller or usual text."""
+    row = row_of(key, ctrl=True)
+    steps = {"larger text": 1, "smaller text": -1, "usual text": 0}.get("" if row is None else row.action)
+    if steps is None:
+        return state, None
+    scale = next_text_scale(state.text_scale, steps) if steps else 1.0
+    return replace(state, text_scale=scale), "text"
 
 
 def on_click(

@@ -14,6 +14,9 @@ from synth.window import palette
 from synth.window.box import Box
 from synth.window.draw_overlay import CAUTION, CAUTION_TITLE
 from synth.window.lesson_layout import LessonLayout, lay_out_lesson, too_small
+from synth.window.lesson_map import band_marks as band_marks
+from synth.window.lesson_map import band_place as band_place
+from synth.window.lesson_map import draw_map, draw_map_scale, line_map
 from synth.window.lesson_sound import FLOOR_DB, live_spectrum, live_trace, steps_of
 from synth.window.lesson_state import LessonState
 from synth.window.painter import Painter
@@ -46,6 +49,8 @@ class LessonView:
     def __init__(self) -> None:
         self._painter: Painter | None = None
         self.layout: LessonLayout | None = None
+        self.size = (0, 0)
+        self.text_scale = 1.0
 
     @property
     def painter(self) -> Painter:
@@ -54,15 +59,19 @@ class LessonView:
             raise RuntimeError("nothing has been drawn")
         return self._painter
 
-    def resize(self, size: tuple[int, int]) -> None:
+    def resize(self, size: tuple[int, int], text_scale: float | None = None) -> None:
         """Lay out anew."""
-        self.layout = None if too_small(size) else lay_out_lesson(size)
+        self.size = size
+        self.text_scale = self.text_scale if text_scale is None else text_scale
+        self.layout = None if too_small(size) else lay_out_lesson(size, self.text_scale)
 
     def draw(self, surface: pygame.Surface, state: LessonState, heard: Heard) -> None:
         """Draw the whole picture."""
         if self._painter is None:
             self._painter = Painter(surface)
         painter = self._painter
+        if state.text_scale != self.text_scale:
+            self.resize(self.size, state.text_scale)
         painter.onto(surface)
         whole = Box(0, 0, *surface.get_size())
         painter.fill(whole, palette.GROUND)
@@ -151,22 +160,6 @@ def _trace(painter: Painter, layout: LessonLayout, state: LessonState, heard: He
         painter.line((across, round(middle - half * top)), (across, round(middle - half * bottom)), palette.SKY)
 
 
-def band_place(frequency: NDArray[np.float64], band: tuple[float, float]) -> NDArray[np.float64]:
-    """Place of a frequency in a drawn band, 0 to 1: by octaves where the band is wide, else by hertz."""
-    if band[1] > 5.0 * band[0]:
-        return np.asarray(np.log(frequency / band[0]) / np.log(band[1] / band[0]))
-    return np.asarray((frequency - band[0]) / (band[1] - band[0]))
-
-
-def band_marks(band: tuple[float, float]) -> tuple[float, ...]:
-    """Frequencies to write below a spectrum."""
-    if band[1] > 5.0 * band[0]:
-        powers = range(math.ceil(math.log10(band[0])), math.floor(math.log10(band[1])) + 1)
-        return tuple(10.0**power for power in powers)
-    step = next(step for step in (10.0, 20.0, 50.0, 100.0, 200.0, 500.0) if (band[1] - band[0]) / step <= 6.0)
-    return tuple(np.arange(math.ceil(band[0] / step) * step, band[1] + 0.5 * step, step).tolist())
-
-
 def _spectrum(painter: Painter, layout: LessonLayout, state: LessonState, heard: Heard) -> None:
     """Levels below the strongest line; circles where the lesson says that lines are."""
     room = _panel(painter, layout, layout.spectrum, "Its spectrum", "circles: the lines computed for this place")
@@ -219,10 +212,14 @@ def _pad(painter: Painter, layout: LessonLayout, state: LessonState) -> None:
     painter.fitted(reading, left, (layout.text_large, 12), palette.YELLOW, bold=True)
     painter.fitted(f"volume {100.0 * state.volume:.0f} %", right, (layout.text_normal, 11), palette.QUIET_TEXT, "right")
     painter.fill(pad, palette.PANEL, round(6 * layout.scale))
+    band = state.stage.band
+
+    draw_map(painter, pad, line_map(state.choice, band), max(1, round(1.2 * layout.scale)), state.place)
     _draw_marks(painter, layout, axis)
     across = pad.left + state.place * (pad.width - 1)
     down = pad.bottom - 1 - math.sqrt(state.volume) * (pad.height - 1)
     painter.dashed((round(across), pad.top), (round(across), pad.bottom - 1), palette.STRONG_LINE, 4)
+    draw_map_scale(painter, pad, band, layout.text_small)
     with painter.clipped(pad):
         painter.disc((across, down), max(7.0, 9.0 * layout.scale), palette.YELLOW)
         painter.ring((across, down), max(11.0, 14.0 * layout.scale), palette.YELLOW, 2)

@@ -13,6 +13,7 @@ from synth.window.performer import recording_path as recording_path
 from synth.window.player import Player as Player
 from synth.window.player import field_picture
 from synth.window.screen import FIRST_SIZE, close_screen, open_screen
+from synth.window.screen_lost import on_lost_screen
 from synth.window.session import Session, fixed_session
 from synth.window.state import WindowState
 from synth.window.view import View
@@ -99,6 +100,7 @@ def run_session(
     where no window can be opened.
     """
     surface = open_screen(f"Beatfield: {title}", size)
+    on_lost_screen(lambda: speaker.stop())
     first = look or Look()
 
     def picture(of: Session) -> Any:

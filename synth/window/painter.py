@@ -63,7 +63,7 @@ class Painter:
         self.texts: list[DrawnText] = []
         self.touched: list[pygame.Rect] = []
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
-        self._glass: tuple[tuple[tuple[int, int], Colour], pygame.Surface] | None = None
+        self._glass: dict[Colour, pygame.Surface] = {}
         self._pictures: OrderedDict[tuple[str, int, bool, Colour], pygame.Surface] = OrderedDict()
 
     def onto(self, surface: pygame.Surface) -> None:
@@ -225,6 +225,19 @@ class Painter:
             self.touched.append(pygame.draw.lines(self.surface, colour, False, points, thickness))
         self.touched.append(pygame.draw.aalines(self.surface, colour, False, points))
 
+    def smooth(self, points: Sequence[tuple[float, float]], colour: Colour, thickness: int = 1) -> None:
+        """A polyline as `curve`, smooth when it is thick too; it costs four times as much."""
+        import pygame
+
+        if thickness < 2:
+            self.curve(points, colour)
+            return
+        self.touched.append(pygame.draw.lines(self.surface, colour, False, points, thickness - 1))
+        half = 0.5 * (thickness - 1)
+        for across, down in ((half, 0.0), (-half, 0.0), (0.0, half), (0.0, -half)):
+            moved = [(x + across, y + down) for x, y in points]
+            self.touched.append(pygame.draw.aalines(self.surface, colour, False, moved))
+
     def disc(self, center: tuple[float, float], radius: float, colour: Colour) -> None:
         """A filled circle with a smooth edge."""
         import pygame
@@ -253,15 +266,16 @@ class Painter:
         area = pygame.Rect(int(left), int(top), int(right - left) + 2, int(bottom - top) + 2).clip(within)
         if not area.width or not area.height:
             return
-        key = area.size, colour
-        if self._glass is None or self._glass[0] != key:
-            self._glass = key, pygame.Surface(area.size)
-        sheet = self._glass[1]
-        sheet.fill(_CLEAR)
-        sheet.set_colorkey(_CLEAR)
+        sheet = self._glass.get(colour)
+        if sheet is None or sheet.get_width() < area.width or sheet.get_height() < area.height:
+            have = (0, 0) if sheet is None else sheet.get_size()
+            sheet = self._glass[colour] = pygame.Surface((max(have[0], area.width), max(have[1], area.height)))
+            sheet.set_colorkey(_CLEAR)
+        part = pygame.Rect(0, 0, *area.size)
+        sheet.fill(_CLEAR, part)
         sheet.set_alpha(strength)
         pygame.draw.polygon(sheet, colour, [(x - area.left, y - area.top) for x, y in points])
-        self.touched.append(self.surface.blit(sheet, area))
+        self.touched.append(self.surface.blit(sheet, area, part))
 
     def outline(self, points: Sequence[tuple[float, float]], colour: Colour, thickness: int = 1) -> None:
         """The edge of a polygon."""

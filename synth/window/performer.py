@@ -17,8 +17,10 @@ from synth.window.session import Session
 from synth.window.state import Action, WindowState, with_notice
 
 if TYPE_CHECKING:
+    from models.instrument import Instrument
     from synth.window.keys import KeyRow
 
+COSTLY_TIME = 0.25  # s between two changes of an instrument with a table for each hand distance
 NO_TAKE = "There is no take to play again: play first"
 
 
@@ -31,6 +33,7 @@ class Performer:
         self._folder = folder
         self._layout_changed = layout_changed
         self._sent: dict[str, object] = {"jitter": 0.0, "drone": None}
+        self._due = 0.0
         self.seed = 1
         self.session = session
         self.speaker = speaker
@@ -47,13 +50,20 @@ class Performer:
             self.state = with_notice(self.state, text, time.monotonic())
 
     def update(self) -> None:
-        """Pass on what the controls changed; call it some 30 times a second."""
-        session = self.session
-        session.update()
-        if session.changed:
+        """Pass on what the controls changed; call it some 30 times a second.
+
+        An instrument whose amplitudes follow the hand (a solved circuit) or with a diode takes the audio process some
+        0.1 s to prepare: of those the newest is passed on every `COSTLY_TIME`, the first of a drag at once.
+        """
+        session, now = self.session, time.monotonic()
+        if now >= self._due:
+            session.update()
+        if session.changed and now >= self._due:
             session.changed = False
-            self.speaker.set_instrument(session.instrument)
+            instrument = session.instrument
+            self.speaker.set_instrument(instrument)
             self._layout_changed()
+            self._due = now + COSTLY_TIME if is_costly(instrument) else 0.0
         self.say(session.take_notice())
         self._send("jitter", session.settings.number("jitter"), lambda: self.speaker.set_jitter(
             session.settings.number("jitter"), self.seed))  # fmt: skip
@@ -154,6 +164,11 @@ class Performer:
         if self._sent[name] != value:
             self._sent[name] = value
             send()
+
+
+def is_costly(instrument: Instrument) -> bool:
+    """Whether the voice needs a table of waveforms for this instrument, one for each of many hand distances."""
+    return instrument.amplitude_varies or instrument.detector.kind == "diode"
 
 
 def recording_path(folder: Path, name: str, now: datetime) -> Path:

@@ -214,4 +214,5 @@ def field_picture(session: Session, antenna_diameter: float = 0.010) -> FieldPic
     return FieldPicture(
         drawn_notes(tuned), tuned.zero_beat_distance, tuned.locked_span, design.antenna.diameter,
         stand_distance=design.player.stand_distance,
+        cabinet=None if design.cabinet is None else (design.cabinet.width, design.cabinet.depth),
     )  # fmt: skip

@@ -69,6 +69,17 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
     )
 
 
+def slope_text(tuned: Tuned, distance: float) -> str:
+    """What a millimetre of hand does at a distance, m: "Here 15 cents a mm."; nothing where nothing sounds."""
+    try:
+        slope = float(tuned.field.cents_per_mm(distance))
+    except ValueError:
+        return ""
+    if not math.isfinite(slope):
+        return ""
+    return f" Here {slope:.0f} cents a mm." if slope >= 10.0 else f" Here {slope:.1f} cents a mm."
+
+
 def _untouched(settings: Settings, name: str) -> bool:
     return settings[name] == settings.control(name).default
 
@@ -120,7 +131,7 @@ def _drift(offer: Tunable) -> DriftLaw:
 
 def _warm_law(offer: Tunable, law: VariableLaw, rise: float, stray: float) -> VariableLaw:
     """A solved oscillator warmer by `rise`, K: its frequency times the ratio by which the lossless one moves; the
-    transistor's own drift is left out, as in `models.drift`.
+    transistor's own drift, which the drift report solves anew at each temperature, is left out.
     """
     drift, cold = _drift(offer), offer.instrument.antenna_stray
     hand = law.capacitances - cold

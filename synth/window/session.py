@@ -6,6 +6,7 @@ it is ready the instrument plays on as it was.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 SOLVING = "solving the circuit for this sensitivity; it plays on as it was until then"
 SOLVED = "the circuit is solved for this sensitivity"
 LETTERS = "AB"
+SWITCH_INTERVAL = 0.0005  # s the work beside the window may hold the interpreter while a picture is due
 
 
 @dataclass(slots=True, eq=False)
@@ -249,6 +251,7 @@ class Session:
 
     def _pool(self) -> ThreadPoolExecutor:
         if self._worker is None:
+            sys.setswitchinterval(SWITCH_INTERVAL)  # the work must not hold up the pictures
             self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="beatfield work")
         return self._worker
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from synth.window.control_rows import control_rows
+from synth.window.control_rows import ControlRow, control_rows
 from synth.window.keys import KEY_ROWS
 from synth.window.performer import named_key
 from synth.window.readings import full_scale_text, readings, status_text
+from synth.window.retune import slope_text
 from synth.window.session import Session
 from synth.window.spectrum import FRAMES, Spectrum, spectrum
 from synth.window.state import WindowState
@@ -34,7 +36,7 @@ def shown_now(
         notice=notice,
         listening=f"full volume peaks at {full_scale}",
         remarks=remarks + session.tuned.notices + ((fault,) if fault else ()),
-        rows=control_rows(settings, state.selected, session.disabled),
+        rows=_rows(session, state),
         sides=session.names if len(session.names) > 1 else (),
         active_side=session.active,
         posture="fist" if settings.text("posture") == "fist" else "open",
@@ -46,9 +48,19 @@ def shown_now(
     )
 
 
+def _rows(session: Session, state: WindowState) -> tuple[ControlRow, ...]:
+    """The drawer's rows; that of sensitivity says, while it is selected, what a millimetre does where the hand is."""
+    rows = control_rows(session.settings, state.selected, session.disabled)
+    return tuple(
+        replace(row, hint=row.hint + slope_text(session.tuned, state.distance))
+        if row.name == "sensitivity" and row.selected and row.enabled else row
+        for row in rows
+    )  # fmt: skip
+
+
 def fault_text(fault: str | None) -> str:
     """Why there is no sound, and the key that starts it again."""
-    return "" if not fault else f"▲ {fault} {named_key(KEY_ROWS, 'restart')}: start the sound again"
+    return "" if not fault else f"▲ {fault.rstrip(' .')}  ·  {named_key(KEY_ROWS, 'restart')}: start the sound again"
 
 
 def flags_text(state: WindowState, meters: Meters) -> str:

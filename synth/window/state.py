@@ -55,10 +55,14 @@ class WindowState:
 
 
 def with_pointer(state: WindowState, pointer: tuple[int, int], scale: StageScale) -> WindowState:
-    """The hands follow the pointer; in fine mode the pitch hand goes 1/8 of its way, from where it was."""
+    """The hands follow the pointer; in fine mode the pitch hand goes 1/8 of its way, from where it was.
+
+    The volume always goes the pointer's whole way: silence must stay one move down, and fine mode is there for
+    millimetres of pitch, which no volume needs.
+    """
     across = float(pointer[0])
     if state.fine:
-        before = scale.x_of(state.distance) if state.place is None else state.place[0]
+        before = scale.x_of(state.distance)  # and not the place before: the stage's scale may have changed
         moved = 0 if state.pointer is None else pointer[0] - state.pointer[0]
         across = _within(before + FINE_SHARE * moved, scale)
     distance, volume = scale.distance_at(across), scale.gain_at(pointer[1])

@@ -15,8 +15,9 @@ from synth.window.control_rows import ControlRow
 from synth.window.draw_curves import draw_spectrum, draw_trace
 from synth.window.draw_drawer import draw_drawer, strip_words
 from synth.window.draw_field import FieldPicture, draw_field
-from synth.window.draw_hand import draw_hand
+from synth.window.draw_hand import draw_figure, draw_hand
 from synth.window.draw_header import KEY_PIECES, STRIP_KEY_PIECES, draw_header, draw_still_header
+from synth.window.draw_inset import draw_inset
 from synth.window.draw_overlay import draw_caution, draw_help, draw_help_status, draw_too_small
 from synth.window.draw_panels import draw_chain, draw_level, draw_still_panels
 from synth.window.draw_tuner import draw_tuner
@@ -109,13 +110,18 @@ class View:
     def show(
         self, title: str, picture: FieldPicture, nearest: float, farthest: float, volume: VolumeAxis = PLAIN
     ) -> None:
-        """Show this field from now on: another design, or the same one tuned otherwise."""
+        """Show this field from now on: another design, or the same one tuned otherwise.
+
+        The scale of the stage follows at the next picture that is drawn while no slider is held.
+        """
         self._title = title
         self._picture = picture
         self._ends = nearest, farthest
         self._volume = volume
-        self._width = stage_width(picture.zero_beat, farthest)
-        if self.size != (0, 0):
+        self._wanted_width = stage_width(picture.zero_beat, farthest)
+        if self.size == (0, 0):
+            self._width = self._wanted_width
+        else:
             self.resize(self.size)
 
     def resize(self, size: tuple[int, int], text_scale: float | None = None, mirrored: bool | None = None) -> None:
@@ -151,6 +157,9 @@ class View:
         """Draw onto `surface`, which holds the last picture; return the rectangles that may have changed."""
         if (state.text_scale, state.mirrored) != (self.text_scale, self.mirrored):
             self.resize(self.size, state.text_scale, state.mirrored)
+        if self._width != self._wanted_width and not state.dragging:
+            self._width = self._wanted_width
+            self.resize(self.size)
         self._open_drawer(state.drawer_open)
         painter = self._painter = self._painter or Painter(surface)
         layout, scale = self.layout, self.scale
@@ -177,10 +186,11 @@ class View:
     ) -> None:
         picture = self._picture
         if not layout.drawer_over_stage:
-            draw_hand(
-                painter, layout, scale, state, shown.readings.distance, shown.posture, picture.stand_distance,
-                picture.antenna_diameter,
+            draw_figure(
+                painter, layout, scale, state, shown.posture, picture.stand_distance, picture.antenna_diameter
             )  # fmt: skip
+            draw_inset(painter, layout, scale, picture, state, shown.posture)
+            draw_hand(painter, layout, scale, state, shown.readings.distance, shown.posture)
         with painter.as_one():
             draw_tuner(painter, layout, shown.readings)
         with painter.as_one():

@@ -127,7 +127,7 @@ def _open_stage(folder: Path, running: list[subprocess.Popen[bytes]]) -> Stage:
 def _start_screen(folder: Path, environment: dict[str, str], running: list[subprocess.Popen[bytes]]) -> str:
     reading, writing = os.pipe()
     with (folder / "xvfb.log").open("wb") as log:
-        command = ["Xvfb", "-displayfd", str(writing), "-screen", "0", "1400x800x24", "-nolisten", "tcp", "-noreset"]
+        command = ["Xvfb", "-displayfd", str(writing), "-screen", "0", "2600x1500x24", "-nolisten", "tcp", "-noreset"]
         running.append(subprocess.Popen(command, env=environment, pass_fds=(writing,), stdout=log, stderr=log))
     os.close(writing)
     with os.fdopen(reading) as answer:

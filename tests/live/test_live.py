@@ -25,7 +25,7 @@ DESIGN = Path(__file__).resolve().parents[2] / "demos" / "meadow.toml"
 WANTED_HZ = (110.0, 220.0, 440.0, 880.0)
 HOLD = 2.0  # s on each note
 SETTLE = 0.4  # s for the hand to arrive in the recording
-PLAYED = 20.0  # s of sound that must be without a gap
+PLAYED = 12.0  # s of sound that must be without a gap
 LATENCIES = ("low", "low", "40 ms")
 HOLE = 12  # samples of exact zero in a row: no sound of this run stays at zero for a quarter of that
 
@@ -182,7 +182,7 @@ def perform(
         time.sleep(HOLD)
         performance.held.append(Held(begin, frames(), pointer.frequency, pointer.gain))
     performance.picture, performance.pointer = record.with_name("screen.png"), pointer.place
-    stage.run("import", "-window", "root", str(performance.picture))
+    stage.run("import", "-window", window(), str(performance.picture))
     remaining = PLAYED + 0.5 - (time.monotonic() - started)
     pointer.glide([0.2 + 0.15 * np.sin(0.1 * turn) for turn in range(int(remaining / 0.01))], 0.8)
     time.sleep(max(0.0, PLAYED + 0.5 - (time.monotonic() - started)))

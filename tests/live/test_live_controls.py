@@ -105,8 +105,7 @@ def perform(stage: Any, session: Session, player: Any, record: Path, log: Path) 
     hold("open", meadow.beat_frequency(hand))
     done.picture = record.with_name("screen.png")
     stage.run("import", "-window", place, str(done.picture))
-    drag(do, stage, layout)
-    wanted = session.settings.control("zero_beat").value_at(SHARE)
+    wanted = session.settings.control("zero_beat").value_at(drag(do, stage, layout))
     hold("zero beat dragged", tuned(session, zero_beat=wanted).beat_frequency(hand))
     do("key", "z")
     hold("undone", meadow.beat_frequency(hand))
@@ -123,16 +122,19 @@ def tuned(session: Session, **values: Any) -> Any:
     return retuned(session.side.offer, settings).instrument
 
 
-def drag(do: Any, stage: Any, layout: Layout) -> None:
+def drag(do: Any, stage: Any, layout: Layout) -> float:
+    """Drag the zero-beat slider to about `SHARE` of its way; where the whole pixel lies, 0 to 1."""
     names = [control.name for control in CONTROLS]
     slider = layout.slider_box(layout.control_boxes(len(CONTROLS))[names.index("zero_beat")])
     row = str(slider.center[1])
     do("mousemove", str(round(slider.left + 0.7 * (slider.width - 1))), row)
     stage.run("xdotool", "mousedown", "1")
     for share in np.linspace(0.7, SHARE, 12):
-        do("mousemove", str(round(slider.left + share * (slider.width - 1))), row)
+        column = round(slider.left + share * (slider.width - 1))
+        do("mousemove", str(column), row)
         time.sleep(0.03)
     stage.run("xdotool", "mouseup", "1")
+    return (column - slider.left) / (slider.width - 1)
 
 
 def pitch_of(samples: Any) -> float:

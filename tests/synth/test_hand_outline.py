@@ -7,6 +7,7 @@ import pytest
 
 from models.hand import player
 from models.hand.scene import POSTURES, Posture, Scene
+from synth.window.figure_outline import WRIST_BEGINS, figure
 from synth.window.hand_outline import (
     arm_outline,
     body_outline,
@@ -85,3 +86,48 @@ def test_the_body_stands_where_the_computed_body_does() -> None:
     outline = np.array(body_outline(SCENE.player.stand_distance, SCENE.antenna.diameter))
     np.testing.assert_allclose(mid(outline), mid(mesh), atol=0.004)
     np.testing.assert_allclose(np.ptp(outline, axis=0), np.ptp(mesh, axis=0), rtol=0.05)
+
+
+def within(point: np.ndarray, outline: np.ndarray) -> bool:
+    """Inside a simple outline of any shape (rays to +x cross it an odd number of times), or within 1.5 mm of it."""
+    following = np.roll(outline, -1, axis=0)
+    crosses = (outline[:, 1] > point[1]) != (following[:, 1] > point[1])
+    one, other = outline[crosses], following[crosses]
+    at = one[:, 0] + (point[1] - one[:, 1]) / (other[:, 1] - one[:, 1]) * (other[:, 0] - one[:, 0])
+    edge = following - outline
+    share = np.clip(((point - outline) * edge).sum(axis=1) / np.maximum((edge**2).sum(axis=1), 1e-30), 0.0, 1.0)
+    away = np.hypot(*(outline + share[:, None] * edge - point).T).min()
+    return bool((at > point[0]).sum() % 2) or bool(away < 0.0015)
+
+
+@pytest.mark.parametrize("posture", POSTURES)
+@pytest.mark.parametrize("distance", [0.01, 0.12, 0.3, 0.5, 0.6])
+def test_hand_and_arm_are_one_outline_closed_at_the_wrist(posture: Posture, distance: float) -> None:
+    """It holds all of hand and arm, also the 4 mm between them, and adds nothing beyond the wrist."""
+    person = figure(posture, distance, 0.75, 0.010)
+    whole = np.array(person.whole)
+    hand = np.array(hand_outline(posture)) + (distance, 0.0)
+    arm = np.array(arm_outline(shoulder(0.75, 0.010), wrist(posture, distance)))
+    assert all(within(point, whole) for point in (*hand, *arm))
+    back = distance + hand_length(posture)
+    for along in np.linspace(back - 0.002, back + player.WRIST_CLEARANCE + 0.002, 5):
+        for side in (-0.008, 0.0, 0.008):
+            assert within(np.array([along, side]), whole)
+    np.testing.assert_allclose(whole.min(axis=0), np.vstack((hand, arm)).min(axis=0), atol=0.001)
+    np.testing.assert_allclose(whole.max(axis=0), np.vstack((hand, arm)).max(axis=0), atol=0.001)
+    steps = np.hypot(*(np.roll(whole, -1, axis=0) - whole).T)
+    assert steps[1 : len(person.skin) - 2].max() < 0.03  # no leap round hand and wrist, between the straight sides
+    for skin_end, sleeve_side in ((person.skin[0], person.cuff[0]), (person.skin[-1], person.cuff[-1])):
+        assert skin_end == pytest.approx(sleeve_side)
+    assert np.array(person.heel)[:, 0].max() == pytest.approx(back, abs=1e-4)
+
+
+@pytest.mark.parametrize("posture", POSTURES)
+def test_before_the_wrist_the_outline_is_the_hand(posture: Posture) -> None:
+    limit = 0.2 + 0.9 * WRIST_BEGINS[posture] * hand_length(posture)
+    front = np.array([point for point in figure(posture, 0.2, 0.75, 0.010).skin if point[0] < limit])
+    hand = {tuple(np.round((0.2 + along, side), 9)) for along, side in hand_outline(posture)}
+    assert len(front) > 15
+    assert all(tuple(np.round(point, 9)) in hand for point in front)
+    assert front[:, 0].min() == pytest.approx(0.2)
+    assert np.ptp(front[:, 1]) == pytest.approx(2.0 * hand_half_width(posture), rel=0.01)

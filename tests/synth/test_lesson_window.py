@@ -16,6 +16,7 @@ from synth.lessons.live import live_lesson
 from synth.lessons.table import LESSONS
 from synth.window.box import Box
 from synth.window.lesson_layout import lay_out_lesson, too_small
+from synth.window.lesson_map import PLACES, line_map
 from synth.window.lesson_sound import FLOOR_DB, LONGEST, live_spectrum, live_trace, steps_of
 from synth.window.lesson_state import LessonState, on_click, on_key, with_pointer, without_pointer
 from synth.window.lesson_view import Heard, LessonView, band_marks, band_place
@@ -138,6 +139,41 @@ def test_keys():
     assert on_key(state, "up")[0].level == pytest.approx(0.5 * 10 ** (3 / 20))
     assert on_key(replace(state, level=1.0), "up")[0].level == 1.0
     assert on_key(state, "m")[0].silenced
+
+
+def test_text_size_keys():
+    state = LessonState(live_beats(), 0.5)
+    larger, action = on_key(state, "=", ctrl=True)
+    assert (larger.text_scale, action) == (1.15, "text")
+    assert on_key(larger, "-", ctrl=True)[0].text_scale == 1.0
+    assert on_key(larger, "0", ctrl=True)[0].text_scale == 1.0
+    assert on_key(state, "n", ctrl=True) == (state, None)
+    assert on_key(replace(state, text_scale=1.6), "=", ctrl=True)[0].text_scale == 1.6
+
+
+@pytest.mark.parametrize("size", [(1024, 640), (1280, 720), (2560, 1440)])
+@pytest.mark.parametrize("text_scale", [0.8, 1.3, 1.6])
+def test_large_text_is_whole_and_parts_stay_apart(lessons, size, text_scale):
+    parts = lay_out_lesson(size, text_scale).parts()
+    assert all(Box(0, 0, *size).contains(box) for box in parts.values())
+    assert not any(one.overlaps(two) for one, two in combinations(parts.values(), 2))
+    assert parts["pad"].height > 0.2 * size[1]
+    view, surface = LessonView(), pygame.Surface(size)
+    view.resize(size)
+    for state in states(lessons):
+        for fault in ("", FAULT):
+            view.draw(surface, replace(state, text_scale=text_scale), Heard(fault=fault))
+            check_texts(view, size)
+
+
+def test_the_map_behind_the_pad_is_the_recipes_own_lines(lessons):
+    """One tone at 440 Hz stays, the other follows the axis: heights in the band as the frequencies are."""
+    stage = lessons["beats"].stages[0]
+    columns = line_map(stage.choices[0], stage.band)
+    assert len(columns) == PLACES
+    for number in (0, PLACES // 4, PLACES - 1):
+        frequencies = sorted((440.0, 430.0 + 40.0 * number / (PLACES - 1)))
+        assert columns[number] == pytest.approx(band_place(np.array(frequencies), stage.band))
 
 
 def test_caution_is_silent_until_answered():

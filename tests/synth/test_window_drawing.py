@@ -23,12 +23,15 @@ from synth.window import palette
 from synth.window.box import Box
 from synth.window.control_rows import control_rows
 from synth.window.controls import CONTROL_NAMES, CONTROLS, Settings
-from synth.window.draw_field import FieldPicture
+from synth.window.draw_field import FieldPicture, shown_name
+from synth.window.draw_inset import CAPTION, inset_scale
 from synth.window.hand_outline import hand_half_width, hand_length
+from synth.window.note_labels import drawn_lines, weight_of
 from synth.window.painter import DrawnText, font_file
 from synth.window.readings import readings
+from synth.window.shown import fault_text
 from synth.window.spectrum import spectrum
-from synth.window.state import WindowState
+from synth.window.state import WindowState, with_pointer
 from synth.window.text_sizes import SMALLEST, too_small
 from synth.window.view import Shown, View
 from synth.window.volume_axis import PLAIN, VolumeAxis, ring_volume
@@ -347,3 +350,114 @@ def test_postures_sides_guides_and_reasons_are_told_by_more_than_colour() -> Non
     told = ("▶ Fine tune", "Not here:", "▶ B", "REPLAY", "4:32 kept", "A = 440 Hz", "drone A3", "your body: 75 cm")
     for words in told:
         assert words in shown, words
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize(("size", "text_scale"), [((900, 560), 1.0), ((1280, 720), 0.8), ((2560, 1440), 1.0)])
+def test_names_stand_only_at_drawn_lines(size: tuple[int, int], text_scale: float, mirrored: bool) -> None:
+    """No scale is marked, so every line is one of `drawn_lines`; below a name pixels of its line are seen."""
+    state = replace(STATE, text_scale=text_scale, mirrored=mirrored, present=False)
+    view, surface = drawn(size, state, replace(BEFORE, guide=frozenset(), drone=None))
+    assert view.scale is not None
+    assert view.layout is not None
+    scale, numbers = view.scale, colour_numbers(surface)
+    names = {shown_name(line.name): line for line in FIELDS[0.0].notes()}
+    kept = drawn_lines(FIELDS[0.0].notes(), scale.x_of, max(5.0, 6.0 * view.layout.scale))
+    labels = [text for text in view.texts if text.shown in names and view.layout.note_band.contains(text.place)]
+    assert len(labels) > 5
+    for label in labels:
+        line = names[label.shown]
+        assert line in kept, label.shown
+        strong = weight_of(line.number) == "octave"
+        colour = palette.STRONG_LINE if strong else palette.LINE
+        wanted = colour[0] << 16 | colour[1] << 8 | colour[2]
+        x = int(scale.x_of(line.distance))
+        assert (numbers[x - 2 : x + 3, scale.box.top + 2] == wanted).any(), label.shown
+
+
+def test_octaves_that_draw_only_their_c_have_no_other_name() -> None:
+    """A narrow stage merges the lines of the lower octaves into their Cs; G and E are then not named either."""
+    view, _ = drawn((900, 560), STATE, replace(BEFORE, guide=frozenset(), drone=None))
+    assert view.scale is not None
+    assert view.layout is not None
+    kept = {line.number for line in drawn_lines(FIELDS[0.0].notes(), view.scale.x_of, 5.0)}
+    bare = [number for number in range(128) if number % 12 and number not in kept]
+    assert bare
+    named = {text.shown for text in view.texts if view.layout.note_band.contains(text.place)}
+    assert not named & {shown_name(line.name) for line in FIELDS[0.0].notes() if line.number in bare}
+
+
+def test_the_fault_and_its_remedy_are_apart() -> None:
+    said = fault_text("No sound: the default sound output was not found. Look for it with: beatfield devices")
+    fault, remedy = said.split("  ·  ")
+    assert fault.endswith("beatfield devices")
+    assert remedy.startswith("B: ")
+    assert fault_text("The sound ended.").startswith("▲ The sound ended  ·  B: ")
+    assert fault_text(None) == ""
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_the_inset_shows_the_whole_plan_beside_the_notes(mirrored: bool) -> None:
+    """At the usual sizes the plan is there, inside the stage, clear of every note line and of the hand's line."""
+    for size in ((1024, 640), (1280, 720), (1920, 1080), (2560, 1440)):
+        view, _ = drawn(size, replace(STATE, mirrored=mirrored))
+        assert view.scale is not None
+        assert view.layout is not None
+        assert CAPTION in {text.shown for text in view.texts}
+        picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01, cabinet=(0.4, 0.2))
+        placed = inset_scale(view.layout, view.scale, picture, 60, ())
+        assert placed is not None
+        box, pixels = placed
+        assert view.layout.stage.contains(box)
+        assert box.top > view.scale.axis_y
+        assert box.width >= pixels * (0.75 + 0.10)  # from the cabinet's far edge to the body's axis
+        for line in picture.notes:
+            assert not box.left <= view.scale.x_of(line.distance) <= box.right
+
+
+def test_the_inset_is_left_out_where_it_has_no_room() -> None:
+    view, _ = drawn((1024, 640), replace(STATE, text_scale=1.6))
+    assert CAPTION not in {text.shown for text in view.texts}
+    view, _ = drawn((1280, 720), STATE)
+    assert view.scale is not None
+    assert view.layout is not None
+    picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01)
+    assert inset_scale(view.layout, view.scale, picture, 60, ()) is not None
+    assert inset_scale(view.layout, view.scale, picture, 60, (view.layout.stage.left + 40.0,)) is None
+
+
+def test_the_strip_names_every_control() -> None:
+    for size in ((1024, 640), (1280, 720)):
+        view, _ = drawn(size, replace(STATE, text_scale=1.6))
+        assert view.layout is not None
+        assert view.layout.drawer_is_strip
+        names = {text.shown for text in view.texts if view.layout.drawer.contains(text.place)}
+        assert {control.label for control in CONTROLS} <= names
+
+
+def test_the_ring_scale_says_that_it_is_a_side_view() -> None:
+    view, _ = drawn((1280, 720), STATE, BEFORE, 0.0, RING)
+    assert "side view" in {text.shown for text in view.texts}
+    view, _ = drawn((1280, 720), STATE)
+    assert "side view" not in {text.shown for text in view.texts}
+
+
+def test_the_scale_of_the_stage_waits_for_the_end_of_a_drag() -> None:
+    """While a slider is held the pixels of a distance stay; then the scale follows, and the hand is where it was."""
+    import pygame
+
+    surface = pygame.Surface((1280, 720))
+    view, _ = drawn((1280, 720), STATE)
+    field = FIELDS[0.0]
+    held = replace(STATE, dragging="zero_beat")
+    assert view.scale is not None
+    width = view.scale.width
+    for zero_beat in (0.41, 0.33, 0.27):
+        picture = FieldPicture(field.notes(), zero_beat, None, 0.01)
+        view.show("Another", picture, 0.01, 0.8)
+        view.draw(surface, held, BEFORE)
+        assert view.scale.width == width
+    view.draw(surface, STATE, BEFORE)
+    assert view.scale.width == pytest.approx(0.35)
+    fine = replace(STATE, fine=True, pointer=(400, 300), place=(400.0, 300.0))
+    assert with_pointer(fine, (400, 300), view.scale).distance == pytest.approx(STATE.distance)

@@ -104,10 +104,13 @@ def test_readouts_keep_their_inner_rooms(size: tuple[int, int], text_scale: floa
         ((1280, 720), 1.0, set(), False),
         ((1024, 640), 1.0, set(), False),
         ((1024, 640), 0.8, set(), False),
-        ((900, 560), 1.0, {"spectrum"}, False),
-        ((1024, 640), 1.6, {"spectrum"}, True),
+        ((900, 560), 1.0, set(), False),
+        ((1280, 720), 1.15, set(), False),
+        ((1280, 720), 1.6, set(), True),
+        ((1024, 640), 1.3, {"spectrum"}, False),
+        ((1024, 640), 1.6, set(), True),
         ((2560, 1440), 1.0, set(), False),
-        ((2560, 1440), 1.6, {"spectrum"}, True),
+        ((2560, 1440), 1.6, set(), True),
     ],
 )
 def test_by_rule_large_text_hides_the_spectrum_and_narrows_the_drawer(
