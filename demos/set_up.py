@@ -68,6 +68,16 @@ def install(target):
              "proxy, set pip up first; then run this command again.")
 
 
+def run_tests(options):
+    """Run pytest with `options`; without any the quick tests on two cores, then those with real sound and screen."""
+    pytest = [VENV_PYTHON, "-m", "pytest"]
+    if options:
+        return subprocess.call([*pytest, *options], cwd=ROOT)
+    quick = subprocess.call([*pytest, "-n", "2", "--ignore", os.path.join("tests", "live")], cwd=ROOT)
+    live = subprocess.call([*pytest, os.path.join("tests", "live")], cwd=ROOT)
+    return quick or live
+
+
 def main(arguments):
     if sys.version_info[:2] < OLDEST:
         sys.exit("set-up: Beatfield needs Python %d.%d or newer; this is %d.%d (%s). Run this file with a newer "
@@ -77,7 +87,7 @@ def main(arguments):
         sys.exit("set-up: usage: python3 demos/set_up.py [--tests [PYTEST OPTIONS]]")
     install(".[test]" if tests else ".")
     if tests:
-        return subprocess.call([VENV_PYTHON, "-m", "pytest", *arguments[1:]], cwd=ROOT)
+        return run_tests(arguments[1:])
     return subprocess.call([VENV_PYTHON, "-m", "synth", "demo"], cwd=ROOT)
 
 

@@ -128,7 +128,7 @@ def _circuit(changes: list[tuple[Key, Any]]) -> None:
 
 
 test_lossless_designs_few, test_lossless_designs = WILD.quick_and_slow(
-    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 20, 1200
+    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 20, 500
 )
 PARTS = [key for section in ("circuit", "transistor", "variable", "coupling") for key in keys_of(section)]
 # a circuit is solved at many hand distances: some seconds, more where its parts are far from usual
