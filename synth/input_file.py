@@ -10,11 +10,14 @@ from synth.errors import DesignError
 def read_text(path: Path, largest: int, name_one: str, missing: str, too_large: str) -> str:
     """The UTF-8 text of `path` (a byte-order mark is dropped), at most `largest` bytes.
 
-    `name_one`: the remedy for a folder; `missing`: for no such file; `too_large`: for a longer one. Raises DesignError.
+    Only a regular file is read. `name_one`: the remedy for a folder; `missing`: for no such file; `too_large`: for a
+    longer one. Raises DesignError.
     """
     try:
         if path.is_dir():
             raise DesignError(f"{path}: is a folder; {name_one}")
+        if path.exists() and not path.is_file():  # a pipe that nobody writes to would be waited for without end
+            raise DesignError(f"{path}: is a pipe or a device; save its text as a file and name that")
         with open(path, "rb") as file:
             content = file.read(largest + 1)
     except FileNotFoundError:

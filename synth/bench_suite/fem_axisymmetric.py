@@ -25,6 +25,10 @@ NEAR = 1e-9  # relative, in telling on which line a node lies
 PURPOSE = "the comparison with finite elements"
 
 
+class NotSolvedError(Exception):
+    """The equations of one case could not be solved: the message says why. The other cases go on."""
+
+
 @dataclass(frozen=True, slots=True)
 class Found:
     """A capacitance, F, and the number of unknowns it took."""

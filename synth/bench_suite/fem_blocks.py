@@ -16,7 +16,7 @@ import numpy as np
 from scipy.constants import epsilon_0
 from scipy.sparse.linalg import LinearOperator, cg
 
-from synth.bench_suite.fem_axisymmetric import NEAR, PURPOSE, Found
+from synth.bench_suite.fem_axisymmetric import NEAR, PURPOSE, Found, NotSolvedError
 from synth.bench_suite.graded import Floats, along, outward
 from synth.libraries import require
 
@@ -54,7 +54,7 @@ def capacitance(
 
     first: smallest cells at the edges of a block, over its shortest edge; growth: of the cells away from them; far:
     half the size, m, of the space. mirrored: axes in which all is symmetric about 0: only the positive half is solved.
-    earthed_plane: the plane z = 0 is earthed, all blocks above it.
+    earthed_plane: the plane z = 0 is earthed, all blocks above it. Raises NotSolvedError.
     """
     fem = require("skfem", PURPOSE)
     on_plane = (False, False, earthed_plane)
@@ -131,14 +131,14 @@ def _assembled(fem: Any, mesh: Any, edge: Any, order: int) -> tuple[Any, Any]:
 
 
 def _potential(matrix: Any, given: Floats, free: Any) -> Floats:
-    """The potential with its fixed values `given` and the `free` unknowns solved for."""
+    """The potential with its fixed values `given` and the `free` unknowns solved for, or NotSolvedError."""
     own = matrix[free][:, free]
     right = -(matrix[free] @ given)
     diagonal = 1.0 / own.diagonal()
     smoother = LinearOperator(own.shape, lambda x: diagonal * x)
     found, failed = cg(own, right, rtol=TOLERANCE, maxiter=MOST_STEPS, M=smoother)
     if failed:
-        raise ValueError(f"potential must converge; got none in {MOST_STEPS} steps")
+        raise NotSolvedError(f"the conjugate gradients did not converge in {MOST_STEPS} steps")
     potential = given.copy()
     potential[free] = found
     return potential

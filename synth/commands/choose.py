@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.report.command_output import add_output_options
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -26,15 +28,11 @@ def add_arguments(parser: ArgumentParser) -> None:
                         help="variable oscillator only, either way (default: 1 pF)")  # fmt: skip
     parser.add_argument("--branch-tolerance", metavar="LIMIT", default="5 %",
                         help="of the series inductor, variable oscillator only (default: 5 %%)")  # fmt: skip
-    parser.add_argument("--json", action="store_true", help="print the report as JSON")
-    parser.add_argument("--csv", metavar="FILE", help="write the choices as CSV (- for stdout)")
-    parser.add_argument("--plot", metavar="FILE", help="write what each trimmer covers as PNG or SVG")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    add_output_options(parser, "the choices", "what each trimmer covers")
 
 
 def run(arguments: Namespace) -> int:
     """Choose and report; exit code 3 where nothing reaches the target in every build."""
-    import sys
     from pathlib import Path
 
     from models.preferred_values import SERIES
@@ -42,9 +40,9 @@ def run(arguments: Namespace) -> int:
     from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
     from synth.design_file import load_design
     from synth.options import chosen, frequency_of, quantity_of
-    from synth.report.choose_report import choose_report
-    from synth.report.output import print_json, write_text
-    from synth.workbench import say
+    from synth.report.choose_plot import save_choose_plot
+    from synth.report.choose_report import ChooseReport, choose_report
+    from synth.report.command_output import write_outputs
 
     def ratio(option: str, text: str, unit: str = "percent") -> float:
         return quantity_of(option, text, unit, 0.0, 0.9) or 0.0
@@ -71,15 +69,5 @@ def run(arguments: Namespace) -> int:
     found = tank_goal(design, arguments.which, target, limits)
     inductances = tuple(coil for coil in listed if coil is not None) or (found.inductance,)
     report = choose_report(design, arguments.which, found, inductances, series, trimmers)
-    if arguments.csv:
-        write_text(report.csv(), arguments.csv, arguments.force)
-    if arguments.plot:
-        from synth.report.choose_plot import save_choose_plot
-
-        save_choose_plot(report, Path(arguments.plot), arguments.force)
-        say(f"wrote {arguments.plot}")
-    if arguments.json:
-        print_json(report.document())
-    elif arguments.csv != "-":
-        sys.stdout.write(report.text())
+    write_outputs(arguments, report, ChooseReport.text, save_choose_plot)
     return EXIT_OK if report.reached else EXIT_GOAL_MISSED

@@ -5,6 +5,8 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
+from synth.report.command_output import add_output_options
+
 if TYPE_CHECKING:
     from synth.report.compare_report import CompareReport
     from synth.workbench import Workpiece
@@ -22,23 +24,20 @@ def add_arguments(parser: ArgumentParser) -> None:
     sound.add_argument("-o", "--output", metavar="FILE", help="one sound file, n pips before the n-th design")
     sound.add_argument("--separate", metavar="FOLDER", help="one sound file for each design, into this folder")
     parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
-    parser.add_argument("--json", action="store_true", help="print the report as JSON")
-    parser.add_argument("--csv", metavar="FILE", help="write the table as CSV (- for stdout)")
-    parser.add_argument("--plot", metavar="FILE", help="write the plot as PNG or SVG")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    add_output_options(parser, "the table")
 
 
 def run(arguments: Namespace) -> int:
     """Open the designs, render them if wanted, and write the reports."""
-    import sys
     from pathlib import Path
 
     from synth.errors import DesignError
-    from synth.option_values import pair
+    from synth.options import pair
+    from synth.report.command_output import write_outputs
+    from synth.report.compare_plot import save_compare_plot
     from synth.report.compare_report import compare_report, text
     from synth.report.figure import checked_plot_path
-    from synth.report.output import print_json, write_text
-    from synth.workbench import open_design, say
+    from synth.workbench import open_design
 
     if len(arguments.designs) < 2:
         raise DesignError("name two designs or more to compare")
@@ -51,17 +50,7 @@ def run(arguments: Namespace) -> int:
     report = compare_report(workpieces, low, high)
     if arguments.output or arguments.separate:
         report = _with_sounds(arguments, workpieces, report)
-    if arguments.csv:
-        write_text(report.csv(), arguments.csv, arguments.force)
-    if arguments.plot:
-        from synth.report.compare_plot import save_compare_plot
-
-        save_compare_plot(report, Path(arguments.plot), arguments.force)
-        say(f"wrote {arguments.plot}")
-    if arguments.json:
-        print_json(report.document())
-    elif arguments.csv != "-":
-        sys.stdout.write(text(report))
+    write_outputs(arguments, report, text, save_compare_plot)
     return 0
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.report.command_output import add_output_options
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -13,36 +15,25 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--notes", metavar="NOTES", help="notes to follow, e.g. C3,A4 (default: the Cs in reach)")
     parser.add_argument("--hold", metavar="HZ", default="1 Hz", help="the zero beat holds within this (default 1 Hz)")
     parser.add_argument("--hold-cents", metavar="CENTS", default="5", help="a note holds within this (default 5)")
-    parser.add_argument("--json", action="store_true", help="print the report as JSON")
-    parser.add_argument("--csv", metavar="FILE", help="write the drift against temperature as CSV (- for stdout)")
-    parser.add_argument("--plot", metavar="FILE", help="write the plot as PNG or SVG")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    add_output_options(parser, "the drift against temperature")
 
 
 def run(arguments: Namespace) -> int:
     """Follow the design through temperature and write the reports asked for."""
-    import sys
     from pathlib import Path
 
     from models.pitch import parse_note
     from synth.errors import DesignError
-    from synth.quantity import parse
-    from synth.report.drift_report import (
-        LARGEST_TEMPERATURE,
-        SMALLEST_TEMPERATURE,
-        drift_report,
-        write_csv,
-    )
+    from synth.options import value
+    from synth.report.command_output import write_outputs
+    from synth.report.drift_plot import save_drift_plot
+    from synth.report.drift_report import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_report
     from synth.report.drift_text import drift_text
     from synth.report.figure import checked_plot_path
-    from synth.report.output import print_json
-    from synth.workbench import open_design, say
+    from synth.workbench import open_design
 
-    def value(option: str, text: str, unit: str, low: float, high: float) -> float:
-        try:
-            number = parse(text if any(letter.isalpha() for letter in text) else f"{text} {unit}", unit)
-        except DesignError as error:
-            raise DesignError(f"{option} {text}: {error}") from None
+    def within(option: str, text: str, unit: str, low: float, high: float) -> float:
+        number = value(option, text if any(letter.isalpha() for letter in text) else f"{text} {unit}", unit)
         if not low <= number <= high:
             raise DesignError(f"{option} {text}: must be between {low:g} and {high:g} {unit}")
         return number
@@ -50,10 +41,10 @@ def run(arguments: Namespace) -> int:
     if arguments.plot:
         checked_plot_path(Path(arguments.plot))
     ends = SMALLEST_TEMPERATURE, LARGEST_TEMPERATURE
-    first, last = value("--from", arguments.first, "degC", *ends), value("--to", arguments.last, "degC", *ends)
+    first, last = within("--from", arguments.first, "degC", *ends), within("--to", arguments.last, "degC", *ends)
     if first == last:
         raise DesignError(f"--to {arguments.last}: is the temperature it is tuned at; write another one")
-    hertz = value("--hold", arguments.hold, "Hz", 0.001, 1e4)
+    hertz = within("--hold", arguments.hold, "Hz", 0.001, 1e4)
     try:
         limit_cents = float(arguments.hold_cents)
         notes = None if arguments.notes is None else tuple(parse_note(name) for name in arguments.notes.split(","))
@@ -62,15 +53,5 @@ def run(arguments: Namespace) -> int:
     if not 0.01 <= limit_cents <= 1200.0:
         raise DesignError(f"--hold-cents {arguments.hold_cents}: must be between 0.01 and 1200")
     report = drift_report(open_design(Path(arguments.design)), first, last, notes, hertz, limit_cents)
-    if arguments.csv:
-        write_csv(report, arguments.csv, force=arguments.force)
-    if arguments.plot:
-        from synth.report.drift_plot import save_drift_plot
-
-        save_drift_plot(report, Path(arguments.plot), force=arguments.force)
-        say(f"wrote {arguments.plot}")
-    if arguments.json:
-        print_json(report.document())
-    elif arguments.csv != "-":
-        sys.stdout.write(drift_text(report))
+    write_outputs(arguments, report, drift_text, save_drift_plot)
     return 0

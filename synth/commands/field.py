@@ -4,36 +4,24 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.report.command_output import add_output_options
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
-    parser.add_argument("--json", action="store_true", help="print the report as JSON")
-    parser.add_argument("--csv", metavar="FILE", help="write the pitch against hand distance as CSV (- for stdout)")
-    parser.add_argument("--plot", metavar="FILE", help="write the plot as PNG or SVG")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    add_output_options(parser, "the pitch against hand distance")
 
 
 def run(arguments: Namespace) -> int:
     """Open the design and write the reports asked for."""
-    import sys
     from pathlib import Path
 
-    from synth.report.field_report import field_report, write_csv
-    from synth.report.output import print_json
-    from synth.workbench import open_design, say
+    from synth.report.command_output import write_outputs
+    from synth.report.field_plot import save_field_plot
+    from synth.report.field_report import FieldReport, field_report
+    from synth.workbench import open_design
 
-    workpiece = open_design(Path(arguments.design))
-    report = field_report(workpiece)
-    if arguments.csv:
-        write_csv(report, arguments.csv, force=arguments.force)
-    if arguments.plot:
-        from synth.report.field_plot import save_field_plot
-
-        save_field_plot(report, Path(arguments.plot), force=arguments.force)
-        say(f"wrote {arguments.plot}")
-    if arguments.json:
-        print_json(report.document())
-    elif arguments.csv != "-":
-        sys.stdout.write(report.text())
+    report = field_report(open_design(Path(arguments.design)))
+    write_outputs(arguments, report, FieldReport.text, save_field_plot)
     return 0

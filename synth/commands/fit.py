@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.report.command_output import add_output_options
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -24,15 +26,11 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--series", default="E12", help="IEC 60063 series of the fitted capacitor (default: E12)")
     parser.add_argument("--other-board", metavar="KIND", help="say what changes on another kind of board")
     parser.add_argument("-o", "--output", metavar="FITTED.toml", help="write the result as a design file")
-    parser.add_argument("--json", action="store_true", help="print the report as JSON")
-    parser.add_argument("--csv", metavar="FILE", help="write readings, fit and residuals as CSV (- for stdout)")
-    parser.add_argument("--plot", metavar="FILE", help="write readings and residuals as PNG or SVG")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    add_output_options(parser, "readings, fit and residuals", "readings and residuals")
 
 
 def run(arguments: Namespace) -> int:
     """Read, fit, report; write the design and the plot if asked."""
-    import sys
     from pathlib import Path
 
     from models.preferred_values import SERIES
@@ -44,11 +42,11 @@ def run(arguments: Namespace) -> int:
     from synth.design_file import design_text, load_design
     from synth.options import chosen, frequency_of
     from synth.plain_text import one_line
+    from synth.report.command_output import write_outputs
+    from synth.report.fit_plot import save_fit_plot
     from synth.report.fit_report import fit_report
     from synth.report.fit_target import Wish, chosen_reach
     from synth.report.fit_text import fit_text
-    from synth.report.output import print_json
-    from synth.report.output import write_text as write_table
     from synth.workbench import say
 
     boards = tuple(BOARDS)
@@ -70,15 +68,5 @@ def run(arguments: Namespace) -> int:
         for notice in notices:
             say(f"note: {notice}")
         say(f"wrote {arguments.output}")
-    if arguments.plot:
-        from synth.report.fit_plot import save_fit_plot
-
-        save_fit_plot(report, Path(arguments.plot), force=arguments.force)
-        say(f"wrote {arguments.plot}")
-    if arguments.csv:
-        write_table(report.csv(), arguments.csv, arguments.force)
-    if arguments.json:
-        print_json(report.document())
-    elif arguments.csv != "-":
-        sys.stdout.write(fit_text(report))
+    write_outputs(arguments, report, fit_text, save_fit_plot)
     return 0

@@ -28,7 +28,7 @@ def run(arguments: Namespace) -> int:
     from synth.bench.oscillator_trace import start_up, trace_csv
     from synth.design_file import load_design
     from synth.errors import DesignError
-    from synth.quantity import parse
+    from synth.options import value
     from synth.report.figure import checked_plot_path
     from synth.report.oscillator_report import oscillator_report, pot_curve, steady
     from synth.report.oscillator_text import oscillator_text
@@ -39,10 +39,7 @@ def run(arguments: Namespace) -> int:
         checked_plot_path(Path(arguments.plot))
     pot = None
     if arguments.pot is not None:
-        try:
-            pot = parse(arguments.pot, "fraction")
-        except DesignError as error:
-            raise DesignError(f"--pot {arguments.pot}: {error}") from None
+        pot = value("--pot", arguments.pot, "fraction")
         if not 0.0 <= pot <= 1.0:
             raise DesignError(f"--pot {arguments.pot}: must be between 0 and 1")
     bench = bench_of(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)

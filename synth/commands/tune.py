@@ -26,8 +26,8 @@ def run(arguments: Namespace) -> int:
 
     from synth.errors import DesignError
     from synth.midi_messages import midi_messages, write_midi
-    from synth.report.output import print_json
-    from synth.report.tune_report import tune_report, write_csv
+    from synth.report.output import print_json, write_text
+    from synth.report.tune_report import tune_report
     from synth.tunes.options import manner_of, tune_of
     from synth.workbench import open_design, say
 
@@ -35,7 +35,7 @@ def run(arguments: Namespace) -> int:
     workpiece = open_design(Path(arguments.design))
     report, played = tune_report(workpiece, tune, manner)
     if arguments.csv:
-        write_csv(report, arguments.csv, force=arguments.force)
+        write_text(report.csv(), arguments.csv, arguments.force)
     if arguments.midi:
         if played is None:
             raise DesignError("\n".join(report.faults()))

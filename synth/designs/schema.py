@@ -1,6 +1,6 @@
 """The one table of a design file: sections and keys with unit, domain, default and help.
 
-Reading, checking, writing, the commented template and the key reference all follow this table.
+Reading, checking, writing and the commented template all follow this table.
 """
 
 from __future__ import annotations

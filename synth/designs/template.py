@@ -1,10 +1,9 @@
-"""The commented design file that `beatfield new` writes, and the key reference, both made from the table of keys."""
+"""The commented design file that `beatfield new` writes, made from the table of keys."""
 
 from __future__ import annotations
 
 from synth.design_file import Design, read_design
 from synth.designs.schema import REQUIRED, SECTIONS, Key, Section, keys_of
-from synth.designs.units import PLAIN
 from synth.designs.value import domain_text, toml_text, write_value
 
 _HEAD = """\
@@ -70,18 +69,6 @@ def template_design() -> Design:
     return read_design(template_text(), "the built-in design")
 
 
-def key_reference() -> str:
-    """Every section and key as Markdown: what it takes, its default, what it means."""
-    lines = []
-    for section in SECTIONS:
-        optional = " (optional section)" if section.optional else ""
-        lines += [f"### [{section.name}]{optional}", "", section.help, "", "| key | takes | default | meaning |",
-                  "|---|---|---|---|"]  # fmt: skip
-        lines += [_reference_row(key) for key in keys_of(section.name)]
-        lines.append("")
-    return "\n".join(lines)
-
-
 def _section_text(section: Section) -> str:
     used = not section.optional or section.name in _SECTIONS
     lines = [f"# {section.help}", f"[{section.name}]"]
@@ -106,11 +93,3 @@ def _key_lines(key: Key) -> list[str]:
         example = _EXAMPLES[key.section, key.name]
         return [comment, f"# {key.name} = {toml_text(example) if isinstance(example, str) else repr(example)}"]
     return [comment, f"{key.name} = {written}"]
-
-
-def _reference_row(key: Key) -> str:
-    default = "required" if key.default is REQUIRED else write_value(key, key.default) or "left out"
-    takes = domain_text(key).replace("|", "or")
-    if key.unit in PLAIN:
-        takes += " (a plain number)"
-    return f"| `{key.name}` | {takes} | {default} | {key.help} |"

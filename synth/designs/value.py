@@ -72,7 +72,7 @@ def toml_text(text: str) -> str:
 
 
 def domain_text(key: Key) -> str:
-    """What the key takes, for comments and the key reference."""
+    """What the key takes, for comments."""
     if key.choices:
         return " | ".join(f'"{choice}"' for choice in key.choices)
     if key.longest:

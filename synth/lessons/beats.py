@@ -35,14 +35,11 @@ def lesson(_bench: LessonBench) -> Lesson:
         Stage(
             "four-beats", "A second tone, four hertz higher",
             "Now 440 Hz and 444 Hz together, equally strong. You do not hear two notes. You hear one, near 442 Hz, "
-            "that "
-            "swells and dies away four times a second: 444 - 440 = 4. When both waves push together they add; an "
-            "eighth "
-            "of a second later one pulls while the other pushes, and they cancel. Look at the spectrum: there are two "
-            "lines, at 440 and 444 Hz, none at 442 and none at 4 Hz. A beat is a change of loudness. Nothing in "
-            "the air "
-            "vibrates at 4 Hz yet; for that the sum has to pass something that bends it (see the lessons slide and "
-            "taps).",
+            "that swells and dies away four times a second: 444 - 440 = 4. When both waves push together they add; "
+            "an eighth of a second later one pulls while the other pushes, and they cancel. Look at the spectrum: "
+            "there are two lines, at 440 and 444 Hz, none at 442 and none at 4 Hz. A beat is a change of loudness. "
+            "Nothing in the air vibrates at 4 Hz yet; for that the sum has to pass something that bends it (see the "
+            "lessons slide and taps).",
             (line(440.0, 0.0, *WHOLE), line(444.0, 0.0, *WHOLE), absent(442.0, *WHOLE), absent(4.0, *WHOLE),
              beat(4.0, *WHOLE)),
             lambda: two_tones(444.0, 1.0), (0.5, 1.0), (400.0, 500.0),
@@ -50,10 +47,8 @@ def lesson(_bench: LessonBench) -> Lesson:
         Stage(
             "unequal", "The second tone weaker",
             f"The same two tones, the second now {unequal:g} times as strong. Still four swells a second, but "
-            f"shallow: the "
-            f"sound never dies away, because the weaker wave cannot cancel the stronger. From loudest to softest "
-            f"the size "
-            f"of the wave changes by {swing:.1f} dB.",
+            "shallow: the sound never dies away, because the weaker wave cannot cancel the stronger. From loudest to "
+            f"softest the size of the wave changes by {swing:.1f} dB.",
             (line(440.0, 0.0, *WHOLE), line(444.0, decibels(unequal), *WHOLE), beat(4.0, *WHOLE)),
             lambda: two_tones(444.0, unequal), (0.5, 1.0), (400.0, 500.0),
         ),

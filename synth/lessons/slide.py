@@ -64,10 +64,9 @@ def lesson(bench: LessonBench) -> Lesson:
         ),
         Stage(
             "bent", "The same through a detector",
-            "Now the sum passes a detector: something that answers strong pushes more than in proportion, here the sum "
-            "plus half of its square. New tones appear: the difference, 330 Hz, which you hear as a low note "
-            "underneath; "
-            "the sum, 2330 Hz; and twice each tone, 2000 and 2660 Hz.",
+            "Now the sum passes a detector: something that answers strong pushes more than in proportion, here the "
+            "sum plus half of its square. New tones appear: the difference, 330 Hz, which you hear as a low note "
+            "underneath; the sum, 2330 Hz; and twice each tone, 2000 and 2660 Hz.",
             detector_claims(LOW, *WHOLE), lambda: steady(LOW, CURVATURE), (1.0, 0.02),
         ),
         Stage(
@@ -78,13 +77,11 @@ def lesson(bench: LessonBench) -> Lesson:
         ),
         Stage(
             "slide", "Sliding up until only the beat is left",
-            f"Both tones slide up together, always 330 Hz apart, from 1000 Hz to {top / 1000.0:.1f} kHz, the reference "
-            "frequency of the built-in design. One after another the high tones leave your hearing, and near 20 "
-            "kHz they "
-            "also leave this recording, which cannot hold more: each fades between 20 and 22 kHz. What stays is "
-            "330 Hz, "
-            "steady all the while. This is the theremin: two oscillators nobody can hear, and the difference between "
-            "them. Heterodyning means just that, from the Greek for other and power.",
+            f"Both tones slide up together, always 330 Hz apart, from 1000 Hz to {top / 1000.0:.1f} kHz, the "
+            "reference frequency of the built-in design. One after another the high tones leave your hearing, and "
+            "near 20 kHz they also leave this recording, which cannot hold more: each fades between 20 and 22 kHz. "
+            "What stays is 330 Hz, steady all the while. This is the theremin: two oscillators nobody can hear, and "
+            "the difference between them. Heterodyning means just that, from the Greek for other and power.",
             (*detector_claims(LOW, *ends[0]), line(DIFFERENCE, 0.0, *ends[1]), absent(LOW, *ends[1]),
              absent(2.0 * DIFFERENCE, *ends[1]), absent(21_000.0, *ends[1])),
             lambda: sliding(top), (HOLD + RISE + 1.0, 0.02),

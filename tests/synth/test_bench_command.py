@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from synth.bench_suite import builds, field, growth, oscillator, suite, timing, voice
+from synth.bench_suite import builds, fem_blocks, field, growth, oscillator, suite, timing, voice
 from synth.bench_suite.ladder import Step, cost_at
 from synth.bench_suite.names import SECTIONS
 from synth.cli import EXIT_GOAL_MISSED, main
@@ -17,9 +17,13 @@ from synth.report.bench_report import BenchReport, Column, Goal, Section
 COLUMNS = (Column("case", "case"), Column("time", "time, ms", "s", 1e3, ".1f"), Column("ratio", "ratio", shown=".0f"))
 
 
+def report_of(section):
+    return BenchReport(True, "3.11", "2.0", "1.12", 2, None, (section,))
+
+
 def report(*goals, rows=(("first", 0.0123, 45.0), ("second", 2.0, None)), skipped=""):
     section = Section("made", "Made up", COLUMNS, rows, goals, ("a note",), skipped, 1.5)
-    return BenchReport(True, "3.11", "2.0", "1.12", 2, None, (section,))
+    return report_of(section)
 
 
 def test_text_and_document_say_the_same():
@@ -111,6 +115,20 @@ def test_field_compares_what_agrees():
                          field.FINITE: field.rod_case(True).finite[1:2]}, field.ROD_TRUTH, rounds=1)  # fmt: skip
     assert [step.way for step in steps] == [field.BOUNDARY, field.FINITE]
     assert all(abs(step.error) < 1e-3 for step in steps)
+
+
+def test_a_case_that_is_not_solved_is_skipped_with_its_reason(monkeypatch):
+    pytest.importorskip("skfem")
+    monkeypatch.setattr(fem_blocks, "MOST_STEPS", 2)
+    monkeypatch.setattr(field, "rod_case", lambda quick: replace(field.cube_case(quick), name="rod"))
+    sphere = field.Case("sphere", 1.0, (lambda: (1.0, 10),), (lambda: (1.0, 20),), (1e-3,), 0.0)
+    monkeypatch.setattr(field, "sphere_case", lambda height, quick: sphere)
+    section = field.field_section(True)
+    assert {row[0] for row in section.rows} == {goal.of for goal in section.goals} == {"sphere"}
+    skipped = [note for note in section.notes if "skipped" in note]
+    assert len(skipped) == 2
+    assert all("did not converge in 2 steps" in note for note in skipped)
+    assert "note: rod: skipped" in report_of(section).text()
 
 
 def test_ratio_is_that_of_the_cheapest_step_within_the_accuracy():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+import os
 import tomllib
 from pathlib import Path
 
@@ -200,6 +201,16 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
         with pytest.raises(DesignError, match=part) as caught:
             load_design(path)
         assert len(str(caught.value).splitlines()) == 1
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_without_a_writer_is_refused_and_not_waited_for(tmp_path: Path) -> None:
+    pipe, link = tmp_path / "pipe.toml", tmp_path / "link.toml"
+    os.mkfifo(pipe)
+    link.symlink_to(pipe)
+    for path in (pipe, link):
+        with pytest.raises(DesignError, match="is a pipe or a device"):
+            load_design(path)
 
 
 def test_byte_order_mark_and_windows_lines(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""The template and the key reference follow the table of keys."""
+"""The template follows the table of keys."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import tomllib
 
 from synth.design_file import design_hash, design_text, read_design
 from synth.designs.schema import KEYS, SECTIONS
-from synth.designs.template import key_reference, template_design, template_text
+from synth.designs.template import template_design, template_text
 
 
 def test_template_reads_back_as_the_built_in_design() -> None:
@@ -36,15 +36,3 @@ def test_parts_left_out_can_be_switched_on() -> None:
 
 def test_plain_text_of_the_template_is_the_same_design() -> None:
     assert design_hash(read_design(design_text(template_design()))) == design_hash(template_design())
-
-
-def test_key_reference_names_everything() -> None:
-    text = key_reference()
-    for section in SECTIONS:
-        assert f"### [{section.name}]" in text
-    for key in KEYS:
-        assert f"| `{key.name}` |" in text
-        assert key.help in text
-    assert "100 pF" in text
-    assert "required" in text
-    assert all(line.count("|") == 5 for line in text.splitlines() if line.startswith("|"))

@@ -7,17 +7,12 @@ import io
 import json
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents
-from models.pitch_field import pitch_field
-from synth.assembly import assemble
 from synth.cli import EXIT_USAGE, main
-from synth.design_file import design_text, load_design
 from synth.designs.sections import TemperatureSection
 from synth.designs.template import template_design
 from synth.errors import DesignError
@@ -26,19 +21,11 @@ from synth.report.drift_report import drift_report
 from synth.report.drift_text import drift_text
 from synth.workbench import Workpiece
 
-_DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(_DISTANCES, 6.24e-12 + 0.033e-12 / (_DISTANCES + 0.015), 6.24e-12)
 PART = TemperatureSection(coil=40e-6, branch_coil=100e-6, coil_mismatch=5e-6, warm_up_rise=8.0, warm_up_time=900.0)
 
 
-def opened(design) -> Workpiece:
-    design = replace(design, volume_antenna=None, volume=None, volume_response=None)
-    made = assemble(design, CURVE)
-    return Workpiece(design, made.instrument, made.reference, pitch_field(made.instrument), made.notices)
-
-
 @pytest.fixture(scope="module")
-def workpiece() -> Workpiece:
+def workpiece(opened) -> Workpiece:
     return opened(replace(template_design(), temperature=PART))
 
 
@@ -47,7 +34,7 @@ def report(workpiece):
     return drift_report(workpiece, 15.0, 35.0, notes=(48, 60, 69), hertz=2.0, limit_cents=10.0)
 
 
-def test_drift_is_that_of_the_instrument_with_warmer_parts(workpiece, report):
+def test_drift_is_that_of_the_instrument_with_warmer_parts(workpiece, report, opened):
     """Brute force: the design written down anew with every value 20 K warmer, its trimmer left where it was."""
     design = workpiece.design
     warm_tanks = {}
@@ -110,7 +97,7 @@ def test_temperatures_may_fall(workpiece):
     assert down.cases[1].reference_hz == pytest.approx(-up.cases[1].reference_hz, rel=2e-3)
 
 
-def test_defaults_are_said_to_be_defaults(workpiece):
+def test_defaults_are_said_to_be_defaults(workpiece, opened):
     plain = drift_report(opened(replace(workpiece.design, temperature=None)), 15.0, 35.0)
     assert any("defaults" in notice for notice in plain.notices)
     assert plain.warm_up_rise_k == 10.0
@@ -127,15 +114,6 @@ def test_plot_is_written(report, tmp_path, ending):
 def test_notes_out_of_reach_are_refused(workpiece):
     with pytest.raises(DesignError, match="does not reach C9"):
         drift_report(workpiece, 15.0, 35.0, notes=(60, 120))
-
-
-@pytest.fixture
-def design_path(tmp_path, monkeypatch, workpiece) -> Path:
-    """A design file whose hand field is the quick curve of this module."""
-    path = tmp_path / "mine.toml"
-    path.write_text(design_text(workpiece.design), encoding="utf-8")
-    monkeypatch.setattr("synth.workbench.open_design", lambda where: opened(load_design(where)))
-    return path
 
 
 def test_command(design_path, tmp_path, capsys, report):

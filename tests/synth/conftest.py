@@ -1,0 +1,41 @@
+"""Shared by the tests of commands: designs opened on one plain capacitance curve, so that no field has to be solved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.pitch_field import pitch_field
+from synth.assembly import assemble
+from synth.design_file import design_text, load_design
+from synth.designs.sections import Design
+from synth.workbench import Workpiece
+
+
+@pytest.fixture(scope="session")
+def opened() -> Callable[[Design], Workpiece]:
+    """Opens a design, without its volume antenna, on an invented curve of the usual size."""
+    distances = np.geomspace(0.01, 0.8, 30)
+    curve = CapacitanceCurve(distances, 6.24e-12 + 0.033e-12 / (distances + 0.015), 6.24e-12)
+
+    def on_plain_curve(design: Design) -> Workpiece:
+        design = replace(design, volume_antenna=None, volume=None, volume_response=None)
+        made = assemble(design, curve)
+        return Workpiece(design, made.instrument, made.reference, pitch_field(made.instrument), made.notices)
+
+    return on_plain_curve
+
+
+@pytest.fixture
+def design_path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, workpiece: Workpiece,
+                opened: Callable[[Design], Workpiece]) -> Path:  # fmt: skip
+    """A file with the design of the module's `workpiece`; commands open it as `opened` does."""
+    path = tmp_path / "mine.toml"
+    path.write_text(design_text(workpiece.design), encoding="utf-8")
+    monkeypatch.setattr("synth.workbench.open_design", lambda where: opened(load_design(where)))
+    return path
