@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
-from models.pulling import advance_angle, advance_phase, pulled_beat
+from models.pulling import advance_angle, advance_phase, pulled_beat, pulled_beat_of
 
 RATE = 48_000
 STEP = 1.0 / RATE
@@ -29,6 +29,7 @@ def test_pulled_beat_check_values() -> None:
 @given(st.floats(-1e5, 1e5), st.floats(0.0, 1e4), st.floats(1e-3, 1e3))
 def test_pulled_beat_is_odd_scales_and_never_exceeds_the_offset(offset: float, lock: float, factor: float) -> None:
     beat = float(pulled_beat(offset, lock))
+    assert_allclose(pulled_beat_of(offset, lock), beat, rtol=1e-15, atol=0.0)
     assert_allclose(pulled_beat(-offset, lock), -beat, rtol=1e-15)
     assert abs(beat) <= abs(offset) * (1.0 + 1e-15)
     assert_allclose(pulled_beat(factor * offset, factor * lock), factor * beat, rtol=1e-6, atol=1e-5 * factor)

@@ -12,6 +12,7 @@ import pytest
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch_field import pitch_field
 from synth.assembly import assemble
+from synth.cli import main
 from synth.design_file import design_text, load_design
 from synth.designs.sections import Design
 from synth.workbench import Workpiece
@@ -39,3 +40,19 @@ def design_path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, workpiece: Work
     path.write_text(design_text(workpiece.design), encoding="utf-8")
     monkeypatch.setattr("synth.workbench.open_design", lambda where: opened(load_design(where)))
     return path
+
+
+@pytest.fixture
+def refused(capsys: pytest.CaptureFixture[str]) -> Callable[[list[str], list[str]], None]:
+    """Checks that a command is refused with one message holding all of the words, and writes nothing here."""
+
+    def check(command: list[str], words: list[str]) -> None:
+        assert main(command) == 2
+        said = capsys.readouterr()
+        assert said.out == ""
+        assert "Traceback" not in said.err
+        for word in words:
+            assert word in said.err
+        assert list(Path().iterdir()) == []
+
+    return check
