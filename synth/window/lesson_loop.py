@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from synth.window import first_start
+from synth.window.event_loop import run_events
 from synth.window.lesson_sound import LONGEST
 from synth.window.lesson_state import Action, LessonState, on_click, on_key, with_pointer, without_pointer
 from synth.window.lesson_view import Heard, LessonView
 from synth.window.screen import FIRST_SIZE, close_screen, open_screen
+from synth.window.screen_lost import on_lost_screen
 
 if TYPE_CHECKING:
     import pygame
@@ -36,17 +37,17 @@ class LessonPlayer:
         speaker.set_source(self.state.choice.source)
         speaker.move(self.state.place, 0.0)
 
-    def handle(self, event: pygame.event.Event) -> None:
-        """Act on one event."""
+    def handle(self, event: pygame.event.Event, moment: float | None = None) -> None:
+        """Act on one event; `moment`: when it happened (time.monotonic), s, by default now."""
         import pygame
 
         layout = self.view.layout
         if event.type == pygame.QUIT:
             self.closing = True
         elif event.type == pygame.MOUSEMOTION and layout is not None:
-            self._act(with_pointer(self.state, event.pos, layout.pad), "move")
+            self._act(with_pointer(self.state, event.pos, layout.pad), "move", moment)
         elif event.type == pygame.WINDOWLEAVE:
-            self._act(without_pointer(self.state), "move")
+            self._act(without_pointer(self.state), "move", moment)
         elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1 and layout is not None:
             self._act(*on_click(self.state, event.pos, layout.choice_boxes(len(self.state.stage.choices))))
         elif event.type == pygame.KEYDOWN:
@@ -61,7 +62,7 @@ class LessonPlayer:
         self.view.draw(surface, self.state, Heard(samples, meters.sample_rate, abs(meters.frequency), fault))
         self.frames += 1
 
-    def _act(self, state: LessonState, action: Action | None) -> None:
+    def _act(self, state: LessonState, action: Action | None, moment: float | None = None) -> None:
         answered = self.state.caution_open and not state.caution_open
         self.state = state
         if action == "quit":
@@ -73,7 +74,7 @@ class LessonPlayer:
         elif action == "source":
             self._speaker.set_source(state.choice.source)
         elif action == "move":
-            self._speaker.move(state.place, state.volume)
+            self._speaker.move(state.place, state.volume, moment)
         if answered:
             first_start.remember_caution()
 
@@ -94,30 +95,22 @@ def run(
     surface = open_screen(f"Beatfield: {lesson.title}", size)
     import pygame
 
+    on_lost_screen(lambda: speaker.stop())
     if caution is None:
         caution = speaker.device_error is None and not first_start.caution_was_read()
     player = LessonPlayer(lesson, speaker, caution)
     player.view.resize(surface.get_size())
-    shown, due = surface.get_size(), time.monotonic()
+
+    def show(surface: pygame.Surface, _: float) -> None:
+        if surface.get_size() != player.view.size:
+            player.view.resize(surface.get_size())
+        player.draw(surface)
+        pygame.display.update()
+        if each_frame is not None:
+            each_frame(player)
+
     try:
-        while not player.closing:
-            remaining = round(1000.0 * (due - time.monotonic()))
-            event = pygame.event.wait(remaining) if remaining > 0 else pygame.event.poll()
-            while event.type != pygame.NOEVENT:
-                player.handle(event)
-                event = pygame.event.poll()
-            now = time.monotonic()
-            if now < due:
-                continue
-            surface = pygame.display.get_surface() or surface
-            if surface.get_size() != shown:
-                shown = surface.get_size()
-                player.view.resize(shown)
-            player.draw(surface)
-            pygame.display.update()
-            due = max(due + FRAME_TIME, now)
-            if each_frame is not None:
-                each_frame(player)
+        run_events(surface, player.handle, show, lambda: player.closing, FRAME_TIME)
         return player.frames
     finally:
         close_screen()

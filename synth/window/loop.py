@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from synth.window import first_start
+from synth.window.event_loop import run_events
 from synth.window.performer import recording_path as recording_path
 from synth.window.player import Player as Player
 from synth.window.player import field_picture
@@ -19,8 +20,6 @@ from synth.window.state import WindowState
 from synth.window.view import View
 
 if TYPE_CHECKING:
-    import pygame
-
     from models.instrument import Instrument
     from models.pitch_field import PitchField
     from models.volume_antenna import VolumeAntenna
@@ -100,6 +99,8 @@ def run_session(
     where no window can be opened.
     """
     surface = open_screen(f"Beatfield: {title}", size)
+    import pygame
+
     on_lost_screen(lambda: speaker.stop())
     first = look or Look()
 
@@ -118,45 +119,18 @@ def run_session(
     player.performer.seed = first.seed
     player.open(surface.get_size())
     opened = time.monotonic()
+
+    def show(surface: pygame.Surface, now: float) -> None:
+        player.advance(now)
+        if surface.get_size() != view.size:
+            player.resize(surface.get_size())
+        pygame.display.update(player.draw(surface))
+        if each_frame is not None:
+            each_frame(player)
+
     try:
-        _play(player, surface, each_frame)
+        run_events(surface, player.handle, show, lambda: player.closing, FRAME_TIME)
         return Played(player.frames, time.monotonic() - opened)
     finally:
         session.close()
         close_screen()
-
-
-def _play(player: Player, surface: pygame.Surface, each_frame: Callable[[Player], None] | None) -> None:
-    """Events and pictures until the window is closed."""
-    import pygame
-
-    view = player.view
-    due = last = time.monotonic()
-    while not player.closing:
-        remaining = round(1000.0 * (due - time.monotonic()))
-        event = pygame.event.wait(remaining) if remaining > 0 else pygame.event.poll()
-        waiting = [] if event.type == pygame.NOEVENT else [event, *pygame.event.get()]
-        now = time.monotonic()
-        for place, one in enumerate(waiting, start=1):
-            player.handle(one, moment_of(place, len(waiting), last, now))
-        last = now
-        if now < due:
-            continue
-        player.advance(now)
-        surface = pygame.display.get_surface() or surface
-        if surface.get_size() != view.size:
-            player.resize(surface.get_size())
-        pygame.display.update(player.draw(surface))
-        due = max(due + FRAME_TIME, now)
-        if each_frame is not None:
-            each_frame(player)
-
-
-def moment_of(place: int, count: int, last: float, now: float) -> float:
-    """When the `place`-th (from 1) of `count` events happened, s, that were read together at `now`.
-
-    The library gives events no time of their own. While a picture is drawn they wait, and are then read at once; a
-    pointer moves at a steady rate, so they are spread evenly from the last reading to this one. Events that come while
-    nothing is drawn are read one by one, within a fraction of a millisecond, and keep that time.
-    """
-    return now - (count - place) * (now - last) / count

@@ -43,7 +43,7 @@ def shown_now(
         spectrum=_spectrum(speaker, meters) if with_spectrum else None,
         guide=settings.guide_notes or frozenset(),
         drone=settings.drone_note,
-        take_seconds=float(getattr(speaker, "kept_seconds", 0.0)),
+        take_seconds=speaker.kept_seconds,
         replaying=state.replaying,
     )
 

@@ -71,6 +71,7 @@ class Listener:
         self.recordings: tuple[Recording, ...] = ()
         self.notice: str | None = None
         self.device_error: str | None = None
+        self.kept_seconds = 0.0
 
     def move(self, distance: float, volume: float, time: float | None = None) -> None:
         self.hand = (distance, volume)

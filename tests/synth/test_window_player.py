@@ -14,7 +14,8 @@ from synth.hand_path import HandPath
 from synth.live.meters import Meters, no_meters
 from synth.speaker import safe_level
 from synth.window.controls import CONTROLS
-from synth.window.loop import Look, Player, moment_of, run_session
+from synth.window.event_loop import moment_of
+from synth.window.loop import Look, Player, run_session
 from synth.window.performer import NO_TAKE
 from synth.window.session import Session, session_of
 from synth.workbench import Workpiece, open_design
