@@ -13,14 +13,13 @@ With tan(phi / 2) = p / q the equation is linear: the pair (q, p), at the angle 
 
     d/dt (q, p) = (wL / 2 S + dw / 2 J) (q, p),    S = [[1, 0], [0, -1]],  J = [[0, -1], [1, 0]]
 
-For dw linear over a step of length h the exponent of its matrix is taken from the Magnus series to the sixth order in h
-(S. Blanes, F. Casas, J. A. Oteo, J. Ros, Physics Reports 470 (2009) 151; citation from memory, the terms derived here).
-As a complex number w = q + j p, with w* its conjugate, a step is w -> P w + Q w*, |P|^2 - |Q|^2 = 1. Most of it is the
-turning P, whose running product is E; for u = w / E there remains
+For dw linear over a step of length h the exponent of its matrix is taken from the Magnus series to the fourth order
+in h (S. Blanes, F. Casas, J. A. Oteo, J. Ros, Physics Reports 470 (2009) 151; citation from memory, the term derived
+here). At 48 kHz the sixth order differs by 2.4e-7 rad where the offset runs from 0 to 20 kHz in 50 ms at a lock range
+of 150 Hz, and by less than 2e-9 rad in the slower cases of the tests.
 
-    u[k + 1] = u[k] + R[k] u[k]*,    R[k] = Q[k] E[k]* / E[k + 1],    |R| <= wL h / 2
-
-which a series in R solves for all samples together: each order is one running sum (`_series`).
+Its 2 by 2 matrices M[k] make a row of steps a triangular system of three side diagonals, which BLAS solves downwards,
+one step after the other (`_pulled_angle`).
 """
 
 from __future__ import annotations
@@ -29,18 +28,14 @@ import math
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg.blas import dtbsv
 
 from models.checks import finite, finite_array, non_negative, positive
 
 Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 TURN = 2.0 * math.pi
-LONGEST_PIECE = 128
-"""Steps of one series; longer rows are cut into pieces, side by side. One piece holds a live block."""
-MOST_PULL = 0.3
-"""Sum of |R| over a piece, above which it is cut shorter (down to one step, for which the first order is exact)."""
-SERIES_ERROR = 1e-14
-"""Bound of what the series leaves out, relative: some 1e-14 rad a piece."""
+MOST_GROWTH = 300.0
+"""Largest sum of wL h / 2 over the steps solved at once: the pair grows or shrinks by e to that at most."""
 
 
 def pulled_beat(offset: ArrayLike, lock_range: ArrayLike) -> Floats:
@@ -94,17 +89,12 @@ def advance_phase(phase: float, offsets: ArrayLike, lock_range: float, time_step
     return wrapped + TURN * (np.rint((counted - wrapped) / TURN) + round((start - remainder) / TURN))
 
 
-def advance_angle(phase: float, offsets: ArrayLike, lock_range: float, time_step: float) -> Floats:
+def advance_angle(phase: float, offsets: Floats, lock_range: float, time_step: float) -> Floats:
     """The phases of `advance_phase` but for whole turns, which then need not be counted; within -2 pi..2 pi.
 
-    For lock_range > 0 only (ValueError otherwise): without pulling there is nothing to save.
+    Unchecked, for lock_range > 0 and two offsets or more: what a voice computes with every block.
     """
-    start, free, lock, step = _checked(phase, offsets, lock_range, time_step)
-    if lock == 0.0:
-        raise ValueError("lock_range must be > 0; got 0")
-    if free.size == 1:
-        return np.empty(0)
-    return _pulled_angle(math.remainder(start, TURN), free, lock, step)
+    return _pulled_angle(math.remainder(phase, TURN), offsets, lock_range, time_step)
 
 
 def _checked(
@@ -131,27 +121,24 @@ def _finite_row(offsets: ArrayLike) -> Floats:
 
 
 def _pulled_angle(start: float, free: Floats, lock: float, step: float) -> Floats:
-    """Phase after each step, rad, but for whole turns, from `start` within half a turn."""
+    """Phase after each step, rad, but for whole turns, from `start` within half a turn.
+
+    The system reads v[k + 1] + M[k] v[k] = 0, so every step turns the pair's sign round as well: twice its angle, the
+    phase, does not see that.
+    """
     count, pull = free.size - 1, TURN * lock * step
-    length = min(count, LONGEST_PIECE, max(1, int(MOST_PULL / max(0.5 * pull, 1e-9))))  # pull may be as small as 0
-    turning, pulling = _step_pair(
-        _in_pieces((free[1:] + free[:-1]) * (0.25 * TURN * step), length),
-        _in_pieces((free[1:] - free[:-1]) * (0.5 * TURN * step), length),
-        pull,
+    diagonals = _step_diagonals(
+        (free[1:] + free[:-1]) * (0.25 * TURN * step), (free[1:] - free[:-1]) * (0.5 * TURN * step), pull
     )
-    turned = np.empty((turning.shape[0], length + 1), dtype=np.complex128)
-    turned[:, 0] = 1.0
-    np.multiply.accumulate(turning, axis=1, out=turned[:, 1:])
-    # |E| = 1 is not needed: a factor common to P and Q changes no angle
-    pulling *= np.conj(turned[:, :-1])
-    pulling /= turned[:, 1:]
-    kept, mirrored = _series(pulling, 0.5 * pull)
-    starts = _starts(turned[:, -1] * kept[:, -1], turned[:, -1] * np.conj(mirrored[:, -1]), start)
-    vectors = mirrored[:, 1:] * starts
-    np.conj(vectors, out=vectors)
-    vectors += kept[:, 1:] * starts
-    vectors *= turned[:, 1:]
-    angles = np.arctan2(vectors.imag, vectors.real).ravel()[:count]
+    pairs = np.zeros((count + 1, 2))
+    pairs[0] = math.cos(0.5 * start), math.sin(0.5 * start)
+    length = max(1, int(MOST_GROWTH / max(0.5 * pull, 1e-9)))  # pull may be as small as 0
+    for first in range(0, count, length):
+        rows = slice(first, min(first + length, count) + 1)
+        pairs[first] /= math.hypot(*pairs[first].tolist())
+        columns = diagonals[rows].reshape(-1, 4).T
+        pairs[rows] = dtbsv(3, columns, pairs[rows].ravel(), lower=1, diag=1).reshape(-1, 2)
+    angles = np.arctan2(pairs[1:, 1], pairs[1:, 0])
     angles *= 2.0
     return angles
 
@@ -166,28 +153,28 @@ def _running_sum(values: Floats, block: int = 256) -> Floats:
     return np.concatenate([sums.ravel(), base + np.cumsum(values[whole:])])
 
 
-def _step_pair(beta: Floats, half_rise: Floats, pull: float) -> tuple[Complexes, Complexes]:
-    """(P, Q) of each step, any shape: half its free advance and half the rise of dw h in it, rad, and wL h, rad.
+def _step_diagonals(beta: Floats, half_rise: Floats, pull: float) -> Floats:
+    """Below the diagonal, what n steps put into their two columns each: shape (n + 1, 8), the last row 0.
 
-    alpha S + beta J + gamma X, X = [[0, 1], [1, 0]], is the Magnus exponent of the generator a S + (b + tau d) J over
-    tau = -1/2..1/2. With A = a S + b J, B = d J it is A - [A, B] / 12 + [[A, B], B] / 240 + [A, [A, [A, B]]] / 720. Its
-    square is (alpha^2 + gamma^2 - beta^2) times the unit matrix, so the exponential is closed. S, J, X take w to w*,
-    j w and j w*.
+    Arguments: half the free advance and half the rise of dw h in each step, (n,), rad, and wL h, rad. The exponent of a
+    step is alpha S + beta J + gamma X, X = [[0, 1], [1, 0]]: the Magnus exponent of the generator a S + (b + tau d) J
+    over tau = -1/2..1/2, A - [A, B] / 12 for A = a S + b J and B = d J. Its square is s^2 = alpha^2 + gamma^2 - beta^2
+    times the unit matrix, so M = cosh(s) + sinh(s) / s times it.
     """
-    mean, beta_square = 0.5 * pull, beta * beta
-    alpha = half_rise * half_rise
-    alpha *= -mean / 60.0
-    alpha += mean
-    gamma = beta_square * (mean / 90.0)
-    gamma += (mean / 6.0) * (1.0 - mean * mean / 15.0)
-    gamma *= half_rise
-    even, odd = _hyperbolic_pair(alpha * alpha + gamma * gamma - beta_square)
-    turning, pulling = np.empty(beta.shape, np.complex128), np.empty(beta.shape, np.complex128)
-    turning.real = even
-    np.multiply(beta, odd, out=turning.imag)
-    np.multiply(alpha, odd, out=pulling.real)
-    np.multiply(gamma, odd, out=pulling.imag)
-    return turning, pulling
+    alpha = 0.5 * pull
+    gamma = half_rise * (alpha / 6.0)
+    square = gamma * gamma
+    square -= beta * beta
+    square += alpha * alpha
+    even, odd = _hyperbolic_pair(square)
+    gamma *= odd
+    turn, growth = beta * odd, alpha * odd
+    diagonals = np.zeros((beta.size + 1, 8))
+    np.add(even, growth, out=diagonals[:-1, 2])  # each column: diagonal (1, not read), first, second, third below it
+    np.add(gamma, turn, out=diagonals[:-1, 3])
+    np.subtract(gamma, turn, out=diagonals[:-1, 5])
+    np.subtract(even, growth, out=diagonals[:-1, 6])
+    return diagonals
 
 
 def _hyperbolic_pair(square: Floats) -> tuple[Floats, Floats]:
@@ -201,49 +188,6 @@ def _hyperbolic_pair(square: Floats) -> tuple[Floats, Floats]:
     even = np.where(turning, np.cos(size), np.cosh(size))
     odd = np.where(turning, np.sin(safe), np.sinh(safe)) / safe
     return even, np.where(small, 1.0 + square / 6.0, odd)
-
-
-def _in_pieces(values: Floats, length: int) -> Floats:
-    """A row cut into pieces of `length` steps, shape (pieces, length); 0 beyond the end."""
-    pieces = -(-values.size // length)
-    if values.size != pieces * length:
-        values = np.append(values, np.zeros(pieces * length - values.size))
-    return values.reshape(pieces, length)
-
-
-def _series(pulling: Complexes, most: float) -> tuple[Complexes, Complexes]:
-    """(a, b), both (pieces, n + 1), with u[k] = a[k] u[0] + (b[k] u[0])* for R = `pulling` (pieces, n), |R| <= `most`.
-
-    a = 1 + sum of R b and b = sum of R* a, put into each other in turn. Order m adds at most (n most)^m / m!: that
-    many products of m different |R| there are, each counted once.
-    """
-    pieces, length = pulling.shape
-    mirrored_pulling = np.conj(pulling)
-    kept, mirrored = np.ones((pieces, length + 1), np.complex128), np.zeros((pieces, length + 1), np.complex128)
-    np.add.accumulate(mirrored_pulling, axis=1, out=mirrored[:, 1:])
-    order, size = 1, length * most
-    left_out = 0.5 * size * size
-    while left_out > SERIES_ERROR and order < length:
-        order += 1
-        if order % 2 == 0:
-            np.multiply(pulling, mirrored[:, :-1], out=kept[:, 1:])
-            np.add.accumulate(kept, axis=1, out=kept)
-        else:
-            np.multiply(mirrored_pulling, kept[:, :-1], out=mirrored[:, 1:])
-            np.add.accumulate(mirrored, axis=1, out=mirrored)
-        left_out *= size / (order + 1)
-    return kept, mirrored
-
-
-def _starts(kept: Complexes, mirrored: Complexes, start: float) -> Complexes:
-    """w / |w| at the start of each piece, (pieces, 1), from the angle `start`, rad, and what each piece makes of it."""
-    vector = complex(math.cos(0.5 * start), math.sin(0.5 * start))
-    vectors = []
-    for first, second in zip(kept.tolist(), mirrored.tolist(), strict=True):
-        vectors.append(vector)
-        vector = first * vector + second * vector.conjugate()
-        vector /= abs(vector)
-    return np.array(vectors)[:, np.newaxis]
 
 
 def pulled_line_ratio(offset: float, lock_range: float) -> float:

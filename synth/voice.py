@@ -46,8 +46,7 @@ class Voice:
         self._waiting: deque[Patch] = deque(maxlen=1)
         self._strand = Strand(patch)
         self._leaving: Strand | None = None
-        self._distance = Smoother(SMOOTHING_TIME, self.sample_rate)
-        self._volume = Smoother(SMOOTHING_TIME, self.sample_rate)
+        self._hands = Smoother(SMOOTHING_TIME, self.sample_rate)
         self._opening = Fade(FADE_TIME, self.sample_rate)
         self._change = Fade(FADE_TIME, self.sample_rate)
         self._muted = False
@@ -87,7 +86,7 @@ class Voice:
         self._strand = Strand(self._latest)
         self._leaving = None
         self._last_distance = None
-        for part in (self._distance, self._volume, self._opening, self._change):
+        for part in (self._hands, self._opening, self._change):
             part.reset()
 
     def render(self, hand: HandBlock | ArrayLike, frames: int) -> Floats:
@@ -104,11 +103,16 @@ class Voice:
         distance, volume = (hand.distance, hand.volume) if isinstance(hand, HandBlock) else (hand, 1.0)
         distances = _row("distance", distance, int(frames), np.inf)
         volumes = _row("volume", volume, int(frames), 1.0)
-        samples = np.empty(int(frames))
+        return self.render_known(HandBlock(distances, volumes))
+
+    def render_known(self, hand: HandBlock) -> Floats:
+        """As `render`, for a block that is known to be in order: what live play calls with every block."""
+        distances, volumes, frames = hand.distance, hand.volume, hand.distance.size
+        samples = np.empty(frames)
         start = 0
         while start < frames:
             self._take_over()
-            end = min(start + PIECE, int(frames))
+            end = min(start + PIECE, frames)
             if self._leaving is not None:
                 end = min(end, start + self._change.left)
             samples[start:end] = self._piece(distances[start:end], volumes[start:end])
@@ -131,19 +135,17 @@ class Voice:
     def _piece(self, distances: Floats, volumes: Floats) -> Floats:
         """Samples of a piece in which no change begins or ends."""
         law = self._strand.patch.law
-        limited = np.maximum(distances, law.nearest)
-        np.minimum(limited, law.farthest, out=limited)
-        smoothed = self._distance.smooth(limited)
+        smoothed, gains = self._hands.smooth(law.within(distances), volumes)
         if self._last_distance is None:
             self._strand.begin(float(smoothed[0]))
         self._last_distance = float(smoothed[-1])
         samples = self._strand.sound(smoothed)
         knee = max(KNEE, self._strand.patch.instrument.level)
         if self._leaving is not None:
-            leaving = self._leaving.sound(smoothed)
+            leaving = self._leaving.sound(self._leaving.patch.law.within(smoothed))
             samples = leaving + self._change.gains(samples.size, up=True) * (samples - leaving)
             knee = max(knee, self._leaving.patch.instrument.level)
-        samples *= self._volume.smooth(volumes)
+        samples *= gains
         guard(samples, knee)
         self._fade(samples)
         return samples

@@ -47,7 +47,7 @@ def sound_from_radio(instrument: Instrument, hand: Floats) -> Floats:
 
     Smoothing, tone filter, DC block and level are the voice's own; their circuits are checked by themselves.
     """
-    smoothed = Smoother(SMOOTHING_TIME, RATE).smooth(hand)
+    [smoothed] = Smoother(SMOOTHING_TIME, RATE).smooth(hand)
     phases = radio(instrument, smoothed)
     heard = to_audio(detected(instrument, phases), phases.times)
     tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, RATE)

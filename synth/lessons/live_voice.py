@@ -83,8 +83,7 @@ class LessonVoice:
         self.sample_rate = positive("sample_rate", sample_rate)
         self._latest = source
         self._waiting: deque[LiveSource] = deque(maxlen=1)
-        self._place = Smoother(SMOOTHING_TIME, self.sample_rate)
-        self._volume = Smoother(SMOOTHING_TIME, self.sample_rate)
+        self._hands = Smoother(SMOOTHING_TIME, self.sample_rate)
         self._opening = Fade(OPENING_TIME, self.sample_rate)
         self._change = Fade(CHANGE_TIME, self.sample_rate)
         self._muted = False
@@ -110,7 +109,7 @@ class LessonVoice:
         """Forget the past; the next render starts like the first, with the latest source; mute stays."""
         self._waiting.clear()
         self._here = self._leaving = None
-        for part in (self._place, self._volume, self._opening, self._change):
+        for part in (self._hands, self._opening, self._change):
             part.reset()
 
     def render(self, hand: HandBlock | ArrayLike, frames: int) -> Floats:
@@ -134,6 +133,10 @@ class LessonVoice:
             start = end
         return samples
 
+    def render_known(self, hand: HandBlock) -> Floats:
+        """`render` of all of a block."""
+        return self.render(hand, hand.distance.size)
+
     def _take_over(self, place: float) -> None:
         """Begin, end a change that is complete, and begin the one that waits."""
         if self._here is None:
@@ -150,7 +153,7 @@ class LessonVoice:
 
     def _piece(self, places: Floats, volumes: Floats) -> Floats:
         """Samples of a piece in which no change begins or ends."""
-        smoothed = self._place.smooth(places)
+        smoothed, gains = self._hands.smooth(places, volumes)
         self._last_place = float(smoothed[-1])
         if self._here is None:
             raise RuntimeError("no source has begun")
@@ -160,7 +163,7 @@ class LessonVoice:
             left_source, left = self._leaving
             before = left.sound(left_source.axis.value(smoothed))
             samples = before + self._change.gains(samples.size, up=True) * (samples - before)
-        samples = samples * self._volume.smooth(volumes)
+        samples = np.asarray(samples * gains)
         guard(samples)
         if self._muted and self._opening.rests_at(0.0):
             samples[:] = 0.0

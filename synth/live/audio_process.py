@@ -35,7 +35,7 @@ from synth.live.take import Keeper, Span
 if TYPE_CHECKING:
     from models.instrument import Instrument
 
-REPORT_PERIOD = 0.05  # s between two looks at messages, parent and stream
+REPORT_PERIOD = 0.25  # s between two looks at the stream; messages wake it. Every look may hold a block up
 RUN_IN = 0.1  # s a stream runs silently until its buffers have found their pace
 STALL_TIME = 2.0  # s without a block after which a stream counts as lost
 

@@ -60,16 +60,27 @@ class HandTrack:
         if not self._waiting:
             return np.full(frames, self.distance), np.full(frames, self.volume)
         if self._steps.size != frames:
-            self._steps = np.arange(frames) / rate
-        instants = start + self._steps
-        count = self._gather(start - 1.0 / rate, float(instants[-1]))
+            self._steps = np.arange(1, frames + 1) / rate
+        before = start - 1.0 / rate  # the last sample before the block
+        goal = self._waiting[0]
+        if goal.at > before + float(self._steps[-1]):
+            share = self._steps * (1.0 / (goal.at - before))  # below 1: neither line leaves the range of its ends
+            distance, volume = _line(self.distance, goal.distance, share), _line(self.volume, goal.volume, share)
+        else:
+            distance, volume = self._bent(before)
+        self.distance, self.volume = float(distance[-1]), float(volume[-1])
+        return distance, volume
+
+    def _bent(self, before: float) -> tuple[Floats, Floats]:
+        """Distance and volume of a block within which goals are reached."""
+        instants = before + self._steps
+        count = self._gather(before, float(instants[-1]))
         times, distances, volumes = self._knots[:, :count]
         distance = np.interp(instants, times, distances)
         volume = np.interp(instants, times, volumes)
         np.minimum(volume, 1.0, out=volume)  # the interpolation may round past its ends
         np.maximum(volume, 0.0, out=volume)
         np.maximum(distance, 0.0, out=distance)
-        self.distance, self.volume = float(distance[-1]), float(volume[-1])
         return distance, volume
 
     def _gather(self, before: float, end: float) -> int:
@@ -87,3 +98,10 @@ class HandTrack:
             if goal.stamp is not None:
                 self.reached.append(goal.at - goal.stamp)
         return count
+
+
+def _line(first: float, last: float, share: Floats) -> Floats:
+    """From `first` to `last` in proportion to `share`, of any shape."""
+    line = share * (last - first)
+    line += first
+    return line

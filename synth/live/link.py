@@ -46,7 +46,7 @@ class SoundMeters(NamedTuple):
 
 
 class ProcessMeters(NamedTuple):
-    """What the controlling thread publishes 20 times a second: s, Hz, shares of a block's period, flags."""
+    """What the controlling thread publishes a few times a second: s, Hz, shares of a block's period, flags."""
 
     sounding: float
     sample_rate: float
@@ -72,6 +72,7 @@ class Record:
         self._layout = struct.Struct(f"=Q{count}d")
         self._slot_size = self._layout.size + _COUNTER.size
         self._written = 0
+        self._read = 0
         self._last: tuple[float, ...] | None = None
 
     @staticmethod
@@ -91,13 +92,14 @@ class Record:
         """The newest whole record; None while nothing was written."""
         for _ in range(_SLOTS):
             newest = _COUNTER.unpack_from(self._memory, 0)[0]
-            if newest == 0:
+            if newest == self._read:
                 break
             start = _COUNTER.size + (newest % _SLOTS) * self._slot_size
             slot = bytes(self._memory[start : start + self._slot_size])
             body = slot[: -_COUNTER.size]
             if crc32(body) == _COUNTER.unpack(slot[-_COUNTER.size :])[0]:
                 self._last = self._layout.unpack(body)[1:]
+                self._read = newest
                 break
         return self._last
 

@@ -101,7 +101,7 @@ class Renderer:
         """Render a little into nothing, so that the stream's first block finds imports and caches ready."""
         for frames in (64, 256, 1024):
             away = np.full(frames, self._distance)
-            self._voice.render(HandBlock(distance=away, volume=np.zeros(frames)), frames)
+            self._voice.render_known(HandBlock(distance=away, volume=np.zeros(frames)))
         self._voice.reset()
 
     def set_instrument(self, instrument: Instrument) -> None:
@@ -145,7 +145,7 @@ class Renderer:
         hand = self._hand_block(start, frames)
         self.latency.follow(None if output_delay is None else now + output_delay - start, self._track.reached, now)
         self._remember_hand(hand)
-        samples = self._voice.render(hand, frames)
+        samples = self._voice.render_known(hand)
         if self._drone.add(samples):
             guard(samples)
         self.gate.apply(samples)
@@ -154,8 +154,8 @@ class Renderer:
         if recorder is not None:
             recorder.put(samples.copy())
         listening = self._link.listening.read()
-        samples *= self._level_ramp(0.0 if listening is None else listening[0], frames)
-        block = samples.astype(np.float32)
+        level = self._level_ramp(0.0 if listening is None else listening[0], frames)
+        block = np.multiply(samples, level, out=np.empty(frames, np.float32), casting="same_kind")
         self._link.samples.write(block)
         self._follow_level(block)
         self._blocks += 1

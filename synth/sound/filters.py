@@ -15,7 +15,6 @@ from models.checks import positive
 
 Floats = NDArray[np.float64]
 MATCHED = 0.37  # of the sample rate: where the low-pass has exactly the gain of its circuit
-ARRIVED = 1e-13  # relative: a smoothed value this near to a constant goal has reached it
 FADED = 1e-30  # states below this are set to 0: far below hearing, far above the slow subnormal numbers
 
 
@@ -94,27 +93,40 @@ class FirstOrder:
 
 
 class Smoother:
-    """y[n] = p y[n-1] + (1 - p) x[n] on control data; starts settled on the first value it is given."""
+    """y[n] = p y[n-1] + (1 - p) x[n] on rows of control data; each starts settled on the first value it is given.
+
+    Solved like `FirstOrder`, all rows in one system, in which no row depends on the one before.
+    """
 
     def __init__(self, time_constant: float, sample_rate: float) -> None:
-        pole = smoothing_pole(time_constant, sample_rate)
-        self._filter = FirstOrder((np.array([1.0 - pole, 0.0]), np.array([1.0, -pole])))
-        self._fresh = True
+        from scipy.linalg.blas import dtbsv
+
+        self._solve = dtbsv
+        self._pole = smoothing_pole(time_constant, sample_rate)
+        self._gain = 1.0 - self._pole
+        self._diagonals = np.empty((2, 0), order="F")
+        self._last: list[float] = []
 
     def reset(self) -> None:
         """Forget the past."""
-        self._fresh = True
+        self._last = []
 
-    def smooth(self, values: Floats) -> Floats:
-        """The next samples, smoothed; `values` is not empty (and returned as it is once it has been reached)."""
-        if self._fresh:
-            self._filter.settle(float(values[0]), float(values[0]))
-            self._fresh = False
-        goal = float(values[0])
-        if abs(self._filter.last[1] - goal) <= ARRIVED * abs(goal) and (values == goal).all():
-            self._filter.settle(goal, goal)
-            return values
-        return self._filter.filter(values)
+    def smooth(self, *rows: Floats) -> Floats:
+        """The next samples of each row, smoothed: shape (rows, n), n >= 1; as many rows each time."""
+        count, size = len(rows), rows[0].size + 1
+        if self._diagonals.shape[1] != count * size:
+            self._diagonals = np.full((2, count * size), -self._pole, order="F")
+            self._diagonals[1, size - 1 :: size] = 0.0
+        last = self._last or [float(values[0]) for values in rows]
+        fed = np.empty(count * size)
+        start = 0
+        for values, before in zip(rows, last, strict=True):
+            fed[start] = 0.0 if abs(before) < FADED else before
+            np.multiply(values, self._gain, out=fed[start + 1 : start + size])
+            start += size
+        smoothed = self._solve(1, self._diagonals, fed, lower=1, diag=1, overwrite_x=1)
+        self._last = smoothed[size - 1 :: size].tolist()
+        return np.asarray(smoothed.reshape(count, size)[:, 1:])
 
 
 class ToneFilter:

@@ -18,31 +18,35 @@ INTERVALS = 32768
 class PitchLaw:
     """Reference minus variable frequency, Hz, against distance, m: straight lines between dense points.
 
-    The points are even in ln(distance). Covers the instrument's capacitance curve, `nearest` to `farthest`;
-    beyond its ends the end value holds. The test compares it with `Instrument.offset_frequency`: less than
-    0.01 cent off at beats of 20 Hz and more.
+    The points are even in ln(distance). Covers the instrument's capacitance curve, `nearest` to `farthest`. The test
+    compares it with `Instrument.offset_frequency`: less than 0.01 cent off at beats of 20 Hz and more.
     """
 
     def __init__(self, instrument: Instrument, intervals: int = INTERVALS) -> None:
         self.nearest = instrument.curve.nearest
         self.farthest = instrument.curve.farthest
         distances = np.geomspace(self.nearest, self.farthest, intervals + 1)
-        self._offsets = np.asarray(instrument.offset_frequency(distances), dtype=np.float64)
-        self.highest = float(np.abs(self._offsets).max())
-        self._rises = np.append(np.diff(self._offsets), 0.0)
-        self._intervals = float(intervals)
+        offsets = np.asarray(instrument.offset_frequency(distances), dtype=np.float64)
+        self.highest = float(np.abs(offsets).max())
+        self._slopes = np.diff(offsets)
+        self._intercepts = offsets[:-1] - self._slopes * np.arange(intervals)
         self._scale = intervals / math.log(self.farthest / self.nearest)
         self._start = self._scale * math.log(self.nearest)
 
+    def within(self, distance: Floats) -> Floats:
+        """Each distance, m, or the end of the law it lies beyond."""
+        limited = np.maximum(distance, self.nearest)
+        return np.minimum(limited, self.farthest, out=limited)
+
     def offset(self, distance: Floats) -> Floats:
-        """Offset frequency, Hz, at each distance, m > 0."""
+        """Offset frequency, Hz, at each distance, m, from `nearest` to `farthest`; rounding beyond them does no harm.
+
+        intercept[i] + slope[i] p at the place p = ln(d / nearest) intervals / ln(farthest / nearest), i its whole part.
+        """
         position = np.log(distance)
         position *= self._scale
         position -= self._start
-        np.maximum(position, 0.0, out=position)
-        np.minimum(position, self._intervals, out=position)
         index = position.astype(np.int64)
-        position -= index
-        position *= self._rises.take(index)
-        position += self._offsets.take(index)
+        position *= self._slopes.take(index, mode="clip")
+        position += self._intercepts.take(index, mode="clip")
         return position

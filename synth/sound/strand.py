@@ -117,7 +117,7 @@ class Strand:
         return samples
 
     def _offset_at(self, distance: float) -> float:
-        return float(self.patch.law.offset(np.array([distance]))[0])
+        return float(self.patch.law.offset(self.patch.law.within(np.array([distance])))[0])
 
     def _settle_if_still(self) -> None:
         """A waveform that rests, or moves below the DC block's corner, is taken as blocked already."""

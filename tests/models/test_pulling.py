@@ -81,13 +81,13 @@ def test_phase_along_a_moving_hand(nodes: Nodes, lock: float) -> None:
     assert np.abs(phases - tight_solution(nodes, lock, 0.3)).max() < 1e-7
 
 
-def test_error_falls_with_the_sixth_power_of_the_step() -> None:
+def test_error_falls_with_the_fourth_power_of_the_step() -> None:
     # a fast sweep through lock, in steps far coarser than sound needs
     def end(steps: int) -> float:
         return float(advance_phase(0.4, np.linspace(-300.0, 500.0, steps + 1), 90.0, 0.05 / steps)[-1])
 
     errors = np.array([end(steps) for steps in (64, 128, 256)]) - end(4096)
-    assert_allclose(np.log2(errors[:-1] / errors[1:]), 6.0, atol=0.5)
+    assert_allclose(np.log2(errors[:-1] / errors[1:]), 4.0, atol=0.2)
 
 
 def test_phase_along_a_smooth_hand() -> None:
@@ -139,6 +139,9 @@ def test_locked_phase_rests_where_adler_says() -> None:
     assert_allclose(phases[-1], np.arcsin(12.0 / 30.0), rtol=0, atol=1e-12)
     phases = advance_phase(2.0 - 10 * TURN, np.full(RATE + 1, -12.0), 30.0, STEP)
     assert_allclose(phases[-1], -np.arcsin(12.0 / 30.0) - 10 * TURN, rtol=0, atol=1e-12)
+    # the pair behind the phase grows e^1.1-fold a step here: more, over 4800, than a number holds
+    phases = advance_phase(2.0, np.full(4801, 10_000.0), 20_000.0, STEP)
+    assert_allclose(phases[-1], np.arcsin(0.5), rtol=0, atol=1e-12)
 
 
 def test_whole_turns_of_the_start_are_kept() -> None:
@@ -222,6 +225,3 @@ def test_angle_is_the_phase_but_for_whole_turns(count):
         turns = (phase - angle) / TURN
         assert_allclose(turns, np.rint(turns), rtol=0, atol=1e-12)
         assert (np.abs(angle) <= TURN).all()
-    with pytest.raises(ValueError, match="lock_range"):
-        advance_angle(0.0, offsets, 0.0, STEP)
-    assert advance_angle(1.0, [5.0], 2.0, STEP).shape == (0,)

@@ -211,9 +211,9 @@ def test_safe_level_never_amplifies() -> None:
 
 def test_a_block_longer_than_its_period_is_late(link: LiveLink) -> None:
     class Slow(Voice):
-        def render(self, hand: Any, frames: int) -> Any:
+        def render_known(self, hand: HandBlock) -> Any:
             time.sleep(0.01)
-            return super().render(hand, frames)
+            return super().render_known(hand)
 
     instrument = make_instrument()
     renderer = Renderer(Slow(instrument, RATE), instrument, RATE, link)

@@ -86,7 +86,7 @@ def test_amplitudes_that_go_with_the_hand(kind):
         detector = diode(0.9, 0.5)
     made = lawful(detector)
     hand = moving_hand(0.25)
-    smoothed = Smoother(SMOOTHING_TIME, RATE).smooth(hand)
+    [smoothed] = Smoother(SMOOTHING_TIME, RATE).smooth(hand)
     phases = radio(made, smoothed)
     audio_times = np.arange(hand.size + 1) / RATE
     radio_times = np.arange(phases.beat.size) / (RATE * phases.times)

@@ -36,16 +36,18 @@ INSTRUMENT = Instrument(CURVE, Tank(820e-6, 300e-12), 316e3)
 def test_smoother_reaches_1_minus_1_over_e_after_its_time_constant():
     smoother = Smoother(0.005, RATE)
     smoother.smooth(np.zeros(1))
-    assert smoother.smooth(np.ones(240))[-1] == pytest.approx(1.0 - math.exp(-1.0), rel=1e-12)
+    assert smoother.smooth(np.ones(240))[0, -1] == pytest.approx(1.0 - math.exp(-1.0), rel=1e-12)
     assert smoothing_pole(1e9, RATE) == pytest.approx(1.0)
 
 
 def test_smoother_starts_settled_and_dies_away_to_zero():
     smoother = Smoother(0.005, RATE)
-    np.testing.assert_allclose(smoother.smooth(np.full(10, 0.3)), 0.3, rtol=1e-14)
+    first = smoother.smooth(np.full(10, 0.3), np.full(10, 7.0))
+    np.testing.assert_allclose(first, [[0.3] * 10, [7.0] * 10], rtol=1e-14)
     for _ in range(100):
-        last = smoother.smooth(np.zeros(1000))
-    assert (last == 0.0).all()  # no subnormal numbers, which slow a processor down
+        fading, steady = smoother.smooth(np.zeros(1000), np.full(1000, 7.0))
+    assert (fading == 0.0).all()  # no subnormal numbers, which slow a processor down
+    np.testing.assert_allclose(steady, 7.0, rtol=1e-12)  # and no row leaks into the next
 
 
 @pytest.mark.parametrize(
