@@ -33,7 +33,7 @@ from typing import Any
 
 BLOCK_FRAMES = 128
 SAMPLE_RATE = 48000
-LATENCY = 512 / 48000  # s asked for by both streams: what `play` takes where the device allows less
+LATENCY = 1024 / 48000  # s asked for by both streams; at half of it the idle sine too lost sound on a virtual machine
 MOST_BLOCKS = 400_000  # 17 minutes at 128 frames
 ALLOWED_SHARE, ALLOWED_GROWTH = 0.25, 5.0  # of a period; MB
 POINTER_STEP = 0.05  # s between two places of the pointer
