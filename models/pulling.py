@@ -19,7 +19,7 @@ here). At 48 kHz the sixth order differs by 2.4e-7 rad where the offset runs fro
 of 150 Hz, and by less than 2e-9 rad in the slower cases of the tests.
 
 Its 2 by 2 matrices M[k] make a row of steps a triangular system of three side diagonals, which BLAS solves downwards,
-one step after the other (`_pulled_angle`).
+one step after the other (`advance_pair`).
 """
 
 from __future__ import annotations
@@ -33,9 +33,12 @@ from scipy.linalg.blas import dtbsv
 from models.checks import finite, finite_array, non_negative, positive
 
 Floats = NDArray[np.float64]
+Pair = tuple[float, float]
 TURN = 2.0 * math.pi
 MOST_GROWTH = 300.0
 """Largest sum of wL h / 2 over the steps solved at once: the pair grows or shrinks by e to that at most."""
+SMALL = 1e-4
+"""Below it sinh(s) / s is 1 + s^2 / 6 to the last digit."""
 
 
 def pulled_beat(offset: ArrayLike, lock_range: ArrayLike) -> Floats:
@@ -82,19 +85,51 @@ def advance_phase(phase: float, offsets: ArrayLike, lock_range: float, time_step
         return start + _running_sum(advances)
     # whole turns of the start are set aside and put back, so that a long piece loses no digits
     remainder = math.remainder(start, TURN)
-    wrapped = _pulled_angle(remainder, free, lock, step)
+    wrapped, _ = advance_pair(half_angle(remainder), free, lock, step)
     # pulling moves a step less than half a turn off its free advance: that settles the turn of each sample
     moved = np.diff(wrapped, prepend=remainder)
     counted = remainder + np.cumsum(moved - TURN * np.rint((moved - advances) / TURN))
     return wrapped + TURN * (np.rint((counted - wrapped) / TURN) + round((start - remainder) / TURN))
 
 
-def advance_angle(phase: float, offsets: Floats, lock_range: float, time_step: float) -> Floats:
-    """The phases of `advance_phase` but for whole turns, which then need not be counted; within -2 pi..2 pi.
+def half_angle(phase: float) -> Pair:
+    """The pair (q, p) of length 1 at half the angle `phase`, rad."""
+    return math.cos(0.5 * phase), math.sin(0.5 * phase)
 
-    Unchecked, for lock_range > 0 and two offsets or more: what a voice computes with every block.
+
+def advance_pair(pair: Pair, offsets: Floats, lock_range: float, time_step: float) -> tuple[Floats, Pair]:
+    """The phases of `advance_phase` but for whole turns, which then need not be counted, and the pair at the last.
+
+    The phases lie within -2 pi..2 pi. Unchecked, for lock_range > 0 and two offsets or more: what a voice computes with
+    every block. The same to the last bit however a row of offsets is cut, each call starting with the last offset and
+    pair of the one before.
+
+    The system solved reads v[k + 1] + M[k] v[k] = 0: every step turns the pair's sign round as well, which twice its
+    angle, the phase, does not see. Its length is brought back near 1 by powers of 2, which round nothing.
     """
-    return _pulled_angle(math.remainder(phase, TURN), offsets, lock_range, time_step)
+    count, pull = offsets.size - 1, TURN * lock_range * time_step
+    diagonals = _step_diagonals(
+        (offsets[1:] + offsets[:-1]) * (0.25 * TURN * time_step),
+        (offsets[1:] - offsets[:-1]) * (0.5 * TURN * time_step),
+        pull,
+    )
+    pairs = np.zeros((count + 1, 2))
+    length = max(1, int(MOST_GROWTH / max(0.5 * pull, 1e-9)))  # pull may be as small as 0
+    for first in range(0, count, length):
+        rows = slice(first, min(first + length, count) + 1)
+        pairs[first] = pair
+        columns = diagonals[rows].reshape(-1, 4).T
+        pairs[rows] = dtbsv(3, columns, pairs[rows].ravel(), lower=1, diag=1).reshape(-1, 2)
+        pair = _near_one(*pairs[rows.stop - 1].tolist())
+    angles = np.arctan2(pairs[1:, 1], pairs[1:, 0])
+    angles *= 2.0
+    return angles, pair
+
+
+def _near_one(first: float, second: float) -> Pair:
+    """The pair times the power of 2 that brings the larger of its numbers between 1/2 and 1."""
+    shift = -math.frexp(max(abs(first), abs(second)))[1]
+    return math.ldexp(first, shift), math.ldexp(second, shift)
 
 
 def _checked(
@@ -118,29 +153,6 @@ def _finite_row(offsets: ArrayLike) -> Floats:
     if plain and math.isfinite(np.dot(offsets, offsets)):  # else one is not finite, or the sum overflows
         return np.asarray(offsets)
     return finite_array("offsets", offsets)
-
-
-def _pulled_angle(start: float, free: Floats, lock: float, step: float) -> Floats:
-    """Phase after each step, rad, but for whole turns, from `start` within half a turn.
-
-    The system reads v[k + 1] + M[k] v[k] = 0, so every step turns the pair's sign round as well: twice its angle, the
-    phase, does not see that.
-    """
-    count, pull = free.size - 1, TURN * lock * step
-    diagonals = _step_diagonals(
-        (free[1:] + free[:-1]) * (0.25 * TURN * step), (free[1:] - free[:-1]) * (0.5 * TURN * step), pull
-    )
-    pairs = np.zeros((count + 1, 2))
-    pairs[0] = math.cos(0.5 * start), math.sin(0.5 * start)
-    length = max(1, int(MOST_GROWTH / max(0.5 * pull, 1e-9)))  # pull may be as small as 0
-    for first in range(0, count, length):
-        rows = slice(first, min(first + length, count) + 1)
-        pairs[first] /= math.hypot(*pairs[first].tolist())
-        columns = diagonals[rows].reshape(-1, 4).T
-        pairs[rows] = dtbsv(3, columns, pairs[rows].ravel(), lower=1, diag=1).reshape(-1, 2)
-    angles = np.arctan2(pairs[1:, 1], pairs[1:, 0])
-    angles *= 2.0
-    return angles
 
 
 def _running_sum(values: Floats, block: int = 256) -> Floats:
@@ -180,10 +192,10 @@ def _step_diagonals(beta: Floats, half_rise: Floats, pull: float) -> Floats:
 def _hyperbolic_pair(square: Floats) -> tuple[Floats, Floats]:
     """cosh(s) and sinh(s) / s for s^2 = `square` of either sign (cos and sin / s where it is negative)."""
     size = np.sqrt(np.abs(square))
-    if square.max() < 0.0:
+    if square.max() < -(SMALL**2):
         return np.cos(size), np.sin(size) / size
     turning = square < 0.0
-    small = size < 1e-4
+    small = size < SMALL
     safe = np.where(small, 1.0, size)
     even = np.where(turning, np.cos(size), np.cosh(size))
     odd = np.where(turning, np.sin(safe), np.sinh(safe)) / safe

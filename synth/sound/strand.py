@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.checks import positive
-from models.pulling import advance_angle, pulled_beat_of
+from models.pulling import advance_pair, half_angle, pulled_beat_of
 from synth.errors import DesignError
 from synth.sound.beat_phase import (
     MOST_TURNS,
@@ -68,7 +68,7 @@ class Strand:
         self._level = instrument.level
         self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, patch.sample_rate)
         self._offset = 0.0
-        self._phase = 0
+        self._phase, self._pair = 0, half_angle(0.0)
 
     @property
     def frequency(self) -> float:
@@ -87,14 +87,14 @@ class Strand:
         """
         self._offset = self._offset_at(distance)
         locked = abs(self._offset) < self._lock
-        self._phase = int(fixed_from_radians(math.asin(self._offset / self._lock) if locked else 0.0))
+        self._turned_to(int(fixed_from_radians(math.asin(self._offset / self._lock) if locked else 0.0)))
         self._tone.settle(self.patch.table.steady(self._offset))
         self._settle_if_still()
 
     def follow(self, other: Strand, distance: float) -> None:
         """Take over the beat phase of `other` and what its filter held, with the hand at `distance`."""
         self._offset = self._offset_at(distance)
-        self._phase = other._phase
+        self._turned_to(other._phase)
         raised = self.patch.table.steady(self._offset) - other.patch.table.steady(other._offset)
         self._tone.follow(other._tone, raised)
         self._settle_if_still()
@@ -106,8 +106,8 @@ class Strand:
         offsets[0] = self._offset
         offsets[1:] = patch.law.offset(distance)
         if self._lock > 0.0:
-            start = radians_from_fixed(self._phase)
-            phases = fixed_from_angle(advance_angle(start, offsets, self._lock, 1.0 / patch.sample_rate))
+            angles, self._pair = advance_pair(self._pair, offsets, self._lock, 1.0 / patch.sample_rate)
+            phases = fixed_from_angle(angles)
         else:
             phases = accumulate(self._phase, offsets, patch.sample_rate)
         self._phase = int(phases[-1]) & TURN_MASK
@@ -115,6 +115,11 @@ class Strand:
         samples = self._tone.filter(patch.table.sound(phases, offsets[1:]))
         samples *= self._level
         return samples
+
+    def _turned_to(self, phase: int) -> None:
+        """Set the beat phase, in steps; with it the pair that carries it on where the oscillators pull."""
+        self._phase = phase
+        self._pair = half_angle(radians_from_fixed(phase))
 
     def _offset_at(self, distance: float) -> float:
         return float(self.patch.law.offset(self.patch.law.within(np.array([distance])))[0])

@@ -44,14 +44,6 @@ def write_trace(path: Path, hours: float) -> None:
             file.write("{:.9g},{:.9g},{:.9g}\n".format(*row))
 
 
-def write_design(path: Path) -> None:
-    """Heron without its lock range: the voice is then at its cheapest, and hours go by in seconds."""
-    text = DESIGN.read_text("utf-8")
-    if text.count('lock_range = "1 Hz"') != 1:
-        raise SystemExit(f"{DESIGN} does not hold the lock range this script takes out")
-    path.write_text(text.replace('lock_range = "1 Hz"', 'lock_range = "0 Hz"'), "utf-8")
-
-
 def hash_of_file(path: Path) -> tuple[str, int]:
     """Hash of the samples a sound file holds, as little-endian 32-bit float, and their number; read in blocks."""
     import soundfile
@@ -65,13 +57,13 @@ def hash_of_file(path: Path) -> tuple[str, int]:
     return found.hexdigest(), frames
 
 
-def hash_of_pieces(design: Path, trace: Path, rate: int) -> tuple[str, int]:
+def hash_of_pieces(trace: Path, rate: int) -> tuple[str, int]:
     """Hash and number of the samples that one voice gives for the trace in pieces of ragged sizes."""
     from synth.hands.trace_file import load_trace
     from synth.offline import RELEASE_TIME
     from synth.voice import Voice
 
-    workpiece = open_design(design)
+    workpiece = open_design(DESIGN)
     path = load_trace(trace).held_within(workpiece.instrument.curve.nearest, workpiece.instrument.curve.farthest)[0]
     voice, total, release = Voice(workpiece.instrument, rate), path.frames(rate), round(RELEASE_TIME * rate)
     found = hashlib.blake2b()
@@ -87,15 +79,14 @@ def hash_of_pieces(design: Path, trace: Path, rate: int) -> tuple[str, int]:
 
 def soak(hours: float, rate: int, folder: Path) -> dict[str, object]:
     """Both renderings side by side; the figures described in the module text."""
-    design, trace, sound = folder / "heron-free.toml", folder / "hours.csv", folder / "hours.wav"
-    write_design(design)
+    trace, sound = folder / "hours.csv", folder / "hours.wav"
     write_trace(trace, hours)
-    open_design(design)  # the hand field is solved here at the latest, so that both find the same one in the cache
-    command = [sys.executable, "-m", "synth", "render", str(design), "--hand", str(trace), "-o", str(sound)]
+    open_design(DESIGN)  # the hand field is solved here at the latest, so that both find the same one in the cache
+    command = [sys.executable, "-m", "synth", "render", str(DESIGN), "--hand", str(trace), "-o", str(sound)]
     started = time.perf_counter()
     child = subprocess.Popen([*command, "--format", "float", "--rate", str(rate)], cwd=DESIGN.parents[1])
     try:
-        pieces, piece_frames = hash_of_pieces(design, trace, rate)
+        pieces, piece_frames = hash_of_pieces(trace, rate)
         own = resource.getrusage(resource.RUSAGE_SELF)
         _, status, usage = os.wait4(child.pid, 0)
         child.returncode = os.waitstatus_to_exitcode(status)

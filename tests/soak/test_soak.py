@@ -38,12 +38,13 @@ def heron(demos) -> Workpiece:
     return open_design(demos / "heron.toml")
 
 
-def test_a_fade_into_silence_is_the_same_to_the_last_bit_in_any_pieces(heron):
-    """Signs of zeros included, which a comparison of numbers does not see. With pulling: alike to rounding."""
-    free = replace(heron.instrument, lock_range=0.0)
+@pytest.mark.parametrize("lock_range", [0.0, 1.0])
+def test_a_fade_into_silence_is_the_same_to_the_last_bit_in_any_pieces(heron, lock_range):
+    """Signs of zeros included, which a comparison of numbers does not see."""
+    instrument = replace(heron.instrument, lock_range=lock_range)
 
     def played(pieces: list[int]) -> bytes:
-        voice = Voice(free, 24000)
+        voice = Voice(instrument, 24000)
         sounds = [voice.render(np.full(600, 0.3), 600)]
         voice.mute(True)
         return np.concatenate([*sounds, *(voice.render(np.full(size, 0.3), size) for size in pieces)]).tobytes()
