@@ -191,8 +191,8 @@ def perform(
     time.sleep(1.5)
     performance.take_frequency = pointer.frequency
     pointer.press("r")
-    stage.wait_for(lambda: len(list(takes.glob("*.wav"))) == 1, "the recording")
-    performance.take = next(takes.glob("*.wav"))
+    stage.wait_for(lambda: len(list(takes.glob("[!.]*.wav"))) == 1, "the recording")
+    performance.take = next(takes.glob("[!.]*.wav"))
     pointer.press("m")
     time.sleep(SETTLE)
     begin = frames()

@@ -1,5 +1,5 @@
 """One real window: fast pointer, sizes, a take kept, the audio process killed and the sound started again by its key;
-then a window whose screen goes away.
+then a window whose sound card goes away and comes back, and one whose screen goes away.
 
 Pointer events: a pointer moved 500 times a second for 5 s through XTest put 2500 events into the ring of hand events
 while the window drew 60 pictures a second, time stamps 2.24 ms apart in the median and 3.5 ms at the 99th percentile
@@ -108,8 +108,8 @@ def perform(stage: Any, player: Any, report: Path, log: Path, record: Path) -> R
     do("mousemove", str(column), str(row))
     time.sleep(1.2)
     do("key", "k")
-    stage.wait_for(lambda: len(list(report.parent.glob("*.csv"))) == 1, "the take")
-    done.take = next(report.parent.glob("*.csv"))
+    stage.wait_for(lambda: len(list(report.parent.glob("[!.]*.csv"))) == 1, "the take")
+    done.take = next(report.parent.glob("[!.]*.csv"))
     stage.run("xdotool", "windowmove", window, "0", "0")
     for size in SIZES:
         stage.run("xdotool", "windowsize", window, *map(str, size))
@@ -206,6 +206,39 @@ def test_a_killed_audio_process_is_told_and_its_key_brings_the_sound_back(run: R
     assert run.numbers[0] != run.numbers[1]
     assert np.abs(run.after_restart).max() > 0.02
     assert abs(1200.0 * np.log2(pitch_of(run.after_restart) / run.frequency)) < 5.0
+
+
+def test_a_card_that_vanishes_is_told_in_the_window_and_its_key_brings_the_sound_back(stage: Any, run: Run) -> None:
+    folder = stage.folder / "soundless"
+    folder.mkdir()
+    log, report = folder / "play.log", folder / "report.json"
+    notice = lay_out(FIRST).notice
+
+    def warned(picture: Any) -> bool:
+        part = picture[notice.left : notice.right, notice.top : notice.bottom]
+        return bool((part == palette.YELLOW).all(axis=2).any())
+
+    with log.open("wb") as text:
+        player = subprocess.Popen([sys.executable, str(HERE / "timed_window.py"), str(DESIGN), str(report)],
+                                  env=stage.environment, stdout=text, stderr=text)  # fmt: skip
+        try:
+            window = window_of(stage, player, log)
+            stage.wait_for(report.with_suffix(".pid").exists, "the first picture")
+            stage.wait_for(lambda: bool(stage.run("pactl", "list", "short", "sink-inputs")), "the stream")
+            assert not warned(picture_of(stage, window, folder / "playing.png"))
+            stage.kill_sound()
+            stage.wait_for(lambda: warned(picture_of(stage, window, folder / "lost.png")), "the notice")
+            stage.start_sound()
+            stage.run("xdotool", "key", "--window", window, "b")
+            stage.wait_for(lambda: bool(stage.run("pactl", "list", "short", "sink-inputs")), "the stream again")
+            stage.wait_for(lambda: not warned(picture_of(stage, window, folder / "again.png")), "the notice to go")
+            stage.run("xdotool", "keydown", "--window", window, "q")
+            assert player.wait(15.0) == 0, log.read_text()
+            stage.run("xdotool", "keyup", "q")
+        finally:
+            player.kill()
+            player.wait()
+    assert "Traceback" not in log.read_text()
 
 
 def test_a_screen_that_goes_away_ends_the_program_and_finishes_the_recording(stage: Any, run: Run) -> None:
