@@ -13,7 +13,6 @@ out.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
@@ -29,7 +28,6 @@ from synth.sound.wavetable import FAINT, MOST_HARMONICS, SMALLEST_SIZE, table_si
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Complexes = NDArray[np.complex128]
-CycleMaker = Callable[[Floats, int], Complexes]  # (offsets (rows,), harmonics K) -> C_0..C_K (rows, K + 1)
 
 SLOWEST = 8.0  # Hz, g_0
 ROWS_PER_E = 17.0

@@ -13,24 +13,14 @@ from typing import Any
 
 import numpy as np
 import pytest
+from small_instrument import make_instrument
 
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
-from models.tank import Tank
 from synth.speaker import Speaker
 
 RATE = 48000
 DEVICE_LATENCY = 0.010  # s
 GOAL = 0.030  # s from gesture to sound on such a device
 TIMEOUT = 30.0
-
-
-def make_instrument() -> Instrument:
-    """A small invented instrument, some 1.3 kHz at 5 cm."""
-    distances = np.geomspace(0.01, 0.8, 20)
-    curve = CapacitanceCurve(distances, 6.3e-12 + 0.35e-12 / (distances + 0.01) ** 0.9, 6.3e-12)
-    tank = Tank(inductance=820e-6, capacitance=400e-12)
-    return Instrument(curve, tank, float(Instrument(curve, tank, 1e5).variable_frequency(0.5)))
 
 
 @pytest.fixture

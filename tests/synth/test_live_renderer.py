@@ -9,10 +9,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from small_instrument import make_instrument
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
-from models.tank import Tank
 from synth.hand_path import HandBlock, HandPath
 from synth.hands.gestures import tremor
 from synth.live.hand_clock import HAND_DELAY
@@ -28,15 +27,6 @@ from synth.voice import Voice
 RATE = 48000
 
 
-def make_instrument(level: float = 0.5) -> Instrument:
-    """A small invented instrument whose zero beat lies at 0.5 m."""
-    distances = np.geomspace(0.01, 0.8, 20)
-    curve = CapacitanceCurve(distances, 6.3e-12 + 0.35e-12 / (distances + 0.01) ** 0.9, 6.3e-12)
-    tank = Tank(inductance=820e-6, capacitance=400e-12)
-    reference = float(Instrument(curve, tank, 1e5).variable_frequency(0.5))
-    return Instrument(curve, tank, reference, level=level)
-
-
 @pytest.fixture
 def link() -> Iterator[LiveLink]:
     link = LiveLink.create()
@@ -45,7 +35,7 @@ def link() -> Iterator[LiveLink]:
 
 
 def make_renderer(link: LiveLink, instrument: Instrument | None = None) -> Renderer:
-    instrument = instrument or make_instrument()
+    instrument = instrument or make_instrument(level=0.5)
     renderer = Renderer(Voice(instrument, RATE), instrument, RATE, link)
     renderer.gate.open = True
     return renderer
@@ -65,7 +55,7 @@ def set_hand(link: LiveLink, distance: float, volume: float, level: float = 1.0)
 
 def test_the_hand_moves_linearly_from_time_stamp_to_time_stamp(link: LiveLink) -> None:
     """Events every 2 ms (500 Hz) along a ramp come out as the ramp, whatever the blocks: the figure is in cents."""
-    instrument = make_instrument()
+    instrument = make_instrument(level=0.5)
     renderer, voice = make_renderer(link, instrument), Voice(instrument, RATE)
     link.listening.write(Listening(1.0))
     start, speed, frames, sent = 100.0, 0.2, 0, 0  # s, m/s
@@ -102,7 +92,7 @@ def test_a_held_hand_stays_where_the_newest_event_put_it(link: LiveLink) -> None
 
 
 def test_a_replayed_path_sounds_like_the_path_and_gives_the_hand_back(link: LiveLink) -> None:
-    instrument = make_instrument()
+    instrument = make_instrument(level=0.5)
     renderer, voice = make_renderer(link, instrument), Voice(instrument, RATE)
     link.listening.write(Listening(1.0))
     path = HandPath(np.array([0.0, 0.1, 0.3]), np.array([0.3, 0.2, 0.25]), np.array([0.5, 1.0, 0.8]))
@@ -189,7 +179,7 @@ def test_the_gesture_latency_is_the_hand_clock_against_the_output(link: LiveLink
 
 
 def test_meters_tell_pitch_level_and_counts(link: LiveLink) -> None:
-    instrument = make_instrument()
+    instrument = make_instrument(level=0.5)
     renderer = make_renderer(link, instrument)
     level = safe_level(instrument)
     set_hand(link, 0.15, 1.0, level)
@@ -205,8 +195,8 @@ def test_meters_tell_pitch_level_and_counts(link: LiveLink) -> None:
 
 def test_safe_level_never_amplifies() -> None:
     for level in (0.0, 0.05, 0.1, 0.3, 1.0):
-        assert safe_level(make_instrument(level)) * level <= 0.1 + 1e-12
-        assert safe_level(make_instrument(level)) <= 1.0
+        assert safe_level(make_instrument(level=level)) * level <= 0.1 + 1e-12
+        assert safe_level(make_instrument(level=level)) <= 1.0
 
 
 def test_a_block_longer_than_its_period_is_late(link: LiveLink) -> None:
@@ -215,7 +205,7 @@ def test_a_block_longer_than_its_period_is_late(link: LiveLink) -> None:
             time.sleep(0.01)
             return super().render_known(hand)
 
-    instrument = make_instrument()
+    instrument = make_instrument(level=0.5)
     renderer = Renderer(Slow(instrument, RATE), instrument, RATE, link)
     renderer.render(48, underrun=True)
     assert (sound(link).late_blocks, sound(link).underruns) == (0, 0)  # nothing counts before the sound begins

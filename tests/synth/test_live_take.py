@@ -8,10 +8,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_instrument import make_instrument
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
-from models.tank import Tank
 from synth.errors import DeviceError
 from synth.hands.trace_file import load_trace
 from synth.live.hand_clock import HAND_DELAY
@@ -26,15 +25,6 @@ from synth.voice import Voice
 
 RATE = 48000
 ROW_TIME = row_step(RATE) / RATE
-
-
-def make_instrument() -> Instrument:
-    """A small invented instrument whose zero beat lies at 0.5 m."""
-    distances = np.geomspace(0.01, 0.8, 20)
-    curve = CapacitanceCurve(distances, 6.3e-12 + 0.35e-12 / (distances + 0.01) ** 0.9, 6.3e-12)
-    tank = Tank(inductance=820e-6, capacitance=400e-12)
-    reference = float(Instrument(curve, tank, 1e5).variable_frequency(0.5))
-    return Instrument(curve, tank, reference, level=0.5)
 
 
 @pytest.fixture
@@ -76,7 +66,7 @@ def test_rendering_the_kept_hand_gives_the_kept_sound(link: LiveLink, tmp_path: 
     """To the cent and the decibel: both are measured on the files, a period at a time."""
     import soundfile
 
-    instrument = make_instrument()
+    instrument = make_instrument(level=0.5)
     renderer = play(link, instrument, 3.0, tremor)
     first, rows = link.played.read(500, 10_000_000)
     results: list[object] = []

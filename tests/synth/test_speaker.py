@@ -18,10 +18,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_instrument import make_instrument
 
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
-from models.tank import Tank
 from synth.errors import DeviceError
 from synth.hand_path import HandPath, still_hand
 from synth.speaker import Speaker, list_devices, measure
@@ -119,14 +117,6 @@ class OutputStream:
     def close(self):
         pass
 """
-
-
-def make_instrument(zero_beat: float = 0.5) -> Instrument:
-    """A small invented instrument."""
-    distances = np.geomspace(0.01, 0.8, 20)
-    curve = CapacitanceCurve(distances, 6.3e-12 + 0.35e-12 / (distances + 0.01) ** 0.9, 6.3e-12)
-    tank = Tank(inductance=820e-6, capacitance=400e-12)
-    return Instrument(curve, tank, float(Instrument(curve, tank, 1e5).variable_frequency(zero_beat)))
 
 
 def wait_for(condition: Callable[[], object], what: str) -> None:
@@ -414,6 +404,7 @@ def test_the_audio_process_ends_with_its_parent_and_saves_the_recording(tmp_path
     script.write_text(
         textwrap.dedent(f"""
         import importlib.util, sys, time
+        sys.path.insert(0, {str(Path(__file__).parents[1] / "shared")!r})
         spec = importlib.util.spec_from_file_location("helpers", {__file__!r})
         helpers = importlib.util.module_from_spec(spec)
         spec.loader.exec_module(helpers)

@@ -14,12 +14,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from small_instrument import RING, make_instrument
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
-from models.tank import Tank
-from models.volume_antenna import VolumeAntenna
 from synth.errors import DeviceError
 from synth.live.meters import Meters, no_meters
 from synth.live.recorder import Recording
@@ -43,20 +41,6 @@ def dummy_screen(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.setenv("PYGAME_HIDE_SUPPORT_PROMPT", "1")
-
-
-def make_instrument(lock_range: float = 0.0) -> Instrument:
-    """A small invented instrument whose zero beat lies at 0.5 m."""
-    distances = np.geomspace(0.01, 0.8, 20)
-    curve = CapacitanceCurve(distances, 6.3e-12 + 0.35e-12 / (distances + 0.01) ** 0.9, 6.3e-12)
-    tank = Tank(inductance=820e-6, capacitance=400e-12)
-    reference = float(Instrument(curve, tank, 1e5).variable_frequency(0.5))
-    return Instrument(curve, tank, reference, lock_range=lock_range)
-
-
-_HEIGHTS = np.geomspace(0.01, 0.6, 20)
-_RING_CURVE = CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12)
-RING = VolumeAntenna(_RING_CURVE, Tank(2.2e-3, 61.58e-12), Tank(2.2e-3, 72e-12), stray=3e-12)  # full at 25 cm
 
 
 class Listener:
@@ -320,7 +304,7 @@ def test_with_a_volume_antenna_the_pointers_height_is_the_other_hands() -> None:
 
 def views() -> list[tuple[str, View, PitchField, Instrument]]:
     result = []
-    for name, instrument in (("free", make_instrument()), ("locked", make_instrument(25.0))):
+    for name, instrument in (("free", make_instrument()), ("locked", make_instrument(lock_range=25.0))):
         field = pitch_field(instrument)
         picture = FieldPicture(field.notes(), field.zero_beat_distance, field.locked_span, 0.01)
         axis = ring_volume(RING) if name == "locked" else PLAIN

@@ -12,13 +12,10 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
+from small_instrument import RING, make_instrument
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.scene import POSTURES, Posture
-from models.instrument import Instrument
 from models.pitch_field import pitch_field
-from models.tank import Tank
-from models.volume_antenna import VolumeAntenna
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.control_rows import control_rows
@@ -57,18 +54,8 @@ def dummy_screen() -> Iterator[None]:
         os.environ["SDL_VIDEODRIVER"] = before
 
 
-def make_instrument(lock_range: float) -> Instrument:
-    distances = np.geomspace(0.01, 0.8, 20)
-    curve = CapacitanceCurve(distances, 6.3e-12 + 0.35e-12 / (distances + 0.01) ** 0.9, 6.3e-12)
-    tank = Tank(inductance=820e-6, capacitance=400e-12)
-    reference = float(Instrument(curve, tank, 1e5).variable_frequency(0.5))
-    return Instrument(curve, tank, reference, lock_range=lock_range)
-
-
-_HEIGHTS = np.geomspace(0.01, 0.6, 20)
-_RING_CURVE = CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12)
-RING = ring_volume(VolumeAntenna(_RING_CURVE, Tank(2.2e-3, 61.58e-12), Tank(2.2e-3, 72e-12), stray=3e-12))
-INSTRUMENTS = {0.0: make_instrument(0.0), 25.0: make_instrument(25.0)}
+RING_VOLUME = ring_volume(RING)
+INSTRUMENTS = {lock: make_instrument(lock_range=lock) for lock in (0.0, 25.0)}
 FIELDS = {lock: pitch_field(instrument) for lock, instrument in INSTRUMENTS.items()}
 SOUND = 0.2 * np.sin(0.05 * np.arange(9000))
 BEFORE = Shown(
@@ -148,7 +135,7 @@ def test_every_text_is_whole_in_its_room_and_none_overlaps_another(
         **PAGES[page],
     )  # fmt: skip
     rows = control_rows(Settings(), selected, DISABLED)
-    view, _ = drawn(size, state, replace(BEFORE, posture=posture, rows=rows), lock, RING if ring else PLAIN)
+    view, _ = drawn(size, state, replace(BEFORE, posture=posture, rows=rows), lock, RING_VOLUME if ring else PLAIN)
     check_texts(size, view.texts)
 
 
@@ -222,7 +209,7 @@ def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: fl
     """WCAG 2.1, success criterion 1.4.3 (AA): at least 4.5:1, measured on the pixels around every text."""
     for posture in POSTURES:
         state = replace(STATE, text_scale=text_scale, **PAGES[page])
-        view, surface = drawn(size, state, replace(BEFORE, posture=posture), 25.0, RING)
+        view, surface = drawn(size, state, replace(BEFORE, posture=posture), 25.0, RING_VOLUME)
         numbers = colour_numbers(surface)
         for text in view.texts:
             place = text.place
@@ -436,7 +423,7 @@ def test_the_strip_names_every_control() -> None:
 
 
 def test_the_ring_scale_says_that_it_is_a_side_view() -> None:
-    view, _ = drawn((1280, 720), STATE, BEFORE, 0.0, RING)
+    view, _ = drawn((1280, 720), STATE, BEFORE, 0.0, RING_VOLUME)
     assert "side view" in {text.shown for text in view.texts}
     view, _ = drawn((1280, 720), STATE)
     assert "side view" not in {text.shown for text in view.texts}

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from small_instrument import make_instrument
 
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
 from models.tank import Tank
 from models.volume.control import GainStage
 from models.volume_antenna import VolumeAntenna
@@ -271,14 +271,6 @@ def test_leaving_the_window_silences_but_keeps_the_pitch_hand() -> None:
     assert with_notice(STATE, "text", 10.0).notice_until > 10.0
 
 
-def make_instrument(lock_range: float = 0.0) -> Instrument:
-    distances = np.geomspace(0.01, 0.8, 20)
-    curve = CapacitanceCurve(distances, 6.3e-12 + 0.35e-12 / (distances + 0.01) ** 0.9, 6.3e-12)
-    tank = Tank(inductance=820e-6, capacitance=400e-12)
-    reference = float(Instrument(curve, tank, 1e5).variable_frequency(0.5))
-    return Instrument(curve, tank, reference, lock_range=lock_range)
-
-
 def test_readings_name_the_note_and_the_chain() -> None:
     instrument = make_instrument()
     values = readings(instrument, 0.2, 442.0)
@@ -294,7 +286,7 @@ def test_readings_name_the_note_and_the_chain() -> None:
     assert readings(instrument, 0.2, -442.0).remark == "beyond zero beat"
     assert readings(instrument, 0.2, 466.16).note == "A♯4"
     assert readings(instrument, 0.5, 0.3).remark == "near zero beat"
-    assert readings(make_instrument(20.0), 0.5, 0.0).remark == "oscillators locked"
+    assert readings(make_instrument(lock_range=20.0), 0.5, 0.0).remark == "oscillators locked"
 
 
 def test_texts_carry_true_minus_signs_and_units() -> None:
