@@ -87,4 +87,6 @@ def draw_map_scale(painter: Painter, pad: Box, band: tuple[float, float], size: 
         painter.text(text, Box(pad.left + size, top, painter.width_of(text, size) + 2, row), size, palette.QUIET_TEXT)
         last = top
     room = Box(pad.left + size // 2, pad.top + 2, pad.width - size, row)
+    behind = min(painter.width_of(CAPTION, size), room.width)
+    painter.fill(Box(room.left, room.top, behind, row), palette.PANEL)  # no line runs through the words
     painter.fitted(CAPTION, room, (size, 8), palette.QUIET_TEXT)
