@@ -18,7 +18,7 @@ from scipy.constants import epsilon_0
 from scipy.linalg import LinAlgError, cho_factor, cho_solve
 
 from models.checks import finite_array
-from models.electrostatics.panel_coupling import coupling
+from models.electrostatics.panel_coupling import coupling, symmetric_coupling
 from models.electrostatics.panel_potential import Floats, Panels, joined, mirrored, panels_of
 
 #: Smallest area of a triangle against the square of its longest edge.
@@ -74,8 +74,11 @@ def potential_matrix(field: Panels, source: Panels, ground_plane: bool = False) 
 
 def symmetric_potential_matrix(panels: Panels, ground_plane: bool = False) -> Floats:
     """`potential_matrix` of panels on themselves, the two quadratures of each pair averaged (reciprocity), V/C."""
-    matrix = potential_matrix(panels, panels, ground_plane)
-    return np.asarray(0.5 * (matrix + matrix.T))
+    matrix = symmetric_coupling(panels, panels)
+    if ground_plane:
+        matrix -= symmetric_coupling(panels, mirrored(panels))
+    matrix /= 4.0 * np.pi * epsilon_0
+    return matrix
 
 
 def solve_positive(matrix: Floats, right: Floats) -> Floats:

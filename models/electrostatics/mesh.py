@@ -1,7 +1,8 @@
 """Triangle meshes of simple conductors: arrays (n, 3 corners, 3 components) in metres, wound outward.
 
 Curved bodies are corrected for being polyhedra inside the true surface: corners are moved out until the mean offset
-from it is nothing (equal area of a rod's polygon, equal volume of a sphere, `surfaces.lifted` elsewhere).
+from it is nothing (equal area of a disc's polygon, equal volume of a sphere, `surfaces.lifted` elsewhere). The polygon
+of a rod longer than wide has the circle's capacitance instead (`surfaces.even_charge_factor`).
 `panels` is the number of triangles aimed at; the count delivered differs by the steps of each layout. `grading`
 crowds cells at edges, where charge crowds: a step from the edge inward grows as t^grading (1: even).
 All functions raise ValueError for sizes that are not positive and finite, for axes of no length and for too few panels.
@@ -21,6 +22,8 @@ from models.electrostatics.surfaces import (
     block_faces,
     equal_area_factor,
     equal_volume_sphere,
+    even_charge_factor,
+    facing_sphere,
     finest_level,
     graded,
     graded_both_ends,
@@ -39,10 +42,23 @@ EDGE_GRADING: Final = 2.5
 _STRETCH: Final = 0.35
 
 
-def sphere(center: ArrayLike = ORIGIN, radius: float = 1.0, panels: int = 1000) -> Floats:
-    """Sphere about `center` (3,) m, of the true volume."""
+def sphere(
+    center: ArrayLike = ORIGIN, radius: float = 1.0, panels: int = 1000, facing: ArrayLike | None = None
+) -> Floats:
+    """Sphere about `center` (3,) m, of the true volume.
+
+    `facing` (3,) m: the nearest place of another conductor, outside the sphere. Panels then crowd before it, as the
+    charge does, and each is corrected by itself; for gaps of the order of the radius and less.
+    """
     radius, middle = positive("radius", radius), vector("center", center)
-    return np.asarray(radius * equal_volume_sphere(_sphere_bands(panels)) + middle)
+    if facing is None:
+        return np.asarray(radius * equal_volume_sphere(_sphere_bands(panels)) + middle)
+    towards = vector("facing", facing) - middle
+    clearance = float(np.sqrt((towards**2).sum())) / radius - 1.0
+    if not clearance > 0.0:
+        raise ValueError(f"facing must lie outside the sphere; got {facing!r}")
+    surface = facing_sphere(panel_target(panels, 40), clearance)
+    return placed(radius * lifted(surface, surface[0]), direction(towards), middle)
 
 
 def spheroid(
@@ -82,7 +98,8 @@ def disc(
     """Disc of no thickness (one layer of panels carries the charge of both faces); normals along `axis`."""
     radius, grading = positive("radius", radius), edge_grading(grading)
     level = finest_level(panel_target(panels, 40), lambda level: _disc_count(*_disc_layout(level), grading))
-    flat = _flat_disc(radius, *_disc_layout(level), grading)
+    rings, sectors = _disc_layout(level)
+    flat = _flat_disc(radius, rings, sectors, grading, equal_area_factor(sectors))
     return placed(flat, direction(axis), vector("center", center))
 
 
@@ -162,10 +179,10 @@ def _rod_layout(length: float, radius: float, level: float, grading: float) -> t
 
 def _rod(length: float, radius: float, level: float, grading: float) -> Floats:
     sectors, along, rings, finest = _rod_layout(length, radius, level, grading)
-    cap = _flat_disc(radius, rings, sectors, grading_for(radius, rings, finest))
+    rim = even_charge_factor(sectors) if length > 2.0 * radius else equal_area_factor(sectors)
+    cap = _flat_disc(radius, rings, sectors, grading_for(radius, rings, finest), rim)
     heights = length * graded_both_ends(along, grading_for(0.5 * length, 0.5 * along, finest))
-    corner_radius = radius * equal_area_factor(sectors)
-    vertices, faces = revolved([corner_radius] * (along + 1), heights, [sectors] * (along + 1))
+    vertices, faces = revolved([radius * rim] * (along + 1), heights, [sectors] * (along + 1))
     top = cap + (0.0, 0.0, length)
     return np.concatenate([vertices[faces], top, cap[:, ::-1]])
 
@@ -182,7 +199,6 @@ def _disc_rings(rings: int, sectors: int, grading: float) -> tuple[Floats, list[
     for inner, outer in zip(radii[:-1], radii[1:], strict=True):
         counts.append(int(np.clip(round(2.0 * np.pi * outer / (1.5 * (outer - inner))), 6, sectors)))
     counts[-1] = sectors
-    radii[-1] = equal_area_factor(sectors)
     return radii, counts
 
 
@@ -191,8 +207,9 @@ def _disc_layout(level: float) -> tuple[int, int]:
     return round(level), round(3.0 * level) + 6
 
 
-def _flat_disc(radius: float, rings: int, sectors: int, grading: float) -> Floats:
+def _flat_disc(radius: float, rings: int, sectors: int, grading: float, rim: float) -> Floats:
     radii, counts = _disc_rings(rings, sectors, grading)
+    radii[-1] = rim
     vertices, faces = revolved(radius * radii[::-1], np.zeros(rings + 1), counts[::-1])
     return np.asarray(vertices[faces])
 

@@ -27,6 +27,7 @@ from models.electrostatics.thin_products import thin_product
 NEAR_RATIO: Final = 2.0
 _PAIRS_AT_ONCE: Final = 4096
 _ENTRIES_AT_ONCE: Final = 1 << 17
+_ROWS_AT_ONCE: Final = 64
 _ROWS, _COLUMNS = [0, 0, 0, 1, 1, 2], [0, 1, 2, 1, 2, 2]
 _MULTIPLICITY: Final = np.array([1.0, 2.0, 2.0, 1.0, 2.0, 1.0])
 
@@ -37,20 +38,34 @@ def coupling(field: Panels, source: Panels, near_ratio: float = NEAR_RATIO) -> F
     Not exactly symmetric for near pairs: the two triangles are integrated by different rules.
     """
     result = np.empty((field.count, source.count))
-    origin = source.centroids.mean(axis=0)
-    field_moments, field_powers = _quadratic_features(field, origin)
-    source_moments, source_powers = _quadratic_features(source, origin)
-    left = np.concatenate([field_moments, field_powers], axis=1)
-    right = np.concatenate([source_powers, source_moments], axis=1).T
+    left, right = _quadratic_form(field, source)
     rows = max(1, _ENTRIES_AT_ONCE // source.count)
     for first in range(0, field.count, rows):
         part = slice(first, first + rows)
-        distances = cdist(field.centroids[part], source.centroids)
-        reach = near_ratio * np.maximum(field.longest_edges[part, None], source.longest_edges)
-        near_row, near_column = np.nonzero(distances < reach)
-        distances[near_row, near_column] = np.inf
-        result[part] = _far_coupling(distances, thin_product(left[part], right))
+        far, near_row, near_column = _far_coupling(field, source, part, slice(None), left, right, near_ratio)
+        result[part] = far
         result[first + near_row, near_column] = _near_coupling(field, source, first + near_row, near_column)
+    return result
+
+
+def symmetric_coupling(panels: Panels, source: Panels) -> Floats:
+    """(G + G^T) / 2 of `coupling` for panels on themselves, or on their mirror images as `source`; 1/m.
+
+    Far pairs are computed once for both orders, near ones in both and averaged.
+    """
+    result = np.empty((panels.count, panels.count))
+    left, right = _quadratic_form(panels, source)
+    near: list[tuple[Indices, Indices]] = []
+    for first in range(0, panels.count, _ROWS_AT_ONCE):
+        part, later = slice(first, first + _ROWS_AT_ONCE), slice(first, None)
+        far, row, column = _far_coupling(panels, source, part, later, left, right, NEAR_RATIO)
+        result[part, later] = far
+        result[later, part] = far.T
+        once = row <= column
+        near.append((first + row[once], first + column[once]))
+    rows, columns = (np.concatenate(indices) for indices in zip(*near, strict=True))
+    both = _near_coupling(panels, source, np.concatenate([rows, columns]), np.concatenate([columns, rows]))
+    result[rows, columns] = result[columns, rows] = both.reshape(2, -1).mean(axis=0)
     return result
 
 
@@ -66,16 +81,35 @@ def _near_coupling(field: Panels, source: Panels, rows: Indices, columns: Indice
     return result
 
 
-def _far_coupling(distances: Floats, quadratic: Floats) -> Floats:
-    """1/D + q / (2 D^5), with q = D^2 u (Qi + Qj) u; `quadratic` is overwritten."""
-    inverse = 1.0 / distances
-    square = inverse * inverse
-    quadratic *= square
-    quadratic *= square
-    quadratic *= 0.5
-    quadratic += 1.0
-    quadratic *= inverse
-    return quadratic
+def _far_coupling(
+    field: Panels, source: Panels, rows: slice, columns: slice, left: Floats, right: Floats, near_ratio: float
+) -> tuple[Floats, Indices, Indices]:
+    """A block of 1/D + q / (2 D^5), q = D^2 u (Qi + Qj) u = 2 left . right, and its near pairs, which are left 0.
+
+    Rows and columns of the near pairs are counted within the block.
+    """
+    squares = cdist(field.centroids[rows], source.centroids[columns], "sqeuclidean")
+    reach = np.maximum(field.longest_edges[rows, None], source.longest_edges[columns])
+    reach *= near_ratio
+    reach *= reach
+    near_row, near_column = np.nonzero(squares < reach)
+    squares[near_row, near_column] = np.inf
+    inverse = np.divide(1.0, squares, out=squares)
+    result = thin_product(left[rows], right[:, columns])
+    result *= inverse
+    result *= inverse
+    result += 1.0
+    result *= np.sqrt(inverse, out=inverse)
+    return result, near_row, near_column
+
+
+def _quadratic_form(field: Panels, source: Panels) -> tuple[Floats, Floats]:
+    """left (field.count, 20), right (20, source.count), whose product is (ci - cj) (Qi + Qj) (ci - cj) / 2."""
+    origin = source.centroids.mean(axis=0)
+    field_moments, field_powers = _quadratic_features(field, origin)
+    source_moments, source_powers = _quadratic_features(source, origin)
+    left = np.concatenate([0.5 * field_moments, field_powers], axis=1)
+    return left, np.concatenate([source_powers, 0.5 * source_moments], axis=1).T
 
 
 def _quadratic_features(panels: Panels, origin: Floats) -> tuple[Floats, Floats]:

@@ -102,29 +102,31 @@ def inverse_distance_integral(points: Floats, panels: Panels, source: Indices) -
     twice_area = 2.0 * panels.areas[source]
     flat = points.reshape(-1, 3, source.size)
     result = np.empty((len(flat), source.size))
+    spokes = np.empty_like(corners)
     for row, point in zip(result, flat, strict=True):
-        row[:] = _potential(corners - point, edge_normals, lengths, normals, twice_area)
+        np.subtract(corners, point, out=spokes)
+        row[:] = _potential(spokes, edge_normals, lengths, normals, twice_area)
     return result.reshape(points.shape[:-2] + (source.size,))
 
 
 def _potential(spokes: Floats, edge_normals: Floats, lengths: Floats, normals: Floats, twice_area: Floats) -> Floats:
     """The formula of the module docstring; `spokes` (3 corners, 3 components, k) from the point to the corners."""
-    radii = np.sqrt(_dot(spokes, spokes))
-    inside = _dot(spokes, edge_normals)
-    sums = radii + radii[[1, 2, 0]]
+    squares = _dot(spokes, spokes)
+    radii = np.sqrt(squares)
+    first, second, third = radii
+    sums = np.stack([first + second, second + third, third + first])
     gaps = np.maximum(sums - lengths, np.finfo(np.float64).tiny)
-    edge_terms = (inside * np.log((sums + lengths) / gaps)).sum(axis=0)
-    height = np.abs(_dot(spokes[0], normals))
-    dots = _dot(spokes, spokes[[1, 2, 0]])
-    solid = radii[0] * radii[1] * radii[2] + dots[0] * radii[2] + dots[1] * radii[0] + dots[2] * radii[1]
+    sums += lengths
+    sums /= gaps
+    edge_terms = np.einsum("en,en->n", _dot(spokes, edge_normals), np.log(sums, out=sums))
+    height = np.abs(np.einsum("cn,cn->n", spokes[0], normals))
+    # Scalar products of neighbouring spokes by the law of cosines.
+    twice_dots = squares + squares[[1, 2, 0]] - lengths * lengths
+    solid = first * second * third + 0.5 * (twice_dots[0] * third + twice_dots[1] * first + twice_dots[2] * second)
     half_solid_angle = np.arctan2(twice_area * height, solid)
     return np.asarray(edge_terms - 2.0 * height * half_solid_angle)
 
 
 def _dot(first: Floats, second: Floats) -> Floats:
-    """Scalar product over the component axis (the last but one)."""
-    return np.asarray(
-        first[..., 0, :] * second[..., 0, :]
-        + first[..., 1, :] * second[..., 1, :]
-        + first[..., 2, :] * second[..., 2, :]
-    )
+    """Scalar products (edges, n) over the component axis of (edges, 3, n)."""
+    return np.asarray(np.einsum("ecn,ecn->en", first, second))

@@ -10,7 +10,7 @@ from models.electrostatics.surfaces import (
     Floats,
     between,
     block_faces,
-    equal_area_factor,
+    even_charge_factor,
     graded,
     graded_both_ends,
     grading_for,
@@ -25,13 +25,13 @@ _HAND_CELL: Final = 0.006
 
 
 def antenna_mesh(scene: Scene, fineness: float = 1.0) -> Floats:
-    """Triangles of the rod, equal-area polygon for its circle, cells crowding at both ends and at the hand's height."""
+    """Triangles of the rod, its polygon as capacitive as the circle, cells crowding at the ends and before the hand."""
     antenna = scene.antenna
     radius, sectors = 0.5 * antenna.diameter, round(8 * fineness)
     heights = _heights(antenna, scene.hand_height - antenna.base_height, fineness)
     inner = round(2 * fineness)
     cap = list(radius * graded(inner + 1, 2.0)[:-1])
-    radii = [*cap, *[radius * equal_area_factor(sectors)] * len(heights), *cap[::-1]]
+    radii = [*cap, *[radius * even_charge_factor(sectors)] * len(heights), *cap[::-1]]
     levels = [0.0] * (inner + 1) + list(heights) + [antenna.length] * (inner + 1)
     vertices, faces = revolved(radii, levels, [1] + [sectors] * (len(radii) - 2) + [1])
     return np.asarray(vertices[faces] + (0.0, 0.0, antenna.base_height))

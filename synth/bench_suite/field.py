@@ -79,12 +79,16 @@ def rod_case(quick: bool) -> Case:
 
 
 def sphere_case(height: float, quick: bool) -> Case:
-    """A sphere before the earthed plane: what an approaching hand does, in closed form."""
+    """A sphere before the earthed plane: what an approaching hand does, in closed form.
+
+    Both meshes crowd towards the gap.
+    """
     panels = (200, 400) if quick else (200, 400, 800, 1600)
     return Case(
         f"sphere, gap {height - 1.0:.2g} radii",
         sphere_over_plane(height),
-        tuple(_by_panels(partial(mesh.sphere, (0.0, 0.0, height), panels=n), plane=True) for n in panels),
+        tuple(_by_panels(partial(mesh.sphere, (0.0, 0.0, height), panels=n, facing=mesh.ORIGIN), plane=True)
+              for n in panels),
         tuple(_by_elements(partial(fem_axisymmetric.sphere_over_plane, height, n, n))
               for n in ((8, 12, 16) if quick else (8, 12, 16, 24, 32))),
         (1e-3,) if quick else (1e-3, 2e-4),

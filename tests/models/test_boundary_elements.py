@@ -14,8 +14,8 @@ from models.electrostatics.boundary_elements import (
     potential_matrix,
     symmetric_potential_matrix,
 )
-from models.electrostatics.panel_coupling import coupling
-from models.electrostatics.panel_potential import inverse_distance_integral, panels_of
+from models.electrostatics.panel_coupling import coupling, symmetric_coupling
+from models.electrostatics.panel_potential import inverse_distance_integral, joined, mirrored, panels_of
 from models.electrostatics.thin_products import conjugate_gradients, thin_product
 
 UNIT = 4.0 * np.pi * epsilon_0  # capacitance of a sphere per metre of radius, F/m
@@ -232,6 +232,19 @@ def test_sphere_above_the_earth_plane(height):
     assert_allclose(capacitance(ball, True), sphere_over_plane(height) * UNIT, rtol=1e-3, atol=0)
 
 
+@pytest.mark.parametrize("gap", [0.01, 0.05, 0.2, 0.5, 1.0, 3.0])
+def test_sphere_whose_panels_crowd_before_the_plane(gap):
+    ball = mesh.sphere((0.0, 0.0, 1.0 + gap), panels=400, facing=(0.0, 0.0, 0.0))
+    assert_allclose(capacitance(ball, True), sphere_over_plane(1.0 + gap) * UNIT, rtol=3e-4, atol=0)
+
+
+def test_two_spheres_whose_panels_crowd_towards_each_other():
+    first = mesh.sphere(panels=300, facing=(0.0, 0.0, 1.05))
+    matrix = capacitance_matrix([first, mesh.sphere((0.0, 0.0, 2.05), panels=300, facing=(0.0, 0.0, 1.0))]) / UNIT
+    own, mutual = equal_spheres(2.05)
+    assert_allclose([matrix[0, 0], matrix[0, 1]], [own, mutual], rtol=1e-3, atol=0)
+
+
 @pytest.mark.parametrize(
     ("distance", "added", "tolerance"),
     [(0.08, 1.136e-12, 1e-2), (0.20, 0.2876e-12, 3e-3), (0.40, 0.0863e-12, 3e-3), (0.60, 0.0401e-12, 3e-3)],
@@ -277,6 +290,14 @@ def test_reciprocity_of_the_quadrature_before_it_is_averaged():
     asymmetry = np.abs(unsymmetric / unsymmetric.T - 1.0).max()
     assert 0.0 < asymmetry < 2e-3
     assert_allclose(capacitance_matrix(crowd()), unsymmetric, rtol=2e-3, atol=0)
+
+
+@pytest.mark.parametrize("images", [False, True])
+def test_symmetric_coupling_is_the_mean_of_both_orders(images):
+    panels = joined([conductor_panels(part) for part in crowd()[:2]])
+    source = mirrored(panels) if images else panels
+    both = coupling(panels, source)
+    assert_allclose(symmetric_coupling(panels, source), 0.5 * (both + both.T), rtol=1e-12, atol=0)
 
 
 @pytest.mark.parametrize("scale", [1e-6, 1e3])

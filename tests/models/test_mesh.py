@@ -5,16 +5,26 @@ from collections import Counter
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.special import gamma
 
 from models.electrostatics import mesh
-from models.electrostatics.surfaces import enclosed_volume, graded, grading_for, lifted, unit_sphere
+from models.electrostatics.surfaces import (
+    enclosed_volume,
+    equal_area_factor,
+    even_charge_factor,
+    graded,
+    grading_for,
+    lifted,
+    unit_sphere,
+)
 
 PI = np.pi
 # name: (mesh function of `panels`, true volume, relative tolerance of the volume)
 CLOSED = {
     "sphere": (lambda **k: mesh.sphere((1.0, 2.0, 3.0), 0.7, **k), 4.0 / 3.0 * PI * 0.7**3, 1e-12),
     "spheroid": (lambda **k: mesh.spheroid(1.0, 0.2, **k), 4.0 / 3.0 * PI * 0.2, 1e-12),
-    "rod": (lambda **k: mesh.rod(0.45, 0.01, **k), 0.45 * PI * 0.005**2, 1e-12),
+    "facing": (lambda **k: mesh.sphere((1.0, 2.0, 3.0), 0.7, facing=(1, 2, 4), **k), 4.0 / 3.0 * PI * 0.7**3, 1e-3),
+    "rod": (lambda **k: mesh.rod(0.45, 0.01, **k), 0.45 * PI * 0.005**2, 2e-3),
     "coin": (lambda **k: mesh.rod(0.1, 2.0, **k), 0.1 * PI, 1e-12),
     "box": (lambda **k: mesh.box((1.0, 0.5, 0.2), (3.0, 0.0, 0.0), **k), 0.1, 1e-12),
     "torus": (lambda **k: mesh.torus(3.0, 1.0, **k), 2.0 * PI**2 * 3.0, 1e-2),
@@ -90,6 +100,52 @@ def test_capsule_and_torus_corners_lie_just_outside_the_true_surface():
         assert offset.max() < 2.5 * bound
 
 
+def test_the_polygon_of_a_rod_has_the_capacitance_of_its_circle():
+    corners = mesh.rod(0.45, 0.01, panels=400).reshape(-1, 3)
+    rim = np.unique(np.round(corners[corners[:, 2] == 0.0] / 0.005, 9), axis=0)
+    outermost = np.hypot(rim[:, 0], rim[:, 1])
+    sides = int((outermost > outermost.max() - 1e-6).sum())
+    assert_allclose(outermost.max(), even_charge_factor(sides), rtol=1e-8)
+
+
+@pytest.mark.parametrize("sides", [4, 6, 8, 14])
+def test_even_charge_on_a_polygon_against_quadrature_and_the_true_capacitance(sides):
+    # Mean of ln|z - w| over the polygon's sides, by Gauss-Legendre: on one side with graded panels of order 12.
+    nodes, weights = np.polynomial.legendre.leggauss(12)
+    ends = np.concatenate([[0.0], 0.5 ** np.arange(12.0, 0.0, -1.0), 1.0 - 0.5 ** np.arange(2.0, 13.0), [1.0]])
+    spans = np.diff(ends)[:, None]
+    share, weight = (ends[:-1, None] + 0.5 * spans * (nodes + 1.0)).ravel(), (0.5 * spans * weights).ravel()
+    corners = np.exp(2j * PI * np.arange(sides + 1) / sides)
+    side = corners[0] + (corners[1] - corners[0]) * share
+    own = np.log(abs(corners[1] - corners[0])) - 1.5  # a side and itself, exactly
+    others = sum(
+        weight @ np.log(abs(side[:, None] - (a + (b - a) * share))) @ weight
+        for a, b in zip(corners[1:-1], corners[2:], strict=True)
+    )
+    assert_allclose(even_charge_factor(sides), np.exp(-(own + others) / sides), rtol=1e-8)
+    # Logarithmic capacity of a regular polygon of side 1 (G. Polya, G. Szego, Isoperimetric Inequalities in
+    # Mathematical Physics, 1951, from memory): no even charge reaches it (Thomson), and a polygon evenly charged
+    # still acts as a wider circle than that of its area.
+    exact = gamma(1.0 / sides) / (np.sqrt(PI) * 2.0 ** (1.0 + 2.0 / sides) * gamma(0.5 + 1.0 / sides))
+    largest = exact * abs(corners[1] - corners[0])
+    assert 1.0 / equal_area_factor(sides) < 1.0 / even_charge_factor(sides) < largest
+    assert largest * even_charge_factor(sides) < 1.02
+
+
+def test_the_polygon_factor_tends_to_that_of_the_circle():
+    factors = np.array([even_charge_factor(n) for n in (8, 16, 32, 64)]) - 1.0
+    assert (factors > 0.0).all()
+    assert_allclose(np.log2(factors[:-1] / factors[1:]), 2.0, rtol=0.02)
+
+
+def test_panels_of_a_facing_sphere_crowd_before_the_place_named():
+    triangles = mesh.sphere((1.0, 2.0, 3.0), 0.7, panels=400, facing=(1.0, 2.8, 3.0))
+    areas = np.linalg.norm(area_vectors(triangles), axis=1)
+    gaps = np.linalg.norm(triangles.mean(axis=1) - (1.0, 2.8, 3.0), axis=1)
+    near, far = areas[gaps < 0.15].mean(), areas[gaps > 1.2].mean()
+    assert near < 0.2 * far
+
+
 def test_lifting_takes_out_the_missing_volume_of_a_sphere_to_second_order():
     missing = []
     for bands in (8, 16, 32):
@@ -117,6 +173,9 @@ def test_grading_reaches_the_finest_step():
         (lambda: mesh.sphere(panels=600.5), "panels"),
         (lambda: mesh.sphere(panels=True), "panels"),
         (lambda: mesh.sphere(panels=4), "panels"),
+        (lambda: mesh.sphere(facing=(0.0, 0.0, 1.0)), "facing"),
+        (lambda: mesh.sphere(facing=(0.0, float("nan"), 2.0)), "facing"),
+        (lambda: mesh.sphere(facing=(0.0, 0.0, 2.0), panels=30), "panels"),
         (lambda: mesh.rod(-1.0, 0.01), "length"),
         (lambda: mesh.rod(1.0, float("inf")), "diameter"),
         (lambda: mesh.rod(1.0, 0.01, panels=3), "panels"),
