@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+import runpy
 import shutil
 import subprocess
 import sys
@@ -14,7 +16,10 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 LEFT_OUT = (".git", ".venv", ".hypothesis", ".*_cache", "__pycache__", "*.egg-info", "build", "dist", "*.wav")
-KEPT = ("PATH", "LANG", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR")  # and what pip and certificates are set up with
+KEPT = ("PATH", "LANG", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR")
+SET_UP = re.compile(r"PIP_|SSL_|.*_proxy$", re.IGNORECASE)  # how pip, certificates and the network are set up
+AS_STARTED = dict(os.environ)  # before the tests put a cache folder of their own in the place of the user's
+DEBIAN = runpy.run_path(str(Path(__file__).with_name("debian_python.py")))
 NEWER = ("3.15", "3.14", "3.13", "3.12")
 
 
@@ -45,7 +50,7 @@ class Place:
 def pip_cache() -> str:
     """The cache of packages this machine's pip keeps, so that nothing is fetched twice."""
     command = [sys.executable, "-m", "pip", "cache", "dir"]
-    result = subprocess.run(command, capture_output=True, text=True)
+    result = subprocess.run(command, env=AS_STARTED, capture_output=True, text=True)
     if result.returncode != 0:
         text = "the tests of the installation need a Python with pip (Debian packages python3-venv and python3-pip)"
         pytest.fail(text) if os.environ.get("CI") == "true" else pytest.skip(text)
@@ -59,7 +64,7 @@ def new_place(tmp_path_factory, pip_cache) -> Callable[[str], Place]:
     def make(name: str) -> Place:
         folder = tmp_path_factory.mktemp(name)
         (folder / "home").mkdir()
-        kept = {key: text for key, text in os.environ.items() if key in KEPT or key.startswith(("PIP_", "SSL_"))}
+        kept = {key: text for key, text in os.environ.items() if key in KEPT or SET_UP.match(key)}
         home = str(folder / "home")
         environment = kept | {"HOME": home, "USERPROFILE": home, "PIP_CACHE_DIR": pip_cache, "PYTHONNOUSERSITE": "1"}
         environment["PIP_NO_COMPILE"] = "1"  # each module when it is first imported: far fewer are
@@ -80,8 +85,20 @@ def source(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def newest_python() -> Path:
-    """The newest Python beyond the one that runs this: on the path, or one that pyenv keeps."""
+def newest_python(new_place) -> Path:
+    """The newest Python in Debian's archive; without it one on the path or of pyenv, newer than that of this run."""
+    place = new_place("debian")
+    try:
+        return DEBIAN["newest"](place.folder, place.environment)
+    except LookupError as reason:
+        found = newer_here()
+        if found is None:
+            pytest.skip(f"no newer Python here, and none from Debian: {reason}")
+        return found
+
+
+def newer_here() -> Path | None:
+    """The newest Python on the path or of pyenv that is newer than that of this run and can make environments."""
     kept = Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")) / "versions"
     for version in NEWER:
         if tuple(map(int, version.split("."))) <= sys.version_info[:2]:
@@ -91,4 +108,4 @@ def newest_python() -> Path:
             works = subprocess.run([str(candidate), "-c", "import venv, ensurepip"], capture_output=True)
             if works.returncode == 0:
                 return Path(candidate)
-    pytest.skip("no newer Python here; Debian 12 itself carries 3.11 only")
+    return None
