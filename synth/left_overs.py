@@ -41,12 +41,15 @@ def held_temporary(target: Path) -> Iterator[Path]:
     if target.parent not in _swept:
         _swept.add(target.parent)
         remove_left_overs(target.parent)
-    path, handle = _created(target)
+    made: list[Path] = []
+    handle = None
     try:
+        path, handle = _created(target, made)
         yield path
     finally:
-        with suppress(OSError):
-            path.unlink()
+        for path in made:
+            with suppress(OSError):
+                path.unlink()
         if handle is not None:
             os.close(handle)
 
@@ -63,13 +66,15 @@ def remove_left_overs(folder: Path) -> list[Path]:
     return removed
 
 
-def _created(target: Path) -> tuple[Path, int | None]:
+def _created(target: Path, made: list[Path]) -> tuple[Path, int | None]:
     """A new temporary file and the handle that holds it, None without locks (Windows renames no open file).
 
-    O_EXCL: never somebody else's file; the umask gives its rights.
+    Its name stands in `made` before the file is there: a request to end may come at any moment. O_EXCL: never somebody
+    else's file; the umask gives its rights.
     """
     for _ in range(_TRIES):
         path = target.parent / f".beatfield-{secrets.token_hex(6)}{target.suffix}"
+        made[:] = [path]
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
         if fcntl is None:
             os.close(handle)

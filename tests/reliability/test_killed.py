@@ -183,3 +183,14 @@ def test_without_locks_nothing_is_removed_and_files_are_written_all_the_same(her
     with atomic_path(here / "a.txt") as temporary:
         temporary.write_text("whole")
     assert sorted(os.listdir(here)) == [".beatfield-0123456789ab.wav", "a.txt"]
+
+
+def test_a_request_to_end_right_after_a_file_was_made_removes_it(here, monkeypatch):
+    def asked_to_end(*_):
+        assert len(os.listdir(here)) == 1  # it is there by now
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("synth.left_overs.fcntl.flock", asked_to_end)
+    with pytest.raises(KeyboardInterrupt), held_temporary(here / "a.txt"):
+        pass
+    assert os.listdir(here) == []
