@@ -12,9 +12,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.checks import positive
-from models.circuit.common_base import OscillatorCircuit, network
+from models.circuit.common_base import ANTENNA_CURRENT, TANK_CURRENT, OscillatorCircuit, network
 from models.circuit.harmonic_balance import Balance, NotConvergedError, balance, resized
 from models.circuit.network import Network
 from models.circuit.operating_point import describe, operating_point, solve
@@ -25,6 +26,7 @@ from models.circuit.transistor import TransistorPorts
 
 __all__ = ["NotSteadyError", "OscillatorCircuit", "SteadyState", "operating_point", "small_signal", "steady_state"]
 
+Array = NDArray[np.float64]
 FIRST_HARMONICS = 16
 MOST_HARMONICS = 256
 CUT_OFF = 1e-4
@@ -104,11 +106,10 @@ def _from_rest(
     orbit, method = _coldly(linear, ports, signal, near_frequency, FIRST_HARMONICS)
     count = FIRST_HARMONICS
     while True:
-        resolved, coarse = _last_share(orbit) < 5.0 * CUT_OFF, orbit.angular_frequency
-        count *= 2 if resolved else 4
+        count, coarse = 2 * count, orbit.angular_frequency
         if count > MOST_HARMONICS:
             raise ValueError(f"steady state: {MOST_HARMONICS} harmonics do not suffice (the waveform is too abrupt)")
-        finer = _finer(linear, ports, orbit, count) if resolved else None
+        finer = _finer(linear, ports, orbit, count)
         if finer is None:
             finer, method = _coldly(linear, ports, signal, near_frequency, count)
         orbit = finer
@@ -119,19 +120,41 @@ def _from_rest(
 def _warmly(linear: Network, ports: TransistorPorts, before: SteadyState, harmonics: int | None) -> Balance | None:
     """Return the solution from a neighbouring one, or None when that does not lead to an oscillation."""
     coefficients = resized(before.port_coefficients, harmonics or before.harmonics)
-    omega = 2.0 * math.pi * before.frequency
+    omega = _detuned(linear, before)
+    many = coefficients.shape[1] > 4 * FIRST_HARMONICS + 1  # a start from few harmonics then costs some ten steps
     try:
-        orbit = balance(linear, ports, coefficients, omega, phase_port=PHASE_PORT, iterations=25)
+        orbit = balance(linear, ports, coefficients, omega, phase_port=PHASE_PORT, iterations=12 if many else 25)
     except NotConvergedError:
         return None
     return orbit if _oscillates(orbit, ports) and _last_share(orbit) < CUT_OFF else None
+
+
+def _detuned(linear: Network, before: SteadyState) -> float:
+    """Return the angular frequency, rad/s, near which the oscillation `before` goes on in a changed network.
+
+    Symbols: of the fundamental before, v the node voltages and i the inductor currents; C, L before; C', L' now.
+    w'^2 = w^2 (v* C v) / (v* C' v) (sum |L i|^2 / L') / (sum |L i|^2 / L)
+    Electric and magnetic energy stay in balance with voltages and fluxes held; losses and junctions are neglected.
+    """
+    omega, former = 2.0 * math.pi * before.frequency, network(before.circuit)
+    if former.names != linear.names:
+        return omega
+    coils = np.isin(linear.names, (TANK_CURRENT, ANTENNA_CURRENT))
+    voltages = np.where(coils, 0.0, before.spectra[:, 1])
+    fluxes = (former.capacitance.diagonal() * before.spectra[:, 1])[coils]
+
+    def ratio(capacitance: Array) -> float:
+        magnetic = np.sum(np.abs(fluxes) ** 2 / capacitance.diagonal()[coils])
+        return float(magnetic / (voltages.conj() @ capacitance @ voltages).real)
+
+    return omega * math.sqrt(ratio(linear.capacitance) / ratio(former.capacitance))
 
 
 def _finer(linear: Network, ports: TransistorPorts, orbit: Balance, harmonics: int) -> Balance | None:
     """Return the same solution with more harmonics, or None when Newton loses it."""
     start = resized(orbit.coefficients, harmonics)
     try:
-        finer = balance(linear, ports, start, orbit.angular_frequency, phase_port=PHASE_PORT, iterations=15)
+        finer = balance(linear, ports, start, orbit.angular_frequency, phase_port=PHASE_PORT, iterations=40)
     except NotConvergedError:
         return None
     return finer if _oscillates(finer, ports) else None

@@ -82,7 +82,8 @@ def solve_along(
     """Solve the circuit for every antenna capacitance, F (n,), increasing; `tap_ratio` as for `with_antenna`.
 
     near_frequency: choose the mode nearest to it, Hz, at the first capacitance; None: the one that starts most
-    easily. Raises ValueError, naming the capacitance, where a solution fails or the oscillator leaves its mode.
+    easily. Raises ValueError, naming the capacitance, where a solution fails, the oscillator leaves its mode or its
+    frequency does not fall.
     """
     row = positive_array("capacitances", capacitances)
     if row.ndim != 1 or row.size < 2 or not (np.diff(row) > 0.0).all():
@@ -98,7 +99,7 @@ def solve_along(
 
 
 def _next(circuit: OscillatorCircuit, before: SteadyState) -> SteadyState:
-    """The steady state that follows `before` in the same mode; ValueError where the oscillator leaves it."""
+    """The steady state that follows `before`; ValueError where the mode is left or the frequency does not fall."""
     try:
         state = steady_state(circuit, warm_start=before, near_frequency=before.frequency)
     except ValueError:
@@ -107,5 +108,12 @@ def _next(circuit: OscillatorCircuit, before: SteadyState) -> SteadyState:
         raise ValueError(
             f"the oscillator hops from {before.frequency / 1e3:.4g} to {state.frequency / 1e3:.4g} kHz: set the "
             "series inductor further from the tank's frequency"
+        )
+    if not state.frequency < before.frequency:
+        raise ValueError(
+            f"the frequency does not fall as the hand comes nearer: {before.frequency:.7g} Hz is followed by "
+            f"{state.frequency:.7g} Hz (an antenna that hardly counts does this, or a harmonic that meets the "
+            "resonance of the antenna branch): change tap, series inductor or tank, or lower the emitter current for "
+            "weaker harmonics"
         )
     return state

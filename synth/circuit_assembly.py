@@ -22,6 +22,7 @@ from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimm
 from models.circuit.operating_point import operating_point
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import COLLECTOR_PORT, DepletionJunction, Transistor, TransistorPorts
+from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.oscillator import steady_state
 from models.tank import Tank
@@ -40,6 +41,8 @@ from synth.tuning_notices import margin_notice, out_of_reach_notice
 
 OSCILLATORS = ("reference", "variable", "volume")
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
+MOST_WORK = 6e7
+"""Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,10 +82,11 @@ def circuit_pair(
 
     `capacitance`, F, is the antenna's with its stray at the hand `distance`, m, of zero beat.
     """
-    solved = solved_variable(design, curve, branch)
-    law = solved.oscillator.law()
-    target = None if design.tuning.zero_beat is None else float(law.frequency(capacitance))
-    state, setting, notices = tuned_reference_circuit(design, target, distance)
+    with bounded_work(MOST_WORK):
+        solved = solved_variable(design, curve, branch)
+        law = solved.oscillator.law()
+        target = None if design.tuning.zero_beat is None else float(law.frequency(capacitance))
+        state, setting, notices = tuned_reference_circuit(design, target, distance)
     place = int(np.argmin(np.abs(solved.oscillator.capacitances - capacitance)))
     swings = (solved.oscillator.states[place], state)
     variable, reference = (float(swing.harmonic_amplitudes(COLLECTOR)[0]) for swing in swings)
@@ -100,9 +104,12 @@ def circuit_pair(
 
 @contextmanager
 def blaming(design: Design, which: str) -> Iterator[None]:
-    """Turn a ValueError of the models into one DesignError that names the oscillator and its sections."""
+    """Turn a ValueError of the models into one DesignError that names the oscillator and its sections; what is solved
+    inside may take MOST_WORK.
+    """
     try:
-        yield
+        with bounded_work(MOST_WORK):
+            yield
     except DesignError:
         raise
     except ValueError as error:
@@ -207,10 +214,10 @@ def tuned_reference_circuit(
         state = steady_state(circuit)
         if target is None or not circuit.trimmers:
             return state, written, ()
-        lowest = steady_state(with_trimmer(circuit, 1.0), warm_start=state)
-        highest = steady_state(with_trimmer(circuit, 0.0), warm_start=state)
+        solved = {written: state}
+        lowest, highest = (_with_setting(circuit, setting, solved) for setting in (1.0, 0.0))
         if lowest.frequency <= target <= highest.frequency:
-            setting, state = _trimmed_to(circuit, target, state)
+            setting, state = _trimmed_to(circuit, target, solved)
             return state, setting, margin_notice(setting, distance)
         setting, end = (1.0, lowest) if target < lowest.frequency else (0.0, highest)
         fixed = _fixed_capacitor_for(with_trimmer(circuit, 0.5), target, state)
@@ -218,17 +225,27 @@ def tuned_reference_circuit(
     return end, setting, (out_of_reach_notice(end.frequency, target, distance, fixed, now),)
 
 
-def _trimmed_to(circuit: OscillatorCircuit, target: float, start: SteadyState) -> tuple[float, SteadyState]:
-    """The trimmer's setting for `target`, Hz, within reach. 1/f^2 is nearly straight in the setting."""
-    newest = start
+def _with_setting(circuit: OscillatorCircuit, setting: float, solved: dict[float, SteadyState]) -> SteadyState:
+    """The steady state with the trimmer at `setting`, from the nearest of `solved`, to which it is added."""
+    if setting not in solved:
+        nearest = min(solved, key=lambda other: abs(other - setting))
+        solved[setting] = steady_state(with_trimmer(circuit, setting), warm_start=solved[nearest])
+    return solved[setting]
+
+
+def _trimmed_to(
+    circuit: OscillatorCircuit, target: float, solved: dict[float, SteadyState]
+) -> tuple[float, SteadyState]:
+    """The trimmer's setting for `target`, Hz, within reach of both ends in `solved`.
+
+    1/f^2 is nearly straight in the setting.
+    """
 
     def excess(setting: float) -> float:
-        nonlocal newest
-        newest = steady_state(with_trimmer(circuit, setting), warm_start=newest)
-        return (target / newest.frequency) ** 2 - 1.0
+        return (target / _with_setting(circuit, setting, solved).frequency) ** 2 - 1.0
 
     setting = float(brentq(excess, 0.0, 1.0, xtol=SETTING_TOLERANCE, rtol=1e-14))
-    return setting, steady_state(with_trimmer(circuit, setting), warm_start=newest)
+    return setting, _with_setting(circuit, setting, solved)
 
 
 def _fixed_capacitor_for(circuit: OscillatorCircuit, target: float, start: SteadyState) -> float:

@@ -20,13 +20,18 @@ from scipy.linalg.lapack import dgetrf, dgetrs
 
 from models.circuit.network import Network
 from models.circuit.transistor import PortState
+from models.circuit.work import spend
 
 Array = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
 
 STILL_GOOD = 0.2
-"""A Jacobian is used again while a step with it lowers the residual at least this much."""
+"""A Jacobian is used again while each step with it is shorter than the one before by at least this factor."""
+
+
+EVALUATION = 20.0
+"""Work of evaluating one instant, in elements of a Jacobian made and eliminated (measured: 10 to 40)."""
 
 
 class Device(Protocol):
@@ -133,6 +138,7 @@ class _Problem:
         return _Response(impedance, by_frequency, by_probe, rest, (-seen[0] * at_probe).real)
 
     def evaluate(self, coefficients: ComplexArray, omega: float, strength: float) -> _Evaluation:
+        spend(EVALUATION * self.count)
         device = self.device.evaluate(waveform(coefficients, self.count))
         keep = self.order.size
         current = np.fft.rfft(device.currents, axis=-1)[:, :keep] / self.count
@@ -148,6 +154,7 @@ class _Problem:
 
     def jacobian(self, at: _Evaluation, omega: float) -> Array:
         """Return the derivative of the equations; the column of the frequency is by its relative change."""
+        spend(at.error.size**2)
         turn = 1j * omega * self.order[:, None]
         below, above = self._toeplitz(at.device.conductances)
         below_charge, above_charge = self._toeplitz(at.device.capacitances)
@@ -202,60 +209,77 @@ def balance(
     """Return the periodic solution nearest to a first guess.
 
     coefficients (p, K + 1), V, with Im V_1 = 0 at `phase_port`; angular_frequency rad/s; tolerance on the largest |F|,
-    V, per volt of the largest coefficient. The step is halved until the residual falls.
+    V, per volt of the largest coefficient. A step is halved until the one that the same Jacobian gives after it is
+    shorter: the residual itself may rise on the way, for a junction's current does with the exponential of what is
+    still missing (natural monotonicity: P. Deuflhard, Newton Methods for Nonlinear Problems, 2004, from memory).
     Raises NotConvergedError.
     """
     problem = _Problem(linear, device, coefficients.shape[1] - 1, phase_port, probe)
     values, omega, strength = coefficients.copy(), angular_frequency, probe_start
     values[phase_port, 1] = values[phase_port, 1].real
     at = problem.evaluate(values, omega, strength)
-    factors = None  # of a Jacobian that served so well that it is tried once more
+    kept = None  # factors of a Jacobian that served so well that it is used once more, and the step from them
     for step in range(iterations):
-        size, reference = float(np.max(np.abs(at.error))), float(np.linalg.norm(at.error))
+        size = float(np.max(np.abs(at.error)))
         goal = tolerance * max(1.0, float(np.max(np.abs(values))))
         if size <= goal:
             return Balance(values, omega, strength, size, step)
-        if factors is not None:
-            trial = _moved(problem, values, omega, strength, _step(factors, at.error))
+        if kept is not None:
+            trial = _moved(problem, values, omega, strength, kept.change)
             there = problem.evaluate(*trial)
-            if float(np.linalg.norm(there.error)) < STILL_GOOD * reference:
-                at, (values, omega, strength) = there, trial
+            after = kept.again(there.error)
+            if after.length < STILL_GOOD * kept.length:
+                at, (values, omega, strength), kept = there, trial, after
                 continue
-        jacobian = problem.jacobian(at, omega)
-        if not np.isfinite(jacobian).all():
-            raise NotConvergedError("harmonic balance: the equations are out of range")
-        factors = _factored(jacobian)
-        change = _step(factors, at.error)
-        factor = min(1.0, 0.2 / max(abs(float(change[problem.frequency_column])), 1e-300))
+        here = _step(problem, at, values, omega, strength)
+        factor = min(1.0, 0.2 / max(abs(float(here.change[problem.frequency_column])), 1e-300))
         for _ in range(12):
-            trial = _moved(problem, values, omega, strength, factor * change)
+            trial = _moved(problem, values, omega, strength, factor * here.change)
             at = problem.evaluate(*trial)
-            remaining = float(np.linalg.norm(at.error))
-            if remaining < (1.0 - 1e-4 * factor) * reference:
+            after = here.again(at.error)
+            if after.length < (1.0 - 0.5 * factor) * here.length:
                 break
             factor *= 0.5
         else:
             if size <= 100.0 * goal:
                 return Balance(values, omega, strength, size, step)  # rounding is reached
             raise NotConvergedError(f"harmonic balance: no step lowers the residual of {size:.3g} V")
-        if remaining > STILL_GOOD * reference:
-            factors = None
+        kept = after if after.length < STILL_GOOD * here.length else None
         values, omega, strength = trial
     raise NotConvergedError(f"harmonic balance: residual {size:.3g} V after {iterations} steps")
 
 
-def _factored(jacobian: Array) -> tuple[Array, NDArray[np.int32]]:
-    """Return the LU factors of the Jacobian."""
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """A Newton step: the change of the unknowns, the LU factors it came from, the size of each unknown."""
+
+    change: Array
+    factors: tuple[Array, NDArray[np.int32]]
+    scale: Array
+
+    @property
+    def length(self) -> float:
+        """Length of the step with every unknown in units of its size."""
+        return float(np.linalg.norm(self.change / self.scale))
+
+    def again(self, error: Array) -> _Step:
+        """Return the step from another error with the same Jacobian."""
+        return _Step(-dgetrs(*self.factors, error)[0], self.factors, self.scale)
+
+
+def _step(problem: _Problem, at: _Evaluation, values: ComplexArray, omega: float, strength: float) -> _Step:
+    """Return the Newton step at one trial."""
+    jacobian = problem.jacobian(at, omega)
+    if not np.isfinite(jacobian).all():
+        raise NotConvergedError("harmonic balance: the equations are out of range")
     factors, pivots, fault = dgetrf(jacobian)
     if fault != 0:
         raise NotConvergedError("harmonic balance: the equations are singular")
-    return factors, pivots
-
-
-def _step(factors: tuple[Array, NDArray[np.int32]], error: Array) -> Array:
-    """Return the Newton step that belongs to the factors and the error."""
-    step: Array = -dgetrs(*factors, error)[0]
-    return step
+    scale = np.full(at.error.size, max(float(np.linalg.norm(values)), 1e-300))
+    scale[problem.frequency_column] = 1.0
+    if problem.probe is not None:
+        scale[-1] = max(abs(strength), 1e-9)
+    return _Step(-dgetrs(factors, pivots, at.error)[0], (factors, pivots), scale)
 
 
 def _moved(

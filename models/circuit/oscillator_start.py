@@ -115,13 +115,11 @@ def followed_up(
 
     def held(near: Balance, level: float) -> Balance | None:
         """Return the oscillation whose collector junction swings by twice `level`, or None."""
-        start = near.coefficients.copy()
-        start[:, 1:] *= level / float(start[PHASE_PORT, 1].real)
         try:
             return balance(
                 linear,
                 ports,
-                start,
+                near.coefficients,  # as they are: Newton's first step then goes along the path
                 near.angular_frequency,
                 phase_port=PHASE_PORT,
                 probe=Probe(nodes, level),

@@ -16,6 +16,11 @@ ComplexArray = NDArray[np.complex128]
 HIGHEST_RATIO = 1e6
 """The critical transconductance is looked for up to this many times the present one, and down to as much less."""
 
+SETTLED = 1e-11
+"""The threshold is found when a Newton step is less than this of the frequency: what is left goes with its square, and
+rounding alone makes steps of some 1e-12 where a part is very large.
+"""
+
 
 def characteristic_roots(capacitance: Array, conductance: Array) -> ComplexArray:
     """Return the roots s, 1/s, of det(G + s C) = 0, largest real part first; C (n, n) regular."""
@@ -61,7 +66,7 @@ def rank_one_threshold(
         omega_step = -float(response.imag / slope.imag)
         omega += omega_step
         strength = -1.0 / float(response.real + slope.real * omega_step)
-        if abs(omega_step) <= 1e-13 * abs(omega):
+        if abs(omega_step) <= SETTLED * abs(omega):
             return float(strength), float(omega)
     raise ValueError("start-up: the threshold of oscillation does not settle")
 

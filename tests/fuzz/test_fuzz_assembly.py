@@ -131,8 +131,7 @@ test_lossless_designs_few, test_lossless_designs = WILD.quick_and_slow(
     _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 20, 500
 )
 PARTS = [key for section in ("circuit", "transistor", "variable", "coupling") for key in keys_of(section)]
-# a circuit is solved at many hand distances: some seconds, more where its parts are far from usual
-test_circuit_designs_few, test_circuit_designs = WILD.quick_and_slow(_circuit, _changes(PARTS, 4), 1, 12, longest=60.0)
+test_circuit_designs_few, test_circuit_designs = WILD.quick_and_slow(_circuit, _changes(PARTS, 4), 5, 350)
 
 
 @pytest.mark.parametrize(("changes", "words"), [

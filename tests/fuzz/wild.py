@@ -69,22 +69,19 @@ def _edited(content: bytes, edits: list[tuple[str, int, bytes]]) -> bytes:
 
 
 def quick_and_slow(
-    check: Callable[[Any], None], inputs: st.SearchStrategy[Any], quick: int, slow: int, longest: float = LONGEST
+    check: Callable[[Any], None], inputs: st.SearchStrategy[Any], quick: int, slow: int
 ) -> tuple[Callable[[], None], Callable[[], None]]:
-    """Two tests of `check` on `inputs`: one of `quick` cases, one of `slow` cases marked slow.
-
-    `longest`: seconds of processor time that one case may take.
-    """
+    """Two tests of `check` on `inputs`: one of `quick` cases, one of `slow` cases marked slow."""
 
     def test(cases: int) -> Callable[[], None]:
         def bounded(value: Any) -> None:
-            with at_most(longest), warnings.catch_warnings():
+            with at_most(LONGEST), warnings.catch_warnings():
                 warnings.simplefilter("error")
                 check(value)
 
         bounded.__name__ = bounded.__qualname__ = check.__name__
         chosen = settings(
-            max_examples=cases, deadline=timedelta(seconds=20 * longest), database=None,
+            max_examples=cases, deadline=timedelta(seconds=20 * LONGEST), database=None,
             derandomize=os.environ.get("BEATFIELD_FUZZ") != "random",
             suppress_health_check=list(HealthCheck),
         )  # fmt: skip

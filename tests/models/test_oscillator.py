@@ -7,9 +7,11 @@ import pytest
 from numpy.testing import assert_allclose
 
 import models.oscillator as oscillator_module
+from models.circuit import oscillator_start
 from models.circuit.bias import Bias
-from models.circuit.common_base import AntennaLoad, Load, OscillatorCircuit, Trimmer
+from models.circuit.common_base import AntennaLoad, Load, OscillatorCircuit, Trimmer, network
 from models.circuit.describing_function import drive_at
+from models.circuit.harmonic_balance import NotConvergedError
 from models.circuit.transistor import DepletionJunction, Transistor, TransistorPorts
 from models.oscillator import small_signal, steady_state
 
@@ -155,6 +157,53 @@ def test_following_up_from_rest_finds_the_same_solution(normal, monkeypatch):
     state = steady_state(DEFAULT)
     assert state.method == "followed up from rest"
     assert_allclose(state.frequency, normal.frequency, rtol=1e-9)
+
+
+def newton_steps(monkeypatch, module):
+    """The steps of every balance that `module` asks for from now on, those without success as well."""
+    real, steps = module.balance, []
+
+    def counted(*arguments, **options):
+        try:
+            found = real(*arguments, **options)
+        except NotConvergedError:
+            steps.append(options["iterations"])
+            raise
+        steps.append(found.iterations)
+        return found
+
+    monkeypatch.setattr(module, "balance", counted)
+    return steps
+
+
+def test_an_abrupt_waveform_is_followed_and_refined_in_few_steps(monkeypatch):
+    # the collector junction conducts at every trough, and the describing function leads nowhere
+    hard = replace(DEFAULT, fixed_capacitor=220e-12, feedback_capacitor=100e-12, inductor_q=80.0,
+                   bias=Bias(lower_resistor=33e3, emitter_resistor=10e3), output_resistor=1e6)  # fmt: skip
+    ways = newton_steps(monkeypatch, oscillator_module), newton_steps(monkeypatch, oscillator_start)
+    state = steady_state(hard)
+    assert state.method == "followed up from rest"
+    assert state.harmonics >= 64
+    assert sum(sum(steps) for steps in ways) < 300
+    at_once = steady_state(hard, harmonics=state.harmonics)  # nothing refined: followed up with all harmonics
+    assert_allclose(state.frequency, at_once.frequency, rtol=1e-9)
+    assert_allclose(state.tank_amplitude, at_once.tank_amplitude, rtol=1e-8)
+
+
+@pytest.mark.parametrize("change", [{"fixed_capacitor": 300e-12}, {"fixed_capacitor": 1200e-12}, {"inductance": 2e-3}])
+def test_a_warm_start_goes_far_because_it_begins_near_the_new_frequency(normal, change, monkeypatch):
+    far = replace(DEFAULT, **change)
+    steps = newton_steps(monkeypatch, oscillator_module)
+    warm = steady_state(far, warm_start=normal)
+    assert warm.method == "warm start"
+    assert len(steps) == 1
+    assert abs(warm.frequency / normal.frequency - 1.0) > 0.15
+    assert_allclose(warm.frequency, steady_state(far).frequency, rtol=1e-6)
+    assert_allclose(oscillator_module._detuned(network(far), normal) / (2 * np.pi), warm.frequency, rtol=0.02)
+
+
+def test_an_unchanged_network_keeps_its_frequency(normal):
+    assert_allclose(oscillator_module._detuned(network(DEFAULT), normal), 2 * np.pi * normal.frequency, rtol=1e-14)
 
 
 def test_more_harmonics_change_nothing(normal):

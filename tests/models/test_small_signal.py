@@ -92,3 +92,12 @@ def test_does_not_start_and_says_why(circuit, cause):
     assert not signal.starts
     assert signal.growth_rate < 0
     assert cause in signal.cause
+
+
+@pytest.mark.parametrize("size", [10e-6, 100e-6])
+def test_a_very_large_coupling_capacitor_starts_as_a_large_one(size):
+    # its rounding is some 1e-12 of the frequency, and the threshold settles all the same
+    large, usual = (small_signal(replace(DEFAULT, coupling_capacitor=c)) for c in (size, 100e-9))
+    assert large.starts
+    assert_allclose(large.critical_frequency, usual.critical_frequency, rtol=1e-6)
+    assert_allclose(large.critical_transconductance, usual.critical_transconductance, rtol=1e-4)

@@ -15,6 +15,7 @@ from models.oscillator import steady_state
 from models.pitch import cents
 from models.pitch_field import pitch_field
 from models.variable_oscillator import with_antenna
+from synth import circuit_assembly
 from synth.assembly import assemble, branch_of, scene_of, tank_in, tank_of
 from synth.circuit_assembly import circuit_of, resonance_of, with_trimmer
 from synth.curve_cache import curves_for
@@ -227,6 +228,9 @@ def test_what_only_a_circuit_gives_needs_one():
         ("reference", {"quality_factor": "2"}, r"the reference oscillator .*does not start: .*loss"),
         ("circuit", {"emitter_resistor": '"10 Mohm"'}, r"the variable oscillator .*does not start: the transconduct"),
         ("circuit", {"supply_voltage": '"0.5 V"'}, r"the variable oscillator .*does not start: the bias leaves"),
+        # the sixth harmonic of 57 kHz passes the resonance of the branch
+        ("variable", {"inductance": '"20.5 mH"', "self_capacitance": '"0.1 pF"'},
+         r"the variable oscillator .*with 9\.917 pF of antenna: the frequency does not fall"),
         ("branch", {"inductance": '"35 mH"'}, r"the variable oscillator .*pF of antenna: .*(another mode|hops)"),
     ],
 )
@@ -236,6 +240,29 @@ def test_what_cannot_swing_is_one_message_with_its_cause(section, values, messag
         assemble(read_design(changed(section, **values)), curve)
     assert len(str(caught.value).splitlines()) == 1
     assert "[circuit]" in str(caught.value)
+
+
+def test_work_without_end_is_one_message_and_far_above_what_the_demo_takes(willow, monkeypatch):
+    monkeypatch.setattr(circuit_assembly, "MOST_WORK", circuit_assembly.MOST_WORK / 30.0)
+    assemble(willow, CURVE)
+    monkeypatch.setattr(circuit_assembly, "MOST_WORK", 1e5)
+    with pytest.raises(DesignError, match=r"the variable oscillator \(\[variable\] with .*work allowed") as caught:
+        assemble(willow, CURVE)
+    assert len(str(caught.value).splitlines()) == 1
+
+
+def test_tuning_solves_no_setting_of_the_trimmer_twice(willow, monkeypatch):
+    real, settings = circuit_assembly.steady_state, []
+
+    def noted(circuit, **options):
+        settings.append(circuit.trimmers[0].setting)
+        return real(circuit, **options)
+
+    monkeypatch.setattr(circuit_assembly, "steady_state", noted)
+    state, setting, _ = circuit_assembly.tuned_reference_circuit(willow, 253e3, 0.5)
+    assert_allclose(state.frequency, 253e3, rtol=1e-9)
+    assert setting in settings
+    assert len(set(settings)) == len(settings) < 10
 
 
 def test_more_than_the_detector_takes_is_refused():
