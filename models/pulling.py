@@ -35,6 +35,8 @@ from models.checks import finite, finite_array, non_negative, positive
 Floats = NDArray[np.float64]
 Pair = tuple[float, float]
 TURN = 2.0 * math.pi
+LONGEST_PIECE = 3000
+"""Steps solved at once: 64 bytes each, within the processor's cache."""
 MOST_GROWTH = 300.0
 """Largest sum of wL h / 2 over the steps solved at once: the pair grows or shrinks by e to that at most."""
 SMALL = 1e-4
@@ -107,20 +109,16 @@ def advance_pair(pair: Pair, offsets: Floats, lock_range: float, time_step: floa
     The system solved reads v[k + 1] + M[k] v[k] = 0: every step turns the pair's sign round as well, which twice its
     angle, the phase, does not see. Its length is brought back near 1 by powers of 2, which round nothing.
     """
-    count, pull = offsets.size - 1, TURN * lock_range * time_step
-    diagonals = _step_diagonals(
-        (offsets[1:] + offsets[:-1]) * (0.25 * TURN * time_step),
-        (offsets[1:] - offsets[:-1]) * (0.5 * TURN * time_step),
-        pull,
-    )
+    half_turn, pull = 0.5 * TURN * time_step, TURN * lock_range * time_step
+    count, length = offsets.size - 1, max(1, min(LONGEST_PIECE, int(MOST_GROWTH / max(0.5 * pull, 1e-9))))
     pairs = np.zeros((count + 1, 2))
-    length = max(1, int(MOST_GROWTH / max(0.5 * pull, 1e-9)))  # pull may be as small as 0
     for first in range(0, count, length):
-        rows = slice(first, min(first + length, count) + 1)
+        last = min(first + length, count)
+        before, after = offsets[first:last], offsets[first + 1 : last + 1]
+        columns = _step_columns((after + before) * (0.5 * half_turn), (after - before) * half_turn, pull)
         pairs[first] = pair
-        columns = diagonals[rows].reshape(-1, 4).T
-        pairs[rows] = dtbsv(3, columns, pairs[rows].ravel(), lower=1, diag=1).reshape(-1, 2)
-        pair = _near_one(*pairs[rows.stop - 1].tolist())
+        pairs[first : last + 1] = dtbsv(3, columns, pairs[first : last + 1].ravel(), lower=1, diag=1).reshape(-1, 2)
+        pair = _near_one(*pairs[last].tolist())
     angles = np.arctan2(pairs[1:, 1], pairs[1:, 0])
     angles *= 2.0
     return angles, pair
@@ -165,8 +163,8 @@ def _running_sum(values: Floats, block: int = 256) -> Floats:
     return np.concatenate([sums.ravel(), base + np.cumsum(values[whole:])])
 
 
-def _step_diagonals(beta: Floats, half_rise: Floats, pull: float) -> Floats:
-    """Below the diagonal, what n steps put into their two columns each: shape (n + 1, 8), the last row 0.
+def _step_columns(beta: Floats, half_rise: Floats, pull: float) -> Floats:
+    """The columns of the system for n steps, two each, from the diagonal (1, not read) down: shape (4, 2 n + 2).
 
     Arguments: half the free advance and half the rise of dw h in each step, (n,), rad, and wL h, rad. The exponent of a
     step is alpha S + beta J + gamma X, X = [[0, 1], [1, 0]]: the Magnus exponent of the generator a S + (b + tau d) J
@@ -181,12 +179,12 @@ def _step_diagonals(beta: Floats, half_rise: Floats, pull: float) -> Floats:
     even, odd = _hyperbolic_pair(square)
     gamma *= odd
     turn, growth = beta * odd, alpha * odd
-    diagonals = np.zeros((beta.size + 1, 8))
-    np.add(even, growth, out=diagonals[:-1, 2])  # each column: diagonal (1, not read), first, second, third below it
-    np.add(gamma, turn, out=diagonals[:-1, 3])
-    np.subtract(gamma, turn, out=diagonals[:-1, 5])
-    np.subtract(even, growth, out=diagonals[:-1, 6])
-    return diagonals
+    columns = np.zeros((beta.size + 1, 8))
+    np.add(even, growth, out=columns[:-1, 2])  # a row: the column of q, then that of p
+    np.add(gamma, turn, out=columns[:-1, 3])
+    np.subtract(gamma, turn, out=columns[:-1, 5])
+    np.subtract(even, growth, out=columns[:-1, 6])
+    return columns.reshape(-1, 4).T
 
 
 def _hyperbolic_pair(square: Floats) -> tuple[Floats, Floats]:

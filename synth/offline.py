@@ -11,7 +11,7 @@ from synth.audio_file import AudioWriter
 from synth.design_file import design_hash
 from synth.hand_path import HandPath
 from synth.version import program_version
-from synth.voice import Voice
+from synth.voice import PIECE, Voice
 
 if TYPE_CHECKING:
     from numpy import float64
@@ -20,14 +20,13 @@ if TYPE_CHECKING:
     from synth.designs.sections import Design
     from synth.workbench import Workpiece
 
-BLOCK_FRAMES = 4096
 RELEASE_TIME = 0.05  # s of muted sound after the path, so that the file ends in a fade
 
 
 def rendered_blocks(workpiece: Workpiece, path: HandPath, sample_rate: int) -> Iterator[NDArray[float64]]:
     """The sound of the whole path and its closing fade, in blocks of float64 samples."""
     voice = Voice(workpiece.instrument, sample_rate)
-    for block in path.blocks(BLOCK_FRAMES, sample_rate):
+    for block in path.blocks(PIECE, sample_rate):
         yield voice.render(block, block.distance.size)
     voice.mute(True)
     release = round(RELEASE_TIME * sample_rate)

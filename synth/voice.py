@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 SMOOTHING_TIME = 0.005  # s, pole on distance and on volume
 FADE_TIME = 0.008  # s, start, mute and change of instrument
 LARGEST = float(np.finfo(np.float64).max)
-PIECE = 4096  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
+PIECE = 6000  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
 
 
 class Voice:

@@ -15,6 +15,7 @@ from models.checks import positive
 
 Floats = NDArray[np.float64]
 MATCHED = 0.37  # of the sample rate: where the low-pass has exactly the gain of its circuit
+RESTS = (0.0, 1.0)  # values that p x + (1 - p) x gives back exactly
 FADED = 1e-30  # states below this are set to 0: far below hearing, far above the slow subnormal numbers
 
 
@@ -111,22 +112,33 @@ class Smoother:
         """Forget the past."""
         self._last = []
 
-    def smooth(self, *rows: Floats) -> Floats:
-        """The next samples of each row, smoothed: shape (rows, n), n >= 1; as many rows each time."""
-        count, size = len(rows), rows[0].size + 1
+    def smooth(self, *rows: Floats) -> list[Floats]:
+        """The next samples of each row, smoothed: (n,), n >= 1, for each; as many rows each time.
+
+        A row that rests at 0 or 1, which the pole keeps to the last bit, comes back as it is.
+        """
+        last = self._last or [float(values[0]) for values in rows]
+        moving = [
+            number for number, (values, before) in enumerate(zip(rows, last, strict=True))
+            if before not in RESTS or not (values == before).all()
+        ]  # fmt: skip
+        count, size = len(moving), rows[0].size + 1
         if self._diagonals.shape[1] != count * size:
             self._diagonals = np.full((2, count * size), -self._pole, order="F")
             self._diagonals[1, size - 1 :: size] = 0.0
-        last = self._last or [float(values[0]) for values in rows]
         fed = np.empty(count * size)
-        start = 0
-        for values, before in zip(rows, last, strict=True):
+        for place, number in enumerate(moving):
+            start, before = place * size, last[number]
             fed[start] = 0.0 if abs(before) < FADED else before
-            np.multiply(values, self._gain, out=fed[start + 1 : start + size])
-            start += size
-        smoothed = self._solve(1, self._diagonals, fed, lower=1, diag=1, overwrite_x=1)
-        self._last = smoothed[size - 1 :: size].tolist()
-        return np.asarray(smoothed.reshape(count, size)[:, 1:])
+            np.multiply(rows[number], self._gain, out=fed[start + 1 : start + size])
+        smoothed = list(rows)
+        if moving:
+            fed = self._solve(1, self._diagonals, fed, lower=1, diag=1, overwrite_x=1)
+        for place, number in enumerate(moving):
+            smoothed[number] = fed[place * size + 1 : (place + 1) * size]
+            last[number] = float(smoothed[number][-1])
+        self._last = last
+        return smoothed
 
 
 class ToneFilter:

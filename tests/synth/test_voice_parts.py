@@ -36,7 +36,7 @@ INSTRUMENT = Instrument(CURVE, Tank(820e-6, 300e-12), 316e3)
 def test_smoother_reaches_1_minus_1_over_e_after_its_time_constant():
     smoother = Smoother(0.005, RATE)
     smoother.smooth(np.zeros(1))
-    assert smoother.smooth(np.ones(240))[0, -1] == pytest.approx(1.0 - math.exp(-1.0), rel=1e-12)
+    assert smoother.smooth(np.ones(240))[0][-1] == pytest.approx(1.0 - math.exp(-1.0), rel=1e-12)
     assert smoothing_pole(1e9, RATE) == pytest.approx(1.0)
 
 
