@@ -75,7 +75,11 @@ def _created(target: Path, made: list[Path]) -> tuple[Path, int | None]:
     for _ in range(_TRIES):
         path = target.parent / f".beatfield-{secrets.token_hex(6)}{target.suffix}"
         made[:] = [path]
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+        try:
+            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+        except OSError:
+            made.clear()  # not ours
+            raise
         if fcntl is None:
             os.close(handle)
             return path, None

@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg.blas import dtbsv
 
 from models.checks import positive
 
@@ -62,9 +63,6 @@ class FirstOrder:
     """
 
     def __init__(self, coefficients: tuple[Floats, Floats]) -> None:
-        from scipy.linalg.blas import dtbsv
-
-        self._solve = dtbsv
         numerator, denominator = coefficients
         self._first, self._second = float(numerator[0]), float(numerator[1])
         self._feedback = float(denominator[1])
@@ -88,7 +86,7 @@ class FirstOrder:
         if self._second != 0.0:
             fed[2:] += self._second * samples[:-1]
             fed[1] += self._second * entered
-        filtered = self._solve(1, self._diagonals[:, :size], fed, lower=1, diag=1, overwrite_x=1)[1:]
+        filtered = dtbsv(1, self._diagonals[:, :size], fed, lower=1, diag=1, overwrite_x=1)[1:]
         self.last = (float(samples[-1]), float(filtered[-1]))
         return np.asarray(filtered)
 
@@ -100,9 +98,6 @@ class Smoother:
     """
 
     def __init__(self, time_constant: float, sample_rate: float) -> None:
-        from scipy.linalg.blas import dtbsv
-
-        self._solve = dtbsv
         self._pole = smoothing_pole(time_constant, sample_rate)
         self._gain = 1.0 - self._pole
         self._diagonals = np.empty((2, 0), order="F")
@@ -133,7 +128,7 @@ class Smoother:
             np.multiply(rows[number], self._gain, out=fed[start + 1 : start + size])
         smoothed = list(rows)
         if moving:
-            fed = self._solve(1, self._diagonals, fed, lower=1, diag=1, overwrite_x=1)
+            fed = dtbsv(1, self._diagonals, fed, lower=1, diag=1, overwrite_x=1)
         for place, number in enumerate(moving):
             smoothed[number] = fed[place * size + 1 : (place + 1) * size]
             last[number] = float(smoothed[number][-1])

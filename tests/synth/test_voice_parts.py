@@ -50,6 +50,17 @@ def test_smoother_starts_settled_and_dies_away_to_zero():
     np.testing.assert_allclose(steady, 7.0, rtol=1e-12)  # and no row leaks into the next
 
 
+@pytest.mark.parametrize("rest", [0.0, 1.0, 0.3])
+def test_a_row_that_rests_for_a_while_is_smoothed_like_any_other(rest):
+    values, other = np.repeat([rest, 0.4, rest], 500), np.linspace(0.2, 0.3, 1500)
+    whole, cut = Smoother(0.005, RATE), Smoother(0.005, RATE)
+    pieces = [cut.smooth(values[start : start + 100], other[start : start + 100]) for start in range(0, 1500, 100)]
+    smoothed = np.array(whole.smooth(values, other))
+    assert np.concatenate(pieces, axis=1).tobytes() == smoothed.tobytes()
+    pole = smoothing_pole(0.005, RATE)
+    assert smoothed[0, 500] == pytest.approx(pole * rest + (1.0 - pole) * 0.4, rel=1e-12)
+
+
 @pytest.mark.parametrize(
     ("corner", "error_db"), [(200.0, 0.3), (2000.0, 0.3), (8000.0, 0.3), (30000.0, 0.15)]
 )
