@@ -84,9 +84,13 @@ def draw_map_scale(painter: Painter, pad: Box, band: tuple[float, float], size: 
             continue
         text = f"{mark:g} Hz" if mark < 1000.0 else f"{mark / 1000.0:g} kHz"
         painter.line((pad.left, middle), (pad.left + size // 2, middle), palette.EDGE)
-        painter.text(text, Box(pad.left + size, top, painter.width_of(text, size) + 2, row), size, palette.QUIET_TEXT)
+        _words(painter, text, Box(pad.left + size, top, painter.width_of(text, size) + 2, row), size)
         last = top
-    room = Box(pad.left + size // 2, pad.top + 2, pad.width - size, row)
-    behind = min(painter.width_of(CAPTION, size), room.width)
-    painter.fill(Box(room.left, room.top, behind, row), palette.PANEL)  # no line runs through the words
-    painter.fitted(CAPTION, room, (size, 8), palette.QUIET_TEXT)
+    _words(painter, CAPTION, Box(pad.left + size // 2, pad.top + 2, pad.width - size, row), size)
+
+
+def _words(painter: Painter, text: str, room: Box, size: int) -> None:
+    """A text on a ground of its own: no line runs through it."""
+    behind = min(painter.width_of(text, size), room.width)
+    painter.fill(Box(room.left, room.top, behind, room.height), palette.PANEL)
+    painter.fitted(text, room, (size, 8), palette.QUIET_TEXT)
