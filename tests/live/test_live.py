@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from pitch_heard import pitch_of
 
 from models.pitch_field import PitchField
 from synth.window import palette
@@ -202,15 +203,6 @@ def perform(
     performance.exit_code = player.wait(15.0)
     stage.run("xdotool", "keyup", "Escape")
     return performance
-
-
-def pitch_of(samples: Any) -> float:
-    """Frequency of the strongest partial, Hz: Hann window, transform, parabola through the logarithms of the peak."""
-    size = samples.size
-    levels = np.log(np.abs(np.fft.rfft(samples * np.hanning(size))) + 1e-12)
-    peak = int(np.argmax(levels[:-1]))
-    left, middle, right = levels[peak - 1 : peak + 2]
-    return float((peak + 0.5 * (left - right) / (left - 2.0 * middle + right)) * RATE / size)
 
 
 def cents_between(one: float, other: float) -> float:

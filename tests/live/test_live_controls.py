@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from pitch_heard import pitch_of
 
 from synth.window.controls import CONTROLS, Settings
 from synth.window.layout import Layout, lay_out
@@ -135,14 +136,6 @@ def drag(do: Any, stage: Any, layout: Layout) -> float:
         time.sleep(0.03)
     stage.run("xdotool", "mouseup", "1")
     return (column - slider.left) / (slider.width - 1)
-
-
-def pitch_of(samples: Any) -> float:
-    """Frequency of the strongest partial, Hz."""
-    levels = np.log(np.abs(np.fft.rfft(samples * np.hanning(samples.size))) + 1e-12)
-    peak = int(np.argmax(levels[:-1]))
-    left, middle, right = levels[peak - 1 : peak + 2]
-    return float((peak + 0.5 * (left - right) / (left - 2.0 * middle + right)) * RATE / samples.size)
 
 
 def test_each_change_is_heard_as_the_models_say(run: Run) -> None:

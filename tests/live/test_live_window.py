@@ -15,12 +15,15 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from pitch_heard import pitch_of
 
 from synth.window import palette
 from synth.window.layout import lay_out
@@ -150,14 +153,6 @@ def picture_of(stage: Any, window: str, path: Path) -> Any:
     return pygame.surfarray.array3d(pygame.image.load(str(path)))
 
 
-def pitch_of(samples: Any) -> float:
-    """Frequency of the strongest partial, Hz."""
-    levels = np.log(np.abs(np.fft.rfft(samples * np.hanning(samples.size))) + 1e-12)
-    peak = int(np.argmax(levels[:-1]))
-    left, middle, right = levels[peak - 1 : peak + 2]
-    return float((peak + 0.5 * (left - right) / (left - 2.0 * middle + right)) * RATE / samples.size)
-
-
 def test_a_fast_pointer_arrives_whole(run: Run) -> None:
     """At least 250 events a second, of the 500 that were sent, each with a time of its own."""
     times = np.array([moment for moment in run.figures["events"] if run.fast[0] <= moment <= run.fast[1] + 0.1])
@@ -199,73 +194,84 @@ def test_the_kept_take_holds_what_was_played_and_can_be_rendered(run: Run, tmp_p
     assert abs(1200.0 * np.log2(pitch_of(again[-rate // 2 :]) / run.frequency)) < 5.0
 
 
+def warned(picture: Any) -> bool:
+    """Whether the notice of a window of the first size holds a warning."""
+    box = lay_out(FIRST).notice
+    return bool((picture[box.left : box.right, box.top : box.bottom] == palette.YELLOW).all(axis=2).any())
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A window on the stage: its process and number, and the files it leaves."""
+
+    player: subprocess.Popen[bytes]
+    window: str
+    folder: Path
+    log: Path
+    pid_file: Path
+
+
+@contextmanager
+def opened(stage: Any, name: str) -> Iterator[Opened]:
+    """A window that has drawn its first picture, in a folder of this name; gone on leaving."""
+    folder = stage.folder / name
+    folder.mkdir()
+    log, report = folder / "play.log", folder / "report.json"
+    with log.open("wb") as text:
+        player = subprocess.Popen([sys.executable, str(HERE / "timed_window.py"), str(DESIGN), str(report)],
+                                  env=stage.environment, stdout=text, stderr=text)  # fmt: skip
+        try:
+            window, pid_file = window_of(stage, player, log), report.with_suffix(".pid")
+            stage.wait_for(pid_file.exists, "the first picture")
+            yield Opened(player, window, folder, log, pid_file)
+        finally:
+            player.kill()
+            player.wait()
+
+
 def test_a_killed_audio_process_is_told_and_its_key_brings_the_sound_back(run: Run) -> None:
-    layout, lost = lay_out(FIRST), run.pictures[FIRST]
-    notice = lost[layout.notice.left : layout.notice.right, layout.notice.top : layout.notice.bottom]
-    assert (notice == palette.YELLOW).all(axis=2).any()
+    assert warned(run.pictures[FIRST])
     assert run.numbers[0] != run.numbers[1]
     assert np.abs(run.after_restart).max() > 0.02
     assert abs(1200.0 * np.log2(pitch_of(run.after_restart) / run.frequency)) < 5.0
 
 
 def test_a_card_that_vanishes_is_told_in_the_window_and_its_key_brings_the_sound_back(stage: Any, run: Run) -> None:
-    folder = stage.folder / "soundless"
-    folder.mkdir()
-    log, report = folder / "play.log", folder / "report.json"
-    notice = lay_out(FIRST).notice
+    def streams() -> bool:
+        return bool(stage.run("pactl", "list", "short", "sink-inputs"))
 
-    def warned(picture: Any) -> bool:
-        part = picture[notice.left : notice.right, notice.top : notice.bottom]
-        return bool((part == palette.YELLOW).all(axis=2).any())
+    with opened(stage, "soundless") as here:
+        def shown(name: str) -> Any:
+            return picture_of(stage, here.window, here.folder / name)
 
-    with log.open("wb") as text:
-        player = subprocess.Popen([sys.executable, str(HERE / "timed_window.py"), str(DESIGN), str(report)],
-                                  env=stage.environment, stdout=text, stderr=text)  # fmt: skip
-        try:
-            window = window_of(stage, player, log)
-            stage.wait_for(report.with_suffix(".pid").exists, "the first picture")
-            stage.wait_for(lambda: bool(stage.run("pactl", "list", "short", "sink-inputs")), "the stream")
-            assert not warned(picture_of(stage, window, folder / "playing.png"))
-            stage.kill_sound()
-            stage.wait_for(lambda: warned(picture_of(stage, window, folder / "lost.png")), "the notice")
-            stage.start_sound()
-            stage.run("xdotool", "key", "--window", window, "b")
-            stage.wait_for(lambda: bool(stage.run("pactl", "list", "short", "sink-inputs")), "the stream again")
-            stage.wait_for(lambda: not warned(picture_of(stage, window, folder / "again.png")), "the notice to go")
-            stage.run("xdotool", "keydown", "--window", window, "q")
-            assert player.wait(15.0) == 0, log.read_text()
-            stage.run("xdotool", "keyup", "q")
-        finally:
-            player.kill()
-            player.wait()
-    assert "Traceback" not in log.read_text()
+        stage.wait_for(streams, "the stream")
+        assert not warned(shown("playing.png"))
+        stage.kill_sound()
+        stage.wait_for(lambda: warned(shown("lost.png")), "the notice")
+        stage.start_sound()
+        stage.run("xdotool", "key", "--window", here.window, "b")
+        stage.wait_for(streams, "the stream again")
+        stage.wait_for(lambda: not warned(shown("again.png")), "the notice to go")
+        stage.run("xdotool", "keydown", "--window", here.window, "q")
+        assert here.player.wait(15.0) == 0, here.log.read_text()
+        stage.run("xdotool", "keyup", "q")
+    assert "Traceback" not in here.log.read_text()
 
 
 def test_a_screen_that_goes_away_ends_the_program_and_finishes_the_recording(stage: Any, run: Run) -> None:
     """The last test of the file: it takes the screen away."""
     import soundfile
 
-    folder = stage.folder / "screenless"
-    folder.mkdir()
-    log, report = folder / "play.log", folder / "report.json"
-    with log.open("wb") as text:
-        player = subprocess.Popen([sys.executable, str(HERE / "timed_window.py"), str(DESIGN), str(report)],
-                                  env=stage.environment, stdout=text, stderr=text)  # fmt: skip
-        try:
-            window = window_of(stage, player, log)
-            stage.wait_for(report.with_suffix(".pid").exists, "the first picture")
-            audio = int(report.with_suffix(".pid").read_text())
-            stage.run("xdotool", "key", "--window", window, "r")
-            time.sleep(1.5)
-            stage.running[0].kill()
-            code = player.wait(15.0)
-        finally:
-            player.kill()
-            player.wait()
+    with opened(stage, "screenless") as here:
+        audio = int(here.pid_file.read_text())
+        stage.run("xdotool", "key", "--window", here.window, "r")
+        time.sleep(1.5)
+        stage.running[0].kill()
+        code = here.player.wait(15.0)
     assert code == EXIT_CODE
-    assert MESSAGE in log.read_text()
+    assert MESSAGE in here.log.read_text()
     stage.wait_for(lambda: not Path(f"/proc/{audio}").exists(), "the end of the audio process")
-    recordings = list(folder.glob("*.wav"))
+    recordings = list(here.folder.glob("*.wav"))
     assert len(recordings) == 1
     samples, rate = soundfile.read(recordings[0])
     assert samples.size > rate // 2
