@@ -33,9 +33,11 @@ def make_environment():
     if works([sys.executable, "-m", "venv", "--clear", VENV]):
         return
     if not works([sys.executable, "-m", "venv", "--clear", "--without-pip", VENV]):
-        sys.exit("set-up: this Python cannot create a virtual environment in " + VENV + ".\n"
-                 "Check that the folder is writable and the disk not full; on Debian and Ubuntu: "
-                 "apt install python3-venv python3-pip, then run this command again.")
+        sys.exit(
+            "set-up: this Python cannot create a virtual environment in " + VENV + ".\n"
+            "Check that the folder is writable and the disk not full; on Debian and Ubuntu: "
+            "apt install python3-venv python3-pip, then run this command again."
+        )
 
 
 def pip_command():
@@ -45,8 +47,9 @@ def pip_command():
     outside = [sys.executable, "-m", "pip", "--python", VENV_PYTHON]
     if works([*outside, "--version"]):
         return outside
-    sys.exit("set-up: no pip found. On Debian and Ubuntu: apt install python3-venv python3-pip, "
-             "then run this command again.")
+    sys.exit(
+        "set-up: no pip found. On Debian and Ubuntu: apt install python3-venv python3-pip, then run this command again."
+    )
 
 
 def install(target):
@@ -64,8 +67,10 @@ def install(target):
         say("the existing .venv does not install cleanly: starting it anew")
         make_environment()
         fresh = True
-    sys.exit("set-up: the installation failed; pip's message above says why. With no network, or behind a "
-             "proxy, set pip up first; then run this command again.")
+    sys.exit(
+        "set-up: the installation failed; pip's message above says why. With no network, or behind a "
+        "proxy, set pip up first; then run this command again."
+    )
 
 
 def run_tests(options):
@@ -80,8 +85,10 @@ def run_tests(options):
 
 def main(arguments):
     if sys.version_info[:2] < OLDEST:
-        sys.exit("set-up: Beatfield needs Python %d.%d or newer; this is %d.%d (%s). Run this file with a newer "
-                 "Python." % (OLDEST + tuple(sys.version_info[:2]) + (sys.executable,)))
+        sys.exit(
+            "set-up: Beatfield needs Python %d.%d or newer; this is %d.%d (%s). Run this file with a newer "
+            "Python." % (OLDEST + tuple(sys.version_info[:2]) + (sys.executable,))
+        )
     tests = arguments[:1] == ["--tests"]
     if arguments and not tests:
         sys.exit("set-up: usage: python3 demos/set_up.py [--tests [PYTEST OPTIONS]]")

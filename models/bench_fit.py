@@ -104,16 +104,26 @@ def unit_direction(name: str) -> Floats:
 def fit_bench(bench: Bench) -> Fit:
     """Fit the unknowns of `bench`. Raises ValueError where the readings contradict a tank."""
     model = bench_model(bench.readings, bench.surroundings)
-    free = tuple(name for name in unknowns_in(bench.readings)
-                 if name not in bench.known or bench.known[name].limit > 0.0)  # fmt: skip
+    free = tuple(
+        name for name in unknowns_in(bench.readings) if name not in bench.known or bench.known[name].limit > 0.0
+    )
     if not free:
         raise ValueError("everything is known already; one unknown must be left to fit")
     start = search_start(bench, model, free)
     scale = np.full(len(UNKNOWNS), max(float(np.median(model.total(start, model.fitted))), 1.0))
     scale[0] = 1.0
     system = _System(bench, model, free, start, scale)
-    solution = least_squares(system.residuals, np.zeros(system.size), jac=system.jacobian, method="lm",
-                             x_scale="jac", xtol=1e-13, ftol=1e-13, gtol=1e-13, max_nfev=400)  # fmt: skip
+    solution = least_squares(
+        system.residuals,
+        np.zeros(system.size),
+        jac=system.jacobian,
+        method="lm",
+        x_scale="jac",
+        xtol=1e-13,
+        ftol=1e-13,
+        gtol=1e-13,
+        max_nfev=400,
+    )
     if not solution.success:
         raise ValueError("the readings could not be fitted; check them for a slip")
     values, true_fitted = system.unfolded(solution.x)
@@ -131,8 +141,9 @@ class _System:
         self.deviations = np.array([bench.errors.counter_deviation(float(f)) for f in self.frequencies])
         deviation = bench.errors.capacitor_deviation
         self.markings = tuple(sorted({float(value) for value in model.fitted if value > 0.0} if deviation else ()))
-        self.which = np.array([[value == marking for marking in self.markings] for value in model.fitted],
-                              dtype=np.float64).reshape(len(model.fitted), len(self.markings))  # fmt: skip
+        self.which = np.array(
+            [[value == marking for marking in self.markings] for value in model.fitted], dtype=np.float64
+        ).reshape(len(model.fitted), len(self.markings))
         self.spread = deviation * self.which  # (n, k): relative change of a fitted capacitor for one deviation
         self.priors = _prior_rows(bench, free)
         self.held, self.not_held = self._directions()
@@ -197,11 +208,13 @@ def _finished(system: _System, point: Floats, values: Floats, true_fitted: Float
         scale=system.scale,
         not_held=system.not_held,
         residuals=system.frequencies - modelled,
-        capacitor_errors={marking * PICO: float(step) * system.bench.errors.capacitor_deviation
-                          for marking, step in zip(system.markings, point[count:], strict=True)},
+        capacitor_errors={
+            marking * PICO: float(step) * system.bench.errors.capacitor_deviation
+            for marking, step in zip(system.markings, point[count:], strict=True)
+        },
         fit_quality=float(misfit @ misfit),
         freedom=len(system.frequencies) + len(system.priors) - count,
-    )  # fmt: skip
+    )
 
 
 def _prior_rows(bench: Bench, free: tuple[str, ...]) -> list[tuple[int, float, float]]:

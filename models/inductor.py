@@ -23,12 +23,42 @@ FLAT = 100.0  # diameter over length from which a coil is taken as flat
 # l / D and H (pF per cm of diameter) for single-layer coils with one end earthed: R. G. Medhurst, Wireless
 # Engineer 24 (1947). The values at 0.5, 1, 2, 5 and 10 are confirmed; the others are from memory.
 MEDHURST_TABLE = (
-    (0.10, 0.96), (0.15, 0.79), (0.20, 0.70), (0.25, 0.64), (0.30, 0.60), (0.35, 0.57), (0.40, 0.54), (0.45,
-    0.52), (0.50, 0.50), (0.60, 0.48), (0.70, 0.47), (0.80, 0.46), (0.90, 0.46), (1.0, 0.46), (1.5, 0.47),
-    (2.0, 0.50), (2.5, 0.56), (3.0, 0.61), (3.5, 0.67), (4.0, 0.72), (4.5, 0.77), (5.0, 0.81), (6.0, 0.92),
-    (7.0, 1.01), (8.0, 1.12), (9.0, 1.22), (10.0, 1.32), (15.0, 1.86), (20.0, 2.36), (25.0, 2.9), (30.0, 3.4),
-    (35.0, 3.9), (40.0, 4.4), (45.0, 4.9), (50.0, 5.4),
-)  # fmt: skip
+    (0.10, 0.96),
+    (0.15, 0.79),
+    (0.20, 0.70),
+    (0.25, 0.64),
+    (0.30, 0.60),
+    (0.35, 0.57),
+    (0.40, 0.54),
+    (0.45, 0.52),
+    (0.50, 0.50),
+    (0.60, 0.48),
+    (0.70, 0.47),
+    (0.80, 0.46),
+    (0.90, 0.46),
+    (1.0, 0.46),
+    (1.5, 0.47),
+    (2.0, 0.50),
+    (2.5, 0.56),
+    (3.0, 0.61),
+    (3.5, 0.67),
+    (4.0, 0.72),
+    (4.5, 0.77),
+    (5.0, 0.81),
+    (6.0, 0.92),
+    (7.0, 1.01),
+    (8.0, 1.12),
+    (9.0, 1.22),
+    (10.0, 1.32),
+    (15.0, 1.86),
+    (20.0, 2.36),
+    (25.0, 2.9),
+    (30.0, 3.4),
+    (35.0, 3.9),
+    (40.0, 4.4),
+    (45.0, 4.9),
+    (50.0, 5.4),
+)
 
 
 def nagaoka_coefficient(diameter_over_length: ArrayLike) -> Floats:
@@ -46,8 +76,9 @@ def nagaoka_coefficient(diameter_over_length: ArrayLike) -> Floats:
     modulus, complement = shape / size, 1.0 / size
     squared = complement**2
     first = elliprd(0.0, squared, 1.0) / 3.0
-    second = np.where(shape > FLAT, _flat_part(modulus, complement),
-                      (2.0 * elliprg(0.0, squared, 1.0) - modulus) / squared)  # fmt: skip
+    second = np.where(
+        shape > FLAT, _flat_part(modulus, complement), (2.0 * elliprg(0.0, squared, 1.0) - modulus) / squared
+    )
     return np.asarray(4.0 * complement / (3.0 * math.pi) * (first + second))
 
 

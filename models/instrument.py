@@ -144,8 +144,9 @@ class Instrument:
         near, far = self.curve.nearest, self.curve.farthest
         nearest, farthest = (float(value) for value in self.offset_frequency([near, far]))
         spans = np.linspace(near, far, 200)
-        hop = hop_warning(self.variable_tank, self.branch, spans, self.antenna_capacitance(spans), self.mode,
-                          tap_ratio=self.tap_ratio)  # fmt: skip
+        hop = hop_warning(
+            self.variable_tank, self.branch, spans, self.antenna_capacitance(spans), self.mode, tap_ratio=self.tap_ratio
+        )
         found = [] if hop is None else [hop]
         if farthest > 0.0:
             found.append(

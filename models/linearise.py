@@ -133,9 +133,14 @@ def circuits(
     if tap.leakage_share > 0.0:
         coil, own = with_leakage(coil, own, tap.leakage_share * tank, angular / (2.0 * math.pi))
     rows = Candidates(
-        tank * tap.ratio**2, capacitance / tap.ratio**2 + pi.end_stray, coil, own,
-        parts.antenna_stray + pi.end_stray, low_distance, place.mode,
-    )  # fmt: skip
+        tank * tap.ratio**2,
+        capacitance / tap.ratio**2 + pi.end_stray,
+        coil,
+        own,
+        parts.antenna_stray + pi.end_stray,
+        low_distance,
+        place.mode,
+    )
     return rows, PER_UNIT * np.log(excess)
 
 
@@ -220,9 +225,17 @@ class Search:
 
         limits = self.bounds()
         evolved = solver.differential_evolution(
-            self.cost, limits, rng=np.random.default_rng(seed), popsize=POPULATION, maxiter=rounds, tol=1e-3,
-            polish=False, updating="deferred", vectorized=True, callback=told,
-        )  # fmt: skip
+            self.cost,
+            limits,
+            rng=np.random.default_rng(seed),
+            popsize=POPULATION,
+            maxiter=rounds,
+            tol=1e-3,
+            polish=False,
+            updating="deferred",
+            vectorized=True,
+            callback=told,
+        )
         steps = {"maxiter": POLISHING, "xatol": 1e-7}
         polished = solver.minimize(self.cost, evolved.x, method="Nelder-Mead", options=steps)
         low, high = np.array(limits).T

@@ -77,10 +77,12 @@ def nearest_pair(series: str, value: float, smallest: float) -> tuple[float, flo
     wanted, least = positive("value", value), positive("smallest", smallest)
     if wanted < 2.0 * least:
         raise ValueError(f"value must be >= {2.0 * least:g} for two of {least:g}; got {wanted:g}")
-    pairs = [(large, small)
-             for large in values_in_range(series, 0.4 * wanted, next_above(series, wanted))
-             for rest in (max(wanted - large, least),)
-             for small in (nearest(series, rest), next_above(series, rest), next_below(series, rest))]  # fmt: skip
+    pairs = [
+        (large, small)
+        for large in values_in_range(series, 0.4 * wanted, next_above(series, wanted))
+        for rest in (max(wanted - large, least),)
+        for small in (nearest(series, rest), next_above(series, rest), next_below(series, rest))
+    ]
     kept = [(large, small) for large, small in pairs if large >= small >= least * (1.0 - SAME)]
     return min(kept, key=lambda pair: (round(abs(pair[0] + pair[1] - wanted) / wanted, 9), -pair[0]))
 

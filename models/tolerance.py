@@ -148,8 +148,9 @@ class Trial:
 
     def with_limit(self, quantity: str, limit: float) -> Trial:
         """The same with one part bought to another limit."""
-        return replace(self, parts=tuple(
-            replace(part, limit=limit) if part.quantity == quantity else part for part in self.parts))
+        return replace(
+            self, parts=tuple(replace(part, limit=limit) if part.quantity == quantity else part for part in self.parts)
+        )
 
 
 def build_values(trial: Trial, builds: int, seed: int, chunk: int = CHUNK) -> Iterator[Floats]:
@@ -188,16 +189,19 @@ def other_mode_share(
             continue
         tank = sum(part[f"variable_{name}"] for name in ("capacitance", "stray", "divider", "junction", "trimmer"))
         low, high = mode_starts(
-            part["variable_inductance"], tank, part["branch_inductance"], capacitance + part["antenna_stray"],
-            part["branch_self_capacitance"], tank_resistance, branch_resistance,
-        ).conductances  # fmt: skip
+            part["variable_inductance"],
+            tank,
+            part["branch_inductance"],
+            capacitance + part["antenna_stray"],
+            part["branch_self_capacitance"],
+            tank_resistance,
+            branch_resistance,
+        ).conductances
         found.append(np.asarray(high < low if trial.law.mode == "low" else low < high))
     return share_of(np.concatenate(found))
 
 
-def reached_by_both(
-    trial: Trial, builds: int, seed: int, ends: tuple[float, float]
-) -> tuple[float, float, float]:
+def reached_by_both(trial: Trial, builds: int, seed: int, ends: tuple[float, float]) -> tuple[float, float, float]:
     """Share of the builds of `build_runs` that reach zero beat with the variable oscillator's trimmer turned too, with
     its 95 % interval.
 

@@ -171,8 +171,10 @@ class VolumeAntenna:
 
     def _turns(self) -> str:
         if self.playable_far <= self.curve.nearest:
-            return ("the volume oscillator lies above the resonance, so that a nearer hand is louder: raise the "
-                    "resonator's frequency or add capacitance to the oscillator")  # fmt: skip
+            return (
+                "the volume oscillator lies above the resonance, so that a nearer hand is louder: raise the "
+                "resonator's frequency or add capacitance to the oscillator"
+            )
         if self.playable_far >= self.curve.farthest or float(self.gain(self.curve.farthest)) >= self.loudest:
             return ""  # no peak, or the hand beyond it still has full gain
         return (
@@ -208,11 +210,15 @@ class VolumeAntenna:
     def _rectifier_speed(self) -> str:
         lag, period = self.rectifier.time_constant, 1.0 / self.resonator.frequency
         if lag < 20.0 * period:
-            return (f"the volume rectifier forgets in {1e6 * lag:.3g} us, hardly longer than the radio period of "
-                    f"{1e6 * period:.3g} us: choose a larger detector capacitance")  # fmt: skip
+            return (
+                f"the volume rectifier forgets in {1e6 * lag:.3g} us, hardly longer than the radio period of "
+                f"{1e6 * period:.3g} us: choose a larger detector capacitance"
+            )
         if lag > 0.02:
-            return (f"the volume rectifier lags by {1e3 * lag:.0f} ms, which the sound here does not: choose a smaller "
-                    "detector capacitance")  # fmt: skip
+            return (
+                f"the volume rectifier lags by {1e3 * lag:.0f} ms, which the sound here does not: choose a smaller "
+                "detector capacitance"
+            )
         return ""
 
     def _flank_distance(self, response: float) -> float | None:

@@ -140,6 +140,8 @@ def main(argv: list[str] | None = None) -> int:
         if isinstance(error, DesignError | DeviceError):
             _tell("\n".join(f"beatfield: {line}" for line in str(error).split("\n")))
             return EXIT_USAGE if isinstance(error, DesignError) else EXIT_FAILED
-        _tell(f"beatfield: unexpected {type(error).__name__}: {error}\n"
-              "This is a fault of the program; run again with --debug to see where.")
+        _tell(
+            f"beatfield: unexpected {type(error).__name__}: {error}\n"
+            "This is a fault of the program; run again with --debug to see where."
+        )
         return EXIT_FAILED

@@ -27,8 +27,13 @@ Curves = dict[str, CapacitanceCurve]
 LARGEST_FILE = 1_000_000  # bytes; a field takes some ten thousand
 
 SOLVER_FILES = (
-    "hand_field.py", "hand/*.py", "electrostatics/*.py", "volume/__init__.py", "volume/scene.py", "volume/field.py",
-)  # fmt: skip
+    "hand_field.py",
+    "hand/*.py",
+    "electrostatics/*.py",
+    "volume/__init__.py",
+    "volume/scene.py",
+    "volume/field.py",
+)
 
 
 def cache_folder() -> Path:
@@ -146,8 +151,11 @@ def _read(path: Path, key: str, names: tuple[str, ...]) -> dict[str, Capacitance
 
 def _write(path: Path, key: str, curves: dict[str, CapacitanceCurve]) -> None:
     plain = {
-        posture: {"distances": curve.distances.tolist(), "capacitances": curve.capacitances.tolist(),
-                  "empty_capacitance": curve.empty_capacitance}
+        posture: {
+            "distances": curve.distances.tolist(),
+            "capacitances": curve.capacitances.tolist(),
+            "empty_capacitance": curve.empty_capacitance,
+        }
         for posture, curve in curves.items()
     }
     path.parent.mkdir(parents=True, exist_ok=True)

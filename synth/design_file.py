@@ -28,9 +28,12 @@ _SHOWN = 60  # characters of a value in a message
 def load_design(path: str | os.PathLike[str]) -> Design:
     """The design in the TOML file `path`. Raises DesignError with a line for every fault."""
     text = read_text(
-        Path(path), LARGEST_FILE, "name a design file (write one with: beatfield new FILE)",
-        f"write one with: beatfield new {path}", "this is no design file",
-    )  # fmt: skip
+        Path(path),
+        LARGEST_FILE,
+        "name a design file (write one with: beatfield new FILE)",
+        f"write one with: beatfield new {path}",
+        "this is no design file",
+    )
     return read_design(text, str(path))
 
 

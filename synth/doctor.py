@@ -94,8 +94,12 @@ def _cache() -> Finding:
         with tempfile.TemporaryFile(dir=folder):
             return Finding("hand-field cache", True, str(folder))
     except OSError as error:
-        return Finding("hand-field cache", False, f"{folder}: {error.strerror}",
-                       "make the folder writable, or set XDG_CACHE_HOME; without it each start solves the field anew")
+        return Finding(
+            "hand-field cache",
+            False,
+            f"{folder}: {error.strerror}",
+            "make the folder writable, or set XDG_CACHE_HOME; without it each start solves the field anew",
+        )
 
 
 def _screen() -> Finding:
@@ -105,8 +109,12 @@ def _screen() -> Finding:
     found = [f"{name}={os.environ[name]}" for name in names if os.environ.get(name)]
     if found:
         return Finding("screen", True, ", ".join(found))
-    return Finding("screen", False, "neither DISPLAY nor WAYLAND_DISPLAY is set",
-                   "run from a desktop session to play; every other command works without a screen")
+    return Finding(
+        "screen",
+        False,
+        "neither DISPLAY nor WAYLAND_DISPLAY is set",
+        "run from a desktop session to play; every other command works without a screen",
+    )
 
 
 def _block_timing(instrument: Instrument, seconds: float) -> Finding:
@@ -121,11 +129,12 @@ def _block_timing(instrument: Instrument, seconds: float) -> Finding:
         voice.render(distances, BLOCK_FRAMES)
         shares.append((time.perf_counter() - start) / period)
     median, most = np.quantile(shares, [0.5, 0.999])
-    detail = (f"{len(shares)} blocks of {BLOCK_FRAMES} frames: median {100 * median:.1f} %, "
-              f"99.9 % within {100 * most:.1f} % of the period")
+    detail = (
+        f"{len(shares)} blocks of {BLOCK_FRAMES} frames: median {100 * median:.1f} %, "
+        f"99.9 % within {100 * most:.1f} % of the period"
+    )
     ready = bool(most <= ALLOWED_SHARE)
-    return Finding("block timing", ready, detail, "" if ready else
-                   "close other programs, or play with --latency high")
+    return Finding("block timing", ready, detail, "" if ready else "close other programs, or play with --latency high")
 
 
 def _sound(instrument: Instrument, device: str | None, seconds: float) -> Finding:
@@ -137,7 +146,9 @@ def _sound(instrument: Instrument, device: str | None, seconds: float) -> Findin
         return Finding("sound output", False, "the audio process failed", str(error))
     if problem is not None:
         return Finding("sound output", False, "none", problem)
-    detail = (f"latency {1e3 * meters.latency:.1f} ms at {meters.sample_rate} Hz, {meters.blocks} blocks, "
-              f"{meters.underruns} underruns, {meters.late_blocks} late")
+    detail = (
+        f"latency {1e3 * meters.latency:.1f} ms at {meters.sample_rate} Hz, {meters.blocks} blocks, "
+        f"{meters.underruns} underruns, {meters.late_blocks} late"
+    )
     ready = meters.underruns == 0 and meters.late_blocks == 0
     return Finding("sound output", ready, detail, "" if ready else "close other programs, or play with --latency high")

@@ -86,8 +86,11 @@ def joined(parts: Sequence[Matched], sample_rate: int) -> Floats:
     """All in one: before the n-th, n pips at its level, then the sound, then a pause."""
     pause = np.zeros(round(PAUSE * sample_rate))
     level = next(part.level_db for part in parts if np.isfinite(part.level_db))
-    pieces = [piece for number, part in enumerate(parts, start=1)
-              for piece in (pips(number, level, sample_rate), part.samples, pause)]  # fmt: skip
+    pieces = [
+        piece
+        for number, part in enumerate(parts, start=1)
+        for piece in (pips(number, level, sample_rate), part.samples, pause)
+    ]
     return np.concatenate(pieces)
 
 

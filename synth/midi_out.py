@@ -67,8 +67,10 @@ def chosen_port(wanted: str | None, names: tuple[str, ...]) -> str:
     found = [name for name in names if wanted.casefold() in name.casefold()]
     if len(found) == 1:
         return found[0]
-    raise DeviceError(f"{'several MIDI outputs hold' if found else 'no MIDI output holds'} {wanted!r} in the name; "
-                      f"there are: {', '.join(found or names)}")
+    raise DeviceError(
+        f"{'several MIDI outputs hold' if found else 'no MIDI output holds'} {wanted!r} in the name; "
+        f"there are: {', '.join(found or names)}"
+    )
 
 
 class MidiOut:

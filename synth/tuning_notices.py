@@ -12,8 +12,10 @@ def margin_notice(setting: float, distance: float) -> tuple[str, ...]:
     if TRIMMER_MARGIN <= setting <= 1.0 - TRIMMER_MARGIN:
         return ()
     room = 100.0 * min(setting, 1.0 - setting)
-    return (f"the reference's trimmer gives {_place(distance)} only {room:.1f} % of its turn from its end: "
-            "little is left for drift and tolerances",)  # fmt: skip
+    return (
+        f"the reference's trimmer gives {_place(distance)} only {room:.1f} % of its turn from its end: "
+        "little is left for drift and tolerances",
+    )
 
 
 def out_of_reach_notice(reached: float, target: float, distance: float, fixed: float, now: float) -> str:

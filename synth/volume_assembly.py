@@ -28,9 +28,7 @@ def volume_scene_of(design: Design, scene: Scene) -> VolumeScene | None:
         raise DesignError(f"{design.name}: the volume antenna does not fit: {error}") from error
 
 
-def assemble_volume(
-    design: Design, tank: Tank, curve: CapacitanceCurve
-) -> tuple[VolumeAntenna, tuple[str, ...]]:
+def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tuple[VolumeAntenna, tuple[str, ...]]:
     """The volume antenna of `design` with its oscillator's `tank` and the ring's `curve`, and what to know of it.
 
     With volume_response.full_height the trimmer is set for full volume at that height; where that cannot be, it stays

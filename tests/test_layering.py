@@ -52,8 +52,11 @@ def test_models_are_physics_only(file):
 
 @pytest.mark.parametrize("file", MODEL_FILES, ids=relative)
 def test_models_neither_print_nor_open_files(file):
-    calls = {node.func.id for node in ast.walk(ast.parse(file.read_text("utf-8")))
-             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)}
+    calls = {
+        node.func.id
+        for node in ast.walk(ast.parse(file.read_text("utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+    }
     assert not calls & {"print", "open", "input"}
 
 
@@ -65,8 +68,10 @@ def test_device_and_plot_libraries_are_imported_where_they_are_used(file):
 
 
 def test_help_loads_nothing_heavy():
-    code = ("import sys; from synth.cli import build_parser; build_parser().format_help();"
-            "print(sorted({'numpy', 'scipy', 'sounddevice', 'soundfile', 'pygame', 'matplotlib'} & set(sys.modules)))")
+    code = (
+        "import sys; from synth.cli import build_parser; build_parser().format_help();"
+        "print(sorted({'numpy', 'scipy', 'sounddevice', 'soundfile', 'pygame', 'matplotlib'} & set(sys.modules)))"
+    )
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
     assert result.stdout.strip() == "[]"
 
@@ -82,6 +87,9 @@ def test_every_package_is_listed_for_the_build():
     import tomllib
 
     listed = set(tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["setuptools"]["packages"])
-    found = {".".join(file.parent.relative_to(ROOT).parts) for package in ("models", "synth")
-             for file in (ROOT / package).rglob("*.py")}
+    found = {
+        ".".join(file.parent.relative_to(ROOT).parts)
+        for package in ("models", "synth")
+        for file in (ROOT / package).rglob("*.py")
+    }
     assert listed == found

@@ -113,13 +113,17 @@ class BenchModel:
         total = np.maximum(fitted + self.shares @ values[1:5], LEAST_TOTAL)
         antenna = np.where(self.plugged > 0.0, np.maximum(self.antenna + values[5], LEAST_TOTAL), 0.0)
         squared, by_inductance, by_total, by_antenna = _squared_and_slopes(
-            math.exp(min(max(float(values[0]), -40.0), 10.0)), total * PICO, antenna * PICO, self.plugged,
+            math.exp(min(max(float(values[0]), -40.0), 10.0)),
+            total * PICO,
+            antenna * PICO,
+            self.plugged,
             self.surroundings,
-        )  # fmt: skip
+        )
         half = 0.5 / squared
         by_total = half * by_total * PICO
-        slopes = np.column_stack([half * by_inductance, by_total[:, None] * self.shares,
-                                  half * by_antenna * PICO * self.plugged])  # fmt: skip
+        slopes = np.column_stack(
+            [half * by_inductance, by_total[:, None] * self.shares, half * by_antenna * PICO * self.plugged]
+        )
         return 0.5 * np.log(squared) - math.log(2.0 * math.pi), slopes, by_total
 
     def total(self, values: Floats, fitted: Floats) -> Floats:

@@ -31,11 +31,22 @@ from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE
 
 Floats = NDArray[np.float64]
 QUANTITIES = (
-    "variable_inductance", "variable_capacitance", "variable_stray", "variable_divider", "variable_junction",
-    "variable_trimmer", "branch_inductance", "branch_self_capacitance", "antenna_stray",
-    "reference_inductance", "reference_capacitance", "reference_stray", "reference_divider", "reference_junction",
+    "variable_inductance",
+    "variable_capacitance",
+    "variable_stray",
+    "variable_divider",
+    "variable_junction",
+    "variable_trimmer",
+    "branch_inductance",
+    "branch_self_capacitance",
+    "antenna_stray",
+    "reference_inductance",
+    "reference_capacitance",
+    "reference_stray",
+    "reference_divider",
+    "reference_junction",
     "reference_trimmer",
-)  # fmt: skip
+)
 """Columns of the part values, H and F. variable_trimmer: as set; reference_trimmer: all the way in."""
 TABLE_POINTS = 8192
 CORRECTION_STEPS = 6
@@ -113,8 +124,10 @@ class BuildLaw:
         positive("reference_correction", self.reference_correction)
         for name in ("zero_beat", "nearest", "farthest"):
             if not self.curve.nearest <= positive(name, getattr(self, name)) <= self.curve.farthest:
-                raise ValueError(f"{name} must be within the hand field, {self.curve.nearest:g} to "
-                                 f"{self.curve.farthest:g} m; got {getattr(self, name):g}")
+                raise ValueError(
+                    f"{name} must be within the hand field, {self.curve.nearest:g} to "
+                    f"{self.curve.farthest:g} m; got {getattr(self, name):g}"
+                )
         if not self.nearest < self.farthest:
             raise ValueError(f"nearest must be < farthest; got {self.nearest:g} and {self.farthest:g}")
         if not positive("even_from", self.even_from) < positive("even_to", self.even_to):
@@ -134,8 +147,13 @@ class BuildLaw:
         """Frequency of the variable oscillators, Hz (n, m), with antenna capacitances, F, stray not included (m,)."""
         part = _columns(values)
         hand = np.atleast_1d(np.asarray(antenna_capacitance, dtype=np.float64))
-        roots = squared_frequencies(part["variable_inductance"], _tank(part, "variable"), part["branch_inductance"],
-                                    hand + part["antenna_stray"], part["branch_self_capacitance"])
+        roots = squared_frequencies(
+            part["variable_inductance"],
+            _tank(part, "variable"),
+            part["branch_inductance"],
+            hand + part["antenna_stray"],
+            part["branch_self_capacitance"],
+        )
         frequency = np.sqrt(roots[MODES.index(self.mode)]) / (2.0 * math.pi)
         return np.asarray(frequency * self._correction(hand))
 

@@ -152,8 +152,11 @@ def _needs(goal: Goal, load: Spread, coil: float, fixed: float) -> Spread:
         parts = fixed * (1.0 + way * goal.capacitor_tolerance) + stray + antenna
         return needed / (coil * (1.0 + way * goal.inductor_tolerance)) - parts
 
-    return Spread(need(0.0, goal.stray.value, load.value), need(1.0, goal.stray.most, load.most),
-                  need(-1.0, goal.stray.least, load.least))  # fmt: skip
+    return Spread(
+        need(0.0, goal.stray.value, load.value),
+        need(1.0, goal.stray.most, load.most),
+        need(-1.0, goal.stray.least, load.least),
+    )
 
 
 def _margins(goal: Goal, needs: Spread, low: float, high: float) -> tuple[float, float]:
@@ -165,6 +168,7 @@ def _reach(
     goal: Goal, coil: float, fixed: float, low: float, high: float
 ) -> tuple[tuple[float, float], tuple[float, float] | None]:
     """Frequencies from trimmer all in to all out: nominal, and those that every build reaches; exact per corner."""
+
     def frequency(way: float, trimmer: float) -> float:
         stray = goal.stray.value if way == 0.0 else goal.stray.most if way > 0.0 else goal.stray.least
         total = fixed * (1.0 + way * goal.capacitor_tolerance) + stray + trimmer
@@ -186,8 +190,9 @@ def _on_tank(goal: Goal, coil: float, total: float, way: float) -> float:
     return float(both[upper_mode(goal.antenna, goal.frequency)])
 
 
-def choose_values(goal: Goal, inductances: Sequence[float], series: str = "E12", trimmer_series: str = "E6",
-                  count: int = MOST_CHOICES) -> tuple[Choice, ...]:  # fmt: skip
+def choose_values(
+    goal: Goal, inductances: Sequence[float], series: str = "E12", trimmer_series: str = "E6", count: int = MOST_CHOICES
+) -> tuple[Choice, ...]:
     """The best `count` choices that reach the target in all builds: smallest trimmer first, then most centred.
 
     inductances: H, those to be had. The smaller trimmer is the finer one to set. Where none reaches it, the three that
@@ -196,9 +201,11 @@ def choose_values(goal: Goal, inductances: Sequence[float], series: str = "E12",
     if not inductances:
         raise ValueError("inductances must name one or more")
     load = antenna_load(goal.antenna, goal.frequency)
-    tried = [(_margins(goal, needs, low, high), (coil, fixed, low, high))
-             for coil in inductances
-             for fixed, low, high, needs in _candidates(goal, load, coil, series, trimmer_series)]  # fmt: skip
+    tried = [
+        (_margins(goal, needs, low, high), (coil, fixed, low, high))
+        for coil in inductances
+        for fixed, low, high, needs in _candidates(goal, load, coil, series, trimmer_series)
+    ]
     if not tried:
         raise ValueError("the target needs less capacitance than stray and antenna add; lower it, or take less coil")
     able = [(values[3], abs(margins[0] - margins[1]), values) for margins, values in tried if min(margins) >= 0.0]

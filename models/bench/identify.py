@@ -88,8 +88,11 @@ def entangled(fit: Fit) -> tuple[tuple[str, str, float], ...]:
     matrix = fit.covariance[np.ix_(index, index)] / np.outer(spread, spread)
     sizes = [1.0 if name == "inductance" else abs(float(fit.values[UNKNOWNS.index(name)])) for name in names]
     blurred = NORMAL_95 * spread > BLURRED * np.array(sizes)
-    pairs = [(names[i], names[j], float(matrix[i, j]))
-             for i, j in itertools.combinations(range(len(names)), 2) if blurred[i] or blurred[j]]  # fmt: skip
+    pairs = [
+        (names[i], names[j], float(matrix[i, j]))
+        for i, j in itertools.combinations(range(len(names)), 2)
+        if blurred[i] or blurred[j]
+    ]
     return tuple(sorted((pair for pair in pairs if abs(pair[2]) >= ENTANGLED), key=lambda pair: -abs(pair[2])))
 
 
@@ -191,8 +194,11 @@ class _Information:
     @staticmethod
     def _alone(spread: Floats, left: Floats) -> dict[int, float]:
         """Scaled variances of the unknowns held by themselves."""
-        return {index: max(float(spread[index, index]), 0.0) for index in range(len(spread))
-                if np.linalg.norm(left[index]) <= 1e-6}  # fmt: skip
+        return {
+            index: max(float(spread[index, index]), 0.0)
+            for index in range(len(spread))
+            if np.linalg.norm(left[index]) <= 1e-6
+        }
 
     def _solved(self, rows: Floats) -> None:
         """Directions held and open, and the covariance of what is held with the capacitor errors."""

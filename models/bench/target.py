@@ -81,17 +81,20 @@ def reach_target(fit: Fit, setting: Reading, frequency: float, series: str, adde
         read = _predicted(fit, replace(setting, fitted_capacitor=value), added)
         return Reach(needed, value, None, read, read[0], read[0])
     tried = [_with_trimmer(fit, setting, value, frequency, needed, added) for value in _near(series, needed)]
-    return min(tried, key=lambda reach: (reach.trimmer is None, abs(reach.frequency[0] - frequency)
-                                         if reach.trimmer is None else abs(reach.trimmer - 0.5)))  # fmt: skip
+    return min(
+        tried,
+        key=lambda reach: (
+            reach.trimmer is None,
+            abs(reach.frequency[0] - frequency) if reach.trimmer is None else abs(reach.trimmer - 0.5),
+        ),
+    )
 
 
 def _near(series: str, needed: float) -> Sequence[float]:
     return values_in_range(series, max(SMALLEST, 0.3 * needed), 3.0 * needed) or (nearest(series, needed),)
 
 
-def _with_trimmer(
-    fit: Fit, setting: Reading, value: float, frequency: float, needed: float, added: float
-) -> Reach:
+def _with_trimmer(fit: Fit, setting: Reading, value: float, frequency: float, needed: float, added: float) -> Reach:
     """What one fitted capacitor does; the trimmer is linear in its position, and with it the capacitance needed."""
     ends = [_predicted(fit, replace(setting, fitted_capacitor=value, trimmer=end), added)[0] for end in (1.0, 0.0)]
     out = needed_capacitor(fit, replace(setting, trimmer=0.0), frequency, added)

@@ -43,9 +43,14 @@ def complex_modes(
     inductance > 0. A mode so damped that it does not ring comes back with an imaginary part of 0.
     """
     circuit = _arrays(
-        tank_inductance, tank_capacitance, branch_inductance, antenna_capacitance, self_capacitance,
-        tank_resistance, branch_resistance,
-    )  # fmt: skip
+        tank_inductance,
+        tank_capacitance,
+        branch_inductance,
+        antenna_capacitance,
+        self_capacitance,
+        tank_resistance,
+        branch_resistance,
+    )
     across = finite_array("conductance", conductance)
     scale = _scale(circuit)
     numerator, _ = _admittance(circuit, scale, across)
@@ -83,9 +88,14 @@ def mode_starts(
     ValueError for a value out of its domain; the branch inductance must be > 0.
     """
     circuit = _arrays(
-        tank_inductance, tank_capacitance, branch_inductance, antenna_capacitance, self_capacitance,
-        tank_resistance, branch_resistance,
-    )  # fmt: skip
+        tank_inductance,
+        tank_capacitance,
+        branch_inductance,
+        antenna_capacitance,
+        self_capacitance,
+        tank_resistance,
+        branch_resistance,
+    )
     scale = _scale(circuit)
     top, bottom = _admittance(circuit, scale, np.zeros(()))
     # with s = j w and v = -w^2, every polynomial is even(v) + s odd(v)

@@ -71,8 +71,9 @@ def seen_from_tap(tank: Tank, tap: Tap) -> Tank:
     if tap.turns == 1.0:
         return tank
     squared = tap.ratio**2
-    scaled = {name: getattr(tank, name) / squared
-              for name in ("capacitance", "stray", "trimmer_minimum", "trimmer_maximum")}  # fmt: skip
+    scaled = {
+        name: getattr(tank, name) / squared for name in ("capacitance", "stray", "trimmer_minimum", "trimmer_maximum")
+    }
     return replace(tank, inductance=tank.inductance * squared, **scaled)
 
 
@@ -183,6 +184,4 @@ def _solve(
         inverse, vectors = inverse[:0:-1], vectors[:, :0:-1]
         frequencies.append(1.0 / (2.0 * math.pi * np.sqrt(inverse * tank_inductance * unit)))
         shapes.append(vectors)
-    return (
-        np.array(frequencies).reshape(*values.shape, 2), np.array(shapes).reshape(*values.shape, 3, 2), currents
-    )  # fmt: skip
+    return (np.array(frequencies).reshape(*values.shape, 2), np.array(shapes).reshape(*values.shape, 3, 2), currents)

@@ -51,6 +51,7 @@ def _warmed_junction(junction: DepletionJunction, rise: float) -> DepletionJunct
     potential = junction.potential + POTENTIAL_SLOPE * rise
     change = CAPACITANCE_SLOPE * rise - (potential - junction.potential) / junction.potential
     return replace(
-        junction, potential=potential,
+        junction,
+        potential=potential,
         zero_bias_capacitance=junction.zero_bias_capacitance * (1.0 + junction.grading * change),
-    )  # fmt: skip
+    )

@@ -118,9 +118,7 @@ def plate(
     return placed(rectangle(x, y, 0.0), direction(axis), vector("center", center))
 
 
-def box(
-    size: ArrayLike, center: ArrayLike = ORIGIN, panels: int = 1200, grading: float = EDGE_GRADING
-) -> Floats:
+def box(size: ArrayLike, center: ArrayLike = ORIGIN, panels: int = 1200, grading: float = EDGE_GRADING) -> Floats:
     """Rectangular block with faces square to the axes, `size` (3,) m along x, y, z."""
     lengths = lengths_of("size", size, 3)
     grading = edge_grading(grading)

@@ -120,10 +120,6 @@ def _quadratic_features(panels: Panels, origin: Floats) -> tuple[Floats, Floats]
     traceless = 3.0 * moment - np.einsum("naa->n", moment)[:, None, None] * np.eye(3)
     linear = np.einsum("nab,nb->na", traceless, centers)
     constant = (linear * centers).sum(axis=1, keepdims=True)
-    coefficients = np.concatenate(
-        [traceless[:, _ROWS, _COLUMNS] * _MULTIPLICITY, -2.0 * linear, constant], axis=1
-    )
-    powers = np.concatenate(
-        [centers[:, _ROWS] * centers[:, _COLUMNS], centers, np.ones((panels.count, 1))], axis=1
-    )
+    coefficients = np.concatenate([traceless[:, _ROWS, _COLUMNS] * _MULTIPLICITY, -2.0 * linear, constant], axis=1)
+    powers = np.concatenate([centers[:, _ROWS] * centers[:, _COLUMNS], centers, np.ones((panels.count, 1))], axis=1)
     return coefficients, powers

@@ -75,13 +75,9 @@ def _log_antiderivative(x: NDArray[np.complex128]) -> NDArray[np.complex128]:
 def revolved(radii: Sequence[float] | Floats, heights: Sequence[float] | Floats, counts: Sequence[int]) -> Surface:
     """Surface of revolution about z through rings of `counts` points; a count of 1 is a pole. Rings run upwards
     on the outside (normals outward); neighbouring rings may have different counts."""
-    vertices = np.concatenate(
-        [ring(r, z, n) for r, z, n in zip(radii, heights, counts, strict=True)]
-    )
+    vertices = np.concatenate([ring(r, z, n) for r, z, n in zip(radii, heights, counts, strict=True)])
     starts = np.concatenate([[0], np.cumsum(counts)])
-    strips = [
-        strip(int(starts[k]), counts[k], int(starts[k + 1]), counts[k + 1]) for k in range(len(counts) - 1)
-    ]
+    strips = [strip(int(starts[k]), counts[k], int(starts[k + 1]), counts[k + 1]) for k in range(len(counts) - 1)]
     return vertices, np.concatenate(strips)
 
 

@@ -135,4 +135,3 @@ def _filled_normals(points: Floats, fullness: float, half: Floats) -> Floats:
     across = np.sign(points[:, 1]) * np.abs(points[:, 1]) ** (fullness - 1.0)
     gradient = np.stack([points[:, 0] * rim, across, points[:, 2] * rim], axis=1) / half
     return np.asarray(gradient / np.sqrt((gradient**2).sum(axis=1))[:, None])
-

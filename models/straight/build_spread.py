@@ -79,9 +79,7 @@ def tuned_rms(
     return np.asarray(np.where(usable, table.evenness(rows, goal, samples).rms_cents, np.nan))
 
 
-def expected_rms(
-    table: FieldTable, goal: Goal, candidates: Candidates, zero_beat: Floats, factors: Floats
-) -> Floats:
+def expected_rms(table: FieldTable, goal: Goal, candidates: Candidates, zero_beat: Floats, factors: Floats) -> Floats:
     """Mean RMS cents over the builds of each candidate (n,), a build without the notes counting as `NOT_HELD`."""
     rms = tuned_rms(table, goal, *builds_of(candidates, zero_beat, factors), COARSE).reshape(-1, factors.shape[0])
     return np.asarray(np.where(np.isfinite(rms), np.minimum(rms, NOT_HELD), NOT_HELD).mean(axis=1))

@@ -90,9 +90,11 @@ class Buyable:
 
 def buyable(search: Search, ideal: Solution, tank: TankParts, series: str) -> Buyable | None:
     """The best preferred parts near `ideal` by the cost of `search`; None where none of them keeps to the goal."""
-    chokes = (0.0,) if ideal.place.chokes == 0 else values_in_range(
-        series, ideal.choke_inductance / search.around, ideal.choke_inductance * search.around
-    )  # fmt: skip
+    chokes = (
+        (0.0,)
+        if ideal.place.chokes == 0
+        else values_in_range(series, ideal.choke_inductance / search.around, ideal.choke_inductance * search.around)
+    )
     factors = 1.0 / search.around, search.around
     low, high = (np.clip(ideal.tank_inductance * factor, *INDUCTANCES) for factor in factors)
     pairs = [(choke, coil) for choke in chokes for coil in values_in_range(series, float(low), float(high))]
@@ -144,5 +146,3 @@ def _fitted(search: Search, row: Floats, tank: TankParts, series: str, ideal: So
         return None
     solution = Solution(ideal.place, float(row[0]), float(row[1]), total, float(distances[best]))
     return Buyable(solution, capacitor, trimmer, float(cost[best]))
-
-

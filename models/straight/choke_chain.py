@@ -58,9 +58,7 @@ def pi_equivalent(
         shape = np.broadcast(angular, inductance, own, tap).shape
         if not (angular**2 * inductance * own < 1.0).all():
             raise ValueError(ABOVE)
-        return PiEquivalent(
-            np.broadcast_to(inductance, shape), np.broadcast_to(own, shape), np.zeros(shape)
-        )
+        return PiEquivalent(np.broadcast_to(inductance, shape), np.broadcast_to(own, shape), np.zeros(shape))
     a, b = _chain(inductance, own, tap, angular, chokes)
     above, below = (-1.0 / _chain(inductance, own, tap, angular * (1.0 + side), chokes)[1] for side in (STEP, -STEP))
     susceptance = -1.0 / b

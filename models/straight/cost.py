@@ -60,8 +60,7 @@ def tuning_ratio(curve: CapacitanceCurve, candidates: Candidates) -> float | Non
 def magnetic_share(curve: CapacitanceCurve, candidates: Candidates, distance: float) -> float:
     """Share of the magnetic energy that is in the series coil with the hand at `distance` (m): 0 without one."""
     l0, la, cs = (
-        float(row[0])
-        for row in (candidates.tank_inductance, candidates.branch_inductance, candidates.self_capacitance)
+        float(row[0]) for row in (candidates.tank_inductance, candidates.branch_inductance, candidates.self_capacitance)
     )
     if la == 0.0:
         return 0.0
@@ -96,10 +95,8 @@ def lossy_rms(
 def _lossy_frequency(curve: CapacitanceCurve, candidates: Candidates, parts: Parts, distances: Floats) -> Floats:
     l0, c0, la, cs, stray = (
         float(getattr(candidates, name)[0])
-        for name in (
-            "tank_inductance", "tank_capacitance", "branch_inductance", "self_capacitance", "antenna_stray"
-        )
-    )  # fmt: skip
+        for name in ("tank_inductance", "tank_capacitance", "branch_inductance", "self_capacitance", "antenna_stray")
+    )
     angular = 1.0 / math.sqrt(l0 * c0)
     antenna = curve.capacitance(distances) + stray
     if la == 0.0:

@@ -80,6 +80,9 @@ def point_of(table: FieldTable, goal: Goal, parts: Parts, solution: Solution) ->
     rows = solution.candidates(parts)
     even = table.evenness(rows, goal)
     return FrontPoint(
-        solution, float(even.rms_cents[0]), price(table.curve, rows, even, goal), float(even.carrier[0]),
+        solution,
+        float(even.rms_cents[0]),
+        price(table.curve, rows, even, goal),
+        float(even.carrier[0]),
         float(even.zero_beat[0]),
-    )  # fmt: skip
+    )

@@ -15,9 +15,15 @@ from models.straight.evenness import FieldTable, Goal
 from models.straight.front import FrontPoint, front, point_of
 
 PLACES = (
-    Place(0, "low"), Place(1, "high"), Place(2, "high"), Place(4, "high"), Place(1, "low"), Place(2, "low"),
-    Place(2, "high", 0.5), Place(4, "high", 0.25),
-)  # fmt: skip
+    Place(0, "low"),
+    Place(1, "high"),
+    Place(2, "high"),
+    Place(4, "high"),
+    Place(1, "low"),
+    Place(2, "low"),
+    Place(2, "high", 0.5),
+    Place(4, "high", 0.25),
+)
 BOUND_PLACES = (Place(2, "high"), Place(2, "low"))  # where the cost of the bounds is looked at
 RESTARTS = 2
 ANY_TANK = 10e-9  # F, most the tank may have in the ideal
@@ -110,12 +116,10 @@ def make_plan(table: FieldTable, task: Task, progress: Progress = lambda share: 
         return None
     progress(1.0)
     nominal, robust = _steadiest(options, _straightness), robust or _steadiest(options, _over_builds)
-    return Plan(tuple(found), nominal, robust, points, bounded, free, interrupted, PLACES[len(found):])
+    return Plan(tuple(found), nominal, robust, points, bounded, free, interrupted, PLACES[len(found) :])
 
 
-def _search_places(
-    table: FieldTable, task: Task, found: list[tuple[Place, Option | None]], progress: Progress
-) -> None:
+def _search_places(table: FieldTable, task: Task, found: list[tuple[Place, Option | None]], progress: Progress) -> None:
     """Add the nominal best of every place to `found`, one after the other."""
     ideals: dict[tuple[Place, Parts], float | None] = {}
     for number, place in enumerate(PLACES):
@@ -147,8 +151,9 @@ def _ideals(
     one = Place(min(place.chokes, 1), place.mode)
     found = []
     for alike, parts in (
-        (one, replace(trimmable, most_tank_capacitance=ANY_TANK)), (replace(one, tap=place.tap), trimmable)
-    ):  # fmt: skip
+        (one, replace(trimmable, most_tank_capacitance=ANY_TANK)),
+        (replace(one, tap=place.tap), trimmable),
+    ):
         if (alike, parts) not in known:
             solution = _best(Search(table, task.goal, parts, alike), task.seed)
             known[alike, parts] = None if solution is None else point_of(table, task.goal, parts, solution).rms_cents

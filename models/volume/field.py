@@ -40,9 +40,7 @@ from models.hand.player import (
 from models.volume.scene import VOLUME_DISTANCES, VolumeScene
 
 
-def loop_curve(
-    scene: VolumeScene, distances: ArrayLike = VOLUME_DISTANCES, fineness: float = 1.0
-) -> CapacitanceCurve:
+def loop_curve(scene: VolumeScene, distances: ArrayLike = VOLUME_DISTANCES, fineness: float = 1.0) -> CapacitanceCurve:
     """Capacitance of the ring against the hand's height above it.
 
     distances: (n,) m, at least two, strictly increasing. fineness: panels per length against the default mesh.
@@ -61,9 +59,11 @@ def loop_mesh(scene: VolumeScene, fineness: float = 1.0) -> Floats:
     """Triangles of the ring."""
     loop = scene.loop
     return torus(
-        0.5 * loop.diameter, 0.5 * loop.tube_diameter, (0.0, -loop.offset, loop.height),
+        0.5 * loop.diameter,
+        0.5 * loop.tube_diameter,
+        (0.0, -loop.offset, loop.height),
         panels=round(600 * fineness**2),
-    )  # fmt: skip
+    )
 
 
 def still_loop(scene: VolumeScene, fineness: float = 1.0) -> StillField:

@@ -23,9 +23,7 @@ def detuning(frequency: ArrayLike, resonant_frequency: ArrayLike) -> Floats:
     return np.asarray(ratio - 1.0 / ratio)
 
 
-def resonance_response(
-    frequency: ArrayLike, resonant_frequency: ArrayLike, quality_factor: ArrayLike
-) -> Floats:
+def resonance_response(frequency: ArrayLike, resonant_frequency: ArrayLike, quality_factor: ArrayLike) -> Floats:
     """H at a frequency (Hz), 0 to 1; broadcasts."""
     quality = positive_array("quality_factor", quality_factor)
     return np.asarray(1.0 / np.hypot(1.0, quality * detuning(frequency, resonant_frequency)))

@@ -49,7 +49,7 @@ def errors_of(counter_error: str, capacitor_tolerance: str) -> Errors:
         limit = parse(counter_error, "percent" if by_ratio else "Hz")
         return Errors(limit if by_ratio else 0.0, 0.0 if by_ratio else limit, tolerance)
     except DesignError as error:
-        raise DesignError(f"--counter-error {counter_error!r}: {error}; or write it as a share, \"0.01 %\"") from None
+        raise DesignError(f'--counter-error {counter_error!r}: {error}; or write it as a share, "0.01 %"') from None
     except ValueError as error:
         raise DesignError(f"--counter-error, --capacitor-tolerance: {error}") from None
 

@@ -143,13 +143,20 @@ def task_of(workpiece: Workpiece, wishes: Wishes) -> Task:
         tap_coupling=section.tap_coupling,
     )
     free = replace(
-        parts, least_tank_capacitance=free_least, lowest_carrier=min(wishes.carriers[0], FREE_CARRIERS[0]),
+        parts,
+        least_tank_capacitance=free_least,
+        lowest_carrier=min(wishes.carriers[0], FREE_CARRIERS[0]),
         highest_carrier=max(wishes.carriers[1], FREE_CARRIERS[1]),
-    )  # fmt: skip
+    )
     goal = Goal(
-        wishes.low_frequency, wishes.high_frequency, wishes.near, wishes.far, wishes.fill, instrument.lock_range,
+        wishes.low_frequency,
+        wishes.high_frequency,
+        wishes.near,
+        wishes.far,
+        wishes.fill,
+        instrument.lock_range,
         farthest,
-    )  # fmt: skip
+    )
     asked = None if free == parts else free
     return Task(goal, parts, around, wishes.series, wishes.tolerances, wishes.seed, asked)
 
@@ -179,23 +186,32 @@ def better_design(workpiece: Workpiece, task: Task, option: Option) -> Design:
         branch = BranchSection(inductance, task.parts.branch_q, float(plain.self_capacitance[0]))
     section = design.variable
     variable = replace(
-        section, inductance=solution.tank_inductance, capacitance=option.option.capacitor,
-        stray=section.stray + end_stray * tap.ratio**2, trimmer=option.option.trimmer,
-        tap=tap.turns, tap_coupling=tap.coupling,
-    )  # fmt: skip
+        section,
+        inductance=solution.tank_inductance,
+        capacitance=option.option.capacitor,
+        stray=section.stray + end_stray * tap.ratio**2,
+        trimmer=option.option.trimmer,
+        tap=tap.turns,
+        tap_coupling=tap.coupling,
+    )
     goal = task.goal
     reference_frequency = option.point.carrier + float(np.hypot(goal.low_frequency, goal.lock_range))
     reference = _reference(design, solution.tank_inductance, reference_frequency, task.series)
     parts = f"{parts_text(option)}{reference_text(reference.capacitance, task.series)}"
     about = replace(
-        design.about, name=f"{design.name} evened"[:80],
+        design.about,
+        name=f"{design.name} evened"[:80],
         description=f"{design.about.description}\n{parts}".strip()[:2000],
-    )  # fmt: skip
+    )
     return replace(
-        design, about=about, variable=variable, branch=branch, reference=reference,
+        design,
+        about=about,
+        variable=variable,
+        branch=branch,
+        reference=reference,
         antenna=replace(design.antenna, stray=design.antenna.stray + end_stray),
         tuning=replace(design.tuning, zero_beat=round(option.point.zero_beat, 4), mode=solution.place.mode),
-    )  # fmt: skip
+    )
 
 
 def parts_text(option: Option) -> str:
@@ -243,8 +259,10 @@ def reference_text(capacitance: float, series: str) -> str:
     if abs(nearest(series, capacitance) / capacitance - 1.0) < 1e-6:
         return ""
     large, small = (format_quantity(part, "F") for part in nearest_pair(series, capacitance, SMALLEST_PARALLEL))
-    return (f" The reference's capacitor is {large} with {small} in parallel: its trimmer alone does not bridge the "
-            "step between preferred values.")  # fmt: skip
+    return (
+        f" The reference's capacitor is {large} with {small} in parallel: its trimmer alone does not bridge the "
+        "step between preferred values."
+    )
 
 
 def _rows_before(workpiece: Workpiece, zero_beat: float) -> Candidates:

@@ -106,9 +106,7 @@ def _tuned_trimmer(design: Design) -> tuple[float, tuple[str, ...]]:
     return setting, remarks
 
 
-def _with_its_antenna(
-    design: Design, which: str, circuit: OscillatorCircuit
-) -> tuple[OscillatorCircuit, float | None]:
+def _with_its_antenna(design: Design, which: str, circuit: OscillatorCircuit) -> tuple[OscillatorCircuit, float | None]:
     """The variable or volume oscillator with its antenna, and the hand's distance, m."""
     scene = scene_of(design)
     if which == "variable":

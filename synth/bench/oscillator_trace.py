@@ -12,8 +12,13 @@ from models.circuit.steady_state import SteadyState
 from models.transient import POINTS_PER_CYCLE, Trace, simulate
 from synth.errors import DesignError
 
-CSV_NODES = (("collector_v", COLLECTOR), ("emitter_v", EMITTER), ("base_v", BASE), ("supply_v", COLD),
-             ("output_v", LOAD))  # fmt: skip
+CSV_NODES = (
+    ("collector_v", COLLECTOR),
+    ("emitter_v", EMITTER),
+    ("base_v", BASE),
+    ("supply_v", COLD),
+    ("output_v", LOAD),
+)
 PIECE_CYCLES = 250
 LONGEST_CYCLES = 12_000
 SETTLED = 0.01

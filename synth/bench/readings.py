@@ -59,9 +59,12 @@ class BenchRow:
 def load_readings(path: Path) -> tuple[BenchRow, ...]:
     """The readings in the CSV file `path`; DesignError lists the first ten faults with their lines, counts the rest."""
     text = read_text(
-        path, LARGEST_FILE, "name a CSV file", f"give a CSV file with the columns {_EXAMPLE}",
+        path,
+        LARGEST_FILE,
+        "name a CSV file",
+        f"give a CSV file with the columns {_EXAMPLE}",
         "this is no list of readings",
-    )  # fmt: skip
+    )
     return read_readings(text, str(path))
 
 

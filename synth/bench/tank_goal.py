@@ -94,6 +94,8 @@ def _antenna(design: Design, limits: Limits, notices: list[str]) -> Antenna:
     off = limits.branch * branch.inductance
     coil = Spread(branch.inductance, branch.inductance - off, branch.inductance + off)
     turned = tap_of(design).ratio ** 2  # at a tap of the coil the whole coil sees this of it
-    rod, coil = (Spread(*(value * factor for value in (one.value, one.least, one.most)))
-                 for one, factor in ((rod, turned), (coil, 1.0 / turned)))  # fmt: skip
+    rod, coil = (
+        Spread(*(value * factor for value in (one.value, one.least, one.most)))
+        for one, factor in ((rod, turned), (coil, 1.0 / turned))
+    )
     return Antenna(rod, coil, branch.self_capacitance * turned)

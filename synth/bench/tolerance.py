@@ -19,15 +19,22 @@ from synth.workbench import Workpiece
 
 CORRECTION_POINTS = 201
 LABELS = {
-    "variable_inductance": "variable coil", "variable_capacitance": "variable capacitor",
-    "variable_stray": "variable stray", "variable_divider": "variable divider",
-    "variable_junction": "variable transistor", "variable_trimmer": "variable trimmer",
-    "branch_inductance": "series inductor", "branch_self_capacitance": "series inductor's winding",
+    "variable_inductance": "variable coil",
+    "variable_capacitance": "variable capacitor",
+    "variable_stray": "variable stray",
+    "variable_divider": "variable divider",
+    "variable_junction": "variable transistor",
+    "variable_trimmer": "variable trimmer",
+    "branch_inductance": "series inductor",
+    "branch_self_capacitance": "series inductor's winding",
     "antenna_stray": "antenna stray",
-    "reference_inductance": "reference coil", "reference_capacitance": "reference capacitor",
-    "reference_stray": "reference stray", "reference_divider": "reference divider",
-    "reference_junction": "reference transistor", "reference_trimmer": "reference trimmer",
-}  # fmt: skip
+    "reference_inductance": "reference coil",
+    "reference_capacitance": "reference capacitor",
+    "reference_stray": "reference stray",
+    "reference_divider": "reference divider",
+    "reference_junction": "reference transistor",
+    "reference_trimmer": "reference trimmer",
+}
 SPREADS = frozenset({"stray", "junction", "antenna_stray"})
 
 
@@ -92,8 +99,10 @@ def gain_notice(workpiece: Workpiece) -> str:
     for which, circuit in (("reference", reference), ("variable", variable)):
         try:
             cold = steady_state(circuit, near_frequency=instrument.reference_frequency)
-            shifts = [steady_state(_with_gain(circuit, 1.0 + side * limit), warm_start=cold).frequency - cold.frequency
-                      for side in (-1.0, 1.0)]  # fmt: skip
+            shifts = [
+                steady_state(_with_gain(circuit, 1.0 + side * limit), warm_start=cold).frequency - cold.frequency
+                for side in (-1.0, 1.0)
+            ]
         except ValueError as error:
             return f"{left_out}: at {100.0 * limit:g} % either way the {which} oscillator cannot be solved: {error}"
         moved.append(f"{which} {shifts[0]:+.1f} to {shifts[1]:+.1f} Hz")

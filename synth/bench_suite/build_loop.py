@@ -27,10 +27,15 @@ def outcomes_by_loop(law: BuildLaw, instrument: Instrument, rows: NDArray[np.flo
 
 def _one(law: BuildLaw, instrument: Instrument, part: dict[str, float]) -> tuple[float, float, float, float]:
     variable, reference = (
-        Tank(part[f"{which}_inductance"], part[f"{which}_capacitance"], part[f"{which}_stray"],
-             part[f"{which}_trimmer"] * ratio, part[f"{which}_trimmer"])
+        Tank(
+            part[f"{which}_inductance"],
+            part[f"{which}_capacitance"],
+            part[f"{which}_stray"],
+            part[f"{which}_trimmer"] * ratio,
+            part[f"{which}_trimmer"],
+        )
         for which, ratio in (("variable", 1.0), ("reference", law.trimmer_ratio))
-    )  # fmt: skip
+    )
     own = part["branch_self_capacitance"]
     branch = SeriesInductor(part["branch_inductance"], COIL_Q, own) if part["branch_inductance"] else None
     one = replace(instrument, variable_tank=variable, branch=branch, antenna_stray=part["antenna_stray"])

@@ -56,16 +56,32 @@ def builds_section(
     cents = float(np.abs(slow[both, 1] - uneven[both]).max()) if both.any() else None
     beats = np.stack([runs.highest[:looped], runs.lowest[:looped]], axis=1)
     hertz = _beat_difference(beats, slow[:, 2:])
-    row = (piece.design.name, builds, at_once, looped, loop, loop / at_once, "yes" if alike else "NO",
-           int(both.sum()), cents, hertz)  # fmt: skip
+    row = (
+        piece.design.name,
+        builds,
+        at_once,
+        looped,
+        loop,
+        loop / at_once,
+        "yes" if alike else "NO",
+        int(both.sum()),
+        cents,
+        hertz,
+    )
     goals = (
         Goal(piece.design.name, "times faster", loop / at_once, FASTER),
         Goal(piece.design.name, f"s for {BUILDS} builds", at_once * BUILDS, MOST_SECONDS, at_least=False),
         Goal(piece.design.name, "unevenness differs by, cents", cents, MOST_CENTS, at_least=False),
         Goal(piece.design.name, "beats differ by, Hz", hertz, MOST_HZ, at_least=False),
     )
-    return Section("builds", "Random builds all at once against a plain loop", COLUMNS, (row,), goals,
-                   (f"median of {ROUNDS} runs of all builds; the loop once, over the first of the same builds",))
+    return Section(
+        "builds",
+        "Random builds all at once against a plain loop",
+        COLUMNS,
+        (row,),
+        goals,
+        (f"median of {ROUNDS} runs of all builds; the loop once, over the first of the same builds",),
+    )
 
 
 def _beat_difference(heard: NDArray[np.float64], beats: NDArray[np.float64]) -> float | None:

@@ -67,11 +67,13 @@ def sphere_over_plane(height: float, radial: int, around: int) -> Found:
     far = FAR * height
     corner = math.atan2(math.sqrt(far**2 - height**2), -height)  # angle from straight up at which the plane begins
     below = max(2, round(around / 3))
-    angles = np.concatenate([
-        np.linspace(0.0, 0.5 * math.pi, around - below + 1)[:-1],
-        np.linspace(0.5 * math.pi, corner, below + 1)[:-1],
-        _towards_plane(corner, height, far, around),
-    ])  # fmt: skip
+    angles = np.concatenate(
+        [
+            np.linspace(0.0, 0.5 * math.pi, around - below + 1)[:-1],
+            np.linspace(0.5 * math.pi, corner, below + 1)[:-1],
+            _towards_plane(corner, height, far, around),
+        ]
+    )
     flat = fem.MeshTri.init_tensor(np.linspace(0.0, 1.0, radial + 1), angles)
     curved = fem.MeshTri2.from_mesh(flat)
     share, angle = curved.doflocs

@@ -77,8 +77,9 @@ def capacitance(
                 reached |= x[axis] <= lowest[axis] * (1.0 - NEAR)
         return reached
 
-    matrix, places = _assembled(fem, mesh, mesh.facets_satisfying(at_edge, boundaries_only=True),
-                                2 if earthed_plane else 1)  # fmt: skip
+    matrix, places = _assembled(
+        fem, mesh, mesh.facets_satisfying(at_edge, boundaries_only=True), 2 if earthed_plane else 1
+    )
     live = _within(blocks[0], places)
     fixed = live.copy()
     for block in blocks[1:]:

@@ -87,13 +87,17 @@ def sphere_case(height: float, quick: bool) -> Case:
     return Case(
         f"sphere, gap {height - 1.0:.2g} radii",
         sphere_over_plane(height),
-        tuple(_by_panels(partial(mesh.sphere, (0.0, 0.0, height), panels=n, facing=mesh.ORIGIN), plane=True)
-              for n in panels),
-        tuple(_by_elements(partial(fem_axisymmetric.sphere_over_plane, height, n, n))
-              for n in ((8, 12, 16) if quick else (8, 12, 16, 24, 32))),
+        tuple(
+            _by_panels(partial(mesh.sphere, (0.0, 0.0, height), panels=n, facing=mesh.ORIGIN), plane=True)
+            for n in panels
+        ),
+        tuple(
+            _by_elements(partial(fem_axisymmetric.sphere_over_plane, height, n, n))
+            for n in ((8, 12, 16) if quick else (8, 12, 16, 24, 32))
+        ),
         (1e-3,) if quick else (1e-3, 2e-4),
         1.0,
-    )  # fmt: skip
+    )
 
 
 def cube_case(quick: bool) -> Case:
@@ -195,8 +199,14 @@ def field_section(quick: bool, each: Callable[[str], None] = lambda text: None) 
         notes.append("the hand-sized block in space is in the full run only")
     else:
         notes.append("hand-sized block: truth is the finest solution by boundary elements, beyond the steps shown")
-    return Section("field", "Capacitance by boundary elements against finite elements (scikit-fem)", COLUMNS,
-                   tuple(rows), tuple(goals), tuple(notes))  # fmt: skip
+    return Section(
+        "field",
+        "Capacitance by boundary elements against finite elements (scikit-fem)",
+        COLUMNS,
+        tuple(rows),
+        tuple(goals),
+        tuple(notes),
+    )
 
 
 def judged(case: Case, steps: tuple[Step, ...], accuracy: float) -> tuple[Goal, list[str]]:

@@ -76,12 +76,18 @@ def works(quick: bool) -> tuple[Work, ...]:
     """What is timed against size."""
     return (
         Work("voice", "frames", (1 << 12, 1 << 13, 1 << 14, 1 << 15, 1 << 16), _voice, 1.1),
-        Work("capacitance matrix", "panels", (200, 400, 600, 800) if quick else (200, 400, 800, 1600, 2400), _panels,
-             3.0),
-        Work("random builds", "builds", (2000, 5000, 10_000, 20_000) if quick else (2000, 10_000, 50_000, 200_000),
-             _builds, 1.1),
+        Work(
+            "capacitance matrix", "panels", (200, 400, 600, 800) if quick else (200, 400, 800, 1600, 2400), _panels, 3.0
+        ),
+        Work(
+            "random builds",
+            "builds",
+            (2000, 5000, 10_000, 20_000) if quick else (2000, 10_000, 50_000, 200_000),
+            _builds,
+            1.1,
+        ),
         Work("comparison of designs", "designs", (1, 2, 4) if quick else (1, 2, 4, 8, 16), _designs, 1.1),
-    )  # fmt: skip
+    )
 
 
 def _voice(frames: int) -> tuple[int, Callable[[], object]]:

@@ -56,19 +56,30 @@ def memory_section(quick: bool, each: Callable[[str], None] = lambda text: None)
     made, hand = example_instrument(), moving_hand(SOUND_SECONDS)
     voice = Voice(made, RATE)
     voice.render(hand, hand.size)
-    row(f"voice, {SOUND_SECONDS:g} s", lambda: voice.render(hand, hand.size), "radio rate",
-        lambda: sound_from_radio(made, hand))  # fmt: skip
+    row(
+        f"voice, {SOUND_SECONDS:g} s",
+        lambda: voice.render(hand, hand.size),
+        "radio rate",
+        lambda: sound_from_radio(made, hand),
+    )
     piece = open_loaded(template_design())
-    short, long = (row(f"streamed sound, {seconds:g} s", partial(_stream, piece, seconds))
-                   for seconds in (SHORT, LONG))  # fmt: skip
+    short, long = (row(f"streamed sound, {seconds:g} s", partial(_stream, piece, seconds)) for seconds in (SHORT, LONG))
     field = row("hand field, both postures", lambda: capacitance_curves(Scene(), DEFAULT_DISTANCES[::13]))
     cube = fem_blocks.Block((-0.5, -0.5, -0.5), (0.5, 0.5, 0.5))
     with suppress(DeviceError, NotSolvedError):  # without the library, or a solution, that row is not there
-        row("cube, to 0.4 %", lambda: capacitance_matrix([mesh.box((1.0, 1.0, 1.0), panels=200)]),
-            "finite elements", lambda: fem_blocks.capacitance([cube], 0.12, 1.8, FAR, (True, True, True)))  # fmt: skip
+        row(
+            "cube, to 0.4 %",
+            lambda: capacitance_matrix([mesh.box((1.0, 1.0, 1.0), panels=200)]),
+            "finite elements",
+            lambda: fem_blocks.capacitance([cube], 0.12, 1.8, FAR, (True, True, True)),
+        )
     balanced = steady_state(NORMAL)
-    row("harmonic balance", lambda: steady_state(NORMAL), "integration, 100 cycles",
-        lambda: simulate(NORMAL, 100.0 / balanced.frequency, frequency=balanced.frequency))  # fmt: skip
+    row(
+        "harmonic balance",
+        lambda: steady_state(NORMAL),
+        "integration, 100 cycles",
+        lambda: simulate(NORMAL, 100.0 / balanced.frequency, frequency=balanced.frequency),
+    )
     trial = trial_of(piece)
     row(f"{BUILDS} builds", lambda: monte_carlo(trial, BUILDS, 1))
     goals = (

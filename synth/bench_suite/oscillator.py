@@ -54,9 +54,7 @@ def compare(circuit: OscillatorCircuit, rounds: int = 5) -> Compared:
     quick = median(timed(lambda: steady_state(circuit))[1] for _ in range(rounds))
     nearby = replace(circuit, stray=circuit.stray + 0.1e-12)
     warm = median(timed(lambda: steady_state(nearby, warm_start=balanced))[1] for _ in range(rounds))
-    read, slow = timed(
-        lambda: measure(simulate(circuit, run_length(balanced), frequency=balanced.frequency))
-    )
+    read, slow = timed(lambda: measure(simulate(circuit, run_length(balanced), frequency=balanced.frequency)))
     return Compared(
         balanced.frequency,
         quick,
@@ -84,5 +82,6 @@ def oscillator_section(
         Goal("every circuit", "amplitude, %", max(abs(one.percent) for one in found), MOST_PERCENT, at_least=False),
     )
     notes = ("both from the parts alone; the integration runs from switch-on until it has settled",)
-    return Section("oscillator", "Harmonic balance against integration in time (kHz)", COLUMNS, tuple(rows), goals,
-                   notes)  # fmt: skip
+    return Section(
+        "oscillator", "Harmonic balance against integration in time (kHz)", COLUMNS, tuple(rows), goals, notes
+    )

@@ -73,9 +73,14 @@ def radio(instrument: Instrument, distances: Floats) -> Radio:
     if lock > 0.0:
         found = solve_ivp(
             lambda time, phase: 2.0 * math.pi * (offset(time) - lock * np.sin(phase)),
-            (0.0, instants[-1]), [0.0], method="DOP853", rtol=1e-11, atol=1e-11, max_step=1.0 / 4000.0,
+            (0.0, instants[-1]),
+            [0.0],
+            method="DOP853",
+            rtol=1e-11,
+            atol=1e-11,
+            max_step=1.0 / 4000.0,
             dense_output=True,
-        )  # fmt: skip
+        )
         phase = CubicSpline(instants, found.sol(instants)[0])
         scale = 1.0
     else:

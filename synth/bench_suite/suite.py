@@ -14,9 +14,7 @@ from synth.errors import DeviceError
 from synth.report.bench_report import BenchReport, Section
 
 
-def bench_report(
-    quick: bool, only: Sequence[str] = (), each: Callable[[str], None] = lambda text: None
-) -> BenchReport:
+def bench_report(quick: bool, only: Sequence[str] = (), each: Callable[[str], None] = lambda text: None) -> BenchReport:
     """Run the comparisons named in `only`, by default all; `each` is told what is being measured.
 
     A comparison whose library is missing is reported as skipped with the reason.

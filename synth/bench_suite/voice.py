@@ -35,9 +35,7 @@ def cases() -> tuple[str, ...]:
     return tuple(f"{name}{pulled}" for pulled in ("", ", pulled") for name in detectors())
 
 
-def voice_section(
-    quick: bool, chosen: Sequence[str] = (), each: Callable[[str], None] = lambda text: None
-) -> Section:
+def voice_section(quick: bool, chosen: Sequence[str] = (), each: Callable[[str], None] = lambda text: None) -> Section:
     """The comparison over the cases `chosen` (default: four of them if quick, else all)."""
     seconds = QUICK_SECONDS if quick else FULL_SECONDS
     rows: list[tuple[Cell, ...]] = []

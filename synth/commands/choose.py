@@ -17,17 +17,30 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--inductors", metavar="L,L,...", help="inductances to choose from (default: the design's)")
     parser.add_argument("--inductor-tolerance", metavar="LIMIT", default="5 %", help="either way (default: 5 %%)")
     parser.add_argument("--capacitor-tolerance", metavar="LIMIT", default="5 %", help="either way (default: 5 %%)")
-    parser.add_argument("--trimmer-tolerance", metavar="LIMIT", default="10 %",
-                        help="of both its ends, either way (default: 10 %%)")  # fmt: skip
-    parser.add_argument("--trimmer-share", metavar="SHARE", default="0.2",
-                        help="least over largest capacitance of a trimmer (default: 0.2)")  # fmt: skip
-    parser.add_argument("--stray-spread", metavar="C", help="of the stray, either way (default: half the usual range "
-                        "of the design's board, else 5 pF)")  # fmt: skip
+    parser.add_argument(
+        "--trimmer-tolerance", metavar="LIMIT", default="10 %", help="of both its ends, either way (default: 10 %%)"
+    )
+    parser.add_argument(
+        "--trimmer-share",
+        metavar="SHARE",
+        default="0.2",
+        help="least over largest capacitance of a trimmer (default: 0.2)",
+    )
+    parser.add_argument(
+        "--stray-spread",
+        metavar="C",
+        help="of the stray, either way (default: half the usual range of the design's board, else 5 pF)",
+    )
     parser.add_argument("--junction-spread", metavar="C", default="2 pF", help="either way (default: 2 pF)")
-    parser.add_argument("--antenna-spread", metavar="C", default="1 pF",
-                        help="variable oscillator only, either way (default: 1 pF)")  # fmt: skip
-    parser.add_argument("--branch-tolerance", metavar="LIMIT", default="5 %",
-                        help="of the series inductor, variable oscillator only (default: 5 %%)")  # fmt: skip
+    parser.add_argument(
+        "--antenna-spread", metavar="C", default="1 pF", help="variable oscillator only, either way (default: 1 pF)"
+    )
+    parser.add_argument(
+        "--branch-tolerance",
+        metavar="LIMIT",
+        default="5 %",
+        help="of the series inductor, variable oscillator only (default: 5 %%)",
+    )
     add_output_options(parser, "the choices", "what each trimmer covers")
 
 

@@ -15,8 +15,9 @@ if TYPE_CHECKING:
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("designs", metavar="DESIGN", nargs="+", help="design files (TOML), two or more")
-    parser.add_argument("--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes that all are judged by "
-                        "(default 65Hz:1047Hz)")  # fmt: skip
+    parser.add_argument(
+        "--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes that all are judged by (default 65Hz:1047Hz)"
+    )
     parser.add_argument("--gesture", metavar="NAME", help="of the hand: sweep (default), scale, vibrato or still")
     parser.add_argument("--seconds", type=float, metavar="S", help="length of the gesture")
     parser.add_argument("--seed", type=int, default=1, help="of the hand's tremor (default 1)")
@@ -67,8 +68,10 @@ def _with_sounds(arguments: Namespace, workpieces: list[Workpiece], report: Comp
         targets = [arguments.output]
     else:
         folder = make_folder(arguments.separate)
-        targets = [str(folder / f"{number}_{_plain(piece.design.name)}.wav")
-                   for number, piece in enumerate(workpieces, start=1)]  # fmt: skip
+        targets = [
+            str(folder / f"{number}_{_plain(piece.design.name)}.wav")
+            for number, piece in enumerate(workpieces, start=1)
+        ]
     _refuse_existing(targets, arguments.force, arguments.rate)
     path, notice = shared_path(arguments.gesture or "sweep", workpieces, arguments.seconds, arguments.seed)
     if notice:

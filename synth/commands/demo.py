@@ -9,8 +9,13 @@ DEFAULT_FOLDER = "beatfield-demo"
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("folder", metavar="FOLDER", nargs="?", default=DEFAULT_FOLDER,
-                        help=f"where to write (default {DEFAULT_FOLDER}); its demo files are replaced")
+    parser.add_argument(
+        "folder",
+        metavar="FOLDER",
+        nargs="?",
+        default=DEFAULT_FOLDER,
+        help=f"where to write (default {DEFAULT_FOLDER}); its demo files are replaced",
+    )
 
 
 def run(arguments: Namespace) -> int:
@@ -32,11 +37,20 @@ def run(arguments: Namespace) -> int:
     report = field_report(workpiece)
     write_text(folder / "demo.txt", report.text(), force=True)
     save_field_plot(report, folder / "demo.png", force=True)
-    render_file(workpiece, gesture("scale", workpiece.field), folder / "demo.wav", force=True,
-                progress=ProgressLine("rendering"))
+    render_file(
+        workpiece,
+        gesture("scale", workpiece.field),
+        folder / "demo.wav",
+        force=True,
+        progress=ProgressLine("rendering"),
+    )
     say(f"wrote into {folder.resolve()}:")
-    for name, what in (("demo.toml", "the design, with comments"), ("demo.wav", "a scale played on it"),
-                       ("demo.png", "its pitch field"), ("demo.txt", "the figures")):
+    for name, what in (
+        ("demo.toml", "the design, with comments"),
+        ("demo.wav", "a scale played on it"),
+        ("demo.png", "its pitch field"),
+        ("demo.txt", "the figures"),
+    ):
         say(f"  {name:<11}{what}")
     say("Play it live (pointer = hand; start with the volume low):")
     say("  beatfield play            or, from a clone: .venv/bin/beatfield play")

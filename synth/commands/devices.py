@@ -22,8 +22,14 @@ def run(arguments: Namespace) -> int:
     devices = list_devices()
     midi_outputs, midi_fault = _midi_outputs()
     if arguments.json:
-        print_json({"schema": "beatfield.devices/1", "devices": [asdict(device) for device in devices],
-                    "midi_outputs": midi_outputs, "midi_fault": midi_fault})  # fmt: skip
+        print_json(
+            {
+                "schema": "beatfield.devices/1",
+                "devices": [asdict(device) for device in devices],
+                "midi_outputs": midi_outputs,
+                "midi_fault": midi_fault,
+            }
+        )
         return 0
     for device in devices:
         facts = f"{device.host}, {device.channels} channels, {device.sample_rate:.0f} Hz"

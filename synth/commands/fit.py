@@ -9,18 +9,38 @@ from synth.report.command_output import add_output_options
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("measurements", metavar="MEASUREMENTS.csv", help="readings; the header names the columns: "
-                        "fitted_capacitor,frequency and if read trimmer,hand_distance,reverse_voltage or pot; "
-                        'cells like "100 pF","172.278 kHz"')  # fmt: skip
-    parser.add_argument("--design", metavar="DESIGN", help="the design the readings are of: its antenna and branch "
-                        "are used, and -o keeps the rest of it")  # fmt: skip
+    parser.add_argument(
+        "measurements",
+        metavar="MEASUREMENTS.csv",
+        help="readings; the header names the columns: "
+        "fitted_capacitor,frequency and if read trimmer,hand_distance,reverse_voltage or pot; "
+        'cells like "100 pF","172.278 kHz"',
+    )
+    parser.add_argument(
+        "--design",
+        metavar="DESIGN",
+        help="the design the readings are of: its antenna and branch are used, and -o keeps the rest of it",
+    )
     parser.add_argument("--which", choices=("reference", "variable"), help="the oscillator of the design that was read")
-    parser.add_argument("--counter-error", metavar="LIMIT", default="0.01 %",
-                        help='95 %% limit of the counter, "0.01 %%" or "5 Hz" (default: 0.01 %%)')  # fmt: skip
-    parser.add_argument("--capacitor-tolerance", metavar="LIMIT", default="1 %",
-                        help='95 %% limit of the fitted capacitors (default: "1 %%")')  # fmt: skip
-    parser.add_argument("--known", metavar="NAME=VALUE[,LIMIT]", action="append", default=[],
-                        help="a value known beforehand, with its 95 %% limit; may be repeated")  # fmt: skip
+    parser.add_argument(
+        "--counter-error",
+        metavar="LIMIT",
+        default="0.01 %",
+        help='95 %% limit of the counter, "0.01 %%" or "5 Hz" (default: 0.01 %%)',
+    )
+    parser.add_argument(
+        "--capacitor-tolerance",
+        metavar="LIMIT",
+        default="1 %",
+        help='95 %% limit of the fitted capacitors (default: "1 %%")',
+    )
+    parser.add_argument(
+        "--known",
+        metavar="NAME=VALUE[,LIMIT]",
+        action="append",
+        default=[],
+        help="a value known beforehand, with its 95 %% limit; may be repeated",
+    )
     parser.add_argument("--board", metavar="KIND", help="kind of board the readings are of, to judge the stray")
     parser.add_argument("--target-frequency", metavar="F", help="say which preferred value reaches it")
     parser.add_argument("--series", default="E12", help="IEC 60063 series of the fitted capacitor (default: E12)")

@@ -25,10 +25,19 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--coil-tolerance", default="5 %", metavar="P", help="of coils and chokes (default 5 %%)")
     parser.add_argument("--capacitor-tolerance", default="2 %", metavar="P", help="of capacitors (default 2 %%)")
     parser.add_argument("--choke-capacitance", default="4 pF", metavar="C", help="across one choke (default 4 pF)")
-    parser.add_argument("--carrier", default="30kHz:300kHz", metavar="LOW:HIGH",
-                        help="radio frequencies to stay within (default the LF band, 30kHz:300kHz)")
-    parser.add_argument("--stray-multiple", type=float, default=30.0, metavar="N",
-                        help="least tank capacitance over the spread of its stray (default 30; 0: any tank)")
+    parser.add_argument(
+        "--carrier",
+        default="30kHz:300kHz",
+        metavar="LOW:HIGH",
+        help="radio frequencies to stay within (default the LF band, 30kHz:300kHz)",
+    )
+    parser.add_argument(
+        "--stray-multiple",
+        type=float,
+        default=30.0,
+        metavar="N",
+        help="least tank capacitance over the spread of its stray (default 30; 0: any tank)",
+    )
     parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
     parser.add_argument("-o", "--output", metavar="BETTER.toml", help="write the better design")
     parser.add_argument("--wav", metavar="FILE", help="the same hand through both designs, pips before each")
@@ -83,10 +92,11 @@ def _wishes(arguments: Namespace) -> Wishes:
     fill, coil, capacitor = (
         value(name, text, "percent")
         for name, text in (
-            ("--fill", arguments.fill), ("--coil-tolerance", arguments.coil_tolerance),
+            ("--fill", arguments.fill),
+            ("--coil-tolerance", arguments.coil_tolerance),
             ("--capacitor-tolerance", arguments.capacitor_tolerance),
         )
-    )  # fmt: skip
+    )
     if not 0.05 <= fill <= 1.0 or not 0.0 <= coil <= 0.5 or not 0.0 <= capacitor <= 0.5:
         raise DesignError("--fill goes from 5 % to 100 %, tolerances from 0 % to 50 %")
     own = value("--choke-capacitance", arguments.choke_capacitance, "F")
@@ -98,8 +108,19 @@ def _wishes(arguments: Namespace) -> Wishes:
     if not 0.0 <= arguments.stray_multiple <= 1000.0:
         raise DesignError("--stray-multiple goes from 0 to 1000")
     tolerances = Tolerances(coil, capacitor)
-    return Wishes(low, high, near, far, fill, arguments.series, tolerances, arguments.seed, own, carriers,
-                  arguments.stray_multiple)  # fmt: skip
+    return Wishes(
+        low,
+        high,
+        near,
+        far,
+        fill,
+        arguments.series,
+        tolerances,
+        arguments.seed,
+        own,
+        carriers,
+        arguments.stray_multiple,
+    )
 
 
 def _check_targets(arguments: Namespace) -> None:

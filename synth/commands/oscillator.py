@@ -8,8 +8,12 @@ from argparse import ArgumentParser, Namespace
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
-    parser.add_argument("--which", choices=("reference", "variable", "volume"), default="reference",
-                        help="the oscillator to read (default: reference)")  # fmt: skip
+    parser.add_argument(
+        "--which",
+        choices=("reference", "variable", "volume"),
+        default="reference",
+        help="the oscillator to read (default: reference)",
+    )
     parser.add_argument("--pot", metavar="0..1", help="position of its fine-tune pot, in place of the design's")
     parser.add_argument("--load", metavar="LOAD", help='resistance behind its output resistor, e.g. 47k, or "none"')
     parser.add_argument("--json", action="store_true", help="print the readings as JSON")

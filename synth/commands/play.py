@@ -49,9 +49,13 @@ def run(arguments: Namespace) -> int:
     title = " and ".join(workpiece.design.name for workpiece in workpieces)
     try:
         speaker = Speaker(
-            session.instrument, arguments.device, latency_setting(arguments.latency), arguments.rate,
-            title=title, comment="; ".join(file_comment(workpiece.design) for workpiece in workpieces),
-        )  # fmt: skip
+            session.instrument,
+            arguments.device,
+            latency_setting(arguments.latency),
+            arguments.rate,
+            title=title,
+            comment="; ".join(file_comment(workpiece.design) for workpiece in workpieces),
+        )
     except ValueError as error:
         raise DesignError(str(error)) from error
     speaker.set_level(min(safe_level(session.instrument_of(place)) for place in range(len(workpieces))))
@@ -60,9 +64,7 @@ def run(arguments: Namespace) -> int:
         with speaker:
             if speaker.device_error:
                 say(f"note: {speaker.device_error}")
-            run_session(
-                session, speaker, title, record_folder=folder, remarks=notices, size=size, look=look, midi=midi
-            )
+            run_session(session, speaker, title, record_folder=folder, remarks=notices, size=size, look=look, midi=midi)
     finally:
         if midi is not None:
             midi.close()

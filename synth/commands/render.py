@@ -52,10 +52,17 @@ def run(arguments: Namespace) -> int:
         workpiece, path, arguments.output, arguments.rate, arguments.format, arguments.force, ProgressLine("rendering")
     )
     if arguments.json:
-        print_json({
-            "schema": "beatfield.render/1", "file": str(writer.path), "sample_rate_hz": writer.sample_rate,
-            "format": writer.subtype, "frames": writer.frames, "peak": writer.peak, "clipped_samples": writer.clipped,
-        })  # fmt: skip
+        print_json(
+            {
+                "schema": "beatfield.render/1",
+                "file": str(writer.path),
+                "sample_rate_hz": writer.sample_rate,
+                "format": writer.subtype,
+                "frames": writer.frames,
+                "peak": writer.peak,
+                "clipped_samples": writer.clipped,
+            }
+        )
     seconds = writer.frames / writer.sample_rate
     say(f"wrote {writer.path}: {seconds:.2f} s, peak {writer.peak:.3f} of full scale, {writer.clipped} samples clipped")
     return 0

@@ -23,10 +23,20 @@ def whole_number(text: str, low: int, high: int) -> int:
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("design", metavar="DESIGN", help="a design file (TOML); see [tolerances] and [goals] in it")
-    parser.add_argument("--builds", metavar="N", type=lambda text: whole_number(text, 100, MOST_BUILDS),
-                        default=DEFAULT_BUILDS, help=f"random builds (default {DEFAULT_BUILDS})")  # fmt: skip
-    parser.add_argument("--seed", metavar="S", type=lambda text: whole_number(text, 0, 2**63), default=1,
-                        help="of the random numbers: the same seed gives the same builds (default 1)")  # fmt: skip
+    parser.add_argument(
+        "--builds",
+        metavar="N",
+        type=lambda text: whole_number(text, 100, MOST_BUILDS),
+        default=DEFAULT_BUILDS,
+        help=f"random builds (default {DEFAULT_BUILDS})",
+    )
+    parser.add_argument(
+        "--seed",
+        metavar="S",
+        type=lambda text: whole_number(text, 0, 2**63),
+        default=1,
+        help="of the random numbers: the same seed gives the same builds (default 1)",
+    )
     add_output_options(parser, "every build")
 
 

@@ -40,8 +40,12 @@ def run(arguments: Namespace) -> int:
         if played is None:
             raise DesignError("\n".join(report.faults()))
         path = played.path
-        points = zip(path.times.tolist(), workpiece.field.frequency_at(path.distances).tolist(), path.volumes.tolist(),
-                     strict=True)  # fmt: skip
+        points = zip(
+            path.times.tolist(),
+            workpiece.field.frequency_at(path.distances).tolist(),
+            path.volumes.tolist(),
+            strict=True,
+        )
         write_midi(midi_messages(points), arguments.midi, force=arguments.force)
         say(f"wrote {arguments.midi}: one note from silence to silence, glides and vibrato as pitch bend")
     if arguments.json:

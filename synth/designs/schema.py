@@ -86,8 +86,11 @@ SECTIONS: Final = (
         "The parts around every tank; an empty section takes the defaults. With it oscillators are solved as circuits.",
         optional=True,
     ),
-    Section("transistor", "The NPN transistor of [circuit]; typical values, from memory, for what is left out.",
-            optional=True),
+    Section(
+        "transistor",
+        "The NPN transistor of [circuit]; typical values, from memory, for what is left out.",
+        optional=True,
+    ),
     Section("tuning", "How the instrument is set up before playing."),
     Section("coupling", "How strongly the two oscillators disturb each other."),
     Section("detector", "What makes the audible beat from the two oscillators."),
@@ -113,14 +116,21 @@ def _tank_keys(section: str) -> tuple[Key, ...]:
     return (
         Key(section, "inductance", "inductance of the coil", unit="H", low=1e-6, high=1.0),
         Key(section, "capacitance", "fixed capacitor", unit="F", low=1e-12, high=1e-6),
-        Key(section, "stray", "what board and wiring add; without [circuit] also transistor and feedback "
-            "capacitors; never zero", 0.0, "F", 0.0, 1e-8),
+        Key(
+            section,
+            "stray",
+            "what board and wiring add; without [circuit] also transistor and feedback capacitors; never zero",
+            0.0,
+            "F",
+            0.0,
+            1e-8,
+        ),
         Key(section, "self_capacitance", "capacitance across the coil itself", 0.0, "F", 0.0, 1e-9),
         Key(section, "trimmer_minimum", "trimmer capacitor, all the way out", 0.0, "F", 0.0, 1e-8),
         Key(section, "trimmer_maximum", "trimmer capacitor, all the way in", 0.0, "F", 0.0, 1e-8),
         Key(section, "trimmer", "position of the trimmer, 0 = out, 1 = in", 0.5, "fraction", 0.0, 1.0),
         Key(section, "quality_factor", "Q of the coil at its working frequency", 100.0, "ratio", 1.1, 1e4),
-    )  # fmt: skip
+    )
 
 
 def _part(name: str, help: str, unit: str, low: float, high: float) -> Key:
@@ -132,10 +142,17 @@ def _part(name: str, help: str, unit: str, low: float, high: float) -> Key:
 
 def _circuit_keys() -> tuple[Key, ...]:
     pots = tuple(
-        Key("circuit", f"{which}_pot", f"position of the fine-tune pot of the {which} oscillator, 0 = low, 1 = high",
-            0.5, "fraction", 0.0, 1.0)
+        Key(
+            "circuit",
+            f"{which}_pot",
+            f"position of the fine-tune pot of the {which} oscillator, 0 = low, 1 = high",
+            0.5,
+            "fraction",
+            0.0,
+            1.0,
+        )
         for which in ("reference", "variable", "volume")
-    )  # fmt: skip
+    )
     return (
         _part("supply_voltage", "of the supply", "V", 0.5, 100.0),
         _part("supply_resistor", "from the supply to the cold end of the tank", "ohm", 0.1, 1e6),
@@ -149,11 +166,16 @@ def _circuit_keys() -> tuple[Key, ...]:
         _part("emitter_resistor", "from emitter to earth", "ohm", 1.0, 1e8),
         _part("wiper_capacitor", "from the pot's wiper to earth", "F", 1e-12, 1e-3),
         _part("base_capacitor", "from base to earth", "F", 1e-12, 1e-3),
-        _part("coupling_capacitor", "from the collector to the output resistor, which stands in [coupling]",
-              "F", 1e-12, 1e-4),
+        _part(
+            "coupling_capacitor",
+            "from the collector to the output resistor, which stands in [coupling]",
+            "F",
+            1e-12,
+            1e-4,
+        ),
         *pots,
         Key("circuit", "board", "what it is built on, to judge stray by", None, choices=tuple(BOARDS)),
-    )  # fmt: skip
+    )
 
 
 def _transistor_keys() -> tuple[Key, ...]:
@@ -162,19 +184,47 @@ def _transistor_keys() -> tuple[Key, ...]:
     return (
         Key("transistor", "saturation_current", "of the emitter junction", part.saturation_current, "A", 1e-20, 1e-6),
         Key("transistor", "forward_gain", "current gain", part.forward_gain, "ratio", 1.0, 1e4),
-        Key("transistor", "reverse_gain", "current gain with collector and emitter exchanged",
-            part.reverse_gain, "ratio", 0.01, 1e3),
+        Key(
+            "transistor",
+            "reverse_gain",
+            "current gain with collector and emitter exchanged",
+            part.reverse_gain,
+            "ratio",
+            0.01,
+            1e3,
+        ),
         Key("transistor", "base_resistance", "of the base region; 0: none", part.base_resistance, "ohm", 0.0, 1e4),
         Key("transistor", "early_voltage", "left out: no Early effect", part.early_voltage, "V", 1.0, 1e4),
-        Key("transistor", "emitter_capacitance", "of the emitter junction without voltage",
-            emitter.zero_bias_capacitance, "F", 1e-14, 1e-8),
-        Key("transistor", "collector_capacitance", "of the collector junction without voltage",
-            collector.zero_bias_capacitance, "F", 1e-14, 1e-8),
+        Key(
+            "transistor",
+            "emitter_capacitance",
+            "of the emitter junction without voltage",
+            emitter.zero_bias_capacitance,
+            "F",
+            1e-14,
+            1e-8,
+        ),
+        Key(
+            "transistor",
+            "collector_capacitance",
+            "of the collector junction without voltage",
+            collector.zero_bias_capacitance,
+            "F",
+            1e-14,
+            1e-8,
+        ),
         Key("transistor", "forward_transit", "transit time", emitter.transit_time, "s", 0.0, 1e-6),
-        Key("transistor", "reverse_transit", "transit time with collector and emitter exchanged",
-            collector.transit_time, "s", 0.0, 1e-5),
+        Key(
+            "transistor",
+            "reverse_transit",
+            "transit time with collector and emitter exchanged",
+            collector.transit_time,
+            "s",
+            0.0,
+            1e-5,
+        ),
         Key("transistor", "temperature", "of the junctions", part.temperature, "K", 200.0, 450.0),
-    )  # fmt: skip
+    )
 
 
 def _tolerance_keys() -> tuple[Key, ...]:
@@ -190,10 +240,15 @@ def _tolerance_keys() -> tuple[Key, ...]:
         limit("antenna_stray", "spread of the antenna's mount and lead", 0.20),
         limit("junction", "spread of the transistor's capacitance, with [circuit] only", 0.30),
         limit("gain", "spread of the transistors' current gain, with [circuit] only; told, not in the builds", 0.50),
-        Key("tolerances", "parts", "how bought parts scatter in their limits (normal: limits at 3 sigma, cut there)",
-            "uniform", choices=SCATTERS),
+        Key(
+            "tolerances",
+            "parts",
+            "how bought parts scatter in their limits (normal: limits at 3 sigma, cut there)",
+            "uniform",
+            choices=SCATTERS,
+        ),
         Key("tolerances", "spreads", "how stray and junction scatter", "normal", choices=SCATTERS),
-    )  # fmt: skip
+    )
 
 
 def _temperature_keys() -> tuple[Key, ...]:
@@ -208,28 +263,48 @@ def _temperature_keys() -> tuple[Key, ...]:
         coefficient("antenna_stray", "of the antenna's mount and lead; 0 until measured", 0.0),
         coefficient("coil_mismatch", "reference coil above the variable one", 10e-6),
         coefficient("capacitor_mismatch", "reference capacitor above the variable one", 30e-6),
-        Key("temperature", "gain", "of the transistors' current gain, with [circuit] (from memory +3000 to +7000)",
-            5e-3, "ppm/K", -2e-2, 2e-2),
+        Key(
+            "temperature",
+            "gain",
+            "of the transistors' current gain, with [circuit] (from memory +3000 to +7000)",
+            5e-3,
+            "ppm/K",
+            -2e-2,
+            2e-2,
+        ),
         Key("temperature", "warm_up_rise", "of the parts from cold to warm", 10.0, "K", 0.0, 100.0),
         Key("temperature", "warm_up_time", "time constant of that rise: 63 % of it is done", 600.0, "s", 1.0, 1e5),
-    )  # fmt: skip
+    )
 
 
 def _goal_keys() -> tuple[Key, ...]:
     return (
         Key("goals", "zero_beat", "share of builds whose trimmer must reach zero beat", None, "percent", 0.0, 1.0),
-        Key("goals", "nearest", "nearest playing distance of the hand: where the highest note is read", 0.05,
-            "m", 0.011, 0.5),
+        Key(
+            "goals",
+            "nearest",
+            "nearest playing distance of the hand: where the highest note is read",
+            0.05,
+            "m",
+            0.011,
+            0.5,
+        ),
         Key("goals", "farthest", "farthest playing distance: where the lowest note is read", 0.40, "m", 0.02, 0.8),
         Key("goals", "lowest", "a build must go down to this note or lower", None, "Hz", 20.0, 2e4),
         Key("goals", "highest", "a build must go up to this note or higher", None, "Hz", 20.0, 2e4),
         Key("goals", "even_from", "lowest note of the range whose evenness is judged", 65.406, "Hz", 20.0, 2e4),
         Key("goals", "even_to", "highest note of that range", 1046.502, "Hz", 20.0, 2e4),
-        Key("goals", "unevenness", "cents RMS from a straight line over that range that a build may have at most",
-            None, "ratio", 0.1, 1e4),
-        Key("goals", "good_builds", "share of builds that must meet all goals of a build", 0.90,
-            "percent", 0.0, 1.0),
-    )  # fmt: skip
+        Key(
+            "goals",
+            "unevenness",
+            "cents RMS from a straight line over that range that a build may have at most",
+            None,
+            "ratio",
+            0.1,
+            1e4,
+        ),
+        Key("goals", "good_builds", "share of builds that must meet all goals of a build", 0.90, "percent", 0.0, 1.0),
+    )
 
 
 KEYS: Final = (
@@ -243,54 +318,137 @@ KEYS: Final = (
     Key("cabinet", "depth", "towards the player", 0.20, "m", 0.02, 2.0),
     Key("cabinet", "height", "of the box", 0.12, "m", 0.005, 2.0),
     Key("cabinet", "gap", "from the top of the box to the lower end of the rod", 0.02, "m", 0.002, 1.0),
-    Key("player", "body_capacitance", 'of the body to earth through the shoes; "bonded": by a wire',
-        100e-12, "F", 0.0, 1e-8, words={"bonded": None}),
+    Key(
+        "player",
+        "body_capacitance",
+        'of the body to earth through the shoes; "bonded": by a wire',
+        100e-12,
+        "F",
+        0.0,
+        1e-8,
+        words={"bonded": None},
+    ),
     Key("player", "stand_distance", "from the antenna's axis to the body's axis", 0.75, "m", 0.3, 2.0),
-    Key("player", "hand_height", "of the pitch hand above the floor; left out: the middle of the rod",
-        None, "m", 0.05, 4.0),
+    Key(
+        "player",
+        "hand_height",
+        "of the pitch hand above the floor; left out: the middle of the rod",
+        None,
+        "m",
+        0.05,
+        4.0,
+    ),
     Key("player", "posture", "of the pitch hand", "open", choices=tuple(POSTURES)),
     *_tank_keys("variable"),
-    Key("variable", "tap", "where on the coil the series inductor is joined: share of the turns from its earthed end",
-        1.0, "fraction", 0.05, 1.0),
-    Key("variable", "tap_coupling", "coupling of the turns below and above that tap; counts where there is one",
-        TYPICAL_COUPLING, "ratio", 0.01, 1.0),
+    Key(
+        "variable",
+        "tap",
+        "where on the coil the series inductor is joined: share of the turns from its earthed end",
+        1.0,
+        "fraction",
+        0.05,
+        1.0,
+    ),
+    Key(
+        "variable",
+        "tap_coupling",
+        "coupling of the turns below and above that tap; counts where there is one",
+        TYPICAL_COUPLING,
+        "ratio",
+        0.01,
+        1.0,
+    ),
     Key("branch", "inductance", "inductance of the coil", unit="H", low=1e-6, high=10.0),
     Key("branch", "quality_factor", "Q of the coil at its working frequency", 60.0, "ratio", 1.1, 1e4),
     Key("branch", "self_capacitance", "capacitance across the coil", 0.0, "F", 0.0, 1e-9),
     *_tank_keys("reference"),
     *_circuit_keys(),
     *_transistor_keys(),
-    Key("tuning", "zero_beat", "hand distance of silence, found by the reference's trimmer; left out: the "
-        "trimmer stays as given", None, "m", 0.01, 0.80),
-    Key("tuning", "mode", "which of the two frequencies of tank and series inductor is used", "auto",
-        choices=("auto", "low", "high")),
-    Key("tuning", "law", "circuit: with all parts; lossless: resonance alone; left out: circuit where there is one",
-        None, choices=LAWS),
+    Key(
+        "tuning",
+        "zero_beat",
+        "hand distance of silence, found by the reference's trimmer; left out: the trimmer stays as given",
+        None,
+        "m",
+        0.01,
+        0.80,
+    ),
+    Key(
+        "tuning",
+        "mode",
+        "which of the two frequencies of tank and series inductor is used",
+        "auto",
+        choices=("auto", "low", "high"),
+    ),
+    Key(
+        "tuning",
+        "law",
+        "circuit: with all parts; lossless: resonance alone; left out: circuit where there is one",
+        None,
+        choices=LAWS,
+    ),
     Key("tuning", "reference_a", "frequency of the note A4", 440.0, "Hz", 300.0, 600.0),
-    Key("coupling", "lock_range", "this close to zero beat the oscillators lock, in silence; "
-        '"computed": by the parts below', 0.0, "Hz", 0.0, 1e4, words={"computed": None}),
-    Key("coupling", "reference_resistor", "from the reference's output to the common node",
-        47e3, "ohm", 1.0, 1e9),
-    Key("coupling", "variable_resistor", "from the variable oscillator's output to the common node",
-        47e3, "ohm", 1.0, 1e9),
-    Key("coupling", "node_resistance", "of the common node to earth, the detector's input",
-        100e3, "ohm", 1.0, 1e9),
+    Key(
+        "coupling",
+        "lock_range",
+        'this close to zero beat the oscillators lock, in silence; "computed": by the parts below',
+        0.0,
+        "Hz",
+        0.0,
+        1e4,
+        words={"computed": None},
+    ),
+    Key("coupling", "reference_resistor", "from the reference's output to the common node", 47e3, "ohm", 1.0, 1e9),
+    Key(
+        "coupling",
+        "variable_resistor",
+        "from the variable oscillator's output to the common node",
+        47e3,
+        "ohm",
+        1.0,
+        1e9,
+    ),
+    Key("coupling", "node_resistance", "of the common node to earth, the detector's input", 100e3, "ohm", 1.0, 1e9),
     Key("coupling", "node_capacitance", "of the common node to earth, with its wiring", 20e-12, "F", 0.0, 1e-8),
-    Key("detector", "kind", "product: pure tone; envelope, junction, diode: brighter", "product",
-        choices=DETECTORS),
-    Key("detector", "amplitudes", "given: as written below; circuit: as the oscillators deliver; left out: by "
-        "tuning.law", None, choices=AMPLITUDES),
+    Key("detector", "kind", "product: pure tone; envelope, junction, diode: brighter", "product", choices=DETECTORS),
+    Key(
+        "detector",
+        "amplitudes",
+        "given: as written below; circuit: as the oscillators deliver; left out: by tuning.law",
+        None,
+        choices=AMPLITUDES,
+    ),
     Key("detector", "amplitude_ratio", "weaker signal over the stronger one", 1.0, "ratio", 0.001, 1.0),
-    Key("detector", "drive", "junction only: peak voltage of the stronger signal over 25.85 mV",
-        1.0, "ratio", 0.001, 100.0),
-    Key("detector", "amplitude", "diode only, as all below: peak voltage of the stronger signal",
-        1.0, "V", 1e-3, 5.0),
+    Key(
+        "detector",
+        "drive",
+        "junction only: peak voltage of the stronger signal over 25.85 mV",
+        1.0,
+        "ratio",
+        0.001,
+        100.0,
+    ),
+    Key("detector", "amplitude", "diode only, as all below: peak voltage of the stronger signal", 1.0, "V", 1e-3, 5.0),
     Key("detector", "load_resistance", "behind the diode", 100e3, "ohm", 100.0, 1e8),
-    Key("detector", "load_capacitance", "across that resistor: it follows the beat, not the radio frequency",
-        1e-9, "F", 1e-12, 1e-6),
+    Key(
+        "detector",
+        "load_capacitance",
+        "across that resistor: it follows the beat, not the radio frequency",
+        1e-9,
+        "F",
+        1e-12,
+        1e-6,
+    ),
     Key("detector", "source_resistance", "in front of the diode", 0.0, "ohm", 0.0, 1e7),
-    Key("detector", "saturation_current", "of the diode (typical of small germanium or Schottky ones, from memory)",
-        0.2e-6, "A", 1e-15, 1e-3),
+    Key(
+        "detector",
+        "saturation_current",
+        "of the diode (typical of small germanium or Schottky ones, from memory)",
+        0.2e-6,
+        "A",
+        1e-15,
+        1e-3,
+    ),
     Key("detector", "emission_factor", "of the diode (typical, from memory)", 1.1, "ratio", 1.0, 3.0),
     Key("tone", "low_pass", "corner of the filter behind the detector", 8000.0, "Hz", 100.0, 20000.0),
     Key("tone", "dc_block", "corner of the output's coupling capacitor", 10.0, "Hz", 0.1, 100.0),
@@ -304,19 +462,27 @@ KEYS: Final = (
     Key("volume_response", "inductance", "coil of the fixed resonator", unit="H", low=1e-6, high=1.0),
     Key("volume_response", "capacitance", "capacitor of the fixed resonator", unit="F", low=1e-12, high=1e-6),
     Key("volume_response", "quality_factor", "Q of the fixed resonator, its load included", 100.0, "ratio", 2.0, 1e4),
-    Key("volume_response", "amplitude", "peak voltage at the rectifier with the resonator in tune",
-        8.0, "V", 0.1, 500.0),
+    Key(
+        "volume_response", "amplitude", "peak voltage at the rectifier with the resonator in tune", 8.0, "V", 0.1, 500.0
+    ),
     Key("volume_response", "diode_drop", "of the rectifier's diode", 0.3, "V", 0.0, 2.0),
     Key("volume_response", "detector_resistance", "load of the rectifier", 100e3, "ohm", 100.0, 1e8),
     Key("volume_response", "detector_capacitance", "capacitor of the rectifier", 22e-9, "F", 1e-12, 1e-4),
     Key("volume_response", "threshold", "control voltage up to which it is silent", 2.5, "V", 0.0, 500.0),
     Key("volume_response", "full", "control voltage from which it is as loud as can be", 6.8, "V", 0.01, 500.0),
-    Key("volume_response", "full_height", "hand above the ring at full volume, found by volume.trimmer; left out: "
-        "that stays as given", None, "m", 0.02, 0.60),
+    Key(
+        "volume_response",
+        "full_height",
+        "hand above the ring at full volume, found by volume.trimmer; left out: that stays as given",
+        None,
+        "m",
+        0.02,
+        0.60,
+    ),
     *_tolerance_keys(),
     *_temperature_keys(),
     *_goal_keys(),
-)  # fmt: skip
+)
 
 _BY_NAME: Final = {(key.section, key.name): key for key in KEYS}
 

@@ -344,13 +344,27 @@ class Design:
 SECTION_TYPES: dict[str, type[Any]] = {
     kind.section: kind
     for kind in (
-        About, AntennaSection, CabinetSection, PlayerSection, VariableSection, BranchSection,
-        ReferenceSection, CircuitSection, TransistorSection,
-        TuningSection, CouplingSection, DetectorSection, ToneSection,
-        VolumeAntennaSection, VolumeSection, VolumeResponseSection,
-        TolerancesSection, TemperatureSection, GoalsSection,
+        About,
+        AntennaSection,
+        CabinetSection,
+        PlayerSection,
+        VariableSection,
+        BranchSection,
+        ReferenceSection,
+        CircuitSection,
+        TransistorSection,
+        TuningSection,
+        CouplingSection,
+        DetectorSection,
+        ToneSection,
+        VolumeAntennaSection,
+        VolumeSection,
+        VolumeResponseSection,
+        TolerancesSection,
+        TemperatureSection,
+        GoalsSection,
     )
-}  # fmt: skip
+}
 
 
 def field_of_section(section: str) -> str:

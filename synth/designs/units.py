@@ -5,12 +5,31 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 PREFIXES = {
-    "f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "c": -2, "": 0, "k": 3, "M": 6, "G": 9, "T": 12,
-}  # fmt: skip
+    "f": -15,
+    "p": -12,
+    "n": -9,
+    "u": -6,
+    "m": -3,
+    "c": -2,
+    "": 0,
+    "k": 3,
+    "M": 6,
+    "G": 9,
+    "T": 12,
+}
 PREFIX_WORDS = {
-    "f": "femto", "p": "pico", "n": "nano", "u": "micro", "m": "milli", "c": "centi", "": "",
-    "k": "kilo", "M": "mega", "G": "giga", "T": "tera",
-}  # fmt: skip
+    "f": "femto",
+    "p": "pico",
+    "n": "nano",
+    "u": "micro",
+    "m": "milli",
+    "c": "centi",
+    "": "",
+    "k": "kilo",
+    "M": "mega",
+    "G": "giga",
+    "T": "tera",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +68,15 @@ UNITS = {
 PLAIN = ("fraction", "ratio")  # units that a bare number satisfies
 SCALED = {"percent": -2, "ppm/K": -6}  # units that are a power of ten: fraction, fraction per kelvin
 SPELLINGS = {
-    "\u03a9": "ohm", "Ohm": "ohm", "ohms": "ohm", "%": "percent", "\u00b0C": "degC", "\u2103": "degC",
-    "": "ratio", "1": "ratio",
-}  # fmt: skip
+    "\u03a9": "ohm",
+    "Ohm": "ohm",
+    "ohms": "ohm",
+    "%": "percent",
+    "\u00b0C": "degC",
+    "\u2103": "degC",
+    "": "ratio",
+    "1": "ratio",
+}
 _SPACES = "\t\u00a0\u2007\u2009\u202f"
 SAME_SIGN = str.maketrans(
     {"\u00b5": "u", "\u03bc": "u", "\u2126": "\u03a9", "\u2212": "-"} | dict.fromkeys(_SPACES, " ")

@@ -60,9 +60,12 @@ def load_trace(path: str | os.PathLike[str], volume: VolumeAntenna | None = None
     """
     source = str(path)
     text = read_text(
-        Path(path), LARGEST_FILE, "name a CSV file", f"give a CSV file with the columns {_EXAMPLE}",
+        Path(path),
+        LARGEST_FILE,
+        "name a CSV file",
+        f"give a CSV file with the columns {_EXAMPLE}",
         "split the trace or write fewer time stamps",
-    )  # fmt: skip
+    )
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     rows = _Rows(source, volume)
     try:
@@ -214,9 +217,7 @@ def _read_cell(cells: list[str], position: int, divisor: float) -> float:
     return float(cell) / divisor
 
 
-def _row_faults(
-    row: tuple[float, float, float], last_time: float | None, volume_is_distance: bool
-) -> Iterator[str]:
+def _row_faults(row: tuple[float, float, float], last_time: float | None, volume_is_distance: bool) -> Iterator[str]:
     """What is wrong with the values of a row."""
     time, distance, volume = row
     if not 0.0 <= time <= LONGEST:

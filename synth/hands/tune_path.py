@@ -101,8 +101,9 @@ def perform(tune: Tune, field: PitchField, manner: Manner) -> Performance:
     notes = [note for note, inside in zip(tune.notes, within, strict=True) if inside]
     places = field.distance_at(wanted[within])
     placed = places + _placement_errors(tune, manner)[within]
-    times = np.linspace(0.0, tune.seconds + LEAD + TAIL,
-                        max(2, round((tune.seconds + LEAD + TAIL) * STAMPS_PER_SECOND) + 1))  # fmt: skip
+    times = np.linspace(
+        0.0, tune.seconds + LEAD + TAIL, max(2, round((tune.seconds + LEAD + TAIL) * STAMPS_PER_SECOND) + 1)
+    )
     moves = _moves(notes, manner.portamento)
     held = _held(notes, moves)
     distances = _ways(times, placed, moves)

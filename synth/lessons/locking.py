@@ -46,14 +46,17 @@ def lesson(bench: LessonBench) -> Lesson:
     ratio = decibels(pulled_line_ratio(OFFSET, LOCK))
     stages = (
         Stage(
-            "free", "Free oscillators",
+            "free",
+            "Free oscillators",
             f"Two well separated oscillators. Their difference rests at {FAR:.0f} Hz, glides down to {NEAR:.0f} Hz, "
             "rests there, and glides back. The note follows it exactly.",
             (line(FAR, 0.0, *begin), line(NEAR, 0.0, *middle), line(FAR, 0.0, *end)),
-            partial(there_and_back, 0.0), (HOLD, 2.0 * GLIDE + HOLD),
+            partial(there_and_back, 0.0),
+            (HOLD, 2.0 * GLIDE + HOLD),
         ),
         Stage(
-            "pulled", "The same with a leak",
+            "pulled",
+            "The same with a leak",
             "Now a little of each oscillator's signal reaches the other, through the supply or from coil to coil. "
             f"The glide is the same, but they lock whenever they would be less than {LOCK:.0f} Hz apart (a strong "
             f"leak, so that it can be heard; the built-in design locks within {own:g} Hz). At first the note is only "
@@ -61,27 +64,40 @@ def lesson(bench: LessonBench) -> Lesson:
             "gone: the two run in step, exactly equal, and there is no difference to hear. On the way back it rises "
             "steeply out of the silence. A player finds that the lowest notes are missing.",
             (line(far, 0.0, *begin), silent(*middle), line(far, 0.0, *end)),
-            partial(there_and_back, LOCK), (HOLD, 2.0 * GLIDE + HOLD),
+            partial(there_and_back, LOCK),
+            (HOLD, 2.0 * GLIDE + HOLD),
         ),
         Stage(
-            "true-beat", "A steady beat, free",
+            "true-beat",
+            "A steady beat, free",
             f"Free oscillators {OFFSET:.0f} Hz apart: a pure tone of {OFFSET:.0f} Hz, for comparison.",
             (line(OFFSET, 0.0, *whole), absent(2.0 * OFFSET, *whole), absent(pulled, *whole)),
-            partial(steady, 0.0), (1.0, 0.04), (20.0, 2000.0),
+            partial(steady, 0.0),
+            (1.0, 0.04),
+            (20.0, 2000.0),
         ),
         Stage(
-            "bent-beat", "The same beat, pulled",
+            "bent-beat",
+            "The same beat, pulled",
             f"The free difference is still {OFFSET:.0f} Hz and the lock range {LOCK:.0f} Hz. The beat is the third "
             f"side of a right triangle, the square root of {OFFSET:.0f} squared minus {LOCK:.0f} squared: "
             f"{pulled:.0f} Hz. And it is no longer a sine. The phase between them lingers near where they would lock "
             f"and hurries through the rest of the turn, which gives overtones, each {-ratio:.1f} dB below the one "
             f"before: the note is lower and reedier. At {OFFSET:.0f} Hz there is nothing. (Model: Adler's equation, "
             "for a leak that is weak against the oscillators' own signals; changes of strength are left out.)",
-            (*(line(pulled * order, ratio * (order - 1), *whole) for order in (1, 2, 3, 4)), absent(OFFSET, *whole),
-             absent(1.5 * pulled, *whole)),
-            partial(steady, LOCK), (1.0, 0.04), (20.0, 2000.0),
+            (
+                *(line(pulled * order, ratio * (order - 1), *whole) for order in (1, 2, 3, 4)),
+                absent(OFFSET, *whole),
+                absent(1.5 * pulled, *whole),
+            ),
+            partial(steady, LOCK),
+            (1.0, 0.04),
+            (20.0, 2000.0),
         ),
-    )  # fmt: skip
-    return Lesson("locking", "Pulling and locking near zero beat",
-                  "Why the lowest notes of a badly separated instrument go flat, turn reedy and vanish.",
-                  stages)  # fmt: skip
+    )
+    return Lesson(
+        "locking",
+        "Pulling and locking near zero beat",
+        "Why the lowest notes of a badly separated instrument go flat, turn reedy and vanish.",
+        stages,
+    )

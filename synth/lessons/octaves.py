@@ -27,17 +27,21 @@ def lesson(bench: LessonBench) -> Lesson:
     steep = [[float(field.cents_per_mm(place)) for place in (NEAR, 0.20)] for field in (bench.bare_field, bench.field)]
     stages = (
         Stage(
-            "bare", "A bare rod, five centimetres at a time",
+            "bare",
+            "A bare rod, five centimetres at a time",
             "The rod sits directly on the tank. The hand comes nearer in equal steps of five centimetres. The "
             f"intervals are not equal: {_intervals(bare)} cents (an octave is 1200). An octave up means twice the "
             "difference between the oscillators, so very nearly twice the capacitance added since zero beat. Here is "
             f"the room of each octave: {_octaves(bench.bare_field)}. Close to the rod they crowd: one millimetre "
             f"moves the pitch by {steep[0][0]:.0f} cents at 2 cm and by {steep[0][1]:.0f} at 20 cm. (They crowd again "
             "towards zero beat, where the difference starts from nothing.)",
-            notes(bare, STEPS), partial(held, bare, STEPS), (0.5, 0.05),
+            notes(bare, STEPS),
+            partial(held, bare, STEPS),
+            (0.5, 0.05),
         ),
         Stage(
-            "inductor", "A series inductor, the same steps",
+            "inductor",
+            "A series inductor, the same steps",
             f"The same rod and hand, now with {1e3 * (coil.branch.inductance if coil.branch else 0.0):.0f} mH between "
             f"tank and rod, on the tank of the built-in design. Between the same places lie {_intervals(coil)} cents, "
             f"and the octaves take {_octaves(bench.field)}. Coil and rod are a resonant circuit of their own, tuned "
@@ -46,20 +50,29 @@ def lesson(bench: LessonBench) -> Lesson:
             f"{per_femto[1][0]:.2f} Hz at 40 cm, {per_femto[1][1]:.2f} Hz at 2 cm. With the bare rod it is "
             f"{per_femto[0][0]:.2f} and {per_femto[0][1]:.2f} Hz, almost the same. So the coil takes back part of "
             "what the hand's steep capacitance gives, just where the notes crowd.",
-            notes(coil, STEPS), partial(held, coil, STEPS), (0.5, 0.05),
+            notes(coil, STEPS),
+            partial(held, coil, STEPS),
+            (0.5, 0.05),
         ),
         Stage(
-            "same-move", "The same move on both",
+            "same-move",
+            "The same move on both",
             "Listen to the interval, not to the height. The hand goes from 5 cm to 2 cm, first with the bare rod, "
             f"then with the inductor. Bare: {moves[0]:.0f} cents. Inductor: {moves[1]:.0f} cents. Per millimetre at 2 "
             f"cm: {steep[0][0]:.0f} against {steep[1][0]:.0f} cents. It is a spread, not a cure: the octaves are "
             "still not equal. More can be had by choosing the parts for it.",
-            (*notes(bare, SAME), *notes(coil, SAME, len(SAME))), partial(_one_after_the_other, bare, coil), (0.5, 0.02),
+            (*notes(bare, SAME), *notes(coil, SAME, len(SAME))),
+            partial(_one_after_the_other, bare, coil),
+            (0.5, 0.02),
         ),
-    )  # fmt: skip
-    return Lesson("octaves", "Why octaves crowd near the antenna",
-                  "The same rod, player and zero beat; only the oscillator behind the rod differs. Heard through a "
-                  "balanced mixer.", stages)  # fmt: skip
+    )
+    return Lesson(
+        "octaves",
+        "Why octaves crowd near the antenna",
+        "The same rod, player and zero beat; only the oscillator behind the rod differs. Heard through a "
+        "balanced mixer.",
+        stages,
+    )
 
 
 def _interval(instrument: Instrument, places: tuple[float, float]) -> float:

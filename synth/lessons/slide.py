@@ -55,38 +55,56 @@ def lesson(bench: LessonBench) -> Lesson:
     ends = (0.1, HOLD - 0.1), (HOLD + RISE + 0.2, HOLD + RISE + END - 0.1)
     stages = (
         Stage(
-            "two-tones", "Two tones, plainly added",
+            "two-tones",
+            "Two tones, plainly added",
             "1000 Hz and 1330 Hz, four cents less than a pure musical fourth. Added together they stay two tones: the "
             "spectrum has two lines and nothing at 330 Hz. (The ear itself bends strong sounds a little and may add a "
             "faint low note of its own. It is not in the recording.)",
             (line(LOW, 0.0, *WHOLE), line(LOW + DIFFERENCE, decibels(RATIO), *WHOLE), absent(DIFFERENCE, *WHOLE)),
-            lambda: steady(LOW, 0.0), (1.0, 0.02),
+            lambda: steady(LOW, 0.0),
+            (1.0, 0.02),
         ),
         Stage(
-            "bent", "The same through a detector",
+            "bent",
+            "The same through a detector",
             "Now the sum passes a detector: something that answers strong pushes more than in proportion, here the "
             "sum plus half of its square. New tones appear: the difference, 330 Hz, which you hear as a low note "
             "underneath; the sum, 2330 Hz; and twice each tone, 2000 and 2660 Hz.",
-            detector_claims(LOW, *WHOLE), lambda: steady(LOW, CURVATURE), (1.0, 0.02),
+            detector_claims(LOW, *WHOLE),
+            lambda: steady(LOW, CURVATURE),
+            (1.0, 0.02),
         ),
         Stage(
-            "high", "Both tones eight kilohertz higher",
+            "high",
+            "Both tones eight kilohertz higher",
             "9000 Hz and 9330 Hz through the same detector. The two tones are now a thin whistle, but they are still "
             "330 Hz apart, and the low note has not moved. Its pitch depends on the difference and on nothing else.",
-            detector_claims(MIDDLE, *WHOLE), lambda: steady(MIDDLE, CURVATURE), (1.0, 0.02),
+            detector_claims(MIDDLE, *WHOLE),
+            lambda: steady(MIDDLE, CURVATURE),
+            (1.0, 0.02),
         ),
         Stage(
-            "slide", "Sliding up until only the beat is left",
+            "slide",
+            "Sliding up until only the beat is left",
             f"Both tones slide up together, always 330 Hz apart, from 1000 Hz to {top / 1000.0:.1f} kHz, the "
             "reference frequency of the built-in design. One after another the high tones leave your hearing, and "
             "near 20 kHz they also leave this recording, which cannot hold more: each fades between 20 and 22 kHz. "
             "What stays is 330 Hz, steady all the while. This is the theremin: two oscillators nobody can hear, and "
             "the difference between them. Heterodyning means just that, from the Greek for other and power.",
-            (*detector_claims(LOW, *ends[0]), line(DIFFERENCE, 0.0, *ends[1]), absent(LOW, *ends[1]),
-             absent(2.0 * DIFFERENCE, *ends[1]), absent(21_000.0, *ends[1])),
-            lambda: sliding(top), (HOLD + RISE + 1.0, 0.02),
+            (
+                *detector_claims(LOW, *ends[0]),
+                line(DIFFERENCE, 0.0, *ends[1]),
+                absent(LOW, *ends[1]),
+                absent(2.0 * DIFFERENCE, *ends[1]),
+                absent(21_000.0, *ends[1]),
+            ),
+            lambda: sliding(top),
+            (HOLD + RISE + 1.0, 0.02),
         ),
-    )  # fmt: skip
-    return Lesson("slide", "Sliding up until only the beat is left",
-                  "Where the note of a theremin comes from when both oscillators are far above hearing.",
-                  stages)  # fmt: skip
+    )
+    return Lesson(
+        "slide",
+        "Sliding up until only the beat is left",
+        "Where the note of a theremin comes from when both oscillators are far above hearing.",
+        stages,
+    )

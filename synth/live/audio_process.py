@@ -194,9 +194,13 @@ class AudioProcess:
     def _keep(self, span: Span) -> None:
         settings = self._settings
         self._keeper = Keeper(
-            self._renderer.memory, span, self._rate, settings.title, settings.comment,
+            self._renderer.memory,
+            span,
+            self._rate,
+            settings.title,
+            settings.comment,
             done=lambda path, error: self._send("kept", (path, error)),
-        )  # fmt: skip
+        )
 
     def _record(self, path: Path | None) -> None:
         self._finish_recording()

@@ -129,8 +129,10 @@ def section_lines(section: Section) -> list[str]:
     table += [[shown(cell, column) for cell, column in zip(row, section.columns, strict=True)] for row in section.rows]
     widths = [max(len(line[place]) for line in table) for place in range(len(section.columns))]
     for line in table:
-        first, *others = (cell.ljust(width) if place == 0 else cell.rjust(width)
-                          for place, (cell, width) in enumerate(zip(line, widths, strict=True)))  # fmt: skip
+        first, *others = (
+            cell.ljust(width) if place == 0 else cell.rjust(width)
+            for place, (cell, width) in enumerate(zip(line, widths, strict=True))
+        )
         lines.append("  " + "   ".join([first, *others]).rstrip())
     lines += [f"  {goal_line(goal)}" for goal in section.goals]
     return lines + [f"  note: {note}" for note in section.notes]

@@ -16,11 +16,22 @@ def save_choose_plot(report: ChooseReport, path: str | os.PathLike[str], force: 
     rows = report.choices[:MOST]
     with saved_figure(path, force, (1.0,), (8.0, 1.8 + 0.42 * len(rows))) as (figure, (axes,)):
         for place, row in enumerate(rows):
-            axes.plot([row.lowest_hz / 1e3, row.highest_hz / 1e3], [place, place], color=BLUE, linewidth=2.0,
-                      label=None if place else "covers, all parts as marked")  # fmt: skip
+            axes.plot(
+                [row.lowest_hz / 1e3, row.highest_hz / 1e3],
+                [place, place],
+                color=BLUE,
+                linewidth=2.0,
+                label=None if place else "covers, all parts as marked",
+            )
             if row.sure_lowest_hz is not None and row.sure_highest_hz is not None:
-                axes.plot([row.sure_lowest_hz / 1e3, row.sure_highest_hz / 1e3], [place, place], color=ORANGE,
-                          linewidth=7.0, solid_capstyle="butt", label=None if place else "in every build")  # fmt: skip
+                axes.plot(
+                    [row.sure_lowest_hz / 1e3, row.sure_highest_hz / 1e3],
+                    [place, place],
+                    color=ORANGE,
+                    linewidth=7.0,
+                    solid_capstyle="butt",
+                    label=None if place else "in every build",
+                )
         axes.axvline(report.target_hz / 1e3, color=VERMILLION, linewidth=1.0, linestyle="--", label="target")
         axes.set_yticks(range(len(rows)), [_name(row) for row in rows])
         axes.set_ylim(len(rows) - 0.5, -0.5)

@@ -79,16 +79,20 @@ class ChooseReport:
             "",
         ]
         lines += [] if self.reached else ["no choice reaches it in every build; nearest:"]
-        lines += [f"{'inductor':>10}{'capacitor':>11}{'trimmer':>18}{'at':>6}{'covers':>22}{'in every build':>22}"
-                  f"{'to spare':>18}"]  # fmt: skip
+        lines += [
+            f"{'inductor':>10}{'capacitor':>11}{'trimmer':>18}{'at':>6}{'covers':>22}{'in every build':>22}"
+            f"{'to spare':>18}"
+        ]
         lines += [_line(row) for row in self.choices[:_SHOWN]]
         hidden = len(self.choices) - _SHOWN
         lines += [f"and {hidden} more (--csv or --json)"] if hidden > 0 else []
         if not self.reached:
             best = self.choices[0]
             short = -min(best.margin_low_f, best.margin_high_f)
-            lines += [f"the best lacks {format_quantity(short, 'F', digits=3)} of trimmer; take tighter parts, a finer "
-                      "series, trimmers with a smaller minimum, or another inductor (--inductors)"]  # fmt: skip
+            lines += [
+                f"the best lacks {format_quantity(short, 'F', digits=3)} of trimmer; take tighter parts, a finer "
+                "series, trimmers with a smaller minimum, or another inductor (--inductors)"
+            ]
         lines += [""] * bool(self.notices) + [f"note: {notice}" for notice in self.notices]
         return "\n".join(lines) + "\n"
 
@@ -123,9 +127,19 @@ def choose_report(
 def _row(choice: Choice) -> ChoiceRow:
     sure = choice.sure_range or (None, None)
     return ChoiceRow(
-        choice.inductance, choice.capacitance, choice.trimmer_minimum, choice.trimmer_maximum, choice.reaches,
-        choice.setting, choice.need.value, choice.need.least, choice.need.most, *choice.margins, *choice.range, *sure,
-    )  # fmt: skip
+        choice.inductance,
+        choice.capacitance,
+        choice.trimmer_minimum,
+        choice.trimmer_maximum,
+        choice.reaches,
+        choice.setting,
+        choice.need.value,
+        choice.need.least,
+        choice.need.most,
+        *choice.margins,
+        *choice.range,
+        *sure,
+    )
 
 
 def _line(row: ChoiceRow) -> str:
@@ -135,8 +149,10 @@ def _line(row: ChoiceRow) -> str:
     if row.sure_lowest_hz is not None and row.sure_highest_hz is not None:
         sure = f"{row.sure_lowest_hz / 1e3:.2f}-{row.sure_highest_hz / 1e3:.2f} kHz"
     spare = f"{row.margin_low_f * 1e12:.1f}, {row.margin_high_f * 1e12:.1f} pF"
-    return (f"{format_quantity(row.inductance_h, 'H'):>10}{format_quantity(row.capacitance_f, 'F'):>11}{trimmer:>18}"
-            f"{row.setting:>6.2f}{covers:>22}{sure:>22}{spare:>18}")  # fmt: skip
+    return (
+        f"{format_quantity(row.inductance_h, 'H'):>10}{format_quantity(row.capacitance_f, 'F'):>11}{trimmer:>18}"
+        f"{row.setting:>6.2f}{covers:>22}{sure:>22}{spare:>18}"
+    )
 
 
 def _percent(ratio: float) -> str:

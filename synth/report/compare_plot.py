@@ -41,8 +41,9 @@ def save_compare_plot(report: CompareReport, path: str | os.PathLike[str], force
             found = row.range_rms_cents
             told = "does not play them all" if found is None else f"{found:.0f}"
             even.barh(number + 1, found or 0.0, color=_colour(number), height=0.6)
-            even.annotate(told, (found or 0.0, number + 1), (4, 0), textcoords="offset points", va="center", fontsize=9,
-                          color=INK)  # fmt: skip
+            even.annotate(
+                told, (found or 0.0, number + 1), (4, 0), textcoords="offset points", va="center", fontsize=9, color=INK
+            )
         even.set_yticks(np.arange(1, rows + 1))
         even.set_ylim(rows + 0.6, 0.4)
         even.margins(x=0.22)

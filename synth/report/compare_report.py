@@ -19,10 +19,26 @@ if TYPE_CHECKING:
 SCHEMA = "beatfield.compare/1"
 CURVE_POINTS = 201
 CSV_COLUMNS = (
-    "design", "design_hash", "reference_frequency_hz", "mode", "zero_beat_m", "playable_near_m", "playable_far_m",
-    "lowest_hz", "highest_hz", "octaves", "linearity_rms_cents", "linearity_near_m", "linearity_far_m",
-    "range_rms_cents", "range_near_m", "range_far_m", "cents_per_mm_at_a4", "gain_db", "level_db",
-)  # fmt: skip
+    "design",
+    "design_hash",
+    "reference_frequency_hz",
+    "mode",
+    "zero_beat_m",
+    "playable_near_m",
+    "playable_far_m",
+    "lowest_hz",
+    "highest_hz",
+    "octaves",
+    "linearity_rms_cents",
+    "linearity_near_m",
+    "linearity_far_m",
+    "range_rms_cents",
+    "range_near_m",
+    "range_far_m",
+    "cents_per_mm_at_a4",
+    "gain_db",
+    "level_db",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,14 +129,32 @@ def _row(workpiece: Workpiece, report: FieldReport, low_hz: float, high_hz: floa
         near, far = sorted(float(value) for value in field.distance_at([low_hz, high_hz]))
         common = field.linearity_error(near, far)
     at_a4 = next((note.cents_per_mm for note in report.notes if note.note == "A4"), None)
-    same = {name: getattr(report, name) for name in (
-        "design", "design_hash", "reference_frequency_hz", "mode", "zero_beat_m", "playable_near_m", "playable_far_m",
-        "lowest_hz", "highest_hz", "linearity_rms_cents", "linearity_near_m", "linearity_far_m", "notices",
-    )}  # fmt: skip
+    same = {
+        name: getattr(report, name)
+        for name in (
+            "design",
+            "design_hash",
+            "reference_frequency_hz",
+            "mode",
+            "zero_beat_m",
+            "playable_near_m",
+            "playable_far_m",
+            "lowest_hz",
+            "highest_hz",
+            "linearity_rms_cents",
+            "linearity_near_m",
+            "linearity_far_m",
+            "notices",
+        )
+    }
     return DesignRow(
-        octaves=len(report.octaves), range_rms_cents=common, range_near_m=near, range_far_m=far,
-        cents_per_mm_at_a4=at_a4, **same,
-    )  # fmt: skip
+        octaves=len(report.octaves),
+        range_rms_cents=common,
+        range_near_m=near,
+        range_far_m=far,
+        cents_per_mm_at_a4=at_a4,
+        **same,
+    )
 
 
 def _numbers(workpiece: Workpiece, distances: NDArray[np.float64]) -> NDArray[np.float64]:

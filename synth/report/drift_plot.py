@@ -50,10 +50,14 @@ def _draw_notes(axes: Axes, report: DriftReport) -> None:
 def _draw_warm_up(axes: Axes, report: DriftReport) -> None:
     minutes = report.warm_up[:, 0] / 60.0
     for column, (case, (colour, stroke)) in enumerate(zip(report.cases, STYLES, strict=True), start=1):
-        axes.plot(minutes, report.warm_up[:, column], color=colour, linestyle=stroke, label=f"{case.case}, holds after "
-                  f"{case.hold_s / 60.0:.0f} min")
+        axes.plot(
+            minutes,
+            report.warm_up[:, column],
+            color=colour,
+            linestyle=stroke,
+            label=f"{case.case}, holds after {case.hold_s / 60.0:.0f} min",
+        )
     axes.axhspan(-report.hold_limit_hz, report.hold_limit_hz, color=QUIET, alpha=0.2, linewidth=0.0)
     axes.set_ylabel("zero beat still to move, Hz")
     axes.set_xlabel(f"time after switching on, min; grey: within {report.hold_limit_hz:g} Hz of the end")
     axes.set_xlim(0.0, minutes[-1])
-

@@ -23,10 +23,14 @@ SMALLEST_TEMPERATURE, LARGEST_TEMPERATURE = -40.0, 125.0
 DEFAULT_NOTES = (36, 48, 60, 72, 84)  # those in reach
 CASES = {"tracking": 0.0, "mismatched": 1.0, "mismatched, other way": -1.0}
 CAUSE_LABELS = {
-    "variable_coil": "variable coil", "variable_capacitor": "variable capacitor",
-    "reference_coil": "reference coil", "reference_capacitor": "reference capacitor",
-    "stray": "stray of both", "branch_coil": "series inductor", "antenna_stray": "antenna stray",
-}  # fmt: skip
+    "variable_coil": "variable coil",
+    "variable_capacitor": "variable capacitor",
+    "reference_coil": "reference coil",
+    "reference_capacitor": "reference capacitor",
+    "stray": "stray of both",
+    "branch_coil": "series inductor",
+    "antenna_stray": "antenna stray",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,16 +112,29 @@ class DriftReport:
         """The report as JSON-ready values (without the curves, which are the CSV)."""
         return {
             "schema": SCHEMA,
-            **{name: getattr(self, name) for name in (
-                "design", "design_hash", "law", "from_deg_c", "to_deg_c", "reference_frequency_hz", "hand_m",
-                "zero_beat_m",
-                "tank_drift_per_k", "warm_up_rise_k", "warm_up_time_s", "hold_limit_hz", "hold_limit_cents",
-            )},
+            **{
+                name: getattr(self, name)
+                for name in (
+                    "design",
+                    "design_hash",
+                    "law",
+                    "from_deg_c",
+                    "to_deg_c",
+                    "reference_frequency_hz",
+                    "hand_m",
+                    "zero_beat_m",
+                    "tank_drift_per_k",
+                    "warm_up_rise_k",
+                    "warm_up_time_s",
+                    "hold_limit_hz",
+                    "hold_limit_cents",
+                )
+            },
             "cases": [asdict(case) for case in self.cases],
             "causes": [asdict(cause) for cause in self.causes],
             "transistors": None if self.transistors is None else asdict(self.transistors),
             "notices": list(self.notices),
-        }  # fmt: skip
+        }
 
     def csv(self) -> str:
         """One line for each temperature, the columns of every case after one another; empty where there is nothing."""
@@ -184,9 +201,9 @@ def drift_report(
         hold_limit_cents=limit_cents,
         cases=cases,
         causes=causes,
-        transistors=None if transistors is None else TransistorFigure(
-            transistors.reference * end, float(transistors.variable[0]) * end
-        ),
+        transistors=None
+        if transistors is None
+        else TransistorFigure(transistors.reference * end, float(transistors.variable[0]) * end),
         notices=_notices(workpiece),
         temperature=temperature,
         curves=curves,
@@ -205,9 +222,16 @@ def _notes(workpiece: Workpiece, wanted: tuple[int, ...] | None) -> tuple[int, .
 
 
 def _case(
-    case: str, law: DriftLaw, curve: Drift, rise: float, time_constant: float, hertz: float, limit_cents: float,
-    names: list[str], frequencies: NDArray[np.float64],
-) -> CaseFigure:  # fmt: skip
+    case: str,
+    law: DriftLaw,
+    curve: Drift,
+    rise: float,
+    time_constant: float,
+    hertz: float,
+    limit_cents: float,
+    names: list[str],
+    frequencies: NDArray[np.float64],
+) -> CaseFigure:
     notes = tuple(
         NoteDrift(
             note=name,

@@ -20,8 +20,7 @@ def drift_text(report: DriftReport) -> str:
         ("reference", [f"{case.reference_hz:+.1f} Hz" for case in report.cases]),
         (f"variable, hand at {100.0 * report.hand_m:.1f} cm", [f"{case.variable_hz:+.1f} Hz" for case in report.cases]),
         ("zero beat", [f"{case.zero_beat_hz:+.1f} Hz" for case in report.cases]),
-        (f"zero beat, {_place(report.zero_beat_m)} to",
-         [_place(case.zero_beat_m) for case in report.cases]),
+        (f"zero beat, {_place(report.zero_beat_m)} to", [_place(case.zero_beat_m) for case in report.cases]),
     )
     lines += [f"{name:<28}" + "".join(f"{cell:>24}" for cell in cells) for name, cells in rows]
     for index, note in enumerate(report.cases[0].notes):
@@ -29,17 +28,26 @@ def drift_text(report: DriftReport) -> str:
         lines.append(f"{note.note + f' at {100.0 * note.distance_m:.1f} cm':<28}{cells}")
     if report.causes:
         lines += ["", f"{'zero beat moved by':<28}{'coefficient':>16}{'alone':>16}"]
-        lines += [f"{cause.cause:<28}{_ppm(cause.coefficient_per_k):>16}{cause.zero_beat_hz:>+13.1f} Hz"
-                  for cause in report.causes]
+        lines += [
+            f"{cause.cause:<28}{_ppm(cause.coefficient_per_k):>16}{cause.zero_beat_hz:>+13.1f} Hz"
+            for cause in report.causes
+        ]
     if report.transistors is not None:
         found = report.transistors
-        lines += [f"the transistors alone move the reference {found.reference_hz:+.1f} Hz and the variable oscillator "
-                  f"{found.variable_hz:+.1f} Hz"]
+        lines += [
+            f"the transistors alone move the reference {found.reference_hz:+.1f} Hz and the variable oscillator "
+            f"{found.variable_hz:+.1f} Hz"
+        ]
     minutes = report.warm_up_time_s / 60.0
-    lines += ["", f"warm-up by {report.warm_up_rise_k:g} K with a time constant of {minutes:g} min; tuned so long "
-              "after switching on, it holds:"]
-    lines.append(f"{f'zero beat within {report.hold_limit_hz:g} Hz':<28}"
-                 + "".join(f"{_minutes(case.hold_s):>24}" for case in report.cases))
+    lines += [
+        "",
+        f"warm-up by {report.warm_up_rise_k:g} K with a time constant of {minutes:g} min; tuned so long "
+        "after switching on, it holds:",
+    ]
+    lines.append(
+        f"{f'zero beat within {report.hold_limit_hz:g} Hz':<28}"
+        + "".join(f"{_minutes(case.hold_s):>24}" for case in report.cases)
+    )
     for index, note in enumerate(report.cases[0].notes):
         cells = "".join(f"{_minutes(case.notes[index].hold_s):>24}" for case in report.cases)
         lines.append(f"{f'{note.note} within {report.hold_limit_cents:g} cents':<28}{cells}")

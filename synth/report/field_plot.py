@@ -102,5 +102,12 @@ def _draw_zero_beat(axes: Axes, report: FieldReport) -> None:
         label = f"zero beat, {100.0 * report.zero_beat_m:.1f} cm"
         axes.axvline(100.0 * report.zero_beat_m, color=QUIET, linewidth=1.0, linestyle=":", label=label)
     if report.locked_near_m is not None and report.locked_far_m is not None:
-        axes.axvspan(100.0 * report.locked_near_m, 100.0 * report.locked_far_m, facecolor="none", edgecolor=QUIET,
-                     hatch="////", linewidth=0.0, label="locked, silent")
+        axes.axvspan(
+            100.0 * report.locked_near_m,
+            100.0 * report.locked_far_m,
+            facecolor="none",
+            edgecolor=QUIET,
+            hatch="////",
+            linewidth=0.0,
+            label="locked, silent",
+        )

@@ -18,8 +18,13 @@ from synth.workbench import Workpiece
 SCHEMA = "beatfield.field/1"
 CURVE_POINTS = 161
 CSV_COLUMNS = (
-    "distance_m", "antenna_capacitance_f", "variable_frequency_hz", "beat_hz", "note_number", "cents_per_mm",
-)  # fmt: skip
+    "distance_m",
+    "antenna_capacitance_f",
+    "variable_frequency_hz",
+    "beat_hz",
+    "note_number",
+    "cents_per_mm",
+)
 DASH = "-"
 
 
@@ -154,9 +159,15 @@ def _dense_curve(workpiece: Workpiece) -> NDArray[np.float64]:
         playable = (distances >= field.playable_near) & (distances <= field.playable_far)
         steepness[playable] = field.cents_per_mm(distances[playable])
     return np.column_stack(
-        [distances, instrument.antenna_capacitance(distances), instrument.variable_frequency(distances), beat,
-         number, steepness]
-    )  # fmt: skip
+        [
+            distances,
+            instrument.antenna_capacitance(distances),
+            instrument.variable_frequency(distances),
+            beat,
+            number,
+            steepness,
+        ]
+    )
 
 
 def _centimetres(distance: float | None) -> str:
@@ -183,10 +194,14 @@ def _text(report: FieldReport) -> str:
         ("locked, silent", _span(report.locked_near_m, report.locked_far_m)),
         ("playable", _span(report.playable_near_m, report.playable_far_m)),
         ("lowest and highest", f"{_hertz(report.lowest_hz)} to {_hertz(report.highest_hz)}"),
-        ("unevenness", DASH if report.linearity_rms_cents is None else
-         f"{report.linearity_rms_cents:.0f} cents RMS from a straight line over "
-         f"{_span(report.linearity_near_m, report.linearity_far_m)}"),
-    ]  # fmt: skip
+        (
+            "unevenness",
+            DASH
+            if report.linearity_rms_cents is None
+            else f"{report.linearity_rms_cents:.0f} cents RMS from a straight line over "
+            f"{_span(report.linearity_near_m, report.linearity_far_m)}",
+        ),
+    ]
     facts += [] if report.volume is None else report.volume.facts()
     lines = [f"{name:<22}{value}" for name, value in facts]
     if report.octaves:

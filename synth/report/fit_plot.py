@@ -24,8 +24,16 @@ def save_fit_plot(report: FitReport, path: str | os.PathLike[str], force: bool) 
         above.grid(axis="y")
         above.set_title(f"Bench readings of {report.source}", loc="left", color=INK)
         below.axhline(0.0, color=QUIET, linewidth=0.8)
-        below.errorbar(fitted, off, yerr=limits, fmt="o", color=BLUE, ecolor=QUIET, capsize=3,
-                       label="residual, with the counter's 95 % limits")  # fmt: skip
+        below.errorbar(
+            fitted,
+            off,
+            yerr=limits,
+            fmt="o",
+            color=BLUE,
+            ecolor=QUIET,
+            capsize=3,
+            label="residual, with the counter's 95 % limits",
+        )
         below.set_ylabel("read less fit (Hz)")
         below.set_xlabel("fitted capacitor (pF)")
         below.grid(axis="y")

@@ -135,8 +135,11 @@ def fit_report(bench: SolvedBench, source: str, wish: Wish) -> FitReport:
         board=board,
         board_says=None if board is None else _board_says(bench, board),
         targets=targets(bench, wish, board),
-        notices=(*_notices(fit, chance), *([POT_NOTICE] if any(row.pot is not None for row in bench.rows) else []),
-                 neglected(bench)),
+        notices=(
+            *_notices(fit, chance),
+            *([POT_NOTICE] if any(row.pot is not None for row in bench.rows) else []),
+            neglected(bench),
+        ),
     )
 
 
@@ -158,11 +161,19 @@ def _inferred(fit: Fit) -> list[Inferred]:
 def _residuals(bench: SolvedBench) -> list[Residual]:
     fit = bench.fit
     return [
-        Residual(row.line, reading.fitted_capacitor, reading.trimmer, reading.antenna, reading.reverse_voltage,
-                 row.frequency, row.frequency - float(off), float(off),
-                 float(off) / row.frequency / fit.bench.errors.counter_deviation(row.frequency))
+        Residual(
+            row.line,
+            reading.fitted_capacitor,
+            reading.trimmer,
+            reading.antenna,
+            reading.reverse_voltage,
+            row.frequency,
+            row.frequency - float(off),
+            float(off),
+            float(off) / row.frequency / fit.bench.errors.counter_deviation(row.frequency),
+        )
         for row, reading, off in zip(bench.rows, fit.bench.readings, fit.residuals, strict=True)
-    ]  # fmt: skip
+    ]
 
 
 def _closed_form(bench: SolvedBench) -> tuple[float, float] | None:
@@ -183,8 +194,15 @@ def _next(fit: Fit) -> Next | None:
     if best is None:
         return None
     reading, opened = best.reading, best.new_directions > 0
-    return Next(reading.fitted_capacitor, reading.trimmer, reading.antenna, reading.reverse_voltage, opened,
-                None if opened else best.remaining, best.half_widths)  # fmt: skip
+    return Next(
+        reading.fitted_capacitor,
+        reading.trimmer,
+        reading.antenna,
+        reading.reverse_voltage,
+        opened,
+        None if opened else best.remaining,
+        best.half_widths,
+    )
 
 
 def _board_of(bench: SolvedBench) -> str | None:
@@ -237,8 +255,10 @@ def _notices(fit: Fit, chance: float | None) -> list[str]:
     if chance is not None and chance < UNLIKELY:
         worst = max(fit.capacitor_errors.items(), key=lambda item: abs(item[1]), default=None)
         if worst is not None:
-            notices.append(f"the capacitor marked {format_quantity(worst[0], 'F')} would be off the most, "
-                           f"{100.0 * worst[1]:+.2g} %")  # fmt: skip
+            notices.append(
+                f"the capacitor marked {format_quantity(worst[0], 'F')} would be off the most, "
+                f"{100.0 * worst[1]:+.2g} %"
+            )
         notices.append(
             f"the residuals are larger than the stated errors explain (chance {100.0 * chance:.2g} %): look for a "
             "misread capacitor, a part that drifted, or state larger errors; the intervals are then too narrow"

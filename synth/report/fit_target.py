@@ -82,13 +82,29 @@ def targets(bench: SolvedBench, wish: Wish, board: str | None) -> tuple[Target, 
 
 
 def _target(
-    where: str, wish: Wish, reach: Reach, added: tuple[float, float, float],
+    where: str,
+    wish: Wish,
+    reach: Reach,
+    added: tuple[float, float, float],
     shifts: tuple[float, float | None, float | None],
-) -> Target:  # fmt: skip
+) -> Target:
     lower = None if reach.trimmer is not None else next_below(wish.series, reach.needed)
     rest = None if lower is None else reach.needed - lower
-    return Target(where, wish.target_hz or 0.0, wish.series, reach.needed, reach.fitted, reach.trimmer, lower, rest,
-                  *reach.frequency, reach.lowest, reach.highest, *added, *shifts)  # fmt: skip
+    return Target(
+        where,
+        wish.target_hz or 0.0,
+        wish.series,
+        reach.needed,
+        reach.fitted,
+        reach.trimmer,
+        lower,
+        rest,
+        *reach.frequency,
+        reach.lowest,
+        reach.highest,
+        *added,
+        *shifts,
+    )
 
 
 def _setting(bench: SolvedBench) -> Reading:
@@ -118,8 +134,11 @@ def _moved(bench: SolvedBench, here: Reach, added: float) -> float:
     """Frequency, Hz, of the parts chosen here with `added` F beside them."""
     base = _setting(bench)
     at = base.trimmer if here.trimmer is None else here.trimmer
-    model = bench_model([Reading(here.fitted, None, at, base.antenna, base.reverse_voltage)],
-                        bench.fit.bench.surroundings)  # fmt: skip
-    before, after = (float(model.log_frequency(bench.fit.values, model.fitted + extra)[0][0])
-                     for extra in np.array([0.0, added / PICO]))  # fmt: skip
+    model = bench_model(
+        [Reading(here.fitted, None, at, base.antenna, base.reverse_voltage)], bench.fit.bench.surroundings
+    )
+    before, after = (
+        float(model.log_frequency(bench.fit.values, model.fitted + extra)[0][0])
+        for extra in np.array([0.0, added / PICO])
+    )
     return here.frequency[0] * math.exp(after - before)

@@ -82,8 +82,11 @@ def _next(report: FitReport, best: Next) -> str:
     fitted = f"{format_quantity(best.fitted_capacitor_f, 'F')} fitted"
     what = ", ".join([fitted, *([setting] if setting else []), *away])
     widths = [f"{name.replace('_', ' ')} to +-{_width(name, width)}" for name, width in best.half_widths.items()]
-    gain = "separates what cannot be told apart now" if best.separates else (
-        f"leaves {100.0 * (best.remaining or 0.0):.0f} % of the variance")  # fmt: skip
+    gain = (
+        "separates what cannot be told apart now"
+        if best.separates
+        else (f"leaves {100.0 * (best.remaining or 0.0):.0f} % of the variance")
+    )
     return f"best next reading: {what}; it {gain} ({', '.join(widths)})"
 
 
@@ -98,14 +101,19 @@ def _target(target: Target) -> list[str]:
         span = f"{target.added_least_f * 1e12:+.0f} to {target.added_most_f * 1e12:+.0f} pF"
         added = f"{target.added_stray_f * 1e12:+.0f} pF"
         lines += [f"  its stray differs by some {added} ({span} by usual ranges, from memory)"]
-        over = "" if target.shift_least_hz is None or target.shift_most_hz is None else (
-            f" ({target.shift_least_hz / 1e3:+.3f} to {target.shift_most_hz / 1e3:+.3f} over that range)")  # fmt: skip
+        over = (
+            ""
+            if target.shift_least_hz is None or target.shift_most_hz is None
+            else (f" ({target.shift_least_hz / 1e3:+.3f} to {target.shift_most_hz / 1e3:+.3f} over that range)")
+        )
         lines += [f"  the parts as above would read {target.shift_hz / 1e3:+.3f} kHz off{over}"]
     exactly = format_quantity(target.needed_f, "F")
     fitted = f"{format_quantity(target.fitted_f, 'F')} ({target.series}; exactly {exactly}"
     if target.trimmer is not None:
-        lines += [f"  fit {fitted} with the trimmer at its middle), trimmer at {target.trimmer:.2f}; "
-                  f"it covers {target.lowest_hz / 1e3:.3f} to {target.highest_hz / 1e3:.3f} kHz"]  # fmt: skip
+        lines += [
+            f"  fit {fitted} with the trimmer at its middle), trimmer at {target.trimmer:.2f}; "
+            f"it covers {target.lowest_hz / 1e3:.3f} to {target.highest_hz / 1e3:.3f} kHz"
+        ]
     else:
         off = target.frequency_hz - target.target_hz
         lines += [f"  fit {fitted}): {off:+.0f} Hz from the target"]
@@ -113,6 +121,8 @@ def _target(target: Target) -> list[str]:
             lower, rest = format_quantity(target.lower_f, "F"), format_quantity(target.trimmer_f, "F", digits=3)
             lines += [f"  or {lower} with a trimmer in parallel, set to {rest}"]
     at = " at just that stray" if target.added_stray_f else ""
-    lines += [f"  expected {target.frequency_hz / 1e3:.3f} kHz, 95 % interval with a new capacitor{at} "
-              f"{target.low_hz / 1e3:.3f} to {target.high_hz / 1e3:.3f} kHz"]  # fmt: skip
+    lines += [
+        f"  expected {target.frequency_hz / 1e3:.3f} kHz, 95 % interval with a new capacitor{at} "
+        f"{target.low_hz / 1e3:.3f} to {target.high_hz / 1e3:.3f} kHz"
+    ]
     return lines

@@ -27,14 +27,15 @@ def save_stage_plot(stage: Stage, sound: NDArray[np.float64], path: Path, force:
             frequency, size = spectrum(stretch(sound, *span))
             level = 20.0 * np.log10(np.maximum(size / size.max(), 1e-6))
             shown = (frequency >= stage.band[0]) & (frequency <= stage.band[1])
-            lines.plot(frequency[shown], level[shown], color=colour, linewidth=1.0,
-                       label=f"{span[0]:.1f} to {span[1]:.1f} s")
+            lines.plot(
+                frequency[shown], level[shown], color=colour, linewidth=1.0, label=f"{span[0]:.1f} to {span[1]:.1f} s"
+            )
         for kind, marker, label in (("line", "o", "claimed line"), ("absent", "x", "claimed absent")):
             found = [
-                     (claim.frequency, claim.level_db if kind == "line" else -60.0)
-                     for claim in stage.claims
-                     if claim.kind == kind
-                     and stage.band[0] <= claim.frequency <= stage.band[1]]
+                (claim.frequency, claim.level_db if kind == "line" else -60.0)
+                for claim in stage.claims
+                if claim.kind == kind and stage.band[0] <= claim.frequency <= stage.band[1]
+            ]
             if found:
                 lines.plot(*zip(*found, strict=True), marker, color=INK, fillstyle="none", label=label, clip_on=False)
         if stage.band[1] > 5.0 * stage.band[0]:

@@ -34,22 +34,37 @@ class LessonReport:
         for index, (stage, levels) in enumerate(zip(lesson.stages, self.levels, strict=True)):
             lines += [f"{index + 1}. {stage.title}   ({self.stem(index)}.wav, {self.stem(index)}.png)", ""]
             lines += [fill(stage.text, 100), "", "   In the sound:"]
-            lines += [f"   - {claim.text} (measured {level:z.1f} dB)"
-                      for claim, level in zip(stage.claims, levels, strict=True)]  # fmt: skip
+            lines += [
+                f"   - {claim.text} (measured {level:z.1f} dB)"
+                for claim, level in zip(stage.claims, levels, strict=True)
+            ]
             lines.append("")
         return "\n".join(lines)
 
     def document(self) -> dict[str, Any]:
         """The same as data."""
-        return {"schema": SCHEMA, "name": self.lesson.name, "title": self.lesson.title,
-                "introduction": self.lesson.introduction, "caution": CAUTION,
-                "stages": [self._stage(index) for index in range(len(self.sounds))]}  # fmt: skip
+        return {
+            "schema": SCHEMA,
+            "name": self.lesson.name,
+            "title": self.lesson.title,
+            "introduction": self.lesson.introduction,
+            "caution": CAUTION,
+            "stages": [self._stage(index) for index in range(len(self.sounds))],
+        }
 
     def _stage(self, index: int) -> dict[str, Any]:
         stage = self.lesson.stages[index]
-        claims = [{"kind": claim.kind, "start_s": claim.start, "end_s": claim.end, "frequency_hz": claim.frequency,
-                   "level_db": claim.level_db, "measured_db": level}
-                  for claim, level in zip(stage.claims, self.levels[index], strict=True)]  # fmt: skip
+        claims = [
+            {
+                "kind": claim.kind,
+                "start_s": claim.start,
+                "end_s": claim.end,
+                "frequency_hz": claim.frequency,
+                "level_db": claim.level_db,
+                "measured_db": level,
+            }
+            for claim, level in zip(stage.claims, self.levels[index], strict=True)
+        ]
         return {"file": self.stem(index), "title": stage.title, "text": stage.text, "claims": claims}
 
 

@@ -32,8 +32,9 @@ def _draw_fields(axes: Axes, report: LineariseReport) -> None:
     column = dict(zip(CSV_COLUMNS, report.curve.T, strict=True))
     distance = 100.0 * column["distance_m"]
     for figures, name, colour in (
-        (report.before, "before_note_number", QUIET), (report.after, "after_note_number", BLUE)
-    ):  # fmt: skip
+        (report.before, "before_note_number", QUIET),
+        (report.after, "after_note_number", BLUE),
+    ):
         when = name.split("_")[0]
         error = figures.rms_cents
         off = "does not play all notes" if error is None else f"{error:.0f} cents RMS off straight"
@@ -63,8 +64,9 @@ def _draw_front(axes: Axes, report: LineariseReport) -> None:
     after = report.after
     if after.rms_cents is not None and after.cents_per_mm is not None:
         label = "after, in preferred values"
-        axes.plot([after.cents_per_mm], [after.rms_cents], "*", color=INK, markersize=13,
-                  markerfacecolor="none", label=label)  # fmt: skip
+        axes.plot(
+            [after.cents_per_mm], [after.rms_cents], "*", color=INK, markersize=13, markerfacecolor="none", label=label
+        )
     axes.margins(0.1)
     axes.grid()
     axes.set_xlabel("sensitivity (cents per mm)")

@@ -203,12 +203,14 @@ def _interrupted(outcome: Outcome) -> tuple[str, ...]:
 def _bound_figures(outcome: Outcome) -> BoundFigures:
     parts, within, free = outcome.task.parts, outcome.plan.bounded, outcome.plan.free
     return BoundFigures(
-        parts.lowest_carrier, parts.highest_carrier, parts.least_tank_capacitance,
+        parts.lowest_carrier,
+        parts.highest_carrier,
+        parts.least_tank_capacitance,
         None if within is None else within.rms_cents,
         None if free is None else free.rms_cents,
         None if free is None else free.carrier,
         None if free is None else free.solution.tank_capacitance,
-    )  # fmt: skip
+    )
 
 
 def _field_figures(workpiece: Workpiece, outcome: Outcome, builds: Spread | None) -> FieldFigures:
@@ -262,9 +264,14 @@ def _place_figures(option: Option, outcome: Outcome) -> PlaceFigures:
 
 def _front_figures(point: FrontPoint) -> FrontFigures:
     return FrontFigures(
-        point.solution.place.name, point.rms_cents, point.price.cents_per_mm, point.price.drift_hz_per_ppm,
-        point.price.branch_hz_per_ppm, point.carrier, point.zero_beat,
-    )  # fmt: skip
+        point.solution.place.name,
+        point.rms_cents,
+        point.price.cents_per_mm,
+        point.price.drift_hz_per_ppm,
+        point.price.branch_hz_per_ppm,
+        point.carrier,
+        point.zero_beat,
+    )
 
 
 def _dense_curve(outcome: Outcome) -> NDArray[np.float64]:

@@ -23,8 +23,14 @@ from synth.design_file import design_hash
 
 SCHEMA = "beatfield.oscillator/1"
 OUTPUT = "output"
-TEST_POINTS = (("supply", COLD), ("wiper", WIPER), ("base", BASE), ("emitter", EMITTER), ("collector", COLLECTOR),
-               (OUTPUT, OUTPUT))  # fmt: skip
+TEST_POINTS = (
+    ("supply", COLD),
+    ("wiper", WIPER),
+    ("base", BASE),
+    ("emitter", EMITTER),
+    ("collector", COLLECTOR),
+    (OUTPUT, OUTPUT),
+)
 STOPS = (("low", 0.0), ("mid", 0.5), ("high", 1.0))
 PROBE = 10e-12  # F, of a usual probe on the collector
 LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
@@ -140,9 +146,7 @@ def oscillator_report(bench: Bench, state: SteadyState, trace: Trace | None = No
     )
 
 
-def _test_point(
-    name: str, node: str, state: SteadyState, trace: Trace | None, startup: float | None
-) -> TestPoint:
+def _test_point(name: str, node: str, state: SteadyState, trace: Trace | None, startup: float | None) -> TestPoint:
     fundamental = float(state.harmonic_amplitudes(node)[0])
     swings = fundamental >= LOWEST_FUNDAMENTAL
     if trace is not None and swings:

@@ -82,9 +82,7 @@ def _point_line(point: TestPoint) -> str:
     startup = DASH if point.startup_s is None else _time(point.startup_s)
     swing = format_quantity(point.peak_to_peak_v, "V", 4)
     dc = f"{point.dc_v:.3f} V"
-    return (
-        f"{point.name:<12}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>9}{startup:>12}"
-    )
+    return f"{point.name:<12}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>9}{startup:>12}"
 
 
 def _reading_line(reading: Reading, unit: str = "fraction") -> str:

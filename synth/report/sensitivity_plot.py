@@ -27,14 +27,25 @@ def save_sensitivity_plot(report: SensitivityReport, path: str | os.PathLike[str
             return
         place = 100.0 * columns(report, "distance_m")
         for index, (near, far) in enumerate(report.steep_spans_m):
-            axes.axvspan(100.0 * near, 100.0 * far, color=STEEP_TINT, linewidth=0.0, zorder=0,
-                         label="too steep to play" if index == 0 else None)
+            axes.axvspan(
+                100.0 * near,
+                100.0 * far,
+                color=STEEP_TINT,
+                linewidth=0.0,
+                zorder=0,
+                label="too steep to play" if index == 0 else None,
+            )
         axes.plot(place, columns(report, "cents_per_mm"), color=BLUE, marker="o", markersize=3, label="1 mm of hand")
         tremor = f"tremor, {1e3 * report.tremor_m:.3g} mm RMS"
         axes.plot(place, columns(report, "tremor_cents"), color=GREEN, marker="s", markersize=3, label=tremor)
         axes.plot(place, columns(report, "limen_cents"), color=ORANGE, linestyle=(0, (5, 2)), label="smallest heard")
-        axes.axhline(report.too_steep_cents_per_mm, color=QUIET, linestyle=":", linewidth=1.0,
-                     label=f"{report.too_steep_cents_per_mm:g} cents in 1 mm")
+        axes.axhline(
+            report.too_steep_cents_per_mm,
+            color=QUIET,
+            linestyle=":",
+            linewidth=1.0,
+            label=f"{report.too_steep_cents_per_mm:g} cents in 1 mm",
+        )
         axes.set_yscale("log")
         axes.set_yticks(TICKS, [f"{tick:g}" for tick in TICKS])
         axes.minorticks_off()

@@ -105,9 +105,14 @@ def sensitivity_report(workpiece: Workpiece, tremor: float = TREMOR_SIZE) -> Sen
         verdict = VERDICTS[2] if slope >= TOO_STEEP else VERDICTS[1] if moved > limen else VERDICTS[0]
         notes.append(NoteSensitivity(line.name, line.frequency, line.distance, slope, moved, limen, verdict))
     return SensitivityReport(
-        workpiece.design.name, design_hash(workpiece.design), tremor, TOO_STEEP, tuple(notes), steep_spans(field),
+        workpiece.design.name,
+        design_hash(workpiece.design),
+        tremor,
+        TOO_STEEP,
+        tuple(notes),
+        steep_spans(field),
         workpiece.notices,
-    )  # fmt: skip
+    )
 
 
 def steep_spans(field: PitchField) -> tuple[tuple[float, float], ...]:

@@ -146,8 +146,9 @@ def _stations(workpiece: Workpiece) -> list[tuple[str, Station]]:
 
 
 def _frequency_only(station: Station) -> Station:
-    return Station(station.oscillator, station.condition, station.setting, station.probe, None,
-                   station.by_trimmer, None)  # fmt: skip
+    return Station(
+        station.oscillator, station.condition, station.setting, station.probe, None, station.by_trimmer, None
+    )
 
 
 def _frequencies(rows: list[ReadingFigure]) -> set[str]:
@@ -158,10 +159,25 @@ def _frequencies(rows: list[ReadingFigure]) -> set[str]:
 def _field_figures(report: FieldReport) -> dict[str, Any]:
     """What the sheet takes over from the report of the pitch field."""
     names = (
-        "design", "design_hash", "posture", "mode", "reference_frequency_hz", "variable_frequency_empty_hz",
-        "zero_beat_m", "locked_near_m", "locked_far_m", "playable_near_m", "playable_far_m", "nearest_m", "lowest_hz",
-        "highest_hz", "octaves", "notes", "volume", "notices",
-    )  # fmt: skip
+        "design",
+        "design_hash",
+        "posture",
+        "mode",
+        "reference_frequency_hz",
+        "variable_frequency_empty_hz",
+        "zero_beat_m",
+        "locked_near_m",
+        "locked_far_m",
+        "playable_near_m",
+        "playable_far_m",
+        "nearest_m",
+        "lowest_hz",
+        "highest_hz",
+        "octaves",
+        "notes",
+        "volume",
+        "notices",
+    )
     return {name: getattr(report, name) for name in names}
 
 
@@ -175,5 +191,3 @@ def _limits(report: FieldReport) -> list[LimitFigure]:
         limit = general_field_limit(frequency)
         rows.append(LimitFigure(name, frequency, limit.field, limit.distance))
     return rows
-
-

@@ -74,10 +74,14 @@ def _note_span(figures: SheetFigures) -> str:
 
 def _radio(figures: SheetFigures) -> list[str]:
     rows = [
-        (limit.oscillator, reading(limit.frequency_hz, "Hz"), f"{quantity(limit.field_v_per_m, 'V', 3)}/m",
-         f"{limit.distance_m:.0f} m")
+        (
+            limit.oscillator,
+            reading(limit.frequency_hz, "Hz"),
+            f"{quantity(limit.field_v_per_m, 'V', 3)}/m",
+            f"{limit.distance_m:.0f} m",
+        )
         for limit in figures.limits
-    ]  # fmt: skip
+    ]
     return [
         paragraph(
             "As one example of such rules, the general limit of the United States, 47 CFR 15.209, from memory: 2400/f "
@@ -130,10 +134,19 @@ def _either_way(fraction: float | None) -> str:
 
 def _readings(figures: SheetFigures) -> list[str]:
     rows = grouped(
-        (what(row), (row.code, row.point, reading(row.expected, row.unit), span(row.low, row.high, row.unit),
-                     span(row.worst_low, row.worst_high, row.unit), ""))
+        (
+            what(row),
+            (
+                row.code,
+                row.point,
+                reading(row.expected, row.unit),
+                span(row.low, row.high, row.unit),
+                span(row.worst_low, row.worst_high, row.unit),
+                "",
+            ),
+        )
         for row in figures.readings
-    )  # fmt: skip
+    )
     heads = ("No.", "Point", "Expected", "Allowed", "All at worst", "Read")
     return [
         table(heads, rows, (2, 3, 4), "fill"),
@@ -149,8 +162,10 @@ def _ranges(figures: SheetFigures) -> list[str]:
     def at(frequency: float | None) -> str:
         return DASH if frequency is None else reading(frequency, "Hz")
 
-    rows = [(row.oscillator, at(row.out_hz), at(row.middle_hz), at(row.in_hz), at(row.set_hz),
-             percent(row.setting, 3), "") for row in figures.trimmers]  # fmt: skip
+    rows = [
+        (row.oscillator, at(row.out_hz), at(row.middle_hz), at(row.in_hz), at(row.set_hz), percent(row.setting, 3), "")
+        for row in figures.trimmers
+    ]
     heads = ("Trimmer", "All out (least pF)", "Middle", "All in (most pF)", "Set to", "Turned in", "Read")
     if rows:
         return [table(heads, rows, (1, 2, 3, 4, 5), "fill")]
@@ -160,10 +175,12 @@ def _ranges(figures: SheetFigures) -> list[str]:
 def _causes(figures: SheetFigures) -> list[str]:
     expected = {row.code: row for row in figures.readings}
     rows = grouped(
-        (_low_by(expected[cause.code]),
-         (cause.part, _amount(cause), DASH if cause.tolerances is None else f"{cause.tolerances:.1f}"))
+        (
+            _low_by(expected[cause.code]),
+            (cause.part, _amount(cause), DASH if cause.tolerances is None else f"{cause.tolerances:.1f}"),
+        )
         for cause in figures.causes
-    )  # fmt: skip
+    )
     heads = ("Points to", "Which is off by", "Times its tolerance")
     return [
         paragraph(
@@ -196,8 +213,11 @@ def _ruler(figures: SheetFigures) -> list[str]:
     rows = ruler_rows(figures)
     if not rows:
         return [check, paragraph("The field is silent at every hand distance: there is nothing to mark.")]
-    earth = "bonded to earth" if figures.body_capacitance_f is None else (
-        f"{quantity(figures.body_capacitance_f, 'F')} to earth")  # fmt: skip
+    earth = (
+        "bonded to earth"
+        if figures.body_capacitance_f is None
+        else (f"{quantity(figures.body_capacitance_f, 'F')} to earth")
+    )
     how = (
         "Cut along the dashed lines and glue the rows one after the other. Put 0 at the antenna's surface and "
         f"measure to the skin: {figures.posture} hand, player {earth}, {centimetres(figures.stand_distance_m)} "

@@ -12,11 +12,18 @@ ASSUMED = {"resistor": 0.01, "potentiometer": 0.20, "supply": 0.02, "gain": 0.50
 """Tolerances that a design does not state, of parts that hardly move a frequency: our assumption, printed as such."""
 
 KINDS = {
-    "inductor": "tank coils", "capacitor": "fixed capacitors", "trimmer": "trimmers, both ends",
-    "branch_inductor": "series inductor", "stray": "stray of board, wiring and windings",
-    "antenna_stray": "antenna's mount and lead", "junction": "transistor's capacitances", "resistor": "resistors",
-    "potentiometer": "pots, whole track", "supply": "supply voltage", "gain": "transistor's current gain",
-}  # fmt: skip
+    "inductor": "tank coils",
+    "capacitor": "fixed capacitors",
+    "trimmer": "trimmers, both ends",
+    "branch_inductor": "series inductor",
+    "stray": "stray of board, wiring and windings",
+    "antenna_stray": "antenna's mount and lead",
+    "junction": "transistor's capacitances",
+    "resistor": "resistors",
+    "potentiometer": "pots, whole track",
+    "supply": "supply voltage",
+    "gain": "transistor's current gain",
+}
 OF_CIRCUIT = ("junction", *ASSUMED)
 SERIES = {"inductor": "E12", "branch_inductor": "E12", "capacitor": "E24", "resistor": "E24", "potentiometer": "E6"}
 EACH = "each oscillator"
@@ -56,10 +63,11 @@ def tolerance_figures(design: Design) -> tuple[ToleranceFigure, ...]:
     if design.branch is None:
         kinds.remove("branch_inductor")
     return tuple(
-        ToleranceFigure(kind, KINDS[kind], ASSUMED[kind], "assumed here") if kind in ASSUMED else
-        ToleranceFigure(kind, KINDS[kind], getattr(section, kind), "the design" if stated else "usual, not stated")
+        ToleranceFigure(kind, KINDS[kind], ASSUMED[kind], "assumed here")
+        if kind in ASSUMED
+        else ToleranceFigure(kind, KINDS[kind], getattr(section, kind), "the design" if stated else "usual, not stated")
         for kind in kinds
-    )  # fmt: skip
+    )
 
 
 def part_figures(design: Design) -> tuple[PartFigure, ...]:
@@ -70,8 +78,17 @@ def part_figures(design: Design) -> tuple[PartFigure, ...]:
         series = SERIES[kind]
         preferred = nearest(series, value)
         off = preferred / value - 1.0
-        return PartFigure(place, name, unit, value, None, series, preferred, 0.0 if abs(off) < SAME else off,
-                          limits.get(kind, ASSUMED.get(kind)))  # fmt: skip
+        return PartFigure(
+            place,
+            name,
+            unit,
+            value,
+            None,
+            series,
+            preferred,
+            0.0 if abs(off) < SAME else off,
+            limits.get(kind, ASSUMED.get(kind)),
+        )
 
     def tank(place: str, section: VariableSection | ReferenceSection | VolumeSection) -> list[PartFigure]:
         found = [
@@ -113,11 +130,17 @@ def _circuit_parts(design: Design, part: Callable[[str, str, str, str, float], P
     if circuit is None:
         return []
     rows = (
-        ("feedback capacitor", "capacitor", "F"), ("emitter capacitor", "capacitor", "F"),
-        ("upper resistor", "resistor", "ohm"), ("potentiometer", "potentiometer", "ohm"),
-        ("lower resistor", "resistor", "ohm"), ("feed resistor", "resistor", "ohm"),
-        ("emitter resistor", "resistor", "ohm"), ("wiper capacitor", "capacitor", "F"),
-        ("base capacitor", "capacitor", "F"), ("coupling capacitor", "capacitor", "F"),
-        ("supply resistor", "resistor", "ohm"), ("supply capacitor", "capacitor", "F"),
-    )  # fmt: skip
+        ("feedback capacitor", "capacitor", "F"),
+        ("emitter capacitor", "capacitor", "F"),
+        ("upper resistor", "resistor", "ohm"),
+        ("potentiometer", "potentiometer", "ohm"),
+        ("lower resistor", "resistor", "ohm"),
+        ("feed resistor", "resistor", "ohm"),
+        ("emitter resistor", "resistor", "ohm"),
+        ("wiper capacitor", "capacitor", "F"),
+        ("base capacitor", "capacitor", "F"),
+        ("coupling capacitor", "capacitor", "F"),
+        ("supply resistor", "resistor", "ohm"),
+        ("supply capacitor", "capacitor", "F"),
+    )
     return [part(EACH, name, kind, unit, getattr(circuit, name.replace(" ", "_"))) for name, kind, unit in rows]

@@ -19,8 +19,14 @@ def save_sheet_plot(figures: SheetFigures, path: str | os.PathLike[str], force: 
                 for ends in ((row.worst_low, row.worst_high), (row.low, row.high))
             )
             axes.plot(worst, [place, place], color=QUIET, linewidth=1.0, label=None if place else "all parts at worst")
-            axes.plot(band, [place, place], color=BLUE, linewidth=6.0, solid_capstyle="butt",
-                      label=None if place else "allowed band (root sum of squares)")  # fmt: skip
+            axes.plot(
+                band,
+                [place, place],
+                color=BLUE,
+                linewidth=6.0,
+                solid_capstyle="butt",
+                label=None if place else "allowed band (root sum of squares)",
+            )
         axes.axvline(0.0, color=INK, linewidth=0.8)
         names = [f"{row.code} {row.oscillator}, {row.point}: {reading(row.expected, row.unit)}" for row in rows]
         axes.set_yticks(range(len(rows)), names, fontsize=8)

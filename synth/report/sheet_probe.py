@@ -92,9 +92,13 @@ def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str
 
 
 def circuit_probe(
-    design: Design, which: str, circuit: OscillatorCircuit, lead: float = 0.0, near: float | None = None,
+    design: Design,
+    which: str,
+    circuit: OscillatorCircuit,
+    lead: float = 0.0,
+    near: float | None = None,
     tap_ratio: float = 1.0,
-) -> Probe:  # fmt: skip
+) -> Probe:
     """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `lead`, F: the share of its
     antenna that is mount and lead; `near`, Hz, picks the mode; `tap_ratio` as of `Antenna`.
 
@@ -144,10 +148,14 @@ def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) ->
         part("tank capacitor", "capacitor", "F", "fixed_capacitor"),
         part("feedback capacitor", "capacitor", "F", "feedback_capacitor"),
         part("emitter capacitor", "capacitor", "F", "emitter_capacitor"),
-        (Part("stray across the tank", "stray", "F", own, total),
-         lambda of, by: replace(of, fixed_capacitor=of.fixed_capacitor + total * (by - 1.0))),
-        (Part("trimmer at its place", "trimmer", "F", trimmer, trimmer),
-         lambda of, by: replace(of, fixed_capacitor=of.fixed_capacitor + trimmer * (by - 1.0))),
+        (
+            Part("stray across the tank", "stray", "F", own, total),
+            lambda of, by: replace(of, fixed_capacitor=of.fixed_capacitor + total * (by - 1.0)),
+        ),
+        (
+            Part("trimmer at its place", "trimmer", "F", trimmer, trimmer),
+            lambda of, by: replace(of, fixed_capacitor=of.fixed_capacitor + trimmer * (by - 1.0)),
+        ),
         part("supply voltage", "supply", "V", "supply_voltage"),
         part("supply resistor", "resistor", "ohm", "supply_resistor"),
         bias("upper resistor", "resistor", "upper_resistor"),
@@ -155,12 +163,21 @@ def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) ->
         bias("lower resistor", "resistor", "lower_resistor"),
         bias("feed resistor", "resistor", "feed_resistor"),
         bias("emitter resistor", "resistor", "emitter_resistor"),
-        (Part("transistor's current gain", "gain", "ratio", gain, gain),
-         lambda of, by: replace(of, transistor=replace(transistor, forward_gain=gain * by))),
-        (Part("transistor's collector capacitance", "junction", "F", *2 * (junction.zero_bias_capacitance,)),
-         lambda of, by: replace(of, transistor=replace(transistor, collector_junction=replace(
-             junction, zero_bias_capacitance=junction.zero_bias_capacitance * by)))),
-    ]  # fmt: skip
+        (
+            Part("transistor's current gain", "gain", "ratio", gain, gain),
+            lambda of, by: replace(of, transistor=replace(transistor, forward_gain=gain * by)),
+        ),
+        (
+            Part("transistor's collector capacitance", "junction", "F", *2 * (junction.zero_bias_capacitance,)),
+            lambda of, by: replace(
+                of,
+                transistor=replace(
+                    transistor,
+                    collector_junction=replace(junction, zero_bias_capacitance=junction.zero_bias_capacitance * by),
+                ),
+            ),
+        ),
+    ]
     return found + _antenna_parts(circuit, lead, turned_by)
 
 
@@ -170,12 +187,16 @@ def _antenna_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) ->
         return []
     own, series = antenna.capacitance, antenna.inductance
     parts: list[tuple[Part, Turn]] = [
-        (Part("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE),
-         lambda of, by: replace(of, antenna=replace(antenna, capacitance=own + turned_by * LEAD_BASE * (by - 1.0)))),
-    ]  # fmt: skip
+        (
+            Part("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE),
+            lambda of, by: replace(of, antenna=replace(antenna, capacitance=own + turned_by * LEAD_BASE * (by - 1.0))),
+        ),
+    ]
     if series > 0.0:
         parts.append(
-            (Part("series inductor", "branch_inductor", "H", *2 * (series * turned_by,)),
-             lambda of, by: replace(of, antenna=replace(antenna, inductance=series * by)))
-        )  # fmt: skip
+            (
+                Part("series inductor", "branch_inductor", "H", *2 * (series * turned_by,)),
+                lambda of, by: replace(of, antenna=replace(antenna, inductance=series * by)),
+            )
+        )
     return parts

@@ -103,9 +103,7 @@ def station_readings(
     for number, (key, name, unit, probe) in enumerate(rows, first):
         code = f"{letter}{number}"
         slopes, spread = sensitivities(probe, key), relative_tolerances(probe, limits)
-        readings.append(
-            _reading(code, station, name, unit, probe.read("", 1.0)[key], slopes, spread)
-        )
+        readings.append(_reading(code, station, name, unit, probe.read("", 1.0)[key], slopes, spread))
         causes += _causes(code, unit, probe.parts, slopes, spread)
     return readings, causes
 
@@ -151,14 +149,29 @@ def pot_figure(station: Station) -> PotFigure | None:
 
 
 def _reading(
-    code: str, station: Station, point: str, unit: str, expected: float, slopes: Mapping[str, float],
-    spread: Mapping[str, float], condition: str | None = None,
-) -> ReadingFigure:  # fmt: skip
+    code: str,
+    station: Station,
+    point: str,
+    unit: str,
+    expected: float,
+    slopes: Mapping[str, float],
+    spread: Mapping[str, float],
+    condition: str | None = None,
+) -> ReadingFigure:
     band = reading_band(slopes, spread)
     near, worst = abs(expected) * band.root_sum_square, abs(expected) * band.worst_case
-    return ReadingFigure(code, station.oscillator, point, condition or station.condition, unit, expected,
-                         max(expected - near, 0.0), expected + near, max(expected - worst, 0.0),
-                         expected + worst)  # fmt: skip
+    return ReadingFigure(
+        code,
+        station.oscillator,
+        point,
+        condition or station.condition,
+        unit,
+        expected,
+        max(expected - near, 0.0),
+        expected + near,
+        max(expected - worst, 0.0),
+        expected + worst,
+    )
 
 
 def _causes(

@@ -64,8 +64,9 @@ def ruler_rows(figures: SheetFigures) -> list[str]:
 def check_bar() -> str:
     """A bar of exactly 100 mm between its outer edges."""
     width, height = BAR + LEFT + RIGHT, 9.0
-    ticks = "".join(_line(LEFT + place, 1.0, LEFT + place, 5.0 if place % 50.0 else 6.5, 0.15)
-                    for place in range(10, 100, 10))  # fmt: skip
+    ticks = "".join(
+        _line(LEFT + place, 1.0, LEFT + place, 5.0 if place % 50.0 else 6.5, 0.15) for place in range(10, 100, 10)
+    )
     bar = f'<rect x="{LEFT:g}" y="0.5" width="{BAR:g}" height="2" fill="#000"/>'
     label = "".join(_label(LEFT + place, 8.6, f"{place:g}", 2.4) for place in (50.0,))
     ends = _label(LEFT, 8.6, "0", 2.4) + _label(LEFT + BAR, 8.6, "100 mm", 2.4)
@@ -87,8 +88,10 @@ def _row(figures: SheetFigures, marks: Sequence[Mark], index: int, count: int, l
     if figures.zero_beat_m is not None and start <= 1e3 * figures.zero_beat_m <= end:
         place = at(1e3 * figures.zero_beat_m)
         parts += [_line(place, 2.0, place, EDGE, 0.5), _label(place - 1.2, 4.2, "zero beat", 2.4, "end")]
-    parts += [_line(at(start), 1.0, at(start), HEIGHT - 1.0, 0.15, "1.2 0.8"),
-              _line(at(end), 1.0, at(end), HEIGHT - 1.0, 0.15, "1.2 0.8")]  # fmt: skip
+    parts += [
+        _line(at(start), 1.0, at(start), HEIGHT - 1.0, 0.15, "1.2 0.8"),
+        _line(at(end), 1.0, at(end), HEIGHT - 1.0, 0.15, "1.2 0.8"),
+    ]
     if index + 1 < count:
         parts.append(_label(at(end) + 1.0, EDGE - 4.6, "glue row", 2.0, "start"))
         parts.append(_label(at(end) + 1.0, EDGE - 2.0, f"{index + 2} on here", 2.0, "start"))
@@ -133,8 +136,11 @@ def _note(mark: Mark, x: float, side: str) -> str:
     top = EDGE - (4.0 if sharp else 9.5 if tonic else 6.5)
     width = 0.5 if tonic else 0.22 if not sharp else 0.14
     line = _line(x, top, x, EDGE, width)
-    return line + (_label(x, top - 1.0, mark.name, 3.1 if tonic else 2.5, side, weight="bold" if tonic else "")
-                   if mark.labelled else "")  # fmt: skip
+    return line + (
+        _label(x, top - 1.0, mark.name, 3.1 if tonic else 2.5, side, weight="bold" if tonic else "")
+        if mark.labelled
+        else ""
+    )
 
 
 def _rank(name: str) -> int:
@@ -147,8 +153,10 @@ def _room(first: str, second: str) -> float:
 
 def _line(x1: float, y1: float, x2: float, y2: float, width: float, dashes: str = "") -> str:
     dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
-    return (f'<line x1="{x1:.3f}" y1="{y1:.3f}" x2="{x2:.3f}" y2="{y2:.3f}" stroke="#000" '
-            f'stroke-width="{width:g}"{dashed}/>')  # fmt: skip
+    return (
+        f'<line x1="{x1:.3f}" y1="{y1:.3f}" x2="{x2:.3f}" y2="{y2:.3f}" stroke="#000" '
+        f'stroke-width="{width:g}"{dashed}/>'
+    )
 
 
 def _label(x: float, y: float, words: str, size: float, anchor: str = "middle", weight: str = "") -> str:
@@ -158,5 +166,11 @@ def _label(x: float, y: float, words: str, size: float, anchor: str = "middle", 
 
 def _svg(width: float, height: float, inner: str, title: str) -> str:
     """An SVG whose user units are millimetres on paper."""
-    return tag("svg", f"<title>{text(title)}</title>{inner}", width=f"{width:g}mm", height=f"{height:g}mm",
-               viewBox=f"0 0 {width:g} {height:g}", role="img")  # fmt: skip
+    return tag(
+        "svg",
+        f"<title>{text(title)}</title>{inner}",
+        width=f"{width:g}mm",
+        height=f"{height:g}mm",
+        viewBox=f"0 0 {width:g} {height:g}",
+        role="img",
+    )

@@ -51,8 +51,15 @@ def antenna_station(workpiece: Workpiece, distance: float | None = None) -> Stat
     condition = "antenna on, no player near" if distance is None else f"hand at {100.0 * distance:.1f} cm"
     antenna = Antenna(own + lead, lead, instrument.branch, instrument.tap_ratio)
     tank = tank_in(workpiece.design, "variable")
-    return _station(workpiece.design, "variable", condition, tank, antenna, instrument.mode,
-                    near=float(instrument.frequency_with(own + lead)))  # fmt: skip
+    return _station(
+        workpiece.design,
+        "variable",
+        condition,
+        tank,
+        antenna,
+        instrument.mode,
+        near=float(instrument.frequency_with(own + lead)),
+    )
 
 
 def volume_station(workpiece: Workpiece) -> Station | None:
@@ -65,9 +72,14 @@ def volume_station(workpiece: Workpiece) -> Station | None:
 
 
 def _station(
-    design: Design, which: str, condition: str, tank: Tank, antenna: Antenna | None, mode: str = "low",
+    design: Design,
+    which: str,
+    condition: str,
+    tank: Tank,
+    antenna: Antenna | None,
+    mode: str = "low",
     near: float | None = None,
-) -> Station:  # fmt: skip
+) -> Station:
     section: ReferenceSection | VariableSection | VolumeSection = getattr(design, which)
     resonance = resonance_probe(tank, section.stray + section.self_capacitance, antenna, mode)
     setting = tank.trimmer_setting if section.trimmer_maximum > 0.0 else None

@@ -46,8 +46,12 @@ def checks(figures: SheetFigures) -> list[str]:
         "Read frequencies through a few picofarads or with a loop of wire beside the coil, never with a probe on the "
         f"tank{_probe_shift(figures)}."
     )
-    found += [f"Read {row.code}: {what(row)}. Expected {reading(row.expected, row.unit)}, allowed "
-              f"{span(row.low, row.high, row.unit)}." for row in figures.readings if row.unit == "Hz"]  # fmt: skip
+    found += [
+        f"Read {row.code}: {what(row)}. Expected {reading(row.expected, row.unit)}, allowed "
+        f"{span(row.low, row.high, row.unit)}."
+        for row in figures.readings
+        if row.unit == "Hz"
+    ]
     return found
 
 

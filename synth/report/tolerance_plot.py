@@ -36,8 +36,15 @@ def _draw_trimmer(axes: Axes, report: ToleranceReport) -> None:
     label = f"reach zero beat, {100.0 * report.zero_beat_reached.share:.1f} %"
     axes.hist(setting[inside], edges, color=BLUE, label=label)
     if not inside.all():
-        axes.hist(setting[~inside], edges, color=VERMILLION, hatch="////", edgecolor="white", linewidth=0.0,
-                  label="trimmer at its end")
+        axes.hist(
+            setting[~inside],
+            edges,
+            color=VERMILLION,
+            hatch="////",
+            edgecolor="white",
+            linewidth=0.0,
+            label="trimmer at its end",
+        )
     for end in (0.0, 1.0):
         axes.axvline(end, color=QUIET, linewidth=1.0, linestyle=":")
     axes.set_xlim(edges[0], edges[-1])
@@ -73,10 +80,13 @@ def _draw_notes(axes: Axes, report: ToleranceReport) -> None:
 
 def _draw_parts(axes: Axes, report: ToleranceReport) -> None:
     """Shares of the variance, the strongest parts on top."""
-    held = {name: {hold.part: hold.share for hold in report.outcome(name).held_by}
-            for name in ("trimmer_setting", "highest", "unevenness")}  # fmt: skip
-    ranked = sorted((part.part for part in report.parts),
-                    key=lambda part: -max(shares.get(part, 0.0) for shares in held.values()))[:MOST_PARTS]
+    held = {
+        name: {hold.part: hold.share for hold in report.outcome(name).held_by}
+        for name in ("trimmer_setting", "highest", "unevenness")
+    }
+    ranked = sorted(
+        (part.part for part in report.parts), key=lambda part: -max(shares.get(part, 0.0) for shares in held.values())
+    )[:MOST_PARTS]
     labels = {"trimmer_setting": "trimmer setting", "highest": "highest note", "unevenness": "unevenness"}
     places = np.arange(len(ranked))[::-1]
     for index, (name, colour) in enumerate(zip(held, (BLUE, GREEN, QUIET), strict=True)):

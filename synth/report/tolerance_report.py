@@ -38,9 +38,14 @@ MODE_BUILDS = 4000
 FEWEST_RARE = 0.001  # share of builds from which a start in the other mode is spoken of
 AFTER_TUNING = frozenset({"zero_beat_distance", "lowest", "highest", "unevenness"})
 UNITS = {
-    "reference_frequency": "Hz", "variable_frequency": "Hz", "trimmer_setting": "", "zero_beat_distance": "m",
-    "lowest": "Hz", "highest": "Hz", "unevenness": "cents RMS",
-}  # fmt: skip
+    "reference_frequency": "Hz",
+    "variable_frequency": "Hz",
+    "trimmer_setting": "",
+    "zero_beat_distance": "m",
+    "lowest": "Hz",
+    "highest": "Hz",
+    "unevenness": "cents RMS",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,8 +277,9 @@ def _goals(section: GoalsSection, goals: Goals, runs: Outcomes) -> tuple[GoalFig
     reached = float(runs.reached.mean())
     found = []
     if section.zero_beat is not None:
-        found.append(GoalFigure("the trimmer reaches zero beat", reached, section.zero_beat,
-                                reached >= section.zero_beat))
+        found.append(
+            GoalFigure("the trimmer reaches zero beat", reached, section.zero_beat, reached >= section.zero_beat)
+        )
     asked = 0
     for name, words in {"lowest": "goes down to", "highest": "goes up to", "unevenness": "unevenness"}.items():
         limit = getattr(goals, name)
@@ -306,8 +312,9 @@ def _notices(workpiece: Workpiece, trial: Trial, builds: int, seed: int) -> tupl
     if branch is None:
         return ()
     tank = instrument.variable_tank
-    share, low, high = other_mode_share(trial, builds, seed, tank.series_resistance,
-                                        branch.series_resistance(tank.frequency))
+    share, low, high = other_mode_share(
+        trial, builds, seed, tank.series_resistance, branch.series_resistance(tank.frequency)
+    )
     if share < FEWEST_RARE:
         return ()
     return (

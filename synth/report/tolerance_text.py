@@ -6,10 +6,14 @@ from synth.quantity import format_quantity
 from synth.report.tolerance_report import PartFigure, ToleranceReport
 
 LABELS = {
-    "reference_frequency": "reference, as set", "variable_frequency": "variable, at zero beat",
-    "trimmer_setting": "trimmer for zero beat", "zero_beat_distance": "zero beat",
-    "lowest": "lowest note", "highest": "highest note", "unevenness": "unevenness",
-}  # fmt: skip
+    "reference_frequency": "reference, as set",
+    "variable_frequency": "variable, at zero beat",
+    "trimmer_setting": "trimmer for zero beat",
+    "zero_beat_distance": "zero beat",
+    "lowest": "lowest note",
+    "highest": "highest note",
+    "unevenness": "unevenness",
+}
 
 
 def tolerance_text(report: ToleranceReport) -> str:
@@ -37,10 +41,16 @@ def tolerance_text(report: ToleranceReport) -> str:
         rss = _cell(figure.outcome, figure.rss)
         name = LABELS[figure.outcome] + _unit_text(figure.outcome)
         lines.append(f"{name:<28}" + "".join(f"{cell:>12}" for cell in cells) + f"{worst:>26}{rss:>12}")
-    lines += ["", "5 %, median, 95 %: of the random builds; below the trimmer, of those that reach zero beat.",
-              "worst case, RSS: brought to zero beat even where that takes more than the trimmer.", ""]
-    lines += [f"{'part':<26}{'limit':>8}{'':>3}share of the spread of",
-              f"{'':<37}{'trimmer':>9}{'lowest':>9}{'highest':>9}{'uneven.':>9}"]
+    lines += [
+        "",
+        "5 %, median, 95 %: of the random builds; below the trimmer, of those that reach zero beat.",
+        "worst case, RSS: brought to zero beat even where that takes more than the trimmer.",
+        "",
+    ]
+    lines += [
+        f"{'part':<26}{'limit':>8}{'':>3}share of the spread of",
+        f"{'':<37}{'trimmer':>9}{'lowest':>9}{'highest':>9}{'uneven.':>9}",
+    ]
     lines += [_part_line(report, part) for part in _ranked(report)]
     lines += _goal_lines(report) + _tighter_lines(report)
     lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
@@ -96,8 +106,7 @@ def _tighter_lines(report: ToleranceReport) -> list[str]:
 
 
 def _unit_text(outcome: str) -> str:
-    return {"unevenness": ", cents", "trimmer_setting": "", "lowest": ", Hz",
-            "highest": ", Hz"}.get(outcome, ", kHz")  # fmt: skip
+    return {"unevenness": ", cents", "trimmer_setting": "", "lowest": ", Hz", "highest": ", Hz"}.get(outcome, ", kHz")
 
 
 def _cell(outcome: str, value: float | None) -> str:

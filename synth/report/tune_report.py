@@ -18,8 +18,17 @@ from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.tune/1"
 CSV_COLUMNS = (
-    "start_s", "seconds", "note", "wanted_hz", "distance_m", "placed_m", "sounded_hz", "cents", "wobble_cents", "fault",
-)  # fmt: skip
+    "start_s",
+    "seconds",
+    "note",
+    "wanted_hz",
+    "distance_m",
+    "placed_m",
+    "sounded_hz",
+    "cents",
+    "wobble_cents",
+    "fault",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +78,18 @@ class TuneReport:
         rows = [",".join(CSV_COLUMNS)]
         for note in self.notes:
             cells = [getattr(note, column) for column in CSV_COLUMNS]
-            rows.append(",".join("" if cell is None else f"{cell:.9g}" if isinstance(cell, float) else f'"{cell}"'
-                                 if "," in cell else cell for cell in cells))  # fmt: skip
+            rows.append(
+                ",".join(
+                    ""
+                    if cell is None
+                    else f"{cell:.9g}"
+                    if isinstance(cell, float)
+                    else f'"{cell}"'
+                    if "," in cell
+                    else cell
+                    for cell in cells
+                )
+            )
         return "\n".join(rows) + "\n"
 
     def text(self) -> str:
@@ -127,9 +146,17 @@ def _outcome(played: PlayedNote, field: PitchField) -> NoteOutcome:
     if played.sounded is None:
         fault = _fault(note.number, played.frequency, field)
     return NoteOutcome(
-        note.start, note.seconds, note_name(note.number), played.frequency, played.distance, played.placed,
-        played.sounded, played.cents, played.wobble_cents, fault,
-    )  # fmt: skip
+        note.start,
+        note.seconds,
+        note_name(note.number),
+        played.frequency,
+        played.distance,
+        played.placed,
+        played.sounded,
+        played.cents,
+        played.wobble_cents,
+        fault,
+    )
 
 
 def _fault(number: int, frequency: float, field: PitchField) -> str:
@@ -154,19 +181,28 @@ def _text(report: TuneReport) -> str:
         f"{'in reach':<12}{report.in_reach} of {len(report.notes)} notes",
     ]
     if report.rms_cents is not None and report.worst_cents is not None and report.rms_placement_m is not None:
-        lines.append(f"{'intonation':<12}{report.rms_cents:.1f} cents RMS off, {report.worst_cents:+.1f} at worst, "
-                     f"by a hand {1e3 * report.rms_placement_m:.2f} mm RMS off")
+        lines.append(
+            f"{'intonation':<12}{report.rms_cents:.1f} cents RMS off, {report.worst_cents:+.1f} at worst, "
+            f"by a hand {1e3 * report.rms_placement_m:.2f} mm RMS off"
+        )
     if report.held_at_border:
         lines.append(f"{'':<12}errors led out of the playable distances for a while: held at their border")
     lines.append(f"\n{'at':>8}  {'wanted':<18}{'hand':>11}{'put':>11}{'sounded':>13}{'off':>15}{'wobble':>14}")
     for note in report.notes:
         start = f"{note.start_s:6.2f} s  {note.note:<6}{note.wanted_hz:>9.1f} Hz"
-        if (note.distance_m is None or note.placed_m is None or note.sounded_hz is None or note.cents is None
-                or note.wobble_cents is None):  # fmt: skip
+        if (
+            note.distance_m is None
+            or note.placed_m is None
+            or note.sounded_hz is None
+            or note.cents is None
+            or note.wobble_cents is None
+        ):
             lines.append(f"{start}  out of reach, silent")
             continue
-        lines.append(f"{start}{100.0 * note.distance_m:>8.2f} cm{100.0 * note.placed_m:>8.2f} cm"
-                     f"{note.sounded_hz:>10.1f} Hz{note.cents:>+9.1f} cents{note.wobble_cents:>8.1f} cents")
+        lines.append(
+            f"{start}{100.0 * note.distance_m:>8.2f} cm{100.0 * note.placed_m:>8.2f} cm"
+            f"{note.sounded_hz:>10.1f} Hz{note.cents:>+9.1f} cents{note.wobble_cents:>8.1f} cents"
+        )
     faults = report.faults()
     lines += [""] * bool(faults) + [f"note: {fault}" for fault in faults]
     return "\n".join(lines) + "\n"

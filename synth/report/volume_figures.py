@@ -27,15 +27,17 @@ class VolumeFigures:
         """Names and values for the text report."""
         steepness = self.steepness_at_minus_12_db_per_cm
         return [
-            ("volume oscillator", f"{self.oscillator_empty_hz / 1e3:.3f} kHz, no player; "
-             f"resonance {self.resonance_hz / 1e3:.3f} kHz"),
+            (
+                "volume oscillator",
+                f"{self.oscillator_empty_hz / 1e3:.3f} kHz, no player; resonance {self.resonance_hz / 1e3:.3f} kHz",
+            ),
             ("volume ring", f"{1e12 * self.ring_empty_capacitance_f:.3f} pF, no player"),
             ("volume hand, silent", f"up to {_centimetres(self.silent_below_m)}"),
             ("volume hand, -40 dB", _centimetres(self.minus_40_db_m)),
             ("volume hand, -3 dB", _centimetres(self.minus_3_db_m)),
             ("volume hand, full", f"from {_centimetres(self.full_from_m)}"),
             ("volume steepness", "-" if steepness is None else f"{steepness:.1f} dB/cm at {STEEPNESS_AT_DB:.0f} dB"),
-        ]  # fmt: skip
+        ]
 
 
 def volume_figures(volume: VolumeAntenna) -> VolumeFigures:

@@ -61,9 +61,7 @@ def highest_offset(harmonics: Floats, top: int, sample_rate: float, lock_range: 
     return float(offsets[count - 1]) if count else 0.0
 
 
-def crossings(
-    harmonics: Floats, tops: tuple[int, ...], sample_rate: float, lock_range: float
-) -> tuple[Floats, Floats]:
+def crossings(harmonics: Floats, tops: tuple[int, ...], sample_rate: float, lock_range: float) -> tuple[Floats, Floats]:
     """Offsets, Hz, at which each level starts and ends giving way to the next, and the level numbers there.
 
     `tops`: K of each level, falling, the last one 0. A level takes over only once the one before has gone.

@@ -114,9 +114,10 @@ class Smoother:
         """
         last = self._last or [float(values[0]) for values in rows]
         moving = [
-            number for number, (values, before) in enumerate(zip(rows, last, strict=True))
+            number
+            for number, (values, before) in enumerate(zip(rows, last, strict=True))
             if before not in RESTS or not (values == before).all()
-        ]  # fmt: skip
+        ]
         count, size = len(moving), rows[0].size + 1
         if self._diagonals.shape[1] != count * size:
             self._diagonals = np.full((2, count * size), -self._pole, order="F")

@@ -186,4 +186,3 @@ def _in_band(rows: Complexes, offsets: Floats, sample_rate: float, lock_range: f
     fitting = rows.copy()
     fitting[:, 1:] *= np.clip((1.0 - farthest[:, None] / np.maximum(edges, 1e-9)) / room, 0.0, 1.0)
     return fitting
-

@@ -66,8 +66,9 @@ class Tune:
     def transposed(self, semitones: int) -> Tune:
         """The same melody `semitones` higher (lower where negative). DesignError beyond five octaves."""
         if abs(semitones) > FARTHEST_TRANSPOSED:
-            raise DesignError(f"--transpose {semitones}: must be between -{FARTHEST_TRANSPOSED} and "
-                              f"{FARTHEST_TRANSPOSED} semitones")
+            raise DesignError(
+                f"--transpose {semitones}: must be between -{FARTHEST_TRANSPOSED} and {FARTHEST_TRANSPOSED} semitones"
+            )
         return replace(self, notes=tuple(replace(note, number=note.number + semitones) for note in self.notes))
 
 

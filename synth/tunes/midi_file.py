@@ -51,8 +51,10 @@ def read_midi(content: bytes, name: str, track: int | None = None, channel: int 
     channels = f"channel {channel}" if channel is not None else f"all channels but {PERCUSSION}"
     remarks = [f"track {index + 1} of {len(tracks)}, {channels}, the highest note at any moment"]
     if left_out:
-        remarks.append(f"{left_out} of {len(spans)} notes left out under higher ones, or cut to less than "
-                       f"{1000.0 * SHORTEST_NOTE:.0f} ms")
+        remarks.append(
+            f"{left_out} of {len(spans)} notes left out under higher ones, or cut to less than "
+            f"{1000.0 * SHORTEST_NOTE:.0f} ms"
+        )
     return checked_tune(name, notes, remarks)
 
 
@@ -72,8 +74,11 @@ def _chosen_track(tracks: list[list[Any]], name: str, track: int | None, channel
 
 
 def _starts(messages: Iterable[Any], channel: int | None) -> Iterable[Any]:
-    return (message for message in messages if message.type == "note_on" and message.velocity > 0
-            and _wanted(message, channel))
+    return (
+        message
+        for message in messages
+        if message.type == "note_on" and message.velocity > 0 and _wanted(message, channel)
+    )
 
 
 def _wanted(message: Any, channel: int | None) -> bool:
@@ -160,6 +165,7 @@ def _highest(spans: list[_Span]) -> tuple[list[TuneNote], int]:
             break
     notes = [
         TuneNote(span.number, span.start, span.end - span.start, span.velocity / 127.0, joined)
-        for span, joined in played if span.end - span.start >= SHORTEST_NOTE
+        for span, joined in played
+        if span.end - span.start >= SHORTEST_NOTE
     ]
     return notes, len(spans) - len(notes)

@@ -1,12 +1,12 @@
 """A melody written as text: notes and their lengths, with commas or line ends between them.
 
-    # anything after a hash that stands apart is for the reader
-    tempo 96                quarter notes a minute (120 until told otherwise)
-    volume 0.8              gain of the notes that follow, above 0 and up to 1 (1 at first)
-    A4 1/4, C5 1/8, Bb4 1/8 a note with its octave, and its length as a fraction of a whole note
-    rest 1/4                silence
-    legato                  from here on the hand slides from note to note, the volume stays up
-    separate                from here on the volume hand parts the notes (so it is at first)
+# anything after a hash that stands apart is for the reader
+tempo 96                quarter notes a minute (120 until told otherwise)
+volume 0.8              gain of the notes that follow, above 0 and up to 1 (1 at first)
+A4 1/4, C5 1/8, Bb4 1/8 a note with its octave, and its length as a fraction of a whole note
+rest 1/4                silence
+legato                  from here on the hand slides from note to note, the volume stays up
+separate                from here on the volume hand parts the notes (so it is at first)
 """
 
 from __future__ import annotations
@@ -77,8 +77,10 @@ class _Reader:
         try:
             number = parse_note(words[0])
         except ValueError:
-            raise ValueError(f"cannot read {' '.join(words)[:40]!r}; write a note and its length, e.g. A4 1/4, or one "
-                             "of rest, tempo, volume, legato, separate") from None
+            raise ValueError(
+                f"cannot read {' '.join(words)[:40]!r}; write a note and its length, e.g. A4 1/4, or one "
+                "of rest, tempo, volume, legato, separate"
+            ) from None
         if not 0 <= number <= HIGHEST_NUMBER:
             raise ValueError(f"{words[0]} is outside C-1 to G9")
         seconds = self._seconds(words)

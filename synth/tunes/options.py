@@ -9,8 +9,12 @@ if TYPE_CHECKING:
     from synth.hands.tune_path import Manner
     from synth.tunes.melody import Tune
 
-SCALED = (("tremor_mm", "tremor", 1e-3, "mm"), ("placement_mm", "placement", 1e-3, "mm"),
-          ("vibrato_mm", "vibrato", 1e-3, "mm"), ("portamento", "portamento", 1.0, "s"))  # fmt: skip
+SCALED = (
+    ("tremor_mm", "tremor", 1e-3, "mm"),
+    ("placement_mm", "placement", 1e-3, "mm"),
+    ("vibrato_mm", "vibrato", 1e-3, "mm"),
+    ("portamento", "portamento", 1.0, "s"),
+)
 NAMES = ("transpose", "tremor_mm", "placement_mm", "vibrato_mm", "portamento", "track", "channel")
 
 

@@ -70,9 +70,12 @@ def _choice(painter: Painter, layout: Layout, row: ControlRow, room: Box) -> Non
     reach, middle = max(3.0, 0.32 * layout.text_small), room.center[1]
     gap = round(2.0 * reach)
     place = painter.fitted(
-        row.value, Box(room.left + gap, room.top, room.width - 2 * gap, room.height), (layout.text_small, 8),
-        palette.TEXT, "right",
-    )  # fmt: skip
+        row.value,
+        Box(room.left + gap, room.top, room.width - 2 * gap, room.height),
+        (layout.text_small, 8),
+        palette.TEXT,
+        "right",
+    )
     colour = palette.SKY if row.selected else palette.LINE
     for tip, back in ((room.right - 1, -1), (place.left - gap, 1)):
         foot = tip + back * reach

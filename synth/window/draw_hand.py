@@ -15,9 +15,14 @@ from synth.window.state import WindowState
 
 
 def draw_figure(
-    painter: Painter, layout: Layout, scale: StageScale, state: WindowState, posture: Posture = "open",
-    stand_distance: float = 0.75, rod_diameter: float = 0.010,
-) -> None:  # fmt: skip
+    painter: Painter,
+    layout: Layout,
+    scale: StageScale,
+    state: WindowState,
+    posture: Posture = "open",
+    stand_distance: float = 0.75,
+    rod_diameter: float = 0.010,
+) -> None:
     """Hand, wrist and arm seen from above, as far as the stage shows them."""
     colour = _colour(state)
     with painter.clipped(scale.box), painter.as_one():
@@ -108,8 +113,10 @@ def _dimension(
         left = x + reach if away > 0 else x - width - reach
     room = Box(
         round(min(max(left, scale.box.left), scale.box.right - width)),
-        round(min(max(top, scale.box.top), scale.box.bottom - height)), width, height,
-    )  # fmt: skip
+        round(min(max(top, scale.box.top), scale.box.bottom - height)),
+        width,
+        height,
+    )
     painter.fill(room, palette.GROUND, height // 3)
     painter.text(distance, room, size, palette.SKY, "centre")
 

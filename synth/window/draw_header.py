@@ -31,15 +31,21 @@ def _sides(painter: Painter, layout: Layout, sides: Sequence[str], active: int) 
     """The designs under one hand: the active one in a frame, behind a triangle, and bold."""
     size, radius = layout.text_small, round(6 * layout.scale)
     pad = round(0.5 * size)
-    whole = all(painter.width_of(f"▶ {side}", size, bold=True) + 2 * pad <= place.width
-                for side, place in zip(sides, layout.sides.columns((1.0,) * len(sides), pad), strict=True))  # fmt: skip
+    whole = all(
+        painter.width_of(f"▶ {side}", size, bold=True) + 2 * pad <= place.width
+        for side, place in zip(sides, layout.sides.columns((1.0,) * len(sides), pad), strict=True)
+    )
     names = sides if whole else [side.split()[0] for side in sides]
     width = layout.sides.width // len(sides) - pad
     for number, name in enumerate(names):
         text = f"▶ {name}" if number == active else name
         high = min(layout.sides.height, round(2.0 * size))
-        place = Box(layout.sides.left + number * (width + pad), layout.sides.top + (layout.sides.height - high) // 2,
-                    width, high)  # fmt: skip
+        place = Box(
+            layout.sides.left + number * (width + pad),
+            layout.sides.top + (layout.sides.height - high) // 2,
+            width,
+            high,
+        )
         if number == active:
             painter.fill(place, palette.PANEL, radius)
             painter.frame(place, palette.STRONG_LINE, max(1, round(1.5 * layout.scale)), radius)
@@ -47,8 +53,9 @@ def _sides(painter: Painter, layout: Layout, sides: Sequence[str], active: int) 
         painter.fitted(text, place.shrunk(pad // 2, 0), (size, max(9, size - 4)), colour, "centre", number == active)
 
 
-def draw_header(painter: Painter, layout: Layout, flags: Sequence[str], status: Sequence[str], notice: str,
-                listening: str) -> None:  # fmt: skip
+def draw_header(
+    painter: Painter, layout: Layout, flags: Sequence[str], status: Sequence[str], notice: str, listening: str
+) -> None:
     """What may change at any time. `status` is cut to the pieces that fit; the help says all of it."""
     size = layout.text_small
     if flags:

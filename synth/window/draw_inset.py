@@ -96,6 +96,10 @@ def _cabinet(painter: Painter, picture: FieldPicture, plan: Callable[[Point], tu
     """The cabinet's top, centred under the rod."""
     across, deep = picture.cabinet or (0.0, 0.0)
     middle = -0.5 * picture.antenna_diameter
-    corners = [(middle - 0.5 * deep, -0.5 * across), (middle + 0.5 * deep, -0.5 * across),
-               (middle + 0.5 * deep, 0.5 * across), (middle - 0.5 * deep, 0.5 * across)]  # fmt: skip
+    corners = [
+        (middle - 0.5 * deep, -0.5 * across),
+        (middle + 0.5 * deep, -0.5 * across),
+        (middle + 0.5 * deep, 0.5 * across),
+        (middle - 0.5 * deep, 0.5 * across),
+    ]
     painter.shape([plan(corner) for corner in corners], palette.PANEL, palette.EDGE)

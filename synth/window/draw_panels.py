@@ -16,9 +16,7 @@ from synth.window.readings import MINUS, Readings, level_text
 METER_FLOOR_DB = -60.0
 METER_MARKS_DB = (0, -12, -24, -36, -48)
 CHAIN_NAMES = ("Hand", "Antenna", "Variable", "Reference", "Beat")
-CAPTIONS = {
-    "tuner": "Note", "trace": "Trace", "spectrum": "Spectrum", "chain": "From hand to beat", "level": "Level"
-}  # fmt: skip
+CAPTIONS = {"tuner": "Note", "trace": "Trace", "spectrum": "Spectrum", "chain": "From hand to beat", "level": "Level"}
 
 
 def draw_still_panels(painter: Painter, layout: Layout) -> None:

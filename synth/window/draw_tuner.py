@@ -48,7 +48,9 @@ def draw_tuner(painter: Painter, layout: Layout, values: Readings) -> None:
     x = bar.center[0] + min(max(values.cents_off / TUNER_RANGE, -1.0), 1.0) * bar.width / 2
     wide, over = 5 * layout.scale, 5 * layout.scale
     corners = [
-        (x - wide, bar.top - over), (x + wide, bar.top - over),
-        (x + wide / 3, bar.bottom - 2), (x - wide / 3, bar.bottom - 2),
-    ]  # fmt: skip
+        (x - wide, bar.top - over),
+        (x + wide, bar.top - over),
+        (x + wide / 3, bar.bottom - 2),
+        (x - wide / 3, bar.bottom - 2),
+    ]
     painter.shape(corners, palette.YELLOW if tuned else palette.SKY)

@@ -57,9 +57,12 @@ def draw_hand_height(painter: Painter, layout: Layout, scale: StageScale, y: flo
     column, size = _ring_column(layout, scale), layout.text_small
     row = round(1.4 * size)
     painter.text(
-        f"{100.0 * height:.1f} cm", Box(column.left, layout.distance_scale.bottom - row, column.width, row), size,
-        palette.SKY, "left" if layout.mirrored else "right",
-    )  # fmt: skip
+        f"{100.0 * height:.1f} cm",
+        Box(column.left, layout.distance_scale.bottom - row, column.width, row),
+        size,
+        palette.SKY,
+        "left" if layout.mirrored else "right",
+    )
 
 
 def _ring_column(layout: Layout, scale: StageScale) -> Box:
@@ -98,8 +101,13 @@ def _ring_scale(painter: Painter, layout: Layout, scale: StageScale, axis: RingV
     decibels = _Column(column.edge + column.away * width, column.away, column.width - width)
     unit = _unit_row(layout)
     decibels.write(painter, "dB", decibels.room(unit.top, unit.height, tick), size)
-    painter.fitted(SIDE_VIEW, Box(box.left, box.top, box.width, unit.top - box.top), (size, 8), palette.QUIET_TEXT,
-                   "left" if layout.mirrored else "right")  # fmt: skip
+    painter.fitted(
+        SIDE_VIEW,
+        Box(box.left, box.top, box.width, unit.top - box.top),
+        (size, 8),
+        palette.QUIET_TEXT,
+        "left" if layout.mirrored else "right",
+    )
     last = unit.bottom - row
     for mark, share in axis.marks():
         y = round(scale.y_at(share))

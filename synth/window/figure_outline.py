@@ -114,8 +114,10 @@ def _curve(start: Point, first: Point, end: Point, last: Point) -> tuple[Point, 
         share = number / _CURVE_STEPS
         rest = 1.0 - share
         weights = rest**3, 3.0 * rest**2 * share, 3.0 * rest * share**2, share**3
-        points.append((
-            weights[0] * start[0] + weights[1] * one[0] + weights[2] * two[0] + weights[3] * end[0],
-            weights[0] * start[1] + weights[1] * one[1] + weights[2] * two[1] + weights[3] * end[1],
-        ))  # fmt: skip
+        points.append(
+            (
+                weights[0] * start[0] + weights[1] * one[0] + weights[2] * two[0] + weights[3] * end[0],
+                weights[0] * start[1] + weights[1] * one[1] + weights[2] * two[1] + weights[3] * end[1],
+            )
+        )
     return tuple(points)

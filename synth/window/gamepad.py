@@ -22,8 +22,14 @@ LEFT_ACROSS, RIGHT_UPWARD = 0, (4, 3)
 
 #: Button number -> what it does, and the same for the cross of four directions.
 BUTTONS: dict[int, Switch] = {
-    0: "answer", 1: "mute", 2: "posture", 3: "record", 4: "side", 5: "replay", 7: "help",
-}  # fmt: skip
+    0: "answer",
+    1: "mute",
+    2: "posture",
+    3: "record",
+    4: "side",
+    5: "replay",
+    7: "help",
+}
 DIRECTIONS: dict[tuple[int, int], Switch] = {(0, 1): "louder", (0, -1): "softer"}
 
 

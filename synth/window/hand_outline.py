@@ -49,7 +49,7 @@ def creases(posture: Posture) -> tuple[tuple[Point, ...], ...]:
         return tuple(((front, side), (front + 0.022, 0.92 * side)) for side, front in gaps)
     turns = [math.pi * (0.5 + number / 12) for number in range(13)]
     tip = [(0.078 + 0.007 * math.cos(turn), 0.006 * math.sin(turn)) for turn in turns]
-    return ((0.150, 0.0075), *tip, (0.150, -0.0075)),
+    return (((0.150, 0.0075), *tip, (0.150, -0.0075)),)
 
 
 def wrist(posture: Posture, distance: float) -> Point:
@@ -83,10 +83,12 @@ def cuff(start: Point, end: Point, back: float) -> tuple[Point, ...]:
     for number in range(13):
         turn = math.pi * number / 12
         across, depth = -math.cos(turn), back - 0.012 * math.sin(turn)
-        points.append((
-            end[0] + depth * along[0] - across * radius * along[1],
-            end[1] + depth * along[1] + across * radius * along[0],
-        ))  # fmt: skip
+        points.append(
+            (
+                end[0] + depth * along[0] - across * radius * along[1],
+                end[1] + depth * along[1] + across * radius * along[0],
+            )
+        )
     return tuple(points)
 
 

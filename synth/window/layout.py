@@ -186,17 +186,35 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
     field = Box(playing.left, top, playing.width, panels.top - px(10) - top)
     stage = Box(field.left + left, top + above, field.width - left - right, field.height - above - below)
     return Layout(
-        size=size, scale=scale, mirrored=False, drawer_is_strip=is_strip, drawer_over_stage=False,
-        title=title, sides=sides, flags=flags, status=status, notice=notice,
+        size=size,
+        scale=scale,
+        mirrored=False,
+        drawer_is_strip=is_strip,
+        drawer_over_stage=False,
+        title=title,
+        sides=sides,
+        flags=flags,
+        status=status,
+        notice=notice,
         note_band=Box(stage.left, top, stage.width, above),
         volume_scale=Box(field.left, top, left, field.height - below),
         stage=stage,
         antenna=Box(stage.right, top, right, field.height - below),
         distance_scale=Box(field.left, stage.bottom, field.width, below),
-        tuner=tuner, trace=trace, spectrum=spectrum, chain=chain, level=level,
-        drawer=drawer, footer=footer, listening=listening, page=page,
-        text_small=text.small, text_normal=text.normal, text_large=text.large, text_note=text.note,
-    )  # fmt: skip
+        tuner=tuner,
+        trace=trace,
+        spectrum=spectrum,
+        chain=chain,
+        level=level,
+        drawer=drawer,
+        footer=footer,
+        listening=listening,
+        page=page,
+        text_small=text.small,
+        text_normal=text.normal,
+        text_large=text.large,
+        text_note=text.note,
+    )
 
 
 def _panels(row: Box, scale: float, text: TextSizes, gap: int) -> tuple[Box, Box | None, Box | None, Box, Box]:
@@ -218,8 +236,13 @@ def _panels(row: Box, scale: float, text: TextSizes, gap: int) -> tuple[Box, Box
         "spectrum": 8.4 * text.small + pad,
         "chain": 12.6 * text.small + pad,
     }
-    for least, hidden in ((usual, ()), (tight, ()), (usual, ("spectrum",)), (tight, ("spectrum",)),
-                          (usual, ("spectrum", "trace"))):  # fmt: skip
+    for least, hidden in (
+        (usual, ()),
+        (tight, ()),
+        (usual, ("spectrum",)),
+        (tight, ("spectrum",)),
+        (usual, ("spectrum", "trace")),
+    ):
         names = [name for name in least if name not in hidden]
         spare = row.width - gap * (len(names) - 1) - sum(least[name] for name in names)
         if spare >= 0.0:

@@ -84,7 +84,19 @@ def lay_out_lesson(size: tuple[int, int], text_scale: float = 1.0) -> LessonLayo
     pad_top = reading.bottom + px(4)
     pad = Box(margin, pad_top, inner, body_bottom - marks_height - pad_top)
     return LessonLayout(
-        size=size, scale=scale, title=title, flags=flags, script=script, trace=trace, spectrum=spectrum,
-        choices=choices, reading=reading, pad=pad, marks=Box(margin, pad.bottom, inner, marks_height), footer=footer,
-        text_small=small, text_normal=normal, text_large=large,
-    )  # fmt: skip
+        size=size,
+        scale=scale,
+        title=title,
+        flags=flags,
+        script=script,
+        trace=trace,
+        spectrum=spectrum,
+        choices=choices,
+        reading=reading,
+        pad=pad,
+        marks=Box(margin, pad.bottom, inner, marks_height),
+        footer=footer,
+        text_small=small,
+        text_normal=normal,
+        text_large=large,
+    )

@@ -51,10 +51,9 @@ def line_map(choice: Choice, band: tuple[float, float]) -> tuple[tuple[float, ..
     return tuple(columns)
 
 
-def draw_map(
-    painter: Painter, pad: Box, columns: tuple[tuple[float, ...], ...], thickness: int, place: float
-) -> None:
+def draw_map(painter: Painter, pad: Box, columns: tuple[tuple[float, ...], ...], thickness: int, place: float) -> None:
     """The lines as curves over the pad, and rings where those of the hand's own `place` are."""
+
     def point(across: float, height: float) -> tuple[float, float]:
         return pad.left + across * (pad.width - 1), pad.bottom - 1 - height * (pad.height - 1)
 

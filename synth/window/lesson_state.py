@@ -14,9 +14,13 @@ Action = Literal["mute", "level", "move", "source", "text", "quit"]
 LEVEL_STEP_DB, LOWEST_LEVEL_DB = 3.0, -60.0
 PLACE_STEP, VOLUME_STEP = 0.01, 0.1
 KEYS = (
-    "N P  next, previous stage", "← →  W S  hand by keys", "↑ ↓  level", "M  mute", "Ctrl + \N{MINUS SIGN}  text",
+    "N P  next, previous stage",
+    "← →  W S  hand by keys",
+    "↑ ↓  level",
+    "M  mute",
+    "Ctrl + \N{MINUS SIGN}  text",
     "Q  quit",
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,8 +99,14 @@ def _header(painter: Painter, layout: LessonLayout, state: LessonState) -> None:
     painter.fitted(where, layout.title, (layout.text_normal, 11), palette.QUIET_TEXT)
     decibels = 20.0 * math.log10(state.level)
     flags = f"{'■ MUTED   ' if state.muted else ''}level {decibels:.0f} dB".replace("-", "\N{MINUS SIGN}")
-    painter.fitted(flags, layout.flags, (layout.text_normal, 11), palette.ORANGE if state.muted else palette.QUIET_TEXT,
-                   align="right", bold=state.muted)
+    painter.fitted(
+        flags,
+        layout.flags,
+        (layout.text_normal, 11),
+        palette.ORANGE if state.muted else palette.QUIET_TEXT,
+        align="right",
+        bold=state.muted,
+    )
 
 
 def _caution(painter: Painter, layout: LessonLayout) -> None:
@@ -200,8 +206,14 @@ def _choices(painter: Painter, layout: LessonLayout, state: LessonState) -> None
         painter.fill(box, palette.PANEL, radius)
         painter.frame(box, palette.YELLOW if chosen else palette.EDGE, 3 if chosen else 1, radius)
         text = f"{'● ' if chosen else ''}{number + 1}   {choice.name}"
-        painter.fitted(text, box.shrunk(8, 2), (layout.text_normal, 10), palette.TEXT if chosen else palette.QUIET_TEXT,
-                       align="centre", bold=chosen)
+        painter.fitted(
+            text,
+            box.shrunk(8, 2),
+            (layout.text_normal, 10),
+            palette.TEXT if chosen else palette.QUIET_TEXT,
+            align="centre",
+            bold=chosen,
+        )
 
 
 def _pad(painter: Painter, layout: LessonLayout, state: LessonState) -> None:
@@ -235,6 +247,10 @@ def _draw_marks(painter: Painter, layout: LessonLayout, axis: Axis) -> None:
         width = painter.width_of(text, layout.text_small)
         start = min(max(across - width // 2, layout.marks.left), layout.marks.right - width - 1)
         if start > taken:
-            painter.text(text, Box(start, layout.marks.top, width + 1, layout.marks.height), layout.text_small,
-                         palette.QUIET_TEXT)
+            painter.text(
+                text,
+                Box(start, layout.marks.top, width + 1, layout.marks.height),
+                layout.text_small,
+                palette.QUIET_TEXT,
+            )
             taken = start + width + gap

@@ -71,9 +71,17 @@ def run(
         session.set("reference_a", reference_a)
         session.update()
     return run_session(
-        session, speaker, title, record_folder=record_folder, remarks=remarks, size=size, caution=caution,
-        each_frame=each_frame, antenna_diameter=antenna_diameter, tube_diameter=tube_diameter,
-    )  # fmt: skip
+        session,
+        speaker,
+        title,
+        record_folder=record_folder,
+        remarks=remarks,
+        size=size,
+        caution=caution,
+        each_frame=each_frame,
+        antenna_diameter=antenna_diameter,
+        tube_diameter=tube_diameter,
+    )
 
 
 def run_session(
@@ -112,9 +120,12 @@ def run_session(
     if caution is None:
         caution = speaker.device_error is None and not first_start.caution_was_read()
     state = WindowState(
-        distance=curve.farthest, level=speaker.level, caution_open=caution, mirrored=first.mirrored,
+        distance=curve.farthest,
+        level=speaker.level,
+        caution_open=caution,
+        mirrored=first.mirrored,
         text_scale=first.text_scale,
-    )  # fmt: skip
+    )
     player = Player(session, view, speaker, state, Path(record_folder), remarks, picture, tube_diameter, midi)
     player.performer.seed = first.seed
     player.open(surface.get_size())

@@ -11,8 +11,11 @@ Weight = Literal["octave", "natural", "accidental"]
 
 #: Which notes of an octave are named beside its C, from many to none: every one, the white keys, the triad, the fifth.
 _NAMED: tuple[frozenset[int], ...] = (
-    frozenset(range(1, 12)), frozenset((2, 4, 5, 7, 9, 11)), frozenset((4, 7)), frozenset((7,)),
-)  # fmt: skip
+    frozenset(range(1, 12)),
+    frozenset((2, 4, 5, 7, 9, 11)),
+    frozenset((4, 7)),
+    frozenset((7,)),
+)
 
 
 class Line(Protocol):

@@ -15,9 +15,15 @@ if TYPE_CHECKING:
 
 LONGEST_STEP = 0.1  # s between two pictures that sticks count
 PAD_ACTIONS: dict[str, Action] = {
-    "mute": "mute", "record": "record", "posture": "posture", "side": "other side", "replay": "replay", "help": "help",
-    "louder": "louder", "softer": "quieter",
-}  # fmt: skip
+    "mute": "mute",
+    "record": "record",
+    "posture": "posture",
+    "side": "other side",
+    "replay": "replay",
+    "help": "help",
+    "louder": "louder",
+    "softer": "quieter",
+}
 
 
 class OtherHands:

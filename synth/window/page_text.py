@@ -32,9 +32,13 @@ class Page:
 
 
 def typeset(
-    groups: Sequence[Group], remarks: Sequence[str], room: Box, sizes: tuple[int, int], wrapped: Wrapped,
+    groups: Sequence[Group],
+    remarks: Sequence[str],
+    room: Box,
+    sizes: tuple[int, int],
+    wrapped: Wrapped,
     width_of: WidthOf,
-) -> Page:  # fmt: skip
+) -> Page:
     """The page at the largest size from sizes[0] to sizes[1] at which it is whole within `room`."""
     for size in range(sizes[0], sizes[1] - 1, -1):
         for columns in (2, 3):
@@ -45,9 +49,15 @@ def typeset(
 
 
 def _set(
-    groups: Sequence[Group], remarks: Sequence[str], room: Box, size: int, columns: int, wrapped: Wrapped,
-    width_of: WidthOf, forced: bool = False,
-) -> tuple[Placed, ...] | None:  # fmt: skip
+    groups: Sequence[Group],
+    remarks: Sequence[str],
+    room: Box,
+    size: int,
+    columns: int,
+    wrapped: Wrapped,
+    width_of: WidthOf,
+    forced: bool = False,
+) -> tuple[Placed, ...] | None:
     """The page at one size; None where it has no room."""
     line, gap = round(LINE * size), round(2.2 * size)
     foot: list[Placed] = []
@@ -63,12 +73,14 @@ def _set(
     else:
         blocks = [
             min(
-                (_block(group, width, _keys_width((group,), share * width, size, width_of), size, wrapped, width_of)
-                 for share in (0.36, 0.24)),
+                (
+                    _block(group, width, _keys_width((group,), share * width, size, width_of), size, wrapped, width_of)
+                    for share in (0.36, 0.24)
+                ),
                 key=lambda block: block[-1].room.bottom,
             )
             for group in groups
-        ]  # fmt: skip
+        ]
     heights = [block[-1].room.bottom for block in blocks]
     cut = _cuts(heights, columns, line)
     placed: list[Placed] = []
@@ -92,9 +104,7 @@ def _keys_width(groups: Sequence[Group], widest: float, size: int, width_of: Wid
     return max((width for width in widths if width <= widest), default=2 * size)
 
 
-def _block(
-    group: Group, width: int, keys_width: int, size: int, wrapped: Wrapped, width_of: WidthOf
-) -> list[Placed]:
+def _block(group: Group, width: int, keys_width: int, size: int, wrapped: Wrapped, width_of: WidthOf) -> list[Placed]:
     """One group from (0, 0): its heading, then keys beside meanings; keys that are too long stand above theirs."""
     line = round(LINE * size)
     heading, entries = group
@@ -112,6 +122,7 @@ def _block(
 
 def _cuts(heights: Sequence[int], columns: int, gap: int) -> tuple[int, ...]:
     """Where the groups are cut into columns, in order, so that the longest column is shortest."""
+
     def length(first: int, last: int) -> int:
         return sum(heights[first:last]) + gap * max(0, last - first - 1)
 

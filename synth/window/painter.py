@@ -125,9 +125,15 @@ class Painter:
         return self.text(text, room, self.largest_size(text, room.width, largest, sizes[1], bold), colour, align, bold)
 
     def pieces(
-        self, pieces: Sequence[str], between: str, room: Box, sizes: tuple[int, int], colour: Colour,
-        align: Align = "left", bold: bool = False,
-    ) -> Box:  # fmt: skip
+        self,
+        pieces: Sequence[str],
+        between: str,
+        room: Box,
+        sizes: tuple[int, int],
+        colour: Colour,
+        align: Align = "left",
+        bold: bool = False,
+    ) -> Box:
         """As many of the pieces, from the first on, as fit in one line at the smaller of `sizes`, at the largest that
         fits; pieces that do not fit are left out whole.
         """

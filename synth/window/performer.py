@@ -65,8 +65,11 @@ class Performer:
             self._layout_changed()
             self._due = now + COSTLY_TIME if is_costly(instrument) else 0.0
         self.say(session.take_notice())
-        self._send("jitter", session.settings.number("jitter"), lambda: self.speaker.set_jitter(
-            session.settings.number("jitter"), self.seed))  # fmt: skip
+        self._send(
+            "jitter",
+            session.settings.number("jitter"),
+            lambda: self.speaker.set_jitter(session.settings.number("jitter"), self.seed),
+        )
         drone = self.drone_frequency
         self._send("drone", drone, lambda: self.speaker.set_drone(drone))
 

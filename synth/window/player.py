@@ -205,14 +205,16 @@ class Player(Pointing):
             self._act(*after_action(self.state, PAD_ACTIONS[switch]))
 
 
-
 def field_picture(session: Session, antenna_diameter: float = 0.010) -> FieldPicture:
     """The drawn part of the field that plays, to the design's own sizes where there is a design."""
     tuned, design = session.tuned.field, session.side.offer.design
     if design is None:
         return FieldPicture(drawn_notes(tuned), tuned.zero_beat_distance, tuned.locked_span, antenna_diameter)
     return FieldPicture(
-        drawn_notes(tuned), tuned.zero_beat_distance, tuned.locked_span, design.antenna.diameter,
+        drawn_notes(tuned),
+        tuned.zero_beat_distance,
+        tuned.locked_span,
+        design.antenna.diameter,
         stand_distance=design.player.stand_distance,
         cabinet=None if design.cabinet is None else (design.cabinet.width, design.cabinet.depth),
-    )  # fmt: skip
+    )

@@ -111,9 +111,7 @@ def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
     )
     branch = base.branch
     if branch is not None:
-        branch = replace(
-            branch, inductance=part["branch_inductance"], self_capacitance=part["branch_self_capacitance"]
-        )
+        branch = replace(branch, inductance=part["branch_inductance"], self_capacitance=part["branch_self_capacitance"])
     return replace(at_rest, variable_tank=warm, branch=branch, antenna_stray=stray)
 
 

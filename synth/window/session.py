@@ -261,9 +261,7 @@ def session_of(workpieces: Sequence[Workpiece]) -> Session:
     return Session([opened_side(workpiece.design.name, tunable(workpiece)) for workpiece in workpieces])
 
 
-def fixed_session(
-    name: str, instrument: Instrument, pitch: PitchField, volume: VolumeAntenna | None = None
-) -> Session:
+def fixed_session(name: str, instrument: Instrument, pitch: PitchField, volume: VolumeAntenna | None = None) -> Session:
     """A session of an instrument without a design."""
     offer = fixed_tunable(instrument, pitch.reference_a, pitch.zero_beat_distance, volume)
     return Session([opened_side(name, offer)])

@@ -53,9 +53,10 @@ def _rows(session: Session, state: WindowState) -> tuple[ControlRow, ...]:
     rows = control_rows(session.settings, state.selected, session.disabled)
     return tuple(
         replace(row, hint=row.hint + slope_text(session.tuned, state.distance))
-        if row.name == "sensitivity" and row.selected and row.enabled else row
+        if row.name == "sensitivity" and row.selected and row.enabled
+        else row
         for row in rows
-    )  # fmt: skip
+    )
 
 
 def fault_text(fault: str | None) -> str:

@@ -164,17 +164,27 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
         "zero_beat": {"low": low, "high": high, "default": zero_beat},
         "detector": {"default": instrument.detector.kind},
         "coupling": {"default": instrument.lock_range, "high": max(120.0, 2.0 * instrument.lock_range)},
-        "tone": {"default": instrument.tone_low_pass, "low": min(250.0, instrument.tone_low_pass),
-                 "high": max(16000.0, instrument.tone_low_pass)},
+        "tone": {
+            "default": instrument.tone_low_pass,
+            "low": min(250.0, instrument.tone_low_pass),
+            "high": max(16000.0, instrument.tone_low_pass),
+        },
         "posture": {"default": offer.posture},
-        "reference_a": {"default": offer.reference_a, "low": min(400.0, offer.reference_a),
-                        "high": max(480.0, offer.reference_a)},
-    }  # fmt: skip
+        "reference_a": {
+            "default": offer.reference_a,
+            "low": min(400.0, offer.reference_a),
+            "high": max(480.0, offer.reference_a),
+        },
+    }
     if offer.pot is not None and offer.design is not None and offer.design.circuit is not None:
         own["pot"] = {
-            "default": offer.design.circuit.reference_pot, "low": 0.0, "high": 1.0, "step": 0.005, "unit": "",
+            "default": offer.design.circuit.reference_pot,
+            "low": 0.0,
+            "high": 1.0,
+            "step": 0.005,
+            "unit": "",
             "hint": "The reference's bias pot: shifts its transistor's current and junction, and so its frequency.",
-        }  # fmt: skip
+        }
     return tuple(replace(control, **own.get(control.name, {})) for control in CONTROLS)  # type: ignore[arg-type]
 
 

@@ -186,9 +186,7 @@ class View:
     ) -> None:
         picture = self._picture
         if not layout.drawer_over_stage:
-            draw_figure(
-                painter, layout, scale, state, shown.posture, picture.stand_distance, picture.antenna_diameter
-            )  # fmt: skip
+            draw_figure(painter, layout, scale, state, shown.posture, picture.stand_distance, picture.antenna_diameter)
             draw_inset(painter, layout, scale, picture, state, shown.posture)
             draw_hand(painter, layout, scale, state, shown.readings.distance, shown.posture)
         with painter.as_one():
@@ -203,18 +201,28 @@ class View:
             draw_level(painter, layout, shown.peak, shown.rms)
 
     def _bring_up_to_date(
-        self, painter: Painter, surface: pygame.Surface, layout: Layout, scale: StageScale, state: WindowState,
+        self,
+        painter: Painter,
+        surface: pygame.Surface,
+        layout: Layout,
+        scale: StageScale,
+        state: WindowState,
         shown: Shown,
-    ) -> list[pygame.Rect]:  # fmt: skip
+    ) -> list[pygame.Rect]:
         """Draw of the still part what is no longer true; return where the surface has to be restored."""
         import pygame
 
         page = _page_of(state)
         strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
         key = (
-            page, shown.remarks if page == "help" else (), shown.sides, shown.active_side, shown.guide, shown.drone,
+            page,
+            shown.remarks if page == "help" else (),
+            shown.sides,
+            shown.active_side,
+            shown.guide,
+            shown.drone,
             strip,
-        )  # fmt: skip
+        )
         if self._still is None or key != self._still_key:
             self._still, self._still_key = self._draw_still(painter, surface, layout, scale, page, shown, strip), key
             self._rows, self._row_texts = (), ()
@@ -230,9 +238,15 @@ class View:
         return restored
 
     def _draw_still(
-        self, painter: Painter, surface: pygame.Surface, layout: Layout, scale: StageScale, page: str | None,
-        shown: Shown, strip: Sequence[str],
-    ) -> pygame.Surface:  # fmt: skip
+        self,
+        painter: Painter,
+        surface: pygame.Surface,
+        layout: Layout,
+        scale: StageScale,
+        page: str | None,
+        shown: Shown,
+        strip: Sequence[str],
+    ) -> pygame.Surface:
         still = surface.copy()
         painter.onto(still)
         still.fill(palette.GROUND)

@@ -122,9 +122,7 @@ def measure():
 def main():
     sines, seconds, shares = measure()
     wall_sine, own_sine = 1e3 * np.median(sines, axis=0)
-    print(
-        f"python {sys.version.split()[0]}, numpy {np.__version__}, one thread, {RATE} Hz, {ROUNDS} rounds of 1 s"
-    )
+    print(f"python {sys.version.split()[0]}, numpy {np.__version__}, one thread, {RATE} Hz, {ROUNDS} rounds of 1 s")
     print(f"np.sin of {RATE} samples: {wall_sine:.3f} ms on the wall, {own_sine:.3f} ms of processor time")
     print(f"\n{LONG}-frame blocks        times real time          over np.sin")
     print("                       wall  goal  processor      wall  processor")
@@ -132,17 +130,11 @@ def main():
         wall, own = 1.0 / np.median(seconds[name], axis=0)
         over_wall, over_own = np.median(seconds[name] / sines, axis=0)
         verdict = "met" if wall >= goal else "MISSED"
-        print(
-            f"  {name:<17} {wall:7.0f} {goal:5.0f} {own:10.0f} {over_wall:9.1f} {over_own:10.1f}   {verdict}"
-        )
-    print(
-        f"\n{SHORT}-frame blocks, % of their {1e3 * SHORT / RATE:.3f} ms; goal: p99.9 on the wall under 25 %"
-    )
+        print(f"  {name:<17} {wall:7.0f} {goal:5.0f} {own:10.0f} {over_wall:9.1f} {over_own:10.1f}   {verdict}")
+    print(f"\n{SHORT}-frame blocks, % of their {1e3 * SHORT / RATE:.3f} ms; goal: p99.9 on the wall under 25 %")
     print("                      p50     p99   p99.9     processor time:  p50     p99   p99.9")
     for name in instruments():
-        (p50, own50), (p99, own99), (p999, own999) = np.percentile(
-            100.0 * shares[name], [50.0, 99.0, 99.9], axis=0
-        )
+        (p50, own50), (p99, own99), (p999, own999) = np.percentile(100.0 * shares[name], [50.0, 99.0, 99.9], axis=0)
         verdict = "met" if p999 < 25.0 else "MISSED"
         line = f"{p50:7.2f} {p99:7.2f} {p999:7.2f} {own50:21.2f} {own99:7.2f} {own999:7.2f}"
         print(f"  {name:<17} {line}   {verdict}")

@@ -51,8 +51,10 @@ def allowed(key: Key) -> st.SearchStrategy[Any]:
 def _changes(keys: list[Key], most: int) -> st.SearchStrategy[list[tuple[Key, Any]]]:
     return st.lists(
         st.sampled_from(keys).flatmap(lambda key: st.tuples(st.just(key), allowed(key))),
-        min_size=1, max_size=most, unique_by=lambda change: change[0].path,
-    )  # fmt: skip
+        min_size=1,
+        max_size=most,
+        unique_by=lambda change: change[0].path,
+    )
 
 
 def with_changes(base: str, changes: list[tuple[Key, Any]]) -> str:
@@ -134,18 +136,27 @@ PARTS = [key for section in ("circuit", "transistor", "variable", "coupling") fo
 test_circuit_designs_few, test_circuit_designs = WILD.quick_and_slow(_circuit, _changes(PARTS, 4), 5, 350)
 
 
-@pytest.mark.parametrize(("changes", "words"), [
-    ({"reference.inductance": 1e-6}, "sample_rate must be >="),
-    ({"coupling.reference_resistor": 1.0, "coupling.lock_range": None}, "lock_range must be below a quarter"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"reference.inductance": 1e-6}, "sample_rate must be >="),
+        ({"coupling.reference_resistor": 1.0, "coupling.lock_range": None}, "lock_range must be below a quarter"),
+    ],
+)
 def test_an_instrument_that_no_voice_can_sound_is_told_with_a_remedy(changes, words):
-    design = read_design(with_changes(BASES[0], [(key_named(*path.split(".")), value)
-                                                 for path, value in changes.items()]))  # fmt: skip
+    design = read_design(
+        with_changes(BASES[0], [(key_named(*path.split(".")), value) for path, value in changes.items()])
+    )
     with pytest.raises(DesignError, match=words):
         Voice(assembled(design).instrument, 48000)
 
 
 @pytest.mark.slow
 def test_a_reach_whose_offsets_are_all_beyond_hearing_is_silent_not_an_error():
-    _circuit([(key_named("reference", "self_capacitance"), 3.8e-10), (key_named("variable", "trimmer"), 0.63),
-              (key_named("transistor", "saturation_current"), 6.34e-9)])  # fmt: skip
+    _circuit(
+        [
+            (key_named("reference", "self_capacitance"), 3.8e-10),
+            (key_named("variable", "trimmer"), 0.63),
+            (key_named("transistor", "saturation_current"), 6.34e-9),
+        ]
+    )

@@ -37,8 +37,10 @@ def _readings(content: bytes) -> None:
 
 
 DISTANCES = np.geomspace(0.01, 0.8, 12)
-GOOD = {name: CapacitanceCurve(DISTANCES, 6e-12 + size / DISTANCES, 6e-12)
-        for name, size in (("open", 1e-14), ("fist", 2e-14))}  # fmt: skip
+GOOD = {
+    name: CapacitanceCurve(DISTANCES, 6e-12 + size / DISTANCES, 6e-12)
+    for name, size in (("open", 1e-14), ("fist", 2e-14))
+}
 KEY = "0" * 32
 
 
@@ -48,8 +50,14 @@ def _document(curves: object) -> bytes:
 
 
 def _plain() -> dict[str, dict[str, object]]:
-    return {name: {"distances": curve.distances.tolist(), "capacitances": curve.capacitances.tolist(),
-                   "empty_capacitance": curve.empty_capacitance} for name, curve in GOOD.items()}  # fmt: skip
+    return {
+        name: {
+            "distances": curve.distances.tolist(),
+            "capacitances": curve.capacitances.tolist(),
+            "empty_capacitance": curve.empty_capacitance,
+        }
+        for name, curve in GOOD.items()
+    }
 
 
 _JSON = st.recursive(
@@ -60,11 +68,13 @@ _JSON = st.recursive(
 _WILD_CURVES = st.one_of(
     _JSON,
     st.dictionaries(st.sampled_from(["open", "fist", "loop"]), _JSON, max_size=3),
-    st.builds(lambda posture, field, value: {**_plain(), posture: {**_plain()["open"], field: value}},
-              st.sampled_from(["open", "fist"]),
-              st.sampled_from(["distances", "capacitances", "empty_capacitance", "x"]),
-              st.one_of(_JSON, st.lists(st.floats(), min_size=12, max_size=12))),
-)  # fmt: skip
+    st.builds(
+        lambda posture, field, value: {**_plain(), posture: {**_plain()["open"], field: value}},
+        st.sampled_from(["open", "fist"]),
+        st.sampled_from(["distances", "capacitances", "empty_capacitance", "x"]),
+        st.one_of(_JSON, st.lists(st.floats(), min_size=12, max_size=12)),
+    ),
+)
 _CACHED = st.one_of(WILD.damaged([_document(_plain())]), _WILD_CURVES.map(_document))
 
 

@@ -26,22 +26,28 @@ DEMOS = Path(__file__).parents[2] / "demos"
 HERON = DEMOS / "heron.toml"
 DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
-MIDI = bytes.fromhex(
-    "4d546864 00000006 0000 0001 0060 4d54726b 00000014"
-    "00904540 60904500 30904840 60904800 00ff2f00"
-)  # fmt: skip
+MIDI = bytes.fromhex("4d546864 00000006 0000 0001 0060 4d54726b 0000001400904540 60904500 30904840 60904800 00ff2f00")
 
 # what is damaged -> (a good one, its ending, the command with FILE in it)
 KINDS: dict[str, tuple[bytes, str, list[str]]] = {
     "design": (HERON.read_bytes(), ".toml", ["field", "FILE", "--json"]),
-    "trace": (b"time_s,distance_m,volume\n0,0.5,1\n0.05,0.25,0.5\n0.1,0.1,0\n", ".csv",
-              ["render", str(HERON), "--hand", "FILE", "-o", "out.wav"]),
-    "notes": (b"tempo 600\nA3 1/16, rest 1/16, C4 1/16 # end\nlegato\nBb3 1/8\n", ".txt",
-              ["tune", "FILE", str(HERON), "--csv", "out.csv"]),
+    "trace": (
+        b"time_s,distance_m,volume\n0,0.5,1\n0.05,0.25,0.5\n0.1,0.1,0\n",
+        ".csv",
+        ["render", str(HERON), "--hand", "FILE", "-o", "out.wav"],
+    ),
+    "notes": (
+        b"tempo 600\nA3 1/16, rest 1/16, C4 1/16 # end\nlegato\nBb3 1/8\n",
+        ".txt",
+        ["tune", "FILE", str(HERON), "--csv", "out.csv"],
+    ),
     "MIDI": (MIDI, ".mid", ["tune", "FILE", str(HERON), "--json"]),
-    "readings": (b"fitted_capacitor,frequency\n100 pF,412.3 kHz\n220 pF,301.1 kHz\n330 pF,256.2 kHz\n", ".csv",
-                 ["fit", "FILE", "--json", "-o", "out.toml"]),
-}  # fmt: skip
+    "readings": (
+        b"fitted_capacitor,frequency\n100 pF,412.3 kHz\n220 pF,301.1 kHz\n330 pF,256.2 kHz\n",
+        ".csv",
+        ["fit", "FILE", "--json", "-o", "out.toml"],
+    ),
+}
 
 
 @pytest.fixture(autouse=True)

@@ -46,11 +46,12 @@ NUMBERS = st.one_of(
 TEXTS = st.one_of(
     st.text(max_size=40),
     st.builds(
-        lambda number, unit: f"{number}{unit}", NUMBERS,
+        lambda number, unit: f"{number}{unit}",
+        NUMBERS,
         st.sampled_from(["", " F", " pF", " uH", " H", " m", " mm", " Hz", " kHz", " ohm", "k7", " V", " %", " K"]),
     ),
     st.sampled_from(["", "\x00", "bonded", "computed", "open", "circuit", "x" * 3000, "\u202e", "$(id)", "../../x"]),
-)  # fmt: skip
+)
 VALUES = st.recursive(
     st.one_of(NUMBERS, TEXTS, st.booleans(), st.dates(), st.times(), st.datetimes()),
     lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(st.text(max_size=8), inner, max_size=3)),
@@ -82,11 +83,15 @@ _LINES = st.lists(
         st.builds(lambda name, value: f"{_toml(name)} = {_toml(value)}", _NAMES, VALUES),
         st.builds(lambda name: f"[{_toml(name)}]", _SECTION_NAMES),
         st.builds(lambda name: f"[[{_toml(name)}]]", _SECTION_NAMES),
-        st.builds(lambda first, second, value: f"{_toml(first)}.{_toml(second)} = {_toml(value)}",
-                  _SECTION_NAMES, _NAMES, VALUES),
+        st.builds(
+            lambda first, second, value: f"{_toml(first)}.{_toml(second)} = {_toml(value)}",
+            _SECTION_NAMES,
+            _NAMES,
+            VALUES,
+        ),
     ),
     max_size=12,
-)  # fmt: skip
+)
 
 
 def _any_toml(lines: list[str]) -> None:
@@ -111,29 +116,36 @@ test_any_toml_few, test_any_toml = WILD.quick_and_slow(_any_toml, _LINES, 40, 25
 test_one_wild_value_few, test_one_wild_value = WILD.quick_and_slow(_one_wild_value, _ONE_VALUE, 60, 3500)
 
 
-@pytest.mark.parametrize("content", [
-    b"\xef\xbb\xbf" + SEEDS[0], SEEDS[0].replace(b"\n", b"\r\n"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"\xef\xbb\xbf" + SEEDS[0],
+        SEEDS[0].replace(b"\n", b"\r\n"),
+    ],
+)
 def test_a_byte_order_mark_and_other_line_ends_are_taken(tmp_path, content):
     (tmp_path / "a.toml").write_bytes(content)
     assert load_design(tmp_path / "a.toml") == read_design(SEEDS[0].decode())
 
 
-@pytest.mark.parametrize(("text", "words"), [
-    ("a = " + "[" * 4000, "not valid TOML"),
-    ("a = " + "[\n" * 100_000, "not valid TOML"),
-    ("a = " + "{a=" * 1300, "not valid TOML"),
-    ("a = 0x" + "9" * 4000, "a = ..."),
-    ("[design]\na.b" + ".c" * 50_000 + " = 1", "line 2 has more than 4100 characters"),
-    ("\n".join(f"a{i}.b" + ".c" * 2030 + " = 1" for i in range(15)), "a0"),
-    ("[" + "a." * 50_000 + "b]", "line 1 has more than 4100 characters"),
-    ("[antenna]\nlength = 1\nlength = 2", "line 3"),
-    ("[antenna]\n[antenna]", "line 2"),
-    ("[antenna]\nlength = \"\x00\"", "line 2"),
-    ("[antenna]\nlength = nan", "antenna.length"),
-    ("[player]\nbody_capacitance = 1e400", "player.body_capacitance"),
-    ("\n".join(f"k{i} = 1" for i in range(5000)), "more faults"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("a = " + "[" * 4000, "not valid TOML"),
+        ("a = " + "[\n" * 100_000, "not valid TOML"),
+        ("a = " + "{a=" * 1300, "not valid TOML"),
+        ("a = 0x" + "9" * 4000, "a = ..."),
+        ("[design]\na.b" + ".c" * 50_000 + " = 1", "line 2 has more than 4100 characters"),
+        ("\n".join(f"a{i}.b" + ".c" * 2030 + " = 1" for i in range(15)), "a0"),
+        ("[" + "a." * 50_000 + "b]", "line 1 has more than 4100 characters"),
+        ("[antenna]\nlength = 1\nlength = 2", "line 3"),
+        ("[antenna]\n[antenna]", "line 2"),
+        ('[antenna]\nlength = "\x00"', "line 2"),
+        ("[antenna]\nlength = nan", "antenna.length"),
+        ("[player]\nbody_capacitance = 1e400", "player.body_capacitance"),
+        ("\n".join(f"k{i} = 1" for i in range(5000)), "more faults"),
+    ],
+)
 def test_known_traps_name_their_place(text, words):
     with WILD.at_most(5.0), pytest.raises(DesignError) as caught:
         read_design(text, "a.toml")

@@ -49,8 +49,10 @@ def midi_bytes(kind: int = 1, *, division: int = 480, notes: int = 8) -> bytes:
 
 
 MIDI = [midi_bytes(0), midi_bytes(1), midi_bytes(2), midi_bytes(1, division=24)]
-NOTES = [*(DEMOS.joinpath(name).read_bytes() for name in ("lark.txt", "tide.txt")),
-         b"tempo 60\nA4 1/4, rest 1/8, C5 1/8 # end\nvolume 0.5\nlegato\nBb3 3/4\n"]  # fmt: skip
+NOTES = [
+    *(DEMOS.joinpath(name).read_bytes() for name in ("lark.txt", "tide.txt")),
+    b"tempo 60\nA4 1/4, rest 1/8, C5 1/8 # end\nvolume 0.5\nlegato\nBb3 3/4\n",
+]
 
 
 def _in_file(content: bytes, suffix: str, reader: object) -> object:
@@ -89,18 +91,48 @@ def _note_list(content: bytes) -> None:
     _tune(content, ".txt")
 
 
-_WORDS = st.sampled_from([
-    "A4", "Bb3", "C#5", "rest", "tempo", "volume", "legato", "separate", "1/4", "1/0", "0/1", "9999/1", "1/9999", "3/8",
-    "96", "nan", "1e9", "-1", "0.5", "G9", "C-1", "C99999", "A" * 300, ",", ",", ",", "\n", "\n", "#", "\x1b[1m",
-    "\x0c", "\u2028", "\x85",
-])  # fmt: skip
+_WORDS = st.sampled_from(
+    [
+        "A4",
+        "Bb3",
+        "C#5",
+        "rest",
+        "tempo",
+        "volume",
+        "legato",
+        "separate",
+        "1/4",
+        "1/0",
+        "0/1",
+        "9999/1",
+        "1/9999",
+        "3/8",
+        "96",
+        "nan",
+        "1e9",
+        "-1",
+        "0.5",
+        "G9",
+        "C-1",
+        "C99999",
+        "A" * 300,
+        ",",
+        ",",
+        ",",
+        "\n",
+        "\n",
+        "#",
+        "\x1b[1m",
+        "\x0c",
+        "\u2028",
+        "\x85",
+    ]
+)
 _SOUP = st.lists(_WORDS, max_size=30).map(lambda words: " ".join(words).encode())
 
 test_traces_few, test_traces = WILD.quick_and_slow(_trace, WILD.damaged(TRACES), 60, 3000)
 test_midi_files_few, test_midi_files = WILD.quick_and_slow(_midi, WILD.damaged(MIDI), 60, 3000)
-test_note_lists_few, test_note_lists = WILD.quick_and_slow(
-    _note_list, st.one_of(WILD.damaged(NOTES), _SOUP), 60, 2500
-)  # fmt: skip
+test_note_lists_few, test_note_lists = WILD.quick_and_slow(_note_list, st.one_of(WILD.damaged(NOTES), _SOUP), 60, 2500)
 
 
 def test_a_trace_is_bounded_in_rows_and_bytes(tmp_path, monkeypatch):
@@ -128,6 +160,7 @@ def test_a_tune_is_bounded_in_bytes_and_messages(tmp_path):
     path.write_bytes(b"A4 1/4\n" + b"#" * (LARGEST_FILE - 6))
     with pytest.raises(DesignError, match=r"a\.txt: larger than 200000 bytes"):
         load_tune(path)
+
     # two bytes a message, by running status: as many as the bound of bytes lets in, with one note in front
     def messages(count: int) -> bytes:
         body = b"\x00\x90\x45\x40\x83\x60\x45\x00" + b"\x00\xc0\x00" + b"\x00\x00" * (count - 5) + b"\x00\xff\x2f\x00"

@@ -15,17 +15,44 @@ from synth.quantity import format_quantity, parse
 
 WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
 
-_PIECES = st.sampled_from([
-    *"0123456789+-.,eERrkKmMuUnNpPfFGTHVAsSOohmzZC% _", "\u00b5", "\u03bc", "\u2126", "\u03a9", "\u2212", "\u00b0C",
-    "\u00a0", "\u202f", "\u0663", "\u00b2", "\x00", "\n", "ohm", "Hz", "ppm/K", "degC", "nan", "inf", "1e9", "1e-400",
-    "1e999999", "9" * 79, "0x1", "\U0001d7d9",
-])  # fmt: skip
+_PIECES = st.sampled_from(
+    [
+        *"0123456789+-.,eERrkKmMuUnNpPfFGTHVAsSOohmzZC% _",
+        "\u00b5",
+        "\u03bc",
+        "\u2126",
+        "\u03a9",
+        "\u2212",
+        "\u00b0C",
+        "\u00a0",
+        "\u202f",
+        "\u0663",
+        "\u00b2",
+        "\x00",
+        "\n",
+        "ohm",
+        "Hz",
+        "ppm/K",
+        "degC",
+        "nan",
+        "inf",
+        "1e9",
+        "1e-400",
+        "1e999999",
+        "9" * 79,
+        "0x1",
+        "\U0001d7d9",
+    ]
+)
 _TEXTS = st.one_of(
     st.text(max_size=100),
     st.lists(_PIECES, max_size=10).map("".join),
     st.builds(lambda number, unit: f"{number} {unit}", st.floats(), st.sampled_from(sorted(UNITS))),
-    st.floats(), st.integers(), st.booleans(), st.sampled_from([10**400, -(10**400)]),
-)  # fmt: skip
+    st.floats(),
+    st.integers(),
+    st.booleans(),
+    st.sampled_from([10**400, -(10**400)]),
+)
 
 
 def _quantity(chosen: tuple[object, str]) -> None:

@@ -24,12 +24,58 @@ from synth.errors import DesignError
 LONGEST = 5.0  # s of processor time that one input may take
 
 NASTY = (
-    b"\x00", b"\xff\xfe", b"\xef\xbb\xbf", b"\r\n", b"\r", b"\n", b"\x1b[2J", b"\x7f", b'"', b"'", b'"""', b"[", b"]",
-    b"[[", b"{", b"}", b"=", b",", b";", b"#", b"\\", b"\\u0000", b"\\ud800", b"nan", b"inf", b"-inf", b"-0.0",
-    b"1e999", b"-1", b"9" * 400, b"[" * 300, b"{a=" * 200, b"A" * 3000, "\u202e".encode(), "\u2028".encode(),
-    "\U0001f3b6".encode(), "\u0660\u0661".encode(), b"\xed\xa0\x80", b"\xc0\x80", b"true", b"1979-05-27", b"0x10",
-    b"1_000", b"  ", b"\t", b"e", b"-", b"\x80\x80\x80\x80", b"\xff\xff\xff\xff", b"\xff\x2f\x00", b"\xff\x51\x03",
-)  # fmt: skip
+    b"\x00",
+    b"\xff\xfe",
+    b"\xef\xbb\xbf",
+    b"\r\n",
+    b"\r",
+    b"\n",
+    b"\x1b[2J",
+    b"\x7f",
+    b'"',
+    b"'",
+    b'"""',
+    b"[",
+    b"]",
+    b"[[",
+    b"{",
+    b"}",
+    b"=",
+    b",",
+    b";",
+    b"#",
+    b"\\",
+    b"\\u0000",
+    b"\\ud800",
+    b"nan",
+    b"inf",
+    b"-inf",
+    b"-0.0",
+    b"1e999",
+    b"-1",
+    b"9" * 400,
+    b"[" * 300,
+    b"{a=" * 200,
+    b"A" * 3000,
+    "\u202e".encode(),
+    "\u2028".encode(),
+    "\U0001f3b6".encode(),
+    "\u0660\u0661".encode(),
+    b"\xed\xa0\x80",
+    b"\xc0\x80",
+    b"true",
+    b"1979-05-27",
+    b"0x10",
+    b"1_000",
+    b"  ",
+    b"\t",
+    b"e",
+    b"-",
+    b"\x80\x80\x80\x80",
+    b"\xff\xff\xff\xff",
+    b"\xff\x2f\x00",
+    b"\xff\x51\x03",
+)
 
 _EDITS = st.lists(
     st.tuples(
@@ -81,10 +127,12 @@ def quick_and_slow(
 
         bounded.__name__ = bounded.__qualname__ = check.__name__
         chosen = settings(
-            max_examples=cases, deadline=timedelta(seconds=20 * LONGEST), database=None,
+            max_examples=cases,
+            deadline=timedelta(seconds=20 * LONGEST),
+            database=None,
             derandomize=os.environ.get("BEATFIELD_FUZZ") != "random",
             suppress_health_check=list(HealthCheck),
-        )  # fmt: skip
+        )
         made: Callable[[], None] = chosen(given(inputs)(bounded))
         return made
 

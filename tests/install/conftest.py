@@ -33,9 +33,14 @@ class Place:
     def run(self, *command: str | Path, code: int = 0, cwd: Path | None = None, **more: str) -> str:
         """Run a command, here unless `cwd` says otherwise; return all it prints. Any other exit code fails."""
         result = subprocess.run(
-            [str(part) for part in command], cwd=cwd or self.folder, env=self.environment | more, timeout=600.0,
-            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-        )  # fmt: skip
+            [str(part) for part in command],
+            cwd=cwd or self.folder,
+            env=self.environment | more,
+            timeout=600.0,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
         assert result.returncode == code, f"{command} ended with {result.returncode}:\n{result.stdout}"
         assert "Traceback" not in result.stdout, result.stdout
         return result.stdout

@@ -67,8 +67,12 @@ def perform(stage: Any, session: Session, player: Any, record: Path, log: Path) 
 
     def window() -> str:
         assert player.poll() is None, log.read_text()
-        found = subprocess.run(["xdotool", "search", "--onlyvisible", "--pid", str(player.pid)],
-                               env=stage.environment, capture_output=True, text=True)  # fmt: skip
+        found = subprocess.run(
+            ["xdotool", "search", "--onlyvisible", "--pid", str(player.pid)],
+            env=stage.environment,
+            capture_output=True,
+            text=True,
+        )
         return found.stdout.split()[0] if found.stdout.split() else ""
 
     stage.wait_for(lambda: window() != "", "the window", 60.0)

@@ -57,8 +57,14 @@ def run(stage: Any) -> dict[str, Any]:
                 process.terminate()
                 process.wait(10.0)
     samples = np.fromfile(record_path, np.float32).astype(np.float64)
-    return {"samples": samples, "marks": marks, "code": code, "log": log_path.read_text(),
-            "picture": stage.folder / "lesson.png", "place": (spot[0] - pad.left) / (pad.width - 1)}
+    return {
+        "samples": samples,
+        "marks": marks,
+        "code": code,
+        "log": log_path.read_text(),
+        "picture": stage.folder / "lesson.png",
+        "place": (spot[0] - pad.left) / (pad.width - 1),
+    }
 
 
 def wait_for_window(stage: Any, player: Any, log_path: Any) -> str:
@@ -66,8 +72,13 @@ def wait_for_window(stage: Any, player: Any, log_path: Any) -> str:
 
     def there() -> bool:
         assert player.poll() is None, log_path.read_text()
-        search = subprocess.run(["xdotool", "search", "--onlyvisible", "--pid", str(player.pid)], env=stage.environment,
-                                capture_output=True, text=True, check=False)
+        search = subprocess.run(
+            ["xdotool", "search", "--onlyvisible", "--pid", str(player.pid)],
+            env=stage.environment,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
         found[:] = search.stdout.split()
         return bool(found)
 

@@ -57,8 +57,12 @@ def window_of(stage: Any, player: Any, log: Path) -> str:
 
     def there() -> bool:
         assert player.poll() is None, log.read_text()
-        search = subprocess.run(["xdotool", "search", "--onlyvisible", "--pid", str(player.pid)],
-                                env=stage.environment, capture_output=True, text=True)  # fmt: skip
+        search = subprocess.run(
+            ["xdotool", "search", "--onlyvisible", "--pid", str(player.pid)],
+            env=stage.environment,
+            capture_output=True,
+            text=True,
+        )
         found[:] = search.stdout.split()
         return bool(found)
 
@@ -79,8 +83,12 @@ def run(stage: Any) -> Run:
     monitoring = ["parec", "--device=stage.monitor", "--raw", "--format=float32le", "--channels=1", f"--rate={RATE}"]
     with record.open("wb") as raw, log.open("wb") as text:
         monitor = subprocess.Popen([*monitoring, "--latency-msec=50"], env=stage.environment, stdout=raw)
-        player = subprocess.Popen([sys.executable, str(HERE / "timed_window.py"), str(DESIGN), str(report)],
-                                  env=stage.environment, stdout=text, stderr=text)  # fmt: skip
+        player = subprocess.Popen(
+            [sys.executable, str(HERE / "timed_window.py"), str(DESIGN), str(report)],
+            env=stage.environment,
+            stdout=text,
+            stderr=text,
+        )
         try:
             return perform(stage, player, report, log, record)
         finally:
@@ -97,16 +105,18 @@ def perform(stage: Any, player: Any, report: Path, log: Path, record: Path) -> R
 
     pitch_field = open_design(DESIGN).field
     curve, stage_box = pitch_field.instrument.curve, lay_out(FIRST).stage
-    scale = StageScale(stage_box, stage_width(pitch_field.zero_beat_distance, curve.farthest), curve.nearest,
-                       curve.farthest)  # fmt: skip
+    scale = StageScale(
+        stage_box, stage_width(pitch_field.zero_beat_distance, curve.farthest), curve.nearest, curve.farthest
+    )
     column, row = round(scale.x_of(DISTANCE)), round(scale.y_of(0.9))
     done.frequency = abs(float(pitch_field.frequency_at(scale.distance_at(column))))
     stage.wait_for(pid_file.exists, "the first picture")
     left, top = corner(stage, window)
     ends = str(left + stage_box.left + 50), str(left + stage_box.right - 50)
     before = time.monotonic()
-    told = stage.run(sys.executable, str(HERE / "fast_pointer.py"), str(MOVES), str(SECONDS),
-                     str(top + stage_box.center[1]), *ends)  # fmt: skip
+    told = stage.run(
+        sys.executable, str(HERE / "fast_pointer.py"), str(MOVES), str(SECONDS), str(top + stage_box.center[1]), *ends
+    )
     done.fast, done.sent = (before, time.monotonic()), int(told.split()[0])
     do("mousemove", str(column), str(row))
     time.sleep(1.2)
@@ -187,8 +197,11 @@ def test_the_kept_take_holds_what_was_played_and_can_be_rendered(run: Run, tmp_p
         rows = list(csv.DictReader(text))
     assert float(rows[-1]["time_s"]) == pytest.approx(samples.size / rate, abs=0.01)
     rendered = tmp_path / "again.wav"
-    subprocess.run([sys.executable, "-m", "synth", "render", str(DESIGN), "--hand", str(run.take), "-o", str(rendered)],
-                   check=True, capture_output=True)  # fmt: skip
+    subprocess.run(
+        [sys.executable, "-m", "synth", "render", str(DESIGN), "--hand", str(run.take), "-o", str(rendered)],
+        check=True,
+        capture_output=True,
+    )
     again, again_rate = soundfile.read(rendered)
     assert again_rate == rate
     assert abs(1200.0 * np.log2(pitch_of(again[-rate // 2 :]) / run.frequency)) < 5.0
@@ -218,8 +231,12 @@ def opened(stage: Any, name: str) -> Iterator[Opened]:
     folder.mkdir()
     log, report = folder / "play.log", folder / "report.json"
     with log.open("wb") as text:
-        player = subprocess.Popen([sys.executable, str(HERE / "timed_window.py"), str(DESIGN), str(report)],
-                                  env=stage.environment, stdout=text, stderr=text)  # fmt: skip
+        player = subprocess.Popen(
+            [sys.executable, str(HERE / "timed_window.py"), str(DESIGN), str(report)],
+            env=stage.environment,
+            stdout=text,
+            stderr=text,
+        )
         try:
             window, pid_file = window_of(stage, player, log), report.with_suffix(".pid")
             stage.wait_for(pid_file.exists, "the first picture")
@@ -241,6 +258,7 @@ def test_a_card_that_vanishes_is_told_in_the_window_and_its_key_brings_the_sound
         return bool(stage.run("pactl", "list", "short", "sink-inputs"))
 
     with opened(stage, "soundless") as here:
+
         def shown(name: str) -> Any:
             return picture_of(stage, here.window, here.folder / name)
 

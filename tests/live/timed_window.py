@@ -41,11 +41,16 @@ def main() -> None:
                 told[0] = number
                 report.with_suffix(".pid").write_text(str(number))
 
-        played = run_session(session, speaker, workpiece.design.name, record_folder=report.parent, caution=False,
-                             each_frame=look)  # fmt: skip
+        played = run_session(
+            session, speaker, workpiece.design.name, record_folder=report.parent, caution=False, each_frame=look
+        )
         link.close()
-    figures = {"frames": played.frames, "seconds": played.seconds, "underruns": speaker.meters().underruns,
-               "events": events}  # fmt: skip
+    figures = {
+        "frames": played.frames,
+        "seconds": played.seconds,
+        "underruns": speaker.meters().underruns,
+        "events": events,
+    }
     report.write_text(json.dumps(figures))
 
 

@@ -25,10 +25,18 @@ def test_absurd_counts_of_harmonics_are_refused(kind, count):
         Detector(kind).harmonics(count)
 
 
-@pytest.mark.parametrize(("size", "tops"), [
-    (2**40, [1]), (10**30, [1]), (LARGEST_TABLE, [1, 1]), (1024, [2**62]), (1024, [2**63 - 1]), (1024, [512]),
-    (4096, np.ones(LARGEST_TABLE // 4096 + 1, dtype=int)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("size", "tops"),
+    [
+        (2**40, [1]),
+        (10**30, [1]),
+        (LARGEST_TABLE, [1, 1]),
+        (1024, [2**62]),
+        (1024, [2**63 - 1]),
+        (1024, [512]),
+        (4096, np.ones(LARGEST_TABLE // 4096 + 1, dtype=int)),
+    ],
+)
 def test_absurd_sizes_of_tables_are_refused(size, tops):
     with pytest.raises(ValueError, match=r"size|top_harmonics"):
         band_limited_tables([0.0, 1.0], size, tops)
@@ -75,12 +83,17 @@ def test_junctions_far_below_their_built_in_potential(reverse, grading):
     """Reverse beyond V_j: C_0 (1 + V_r / V_j)^-m, and its integral as the charge."""
     potential, zero_bias = 0.75, 8e-12
     voltage = -reverse * potential
-    assert_allclose(depletion_capacitance(voltage, zero_bias, potential, grading),
-                    zero_bias * (1.0 + reverse) ** -grading, rtol=1e-13, atol=0.0)  # fmt: skip
+    assert_allclose(
+        depletion_capacitance(voltage, zero_bias, potential, grading),
+        zero_bias * (1.0 + reverse) ** -grading,
+        rtol=1e-13,
+        atol=0.0,
+    )
     # with V = -V_j (exp(x) - 1) the integrand is smooth over any span
     area, _ = quad(lambda x: math.exp((1.0 - grading) * x), 0.0, math.log1p(reverse), epsrel=1e-12)
-    assert_allclose(depletion_charge(voltage, zero_bias, potential, grading), -zero_bias * potential * area,
-                    rtol=1e-11, atol=0.0)  # fmt: skip
+    assert_allclose(
+        depletion_charge(voltage, zero_bias, potential, grading), -zero_bias * potential * area, rtol=1e-11, atol=0.0
+    )
     current, conductance = exponential_junction(voltage * 1e6, 1e-14, 0.0259)
     assert_allclose(current, -1e-14, rtol=1e-12, atol=0.0)
     assert conductance >= 0.0

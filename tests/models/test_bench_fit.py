@@ -25,9 +25,13 @@ P = 1e-12
 BRANCH = Surroundings(branch_inductance=40e-3, branch_self_capacitance=1e-12, mode="high")
 
 
-def read(settings: list[Reading], truth: dict[str, float], around: Surroundings | None = None,
-         errors: Errors | None = None,
-         generator: np.random.Generator | None = None) -> tuple[Reading, ...]:  # fmt: skip
+def read(
+    settings: list[Reading],
+    truth: dict[str, float],
+    around: Surroundings | None = None,
+    errors: Errors | None = None,
+    generator: np.random.Generator | None = None,
+) -> tuple[Reading, ...]:
     """The settings with the frequencies of a tank with values `truth`, by formulas of their own; noisy if asked."""
     around = around or Surroundings()
     off: dict[float, float] = {}
@@ -46,8 +50,9 @@ def read(settings: list[Reading], truth: dict[str, float], around: Surroundings 
             frequency = float(resonant_frequency(truth["inductance"], total))
         else:
             antenna = setting.antenna + truth["antenna_stray"]
-            both = mode_frequencies(truth["inductance"], total, around.branch_inductance, antenna,
-                                    around.branch_self_capacitance)  # fmt: skip
+            both = mode_frequencies(
+                truth["inductance"], total, around.branch_inductance, antenna, around.branch_self_capacitance
+            )
             frequency = float(both[around.mode == "high"])
         if generator is not None and errors is not None:
             frequency *= 1.0 + errors.counter_deviation(frequency) * generator.normal()
@@ -55,8 +60,14 @@ def read(settings: list[Reading], truth: dict[str, float], around: Surroundings 
     return tuple(done)
 
 
-TRUTH = {"inductance": 1.1e-3, "stray": 62 * P, "trimmer_minimum": 7 * P, "trimmer_maximum": 58 * P,
-         "junction": 9 * P, "antenna_stray": 3 * P}  # fmt: skip
+TRUTH = {
+    "inductance": 1.1e-3,
+    "stray": 62 * P,
+    "trimmer_minimum": 7 * P,
+    "trimmer_maximum": 58 * P,
+    "junction": 9 * P,
+    "antenna_stray": 3 * P,
+}
 CAPACITORS = [Reading(value * P) for value in (47, 100, 220, 470)]
 TRIMMED = [Reading(100 * P, trimmer=0.0), Reading(100 * P, trimmer=1.0), Reading(330 * P, trimmer=0.5)]
 
@@ -85,8 +96,12 @@ def test_two_readings_have_the_spread_of_the_closed_form():
         up[index] *= 1.0 + 1e-5
         down[index] *= 1.0 - 1e-5
         first, second = tank_from_readings(*up), tank_from_readings(*down)
-        change.append([math.log(first.inductance / second.inductance) / 2e-5 * spread,
-                       (first.elsewhere - second.elsewhere) / 2e-5 * spread])  # fmt: skip
+        change.append(
+            [
+                math.log(first.inductance / second.inductance) / 2e-5 * spread,
+                (first.elsewhere - second.elsewhere) / 2e-5 * spread,
+            ]
+        )
     expected = np.sqrt((np.array(change) ** 2).sum(axis=0))
     assert fit.combination(unit_direction("inductance"))[1] == close(expected[0], rel=1e-4)
     assert fit.combination(unit_direction("stray"))[1] * P == close(expected[1], rel=1e-4)
@@ -102,11 +117,13 @@ def test_derivatives_and_frequencies_of_the_model(around):
     np.testing.assert_allclose(np.exp(logarithm), expected, rtol=1e-12)
     for index in range(6):
         step = np.eye(6)[index] * 1e-4
-        numeric = (model.log_frequency(values + step, model.fitted)[0]
-                   - model.log_frequency(values - step, model.fitted)[0]) / 2e-4  # fmt: skip
+        numeric = (
+            model.log_frequency(values + step, model.fitted)[0] - model.log_frequency(values - step, model.fitted)[0]
+        ) / 2e-4
         np.testing.assert_allclose(slopes[:, index], numeric, rtol=2e-5, atol=1e-11)
-    numeric = (model.log_frequency(values, model.fitted + 1e-3)[0]
-               - model.log_frequency(values, model.fitted - 1e-3)[0]) / 2e-3  # fmt: skip
+    numeric = (
+        model.log_frequency(values, model.fitted + 1e-3)[0] - model.log_frequency(values, model.fitted - 1e-3)[0]
+    ) / 2e-3
     np.testing.assert_allclose(by_fitted, numeric, rtol=1e-6)
 
 
@@ -123,13 +140,23 @@ def test_branch_load_is_what_the_tank_sees():
     assert min(abs(mode / 230e3 - 1.0) for mode in modes) < 1e-12
 
 
-@pytest.mark.parametrize(("settings", "around", "names"), [
-    (CAPACITORS, Surroundings(), ["inductance", "stray"]),
-    ([*CAPACITORS, *TRIMMED], Surroundings(), ["inductance", "stray", "trimmer_minimum", "trimmer_maximum"]),
-    ([*CAPACITORS, *(Reading(100 * P, reverse_voltage=v) for v in (1.0, 9.0))], Surroundings(), ["stray", "junction"]),
-    ([*CAPACITORS, Reading(100 * P, antenna=10 * P), Reading(100 * P, antenna=12 * P)], BRANCH,
-     ["inductance", "stray", "antenna_stray"]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("settings", "around", "names"),
+    [
+        (CAPACITORS, Surroundings(), ["inductance", "stray"]),
+        ([*CAPACITORS, *TRIMMED], Surroundings(), ["inductance", "stray", "trimmer_minimum", "trimmer_maximum"]),
+        (
+            [*CAPACITORS, *(Reading(100 * P, reverse_voltage=v) for v in (1.0, 9.0))],
+            Surroundings(),
+            ["stray", "junction"],
+        ),
+        (
+            [*CAPACITORS, Reading(100 * P, antenna=10 * P), Reading(100 * P, antenna=12 * P)],
+            BRANCH,
+            ["inductance", "stray", "antenna_stray"],
+        ),
+    ],
+)
 def test_exact_readings_give_back_the_truth(settings, around, names):
     fit = fit_bench(Bench(read(settings, TRUTH, around), around))
     for name in names:
@@ -196,8 +223,9 @@ def test_a_known_value_separates_and_a_known_limit_bounds():
     width = NORMAL_95 * loose.combination(unit_direction("stray"))[1]
     narrow = NORMAL_95 * exact.combination(unit_direction("stray"))[1]
     assert width == close(math.hypot(narrow, 2.0), rel=1e-4)
-    by_coil = fit_bench(Bench(read([Reading(100 * P), Reading(100 * P)], TRUTH),
-                              known={"inductance": Known(1.1e-3, 1e-5)}))  # fmt: skip
+    by_coil = fit_bench(
+        Bench(read([Reading(100 * P), Reading(100 * P)], TRUTH), known={"inductance": Known(1.1e-3, 1e-5)})
+    )
     assert by_coil.interval("stray")[0] == close(62 * P, rel=1e-6)
 
 
@@ -267,10 +295,17 @@ def two_unknowns(generator: np.random.Generator) -> tuple[list[Reading], dict[st
 
 def five_unknowns(generator: np.random.Generator) -> tuple[list[Reading], dict[str, float], Surroundings]:
     _, truth, _ = two_unknowns(generator)
-    truth |= {"trimmer_minimum": generator.uniform(4, 9) * P, "trimmer_maximum": generator.uniform(40, 80) * P,
-              "junction": generator.uniform(5, 15) * P}  # fmt: skip
-    more = [Reading(100 * P, trimmer=0.0), Reading(100 * P, trimmer=1.0), Reading(100 * P, reverse_voltage=1.0),
-            Reading(100 * P, reverse_voltage=9.0)]  # fmt: skip
+    truth |= {
+        "trimmer_minimum": generator.uniform(4, 9) * P,
+        "trimmer_maximum": generator.uniform(40, 80) * P,
+        "junction": generator.uniform(5, 15) * P,
+    }
+    more = [
+        Reading(100 * P, trimmer=0.0),
+        Reading(100 * P, trimmer=1.0),
+        Reading(100 * P, reverse_voltage=1.0),
+        Reading(100 * P, reverse_voltage=9.0),
+    ]
     return [*CAPACITORS, *more], truth, Surroundings()
 
 
@@ -306,11 +341,14 @@ def test_intervals_cover_the_truth_in_93_to_97_of_100_benches(make, errors):
         assert 0.93 <= share <= 0.97, name
 
 
-@pytest.mark.parametrize(("readings", "words"), [
-    ((Reading(100 * P, 2e5),), "two or more"),
-    ((Reading(100 * P, 2e5), Reading(200 * P)), "frequency"),
-    ((Reading(100 * P, 2e5), Reading(200 * P, 3e5)), "lower frequency"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("readings", "words"),
+    [
+        ((Reading(100 * P, 2e5),), "two or more"),
+        ((Reading(100 * P, 2e5), Reading(200 * P)), "frequency"),
+        ((Reading(100 * P, 2e5), Reading(200 * P, 3e5)), "lower frequency"),
+    ],
+)
 def test_readings_that_contradict_a_tank(readings, words):
     with pytest.raises(ValueError, match=words):
         fit_bench(Bench(readings))
@@ -335,13 +373,23 @@ def test_a_stray_below_nothing_is_told_as_it_is():
     assert fit.interval("stray")[0] == close(-200 / 3 * P, rel=1e-9)  # (C1 + S) / (C2 + S) = 1 / 4
 
 
-@pytest.mark.parametrize("make", [
-    lambda: Reading(-1e-12), lambda: Reading(math.nan), lambda: Reading(1e-10, 0.0),
-    lambda: Reading(1e-10, trimmer=1.1),
-    lambda: Reading(1e-10, antenna=0.0), lambda: Reading(1e-10, reverse_voltage=-1.0), lambda: Errors(0.0, 0.0),
-    lambda: Errors(1e-4, 0.0, 1.0), lambda: Surroundings(mode="high"), lambda: Known(math.inf),
-    lambda: Bench(tuple(CAPACITORS), known={"colour": Known(1.0)}), lambda: Known(1e-12, -1.0),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: Reading(-1e-12),
+        lambda: Reading(math.nan),
+        lambda: Reading(1e-10, 0.0),
+        lambda: Reading(1e-10, trimmer=1.1),
+        lambda: Reading(1e-10, antenna=0.0),
+        lambda: Reading(1e-10, reverse_voltage=-1.0),
+        lambda: Errors(0.0, 0.0),
+        lambda: Errors(1e-4, 0.0, 1.0),
+        lambda: Surroundings(mode="high"),
+        lambda: Known(math.inf),
+        lambda: Bench(tuple(CAPACITORS), known={"colour": Known(1.0)}),
+        lambda: Known(1e-12, -1.0),
+    ],
+)
 def test_bad_input(make):
     with pytest.raises(ValueError, match=r"must|needs"):
         make()

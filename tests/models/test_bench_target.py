@@ -38,9 +38,11 @@ def test_common_practice_readings_reach_another_frequency():
 
 def test_needed_capacitor_is_the_closed_form():
     assert needed_capacitor(PLAIN, Reading(0.0), 250e3) == close(
-        float(required_capacitance(INDUCTANCE, 250e3)) - STRAY, rel=1e-7)  # fmt: skip
+        float(required_capacitance(INDUCTANCE, 250e3)) - STRAY, rel=1e-7
+    )
     assert needed_capacitor(PLAIN, Reading(0.0), 250e3, 20 * P) == close(
-        float(required_capacitance(INDUCTANCE, 250e3)) - STRAY - 20 * P, rel=1e-7)  # fmt: skip
+        float(required_capacitance(INDUCTANCE, 250e3)) - STRAY - 20 * P, rel=1e-7
+    )
 
 
 def test_without_a_trimmer_the_nearest_value_is_named():

@@ -20,16 +20,29 @@ DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
 LAW = BuildLaw(CURVE, zero_beat=0.5, nearest=0.05, farthest=0.3, lock_range=1.0, trimmer_ratio=0.1)
 DIRECT = {
-    "variable_inductance": 2.7e-3, "variable_capacitance": 68e-12, "variable_stray": 15e-12, "variable_trimmer": 15e-12,
-    "antenna_stray": 3e-12, "reference_inductance": 2.7e-3, "reference_capacitance": 68e-12, "reference_stray": 14e-12,
+    "variable_inductance": 2.7e-3,
+    "variable_capacitance": 68e-12,
+    "variable_stray": 15e-12,
+    "variable_trimmer": 15e-12,
+    "antenna_stray": 3e-12,
+    "reference_inductance": 2.7e-3,
+    "reference_capacitance": 68e-12,
+    "reference_stray": 14e-12,
     "reference_trimmer": 50e-12,
-}  # fmt: skip
+}
 BRANCHED = {
-    "variable_inductance": 1e-3, "variable_capacitance": 270e-12, "variable_stray": 25e-12, "variable_trimmer": 60e-12,
-    "branch_inductance": 40e-3, "branch_self_capacitance": 1e-12, "antenna_stray": 3e-12,
-    "reference_inductance": 1e-3, "reference_capacitance": 240e-12, "reference_stray": 22e-12,
+    "variable_inductance": 1e-3,
+    "variable_capacitance": 270e-12,
+    "variable_stray": 25e-12,
+    "variable_trimmer": 60e-12,
+    "branch_inductance": 40e-3,
+    "branch_self_capacitance": 1e-12,
+    "antenna_stray": 3e-12,
+    "reference_inductance": 1e-3,
+    "reference_capacitance": 240e-12,
+    "reference_stray": 22e-12,
     "reference_trimmer": 120e-12,
-}  # fmt: skip
+}
 
 
 def table(parts: dict[str, float], builds: int = 1, spread: float = 0.0, seed: int = 0) -> np.ndarray:
@@ -45,7 +58,7 @@ def table(parts: dict[str, float], builds: int = 1, spread: float = 0.0, seed: i
         (BRANCHED | {"branch_inductance": 20e-3}, replace(LAW, even_from=60.0, even_to=300.0)),
     ],
     ids=["direct", "high", "low"],
-)  # fmt: skip
+)
 def test_builds_agree_with_one_instrument_at_a_time(parts, law):
     """Brute force: each build as an `Instrument` of its own, its field found by bisection and a fit of 2000 points."""
     values = table(parts, 12, 0.02, 5)
@@ -53,11 +66,17 @@ def test_builds_agree_with_one_instrument_at_a_time(parts, law):
     judged = 0
     for place, row in enumerate(values):
         part = dict(zip(QUANTITIES, row, strict=True))
-        variable = Tank(part["variable_inductance"], part["variable_capacitance"], part["variable_stray"],
-                        part["variable_trimmer"], part["variable_trimmer"])
+        variable = Tank(
+            part["variable_inductance"],
+            part["variable_capacitance"],
+            part["variable_stray"],
+            part["variable_trimmer"],
+            part["variable_trimmer"],
+        )
         most = part["reference_trimmer"]
-        reference = Tank(part["reference_inductance"], part["reference_capacitance"], part["reference_stray"],
-                         0.1 * most, most)
+        reference = Tank(
+            part["reference_inductance"], part["reference_capacitance"], part["reference_stray"], 0.1 * most, most
+        )
         own = part["branch_self_capacitance"]
         branch = SeriesInductor(part["branch_inductance"], 60.0, own) if part["branch_inductance"] else None
         one = Instrument(CURVE, variable, reference.frequency, branch, part["antenna_stray"], law.mode, law.lock_range)
@@ -101,8 +120,13 @@ def test_capacitance_is_the_inverse_of_frequency():
     np.testing.assert_allclose(found, np.broadcast_to(wanted, found.shape), rtol=1e-9, atol=0)
     part = dict(zip(QUANTITIES, values[3], strict=True))
     tank = part["variable_capacitance"] + part["variable_stray"] + part["variable_trimmer"]
-    modes = mode_frequencies(part["variable_inductance"], tank, part["branch_inductance"],
-                             wanted + part["antenna_stray"], part["branch_self_capacitance"])
+    modes = mode_frequencies(
+        part["variable_inductance"],
+        tank,
+        part["branch_inductance"],
+        wanted + part["antenna_stray"],
+        part["branch_self_capacitance"],
+    )
     np.testing.assert_allclose(law.variable_frequency(values, wanted)[3], modes[MODES.index("high")], rtol=1e-13)
 
 
@@ -160,12 +184,16 @@ def test_joined_keeps_order():
 @pytest.mark.parametrize(
     ("changes", "match"),
     [
-        ({"zero_beat": 0.9}, "zero_beat must be within the hand field"), ({"nearest": math.nan}, "nearest must be"),
-        ({"nearest": 0.4}, "nearest must be < farthest"), ({"mode": "middle"}, "mode must be one of"),
-        ({"even_from": 2000.0}, "even_from must be <"), ({"trimmer_ratio": 1.0}, "trimmer_ratio must be from"),
-        ({"lock_range": -1.0}, "lock_range must be >= 0"), ({"reference_correction": 0.0}, "reference_correction"),
+        ({"zero_beat": 0.9}, "zero_beat must be within the hand field"),
+        ({"nearest": math.nan}, "nearest must be"),
+        ({"nearest": 0.4}, "nearest must be < farthest"),
+        ({"mode": "middle"}, "mode must be one of"),
+        ({"even_from": 2000.0}, "even_from must be <"),
+        ({"trimmer_ratio": 1.0}, "trimmer_ratio must be from"),
+        ({"lock_range": -1.0}, "lock_range must be >= 0"),
+        ({"reference_correction": 0.0}, "reference_correction"),
     ],
-)  # fmt: skip
+)
 def test_bad_input_is_refused(changes, match):
     with pytest.raises(ValueError, match=match):
         replace(LAW, **changes)

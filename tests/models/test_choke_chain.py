@@ -54,9 +54,9 @@ def test_pi_equivalent_follows_the_ladder_over_the_played_range():
     antenna = 9e-12 + np.array([0.0, 0.01, 0.1, 0.3, 0.5]) * 1e-12
     ladder = chain_modes(1e-3, 345e-12, inductance, antenna, own, tap, chokes)[:, 1]
     pi = pi_equivalent(inductance, own, tap, ladder[0], chokes)
-    single = mode_frequencies(
-        1e-3, 345e-12 + pi.end_stray, pi.inductance, antenna + pi.end_stray, pi.self_capacitance
-    )[1]
+    single = mode_frequencies(1e-3, 345e-12 + pi.end_stray, pi.inductance, antenna + pi.end_stray, pi.self_capacitance)[
+        1
+    ]
     assert_allclose(single[0], ladder[0], rtol=1e-9)
     off = 1200.0 * np.log2((single[0] - single[1:]) / (ladder[0] - ladder[1:]))
     assert np.abs(off).max() < 1.2
@@ -70,15 +70,18 @@ def test_more_tap_stray_lowers_every_mode():
     assert (np.diff(np.array(low), axis=0) < 0.0).all()
 
 
-@pytest.mark.parametrize(("arguments", "words"), [
-    ((10e-3, 4e-12, 0.5e-12, 250e3, 0), "chokes must be"),
-    ((10e-3, 4e-12, 0.5e-12, 250e3, True), "chokes must be"),
-    ((-10e-3, 4e-12, 0.5e-12, 250e3, 2), "choke_inductance must be > 0"),
-    ((10e-3, -4e-12, 0.5e-12, 250e3, 2), "choke_self_capacitance must be >= 0"),
-    ((10e-3, 4e-12, 0.5e-12, 900e3, 2), "self-resonance"),
-    ((10e-3, 1e-13, 0.5e-12, 250e3, 4), "outweighs"),
-    ((10e-3, 4e-12, np.nan, 250e3, 2), "tap_stray must be finite"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ((10e-3, 4e-12, 0.5e-12, 250e3, 0), "chokes must be"),
+        ((10e-3, 4e-12, 0.5e-12, 250e3, True), "chokes must be"),
+        ((-10e-3, 4e-12, 0.5e-12, 250e3, 2), "choke_inductance must be > 0"),
+        ((10e-3, -4e-12, 0.5e-12, 250e3, 2), "choke_self_capacitance must be >= 0"),
+        ((10e-3, 4e-12, 0.5e-12, 900e3, 2), "self-resonance"),
+        ((10e-3, 1e-13, 0.5e-12, 250e3, 4), "outweighs"),
+        ((10e-3, 4e-12, np.nan, 250e3, 2), "tap_stray must be finite"),
+    ],
+)
 def test_bad_input(arguments, words):
     with pytest.raises(ValueError, match=words):
         pi_equivalent(*arguments)

@@ -26,13 +26,17 @@ BEHIND = Goal(280e3, STRAY, antenna=ROD)
 
 def build_frequency(goal: Goal, choice: Choice, signs: tuple[float, ...], ends: bool) -> float:
     """Frequency of one build; signs -1..1 of coil, capacitor, stray, trimmer, antenna, branch; `ends`: trimmer in."""
+
     def between(spread: Spread, sign: float) -> float:
         return spread.value + sign * ((spread.most - spread.value) if sign > 0 else (spread.value - spread.least))
 
     coil = choice.inductance * (1 + signs[0] * goal.inductor_tolerance)
     end = choice.trimmer_maximum if ends else choice.trimmer_minimum
-    total = (choice.capacitance * (1 + signs[1] * goal.capacitor_tolerance) + between(goal.stray, signs[2])
-             + end * (1 + signs[3] * goal.trimmer_tolerance))  # fmt: skip
+    total = (
+        choice.capacitance * (1 + signs[1] * goal.capacitor_tolerance)
+        + between(goal.stray, signs[2])
+        + end * (1 + signs[3] * goal.trimmer_tolerance)
+    )
     if goal.antenna is None:
         return float(resonant_frequency(coil, total))
     rod = between(goal.antenna.capacitance, signs[4])
@@ -44,13 +48,16 @@ def build_frequency(goal: Goal, choice: Choice, signs: tuple[float, ...], ends: 
 def corners(goal: Goal, choice: Choice) -> tuple[float, float]:
     """Over all 64 corners: the highest frequency with the trimmer in, the lowest with it out."""
     every = list(itertools.product((-1.0, 1.0), repeat=6))
-    return (max(build_frequency(goal, choice, signs, True) for signs in every),
-            min(build_frequency(goal, choice, signs, False) for signs in every))  # fmt: skip
+    return (
+        max(build_frequency(goal, choice, signs, True) for signs in every),
+        min(build_frequency(goal, choice, signs, False) for signs in every),
+    )
 
 
 @pytest.mark.parametrize("goal", [GOAL, BEHIND, Goal(280e3, STRAY, 0.02, 0.01, antenna=ROD)])
-@pytest.mark.parametrize("values", [(1e-3, 330e-12, 20e-12, 100e-12), (1e-3, 220e-12, 30e-12, 150e-12),
-                                    (0.82e-3, 390e-12, 10e-12, 47e-12)])  # fmt: skip
+@pytest.mark.parametrize(
+    "values", [(1e-3, 330e-12, 20e-12, 100e-12), (1e-3, 220e-12, 30e-12, 150e-12), (0.82e-3, 390e-12, 10e-12, 47e-12)]
+)
 def test_reach_is_that_of_all_corners(goal, values):
     choice = choice_of(goal, *values)
     low, high = corners(goal, choice)
@@ -83,8 +90,11 @@ def test_nominal_setting_lands_on_the_target():
 def test_best_choice_is_that_of_a_plain_search():
     found = choose_values(GOAL, [1e-3, 0.82e-3], count=1000)
     tops = [figures * 10.0**decade * P for figures in (1.0, 1.5, 2.2, 3.3, 4.7, 6.8) for decade in (0, 1, 2)]
-    fixed = [figures * 10.0**decade * P for figures in (1, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
-             for decade in (1, 2)]  # fmt: skip
+    fixed = [
+        figures * 10.0**decade * P
+        for figures in (1, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
+        for decade in (1, 2)
+    ]
     able = []
     for coil, value, top in itertools.product((1e-3, 0.82e-3), fixed, tops):
         if max(value, top) > 1 / (2 * math.pi * 250e3) ** 2 / coil - STRAY.value:
@@ -104,8 +114,10 @@ def test_values_are_preferred_ones():
 
 
 def test_tighter_parts_need_no_larger_trimmer():
-    tops = [choose_values(Goal(250e3, STRAY, tolerance, tolerance), [1e-3], "E96", "E96")[0].trimmer_maximum
-            for tolerance in (0.0, 0.01, 0.02, 0.05)]  # fmt: skip
+    tops = [
+        choose_values(Goal(250e3, STRAY, tolerance, tolerance), [1e-3], "E96", "E96")[0].trimmer_maximum
+        for tolerance in (0.0, 0.01, 0.02, 0.05)
+    ]
     assert tops == sorted(tops)
     assert tops[0] < tops[-1]
 
@@ -131,8 +143,14 @@ def test_bad_input():
         antenna_load(ROD, 1 / (2 * math.pi * math.sqrt(40e-3 * 10e-12)))
     with pytest.raises(ValueError, match="less capacitance"):
         choose_values(Goal(5e6, STRAY), [1e-3])
-    for bad in (lambda: Goal(0.0, STRAY), lambda: Goal(1e5, STRAY, 1.0), lambda: Goal(1e5, STRAY, -0.1),
-                lambda: Spread(1.0, 2.0, 3.0), lambda: Spread(math.nan, 0.0, 1.0), lambda: choose_values(GOAL, []),
-                lambda: choice_of(GOAL, 1e-3, 1e-10, 2e-12, 1e-12)):  # fmt: skip
+    for bad in (
+        lambda: Goal(0.0, STRAY),
+        lambda: Goal(1e5, STRAY, 1.0),
+        lambda: Goal(1e5, STRAY, -0.1),
+        lambda: Spread(1.0, 2.0, 3.0),
+        lambda: Spread(math.nan, 0.0, 1.0),
+        lambda: choose_values(GOAL, []),
+        lambda: choice_of(GOAL, 1e-3, 1e-10, 2e-12, 1e-12),
+    ):
         with pytest.raises(ValueError, match="must"):
             bad()

@@ -47,6 +47,7 @@ def test_block_against_a_stiff_solver():
 
 def test_third_order():
     """Half the step, an eighth of the error, here at least a sixth; away from the ends of the block."""
+
     def run(rate):
         times = np.arange(round(0.01 * rate) + 1) / rate
         return respond(DiodeLoad(saturation_current=1e-6), 0.1 + 0.05 * np.cos(2.0 * math.pi * 700.0 * times), rate)

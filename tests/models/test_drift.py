@@ -27,9 +27,13 @@ CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 
 NOTES = np.array([0.05, 0.15, 0.25])
 ANTENNA = float(CURVE.capacitance(0.5)) + 3e-12
 PARTS = {
-    "variable_inductance": 2.7e-3, "variable_capacitance": 98e-12, "antenna_stray": 3e-12,
-    "reference_inductance": 2.7e-3, "reference_capacitance": 88e-12, "reference_trimmer": 30e-12,
-}  # fmt: skip
+    "variable_inductance": 2.7e-3,
+    "variable_capacitance": 98e-12,
+    "antenna_stray": 3e-12,
+    "reference_inductance": 2.7e-3,
+    "reference_capacitance": 88e-12,
+    "reference_trimmer": 30e-12,
+}
 SETTING = (98e-12 + ANTENNA - 88e-12 - 3e-12) / 27e-12
 LAW = BuildLaw(CURVE, zero_beat=0.5, nearest=0.05, farthest=0.3, trimmer_ratio=0.1, trimmer_setting=SETTING)
 NOMINAL = np.array([PARTS.get(name, 0.0) for name in QUANTITIES])
@@ -126,8 +130,13 @@ def test_hold_time_of_a_note():
 
 
 def test_each_cause_alone_adds_up_to_the_whole():
-    law = drifting(variable_coil=30e-6, variable_capacitor=-20e-6, reference_coil=45e-6, reference_capacitor=10e-6,
-                   antenna_stray=300e-6)
+    law = drifting(
+        variable_coil=30e-6,
+        variable_capacitor=-20e-6,
+        reference_coil=45e-6,
+        reference_capacitor=10e-6,
+        antenna_stray=300e-6,
+    )
     whole = float(law.zero_beat_drift(5.0)[0])
     parts = [float(replace(law, coefficients=law.coefficients.only(cause)).zero_beat_drift(5.0)[0]) for cause in CAUSES]
     assert sum(parts) == pytest.approx(whole, abs=1e-3 * max(map(abs, parts)))

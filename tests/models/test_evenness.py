@@ -32,10 +32,16 @@ GOAL = Goal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0)
 
 
 def row(low_distance: float = 0.38, mode: str = "high", **changes: float) -> Candidates:
-    values = {"tank_inductance": 1e-3, "tank_capacitance": 340e-12, "branch_inductance": 40e-3,
-              "self_capacitance": 1e-12, "antenna_stray": 3e-12} | changes  # fmt: skip
-    return Candidates(**{name: np.array([value]) for name, value in values.items()},
-                      low_distance=np.array([low_distance]), mode=mode)  # fmt: skip
+    values = {
+        "tank_inductance": 1e-3,
+        "tank_capacitance": 340e-12,
+        "branch_inductance": 40e-3,
+        "self_capacitance": 1e-12,
+        "antenna_stray": 3e-12,
+    } | changes
+    return Candidates(
+        **{name: np.array([value]) for name, value in values.items()}, low_distance=np.array([low_distance]), mode=mode
+    )
 
 
 def test_straight_rows_are_straight_and_a_bow_is_known():
@@ -113,8 +119,9 @@ def test_loss_vanishes_with_high_quality_and_follows_the_exact_start():
     lossy = lossy_rms(CURVE, circuit, Parts(tank_q=60.0, branch_q=30.0), GOAL, zero)
     w = 1.0 / np.sqrt(1e-3 * 340e-12)
     places = np.linspace(0.02, zero, 30_000)
-    start = mode_starts(1e-3, 340e-12, 40e-3, CURVE.capacitance(places[::300]) + 3e-12, 1e-12,
-                        w * 1e-3 / 60.0, w * 40e-3 / 30.0).frequencies[1]  # fmt: skip
+    start = mode_starts(
+        1e-3, 340e-12, 40e-3, CURVE.capacitance(places[::300]) + 3e-12, 1e-12, w * 1e-3 / 60.0, w * 40e-3 / 30.0
+    ).frequencies[1]
     beat = start[-1] - start
     assert (np.diff(start) > 0.0).all()
     inside = (np.hypot(65.4, 1.0) <= beat) & (beat <= np.hypot(1046.5, 1.0))

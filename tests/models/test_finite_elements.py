@@ -53,8 +53,9 @@ def test_closed_form_against_its_check_value():
 
 def test_finite_elements_come_down_to_the_closed_form():
     # The energy of any potential but the true one is too high (Dirichlet's principle), and falls with refinement.
-    errors = [fem_axisymmetric.sphere_over_plane(2.0, n, n).capacitance / sphere_over_plane(2.0) - 1.0
-              for n in (6, 12, 24)]  # fmt: skip
+    errors = [
+        fem_axisymmetric.sphere_over_plane(2.0, n, n).capacitance / sphere_over_plane(2.0) - 1.0 for n in (6, 12, 24)
+    ]
     assert errors[0] > errors[1] > errors[2] > 0.0
     assert min(errors[0] / errors[1], errors[1] / errors[2]) > 8.0  # order 4 would give 16
 

@@ -124,9 +124,14 @@ def beat_in_time(coupling: OutputCoupling, offset: float, amplitudes: tuple[floa
     start = 1.5e-3
     instants = np.linspace(start, start + (turns + 1.0) / (0.5 * offset), 20000)
     found = solve_ivp(
-        slope, (0.0, instants[-1]), [amplitudes[0], amplitudes[1], 0.0, 0.0, 0.0],
-        method="DOP853", rtol=1e-6, atol=1e-9, t_eval=instants,
-    )  # fmt: skip
+        slope,
+        (0.0, instants[-1]),
+        [amplitudes[0], amplitudes[1], 0.0, 0.0, 0.0],
+        method="DOP853",
+        rtol=1e-6,
+        atol=1e-9,
+        t_eval=instants,
+    )
     reactance = math.sqrt(INDUCTANCE / CAPACITANCE)
     signals = [found.y[own] - 1j * reactance * found.y[2 + own] for own in (0, 1)]
     difference = np.abs(np.unwrap(np.angle(signals[0] * np.conj(signals[1]))))

@@ -24,8 +24,13 @@ from models.straight.front import not_dominated, point_of
 from models.straight.plan import Task, make_plan
 
 GOAL = Goal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0, farthest_zero=0.67)
-PARTS = Parts(antenna_stray=3e-12, least_tank_capacitance=95e-12, most_tank_capacitance=1e-9, lowest_carrier=100e3,
-              highest_carrier=500e3)  # fmt: skip
+PARTS = Parts(
+    antenna_stray=3e-12,
+    least_tank_capacitance=95e-12,
+    most_tank_capacitance=1e-9,
+    lowest_carrier=100e3,
+    highest_carrier=500e3,
+)
 TANK = TankParts(25e-12, 10e-12, 110e-12)
 
 
@@ -94,8 +99,15 @@ def test_a_chain_found_is_as_straight_in_the_whole_ladder(table):
 
     def frequency(distance):
         antenna = table.curve.capacitance(distance) + PARTS.antenna_stray
-        return chain_modes(found.tank_inductance, found.tank_capacitance, found.choke_inductance, antenna,
-                           PARTS.choke_self_capacitance, PARTS.tap_stray, 4)[..., 1]  # fmt: skip
+        return chain_modes(
+            found.tank_inductance,
+            found.tank_capacitance,
+            found.choke_inductance,
+            antenna,
+            PARTS.choke_self_capacitance,
+            PARTS.tap_stray,
+            4,
+        )[..., 1]
 
     zero = frequency(even.zero_beat)
     assert_allclose(zero, even.carrier + np.hypot(65.4, 1.0), rtol=1e-4)
@@ -134,8 +146,11 @@ def test_tap_at_the_hot_end_is_the_plain_place(table):
     plain, nearly = (circuits(Place(2, "high", tap), PARTS, *values)[0] for tap in (1.0, 1.0 - 1e-9))
     for name in ("tank_inductance", "tank_capacitance", "branch_inductance", "self_capacitance"):
         assert_allclose(getattr(nearly, name), getattr(plain, name), rtol=1e-7, atol=0.0)
-    for bad in ({"chokes": 0, "mode": "low", "tap": 0.5}, {"chokes": 1, "mode": "low", "tap": 0.0},
-                {"chokes": 1, "mode": "low", "tap": 1.5}):  # fmt: skip
+    for bad in (
+        {"chokes": 0, "mode": "low", "tap": 0.5},
+        {"chokes": 1, "mode": "low", "tap": 0.0},
+        {"chokes": 1, "mode": "low", "tap": 1.5},
+    ):
         with pytest.raises(ValueError, match="tap"):
             Place(**bad)
 
@@ -206,8 +221,9 @@ def test_front_filter_against_two_loops():
 
 
 def test_ideal_chokes_have_no_pi():
-    rows, penalty = circuits(Place(4, "high"), with_ideal_coils(PARTS), *(np.array([v]) for v in (
-        10e-3, 1e-3, 300e-12, 0.4)))  # fmt: skip
+    rows, penalty = circuits(
+        Place(4, "high"), with_ideal_coils(PARTS), *(np.array([v]) for v in (10e-3, 1e-3, 300e-12, 0.4))
+    )
     assert_allclose(rows.branch_inductance, 40e-3, rtol=1e-6)
     assert penalty[0] == 0.0
 

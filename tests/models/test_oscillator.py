@@ -178,8 +178,14 @@ def newton_steps(monkeypatch, module):
 
 def test_an_abrupt_waveform_is_followed_and_refined_in_few_steps(monkeypatch):
     # the collector junction conducts at every trough, and the describing function leads nowhere
-    hard = replace(DEFAULT, fixed_capacitor=220e-12, feedback_capacitor=100e-12, inductor_q=80.0,
-                   bias=Bias(lower_resistor=33e3, emitter_resistor=10e3), output_resistor=1e6)  # fmt: skip
+    hard = replace(
+        DEFAULT,
+        fixed_capacitor=220e-12,
+        feedback_capacitor=100e-12,
+        inductor_q=80.0,
+        bias=Bias(lower_resistor=33e3, emitter_resistor=10e3),
+        output_resistor=1e6,
+    )
     ways = newton_steps(monkeypatch, oscillator_module), newton_steps(monkeypatch, oscillator_start)
     state = steady_state(hard)
     assert state.method == "followed up from rest"

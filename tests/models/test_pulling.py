@@ -107,8 +107,14 @@ def test_phase_along_a_smooth_hand() -> None:
     times = np.arange(2 * RATE + 1) * STEP
     solution = solve_ivp(
         lambda time, state: -TURN * 3.0 * np.sin(free_phase(time) + state),
-        (0.0, times[-1]), [0.0], "DOP853", times, rtol=1e-12, atol=1e-12, max_step=1e-3,
-    )  # fmt: skip
+        (0.0, times[-1]),
+        [0.0],
+        "DOP853",
+        times,
+        rtol=1e-12,
+        atol=1e-12,
+        max_step=1e-3,
+    )
     expected = free_phase(times) + solution.y[0]
     assert np.abs(advance_phase(0.0, offset(times), 3.0, STEP) - expected[1:]).max() < 1e-6
 

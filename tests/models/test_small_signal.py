@@ -78,15 +78,25 @@ def test_margin_grows_with_quality_factor():
         (replace(DEFAULT, inductor_q=9.0, bias=Bias(emitter_resistor=470e3)), "largest loss is the inductor"),
         (replace(DEFAULT, inductor_q=2.0), "largest: the inductor"),
         (replace(DEFAULT, bias=Bias(emitter_resistor=4.7e6)), "is needed"),
-        (replace(DEFAULT, output_resistor=1000.0, load=replace(DEFAULT.load, resistance=500.0)),
-         "largest: the output resistor"),
-        (replace(DEFAULT, feedback_capacitor=150e-12, emitter_capacitor=1e-9, bias=Bias(emitter_resistor=4.7e3)),
-         "shorts the feedback"),
+        (
+            replace(DEFAULT, output_resistor=1000.0, load=replace(DEFAULT.load, resistance=500.0)),
+            "largest: the output resistor",
+        ),
+        (
+            replace(DEFAULT, feedback_capacitor=150e-12, emitter_capacitor=1e-9, bias=Bias(emitter_resistor=4.7e3)),
+            "shorts the feedback",
+        ),
         (replace(DEFAULT, bias=Bias(lower_resistor=1.0, position=0.0)), "without current"),
-        (replace(DEFAULT, inductor_q=1.0,
-                 bias=Bias(upper_resistor=1.0, position=1.0, feed_resistor=1.0, emitter_resistor=100.0)), "saturates"),
+        (
+            replace(
+                DEFAULT,
+                inductor_q=1.0,
+                bias=Bias(upper_resistor=1.0, position=1.0, feed_resistor=1.0, emitter_resistor=100.0),
+            ),
+            "saturates",
+        ),
     ],
-)  # fmt: skip
+)
 def test_does_not_start_and_says_why(circuit, cause):
     signal = small_signal(circuit)
     assert not signal.starts

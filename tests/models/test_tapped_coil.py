@@ -41,11 +41,13 @@ def zeros_of_admittance(tank: Tank, branch: SeriesInductor, tap: Tap, antenna: f
         w = 2.0 * np.pi * frequency
         bottom, top, cross = above / whole / w, below / whole / w, -mutual / whole / w  # inverse of [[L1, M], [M, L2]]
         choke = 1.0 / (w * branch.inductance) - w * branch.self_capacitance
-        rows = np.array([
-            [w * tank.total_capacitance - top, top - cross, 0.0],
-            [top - cross, -(bottom + top - 2.0 * cross) - choke, choke],
-            [0.0, choke, w * antenna - choke],
-        ])  # fmt: skip
+        rows = np.array(
+            [
+                [w * tank.total_capacitance - top, top - cross, 0.0],
+                [top - cross, -(bottom + top - 2.0 * cross) - choke, choke],
+                [0.0, choke, w * antenna - choke],
+            ]
+        )
         return float(np.linalg.det(rows * 1e5))
 
     return [brentq(determinant, guess * 0.999, guess * 1.001, xtol=1e-7) for guess in guesses]
@@ -87,8 +89,12 @@ def test_full_coupling_is_an_ideal_transformer():
     tap = Tap(0.25, 1.0)
     assert tap.ratio == pytest.approx(0.25, rel=1e-12)
     assert tap.leakage_share == 0.0
-    assert_allclose(tapped_modes(1e-3, 3e-10, Tap(0.25, 1.0 - 1e-9), 40e-3, 10e-12),
-                    np.stack(mode_frequencies(1e-3 / 16, 4.8e-9, 40e-3, 10e-12)), rtol=1e-6, atol=0.0)  # fmt: skip
+    assert_allclose(
+        tapped_modes(1e-3, 3e-10, Tap(0.25, 1.0 - 1e-9), 40e-3, 10e-12),
+        np.stack(mode_frequencies(1e-3 / 16, 4.8e-9, 40e-3, 10e-12)),
+        rtol=1e-6,
+        atol=0.0,
+    )
 
 
 def test_pull_of_the_hand_falls_with_the_square_of_the_ratio():

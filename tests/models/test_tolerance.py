@@ -34,10 +34,16 @@ DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
 LAW = BuildLaw(CURVE, zero_beat=0.5, nearest=0.05, farthest=0.3, trimmer_ratio=0.1, even_from=80.0, even_to=400.0)
 NOMINAL = {
-    "variable_inductance": 2.7e-3, "variable_capacitance": 68e-12, "variable_stray": 15e-12, "variable_trimmer": 15e-12,
-    "antenna_stray": 3e-12, "reference_inductance": 2.7e-3, "reference_capacitance": 68e-12, "reference_stray": 14e-12,
+    "variable_inductance": 2.7e-3,
+    "variable_capacitance": 68e-12,
+    "variable_stray": 15e-12,
+    "variable_trimmer": 15e-12,
+    "antenna_stray": 3e-12,
+    "reference_inductance": 2.7e-3,
+    "reference_capacitance": 68e-12,
+    "reference_stray": 14e-12,
     "reference_trimmer": 50e-12,
-}  # fmt: skip
+}
 
 
 def trial(limits: dict[str, float], scatter: str = "uniform", **changes: float) -> Trial:
@@ -73,9 +79,11 @@ def test_sensitivities_against_their_derivatives():
     total, least = 68e-12 + 14e-12 + 27.5e-12, 0.1  # trimmer half in: 5 + 0.5 * 45 pF
     slopes = {held.part.quantity: held.slope for held in reference.sensitivities}
     expected = {
-        "reference_inductance": 1.0, "reference_capacitance": 68e-12 / total, "reference_stray": 14e-12 / total,
+        "reference_inductance": 1.0,
+        "reference_capacitance": 68e-12 / total,
+        "reference_stray": 14e-12 / total,
         "reference_trimmer": 27.5e-12 / total,
-    }  # fmt: skip
+    }
     for name in NOMINAL:
         value = -0.5 * reference.nominal * expected.get(name, 0.0)
         assert slopes[name] == pytest.approx(value, rel=1e-5, abs=1e-6)
@@ -175,8 +183,14 @@ def test_share_has_wilsons_interval():
 
 
 def test_goals_count_what_is_missing_as_missed():
-    runs = Outcomes(*(np.array([1.0, 1.0, 1.0, 1.0]) for _ in range(2)), np.array([0.5, 1.2, 0.1, 0.0]), np.ones(4),
-                    np.array([60.0, 60.0, 70.0, math.nan]), np.full(4, 2000.0), np.array([30.0, 30.0, 30.0, math.nan]))
+    runs = Outcomes(
+        *(np.array([1.0, 1.0, 1.0, 1.0]) for _ in range(2)),
+        np.array([0.5, 1.2, 0.1, 0.0]),
+        np.ones(4),
+        np.array([60.0, 60.0, 70.0, math.nan]),
+        np.full(4, 2000.0),
+        np.array([30.0, 30.0, 30.0, math.nan]),
+    )
     np.testing.assert_array_equal(Goals().met(runs), [True, False, True, True])
     np.testing.assert_array_equal(Goals(lowest=65.0).met(runs), [True, False, False, False])
     np.testing.assert_array_equal(Goals(unevenness=29.0).met(runs), [False] * 4)
@@ -238,8 +252,14 @@ def test_share_with_both_trimmers_against_turning_them_step_by_step():
 def test_bad_input_is_refused():
     with pytest.raises(ValueError, match="limit must be < 1"):
         Part("antenna_stray", "stray", 1e-12, 1.0)
-    for changes in ({"quantity": "resistor"}, {"limit": -0.1}, {"limit": math.nan}, {"scatter": "even"},
-                    {"nominal": -1.0}, {"nominal": True}):
+    for changes in (
+        {"quantity": "resistor"},
+        {"limit": -0.1},
+        {"limit": math.nan},
+        {"scatter": "even"},
+        {"nominal": -1.0},
+        {"nominal": True},
+    ):
         with pytest.raises(ValueError, match=next(iter(changes))):
             replace(Part("antenna_stray", "stray", 1e-12, 0.1), **changes)
     with pytest.raises(ValueError, match="parts must be one for each"):

@@ -72,9 +72,7 @@ def test_detector_takes_the_amplitudes_of_the_distance() -> None:
     assert replace(made, reference_amplitude=None).detector_at(0.2) is made.detector
 
 
-@pytest.mark.parametrize(
-    ("kind", "power"), [("product", 2.0), ("square-law", 2.0), ("envelope", 1.0), ("diode", 0.0)]
-)
+@pytest.mark.parametrize(("kind", "power"), [("product", 2.0), ("square-law", 2.0), ("envelope", 1.0), ("diode", 0.0)])
 def test_strength_scales_with_the_amplitudes(kind: str, power: float) -> None:
     weak, strong = (Detector(kind).with_amplitudes(v, 0.4 * v) for v in (0.5, 1.5))
     assert [weak.amplitude_ratio, strong.amplitude_ratio] == pytest.approx([0.4, 0.4])

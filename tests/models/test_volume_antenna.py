@@ -44,19 +44,22 @@ def test_the_stage_is_linear_in_volts_between_threshold_and_full():
     assert [stage.voltage_for(gain) for gain in (0.0, 0.25, 1.0)] == [2.0, 3.0, 6.0]
 
 
-@pytest.mark.parametrize(("make", "message"), [
-    (lambda: PeakRectifier(amplitude=0.0), "amplitude must be > 0"),
-    (lambda: PeakRectifier(diode_drop=-0.1), "diode_drop must be >= 0"),
-    (lambda: PeakRectifier(capacitance=float("inf")), "capacitance must be a finite"),
-    (lambda: GainStage(threshold=-1.0), "threshold must be >= 0"),
-    (lambda: GainStage(threshold=3.0, full=3.0), "full must be > threshold = 3 V"),
-    (lambda: GainStage(full=True), "full must be a finite"),
-    (lambda: GainStage().voltage_for(1.2), "gain must be between 0 and 1"),
-    (lambda: VolumeAntenna(CURVE, TANK, RESONATOR, stray=-1e-12), "stray must be >= 0"),
-    (lambda: tuned().gain(0.005), "distance must be between"),
-    (lambda: tuned().gain(np.nan), "distance must be"),
-    (lambda: tuned().distance_at(-0.1), "gain must be between 0 and 1"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: PeakRectifier(amplitude=0.0), "amplitude must be > 0"),
+        (lambda: PeakRectifier(diode_drop=-0.1), "diode_drop must be >= 0"),
+        (lambda: PeakRectifier(capacitance=float("inf")), "capacitance must be a finite"),
+        (lambda: GainStage(threshold=-1.0), "threshold must be >= 0"),
+        (lambda: GainStage(threshold=3.0, full=3.0), "full must be > threshold = 3 V"),
+        (lambda: GainStage(full=True), "full must be a finite"),
+        (lambda: GainStage().voltage_for(1.2), "gain must be between 0 and 1"),
+        (lambda: VolumeAntenna(CURVE, TANK, RESONATOR, stray=-1e-12), "stray must be >= 0"),
+        (lambda: tuned().gain(0.005), "distance must be between"),
+        (lambda: tuned().gain(np.nan), "distance must be"),
+        (lambda: tuned().distance_at(-0.1), "gain must be between 0 and 1"),
+    ],
+)
 def test_bad_values_are_refused(make, message):
     with pytest.raises(ValueError, match=message):
         make()

@@ -155,25 +155,31 @@ def test_the_arm_comes_from_the_other_shoulder_and_stays_above_the_hand():
     assert other_wrist(scene, 0.05)[2] - ARM_RADIUS == pytest.approx(scene.loop.top + 0.05)
 
 
-@pytest.mark.parametrize(("changes", "message"), [
-    ({"diameter": 0.0}, "diameter must be > 0"),
-    ({"tube_diameter": -0.01}, "tube_diameter must be > 0"),
-    ({"tube_diameter": 0.2}, "tube_diameter must be < half"),
-    ({"height": 0.003}, "clear of the floor"),
-    ({"offset": float("nan")}, "offset must be a finite"),
-    ({"height": True}, "height must be a finite"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"diameter": 0.0}, "diameter must be > 0"),
+        ({"tube_diameter": -0.01}, "tube_diameter must be > 0"),
+        ({"tube_diameter": 0.2}, "tube_diameter must be < half"),
+        ({"height": 0.003}, "clear of the floor"),
+        ({"offset": float("nan")}, "offset must be a finite"),
+        ({"height": True}, "height must be a finite"),
+    ],
+)
 def test_a_bad_ring_is_refused(changes, message):
     with pytest.raises(ValueError, match=message):
         replace(LoopAntenna(), **changes)
 
 
-@pytest.mark.parametrize(("scene", "message"), [
-    (VolumeScene(Scene(cabinet=Cabinet()), LoopAntenna(offset=0.25, height=0.95)), "clear the cabinet"),
-    (VolumeScene(Scene(player=Player(stand_distance=0.2)), LoopAntenna(diameter=0.3)), "clear the player's body"),
-    (VolumeScene(loop=LoopAntenna(offset=1.6)), "reach|let the player"),
-    (VolumeScene(loop=LoopAntenna(height=0.10)), "let the player"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("scene", "message"),
+    [
+        (VolumeScene(Scene(cabinet=Cabinet()), LoopAntenna(offset=0.25, height=0.95)), "clear the cabinet"),
+        (VolumeScene(Scene(player=Player(stand_distance=0.2)), LoopAntenna(diameter=0.3)), "clear the player's body"),
+        (VolumeScene(loop=LoopAntenna(offset=1.6)), "reach|let the player"),
+        (VolumeScene(loop=LoopAntenna(height=0.10)), "let the player"),
+    ],
+)
 def test_a_scene_that_cannot_be_is_refused(scene, message):
     with pytest.raises(ValueError, match=message):
         loop_curve(scene, FEW)

@@ -35,13 +35,16 @@ def one_message(result: subprocess.CompletedProcess[bytes], *words: str) -> None
         assert word in said, said
 
 
-@pytest.mark.parametrize("command", [
-    ["render", "DESIGN", *RENDER, "-o", "a.wav"],
-    pytest.param(["render", "DESIGN", *RENDER, "-o", "a.flac"], marks=pytest.mark.slow),
-    pytest.param(["field", "DESIGN", "--plot", "a.png"], marks=pytest.mark.slow),
-    pytest.param(["sheet", "DESIGN", "-o", "a.html"], marks=pytest.mark.slow),
-    pytest.param(["oscillator", "DESIGN", "--trace", "a.csv"], marks=pytest.mark.slow),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["render", "DESIGN", *RENDER, "-o", "a.wav"],
+        pytest.param(["render", "DESIGN", *RENDER, "-o", "a.flac"], marks=pytest.mark.slow),
+        pytest.param(["field", "DESIGN", "--plot", "a.png"], marks=pytest.mark.slow),
+        pytest.param(["sheet", "DESIGN", "-o", "a.html"], marks=pytest.mark.slow),
+        pytest.param(["oscillator", "DESIGN", "--trace", "a.csv"], marks=pytest.mark.slow),
+    ],
+)
 def test_no_space_is_one_message_and_leaves_nothing(heron, demos, here, run, command):
     design = str(demos / "willow.toml") if command[0] == "oscillator" else heron
     result = run("-c", LIMITED, *(design if word == "DESIGN" else word for word in command))
@@ -73,14 +76,17 @@ def test_a_full_disk_is_one_message_and_leaves_nothing(heron, here, run):
         subprocess.run(["umount", str(full)], check=True)
 
 
-@pytest.mark.parametrize("command", [
-    ["render", "DESIGN", *RENDER, "-o", "locked/a.wav"],
-    pytest.param(["sheet", "DESIGN", "-o", "locked/a.html"], marks=pytest.mark.slow),
-    pytest.param(["field", "DESIGN", "--plot", "locked/a.png"], marks=pytest.mark.slow),
-    pytest.param(["field", "DESIGN", "--csv", "locked/a.csv"], marks=pytest.mark.slow),
-    pytest.param(["new", "locked/a.toml"], marks=pytest.mark.slow),
-    pytest.param(["demo", "locked/demo"], marks=pytest.mark.slow),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["render", "DESIGN", *RENDER, "-o", "locked/a.wav"],
+        pytest.param(["sheet", "DESIGN", "-o", "locked/a.html"], marks=pytest.mark.slow),
+        pytest.param(["field", "DESIGN", "--plot", "locked/a.png"], marks=pytest.mark.slow),
+        pytest.param(["field", "DESIGN", "--csv", "locked/a.csv"], marks=pytest.mark.slow),
+        pytest.param(["new", "locked/a.toml"], marks=pytest.mark.slow),
+        pytest.param(["demo", "locked/demo"], marks=pytest.mark.slow),
+    ],
+)
 def test_a_folder_that_may_not_be_written(heron, here, command):
     """As any user; the superuser gives up the rights that pass over a folder's."""
     (here / "locked").mkdir(mode=0o500)
@@ -123,10 +129,13 @@ def test_without_a_home_but_with_a_cache(heron, here, run):
     assert b"solving" not in result.stderr
 
 
-@pytest.mark.parametrize("name", [
-    "M\u00fcnze \u266a \u6b4c",
-    *(pytest.param(name, marks=pytest.mark.slow) for name in ("-dash", "a'b\"c$d`e", "\U0001f3b6")),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "name",
+    [
+        "M\u00fcnze \u266a \u6b4c",
+        *(pytest.param(name, marks=pytest.mark.slow) for name in ("-dash", "a'b\"c$d`e", "\U0001f3b6")),
+    ],
+)
 def test_folders_and_files_of_any_name(heron, here, name):
     folder = here / name
     folder.mkdir()
@@ -220,8 +229,9 @@ for number in range(60):
 
 
 def test_two_instances_share_one_cache(here):
-    both = [subprocess.Popen([sys.executable, "-c", CACHE], stdin=subprocess.PIPE, stderr=subprocess.PIPE)
-            for _ in range(2)]  # fmt: skip
+    both = [
+        subprocess.Popen([sys.executable, "-c", CACHE], stdin=subprocess.PIPE, stderr=subprocess.PIPE) for _ in range(2)
+    ]
     said = [process.communicate(b"go\n", timeout=120)[1] for process in both]
     assert [process.returncode for process in both] == [0, 0], said
     assert sorted(os.listdir(here / "curves")) == [f"{number:032d}.json" for number in range(3)]

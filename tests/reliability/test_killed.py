@@ -92,16 +92,20 @@ def test_sheet(heron, here, run, step, monkeypatch):
     assert Path("a.html").read_text("utf-8").rstrip().endswith("</html>")
 
 
-CACHE = DYING + """
+CACHE = (
+    DYING
+    + """
 from synth import curve_cache
 from models.hand.capacitance_curve import CapacitanceCurve
 curve = CapacitanceCurve([0.01, 0.1, 0.8], [8e-12, 7e-12, 6.5e-12], 6e-12)
 curve_cache._kept("0" * 32, lambda: {"open": curve}, print, pathlib.Path("curves"), ("open",))
 """
+)
 
 
-@pytest.mark.parametrize("step", ["renaming", *(pytest.param(step, marks=pytest.mark.slow)
-                                               for step in STEPS if step != "renaming")])  # fmt: skip
+@pytest.mark.parametrize(
+    "step", ["renaming", *(pytest.param(step, marks=pytest.mark.slow) for step in STEPS if step != "renaming")]
+)
 def test_cache(here, run, step, monkeypatch):
     from models.hand.capacitance_curve import CapacitanceCurve
     from synth import curve_cache
@@ -113,12 +117,15 @@ def test_cache(here, run, step, monkeypatch):
     curve = CapacitanceCurve([0.01, 0.1, 0.8], [8e-12, 7e-12, 6.5e-12], 6e-12)
     monkeypatch.setattr("synth.left_overs._swept", set())
     for solve in (lambda: {"open": curve}, lambda: pytest.fail("it was kept")):
-        assert curve_cache._kept("0" * 32, solve, pytest.fail if step == "tidying" else print, here / "curves",
-                                 ("open",)) == {"open": curve}  # fmt: skip
+        assert curve_cache._kept(
+            "0" * 32, solve, pytest.fail if step == "tidying" else print, here / "curves", ("open",)
+        ) == {"open": curve}
     assert os.listdir(here / "curves") == ["0" * 32 + ".json"]
 
 
-RECORD = DYING + """
+RECORD = (
+    DYING
+    + """
 import numpy as np
 from synth.live.recorder import Recorder
 recorder = Recorder(pathlib.Path("a.wav"), 48000)
@@ -126,6 +133,7 @@ for _ in range(1000):
     recorder.put(np.zeros(128))
 recorder.finish()
 """
+)
 
 
 @pytest.mark.slow

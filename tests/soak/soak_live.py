@@ -203,9 +203,15 @@ class Run:
                         process.wait(10.0)
         said = (self.folder / "play.log").read_text().strip().splitlines()
         grown = growth(memories, self.seconds)
-        return {"seconds": self.seconds, "block_frames": BLOCK_FRAMES, "latency_s": LATENCY,
-                "said": said[-1] if said else "", "play": self.stream_figures("play"),
-                "idle_sine": self.stream_figures("sine"), **grown}  # fmt: skip
+        return {
+            "seconds": self.seconds,
+            "block_frames": BLOCK_FRAMES,
+            "latency_s": LATENCY,
+            "said": said[-1] if said else "",
+            "play": self.stream_figures("play"),
+            "idle_sine": self.stream_figures("sine"),
+            **grown,
+        }
 
     def stream_figures(self, role: str) -> dict[str, float]:
         """Blocks, underruns and times of one wrapped stream, its first two seconds left out."""

@@ -114,12 +114,19 @@ def soak(hours: float, rate: int, folder: Path) -> dict[str, object]:
     seconds = 3600.0 * hours
     command_time = usage.ru_utime + usage.ru_stime
     return {
-        "hours": hours, "rate_hz": rate, "file_bytes": size, "frames": stored_frames,
-        "command_peak_mb": usage.ru_maxrss / UNIT, "pieces_peak_mb": own_peak,
-        "command_cpu_s": command_time, "pieces_cpu_s": own.ru_utime + own.ru_stime, "elapsed_s": elapsed,
+        "hours": hours,
+        "rate_hz": rate,
+        "file_bytes": size,
+        "frames": stored_frames,
+        "command_peak_mb": usage.ru_maxrss / UNIT,
+        "pieces_peak_mb": own_peak,
+        "command_cpu_s": command_time,
+        "pieces_cpu_s": own.ru_utime + own.ru_stime,
+        "elapsed_s": elapsed,
         "command_times_real_time": seconds / command_time,
-        "identical": stored == pieces and stored_frames == piece_frames, "hash": stored[:16],
-    }  # fmt: skip
+        "identical": stored == pieces and stored_frames == piece_frames,
+        "hash": stored[:16],
+    }
 
 
 def main() -> int:

@@ -33,8 +33,9 @@ def opened() -> Callable[[Design], Workpiece]:
 
 
 @pytest.fixture
-def design_path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, workpiece: Workpiece,
-                opened: Callable[[Design], Workpiece]) -> Path:  # fmt: skip
+def design_path(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, workpiece: Workpiece, opened: Callable[[Design], Workpiece]
+) -> Path:
     """A file with the design of the module's `workpiece`; commands open it as `opened` does."""
     path = tmp_path / "mine.toml"
     path.write_text(design_text(workpiece.design), encoding="utf-8")

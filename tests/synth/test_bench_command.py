@@ -111,8 +111,11 @@ def test_voice_is_the_radio_rate_and_its_row_hangs_together(monkeypatch):
 
 def test_field_compares_what_agrees():
     pytest.importorskip("skfem")
-    steps = field.climb({field.BOUNDARY: field.rod_case(True).boundary[1:2],
-                         field.FINITE: field.rod_case(True).finite[1:2]}, field.ROD_TRUTH, rounds=1)  # fmt: skip
+    steps = field.climb(
+        {field.BOUNDARY: field.rod_case(True).boundary[1:2], field.FINITE: field.rod_case(True).finite[1:2]},
+        field.ROD_TRUTH,
+        rounds=1,
+    )
     assert [step.way for step in steps] == [field.BOUNDARY, field.FINITE]
     assert all(abs(step.error) < 1e-3 for step in steps)
 

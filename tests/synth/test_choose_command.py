@@ -99,15 +99,18 @@ def test_inductors_listed_are_chosen_from(demos, capsys):
     assert {row["inductance_h"] for row in document["choices"]} <= {470e-6, 1e-3}
 
 
-@pytest.mark.parametrize(("options", "words"), [
-    (["--target-frequency", "265"], ["--target-frequency", "unit"]),
-    (["--target-frequency", "1 Hz"], ["--target-frequency", "within"]),
-    (["--target-frequency", "20 MHz"], ["less capacitance"]),
-    (["--target-frequency", "265 kHz", "--series", "E5"], ["--series", "E6"]),
-    (["--target-frequency", "265 kHz", "--inductors", "1 mH,x"], ["--inductors", "x"]),
-    (["--target-frequency", "265 kHz", "--capacitor-tolerance", "95 %"], ["--capacitor-tolerance"]),
-    (["--target-frequency", "265 kHz", "--stray-spread", "-1 pF"], ["--stray-spread"]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--target-frequency", "265"], ["--target-frequency", "unit"]),
+        (["--target-frequency", "1 Hz"], ["--target-frequency", "within"]),
+        (["--target-frequency", "20 MHz"], ["less capacitance"]),
+        (["--target-frequency", "265 kHz", "--series", "E5"], ["--series", "E6"]),
+        (["--target-frequency", "265 kHz", "--inductors", "1 mH,x"], ["--inductors", "x"]),
+        (["--target-frequency", "265 kHz", "--capacitor-tolerance", "95 %"], ["--capacitor-tolerance"]),
+        (["--target-frequency", "265 kHz", "--stray-spread", "-1 pF"], ["--stray-spread"]),
+    ],
+)
 def test_bad_usage_is_one_message(demos, in_tmp, capsys, options, words):
     assert main(["choose", str(demos / "meadow.toml"), *options]) == 2
     said = capsys.readouterr()

@@ -44,9 +44,7 @@ def willow() -> Design:
 
 
 def locked_off(design: Design, law: str) -> Design:
-    return replace(
-        design, tuning=replace(design.tuning, law=law), coupling=replace(design.coupling, lock_range=0.0)
-    )
+    return replace(design, tuning=replace(design.tuning, law=law), coupling=replace(design.coupling, lock_range=0.0))
 
 
 def test_the_demo_plays_three_octaves_without_a_notice(willow):
@@ -207,14 +205,12 @@ def test_impossible_parts_are_refused_by_name(section, values, place):
 def test_what_only_a_circuit_gives_needs_one():
     cut = TEXT[: TEXT.index("\n[circuit]")] + TEXT[TEXT.index("\n[tuning]") :]
     assert read_design(cut).law == "lossless"
-    for addition in ('[transistor]\nforward_gain = 100\n', ""):
+    for addition in ("[transistor]\nforward_gain = 100\n", ""):
         text = (cut if addition else cut.replace("[tuning]\n", '[tuning]\nlaw = "circuit"\n')) + addition
         with pytest.raises(DesignError, match=r"add a \[circuit\] section"):
             read_design(text)
     with pytest.raises(DesignError, match=r"needs tuning\.law"):
-        read_design(
-            changed("detector", amplitudes='"circuit"').replace("[tuning]\n", '[tuning]\nlaw = "lossless"\n')
-        )
+        read_design(changed("detector", amplitudes='"circuit"').replace("[tuning]\n", '[tuning]\nlaw = "lossless"\n'))
     with pytest.raises(DesignError, match=r"has no \[circuit\]"):
         circuit_of(read_design(cut), "reference")
     with pytest.raises(DesignError, match="has no volume oscillator"):
@@ -229,8 +225,11 @@ def test_what_only_a_circuit_gives_needs_one():
         ("circuit", {"emitter_resistor": '"10 Mohm"'}, r"the variable oscillator .*does not start: the transconduct"),
         ("circuit", {"supply_voltage": '"0.5 V"'}, r"the variable oscillator .*does not start: the bias leaves"),
         # the sixth harmonic of 57 kHz passes the resonance of the branch
-        ("variable", {"inductance": '"20.5 mH"', "self_capacitance": '"0.1 pF"'},
-         r"the variable oscillator .*with 9\.917 pF of antenna: the frequency does not fall"),
+        (
+            "variable",
+            {"inductance": '"20.5 mH"', "self_capacitance": '"0.1 pF"'},
+            r"the variable oscillator .*with 9\.917 pF of antenna: the frequency does not fall",
+        ),
         ("branch", {"inductance": '"35 mH"'}, r"the variable oscillator .*pF of antenna: .*(another mode|hops)"),
     ],
 )
@@ -268,8 +267,14 @@ def test_tuning_solves_no_setting_of_the_trimmer_twice(willow, monkeypatch):
 def test_more_than_the_detector_takes_is_refused():
     # 100 V of supply and a light node bring more than the 17 V up to which the diode's law is given
     ohm = '"100 kohm"'
-    text = changed("coupling", reference_resistor=ohm, variable_resistor=ohm, node_resistance='"10 Mohm"',
-                   node_capacitance='"5 pF"', lock_range='"0 Hz"')  # fmt: skip
+    text = changed(
+        "coupling",
+        reference_resistor=ohm,
+        variable_resistor=ohm,
+        node_resistance='"10 Mohm"',
+        node_capacitance='"5 pF"',
+        lock_range='"0 Hz"',
+    )
     text = text.replace('"envelope"', '"diode"').replace('"12 V"', '"100 V"')
     with pytest.raises(DesignError, match=r"the detector cannot take what it is given: envelope must be <= 17"):
         assemble(read_design(text), CURVE)

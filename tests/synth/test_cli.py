@@ -105,8 +105,19 @@ def test_rendered_trace_has_the_pitch_of_the_field(demos, in_tmp, capsys):
 
 @pytest.mark.parametrize(("name", "subtype"), [("a.wav", "pcm16"), ("a.wav", "pcm24"), ("a.flac", "pcm24")])
 def test_render_formats_and_metadata(demos, in_tmp, capsys, name, subtype):
-    arguments = ["render", str(demos / "heron.toml"), "--gesture", "vibrato", "--seconds", "1", "-o", name,
-                 "--format", subtype, "--json"]  # fmt: skip
+    arguments = [
+        "render",
+        str(demos / "heron.toml"),
+        "--gesture",
+        "vibrato",
+        "--seconds",
+        "1",
+        "-o",
+        name,
+        "--format",
+        subtype,
+        "--json",
+    ]
     assert main(arguments) == 0
     document = json.loads(capsys.readouterr().out)
     info = soundfile.info(name)
@@ -126,23 +137,26 @@ def test_a_name_with_dollar_signs_is_plotted_as_it_stands(demos, in_tmp):
     assert main(["field", "odd.toml", "--plot", "odd.png"]) == 0
 
 
-@pytest.mark.parametrize(("arguments", "words"), [
-    (["field", "missing.toml"], ["missing.toml"]),
-    (["render", "DESIGN", "--gesture", "swoop", "-o", "a.wav"], ["swoop", "sweep"]),
-    (["render", "DESIGN", "--gesture", "sweep", "-o", "a.mp3"], ["a.mp3", ".wav"]),
-    (["render", "DESIGN", "--gesture", "sweep", "-o", "no/folder/a.wav"], ["folder"]),
-    (["render", "DESIGN", "--hand", "none.csv", "-o", "a.wav"], ["none.csv"]),
-    (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--rate", "12"], ["12"]),
-    (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--rate", "0"], ["sample rate", "8000"]),
-    (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--format", "pcm8"], ["pcm8", "pcm16"]),
-    (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--seconds", "nan"], ["gesture lasts", "nan"]),
-    (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--seed", "-1"], ["seed"]),
-    (["field", "DESIGN", "--plot", "a.bmp"], ["a.bmp", ".png"]),
-    (["play", "DESIGN", "--latency", "fast"], ["fast", "low"]),
-    (["play", "DESIGN", "--size", "huge"], ["huge"]),
-    (["play", "DESIGN", "--rate", "1"], ["1"]),
-    (["doctor", "--seconds", "-1"], ["seconds"]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["field", "missing.toml"], ["missing.toml"]),
+        (["render", "DESIGN", "--gesture", "swoop", "-o", "a.wav"], ["swoop", "sweep"]),
+        (["render", "DESIGN", "--gesture", "sweep", "-o", "a.mp3"], ["a.mp3", ".wav"]),
+        (["render", "DESIGN", "--gesture", "sweep", "-o", "no/folder/a.wav"], ["folder"]),
+        (["render", "DESIGN", "--hand", "none.csv", "-o", "a.wav"], ["none.csv"]),
+        (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--rate", "12"], ["12"]),
+        (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--rate", "0"], ["sample rate", "8000"]),
+        (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--format", "pcm8"], ["pcm8", "pcm16"]),
+        (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--seconds", "nan"], ["gesture lasts", "nan"]),
+        (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--seed", "-1"], ["seed"]),
+        (["field", "DESIGN", "--plot", "a.bmp"], ["a.bmp", ".png"]),
+        (["play", "DESIGN", "--latency", "fast"], ["fast", "low"]),
+        (["play", "DESIGN", "--size", "huge"], ["huge"]),
+        (["play", "DESIGN", "--rate", "1"], ["1"]),
+        (["doctor", "--seconds", "-1"], ["seconds"]),
+    ],
+)
 def test_bad_usage_is_one_message_and_leaves_nothing(demos, in_tmp, refused, arguments, words):
     refused([str(demos / "heron.toml") if word == "DESIGN" else word for word in arguments], words)
 
@@ -208,8 +222,19 @@ def test_output_that_cannot_be_written_is_one_message(demos):
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGTERM as elsewhere")
 def test_a_request_to_end_leaves_no_file(demos, in_tmp):
-    command = [sys.executable, "-m", "synth", "render", str(demos / "heron.toml"), "--gesture", "sweep",
-               "--seconds", "600", "-o", "a.wav"]  # fmt: skip
+    command = [
+        sys.executable,
+        "-m",
+        "synth",
+        "render",
+        str(demos / "heron.toml"),
+        "--gesture",
+        "sweep",
+        "--seconds",
+        "600",
+        "-o",
+        "a.wav",
+    ]
     process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
     deadline = time.monotonic() + 60.0
     while not list(in_tmp.iterdir()) and time.monotonic() < deadline:

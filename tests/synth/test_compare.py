@@ -73,16 +73,19 @@ def test_the_hand_is_the_same_and_never_shrill(designs):
         assert np.abs(piece.field.frequency_at(np.clip(path.distances, None, piece.field.playable_far))).max() < 2094.0
 
 
-@pytest.mark.parametrize(("arguments", "words"), [
-    (["A"], ["two designs"]),
-    (["A", "B", "--gesture", "sweep"], ["--gesture is for sound", "-o"]),
-    (["A", "B", "-o", "a.mp3"], ["a.mp3", ".wav"]),
-    (["A", "B", "--plot", "a.bmp"], ["a.bmp", ".png"]),
-    (["A", "B", "--range", "65Hz"], ["--range 65Hz", "colon"]),
-    (["A", "B", "--range", "1047Hz:65Hz"], ["below the second"]),
-    (["A", "B", "--gesture", "swoop", "-o", "a.wav"], ["swoop", "sweep"]),
-    (["A", "missing.toml"], ["missing.toml"]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["A"], ["two designs"]),
+        (["A", "B", "--gesture", "sweep"], ["--gesture is for sound", "-o"]),
+        (["A", "B", "-o", "a.mp3"], ["a.mp3", ".wav"]),
+        (["A", "B", "--plot", "a.bmp"], ["a.bmp", ".png"]),
+        (["A", "B", "--range", "65Hz"], ["--range 65Hz", "colon"]),
+        (["A", "B", "--range", "1047Hz:65Hz"], ["below the second"]),
+        (["A", "B", "--gesture", "swoop", "-o", "a.wav"], ["swoop", "sweep"]),
+        (["A", "missing.toml"], ["missing.toml"]),
+    ],
+)
 def test_bad_usage_is_one_message_and_leaves_nothing(designs, refused, arguments, words):
     named = [{"A": designs[0], "B": designs[1]}.get(word, word) for word in arguments]
     refused(["compare", *named], words)

@@ -25,8 +25,10 @@ def solves(monkeypatch):
     def solver(scene):
         counted.append(scene)
         scale = scene.antenna.length
-        return {name: CapacitanceCurve(DISTANCES, scale * (1e-11 + size / DISTANCES), scale * 1e-11)
-                for name, size in (("open", 1e-14), ("fist", 2e-14))}
+        return {
+            name: CapacitanceCurve(DISTANCES, scale * (1e-11 + size / DISTANCES), scale * 1e-11)
+            for name, size in (("open", 1e-14), ("fist", 2e-14))
+        }
 
     monkeypatch.setattr("models.hand_field.capacitance_curves", solver)
     return counted
@@ -85,17 +87,28 @@ def test_every_module_the_solver_is_made_of_counts():
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
     assert {"models.hand.field_solution", "models.electrostatics.mesh"} <= set(loaded)
     assert set(loaded) - {"models.checks"} <= {
-        "models." + str(file.relative_to(curve_cache.models_folder()).with_suffix("")).replace(os.sep, ".")
-        .removesuffix(".__init__") for file in curve_cache.solver_files()
-    }  # fmt: skip
+        "models."
+        + str(file.relative_to(curve_cache.models_folder()).with_suffix(""))
+        .replace(os.sep, ".")
+        .removesuffix(".__init__")
+        for file in curve_cache.solver_files()
+    }
 
 
-@pytest.mark.parametrize("damage", [
-    lambda text: "", lambda text: text[: len(text) // 2], lambda text: "[]", lambda text: "null",
-    lambda text: "\x00" * 50, lambda text: "[" * 100_000,
-    lambda text: text.replace("checksum", "chucksum"), lambda text: json.dumps({**json.loads(text), "curves": {}}),
-    lambda text: text.replace("1", "2", 40),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda text: "",
+        lambda text: text[: len(text) // 2],
+        lambda text: "[]",
+        lambda text: "null",
+        lambda text: "\x00" * 50,
+        lambda text: "[" * 100_000,
+        lambda text: text.replace("checksum", "chucksum"),
+        lambda text: json.dumps({**json.loads(text), "curves": {}}),
+        lambda text: text.replace("1", "2", 40),
+    ],
+)
 def test_a_damaged_file_is_solved_again_with_a_notice(tmp_path, solves, damage):
     good = curve_cache.curves_for(Scene(), folder=tmp_path)
     (file,) = tmp_path.iterdir()

@@ -121,7 +121,7 @@ def test_all_faults_come_at_once() -> None:
 @pytest.mark.parametrize(
     ("extra", "part"),
     [
-        ('[tuning]\nmode = "high"', 'tuning.mode = \'high\': "high" needs a series inductor'),
+        ('[tuning]\nmode = "high"', "tuning.mode = 'high': \"high\" needs a series inductor"),
         ('[tuning]\nzero_beat = "90 cm"', "between 10 mm and 0.8 m"),
         ('[tuning]\nzero_beat = "0.6 m"\n[player]\nstand_distance = "0.5 m"', "behind the player's body"),
         ('[cabinet]\nheight = "1.2 m"', "raise antenna.base_height above 1.22 m"),
@@ -133,7 +133,7 @@ def test_all_faults_come_at_once() -> None:
         ("[detector]\namplitude_ratio = 1.5", "between 0.001 and 1"),
         ("[detector]\namplitude_ratio = nan", "is not a finite number"),
         ("[detector]\namplitude_ratio = true", "is not a quantity"),
-        ('[branch]\nquality_factor = 50', "branch.inductance: is missing"),
+        ("[branch]\nquality_factor = 50", "branch.inductance: is missing"),
         ('[design]\nname = "a\\u001b[31m"', "control or invisible character"),
         ('[design]\nname = "a\\nb"', "control or invisible character"),
         ('[design]\nname = "' + "x" * 81 + '"', "is too long: 81 characters"),
@@ -143,7 +143,7 @@ def test_all_faults_come_at_once() -> None:
         ("[tuning.mode]\nx = 1", "tuning.mode = {'x': 1}: must be one of"),
         ("[antenna]\nlength = 1979-05-27", "is not a quantity"),
     ],
-)  # fmt: skip
+)
 def test_one_fault_and_its_remedy(extra: str, part: str) -> None:
     lines = _faults(SMALL + extra)
     assert len(lines) == 1

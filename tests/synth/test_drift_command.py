@@ -118,8 +118,25 @@ def test_notes_out_of_reach_are_refused(workpiece):
 
 def test_command(design_path, tmp_path, capsys, report):
     target = tmp_path / "drift.csv"
-    code = main(["drift", str(design_path), "--from", "15", "--to", "35 degC", "--notes", "C3,C4,A4", "--hold", "2 Hz",
-                 "--hold-cents", "10", "--json", "--csv", str(target)])  # fmt: skip
+    code = main(
+        [
+            "drift",
+            str(design_path),
+            "--from",
+            "15",
+            "--to",
+            "35 degC",
+            "--notes",
+            "C3,C4,A4",
+            "--hold",
+            "2 Hz",
+            "--hold-cents",
+            "10",
+            "--json",
+            "--csv",
+            str(target),
+        ]
+    )
     assert code == 0
     document = json.loads(capsys.readouterr().out)
     assert document["cases"] == json.loads(json.dumps(report.document()))["cases"]
@@ -131,12 +148,15 @@ def test_command(design_path, tmp_path, capsys, report):
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        (["--from", "20 kg"], "--from 20 kg"), (["--to", "500"], "must be between -40 and 125 degC"),
-        (["--from", "20", "--to", "20"], "is the temperature it is tuned at"), (["--notes", "H3"], "note must be"),
-        (["--hold", "0"], "--hold 0: must be between"), (["--hold-cents", "nan"], "must be between 0.01"),
+        (["--from", "20 kg"], "--from 20 kg"),
+        (["--to", "500"], "must be between -40 and 125 degC"),
+        (["--from", "20", "--to", "20"], "is the temperature it is tuned at"),
+        (["--notes", "H3"], "note must be"),
+        (["--hold", "0"], "--hold 0: must be between"),
+        (["--hold-cents", "nan"], "must be between 0.01"),
         (["--plot", "x.gif"], "name the plot"),
     ],
-)  # fmt: skip
+)
 def test_command_refuses(design_path, capsys, options, message):
     assert main(["drift", str(design_path), *options]) == EXIT_USAGE
     assert message in capsys.readouterr().err

@@ -63,8 +63,16 @@ def test_common_practice_readings(in_tmp, capsys):
 
 
 def test_text_json_and_plot_say_the_same(in_tmp, capsys):
-    document = fitted(PRACTICE, capsys, "--target-frequency", "160 kHz", "--board", "perfboard",
-                      "--other-board", "solderless breadboard")  # fmt: skip
+    document = fitted(
+        PRACTICE,
+        capsys,
+        "--target-frequency",
+        "160 kHz",
+        "--board",
+        "perfboard",
+        "--other-board",
+        "solderless breadboard",
+    )
     options = ["--target-frequency", "160 kHz", "--board", "perfboard", "--other-board", "solderless breadboard"]
     assert main(["fit", "readings.csv", "--plot", "fit.svg", "--csv", "fit.csv", *options]) == 0
     text = capsys.readouterr().out
@@ -102,8 +110,18 @@ def test_target_is_reached_by_the_closed_form(in_tmp, capsys):
 
 def test_other_board_moves_the_target_by_its_stray(in_tmp, capsys):
     text = made(1e-3, 40 * P, (8 * P, 58 * P), [(100 * P, 0.0), (100 * P, 1.0), (330 * P, 0.0), (470 * P, 1.0)])
-    here, there = fitted(text, capsys, "--target-frequency", "250 kHz", "--board", "perfboard", "--series", "E24",
-                         "--other-board", "solderless breadboard")["targets"]  # fmt: skip
+    here, there = fitted(
+        text,
+        capsys,
+        "--target-frequency",
+        "250 kHz",
+        "--board",
+        "perfboard",
+        "--series",
+        "E24",
+        "--other-board",
+        "solderless breadboard",
+    )["targets"]
     added = 0.5 * (10 + 60 - 4 - 25) * P  # middles of the usual ranges
     assert there["added_stray_f"] == close(added, rel=1e-9)
     assert here["needed_f"] - there["needed_f"] == close(added, rel=1e-6)
@@ -138,8 +156,12 @@ def test_design_written_back_reads_what_was_read(in_tmp, capsys):
     rows = [(100 * P, 0.0), (100 * P, 1.0), (330 * P, 0.0), (470 * P, 1.0)]
     fitted(made(1e-3, 40 * P, (8 * P, 58 * P), rows), capsys, "-o", "new.toml", "--target-frequency", "250 kHz")
     tank = load_design("new.toml").reference
-    total = (tank.capacitance + tank.stray + tank.trimmer_minimum
-             + tank.trimmer * (tank.trimmer_maximum - tank.trimmer_minimum))  # fmt: skip
+    total = (
+        tank.capacitance
+        + tank.stray
+        + tank.trimmer_minimum
+        + tank.trimmer * (tank.trimmer_maximum - tank.trimmer_minimum)
+    )
     assert resonant_frequency(tank.inductance, total) == close(250e3, rel=1e-6)
     assert tank.trimmer_maximum - tank.trimmer_minimum == close(50 * P, rel=1e-5)
     assert main(["field", "new.toml", "--json"]) == 0
@@ -152,8 +174,9 @@ def test_design_with_a_circuit_keeps_what_it_counts_beside_the_stray(in_tmp, dem
     """Divider, junction and coil are not counted twice: the design written back resonates where the bench did."""
     rows = [(100 * P, 0.0), (100 * P, 1.0), (330 * P, 0.0), (470 * P, 1.0)]
     text = made(1.02e-3, 150 * P, (8 * P, 58 * P), rows)
-    document = fitted(text, capsys, "--design", str(demos / "willow.toml"), "-o", "w.toml",
-                      "--target-frequency", "250 kHz")  # fmt: skip
+    document = fitted(
+        text, capsys, "--design", str(demos / "willow.toml"), "-o", "w.toml", "--target-frequency", "250 kHz"
+    )
     written = load_design("w.toml")
     assert tank_in(written, "reference").frequency == close(250e3, rel=1e-6)
     assert written.circuit == load_design(demos / "willow.toml").circuit
@@ -190,21 +213,27 @@ def test_hand_distances_behind_a_branch(in_tmp, demos, capsys):
     assert written.reference == design.reference
 
 
-@pytest.mark.parametrize(("text", "words"), [
-    ("", ["empty", "fitted_capacitor,frequency"]),
-    ("fitted_capacitor\n100 pF\n", ["line 1", "frequency is missing"]),
-    ("fitted_capacitor,frequency,colour\n", ["line 1", "colour"]),
-    ("fitted_capacitor,frequency,frequency\n", ["line 1", "twice"]),
-    ("fitted_capacitor,frequency\n100 pF,200 kHz\n", ["1 reading", "two or more"]),
-    ("fitted_capacitor,frequency\n100,200 kHz\n220 pF,300 mH\n", ["line 2", "line 3", "fitted_capacitor", "frequency"]),
-    ("fitted_capacitor,frequency\n100 pF,200 kHz,1\n", ["line 2", "3 cells"]),
-    ("fitted_capacitor,frequency\n100 pF,\n", ["line 2", "empty"]),
-    ("fitted_capacitor,frequency,trimmer\n100 pF,200 kHz,1.5\n", ["line 2", "trimmer"]),
-    ("fitted_capacitor,frequency\n-5 pF,200 kHz\n", ["line 2", "between"]),
-    ('fitted_capacitor,frequency\n"100 pF,200 kHz\n', ["line 2", "CSV"]),
-    ("fitted_capacitor,frequency\n" + "1 pF,x\n" * 14, ["line 11", "and 4 more faults"]),
-    ("fitted_capacitor,frequency\n" + "100 pF,200 kHz\n" * (MOST_ROWS + 1), [str(MOST_ROWS)]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", ["empty", "fitted_capacitor,frequency"]),
+        ("fitted_capacitor\n100 pF\n", ["line 1", "frequency is missing"]),
+        ("fitted_capacitor,frequency,colour\n", ["line 1", "colour"]),
+        ("fitted_capacitor,frequency,frequency\n", ["line 1", "twice"]),
+        ("fitted_capacitor,frequency\n100 pF,200 kHz\n", ["1 reading", "two or more"]),
+        (
+            "fitted_capacitor,frequency\n100,200 kHz\n220 pF,300 mH\n",
+            ["line 2", "line 3", "fitted_capacitor", "frequency"],
+        ),
+        ("fitted_capacitor,frequency\n100 pF,200 kHz,1\n", ["line 2", "3 cells"]),
+        ("fitted_capacitor,frequency\n100 pF,\n", ["line 2", "empty"]),
+        ("fitted_capacitor,frequency,trimmer\n100 pF,200 kHz,1.5\n", ["line 2", "trimmer"]),
+        ("fitted_capacitor,frequency\n-5 pF,200 kHz\n", ["line 2", "between"]),
+        ('fitted_capacitor,frequency\n"100 pF,200 kHz\n', ["line 2", "CSV"]),
+        ("fitted_capacitor,frequency\n" + "1 pF,x\n" * 14, ["line 11", "and 4 more faults"]),
+        ("fitted_capacitor,frequency\n" + "100 pF,200 kHz\n" * (MOST_ROWS + 1), [str(MOST_ROWS)]),
+    ],
+)
 def test_faults_of_a_file_have_their_lines(text, words):
     with pytest.raises(DesignError) as caught:
         read_readings(text, "r.csv")
@@ -239,23 +268,30 @@ def test_ends_of_a_trimmer_and_an_empty_room_have_words():
     assert [(row.trimmer, row.away, row.antenna_plugged) for row in rows] == [(0.0, True, True), (1.0, False, False)]
 
 
-@pytest.mark.parametrize(("text", "options", "words"), [
-    (PRACTICE, ["--board", "perfbord"], ["perfbord", "did you mean 'perfboard'"]),
-    (PRACTICE, ["--series", "E7"], ["E7", "E12"]),
-    (PRACTICE, ["--target-frequency", "160"], ["--target-frequency", "unit"]),
-    (PRACTICE, ["--target-frequency", "1 MHz"], ["too much", "less inductance"]),
-    (PRACTICE, ["--other-board", "perfboard"], ["--board"]),
-    (PRACTICE, ["--counter-error", "x"], ["--counter-error"]),
-    (PRACTICE, ["--counter-error", "0 Hz"], ["--counter-error"]),
-    (PRACTICE, ["--capacitor-tolerance", "120 %"], ["--capacitor-tolerance"]),
-    (PRACTICE, ["--known", "stay=3 pF"], ["stay", "did you mean 'stray'"]),
-    (PRACTICE, ["--known", "stray=3"], ["--known", "unit"]),
-    (PRACTICE, ["--plot", "a.bmp"], ["a.bmp", ".png"]),
-    (PRACTICE.replace("400 pF", "50 pF"), [], ["lower frequency"]),
-    ("fitted_capacitor,frequency,hand_distance\n47 pF,1 MHz,10 cm\n68 pF,0.9 MHz,\n", [], ["--design"]),
-    ("fitted_capacitor,frequency,pot\n47 pF,1 MHz,0.5\n68 pF,0.9 MHz,\n", [], ["pot", "[circuit]"]),
-    ("fitted_capacitor,frequency\n47 pF,200 kHz\n47 pF,200 kHz\n", ["-o", "a.toml"], ["inductance", "next reading"]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "options", "words"),
+    [
+        (PRACTICE, ["--board", "perfbord"], ["perfbord", "did you mean 'perfboard'"]),
+        (PRACTICE, ["--series", "E7"], ["E7", "E12"]),
+        (PRACTICE, ["--target-frequency", "160"], ["--target-frequency", "unit"]),
+        (PRACTICE, ["--target-frequency", "1 MHz"], ["too much", "less inductance"]),
+        (PRACTICE, ["--other-board", "perfboard"], ["--board"]),
+        (PRACTICE, ["--counter-error", "x"], ["--counter-error"]),
+        (PRACTICE, ["--counter-error", "0 Hz"], ["--counter-error"]),
+        (PRACTICE, ["--capacitor-tolerance", "120 %"], ["--capacitor-tolerance"]),
+        (PRACTICE, ["--known", "stay=3 pF"], ["stay", "did you mean 'stray'"]),
+        (PRACTICE, ["--known", "stray=3"], ["--known", "unit"]),
+        (PRACTICE, ["--plot", "a.bmp"], ["a.bmp", ".png"]),
+        (PRACTICE.replace("400 pF", "50 pF"), [], ["lower frequency"]),
+        ("fitted_capacitor,frequency,hand_distance\n47 pF,1 MHz,10 cm\n68 pF,0.9 MHz,\n", [], ["--design"]),
+        ("fitted_capacitor,frequency,pot\n47 pF,1 MHz,0.5\n68 pF,0.9 MHz,\n", [], ["pot", "[circuit]"]),
+        (
+            "fitted_capacitor,frequency\n47 pF,200 kHz\n47 pF,200 kHz\n",
+            ["-o", "a.toml"],
+            ["inductance", "next reading"],
+        ),
+    ],
+)
 def test_bad_usage_is_one_message_and_leaves_nothing(in_tmp, capsys, text, options, words):
     Path("r.csv").write_text(text, "utf-8")
     assert main(["fit", "r.csv", *options]) == 2

@@ -27,8 +27,12 @@ def lessons():
 
 
 def sources(lessons):
-    return [(f"{name} {stage.slug} {choice.name}", choice.source)
-            for name, lesson in lessons.items() for stage in lesson.stages for choice in stage.choices]
+    return [
+        (f"{name} {stage.slug} {choice.name}", choice.source)
+        for name, lesson in lessons.items()
+        for stage in lesson.stages
+        for choice in stage.choices
+    ]
 
 
 def levels(samples):
@@ -77,7 +81,9 @@ def test_lines_are_where_the_recipe_says(lessons, place):
             measured = at(bins, size, frequency) / reference
             if amplitude / strongest > 1e-2:
                 assert 20 * math.log10(measured) == pytest.approx(20 * math.log10(amplitude / strongest), abs=0.3), (
-                    name, frequency)
+                    name,
+                    frequency,
+                )
         if "rectified" in name or slow:
             continue  # they name their strongest lines only
         others = np.ones(bins.size, dtype=bool)

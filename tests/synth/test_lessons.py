@@ -86,8 +86,13 @@ def check_claim(claim, sound, rate, found):
 def test_wrong_claims_are_found(reports):
     """The measurement itself: claims that are not so fail."""
     sound = reports["beats"].sounds[1]
-    for wrong in (absent(440.0, 0.05, 4.95), line(442.0, 0.0, 0.05, 4.95), line(440.0, -1.0, 0.05, 4.95),
-                  beat(5.0, 0.05, 4.95), silent(1.0, 2.0)):
+    for wrong in (
+        absent(440.0, 0.05, 4.95),
+        line(442.0, 0.0, 0.05, 4.95),
+        line(440.0, -1.0, 0.05, 4.95),
+        beat(5.0, 0.05, 4.95),
+        silent(1.0, 2.0),
+    ):
         with pytest.raises(AssertionError):
             check_claim(wrong, sound, 48_000, {})
 
@@ -107,7 +112,9 @@ def test_command_writes_every_file(name, bench, tmp_path, capsys):
     stages = build_lesson(name, bench).stages
     stems = [f"{index + 1:02d}-{stage.slug}" for index, stage in enumerate(stages)]
     assert {path.name for path in tmp_path.iterdir()} == {
-        "lesson.txt", *(f"{stem}{end}" for stem in stems for end in (".wav", ".png"))}
+        "lesson.txt",
+        *(f"{stem}{end}" for stem in stems for end in (".wav", ".png")),
+    }
     for stem in stems:
         assert (tmp_path / f"{stem}.png").stat().st_size > 10_000
 

@@ -25,16 +25,29 @@ sys.exit(main({arguments!r}))
 
 def run_without(module: str, arguments: list[str], folder: Path, error: str = "ImportError('blocked')"):
     code = BLOCKED.format(module=module, arguments=arguments, error=error)
-    return subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, cwd=folder,
-                          env={**__import__("os").environ, "SDL_VIDEODRIVER": "dummy"})  # fmt: skip
+    return subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        cwd=folder,
+        env={**__import__("os").environ, "SDL_VIDEODRIVER": "dummy"},
+    )
 
 
-@pytest.mark.parametrize(("module", "arguments", "words"), [
-    ("matplotlib", ["field", "DESIGN", "--plot", "a.png"], ["matplotlib", "pip install matplotlib"]),
-    ("soundfile", ["render", "DESIGN", "--gesture", "still", "-o", "a.wav"], ["soundfile", "pip install soundfile"]),
-    ("pygame", ["play", "DESIGN"], ["pygame", "pip install pygame-ce"]),
-    ("sounddevice", ["devices"], ["sounddevice"]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("module", "arguments", "words"),
+    [
+        ("matplotlib", ["field", "DESIGN", "--plot", "a.png"], ["matplotlib", "pip install matplotlib"]),
+        (
+            "soundfile",
+            ["render", "DESIGN", "--gesture", "still", "-o", "a.wav"],
+            ["soundfile", "pip install soundfile"],
+        ),
+        ("pygame", ["play", "DESIGN"], ["pygame", "pip install pygame-ce"]),
+        ("sounddevice", ["devices"], ["sounddevice"]),
+    ],
+)
 def test_a_missing_library_is_one_message_with_the_remedy(demos, tmp_path, module, arguments, words):
     arguments = [str(demos / "heron.toml") if word == "DESIGN" else word for word in arguments]
     result = run_without(module, arguments, tmp_path)

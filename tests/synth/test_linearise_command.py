@@ -55,8 +55,14 @@ def report(demos):
 
 
 def test_everything_at_once_says_the_same(small, capsys):
-    files = {"-o": "better.toml", "--csv": "field.csv", "--plot": "plot.svg", "--wav": "both.wav",
-             "--wav-before": "before.wav", "--wav-after": "after.wav"}  # fmt: skip
+    files = {
+        "-o": "better.toml",
+        "--csv": "field.csv",
+        "--plot": "plot.svg",
+        "--wav": "both.wav",
+        "--wav-before": "before.wav",
+        "--wav-after": "after.wav",
+    }
     arguments = ["linearise", small, "--gesture", "still", "--json"] + [word for pair in files.items() for word in pair]
     assert main(arguments) == 0
     said = capsys.readouterr()
@@ -174,24 +180,27 @@ def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
     assert "does not swing" in outcome.refused[0]
 
 
-@pytest.mark.parametrize(("arguments", "words"), [
-    (["--range", "65"], ["--range 65", "colon"]),
-    (["--range", "65:1047"], ["--range 65", "no unit"]),
-    (["--reach", "50cm:5cm"], ["--reach", "below the second"]),
-    (["--reach", "0.5cm:50cm"], ["--reach", "1.0 cm"]),
-    (["--reach", "5cm:79cm"], ["--reach", "body"]),
-    (["--series", "E13"], ["E13", "E24"]),
-    (["--seed", "-1"], ["--seed"]),
-    (["--fill", "120 %"], ["--fill"]),
-    (["--choke-capacitance", "0 pF"], ["--choke-capacitance"]),
-    (["--carrier", "1kHz:300kHz"], ["--carrier", "10 kHz"]),
-    (["--stray-multiple", "-1"], ["--stray-multiple"]),
-    (["--plot", "a.bmp"], ["a.bmp", ".png"]),
-    (["--wav", "a.mp3"], ["a.mp3", ".wav"]),
-    (["--wav", "a.wav", "--wav-after", "a.wav"], ["a.wav", "twice"]),
-    (["-o", "no/where.toml"], ["folder"]),
-    (["--gesture", "swoop"], ["swoop", "sweep"]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--range", "65"], ["--range 65", "colon"]),
+        (["--range", "65:1047"], ["--range 65", "no unit"]),
+        (["--reach", "50cm:5cm"], ["--reach", "below the second"]),
+        (["--reach", "0.5cm:50cm"], ["--reach", "1.0 cm"]),
+        (["--reach", "5cm:79cm"], ["--reach", "body"]),
+        (["--series", "E13"], ["E13", "E24"]),
+        (["--seed", "-1"], ["--seed"]),
+        (["--fill", "120 %"], ["--fill"]),
+        (["--choke-capacitance", "0 pF"], ["--choke-capacitance"]),
+        (["--carrier", "1kHz:300kHz"], ["--carrier", "10 kHz"]),
+        (["--stray-multiple", "-1"], ["--stray-multiple"]),
+        (["--plot", "a.bmp"], ["a.bmp", ".png"]),
+        (["--wav", "a.mp3"], ["a.mp3", ".wav"]),
+        (["--wav", "a.wav", "--wav-after", "a.wav"], ["a.wav", "twice"]),
+        (["-o", "no/where.toml"], ["folder"]),
+        (["--gesture", "swoop"], ["swoop", "sweep"]),
+    ],
+)
 def test_bad_usage_is_one_message_and_leaves_nothing(small, refused, arguments, words):
     refused(["linearise", small, *arguments], words)
 

@@ -75,8 +75,10 @@ def test_opening_sets_rpn_0(bend_range):
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.lists(st.tuples(st.floats(20.5, 12_000.0), st.floats(0.02, 1.0)), min_size=1, max_size=40),
-       st.sampled_from([48, 24, 12]))
+@given(
+    st.lists(st.tuples(st.floats(20.5, 12_000.0), st.floats(0.02, 1.0)), min_size=1, max_size=40),
+    st.sampled_from([48, 24, 12]),
+)
 def test_decoded_pitch_is_within_a_cent(points, bend_range):
     """However the hand jumps, as long as a step takes longer than the rate limit."""
     line, receiver = MidiLine(MidiSettings(bend_range=bend_range)), Receiver()
@@ -132,8 +134,18 @@ def test_bend_meets_the_standard():
     assert mido.Message("pitchwheel", pitch=bend_value(48.0, 48)).bytes()[1:] == [0x7F, 0x7F]
 
 
-@pytest.mark.parametrize("values", [{"channel": 0}, {"channel": 17}, {"bend_range": 0}, {"bend_range": 97},
-                                    {"bend_range": True}, {"bend_range": 2.0}, {"interval": 0.0}])
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"channel": 0},
+        {"channel": 17},
+        {"bend_range": 0},
+        {"bend_range": 97},
+        {"bend_range": True},
+        {"bend_range": 2.0},
+        {"interval": 0.0},
+    ],
+)
 def test_bad_settings(values):
     with pytest.raises(ValueError, match=next(iter(values))):
         MidiSettings(**values)
@@ -155,8 +167,10 @@ def test_written_file_is_read_back_as_the_tune(tmp_path):
         note = next((n for n in wanted if n[1] <= time < n[1] + n[2]), None)
         points.append((float(time), 440.0 * 2.0 ** (((note or wanted[-1])[0] - 69) / 12), 0.6 if note else 0.0))
     write_midi(midi_messages(points), tmp_path / "a.mid", force=False)
-    assert [(n.number, pytest.approx(n.start, abs=4e-3), pytest.approx(n.seconds, abs=6e-3))
-            for n in load_tune(tmp_path / "a.mid").notes] == wanted
+    assert [
+        (n.number, pytest.approx(n.start, abs=4e-3), pytest.approx(n.seconds, abs=6e-3))
+        for n in load_tune(tmp_path / "a.mid").notes
+    ] == wanted
 
 
 class Port:

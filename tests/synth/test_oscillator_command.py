@@ -174,14 +174,18 @@ def test_bad_requests_are_refused(arguments, message, capsys):
     ("old", "new", "which", "message"),
     [
         ("quality_factor = 80\n", "quality_factor = 2\n", "reference", r"the reference oscillator .*does not start"),
-        ('emitter_resistor = "220 kohm"', 'emitter_resistor = "10 Mohm"', "variable",
-         r"the variable oscillator .*does not start: the transconductance"),
+        (
+            'emitter_resistor = "220 kohm"',
+            'emitter_resistor = "10 Mohm"',
+            "variable",
+            r"the variable oscillator .*does not start: the transconductance",
+        ),
         ('"12 V"', '"0 V"', "reference", r"circuit\.supply_voltage = '0 V'"),
         ('"12 V"', '"500 mV"', "reference", r"does not start: the bias leaves the transistor without current"),
         ('feedback_capacitor = "100 pF"', 'feedback_capacitor = "-100 pF"', "reference", "feedback_capacitor"),
         ('wiper_capacitor = "22 nF"', 'wiper_capacitor = "0 F"', "reference", "wiper_capacitor"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_swing_is_refused(old, new, which, message, tmp_path, capsys):
     text = DEMO.read_text("utf-8")
     assert old in text

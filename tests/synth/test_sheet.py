@@ -219,8 +219,11 @@ def test_the_ruler_is_one_to_one(lantern: SheetFigures) -> None:
         assert width == box
         assert float(width) <= 180.0
     assert '<rect x="4" y="0.5" width="100"' in check_bar()
-    bold = [(float(x), index) for index, drawing in enumerate(rows)
-            for x in re.findall(r'<line x1="([\d.]+)" y1="9\.500"[^>]*stroke-width="0\.5"', drawing)]  # fmt: skip
+    bold = [
+        (float(x), index)
+        for index, drawing in enumerate(rows)
+        for x in re.findall(r'<line x1="([\d.]+)" y1="9\.500"[^>]*stroke-width="0\.5"', drawing)
+    ]
     places = sorted(x - 4.0 + 160.0 * index for x, index in bold)
     expected = sorted(1e3 * note.distance_m for note in lantern.notes if re.fullmatch(r"C-?\d", note.note))
     assert places == pytest.approx(expected, abs=1e-3)

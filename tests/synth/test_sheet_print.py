@@ -28,9 +28,16 @@ from synth.workbench import Workpiece
 
 TOOLS = {"chromium": "chromium", "pdftotext": "poppler-utils", "pdfinfo": "poppler-utils", "pdftoppm": "poppler-utils"}
 FLAGS = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-pdf-header-footer",
-)  # fmt: skip
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-pdf-header-footer",
+)
 POINT = 25.4 / 72.0  # mm
 SIZES = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; 8.5 by 11 inches
 TOP, SIDE, BOTTOM = 13.0, 14.0, 15.0  # mm of margin
@@ -163,9 +170,19 @@ def test_the_sheet_on_paper(printed: Callable[[str, str], Print], lantern: Sheet
         assert f"Page {number} of {len(sheet.pages)}" in page
         assert lantern.design_hash in page
     text = "\n".join(sheet.pages).replace("\N{NO-BREAK SPACE}", " ")
-    for words in ("Lantern", "Cautions", "47 CFR 15.209", "Parts", "Checks, in the order of assembly",
-                  "Expected readings", "Tuning, step by step", "When a reading is off", "Print at 100 %", "row 1 of 4",
-                  "zero beat"):  # fmt: skip
+    for words in (
+        "Lantern",
+        "Cautions",
+        "47 CFR 15.209",
+        "Parts",
+        "Checks, in the order of assembly",
+        "Expected readings",
+        "Tuning, step by step",
+        "When a reading is off",
+        "Print at 100 %",
+        "row 1 of 4",
+        "zero beat",
+    ):
         assert words in text
     for found in lantern.readings:  # a whole row of the table on one line of one page
         expected = reading(found.expected, found.unit).replace("\N{NO-BREAK SPACE}", " ")

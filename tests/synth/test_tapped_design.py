@@ -59,8 +59,10 @@ def test_a_tap_makes_a_small_tank_act_as_a_large_one(meadow):
     places = np.linspace(0.05, 0.5, 20)
     assert_allclose(tapped.instrument.beat_frequency(places), plain.instrument.beat_frequency(places), rtol=1e-6)
     assert tapped.field.zero_beat_distance == pytest.approx(plain.field.zero_beat_distance, rel=1e-9)
-    one, other = (trial_of(piece).law.outcomes(trial_of(piece).values(np.full((1, len(trial_of(piece).varying)), 0.01)))
-                  for piece in (plain, tapped))  # fmt: skip
+    one, other = (
+        trial_of(piece).law.outcomes(trial_of(piece).values(np.full((1, len(trial_of(piece).varying)), 0.01)))
+        for piece in (plain, tapped)
+    )
     assert other.lowest[0] == pytest.approx(one.lowest[0], rel=1e-9)
     assert other.unevenness[0] == pytest.approx(one.unevenness[0], rel=1e-9)
 
@@ -82,8 +84,9 @@ def test_the_sheet_reads_the_whole_coil(meadow):
 
 def test_a_tap_needs_a_branch(meadow):
     with pytest.raises(DesignError, match=r"variable\.tap"):
-        replace(meadow, branch=None, tuning=replace(meadow.tuning, mode="auto"),
-                variable=replace(meadow.variable, tap=0.5))  # fmt: skip
+        replace(
+            meadow, branch=None, tuning=replace(meadow.tuning, mode="auto"), variable=replace(meadow.variable, tap=0.5)
+        )
 
 
 def test_a_circuit_with_its_branch_at_a_tap(willow):
@@ -93,8 +96,11 @@ def test_a_circuit_with_its_branch_at_a_tap(willow):
     design = replace(willow.design, variable=replace(willow.design.variable, tap=0.6))
     piece = opened(design)
     places = np.array([0.1, 0.3, 0.5])
-    lossless = opened(replace(design, tuning=replace(design.tuning, law="lossless"),
-                              detector=replace(design.detector, amplitudes="given")))  # fmt: skip
+    lossless = opened(
+        replace(
+            design, tuning=replace(design.tuning, law="lossless"), detector=replace(design.detector, amplitudes="given")
+        )
+    )
     solved, resonance = piece.instrument.variable_frequency(places), lossless.instrument.variable_frequency(places)
     assert_allclose(solved, resonance, rtol=2e-3)
     assert_allclose(np.diff(solved), np.diff(resonance), rtol=0.05)
@@ -111,8 +117,11 @@ def test_transistors_drift_as_solved_and_nearly_linear(willow):
     assert 20.0 * found.reference == pytest.approx(warm.frequency - cold.frequency, abs=0.02)
     assert half.reference == pytest.approx(found.reference, rel=0.1)
     assert_allclose(half.variable, found.variable, rtol=0.1)
-    loaded = with_antenna(circuit_of(willow.design, "variable"), float(willow.instrument.antenna_capacitance(0.2)),
-                          branch_of(willow.design))  # fmt: skip
+    loaded = with_antenna(
+        circuit_of(willow.design, "variable"),
+        float(willow.instrument.antenna_capacitance(0.2)),
+        branch_of(willow.design),
+    )
     before = steady_state(loaded)
     after = steady_state(replace(loaded, transistor=warmed(loaded.transistor, 20.0)))
     assert 20.0 * found.variable[1] == pytest.approx(after.frequency - before.frequency, abs=0.02)

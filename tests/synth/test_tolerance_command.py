@@ -70,8 +70,11 @@ def test_json_csv_and_text_show_the_same_figures(report):
     assert document["zero_beat_by_both"]["share"] >= reached.mean()
     assert f"both turned: {100.0 * document['zero_beat_by_both']['share']:.2f} %)" in text
     for figure in document["outcomes"]:
-        cells = [row[figure["outcome"]] for row, tuned in zip(rows, reached, strict=True)
-                 if tuned or figure["outcome"] in ("reference_frequency", "variable_frequency", "trimmer_setting")]
+        cells = [
+            row[figure["outcome"]]
+            for row, tuned in zip(rows, reached, strict=True)
+            if tuned or figure["outcome"] in ("reference_frequency", "variable_frequency", "trimmer_setting")
+        ]
         known = np.array([float(cell) for cell in cells if cell])
         assert known.size == figure["count"]
         assert np.median(known) == pytest.approx(figure["median"], rel=1e-8)
@@ -141,10 +144,11 @@ def test_designs_without_a_zero_beat_are_refused(workpiece, opened):
 @pytest.mark.parametrize(
     ("changes", "place"),
     [
-        ({"nearest": 0.3, "farthest": 0.2}, "goals.nearest"), ({"even_from": 2000.0}, "goals.even_from"),
+        ({"nearest": 0.3, "farthest": 0.2}, "goals.nearest"),
+        ({"even_from": 2000.0}, "goals.even_from"),
         ({"lowest": 500.0, "highest": 400.0}, "goals.lowest"),
     ],
-)  # fmt: skip
+)
 def test_goals_out_of_order_are_refused(changes, place):
     with pytest.raises(DesignError, match=f"{place}: is not below"):
         replace(template_design(), goals=GoalsSection(**changes))

@@ -129,8 +129,10 @@ def test_any_text_is_a_path_or_a_design_error(tmp_path_factory: pytest.TempPathF
 _HEIGHTS = np.geomspace(0.01, 0.6, 20)
 RING = VolumeAntenna(
     CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12),
-    Tank(2.2e-3, 61.7e-12), Tank(2.2e-3, 72e-12), stray=3e-12,
-)  # fmt: skip
+    Tank(2.2e-3, 61.7e-12),
+    Tank(2.2e-3, 72e-12),
+    stray=3e-12,
+)
 
 
 def _load_with_ring(folder: Path, content: str) -> HandPath:
@@ -140,9 +142,9 @@ def _load_with_ring(folder: Path, content: str) -> HandPath:
 
 
 @pytest.mark.parametrize(
-    ("column", "values"), [("volume_distance_m", "0.08 0.20"), ("Volume_Distance_cm", "8 20"),
-                           ("volume_distance_mm", "80 200")],
-)  # fmt: skip
+    ("column", "values"),
+    [("volume_distance_m", "0.08 0.20"), ("Volume_Distance_cm", "8 20"), ("volume_distance_mm", "80 200")],
+)
 def test_volume_distances_go_through_the_gain_law(tmp_path: Path, column: str, values: str) -> None:
     first, second = values.split()
     path = _load_with_ring(tmp_path, f"time_s,distance_m,{column}\n0,0.4,{first}\n1.5,0.3,{second}\n")

@@ -47,11 +47,15 @@ def workpiece() -> Workpiece:
 def test_note_list_by_hand():
     tune = read_note_list("tempo 60\nA4 1/4, rest 1/8, C5 1/8 # end\nvolume 0.5\nlegato\nBb3 3/4\n", "x")
     assert [(n.number, n.start, n.seconds, n.loudness, n.legato) for n in tune.notes] == [
-        (69, 0.0, 1.0, 1.0, False), (72, 1.5, 0.5, 1.0, False), (58, 2.0, 3.0, 0.5, True)]
+        (69, 0.0, 1.0, 1.0, False),
+        (72, 1.5, 0.5, 1.0, False),
+        (58, 2.0, 3.0, 0.5, True),
+    ]
 
 
-@pytest.mark.parametrize("text", ["", "A4", "H4 1/4", "A4 1/0", "A4 1/4 1/4", "tempo 1e9", "volume nan", "A4 1/4000",
-                                  "rest 9999", "A4 0.5"])
+@pytest.mark.parametrize(
+    "text", ["", "A4", "H4 1/4", "A4 1/0", "A4 1/4 1/4", "tempo 1e9", "volume nan", "A4 1/4000", "rest 9999", "A4 0.5"]
+)
 def test_bad_note_lists_are_refused(text):
     with pytest.raises(DesignError, match=r"^x"):
         read_note_list(text + "\nrest 9999\nA4 1/4" if text.startswith("rest") else text, "x")
@@ -135,8 +139,14 @@ def test_midi_round_trip(tmp_path):
     track = mido.MidiTrack()
     file.tracks.append(track)
     track.append(mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(60)))
-    for kind, number, time in (("on", 60, 0), ("on", 64, 0), ("off", 60, 480), ("off", 64, 0), ("on", 67, 240),
-                               ("off", 67, 480)):
+    for kind, number, time in (
+        ("on", 60, 0),
+        ("on", 64, 0),
+        ("off", 60, 480),
+        ("off", 64, 0),
+        ("on", 67, 240),
+        ("off", 67, 480),
+    ):
         track.append(mido.Message(f"note_{kind}", note=number, velocity=127, time=time))
     file.save(tmp_path / "a.mid")
     tune = load_tune(tmp_path / "a.mid")
@@ -183,8 +193,9 @@ def test_sensitivity_says_the_same_everywhere(workpiece, tmp_path):
 
 
 def test_tune_options_need_a_tune(tmp_path, demos, capsys):
-    code = main(["render", str(demos / "meadow.toml"), "--gesture", "still", "--transpose", "2",
-                 "-o", str(tmp_path / "x.wav")])
+    code = main(
+        ["render", str(demos / "meadow.toml"), "--gesture", "still", "--transpose", "2", "-o", str(tmp_path / "x.wav")]
+    )
     assert code == EXIT_USAGE
     assert "--transpose is for a tune" in capsys.readouterr().err
 
@@ -212,12 +223,15 @@ def smf(division: bytes, *tracks: bytes, kind: int = 0) -> bytes:
 END = b"\x00\xff\x2f\x00"
 
 
-@pytest.mark.parametrize(("division", "seconds"), [
-    (b"\xe7\x28", 0.1),  # -25 frames a second, 40 ticks a frame: 1 ms a tick
-    (b"\xe8\x50", 0.1 / 1.92),  # 24 frames, 80 ticks: 1920 a second
-    (b"\xe3\x64", 0.1 * 1.001 / 3.0),  # 29: 30 frames drop-frame, that is 30/1.001 a second, 100 ticks
-    (b"\x01\xf4", 0.1),  # 500 ticks a quarter note at 120 a minute
-])
+@pytest.mark.parametrize(
+    ("division", "seconds"),
+    [
+        (b"\xe7\x28", 0.1),  # -25 frames a second, 40 ticks a frame: 1 ms a tick
+        (b"\xe8\x50", 0.1 / 1.92),  # 24 frames, 80 ticks: 1920 a second
+        (b"\xe3\x64", 0.1 * 1.001 / 3.0),  # 29: 30 frames drop-frame, that is 30/1.001 a second, 100 ticks
+        (b"\x01\xf4", 0.1),  # 500 ticks a quarter note at 120 a minute
+    ],
+)
 def test_time_division(division, seconds):
     """100 ticks by each kind of division; a tempo does not change frames."""
     tempo = b"\x00\xff\x51\x03\x0f\x42\x40" if division[0] > 127 else b""
@@ -234,6 +248,7 @@ def test_division_without_ticks_is_refused(division):
 
 def test_type_2_tracks_have_tempos_of_their_own():
     """Two patterns in one file of type 2: each track keeps its own time."""
+
     def pattern(tempo: bytes, note: bytes) -> bytes:
         return b"\x00\xff\x51\x03" + tempo + b"\x00\x90" + note + b"\x7f\x60\x80" + note + b"\x00" + END
 
@@ -243,13 +258,16 @@ def test_type_2_tracks_have_tempos_of_their_own():
     assert [(n.number, n.seconds) for n in read_midi(content, "x", track=2).notes] == [(72, pytest.approx(0.25))]
 
 
-@pytest.mark.parametrize(("option", "value", "message"), [
-    ("--placement-mm", "60", "--placement-mm must be between 0 and 50 mm; got 60"),
-    ("--tremor-mm", "-1", "--tremor-mm must be between 0 and 50 mm; got -1"),
-    ("--vibrato-mm", "nan", "--vibrato-mm must be between 0 and 50 mm; got nan"),
-    ("--portamento", "3", "--portamento must be between 0 and 2 s; got 3"),
-    ("--seed", "-1", "--seed: seed must be a whole number >= 0"),
-])
+@pytest.mark.parametrize(
+    ("option", "value", "message"),
+    [
+        ("--placement-mm", "60", "--placement-mm must be between 0 and 50 mm; got 60"),
+        ("--tremor-mm", "-1", "--tremor-mm must be between 0 and 50 mm; got -1"),
+        ("--vibrato-mm", "nan", "--vibrato-mm must be between 0 and 50 mm; got nan"),
+        ("--portamento", "3", "--portamento must be between 0 and 2 s; got 3"),
+        ("--seed", "-1", "--seed: seed must be a whole number >= 0"),
+    ],
+)
 def test_errors_speak_the_unit_that_was_given(option, value, message, demos, capsys):
     command = ["tune", str(demos / "lark.txt"), str(demos / "meadow.toml"), option, value]
     assert main(command) == EXIT_USAGE

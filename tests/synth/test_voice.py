@@ -29,9 +29,7 @@ INSTRUMENTS = {
     "product": instrument(),
     "envelope": instrument(detector=Detector("envelope", 0.95), level=0.8),
     "pulled product": instrument(lock_range=8.0),
-    "pulled junction": instrument(
-        detector=Detector("junction", 0.7, 4.0), lock_range=30.0, tone_low_pass=3000.0
-    ),
+    "pulled junction": instrument(detector=Detector("junction", 0.7, 4.0), lock_range=30.0, tone_low_pass=3000.0),
     "pulled diode": instrument(detector=Detector("diode", 0.9), lock_range=12.0),
     "high beat": instrument(reference_frequency=3.2e5, detector=Detector("square-law", 0.5)),
 }
@@ -197,9 +195,7 @@ def test_hostile_hands_stay_finite_and_within_full_scale(hands, kinds, lock_rang
     random = np.random.default_rng(len(hands))
     for index, (distance, volume, frames) in enumerate(hands):
         kind = kinds[index % len(kinds)]
-        voice.set_instrument(
-            instrument(level=level, lock_range=lock_range, detector=Detector(kind, 1.0, 30.0))
-        )
+        voice.set_instrument(instrument(level=level, lock_range=lock_range, detector=Detector(kind, 1.0, 30.0)))
         scattered = np.where(random.random(frames) < 0.5, distance, random.random(frames))
         for place in (distance, scattered):
             samples = voice.render(HandBlock(np.broadcast_to(place, frames), np.full(frames, volume)), frames)

@@ -53,9 +53,7 @@ def test_the_measure_sees_a_click():
 @pytest.mark.parametrize("lock_range", [0.0, 20.0])
 def test_start_is_smooth(lock_range):
     samples = play(Voice(sounding(300.0, lock_range), RATE))
-    assert roughness(np.concatenate([np.zeros(2), samples])) < 1.5 * steady_roughness(
-        300.0 + 2 * lock_range, 0.5
-    )
+    assert roughness(np.concatenate([np.zeros(2), samples])) < 1.5 * steady_roughness(300.0 + 2 * lock_range, 0.5)
     assert np.abs(samples[4000:]).max() > 0.45
 
 
@@ -109,9 +107,7 @@ def test_change_of_instrument_is_smooth(what):
 
 
 def test_change_to_the_same_instrument_is_not_heard():
-    changed, steady = (
-        Voice(sounding(300.0, 20.0, detector=Detector("envelope", 0.8)), RATE) for _ in range(2)
-    )
+    changed, steady = (Voice(sounding(300.0, 20.0, detector=Detector("envelope", 0.8)), RATE) for _ in range(2))
     play(changed), play(steady)
     changed.set_instrument(steady.instrument)
     np.testing.assert_allclose(play(changed), play(steady), rtol=0, atol=1e-9)
@@ -131,9 +127,7 @@ def test_steps_of_volume_are_smooth(before, after):
     voice = Voice(sounding(300.0), RATE)
     samples = np.concatenate([play(voice, volume=before), play(voice, volume=after)])
     # the 5 ms pole turns the step into a kink of slope 1 / (5 ms f_s)
-    assert roughness(samples) < 1.2 * steady_roughness(300.0, 0.5) + 0.5 * abs(after - before) / (
-        0.005 * RATE
-    )
+    assert roughness(samples) < 1.2 * steady_roughness(300.0, 0.5) + 0.5 * abs(after - before) / (0.005 * RATE)
 
 
 @pytest.mark.parametrize("lock_range", [0.0, 20.0])

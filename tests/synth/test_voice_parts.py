@@ -61,9 +61,7 @@ def test_a_row_that_rests_for_a_while_is_smoothed_like_any_other(rest):
     assert smoothed[0, 500] == pytest.approx(pole * rest + (1.0 - pole) * 0.4, rel=1e-12)
 
 
-@pytest.mark.parametrize(
-    ("corner", "error_db"), [(200.0, 0.3), (2000.0, 0.3), (8000.0, 0.3), (30000.0, 0.15)]
-)
+@pytest.mark.parametrize(("corner", "error_db"), [(200.0, 0.3), (2000.0, 0.3), (8000.0, 0.3), (30000.0, 0.15)])
 def test_low_pass_is_the_rc_stages(corner, error_db):
     """Against 1 / sqrt(1 + (f / f_c)^2), the RC low-pass of every textbook, up to 20 kHz at 48 kHz."""
     frequencies = np.geomspace(10.0, 20000.0, 200)
@@ -129,9 +127,7 @@ def test_guard_is_exactly_linear_below_the_knee_and_never_beyond_full_scale():
     np.testing.assert_array_equal(guarded[low], samples[low])
     assert np.abs(guarded).max() <= 1.0
     assert (np.diff(guarded[np.abs(samples) < 1.1]) > 0.0).all()
-    np.testing.assert_allclose(
-        np.diff(guarded) / np.diff(samples), np.gradient(guarded, samples)[:-1], atol=0.02
-    )
+    np.testing.assert_allclose(np.diff(guarded) / np.diff(samples), np.gradient(guarded, samples)[:-1], atol=0.02)
     huge = np.array([1e300, -1e300, 0.0])
     guard(huge, knee=1.0)
     np.testing.assert_array_equal(huge, [1.0, -1.0, 0.0])

@@ -164,9 +164,7 @@ def test_pulled_spectrum_is_razavis(offset, lock_range):
     time = np.arange(samples.size) / RATE
     window = np.blackman(samples.size)
     for order in range(1, 6):
-        line = (
-            2.0 * abs((window * samples * np.exp(-2j * math.pi * order * beat * time)).sum()) / window.sum()
-        )
+        line = 2.0 * abs((window * samples * np.exp(-2j * math.pi * order * beat * time)).sum()) / window.sum()
         assert line / 0.5 == pytest.approx((1.0 - rho**2) * rho ** (order - 1), rel=1e-3, abs=1e-7)
 
 

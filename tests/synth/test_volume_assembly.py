@@ -127,18 +127,27 @@ def test_the_built_in_design_has_a_volume_antenna_that_works() -> None:
     assert 0.10 < span[1] < 0.25
 
 
-@pytest.mark.parametrize(("change", "parts"), [
-    (("[volume]", "[design]\nname = \"a\"\n[nothing]"), ["unknown section"]),
-    (('full = "7 V"', 'full = "3 V"'), ["volume_response.full", "not above threshold"]),
-    (('full = "7 V"', 'full = "7 V"\nfull_height = "0.2 m"', 'maximum = "30 pF"', 'maximum = "5 pF"'),
-     ["volume_response.full_height", "needs a trimmer"]),
-    (('tube_diameter = "6 mm"', 'tube_diameter = "100 mm"', 'diameter = "24 cm"', 'diameter = "18 cm"'),
-     ["volume_antenna.tube_diameter", "make the ring larger"]),
-    (('minimum = "5 pF"', 'minimum = "50 pF"'), ["volume.trimmer_minimum", "exchange the two"]),
-    (('inductance = "2.2 mH"\ncapacitance = "33 pF"', 'inductance = "1 uH"\ncapacitance = "1 pF"\n'),
-     ["volume.inductance", "resonates at"]),
-    (('diode_drop = "0.25 V"', 'diode_drop = "-1 V"'), ["volume_response.diode_drop", "out of its domain"]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("change", "parts"),
+    [
+        (("[volume]", '[design]\nname = "a"\n[nothing]'), ["unknown section"]),
+        (('full = "7 V"', 'full = "3 V"'), ["volume_response.full", "not above threshold"]),
+        (
+            ('full = "7 V"', 'full = "7 V"\nfull_height = "0.2 m"', 'maximum = "30 pF"', 'maximum = "5 pF"'),
+            ["volume_response.full_height", "needs a trimmer"],
+        ),
+        (
+            ('tube_diameter = "6 mm"', 'tube_diameter = "100 mm"', 'diameter = "24 cm"', 'diameter = "18 cm"'),
+            ["volume_antenna.tube_diameter", "make the ring larger"],
+        ),
+        (('minimum = "5 pF"', 'minimum = "50 pF"'), ["volume.trimmer_minimum", "exchange the two"]),
+        (
+            ('inductance = "2.2 mH"\ncapacitance = "33 pF"', 'inductance = "1 uH"\ncapacitance = "1 pF"\n'),
+            ["volume.inductance", "resonates at"],
+        ),
+        (('diode_drop = "0.25 V"', 'diode_drop = "-1 V"'), ["volume_response.diode_drop", "out of its domain"]),
+    ],
+)
 def test_faults_are_named_with_their_remedy(change: tuple[str, ...], parts: list[str]) -> None:
     text = RING
     for old, new in zip(change[::2], change[1::2], strict=True):

@@ -58,10 +58,19 @@ def test_a_step_up_and_one_down_lead_back(control: Control) -> None:
     assert control.stepped(middle, 1) != middle
 
 
-@pytest.mark.parametrize(("name", "value"), [
-    ("tone", math.nan), ("tone", math.inf), ("tone", True), ("tone", "loud"), ("tone", 1.0), ("sensitivity", 2.1),
-    ("detector", "magic"), ("posture", 1.0),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("tone", math.nan),
+        ("tone", math.inf),
+        ("tone", True),
+        ("tone", "loud"),
+        ("tone", 1.0),
+        ("sensitivity", 2.1),
+        ("detector", "magic"),
+        ("posture", 1.0),
+    ],
+)
 def test_wrong_values_are_refused(name: str, value: Value) -> None:
     with pytest.raises(ValueError, match=f"{name} must be"):
         Settings().with_value(name, value)

@@ -126,14 +126,28 @@ PAGES = {"playing": {}, "help": {"help_open": True}, "caution": {"caution_open":
     selected=st.sampled_from(CONTROL_NAMES),
 )
 def test_every_text_is_whole_in_its_room_and_none_overlaps_another(
-    size: tuple[int, int], text_scale: float, mirrored: bool, distance: float, volume: float, present: bool,
-    lock: float, ring: bool, posture: Posture, page: str, selected: str,
-) -> None:  # fmt: skip
+    size: tuple[int, int],
+    text_scale: float,
+    mirrored: bool,
+    distance: float,
+    volume: float,
+    present: bool,
+    lock: float,
+    ring: bool,
+    posture: Posture,
+    page: str,
+    selected: str,
+) -> None:
     assume(not too_small(size, text_scale))
     state = WindowState(
-        distance=distance, level=0.2, volume=volume, present=present, mirrored=mirrored, text_scale=text_scale,
+        distance=distance,
+        level=0.2,
+        volume=volume,
+        present=present,
+        mirrored=mirrored,
+        text_scale=text_scale,
         **PAGES[page],
-    )  # fmt: skip
+    )
     rows = control_rows(Settings(), selected, DISABLED)
     view, _ = drawn(size, state, replace(BEFORE, posture=posture, rows=rows), lock, RING_VOLUME if ring else PLAIN)
     check_texts(size, view.texts)
@@ -328,9 +342,12 @@ def test_postures_sides_guides_and_reasons_are_told_by_more_than_colour() -> Non
 
     before = grey(BEFORE)
     for other in (
-        replace(BEFORE, posture="fist"), replace(BEFORE, active_side=0), replace(BEFORE, guide=frozenset()),
-        replace(BEFORE, drone=None), replace(BEFORE, rows=control_rows(Settings(), "tone", DISABLED)),
-    ):  # fmt: skip
+        replace(BEFORE, posture="fist"),
+        replace(BEFORE, active_side=0),
+        replace(BEFORE, guide=frozenset()),
+        replace(BEFORE, drone=None),
+        replace(BEFORE, rows=control_rows(Settings(), "tone", DISABLED)),
+    ):
         assert (np.abs(grey(other) - before) > 40.0).sum() > 100
     view, _ = drawn((1280, 720), STATE)
     shown = " ".join(text.shown for text in view.texts)

@@ -17,8 +17,22 @@ from synth.window.state import KEYS, RING_KEYS, WindowState, after_action, on_ke
 
 STATE = WindowState(distance=0.3, level=0.2)
 STAGE = StageScale(Box(100, 100, 1000, 400), 0.5, 0.01, 0.8)
-PURE = {"help", "drawer", "leave", "quit", "mute", "louder", "quieter", "fine", "mirror", "next control",
-        "previous control", "larger text", "smaller text", "usual text"}  # fmt: skip
+PURE = {
+    "help",
+    "drawer",
+    "leave",
+    "quit",
+    "mute",
+    "louder",
+    "quieter",
+    "fine",
+    "mirror",
+    "next control",
+    "previous control",
+    "larger text",
+    "smaller text",
+    "usual text",
+}
 
 
 def split(key: str) -> tuple[str, bool, bool]:
@@ -159,8 +173,15 @@ def test_space_raises_the_volume_hand_and_lets_it_fall() -> None:
     assert not silent.sounding
 
 
-@given(st.lists(st.tuples(st.sets(st.sampled_from(["hand left", "hand right", "slower", "sound hand", "volume up",
-                                                   "volume down"])), st.floats(-1.0, 100.0)), max_size=20))  # fmt: skip
+@given(
+    st.lists(
+        st.tuples(
+            st.sets(st.sampled_from(["hand left", "hand right", "slower", "sound hand", "volume up", "volume down"])),
+            st.floats(-1.0, 100.0),
+        ),
+        max_size=20,
+    )
+)
 def test_the_key_hand_stays_within_its_bounds(course: list[tuple[set[str], float]]) -> None:
     hand, distance = KeyHand(), 0.4
     for actions, seconds in course:

@@ -18,9 +18,25 @@ from synth.window.text_sizes import SMALLEST, SMALLEST_FOR_LARGEST, text_sizes, 
 SIZES = st.tuples(st.integers(SMALLEST[0], 4000), st.integers(SMALLEST[1], 2400))
 TEXT_SCALES = st.floats(0.8, 1.6)
 NAMES = {
-    "title", "sides", "flags", "status", "notice", "note_band", "volume_scale", "stage", "antenna", "distance_scale",
-    "tuner", "trace", "spectrum", "chain", "level", "drawer", "footer", "listening",
-}  # fmt: skip
+    "title",
+    "sides",
+    "flags",
+    "status",
+    "notice",
+    "note_band",
+    "volume_scale",
+    "stage",
+    "antenna",
+    "distance_scale",
+    "tuner",
+    "trace",
+    "spectrum",
+    "chain",
+    "level",
+    "drawer",
+    "footer",
+    "listening",
+}
 
 
 def check_parts(layout: Layout) -> None:

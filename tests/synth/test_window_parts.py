@@ -85,8 +85,10 @@ def test_the_volume_scale_is_as_documented() -> None:
 _HEIGHTS = np.geomspace(0.01, 0.6, 20)
 RING = VolumeAntenna(
     CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12),
-    Tank(2.2e-3, 61.7e-12), Tank(2.2e-3, 72e-12), stray=3e-12,
-)  # fmt: skip
+    Tank(2.2e-3, 61.7e-12),
+    Tank(2.2e-3, 72e-12),
+    stray=3e-12,
+)
 
 
 def test_with_a_ring_the_stage_is_the_hands_height_to_scale() -> None:
@@ -305,9 +307,23 @@ def test_texts_carry_true_minus_signs_and_units() -> None:
 
 def test_layout_and_state_need_no_pygame() -> None:
     names = (
-        "layout", "scale", "state", "palette", "note_labels", "trace", "readings", "painter", "view", "loop",
-        "box", "text_sizes", "panels", "spectrum", "hand_outline", "page_text",
-    )  # fmt: skip
+        "layout",
+        "scale",
+        "state",
+        "palette",
+        "note_labels",
+        "trace",
+        "readings",
+        "painter",
+        "view",
+        "loop",
+        "box",
+        "text_sizes",
+        "panels",
+        "spectrum",
+        "hand_outline",
+        "page_text",
+    )
     code = f"import sys\nfor name in {names}: __import__('synth.window.' + name)\nprint('pygame' in sys.modules)"
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert result.stdout.strip() == "False"

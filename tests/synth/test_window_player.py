@@ -92,8 +92,15 @@ class Listener:
 
     def meters(self) -> Meters:
         frequency = float(self.instrument.beat_frequency(self.hand[0]))
-        return replace(no_meters(48000), alive=True, blocks=1, frequency=frequency, replaying=self.replaying,
-                       distance=0.22, volume=0.6)  # fmt: skip
+        return replace(
+            no_meters(48000),
+            alive=True,
+            blocks=1,
+            frequency=frequency,
+            replaying=self.replaying,
+            distance=0.22,
+            volume=0.6,
+        )
 
     def recent(self, frames: int) -> np.ndarray:
         return np.zeros(frames, np.float32)
@@ -217,14 +224,19 @@ def test_one_key_changes_sides_with_their_own_controls(pieces: list[Workpiece]) 
     session = session_of(pieces)
     steps: list[Step] = [
         check(lambda player: shows(player, "B Heron")),
-        key("tab"), key("page up"), key("o"), *WAIT,
+        key("tab"),
+        key("page up"),
+        key("o"),
+        *WAIT,
         check(lambda player: player.view.texts[0].wanted == "Heron" or shows(player, "Heron")),
         check(lambda player: player.session.active == 1),
         check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.45)),
-        key("o"), *WAIT,
+        key("o"),
+        *WAIT,
         check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.545)),
-        key("o"), *WAIT,
-    ]  # fmt: skip
+        key("o"),
+        *WAIT,
+    ]
     listener = play(session, steps)
     heron = pieces[1].instrument
     assert replace(listener.instrument, level=heron.level) == heron
@@ -242,8 +254,10 @@ def test_playing_by_keys_alone(pieces: list[Workpiece]) -> None:
     seen: list[tuple[float, float]] = []
     steps += [
         lambda player: seen.append((player.state.distance, player.state.volume)),
-        key("right", kind="KEYUP"), key("space", kind="KEYUP"), *[idle] * 40,
-    ]  # fmt: skip
+        key("right", kind="KEYUP"),
+        key("space", kind="KEYUP"),
+        *[idle] * 40,
+    ]
     listener = play(session, steps)
     assert seen[0][0] < 0.79
     assert seen[0][1] > 0.4
@@ -273,12 +287,16 @@ def test_reset_and_undo_of_reset(pieces: list[Workpiece]) -> None:
     session.set("tone", 1000.0)
     session.set("jitter", 1.5)
     steps: list[Step] = [
-        *WAIT, key("backspace"), *WAIT,
+        *WAIT,
+        key("backspace"),
+        *WAIT,
         check(lambda player: player.session.settings == player.session.settings.reset()),
-        key("z", mod=0x40), *WAIT,
+        key("z", mod=0x40),
+        *WAIT,
         check(lambda player: player.session.settings["tone"] == 1000.0),
-        key("delete"), *WAIT,
-    ]  # fmt: skip
+        key("delete"),
+        *WAIT,
+    ]
     listener = play(session, steps, look=Look(seed=7))
     assert [value for name, value in listener.told if name == "jitter"] == [(1.5, 7), (0.0, 7), (1.5, 7)]
 
@@ -303,14 +321,19 @@ def test_takes_are_kept_and_played_again(pieces: list[Workpiece], tmp_path: Path
         listener.take = path
 
     steps: list[Step] = [
-        key("t"), *WAIT,
+        key("t"),
+        *WAIT,
         check(lambda player: player.state.notice == NO_TAKE),
-        offer_take, key("t"), *WAIT,
+        offer_take,
+        key("t"),
+        *WAIT,
         check(lambda player: player.state.replaying and shows(player, "22.0 cm")),
-        lambda player: point((300, 250)), *WAIT,
+        lambda player: point((300, 250)),
+        *WAIT,
         check(lambda player: not player.state.replaying),
-        key("k"), *WAIT,
-    ]  # fmt: skip
+        key("k"),
+        *WAIT,
+    ]
     play(session, steps, listener=listener, record_folder=tmp_path)
     assert [value for name, value in listener.told if name == "replay"] == [path, None]
     assert [value.startswith("meadow-take-") for name, value in listener.told if name == "keep"] == [True]
@@ -358,15 +381,19 @@ def test_fingers_are_two_hands_and_hold_sliders(pieces: list[Workpiece]) -> None
     held: list[tuple[float, float]] = []
     steps: list[Step] = [
         finger("FINGERDOWN", 3, lambda player: (400, 300)),
-        finger("FINGERDOWN", 4, lambda player: (150, 150)), *WAIT, check(expected),
+        finger("FINGERDOWN", 4, lambda player: (150, 150)),
+        *WAIT,
+        check(expected),
         finger("FINGERDOWN", 5, lambda player: on_slider(player, "zero_beat", 0.5)),
         lambda player: held.append((player.state.distance, player.state.volume)),
-        finger("FINGERMOTION", 5, lambda player: on_slider(player, "zero_beat", 0.3)), *WAIT,
+        finger("FINGERMOTION", 5, lambda player: on_slider(player, "zero_beat", 0.3)),
+        *WAIT,
         check(lambda player: (player.state.distance, player.state.volume) == held[0]),
         finger("FINGERUP", 5, lambda player: on_slider(player, "zero_beat", 0.3)),
-        finger("FINGERUP", 3, lambda player: (400, 300)), *WAIT,
+        finger("FINGERUP", 3, lambda player: (400, 300)),
+        *WAIT,
         check(lambda player: player.state.volume == 0.0 and not player.state.dragging),
-    ]  # fmt: skip
+    ]
     play(session, steps)
     assert session.settings["zero_beat"] == pytest.approx(0.05 + 0.3 * 0.75, abs=0.006)
 
@@ -374,10 +401,12 @@ def test_fingers_are_two_hands_and_hold_sliders(pieces: list[Workpiece]) -> None
 def test_a_gamepad_moves_the_hand_and_switches(pieces: list[Workpiece]) -> None:
     session = session_of(pieces)
     steps: list[Step] = [
-        lambda player: post("JOYAXISMOTION", instance_id=0, joy=0, axis=0, value=1.0), *[idle] * 20,
+        lambda player: post("JOYAXISMOTION", instance_id=0, joy=0, axis=0, value=1.0),
+        *[idle] * 20,
         lambda player: post("JOYAXISMOTION", instance_id=0, joy=0, axis=0, value=0.0),
-        lambda player: post("JOYBUTTONDOWN", instance_id=0, joy=0, button=4), *WAIT,
-    ]  # fmt: skip
+        lambda player: post("JOYBUTTONDOWN", instance_id=0, joy=0, button=4),
+        *WAIT,
+    ]
     listener = play(session, steps)
     assert listener.hand[0] < 0.79
     assert session.active == 1

@@ -143,7 +143,7 @@ def test_sensitivity_keeps_the_carrier_and_scales_shifts(name: str, ratio: float
     if before.branch is None:  # straight on the tank: df/dC = -f / (2 C), with C the whole capacitance
         assert slopes == pytest.approx(ratio**0.5, rel=2e-3)
     else:
-        assert 1.0 < slopes**np.sign(ratio - 1.0) < ratio ** (0.5 * np.sign(ratio - 1.0))
+        assert 1.0 < slopes ** np.sign(ratio - 1.0) < ratio ** (0.5 * np.sign(ratio - 1.0))
 
 
 def test_sensitivity_is_refused_where_no_capacitor_is_left(pieces: dict[str, Workpiece]) -> None:
