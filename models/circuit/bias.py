@@ -20,14 +20,14 @@ from models.checks import finite, finite_array, fraction, non_negative, positive
 class Bias:
     """The parts of the bias, ohm and F; `position` of the wiper is 0 at the lower resistor, 1 at the upper one.
 
-    The defaults are our own choice for the default oscillator at 12 V.
+    The defaults are our own choice for the default oscillator at 9 V.
     """
 
-    upper_resistor: float = 47e3
+    upper_resistor: float = 33e3
     potentiometer: float = 22e3
     lower_resistor: float = 10e3
     feed_resistor: float = 4.7e3
-    emitter_resistor: float = 47e3
+    emitter_resistor: float = 33e3
     wiper_capacitor: float = 100e-9
     base_capacitor: float = 100e-9
     position: float = 0.5

@@ -80,25 +80,25 @@ class AntennaLoad:
 
 @dataclass(frozen=True, slots=True)
 class OscillatorCircuit:
-    """Every part of the oscillator, SI units, each with a default; the whole lands near 172 kHz at 12 V.
+    """Every part of the oscillator, SI units, each with a default; the whole lands near 236 kHz at 9 V.
 
     The values are our own choice in preferred values; the transistor's are typical, from memory.
     inductor_q is the quality factor of the inductor alone at inductor_q_frequency; the trimmers, the fixed capacitor
     and `stray` (board, wiring) lie across the inductor. `load` None: nothing connected to the output resistor.
     """
 
-    inductance: float = 1e-3
-    inductor_q: float = 60.0
-    inductor_q_frequency: float = 172e3
-    inductor_self_capacitance: float = 15e-12
-    fixed_capacitor: float = 560e-12
+    inductance: float = 820e-6
+    inductor_q: float = 65.0
+    inductor_q_frequency: float = 236e3
+    inductor_self_capacitance: float = 8e-12
+    fixed_capacitor: float = 300e-12
     trimmers: tuple[Trimmer, ...] = (Trimmer(), Trimmer())
-    stray: float = 15e-12
-    feedback_capacitor: float = 220e-12
-    emitter_capacitor: float = 2.2e-9
+    stray: float = 12e-12
+    feedback_capacitor: float = 180e-12
+    emitter_capacitor: float = 1.8e-9
     bias: Bias = field(default_factory=Bias)
     transistor: Transistor = field(default_factory=Transistor)
-    supply_voltage: float = 12.0
+    supply_voltage: float = 9.0
     supply_resistor: float = 100.0
     supply_capacitor: float = 1e-6
     coupling_capacitor: float = 1e-9

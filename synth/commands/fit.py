@@ -14,7 +14,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         metavar="MEASUREMENTS.csv",
         help="readings; the header names the columns: "
         "fitted_capacitor,frequency and if read trimmer,hand_distance,reverse_voltage or pot; "
-        'cells like "100 pF","172.278 kHz"',
+        'cells like "100 pF","231.4 kHz"',
     )
     parser.add_argument(
         "--design",

@@ -51,7 +51,7 @@ UNITS = {
         Unit("F", "farad", "fpnum", "pnum", "100 pF", code=True, bare_prefix=True),
         Unit("H", "henry", "pnum", "num", "820 uH", code=True, bare_prefix=True),
         Unit("ohm", "ohm", "umkMG", "mkMG", "4.7 kohm", code=True, bare_prefix=True),
-        Unit("Hz", "hertz", "mkMG", "kMG", "172 kHz"),
+        Unit("Hz", "hertz", "mkMG", "kMG", "236 kHz"),
         Unit("m", "metre", "umck", "um", "0.45 m"),
         Unit("V", "volt", "pnumk", "num", "12 V", code=True),
         Unit("A", "ampere", "fpnumk", "pnum", "2 mA"),

@@ -22,7 +22,7 @@ WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))
 READINGS = [
     b"fitted_capacitor,frequency\n100 pF,412.3 kHz\n220 pF,301.1 kHz\n330 pF,256.2 kHz\n",
     b"fitted_capacitor,frequency,trimmer,hand_distance,pot\r\n100p,400 kHz,out,away,0.5\r\n220p,300kHz,in,30 cm,1\r\n",
-    b'frequency,fitted_capacitor,reverse_voltage\n"172.278 kHz","1 nF",2 V\n\n"150 kHz","1.3 nF",4 V\n',
+    b'frequency,fitted_capacitor,reverse_voltage\n"231.402 kHz","1 nF",2 V\n\n"204 kHz","1.3 nF",4 V\n',
 ]
 
 
