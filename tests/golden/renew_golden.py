@@ -1,0 +1,46 @@
+"""Write the golden figures anew, or compare them to the last digit.
+
+python tests/golden/renew_golden.py            writes figures/ anew; say in the commit why a figure changed
+python tests/golden/renew_golden.py --compare  prints what differs by more than 1e-9, and every sound not equal
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+sys.path[:0] = [str(Path(__file__).resolve().parent), str(Path(__file__).resolve().parents[2])]
+
+from golden_cases import CASES, FIGURES, SEARCHES, SOUNDS, differences, figures_of, sound_of
+
+
+def renew(compare: bool, only: list[str]) -> int:
+    """Run every case (or those whose name begins with one of `only`); return how many differ."""
+    differing = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for name, arguments in {**CASES, **SEARCHES, **{f"sound-{name}": row for name, row in SOUNDS.items()}}.items():
+            if only and not name.startswith(tuple(only)):
+                continue
+            start = time.perf_counter()
+            make = sound_of if name.startswith("sound-") else figures_of
+            found = make(arguments, Path(folder))
+            path = FIGURES / f"{name}.json"
+            if not compare:
+                path.write_text(json.dumps(found, indent=1) + "\n")
+                print(f"{name}: written, {time.perf_counter() - start:.1f} s")
+                continue
+            golden = json.loads(path.read_text())
+            lines = differences(found, golden, 1e-9)
+            if name.startswith("sound-") and found["sha256"] != golden["sha256"]:
+                lines.append("the samples are not the same to the last bit")
+            differing += bool(lines)
+            print("\n  ".join([f"{name}: {'differs' if lines else 'same'}", *lines[:20]]))
+    return differing
+
+
+if __name__ == "__main__":
+    given = sys.argv[1:]
+    sys.exit(min(renew("--compare" in given, [name for name in given if not name.startswith("--")]), 1))
