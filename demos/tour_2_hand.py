@@ -6,7 +6,7 @@ ever more steeply as the hand comes nearer: a millimetre counts hundreds of time
 
 import numpy as np
 
-from models.hand_field import POSTURE_NAMES, Cabinet, Scene, capacitance_curves
+from models.hand.hand_field import POSTURE_NAMES, Cabinet, Scene, capacitance_curves
 
 DISTANCES = np.array([0.05, 0.1, 0.2, 0.3, 0.4, 0.6])  # m, skin of the hand to the rod
 

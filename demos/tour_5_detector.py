@@ -6,7 +6,7 @@ where one signal is weaker (here 0.6 of the other); a diode junction the more of
 
 import numpy as np
 
-from models.detector import Detector
+from models.detector.memoryless import Detector
 
 DETECTORS = (
     ("product", Detector("product")),

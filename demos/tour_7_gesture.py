@@ -13,10 +13,10 @@ from pathlib import Path
 import numpy as np
 
 from models.pitch import cents, frequency_of_note, parse_note
-from synth.audio_file import AudioWriter
-from synth.hand_path import HandPath
-from synth.offline import rendered_blocks
-from synth.workbench import open_design
+from synth.build.workbench import open_design
+from synth.hands.hand_path import HandPath
+from synth.sound.audio_file import AudioWriter
+from synth.sound.offline import rendered_blocks
 
 NOTES = ("C4", "E4", "G4", "C5")
 HOLD, REACH, RATE = 0.8, 0.2, 48_000  # s, s, Hz

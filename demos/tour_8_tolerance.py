@@ -6,9 +6,9 @@ would tune it, and the share that reaches zero beat is counted. The parts that m
 
 from pathlib import Path
 
-from models.tolerance import linear_estimates, monte_carlo, share_of
-from synth.bench.tolerance import trial_of
-from synth.workbench import open_design
+from models.builds.tolerance import linear_estimates, monte_carlo, share_of
+from synth.analysis.tolerance import trial_of
+from synth.build.workbench import open_design
 
 BUILDS, SEED = 2000, 1
 

@@ -24,7 +24,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from models.antenna_branch import MODES, SeriesInductor, mode_frequencies
+from models.branch.antenna_branch import MODES, SeriesInductor, mode_frequencies
 from models.checks import non_negative, one_of, positive
 from models.tank import Tank
 

@@ -15,15 +15,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.antenna_branch import MODES, SeriesInductor, hop_warning, mode_frequencies, mode_slope
+from models.branch.antenna_branch import MODES, SeriesInductor, hop_warning, mode_frequencies, mode_slope
 from models.checks import finite_array, fraction, non_negative, one_of, positive
-from models.detector import Detector
+from models.circuit.variable_law import VariableLaw
+from models.detector.memoryless import Detector
 from models.pulling import pulled_beat
 from models.tank import Tank
-from models.variable_law import VariableLaw
 
 if TYPE_CHECKING:
-    from models.hand_field import CapacitanceCurve
+    from models.hand.hand_field import CapacitanceCurve
 
 Floats = NDArray[np.float64]
 
@@ -166,7 +166,7 @@ class Instrument:
         return tuple(found)
 
     def _circuit(self, antenna_capacitance: ArrayLike) -> tuple[float, float, float, ArrayLike, float]:
-        """Arguments of the laws in `models.antenna_branch` with an antenna capacitance in F, its stray included."""
+        """Arguments of the laws in `models.branch.antenna_branch` with an antenna capacitance, F, with its stray."""
         tank, antenna = self.variable_tank, antenna_capacitance
         if self.branch is None:
             return tank.inductance, tank.total_capacitance, 0.0, antenna, 0.0

@@ -14,9 +14,9 @@ from contextlib import suppress
 from importlib import import_module
 from typing import NoReturn
 
-from synth.atomic_file import check_target
 from synth.errors import DesignError, DeviceError
-from synth.plain_text import printable
+from synth.files.atomic_file import check_target
+from synth.files.plain_text import printable
 
 EXIT_OK, EXIT_FAILED, EXIT_USAGE, EXIT_GOAL_MISSED, EXIT_INTERRUPTED = 0, 1, 2, 3, 130
 

@@ -62,8 +62,8 @@ def _findings(device: str | None, seconds: float) -> Iterator[Finding]:
         yield _library(distribution, module)
     yield _cache()
     yield _screen()
+    from synth.build.workbench import open_loaded
     from synth.designs.template import template_design
-    from synth.workbench import open_loaded
 
     instrument = open_loaded(template_design()).instrument
     yield _block_timing(instrument, seconds)
@@ -86,7 +86,7 @@ def _library(distribution: str, module: str) -> Finding:
 
 
 def _cache() -> Finding:
-    from synth.curve_cache import cache_folder
+    from synth.build.curve_cache import cache_folder
 
     folder = cache_folder()
     try:
@@ -118,7 +118,7 @@ def _screen() -> Finding:
 
 
 def _block_timing(instrument: Instrument, seconds: float) -> Finding:
-    from synth.voice import Voice
+    from synth.sound.voice import Voice
 
     voice = Voice(instrument, SAMPLE_RATE)
     distances = np.geomspace(instrument.curve.farthest, instrument.curve.nearest, BLOCK_FRAMES)
@@ -138,7 +138,7 @@ def _block_timing(instrument: Instrument, seconds: float) -> Finding:
 
 
 def _sound(instrument: Instrument, device: str | None, seconds: float) -> Finding:
-    from synth.speaker import measure
+    from synth.live.speaker import measure
 
     try:
         meters, problem = measure(instrument, seconds=seconds, device=device)

@@ -23,10 +23,10 @@ EXAMPLES = [
 ]
 ELSEWHERE = {  # command: why its example is not run here
     "play": "needs a window; run by tests/live",
-    "doctor": "looks at the machine; run by tests/synth/test_cli.py",
-    "devices": "depends on the machine; run by tests/synth/test_cli.py",
-    "bench": "takes minutes; run by tests/synth/test_bench_command.py",
-    "linearise": "searches for long; run by tests/synth/test_linearise_command.py",
+    "doctor": "looks at the machine; run by tests/synth/commands/test_cli.py",
+    "devices": "depends on the machine; run by tests/synth/commands/test_cli.py",
+    "bench": "takes minutes; run by tests/synth/commands/test_bench_command.py",
+    "linearise": "searches for long; run by tests/synth/commands/test_linearise_command.py",
 }
 READINGS = 'fitted_capacitor,frequency\n"330 pF","205.3 kHz"\n"120 pF","231.4 kHz"\n'
 TRACE = "time_s,distance_m,volume\n0,0.4,0.5\n0.5,0.2,0.8\n1,0.3,0\n"

@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.antenna_branch import SeriesInductor
+from models.branch.antenna_branch import SeriesInductor
 from models.checks import non_negative, positive, positive_array
 from models.tank import Tank
 

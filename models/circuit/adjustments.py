@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from models.circuit.common_base import Load, OscillatorCircuit
 from models.circuit.operating_point import operating_point
+from models.circuit.oscillator import SteadyState, steady_state
 from models.junction import depletion_capacitance
-from models.oscillator import SteadyState, steady_state
 
 POT_POSITIONS = tuple(step / 10.0 for step in range(11))
 FROZEN_GRADING = 1e-9

@@ -33,7 +33,7 @@ def capacitance_matrix(conductors: Sequence[ArrayLike], ground_plane: bool = Fal
     Diagonal positive, others not; rows sum to >= 0; symmetric; proportional to size. One factorisation serves all
     columns. Conductors must not touch or overlap (not detected in general: only where no solution remains).
     Raises ValueError for an empty list, for malformed or degenerate meshes and for meshes not above the plane.
-    Measured at default meshes: tests/models/test_boundary_elements.py.
+    Measured at default meshes: tests/models/electrostatics/test_boundary_elements.py.
     """
     if len(conductors) == 0:
         raise ValueError("conductors must name at least one mesh; got an empty list")

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.checks import non_negative
-from models.linearise import INDUCTANCES, Search, Solution, circuits
 from models.preferred_values import nearest, values_in_range
 from models.straight.build_spread import expected_rms
 from models.straight.evenness import Evenness
+from models.straight.search import INDUCTANCES, Search, Solution, circuits
 
 Floats = NDArray[np.float64]
 ZOOMS = 4

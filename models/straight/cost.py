@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from models.branch.loss import mode_starts
 from models.branch.modes import MODES
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.linearise import Parts
 from models.straight.evenness import SAMPLES, Candidates, Evenness, Goal, rms_from_line
+from models.straight.search import Parts
 
 Floats = NDArray[np.float64]
 PPM = 1e-6

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models.checks import finite_array
-from models.linearise import Parts, Place, Progress, Search, Solution
 from models.straight.cost import Price, price
 from models.straight.evenness import FieldTable, Goal
+from models.straight.search import Parts, Place, Progress, Search, Solution
 
 FILLS = (0.5, 0.65, 0.8)
 CARRIERS = (130e3, 180e3, 250e3, 500e3)

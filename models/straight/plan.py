@@ -7,12 +7,12 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 from models.branch.tapped_coil import Tap
-from models.linearise import UNHEARD, Parts, Place, Progress, Search, Solution, with_ideal_coils
 from models.straight.build_spread import Spread, Tolerances, retuned_spread, spread
 from models.straight.buyable_field import Buyable, RobustSearch, TankParts, buyable
 from models.straight.cost import lossy_rms
 from models.straight.evenness import FieldTable, Goal
 from models.straight.front import FrontPoint, front, point_of
+from models.straight.search import UNHEARD, Parts, Place, Progress, Search, Solution, with_ideal_coils
 
 PLACES = (
     Place(0, "low"),

@@ -1,8 +1,8 @@
 """Capacitance of the ring antenna against the height of the volume hand, from the electrostatic field of its scene.
 
-Ring, optional earthed cabinet, earth plane and the player (trunk, head, the other arm and its flat hand, palm down:
-one conductor, joined to earth through a body capacitance or bonded to it), by the boundary elements and with the
-neglects of `models.hand_field`. The distance is that of the hand's underside from the top of the ring's tube, straight
+Ring, optional earthed cabinet, earth plane and the player (trunk, head, the other arm and its flat hand, palm down: one
+conductor, joined to earth through a body capacitance or bonded to it), by the boundary elements and with the neglects
+of `models.hand.hand_field`. The distance is that of the hand's underside from the top of the ring's tube, straight
 below it, of the ideal shapes; it is the shortest between hand and ring.
 
 Neglected as well: the rod and the pitch hand with its arm (the rod sits at another oscillator's frequency; the ring's

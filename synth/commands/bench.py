@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.bench_suite.names import SECTIONS
+from synth.comparisons.names import SECTIONS
 
 THREAD_COUNTS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
@@ -31,10 +31,10 @@ def run(arguments: Namespace) -> int:
     for name in THREAD_COUNTS:  # before numpy is loaded: one thread, so that ratios do not hang on what else runs
         os.environ.setdefault(name, "1")
 
-    from synth.bench_suite.suite import bench_report
+    from synth.build.workbench import say
     from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
+    from synth.comparisons.suite import bench_report
     from synth.report.output import print_json
-    from synth.workbench import say
 
     report = bench_report(arguments.quick, arguments.only or (), each=say)
     if arguments.json:

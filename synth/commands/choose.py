@@ -49,10 +49,10 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from models.preferred_values import SERIES
-    from synth.bench.tank_goal import Limits, tank_goal
+    from synth.analysis.tank_goal import Limits, tank_goal
     from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
-    from synth.design_file import load_design
-    from synth.options import chosen, frequency_of, quantity_of
+    from synth.commands.options import chosen, frequency_of, quantity_of
+    from synth.designs.design_file import load_design
     from synth.report.choose_plot import save_choose_plot
     from synth.report.choose_report import ChooseReport, choose_report
     from synth.report.command_output import write_outputs

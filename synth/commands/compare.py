@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from synth.report.command_output import add_output_options
 
 if TYPE_CHECKING:
+    from synth.build.workbench import Workpiece
     from synth.report.compare_report import CompareReport
-    from synth.workbench import Workpiece
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -32,13 +32,13 @@ def run(arguments: Namespace) -> int:
     """Open the designs, render them if wanted, and write the reports."""
     from pathlib import Path
 
+    from synth.build.workbench import open_design
+    from synth.commands.options import pair
     from synth.errors import DesignError
-    from synth.options import pair
     from synth.report.command_output import write_outputs
     from synth.report.compare_plot import save_compare_plot
     from synth.report.compare_report import compare_report, text
     from synth.report.figure import checked_plot_path
-    from synth.workbench import open_design
 
     if len(arguments.designs) < 2:
         raise DesignError("name two designs or more to compare")
@@ -57,12 +57,12 @@ def run(arguments: Namespace) -> int:
 
 def _with_sounds(arguments: Namespace, workpieces: list[Workpiece], report: CompareReport) -> CompareReport:
     """Render, match and write the sounds; the report with their gains and levels."""
-    from synth.atomic_file import make_folder
+    from synth.build.workbench import say
+    from synth.files.atomic_file import make_folder
     from synth.hands.shared_path import shared_path
-    from synth.level_match import joined, matched, rendered
-    from synth.offline import ProgressLine, file_comment
-    from synth.sound_file import write_sound
-    from synth.workbench import say
+    from synth.sound.level_match import joined, matched, rendered
+    from synth.sound.offline import ProgressLine, file_comment
+    from synth.sound.sound_file import write_sound
 
     if arguments.output:
         targets = [arguments.output]

@@ -22,13 +22,13 @@ def run(arguments: Namespace) -> int:
     """Write the demo's files and say how to go on."""
     from pathlib import Path
 
-    from synth.atomic_file import make_folder, write_text
+    from synth.build.workbench import open_design, say
     from synth.designs.template import template_text
+    from synth.files.atomic_file import make_folder, write_text
     from synth.hands.gestures import gesture
-    from synth.offline import ProgressLine, render_file
     from synth.report.field_plot import save_field_plot
     from synth.report.field_report import field_report
-    from synth.workbench import open_design, say
+    from synth.sound.offline import ProgressLine, render_file
 
     folder = make_folder(Path(arguments.folder))
     design_path = folder / "demo.toml"

@@ -16,8 +16,8 @@ def run(arguments: Namespace) -> int:
 
     from synth.errors import DeviceError
     from synth.live.sound_device import DEVICE_REMEDY
+    from synth.live.speaker import list_devices
     from synth.report.output import print_json
-    from synth.speaker import list_devices
 
     devices = list_devices()
     midi_outputs, midi_fault = _midi_outputs()
@@ -47,7 +47,7 @@ def run(arguments: Namespace) -> int:
 def _midi_outputs() -> tuple[list[str], str | None]:
     """Names of the MIDI outputs, and why there are none to be had."""
     from synth.errors import DeviceError
-    from synth.midi_out import list_midi_outputs
+    from synth.midi.midi_out import list_midi_outputs
 
     try:
         return list(list_midi_outputs()), None

@@ -23,14 +23,14 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from models.pitch import parse_note
+    from synth.build.workbench import open_design
+    from synth.commands.options import value
     from synth.errors import DesignError
-    from synth.options import value
     from synth.report.command_output import write_outputs
     from synth.report.drift_plot import save_drift_plot
     from synth.report.drift_report import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_report
     from synth.report.drift_text import drift_text
     from synth.report.figure import checked_plot_path
-    from synth.workbench import open_design
 
     def within(option: str, text: str, unit: str, low: float, high: float) -> float:
         number = value(option, text if any(letter.isalpha() for letter in text) else f"{text} {unit}", unit)

@@ -17,10 +17,10 @@ def run(arguments: Namespace) -> int:
     """Open the design and write the reports asked for."""
     from pathlib import Path
 
+    from synth.build.workbench import open_design
     from synth.report.command_output import write_outputs
     from synth.report.field_plot import save_field_plot
     from synth.report.field_report import FieldReport, field_report
-    from synth.workbench import open_design
 
     report = field_report(open_design(Path(arguments.design)))
     write_outputs(arguments, report, FieldReport.text, save_field_plot)

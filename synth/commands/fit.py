@@ -55,19 +55,19 @@ def run(arguments: Namespace) -> int:
 
     from models.preferred_values import SERIES
     from models.stray import BOARDS
-    from synth.atomic_file import write_text
-    from synth.bench.design import fitted_design
-    from synth.bench.fitting import errors_of, known_of, solved_bench
-    from synth.bench.readings import load_readings
-    from synth.design_file import design_text, load_design
-    from synth.options import chosen, frequency_of
-    from synth.plain_text import one_line
+    from synth.analysis.fitted_design import fitted_design
+    from synth.analysis.fitting import errors_of, known_of, solved_bench
+    from synth.analysis.readings import load_readings
+    from synth.build.workbench import say
+    from synth.commands.options import chosen, frequency_of
+    from synth.designs.design_file import design_text, load_design
+    from synth.files.atomic_file import write_text
+    from synth.files.plain_text import one_line
     from synth.report.command_output import write_outputs
     from synth.report.fit_plot import save_fit_plot
     from synth.report.fit_report import fit_report
     from synth.report.fit_target import Wish, chosen_reach
     from synth.report.fit_text import fit_text
-    from synth.workbench import say
 
     boards = tuple(BOARDS)
     wish = Wish(

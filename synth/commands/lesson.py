@@ -53,13 +53,13 @@ def run(arguments: Namespace) -> int:
 
 def _play(arguments: Namespace) -> int:
     """Open the window and play the lesson until it is closed."""
+    from synth.build.workbench import say
     from synth.commands.play import window_size
     from synth.errors import DesignError
     from synth.lessons.bench import open_bench
     from synth.lessons.live import live_lesson
-    from synth.speaker import Speaker
+    from synth.live.speaker import Speaker
     from synth.window.lesson_loop import run as run_window
-    from synth.workbench import say
 
     if arguments.output or arguments.json:
         raise DesignError("--live plays a lesson; leave -o and --json out")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from synth.report.command_output import add_output_options
 
 if TYPE_CHECKING:
-    from synth.bench.linearise import Outcome, Wishes
+    from synth.analysis.linearise import Outcome, Wishes
 
 
 LEAST_CHOKE_CAPACITANCE = 2e-12  # F; with less, the stray at the joints of a chain would outweigh it
@@ -51,13 +51,13 @@ def run(arguments: Namespace) -> int:
     """Search, and write what was asked for; after Ctrl-C what was found until then, exit code 130."""
     from pathlib import Path
 
-    from synth.bench.linearise import improve
+    from synth.analysis.linearise import improve
+    from synth.build.workbench import open_design, say
     from synth.cli import EXIT_INTERRUPTED
-    from synth.offline import ProgressLine
     from synth.report.command_output import write_outputs
     from synth.report.linearise_plot import save_linearise_plot
     from synth.report.linearise_report import linearise_report, text
-    from synth.workbench import open_design, say
+    from synth.sound.offline import ProgressLine
 
     wishes = _wishes(arguments)
     _check_targets(arguments)
@@ -66,8 +66,8 @@ def run(arguments: Namespace) -> int:
     outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
     report = linearise_report(outcome)
     if arguments.output:
-        from synth.atomic_file import write_text as write_file
-        from synth.design_file import design_text
+        from synth.designs.design_file import design_text
+        from synth.files.atomic_file import write_text as write_file
 
         write_file(arguments.output, design_text(outcome.after.design), arguments.force)
         say(f"wrote {arguments.output}")
@@ -79,9 +79,9 @@ def run(arguments: Namespace) -> int:
 def _wishes(arguments: Namespace) -> Wishes:
     from models.preferred_values import SERIES
     from models.straight.build_spread import Tolerances
-    from synth.bench.linearise import Wishes
+    from synth.analysis.linearise import Wishes
+    from synth.commands.options import pair, value
     from synth.errors import DesignError
-    from synth.options import pair, value
 
     low, high = pair("--range", arguments.range, "Hz")
     near, far = pair("--reach", arguments.reach, "m")
@@ -153,11 +153,11 @@ def _check_targets(arguments: Namespace) -> None:
 def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:
     if not (arguments.wav or arguments.wav_before or arguments.wav_after):
         return
+    from synth.build.workbench import say
     from synth.hands.shared_path import shared_path
-    from synth.level_match import joined, matched, rendered
-    from synth.offline import ProgressLine, file_comment
-    from synth.sound_file import write_sound
-    from synth.workbench import say
+    from synth.sound.level_match import joined, matched, rendered
+    from synth.sound.offline import ProgressLine, file_comment
+    from synth.sound.sound_file import write_sound
 
     rate = 48000
     pieces = [outcome.before, outcome.after]

@@ -15,9 +15,9 @@ def run(arguments: Namespace) -> int:
     """Write the template and say what to do with it."""
     from pathlib import Path
 
-    from synth.atomic_file import write_text
+    from synth.build.workbench import say
     from synth.designs.template import template_text
-    from synth.workbench import say
+    from synth.files.atomic_file import write_text
 
     path = Path(arguments.file)
     write_text(path, template_text(), force=arguments.force)

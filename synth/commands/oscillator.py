@@ -28,16 +28,16 @@ def run(arguments: Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
-    from synth.bench.oscillator import bench_of
-    from synth.bench.oscillator_trace import start_up, trace_csv
-    from synth.design_file import load_design
+    from synth.analysis.oscillator import bench_of
+    from synth.analysis.start_up import start_up, trace_csv
+    from synth.build.workbench import say
+    from synth.commands.options import value
+    from synth.designs.design_file import load_design
     from synth.errors import DesignError
-    from synth.options import value
     from synth.report.figure import checked_plot_path
     from synth.report.oscillator_report import oscillator_report, pot_curve, steady
     from synth.report.oscillator_text import oscillator_text
     from synth.report.output import print_json, write_text
-    from synth.workbench import say
 
     if arguments.plot:
         checked_plot_path(Path(arguments.plot))

@@ -6,7 +6,7 @@ from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from synth.midi_out import MidiOut
+    from synth.midi.midi_out import MidiOut
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -28,14 +28,14 @@ def run(arguments: Namespace) -> int:
     """Open the window and play until it is closed."""
     from pathlib import Path
 
-    from synth.atomic_file import make_folder
+    from synth.build.workbench import open_design, open_loaded, say
     from synth.designs.template import template_design
     from synth.errors import DesignError
-    from synth.offline import file_comment
-    from synth.speaker import Speaker, safe_level
+    from synth.files.atomic_file import make_folder
+    from synth.live.speaker import Speaker, safe_level
+    from synth.sound.offline import file_comment
     from synth.window.loop import Look, run_session
     from synth.window.session import session_of
-    from synth.workbench import open_design, open_loaded, say
 
     look = Look(arguments.left_handed, text_scale(arguments.text_size), checked_seed(arguments.seed))
     size = window_size(arguments.size)
@@ -77,7 +77,7 @@ def opened_midi(port: str | None) -> MidiOut | None:
     """The MIDI output asked for; DeviceError where there is none of this name."""
     if port is None:
         return None
-    from synth.midi_out import MidiOut
+    from synth.midi.midi_out import MidiOut
 
     return MidiOut(port)
 
@@ -102,8 +102,8 @@ def checked_seed(seed: int) -> int:
 
 def latency_setting(text: str) -> float | str:
     """low, high, or a time in everyday notation as s; raise DesignError for anything else."""
+    from synth.designs.quantity import parse
     from synth.errors import DesignError
-    from synth.quantity import parse
 
     if text in ("low", "high"):
         return text

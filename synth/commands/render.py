@@ -5,11 +5,11 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.tunes.options import add_tune_options
+from synth.commands.tune_options import add_tune_options
 
 if TYPE_CHECKING:
-    from synth.hand_path import HandPath
-    from synth.workbench import Workpiece
+    from synth.build.workbench import Workpiece
+    from synth.hands.hand_path import HandPath
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -33,11 +33,11 @@ def run(arguments: Namespace) -> int:
     """Render, and say what was written."""
     from pathlib import Path
 
+    from synth.build.workbench import open_design, say
+    from synth.commands.tune_options import given_tune_options
     from synth.errors import DesignError
-    from synth.offline import ProgressLine, render_file
     from synth.report.output import print_json
-    from synth.tunes.options import given_tune_options
-    from synth.workbench import open_design, say
+    from synth.sound.offline import ProgressLine, render_file
 
     if not arguments.gesture and arguments.seconds is not None:
         which = "trace" if arguments.hand else "tune"
@@ -70,9 +70,9 @@ def run(arguments: Namespace) -> int:
 
 def _hand_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
     """The trace, gesture or tune asked for, kept inside the computed field with a notice."""
+    from synth.build.workbench import say
     from synth.hands.gestures import gesture
     from synth.hands.trace_file import load_trace
-    from synth.workbench import say
 
     if arguments.tune:
         return _tune_path(arguments, workpiece)
@@ -87,10 +87,10 @@ def _hand_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
 
 def _tune_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
     """The hand that plays the tune, with a notice of every note out of reach; DesignError if all are."""
+    from synth.build.workbench import say
+    from synth.commands.tune_options import manner_of, tune_of
     from synth.errors import DesignError
     from synth.report.tune_report import tune_report
-    from synth.tunes.options import manner_of, tune_of
-    from synth.workbench import say
 
     manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
     report, played = tune_report(workpiece, tune, manner)

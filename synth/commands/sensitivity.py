@@ -17,10 +17,10 @@ def run(arguments: Namespace) -> int:
     """Open the design and write the reports asked for."""
     from pathlib import Path
 
+    from synth.build.workbench import open_design
     from synth.report.command_output import write_outputs
     from synth.report.sensitivity_plot import save_sensitivity_plot
     from synth.report.sensitivity_report import SensitivityReport, sensitivity_report
-    from synth.workbench import open_design
 
     report = sensitivity_report(open_design(Path(arguments.design)))
     write_outputs(arguments, report, SensitivityReport.text, save_sensitivity_plot)

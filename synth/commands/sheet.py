@@ -22,13 +22,13 @@ def run(arguments: Namespace) -> int:
     import sys
     from pathlib import Path
 
+    from synth.build.workbench import open_design, say
     from synth.errors import DesignError
     from synth.report.figure import checked_plot_path
     from synth.report.output import print_json, write_text
     from synth.report.sheet_figures import sheet_figures
     from synth.report.sheet_page import sheet_page
     from synth.report.sheet_table import readings_csv, readings_text
-    from synth.workbench import open_design, say
 
     target: str | None = arguments.output
     if target is None and not (arguments.json or arguments.csv or arguments.plot or arguments.text):

@@ -44,6 +44,7 @@ def run(arguments: Namespace) -> int:
     """Run the builds and write the reports asked for; exit code 3 where a stated goal is missed, 130 after Ctrl-C."""
     from pathlib import Path
 
+    from synth.build.workbench import open_design, say
     from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED
     from synth.progress_line import ProgressLine
     from synth.report.command_output import write_outputs
@@ -51,7 +52,6 @@ def run(arguments: Namespace) -> int:
     from synth.report.tolerance_plot import save_tolerance_plot
     from synth.report.tolerance_report import tolerance_report
     from synth.report.tolerance_text import tolerance_text
-    from synth.workbench import open_design, say
 
     if arguments.plot:
         checked_plot_path(Path(arguments.plot))

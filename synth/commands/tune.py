@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.tunes.options import add_tune_options
+from synth.commands.tune_options import add_tune_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -24,12 +24,12 @@ def run(arguments: Namespace) -> int:
     import sys
     from pathlib import Path
 
+    from synth.build.workbench import open_design, say
+    from synth.commands.tune_options import manner_of, tune_of
     from synth.errors import DesignError
-    from synth.midi_messages import midi_messages, write_midi
+    from synth.midi.midi_messages import midi_messages, write_midi
     from synth.report.output import print_json, write_text
     from synth.report.tune_report import tune_report
-    from synth.tunes.options import manner_of, tune_of
-    from synth.workbench import open_design, say
 
     manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
     workpiece = open_design(Path(arguments.design))

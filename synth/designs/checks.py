@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
-from synth.quantity import format_quantity
+from synth.designs.quantity import format_quantity
 
 Values = Mapping[str, Mapping[str, Any] | None]
 Fault = tuple[str, str]  # (section.key, what is wrong and the remedy)

@@ -12,7 +12,7 @@ from typing import Any, Final
 from models.branch.tapped_coil import TYPICAL_COUPLING
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.transistor import Transistor
-from models.detector import DETECTORS
+from models.detector.memoryless import DETECTORS
 from models.hand.scene import POSTURES
 from models.stray import BOARDS
 

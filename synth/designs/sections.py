@@ -182,7 +182,7 @@ class CouplingSection(_Checked):
 
 @dataclass(frozen=True, slots=True)
 class DetectorSection(_Checked):
-    """The detector; see `models.detector.Detector`. amplitudes None: `Design.circuit_amplitudes` says which."""
+    """The detector; see `models.detector.memoryless.Detector`. amplitudes None: see `Design.circuit_amplitudes`."""
 
     section: ClassVar[str] = "detector"
     kind: str = default_of("detector", "kind")

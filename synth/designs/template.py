@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from synth.design_file import Design, read_design
+from synth.designs.design_file import Design, read_design
 from synth.designs.schema import REQUIRED, SECTIONS, Key, Section, keys_of
 from synth.designs.value import domain_text, toml_text, write_value
 

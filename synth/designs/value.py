@@ -9,10 +9,10 @@ import unicodedata
 from collections.abc import Iterable
 from typing import Any
 
+from synth.designs.quantity import format_quantity, parse
 from synth.designs.schema import Key
 from synth.designs.units import PLAIN
 from synth.errors import DesignError
-from synth.quantity import format_quantity, parse
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

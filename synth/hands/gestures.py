@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from synth.errors import DesignError
-from synth.hand_path import HandPath
+from synth.hands.hand_path import HandPath
 
 if TYPE_CHECKING:
     from models.pitch_field import NoteLine, PitchField

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from synth.errors import DesignError
-from synth.hand_path import HandPath
 from synth.hands.gestures import HIGHEST_SWEPT, gesture
+from synth.hands.hand_path import HandPath
 
 if TYPE_CHECKING:
-    from synth.workbench import Workpiece
+    from synth.build.workbench import Workpiece
 
 
 def shared_path(

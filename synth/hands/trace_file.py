@@ -18,14 +18,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from synth.atomic_file import write_text
 from synth.designs.value import did_you_mean
 from synth.errors import DesignError
-from synth.hand_path import Floats, HandPath
-from synth.input_file import read_text
+from synth.files.atomic_file import write_text
+from synth.files.input_file import read_text
+from synth.hands.hand_path import Floats, HandPath
 
 if TYPE_CHECKING:
-    from models.volume_antenna import VolumeAntenna
+    from models.volume.volume_antenna import VolumeAntenna
 
 LARGEST_FILE = 50_000_000  # bytes
 MOST_ROWS = 2_000_000

@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 from models.checks import finite, non_negative
 from models.pitch import cents, frequency_of_note
 from synth.errors import DesignError
-from synth.hand_path import HandPath
 from synth.hands.gestures import STAMPS_PER_SECOND, TREMOR_SIZE, VIBRATO_RATE, minimum_jerk, tremor
+from synth.hands.hand_path import HandPath
 from synth.tunes.melody import TOUCHING, Tune, TuneNote
 
 if TYPE_CHECKING:

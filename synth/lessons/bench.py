@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from models.detector import Detector
+from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
@@ -47,10 +47,10 @@ class LessonBench:
 
 def open_bench() -> LessonBench:
     """Assemble the three from the built-in design; the hand's field is computed once and kept on disk."""
-    from synth.assembly import assemble, scene_of
-    from synth.curve_cache import curves_for
+    from synth.build.assembly import assemble, scene_of
+    from synth.build.curve_cache import curves_for
+    from synth.build.workbench import say
     from synth.designs.template import template_design
-    from synth.workbench import say
 
     design = template_design()
     curves = curves_for(scene_of(design), notice=say)
@@ -65,7 +65,7 @@ def open_bench() -> LessonBench:
 
 def held(instrument: Instrument, distances: tuple[float, ...]) -> Floats:
     """The sound of a hand that rests HOLD s at each distance (m) and takes MOVE s from one to the next."""
-    from synth.voice import Voice
+    from synth.sound.voice import Voice
 
     instants, places = [], []
     for index, distance in enumerate(distances):

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from synth.atomic_file import make_folder, write_text
-from synth.audio_file import AudioWriter
 from synth.errors import DesignError
+from synth.files.atomic_file import make_folder, write_text
 from synth.lessons.stage import SAMPLE_RATE
 from synth.report.lesson_plot import save_stage_plot
 from synth.report.lesson_report import LessonReport
+from synth.sound.audio_file import AudioWriter
 
 
 def write_lesson(report: LessonReport, folder_name: str, force: bool) -> None:

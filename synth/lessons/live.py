@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.diode.rectified_sum import curved_detector_lines
+from models.detector.rectified_sum import curved_detector_lines
 from models.pitch_field import PitchField
 from synth.lessons.beats import FIRST
 from synth.lessons.bench import LessonBench

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models.checks import finite, finite_array, positive
-from synth.hand_path import HandBlock
+from synth.hands.hand_path import HandBlock
 from synth.lessons.sources import Recipe, Sound
 from synth.sound.fades import Fade, guard
 from synth.sound.filters import Smoother
@@ -73,7 +73,7 @@ class LiveSource:
 
 
 class LessonVoice:
-    """Renders live sources with the calls of `synth.voice.Voice`: `distance` is the place on the axis, 0 to 1.
+    """Renders live sources with the calls of `synth.sound.voice.Voice`: `distance` is the place on the axis, 0 to 1.
 
     One thread at a time calls `render`; `mute` and `set_source` may be called from another and act from the next
     render on. A change of source crosses over in 20 ms; of several waiting the last counts.

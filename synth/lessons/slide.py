@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from models.diode.rectified_sum import curved_detector_lines
+from models.detector.rectified_sum import curved_detector_lines
 from synth.lessons.bench import LessonBench
 from synth.lessons.stage import SAMPLE_RATE, Claim, Lesson, Stage, absent, decibels, line, phase_of, times
 

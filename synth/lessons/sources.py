@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from models.detector import envelope_harmonics
-from models.diode.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
+from models.detector.memoryless import envelope_harmonics
+from models.detector.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
 from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
 from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate
 from synth.sound.filters import FirstOrder, dc_block_coefficients

@@ -7,8 +7,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from models.detector import envelope_harmonics
-from models.diode.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
+from models.detector.memoryless import envelope_harmonics
+from models.detector.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
 from synth.lessons.bench import LessonBench
 from synth.lessons.stage import Lesson, Stage, absent, beat, decibels, line, times
 

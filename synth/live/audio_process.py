@@ -108,7 +108,7 @@ class AudioProcess:
             self._run_silently(str(error))
 
     def _build(self) -> None:
-        from synth.voice import Voice
+        from synth.sound.voice import Voice
 
         source = self._settings.source
         voice = Voice(self._instrument, self._rate) if source is None else source(self._rate)

@@ -35,7 +35,7 @@ def prepare_recorder() -> None:
     with suppress(ImportError, OSError):  # a missing library is told when a recording is asked for
         import soundfile  # noqa: F401
 
-        import synth.audio_file  # noqa: F401
+        import synth.sound.audio_file  # noqa: F401
 
 
 class Recorder:
@@ -46,7 +46,7 @@ class Recorder:
     """
 
     def __init__(self, path: Path, sample_rate: int, title: str = "", comment: str = "") -> None:
-        from synth.audio_file import AudioWriter
+        from synth.sound.audio_file import AudioWriter
 
         self._path = path
         self._queue: SimpleQueue[NDArray[np.float64] | None] = SimpleQueue()

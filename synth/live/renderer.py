@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from synth.hand_path import HandBlock
+from synth.hands.hand_path import HandBlock
 from synth.live.drone import Drone
 from synth.live.gesture_latency import GestureLatency
 from synth.live.hand_clock import HandClock
@@ -23,9 +23,9 @@ from synth.sound.fades import Fade, guard
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
-    from synth.hand_path import HandPath
+    from synth.hands.hand_path import HandPath
     from synth.live.recorder import Recorder
-    from synth.voice import Voice
+    from synth.sound.voice import Voice
 
 FADE_TIME = 0.008  # s, start and stop of the sound
 LEVEL_SLEW = 10.0  # gain per second: a full-scale change of the listening level takes 0.1 s

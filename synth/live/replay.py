@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from synth.hand_path import HandBlock, HandPath
+from synth.hands.hand_path import HandBlock, HandPath
 
 
 class Replay:

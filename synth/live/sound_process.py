@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 class SoundProcess:
     """One audio process with its pipe and the memory shared with it (`link`, which may be written before `start`).
 
-    Nothing here knows what a message means: `synth/speaker.py` and `synth/live/audio_process.py` do. Once `close` was
-    called the object is done with.
+    Nothing here knows what a message means: `synth/live/speaker.py` and `synth/live/audio_process.py` do. Once `close`
+    was called the object is done with.
     """
 
     def __init__(self, instrument: Instrument, settings: SoundSettings) -> None:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from synth.errors import DeviceError
-from synth.hand_path import HandPath
+from synth.hands.hand_path import HandPath
 from synth.live.hand_memory import SPARE_SECONDS, TAKE_SECONDS
 
 Floats = NDArray[np.float64]
@@ -106,7 +106,7 @@ class Keeper:
             self._done(self._span.path, None)
 
     def _write(self) -> None:
-        from synth.audio_file import AudioWriter
+        from synth.sound.audio_file import AudioWriter
 
         end = self._span.first + self._span.frames
         with AudioWriter(self._span.path, self._rate, title=self._title, comment=self._comment) as writer:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from synth.hand_path import HandPath
+from synth.hands.hand_path import HandPath
 from synth.live.hand_memory import ROWS, TAKE_SECONDS, HandMemory, row_step
 from synth.live.take import Kept, Span, last_played, path_of
 from synth.live.trace_writer import TraceWriter

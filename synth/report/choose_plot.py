@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 
-from synth.quantity import format_quantity
+from synth.designs.quantity import format_quantity
 from synth.report.choose_report import ChoiceRow, ChooseReport
 from synth.report.figure import BLUE, INK, ORANGE, VERMILLION, saved_figure
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from models.bench.choose_values import Choice, Goal, choose_values
-from synth.bench.tank_goal import TankGoal
+from models.builds.choose_values import Choice, Goal, choose_values
+from synth.analysis.tank_goal import TankGoal
+from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError
-from synth.quantity import format_quantity
 
 SCHEMA = "beatfield.choose/1"
 _SHOWN = 8  # rows of the text; JSON and CSV hold all
@@ -17,7 +17,7 @@ _SHOWN = 8  # rows of the text; JSON and CSV hold all
 
 @dataclass(frozen=True, slots=True)
 class ChoiceRow:
-    """One choice; see `models.bench.choose_values.Choice`."""
+    """One choice; see `models.builds.choose_values.Choice`."""
 
     inductance_h: float
     capacitance_f: float

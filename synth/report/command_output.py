@@ -38,8 +38,8 @@ def write_outputs(
     save_plot: Callable[[Reported, str, bool], None],
 ) -> None:
     """Write the CSV and the plot if asked for, then print the JSON, or `text` where stdout is not taken by the CSV."""
+    from synth.build.workbench import say
     from synth.report.output import print_json, write_text
-    from synth.workbench import say
 
     if arguments.csv:
         write_text(report.csv(), arguments.csv, arguments.force)

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.pitch import note_number
+from synth.build.workbench import Workpiece
 from synth.report.field_report import FieldReport, field_report
-from synth.workbench import Workpiece
 
 if TYPE_CHECKING:
-    from synth.level_match import Matched
+    from synth.sound.level_match import Matched
 
 SCHEMA = "beatfield.compare/1"
 CURVE_POINTS = 201

@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.drift import CAUSES, Drift, DriftLaw, hold_time, hold_time_of_note, relative_drift, warm_up_rise
+from models.builds.drift import CAUSES, Drift, DriftLaw, hold_time, hold_time_of_note, relative_drift, warm_up_rise
 from models.pitch import frequency_of_note, note_name
-from synth.bench.drift import drift_law, temperature_of, transistor_drift
-from synth.design_file import design_hash
+from synth.analysis.drift import drift_law, temperature_of, transistor_drift
+from synth.build.workbench import Workpiece
+from synth.designs.design_file import design_hash
 from synth.errors import DesignError
 from synth.report.output import csv_text, known
-from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.drift/1"
 CURVE_POINTS = 81

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from models.pitch import note_number
 from models.pitch_field import PitchField
-from synth.design_file import design_hash
+from synth.build.workbench import Workpiece
+from synth.designs.design_file import design_hash
 from synth.report.output import csv_text
 from synth.report.volume_figures import VolumeFigures, volume_figures
-from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.field/1"
 CURVE_POINTS = 161

@@ -11,8 +11,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from synth.atomic_file import atomic_path
 from synth.errors import DesignError
+from synth.files.atomic_file import atomic_path
 from synth.libraries import require
 
 if TYPE_CHECKING:

@@ -7,13 +7,13 @@ from typing import Any
 
 from scipy.stats import chi2
 
-from models.bench.identify import best_next_reading, entangled, open_unknowns, sums_held
-from models.bench_fit import Fit
+from models.readings.fit import Fit
+from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
 from models.stray import BOARDS, explanation, tank_from_readings
-from synth.bench.design import counted_beside
-from synth.bench.fitting import SolvedBench, candidates
+from synth.analysis.fitted_design import counted_beside
+from synth.analysis.fitting import SolvedBench, candidates
+from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
-from synth.quantity import format_quantity
 from synth.report.fit_target import Target, Wish, targets
 
 SCHEMA = "beatfield.fit/1"

@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from models.bench.bench_model import PICO, Reading, bench_model
-from models.bench.target import Reach, reach_target
-from models.bench_fit import LEAST_CREDIBLE
 from models.preferred_values import next_below
+from models.readings.fit import LEAST_CREDIBLE
+from models.readings.tank_model import PICO, Reading, bench_model
+from models.readings.target import Reach, reach_target
 from models.stray import BOARDS
-from synth.bench.fitting import SolvedBench
+from synth.analysis.fitting import SolvedBench
+from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
-from synth.quantity import format_quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Wish:
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """How a target frequency is reached; see `models.bench.target.Reach`.
+    """How a target frequency is reached; see `models.readings.target.Reach`.
 
     lower_f and trimmer_f: the next lower preferred value and what a trimmer beside it must add; None where the trimmer
     that was read reaches. added: stray of this board less that of the board read, middle, least and most; the interval

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from synth.quantity import format_quantity
+from synth.designs.quantity import format_quantity
 from synth.report.fit_report import FitReport, Inferred, Next
 from synth.report.fit_target import Target
 

@@ -9,17 +9,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.linearise import MARGIN
 from models.pitch import note_number
 from models.straight.build_spread import Spread
 from models.straight.cost import tuning_ratio
 from models.straight.front import FrontPoint
 from models.straight.plan import Option
-from synth.bench.linearise import Outcome, parts_text, reference_text
-from synth.design_file import design_hash
-from synth.quantity import format_quantity
+from models.straight.search import MARGIN
+from synth.analysis.linearise import Outcome, parts_text, reference_text
+from synth.build.workbench import Workpiece
+from synth.designs.design_file import design_hash
+from synth.designs.quantity import format_quantity
 from synth.report.output import csv_text
-from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.linearise/1"
 CURVE_POINTS = 201

@@ -9,7 +9,7 @@ import numpy as np
 
 from models.circuit.common_base import COLD, COLLECTOR, EMITTER
 from models.circuit.steady_state import SteadyState
-from models.transient import POINTS_PER_CYCLE, Trace
+from models.circuit.transient import POINTS_PER_CYCLE, Trace
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
 from synth.report.oscillator_report import OscillatorReport, Reading
 

@@ -10,16 +10,16 @@ import numpy as np
 
 from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, Load, OscillatorCircuit
 from models.circuit.operating_point import operating_point
+from models.circuit.oscillator import steady_state
 from models.circuit.small_signal import small_signal
 from models.circuit.startup_time import REACHED, startup_estimate
 from models.circuit.steady_state import SteadyState
-from models.oscillator import steady_state
+from models.circuit.transient import Trace
 from models.stray import explanation
-from models.transient import Trace
-from synth.bench.oscillator import Bench
-from synth.bench.oscillator_trace import startup_time
-from synth.circuit_assembly import blaming, with_trimmer
-from synth.design_file import design_hash
+from synth.analysis.oscillator import Bench
+from synth.analysis.start_up import startup_time
+from synth.build.circuit_assembly import blaming, with_trimmer
+from synth.designs.design_file import design_hash
 
 SCHEMA = "beatfield.oscillator/1"
 OUTPUT = "output"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from synth.quantity import format_quantity
+from synth.designs.quantity import format_quantity
 from synth.report.oscillator_report import SIMULATED, OscillatorReport, Reading, TestPoint
 
 DASH = "-"

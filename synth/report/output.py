@@ -7,8 +7,8 @@ import sys
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from synth import atomic_file
-from synth.plain_text import valid_utf8
+from synth.files import atomic_file
+from synth.files.plain_text import valid_utf8
 
 
 def known(value: float) -> float | None:

@@ -9,9 +9,9 @@ import numpy as np
 
 from models.pitch_discrimination import MEASURED_FROM, MEASURED_TO, limen_cents
 from models.pitch_field import PitchField
-from synth.design_file import design_hash
+from synth.build.workbench import Workpiece
+from synth.designs.design_file import design_hash
 from synth.hands.gestures import TREMOR_SIZE
-from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.sensitivity/1"
 SEARCHED = 4000  # hand distances looked at

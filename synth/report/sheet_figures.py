@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from models.bench.radio_limits import general_field_limit
+from models.radio_limits import general_field_limit
+from synth.build.workbench import Workpiece
 from synth.report.field_report import FieldReport, NoteFigure, OctaveFigure, field_report
 from synth.report.sheet_parts import PartFigure, ToleranceFigure, part_figures, tolerance_figures
 from synth.report.sheet_readings import (
@@ -28,7 +29,6 @@ from synth.report.sheet_stations import (
     volume_station,
 )
 from synth.report.volume_figures import VolumeFigures
-from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.sheet/1"
 

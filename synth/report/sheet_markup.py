@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from synth.quantity import format_quantity
+from synth.designs.quantity import format_quantity
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 DASH = "\N{EN DASH}"

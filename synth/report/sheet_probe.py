@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
-from models.antenna_branch import MODES, SeriesInductor, mode_frequencies
+from models.branch.antenna_branch import MODES, SeriesInductor, mode_frequencies
 from models.circuit.common_base import BASE, COLD, EMITTER, WIPER, OscillatorCircuit
-from models.oscillator import steady_state
+from models.circuit.oscillator import steady_state
 from models.tank import Tank, resonant_frequency
-from synth.circuit_assembly import blaming
+from synth.build.circuit_assembly import blaming
 from synth.designs.sections import Design
 
 Readings = dict[str, float]

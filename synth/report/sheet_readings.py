@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from models.bench.reading_band import explaining_change, reading_band, relative_sensitivity
 from models.pulling import pulled_beat
+from models.readings.reading_band import explaining_change, reading_band, relative_sensitivity
+from synth.build.workbench import Workpiece
 from synth.report.sheet_probe import CURRENT, DC_POINTS, FREQUENCY, Part, Probe
 from synth.report.sheet_stations import Station, antenna_station
-from synth.workbench import Workpiece
 
 OFF = -0.01  # the change of a reading that is explained
 LARGEST_CHANGE = 0.60  # of a part: beyond, it explains nothing

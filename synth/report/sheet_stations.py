@@ -6,14 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from models.circuit.common_base import OscillatorCircuit
-from models.oscillator import steady_state
+from models.circuit.oscillator import steady_state
+from models.circuit.variable_oscillator import with_antenna
 from models.tank import Tank
-from models.variable_oscillator import with_antenna
-from synth.assembly import tank_in
-from synth.circuit_assembly import circuit_of, with_trimmer
+from synth.build.assembly import tank_in
+from synth.build.circuit_assembly import circuit_of, with_trimmer
+from synth.build.workbench import Workpiece
 from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
 from synth.report.sheet_probe import FREQUENCY, Antenna, Probe, circuit_probe, resonance_probe
-from synth.workbench import Workpiece
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,9 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.bench.build_law import OUTCOMES, Outcomes, joined
-from models.pitch import nearest_note
-from models.tolerance import (
+from models.builds.build_law import OUTCOMES, Outcomes, joined
+from models.builds.tolerance import (
     Goals,
     LinearEstimate,
     Part,
@@ -26,11 +25,12 @@ from models.tolerance import (
     tighter_parts,
     worst_cases,
 )
-from synth.bench.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
-from synth.design_file import design_hash
+from models.pitch import nearest_note
+from synth.analysis.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
+from synth.build.workbench import Workpiece
+from synth.designs.design_file import design_hash
 from synth.designs.sections import GoalsSection
 from synth.report.output import csv_text, known
-from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.tolerance/1"
 MOST_TIGHTER_BUILDS = 20_000

@@ -10,11 +10,11 @@ import numpy as np
 
 from models.pitch import note_name
 from models.pitch_field import PitchField
-from synth.design_file import design_hash
+from synth.build.workbench import Workpiece
+from synth.designs.design_file import design_hash
 from synth.hands.tune_path import PLACEMENT, SOURCES, Manner, Performance, PlayedNote, perform
 from synth.tunes.melody import Tune
 from synth.tunes.reach import Advice, advice
-from synth.workbench import Workpiece
 
 SCHEMA = "beatfield.tune/1"
 CSV_COLUMNS = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.volume_antenna import VolumeAntenna
+from models.volume.volume_antenna import VolumeAntenna
 
 STEEPNESS_AT_DB = -12.0
 

@@ -18,8 +18,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from models.detector import Detector
-from models.diode.diode_response import beat_cycle
+from models.detector.diode_response import beat_cycle
+from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from synth.sound.band_edges import FADE_FROM, FADE_TO, highest_offset
 from synth.sound.cycles import Cycles

@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from models.detector import Detector, band_limited_tables
+from models.detector.memoryless import Detector, band_limited_tables
 from synth.sound.band_edges import crossings
 from synth.sound.cycles import Cycles
 

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from models.detector import DETECTORS
+from models.detector.memoryless import DETECTORS
 from models.pitch import NAMES, note_name, parse_note
 
 OFF = "off"

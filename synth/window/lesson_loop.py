@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import pygame
 
     from synth.lessons.live import LiveLesson
-    from synth.speaker import Speaker
+    from synth.live.speaker import Speaker
 
 FRAME_TIME = 1.0 / 30.0  # s
 FIRST_LEVEL = 0.5  # lesson sounds peak at -14 dB of full scale: at -20 dB with this

@@ -22,8 +22,8 @@ from synth.window.view import View
 if TYPE_CHECKING:
     from models.instrument import Instrument
     from models.pitch_field import PitchField
-    from models.volume_antenna import VolumeAntenna
-    from synth.speaker import Speaker
+    from models.volume.volume_antenna import VolumeAntenna
+    from synth.live.speaker import Speaker
 
 FRAME_TIME = 1.0 / 60.0  # s
 
@@ -103,8 +103,8 @@ def run_session(
 
     `title` names the window; recordings go to `record_folder`. `remarks` appear under the keys in the help. `caution`:
     show the hearing caution first, silent until it is answered; None shows it until it was answered once on this
-    account. `each_frame` is called after each picture. `midi`: a `synth.midi_out.MidiOut`, or None. Raises DeviceError
-    where no window can be opened.
+    account. `each_frame` is called after each picture. `midi`: a `synth.midi.midi_out.MidiOut`, or None. Raises
+    DeviceError where no window can be opened.
     """
     surface = open_screen(f"Beatfield: {title}", size)
     import pygame

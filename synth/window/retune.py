@@ -9,19 +9,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from models.bench.build_law import QUANTITIES
+from models.builds.build_law import QUANTITIES
+from models.circuit.variable_law import VariableLaw
 from models.pitch_field import PitchField, pitch_field
-from models.variable_law import VariableLaw
-from synth.assembly import detector_of
+from synth.build.assembly import detector_of
 from synth.errors import DesignError
 from synth.window.controls import Settings, Tuning
 from synth.window.tunable import Tunable
 
 if TYPE_CHECKING:
-    from models.detector import Detector
-    from models.drift import DriftLaw
+    from models.builds.drift import DriftLaw
+    from models.detector.memoryless import Detector
     from models.instrument import Instrument
-    from models.volume_antenna import VolumeAntenna
+    from models.volume.volume_antenna import VolumeAntenna
 
 BEYOND_TRIMMER = "zero beat there lies beyond the reference's trimmer: as if its fixed capacitor were changed too"
 

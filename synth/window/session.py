@@ -21,8 +21,8 @@ from synth.window.tunable import Tunable, first_settings, fixed_tunable, tunable
 if TYPE_CHECKING:
     from models.instrument import Instrument
     from models.pitch_field import PitchField
-    from models.volume_antenna import VolumeAntenna
-    from synth.workbench import Workpiece
+    from models.volume.volume_antenna import VolumeAntenna
+    from synth.build.workbench import Workpiece
 
 SOLVING = "solving the circuit for this sensitivity; it plays on as it was until then"
 SOLVED = "the circuit is solved for this sensitivity"

@@ -1,4 +1,4 @@
-"""Two instruments at one loudness: the same hand through both, by the measure of `synth.level_match`."""
+"""Two instruments at one loudness: the same hand through both, by the measure of `synth.sound.level_match`."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from synth.errors import DesignError
-from synth.hand_path import HandPath
 from synth.hands.gestures import HIGHEST_SWEPT
-from synth.level_match import matched
-from synth.voice import Voice
+from synth.hands.hand_path import HandPath
+from synth.sound.level_match import matched
+from synth.sound.voice import Voice
 
 if TYPE_CHECKING:
     from models.instrument import Instrument

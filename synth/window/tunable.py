@@ -23,21 +23,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.circuit.adjustments import pot_sweep, trimmed
+from models.circuit.variable_law import VariableLaw
 from models.hand.capacitance_curve import CapacitanceCurve, hermite, monotone_slopes
-from models.variable_law import VariableLaw
-from synth.assembly import branch_of, scene_of
-from synth.bench.drift import drift_law
-from synth.circuit_assembly import circuit_of, solved_variable
-from synth.curve_cache import curves_for
+from synth.analysis.drift import drift_law
+from synth.build.assembly import branch_of, scene_of
+from synth.build.circuit_assembly import circuit_of, solved_variable
+from synth.build.curve_cache import curves_for
+from synth.build.workbench import Workpiece, open_loaded, say
 from synth.errors import DesignError
 from synth.window.controls import CONTROLS, Control, Settings
-from synth.workbench import Workpiece, open_loaded, say
 
 if TYPE_CHECKING:
-    from models.drift import DriftLaw
+    from models.builds.drift import DriftLaw
     from models.instrument import Instrument
     from models.tank import Tank
-    from models.volume_antenna import VolumeAntenna
+    from models.volume.volume_antenna import VolumeAntenna
     from synth.designs.sections import Design
 
 Floats = NDArray[np.float64]

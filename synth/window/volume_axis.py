@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Protocol
 
 if TYPE_CHECKING:
-    from models.volume_antenna import VolumeAntenna
+    from models.volume.volume_antenna import VolumeAntenna
 
 VOLUME_MARKS_DB: Final = (0, -3, -6, -12, -20, -30, -40)
 LOWEST_TOP = 0.15  # m

@@ -18,13 +18,13 @@ from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.thin_products import thin_product
 from models.hand.apparatus import antenna_mesh
 from models.hand.field_solution import antenna_capacitances, still_field
+from models.hand.hand_field import DEFAULT_DISTANCES, POSTURES, Scene, capacitance_curves
 from models.hand.player import arm, body, hand, shoulder, wrist
-from models.hand_field import DEFAULT_DISTANCES, POSTURES, Scene, capacitance_curves
 
 COLD = """
 import time
 start = time.perf_counter()
-from models.hand_field import Scene, capacitance_curves
+from models.hand.hand_field import Scene, capacitance_curves
 capacitance_curves(Scene(), postures={postures!r})
 print(time.perf_counter() - start)
 """

@@ -18,16 +18,16 @@ from time import perf_counter, thread_time
 
 import numpy as np
 
-from models.detector import Detector
+from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
-from synth.hand_path import HandBlock
+from synth.hands.hand_path import HandBlock
 from synth.live.hand_clock import HAND_DELAY
 from synth.live.hand_events import HandEvent
 from synth.live.link import Listening, LiveLink
 from synth.live.renderer import Renderer
-from synth.voice import Voice
+from synth.sound.voice import Voice
 
 RATE, FRAMES = 48000, 128
 EVENT_TIME = 0.002  # s

@@ -1,7 +1,7 @@
 """Harmonic balance against the integration in time, side by side in one run: agreement and speed.
 
 Run: python tests/bench/bench_oscillator.py [name ...]   (two minutes for all; names as in
-synth/bench_suite/oscillator_circuits.py). The same comparison as `beatfield bench --only oscillator`.
+synth/comparisons/oscillator_circuits.py). The same comparison as `beatfield bench --only oscillator`.
 """
 
 import os
@@ -9,7 +9,7 @@ import sys
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from synth.bench_suite.oscillator import oscillator_section
+from synth.comparisons.oscillator import oscillator_section
 from synth.report.bench_report import section_lines
 
 if __name__ == "__main__":

@@ -11,9 +11,9 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from synth.bench_suite.builds import builds_section
+from synth.build.workbench import open_design
+from synth.comparisons.builds import builds_section
 from synth.report.bench_report import section_lines
-from synth.workbench import open_design
 
 if __name__ == "__main__":
     piece = open_design(Path(sys.argv[1])) if len(sys.argv) > 1 else None

@@ -19,13 +19,13 @@ from time import perf_counter, thread_time
 
 import numpy as np
 
-from models.detector import Detector
-from models.diode.diode_detector import DiodeLoad
+from models.detector.diode import DiodeLoad
+from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
-from synth.hand_path import HandBlock
-from synth.voice import Voice
+from synth.hands.hand_path import HandBlock
+from synth.sound.voice import Voice
 
 RATE = 48000
 ROUNDS = 15

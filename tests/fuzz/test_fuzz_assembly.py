@@ -15,16 +15,16 @@ from hypothesis import strategies as st
 
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch_field import pitch_field
-from synth.assembly import assemble, scene_of
-from synth.design_file import Design, read_design
+from synth.build.assembly import assemble, scene_of
+from synth.build.volume_assembly import volume_scene_of
+from synth.build.workbench import Workpiece
+from synth.designs.design_file import Design, read_design
 from synth.designs.schema import KEYS, Key, key_named, keys_of
 from synth.designs.template import template_text
 from synth.designs.value import write_value
 from synth.errors import DesignError
 from synth.report.field_report import field_report
-from synth.voice import Voice
-from synth.volume_assembly import volume_scene_of
-from synth.workbench import Workpiece
+from synth.sound.voice import Voice
 
 WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
 DEMOS = Path(__file__).parents[2] / "demos"

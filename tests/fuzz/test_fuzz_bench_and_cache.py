@@ -14,8 +14,8 @@ import pytest
 from hypothesis import strategies as st
 
 from models.hand.capacitance_curve import CapacitanceCurve
-from synth import curve_cache
-from synth.bench.readings import MOST_ROWS, load_readings
+from synth.analysis.readings import MOST_ROWS, load_readings
+from synth.build import curve_cache
 from synth.errors import DesignError
 
 WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))

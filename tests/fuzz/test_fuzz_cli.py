@@ -53,8 +53,8 @@ KINDS: dict[str, tuple[bytes, str, list[str]]] = {
 @pytest.fixture(autouse=True)
 def own_curves(monkeypatch):
     """Every scene gets the same hand field at once."""
-    monkeypatch.setattr("synth.workbench.curves_for", lambda scene, notice: {"open": CURVE, "fist": CURVE})
-    monkeypatch.setattr("synth.workbench.loop_curve_for", lambda scene, notice: CURVE)
+    monkeypatch.setattr("synth.build.workbench.curves_for", lambda scene, notice: {"open": CURVE, "fist": CURVE})
+    monkeypatch.setattr("synth.build.workbench.loop_curve_for", lambda scene, notice: CURVE)
 
 
 def _through(chosen: tuple[str, bytes]) -> None:

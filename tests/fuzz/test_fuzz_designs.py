@@ -12,7 +12,7 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import strategies as st
 
-from synth.design_file import Design, design_hash, design_text, load_design, read_design
+from synth.designs.design_file import Design, design_hash, design_text, load_design, read_design
 from synth.designs.schema import KEYS, SECTIONS
 from synth.designs.template import template_text
 from synth.errors import DesignError
@@ -154,7 +154,7 @@ def test_known_traps_name_their_place(text, words):
 
 
 def test_too_large_a_file_is_refused_at_the_bound(tmp_path):
-    from synth.design_file import LARGEST_FILE
+    from synth.designs.design_file import LARGEST_FILE
 
     path = tmp_path / "a.toml"
     path.write_bytes(SEEDS[0] + (b"#" * 63 + b"\n") * (LARGEST_FILE // 64))

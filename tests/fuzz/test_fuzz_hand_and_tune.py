@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 from hypothesis import strategies as st
 
+from synth.analysis.tune import LARGEST_FILE, load_tune
 from synth.errors import DesignError
 from synth.hands import trace_file
 from synth.hands.trace_file import load_trace
-from synth.tune import LARGEST_FILE, load_tune
+from synth.midi.midi_file import MOST_MESSAGES, read_midi
 from synth.tunes.melody import LONGEST, MOST_NOTES
-from synth.tunes.midi_file import MOST_MESSAGES, read_midi
 
 WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
 DEMOS = Path(__file__).parents[2] / "demos"

@@ -9,9 +9,9 @@ from types import SimpleNamespace
 
 from hypothesis import strategies as st
 
+from synth.designs.quantity import format_quantity, parse
 from synth.designs.units import UNITS
 from synth.errors import DesignError
-from synth.quantity import format_quantity, parse
 
 WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
 

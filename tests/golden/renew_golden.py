@@ -1,7 +1,7 @@
 """Write the golden figures anew, or compare them to the last digit.
 
-python tests/golden/renew_golden.py            writes figures/ anew; say in the commit why a figure changed
-python tests/golden/renew_golden.py --compare  prints what differs by more than 1e-9, and every sound not equal
+python -m tests.golden.renew_golden            writes figures/ anew; say in the commit why a figure changed
+python -m tests.golden.renew_golden --compare  prints what differs by more than 1e-9, and every sound not equal
 """
 
 from __future__ import annotations
@@ -12,9 +12,7 @@ import tempfile
 import time
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).resolve().parent), str(Path(__file__).resolve().parents[2])]
-
-from golden_cases import CASES, FIGURES, SEARCHES, SOUNDS, differences, figures_of, sound_of
+from tests.golden.golden_cases import CASES, FIGURES, SEARCHES, SOUNDS, differences, figures_of, sound_of
 
 
 def renew(compare: bool, only: list[str]) -> int:

@@ -1,21 +1,18 @@
 """The figures of every command on the demo designs stay what they are, on any machine.
 
-A figure may differ by 1e-6 of itself, or of the largest in its column where rounding is all that is left of it; a sample
-of sound by 1e-4 of full scale. The seeded searches take other paths on other processors: `renew_golden.py --compare`
-holds them and the bits of the sounds on one machine. A figure that was changed on purpose: `renew_golden.py NAME`.
+A figure may differ by 1e-6 of itself, or of the largest in its column where rounding is all that is left of it; a
+sample of sound by 1e-4 of full scale. The seeded searches take other paths on other processors: `renew_golden.py
+--compare` holds them and the bits of the sounds on one machine. A figure that was changed on purpose:
+`python -m tests.golden.renew_golden NAME`.
 """
 
 from __future__ import annotations
 
 import json
-import sys
-from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))
-
-from golden_cases import CASES, FIGURES, SEARCHES, SOUNDS, differences, figures_of, sound_of
+from tests.golden.golden_cases import CASES, FIGURES, SEARCHES, SOUNDS, differences, figures_of, sound_of
 
 RELATIVE = 1e-6
 SAMPLE = 1e-4

@@ -112,7 +112,7 @@ def performance(stage: Any) -> Performance:
 
 
 def play_and_record(stage: Any, folder: Path, latency: str) -> Performance:
-    from synth.workbench import open_design
+    from synth.build.workbench import open_design
 
     field = open_design(DESIGN).field
     folder.mkdir()

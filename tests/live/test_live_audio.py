@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from small_instrument import make_instrument
 
-from synth.speaker import Speaker
+from synth.live.speaker import Speaker
 
 RATE = 48000
 DEVICE_LATENCY = 0.010  # s

@@ -16,12 +16,12 @@ import numpy as np
 import pytest
 from pitch_heard import pitch_of
 
+from synth.build.workbench import open_design
 from synth.window.controls import CONTROLS, Settings
 from synth.window.layout import Layout, lay_out
 from synth.window.retune import retuned
 from synth.window.scale import StageScale, stage_width
 from synth.window.session import Session, session_of
-from synth.workbench import open_design
 
 RATE, SIZE = 48000, (1280, 720)
 DEMOS = Path(__file__).resolve().parents[2] / "demos"

@@ -25,11 +25,11 @@ import numpy as np
 import pytest
 from pitch_heard import pitch_of
 
+from synth.build.workbench import open_design
 from synth.window import palette
 from synth.window.layout import lay_out
 from synth.window.scale import StageScale, stage_width
 from synth.window.screen_lost import EXIT_CODE, MESSAGE
-from synth.workbench import open_design
 
 RATE = 48000
 HERE = Path(__file__).resolve().parent

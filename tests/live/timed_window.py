@@ -14,11 +14,11 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from synth.build.workbench import open_design
 from synth.live.link import LiveLink
-from synth.speaker import Speaker
+from synth.live.speaker import Speaker
 from synth.window.loop import run_session
 from synth.window.session import session_of
-from synth.workbench import open_design
 
 LATENCY = 0.040  # s
 

@@ -7,12 +7,12 @@ from models.checks import finite, finite_array, one_of
 from models.circuit.bias import emitter_current, open_wiper_voltage
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.describing_function import relative_transconductance
+from models.circuit.oscillator import steady_state
 from models.circuit.start_threshold import colpitts_threshold
-from models.detector import envelope_harmonics, envelope_waveform, junction_harmonics, junction_waveform
-from models.diode.diode_detector import DiodeLoad, sum_envelope
-from models.diode.diode_response import beat_cycle
-from models.oscillator import steady_state
-from models.transient import simulate
+from models.circuit.transient import simulate
+from models.detector.diode import DiodeLoad, sum_envelope
+from models.detector.diode_response import beat_cycle
+from models.detector.memoryless import envelope_harmonics, envelope_waveform, junction_harmonics, junction_waveform
 
 
 @pytest.mark.parametrize("bad", [1 + 2j, [1 + 1j], [True, 1.0], [[1.0], [1.0, 2.0]], [1.0, float("nan")], "1", None])

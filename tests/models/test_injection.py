@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from models.antenna_branch import SeriesInductor, mode_slope
+from models.branch.antenna_branch import SeriesInductor, mode_slope
 from models.injection import OutputCoupling, adler_lock_range, effective_capacitance, lock_range
 from models.tank import Tank
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.antenna_branch import SeriesInductor, mode_frequencies
+from models.branch.antenna_branch import SeriesInductor, mode_frequencies
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank, resonant_frequency

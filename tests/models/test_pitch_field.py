@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from numpy.typing import ArrayLike
 
-from models.antenna_branch import SeriesInductor
+from models.branch.antenna_branch import SeriesInductor
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE, pitch_field

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from models.bench.radio_limits import FieldLimit, general_field_limit
+from models.radio_limits import FieldLimit, general_field_limit
 
 
 @pytest.mark.parametrize(

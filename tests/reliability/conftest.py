@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from synth.curve_cache import curves_for
-from synth.design_file import load_design
+from synth.build.curve_cache import curves_for
+from synth.designs.design_file import load_design
 
 Run = Callable[..., "subprocess.CompletedProcess[bytes]"]
 
@@ -19,7 +19,7 @@ Run = Callable[..., "subprocess.CompletedProcess[bytes]"]
 @pytest.fixture(scope="session")
 def heron(private_cache: Path, demos: Path) -> str:
     """The demo design heron.toml, its hand field solved once for all child processes."""
-    from synth.assembly import scene_of
+    from synth.build.assembly import scene_of
 
     path = demos / "heron.toml"
     curves_for(scene_of(load_design(path)))

@@ -111,7 +111,7 @@ def test_where_no_cache_can_be_the_field_is_solved_each_time(heron, here, run):
 
 def test_a_user_without_a_home_gets_no_folder_of_a_strange_name(here, monkeypatch):
     from models.hand.capacitance_curve import CapacitanceCurve
-    from synth import curve_cache
+    from synth.build import curve_cache
 
     monkeypatch.setattr("platformdirs.user_cache_path", lambda *_, **__: Path("~/.cache/beatfield"))
     curve = CapacitanceCurve([0.01, 0.1, 0.8], [8e-12, 7e-12, 6.5e-12], 6e-12)

@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from synth.atomic_file import atomic_path, write_text
 from synth.cli import main
-from synth.left_overs import held_temporary, remove_left_overs
+from synth.files.atomic_file import atomic_path, write_text
+from synth.files.left_overs import held_temporary, remove_left_overs
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL there")
 
@@ -59,7 +59,7 @@ def killed(result: object) -> bool:
 
 def next_run(arguments: list[str], folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same command again, as the first of a new process would do it."""
-    monkeypatch.setattr("synth.left_overs._swept", set())
+    monkeypatch.setattr("synth.files.left_overs._swept", set())
     assert main([*arguments, "--force"]) == 0
     assert left_overs(folder) == []
 
@@ -108,14 +108,14 @@ curve_cache._kept("0" * 32, lambda: {"open": curve}, print, pathlib.Path("curves
 )
 def test_cache(here, run, step, monkeypatch):
     from models.hand.capacitance_curve import CapacitanceCurve
-    from synth import curve_cache
+    from synth.build import curve_cache
 
     result = run("-c", CACHE, step)
     if step != "tidying":  # a cached field is put in place by one rename, and nothing is left to tidy
         assert killed(result), result.stderr
         assert len(left_overs(here / "curves")) == 1
     curve = CapacitanceCurve([0.01, 0.1, 0.8], [8e-12, 7e-12, 6.5e-12], 6e-12)
-    monkeypatch.setattr("synth.left_overs._swept", set())
+    monkeypatch.setattr("synth.files.left_overs._swept", set())
     for solve in (lambda: {"open": curve}, lambda: pytest.fail("it was kept")):
         assert curve_cache._kept(
             "0" * 32, solve, pytest.fail if step == "tidying" else print, here / "curves", ("open",)
@@ -142,7 +142,7 @@ def test_recording(here, run, step, monkeypatch):
     assert killed(run("-c", RECORD, step))
     assert not Path("a.wav").exists()
     assert len(left_overs(here)) == 1
-    monkeypatch.setattr("synth.left_overs._swept", set())
+    monkeypatch.setattr("synth.files.left_overs._swept", set())
     write_text("other.txt", "x")
     assert left_overs(here) == []
 
@@ -166,7 +166,7 @@ def test_a_writer_that_lost_its_file_between_creating_and_locking_takes_another(
             lost.extend(remove_left_overs(here))  # another instance comes first
         lock(handle, how)
 
-    monkeypatch.setattr("synth.left_overs.fcntl.flock", late)
+    monkeypatch.setattr("synth.files.left_overs.fcntl.flock", late)
     write_text(here / "a.txt", "whole")
     assert len(lost) == 3
     assert os.listdir(here) == ["a.txt"]
@@ -186,7 +186,7 @@ def test_only_our_own_kind_of_file_is_removed(here):
 
 
 def test_without_locks_nothing_is_removed_and_files_are_written_all_the_same(here, monkeypatch):
-    monkeypatch.setattr("synth.left_overs.fcntl", None)
+    monkeypatch.setattr("synth.files.left_overs.fcntl", None)
     Path(".beatfield-0123456789ab.wav").write_text("left by a killed run")
     with atomic_path(here / "a.txt") as temporary:
         temporary.write_text("whole")
@@ -198,7 +198,7 @@ def test_a_request_to_end_right_after_a_file_was_made_removes_it(here, monkeypat
         assert len(os.listdir(here)) == 1  # it is there by now
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("synth.left_overs.fcntl.flock", asked_to_end)
+    monkeypatch.setattr("synth.files.left_overs.fcntl.flock", asked_to_end)
     with pytest.raises(KeyboardInterrupt), held_temporary(here / "a.txt"):
         pass
     assert os.listdir(here) == []

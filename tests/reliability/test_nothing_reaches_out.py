@@ -12,13 +12,13 @@ from synth.designs.schema import KEYS
 
 AUDITED = r"""
 import sys
-from synth.bench.readings import read_readings
-from synth.design_file import design_text, read_design
+from synth.analysis.readings import read_readings
+from synth.designs.design_file import design_text, read_design
 from synth.designs.template import template_text
 from synth.errors import DesignError
 from synth.hands.trace_file import load_trace
-from synth.tune import load_tune
-from synth.tunes.midi_file import read_midi
+from synth.analysis.tune import load_tune
+from synth.midi.midi_file import read_midi
 import difflib, mido, unicodedata
 load_tune(sys.argv[1])  # whatever is imported late is imported now
 texts = [template_text(), *(f'[design]\nname = "{evil}"\n' for evil in (

@@ -9,7 +9,7 @@ import numpy as np
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
-from models.volume_antenna import VolumeAntenna
+from models.volume.volume_antenna import VolumeAntenna
 
 _DISTANCES, _HEIGHTS = np.geomspace(0.01, 0.8, 20), np.geomspace(0.01, 0.6, 20)
 _CURVE = CapacitanceCurve(_DISTANCES, 6.3e-12 + 0.35e-12 / (_DISTANCES + 0.01) ** 0.9, 6.3e-12)

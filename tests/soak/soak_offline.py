@@ -24,7 +24,7 @@ from pathlib import Path
 
 import numpy as np
 
-from synth.workbench import open_design
+from synth.build.workbench import open_design
 
 DESIGN = Path(__file__).parents[2] / "demos" / "heron.toml"
 STAMPS_PER_SECOND = 5
@@ -61,8 +61,8 @@ def hash_of_file(path: Path) -> tuple[str, int]:
 def hash_of_pieces(trace: Path, rate: int) -> tuple[str, int]:
     """Hash and number of the samples that one voice gives for the trace in pieces of ragged sizes."""
     from synth.hands.trace_file import load_trace
-    from synth.offline import RELEASE_TIME
-    from synth.voice import Voice
+    from synth.sound.offline import RELEASE_TIME
+    from synth.sound.voice import Voice
 
     workpiece = open_design(DESIGN)
     path = load_trace(trace).held_within(workpiece.instrument.curve.nearest, workpiece.instrument.curve.farthest)[0]

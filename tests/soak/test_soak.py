@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from synth.build.workbench import Workpiece, open_design
 from synth.errors import DesignError
-from synth.hand_path import still_hand
-from synth.offline import render_file
-from synth.voice import Voice
-from synth.workbench import Workpiece, open_design
+from synth.hands.hand_path import still_hand
+from synth.sound.offline import render_file
+from synth.sound.voice import Voice
 
 pytest.importorskip("resource")  # Linux and macOS
 

@@ -11,11 +11,11 @@ import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch_field import pitch_field
-from synth.assembly import assemble
+from synth.build.assembly import assemble
+from synth.build.workbench import Workpiece
 from synth.cli import main
-from synth.design_file import design_text, load_design
+from synth.designs.design_file import design_text, load_design
 from synth.designs.sections import Design
-from synth.workbench import Workpiece
 
 
 @pytest.fixture(scope="session")
@@ -39,7 +39,7 @@ def design_path(
     """A file with the design of the module's `workpiece`; commands open it as `opened` does."""
     path = tmp_path / "mine.toml"
     path.write_text(design_text(workpiece.design), encoding="utf-8")
-    monkeypatch.setattr("synth.workbench.open_design", lambda where: opened(load_design(where)))
+    monkeypatch.setattr("synth.build.workbench.open_design", lambda where: opened(load_design(where)))
     return path
 
 

@@ -1,0 +1,226 @@
+"""What temperature does to a tuned instrument: drift of both oscillators, of zero beat and of notes; warm-up.
+
+Symbols: alpha_L, alpha_C relative change of inductance and capacitance per kelvin; f frequency; T rise; tau time
+constant of the warm-up; D drift of the zero beat over the whole warm-up, Hz.
+
+    L(T) = L (1 + alpha_L T), C(T) = C (1 + alpha_C T),  so  df/f = -(alpha_L + alpha_C) / 2 per kelvin
+    T(t) = T_end (1 - exp(-t / tau))
+    zero beat, set at time t, stays within x Hz ever after from  t = tau ln(D / x)   (drift in proportion to the rise)
+
+Two oscillators of the same frequency and coefficients drift together: the beat does not. What is common leaves only
+its difference, what stands in one of them (the series inductor, the antenna's stray) stays whole. Taken as linear in
+temperature: not so for high-permittivity ceramics (X7R: +-15 % over its range, in no set direction). Neglected: parts
+of one instrument at different temperatures; ageing and moisture; any change of the hand field. The transistors' own
+drift is that of `TransistorDrift`, solved by the caller (linear between two temperatures); without it, it is neglected.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
+
+from models.builds.build_law import QUANTITIES, BuildLaw
+from models.checks import finite, finite_array, non_negative_array, positive
+from models.pitch import cents
+
+Floats = NDArray[np.float64]
+LARGEST_CHANGE = 0.5  # of any part; beyond, a linear coefficient says nothing
+TIME_POINTS = 400
+LONGEST_WAIT = 30.0  # time constants: nothing is left of the rise but a part in 1e13
+
+
+@dataclass(frozen=True, slots=True)
+class Coefficients:
+    """Temperature coefficients, 1/K: tank coils and fixed capacitors of both oscillators, stray (with coil windings,
+    trimmers and junctions), series inductor, antenna stray.
+    """
+
+    variable_coil: float = 0.0
+    variable_capacitor: float = 0.0
+    reference_coil: float = 0.0
+    reference_capacitor: float = 0.0
+    stray: float = 0.0
+    branch_coil: float = 0.0
+    antenna_stray: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name in CAUSES:
+            finite(name, getattr(self, name))
+
+    def row(self) -> Floats:
+        """One coefficient for every column of QUANTITIES."""
+        named = {"branch_inductance": self.branch_coil, "antenna_stray": self.antenna_stray}
+        for which, coil, capacitor in (
+            ("variable", self.variable_coil, self.variable_capacitor),
+            ("reference", self.reference_coil, self.reference_capacitor),
+        ):
+            named |= {f"{which}_inductance": coil, f"{which}_capacitance": capacitor, f"{which}_divider": capacitor}
+        return np.array([named.get(quantity, self.stray) for quantity in QUANTITIES])
+
+    def only(self, cause: str) -> Coefficients:
+        """The same with every coefficient but one at 0."""
+        return Coefficients(**{cause: getattr(self, cause)})
+
+
+CAUSES = tuple(Coefficients.__dataclass_fields__)
+
+
+def relative_drift(coil: ArrayLike, capacitor: ArrayLike) -> Floats:
+    """Relative change of a tank's frequency per kelvin, -(alpha_L + alpha_C) / 2, for coefficients in 1/K; broadcasts.
+
+    The first-order term; from f = 1 / (2 pi sqrt(L C)).
+    """
+    return np.asarray(-0.5 * (finite_array("coil", coil) + finite_array("capacitor", capacitor)))
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """A tuned instrument at other temperatures: rise (n,), K; reference, variable (hand at zero beat) and their
+    difference, zero_beat (all Hz, changes since rise 0); zero_beat_distance, m, NaN outside the field; note_cents
+    (n, notes), change with the hand kept where the note was, the size of the beat also where zero beat has moved past
+    the hand; NaN where it falls silent.
+    """
+
+    rise: Floats
+    reference: Floats
+    variable: Floats
+    zero_beat: Floats
+    zero_beat_distance: Floats
+    note_cents: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TransistorDrift:
+    """What warmer transistors alone do, Hz/K: to the reference, and to the variable oscillator with the hand at zero
+    beat and at each note (1 + notes,).
+    """
+
+    reference: float
+    variable: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class DriftLaw:
+    """An instrument whose parts go with temperature: law, nominal part values (columns of QUANTITIES, F and H),
+    coefficients, the hand distances (m) of the notes to follow, and the transistors' share (None: neglected). Tuned at
+    rise 0 by the law's trimmer setting.
+    """
+
+    law: BuildLaw
+    nominal: Floats
+    coefficients: Coefficients
+    note_distances: Floats
+    transistors: TransistorDrift | None = None
+
+    def values(self, rise: ArrayLike) -> Floats:
+        """Part values (n, columns) at rises (n,), K; ValueError where a part would change beyond LARGEST_CHANGE."""
+        change = np.atleast_1d(finite_array("rise", rise))[:, None] * self.coefficients.row()
+        if np.abs(change).max(initial=0.0) > LARGEST_CHANGE:
+            worst = float(np.max(np.abs(rise)))
+            raise ValueError(f"rise must leave every part within {LARGEST_CHANGE:g} of its value; got {worst:g} K")
+        return np.asarray(self.nominal * (1.0 + change))
+
+    def oscillators(self, rise: ArrayLike) -> tuple[Floats, Floats]:
+        """Reference (n, 1) and variable oscillator (n, 1 + notes), Hz: hand at zero beat, then at each note."""
+        values = self.values(rise)
+        places = np.concatenate([[self.law.zero_beat], self.note_distances])
+        variable = self.law.variable_frequency(values, self.law.curve.capacitance(places))
+        reference = self.law.reference_frequency(values, self.law.trimmer_setting)
+        if self.transistors is None:
+            return reference, variable
+        warmer = np.atleast_1d(np.asarray(rise, dtype=np.float64))[:, None]
+        return reference + warmer * self.transistors.reference, variable + warmer * self.transistors.variable
+
+    def zero_beat_drift(self, rise: ArrayLike) -> Floats:
+        """Change of reference minus variable frequency, Hz (n,), with the hand at zero beat."""
+        (reference, variable), (first, start) = self.oscillators(rise), self.oscillators(0.0)
+        return np.asarray(reference[:, 0] - first[0, 0] - (variable[:, 0] - start[0, 0]))
+
+    def drift(self, rise: ArrayLike) -> Drift:
+        """The drift at rises (n,), K."""
+        steps = np.atleast_1d(finite_array("rise", rise))
+        reference, variable = self.oscillators(steps)
+        first, start = self.oscillators(0.0)
+        values = self.values(steps)
+        field = self.law.curve
+        transistor = 0.0 if self.transistors is None else steps[:, None] * self.transistors.variable[0]
+        capacitance = self.law.antenna_capacitance(values, reference - transistor)[:, 0]
+        lowest, highest = float(field.capacitances[-1]), float(field.capacitances[0])
+        inside = (capacitance >= lowest) & (capacitance <= highest)
+        return Drift(
+            rise=steps,
+            reference=reference[:, 0] - first[0, 0],
+            variable=variable[:, 0] - start[0, 0],
+            zero_beat=reference[:, 0] - first[0, 0] - (variable[:, 0] - start[0, 0]),
+            zero_beat_distance=np.where(inside, self.law.distance_of(capacitance), np.nan),
+            note_cents=_interval(self._beat(reference - variable[:, 1:]), self._beat(first - start[:, 1:])),
+        )
+
+    def note_change(self, begin: ArrayLike, end: float) -> Floats:
+        """Cents (n, notes) by which notes change from rises `begin` (n,) to `end`, K, zero beat set anew at `begin`."""
+        reference, variable = self.oscillators(begin)
+        last_reference, last_variable = self.oscillators(end)
+        shift = variable[:, :1] - reference
+        before = self._beat(reference + shift - variable[:, 1:])
+        return _interval(self._beat(last_reference + shift - last_variable[:, 1:]), before)
+
+    def _beat(self, offset: Floats) -> Floats:
+        """Pulled beat, Hz; 0 where locked."""
+        lock = self.law.lock_range
+        return np.sqrt(np.maximum((np.abs(offset) - lock) * (np.abs(offset) + lock), 0.0))
+
+
+def _interval(frequency: Floats, before: Floats) -> Floats:
+    heard = (frequency > 0.0) & (before > 0.0)
+    safe = np.where(heard, frequency, 1.0), np.where(heard, before, 1.0)
+    return np.where(heard, cents(*safe), np.nan)
+
+
+def warm_up_rise(time: ArrayLike, final_rise: float, time_constant: float) -> Floats:
+    """Rise, K, at times (s, >= 0) after switching on: final_rise (1 - exp(-t / tau))."""
+    elapsed = non_negative_array("time", time)
+    return np.asarray(-finite("final_rise", final_rise) * np.expm1(-elapsed / positive("time_constant", time_constant)))
+
+
+def hold_time(law: DriftLaw, final_rise: float, time_constant: float, hertz: float) -> float:
+    """Seconds after switching on from which a zero beat, set then, stays within `hertz` to the end of the warm-up."""
+    end = float(law.zero_beat_drift(final_rise)[0])
+
+    def excess(time: Floats) -> Floats:
+        left = end - law.zero_beat_drift(warm_up_rise(time, final_rise, time_constant))
+        return np.abs(left) - hertz
+
+    return _last_crossing(excess, time_constant, positive("hertz", hertz))
+
+
+def hold_time_of_note(law: DriftLaw, note: int, final_rise: float, time_constant: float, limit_cents: float) -> float:
+    """Seconds after switching on from which note number `note` of the law's, tuned then, stays within `limit_cents`."""
+    shares = law.transistors
+    if shares is not None:
+        shares = TransistorDrift(shares.reference, shares.variable[[0, note + 1]])
+    one = replace(law, note_distances=law.note_distances[note : note + 1], transistors=shares)
+
+    def excess(time: Floats) -> Floats:
+        change = one.note_change(warm_up_rise(time, final_rise, time_constant), final_rise)[:, 0]
+        return np.where(np.isnan(change), np.inf, np.abs(change)) - limit_cents
+
+    return _last_crossing(excess, time_constant, positive("limit_cents", limit_cents))
+
+
+def _last_crossing(excess: Callable[[Floats], Floats], time_constant: float, limit: float) -> float:
+    """The last time at which `excess` (of an array of times) falls through 0, s; 0 if it never exceeds it."""
+    times = time_constant * np.linspace(0.0, LONGEST_WAIT, TIME_POINTS)
+    over = excess(times)
+    above = np.flatnonzero(over > 0.0)
+    if not above.size:
+        return 0.0
+    if above[-1] == TIME_POINTS - 1:
+        raise ValueError(f"limit must be larger than what rounding leaves; got {limit:g}")
+    low, high = float(times[above[-1]]), float(times[above[-1] + 1])
+    if np.isinf(over[above[-1]]):
+        return high
+    return float(brentq(lambda time: float(excess(np.array([time]))[0]), low, high, xtol=1e-6 * time_constant))

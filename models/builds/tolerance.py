@@ -1,0 +1,311 @@
+"""What tolerances do to a design: seeded Monte-Carlo, worst case, root sum of squares, sensitivities, yield.
+
+Symbols: x_i relative deviation of part i, t_i its limit, s_i = dy/dx_i, sigma_i its standard deviation.
+
+    worst case   least and greatest outcome over all 2^k corners x_i = -t_i or +t_i
+    RSS          sqrt(sum (s_i t_i)^2), the limits added as squares
+    sigma        sqrt(sum (s_i sigma_i)^2); part i contributes (s_i sigma_i)^2 of it
+    uniform      sigma = t / sqrt(3)
+    normal       a normal with 3 sigma = t, cut at the limits (parts beyond are sorted out):
+                 sigma = (t / 3) sqrt(1 - 2 c phi(c) / (2 Phi(c) - 1)), c = 3     (cut normal distribution, textbook)
+
+Worst case, RSS and sigma are those of a build brought to zero beat, whatever that takes beyond its trimmer.
+RSS and sigma are linear estimates; the Monte-Carlo runs every build through the whole pitch law. A worst case at the
+corners is the true one wherever the outcome is monotone in each part. Parts are independent of one another.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
+
+from models.branch.loss import mode_starts
+from models.builds.build_law import OUTCOMES, QUANTITIES, BuildLaw, Outcomes, joined
+from models.checks import fraction, non_negative, one_of
+
+Floats = NDArray[np.float64]
+SCATTERS = ("uniform", "normal")
+CUT = 3.0  # sigmas at the limits
+CHUNK = 1024  # builds at a time: the tables of a chunk stay in a processor's cache
+STEP = 0.02  # of a part's limit, for the central differences
+ROUNDING = 1e-9
+MOST_CORNERS = 16  # parts; 2^16 corners take a second
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part that varies: the column it is in, its nominal value (SI), relative limit, how it scatters.
+
+    `bought`: can be had with a tighter limit. `label` names it to a person.
+    """
+
+    quantity: str
+    label: str
+    nominal: float
+    limit: float
+    scatter: str = "uniform"
+    bought: bool = True
+
+    def __post_init__(self) -> None:
+        one_of("quantity", self.quantity, QUANTITIES)
+        one_of("scatter", self.scatter, SCATTERS)
+        non_negative("nominal", self.nominal)
+        if fraction("limit", self.limit) == 1.0:
+            raise ValueError("limit must be < 1; got 1")
+
+    @property
+    def sigma(self) -> float:
+        """Standard deviation of the relative deviation."""
+        if self.scatter == "uniform":
+            return self.limit / math.sqrt(3.0)
+        density = math.exp(-0.5 * CUT**2) / math.sqrt(2.0 * math.pi)
+        return self.limit / CUT * math.sqrt(1.0 - 2.0 * CUT * density / float(2.0 * ndtr(CUT) - 1.0))
+
+    @property
+    def varies(self) -> bool:
+        """Whether there is such a part and it may be off."""
+        return self.nominal > 0.0 and self.limit > 0.0
+
+    def deviation(self, share: Floats) -> Floats:
+        """Relative deviation for uniform random numbers from 0 to 1 (the inverse of its distribution)."""
+        if self.scatter == "uniform":
+            return self.limit * (2.0 * share - 1.0)
+        below = ndtr(-CUT)
+        return np.asarray(self.limit / CUT * ndtri(below + share * (1.0 - 2.0 * below)))
+
+
+@dataclass(frozen=True, slots=True)
+class Goals:
+    """What one build must do: lowest note (Hz) or lower, highest or higher, unevenness (cents RMS); None: not asked."""
+
+    lowest: float | None = None
+    highest: float | None = None
+    unevenness: float | None = None
+
+    def met(self, outcomes: Outcomes) -> NDArray[np.bool_]:
+        """Whether each build reaches zero beat and meets every goal asked for (NaN meets none)."""
+        good = outcomes.reached.copy()
+        if self.lowest is not None:
+            good &= outcomes.lowest <= self.lowest
+        if self.highest is not None:
+            good &= outcomes.highest >= self.highest
+        if self.unevenness is not None:
+            good &= outcomes.unevenness <= self.unevenness
+        return good
+
+
+@dataclass(frozen=True, slots=True)
+class Sensitivity:
+    """One part's hold on one outcome: slope dy/dx (x relative), and its share of the outcome's variance."""
+
+    part: Part
+    slope: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class LinearEstimate:
+    """Linear estimates of one outcome: nominal value, RSS of the limits, sigma, and the parts, strongest first."""
+
+    outcome: str
+    nominal: float
+    rss: float
+    sigma: float
+    sensitivities: tuple[Sensitivity, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A design with parts that vary: the law all builds share, and one `Part` for each of QUANTITIES, in that order."""
+
+    law: BuildLaw
+    parts: tuple[Part, ...]
+
+    def __post_init__(self) -> None:
+        names = tuple(part.quantity for part in self.parts)
+        if names != QUANTITIES:
+            raise ValueError(f"parts must be one for each quantity in order; got {', '.join(names)}")
+
+    @property
+    def varying(self) -> tuple[Part, ...]:
+        """The parts that vary."""
+        return tuple(part for part in self.parts if part.varies)
+
+    def values(self, deviations: Floats) -> Floats:
+        """Part values (n, all) from relative deviations (n, varying)."""
+        factors = np.ones((deviations.shape[0], len(self.parts)))
+        factors[:, [part.varies for part in self.parts]] += deviations
+        return np.asarray(factors * np.array([part.nominal for part in self.parts]))
+
+    def nominal(self) -> Outcomes:
+        """The build with every part as written."""
+        return self.law.outcomes(self.values(np.zeros((1, len(self.varying)))))
+
+    def with_limit(self, quantity: str, limit: float) -> Trial:
+        """The same with one part bought to another limit."""
+        return replace(
+            self, parts=tuple(replace(part, limit=limit) if part.quantity == quantity else part for part in self.parts)
+        )
+
+
+def build_values(trial: Trial, builds: int, seed: int, chunk: int = CHUNK) -> Iterator[Floats]:
+    """Part values of random builds, `chunk` at a time. A seed gives the same builds, however they are divided."""
+    if isinstance(builds, bool) or builds < 1 or chunk < 1:
+        raise ValueError(f"builds must be >= 1; got {builds}")
+    random = np.random.default_rng(seed)
+    parts = trial.varying
+    for start in range(0, builds, chunk):
+        share = random.random((min(chunk, builds - start), len(parts)))
+        deviations = np.empty_like(share)
+        for column, part in enumerate(parts):
+            deviations[:, column] = part.deviation(share[:, column])
+        yield trial.values(deviations)
+
+
+def build_runs(trial: Trial, builds: int, seed: int, chunk: int = CHUNK) -> Iterator[Outcomes]:
+    """Outcomes of random builds, `chunk` at a time (see `build_values`)."""
+    for values in build_values(trial, builds, seed, chunk):
+        yield trial.law.outcomes(values)
+
+
+def other_mode_share(
+    trial: Trial, builds: int, seed: int, tank_resistance: float, branch_resistance: float
+) -> tuple[float, float, float]:
+    """Share of builds that start more easily in the other mode, hand at zero beat, with its 95 % interval.
+
+    Coils with these series resistances, ohm, in every build (see `models.branch.loss`). 0 without a series inductor.
+    """
+    found = []
+    capacitance = float(trial.law.curve.capacitance(trial.law.zero_beat))
+    for values in build_values(trial, builds, seed):
+        part = {name: values[:, place] for place, name in enumerate(QUANTITIES)}
+        if not part["branch_inductance"].any():
+            found.append(np.zeros(values.shape[0], dtype=np.bool_))
+            continue
+        tank = sum(part[f"variable_{name}"] for name in ("capacitance", "stray", "divider", "junction", "trimmer"))
+        low, high = mode_starts(
+            part["variable_inductance"],
+            tank,
+            part["branch_inductance"],
+            capacitance + part["antenna_stray"],
+            part["branch_self_capacitance"],
+            tank_resistance,
+            branch_resistance,
+        ).conductances
+        found.append(np.asarray(high < low if trial.law.mode == "low" else low < high))
+    return share_of(np.concatenate(found))
+
+
+def reached_by_both(trial: Trial, builds: int, seed: int, ends: tuple[float, float]) -> tuple[float, float, float]:
+    """Share of the builds of `build_runs` that reach zero beat with the variable oscillator's trimmer turned too, with
+    its 95 % interval.
+
+    ends: that trimmer all out and all in, over its nominal setting; both ends scatter alike. The variable frequency
+    falls as the trimmer goes in, so the reference's settings wanted are those between the ones wanted at the two ends.
+    """
+    column = QUANTITIES.index("variable_trimmer")
+    place, found = trial.law.curve.capacitance([trial.law.zero_beat]), []
+    for values in build_values(trial, builds, seed):
+        wanted = []
+        for end in ends:
+            turned = values.copy()
+            turned[:, column] *= end
+            wanted.append(trial.law.needed_setting(turned, trial.law.variable_frequency(turned, place))[:, 0])
+        found.append((np.minimum(*wanted) <= 1.0) & (np.maximum(*wanted) >= 0.0))
+    return share_of(np.concatenate(found))
+
+
+def monte_carlo(trial: Trial, builds: int, seed: int) -> Outcomes:
+    """Outcomes of `builds` random builds."""
+    return joined(build_runs(trial, builds, seed))
+
+
+def worst_cases(trial: Trial) -> dict[str, tuple[float, float]]:
+    """Least and greatest of every outcome over all corners of the limits; NaN where no corner has the outcome.
+
+    ValueError for more than MOST_CORNERS varying parts.
+    """
+    limits = np.array([part.limit for part in trial.varying])
+    if limits.size > MOST_CORNERS:
+        raise ValueError(f"a worst case takes at most {MOST_CORNERS} varying parts; got {limits.size}")
+    patterns = np.arange(2**limits.size)
+    corners: list[Outcomes] = []
+    for start in range(0, patterns.size, CHUNK):
+        signs = 2.0 * ((patterns[start : start + CHUNK, None] >> np.arange(limits.size)) & 1) - 1.0
+        corners.append(trial.law.outcomes(trial.values(signs * limits), always_tuned=True))
+    found = joined(corners)
+    return {name: _extremes(getattr(found, name)) for name in OUTCOMES}
+
+
+def linear_estimates(trial: Trial) -> tuple[LinearEstimate, ...]:
+    """Sensitivities by central differences, with RSS and sigma, for every outcome; NaN where the nominal has none."""
+    parts = trial.varying
+    steps = STEP * np.array([part.limit for part in parts])
+    moved = trial.law.outcomes(trial.values(np.concatenate([np.diag(steps), -np.diag(steps)])), always_tuned=True)
+    nominal = trial.law.outcomes(trial.values(np.zeros((1, len(parts)))), always_tuned=True)
+    return tuple(
+        _estimate(name, parts, steps, getattr(moved, name), float(getattr(nominal, name)[0])) for name in OUTCOMES
+    )
+
+
+def _estimate(name: str, parts: Sequence[Part], steps: Floats, moved: Floats, nominal: float) -> LinearEstimate:
+    slopes = (moved[: len(parts)] - moved[len(parts) :]) / (2.0 * steps)
+    limits, sigmas = np.array([part.limit for part in parts]), np.array([part.sigma for part in parts])
+    variances = (slopes * sigmas) ** 2
+    variance = float(variances.sum())
+    held = variance <= (ROUNDING * nominal) ** 2  # tuned away: what is left is rounding
+    shares = np.zeros_like(variances) if held else variances / variance
+    order = np.argsort(-shares, kind="stable")
+    return LinearEstimate(
+        outcome=name,
+        nominal=nominal,
+        rss=float(np.sqrt(((slopes * limits) ** 2).sum())),
+        sigma=math.sqrt(variance) if variance >= 0.0 else math.nan,
+        sensitivities=tuple(Sensitivity(parts[i], float(slopes[i]), float(shares[i])) for i in order),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Tighter:
+    """One part bought to half its limit: share of builds that reach zero beat, and that are good, then."""
+
+    part: Part
+    limit: float
+    reached: float
+    good: float
+
+
+def tighter_parts(trial: Trial, goals: Goals, builds: int, seed: int) -> tuple[Tighter, ...]:
+    """Every bought part to half its limit, the others as they are, on the same random builds; the best first."""
+    found = []
+    for part in trial.varying:
+        if part.bought:
+            run = monte_carlo(trial.with_limit(part.quantity, 0.5 * part.limit), builds, seed)
+            found.append(Tighter(part, 0.5 * part.limit, share_of(run.reached)[0], share_of(goals.met(run))[0]))
+    return tuple(sorted(found, key=lambda choice: (-choice.good, -choice.reached)))
+
+
+def share_of(met: NDArray[np.bool_]) -> tuple[float, float, float]:
+    """Share of True with the ends of its 95 % interval.
+
+    E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209: (p + z^2/2n -+ z sqrt(p(1-p)/n + z^2/4n^2)) / (1 + z^2/n).
+    ValueError for no builds at all.
+    """
+    count = met.size
+    if count == 0:
+        raise ValueError("share must be of 1 build or more; got 0")
+    share, z = float(met.mean()), float(ndtri(0.975))
+    middle = share + z * z / (2.0 * count)
+    half = z * math.sqrt(share * (1.0 - share) / count + (z / (2.0 * count)) ** 2)
+    scale = 1.0 + z * z / count
+    return share, max(0.0, (middle - half) / scale), min(1.0, (middle + half) / scale)
+
+
+def _extremes(values: Floats) -> tuple[float, float]:
+    known = values[~np.isnan(values)]
+    return (float(known.min()), float(known.max())) if known.size else (math.nan, math.nan)

@@ -1,0 +1,228 @@
+"""The oscillator integrated in time from switch-on: the independent check of harmonic balance, and the virtual scope.
+
+The same equations of the parts, solved another way: C(x) dx/dt = s - G x - A i(A^T x), where C(x) holds the linear
+capacitances and inductances and the slopes of the junction charges; x are node voltages and inductor currents. The
+supply is off (all states zero) and steps to its voltage at t = 0. Integrator: LSODA (scipy), which switches between
+Adams and stiff backward-differentiation formulas.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.integrate import solve_ivp
+
+from models.checks import finite, non_negative, positive
+from models.circuit.common_base import ANTENNA_CURRENT, COLD, COLLECTOR, TANK_CURRENT, OscillatorCircuit, network
+from models.circuit.network import Network
+from models.circuit.oscillator import SteadyState
+from models.circuit.small_signal import small_signal
+from models.circuit.transistor import TransistorPorts
+
+Array = NDArray[np.float64]
+
+POINTS_PER_CYCLE = 64
+ABSOLUTE_TOLERANCE = 1e-9
+"""V; currents of inductors are scaled by CURRENT_SCALE."""
+CURRENT_SCALE = 1e-3
+CURRENTS = (TANK_CURRENT, ANTENNA_CURRENT)
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """A run: times (m,), s, equally spaced, and states (n, m), V and A, of the nodes `names`."""
+
+    times: Array
+    states: Array
+    names: tuple[str, ...]
+
+    def voltage(self, name: str) -> Array:
+        """Return one state against time, or "tank": collector over cold end."""
+        if name == "tank":
+            return self.voltage(COLLECTOR) - self.voltage(COLD)
+        state: Array = self.states[self.names.index(name)]
+        return state
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """Readings on the settled tail of a trace.
+
+    frequency Hz; amplitude: peak fundamental of the tank voltage, V; peak_to_peak of the collector, V; startup_time:
+    s from the start of the trace until the swing first reaches 90 % of its final value; frequency_drift: relative
+    change of frequency and amplitude_drift of amplitude between the two halves of the tail.
+    """
+
+    frequency: float
+    amplitude: float
+    peak_to_peak: float
+    startup_time: float
+    frequency_drift: float
+    amplitude_drift: float
+
+
+def state_derivative(linear: Network, ports: TransistorPorts) -> Callable[[float, Array], Array]:
+    """Return the function (t, x) -> dx/dt. The junction capacitances enter by the Woodbury identity (2 x 2)."""
+    # a constant part of the junction capacitances joins the linear ones, so that every node holds charge
+    held = junction_floor(ports)
+    inverse = np.linalg.inv(linear.capacitance + linear.ports @ np.diag(held) @ linear.ports.T)
+    entry = inverse @ linear.ports  # (n, 2)
+    (e00, e01), (e10, e11) = (linear.ports.T @ entry).tolist()
+    free_rate, push = -inverse @ linear.conductance, inverse @ linear.source
+    # one product gives the port voltages, their rate and the rate of all states without the device
+    sense = linear.ports.T
+    stacked = np.concatenate([sense, sense @ free_rate, free_rate])
+    offset = np.concatenate([np.zeros(2), sense @ push, push])
+    evaluate = ports.currents_and_capacitances
+
+    def derivative(_: float, states: Array) -> Array:
+        known = stacked @ states + offset
+        current, junction = evaluate(known[:2])
+        (i0,), (i1,) = current.tolist()
+        (c0,), (c1,) = (junction - held[:, None]).tolist()
+        r0, r1 = known[2:4].tolist()
+        # the port voltages move by u = r - E (i + c u): solve (1 + E c) u = r - E i
+        r0, r1 = r0 - e00 * i0 - e01 * i1, r1 - e10 * i0 - e11 * i1
+        m00, m01, m10, m11 = 1.0 + e00 * c0, e01 * c1, e10 * c0, 1.0 + e11 * c1
+        determinant = m00 * m11 - m01 * m10
+        u0, u1 = (m11 * r0 - m01 * r1) / determinant, (m00 * r1 - m10 * r0) / determinant
+        result: Array = known[4:] - entry @ np.array((i0 + c0 * u0, i1 + c1 * u1))
+        return result
+
+    return derivative
+
+
+def junction_floor(ports: TransistorPorts) -> Array:
+    """Return a constant share of the two junction capacitances, F: those at 10 V reverse (any other would do)."""
+    floor: Array = ports.currents_and_capacitances(np.array([-10.0, -10.0]))[1][:, 0]
+    return floor
+
+
+def simulate(
+    circuit: OscillatorCircuit,
+    duration: float,
+    *,
+    start: SteadyState | Array | None = None,
+    disturbance: float = 0.0,
+    keep_from: float = 0.0,
+    frequency: float | None = None,
+    relative_tolerance: float = 1e-8,
+) -> Trace:
+    """Integrate `circuit` for `duration`, s.
+
+    start None: from switch-on, everything at 0. A SteadyState: its states at t = 0, the alternating part enlarged by
+    the relative `disturbance`, so that the run has to find its own way back. An array (n,): these states.
+    keep_from: earliest time kept, s. frequency: sets the spacing of the trace (POINTS_PER_CYCLE; default from
+    inductance and capacitance). Raises ValueError when the integrator gives up.
+    """
+    duration = positive("duration", duration)
+    non_negative("keep_from", keep_from)
+    finite("disturbance", disturbance)
+    positive("relative_tolerance", relative_tolerance)
+    linear = network(circuit)
+    derivative = state_derivative(linear, TransistorPorts(circuit.transistor))
+    if frequency is None:
+        frequency = 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
+    first = _start(start, len(linear.names), disturbance)
+    spacing = 1.0 / (POINTS_PER_CYCLE * positive("frequency", frequency))
+    count = math.floor((duration - keep_from) / spacing)
+    if count < 2:
+        raise ValueError(f"duration {duration:g} s leaves nothing to keep after {keep_from:g} s")
+    times = keep_from + spacing * np.arange(count + 1)
+    scale = np.array([CURRENT_SCALE if name in CURRENTS else 1.0 for name in linear.names])
+    result = solve_ivp(
+        derivative,
+        (0.0, float(times[-1])),
+        first,
+        method="LSODA",
+        t_eval=times,
+        rtol=relative_tolerance,
+        atol=ABSOLUTE_TOLERANCE * scale,
+        max_step=0.1 / frequency,
+    )
+    if not result.success:
+        raise ValueError(f"transient: the integrator stopped at {result.t[-1]:g} s: {result.message}")
+    return Trace(result.t, result.y, linear.names)
+
+
+def run_length(expected: SteadyState, cycles: int = 60) -> float:
+    """Return a duration, s, from switch-on that lets the slowest disturbance of `expected` fall to exp(-8), growth from
+    rest included (12 growth times for the tank to come up), and leaves `cycles` to read. An estimate: `measure`
+    checks it.
+    """
+    growth = small_signal(expected.circuit).growth_rate
+    return 8.0 * expected.settling_time + 12.0 / growth + cycles / expected.frequency
+
+
+def _start(start: SteadyState | Array | None, size: int, disturbance: float) -> Array:
+    if start is None:
+        return np.zeros(size)
+    if isinstance(start, SteadyState):
+        if start.spectra.shape[0] != size:
+            raise ValueError("transient: the steady state given as start belongs to a circuit with other parts")
+        alternating: Array = 2.0 * start.spectra[:, 1:].sum(axis=1).real
+        rest: Array = start.spectra[:, 0].real + (1.0 + disturbance) * alternating
+        return rest
+    return np.asarray(start, dtype=np.float64)
+
+
+def crossings(times: Array, values: Array, level: float) -> Array:
+    """Return the instants, s, at which `values` rise through `level`, by the cubic through four samples (Newton)."""
+    above = values - level
+    rising = np.flatnonzero((above[:-1] < 0.0) & (above[1:] >= 0.0))
+    rising = rising[(rising >= 1) & (rising + 2 < len(above))]
+    a, b, c, d = (above[rising + shift] for shift in (-1, 0, 1, 2))
+    # Lagrange cubic on the nodes -1, 0, 1, 2 as a polynomial in u (0 at the sample before the crossing)
+    second, third = 0.5 * (a + c) - b, (d - a + 3.0 * (b - c)) / 6.0
+    linear = c - b - second - third
+    u = -b / (c - b)
+    for _ in range(6):
+        u = u - (b + u * (linear + u * (second + u * third))) / (linear + u * (2.0 * second + 3.0 * u * third))
+    found: Array = times[rising] + u * (times[1] - times[0])
+    return found
+
+
+def _period_and_amplitude(times: Array, values: Array) -> tuple[float, float]:
+    """Return the mean period, s (least squares through all crossings), and the fundamental's peak, V."""
+    instants = crossings(times, values, float(values.mean()))
+    if len(instants) < 4:
+        raise ValueError("transient: fewer than four cycles: it does not oscillate, or the run is too short")
+    period, _ = np.polynomial.polynomial.polyfit(np.arange(len(instants)), instants - instants[0], 1)[::-1]
+    inside = (times >= instants[0]) & (times <= instants[-1])
+    phase = 2.0 * np.pi * (times[inside] - instants[0]) / period
+    basis = np.stack([np.ones_like(phase), *(part(n * phase) for n in (1, 2, 3) for part in (np.cos, np.sin))])
+    fitted = np.linalg.lstsq(basis.T, values[inside], rcond=None)[0]
+    return float(period), float(np.hypot(fitted[1], fitted[2]))
+
+
+def measure(trace: Trace, cycles: int = 60, allowed_drift: float | None = 5e-6) -> Measurement:
+    """Read frequency, amplitude and start-up time off a trace, on its last `cycles` cycles.
+
+    allowed_drift: largest relative difference of frequency between the halves of the tail (None: any). Raises
+    ValueError when there is no oscillation, or when it has not settled.
+    """
+    tank = trace.voltage("tank")
+    span = trace.times[1] - trace.times[0]
+    tail = slice(max(0, len(tank) - cycles * POINTS_PER_CYCLE), None)
+    times, values = trace.times[tail], tank[tail]
+    middle = len(times) // 2
+    period, amplitude = _period_and_amplitude(times, values)
+    early, late = (_period_and_amplitude(times[part], values[part]) for part in (slice(middle), slice(middle, None)))
+    drift = early[0] / late[0] - 1.0
+    if allowed_drift is not None and abs(drift) > allowed_drift:
+        raise ValueError(f"transient: not settled, the frequency still moves by {drift * 1e6:.2g} ppm; run it longer")
+    collector = trace.voltage(COLLECTOR)[tail]
+    peaks = np.abs(tank[: len(tank) // POINTS_PER_CYCLE * POINTS_PER_CYCLE]).reshape(-1, POINTS_PER_CYCLE).max(axis=1)
+    reached = int(np.argmax(peaks >= 0.9 * float(np.abs(values).max())))
+    return Measurement(
+        frequency=1.0 / period,
+        amplitude=amplitude,
+        peak_to_peak=float(collector.max() - collector.min()),
+        startup_time=float(trace.times[0] + reached * POINTS_PER_CYCLE * span),
+        frequency_drift=drift,
+        amplitude_drift=late[1] / early[1] - 1.0,
+    )

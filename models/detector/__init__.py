@@ -1,0 +1,1 @@
+"""Detectors: memoryless kinds, and the diode with its RC."""

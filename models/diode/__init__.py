@@ -1,1 +1,0 @@
-"""The diode detector with its RC."""

@@ -1,0 +1,1 @@
+"""What each command computes: from the workbench and readings to figures."""

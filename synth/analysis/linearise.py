@@ -1,0 +1,368 @@
+"""A design on the bench for a straighter pitch field: what its parts allow, the search, and the better design."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from models.branch.tapped_coil import Tap
+from models.preferred_values import nearest, nearest_pair
+from models.straight.build_spread import Spread, Tolerances, spread, tuned_rms
+from models.straight.buyable_field import TankParts
+from models.straight.evenness import Candidates, FieldTable, Goal
+from models.straight.plan import JUDGE_BUILDS, Option, Plan, Task, make_plan, ranked
+from models.straight.search import Parts, Progress
+from models.tank import required_capacitance
+from synth.build.assembly import tank_in
+from synth.build.circuit_assembly import circuit_of
+from synth.build.workbench import Workpiece, open_loaded
+from synth.designs.quantity import format_quantity
+from synth.designs.sections import BranchSection, Design, ReferenceSection
+from synth.errors import DesignError
+
+CHOKE_SELF_CAPACITANCE = 4e-12  # F, of one choke of some mH: rule of thumb, from memory; it hardly goes with the value
+JOINT_STRAY = 0.5e-12  # F to earth at each joint of two chokes: our assumption for parts in the air above a board
+SMALLEST_CAPACITOR = 10e-12  # F, that is worth fitting across a tank
+SMALLEST_PARALLEL = 1e-12  # F, beside another
+STRAY_MULTIPLE = 30.0  # a tank has at least this times the spread of its stray: that then moves it by 1/60 of its pitch
+LOW_FREQUENCY_BAND = (30e3, 300e3)  # Hz: LF of the ITU Radio Regulations
+FREE_CARRIERS = (30e3, 500e3)  # Hz, of the search that tells what the bounds cost
+TRIMMER_SHARE = 0.1  # of the tank that its trimmer must span, to make up for preferred values and tolerances
+ANY_TANK = 2e-9  # F, most a tank without a trimmer may have
+POLISH_ROUNDS, POLISH_STEP, POLISH_GAIN = 4, 0.08, 0.05  # trimmer's turn; cents that are worth a new setting
+BODY_ROOM = 0.08  # m between zero beat and the player's axis
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the person asks for: notes Hz, reach m, share of it to fill, series, tolerances, seed."""
+
+    low_frequency: float
+    high_frequency: float
+    near: float
+    far: float
+    fill: float = 0.6
+    series: str = "E24"
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    seed: int = 1
+    choke_self_capacitance: float = CHOKE_SELF_CAPACITANCE
+    carriers: tuple[float, float] = LOW_FREQUENCY_BAND
+    stray_multiple: float = STRAY_MULTIPLE
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """One option of a [circuit] design: cents RMS by the lossless law of the search, by the solved circuit, and after
+    the trimmer was turned for the straightest field of that (with the setting); and why not, where it does not run.
+    """
+
+    label: str
+    place: str
+    lossless_cents: float | None
+    circuit_cents: float | None
+    polished_cents: float | None = None
+    polished_trimmer: float | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """A finished search: before and after as workpieces, the plan, which option was taken, and what was searched."""
+
+    before: Workpiece
+    after: Workpiece
+    plan: Plan
+    chosen: Option
+    choice: str
+    task: Task
+    before_builds: Spread | None
+    refused: tuple[str, ...] = ()
+    solved: tuple[Solved, ...] = ()
+
+
+def improve(workpiece: Workpiece, wishes: Wishes, choice: str, progress: Progress) -> Outcome:
+    """Search, and assemble the better design; `choice` is "robust" or "nominal". DesignError where nothing is found."""
+    task = task_of(workpiece, wishes)
+    table = FieldTable(workpiece.instrument.curve)
+    plan = make_plan(table, task, progress)
+    if plan is None:
+        raise DesignError(
+            f"{workpiece.design.name}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "
+            f"over {100 * wishes.fill:.0f} % of {_cm(wishes.near)} to {_cm(wishes.far)} with carriers of "
+            f"{_hz(wishes.carriers[0])} to {_hz(wishes.carriers[1])} and a tank of "
+            f"{format_quantity(task.parts.least_tank_capacitance, 'F', 3)} or more; allow fewer notes, a wider reach, "
+            "a smaller --fill, more with --carrier, or a smaller --stray-multiple"
+        )
+    chosen, after, refused = _first_that_runs(workpiece, task, ranked(plan, choice))
+    builds = _builds_before(workpiece, table, task)
+    solved: tuple[Solved, ...] = ()
+    if workpiece.design.law == "circuit":
+        after, solved = _solved(workpiece, after, table, plan, chosen, task)
+    return Outcome(workpiece, after, plan, chosen, choice, task, builds, refused, solved)
+
+
+def _first_that_runs(
+    workpiece: Workpiece, task: Task, options: list[Option]
+) -> tuple[Option, Workpiece, tuple[str, ...]]:
+    """The first option that can be assembled (a [circuit] may refuse one), and what was said of those before it."""
+    refused: list[str] = []
+    for option in options:
+        try:
+            return option, open_loaded(better_design(workpiece, task, option)), tuple(refused)
+        except DesignError as error:
+            refused.append(f"{option.point.solution.place.name} was passed over: {error}")
+    raise DesignError(f"{workpiece.design.name}: no straighter field runs with its circuit\n" + "\n".join(refused))
+
+
+def task_of(workpiece: Workpiece, wishes: Wishes) -> Task:
+    """The search that fits the design: its stray, trimmers, coil quality and coupling stay as they are."""
+    design, instrument = workpiece.design, workpiece.instrument
+    curve, section = instrument.curve, design.variable
+    if wishes.near < curve.nearest or wishes.far > curve.farthest:
+        raise DesignError(f"--reach: the hand field is known from {_cm(curve.nearest)} to {_cm(curve.farthest)}")
+    farthest = min(curve.farthest, design.player.stand_distance - BODY_ROOM)
+    if wishes.far >= farthest:
+        raise DesignError(f"--reach: zero beat must lie beyond it, and at {_cm(farthest)} the player's body begins")
+    tank = tank_in(design, "variable")
+    fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
+    around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
+    span = around.maximum - around.minimum
+    free_least = fixed + 0.5 * (around.minimum + around.maximum) + SMALLEST_CAPACITOR
+    least = max(free_least, wishes.stray_multiple * wishes.tolerances.stray * _uncertain(design, fixed))
+    parts = Parts(
+        choke_self_capacitance=wishes.choke_self_capacitance,
+        tap_stray=JOINT_STRAY,
+        antenna_stray=design.antenna.stray,
+        least_tank_capacitance=least,
+        most_tank_capacitance=max(span / TRIMMER_SHARE if span else ANY_TANK, 2.0 * least),
+        tank_q=section.quality_factor,
+        branch_q=60.0 if design.branch is None else design.branch.quality_factor,
+        lowest_carrier=wishes.carriers[0],
+        highest_carrier=wishes.carriers[1],
+        tap_coupling=section.tap_coupling,
+    )
+    free = replace(
+        parts,
+        least_tank_capacitance=free_least,
+        lowest_carrier=min(wishes.carriers[0], FREE_CARRIERS[0]),
+        highest_carrier=max(wishes.carriers[1], FREE_CARRIERS[1]),
+    )
+    goal = Goal(
+        wishes.low_frequency,
+        wishes.high_frequency,
+        wishes.near,
+        wishes.far,
+        wishes.fill,
+        instrument.lock_range,
+        farthest,
+    )
+    asked = None if free == parts else free
+    return Task(goal, parts, around, wishes.series, wishes.tolerances, wishes.seed, asked)
+
+
+def _uncertain(design: Design, fixed: float) -> float:
+    """Of what stands `fixed` across the variable tank, F: stray, the coil's own and the transistor's junction; not the
+    feedback capacitors of a [circuit], which are bought.
+    """
+    if design.circuit is None:
+        return fixed
+    circuit = circuit_of(design, "variable")
+    return fixed - (circuit.tank_capacitance - circuit.across_tank)
+
+
+def better_design(workpiece: Workpiece, task: Task, option: Option) -> Design:
+    """The design with the parts of an option. A chain of chokes is written as the one coil and the strays that equal it
+    at the working frequency (`models.branch.choke_chain`), and named in the description.
+    """
+    design, solution = workpiece.design, option.point.solution
+    rows = solution.candidates(task.parts)
+    end_stray = float(rows.antenna_stray[0]) - task.parts.antenna_stray
+    tap = Tap(solution.place.tap, task.parts.tap_coupling)
+    branch = None
+    if solution.place.chokes:
+        plain = replace(solution, place=replace(solution.place, tap=1.0)).candidates(task.parts)
+        inductance = solution.choke_inductance if solution.place.chokes == 1 else float(plain.branch_inductance[0])
+        branch = BranchSection(inductance, task.parts.branch_q, float(plain.self_capacitance[0]))
+    section = design.variable
+    variable = replace(
+        section,
+        inductance=solution.tank_inductance,
+        capacitance=option.option.capacitor,
+        stray=section.stray + end_stray * tap.ratio**2,
+        trimmer=option.option.trimmer,
+        tap=tap.turns,
+        tap_coupling=tap.coupling,
+    )
+    goal = task.goal
+    reference_frequency = option.point.carrier + float(np.hypot(goal.low_frequency, goal.lock_range))
+    reference = _reference(design, solution.tank_inductance, reference_frequency, task.series)
+    parts = f"{parts_text(option)}{reference_text(reference.capacitance, task.series)}"
+    about = replace(
+        design.about,
+        name=f"{design.name} evened"[:80],
+        description=f"{design.about.description}\n{parts}".strip()[:2000],
+    )
+    return replace(
+        design,
+        about=about,
+        variable=variable,
+        branch=branch,
+        reference=reference,
+        antenna=replace(design.antenna, stray=design.antenna.stray + end_stray),
+        tuning=replace(design.tuning, zero_beat=round(option.point.zero_beat, 4), mode=solution.place.mode),
+    )
+
+
+def parts_text(option: Option) -> str:
+    """The parts in words."""
+    solution = option.point.solution
+    tank = (
+        f"Tank {format_quantity(solution.tank_inductance, 'H')} with {format_quantity(option.option.capacitor, 'F')} "
+        f"and the trimmer at {option.option.trimmer:.2f}"
+    )
+    if solution.place.chokes == 0:
+        return f"{tank}; the antenna directly on it."
+    if solution.place.tap != 1.0:
+        tank = f"{tank}, the coil tapped at {100.0 * solution.place.tap:.3g} % of its turns from the earthed end"
+    choke = format_quantity(solution.choke_inductance, "H")
+    count = solution.place.chokes
+    if count == 1:
+        return f"{tank}; one choke of {choke} from there to the antenna, {solution.place.mode} mode."
+    return (
+        f"{tank}; {count} chokes of {choke} in series from there to the antenna, {solution.place.mode} mode. [branch] "
+        "and the strays are what equals that chain at the working frequency."
+    )
+
+
+def _reference(design: Design, inductance: float, frequency: float, series: str) -> ReferenceSection:
+    """The reference with the same coil as the variable tank and the preferred capacitor its trimmer can make up for, or
+    two in parallel where the trimmer is smaller than the step from one preferred value to the next.
+    """
+    section = design.reference
+    tank = tank_in(design, "reference")
+    fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
+    needed = float(required_capacitance(inductance, frequency))
+    around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
+    capacitor, trimmer = around.fitted(needed, series)
+    if abs(around.total(capacitor, trimmer) - needed) > 1e-6 * needed:
+        middle = needed - around.total(0.0, 0.5)
+        if middle >= 2.0 * SMALLEST_PARALLEL:
+            capacitor = float(f"{sum(nearest_pair(series, middle, SMALLEST_PARALLEL)):.9g}")
+            span = around.maximum - around.minimum
+            trimmer = min(max(0.5 + (middle - capacitor) / span, 0.0), 1.0) if span else 0.5
+    return replace(section, inductance=inductance, capacitance=capacitor, trimmer=trimmer)
+
+
+def reference_text(capacitance: float, series: str) -> str:
+    """What the reference's capacitor, F, is made of, where it is no preferred value: a sentence to follow others."""
+    if abs(nearest(series, capacitance) / capacitance - 1.0) < 1e-6:
+        return ""
+    large, small = (format_quantity(part, "F") for part in nearest_pair(series, capacitance, SMALLEST_PARALLEL))
+    return (
+        f" The reference's capacitor is {large} with {small} in parallel: its trimmer alone does not bridge the "
+        "step between preferred values."
+    )
+
+
+def _rows_before(workpiece: Workpiece, zero_beat: float) -> Candidates:
+    """The design as it came, as the search sees a circuit."""
+    instrument, branch = workpiece.instrument, workpiece.instrument.branch
+    tank = instrument.variable_tank
+    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
+    return Candidates(
+        tank_inductance=np.array([tank.inductance]),
+        tank_capacitance=np.array([tank.total_capacitance]),
+        branch_inductance=np.array([inductance]),
+        self_capacitance=np.array([own]),
+        antenna_stray=np.array([instrument.antenna_stray]),
+        low_distance=np.array([zero_beat]),
+        mode=instrument.mode,
+    )
+
+
+def _builds_before(workpiece: Workpiece, table: FieldTable, task: Task) -> Spread | None:
+    """The builds of the design as it came, or None without zero beat in the field."""
+    zero_beat = workpiece.field.zero_beat_distance
+    if zero_beat is None:
+        return None
+    factors = task.tolerances.factors(JUDGE_BUILDS, task.seed + 1)
+    return spread(table, task.goal, _rows_before(workpiece, zero_beat), np.array([zero_beat]), factors)
+
+
+def _solved(
+    workpiece: Workpiece, after: Workpiece, table: FieldTable, plan: Plan, chosen: Option, task: Task
+) -> tuple[Workpiece, tuple[Solved, ...]]:
+    """What the circuit makes of the options that a lossless law found; the chosen one with its trimmer turned anew."""
+    zero_beat = workpiece.field.zero_beat_distance
+    lossless = None
+    if zero_beat is not None:
+        found = float(tuned_rms(table, task.goal, _rows_before(workpiece, zero_beat), np.array([zero_beat]))[0])
+        lossless = found if np.isfinite(found) else None
+    rows = [Solved("before", "as it came", lossless, _cents(workpiece, task))]
+    for label, option in (("straightest", plan.nominal), ("robust", plan.robust)):
+        if option == chosen:
+            continue
+        place, plain = option.point.solution.place.name, option.point.rms_cents
+        try:
+            piece = open_loaded(better_design(workpiece, task, option))
+        except DesignError as error:
+            rows.append(Solved(label, place, plain, None, why=" ".join(str(error).split())))
+            continue
+        rows.append(Solved(label, place, plain, _cents(piece, task)))
+    first = _cents(after, task)
+    turned = _polished(after, task)
+    better = _cents(turned, task)
+    if first is None or better is None or better > first - POLISH_GAIN:
+        turned, better = after, None
+    trimmer = None if better is None else turned.design.variable.trimmer
+    place = chosen.point.solution.place.name
+    rows.append(Solved("written", place, chosen.point.rms_cents, first, better, trimmer))
+    return turned, tuple(rows)
+
+
+def _cents(piece: Workpiece, task: Task) -> float | None:
+    """Cents RMS of a workpiece over the goal's notes; None where it does not play them."""
+    notes = [task.goal.low_frequency, task.goal.high_frequency]
+    if piece.field.playable_near is None or not bool(piece.field.reaches(notes).all()):
+        return None
+    return float(piece.field.linearity_error_between(*notes))
+
+
+def _polished(after: Workpiece, task: Task) -> Workpiece:
+    """The straightest of some settings of the variable trimmer around the written one, zero beat where it was; the
+    circuit is solved anew for each.
+    """
+    section, best, cents = after.design.variable, after, _cents(after, task)
+    if section.trimmer_maximum == section.trimmer_minimum or cents is None:
+        return after
+    step = POLISH_STEP
+    for _ in range(POLISH_ROUNDS):
+        middle = best.design.variable.trimmer
+        for trimmer in (middle - step, middle + step):
+            if not 0.0 <= trimmer <= 1.0:
+                continue
+            variable = replace(section, trimmer=round(trimmer, 4))
+            try:
+                piece = open_loaded(replace(after.design, variable=variable))
+            except DesignError:
+                continue
+            found = _cents(piece, task)
+            if found is not None and found < cents and not _out_of_reach(piece):
+                best, cents = piece, found
+        step *= 0.5
+    return best
+
+
+def _out_of_reach(piece: Workpiece) -> bool:
+    """Whether the reference's trimmer does not bring zero beat where it is asked for."""
+    wanted, found = piece.design.tuning.zero_beat, piece.field.zero_beat_distance
+    return wanted is None or found is None or abs(found - wanted) > 1e-3
+
+
+def _hz(frequency: float) -> str:
+    return format_quantity(frequency, "Hz")
+
+
+def _cm(distance: float) -> str:
+    return f"{100.0 * distance:.1f} cm"

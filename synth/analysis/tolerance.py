@@ -1,0 +1,180 @@
+"""From a design to what tolerances and temperature act on: the parts with their limits and the law all builds share."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from models.builds.build_law import QUANTITIES, BuildLaw
+from models.builds.tolerance import Goals, Part, Trial
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.oscillator import steady_state
+from models.circuit.variable_oscillator import with_antenna
+from synth.build.circuit_assembly import circuit_of, with_trimmer
+from synth.build.workbench import Workpiece
+from synth.designs.sections import GoalsSection, TolerancesSection
+from synth.errors import DesignError
+
+CORRECTION_POINTS = 201
+LABELS = {
+    "variable_inductance": "variable coil",
+    "variable_capacitance": "variable capacitor",
+    "variable_stray": "variable stray",
+    "variable_divider": "variable divider",
+    "variable_junction": "variable transistor",
+    "variable_trimmer": "variable trimmer",
+    "branch_inductance": "series inductor",
+    "branch_self_capacitance": "series inductor's winding",
+    "antenna_stray": "antenna stray",
+    "reference_inductance": "reference coil",
+    "reference_capacitance": "reference capacitor",
+    "reference_stray": "reference stray",
+    "reference_divider": "reference divider",
+    "reference_junction": "reference transistor",
+    "reference_trimmer": "reference trimmer",
+}
+SPREADS = frozenset({"stray", "junction", "antenna_stray"})
+
+
+def goals_of(workpiece: Workpiece) -> GoalsSection:
+    """The goals of the design, or what a design without any is read by."""
+    return workpiece.design.goals or GoalsSection()
+
+
+def build_goals(workpiece: Workpiece) -> Goals:
+    """What one build must do."""
+    goals = goals_of(workpiece)
+    return Goals(goals.lowest, goals.highest, goals.unevenness)
+
+
+def trial_of(workpiece: Workpiece) -> Trial:
+    """The parts of a design with their limits and the law its builds share.
+
+    Raises DesignError for a design without tuning.zero_beat, whose pitch falls as the hand comes nearer, or whose goals
+    lie outside the hand field.
+    """
+    design, name = workpiece.design, workpiece.design.name
+    if design.tuning.zero_beat is None:
+        raise DesignError(f'{name}: builds are tuned by their zero beat; add zero_beat = "50 cm" or so to [tuning]')
+    if workpiece.field.direction != "rising":
+        raise DesignError(f"{name}: its pitch falls as the hand comes nearer; tune it first, see: beatfield field")
+    limits = design.tolerances or TolerancesSection()
+    nominal = nominal_values(workpiece)
+    parts = []
+    for quantity in QUANTITIES:
+        key = _tolerance_key(quantity)
+        spread = key in SPREADS
+        scatter = limits.spreads if spread else limits.parts
+        parts.append(Part(quantity, LABELS[quantity], nominal[quantity], getattr(limits, key), scatter, not spread))
+    try:
+        return Trial(_law(workpiece, design.tuning.zero_beat), tuple(parts))
+    except ValueError as error:
+        raise DesignError(f"{name}: [goals] do not fit the design: {error}") from error
+
+
+def variable_trimmer_ends(workpiece: Workpiece) -> tuple[float, float] | None:
+    """The variable oscillator's trimmer all out and all in, over its capacitance as set; None where it has none."""
+    section = workpiece.design.variable
+    span = section.trimmer_maximum - section.trimmer_minimum
+    as_set = section.trimmer_minimum + section.trimmer * span
+    if span <= 0.0 or as_set <= 0.0:
+        return None
+    return section.trimmer_minimum / as_set, section.trimmer_maximum / as_set
+
+
+def gain_notice(workpiece: Workpiece) -> str:
+    """What the spread of the transistors' current gain does to a solved design, one oscillator at a time."""
+    design, instrument = workpiece.design, workpiece.instrument
+    limit = (design.tolerances or TolerancesSection()).gain
+    left_out = "the transistors' current gain is left out of the builds (their capacitance is in them)"
+    zero_beat = design.tuning.zero_beat
+    if limit == 0.0 or zero_beat is None:
+        return left_out
+    capacitance = float(instrument.antenna_capacitance(zero_beat))
+    reference = with_trimmer(circuit_of(design, "reference"), workpiece.reference_tank.trimmer_setting)
+    variable = with_antenna(circuit_of(design, "variable"), capacitance, instrument.branch, instrument.tap_ratio)
+    moved = []
+    for which, circuit in (("reference", reference), ("variable", variable)):
+        try:
+            cold = steady_state(circuit, near_frequency=instrument.reference_frequency)
+            shifts = [
+                steady_state(_with_gain(circuit, 1.0 + side * limit), warm_start=cold).frequency - cold.frequency
+                for side in (-1.0, 1.0)
+            ]
+        except ValueError as error:
+            return f"{left_out}: at {100.0 * limit:g} % either way the {which} oscillator cannot be solved: {error}"
+        moved.append(f"{which} {shifts[0]:+.1f} to {shifts[1]:+.1f} Hz")
+    return f"{left_out}: {100.0 * limit:g} % either way alone move the {' and the '.join(moved)}, solved"
+
+
+def _with_gain(circuit: OscillatorCircuit, factor: float) -> OscillatorCircuit:
+    gain = circuit.transistor.forward_gain * factor
+    return replace(circuit, transistor=replace(circuit.transistor, forward_gain=gain))
+
+
+def nominal_values(workpiece: Workpiece) -> dict[str, float]:
+    """The value of every part as written, H and F; 0 for one that is not there. The reference's trimmer all in."""
+    design, instrument = workpiece.design, workpiece.instrument
+    values: dict[str, float] = {}
+    for which, tank in (("variable", instrument.variable_tank), ("reference", workpiece.reference_tank)):
+        section: Any = getattr(design, which)
+        stray = section.stray + section.self_capacitance
+        divider = 0.0
+        if design.circuit is not None:
+            circuit = circuit_of(design, which)
+            divider = circuit.tank_capacitance - circuit.across_tank
+        if which == "variable":  # at a tap, everything as the branch sees it
+            stray, divider = (value / instrument.tap_ratio**2 for value in (stray, divider))
+        values |= {
+            f"{which}_inductance": tank.inductance,
+            f"{which}_capacitance": tank.capacitance,
+            f"{which}_stray": stray,
+            f"{which}_divider": divider,
+            f"{which}_junction": max(0.0, tank.stray - stray - divider) if design.circuit is not None else 0.0,
+            f"{which}_trimmer": tank.trimmer_capacitance if which == "variable" else tank.trimmer_maximum,
+        }
+    branch = instrument.branch
+    return values | {
+        "branch_inductance": 0.0 if branch is None else branch.inductance,
+        "branch_self_capacitance": 0.0 if branch is None else branch.self_capacitance,
+        "antenna_stray": instrument.antenna_stray,
+    }
+
+
+def _tolerance_key(quantity: str) -> str:
+    """The key of [tolerances] that limits a quantity."""
+    if quantity.startswith(("branch", "antenna")):
+        return {"branch_inductance": "branch_inductor", "branch_self_capacitance": "stray"}.get(quantity, quantity)
+    kind = quantity.split("_", 1)[1]
+    return {"inductance": "inductor", "capacitance": "capacitor", "divider": "capacitor"}.get(kind, kind)
+
+
+def _law(workpiece: Workpiece, zero_beat: float) -> BuildLaw:
+    instrument, reference, goals = workpiece.instrument, workpiece.reference_tank, goals_of(workpiece)
+    law = BuildLaw(
+        curve=instrument.curve,
+        zero_beat=zero_beat,
+        nearest=goals.nearest,
+        farthest=goals.farthest,
+        mode=instrument.mode,
+        lock_range=instrument.lock_range,
+        trimmer_ratio=reference.trimmer_minimum / reference.trimmer_maximum,
+        trimmer_setting=reference.trimmer_setting,
+        even_from=goals.even_from,
+        even_to=goals.even_to,
+    )
+    if instrument.variable_law is None:
+        return law
+    curve = instrument.curve
+    capacitance = np.linspace(float(curve.capacitances[-1]), float(curve.capacitances[0]), CORRECTION_POINTS)
+    values = nominal_values(workpiece)
+    row = np.array([[values[quantity] for quantity in QUANTITIES]])
+    lossless = law.variable_frequency(row, capacitance)[0]
+    return replace(
+        law,
+        reference_correction=instrument.reference_frequency / reference.frequency,
+        correction_capacitances=capacitance,
+        variable_correction=instrument.frequency_with(capacitance + instrument.antenna_stray) / lossless,
+    )

@@ -1,1 +1,0 @@
-"""From designs and readings to the figures of the designer's bench."""

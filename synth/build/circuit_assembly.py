@@ -1,0 +1,319 @@
+"""From a design with a [circuit] to its oscillators as circuits: parts, the solved variable oscillator, the tuned
+reference.
+
+Whatever cannot be solved (does not start, two modes at once, hops, not converged) becomes one DesignError that names
+the oscillator, its sections and the cause.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import brentq
+
+from models.branch.antenna_branch import MODES, SeriesInductor, mode_frequencies
+from models.branch.tapped_coil import Tap, seen_from_tap
+from models.circuit.bias import Bias
+from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimmer
+from models.circuit.operating_point import operating_point
+from models.circuit.steady_state import SteadyState
+from models.circuit.transistor import COLLECTOR_PORT, DepletionJunction, Transistor, TransistorPorts
+from models.circuit.work import bounded_work
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.circuit.oscillator import steady_state
+from models.tank import Tank
+from models.circuit.variable_law import VariableLaw
+from models.circuit.variable_oscillator import VariableOscillator, law_capacitances, solve_along
+from synth.designs.sections import (
+    CircuitSection,
+    Design,
+    ReferenceSection,
+    TransistorSection,
+    VariableSection,
+    VolumeSection,
+)
+from synth.errors import DesignError
+from synth.build.tuning_notices import margin_notice, out_of_reach_notice
+
+OSCILLATORS = ("reference", "variable", "volume")
+SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
+MOST_WORK = 6e7
+"""Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
+
+
+@dataclass(frozen=True, slots=True)
+class TunedPair:
+    """Both oscillators after tuning: resonances without loss, the variable one's `mode`, the reference's frequency, Hz.
+
+    `output_ratio`: variable over reference, amplitude at their own ends of the output resistors. Of solved circuits
+    also `law`, the variable oscillator against the antenna's capacitance, and `node_amplitude`, the reference's peak
+    voltage at the common node, V.
+    """
+
+    variable: Tank
+    reference: Tank
+    mode: str
+    reference_frequency: float
+    output_ratio: float
+    notices: tuple[str, ...] = ()
+    law: VariableLaw | None = None
+    node_amplitude: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SolvedVariable:
+    """The variable oscillator along the hand's range; `mode` "low" or "high"; `tank` its resonance without loss, as the
+    antenna branch sees it.
+    """
+
+    oscillator: VariableOscillator
+    tank: Tank
+    mode: str
+
+
+def circuit_pair(
+    design: Design, curve: CapacitanceCurve, branch: SeriesInductor | None, capacitance: float, distance: float
+) -> TunedPair:
+    """Both oscillators of `design` as solved circuits, the reference tuned where tuning.zero_beat asks for it.
+
+    `capacitance`, F, is the antenna's with its stray at the hand `distance`, m, of zero beat.
+    """
+    with bounded_work(MOST_WORK):
+        solved = solved_variable(design, curve, branch)
+        law = solved.oscillator.law()
+        target = None if design.tuning.zero_beat is None else float(law.frequency(capacitance))
+        state, setting, notices = tuned_reference_circuit(design, target, distance)
+    place = int(np.argmin(np.abs(solved.oscillator.capacitances - capacitance)))
+    swings = (solved.oscillator.states[place], state)
+    variable, reference = (float(swing.harmonic_amplitudes(COLLECTOR)[0]) for swing in swings)
+    return TunedPair(
+        variable=solved.tank,
+        reference=resonance_of(design, "reference").with_trimmer(setting),
+        mode=solved.mode,
+        reference_frequency=state.frequency,
+        output_ratio=variable / reference,
+        notices=notices,
+        law=law,
+        node_amplitude=float(state.harmonic_amplitudes("output")[0]),
+    )
+
+
+@contextmanager
+def blaming(design: Design, which: str) -> Iterator[None]:
+    """Turn a ValueError of the models into one DesignError that names the oscillator and its sections; what is solved
+    inside may take MOST_WORK.
+    """
+    try:
+        with bounded_work(MOST_WORK):
+            yield
+    except DesignError:
+        raise
+    except ValueError as error:
+        text = " ".join(str(error).split())
+        raise DesignError(f"{design.name}: the {which} oscillator ([{which}] with [circuit]): {text}") from error
+
+
+def circuit_of(design: Design, which: str) -> OscillatorCircuit:
+    """The `which` ("reference", "variable", "volume") oscillator without its antenna, its trimmer as written.
+
+    Its output resistor is that of [coupling] (the volume oscillator is given the reference's); its load is the common
+    node: the detector's input, and for the two pitch oscillators the other's resistor, whose far end is taken as earth.
+    The coil's Q holds at the resonance of coil and linear capacitances.
+    Raises DesignError for a design without [circuit] or without that oscillator.
+    """
+    section, part = _tank_section(design, which), design.circuit
+    if part is None:
+        raise DesignError(f"{design.name}: has no [circuit]; add the section (an empty one takes default parts)")
+    own, other = design.coupling.reference_resistor, design.coupling.variable_resistor
+    if which == "variable":
+        own, other = other, own
+    with blaming(design, which):
+        circuit = OscillatorCircuit(
+            inductance=section.inductance,
+            inductor_q=section.quality_factor,
+            inductor_self_capacitance=section.self_capacitance,
+            fixed_capacitor=section.capacitance,
+            trimmers=_trimmers(section),
+            stray=section.stray,
+            feedback_capacitor=part.feedback_capacitor,
+            emitter_capacitor=part.emitter_capacitor,
+            bias=_bias(part, getattr(part, f"{which}_pot")),
+            transistor=_transistor(design.transistor),
+            supply_voltage=part.supply_voltage,
+            supply_resistor=part.supply_resistor,
+            supply_capacitor=part.supply_capacitor,
+            coupling_capacitor=part.coupling_capacitor,
+            output_resistor=own,
+            load=_load(design, None if which == "volume" else other),
+        )
+        resonance = 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
+        return replace(circuit, inductor_q_frequency=resonance)
+
+
+def resonance_of(design: Design, which: str) -> Tank:
+    """The `which` oscillator's resonance without loss: its tank, with the capacitive divider and the collector
+    junction's capacitance at rest counted as stray.
+    """
+    section, circuit = _tank_section(design, which), circuit_of(design, which)
+    with blaming(design, which):
+        rest = operating_point(circuit).port_voltages
+        junctions = TransistorPorts(circuit.transistor).currents_and_capacitances(rest)[1]
+        divider = circuit.tank_capacitance - circuit.across_tank
+        return Tank(
+            inductance=section.inductance,
+            capacitance=section.capacitance,
+            stray=section.stray + section.self_capacitance + divider + float(junctions[COLLECTOR_PORT, 0]),
+            trimmer_minimum=section.trimmer_minimum,
+            trimmer_maximum=section.trimmer_maximum,
+            trimmer_setting=section.trimmer,
+            quality_factor=section.quality_factor,
+        )
+
+
+def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInductor | None) -> SolvedVariable:
+    """The variable oscillator of `design` for every hand distance of `curve`, and for the empty room."""
+    tap = tap_of(design)
+    circuit, tank = circuit_of(design, "variable"), seen_from_tap(resonance_of(design, "variable"), tap)
+    stray = design.antenna.stray
+    lowest = min(curve.empty_capacitance, float(curve.capacitances[-1])) + stray
+    capacitances = law_capacitances(lowest, float(curve.capacitances[0]) + stray)
+    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
+    both = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, lowest, own)
+    modes = [float(frequency) for frequency in both]
+    asked = design.tuning.mode
+    near = None if asked == "auto" or branch is None else modes[MODES.index(asked)]
+    with blaming(design, "variable"):
+        solved = solve_along(circuit, branch, capacitances, near_frequency=near, tap_ratio=tap.ratio)
+    first = solved.states[0].frequency
+    mode = "low" if branch is None else min(MODES, key=lambda name: abs(modes[MODES.index(name)] - first))
+    return SolvedVariable(solved, tank, mode)
+
+
+def tap_of(design: Design) -> Tap:
+    """Where the antenna branch is joined to the variable oscillator's coil."""
+    return Tap(design.variable.tap, design.variable.tap_coupling)
+
+
+def with_trimmer(circuit: OscillatorCircuit, setting: float) -> OscillatorCircuit:
+    """`circuit` with its trimmer, if it has one, at `setting` (0 to 1)."""
+    return replace(circuit, trimmers=tuple(replace(trimmer, setting=setting) for trimmer in circuit.trimmers))
+
+
+def tuned_reference_circuit(
+    design: Design, target: float | None, distance: float
+) -> tuple[SteadyState, float, tuple[str, ...]]:
+    """The reference tuned by its trimmer to `target`, Hz (None: as written): its state, the trimmer's setting, and what
+    to say about it. Out of reach, the trimmer stays at the nearer end. `distance`, m, is only named in the notices.
+    """
+    circuit, written = circuit_of(design, "reference"), design.reference.trimmer
+    with blaming(design, "reference"):
+        state = steady_state(circuit)
+        if target is None or not circuit.trimmers:
+            return state, written, ()
+        solved = {written: state}
+        lowest, highest = (_with_setting(circuit, setting, solved) for setting in (1.0, 0.0))
+        if lowest.frequency <= target <= highest.frequency:
+            setting, state = _trimmed_to(circuit, target, solved)
+            return state, setting, margin_notice(setting, distance)
+        setting, end = (1.0, lowest) if target < lowest.frequency else (0.0, highest)
+        fixed = _fixed_capacitor_for(with_trimmer(circuit, 0.5), target, state)
+    now = design.reference.capacitance
+    return end, setting, (out_of_reach_notice(end.frequency, target, distance, fixed, now),)
+
+
+def _with_setting(circuit: OscillatorCircuit, setting: float, solved: dict[float, SteadyState]) -> SteadyState:
+    """The steady state with the trimmer at `setting`, from the nearest of `solved`, to which it is added."""
+    if setting not in solved:
+        nearest = min(solved, key=lambda other: abs(other - setting))
+        solved[setting] = steady_state(with_trimmer(circuit, setting), warm_start=solved[nearest])
+    return solved[setting]
+
+
+def _trimmed_to(
+    circuit: OscillatorCircuit, target: float, solved: dict[float, SteadyState]
+) -> tuple[float, SteadyState]:
+    """The trimmer's setting for `target`, Hz, within reach of both ends in `solved`.
+
+    1/f^2 is nearly straight in the setting.
+    """
+
+    def excess(setting: float) -> float:
+        return (target / _with_setting(circuit, setting, solved).frequency) ** 2 - 1.0
+
+    setting = float(brentq(excess, 0.0, 1.0, xtol=SETTING_TOLERANCE, rtol=1e-14))
+    return setting, _with_setting(circuit, setting, solved)
+
+
+def _fixed_capacitor_for(circuit: OscillatorCircuit, target: float, start: SteadyState) -> float:
+    """The fixed capacitor, F, that brings `circuit` to `target`, Hz; not above 0 where none does.
+
+    C' = C + (1/f_t^2 - 1/f^2) / (4 pi^2 L), from f = 1 / (2 pi sqrt(L C_total)), repeated once for the losses.
+    """
+    fixed, state = circuit.fixed_capacitor, start
+    for _ in range(2):
+        state = steady_state(replace(circuit, fixed_capacitor=fixed), warm_start=state)
+        fixed += (target**-2.0 - state.frequency**-2.0) / (4.0 * math.pi**2 * circuit.inductance)
+        if fixed <= 0.0:
+            break
+    return fixed
+
+
+def _tank_section(design: Design, which: str) -> ReferenceSection | VariableSection | VolumeSection:
+    if which not in OSCILLATORS:
+        raise DesignError(f"oscillator must be one of {', '.join(OSCILLATORS)}; got {which!r}")
+    section: ReferenceSection | VariableSection | VolumeSection | None = getattr(design, which)
+    if section is None:
+        missing = "[volume_antenna], [volume] and [volume_response]"
+        raise DesignError(f"{design.name}: has no volume oscillator; add {missing}")
+    return section
+
+
+def _trimmers(section: ReferenceSection | VariableSection | VolumeSection) -> tuple[Trimmer, ...]:
+    if section.trimmer_maximum == 0.0:
+        return ()
+    return (Trimmer(section.trimmer_minimum, section.trimmer_maximum, section.trimmer),)
+
+
+def _load(design: Design, other: float | None) -> Load:
+    node = design.coupling
+    conductance = 1.0 / node.node_resistance + (0.0 if other is None else 1.0 / other)
+    return Load(1.0 / conductance, node.node_capacitance)
+
+
+def _bias(part: CircuitSection, pot: float) -> Bias:
+    return Bias(
+        upper_resistor=part.upper_resistor,
+        potentiometer=part.potentiometer,
+        lower_resistor=part.lower_resistor,
+        feed_resistor=part.feed_resistor,
+        emitter_resistor=part.emitter_resistor,
+        wiper_capacitor=part.wiper_capacitor,
+        base_capacitor=part.base_capacitor,
+        position=pot,
+    )
+
+
+def _transistor(part: TransistorSection | None) -> Transistor:
+    typical = Transistor()
+    if part is None:
+        return typical
+    emitter: DepletionJunction = replace(
+        typical.emitter_junction, zero_bias_capacitance=part.emitter_capacitance, transit_time=part.forward_transit
+    )
+    collector: DepletionJunction = replace(
+        typical.collector_junction, zero_bias_capacitance=part.collector_capacitance, transit_time=part.reverse_transit
+    )
+    return Transistor(
+        saturation_current=part.saturation_current,
+        forward_gain=part.forward_gain,
+        reverse_gain=part.reverse_gain,
+        base_resistance=part.base_resistance,
+        early_voltage=part.early_voltage,
+        temperature=part.temperature,
+        emitter_junction=emitter,
+        collector_junction=collector,
+    )

@@ -1,0 +1,90 @@
+"""Random builds of a design all at once against a plain Python loop over the same builds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.builds.build_law import joined
+from models.builds.tolerance import build_runs, build_values
+from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE
+from synth.analysis.tolerance import trial_of
+from synth.build.workbench import Workpiece, open_loaded
+from synth.comparisons.build_loop import outcomes_by_loop
+from synth.comparisons.timing import timed
+from synth.designs.template import template_design
+from synth.report.bench_report import Column, Goal, Section
+
+BUILDS, LOOP_BUILDS = 100_000, 100
+QUICK_BUILDS, QUICK_LOOP = 20_000, 30
+SEED, ROUNDS = 1, 3
+FASTER, MOST_SECONDS, MOST_CENTS, MOST_HZ = 100.0, 2.0, 0.01, 1e-3
+COLUMNS = (
+    Column("design", "design"),
+    Column("builds", "builds at once", shown=".0f"),
+    Column("at_once", "each, us", "s", 1e6, ".2f"),
+    Column("looped", "builds in the loop", shown=".0f"),
+    Column("loop", "each, us", "s", 1e6, ".0f"),
+    Column("ratio", "times faster", shown=".0f"),
+    Column("same_reached", "zero beat alike"),
+    Column("compared", "unevenness compared", shown=".0f"),
+    Column("unevenness_cents", "differs by, cents", "cents", shown=".1g"),
+    Column("beat", "beat differs by, Hz", "Hz", shown=".1g"),
+)
+
+
+def builds_section(
+    quick: bool, workpiece: Workpiece | None = None, each: Callable[[str], None] = lambda text: None
+) -> Section:
+    """The comparison for one design, by default the one that `beatfield new` writes."""
+    piece = open_loaded(template_design()) if workpiece is None else workpiece
+    builds, looped = (QUICK_BUILDS, QUICK_LOOP) if quick else (BUILDS, LOOP_BUILDS)
+    trial = trial_of(piece)
+    each(f"builds: {builds} at once and {looped} in a loop")
+    rows = next(build_values(trial, looped, SEED, looped))
+    slow, slow_seconds = timed(lambda: outcomes_by_loop(trial.law, piece.instrument, rows))
+    times = []
+    for _ in range(ROUNDS):
+        runs, seconds = timed(lambda: joined(build_runs(trial, builds, SEED)))
+        times.append(seconds)
+    at_once, loop = float(np.median(times)) / builds, slow_seconds / looped
+    uneven, reached = runs.unevenness[:looped], runs.reached[:looped]
+    both = ~np.isnan(slow[:, 1]) & ~np.isnan(uneven)
+    alike = bool((reached == (slow[:, 0] > 0.5)).all())
+    cents = float(np.abs(slow[both, 1] - uneven[both]).max()) if both.any() else None
+    beats = np.stack([runs.highest[:looped], runs.lowest[:looped]], axis=1)
+    hertz = _beat_difference(beats, slow[:, 2:])
+    row = (
+        piece.design.name,
+        builds,
+        at_once,
+        looped,
+        loop,
+        loop / at_once,
+        "yes" if alike else "NO",
+        int(both.sum()),
+        cents,
+        hertz,
+    )
+    goals = (
+        Goal(piece.design.name, "times faster", loop / at_once, FASTER),
+        Goal(piece.design.name, f"s for {BUILDS} builds", at_once * BUILDS, MOST_SECONDS, at_least=False),
+        Goal(piece.design.name, "unevenness differs by, cents", cents, MOST_CENTS, at_least=False),
+        Goal(piece.design.name, "beats differ by, Hz", hertz, MOST_HZ, at_least=False),
+    )
+    return Section(
+        "builds",
+        "Random builds all at once against a plain loop",
+        COLUMNS,
+        (row,),
+        goals,
+        (f"median of {ROUNDS} runs of all builds; the loop once, over the first of the same builds",),
+    )
+
+
+def _beat_difference(heard: NDArray[np.float64], beats: NDArray[np.float64]) -> float | None:
+    """Largest difference, Hz, between pitches within hearing and plain beats; None where no build sounds."""
+    difference = np.abs(heard - np.clip(beats, LOWEST_AUDIBLE, HIGHEST_AUDIBLE))
+    return None if np.isnan(difference).all() else float(np.nanmax(difference))

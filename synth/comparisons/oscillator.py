@@ -1,0 +1,87 @@
+"""Harmonic balance against the integration in time of the same circuits: agreement and speed.
+
+Both start from the parts alone: harmonic balance without a neighbouring solution, the integration from switch-on until
+the slowest disturbance has died down (eight of its time constants) and the tail has been read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from statistics import median
+
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.oscillator import steady_state
+from models.circuit.transient import measure, run_length, simulate
+from synth.comparisons.oscillator_circuits import CIRCUITS
+from synth.comparisons.timing import timed
+from synth.report.bench_report import Cell, Column, Goal, Section
+
+QUICK_CASES = ("100 kHz",)
+MOST_PPM, MOST_PERCENT, FASTER = 20.0, 1.0, 50.0
+COLUMNS = (
+    Column("case", "circuit"),
+    Column("frequency", "frequency", "Hz", 1e-3, ".3f"),
+    Column("balance", "harmonic balance, ms", "s", 1e3, ".1f"),
+    Column("warm", "from a neighbour, ms", "s", 1e3, ".1f"),
+    Column("integration", "integration, s", "s", 1.0, ".2f"),
+    Column("ratio", "times faster", shown=".0f"),
+    Column("frequency_ppm", "frequency, ppm", "ppm", shown=".3f"),
+    Column("amplitude_percent", "amplitude, %", "%", shown=".4f"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One circuit by both ways: times, s, and how far harmonic balance is from the integration."""
+
+    frequency: float
+    balance: float
+    warm: float
+    integration: float
+    ppm: float
+    percent: float
+
+    @property
+    def ratio(self) -> float:
+        """How many times faster harmonic balance is."""
+        return self.integration / self.balance
+
+
+def compare(circuit: OscillatorCircuit, rounds: int = 5) -> Compared:
+    """Solve one circuit both ways."""
+    balanced = steady_state(circuit)  # first call of everything
+    quick = median(timed(lambda: steady_state(circuit))[1] for _ in range(rounds))
+    nearby = replace(circuit, stray=circuit.stray + 0.1e-12)
+    warm = median(timed(lambda: steady_state(nearby, warm_start=balanced))[1] for _ in range(rounds))
+    read, slow = timed(lambda: measure(simulate(circuit, run_length(balanced), frequency=balanced.frequency)))
+    return Compared(
+        balanced.frequency,
+        quick,
+        warm,
+        slow,
+        (balanced.frequency / read.frequency - 1.0) * 1e6,
+        (balanced.tank_amplitude / read.amplitude - 1.0) * 100.0,
+    )
+
+
+def oscillator_section(
+    quick: bool, cases: Sequence[str] = (), each: Callable[[str], None] = lambda text: None
+) -> Section:
+    """The comparison over `cases` of CIRCUITS (default: the one soonest settled if quick, else all)."""
+    rows: list[tuple[Cell, ...]] = []
+    found = []
+    for name in cases or (QUICK_CASES if quick else tuple(CIRCUITS)):
+        each(f"oscillator: {name}")
+        one = compare(CIRCUITS[name])
+        found.append(one)
+        rows.append((name, one.frequency, one.balance, one.warm, one.integration, one.ratio, one.ppm, one.percent))
+    goals = (
+        Goal("every circuit", "times faster", min(one.ratio for one in found), FASTER),
+        Goal("every circuit", "frequency, ppm", max(abs(one.ppm) for one in found), MOST_PPM, at_least=False),
+        Goal("every circuit", "amplitude, %", max(abs(one.percent) for one in found), MOST_PERCENT, at_least=False),
+    )
+    notes = ("both from the parts alone; the integration runs from switch-on until it has settled",)
+    return Section(
+        "oscillator", "Harmonic balance against integration in time (kHz)", COLUMNS, tuple(rows), goals, notes
+    )

@@ -1,0 +1,78 @@
+"""The voice against both oscillators sampled at the radio rate, and against the floor of one np.sin pass."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from synth.comparisons.radio_rate import RATE, difference_db, sound_from_radio
+from synth.comparisons.timing import side_by_side, timed
+from synth.comparisons.voice_cases import LOCK_RANGE, detectors, example_instrument, moving_hand
+from synth.report.bench_report import Cell, Column, Goal, Section
+from synth.sound.voice import PIECE, Voice
+
+FASTER, MOST_DB = 300.0, -60.0
+REAL_TIME = {"plain": 150.0, "pulled": 60.0, "diode": 50.0}
+"""Times real time that the voice is to reach, by kind of case."""
+QUICK_CASES = ("product", "junction", "diode", "product, pulled")
+QUICK_SECONDS, FULL_SECONDS, ROUNDS = 0.16, 0.5, 7
+COLUMNS = (
+    Column("case", "detector"),
+    Column("voice", "voice, ms", "s", 1e3, ".2f"),
+    Column("radio_rate", "radio rate, s", "s", 1.0, ".2f"),
+    Column("ratio", "times faster", shown=".0f"),
+    Column("difference_db", "difference, dB", "dB", shown=".1f"),
+    Column("sine", "np.sin, ms", "s", 1e3, ".2f"),
+    Column("over_sine", "voice over np.sin", shown=".1f"),
+    Column("real_time", "times real time", shown=".0f"),
+    Column("build", "tables, s", "s", 1.0, ".2f"),
+)
+
+
+def cases() -> tuple[str, ...]:
+    """Every detector, without and with pulling."""
+    return tuple(f"{name}{pulled}" for pulled in ("", ", pulled") for name in detectors())
+
+
+def voice_section(quick: bool, chosen: Sequence[str] = (), each: Callable[[str], None] = lambda text: None) -> Section:
+    """The comparison over the cases `chosen` (default: four of them if quick, else all)."""
+    seconds = QUICK_SECONDS if quick else FULL_SECONDS
+    rows: list[tuple[Cell, ...]] = []
+    goals: list[Goal] = []
+    for name in chosen or (QUICK_CASES if quick else cases()):
+        each(f"voice: {name}")
+        row = _case(name, seconds)
+        rows.append((name, *row))
+        _, _, ratio, decibels, _, _, real_time, _ = row
+        kind = "diode" if name.startswith("diode") else "pulled" if name.endswith("pulled") else "plain"
+        goals += [
+            Goal(name, "times faster than the radio rate", ratio, FASTER),
+            Goal(name, "difference, dB", decibels, MOST_DB, at_least=False),
+            Goal(name, "times real time", real_time, REAL_TIME[kind]),
+        ]
+    notes = (
+        f"{seconds:g} s of a moving hand at {RATE} Hz, {PIECE} frames at once; radio rate: whole-array code at "
+        "7.68 MHz, diode at 30.7 MHz",
+        "np.sin over as many samples is the floor: no voice can be much faster than one sine",
+        "the time of the tables, once for an instrument, is beside the ratio, not in it",
+    )
+    return Section("voice", "Voice against the radio rate and np.sin", COLUMNS, tuple(rows), tuple(goals), notes)
+
+
+def _case(name: str, seconds: float) -> tuple[float, float, float, float, float, float, float, float]:
+    """The figures of one row after its name."""
+    made = example_instrument(detectors()[name.split(",")[0]], LOCK_RANGE if name.endswith("pulled") else 0.0)
+    hand = moving_hand(seconds)
+    angles = np.linspace(0.0, 1000.0, hand.size)
+    voice, build = timed(lambda: Voice(made, RATE))
+
+    def render() -> np.ndarray:
+        voice.reset()
+        return voice.render(hand, hand.size)
+
+    got = render()
+    times = side_by_side({"voice": render, "sine": lambda: np.sin(angles)}, ROUNDS)
+    wanted, slow = timed(lambda: sound_from_radio(made, hand))
+    own, sine = times["voice"], times["sine"]
+    return own, slow, slow / own, difference_db(got, wanted), sine, own / sine, seconds / own, build

@@ -1,0 +1,178 @@
+"""Design files: TOML to `Design` and back. All faults of a file come at once, with place and remedy."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from synth.designs.checks import cross_faults
+from synth.designs.schema import KEYS, REQUIRED, SECTIONS, Key, keys_of
+from synth.designs.sections import SECTION_TYPES, Design, field_of_section, sections_of
+from synth.designs.value import did_you_mean, read_value, write_value
+from synth.errors import DesignError
+from synth.files.input_file import read_text
+
+__all__ = ["Design", "design_hash", "design_text", "load_design", "read_design"]
+
+LARGEST_FILE = 128 * 1024  # bytes
+_LONGEST_LINE = 4100  # characters: a key of thousands of dotted parts takes the TOML reader minutes
+_MOST_FAULTS = 40
+_SHOWN = 60  # characters of a value in a message
+
+
+def load_design(path: str | os.PathLike[str]) -> Design:
+    """The design in the TOML file `path`. Raises DesignError with a line for every fault."""
+    text = read_text(
+        Path(path),
+        LARGEST_FILE,
+        "name a design file (write one with: beatfield new FILE)",
+        f"write one with: beatfield new {path}",
+        "this is no design file",
+    )
+    return read_design(text, str(path))
+
+
+def read_design(text: str, source: str = "design") -> Design:
+    """The design in TOML `text`; `source` names it in messages. DesignError has a line for every fault."""
+    document = _parse_toml(text, source)
+    faults: list[str] = []
+    values = _read_sections(document, faults)
+    faults += [f"{_shown_value(document, place)}: {fault}" for place, fault in cross_faults(values)]
+    if faults:
+        more = [f"and {len(faults) - _MOST_FAULTS} more faults"] if len(faults) > _MOST_FAULTS else []
+        raise DesignError("\n".join(f"{source}: {fault}" for fault in faults[:_MOST_FAULTS] + more))
+    parts: dict[str, Any] = {}
+    for name, part in values.items():
+        parts[field_of_section(name)] = None if part is None else SECTION_TYPES[name](**part)
+    return Design(**parts)
+
+
+def design_text(design: Design) -> str:
+    """The design as TOML that reads back to exactly the same design (without comments)."""
+    lines: list[str] = []
+    for section, part in sections_of(design).items():
+        if part is None:
+            continue
+        lines += [f"[{section}]"]
+        for key in keys_of(section):
+            written = write_value(key, part[key.name])
+            if written is not None:
+                lines.append(f"{key.name} = {written}")
+        lines.append("")
+    return "\n".join(lines)
+
+
+def design_hash(design: Design) -> str:
+    """Twelve hexadecimal digits that change with any value of the design, not with formatting or comments."""
+    content = json.dumps(sections_of(design), sort_keys=True, ensure_ascii=True, allow_nan=False)
+    return hashlib.sha256(content.encode("ascii")).hexdigest()[:12]
+
+
+def _parse_toml(text: str, source: str) -> dict[str, Any]:
+    for number, line in enumerate(text.split("\n"), start=1):
+        if len(line) > _LONGEST_LINE:
+            raise DesignError(f"{source}: line {number} has more than {_LONGEST_LINE} characters; break it up")
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        last = text.rstrip().count("\n") + 1
+        reason = str(error).replace("at end of document", f"at line {last}, the last")
+        reason = reason if len(reason) <= 4 * _SHOWN else f"{reason[: 2 * _SHOWN]} ... {reason[-_SHOWN:]}"
+        raise DesignError(f"{source}: not valid TOML: {reason}{_syntax_hint(text, reason)}") from None
+    except (ValueError, RecursionError):
+        raise DesignError(f"{source}: not valid TOML: a number too long or lists too deep to read") from None
+
+
+def _syntax_hint(text: str, message: str) -> str:
+    """A remedy where the faulty line is a value without quotes, the commonest slip."""
+    place = re.search(r"at line (\d+)", message)
+    lines = text.splitlines()
+    if place is None or not 1 <= int(place.group(1)) <= len(lines):
+        return ""
+    line = lines[int(place.group(1)) - 1]
+    if not line.replace("\t", " ").isprintable():
+        return ""
+    match = re.fullmatch(r"\s*([\w-]+)\s*=\s*([^\"'#\[{]+?)\s*(#.*)?", line)
+    return f'; write the value in quotes: {match.group(1)} = "{match.group(2)[:_SHOWN]}"' if match else ""
+
+
+def _read_sections(document: dict[str, Any], faults: list[str]) -> dict[str, dict[str, Any] | None]:
+    """Every readable value, section -> key -> value; adds a line to `faults` for each that is not."""
+    names = [section.name for section in SECTIONS]
+    for name, content in document.items():
+        if name not in names:
+            faults.append(_unknown_at_top(name, content, names))
+    values: dict[str, dict[str, Any] | None] = {}
+    for section in SECTIONS:
+        content = document.get(section.name, None if section.optional else {})
+        if content is None:
+            values[section.name] = None
+        elif isinstance(content, dict):
+            values[section.name] = _read_keys(section.name, content, faults)
+        else:
+            remedy = f"is a section; write [{section.name}] on a line of its own, its keys below"
+            faults.append(f"{section.name} = {_shown(content)}: {remedy}")
+    return values
+
+
+def _read_keys(section: str, content: dict[str, Any], faults: list[str]) -> dict[str, Any]:
+    keys = {key.name: key for key in keys_of(section)}
+    for name, raw in content.items():
+        if name not in keys:
+            hint = did_you_mean(name, keys) or _other_section(name) or f"; [{section}] takes {', '.join(keys)}"
+            faults.append(f"{section}.{_plain(name)} = {_shown(raw)}: unknown key{hint}")
+    values = {}
+    for name, key in keys.items():
+        try:
+            values[name] = _read_key(key, content)
+        except DesignError as error:
+            faults.append(f"{key.path}{f' = {_shown(content[name])}' if name in content else ''}: {error}")
+    return values
+
+
+def _read_key(key: Key, content: dict[str, Any]) -> Any:
+    if key.name in content:
+        return read_value(key, content[key.name])
+    if key.default is REQUIRED:
+        raise DesignError(f"is missing; add {key.name} = ... ({key.help})")
+    return key.default
+
+
+def _unknown_at_top(name: str, content: Any, names: list[str]) -> str:
+    if isinstance(content, dict):
+        hint = did_you_mean(name, names) or f"; sections are {', '.join(names)}"
+        return f"[{_plain(name)}]: unknown section{hint}"
+    hint = _other_section(name) or "; every key belongs below a section such as [design]"
+    return f"{_plain(name)} = {_shown(content)}: stands outside any section{hint}"
+
+
+def _other_section(name: str) -> str:
+    """A hint where the key exists, but in another section."""
+    homes = [key.section for key in KEYS if key.name == name]
+    return f"; it belongs in [{'] or ['.join(homes)}]" if homes else ""
+
+
+def _shown_value(document: dict[str, Any], place: str) -> str:
+    """section.key = value, as the file has it."""
+    section, name = place.split(".")
+    content = document.get(section)
+    return f"{place} = {_shown(content[name])}" if isinstance(content, dict) and name in content else place
+
+
+def _shown(value: Any) -> str:
+    """A value in a message: quoted, one line, shortened."""
+    try:
+        text = repr(value)
+    except (ValueError, RecursionError):
+        text = "..."
+    return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
+
+
+def _plain(name: str) -> str:
+    """A key name in a message: as it stands where it is plain, else quoted."""
+    return name if re.fullmatch(r"[\w-]{1,60}", name) else _shown(name)

@@ -1,0 +1,116 @@
+"""Write a file whole or not at all: a temporary file in the same folder, then a rename."""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from synth.errors import DesignError, DeviceError
+from synth.files.left_overs import held_temporary
+
+_NO_SPACE = {errno.ENOSPC, errno.EFBIG} | ({errno.EDQUOT} if hasattr(errno, "EDQUOT") else set())
+_NOT_ALLOWED = {errno.EACCES, errno.EPERM, errno.EROFS}
+
+
+@contextmanager
+def atomic_path(path: str | os.PathLike[str], force: bool = False) -> Iterator[Path]:
+    """Yield the name of an empty temporary file beside `path`; on leaving, flush it to disk and rename it.
+
+    Whatever goes wrong inside (also Ctrl-C) removes the temporary file and leaves `path` as it was. An
+    existing file is replaced only with `force`; a link is followed, so the file it points to is replaced.
+
+    Raises DesignError for a name that cannot be used (exists, is a folder or a device, its folder is missing)
+    and DeviceError where the folder or the disk refuses (rights, no space), inside the block too.
+    """
+    target = _usable_target(Path(path), force)
+    try:
+        with held_temporary(target) as temporary:
+            yield temporary
+            _flush(temporary)
+            _rename(temporary, target, force)
+    except OSError as error:
+        reason = _explain(error, target)
+        if reason is None:
+            raise
+        raise reason from error
+
+
+def check_target(path: str | os.PathLike[str], force: bool = False) -> None:
+    """Raise DesignError now where `atomic_path` would later: before long work, not after it."""
+    _usable_target(Path(path), force)
+
+
+def make_folder(path: str | os.PathLike[str]) -> Path:
+    """Create the folder `path` with its parents where it is missing; DesignError or DeviceError if it cannot be."""
+    folder = Path(path)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise DesignError(f"{path} is a file; name a folder") from None
+    except (OSError, ValueError) as error:
+        raise DeviceError(f"{path}: the folder cannot be created ({error}); choose another") from error
+    return folder
+
+
+def write_text(path: str | os.PathLike[str], text: str, force: bool = False) -> None:
+    """Write `text` as UTF-8 with plain line feeds, whole or not at all (see `atomic_path`).
+
+    What is no character (a byte of a file name that is not UTF-8) is written as its escape.
+    """
+    with atomic_path(path, force) as temporary:
+        temporary.write_bytes(text.encode("utf-8", "backslashreplace"))
+
+
+def _usable_target(path: Path, force: bool) -> Path:
+    """Return `path` with links followed, or raise DesignError where it cannot become a regular file."""
+    try:
+        target = path.resolve()
+        exists, folder_there = target.exists(), target.parent.is_dir()
+    except (OSError, ValueError, RuntimeError) as error:
+        raise DesignError(f"{str(path)!r} cannot name a file: {error}; choose another name") from error
+    if target.is_dir():
+        raise DesignError(f"{path} is a folder; name a file in it")
+    if exists and not target.is_file():
+        raise DesignError(f"{path} is a device or pipe; name a plain file")
+    if exists and not force:
+        raise DesignError(_exists_message(path))
+    if not folder_there:
+        raise DesignError(f"{path}: the folder {target.parent} does not exist; create it or choose another")
+    return target
+
+
+def _exists_message(path: Path) -> str:
+    return f"{path} exists already; choose another name, or add --force to replace it"
+
+
+def _flush(path: Path) -> None:
+    """Force the file's content to the disk, so that the rename never exposes an empty file after a crash."""
+    with open(path, "rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _rename(temporary: Path, target: Path, force: bool) -> None:
+    """Move the finished file into place; without `force` never over a file that appeared in the meantime."""
+    if not force:
+        try:
+            os.link(temporary, target)
+        except FileExistsError:
+            raise DesignError(_exists_message(target)) from None
+        except (OSError, NotImplementedError):  # a file system without hard links
+            if target.exists():
+                raise DesignError(_exists_message(target)) from None
+        else:
+            return
+    os.replace(temporary, target)
+
+
+def _explain(error: OSError, target: Path) -> DeviceError | None:
+    """The message for a disk or folder that refuses, or None for any other error."""
+    if error.errno in _NO_SPACE:
+        return DeviceError(f"{target}: no space left to write it ({error.strerror}); free some or choose another disk")
+    if error.errno in _NOT_ALLOWED:
+        return DeviceError(f"{target}: writing is not allowed there ({error.strerror}); choose another folder")
+    return None

@@ -1,0 +1,1 @@
+"""MIDI in and out."""

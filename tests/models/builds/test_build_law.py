@@ -1,0 +1,205 @@
+"""Many builds at once against one instrument at a time, the line fit against its closed form."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from models.branch.antenna_branch import SeriesInductor
+from models.branch.modes import MODES, mode_frequencies
+from models.builds.build_law import QUANTITIES, BuildLaw, differentiation_matrix, joined, line_residual
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.instrument import Instrument
+from models.pitch_field import pitch_field
+from models.tank import Tank
+
+DISTANCES = np.geomspace(0.01, 0.8, 30)
+CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
+LAW = BuildLaw(CURVE, zero_beat=0.5, nearest=0.05, farthest=0.3, lock_range=1.0, trimmer_ratio=0.1)
+DIRECT = {
+    "variable_inductance": 2.7e-3,
+    "variable_capacitance": 68e-12,
+    "variable_stray": 15e-12,
+    "variable_trimmer": 15e-12,
+    "antenna_stray": 3e-12,
+    "reference_inductance": 2.7e-3,
+    "reference_capacitance": 68e-12,
+    "reference_stray": 14e-12,
+    "reference_trimmer": 50e-12,
+}
+BRANCHED = {
+    "variable_inductance": 1e-3,
+    "variable_capacitance": 270e-12,
+    "variable_stray": 25e-12,
+    "variable_trimmer": 60e-12,
+    "branch_inductance": 40e-3,
+    "branch_self_capacitance": 1e-12,
+    "antenna_stray": 3e-12,
+    "reference_inductance": 1e-3,
+    "reference_capacitance": 240e-12,
+    "reference_stray": 22e-12,
+    "reference_trimmer": 120e-12,
+}
+
+
+def table(parts: dict[str, float], builds: int = 1, spread: float = 0.0, seed: int = 0) -> np.ndarray:
+    nominal = np.array([parts.get(name, 0.0) for name in QUANTITIES])
+    return nominal * (1.0 + spread * np.random.default_rng(seed).uniform(-1.0, 1.0, (builds, nominal.size)))
+
+
+@pytest.mark.parametrize(
+    ("parts", "law"),
+    [
+        (DIRECT, replace(LAW, even_from=80.0, even_to=400.0)),
+        (BRANCHED, replace(LAW, mode="high")),
+        (BRANCHED | {"branch_inductance": 20e-3}, replace(LAW, even_from=60.0, even_to=300.0)),
+    ],
+    ids=["direct", "high", "low"],
+)
+def test_builds_agree_with_one_instrument_at_a_time(parts, law):
+    """Brute force: each build as an `Instrument` of its own, its field found by bisection and a fit of 2000 points."""
+    values = table(parts, 12, 0.02, 5)
+    found = law.outcomes(values)
+    judged = 0
+    for place, row in enumerate(values):
+        part = dict(zip(QUANTITIES, row, strict=True))
+        variable = Tank(
+            part["variable_inductance"],
+            part["variable_capacitance"],
+            part["variable_stray"],
+            part["variable_trimmer"],
+            part["variable_trimmer"],
+        )
+        most = part["reference_trimmer"]
+        reference = Tank(
+            part["reference_inductance"], part["reference_capacitance"], part["reference_stray"], 0.1 * most, most
+        )
+        own = part["branch_self_capacitance"]
+        branch = SeriesInductor(part["branch_inductance"], 60.0, own) if part["branch_inductance"] else None
+        one = Instrument(CURVE, variable, reference.frequency, branch, part["antenna_stray"], law.mode, law.lock_range)
+        target = float(one.variable_frequency(law.zero_beat))
+        assert found.variable_frequency[place] == pytest.approx(target, rel=1e-13)
+        assert found.reference_frequency[place] == pytest.approx(reference.frequency, rel=1e-13)
+        setting = found.trimmer_setting[place]
+        lowest, highest = reference.trimmer_range()
+        assert found.reached[place] == (lowest <= target <= highest)
+        if found.reached[place]:
+            assert setting == pytest.approx(reference.setting_for(target), abs=1e-10)
+        tuned = reference.with_trimmer(min(max(setting, 0.0), 1.0)).frequency
+        one = replace(one, reference_frequency=tuned)
+        field = pitch_field(one)
+        if field.direction == "rising" and field.reaches([law.even_from, law.even_to]).all():
+            judged += 1
+            expected = field.linearity_error_between(law.even_from, law.even_to)
+            assert found.unevenness[place] == pytest.approx(expected, rel=2e-4)
+            assert found.highest[place] == pytest.approx(float(one.beat_frequency(law.nearest)), rel=1e-8)
+            low = max(20.0, float(one.beat_frequency(law.farthest)))
+            assert found.lowest[place] == pytest.approx(low, rel=1e-7)
+        if field.zero_beat_distance is not None:
+            assert found.zero_beat_distance[place] == pytest.approx(field.zero_beat_distance, rel=1e-6)
+    assert judged >= 4
+
+
+def test_a_build_whose_pitch_falls_has_no_notes():
+    """The reference far below the variable oscillator, its trimmer too small: silent or falling towards the rod."""
+    found = replace(LAW, trimmer_ratio=0.99).outcomes(table(DIRECT | {"reference_capacitance": 140e-12}))
+    assert found.trimmer_setting[0] < 0.0
+    assert np.isnan([found.lowest[0], found.highest[0], found.unevenness[0], found.zero_beat_distance[0]]).all()
+    forced = replace(LAW, trimmer_ratio=0.99).outcomes(table(DIRECT | {"reference_capacitance": 140e-12}), True)
+    assert forced.zero_beat_distance[0] == pytest.approx(0.5, rel=1e-6)
+    assert forced.highest[0] > 100.0
+
+
+def test_capacitance_is_the_inverse_of_frequency():
+    law, values = replace(LAW, mode="high"), table(BRANCHED, 20, 0.05)
+    wanted = np.linspace(6.3e-12, 7.4e-12, 7)
+    found = law.antenna_capacitance(values, law.variable_frequency(values, wanted))
+    np.testing.assert_allclose(found, np.broadcast_to(wanted, found.shape), rtol=1e-9, atol=0)
+    part = dict(zip(QUANTITIES, values[3], strict=True))
+    tank = part["variable_capacitance"] + part["variable_stray"] + part["variable_trimmer"]
+    modes = mode_frequencies(
+        part["variable_inductance"],
+        tank,
+        part["branch_inductance"],
+        wanted + part["antenna_stray"],
+        part["branch_self_capacitance"],
+    )
+    np.testing.assert_allclose(law.variable_frequency(values, wanted)[3], modes[MODES.index("high")], rtol=1e-13)
+
+
+def test_a_correction_scales_the_law_and_is_inverted():
+    grid = np.linspace(6.2e-12, 7.6e-12, 50)
+    ratio = 1.001 + 2e-4 * np.sin(np.linspace(0.0, 2.0, 50))
+    plain, values = replace(LAW, mode="high"), table(BRANCHED, 5, 0.03)
+    law = replace(plain, correction_capacitances=grid, variable_correction=ratio, reference_correction=1.002)
+    there = np.array([6.4e-12, 7.0e-12])
+    expected = plain.variable_frequency(values, there) * np.interp(there, grid, ratio)
+    np.testing.assert_allclose(law.variable_frequency(values, there), expected, rtol=1e-14)
+    np.testing.assert_allclose(law.antenna_capacitance(values, expected), np.tile(there, (5, 1)), rtol=1e-8, atol=0)
+    both = law.reference_frequency(values, 0.4) / plain.reference_frequency(values, 0.4)
+    np.testing.assert_allclose(both, 1.002, rtol=1e-14)
+    setting = law.needed_setting(values, law.reference_frequency(values, 0.4))
+    np.testing.assert_allclose(setting, 0.4, rtol=1e-9)
+
+
+def test_direct_frequency_goes_with_the_root_of_inductance():
+    near = LAW.outcomes(table(DIRECT)), LAW.outcomes(table(DIRECT | {"variable_inductance": 4 * 2.7e-3}))
+    assert near[1].variable_frequency[0] == pytest.approx(0.5 * near[0].variable_frequency[0], rel=1e-14)
+
+
+def test_a_nearer_hand_plays_higher():
+    values = table(BRANCHED, 30, 0.01)
+    highest = [replace(LAW, mode="high", nearest=place).outcomes(values).highest for place in (0.03, 0.06, 0.12)]
+    assert (highest[0] > highest[1]).all()
+    assert (highest[1] > highest[2]).all()
+
+
+def test_differentiation_is_exact_for_polynomials():
+    nodes = np.polynomial.legendre.leggauss(8)[0]
+    for power in range(8):
+        slope = power * nodes ** max(power - 1, 0)
+        np.testing.assert_allclose(differentiation_matrix(nodes) @ nodes**power, slope, atol=1e-11)
+
+
+def test_line_residual_against_its_closed_form():
+    """Closed form: the best line through y = x^2 over an interval of length h leaves h^2 / sqrt(180) RMS."""
+    nodes, weights = np.polynomial.legendre.leggauss(20)
+    pitch = 1.0 + 1.5 * (nodes + 1.0)  # 1 to 4: x from 1 to 2
+    distance = np.stack([np.sqrt(pitch), 3.0 - 2.0 * pitch])
+    found = line_residual(distance, pitch, weights, differentiation_matrix(nodes))
+    assert found[0] == pytest.approx(1.0 / math.sqrt(180.0), rel=1e-9)
+    assert found[1] == pytest.approx(0.0, abs=1e-7)
+
+
+def test_joined_keeps_order():
+    values = table(BRANCHED, 6, 0.02)
+    parts = joined([LAW.outcomes(values[:2]), LAW.outcomes(values[2:])])
+    np.testing.assert_array_equal(parts.trimmer_setting, LAW.outcomes(values).trimmer_setting)
+    assert len(joined([])) == 0
+
+
+@pytest.mark.parametrize(
+    ("changes", "match"),
+    [
+        ({"zero_beat": 0.9}, "zero_beat must be within the hand field"),
+        ({"nearest": math.nan}, "nearest must be"),
+        ({"nearest": 0.4}, "nearest must be < farthest"),
+        ({"mode": "middle"}, "mode must be one of"),
+        ({"even_from": 2000.0}, "even_from must be <"),
+        ({"trimmer_ratio": 1.0}, "trimmer_ratio must be from"),
+        ({"lock_range": -1.0}, "lock_range must be >= 0"),
+        ({"reference_correction": 0.0}, "reference_correction"),
+    ],
+)
+def test_bad_input_is_refused(changes, match):
+    with pytest.raises(ValueError, match=match):
+        replace(LAW, **changes)
+
+
+def test_a_table_of_another_shape_is_refused():
+    for bad in (np.ones(15), np.ones((2, 3)), np.full((1, len(QUANTITIES)), math.nan)):
+        with pytest.raises(ValueError, match="values must"):
+            LAW.outcomes(bad)

@@ -1,0 +1,268 @@
+"""Tolerances: distributions against scipy.stats, linear estimates against closed forms, shares against brute force."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from models.branch.antenna_branch import SeriesInductor, preferred_mode
+from models.builds.build_law import OUTCOMES, QUANTITIES, BuildLaw, Outcomes
+from models.builds.tolerance import (
+    Goals,
+    Part,
+    Trial,
+    build_runs,
+    build_values,
+    joined,
+    linear_estimates,
+    monte_carlo,
+    other_mode_share,
+    reached_by_both,
+    share_of,
+    tighter_parts,
+    worst_cases,
+)
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.tank import Tank
+
+DISTANCES = np.geomspace(0.01, 0.8, 30)
+CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
+LAW = BuildLaw(CURVE, zero_beat=0.5, nearest=0.05, farthest=0.3, trimmer_ratio=0.1, even_from=80.0, even_to=400.0)
+NOMINAL = {
+    "variable_inductance": 2.7e-3,
+    "variable_capacitance": 68e-12,
+    "variable_stray": 15e-12,
+    "variable_trimmer": 15e-12,
+    "antenna_stray": 3e-12,
+    "reference_inductance": 2.7e-3,
+    "reference_capacitance": 68e-12,
+    "reference_stray": 14e-12,
+    "reference_trimmer": 50e-12,
+}
+
+
+def trial(limits: dict[str, float], scatter: str = "uniform", **changes: float) -> Trial:
+    nominal = NOMINAL | changes
+    parts = [Part(name, name, nominal.get(name, 0.0), limits.get(name, 0.0), scatter) for name in QUANTITIES]
+    return Trial(LAW, tuple(parts))
+
+
+FEW = {"variable_inductance": 0.01, "variable_capacitance": 0.02, "reference_capacitance": 0.02, "antenna_stray": 0.2}
+
+
+def estimate(made: Trial, outcome: str):
+    return next(found for found in linear_estimates(made) if found.outcome == outcome)
+
+
+@pytest.mark.parametrize("scatter", ["uniform", "normal"])
+def test_scatter_is_the_distribution_it_says(scatter):
+    """Reference: scipy.stats.uniform and scipy.stats.truncnorm; Kolmogorov-Smirnov on 20 000 seeded deviations."""
+    part = Part("antenna_stray", "stray", 3e-12, 0.2, scatter)
+    known = stats.uniform(-0.2, 0.4) if scatter == "uniform" else stats.truncnorm(-3.0, 3.0, scale=0.2 / 3.0)
+    share = np.random.default_rng(3).random(20_000)
+    drawn = part.deviation(share)
+    np.testing.assert_allclose(drawn, known.ppf(share), atol=1e-12)
+    assert stats.kstest(drawn, known.cdf).pvalue > 0.01
+    assert part.sigma == pytest.approx(known.std(), rel=1e-12)
+    assert np.abs(drawn).max() <= 0.2
+
+
+def test_sensitivities_against_their_derivatives():
+    """df/dlnL = -f/2, df/dlnC = -(f/2) C / C_total; setting = (C_needed - base) / span, C_needed = L_v C_v / L_r."""
+    made = trial(dict.fromkeys(NOMINAL, 0.02))
+    reference = estimate(made, "reference_frequency")
+    total, least = 68e-12 + 14e-12 + 27.5e-12, 0.1  # trimmer half in: 5 + 0.5 * 45 pF
+    slopes = {held.part.quantity: held.slope for held in reference.sensitivities}
+    expected = {
+        "reference_inductance": 1.0,
+        "reference_capacitance": 68e-12 / total,
+        "reference_stray": 14e-12 / total,
+        "reference_trimmer": 27.5e-12 / total,
+    }
+    for name in NOMINAL:
+        value = -0.5 * reference.nominal * expected.get(name, 0.0)
+        assert slopes[name] == pytest.approx(value, rel=1e-5, abs=1e-6)
+    setting = estimate(made, "trimmer_setting")
+    slopes = {held.part.quantity: held.slope for held in setting.sensitivities}
+    antenna = float(CURVE.capacitance(0.5)) + 3e-12
+    needed, span = 98e-12 + antenna, 50e-12 * (1.0 - least)
+    assert setting.nominal == pytest.approx((needed - 82e-12 - 5e-12) / span, rel=1e-9)
+    assert slopes["variable_inductance"] == pytest.approx(needed / span, rel=1e-6)
+    assert slopes["reference_inductance"] == pytest.approx(-needed / span, rel=1e-6)
+    assert slopes["antenna_stray"] == pytest.approx(3e-12 / span, rel=1e-6)
+    assert slopes["reference_capacitance"] == pytest.approx(-68e-12 / span, rel=1e-6)
+
+
+def test_rss_and_shares_against_their_closed_form():
+    """Two parts alone on the reference: RSS = (f/2) sqrt(t_L^2 + (t_C C / C_total)^2), shares in that proportion."""
+    made = trial({"reference_inductance": 0.01, "reference_capacitance": 0.03})
+    found = estimate(made, "reference_frequency")
+    coil, capacitor = 0.01, 0.03 * 68.0 / 109.5
+    assert found.rss == pytest.approx(0.5 * found.nominal * math.hypot(coil, capacitor), rel=1e-5)
+    assert found.sigma == pytest.approx(found.rss / math.sqrt(3.0), rel=1e-12)  # all uniform
+    assert [held.part.quantity for held in found.sensitivities] == ["reference_capacitance", "reference_inductance"]
+    assert found.sensitivities[0].share == pytest.approx(capacitor**2 / (coil**2 + capacitor**2), rel=1e-5)
+    still = estimate(made, "zero_beat_distance")  # tuned away
+    assert all(held.share == 0.0 for held in still.sensitivities)
+
+
+def test_small_deviations_follow_normal_theory():
+    """With limits of parts in a thousand the law is straight: sigma of 20 000 builds is the linear one (2 %)."""
+    limits = dict.fromkeys(NOMINAL, 2e-3)
+    for scatter in ("uniform", "normal"):
+        made = trial(limits, scatter)
+        runs = monte_carlo(made, 20_000, seed=11)
+        for name in ("reference_frequency", "variable_frequency", "trimmer_setting", "highest", "unevenness"):
+            linear = estimate(made, name)
+            drawn = getattr(runs, name)
+            assert drawn.std(ddof=1) == pytest.approx(linear.sigma, rel=0.02)
+            assert drawn.mean() == pytest.approx(linear.nominal, abs=5.0 * linear.sigma / math.sqrt(20_000))
+
+
+def test_share_within_reach_against_its_closed_form():
+    """One uniform capacitor: the trimmer reaches where base + least <= C_needed <= base + most, part of its range."""
+    made = trial({"reference_capacitance": 0.5})
+    needed = 98e-12 + float(CURVE.capacitance(0.5)) + 3e-12
+    low, high = needed - 14e-12 - 50e-12, needed - 14e-12 - 5e-12
+    expected = (min(high, 102e-12) - max(low, 34e-12)) / 68e-12
+    reached = monte_carlo(made, 50_000, seed=2).reached
+    assert 0.3 < expected < 0.9
+    assert stats.binomtest(int(reached.sum()), 50_000, expected).pvalue > 0.01
+
+
+def test_a_seed_gives_the_same_builds_in_any_chunks():
+    made = trial(FEW)
+    whole = monte_carlo(made, 500, seed=7)
+    for chunk in (1, 77, 500, 4096):
+        pieces = joined(build_runs(made, 500, 7, chunk))
+        for name in OUTCOMES:
+            np.testing.assert_allclose(getattr(pieces, name), getattr(whole, name), rtol=1e-12)
+    assert not np.array_equal(monte_carlo(made, 500, seed=8).trimmer_setting, whole.trimmer_setting)
+    values = np.concatenate(list(build_values(made, 500, 7)))
+    column = QUANTITIES.index("variable_capacitance")
+    assert np.abs(values[:, column] / 68e-12 - 1.0).max() <= 0.02
+    assert (values[:, QUANTITIES.index("reference_inductance")] == 2.7e-3).all()
+
+
+def test_worst_cases_against_every_corner_by_hand():
+    made = trial(FEW)
+    found = worst_cases(made)
+    corners = []
+    for signs in itertools.product((-1.0, 1.0), repeat=4):
+        moved = {name: sign * limit for sign, (name, limit) in zip(signs, FEW.items(), strict=True)}
+        row = [NOMINAL.get(name, 0.0) * (1.0 + moved.get(name, 0.0)) for name in QUANTITIES]
+        corners.append(LAW.outcomes(np.array([row]), always_tuned=True))
+    for name in OUTCOMES:
+        values = [float(getattr(corner, name)[0]) for corner in corners]
+        assert found[name] == pytest.approx((min(values), max(values)), rel=1e-12)
+    linear = estimate(made, "trimmer_setting")
+    assert found["trimmer_setting"][1] > linear.nominal + linear.rss
+    runs = monte_carlo(made, 3000, 1)
+    for name in ("reference_frequency", "variable_frequency", "trimmer_setting"):
+        drawn = getattr(runs, name)
+        assert found[name][0] <= drawn.min()
+        assert drawn.max() <= found[name][1]
+
+
+def test_share_has_wilsons_interval():
+    """Reference: scipy.stats.binomtest(...).proportion_ci(method="wilson")."""
+    for hits, count in ((0, 50), (3, 40), (950, 1000), (20, 20)):
+        met = np.arange(count) < hits
+        share, low, high = share_of(met)
+        known = stats.binomtest(hits, count).proportion_ci(method="wilson")
+        assert share == hits / count
+        assert low == pytest.approx(known.low, abs=1e-12)
+        assert high == pytest.approx(known.high, abs=1e-12)
+    with pytest.raises(ValueError, match="1 build or more"):
+        share_of(np.zeros(0, dtype=bool))
+
+
+def test_goals_count_what_is_missing_as_missed():
+    runs = Outcomes(
+        *(np.array([1.0, 1.0, 1.0, 1.0]) for _ in range(2)),
+        np.array([0.5, 1.2, 0.1, 0.0]),
+        np.ones(4),
+        np.array([60.0, 60.0, 70.0, math.nan]),
+        np.full(4, 2000.0),
+        np.array([30.0, 30.0, 30.0, math.nan]),
+    )
+    np.testing.assert_array_equal(Goals().met(runs), [True, False, True, True])
+    np.testing.assert_array_equal(Goals(lowest=65.0).met(runs), [True, False, False, False])
+    np.testing.assert_array_equal(Goals(unevenness=29.0).met(runs), [False] * 4)
+    np.testing.assert_array_equal(Goals(highest=2000.0, unevenness=30.0).met(runs), [True, False, True, False])
+
+
+def test_the_part_to_buy_tighter_is_the_one_that_spoils():
+    """By brute force: the share with each limit halved, from builds made anew, in the same order."""
+    made = trial({"variable_inductance": 0.2, "reference_capacitance": 0.05, "reference_inductance": 0.1})
+    found = tighter_parts(made, Goals(), 4000, seed=4)
+    assert found[0].part.quantity == "variable_inductance"
+    for choice in found:
+        again = monte_carlo(made.with_limit(choice.part.quantity, choice.limit), 4000, 4)
+        assert choice.reached == again.reached.mean()
+    assert found[0].reached > monte_carlo(made, 4000, 4).reached.mean() + 0.05
+    spread = replace(made, parts=tuple(replace(part, bought=False) for part in made.parts))
+    assert tighter_parts(spread, Goals(), 100, 1) == ()
+
+
+def test_share_that_starts_in_the_other_mode():
+    """By brute force: `preferred_mode` of every build as a tank and series inductor of its own, Q 80 and 60."""
+    antenna = float(CURVE.capacitance(0.5)) + 3e-12
+    assert other_mode_share(trial(FEW), 200, 1, 40.0, 900.0)[0] == 0.0
+    for inductance, low, high in ((25e-3, 0.05, 0.95), (15e-3, 0.0, 0.01), (40e-3, 0.99, 1.0)):
+        made = trial({"branch_inductance": 0.1, "variable_inductance": 0.05}, branch_inductance=inductance)
+        tank = Tank(2.7e-3, 98e-12, quality_factor=80.0)
+        branch = SeriesInductor(inductance, 60.0)
+        share = other_mode_share(made, 300, 1, tank.series_resistance, branch.series_resistance(tank.frequency))[0]
+        modes = []
+        for row in np.concatenate(list(build_values(made, 300, 1))):
+            part = dict(zip(QUANTITIES, row, strict=True))
+            one = Tank(part["variable_inductance"], 98e-12, quality_factor=80.0)
+            modes.append(preferred_mode(one, SeriesInductor(part["branch_inductance"], 60.0), antenna))
+        assert low <= share <= high
+        assert share == pytest.approx(modes.count("high") / 300, abs=0.02)
+        swapped = replace(made, law=replace(made.law, mode="high"))
+        other = other_mode_share(swapped, 300, 1, tank.series_resistance, branch.series_resistance(tank.frequency))[0]
+        assert other == pytest.approx(1.0 - share, abs=1e-12)
+
+
+def test_share_with_both_trimmers_against_turning_them_step_by_step():
+    limits = {"variable_inductance": 0.05, "reference_inductance": 0.05, "reference_capacitance": 0.05}
+    made = trial(limits, reference_trimmer=12e-12, reference_capacitance=89e-12)
+    share, low, high = reached_by_both(made, 400, 3, (0.8, 1.1))
+    column = QUANTITIES.index("variable_trimmer")
+    reached = np.zeros(400, dtype=bool)
+    for values in build_values(made, 400, 3):
+        for turn in np.linspace(0.8, 1.1, 301):
+            turned = values.copy()
+            turned[:, column] *= turn
+            reached |= made.law.outcomes(turned).reached
+    alone = monte_carlo(made, 400, 3).reached
+    assert share == reached.mean()
+    assert alone.mean() < share < 1.0
+    assert low < share < high
+    assert reached_by_both(made, 400, 3, (1.0, 1.0))[0] == alone.mean()
+
+
+def test_bad_input_is_refused():
+    with pytest.raises(ValueError, match="limit must be < 1"):
+        Part("antenna_stray", "stray", 1e-12, 1.0)
+    for changes in (
+        {"quantity": "resistor"},
+        {"limit": -0.1},
+        {"limit": math.nan},
+        {"scatter": "even"},
+        {"nominal": -1.0},
+        {"nominal": True},
+    ):
+        with pytest.raises(ValueError, match=next(iter(changes))):
+            replace(Part("antenna_stray", "stray", 1e-12, 0.1), **changes)
+    with pytest.raises(ValueError, match="parts must be one for each"):
+        Trial(LAW, trial(FEW).parts[1:])
+    with pytest.raises(ValueError, match="builds must be >= 1"):
+        monte_carlo(trial(FEW), 0, 1)

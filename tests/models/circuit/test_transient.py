@@ -1,0 +1,103 @@
+"""Integration in time, and harmonic balance against it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.oscillator import small_signal, steady_state
+from models.circuit.transient import POINTS_PER_CYCLE, Trace, crossings, measure, run_length, simulate
+from models.circuit.transistor import Transistor
+from synth.comparisons.oscillator_circuits import CIRCUITS
+
+QUICK = ("normal", "low Q", "supply-limited")
+LONG = ("500 kHz", "antenna branch", "supply-limited", "light drive", "heavy drive")
+"""From switch-on these take longest (`beatfield bench` has the time); here they start from a disturbed steady state."""
+
+
+def agree(balanced, read):
+    assert abs(balanced.frequency / read.frequency - 1) < 20e-6
+    assert abs(balanced.tank_amplitude / read.amplitude - 1) < 0.01
+
+
+def returned(balanced, cycles):
+    """Start 5 % too large, and see where it goes."""
+    duration = (cycles + 60) / balanced.frequency
+    trace = simulate(balanced.circuit, duration, start=balanced, disturbance=0.05, frequency=balanced.frequency)
+    return measure(trace)
+
+
+@pytest.mark.parametrize("name", QUICK)
+def test_a_disturbed_oscillation_returns_to_the_balanced_one(name):
+    balanced = steady_state(CIRCUITS[name])
+    read = returned(balanced, 120)
+    agree(balanced, read)
+    assert_allclose(read.peak_to_peak, balanced.peak_to_peak("collector"), rtol=0.01)
+
+
+def test_agreement_with_early_effect_and_base_resistance():
+    part = Transistor(early_voltage=60.0, base_resistance=100.0)
+    balanced = steady_state(replace(CIRCUITS["low Q"], transistor=part))
+    agree(balanced, returned(balanced, 60))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [name for name in CIRCUITS if name not in LONG])
+def test_from_switch_on_it_reaches_the_balanced_oscillation(name):
+    balanced = steady_state(CIRCUITS[name])
+    read = measure(simulate(CIRCUITS[name], run_length(balanced), frequency=balanced.frequency))
+    agree(balanced, read)
+    assert 0 < read.startup_time < run_length(balanced)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", LONG)
+def test_long_ones_return(name):
+    balanced = steady_state(CIRCUITS[name])
+    agree(balanced, returned(balanced, 300))
+
+
+def test_small_oscillations_grow_at_the_rate_of_the_roots():
+    circuit = CIRCUITS["light drive"]
+    signal = small_signal(circuit)
+    rest = signal.point.states.copy()
+    rest[signal.point.names.index("collector")] += 1e-4
+    trace = simulate(circuit, 60 / signal.frequency, start=rest, frequency=signal.frequency, relative_tolerance=1e-10)
+    swing = trace.voltage("tank") - trace.voltage("tank").mean()
+    instants = crossings(trace.times, swing, 0.0)[20:50]
+    assert_allclose(1 / np.diff(instants).mean(), signal.frequency, rtol=1e-4)
+    peaks = [np.abs(swing[(trace.times >= a) & (trace.times < b)]).max() for a, b in zip(instants, instants[1:])]  # noqa: B905
+    rate = np.polyfit(instants[:-1], np.log(peaks), 1)[0]
+    assert_allclose(rate, signal.growth_rate, rtol=0.02)
+
+
+def test_crossings_are_far_finer_than_the_samples():
+    period = 5.81e-6
+    times = np.arange(4000) * 1.0137 * period / POINTS_PER_CYCLE
+    values = np.sin(2 * np.pi * times / period - 0.7) + 0.03 * np.sin(4 * np.pi * times / period)
+    found = crossings(times, values, 0.0)
+    exact = found[0] + period * np.arange(len(found))
+    assert_allclose(found, exact, atol=5e-7 * period, rtol=0)
+    assert abs(np.diff(found).mean() / period - 1) < 1e-7
+
+
+def test_an_unsettled_tail_is_refused():
+    times = np.arange(200 * POINTS_PER_CYCLE) / (172e3 * POINTS_PER_CYCLE)
+    swing = np.sin(2 * np.pi * 172e3 * (times + 0.1 * times**2))
+    with pytest.raises(ValueError, match="not settled"):
+        measure(Trace(times, np.stack([swing, 0 * swing]), ("collector", "cold end")))
+
+
+def test_a_dead_circuit_gives_no_frequency():
+    dead = replace(OscillatorCircuit(), inductor_q=2.0)
+    with pytest.raises(ValueError, match="does not oscillate"):
+        measure(simulate(dead, 40 / 172e3))
+
+
+def test_bad_duration():
+    with pytest.raises(ValueError, match="duration"):
+        simulate(OscillatorCircuit(), -1.0)
+    with pytest.raises(ValueError, match="nothing to keep"):
+        simulate(OscillatorCircuit(), 1e-5, keep_from=1e-5)

@@ -1,0 +1,225 @@
+"""`beatfield oscillator`: readings, text against JSON, transient, plot, and one message for what cannot be."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from models.circuit.adjustments import load_effect, pot_sweep
+from models.circuit.oscillator import steady_state
+from synth.build.circuit_assembly import circuit_of, with_trimmer
+from synth.cli import main
+from synth.designs.design_file import load_design
+from synth.designs.template import template_text
+
+DEMO = Path(__file__).parents[3] / "demos" / "willow.toml"
+
+
+@pytest.fixture
+def quick(tmp_path, monkeypatch) -> str:
+    """The demo with small bias capacitors, so that the start-up is over in a millisecond, in an empty folder."""
+    monkeypatch.chdir(tmp_path)
+    text = DEMO.read_text("utf-8").replace('"22 nF"', '"4.7 nF"')
+    Path("quick.toml").write_text(text, "utf-8")
+    return "quick.toml"
+
+
+def document(capsys, *arguments: str) -> dict:
+    assert main(["oscillator", *arguments, "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def refused(capsys, *arguments: str) -> str:
+    assert main(["oscillator", *arguments]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    lines = [line for line in said.err.splitlines() if line.startswith("beatfield: ")]
+    assert len(lines) == 1
+    return lines[0]
+
+
+@pytest.mark.parametrize("which", ["reference", "variable"])
+def test_text_says_what_json_says(which, capsys):
+    figures = document(capsys, str(DEMO), "--which", which)
+    assert figures["schema"] == "beatfield.oscillator/1"
+    assert main(["oscillator", str(DEMO), "--which", which]) == 0
+    text = capsys.readouterr().out
+    lines = {line[:20].strip(): line[20:] for line in text.split("\n\n")[0].splitlines()}
+    assert lines["frequency"] == f"{figures['frequency_hz'] / 1e3:.3f} kHz"
+    assert f"{1e6 * figures['supply_current_a']:.4g} uA" in lines["supply"]
+    assert f"{1e3 * figures['supply_power_w']:.4g} mW" in lines["supply"]
+    assert lines["loop gain"].startswith(f"{figures['loop_gain_margin_db']:.1f} dB")
+    assert lines["start-up"].startswith(f"about {1e3 * figures['startup_s']:.3g} ms")
+    assert figures["startup_by"] in lines["start-up"]
+    assert f"{figures['probe_shift_hz']:+.0f} Hz" in lines["10 pF probe"]
+    assert lines["stray"] == figures["stray_explanation"]
+    assert f"{1e3 * figures['load_ohm'] / 1e6:.4g} kohm" in lines["load"]
+    points = {line.split()[0]: line for line in text.split("\n\n")[1].splitlines()[1:]}
+    assert list(points) == ["supply", "wiper", "base", "emitter", "collector", "output"]
+    for point in figures["test_points"]:
+        line = points[point["name"]]
+        assert f"{point['dc_v']:.3f} V" in line
+        assert f"{point['frequency_hz'] / 1e3:.3f} kHz" in line
+        assert point["thd"] is None or f"{100 * point['thd']:.2f} %" in line
+    readings = "\n".join(text.split("\n\n")[2:5]).splitlines()
+    for group in ("pot_readings", "trimmer_readings", "load_readings"):
+        for reading in figures[group]:
+            frequency = f"{reading['frequency_hz'] / 1e3:.3f} kHz"
+            assert any(line.startswith(f"  {reading['name']}") and frequency in line for line in readings)
+    assert (figures["antenna_f"] is None) == (which == "reference")
+
+
+def test_readings_are_those_of_the_circuit(capsys):
+    figures = document(capsys, str(DEMO), "--which", "reference")
+    again = document(capsys, str(DEMO))
+    assert figures == again, "the reference is the default"
+    design = load_design(DEMO)
+    circuit = circuit_of(design, "reference")
+    trimmers = {reading["name"]: reading for reading in figures["trimmer_readings"]}
+    middle = steady_state(circuit)
+    assert trimmers["mid"]["frequency_hz"] == pytest.approx(middle.frequency, rel=1e-6)
+    assert trimmers["low"]["frequency_hz"] > middle.frequency > trimmers["high"]["frequency_hz"]
+    tuned = with_trimmer(circuit, figures["trimmer"])
+    _, swept = pot_sweep(tuned, (0.0, 0.5, 1.0))
+    expected = [state.frequency - swept[1].frequency for state in swept]
+    assert [reading["shift_hz"] for reading in figures["pot_readings"]] == pytest.approx(expected, abs=0.05)
+    effect = load_effect(tuned)
+    loads = {reading["name"]: reading for reading in figures["load_readings"]}
+    shift = loads["as designed"]["frequency_hz"] - loads["none"]["frequency_hz"]
+    assert shift == pytest.approx(effect.frequency_shift, abs=0.05)
+    collector = next(point for point in figures["test_points"] if point["name"] == "collector")
+    assert collector["peak_to_peak_v"] == pytest.approx(loads["as designed"]["collector_pp_v"], rel=1e-6)
+    assert figures["supply_power_w"] == pytest.approx(12.0 * figures["supply_current_a"], rel=1e-9)
+
+
+def test_both_oscillators_are_at_zero_beat(capsys):
+    frequencies = [document(capsys, str(DEMO), "--which", which)["frequency_hz"] for which in ("reference", "variable")]
+    assert frequencies[0] == pytest.approx(frequencies[1], abs=0.01)
+
+
+def test_pot_and_load_are_turned(capsys):
+    plain = document(capsys, str(DEMO))
+    turned = document(capsys, str(DEMO), "--pot", "1")
+    assert turned["pot"] == 1.0
+    assert turned["frequency_hz"] == pytest.approx(plain["pot_readings"][2]["frequency_hz"], rel=1e-6)
+    bare = document(capsys, str(DEMO), "--load", "none")
+    assert bare["load_ohm"] is None
+    assert bare["frequency_hz"] == pytest.approx(plain["load_readings"][0]["frequency_hz"], rel=1e-6)
+    heavy = document(capsys, str(DEMO), "--load", "1k")
+    assert heavy["load_ohm"] == 1000.0
+    assert [reading["name"] for reading in heavy["load_readings"]] == ["none", "as designed", "as asked"]
+    outputs = [reading["output_pp_v"] for reading in heavy["load_readings"]]
+    assert outputs[0] > outputs[1] > outputs[2]
+
+
+def test_start_up_is_written_drawn_and_read(quick, capsys):
+    figures = document(capsys, quick, "--trace", "start.csv", "--plot", "start.png")
+    assert figures["startup_by"] == "transient"
+    lines = Path("start.csv").read_text("utf-8").splitlines()
+    assert lines[0] == "time_s,collector_v,emitter_v,base_v,supply_v,output_v"
+    rows = np.array([[float(cell) for cell in line.split(",")] for line in lines[1:]])
+    assert (rows[0] == 0.0).all()
+    assert (np.diff(rows[:, 0]) > 0.0).all()
+    end = rows[-400:]
+    points = {point["name"]: point for point in figures["test_points"]}
+    assert np.ptp(end[:, 1]) == pytest.approx(points["collector"]["peak_to_peak_v"], rel=0.03)
+    assert np.ptp(end[:, 5]) == pytest.approx(points["output"]["peak_to_peak_v"], rel=0.03)
+    assert end[:, 1].mean() == pytest.approx(points["collector"]["dc_v"], rel=0.01)
+    early = rows[rows[:, 0] < 0.2 * figures["startup_s"]]
+    drift = np.ptp(early[-16:, 1] - early[-16:, 4])
+    assert drift < 0.1 * points["collector"]["peak_to_peak_v"]
+    before = rows[rows[:, 0] < figures["startup_s"]][-16:, 1]
+    assert np.ptp(before) == pytest.approx(0.9 * points["collector"]["peak_to_peak_v"], rel=0.05)
+    assert Path("start.png").read_bytes().startswith(b"\x89PNG")
+    estimate = document(capsys, quick)
+    assert 0.5 < estimate["startup_s"] / figures["startup_s"] < 2.5  # the docstring of the estimate says 0.8 to 3.1
+    assert "estimate" in estimate["startup_by"]
+    assert "--force" in refused(capsys, quick, "--trace", "start.csv")
+
+
+def test_a_design_without_circuit_is_read_with_default_parts(tmp_path, capsys):
+    path = tmp_path / "plain.toml"
+    path.write_text(template_text(), "utf-8")
+    for which in ("reference", "variable", "volume"):
+        figures = document(capsys, str(path), "--which", which)
+        assert "default parts" in figures["notices"][0]
+        assert 150e3 < figures["frequency_hz"] < 300e3
+        assert figures["stray_explanation"] is None
+        assert (figures["antenna_f"] is None) == (which == "reference")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("--pot", "1.5"), r"--pot 1\.5"),
+        (("--pot", "loud"), "--pot loud"),
+        (("--pot", "nan"), "--pot nan"),
+        (("--load", "0"), "--load 0"),
+        (("--load", "-1k"), "--load -1k"),
+        (("--load", "5 pF"), "--load 5 pF"),
+        (("--which", "volume"), r"has no volume oscillator; add \[volume_antenna\]"),
+        (("--plot", "x.gif"), "name the plot .png or .svg"),
+    ],
+)
+def test_bad_requests_are_refused(arguments, message, capsys):
+    joined = [f"{arguments[0]}={arguments[1]}"]
+    assert re.search(message, refused(capsys, str(DEMO), *joined))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "which", "message"),
+    [
+        ("quality_factor = 80\n", "quality_factor = 2\n", "reference", r"the reference oscillator .*does not start"),
+        (
+            'emitter_resistor = "220 kohm"',
+            'emitter_resistor = "10 Mohm"',
+            "variable",
+            r"the variable oscillator .*does not start: the transconductance",
+        ),
+        ('"12 V"', '"0 V"', "reference", r"circuit\.supply_voltage = '0 V'"),
+        ('"12 V"', '"500 mV"', "reference", r"does not start: the bias leaves the transistor without current"),
+        ('feedback_capacitor = "100 pF"', 'feedback_capacitor = "-100 pF"', "reference", "feedback_capacitor"),
+        ('wiper_capacitor = "22 nF"', 'wiper_capacitor = "0 F"', "reference", "wiper_capacitor"),
+    ],
+)
+def test_what_cannot_swing_is_refused(old, new, which, message, tmp_path, capsys):
+    text = DEMO.read_text("utf-8")
+    assert old in text
+    path = tmp_path / "bad.toml"
+    path.write_text(text.replace(old, new), "utf-8")
+    assert re.search(message, refused(capsys, str(path), "--which", which))
+
+
+def test_a_pot_that_stops_it_is_remarked(tmp_path, capsys):
+    path = tmp_path / "weak.toml"
+    text = DEMO.read_text("utf-8").replace('lower_resistor = "33 kohm"', 'lower_resistor = "100 ohm"')
+    path.write_text(text, "utf-8")
+    figures = document(capsys, str(path), "--pot", "1")
+    low = figures["pot_readings"][0]
+    assert low["frequency_hz"] is None
+    assert "does not start" in low["remark"]
+    assert main(["oscillator", str(path), "--pot", "1"]) == 0
+    assert "does not start" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("option", ["--plot", "--trace"])
+def test_an_existing_target_is_refused_before_anything_is_computed(demos, tmp_path, monkeypatch, capsys, option):
+    target = tmp_path / "a.svg"
+    target.write_text("a person's")
+
+    def not_yet(*_: object, **__: object) -> None:
+        raise AssertionError("computed before the target was checked")
+
+    monkeypatch.setattr("synth.report.oscillator_report.steady", not_yet)
+    assert main(["oscillator", str(demos / "willow.toml"), option, str(target)]) == 2
+    assert "exists already" in capsys.readouterr().err
+    assert target.read_text() == "a person's"
+
+
+def test_a_pot_that_is_no_number_is_told_in_plain_words(demos, capsys):
+    assert main(["oscillator", str(demos / "willow.toml"), "--pot", "nan"]) == 2
+    assert capsys.readouterr().err == "beatfield: --pot nan: is not a plain number; write for example '0.5'\n"

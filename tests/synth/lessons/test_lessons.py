@@ -1,0 +1,185 @@
+"""Every lesson says what is in its sounds: read back from the WAV, by Fourier transform and Hilbert envelope."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+import scipy.fft
+from scipy.signal import hilbert
+from scipy.signal.windows import kaiser
+
+from models.detector.rectified_sum import half_wave_rectified, sum_of_tones
+from models.pulling import pulled_line_ratio
+from synth.cli import main
+from synth.lessons.bench import open_bench
+from synth.lessons.files import write_lesson
+from synth.lessons.stage import ABSENT_DB, absent, beat, line, silent
+from synth.lessons.table import LESSONS, build_lesson
+from synth.report.lesson_plot import save_stage_plot
+from synth.report.lesson_report import lesson_report
+
+
+@pytest.fixture(scope="module")
+def bench():
+    return open_bench()
+
+
+def lines_of(piece, rate):
+    """Frequencies and heights by a Kaiser window, side lobes below -110 dB."""
+    count = scipy.fft.next_fast_len(4 * piece.size)
+    size = np.abs(scipy.fft.rfft((piece - piece.mean()) * kaiser(piece.size, 14.0), count))
+    return np.fft.rfftfreq(count, 1.0 / rate), size
+
+
+def peak_near(bins, size, frequency):
+    """Frequency and height of the highest bin within 1 Hz of `frequency`, the height there, and the strongest."""
+    near = np.flatnonzero(np.abs(bins - frequency) < 1.0)
+    best = near[np.argmax(size[near])]
+    return bins[best], size[best], size[np.argmin(np.abs(bins - frequency))], size.max()
+
+
+@pytest.fixture(scope="module")
+def reports(bench):
+    """Every lesson, rendered once."""
+    return {name: lesson_report(build_lesson(name, bench)) for name in LESSONS}
+
+
+@pytest.mark.parametrize("name", LESSONS)
+def test_sound_files_hold_what_the_claims_say(name, reports, tmp_path, monkeypatch):
+    import soundfile
+
+    monkeypatch.setattr("synth.lessons.files.save_stage_plot", lambda *_: None)
+    report = reports[name]
+    write_lesson(report, str(tmp_path), force=False)
+    assert "turn the volume right down" in (tmp_path / "lesson.txt").read_text()
+    for index, stage in enumerate(report.lesson.stages):
+        sound, rate = soundfile.read(tmp_path / f"{report.stem(index)}.wav")
+        assert 0.05 < np.abs(sound).max() <= 10 ** (-14 / 20) + 1e-6
+        assert max(abs(sound[0]), abs(sound[-1])) < 1e-3
+        found = {}
+        for claim in stage.claims:
+            check_claim(claim, sound, rate, found)
+
+
+def check_claim(claim, sound, rate, found):
+    """`found` keeps the spectra of stretches already looked at."""
+    piece = sound[round(claim.start * rate) : round(claim.end * rate)]
+    if claim.kind == "silent":
+        assert np.abs(piece).max() < 1e-3 * np.abs(sound).max()
+    elif claim.kind == "beat":
+        count = scipy.fft.next_fast_len(2 * piece.size)
+        swell = np.abs(hilbert(piece - piece.mean(), count)[: piece.size]) ** 2
+        assert peak_near(*lines_of(swell, rate), claim.frequency)[0] == pytest.approx(claim.frequency, abs=0.1)
+    else:
+        if (claim.start, claim.end) not in found:
+            found[claim.start, claim.end] = lines_of(piece, rate)
+        place, level, exact, strongest = peak_near(*found[claim.start, claim.end], claim.frequency)
+        if claim.kind == "absent":
+            assert 20 * np.log10(exact / strongest + 1e-12) < ABSENT_DB, claim.text
+        else:
+            assert place == pytest.approx(claim.frequency, abs=0.15), claim.text
+            assert 20 * np.log10(level / strongest) == pytest.approx(claim.level_db, abs=0.2), claim.text
+
+
+def test_wrong_claims_are_found(reports):
+    """The measurement itself: claims that are not so fail."""
+    sound = reports["beats"].sounds[1]
+    for wrong in (
+        absent(440.0, 0.05, 4.95),
+        line(442.0, 0.0, 0.05, 4.95),
+        line(440.0, -1.0, 0.05, 4.95),
+        beat(5.0, 0.05, 4.95),
+        silent(1.0, 2.0),
+    ):
+        with pytest.raises(AssertionError):
+            check_claim(wrong, sound, 48_000, {})
+
+
+@pytest.mark.parametrize(("name", "index"), [("beats", 1), ("locking", 1), ("taps", 1)])
+def test_plot_of_each_kind(name, index, reports, tmp_path):
+    """Hertz in a row, with a silent stretch, by octaves."""
+    report = reports[name]
+    save_stage_plot(report.lesson.stages[index], report.sounds[index], tmp_path / "a.png", False)
+    assert (tmp_path / "a.png").stat().st_size > 10_000
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", LESSONS)
+def test_command_writes_every_file(name, bench, tmp_path, capsys):
+    assert main(["lesson", name, "-o", str(tmp_path)]) == 0
+    stages = build_lesson(name, bench).stages
+    stems = [f"{index + 1:02d}-{stage.slug}" for index, stage in enumerate(stages)]
+    assert {path.name for path in tmp_path.iterdir()} == {
+        "lesson.txt",
+        *(f"{stem}{end}" for stem in stems for end in (".wav", ".png")),
+    }
+    for stem in stems:
+        assert (tmp_path / f"{stem}.png").stat().st_size > 10_000
+
+
+def test_refuses_to_replace_without_force(reports, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("synth.lessons.files.save_stage_plot", lambda *_: None)
+    monkeypatch.setattr("synth.lessons.table.build_lesson", lambda *_: reports["beats"].lesson)
+    (tmp_path / "02-four-beats.wav").write_text("mine")
+    assert main(["lesson", "beats", "-o", str(tmp_path)]) == 2
+    assert "02-four-beats.wav: exists; add --force" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["02-four-beats.wav"]
+    assert (tmp_path / "02-four-beats.wav").read_text() == "mine"
+    assert main(["lesson", "beats", "-o", str(tmp_path), "--force"]) == 0
+    assert (tmp_path / "02-four-beats.wav").read_bytes().startswith(b"RIFF")
+
+
+def test_json_says_what_the_text_says(reports):
+    for name, report in reports.items():
+        document = json.loads(json.dumps(report.document(), allow_nan=False))
+        text = " ".join(report.text().split())
+        assert (document["schema"], document["name"]) == ("beatfield.lesson/1", name)
+        for stage, entry in zip(report.lesson.stages, document["stages"], strict=True):
+            assert " ".join(entry["text"].split()) in text
+            for claim, row in zip(stage.claims, entry["claims"], strict=True):
+                assert f"{claim.text} (measured {row['measured_db']:z.1f} dB)" in text
+
+
+def test_json_of_list_and_lesson(reports, capsys, monkeypatch):
+    monkeypatch.setattr("synth.lessons.table.build_lesson", lambda *_: reports["slide"].lesson)
+    assert main(["lesson", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["lessons"].keys() == LESSONS.keys()
+    assert main(["lesson", "slide", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["name"] == "slide"
+
+
+def test_live_needs_a_name_and_no_folder(capsys):
+    assert main(["lesson", "--live"]) == 2
+    assert main(["lesson", "beats", "--live", "-o", "x"]) == 2
+    assert "leave -o" in capsys.readouterr().err
+
+
+def test_numbers_in_the_texts(reports):
+    """What the texts reckon, reckoned here: the fourth, the depth of unequal beats, the fist's interval."""
+    assert 1200 * np.log2(4 / 3 / 1.33) == pytest.approx(4.0, abs=0.5)  # 1330 Hz over 1000 Hz against a pure fourth
+    assert 20 * np.log10(1.3 / 0.7) == pytest.approx(5.4, abs=0.05)
+    assert "by 5.4 dB" in " ".join(reports["beats"].lesson.stages[2].text.split())
+    fist = reports["hand"].lesson.stages[1]
+    high, low = (claim.frequency for claim in fist.claims)
+    assert f"{12 * np.log2(high / low):.1f} semitones lower" in fist.text
+
+
+def test_rectifier_series_is_the_positive_half():
+    first = np.linspace(0.0, 40.0, 5001)
+    envelope, angle = sum_of_tones(first, 1.1 * first, 0.7)
+    half = np.maximum(np.cos(first) + 0.7 * np.cos(1.1 * first), 0.0)
+    np.testing.assert_allclose(half_wave_rectified(envelope, angle, 400), half, atol=2e-3)
+
+
+def test_pulled_lines_of_the_three_four_five_triangle():
+    assert pulled_line_ratio(200.0, 120.0) == pytest.approx(1.0 / 3.0)
+    with pytest.raises(ValueError, match="beyond the lock range"):
+        pulled_line_ratio(100.0, 120.0)
+
+
+def test_list_and_unknown_name(capsys):
+    assert main(["lesson"]) == 0
+    assert "octaves" in capsys.readouterr().out
+    assert main(["lesson", "nothing"]) == 2

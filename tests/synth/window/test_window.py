@@ -1,0 +1,413 @@
+"""The window under SDL's dummy driver: a script of pointer, keys and sizes, and checks of every drawn text."""
+
+from __future__ import annotations
+
+import itertools
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from small_instrument import RING, make_instrument
+
+from models.instrument import Instrument
+from models.pitch_field import PitchField, pitch_field
+from synth.errors import DeviceError
+from synth.live.meters import Meters, no_meters
+from synth.live.recorder import Recording
+from synth.live.speaker import Speaker, safe_level
+from synth.window import first_start, palette
+from synth.window.draw_field import FieldPicture
+from synth.window.layout import Box
+from synth.window.loop import Played, Player, recording_path, run
+from synth.window.painter import DrawnText, font_file
+from synth.window.readings import readings
+from synth.window.state import WindowState
+from synth.window.view import Shown, View
+from synth.window.volume_axis import PLAIN, ring_volume
+
+SIZES = [(900, 560), (1024, 640), (1280, 720), (1366, 768), (1000, 1000), (2560, 700), (1920, 1080), (2560, 1440)]
+NO_DEVICE = "no output of this name"
+
+
+@pytest.fixture(autouse=True)
+def dummy_screen(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setenv("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+
+
+class Listener:
+    """Stands in for the speaker: keeps what it is told and plays nothing."""
+
+    def __init__(self, instrument: Instrument) -> None:
+        self.instrument = instrument
+        self.level = safe_level(instrument)
+        self.hand = (instrument.curve.farthest, 0.0)
+        self.muted = False
+        self.recording_to: Path | None = None
+        self.recordings: tuple[Recording, ...] = ()
+        self.notice: str | None = None
+        self.device_error: str | None = None
+        self.kept_seconds = 0.0
+
+    def move(self, distance: float, volume: float, time: float | None = None) -> None:
+        self.hand = (distance, volume)
+
+    def set_instrument(self, instrument: Instrument) -> None:
+        self.instrument = instrument
+
+    def set_level(self, level: float) -> None:
+        self.level = level
+
+    def mute(self, muted: bool) -> None:
+        self.muted = muted
+
+    def record(self, path: Path | None) -> None:
+        if path is None:
+            self.notice = f"Recorded {self.recording_to}"
+        self.recording_to = path
+
+    def meters(self) -> Meters:
+        frequency = float(self.instrument.beat_frequency(self.hand[0]))
+        return replace(no_meters(48000), alive=True, blocks=1, frequency=frequency, peak=0.09, rms=0.06)
+
+    def recent(self, frames: int) -> np.ndarray:
+        return 0.1 * np.sin(0.05 * np.arange(frames, dtype=np.float32))
+
+
+Step = Callable[[Player], None]
+
+
+def play(steps: list[Step], speaker: Any = None, **options: Any) -> Played:
+    """Run the window: each step takes place after a picture, and the window is closed after the last."""
+    import pygame
+
+    instrument = make_instrument()
+    script = iter(steps)
+
+    def each_frame(player: Player) -> None:
+        step = next(script, None)
+        if step is None:
+            pygame.event.post(pygame.event.Event(pygame.QUIT))
+        else:
+            step(player)
+
+    speaker = speaker or Listener(instrument)
+    options = {"caution": False, "each_frame": each_frame, **options}
+    return run(instrument, pitch_field(instrument), speaker, "Trial design", **options)
+
+
+def post(kind: str, **values: Any) -> None:
+    import pygame
+
+    pygame.event.post(pygame.event.Event(getattr(pygame, kind), values))
+
+
+def press(name: str) -> Step:
+    import pygame
+
+    return lambda player: post("KEYDOWN", key=pygame.key.key_code(name), mod=0, unicode="")
+
+
+def hand_to(distance: float, gain: float) -> Step:
+    def step(player: Player) -> None:
+        scale = player.view.scale
+        assert scale is not None
+        place = (round(scale.x_of(distance)), round(scale.y_of(gain)))
+        post("MOUSEMOTION", pos=place, rel=(0, 0), buttons=(0, 0, 0), touch=False)
+
+    return step
+
+
+def check(test: Callable[[Player], Any]) -> Step:
+    def step(player: Player) -> None:
+        assert test(player)
+
+    return step
+
+
+def idle(player: Player) -> None:
+    """Let one more picture pass."""
+
+
+def test_the_pointer_moves_the_hand_to_scale() -> None:
+    listener = Listener(make_instrument())
+    steps: list[Step] = []
+    for distance, gain in ((0.3, 1.0), (0.123, 0.25), (0.02, 0.5), (0.55, 0.04)):
+        steps += [
+            hand_to(distance, gain),
+            check(lambda player, d=distance: abs(listener.hand[0] - d) < 0.0005),  # one pixel is 0.55 mm
+            check(lambda player, g=gain: abs(listener.hand[1] - g) < 0.01),
+            check(lambda player: player.state.present),
+        ]
+    steps += [
+        lambda player: post("WINDOWLEAVE"),
+        check(lambda player: listener.hand[1] == 0.0 and abs(listener.hand[0] - 0.55) < 0.0005),
+        check(lambda player: any("Bring the pointer" in text.shown for text in player.view.texts)),
+    ]
+    assert play(steps, listener).frames >= len(steps)
+
+
+def test_keys_reach_the_speaker(tmp_path: Path) -> None:
+    listener = Listener(make_instrument())
+    first = listener.level
+    steps = [
+        press("m"),
+        check(lambda player: listener.muted),
+        check(lambda player: shows(player, "MUTED")),
+        press("m"),
+        check(lambda player: not listener.muted),
+        press("up"),
+        check(lambda player: abs(20.0 * np.log10(listener.level / first) - 3.0) < 1e-9),
+        press("r"),
+        check(lambda player: listener.recording_to is not None and listener.recording_to.parent == tmp_path),
+        idle,
+        check(lambda player: shows(player, "REC")),
+        press("r"),
+        check(lambda player: listener.recording_to is None),
+        idle,
+        idle,
+        check(lambda player: shows(player, "Recorded")),
+        press("f1"),
+        check(lambda player: player.state.help_open and shows(player, "Playing")),
+        press("escape"),
+        check(lambda player: not player.state.help_open),
+        press("q"),
+        idle,
+    ]
+    play(steps, listener, record_folder=tmp_path)
+
+
+def shows(player: Player, words: str) -> bool:
+    return any(words in text.wanted for text in player.view.texts)
+
+
+def test_it_stays_silent_until_the_caution_is_answered() -> None:
+    listener = Listener(make_instrument())
+    assert not first_start.caution_was_read()
+    steps = [
+        check(lambda player: listener.muted and shows(player, "H.870")),
+        press("return"),
+        check(lambda player: not listener.muted),
+        check(lambda player: not shows(player, "H.870")),
+    ]
+    play(steps, listener, caution=None)
+    assert first_start.caution_was_read()
+    play([check(lambda player: not listener.muted and not player.state.caution_open)], listener, caution=None)
+
+
+def test_the_window_follows_its_size() -> None:
+    import pygame
+
+    listener = Listener(make_instrument())
+    steps: list[Step] = [hand_to(0.2, 1.0), idle]
+    for size in ((1024, 640), (2560, 1440), (300, 200), (1280, 720)):
+        steps += [
+            lambda player, size=size: pygame.display.set_mode(size, pygame.RESIZABLE),
+            idle,
+            check(lambda player, size=size: player.view.size == size),
+            check(lambda player: (player.view.layout is None) == (player.view.size == (300, 200))),
+            check(lambda player: not blank(pygame.display.get_surface())),
+        ]
+    steps += [check(lambda player: listener.hand[0] == player.state.distance)]
+    play(steps, listener)
+
+
+def blank(surface: Any) -> bool:
+    import pygame
+
+    pixels = pygame.surfarray.array2d(surface)[::3, ::3]
+    return len(np.unique(pixels)) < 10
+
+
+def test_only_what_changed_is_drawn_again() -> None:
+    """Picture by picture restoring must give the same pixels as a picture drawn from nothing."""
+    import pygame
+
+    def compare(player: Player) -> None:
+        shown = player._shown
+        assert shown is not None
+        surface = pygame.display.get_surface()
+        player.view.draw(surface, player.state, shown)
+        kept = pygame.surfarray.array3d(surface)
+        fresh = surface.copy()
+        player.view.renew()
+        player.view.draw(fresh, player.state, shown)
+        np.testing.assert_array_equal(kept, pygame.surfarray.array3d(fresh))
+
+    steps: list[Step] = []
+    for distance, gain in ((0.3, 1.0), (0.02, 0.0), (0.58, 0.6), (0.1, 0.3)):
+        steps += [hand_to(distance, gain), idle, compare]
+    steps += [press("h"), idle, compare, press("h"), idle, compare, lambda player: post("WINDOWLEAVE"), idle, compare]
+    play(steps)
+
+
+def test_a_real_speaker_sounds_where_the_pointer_is() -> None:
+    instrument = make_instrument()
+    field = pitch_field(instrument)
+    heard: list[tuple[float, float]] = []
+
+    def listen(player: Player) -> None:
+        frequency = speaker.meters().frequency
+        heard.append((frequency, float(field.frequency_at(player.state.distance))))
+
+    steps: list[Step] = []
+    for distance in (0.3, 0.1, 0.05):
+        steps += [hand_to(distance, 0.5), *[idle] * 12, listen]
+    with Speaker(instrument, device=NO_DEVICE) as speaker:
+        play([*steps, check(lambda player: shows(player, "No sound"))], speaker)
+    for frequency, expected in heard:
+        assert abs(1200.0 * np.log2(frequency / expected)) < 1.0
+
+
+def test_pygame_leaves_the_sound_device_alone() -> None:
+    import pygame
+
+    play([check(lambda player: pygame.mixer.get_init() is None)])
+    assert not pygame.display.get_init()
+
+
+def test_with_a_volume_antenna_the_pointers_height_is_the_other_hands() -> None:
+    listener = Listener(make_instrument())
+    steps: list[Step] = []
+    for height in (0.02, 0.08, 0.15, 0.24):
+
+        def to_height(player: Player, height: float = height) -> None:
+            scale = player.view.scale
+            assert scale is not None
+            place = (round(scale.x_of(0.2)), round(scale.y_at(height / 0.30)))
+            post("MOUSEMOTION", pos=place, rel=(0, 0), buttons=(0, 0, 0), touch=False)
+
+        def heard(player: Player, height: float = height) -> bool:
+            scale = player.view.scale
+            assert scale is not None
+            assert scale.volume.top == pytest.approx(0.30)
+            pixel = 0.30 / scale.box.height
+            low, high = RING.held_gain(height - pixel), RING.held_gain(height + pixel)
+            shown = [text.shown for text in player.view.texts]
+            assert "ring" in shown
+            assert any(f"{100 * at:.1f} cm" in shown for at in np.linspace(height - pixel, height + pixel, 41))
+            return bool(low <= listener.hand[1] <= high)
+
+        steps += [to_height, idle, check(heard)]
+    steps += [press("h"), idle]
+    steps += [check(lambda player: "above the ring" in " ".join(text.shown for text in player.view.texts))]
+    assert play(steps, listener, volume=RING).frames >= len(steps)
+
+
+def views() -> list[tuple[str, View, PitchField, Instrument]]:
+    result = []
+    for name, instrument in (("free", make_instrument()), ("locked", make_instrument(lock_range=25.0))):
+        field = pitch_field(instrument)
+        picture = FieldPicture(field.notes(), field.zero_beat_distance, field.locked_span, 0.01)
+        axis = ring_volume(RING) if name == "locked" else PLAIN
+        result.append((name, View("A design with a longer name", picture, 0.01, 0.8, axis), field, instrument))
+    return result
+
+
+def drawn(size: tuple[int, int], view: View, instrument: Instrument, state: WindowState) -> tuple[DrawnText, ...]:
+    import pygame
+
+    pygame.display.init()
+    pygame.font.init()
+    surface = pygame.display.set_mode(size)
+    view.resize(size)
+    status = "48 kHz · latency 10.7 ms · block time 12 % (worst 85 %) · underruns 10 · late blocks 123"
+    shown = Shown(
+        readings(instrument, state.distance, float(instrument.beat_frequency(state.distance))),
+        flags="● REC 12:34  MUTED",
+        status=status,
+        notice="▲ No sound: the default sound output was not found. Look for it with: beatfield devices",
+        listening="full volume peaks at \N{MINUS SIGN}20 dBFS",
+        peak=0.5,
+        rms=0.3,
+        trace=np.sin(np.linspace(0.0, 25.0, 220)),
+        trace_span=0.0123,
+    )
+    view.draw(surface, state, shown)
+    assert not blank(surface)
+    return view.texts
+
+
+STATES = {
+    "away": WindowState(distance=0.8, level=0.2),
+    "far": WindowState(distance=0.57, volume=1.0, level=0.2, present=True),
+    "zero beat": WindowState(distance=0.5, volume=0.3, level=0.2, present=True),
+    "middle": WindowState(distance=0.21, volume=0.5, level=0.2, present=True),
+    "near": WindowState(distance=0.01, volume=0.0, level=0.2, present=True),
+    "hand low": WindowState(distance=0.2, volume=0.1, level=0.2, present=True, pointer=(500, 300)),
+    "hand at the ring": WindowState(distance=0.2, volume=0.0, level=0.2, present=True, pointer=(500, 5000)),
+    "help": WindowState(distance=0.2, level=0.2, help_open=True),
+    "caution": WindowState(distance=0.2, level=0.2, caution_open=True),
+}
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_every_text_fits_and_none_overlaps_another(size: tuple[int, int]) -> None:
+    window = Box(0, 0, *size)
+    for (name, view, _, instrument), (situation, state) in itertools.product(views(), STATES.items()):
+        texts = drawn(size, view, instrument, state)
+        where = f"{name}, {situation}"
+        for text in texts:
+            assert text.whole, (where, text)
+            assert text.room.contains(text.place), (where, text)
+            assert window.contains(text.place), (where, text)
+            assert text.colour in palette.TEXT_COLOURS, (where, text)
+        if situation in ("help", "caution"):
+            continue
+        for one, other in itertools.combinations(texts, 2):
+            assert not one.place.overlaps(other.place), (where, one, other)
+    import pygame
+
+    pygame.font.quit()
+    pygame.display.quit()
+
+
+def test_the_typeface_has_every_sign_that_is_shown() -> None:
+    import pygame.freetype
+
+    pygame.freetype.init()
+    for bold in (False, True):
+        path = font_file(bold)
+        assert path is not None
+        font = pygame.freetype.Font(path, 20)
+        for sign in "♯♭↑↓●▲…·\N{MINUS SIGN}\N{EN DASH}":
+            assert font.get_metrics(sign)[0] is not None, sign
+    pygame.freetype.quit()
+
+
+def test_recordings_get_names_of_their_own(tmp_path: Path) -> None:
+    now = datetime(2024, 5, 6, 7, 8, 9)
+    path = recording_path(tmp_path, "Örchard rod / 2", now)
+    assert path == tmp_path / "rchard-rod-2-20240506-070809.wav"
+    path.touch()
+    assert recording_path(tmp_path, "Örchard rod / 2", now) == tmp_path / "rchard-rod-2-20240506-070809-2.wav"
+    assert recording_path(tmp_path, "♯♯", now).name.startswith("beatfield-")
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="screens of other systems need no DISPLAY")
+def test_without_a_screen_it_says_so() -> None:
+    hidden = ("DISPLAY", "WAYLAND_DISPLAY", "SDL_VIDEODRIVER")
+    environment = {name: value for name, value in os.environ.items() if name not in hidden}
+    code = (
+        "from synth.errors import DeviceError\nfrom synth.window.screen import open_screen\n"
+        "try:\n    open_screen('Trial')\nexcept DeviceError as error:\n    print(error)"
+    )
+    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environment, check=True)
+    assert "no screen" in result.stdout
+    assert "beatfield render" in result.stdout
+
+
+def test_without_pygame_it_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    from synth.window.screen import open_screen
+
+    monkeypatch.setitem(sys.modules, "pygame", None)
+    with pytest.raises(DeviceError, match="pip install pygame-ce"):
+        open_screen("Trial")

@@ -1,0 +1,420 @@
+"""The window under SDL's dummy driver with real designs: controls by pointer, wheel and keys, two sides, takes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from synth.build.workbench import Workpiece, open_design
+from synth.hands.hand_path import HandPath
+from synth.live.meters import Meters, no_meters
+from synth.live.speaker import safe_level
+from synth.window.controls import CONTROLS
+from synth.window.event_loop import moment_of
+from synth.window.loop import Look, Player, run_session
+from synth.window.performer import NO_TAKE
+from synth.window.session import Session, session_of
+
+DEMOS = Path(__file__).resolve().parents[3] / "demos"
+Step = Callable[[Player], Any]
+
+
+@pytest.fixture(autouse=True)
+def dummy_screen(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+
+
+@pytest.fixture(scope="module")
+def pieces() -> list[Workpiece]:
+    return [open_design(DEMOS / f"{name}.toml") for name in ("meadow", "heron")]
+
+
+class Listener:
+    """Stands in for the speaker: keeps what it is told and plays nothing."""
+
+    def __init__(self, session: Session) -> None:
+        self.instrument = session.instrument
+        self.level = safe_level(session.instrument)
+        self.hand = (0.8, 0.0)
+        self.moves: list[tuple[float, float, float]] = []
+        self.told: list[tuple[str, Any]] = []
+        self.instruments = 0
+        self.recording_to: Path | None = None
+        self.notice: str | None = None
+        self.device_error: str | None = None
+        self.kept_seconds = 12.0
+        self.take: HandPath | None = None
+        self.replaying = False
+
+    def move(self, distance: float, volume: float, time: float | None = None) -> None:
+        self.hand = (distance, volume)
+        self.moves.append((time or 0.0, distance, volume))
+
+    def set_level(self, level: float) -> None:
+        self.level = level
+
+    def mute(self, muted: bool) -> None:
+        self.told.append(("mute", muted))
+
+    def set_instrument(self, instrument: Any) -> None:
+        self.instrument = instrument
+        self.instruments += 1
+
+    def set_jitter(self, tremor_mm: float, seed: int) -> None:
+        self.told.append(("jitter", (tremor_mm, seed)))
+
+    def set_drone(self, frequency: float | None) -> None:
+        self.told.append(("drone", frequency))
+
+    def record(self, path: Path | None) -> None:
+        self.recording_to = path
+
+    def keep(self, folder: Path, stem: str) -> Path:
+        self.told.append(("keep", stem))
+        return folder / f"{stem}.wav"
+
+    def last_take(self) -> HandPath | None:
+        return self.take
+
+    def replay(self, path: HandPath | None) -> None:
+        self.replaying = path is not None
+        self.told.append(("replay", path))
+
+    def restart(self, wait: bool = True) -> None:
+        self.told.append(("restart", wait))
+        self.device_error = None
+
+    def meters(self) -> Meters:
+        frequency = float(self.instrument.beat_frequency(self.hand[0]))
+        return replace(
+            no_meters(48000),
+            alive=True,
+            blocks=1,
+            frequency=frequency,
+            replaying=self.replaying,
+            distance=0.22,
+            volume=0.6,
+        )
+
+    def recent(self, frames: int) -> np.ndarray:
+        return np.zeros(frames, np.float32)
+
+
+def play(session: Session, steps: list[Step], **options: Any) -> Listener:
+    """Run the window: each step takes place after a picture; idle steps let changes take effect."""
+    import pygame
+
+    script = iter(steps)
+
+    def each_frame(player: Player) -> None:
+        step = next(script, None)
+        if step is None:
+            pygame.event.post(pygame.event.Event(pygame.QUIT))
+        else:
+            step(player)
+
+    listener = options.pop("listener", None) or Listener(session)
+    options = {"caution": False, "each_frame": each_frame, **options}
+    run_session(session, listener, "Trial", **options)  # type: ignore[arg-type]
+    return listener
+
+
+def post(kind: str, **values: Any) -> None:
+    import pygame
+
+    pygame.event.post(pygame.event.Event(getattr(pygame, kind), values))
+
+
+def key(name: str, mod: int = 0, kind: str = "KEYDOWN") -> Step:
+    import pygame
+
+    return lambda player: post(kind, key=pygame.key.key_code(name), mod=mod, unicode="")
+
+
+def point(place: tuple[int, int]) -> None:
+    post("MOUSEMOTION", pos=place, rel=(0, 0), buttons=(0, 0, 0), touch=False)
+
+
+def on_slider(player: Player, name: str, share: float) -> tuple[int, int]:
+    layout = player.view.layout
+    assert layout is not None
+    row = layout.control_boxes(len(CONTROLS))[[control.name for control in CONTROLS].index(name)]
+    slider = layout.slider_box(row)
+    return round(slider.left + share * (slider.width - 1)), slider.center[1]
+
+
+def idle(player: Player) -> None:
+    """Let one more picture pass."""
+
+
+WAIT = [idle] * 4
+
+
+def check(test: Callable[[Player], Any]) -> Step:
+    def step(player: Player) -> None:
+        assert test(player)
+
+    return step
+
+
+def shows(player: Player, words: str) -> bool:
+    return any(words in text.wanted for text in player.view.texts)
+
+
+def test_dragging_a_slider_retunes_while_the_hand_stays(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces[:1])
+    steps: list[Step] = [lambda player: point((300, 250)), idle]
+    held: list[tuple[float, float]] = []
+    steps.append(lambda player: held.append((player.state.distance, player.state.volume)))
+    steps.append(lambda player: post("MOUSEBUTTONDOWN", pos=on_slider(player, "zero_beat", 0.9), button=1, touch=False))
+    steps += [lambda player, share=share: point(on_slider(player, "zero_beat", share)) for share in (0.8, 0.6, 0.4)]
+    steps += [
+        lambda player: post("MOUSEBUTTONUP", pos=(0, 0), button=1, touch=False),
+        *WAIT,
+        check(lambda player: (player.state.distance, player.state.volume) == held[0]),
+        check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.35, abs=0.006)),
+        check(lambda player: shows(player, f"zero beat {100 * player.session.settings.number('zero_beat'):.1f} cm")),
+        key("z"),
+        *WAIT,
+        check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.54)),
+        key("y"),
+        *WAIT,
+    ]
+    listener = play(session, steps)
+    left = listener.instrument.offset_frequency(session.settings.number("zero_beat"))
+    assert abs(float(left)) < 1e-6  # Hz
+    assert 2 <= listener.instruments <= 8
+
+
+def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces[:1])
+    steps: list[Step] = [
+        lambda player: point((300, 250)),
+        lambda player: post("MOUSEWHEEL", y=-1, x=0, flipped=False),
+        *WAIT,
+        check(lambda player: player.session.settings["posture"] == "fist"),
+        lambda player: post("MOUSEWHEEL", y=1, x=0, flipped=False),
+        *WAIT,
+        check(lambda player: player.session.settings["posture"] == "open"),
+        lambda player: point(on_slider(player, "tone", 0.5)),
+        lambda player: post("MOUSEWHEEL", y=-2, x=0, flipped=False),
+        *WAIT,
+        check(lambda player: player.state.selected == "tone"),
+    ]
+    listener = play(session, steps)
+    assert listener.instrument.tone_low_pass == pytest.approx(6000.0 * 2.0 ** (-1.0 / 3.0), rel=0.07)
+    assert listener.instrument.tone_low_pass < 5000.0
+
+
+def test_the_fist_sounds_by_its_own_curve(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces[:1])
+    listener = play(session, [key("p"), *WAIT])
+    curves = session.side.offer.curves
+    assert listener.instrument.curve == curves["fist"] != curves["open"]
+    assert listener.instrument.reference_frequency == pieces[0].instrument.reference_frequency
+
+
+def test_one_key_changes_sides_with_their_own_controls(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces)
+    steps: list[Step] = [
+        check(lambda player: shows(player, "B Heron")),
+        key("tab"),
+        key("page up"),
+        key("o"),
+        *WAIT,
+        check(lambda player: player.view.texts[0].wanted == "Heron" or shows(player, "Heron")),
+        check(lambda player: player.session.active == 1),
+        check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.45)),
+        key("o"),
+        *WAIT,
+        check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.545)),
+        key("o"),
+        *WAIT,
+    ]
+    listener = play(session, steps)
+    heron = pieces[1].instrument
+    assert replace(listener.instrument, level=heron.level) == heron
+    assert listener.instrument.level <= heron.level
+
+
+def test_with_one_design_there_is_no_other_side(pieces: list[Workpiece]) -> None:
+    told = check(lambda player: "beatfield play A.toml" in player.state.notice)
+    play(session_of(pieces[:1]), [key("o"), *WAIT, told])
+
+
+def test_playing_by_keys_alone(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces[:1])
+    steps: list[Step] = [key("right"), key("space"), *[idle] * 30]
+    seen: list[tuple[float, float]] = []
+    steps += [
+        lambda player: seen.append((player.state.distance, player.state.volume)),
+        key("right", kind="KEYUP"),
+        key("space", kind="KEYUP"),
+        *[idle] * 40,
+    ]
+    listener = play(session, steps)
+    assert seen[0][0] < 0.79
+    assert seen[0][1] > 0.4
+    assert listener.hand[1] == 0.0
+    distances = [distance for _, distance, _ in listener.moves]
+    assert distances == sorted(distances, reverse=True)
+    assert max(-np.diff(distances)) < 0.013  # 0.12 m/s, pictures at most 0.1 s apart
+
+
+def test_every_control_can_be_reached_and_changed_by_keys(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces[:1])
+    steps: list[Step] = []
+    for _ in CONTROLS:
+        steps += [key("page up"), idle, key("page down"), key("page down"), idle, idle, key("tab"), idle]
+    changed: set[str] = set()
+
+    def watch(player: Player) -> None:
+        now, first = player.session.settings, player.session.settings.reset()
+        changed.update(control.name for control in CONTROLS if now[control.name] != first[control.name])
+
+    play(session, [step for one in steps for step in (one, watch)])
+    assert changed == {control.name for control in CONTROLS}
+
+
+def test_reset_and_undo_of_reset(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces[:1])
+    session.set("tone", 1000.0)
+    session.set("jitter", 1.5)
+    steps: list[Step] = [
+        *WAIT,
+        key("backspace"),
+        *WAIT,
+        check(lambda player: player.session.settings == player.session.settings.reset()),
+        key("z", mod=0x40),
+        *WAIT,
+        check(lambda player: player.session.settings["tone"] == 1000.0),
+        key("delete"),
+        *WAIT,
+    ]
+    listener = play(session, steps, look=Look(seed=7))
+    assert [value for name, value in listener.told if name == "jitter"] == [(1.5, 7), (0.0, 7), (1.5, 7)]
+
+
+def test_the_drone_takes_the_note_that_sounds(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces[:1])
+    place = float(pieces[0].field.distance_at(220.0))
+
+    def there(player: Player) -> None:
+        player.state = replace(player.state, distance=place)
+
+    listener = play(session, [there, key("d"), *WAIT, check(lambda player: shows(player, "A3")), key("d"), *WAIT])
+    assert [value for name, value in listener.told if name == "drone"] == [pytest.approx(220.0), None]
+
+
+def test_takes_are_kept_and_played_again(pieces: list[Workpiece], tmp_path: Path) -> None:
+    session = session_of(pieces[:1])
+    listener = Listener(session)
+    path = HandPath(np.array([0.0, 1.0]), np.array([0.3, 0.2]), np.ones(2))
+
+    def offer_take(player: Player) -> None:
+        listener.take = path
+
+    steps: list[Step] = [
+        key("t"),
+        *WAIT,
+        check(lambda player: player.state.notice == NO_TAKE),
+        offer_take,
+        key("t"),
+        *WAIT,
+        check(lambda player: player.state.replaying and shows(player, "22.0 cm")),
+        lambda player: point((300, 250)),
+        *WAIT,
+        check(lambda player: not player.state.replaying),
+        key("k"),
+        *WAIT,
+    ]
+    play(session, steps, listener=listener, record_folder=tmp_path)
+    assert [value for name, value in listener.told if name == "replay"] == [path, None]
+    assert [value.startswith("meadow-take-") for name, value in listener.told if name == "keep"] == [True]
+
+
+def test_a_lost_sound_names_the_key_that_starts_it_again(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces[:1])
+    listener = Listener(session)
+
+    def lose(player: Player) -> None:
+        listener.device_error = "Sound lost: the audio process ended."
+
+    steps: list[Step] = [lose, *WAIT, check(lambda player: shows(player, "B: start the sound again")), key("b"), *WAIT]
+    play(session, steps, listener=listener)
+    assert ("restart", False) in listener.told
+
+
+def test_left_handed_and_large_text_from_the_start(pieces: list[Workpiece]) -> None:
+    def mirrored(player: Player) -> bool:
+        scale = player.view.scale
+        assert scale is not None
+        return scale.x_of(0.1) < scale.x_of(0.3) and player.view.text_scale == 1.3
+
+    steps: list[Step] = [idle, check(mirrored), key("l"), *WAIT, check(lambda player: not player.view.mirrored)]
+    play(session_of(pieces[:1]), steps, look=Look(mirrored=True, text_scale=1.3))
+
+
+def test_fingers_are_two_hands_and_hold_sliders(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces[:1])
+
+    def finger(kind: str, number: int, place: Callable[[Player], tuple[int, int]]) -> Step:
+        def step(player: Player) -> None:
+            x, y = place(player)
+            width, height = player.view.size
+            post(kind, finger_id=number, touch_id=0, x=x / (width - 1), y=y / (height - 1), dx=0.0, dy=0.0)
+
+        return step
+
+    def expected(player: Player) -> bool:
+        scale = player.view.scale
+        assert scale is not None
+        distance, volume = player.state.distance, player.state.volume
+        return distance == scale.distance_at(400) and volume == scale.gain_at(150)
+
+    held: list[tuple[float, float]] = []
+    steps: list[Step] = [
+        finger("FINGERDOWN", 3, lambda player: (400, 300)),
+        finger("FINGERDOWN", 4, lambda player: (150, 150)),
+        *WAIT,
+        check(expected),
+        finger("FINGERDOWN", 5, lambda player: on_slider(player, "zero_beat", 0.5)),
+        lambda player: held.append((player.state.distance, player.state.volume)),
+        finger("FINGERMOTION", 5, lambda player: on_slider(player, "zero_beat", 0.3)),
+        *WAIT,
+        check(lambda player: (player.state.distance, player.state.volume) == held[0]),
+        finger("FINGERUP", 5, lambda player: on_slider(player, "zero_beat", 0.3)),
+        finger("FINGERUP", 3, lambda player: (400, 300)),
+        *WAIT,
+        check(lambda player: player.state.volume == 0.0 and not player.state.dragging),
+    ]
+    play(session, steps)
+    assert session.settings["zero_beat"] == pytest.approx(0.05 + 0.3 * 0.75, abs=0.006)
+
+
+def test_a_gamepad_moves_the_hand_and_switches(pieces: list[Workpiece]) -> None:
+    session = session_of(pieces)
+    steps: list[Step] = [
+        lambda player: post("JOYAXISMOTION", instance_id=0, joy=0, axis=0, value=1.0),
+        *[idle] * 20,
+        lambda player: post("JOYAXISMOTION", instance_id=0, joy=0, axis=0, value=0.0),
+        lambda player: post("JOYBUTTONDOWN", instance_id=0, joy=0, button=4),
+        *WAIT,
+    ]
+    listener = play(session, steps)
+    assert listener.hand[0] < 0.79
+    assert session.active == 1
+
+
+@pytest.mark.parametrize("count", [1, 2, 7])
+def test_waiting_events_are_spread_over_the_time_they_waited(count: int) -> None:
+    moments = [moment_of(place, count, 10.0, 10.007) for place in range(1, count + 1)]
+    assert moments[-1] == 10.007
+    assert moments[0] > 10.0
+    np.testing.assert_allclose(np.diff([10.0, *moments]), 0.007 / count)
