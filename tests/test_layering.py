@@ -83,6 +83,61 @@ def test_package_files_hold_a_docstring_only():
         assert len(ast.parse(file.read_text("utf-8")).body) == 1, relative(file)
 
 
+# What each folder of models may import beside itself and the flat modules: the picture in DEVELOPERS.md.
+MAY_IMPORT = {
+    "electrostatics": set(),
+    "branch": set(),
+    "detector": set(),
+    "readings": {"branch"},
+    "hand": {"electrostatics"},
+    "volume": {"electrostatics", "hand"},
+    "circuit": {"branch", "hand"},
+    "builds": {"branch", "hand"},
+    "straight": {"branch", "hand"},
+}
+
+
+def rooms_of(package: str) -> dict[str, set[str]]:
+    """Each folder and each flat module of the package, and which others its imports name."""
+    rooms: dict[str, set[str]] = {}
+    for file in (ROOT / package).rglob("*.py"):
+        room = file.relative_to(ROOT / package).with_suffix("").parts[0]
+        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+            modules = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom):
+                whole = node.module == package
+                modules = [f"{package}.{alias.name}" for alias in node.names] if whole else [node.module or ""]
+            named = {module.split(".")[1] for module in modules if module.startswith(f"{package}.")}
+            rooms.setdefault(room, set()).update(named - {room})
+    return rooms
+
+
+def circle_in(rooms: dict[str, set[str]]) -> set[str]:
+    """The rooms that are left when those that import nothing left are taken away, again and again."""
+    left = dict(rooms)
+    while free := [room for room, imports in left.items() if not imports & left.keys()]:
+        for room in free:
+            del left[room]
+    return set(left)
+
+
+@pytest.mark.parametrize("package", ["models", "synth"])
+def test_no_folders_import_each_other_in_a_circle(package):
+    assert circle_in(rooms_of(package)) == set()
+
+
+def test_a_circle_is_found():
+    assert circle_in({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": set()}) == {"a", "b", "c"}
+
+
+def test_each_folder_of_models_imports_only_what_its_row_lists():
+    rooms = rooms_of("models")
+    folders = {file.parent.name for file in MODEL_FILES if file.parent.name != "models"}
+    assert folders == MAY_IMPORT.keys()
+    for folder in folders:
+        assert rooms[folder] & folders <= MAY_IMPORT[folder], folder
+
+
 def test_every_package_is_listed_for_the_build():
     import tomllib
 

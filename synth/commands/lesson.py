@@ -37,7 +37,7 @@ def run(arguments: Namespace) -> int:
     if arguments.live:
         return _play(arguments)
     from synth.lessons.bench import open_bench
-    from synth.report.lesson_report import lesson_report
+    from synth.lessons.lesson_report import lesson_report
 
     report = lesson_report(build_lesson(arguments.name, open_bench()))
     if arguments.output:

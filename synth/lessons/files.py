@@ -5,8 +5,8 @@ from __future__ import annotations
 from synth.errors import DesignError
 from synth.files.atomic_file import make_folder, write_text
 from synth.lessons.stage import SAMPLE_RATE
-from synth.report.lesson_plot import save_stage_plot
-from synth.report.lesson_report import LessonReport
+from synth.lessons.lesson_plot import save_stage_plot
+from synth.lessons.lesson_report import LessonReport
 from synth.sound.audio_file import AudioWriter
 
 

@@ -216,7 +216,7 @@ def test_two_instances_write_the_same_file(heron, here, force):
 CACHE = """
 import pathlib, sys
 from models.hand.capacitance_curve import CapacitanceCurve
-from synth import curve_cache
+from synth.build import curve_cache
 curve = CapacitanceCurve([0.01, 0.1, 0.8], [8e-12, 7e-12, 6.5e-12], 6e-12)
 sys.stdin.readline()
 for number in range(60):

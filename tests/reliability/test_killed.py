@@ -33,7 +33,8 @@ def die_in_the_middle(self, block):
     if self.frames > 40_000:
         die()
     return write(self, block)
-from synth import atomic_file, audio_file, left_overs
+from synth.files import atomic_file, left_overs
+from synth.sound import audio_file
 step = sys.argv.pop(1)
 if step == "writing":
     pathlib.Path.write_bytes = die_half_way
@@ -95,7 +96,7 @@ def test_sheet(heron, here, run, step, monkeypatch):
 CACHE = (
     DYING
     + """
-from synth import curve_cache
+from synth.build import curve_cache
 from models.hand.capacitance_curve import CapacitanceCurve
 curve = CapacitanceCurve([0.01, 0.1, 0.8], [8e-12, 7e-12, 6.5e-12], 6e-12)
 curve_cache._kept("0" * 32, lambda: {"open": curve}, print, pathlib.Path("curves"), ("open",))
