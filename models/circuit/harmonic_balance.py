@@ -147,7 +147,7 @@ class _Problem:
         response = self.respond(omega, strength)
         values = coefficients + np.einsum("kpq,qk->pk", response.impedance, total)
         values[:, 0] -= response.rest
-        error = _stacked(values)
+        error = stacked(values)
         if self.probe is not None:
             error = np.append(error, coefficients[self.port, 1].real - self.probe.fundamental)
         return _Evaluation(error, response, device, total, charge)
@@ -172,11 +172,11 @@ class _Problem:
         result[np.arange(size), np.arange(size)] += 1.0
         frequency = np.einsum("kpq,qk->pk", at.response.by_frequency, at.total)
         frequency += np.einsum("kpq,qk->pk", at.response.impedance, 1j * self.order * at.charge)
-        result[:size, self.frequency_column] = omega * _stacked(frequency)
+        result[:size, self.frequency_column] = omega * stacked(frequency)
         if self.probe is not None:
             column = np.einsum("kpq,qk->pk", at.response.by_probe, at.total)
             column[:, 0] -= at.response.rest_by_probe
-            result[:size, size] = _stacked(column)
+            result[:size, size] = stacked(column)
             result[size, self.port * self.width + 1] = 1.0
         return result
 
@@ -189,9 +189,43 @@ class _Problem:
         return windows[..., : top + 1, ::-1], windows[..., top:, :]
 
 
-def _stacked(values: ComplexArray) -> Array:
+def stacked(values: ComplexArray) -> Array:
     """Return (p, K + 1) coefficients as one real vector: Re V_0..V_K, Im V_1..V_K of each port."""
     return np.concatenate([values.real, values[:, 1:].imag], axis=1).ravel()
+
+
+def unstacked(row: Array, ports: int) -> ComplexArray:
+    """Return the (p, K + 1) coefficients of a row of `stacked`."""
+    table = row.reshape(ports, -1)
+    keep = table.shape[1] // 2 + 1
+    values = table[:, :keep].astype(np.complex128)
+    values[:, 1:] += 1j * table[:, keep:]
+    return values
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tangent:
+    """The equations of a solution to first order: their Jacobian, factored, and the place of the frequency in it."""
+
+    factors: tuple[Array, NDArray[np.int32]]
+    frequency_place: int
+
+    def solve(self, right: Array, transposed: bool = False) -> Array:
+        """Return u of J u = right, or of J^T u = right; u and right (size,) or (size, m)."""
+        solution: Array = dgetrs(*self.factors, right, trans=int(transposed))[0]
+        return solution
+
+
+def tangent(
+    linear: Network, device: Device, coefficients: ComplexArray, angular_frequency: float, *, phase_port: int = 0
+) -> Tangent:
+    """Return the Jacobian at a solution; the unknown at `frequency_place` is the relative change of the frequency."""
+    problem = _Problem(linear, device, coefficients.shape[1] - 1, phase_port, None)
+    at = problem.evaluate(coefficients, angular_frequency, 0.0)
+    factors, pivots, fault = dgetrf(problem.jacobian(at, angular_frequency))
+    if fault != 0:
+        raise NotConvergedError("harmonic balance: the equations are singular")
+    return Tangent((factors, pivots), problem.frequency_column)
 
 
 def balance(

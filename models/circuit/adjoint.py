@@ -1,0 +1,178 @@
+"""What every small cause does to a steady oscillation: its perturbation projection, from one solve.
+
+A small current b(t) into the nodes (and a small voltage into the inductors' equations) of
+
+    d/dt (C x + A q) + G x + A i = s + b(t)
+
+moves the oscillation x(t) along itself and away from itself. Along itself it runs ahead by alpha, s, with
+    d(alpha)/dt = g(t)^T b(t),     so that a periodic b changes the frequency by  df = f mean(g^T b).
+g(t), the periodic left null vector of the linearised equations scaled to g^T (d/dt (C x + A q)) = 1 at every instant,
+is the perturbation projection: A. Demir, A. Mehrotra, J. Roychowdhury, IEEE Trans. CAS I 47 (2000) 655; from one
+solve with the transposed Jacobian of harmonic balance: A. Demir, J. Roychowdhury, IEEE Trans. CAD 22 (2003) 188.
+
+A change of a value acts as b = ds - dG x - d/dt (dC x) - A di - d/dt (A dq), with the waveforms x as they are: one
+projection gives the derivative of the frequency by every value. The changes dG, dC, ds, di, dq come from central
+differences of the stamped matrices and of the device's law (rational or smooth in the values; relative step 1e-5, so
+good to some 1e-9). Changes of amplitude need a solve with the Jacobian for each value.
+
+Valid to first order in the cause. The harmonics are those of the solution; what its number of harmonics leaves out
+is left out here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.circuit.common_base import COLD, COLLECTOR, OscillatorCircuit, network
+from models.circuit.harmonic_balance import Tangent, instants, stacked, tangent, unstacked, waveform
+from models.circuit.network import Network
+from models.circuit.oscillator_start import PHASE_PORT
+from models.circuit.part_values import neighbours, part_values
+from models.circuit.steady_state import SteadyState
+from models.circuit.transistor import PortState, TransistorPorts
+
+Array = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Response:
+    """What a cause does: to the frequency, Hz, and to the coefficients (n, K + 1) of the states, at a phase kept."""
+
+    frequency: float
+    spectra: ComplexArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Adjoint:
+    """The projection of a steady oscillation, and the linearised circuit it came from.
+
+    projection: coefficients (n, K + 1) of g(t), one-sided as those of the state: 1/A for a node, 1/V for an
+    inductor's equation. spectra: the states' coefficients as the balance has them.
+    """
+
+    state: SteadyState
+    linear: Network
+    projection: ComplexArray
+    spectra: ComplexArray
+    device: PortState
+    _tangent: Tangent
+    _inverse: ComplexArray
+
+    @property
+    def angular_frequency(self) -> float:
+        """Of the oscillation, rad/s."""
+        return 2.0 * math.pi * self.state.frequency
+
+    @property
+    def order(self) -> Array:
+        """The orders 0..K of the harmonics."""
+        return np.arange(self.spectra.shape[1], dtype=np.float64)
+
+    def frequency_shift(self, disturbance: ComplexArray) -> float:
+        """Return the change of frequency, Hz, by a periodic b(t) of coefficients (n, K + 1), A (V for inductors)."""
+        return self.state.frequency * float(mean_product(self.projection, disturbance))
+
+    def phase_response(self, node: str, harmonic: int = 1) -> complex:
+        """Return H, Hz per ampere: a current Re(I exp(j k w t)) into `node` changes the frequency by Re(conj(H) I).
+
+        Its phase counts from the oscillation's: the collector's fundamental peaks near t = 0. For k = 0 H is real, the
+        change by a direct current. ValueError for a harmonic that the solution does not have.
+        """
+        if not 0 <= harmonic < self.spectra.shape[1]:
+            raise ValueError(f"harmonic must be between 0 and {self.spectra.shape[1] - 1}; got {harmonic}")
+        return self.state.frequency * complex(self.projection[self.linear.index(node), harmonic])
+
+    def response(self, disturbance: ComplexArray) -> Response:
+        """Return what a periodic b(t) of coefficients (n, K + 1), A (V for inductors), does."""
+        order, omega, incidence = self.order, self.angular_frequency, self.linear.ports
+        pushed = np.einsum("kmn,nk->mk", self._inverse, disturbance)
+        change = self._tangent.solve(stacked(incidence.T @ pushed))
+        relative = float(change[self._tangent.frequency_place])
+        change[self._tangent.frequency_place] = 0.0
+        moved = waveform(unstacked(change, incidence.shape[1]), instants(order.size - 1))
+        charge = self._spectrum(np.einsum("pqt,qt->pt", self.device.capacitances, moved))
+        current = self._spectrum(np.einsum("pqt,qt->pt", self.device.conductances, moved))
+        current = current + 1j * omega * order * (charge + relative * self._spectrum(self.device.charges))
+        drawn = incidence @ current + 1j * omega * relative * order * (self.linear.capacitance @ self.spectra)
+        spectra = pushed - np.einsum("kmn,nk->mk", self._inverse, drawn)
+        return Response(relative * self.state.frequency, spectra)
+
+    def disturbance_of(self, name: str) -> ComplexArray:
+        """Return the coefficients (n, K + 1) of the b(t) that one SI unit of the value `name` is worth."""
+        total = np.zeros_like(self.spectra)
+        for weight, circuit in neighbours(self.state.circuit, name):
+            total += weight * self._imbalance(circuit)
+        return total
+
+    def disturbance_to(self, circuit: OscillatorCircuit) -> ComplexArray:
+        """Return the b(t) that stands for the whole change to another `circuit` with the same nodes, the waveforms kept."""
+        return self._imbalance(circuit) - self._imbalance(self.state.circuit)
+
+    def frequency_sensitivities(self) -> dict[str, float]:
+        """Return the change of frequency, Hz, per SI unit of every value (models.circuit.part_values)."""
+        return {name: self.frequency_shift(self.disturbance_of(name)) for name in part_values(self.state.circuit)}
+
+    def amplitude_sensitivities(self, node: str = "tank", harmonic: int = 1) -> dict[str, float]:
+        """Return the change of the peak amplitude of a harmonic of a node (or "tank"), V, per SI unit of every value."""
+        row = self.linear.unit(COLLECTOR, COLD) if node == "tank" else self.linear.unit(node)
+        present = complex(row @ self.spectra[:, harmonic])
+
+        def growth(name: str) -> float:
+            moved = complex(row @ self.response(self.disturbance_of(name)).spectra[:, harmonic])
+            return 2.0 * (moved * present.conjugate()).real / abs(present)
+
+        return {name: growth(name) for name in part_values(self.state.circuit)}
+
+    def _imbalance(self, circuit: OscillatorCircuit) -> ComplexArray:
+        """Return s - G x - d/dt (C x) - A (i + dq/dt) of `circuit` with the waveforms of this oscillation."""
+        linear, turn = network(circuit), 1j * self.angular_frequency * self.order
+        if linear.names != self.linear.names:
+            raise ValueError("the other circuit has other nodes")
+        device = self.device
+        if circuit.transistor != self.state.circuit.transistor:
+            voltages = waveform(self.state.port_coefficients, instants(self.order.size - 1))
+            device = TransistorPorts(circuit.transistor).evaluate(voltages)
+        drawn = self._spectrum(device.currents) + turn * self._spectrum(device.charges)
+        left = -linear.conductance @ self.spectra - turn * (linear.capacitance @ self.spectra) - linear.ports @ drawn
+        left[:, 0] += linear.source
+        return np.asarray(left)
+
+    def _spectrum(self, values: Array) -> ComplexArray:
+        return np.fft.rfft(values, axis=-1)[..., : self.order.size] / values.shape[-1]
+
+
+def mean_product(first: ComplexArray, second: ComplexArray) -> float:
+    """Return the mean over a cycle of the sum of products of two rows of real waveforms, from their coefficients."""
+    products = np.sum(first.conj() * second, axis=0).real
+    return float(products[0] + 2.0 * np.sum(products[1:]))
+
+
+def oscillator_adjoint(state: SteadyState) -> Adjoint:
+    """Return the projection of a steady oscillation: one factored Jacobian, one solve with its transpose.
+
+    Raises NotConvergedError where the Jacobian is singular (two oscillations that merge).
+    """
+    linear, ports = network(state.circuit), TransistorPorts(state.circuit.transistor)
+    omega, keep = 2.0 * math.pi * state.frequency, state.harmonics + 1
+    order = np.arange(keep)
+    solved = tangent(linear, ports, state.port_coefficients, omega, phase_port=PHASE_PORT)
+    device = ports.evaluate(waveform(state.port_coefficients, instants(state.harmonics)))
+    matrices = linear.conductance + 1j * omega * order[:, None, None] * linear.capacitance
+    inverse = np.asarray(np.linalg.inv(matrices), dtype=np.complex128)
+    count = device.currents.shape[-1]
+    current, charge = (np.fft.rfft(values)[:, :keep] / count for values in (device.currents, device.charges))
+    drive = -linear.ports @ (current + 1j * omega * order * charge)
+    drive[:, 0] += linear.source
+    spectra = np.einsum("kmn,nk->mk", inverse, drive)
+    # the row of J^-1 that gives the relative change of frequency; a cause enters the equations as A^T (G + jkwC)^-1 b
+    chosen = np.zeros(solved.factors[0].shape[0])
+    chosen[solved.frequency_place] = 1.0
+    row = unstacked(solved.solve(chosen, transposed=True), linear.ports.shape[1])
+    projection = np.einsum("kmn,mk->nk", inverse.conj(), linear.ports @ row)
+    projection[:, 1:] *= 0.5
+    return Adjoint(state, linear, projection, spectra, device, solved, inverse)

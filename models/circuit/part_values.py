@@ -1,0 +1,89 @@
+"""Every value of an oscillator circuit by its name: what one may change, and by how much its derivatives step.
+
+A name is the path of a field: "inductance", "bias.emitter_resistor", "trimmers.0.setting", "antenna.capacitance",
+"transistor.collector_junction.zero_bias_capacitance". "temperature" is the transistor's, in K, with everything that
+goes with it (models.circuit.warm_transistor). Left out are values that are zero and whose part then does not exist
+(base resistance, an antenna's inductor, Early effect), and numbers that describe no part (the knee of the junctions'
+law, the frequency at which the inductor's quality factor holds).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
+
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.warm_transistor import warmed
+
+TEMPERATURE = "temperature"
+NO_PART = ("knee", "inductor_q_frequency", "temperature")
+ABSENT_AT_ZERO = ("base_resistance", "antenna.inductance")
+RELATIVE_STEP = 1e-5
+SMALLEST_STEPS = {"capacit": 1e-15, "stray": 1e-15, "minimum": 1e-15, "resistance": 1e-3, "transit_time": 1e-14}
+"""Steps from a value of zero, by what the name contains, F, ohm and s: such a value enters its equation linearly."""
+TURN_STEP = 1e-5
+"""Step of the setting of a trimmer and of the position of a potentiometer, which run from 0 to 1."""
+
+
+def part_values(circuit: OscillatorCircuit) -> dict[str, float]:
+    """Return the values of `circuit`, SI units, by name."""
+    values = dict(_walk("", circuit))
+    values[TEMPERATURE] = circuit.transistor.temperature
+    return values
+
+
+def with_part_value(circuit: OscillatorCircuit, name: str, value: float) -> OscillatorCircuit:
+    """Return `circuit` with one value changed; ValueError for an unknown name and for a value out of its domain."""
+    if name == TEMPERATURE:
+        return replace(circuit, transistor=warmed(circuit.transistor, value - circuit.transistor.temperature))
+    if name not in part_values(circuit):
+        raise ValueError(f"this circuit has no value named {name!r}")
+    changed = _changed(circuit, name.split("."), value)
+    assert isinstance(changed, OscillatorCircuit)
+    return changed
+
+
+def neighbours(circuit: OscillatorCircuit, name: str) -> tuple[tuple[float, OscillatorCircuit], ...]:
+    """Return weights and circuits whose weighted sum of any smooth function is its derivative by the value `name`.
+
+    Central, or one-sided of second order at the end of the value's domain. The error is some RELATIVE_STEP^2.
+    """
+    value = part_values(circuit)[name]
+    step = _step(name, value)
+    for offsets, weights in (((-1, 1), (-0.5, 0.5)), ((0, 1, 2), (-1.5, 2.0, -0.5)), ((0, -1, -2), (1.5, -2.0, 0.5))):
+        try:
+            circuits = [with_part_value(circuit, name, value + offset * step) for offset in offsets]
+        except ValueError:
+            continue
+        return tuple((weight / step, near) for weight, near in zip(weights, circuits, strict=True))
+    raise ValueError(f"{name}: no neighbouring value of {value:g} is allowed")
+
+
+def _step(name: str, value: float) -> float:
+    if name.endswith(("setting", "position")):
+        return TURN_STEP
+    if value != 0.0:
+        return RELATIVE_STEP * abs(value)
+    return next(step for part, step in SMALLEST_STEPS.items() if part in name)
+
+
+def _walk(path: str, part: Any) -> Iterator[tuple[str, float]]:
+    if isinstance(part, float):
+        if not path.endswith(NO_PART) and not (part == 0.0 and path.endswith(ABSENT_AT_ZERO)):
+            yield path, part
+    elif isinstance(part, tuple):
+        for place, member in enumerate(part):
+            yield from _walk(f"{path}.{place}", member)
+    elif is_dataclass(part):
+        for entry in fields(part):
+            yield from _walk(f"{path}.{entry.name}" if path else entry.name, getattr(part, entry.name))
+
+
+def _changed(part: Any, path: list[str], value: float) -> Any:
+    if not path:
+        return value
+    if isinstance(part, tuple):
+        place = int(path[0])
+        return (*part[:place], _changed(part[place], path[1:], value), *part[place + 1 :])
+    return replace(part, **{path[0]: _changed(getattr(part, path[0]), path[1:], value)})
