@@ -110,7 +110,7 @@ class Adjoint:
         return total
 
     def disturbance_to(self, circuit: OscillatorCircuit) -> ComplexArray:
-        """Return the b(t) that stands for the whole change to another `circuit` with the same nodes, the waveforms kept."""
+        """Return the b(t) of the whole change to another `circuit` with the same nodes, the waveforms kept."""
         return self._imbalance(circuit) - self._imbalance(self.state.circuit)
 
     def frequency_sensitivities(self) -> dict[str, float]:
@@ -118,7 +118,7 @@ class Adjoint:
         return {name: self.frequency_shift(self.disturbance_of(name)) for name in part_values(self.state.circuit)}
 
     def amplitude_sensitivities(self, node: str = "tank", harmonic: int = 1) -> dict[str, float]:
-        """Return the change of the peak amplitude of a harmonic of a node (or "tank"), V, per SI unit of every value."""
+        """Return the change of the peak of a harmonic of a node (or "tank"), V, per SI unit of every value."""
         row = self.linear.unit(COLLECTOR, COLD) if node == "tank" else self.linear.unit(node)
         present = complex(row @ self.spectra[:, harmonic])
 
@@ -143,7 +143,7 @@ class Adjoint:
         return np.asarray(left)
 
     def _spectrum(self, values: Array) -> ComplexArray:
-        return np.fft.rfft(values, axis=-1)[..., : self.order.size] / values.shape[-1]
+        return np.asarray(np.fft.rfft(values, axis=-1)[..., : self.order.size] / values.shape[-1])
 
 
 def mean_product(first: ComplexArray, second: ComplexArray) -> float:

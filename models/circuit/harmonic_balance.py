@@ -57,11 +57,24 @@ class Balance:
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """Hold Re V_1 of the phase port at `fundamental`, V, and solve for a conductance (between `nodes`, a row of the
-    network) in exchange: the path from a vanishing oscillation to the free one, where the conductance is zero."""
+    """Hold one part of a fundamental and solve for a part between `nodes` (a row of the network) in exchange.
+
+    Held is Re(conj(direction) V_1) = `fundamental`, V, at `port` (None: the phase port). The part is a conductance, S,
+    or, if `reactive`, a capacitance, F. With the swing held and a conductance this is the path from a vanishing
+    oscillation to the free one, where the conductance is zero; with the phase of one oscillator against another held
+    and a capacitance it is the way round all phases at which the two can lock.
+    """
 
     nodes: Array
     fundamental: float
+    port: int | None = None
+    direction: complex = 1.0
+    reactive: bool = False
+
+    @property
+    def smallest(self) -> float:
+        """A strength below which a change of the part no longer counts, S or F."""
+        return 1e-15 if self.reactive else 1e-9
 
 
 def instants(harmonics: int) -> int:
@@ -114,13 +127,18 @@ class _Problem:
         self.ports = linear.ports.shape[1]
         self.width = 2 * harmonics + 1
         self.frequency_column = port * self.width + harmonics + 1  # the place of Im V_1, which stays zero
+        self.held_port = port if probe is None or probe.port is None else probe.port
 
     def respond(self, omega: float, strength: float) -> _Response:
-        linear, conductance = self.linear, self.linear.conductance
-        if self.probe is not None:
-            conductance = conductance + strength * np.outer(self.probe.nodes, self.probe.nodes)
+        linear, conductance, capacitance = self.linear, self.linear.conductance, self.linear.capacitance
         turn = 1j * self.order[:, None, None]
-        matrices = np.asarray(conductance + omega * turn * linear.capacitance, dtype=np.complex128)
+        if self.probe is not None:
+            across = strength * np.outer(self.probe.nodes, self.probe.nodes)
+            if self.probe.reactive:
+                capacitance = capacitance + across
+            else:
+                conductance = conductance + across
+        matrices = np.asarray(conductance + omega * turn * capacitance, dtype=np.complex128)
         try:
             inverse = np.asarray(np.linalg.inv(matrices), dtype=np.complex128)
         except np.linalg.LinAlgError:
@@ -128,14 +146,17 @@ class _Problem:
         forward: ComplexArray = inverse @ linear.ports
         backward: ComplexArray = linear.ports.T @ inverse
         impedance: ComplexArray = linear.ports.T @ forward
-        by_frequency: ComplexArray = -turn * (backward @ linear.capacitance @ forward)
+        by_frequency: ComplexArray = -turn * (backward @ capacitance @ forward)
         rest = (backward[0] @ linear.source).real
         if self.probe is None:
             return _Response(impedance, by_frequency, np.zeros_like(impedance), rest, np.zeros_like(rest))
         seen = backward @ self.probe.nodes  # (K+1, p)
         by_probe: ComplexArray = -seen[:, :, None] * (self.probe.nodes @ forward)[:, None, :]
         at_probe = self.probe.nodes @ (inverse[0] @ linear.source)
-        return _Response(impedance, by_frequency, by_probe, rest, (-seen[0] * at_probe).real)
+        rest_by_probe = (-seen[0] * at_probe).real
+        if self.probe.reactive:
+            by_probe, rest_by_probe = omega * turn * by_probe, np.zeros_like(rest_by_probe)
+        return _Response(impedance, by_frequency, by_probe, rest, rest_by_probe)
 
     def evaluate(self, coefficients: ComplexArray, omega: float, strength: float) -> _Evaluation:
         spend(EVALUATION * self.count)
@@ -149,7 +170,8 @@ class _Problem:
         values[:, 0] -= response.rest
         error = stacked(values)
         if self.probe is not None:
-            error = np.append(error, coefficients[self.port, 1].real - self.probe.fundamental)
+            held = (np.conj(self.probe.direction) * coefficients[self.held_port, 1]).real
+            error = np.append(error, held - self.probe.fundamental)
         return _Evaluation(error, response, device, total, charge)
 
     def jacobian(self, at: _Evaluation, omega: float) -> Array:
@@ -177,7 +199,10 @@ class _Problem:
             column = np.einsum("kpq,qk->pk", at.response.by_probe, at.total)
             column[:, 0] -= at.response.rest_by_probe
             result[:size, size] = stacked(column)
-            result[size, self.port * self.width + 1] = 1.0
+            place, direction = self.held_port * self.width + 1, complex(self.probe.direction)
+            result[size, place] = direction.real
+            if self.held_port != self.port:  # at the phase port Im V_1 is zero and no unknown
+                result[size, place + self.order.size - 1] = direction.imag
         return result
 
     def _toeplitz(self, derivative: Array) -> tuple[ComplexArray, ComplexArray]:
@@ -312,7 +337,7 @@ def _step(problem: _Problem, at: _Evaluation, values: ComplexArray, omega: float
     scale = np.full(at.error.size, max(float(np.linalg.norm(values)), 1e-300))
     scale[problem.frequency_column] = 1.0
     if problem.probe is not None:
-        scale[-1] = max(abs(strength), 1e-9)
+        scale[-1] = max(abs(strength), problem.probe.smallest)
     return _Step(-dgetrs(factors, pivots, at.error)[0], (factors, pivots), scale)
 
 

@@ -1,0 +1,128 @@
+"""The oscillator's own noise: lines about the carrier, and the jitter of a note, from the perturbation projection.
+
+Every resistor is a current of thermal noise 4 k T / R (a coil's series resistance a voltage 4 k T R), the collector
+and the base current carry shot noise 2 q |i(t)| as they flow, and the base current flicker noise with a corner: all
+one-sided densities. White sources let the time of the oscillation wander (symbols: g projection, e_i where source i
+acts, S_i its two-sided density, alpha the time by which the oscillation is ahead):
+
+    variance of alpha after t = c t,    c = mean over a cycle of sum_i (g^T e_i)^2 S_i(t)
+    L(f_m) = f^2 c / (pi^2 f^4 c^2 + f_m^2)                                             per hertz, single sideband
+
+A. Demir, A. Mehrotra, J. Roychowdhury, IEEE Trans. CAS I 47 (2000) 655. A flicker source m(t) n(t), n slow, moves the
+frequency by f mean(g^T e m) n(t). The frequency averaged over tau then deviates by (rms)
+    white: f sqrt(c / tau);   flicker: sqrt of the integral from the lowest frequency on of S_f sinc^2(pi f' tau).
+Both together are `jitter`. Neglected: noise of the pot's wiper, of the capacitors, amplitude noise (it adds to L far
+from the carrier only), shot noise beyond |i_c| in saturation, and the low-pass of the bias on flicker (counted as
+none: for lines nearer to the carrier than the settling rate of the bias).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.constants import Boltzmann, elementary_charge
+from scipy.special import sici
+
+from models.checks import non_negative, positive, positive_array
+from models.circuit.adjoint import Adjoint
+from models.circuit.common_base import COLLECTOR, EMITTER
+from models.circuit.harmonic_balance import waveform
+from models.circuit.transistor import EMITTER_PORT
+
+Array = NDArray[np.float64]
+LOWEST_FREQUENCY = 0.1
+"""Hz: slower wandering of the pitch is retuned and not heard as unsteadiness (our own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """The noise of one oscillator. frequency Hz; diffusion: c of each white source, s (s^2 per s), by name;
+    flicker: f^2 (mean g^T e m)^2 S at 1 Hz, Hz^2: the density of the frequency is flicker / f_m, one-sided."""
+
+    frequency: float
+    diffusion: dict[str, float]
+    flicker: float
+
+    @property
+    def total_diffusion(self) -> float:
+        """c of all white sources, s."""
+        return sum(self.diffusion.values())
+
+    def phase_noise(self, offset: ArrayLike) -> Array:
+        """Return L at `offset`, Hz, in dBc/Hz (single sideband; half the one-sided density of the phase)."""
+        away, white = positive_array("offset", offset), self.total_diffusion
+        line = self.frequency**2 * white / ((math.pi * self.frequency**2 * white) ** 2 + away**2)
+        return np.asarray(10.0 * np.log10(line + 0.5 * self.flicker / away**3))
+
+    def frequency_variance(self, duration: float, lowest: float = LOWEST_FREQUENCY) -> float:
+        """Return the variance, Hz^2, of the frequency averaged over `duration`, s, flicker from `lowest`, Hz, on."""
+        white = self.frequency**2 * self.total_diffusion / positive("duration", duration)
+        return white + self.flicker * flicker_integral(math.pi * duration * positive("lowest frequency", lowest))
+
+
+def flicker_integral(start: float) -> float:
+    """Return the integral of sin^2(x) / x^3 from `start` > 0 to infinity: (1 - cos y) / y^2 + sin(y) / y - Ci(y).
+
+    y = 2 start; by parts, Ci the cosine integral.
+    """
+    twice = 2.0 * positive("start", start)
+    return float((1.0 - math.cos(twice)) / twice**2 + math.sin(twice) / twice - sici(twice)[1])
+
+
+def oscillator_noise(adjoint: Adjoint, flicker_corner: float = 0.0) -> Noise:
+    """Return the noise of a solved oscillator; flicker_corner, Hz: where the base current's flicker equals its shot
+    noise (0: none).
+
+    All resistors are at the transistor's temperature.
+    """
+    non_negative("flicker corner", flicker_corner)
+    linear, frequency = adjoint.linear, adjoint.state.frequency
+    count = adjoint.device.currents.shape[-1]
+    projection = waveform(adjoint.projection, count)  # (n, m)
+    thermal = 2.0 * Boltzmann * adjoint.state.circuit.transistor.temperature
+    diffusion = {
+        part.name: thermal * part.weight * float(np.mean((part.coefficients @ projection) ** 2))
+        for part in linear.resistors
+    }
+    currents = adjoint.device.currents
+    base, collector = currents[0] + currents[1], -currents[1]
+    into_base = linear.ports[:, EMITTER_PORT] @ projection
+    into_collector = linear.unit(COLLECTOR, EMITTER) @ projection
+    diffusion["collector current"] = elementary_charge * float(np.mean(into_collector**2 * np.abs(collector)))
+    diffusion["base current"] = elementary_charge * float(np.mean(into_base**2 * np.abs(base)))
+    slow = float(np.mean(into_base * np.sqrt(2.0 * elementary_charge * np.abs(base))))
+    return Noise(frequency, diffusion, (frequency * slow) ** 2 * flicker_corner)
+
+
+def note_jitter(
+    note: ArrayLike, first: Noise, second: Noise, duration: float = 0.1, lowest: float = LOWEST_FREQUENCY
+) -> Array:
+    """Return the rms unsteadiness, cents, of a note, Hz, that two independent oscillators beat, each time read over
+    `duration`, s: 1200 log2(1 + s / f)."""
+    spread = math.sqrt(first.frequency_variance(duration, lowest) + second.frequency_variance(duration, lowest))
+    return np.asarray(1200.0 * np.log2(1.0 + spread / positive_array("note", note)))
+
+
+def leeson(
+    offset: ArrayLike,
+    frequency: float,
+    quality_factor: float,
+    power: float,
+    noise_factor: float = 1.0,
+    corner: float = 0.0,
+    temperature: float = 290.0,
+) -> Array:
+    """Return Leeson's phase noise at `offset`, Hz, dBc/Hz: half the density of the phase, F k T / 2 P.
+
+    L = (F k T / 2 P) (1 + (f / (2 Q f_m))^2) (1 + f_c / f_m)
+    Q loaded, P W, F noise factor as a ratio. D. B. Leeson, Proc. IEEE 54 (1966) 329 (from memory); others write
+    F k T / P for the density of the phase of both sidebands.
+    """
+    away = positive_array("offset", offset)
+    floor = positive("noise factor", noise_factor) * Boltzmann * positive("temperature", temperature)
+    half = positive("frequency", frequency) / (2.0 * positive("quality factor", quality_factor))
+    line = floor / (2.0 * positive("power", power)) * (1.0 + (half / away) ** 2)
+    return np.asarray(10.0 * np.log10(line * (1.0 + non_negative("corner", corner) / away)))
