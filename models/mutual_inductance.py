@@ -8,7 +8,8 @@ complete elliptic integrals K, E of modulus k:
 
 Coils in any position: Neumann's integral of the vector potential A of every ring of the one round every ring of the
 other; at rho and z from a ring's middle A = mu0 / (2 pi rho) sqrt((a + rho)^2 + z^2) ((1 - k^2/2) K - E) with
-k^2 = 4 a rho / ((a + rho)^2 + z^2). Lengths in m. Neglected: the pitch of the windings, their layers, metal and ferrite nearby.
+k^2 = 4 a rho / ((a + rho)^2 + z^2). Lengths in m. Neglected: the pitch of the windings, their layers, metal and ferrite
+nearby.
 """
 
 from __future__ import annotations

@@ -119,7 +119,8 @@ def leeson(
 
     L = (F k T / 2 P) (1 + (f / (2 Q f_m))^2) (1 + f_c / f_m)
     Q loaded, P W, F noise factor as a ratio. D. B. Leeson, Proc. IEEE 54 (1966) 329 (from memory); others write
-    F k T / P for the density of the phase of both sidebands.
+    F k T / P for the density of the phase of both sidebands. With P the power that the tank itself loses, its thermal
+    noise alone is F = 4 in this convention.
     """
     away = positive_array("offset", offset)
     floor = positive("noise factor", noise_factor) * Boltzmann * positive("temperature", temperature)

@@ -1,0 +1,116 @@
+"""Noise of the oscillator: Leeson's limit with its convention, shares of the sources, jitter."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.constants import Boltzmann
+from scipy.integrate import quad
+
+from models.circuit.adjoint import oscillator_adjoint
+from models.circuit.oscillator import steady_state
+from models.circuit.oscillator_noise import Noise, flicker_integral, leeson, note_jitter, oscillator_noise
+from tests.models.circuit.test_oscillator import DEFAULT
+from tests.models.circuit.willow import willow
+
+GENTLE = replace(
+    DEFAULT,
+    inductor_q=1000.0,
+    load=None,
+    feedback_capacitor=470e-12,
+    emitter_capacitor=10e-9,
+    fixed_capacitor=330e-12,
+    bias=replace(DEFAULT.bias, emitter_resistor=680e3),
+)
+
+
+@pytest.fixture(scope="module")
+def gentle():
+    return oscillator_adjoint(steady_state(GENTLE))
+
+
+def test_the_coils_own_noise_is_leesons_limit(gentle):
+    # With the signal's power taken as what the coil itself loses, its thermal noise is F = 4 in the convention FkT/2P:
+    # L = (2 k T / P) (f / (2 Q f_m))^2 (D. B. Leeson 1966 in the form of T. H. Lee and A. Hajimiri, IEEE JSSC 35 (2000)
+    # 326, from memory). The oscillation answers a current at an angle to the quadrature (its frequency depends on its
+    # amplitude), which raises this by 1 / sin^2 of the angle between the projection and the swing.
+    state, noise = gentle.state, oscillator_noise(gentle)
+    alone = Noise(state.frequency, {"inductor": noise.diffusion["inductor"]}, 0.0)
+    quality = 2 * np.pi * state.frequency * GENTLE.inductance / GENTLE.series_resistance
+    limit = leeson(1.0, state.frequency, quality, state.powers["inductor"], noise_factor=4.0, temperature=300.0)
+    swing = state.coefficients("collector")[1]
+    angle = np.angle(gentle.phase_response("collector", 1) / swing)
+    assert_allclose(alone.phase_noise(1.0), limit - 20 * np.log10(np.sin(angle)), atol=0.02)
+
+
+def test_leeson_with_its_convention():
+    # F 6 dB, Q 500, 100 MHz, +10 dBm, corner 50 kHz, FkT/2P (computed by an independent program)
+    found = leeson([1e4, 1e6], 100e6, 500.0, 0.01, 10**0.6, 50e3)
+    assert_allclose(found, [-153.2, -180.7], atol=0.06)
+
+
+def test_shot_noise_at_the_tap_of_the_divider():
+    # a bipolar Colpitts stage with the capacitive tap n: the collector current's shot noise is (1 - n) / 2 n of the
+    # noise of all losses of the tank (A. Hajimiri and T. H. Lee, from memory; exact for short pulses of current)
+    adjoint = oscillator_adjoint(willow()[0])
+    noise, circuit = oscillator_noise(adjoint), adjoint.state.circuit
+    losses = sum(noise.diffusion[name] for name in ("inductor", "output resistor", "load resistance"))
+    tap = circuit.feedback_fraction
+    assert_allclose(noise.diffusion["collector current"] / losses, (1 - tap) / (2 * tap), rtol=0.03)
+
+
+def test_thermal_noise_goes_with_the_resistance_and_the_temperature(gentle):
+    resistance = GENTLE.series_resistance
+    projection = gentle.projection[gentle.linear.index("inductor")]
+    squared = abs(projection[0]) ** 2 + 2 * np.sum(np.abs(projection[1:]) ** 2)
+    expected = 2 * Boltzmann * 300.0 * resistance * squared
+    assert_allclose(oscillator_noise(gentle).diffusion["inductor"], expected, rtol=1e-9)
+
+
+def test_line_shape():
+    # Demir, Mehrotra and Roychowdhury 2000: a Lorentzian whose whole power is that of the carrier
+    noise = Noise(250e3, {"all": 6e-20}, 0.0)
+    width = np.pi * 250e3**2 * 6e-20
+    total, _ = quad(lambda x: 10 ** (noise.phase_noise(width * x) / 10) * width, 1e-9, np.inf)
+    assert_allclose(2 * total, 1.0, rtol=1e-6)
+    # far out it falls by 20 dB a decade
+    assert_allclose(noise.phase_noise(10.0) - noise.phase_noise(100.0), 20.0, atol=1e-6)
+
+
+def test_jitter_of_a_note():
+    noise = Noise(250e3, {"a": 4e-20, "b": 2e-20}, 0.0)
+    # sqrt(2 c / tau) f = 0.2739 mHz for both together
+    spread = 250e3 * np.sqrt(2 * 6e-20 / 0.1)
+    assert_allclose(note_jitter(440.0, noise, noise), 1200 * np.log2(1 + spread / 440.0), rtol=1e-9)
+    assert_allclose(note_jitter(440.0, noise, noise, 0.4), note_jitter(440.0, noise, noise) / 2, rtol=1e-5)
+
+
+def test_white_jitter_is_that_of_a_random_walk():
+    # the phase of 4000 runs as a random walk in time: the frequency read over tau scatters by f sqrt(c / tau)
+    noise = Noise(250e3, {"all": 6e-20}, 0.0)
+    steps = np.random.default_rng(5).normal(0.0, np.sqrt(6e-20 * 1e-3), (4000, 100))
+    read = 250e3 * steps.sum(axis=1) / 0.1
+    assert_allclose(read.std(), np.sqrt(noise.frequency_variance(0.1)), rtol=0.05)
+
+
+@pytest.mark.parametrize("start", [0.01, 0.3, 2.0])
+def test_flicker_integral(start):
+    near, _ = quad(lambda x: np.sin(x) ** 2 / x**3, start, 300.0, limit=4000)
+    assert_allclose(flicker_integral(start), near, atol=1e-5)
+
+
+def test_flicker_adds_30_db_a_decade_and_more_from_a_lower_frequency_on():
+    adjoint = oscillator_adjoint(willow()[0])
+    white, both = oscillator_noise(adjoint), oscillator_noise(adjoint, 1e7)
+    extra = 10 ** (both.phase_noise([1.0, 10.0]) / 10) - 10 ** (white.phase_noise([1.0, 10.0]) / 10)
+    assert_allclose(extra[0] / extra[1], 1000.0, rtol=1e-6)
+    assert both.frequency_variance(0.1, 0.01) > both.frequency_variance(0.1, 0.1) > white.frequency_variance(0.1)
+
+
+def test_willows_noise_is_far_below_hearing():
+    noises = [oscillator_noise(oscillator_adjoint(state), 1e3) for state in willow()]
+    # melodic pitch is heard from some 10 cents on (Hill and Summers 2007)
+    assert note_jitter(65.4, *noises) < 0.1
+    with pytest.raises(ValueError, match="flicker corner"):
+        oscillator_noise(oscillator_adjoint(willow()[0]), -1.0)
