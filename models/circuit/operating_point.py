@@ -48,10 +48,10 @@ def operating_point(circuit: OscillatorCircuit) -> OperatingPoint:
     return describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage))
 
 
-def solve(linear: Network, ports: TransistorPorts, scale: float) -> Array:
-    """Return the states (n,) at rest; `scale` is the size of the voltages, V, for the tolerance."""
+def solve(linear: Network, ports: TransistorPorts, scale: float, near: Array | None = None) -> Array:
+    """Return the states (n,) at rest; `scale`: size of the voltages, V, for the tolerance; `near`: a first guess."""
     start = np.zeros(len(linear.names))
-    solution, worst = _newton(linear, ports, start, 1.0, scale)
+    solution, worst = _newton(linear, ports, start if near is None else near, 1.0, scale)
     if worst is None:
         return solution
     solution, share, step = start, 0.0, 0.1

@@ -4,7 +4,8 @@ Harmonic balance (models.circuit.harmonic_balance) starts from the describing fu
 rest, the oscillation is followed up from nothing: a conductance across the tank, chosen so that the tank swings by a
 given amount, is traced until it vanishes. A solution that has not converged, whose harmonics are cut off, or that is
 not stable (models.circuit.orbit_stability) is never returned: ValueError says what happened.
-Only oscillations that grow from rest are looked for (no hard excitation).
+Looked for are oscillations that grow from rest and, where the current at rest is too high for that, those that grow
+while the supply rises and then hold themselves (models.circuit.switch_on); no other hard excitation.
 """
 
 from __future__ import annotations
@@ -22,13 +23,14 @@ from models.circuit.operating_point import describe, operating_point, solve
 from models.circuit.oscillator_start import PHASE_PORT, first_guess, followed_up, threshold
 from models.circuit.small_signal import SmallSignal, analyse, small_signal
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
+from models.circuit.switch_on import followed_on
 from models.circuit.transistor import TransistorPorts
 
 __all__ = ["NotSteadyError", "OscillatorCircuit", "SteadyState", "operating_point", "small_signal", "steady_state"]
 
 Array = NDArray[np.float64]
 FIRST_HARMONICS = 16
-MOST_HARMONICS = 256
+MOST_HARMONICS = 512
 CUT_OFF = 1e-4
 """Largest share of the last harmonic in a port voltage, of the collector junction's fundamental."""
 FREQUENCY_SETTLED = 3e-6
@@ -63,7 +65,7 @@ def steady_state(
     point = describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage))
     signal = analyse(linear, ports, point)
     if not signal.starts:
-        raise ValueError(f"the oscillator does not start: {signal.cause}")
+        return _switched_on(circuit, signal, near_frequency)
     try:
         return _from_rest(circuit, linear, ports, signal, near_frequency, harmonics)
     except NotSteadyError as error:
@@ -81,6 +83,31 @@ def steady_state(
             f"the oscillation is not steady: another mode grows as well (near {named}): it takes over, or both "
             "sound at once; set the modes further apart or lower the emitter current"
         ) from error
+
+
+def _switched_on(circuit: OscillatorCircuit, signal: SmallSignal, near_frequency: float | None) -> SteadyState:
+    """Return the oscillation that grows only while the supply rises; ValueError, with the cause, if there is none."""
+    highest = signal.highest_transconductance
+    if signal.point.region != "saturated" and (highest is None or signal.transconductance <= highest):
+        raise ValueError(f"the oscillator does not start: {signal.cause}")  # less current starts it even less
+
+    def solver(lowered: OscillatorCircuit, before: SteadyState | None) -> SteadyState:
+        if before is None:
+            if not small_signal(lowered).starts:
+                raise ValueError("it does not grow from rest there either")
+            return steady_state(lowered, near_frequency=near_frequency)
+        linear, ports = network(lowered), TransistorPorts(lowered.transistor)
+        orbit = _warmly(linear, ports, before, None)
+        if orbit is None:
+            raise ValueError("the oscillation breaks off")
+        return finished(lowered, linear, ports, orbit, "followed up while the supply rises")
+
+    try:
+        return followed_on(circuit, solver)
+    except NotSteadyError:
+        raise
+    except ValueError as error:
+        raise ValueError(f"the oscillator does not start: {signal.cause} ({error})") from error
 
 
 def _growing_modes(signal: SmallSignal, taken: float) -> list[float]:

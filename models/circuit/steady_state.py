@@ -12,6 +12,7 @@ from models.circuit.common_base import COLD, COLLECTOR, LOAD, OscillatorCircuit
 from models.circuit.harmonic_balance import Balance, waveform
 from models.circuit.network import Network
 from models.circuit.orbit_stability import MARGIN, multipliers, settling_time
+from models.circuit.small_signal import small_signal
 from models.circuit.transistor import EMITTER_PORT, TransistorPorts
 
 Array = NDArray[np.float64]
@@ -30,7 +31,7 @@ class SteadyState:
     x(t) = sum over k of X_k exp(j k w t), negative k conjugate; the collector peaks near t = 0.
     powers: mean power of each loss, W, the transistor's included; supply_power what the source delivers, W.
     settling_time: time constant, s, of the slowest disturbance. residual: largest error of the equations, V.
-    method: "warm start", "describing function" or "followed up from rest".
+    method: "warm start", "describing function", "followed up from rest" or "followed up while the supply rises".
     """
 
     circuit: OscillatorCircuit
@@ -101,6 +102,11 @@ class SteadyState:
     def thd(self) -> float:
         """THD of the collector voltage, as a ratio."""
         return self.total_harmonic_distortion(COLLECTOR)
+
+    @property
+    def grows_from_rest(self) -> bool:
+        """Whether it starts again by itself; if not, it starts only when the supply is switched on quickly."""
+        return small_signal(self.circuit).starts
 
     @property
     def reverse_emitter_peak(self) -> float:

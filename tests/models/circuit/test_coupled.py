@@ -163,7 +163,7 @@ def test_beats_and_locks_of_two_whole_circuits_in_time():
     stronger = with_output_resistors(300e3)
     solved = solve_locked(reference, variable, COILS, slope(variable))
     node = lock_range(*(oscillator_adjoint(state) for state in stronger), Coupling(common_node=True))
-    offsets = np.array([80.0, -80.0, -57.0, 80.0, 55.0])
+    offsets = np.array([80.0, -80.0, -57.0, 80.0, 75.0])
     pairs = [Pair(reference, variable, Coupling(), offsets[0] / slope(variable))]
     pairs += [Pair(reference, variable, COILS, offset / slope(variable), 3.0) for offset in offsets[1:4]]
     pairs += [Pair(*stronger, Coupling(common_node=True), offsets[4] / slope(stronger[1]))]
