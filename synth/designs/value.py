@@ -34,7 +34,7 @@ def read_value(key: Key, raw: Any) -> Any:
 
 def check_value(key: Key, value: Any) -> Any:
     """`value` as the key stores it; raise DesignError where it is of the wrong kind or out of its domain."""
-    if value is None and may_be_none(key):
+    if value is None and key.may_be_none:
         return None
     if key.choices:
         return _checked_choice(key, value)
@@ -46,11 +46,6 @@ def check_value(key: Key, value: Any) -> Any:
         low, high = (format_quantity(limit, key.unit) for limit in (key.low, key.high))
         raise DesignError(f"is out of its domain; it must be between {low} and {high}")
     return float(value) + 0.0
-
-
-def may_be_none(key: Key) -> bool:
-    """Whether None is a value of the key: left out, or said by a word."""
-    return key.default is None or None in key.words.values()
 
 
 def write_value(key: Key, value: Any) -> str | None:
