@@ -95,7 +95,9 @@ class AntennaSection(SectionValues):
     length: float = quantity("length of the rod", ("m", 0.05, 3.0), default=0.45)
     diameter: float = quantity("diameter of the rod", ("m", 0.0005, 0.1), default=0.010)
     base_height: float = quantity("its lower end above the floor", ("m", 0.02, 3.0), default=1.0)
-    stray: float = quantity("of its mount and lead to earth, beside the rod's own", ("F", 0.0, 1e-9), default=0.0)
+    stray: float = quantity(
+        "antenna stray: of its mount and lead to earth, beside the rod's own", ("F", 0.0, 1e-9), default=0.0
+    )
 
 
 @_section("cabinet", "An earthed metal box under the antenna. Leave the section out if there is none.")
@@ -132,7 +134,7 @@ class _TankSection(SectionValues):
     inductance: float = quantity("inductance of the coil", ("H", 1e-6, 1.0))
     capacitance: float = quantity("fixed capacitor", ("F", 1e-12, 1e-6))
     stray: float = quantity(
-        "what board and wiring add; without [circuit] also transistor and feedback capacitors; never zero",
+        "board stray: of board and wiring; without [circuit] also transistor and feedback capacitors; never zero",
         ("F", 0.0, 1e-8),
         default=0.0,
     )
@@ -210,7 +212,7 @@ class CircuitSection(SectionValues):
     reference_pot: float = _pot("reference")
     variable_pot: float = _pot("variable")
     volume_pot: float = _pot("volume")
-    board: str | None = choice("what it is built on, to judge stray by", tuple(BOARDS), default=None)
+    board: str | None = choice("what it is built on, to judge board stray by", tuple(BOARDS), default=None)
 
 
 @_section("transistor", "The NPN transistor of [circuit]; typical values, from memory, for what is left out.")
@@ -329,7 +331,9 @@ class VolumeAntennaSection(SectionValues):
     tube_diameter: float = quantity("of the ring's tube", ("m", 0.0005, 0.1), default=0.008)
     height: float = quantity("of the ring above the floor", ("m", 0.05, 3.0), default=1.0)
     offset: float = quantity("from the rod's axis sideways to the ring's", ("m", 0.05, 2.0), default=0.45)
-    stray: float = quantity("of its mount and lead to earth, beside the ring's own", ("F", 0.0, 1e-9), default=0.0)
+    stray: float = quantity(
+        "antenna stray: of its mount and lead to earth, beside the ring's own", ("F", 0.0, 1e-9), default=0.0
+    )
 
 
 @_section("volume", "Tank of the volume oscillator, the ring straight across it.")
@@ -370,8 +374,8 @@ class TolerancesSection(SectionValues):
     capacitor: float = _limit("of the fixed capacitors (and of the divider in [circuit])", 0.05)
     trimmer: float = _limit("of both ends of a trimmer together", 0.10)
     branch_inductor: float = _limit("of the series inductor", 0.05)
-    stray: float = _limit("spread of what board, wiring and coil windings add", 0.20)
-    antenna_stray: float = _limit("spread of the antenna's mount and lead", 0.20)
+    stray: float = _limit("spread of the board stray: what board, wiring and coil windings add", 0.20)
+    antenna_stray: float = _limit("spread of the antenna stray: of mount and lead", 0.20)
     junction: float = _limit("spread of the transistor's capacitance, with [circuit] only", 0.30)
     gain: float = _limit("spread of the transistors' current gain, with [circuit] only; told, not in the builds", 0.50)
     parts: str = choice(
@@ -379,7 +383,9 @@ class TolerancesSection(SectionValues):
         ("uniform", "normal"),
         default="uniform",
     )
-    spreads: str = choice("how stray and junction scatter", ("uniform", "normal"), default="normal")
+    spreads: str = choice(
+        "how board stray, antenna stray and junction scatter", ("uniform", "normal"), default="normal"
+    )
 
 
 @_section("temperature", "How parts go with temperature; without the section, these defaults.")
@@ -388,9 +394,9 @@ class TemperatureSection(SectionValues):
 
     coil: float = _coefficient("of the tank coils (from memory: air core +10 to +50, ferrite +100 to +1000)", 30e-6)
     capacitor: float = _coefficient("of the fixed capacitors (C0G 0 +-30; polystyrene about -125, from memory)", 0.0)
-    stray: float = _coefficient("of stray, coil windings and trimmers; 0 until measured", 0.0)
+    stray: float = _coefficient("of board stray, coil windings and trimmers; 0 until measured", 0.0)
     branch_coil: float = _coefficient("of the series inductor (ferrite, from memory +100 to +1000)", 200e-6)
-    antenna_stray: float = _coefficient("of the antenna's mount and lead; 0 until measured", 0.0)
+    antenna_stray: float = _coefficient("of the antenna stray, its mount and lead; 0 until measured", 0.0)
     coil_mismatch: float = _coefficient("reference coil above the variable one", 10e-6)
     capacitor_mismatch: float = _coefficient("reference capacitor above the variable one", 30e-6)
     gain: float = _coefficient(
