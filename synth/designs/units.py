@@ -4,19 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-PREFIXES = {
-    "f": -15,
-    "p": -12,
-    "n": -9,
-    "u": -6,
-    "m": -3,
-    "c": -2,
-    "": 0,
-    "k": 3,
-    "M": 6,
-    "G": 9,
-    "T": 12,
-}
+PREFIXES = {"f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "c": -2, "": 0, "k": 3, "M": 6, "G": 9, "T": 12}
 PREFIX_WORDS = {
     "f": "femto",
     "p": "pico",

@@ -260,10 +260,7 @@ def test_sections_check_their_values() -> None:
             VariableSection(bad, 1e-10)  # type: ignore[arg-type]
     assert VariableSection(1, 1e-10).inductance == 1.0
     with pytest.raises(DesignError, match="exchange the two"):
-        Design(
-            variable=VariableSection(1e-3, 1e-10),
-            reference=ReferenceSection(1e-3, 1e-10, trimmer_minimum=2e-12),
-        )
+        Design(variable=VariableSection(1e-3, 1e-10), reference=ReferenceSection(1e-3, 1e-10, trimmer_minimum=2e-12))
 
 
 def _values(key: Key) -> st.SearchStrategy[object]:
