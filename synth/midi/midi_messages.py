@@ -28,16 +28,15 @@ with the next one (one channel has one bend); what a receiver makes of the timbr
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from models.checks import finite, fraction, positive
 from models.pitch import note_number
+from synth.files.atomic_file import atomic_path
 from synth.libraries import require
-
-if TYPE_CHECKING:
-    import os
 
 BEND_RANGE = 48  # semitones each way
 CENTRE, LARGEST_BEND = 8192, 8191
@@ -177,10 +176,6 @@ def midi_messages(points: Iterable[tuple[float, float, float]], settings: MidiSe
 
 def write_midi(messages: list[Any], path: str | os.PathLike[str], force: bool) -> None:
     """Write timed messages as a Standard MIDI File of one track (`path` appears whole or not at all)."""
-    from pathlib import Path
-
-    from synth.files.atomic_file import atomic_path
-
     mido = require("mido", "a MIDI file")
     track = mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=TEMPO)])
     last = 0
@@ -189,5 +184,5 @@ def write_midi(messages: list[Any], path: str | os.PathLike[str], force: bool) -
         track.append(message.copy(time=tick - last))
         last = tick
     file = mido.MidiFile(type=0, ticks_per_beat=TICKS_PER_BEAT, tracks=[track])
-    with atomic_path(Path(path), force) as temporary:
+    with atomic_path(path, force) as temporary:
         file.save(temporary)
