@@ -84,7 +84,7 @@ def _carrier_in_band(tank: str, inductance: float, capacitance: float, board_str
     frequency = float(resonant_frequency(inductance, capacitance + board_stray))
     if not LOWEST_CARRIER <= frequency <= HIGHEST_CARRIER:
         limits = f"{format_quantity(LOWEST_CARRIER, 'Hz')} to {format_quantity(HIGHEST_CARRIER, 'Hz')}"
-        found = f"with capacitance and stray resonates at {format_quantity(frequency, 'Hz')}"
+        found = f"with capacitance and board stray resonates at {format_quantity(frequency, 'Hz')}"
         yield f"{tank}.inductance", f"{found}; keep it in {limits}"
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from synth.designs.checks import cross_faults
 from synth.designs.schema import REQUIRED, Key
-from synth.designs.sections import KEYS, SECTIONS, Design, Section, sections_of
+from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
 from synth.designs.value import did_you_mean, read_value, write_value
 from synth.errors import DesignError
 from synth.files.input_file import read_text
@@ -119,7 +119,7 @@ def _read_sections(document: dict[str, Any], faults: list[str]) -> dict[str, dic
     return values
 
 
-def _read_keys(section: Section, content: dict[str, Any], faults: list[str]) -> dict[str, Any]:
+def _read_keys(section: DesignSection, content: dict[str, Any], faults: list[str]) -> dict[str, Any]:
     keys = section.keys
     for name, raw in content.items():
         if name not in keys:

@@ -46,14 +46,14 @@ class SectionValues:
             object.__setattr__(self, name, checked)
 
 
-Values = TypeVar("Values", bound=SectionValues)
+Kind = TypeVar("Kind", bound=SectionValues)
 
 
 @dataclass_transform(field_specifiers=(quantity, choice, text), frozen_default=True)
-def _section(name: str = "", help: str = "") -> Callable[[type[Values]], type[Values]]:
+def _section(name: str = "", help: str = "") -> Callable[[type[Kind]], type[Kind]]:
     """Make a frozen dataclass of a class whose fields are keys: the section `name` of a design file."""
 
-    def made(plain: type[Values]) -> type[Values]:
+    def made(plain: type[Kind]) -> type[Kind]:
         kind = dataclass(frozen=True, slots=True)(plain)
         kind.section, kind.help = name, help
         kind.keys = {
@@ -483,7 +483,7 @@ class Design:
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class DesignSection:
     """One section of a design file: its keys by their names, its class, and the field `part` of `Design` that holds it.
     An optional one, left out, means that the part is not there.
     """
@@ -496,14 +496,14 @@ class Section:
     optional: bool
 
 
-def _sections() -> Iterator[Section]:
+def _sections() -> Iterator[DesignSection]:
     hints = get_type_hints(Design)
     for entry in fields(Design):
         kind = next(iter(get_args(hints[entry.name])), hints[entry.name])  # the class itself, also of "class or None"
-        yield Section(kind.section, kind.help, kind.keys, kind, entry.name, optional=entry.default is None)
+        yield DesignSection(kind.section, kind.help, kind.keys, kind, entry.name, optional=entry.default is None)
 
 
-SECTIONS: Final[Mapping[str, Section]] = {section.name: section for section in _sections()}
+SECTIONS: Final[Mapping[str, DesignSection]] = {section.name: section for section in _sections()}
 KEYS: Final = tuple(key for section in SECTIONS.values() for key in section.keys.values())
 
 

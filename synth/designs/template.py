@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from synth.designs.design_file import Design, read_design
 from synth.designs.schema import REQUIRED, Key
-from synth.designs.sections import SECTIONS, Section
+from synth.designs.sections import SECTIONS, DesignSection
 from synth.designs.value import domain_text, toml_text, write_value
 
 _HEAD = """\
@@ -70,7 +70,7 @@ def template_design() -> Design:
     return read_design(template_text(), "the built-in design")
 
 
-def _section_text(section: Section) -> str:
+def _section_text(section: DesignSection) -> str:
     used = not section.optional or section.name in _SECTIONS
     lines = [f"# {section.help}", f"[{section.name}]"]
     for key in section.keys.values():
