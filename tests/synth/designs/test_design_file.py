@@ -143,6 +143,12 @@ def test_one_fault_and_its_remedy(extra: str, part: str) -> None:
     assert part in lines[0]
 
 
+def test_values_are_compared_only_where_all_of_them_could_be_read() -> None:
+    """A section that is no section is one fault: nothing is said of what would need it."""
+    assert len(_faults("circuit = 3\n" + SMALL + "[transistor]\n")) == 1
+    assert len(_faults(SMALL + '[tuning]\nzero_beat = "50"\n[player]\nstand_distance = "0.3 m"\n')) == 1
+
+
 def test_carriers_must_be_radio_frequencies() -> None:
     lines = _faults(SMALL.replace('inductance = "1 mH"', 'inductance = "1 H"', 1))
     assert "keep it in 10 kHz to 30 MHz" in lines[0]
