@@ -27,8 +27,10 @@ Array = NDArray[np.float64]
 Solver = Callable[[OscillatorCircuit, SteadyState | None], SteadyState]
 """Solves a circuit from rest (None) or from a neighbour's steady state; ValueError where it cannot."""
 
-GROWTH_TIMES = 12.0
-"""Growth times from the disturbance of switching on to the final swing (from some 20 uV to some volts)."""
+NEEDED_GROWTH_TIMES = 15.0
+"""Growth times that must be gathered for a swing large enough to hold itself when the window closes: with 12.7 it died
+away and with 17.6 it lasted in circuits integrated from switching on.
+"""
 FIRST_STEP = 1e-6
 LENGTHENING = 1.08
 """Each step is longer than the one before by this: some 30 steps a decade of time."""
@@ -54,8 +56,8 @@ class RisingBias:
 
     @property
     def caught(self) -> float | None:
-        """The time, s, at which GROWTH_TIMES are gathered; None where they never are."""
-        reached = np.flatnonzero(self._gathered() >= GROWTH_TIMES)
+        """The time, s, at which NEEDED_GROWTH_TIMES are gathered; None where they never are."""
+        reached = np.flatnonzero(self._gathered() >= NEEDED_GROWTH_TIMES)
         return float(self.times[reached[0]]) if reached.size else None
 
     def _gathered(self) -> Array:
