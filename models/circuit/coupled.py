@@ -39,10 +39,9 @@ from numpy.typing import NDArray
 from models.checks import finite, non_negative
 from models.circuit.adjoint import Adjoint
 from models.circuit.common_base import COLD, COLLECTOR, COUPLED, LOAD, TANK_CURRENT, OscillatorCircuit, network
-from models.circuit.harmonic_balance import Probe, balance, resized
+from models.circuit.harmonic_balance import NotConvergedError, Probe, balance, resized
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
-from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import PortState, TransistorPorts
 
 Array = NDArray[np.float64]
@@ -286,22 +285,22 @@ class SolvedLock:
         return self.adler_at(NEAR * (high if high >= -low else low))
 
 
-def solve_locked(
-    first: SteadyState, second: SteadyState, coupling: Coupling, detuning_slope: float, phases: int = 24
-) -> SolvedLock:
+def solve_locked(first: Adjoint, second: Adjoint, coupling: Coupling, phases: int = 24) -> SolvedLock:
     """Return both circuits solved as one at `phases` phases round the cycle, the second detuned to hold each.
 
-    detuning_slope: change of the second's frequency, Hz/F, by a capacitance across its tank (from its adjoint). The two
-    must oscillate at nearly the same frequency (within some times the lock range). Raises NotConvergedError where no
-    locked oscillation is found.
+    The two must oscillate at nearly the same frequency (within some times the lock range). Raises NotConvergedError
+    where no locked oscillation is found.
     """
-    linear = coupled_network(first.circuit, second.circuit, coupling)
-    device = TwoTransistors(first.circuit, second.circuit)
-    harmonics = max(first.harmonics, second.harmonics)
+    states = first.state, second.state
+    linear = coupled_network(states[0].circuit, states[1].circuit, coupling)
+    device = TwoTransistors(states[0].circuit, states[1].circuit)
+    harmonics = max(state.harmonics for state in states)
     order = np.arange(harmonics + 1)
-    values = np.concatenate([resized(state.port_coefficients, harmonics) for state in (first, second)])
+    values = np.concatenate([resized(state.port_coefficients, harmonics) for state in states])
     nodes = linear.unit(f"second {COLLECTOR}", f"second {COLD}")
-    omega, strength = 2.0 * math.pi * first.frequency, (first.frequency - second.frequency) / detuning_slope
+    slope = second.frequency_shift(second.disturbance_of("stray"))  # Hz/F of a capacitance across its tank
+    apart = states[1].frequency - states[0].frequency
+    omega, strength = first.angular_frequency, -apart / slope
     angles = 2.0 * np.pi * np.arange(phases) / phases
     strengths = []
     for angle in angles:
@@ -311,4 +310,26 @@ def solve_locked(
         strengths.append(strength)
         values = now.coefficients.copy()
         values[2:] *= np.exp(2j * np.pi * order / phases)  # on to the next phase
-    return SolvedLock(angles, second.frequency - first.frequency + detuning_slope * np.array(strengths))
+    return SolvedLock(angles, apart + slope * np.array(strengths))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pulling:
+    """One lock range for Adler's law, Hz, and where it comes from: the first-order law with its paths, and, where that
+    is not to be trusted, both circuits solved as one (None where that finds no locked oscillation either)."""
+
+    lock_range: float
+    first_order: LockRange
+    solved: SolvedLock | None
+
+
+def pulling(first: Adjoint, second: Adjoint, coupling: Coupling) -> Pulling:
+    """Return how two solved oscillators pull each other, by the cheapest law that holds."""
+    found = lock_range(first, second, coupling)
+    if found.trusted:
+        return Pulling(found.total, found, None)
+    try:
+        solved = solve_locked(first, second, coupling)
+    except NotConvergedError:
+        return Pulling(found.total, found, None)
+    return Pulling(solved.adler, found, solved)

@@ -1,0 +1,130 @@
+"""Oscillations that need the switching on, hard ones with base resistance, and one that is irregular."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from models.circuit.bias import Bias
+from models.circuit.common_base import OscillatorCircuit, Trimmer
+from models.circuit.oscillator import NotSteadyError, small_signal, steady_state
+from models.circuit.startup_time import startup_estimate
+from models.circuit.switch_on import NEEDED_GROWTH_TIMES, rising_bias
+from models.circuit.transient import simulate
+from models.circuit.transistor import Transistor
+
+HARD = OscillatorCircuit(
+    inductance=680e-6,
+    inductor_q=70.0,
+    inductor_q_frequency=240e3,
+    fixed_capacitor=330e-12,
+    trimmers=(Trimmer(5e-12, 60e-12, 0.5),),
+    stray=12e-12,
+    feedback_capacitor=150e-12,
+    emitter_capacitor=1.5e-9,
+    bias=Bias(47e3, 22e3, 10e3, 4.7e3, 2.2e3, 47e-9, 47e-9),
+    supply_voltage=12.0,
+    supply_capacitor=470e-9,
+)
+
+
+def with_emitter(resistance, part=Transistor()):  # noqa: B008
+    return replace(HARD, bias=replace(HARD.bias, emitter_resistor=resistance), transistor=part)
+
+
+def kennedy(part=Transistor()):  # noqa: B008
+    """M. P. Kennedy, IEEE Trans. CAS I 41 (1994) 771 (page from memory): 98.5 uH with 35 ohm, 54 nF twice, 400 ohm,
+    +-5 V; the base held at the middle of 10 V."""
+    inductance, frequency = 98.5e-6, 1.0 / (2.0 * math.pi * math.sqrt(98.5e-6 * 27e-9))
+    return OscillatorCircuit(
+        inductance=inductance,
+        inductor_q=2.0 * math.pi * frequency * inductance / 35.0,
+        inductor_q_frequency=frequency,
+        inductor_self_capacitance=0.0,
+        fixed_capacitor=0.0,
+        trimmers=(),
+        stray=0.0,
+        feedback_capacitor=54e-9,
+        emitter_capacitor=54e-9,
+        bias=Bias(20.0, 1e-3, 20.0, 1e-3, 400.0, 1e-3, 1e-3),
+        transistor=part,
+        supply_voltage=10.0,
+        supply_resistor=0.1,
+        supply_capacitor=1e-3,
+        load=None,
+    )
+
+
+def test_it_grows_only_while_the_supply_rises():
+    # an independent program, in time: 273 354.93 Hz, 22.890 V peak to peak
+    state = steady_state(HARD)
+    assert_allclose(state.frequency, 273354.93, rtol=1e-7)
+    assert_allclose(state.peak_to_peak("tank"), 22.890, rtol=5e-4)
+    assert not state.grows_from_rest
+    assert not small_signal(HARD).starts
+    assert state.method == "followed up while the supply rises"
+    assert 1e-4 < startup_estimate(state) < 5e-3
+
+
+def test_a_hard_one_with_base_resistance():
+    # the same program: 266 904.49 Hz, 21.300 V
+    state = steady_state(with_emitter(10e3, Transistor(base_resistance=200.0)))
+    assert_allclose(state.frequency, 266904.49, rtol=2e-7)
+    assert_allclose(state.peak_to_peak("tank"), 21.300, rtol=5e-4)
+    assert state.grows_from_rest
+
+
+def test_the_way_ends_at_rest_and_passes_the_window():
+    way = rising_bias(HARD)
+    assert_allclose(way.growth[-1], small_signal(HARD).growth_rate, rtol=1e-4)
+    assert way.growth.max() > 5e4
+    assert way.growth[0] < 0.0
+    # gathered in one piece, each rate taken in the middle of its step instead of at the end
+    middle = 0.5 * (way.growth[1:] + way.growth[:-1])
+    inside = middle > 0.0
+    assert_allclose(way.growth_times, np.sum(middle[inside] * np.diff(way.times)[inside]), rtol=0.1)
+
+
+def test_a_decoupling_twice_as_slow_gathers_twice_the_growth():
+    slow = replace(HARD, bias=replace(HARD.bias, wiper_capacitor=94e-9, base_capacitor=94e-9))
+    assert_allclose(rising_bias(slow).growth_times, 2.0 * rising_bias(HARD).growth_times, rtol=0.1)
+
+
+def test_the_needed_growth_lies_between_circuits_integrated_from_switching_on():
+    # integrated: 900 ohm reached 2 V and died away, 950 ohm lasted (22.7 V peak to peak after 1.5 ms)
+    assert rising_bias(with_emitter(900.0)).caught is None
+    assert rising_bias(with_emitter(950.0)).caught is not None
+
+
+@pytest.mark.parametrize("resistance", [500.0, 700.0])
+def test_a_window_that_closes_too_soon_starts_nothing(resistance):
+    circuit = with_emitter(resistance)
+    assert 0.0 < rising_bias(circuit).growth_times < NEEDED_GROWTH_TIMES
+    assert rising_bias(circuit).caught is None
+    with pytest.raises(ValueError, match=r"does not start: .*shorts the feedback.*growth times, too few"):
+        steady_state(circuit)
+
+
+@pytest.mark.slow
+def test_a_window_that_closes_too_soon_in_time():
+    tank = simulate(with_emitter(700.0), 1.6e-3, frequency=290e3).voltage("tank")
+    swing = np.ptp(tank[: len(tank) // 64 * 64].reshape(-1, 64), axis=1)
+    late = len(swing) // 4
+    assert swing[late:].max() > 5e-3  # it grew
+    assert swing[-1] < 0.3 * swing[late:].max()  # and dies away
+
+
+def test_too_little_current_is_not_helped_by_switching_on():
+    with pytest.raises(ValueError, match=r"does not start: .*is needed") as caught:
+        steady_state(with_emitter(10e6))
+    assert "growth times" not in str(caught.value)
+
+
+@pytest.mark.parametrize("part", [Transistor(), Transistor(base_resistance=10.0)], ids=["plain", "base resistance"])
+@pytest.mark.parametrize("harmonics", [None, 64])
+def test_kennedys_irregular_oscillator_is_called_unstable(part, harmonics):
+    assert small_signal(kennedy(part)).starts
+    with pytest.raises(NotSteadyError, match="not steady"):
+        steady_state(kennedy(part), harmonics=harmonics)
