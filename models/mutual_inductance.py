@@ -103,7 +103,8 @@ def _potential(radius: float, rho: Floats, height: Floats) -> Floats:
     near = ((radius - away) ** 2 + height**2) / far  # 1 - k^2
     with np.errstate(divide="ignore", invalid="ignore"):
         shape = 0.5 * (1.0 + near) * ellipkm1(near) - ellipe(1.0 - near)
-    # near the axis the difference cancels: A = mu0 a^2 rho / (4 (a^2 + z^2)^(3/2))
+    # near the axis and far away the difference cancels: A = mu0 a^2 rho / (4 (a^2 + rho^2 + z^2)^(3/2)), to k^4 / 8
+    # (J. D. Jackson, Classical Electrodynamics, equation 5.40, from memory)
     thin = 1.0 - near < 1e-4
-    series = mu_0 * radius**2 * away / (4.0 * (radius**2 + height**2) ** 1.5)
+    series = mu_0 * radius**2 * away / (4.0 * (radius**2 + away**2 + height**2) ** 1.5)
     return np.asarray(np.where(thin, series, mu_0 / (2.0 * np.pi * away) * np.sqrt(far) * shape))

@@ -87,6 +87,11 @@ class Adjoint:
             raise ValueError(f"harmonic must be between 0 and {self.spectra.shape[1] - 1}; got {harmonic}")
         return self.state.frequency * complex(self.projection[self.linear.index(node), harmonic])
 
+    def advance(self, node: str, count: int) -> Array:
+        """Return how far a short current into `node` sets the oscillation ahead, s per coulomb, at `count` (more than
+        twice the harmonics) equally spaced instants of a cycle: g(t) itself."""
+        return waveform(self.projection[self.linear.index(node)], count)
+
     def response(self, disturbance: ComplexArray) -> Response:
         """Return what a periodic b(t) of coefficients (n, K + 1), A (V for inductors), does."""
         order, omega, incidence = self.order, self.angular_frequency, self.linear.ports

@@ -15,7 +15,8 @@ COIL = Coil(0.04, 0.03, 120.0)
 
 
 @pytest.mark.parametrize(
-    ("a", "b", "h"), [(0.2, 0.25, 0.1), (0.01, 0.02, 0.005), (0.03, 0.03, 0.001), (0.1, 0.001, 1.0)]
+    ("a", "b", "h"),
+    [(0.2, 0.25, 0.1), (0.01, 0.02, 0.005), (0.03, 0.03, 0.001), (0.1, 0.001, 1.0), (0.1, 1e-4, 1.0), (1e-4, 5.0, 3.0)],
 )
 def test_coaxial_rings_by_symmetric_integrals(a, b, h):
     # NIST Digital Library of Mathematical Functions, equation 19.34.5 (there in Gaussian units)

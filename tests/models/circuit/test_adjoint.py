@@ -9,8 +9,8 @@ from numpy.testing import assert_allclose
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.oscillator import steady_state
 from models.circuit.part_values import neighbours, part_values, with_part_value
-from models.circuit.transient import measure, simulate
-from models.circuit.transistor import Transistor
+from models.circuit.transient import crossings, measure, simulate
+from models.circuit.transistor import Transistor, TransistorPorts
 from synth.comparisons.oscillator_circuits import CIRCUITS
 
 EARLY = replace(CIRCUITS["normal"], transistor=Transistor(early_voltage=60.0, base_resistance=100.0))
@@ -145,6 +145,33 @@ def test_against_integration_in_time(normal, name):
         found.append(measure(trace).frequency)
     slope = (found[1] - found[0]) / (0.06 * value)
     assert_allclose(normal.frequency_sensitivities()[name], slope, rtol=0.02)
+
+
+@pytest.mark.slow
+def test_a_short_current_at_any_phase_in_time():
+    # a charge into one node at an instant of the cycle: how far ahead the oscillation is when everything has settled
+    bias = replace(CIRCUITS["normal"].bias, wiper_capacitor=2.2e-9, base_capacitor=2.2e-9)
+    state = steady_state(replace(CIRCUITS["normal"], bias=bias, supply_capacitor=20e-9, inductor_q=30.0))
+    adjoint, node, count, charge = oscillator_adjoint(state), "emitter", 256, 2e-12
+    duration = 6.0 * state.settling_time + 20.0 / state.frequency
+    order = np.arange(state.harmonics + 1)
+    expected, found = [], []
+    for place in (20, 148):
+        turned = state.spectra * np.exp(2j * np.pi * order * place / count)
+        states = turned[:, 0].real + 2.0 * turned[:, 1:].sum(axis=1).real
+        voltages = adjoint.linear.ports.T @ states
+        slopes = np.diag(TransistorPorts(state.circuit.transistor).currents_and_capacitances(voltages)[1][:, 0])
+        capacitance = adjoint.linear.capacitance + adjoint.linear.ports @ slopes @ adjoint.linear.ports.T
+        kick = np.linalg.solve(capacitance, charge * adjoint.linear.unit(node))
+        instants = []
+        for sign in (1.0, -1.0):
+            start = states + sign * kick
+            trace = simulate(state.circuit, duration, start=start, frequency=state.frequency)
+            tank = trace.voltage("tank")
+            instants.append(crossings(trace.times, tank, float(tank[-1280:].mean()))[-10:])
+        found.append(0.5 * np.mean(instants[1] - instants[0]) / charge)
+        expected.append(adjoint.advance(node, count)[place])
+    assert_allclose(found, expected, rtol=0.02, atol=0.01 * np.abs(adjoint.advance(node, count)).max())
 
 
 def test_values_at_the_end_of_their_domain_step_inwards():

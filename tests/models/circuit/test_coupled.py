@@ -127,6 +127,19 @@ def test_the_common_node_is_one_node():
     assert abs(nodes[0]) > 0.0
 
 
+def test_what_the_leaks_store():
+    # 1/2 C (v1 - v2)^2 between the tanks, and k sqrt(L1 L2) i1 i2 in the coils
+    first, second = (state.circuit for state in willow())
+    apart = coupled_network(first, second, Coupling())
+    joined = coupled_network(first, second, Coupling(coil_coupling=0.01, tank_to_tank_capacitance=2e-12))
+    states = np.zeros(len(apart.names))
+    for name, value in (("collector", 3.0), ("inductor", 2e-3)):
+        states[apart.index(f"first {name}")], states[apart.index(f"second {name}")] = value, 0.5 * value
+    stored = 0.5 * states @ (joined.capacitance - apart.capacitance) @ states
+    mutual = 0.01 * math.sqrt(first.inductance * second.inductance)
+    assert_allclose(stored, 0.5 * 2e-12 * 1.5**2 + mutual * 2e-3 * 1e-3, rtol=1e-12)
+
+
 def test_a_pure_sine_of_offsets_is_adlers_law():
     phases = 2 * np.pi * np.arange(24) / 24
     solved = SolvedLock(phases, 7.0 * np.sin(phases + 0.3))

@@ -73,12 +73,12 @@ def test_against_a_ripple_in_time():
         return rest + np.sin(2 * np.pi * ripple * time) * (higher(time, states) - rest)
 
     spacing = 1.0 / (64 * state.frequency)
-    times = spacing * np.arange(int(1.5e-3 / spacing))
+    times = spacing * np.arange(int(1.1e-3 / spacing))
     start = state.spectra[:, 0].real + 2.0 * state.spectra[:, 1:].sum(axis=1).real
     run = solve_ivp(slope, (0.0, times[-1]), start, "LSODA", t_eval=times, rtol=1e-8, atol=1e-10, max_step=4e-7)
     tank = run.y[linear.index("collector")] - run.y[linear.index("cold end")]
     rising = crossings(run.t, tank, float(tank.mean()))
-    late = rising[rising > 0.5e-3]
+    late = rising[rising > 0.3e-3]
     phase = 2 * np.pi * np.arange(late.size) - 2 * np.pi * state.frequency * (late - late[0])
     angle = 2 * np.pi * ripple * late
     basis = np.stack([np.sin(angle), np.cos(angle), np.ones_like(late), late, late**2])
