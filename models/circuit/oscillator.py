@@ -35,7 +35,7 @@ CUT_OFF = 1e-4
 """Largest share of the last harmonic in a port voltage, of the collector junction's fundamental."""
 FREQUENCY_SETTLED = 3e-6
 """The number of harmonics is raised until the frequency moves by less than this, relative (what is left is some
-tenth).
+tenth). At MOST_HARMONICS it may move by more where the moves shrink so fast that no more than this is left.
 """
 
 
@@ -131,16 +131,18 @@ def _from_rest(
             raise ValueError(f"steady state: {harmonics} harmonics do not suffice (the waveform is too abrupt)")
         return finished(circuit, linear, ports, orbit, method)
     orbit, method = _coldly(linear, ports, signal, near_frequency, FIRST_HARMONICS)
-    count = FIRST_HARMONICS
+    count, moved = FIRST_HARMONICS, math.inf
     while True:
-        count, coarse = 2 * count, orbit.angular_frequency
+        count, coarse, before = 2 * count, orbit.angular_frequency, moved
         if count > MOST_HARMONICS:
             raise ValueError(f"steady state: {MOST_HARMONICS} harmonics do not suffice (the waveform is too abrupt)")
         finer = _finer(linear, ports, orbit, count)
         if finer is None:
             finer, method = _coldly(linear, ports, signal, near_frequency, count)
         orbit = finer
-        if abs(orbit.angular_frequency / coarse - 1.0) < FREQUENCY_SETTLED and _last_share(orbit) < CUT_OFF:
+        moved = abs(orbit.angular_frequency / coarse - 1.0)
+        left = moved * moved / (before - moved) if count == MOST_HARMONICS and moved < 0.25 * before else moved
+        if left < FREQUENCY_SETTLED and _last_share(orbit) < CUT_OFF:
             return finished(circuit, linear, ports, orbit, method)
 
 

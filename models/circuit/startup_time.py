@@ -9,7 +9,7 @@ import numpy as np
 
 from models.circuit.small_signal import small_signal
 from models.circuit.steady_state import SteadyState
-from models.circuit.switch_on import rising_bias
+from models.circuit.switch_on import catching_time
 
 REACHED = 0.9
 """Share of the final swing that counts as started."""
@@ -32,10 +32,7 @@ def startup_estimate(state: SteadyState) -> float:
     """
     growth = small_signal(state.circuit).growth_rate
     if growth <= 0.0:
-        caught = rising_bias(state.circuit).caught
-        if caught is None:
-            raise ValueError("start-up: the oscillation grows neither from rest nor while the supply rises")
-        return caught
+        return catching_time(state.circuit)
     roots = small_signal(replace(state.circuit, load=None)).roots
     decays = -roots.real[(np.abs(roots.imag) <= 1e-6 * np.abs(roots)) & (roots.real < 0.0)]
     bias = 1.0 / float(decays.min()) if decays.size else 0.0

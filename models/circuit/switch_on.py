@@ -94,6 +94,17 @@ def rising_bias(circuit: OscillatorCircuit) -> RisingBias:
     return RisingBias(np.array(times), np.array(rates))
 
 
+def catching_time(circuit: OscillatorCircuit) -> float:
+    """Return the time, s, at which an oscillation that does not grow from rest is large enough to hold itself.
+
+    Raises ValueError where it never is.
+    """
+    caught = rising_bias(circuit).caught
+    if caught is None:
+        raise ValueError("start-up: the oscillation grows neither from rest nor while the supply rises")
+    return caught
+
+
 def followed_on(circuit: OscillatorCircuit, solver: Solver) -> SteadyState:
     """Return the oscillation of a circuit that does not grow from rest, followed from a lower supply or base.
 

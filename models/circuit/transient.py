@@ -21,6 +21,7 @@ from models.circuit.common_base import ANTENNA_CURRENT, COLD, COLLECTOR, TANK_CU
 from models.circuit.network import Network
 from models.circuit.oscillator import SteadyState
 from models.circuit.small_signal import small_signal
+from models.circuit.switch_on import catching_time
 from models.circuit.transistor import TransistorPorts
 
 Array = NDArray[np.float64]
@@ -155,7 +156,8 @@ def run_length(expected: SteadyState, cycles: int = 60) -> float:
     checks it.
     """
     growth = small_signal(expected.circuit).growth_rate
-    return 8.0 * expected.settling_time + 12.0 / growth + cycles / expected.frequency
+    grown = 12.0 / growth if growth > 0.0 else catching_time(expected.circuit)
+    return 8.0 * expected.settling_time + grown + cycles / expected.frequency
 
 
 def _start(start: SteadyState | Array | None, size: int, disturbance: float) -> Array:
