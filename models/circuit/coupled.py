@@ -15,9 +15,9 @@ frequency, d the offset of the free frequencies (second less first), Hz,
 
 and they lock where d + D(psi) = 0 has a solution: the lock range is half of max D - min D. The projections hold the
 share of the amplitude (an oscillator whose amplitude gives way shifts its frequency as well), all harmonics, the
-bias and everything linear around the two. What a path does to each circuit alone (a capacitance to earth, a drop of the
-supply) shifts the free frequencies and is no part of the lock range. A reactive leak between equal oscillators whose frequency does not depend
-on their amplitude cancels in D; what is left of it comes from that share.
+bias and everything linear around the two. A reactive leak between equal oscillators whose frequency does not depend
+on their amplitude cancels in D; what is left of it comes from that share. What a path does to each circuit alone (a
+capacitance to earth, a drop of the supply) shifts the free frequencies and is no part of the lock range.
 
 The law stops where the leak itself changes the amplitudes: D then gets a share in sin 2 psi. `second_order` estimates
 that share from first-order figures alone: the relative change of an amplitude by the leak, times what the leak does to

@@ -35,13 +35,9 @@ def part_values(circuit: OscillatorCircuit) -> dict[str, float]:
 
 def with_part_value(circuit: OscillatorCircuit, name: str, value: float) -> OscillatorCircuit:
     """Return `circuit` with one value changed; ValueError for an unknown name and for a value out of its domain."""
-    if name == TEMPERATURE:
-        return replace(circuit, transistor=warmed(circuit.transistor, value - circuit.transistor.temperature))
     if name not in part_values(circuit):
         raise ValueError(f"this circuit has no value named {name!r}")
-    changed = _changed(circuit, name.split("."), value)
-    assert isinstance(changed, OscillatorCircuit)
-    return changed
+    return _moved(circuit, name, value)
 
 
 def neighbours(circuit: OscillatorCircuit, name: str) -> tuple[tuple[float, OscillatorCircuit], ...]:
@@ -53,11 +49,19 @@ def neighbours(circuit: OscillatorCircuit, name: str) -> tuple[tuple[float, Osci
     step = _step(name, value)
     for offsets, weights in (((-1, 1), (-0.5, 0.5)), ((0, 1, 2), (-1.5, 2.0, -0.5)), ((0, -1, -2), (1.5, -2.0, 0.5))):
         try:
-            circuits = [with_part_value(circuit, name, value + offset * step) for offset in offsets]
+            circuits = [_moved(circuit, name, value + offset * step) for offset in offsets]
         except ValueError:
             continue
         return tuple((weight / step, near) for weight, near in zip(weights, circuits, strict=True))
     raise ValueError(f"{name}: no neighbouring value of {value:g} is allowed")
+
+
+def _moved(circuit: OscillatorCircuit, name: str, value: float) -> OscillatorCircuit:
+    if name == TEMPERATURE:
+        return replace(circuit, transistor=warmed(circuit.transistor, value - circuit.transistor.temperature))
+    changed = _changed(circuit, name.split("."), value)
+    assert isinstance(changed, OscillatorCircuit)
+    return changed
 
 
 def _step(name: str, value: float) -> float:
