@@ -55,23 +55,6 @@ def tank_from_readings(
     return TankReading(inductance, elsewhere)
 
 
-def inferred_stray(reading: TankReading, known: float) -> float:
-    """Return the stray, F: what the readings leave beside the fitted capacitor, less the `known` rest, F.
-
-    known: everything in the tank beside the fitted capacitor that has a value: divider in series, trimmers,
-    inductor's own capacitance, transistor. May come out negative when a known value is too large; `explanation` says
-    so.
-    """
-    return reading.elsewhere - non_negative("known", known)
-
-
-def stray_difference(fitted_here: float, fitted_there: float) -> float:
-    """Return how much more stray, F, the tank has here than there when the same frequency needs these fitted
-    capacitors.
-    """
-    return non_negative("fitted_there", fitted_there) - non_negative("fitted_here", fitted_here)
-
-
 def explanation(stray: float, board: str) -> str:
     """Say whether a kind of board explains a `stray`, F (a figure inferred from readings)."""
     low, high = stray_range(board)

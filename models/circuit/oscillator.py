@@ -10,6 +10,7 @@ Only oscillations that grow from rest are looked for (no hard excitation).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,15 @@ from models.circuit.small_signal import SmallSignal, analyse, small_signal
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
 from models.circuit.transistor import TransistorPorts
 
-__all__ = ["NotSteadyError", "OscillatorCircuit", "SteadyState", "operating_point", "small_signal", "steady_state"]
+__all__ = [
+    "NotSteadyError",
+    "OscillatorCircuit",
+    "SteadyState",
+    "operating_point",
+    "pot_sweep",
+    "small_signal",
+    "steady_state",
+]
 
 Array = NDArray[np.float64]
 FIRST_HARMONICS = 16
@@ -81,6 +90,21 @@ def steady_state(
             f"the oscillation is not steady: another mode grows as well (near {named}): it takes over, or both "
             "sound at once; set the modes further apart or lower the emitter current"
         ) from error
+
+
+def pot_sweep(
+    circuit: OscillatorCircuit, positions: Sequence[float]
+) -> tuple[NDArray[np.float64], tuple[SteadyState, ...]]:
+    """Return the positions (n,) and the steady states with the fine-tune pot there.
+
+    The frequency moves for several reasons at once: the collector junction's capacitance follows its reverse voltage
+    (higher base: more capacitance, lower frequency), and the current changes drive, pulse shape and the phase at the
+    emitter.
+    """
+    states: list[SteadyState] = []
+    for position in positions:
+        states.append(steady_state(circuit.with_pot(position), warm_start=states[-1] if states else None))
+    return np.array(positions, dtype=np.float64), tuple(states)
 
 
 def _growing_modes(signal: SmallSignal, taken: float) -> list[float]:

@@ -142,7 +142,7 @@ def _voltages(design: Design, which: str, pots: set[float]) -> dict[float, float
     circuit, found = circuit_of(design, which), {}
     for pot in pots:
         with blaming(design, which):
-            rest = operating_point(replace(circuit, bias=replace(circuit.bias, position=pot))).port_voltages
+            rest = operating_point(circuit.with_pot(pot)).port_voltages
         found[pot] = -float(rest[COLLECTOR_PORT])
         if found[pot] < 0.0:
             raise DesignError(f"pot = {pot:g}: the transistor of {design.name} saturates there; leave the reading out")

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from models.circuit.adjustments import pot_sweep, trimmed
+from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.hand.capacitance_curve import CapacitanceCurve, hermite, monotone_slopes
 from synth.analysis.drift import drift_law
@@ -197,7 +197,7 @@ def _pot_curve(design: Design, reference: Tank, faults: dict[str, str]) -> PotCu
     """The reference along its pot, for a design whose oscillators are solved as circuits."""
     if design.law != "circuit":
         return None
-    circuit = trimmed(circuit_of(design, "reference"), reference.trimmer_setting)
+    circuit = circuit_of(design, "reference").with_trimmer(reference.trimmer_setting)
     try:
         positions, states = pot_sweep(circuit, np.linspace(0.0, 1.0, POT_POINTS).tolist())
     except ValueError as error:

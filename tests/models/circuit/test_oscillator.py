@@ -135,7 +135,7 @@ def test_amplitude_grows_with_the_emitter_current():
 
 
 def test_warm_start_finds_the_same_solution(normal):
-    nearby = replace(DEFAULT, stray=DEFAULT.stray + 2e-12)
+    nearby = replace(DEFAULT, board_stray=DEFAULT.board_stray + 2e-12)
     warm, cold = steady_state(nearby, warm_start=normal), steady_state(nearby)
     assert warm.method == "warm start"
     assert_allclose(warm.frequency, cold.frequency, rtol=1e-9)
@@ -226,7 +226,7 @@ def test_too_few_harmonics_are_refused():
 
 def test_a_straight_antenna_acts_as_a_capacitor_across_the_tank(normal):
     antenna = steady_state(replace(DEFAULT, antenna=AntennaLoad(5e-12)))
-    capacitor = steady_state(replace(DEFAULT, stray=DEFAULT.stray + 5e-12))
+    capacitor = steady_state(replace(DEFAULT, board_stray=DEFAULT.board_stray + 5e-12))
     assert_allclose(antenna.frequency, capacitor.frequency, rtol=3e-6)  # ground and cold end differ a little
     assert antenna.frequency < normal.frequency
 
@@ -239,7 +239,7 @@ def behind_an_inductor(inductance, quality, emitter_resistor):
         inductor_q=300.0,
         inductor_self_capacitance=0.0,
         trimmers=(),
-        stray=0.0,
+        board_stray=0.0,
         feedback_capacitor=100e-12,
         emitter_capacitor=4.7e-9,
         fixed_capacitor=400e-12 - divider,

@@ -37,7 +37,7 @@ def straight():
 
 def test_an_antenna_straight_on_the_collector_is_stray(straight):
     # the cold end of the tank is earth for the radio frequency but for its 1 uF against some 400 pF
-    stray = steady_state(replace(CIRCUIT, stray=CIRCUIT.stray + HAND[-1]))
+    stray = steady_state(replace(CIRCUIT, board_stray=CIRCUIT.board_stray + HAND[-1]))
     assert_allclose(straight.frequencies[-1], stray.frequency, rtol=1e-5)
     assert_allclose(straight.output_amplitudes[-1], stray.harmonic_amplitudes("output")[0], rtol=1e-3)
 
