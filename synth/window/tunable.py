@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
-from models.hand.capacitance_curve import CapacitanceCurve, hermite, monotone_slopes
+from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
 from synth.analysis.drift import drift_law
 from synth.build.assembly import branch_of, scene_of
 from synth.build.circuit_assembly import circuit_of, solved_variable
@@ -55,8 +55,7 @@ class PotCurve:
 
     def frequency(self, position: float) -> float:
         """Frequency, Hz, at a position between the solved ones."""
-        slopes = monotone_slopes(self.positions, self.frequencies)
-        return float(hermite(self.positions, self.frequencies, slopes, np.asarray(position))[0])
+        return float(monotone_cubic(self.positions, self.frequencies)(position))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
