@@ -7,10 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+from scipy.special import ndtri
+
 from models.checks import finite, non_negative, one_of, positive
 from models.readings.tank_model import UNKNOWNS, Reading, Surroundings, unknowns_in
 
-NORMAL_95: Final = 1.959963984540054
+NORMAL_95: Final = float(ndtri(0.975))
 """Two-sided 95 % quantile of the normal distribution."""
 
 

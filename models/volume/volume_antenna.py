@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
 
 from models.checks import fraction, non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -230,17 +231,11 @@ class VolumeAntenna:
         return self._distance_with(needed - self.tank.total_capacitance)
 
     def _distance_with(self, loop_capacitance: float) -> float | None:
-        """Height, m, at which ring and stray have this capacitance, F, by bisection; None outside the curve."""
+        """Height, m, at which ring and stray have this capacitance, F; None outside the curve."""
         near, far = self.curve.nearest, self.curve.farthest
         if not float(self.loop_capacitance(far)) <= loop_capacitance <= float(self.loop_capacitance(near)):
             return None
-        while far - near > 1e-12:
-            middle = 0.5 * (near + far)
-            if float(self.loop_capacitance(middle)) > loop_capacitance:
-                near = middle
-            else:
-                far = middle
-        return far
+        return float(brentq(lambda at: float(self.loop_capacitance(at)) - loop_capacitance, near, far, xtol=1e-13))
 
 
 def _decibels(gain: float) -> str:
