@@ -67,7 +67,7 @@ def volume_station(workpiece: Workpiece) -> Station | None:
     volume = workpiece.volume
     if volume is None:
         return None
-    ring = Antenna(volume.curve.empty_capacitance + volume.stray, volume.stray)
+    ring = Antenna(volume.curve.empty_capacitance + volume.ring_stray, volume.ring_stray)
     return _station(workpiece.design, "volume", "ring on, no player near", volume.tank, ring)
 
 
