@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from models.circuit.common_base import COLD, COLLECTOR, EMITTER
 from models.circuit.describing_function import bias_shift, drive_at
-from models.circuit.harmonic_balance import Balance, NotConvergedError, Probe, balance
+from models.circuit.harmonic_balance import Balance, ConductanceProbe, NotConvergedError, balance
 from models.circuit.network import Network
 from models.circuit.operating_point import OperatingPoint
 from models.circuit.small_signal import SmallSignal, linearised
@@ -122,7 +122,7 @@ def followed_up(
                 near.coefficients,  # as they are: Newton's first step then goes along the path
                 near.angular_frequency,
                 phase_port=PHASE_PORT,
-                probe=Probe(nodes, level),
+                probe=ConductanceProbe(nodes, level),
                 probe_start=near.probe,
                 iterations=25,
             )
