@@ -21,7 +21,7 @@ from models.circuit.harmonic_balance import Balance, NotConvergedError, balance,
 from models.circuit.network import Network
 from models.circuit.operating_point import describe, operating_point, solve
 from models.circuit.oscillator_start import PHASE_PORT, first_guess, followed_up, threshold
-from models.circuit.small_signal import SmallSignal, analyse, small_signal
+from models.circuit.small_signal import DoesNotStartError, SmallSignal, analyse, small_signal
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
 from models.circuit.transistor import TransistorPorts
 
@@ -57,7 +57,7 @@ def steady_state(
     harmonics: the number kept; None doubles it from FIRST_HARMONICS until the frequency stands still, or takes that of
     the warm start. warm_start: the solution of a circuit with the same states and slightly different values.
     near_frequency: choose the mode nearest to it, Hz (default: the one that needs the least transconductance).
-    Raises ValueError: does not start (with the cause), not converged, harmonics cut off, not stable.
+    Raises ValueError: does not start (DoesNotStartError, with the cause), not converged, harmonics cut off, not stable.
     """
     whole = isinstance(harmonics, int | np.integer) and not isinstance(harmonics, bool)
     if harmonics is not None and not (whole and 3 <= harmonics <= MOST_HARMONICS):
@@ -72,7 +72,7 @@ def steady_state(
     point = describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage))
     signal = analyse(linear, ports, point)
     if not signal.starts:
-        raise ValueError(f"the oscillator does not start: {signal.cause}")
+        raise DoesNotStartError(signal)
     try:
         return _from_rest(circuit, linear, ports, signal, near_frequency, harmonics)
     except NotSteadyError as error:

@@ -13,7 +13,7 @@ from models.circuit.describing_function import bias_shift, drive_at
 from models.circuit.harmonic_balance import Balance, ConductanceProbe, NotConvergedError, balance
 from models.circuit.network import Network
 from models.circuit.operating_point import OperatingPoint
-from models.circuit.small_signal import SmallSignal, linearised
+from models.circuit.small_signal import DoesNotStartError, SmallSignal, linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape, rank_one_threshold
 from models.circuit.transistor import COLLECTOR_PORT, EMITTER_PORT, TransistorPorts
 
@@ -41,7 +41,7 @@ def threshold(
     without = conductance - signal.transconductance * np.outer(out, sense)
     strength, frequency = signal.critical_transconductance, signal.critical_frequency
     if strength is None or frequency is None:
-        raise ValueError(f"the oscillator does not start: {signal.cause}")
+        raise DoesNotStartError(signal)
     omega = 2.0 * math.pi * frequency
     if near is not None:  # a hint chooses the mode; the search begins at that mode, not at the hint
         roots = characteristic_roots(capacitance, without + strength * np.outer(out, sense))

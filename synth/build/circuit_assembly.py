@@ -28,6 +28,7 @@ from models.circuit.oscillator import steady_state
 from models.tank import Tank
 from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import VariableOscillator, law_capacitances, solve_along
+from synth.build.start_notices import explained
 from synth.designs.sections import (
     CircuitSection,
     Design,
@@ -113,7 +114,7 @@ def blaming(design: Design, which: str) -> Iterator[None]:
     except DesignError:
         raise
     except ValueError as error:
-        text = " ".join(str(error).split())
+        text = " ".join(explained(error).split())
         raise DesignError(f"{design.name}: the {which} oscillator ([{which}] with [circuit]): {text}") from error
 
 

@@ -19,6 +19,7 @@ from models.stray import explanation
 from synth.analysis.oscillator import Bench
 from synth.analysis.start_up import startup_time
 from synth.build.circuit_assembly import blaming
+from synth.build.start_notices import explained
 from synth.designs.design_file import design_hash
 
 SCHEMA = "beatfield.oscillator/1"
@@ -185,7 +186,7 @@ def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: St
         same_states = (circuit.load is None) == (base.circuit.load is None)
         state = steady_state(circuit, warm_start=base if same_states else None)
     except ValueError as error:
-        return Reading(name, setting, None, None, None, None, " ".join(str(error).split()))
+        return Reading(name, setting, None, None, None, None, " ".join(explained(error).split()))
     collector, output = state.peak_to_peak(COLLECTOR), state.output_peak_to_peak
     return Reading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
 

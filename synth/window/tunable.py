@@ -29,6 +29,7 @@ from synth.analysis.drift import drift_law
 from synth.build.assembly import branch_of, scene_of
 from synth.build.circuit_assembly import circuit_of, solved_variable
 from synth.build.curve_cache import curves_for
+from synth.build.start_notices import explained
 from synth.build.workbench import Workpiece, open_loaded, say
 from synth.errors import DesignError
 from synth.window.controls import CONTROLS, Control, Settings
@@ -200,6 +201,6 @@ def _pot_curve(design: Design, reference: Tank, faults: dict[str, str]) -> PotCu
     try:
         positions, states = pot_sweep(circuit, np.linspace(0.0, 1.0, POT_POINTS).tolist())
     except ValueError as error:
-        faults["pot"] = f"the circuit does not oscillate all along its pot: {error}"
+        faults["pot"] = f"the circuit does not oscillate all along its pot: {explained(error)}"
         return None
     return PotCurve(positions, np.array([state.frequency for state in states]))

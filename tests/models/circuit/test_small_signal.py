@@ -10,9 +10,10 @@ from models.circuit.bias import Bias
 from models.circuit.common_base import OscillatorCircuit, network
 from models.circuit.network import GROUND, NetworkBuilder
 from models.circuit.operating_point import operating_point
-from models.circuit.small_signal import linearised, small_signal
+from models.circuit.small_signal import DoesNotStartError, linearised, small_signal
 from models.circuit.start_threshold import characteristic_roots, transconductance_window
 from models.circuit.transistor import TransistorPorts
+from synth.build.start_notices import explained
 
 DEFAULT = OscillatorCircuit()
 
@@ -79,7 +80,7 @@ def test_lossless_colpitts_needs_no_transconductance_to_speak_of():
 def test_default_starts_near_172_khz_with_margin():
     signal = small_signal(DEFAULT)
     assert signal.starts
-    assert signal.cause == ""
+    assert signal.obstacle is None
     assert signal.growth_rate > 0
     assert 6.0 < signal.margin_db < 30.0
     assert 170e3 < signal.critical_frequency < 174e3
@@ -135,7 +136,7 @@ def test_does_not_start_and_says_why(circuit, cause):
     signal = small_signal(circuit)
     assert not signal.starts
     assert signal.growth_rate < 0
-    assert cause in signal.cause
+    assert cause in explained(DoesNotStartError(signal))
 
 
 @pytest.mark.parametrize("size", [10e-6, 100e-6])

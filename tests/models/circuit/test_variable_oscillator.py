@@ -102,7 +102,7 @@ def test_capacitances_must_be_a_rising_row(row):
 
 def test_a_circuit_that_does_not_start_is_named_with_its_antenna():
     weak = replace(CIRCUIT, inductor_q=2.0)
-    with pytest.raises(ValueError, match=r"with 9\.2 pF of antenna: the oscillator does not start: .*the inductor"):
+    with pytest.raises(ValueError, match=r"with 9\.2 pF of antenna: the oscillator does not start: "):
         solve_along(weak, None, HAND)
 
 
