@@ -59,8 +59,10 @@ def fitted_design(bench: SolvedBench, reach: Reach | None) -> tuple[Design, tupl
         values["capacitance"] = fitted[-1] if fitted else 100e-12
         notices.append(f"capacitance is the capacitor fitted last, {format_quantity(values['capacitance'], 'F')}")
     if design is None:
-        about = About("ReadingSet", "Inferred from bench readings; both tanks alike, everything else as by default.")
-        return Design(VariableSection(**values), ReferenceSection(**values), about), tuple(notices)
+        about = About("Bench", "Inferred from bench readings; both tanks alike, everything else as by default.")
+        return Design(variable=VariableSection(**values), reference=ReferenceSection(**values), about=about), tuple(
+            notices
+        )
     whole = replace(design, **{which: replace(getattr(design, which), **values)})
     antenna = fit.interval("antenna_stray") if "antenna_stray" in fit.names else None
     if antenna is not None:
