@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from models.checks import finite, non_negative, one_of, positive
+from models.checks import non_negative, one_of, positive
 
 BOARDS: dict[str, tuple[float, float]] = {
     "solderless breadboard": (10e-12, 60e-12),
@@ -53,20 +53,3 @@ def tank_from_readings(
     if elsewhere < 0.0:
         raise ValueError(f"the readings leave {elsewhere * 1e12:.4g} pF beside the fitted capacitor; check both")
     return TankReading(inductance, elsewhere)
-
-
-def explanation(stray: float, board: str) -> str:
-    """Say whether a kind of board explains a `stray`, F (a figure inferred from readings)."""
-    low, high = stray_range(board)
-    value = finite("stray", stray) * 1e12
-    span = f"{low * 1e12:.0f} to {high * 1e12:.0f} pF (from memory)"
-    if stray < 0.0:
-        return f"{value:.0f} pF of stray cannot be: a capacitor or the inductance is less than stated"
-    if stray > high:
-        return (
-            f"{value:.0f} pF of stray is larger than the stated {board} explains ({span}): look for "
-            "long leads, screened cable, a capacitor above its marking, or another inductance"
-        )
-    if stray < low:
-        return f"{value:.0f} pF of stray is less than usual for the stated {board} ({span})"
-    return f"{value:.0f} pF of stray is what the stated {board} explains ({span})"

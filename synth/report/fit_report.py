@@ -9,12 +9,13 @@ from scipy.stats import chi2
 
 from models.readings.fit import Fit
 from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
-from models.stray import BOARDS, explanation, tank_from_readings
+from models.stray import BOARDS, tank_from_readings
 from synth.analysis.fitted_design import counted_beside
 from synth.analysis.fitting import SolvedBench, candidates
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 from synth.report.fit_target import Target, Wish, targets
+from synth.report.stray_words import explanation
 
 SCHEMA = "beatfield.fit/1"
 POT_NOTICE = (

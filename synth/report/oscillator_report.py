@@ -15,12 +15,12 @@ from models.circuit.small_signal import small_signal
 from models.circuit.startup_time import REACHED, startup_estimate
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import Trace
-from models.stray import explanation
 from synth.analysis.oscillator import Bench
 from synth.analysis.start_up import startup_time
 from synth.build.circuit_assembly import blaming
 from synth.build.start_notices import explained
 from synth.designs.design_file import design_hash
+from synth.report.stray_words import explanation
 
 SCHEMA = "beatfield.oscillator/1"
 OUTPUT = "output"

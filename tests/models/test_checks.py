@@ -5,8 +5,8 @@ import pytest
 
 from models.checks import finite, finite_array, one_of
 from models.circuit.common_base import OscillatorCircuit
-from models.circuit.describing_function import relative_transconductance
 from models.circuit.oscillator import steady_state
+from models.circuit.oscillator_start import relative_transconductance
 from models.circuit.transient import simulate
 from models.detector.diode import DiodeLoad, sum_envelope
 from models.detector.diode_response import beat_cycle

@@ -10,9 +10,9 @@ import models.circuit.oscillator as oscillator_module
 from models.circuit import oscillator_start
 from models.circuit.bias import Bias
 from models.circuit.common_base import AntennaLoad, Load, OscillatorCircuit, Trimmer, network
-from models.circuit.describing_function import drive_at
 from models.circuit.harmonic_balance import NotConvergedError
 from models.circuit.oscillator import small_signal, steady_state
+from models.circuit.oscillator_start import drive_at
 from models.circuit.transistor import DepletionJunction, Transistor, TransistorPorts
 
 DEFAULT = OscillatorCircuit()
