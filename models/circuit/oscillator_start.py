@@ -2,7 +2,8 @@
 
 Describing function of an exponential device: x = V_1 / V_T drive (peak fundamental over the thermal voltage), I_n
 modified Bessel functions of the first kind, g_m transconductance at the mean current, G_m its value for the fundamental
-at that drive. Source: K. K. Clarke and D. T. Hess, Communication Circuits: Analysis and Design (1971), chapter 4 (from memory).
+at that drive. Source: K. K. Clarke and D. T. Hess, Communication Circuits: Analysis and Design (1971), chapter 4 (from
+memory).
 """
 
 from __future__ import annotations
