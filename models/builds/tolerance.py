@@ -184,9 +184,6 @@ def other_mode_share(
     capacitance = float(trial.law.curve.capacitance(trial.law.zero_beat))
     for values in build_values(trial, builds, seed):
         part = {name: values[:, place] for place, name in enumerate(QUANTITIES)}
-        if not part["branch_inductance"].any():
-            found.append(np.zeros(values.shape[0], dtype=np.bool_))
-            continue
         tank = sum(part[f"variable_{name}"] for name in ("capacitance", "stray", "divider", "junction", "trimmer"))
         low, high = mode_starts(
             part["variable_inductance"],

@@ -137,8 +137,8 @@ def nominal_values(workpiece: Workpiece) -> dict[str, float]:
         }
     branch = instrument.branch
     return values | {
-        "branch_inductance": 0.0 if branch is None else branch.inductance,
-        "branch_self_capacitance": 0.0 if branch is None else branch.self_capacitance,
+        "branch_inductance": branch.inductance,
+        "branch_self_capacitance": branch.self_capacitance,
         "antenna_stray": instrument.antenna_stray,
     }
 

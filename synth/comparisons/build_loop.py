@@ -36,8 +36,7 @@ def _one(law: BuildLaw, instrument: Instrument, part: dict[str, float]) -> tuple
         )
         for which, ratio in (("variable", 1.0), ("reference", law.trimmer_ratio))
     )
-    own = part["branch_self_capacitance"]
-    branch = SeriesInductor(part["branch_inductance"], COIL_Q, own) if part["branch_inductance"] else None
+    branch = SeriesInductor(part["branch_inductance"], COIL_Q, part["branch_self_capacitance"])
     one = replace(instrument, variable_tank=variable, branch=branch, antenna_stray=part["antenna_stray"])
     target = float(one.variable_frequency(law.zero_beat))
     lowest, highest = reference.trimmer_range()

@@ -309,8 +309,6 @@ def _notices(workpiece: Workpiece, trial: Trial, builds: int, seed: int) -> tupl
             gain_notice(workpiece),
         )
     branch = instrument.branch
-    if branch is None:
-        return ()
     tank = instrument.variable_tank
     share, low, high = other_mode_share(
         trial, builds, seed, tank.series_resistance, branch.series_resistance(tank.frequency)

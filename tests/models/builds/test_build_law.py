@@ -77,8 +77,7 @@ def test_builds_agree_with_one_instrument_at_a_time(parts, law):
         reference = Tank(
             part["reference_inductance"], part["reference_capacitance"], part["reference_stray"], 0.1 * most, most
         )
-        own = part["branch_self_capacitance"]
-        branch = SeriesInductor(part["branch_inductance"], 60.0, own) if part["branch_inductance"] else None
+        branch = SeriesInductor(part["branch_inductance"], 60.0, part["branch_self_capacitance"])
         one = Instrument(CURVE, variable, reference.frequency, branch, part["antenna_stray"], law.mode, law.lock_range)
         target = float(one.variable_frequency(law.zero_beat))
         assert found.variable_frequency[place] == pytest.approx(target, rel=1e-13)
