@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from models.builds.build_law import QUANTITIES
+from models.builds.tuned_builds import QUANTITIES
 from models.circuit.variable_law import VariableLaw
 from models.pitch_field import PitchField, pitch_field
 from synth.build.assembly import detector_of

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from models.builds.build_law import OUTCOMES, QUANTITIES
+from models.builds.tuned_builds import OUTCOMES, QUANTITIES
 from synth.analysis.tolerance import trial_of, variable_trimmer_ends
 from synth.build.workbench import Workpiece
 from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_USAGE, main
