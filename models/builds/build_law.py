@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 from models.branch.modes import MODES, antenna_capacitance, squared_frequencies
 from models.checks import finite_array, non_negative, one_of
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch import rms_from_line
+from models.pitch import cents, rms_from_line
+from models.pulling import pulled_beat
 
 Floats = NDArray[np.float64]
 TABLE, FINE_TABLE = 1500, 8192  # points of the inverse of the capacitance curve
@@ -157,7 +158,7 @@ class BuildLaw:
         places = near[:, None] + (far - near)[:, None] * rule.shares
         offset = reference[:, None] - self.frequency(builds, self.hand_at(places))
         offset = np.maximum(offset, self.lock_range + 1e-9)
-        pitch = 600.0 * np.log2(offset**2 - self.lock_range**2)
+        pitch = cents(pulled_beat(offset, self.lock_range), 1.0)
         return rms_from_line(pitch) if rule.weights is None else rms_from_line(pitch, *rule)
 
     def _correction(self, hand: Floats) -> Floats:

@@ -21,7 +21,8 @@ from models.branch.loss import mode_starts
 from models.branch.modes import MODES, voltage_ratio
 from models.builds.build_law import PARTS, BuildLaw, Builds, midpoints
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch import rms_from_line
+from models.pitch import cents, rms_from_line
+from models.pulling import pulled_beat
 from models.straight.evenness import SAMPLES, Evenness, Goal
 from models.straight.search import Parts
 
@@ -85,7 +86,8 @@ def lossy_rms(law: BuildLaw, circuit: Builds, parts: Parts, goal: Goal, zero_bea
     rising = np.log(offsets[-2::-1])
     ends = np.exp(np.interp(np.log(wanted), rising, np.log(distances[-2::-1])))
     there = frequencies[-1] - _lossy_frequency(law, circuit, parts, ends[0] + (ends[1] - ends[0]) * RULE.shares)
-    return float(rms_from_line(600.0 * np.log2(np.maximum(there**2 - goal.lock_range**2, 1e-12))))
+    offset = np.maximum(there, goal.lock_range + 1e-9)
+    return float(rms_from_line(cents(pulled_beat(offset, goal.lock_range), 1.0)))
 
 
 def _lossy_frequency(law: BuildLaw, circuit: Builds, parts: Parts, distances: Floats) -> Floats:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from models.branch.modes import MODES, squared_frequencies, voltage_ratio
 from models.builds.build_law import BuildLaw, Builds, midpoints
 from models.checks import finite, fraction, non_negative, positive
+from models.pitch import cents
 
 Floats = NDArray[np.float64]
 SAMPLES = 40  # distances along the played range; what more of them change is measured by a test
@@ -49,7 +50,7 @@ class Goal:
     @property
     def span_cents(self) -> float:
         """From the lowest note to the highest, cents."""
-        return 1200.0 * math.log2(self.high_frequency / self.low_frequency)
+        return float(cents(self.high_frequency, self.low_frequency))
 
     @property
     def offsets(self) -> tuple[float, float]:

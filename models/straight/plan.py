@@ -8,7 +8,7 @@ from functools import partial
 
 from models.branch.tapped_coil import Tap
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.straight.build_spread import Spread, Tolerances, retuned_spread, spread
+from models.straight.build_spread import NOT_HELD, Spread, Tolerances, retuned_spread, spread
 from models.straight.buyable_field import Buyable, RobustSearch, TankParts, buyable
 from models.straight.cost import lossy_rms
 from models.straight.evenness import Goal
@@ -249,4 +249,4 @@ def _over_builds(option: Option) -> float:
     builds = option.steps.builds
     if builds.mean_cents is None:
         return float("inf")
-    return builds.held * builds.mean_cents + (1.0 - builds.held) * 400.0
+    return builds.held * builds.mean_cents + (1.0 - builds.held) * NOT_HELD
