@@ -254,8 +254,9 @@ def _estimate(name: str, parts: Sequence[Part], steps: Floats, moved: Floats, no
     limits, sigmas = np.array([part.limit for part in parts]), np.array([part.sigma for part in parts])
     variances = (slopes * sigmas) ** 2
     variance = float(variances.sum())
-    held = variance <= (ROUNDING * nominal) ** 2  # tuned away: what is left is rounding
-    shares = np.zeros_like(variances) if held else variances / variance
+    rounding = (ROUNDING * nominal) ** 2  # what is left of a part, or of all, that tuning takes away
+    total = variance if variance > rounding else math.inf
+    shares = np.where(variances <= rounding, 0.0, variances / total)
     order = np.argsort(-shares, kind="stable")
     return LinearEstimate(
         outcome=name,
