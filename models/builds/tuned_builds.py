@@ -38,7 +38,7 @@ QUANTITIES = (
     "reference_trimmer",
 )
 """Columns of the part values, H and F. variable_trimmer: as set; reference_trimmer: all the way in."""
-EVEN_RULE = gauss(24)
+EVEN_RULE = gauss(32)
 
 
 @dataclass(frozen=True, slots=True)
