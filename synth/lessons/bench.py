@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from models.branch.antenna_branch import DIRECT
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
@@ -58,7 +59,7 @@ def open_bench() -> LessonBench:
     field = pitch_field(built_in)
     if field.zero_beat_distance is None:
         raise ValueError("the built-in design has no zero beat in reach")
-    bare = replace(built_in, branch=None, mode="low", variable_tank=BARE_TANK)
+    bare = replace(built_in, branch=DIRECT, mode="low", variable_tank=BARE_TANK)
     bare = replace(bare, reference_frequency=float(bare.variable_frequency(field.zero_beat_distance)))
     return LessonBench(built_in, replace(built_in, curve=curves["fist"]), bare)
 

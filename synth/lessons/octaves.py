@@ -42,7 +42,7 @@ def lesson(bench: LessonBench) -> Lesson:
         Stage(
             "inductor",
             "A series inductor, the same steps",
-            f"The same rod and hand, now with {1e3 * (coil.branch.inductance if coil.branch else 0.0):.0f} mH between "
+            f"The same rod and hand, now with {1e3 * coil.branch.inductance:.0f} mH between "
             f"tank and rod, on the tank of the built-in design. Between the same places lie {_intervals(coil)} cents, "
             f"and the octaves take {_octaves(bench.field)}. Coil and rod are a resonant circuit of their own, tuned "
             "below the oscillator. With the hand far away it lies close below the oscillator and every femtofarad "
