@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,8 +27,11 @@ from synth.sound.wavetable import Wavetable, wavetable
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
+    from synth.sound.source import Sound
 
 Floats = NDArray[np.float64]
+
+CHANGE_TIME = 0.008  # s, from one instrument to the next
 
 
 class Patch:
@@ -58,14 +62,38 @@ class Patch:
             self.table = wavetable(instrument.detector, self.sample_rate, instrument.lock_range)
 
 
+@dataclass(frozen=True, slots=True)
+class InstrumentSource:
+    """The instrument as a source of sound; the hand is the distance, m."""
+
+    instrument: Instrument
+
+    @property
+    def level(self) -> float:
+        """Peak at full volume, of full scale."""
+        return self.instrument.level
+
+    @property
+    def resting(self) -> float:
+        """The hand away, m."""
+        return float(self.instrument.curve.farthest)
+
+    def start(self, sample_rate: float) -> Strand:
+        """The sound; the tables are built here."""
+        return Strand(Patch(self.instrument, sample_rate))
+
+
 class Strand:
     """A patch with its running state: the last offset frequency, the beat phase and the tone filter."""
+
+    change_time = CHANGE_TIME
 
     def __init__(self, patch: Patch) -> None:
         self.patch = patch
         instrument = patch.instrument
+        self.level = instrument.level
+        self.within = patch.law.within
         self._lock = instrument.lock_range
-        self._level = instrument.level
         self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, patch.sample_rate)
         self._offset = 0.0
         self._phase, self._pair = 0, half_angle(0.0)
@@ -80,23 +108,21 @@ class Strand:
         """Beat phase at the last sample, rad, 0 to 2 pi."""
         return radians_from_fixed(self._phase)
 
-    def begin(self, distance: float) -> None:
+    def begin(self, distance: float, before: Sound | None = None) -> None:
         """Start as if the hand had been at `distance` for long: locked oscillators rest at their phase.
 
-        Otherwise the waveform starts at its peak (phase 0), where a DC block that starts empty errs least.
+        Otherwise the waveform starts at its peak (phase 0), where a DC block that starts empty errs least. After
+        another strand the beat phase goes on, and what that one's filter held.
         """
         self._offset = self._offset_at(distance)
-        locked = abs(self._offset) < self._lock
-        self._turned_to(int(fixed_from_radians(math.asin(self._offset / self._lock) if locked else 0.0)))
-        self._tone.settle(self.patch.table.steady(self._offset))
-        self._settle_if_still()
-
-    def follow(self, other: Strand, distance: float) -> None:
-        """Take over the beat phase of `other` and what its filter held, with the hand at `distance`."""
-        self._offset = self._offset_at(distance)
-        self._turned_to(other._phase)
-        raised = self.patch.table.steady(self._offset) - other.patch.table.steady(other._offset)
-        self._tone.follow(other._tone, raised)
+        if isinstance(before, Strand):
+            self._turned_to(before._phase)
+            raised = self.patch.table.steady(self._offset) - before.patch.table.steady(before._offset)
+            self._tone.follow(before._tone, raised)
+        else:
+            locked = abs(self._offset) < self._lock
+            self._turned_to(int(fixed_from_radians(math.asin(self._offset / self._lock) if locked else 0.0)))
+            self._tone.settle(self.patch.table.steady(self._offset))
         self._settle_if_still()
 
     def sound(self, distance: Floats) -> Floats:
@@ -113,7 +139,7 @@ class Strand:
         self._phase = int(phases[-1]) & TURN_MASK
         self._offset = float(offsets[-1])
         samples = self._tone.filter(patch.table.sound(phases, offsets[1:]))
-        samples *= self._level
+        samples *= self.level
         return samples
 
     def _turned_to(self, phase: int) -> None:

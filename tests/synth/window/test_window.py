@@ -19,9 +19,10 @@ from small_instrument import RING, make_instrument
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from synth.errors import DeviceError
+from synth.live.live_sound import safe_level
 from synth.live.meters import Meters, no_meters
 from synth.live.recorder import Recording
-from synth.live.speaker import Speaker, safe_level
+from synth.live.speaker import Speaker
 from synth.window import first_start, palette
 from synth.window.draw_field import FieldPicture
 from synth.window.layout import Box

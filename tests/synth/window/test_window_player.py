@@ -12,8 +12,8 @@ import pytest
 
 from synth.build.workbench import Workpiece, open_design
 from synth.hands.hand_path import HandPath
+from synth.live.live_sound import safe_level
 from synth.live.meters import Meters, no_meters
-from synth.live.speaker import safe_level
 from synth.window.controls import CONTROLS
 from synth.window.event_loop import moment_of
 from synth.window.loop import Look, Player, run_session

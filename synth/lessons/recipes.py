@@ -1,0 +1,336 @@
+"""What sounds in a lesson: recipes of tones that follow one value (Hz or m), for the files and for live play.
+
+A recipe is plain data, so that it can be sent to the audio process; `start` makes its running sound there, and the
+voice of the instruments plays it. In a file the value takes a set course (`performed`), live it follows the pointer
+(`OnAxis`). Every recipe names the lines it sounds at a value, and the tests find them.
+
+All sounds peak at PEAK of full scale or below, as the lesson's files do. Lines fade out between 20 and 22 kHz at a
+sample rate of 48 kHz (in proportion at others), so that nothing folds back; where a recipe says so, lines also fade out
+between 20 and 8 Hz, where a difference that comes to rest would become a steady push.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from models.checks import finite, positive
+from models.detector.memoryless import envelope_harmonics
+from models.detector.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
+from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
+from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate
+from synth.sound.filters import FirstOrder, dc_block_coefficients
+from synth.sound.source import Sound
+from synth.sound.strand import InstrumentSource
+from synth.sound.voice import CrossfadingVoice
+
+if TYPE_CHECKING:
+    from models.instrument import Instrument
+
+Floats = NDArray[np.float64]
+
+PEAK = 0.2  # of full scale: -14 dB
+FADE_FROM, FADE_TO = 20_000.0 / 48_000.0, 22_000.0 / 48_000.0  # of the sample rate
+SLOWEST, SLOW = 8.0, 20.0  # Hz
+DC_BLOCK = 10.0  # Hz
+ROOM = 0.9  # the DC block may raise a bent wave by a tenth
+PAIRS = 4  # of the rectifier's series
+
+Line = tuple[float, float]  # frequency, Hz, and amplitude
+
+
+class Recipe(Protocol):
+    """Plain data from which a sound starts."""
+
+    def start(self, sample_rate: float) -> Sound:
+        """The sound, ready to begin; its hand is the value."""
+        ...
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """The lines that sound while the value rests, with their amplitudes before fading at the band's ends."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """A frequency that follows the value v: `steady` + `share` v, Hz."""
+
+    steady: float
+    share: float
+
+    def at(self, value: Floats) -> Floats:
+        """The frequency, Hz; broadcasts."""
+        return np.asarray(self.steady + self.share * value)
+
+
+class RecipeSound:
+    """What the sounds of all recipes have in common: the value is known everywhere, and they peak at PEAK or below."""
+
+    level = PEAK
+    change_time = 0.02  # s
+    frequency = 0.0
+
+    def within(self, hand: Floats) -> Floats:
+        """The value, Hz."""
+        return hand
+
+
+class TonePairSound(RecipeSound):
+    """Two tones whose phases run on, in whole steps of a turn, from 0 at the beginning."""
+
+    def __init__(self, first: Tone, second: Tone, sample_rate: float) -> None:
+        self._tones = (first, second)
+        self._rate = sample_rate
+        self._value = 0.0
+        self._phase = [0, 0]
+
+    def begin(self, hand: float, before: Sound | None = None) -> None:
+        """Start anew at that value."""
+        self._value, self._phase = hand, [0, 0]
+
+    def _advance(self, values: Floats) -> tuple[tuple[Floats, Floats], tuple[NDArray[np.int64], NDArray[np.int64]]]:
+        """Frequencies (n,) and phases (n,) of both."""
+        known = np.concatenate([[self._value], values])
+        one, two = [tone.at(known) for tone in self._tones]
+        first, second = [
+            accumulate(phase, each, self._rate) for phase, each in zip(self._phase, (one, two), strict=True)
+        ]
+        self._phase = [int(each[-1]) & TURN_MASK for each in (first, second)]
+        self._value = float(values[-1])
+        self.frequency = abs(float(one[-1] - two[-1])) or abs(float(one[-1]))
+        return (one[1:], two[1:]), (first, second)
+
+
+def _angle(phase: NDArray[np.int64]) -> Floats:
+    """A phase in steps as an angle, rad: whole turns fall away, whatever a sum of phases wrapped to."""
+    return np.asarray((phase & TURN_MASK) * (2.0 * math.pi / STEPS_PER_TURN))
+
+
+def band_gain(frequency: Floats, sample_rate: float, slow_too: bool) -> Floats:
+    """1 within the band, 0 beyond its ends, cos^2 between."""
+    size = np.abs(frequency)
+    over = (size / sample_rate - FADE_FROM) / (FADE_TO - FADE_FROM)
+    gain = np.cos(0.5 * math.pi * np.clip(over, 0.0, 1.0)) ** 2
+    if slow_too:
+        gain = gain * np.sin(0.5 * math.pi * np.clip((size - SLOWEST) / (SLOW - SLOWEST), 0.0, 1.0)) ** 2
+    return np.asarray(gain)
+
+
+@dataclass(frozen=True, slots=True)
+class Mixture:
+    """Lines at p f1 + q f2 of two tones: (p, q, amplitude) each. Their amplitudes together are PEAK times `gain`."""
+
+    first: Tone
+    second: Tone
+    parts: tuple[tuple[int, int, float], ...]
+    slow_too: bool = True
+    gain: float = 1.0
+
+    def start(self, sample_rate: float) -> Sound:
+        """The sound, ready to begin."""
+        return MixtureSound(self, sample_rate)
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """Every line."""
+        one, two = (float(tone.at(np.array(value))) for tone in (self.first, self.second))
+        return tuple((abs(p * one + q * two), abs(amplitude)) for p, q, amplitude in self.parts)
+
+
+class MixtureSound(TonePairSound):
+    """A mixture at work."""
+
+    def __init__(self, recipe: Mixture, sample_rate: float) -> None:
+        super().__init__(recipe.first, recipe.second, sample_rate)
+        self._recipe = recipe
+        self._scale = recipe.gain * PEAK / sum(abs(amplitude) for _, _, amplitude in recipe.parts)
+
+    def sound(self, hand: Floats) -> Floats:
+        """The next samples."""
+        (one, two), (phase_one, phase_two) = self._advance(hand)
+        samples = np.zeros(hand.size)
+        for p, q, amplitude in self._recipe.parts:
+            gain = band_gain(p * one + q * two, self._rate, self._recipe.slow_too)
+            if gain.any():
+                samples += self._scale * amplitude * gain * np.cos(_angle(p * phase_one + q * phase_two))
+        return samples
+
+
+def filtered_parts(ratio: float, count: int = 40) -> tuple[tuple[int, int, float], ...]:
+    """The mean of the rectified sum over a carrier cycle: multiples of the difference, without the steady part."""
+    amplitudes = envelope_harmonics(count, ratio) / math.pi
+    return tuple((order, 0, float(amplitudes[order])) for order in range(1, count + 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Rectified:
+    """Two tones added, the positive half kept, the steady part left out."""
+
+    first: Tone
+    second: Tone
+    ratio: float
+
+    def start(self, sample_rate: float) -> Sound:
+        """The sound, ready to begin."""
+        return RectifiedSound(self, sample_rate)
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """The strongest: both tones, their difference, and the first two around twice the carrier."""
+        one, two = (float(tone.at(np.array(value))) for tone in (self.first, self.second))
+        slow = abs(float(envelope_harmonics(1, self.ratio)[1])) / math.pi
+        side = [abs(rectified_side_line(1, order, self.ratio)) for order in range(2)]
+        return ((one, 0.5), (two, 0.5 * self.ratio), (abs(one - two), slow), (2.0 * one, side[0]), (one + two, side[1]))
+
+
+class RectifiedSound(TonePairSound):
+    """A rectified sum at work."""
+
+    def __init__(self, recipe: Rectified, sample_rate: float) -> None:
+        super().__init__(recipe.first, recipe.second, sample_rate)
+        self._ratio = recipe.ratio
+        self._steady = float(envelope_harmonics(0, recipe.ratio)[0]) / math.pi
+
+    def sound(self, hand: Floats) -> Floats:
+        """The next samples."""
+        _, (first, second) = self._advance(hand)
+        samples = half_wave_rectified(*sum_of_tones(_angle(first), _angle(second), self._ratio), PAIRS) - self._steady
+        return np.asarray(PEAK / (1.0 + self._ratio) * samples)
+
+
+@dataclass(frozen=True, slots=True)
+class Pulled:
+    """A balanced mixer behind two oscillators whose free difference is the value (Hz), with a lock range (Hz)."""
+
+    lock_range: float
+
+    def start(self, sample_rate: float) -> Sound:
+        """The sound, ready to begin; locked oscillators rest at their phase."""
+        return PulledSound(self.lock_range, sample_rate)
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """The beat and its overtones down to a thousandth; none where locked."""
+        if abs(value) <= self.lock_range:
+            return ()
+        beat, ratio = abs(float(pulled_beat(value, self.lock_range))), pulled_line_ratio(value, self.lock_range)
+        return tuple((order * beat, ratio ** (order - 1)) for order in range(1, 9) if ratio ** (order - 1) > 1e-3)
+
+
+class PulledSound(RecipeSound):
+    """A pulled beat at work, without its steady part."""
+
+    def __init__(self, lock_range: float, sample_rate: float) -> None:
+        self._lock = lock_range
+        self._step = 1.0 / sample_rate
+        self._offset = self._phase = 0.0
+        self._filter = FirstOrder(dc_block_coefficients(DC_BLOCK, sample_rate))
+
+    def begin(self, hand: float, before: Sound | None = None) -> None:
+        """Start anew at that free difference."""
+        self._offset = hand
+        self._phase = math.asin(hand / self._lock) if abs(hand) < self._lock else 0.5 * math.pi
+        self._filter.settle(math.cos(self._phase), 0.0)
+
+    def sound(self, hand: Floats) -> Floats:
+        """The next samples."""
+        phases = advance_phase(self._phase, np.concatenate([[self._offset], hand]), self._lock, self._step)
+        self._phase = math.remainder(float(phases[-1]), 2.0 * math.pi)
+        self._offset = float(hand[-1])
+        self.frequency = abs(float(pulled_beat(self._offset, self._lock)))
+        return np.asarray(ROOM * PEAK * self._filter.filter(np.cos(phases)))
+
+
+@dataclass(frozen=True, slots=True)
+class Instrumental:
+    """An instrument; the value is the hand's distance, m."""
+
+    instrument: Instrument
+
+    def start(self, sample_rate: float) -> Sound:
+        """The sound, ready to begin, at the level of the other recipes."""
+        return InstrumentSource(replace(self.instrument, level=PEAK)).start(sample_rate)
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """The note and what the leak adds above it, of a product detector; the tone filter is left out."""
+        return Pulled(self.instrument.lock_range).lines(float(self.instrument.offset_frequency(value)))
+
+
+def performed(recipe: Recipe, values: Floats, sample_rate: float) -> Floats:
+    """The sound of a recipe while the value takes its course (n,): (n,), with the voice's pole and opening."""
+    return CrossfadingVoice(recipe.start(sample_rate), sample_rate).render(values, values.size)
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """The value a place between 0 (left) and 1 (right) stands for: its name, unit, ends, and marks (value, text)."""
+
+    name: str
+    unit: str
+    left: float
+    right: float
+    logarithmic: bool = False
+    marks: tuple[tuple[float, str], ...] = ()
+    scale: float = 1.0  # shown number = value x scale
+    decimals: int = 0
+
+    def __post_init__(self) -> None:
+        for name in ("left", "right"):
+            (positive if self.logarithmic else finite)(name, getattr(self, name))
+        if self.left == self.right:
+            raise ValueError(f"left and right must differ; got {self.left:g} twice")
+
+    def value(self, place: ArrayLike) -> Floats:
+        """The value at a place; broadcasts."""
+        share = np.asarray(place, dtype=np.float64)
+        if self.logarithmic:
+            return np.asarray(self.left * (self.right / self.left) ** share)
+        return np.asarray(self.left + (self.right - self.left) * share)
+
+    def place(self, value: float) -> float:
+        """The place of a value."""
+        if self.logarithmic:
+            return math.log(value / self.left) / math.log(self.right / self.left)
+        return (value - self.left) / (self.right - self.left)
+
+    def text(self, value: float) -> str:
+        """The value for a person."""
+        return f"{self.scale * value:,.{self.decimals}f} {self.unit}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+@dataclass(frozen=True, slots=True)
+class OnAxis:
+    """A recipe and the axis the pointer moves its value along: the hand is the place on the axis, 0 to 1."""
+
+    axis: Axis
+    recipe: Recipe
+
+    level = PEAK
+    resting = 0.5
+
+    def start(self, sample_rate: float) -> Sound:
+        """The sound, ready to begin."""
+        return SoundOnAxis(self.axis, self.recipe.start(sample_rate))
+
+
+class SoundOnAxis(RecipeSound):
+    """A recipe's sound, moved along an axis."""
+
+    def __init__(self, axis: Axis, sound: Sound) -> None:
+        self._axis, self._sound = axis, sound
+
+    def within(self, hand: Floats) -> Floats:
+        """Places beyond the axis count as its ends."""
+        return np.clip(hand, 0.0, 1.0)
+
+    def begin(self, hand: float, before: Sound | None = None) -> None:
+        """Start anew at that place."""
+        self._sound.begin(float(self._axis.value(hand)))
+        self.frequency = 0.0
+
+    def sound(self, hand: Floats) -> Floats:
+        """The next samples."""
+        samples = self._sound.sound(self._sound.within(self._axis.value(hand)))
+        self.frequency = abs(self._sound.frequency)
+        return samples
