@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import pygame
 
     from synth.lessons.live import LiveLesson
-    from synth.live.live_sound import LiveSound
+    from synth.live.contract import LessonSound
 
 FRAME_TIME = 1.0 / 30.0  # s
 FIRST_LEVEL = 0.5  # lesson sounds peak at -14 dB of full scale: at -20 dB with this
@@ -26,7 +26,7 @@ FIRST_LEVEL = 0.5  # lesson sounds peak at -14 dB of full scale: at -20 dB with 
 class LessonPlayer:
     """Joins events, state, speaker and view. One per window."""
 
-    def __init__(self, lesson: LiveLesson, speaker: LiveSound, caution: bool) -> None:
+    def __init__(self, lesson: LiveLesson, speaker: LessonSound, caution: bool) -> None:
         self._speaker = speaker
         self.state = LessonState(lesson, FIRST_LEVEL, caution_open=caution)
         self.view = LessonView()
@@ -81,7 +81,7 @@ class LessonPlayer:
 
 def run(
     lesson: LiveLesson,
-    speaker: LiveSound,
+    speaker: LessonSound,
     *,
     size: tuple[int, int] = FIRST_SIZE,
     caution: bool | None = None,
