@@ -131,7 +131,7 @@ class Mixture:
     gain: float = 1.0
 
     def start(self, sample_rate: float) -> Sound:
-        """The sound, ready to begin."""
+        """The sound."""
         return MixtureSound(self, sample_rate)
 
     def lines(self, value: float) -> tuple[Line, ...]:
@@ -174,7 +174,7 @@ class Rectified:
     ratio: float
 
     def start(self, sample_rate: float) -> Sound:
-        """The sound, ready to begin."""
+        """The sound."""
         return RectifiedSound(self, sample_rate)
 
     def lines(self, value: float) -> tuple[Line, ...]:

@@ -77,25 +77,12 @@ class ProcessMeters(NamedTuple):
     gesture_latency: float
 
 
-class Counter:
-    """A whole number at the start of a piece of memory. Another process sees the old or the new one, nothing between.
+def counter(memory: memoryview) -> memoryview:
+    """The whole number at the start of a piece of memory, as [0]. Another process sees the old one or the new one.
 
-    It is written in a single store. (`struct.pack_into` clears the place first: a reader then sees 0 now and then.)
+    It is read and written in a single step. (`struct.pack_into` clears the place first: a reader would see 0 at times.)
     """
-
-    SIZE = 8  # bytes
-
-    def __init__(self, memory: memoryview) -> None:
-        self._place = memory[: self.SIZE].cast("Q")
-
-    @property
-    def value(self) -> int:
-        """The number."""
-        return int(self._place[0])
-
-    def set(self, value: int) -> None:
-        """Publish another number."""
-        self._place[0] = value
+    return memory[: _NUMBER.size].cast("Q")
 
 
 class Records:
@@ -108,7 +95,7 @@ class Records:
 
     def __init__(self, memory: memoryview, count: int, slots: int = NEWEST_SLOTS) -> None:
         self._memory = memory
-        self._counter = Counter(memory)
+        self._counter = counter(memory)
         self._layout = struct.Struct(f"=Q{count}d")
         self._slot_size = self._layout.size + _NUMBER.size
         self._slots = slots
@@ -119,20 +106,20 @@ class Records:
     @staticmethod
     def size(count: int, slots: int = NEWEST_SLOTS) -> int:
         """Bytes they take."""
-        return Counter.SIZE + slots * (8 * (count + 1) + _NUMBER.size)
+        return _NUMBER.size + slots * (8 * (count + 1) + _NUMBER.size)
 
     def write(self, values: tuple[float, ...]) -> None:
         """Publish a record."""
         self._written += 1
-        start = self._start(self._written)
+        start = _NUMBER.size + (self._written % self._slots) * self._slot_size
         body = self._layout.pack(self._written, *values)
         self._memory[start : start + self._slot_size] = body + _NUMBER.pack(crc32(body))
-        self._counter.set(self._written)
+        self._counter[0] = self._written
 
     def read(self) -> tuple[float, ...] | None:
         """The newest whole record; None while nothing was written."""
         for _ in range(NEWEST_SLOTS):
-            newest = self._counter.value
+            newest = self._counter[0]
             if newest <= self._taken:
                 break
             record = self._whole(newest)
@@ -143,11 +130,11 @@ class Records:
 
     def begin_at_newest(self) -> None:
         """Let the next `take` give the newest record there is."""
-        self._taken = max(self._counter.value - 1, 0)
+        self._taken = max(self._counter[0] - 1, 0)
 
     def take(self) -> tuple[float, ...] | None:
         """The next record not yet taken; None while there is none, or while it is being written."""
-        newest = self._counter.value
+        newest = self._counter[0]
         if newest <= self._taken:
             return None
         wanted = max(self._taken + 1, newest - MOST_BEHIND + 1)
@@ -156,12 +143,9 @@ class Records:
             self._taken = wanted
         return record
 
-    def _start(self, number: int) -> int:
-        return Counter.SIZE + (number % self._slots) * self._slot_size
-
     def _whole(self, wanted: int) -> tuple[float, ...] | None:
         """The record of that number; None where its place holds another, or a mixture."""
-        start = self._start(wanted)
+        start = _NUMBER.size + (wanted % self._slots) * self._slot_size
         slot = bytes(self._memory[start : start + self._slot_size])
         number, *values = self._layout.unpack_from(slot)
         whole = number == wanted and crc32(slot[: -_NUMBER.size]) == _NUMBER.unpack(slot[-_NUMBER.size :])[0]
@@ -199,8 +183,8 @@ class RowRing:
     """The last `rows` rows of one or more columns of numbers. One thread writes; the reader checks its copy."""
 
     def __init__(self, memory: memoryview, rows: int, columns: int = 1, dtype: DTypeLike = np.float32) -> None:
-        self._counter = Counter(memory)
-        numbers: Numbers = np.frombuffer(memory[Counter.SIZE :], dtype, columns * rows)
+        self._counter = counter(memory)
+        numbers: Numbers = np.frombuffer(memory[_NUMBER.size :], dtype, columns * rows)
         self._columns = list(numbers.reshape(columns, rows))
         self._rows = rows
         self._total = 0
@@ -208,7 +192,7 @@ class RowRing:
     @staticmethod
     def size(rows: int, columns: int = 1, dtype: DTypeLike = np.float32) -> int:
         """Bytes it takes."""
-        return Counter.SIZE + np.dtype(dtype).itemsize * columns * rows
+        return _NUMBER.size + np.dtype(dtype).itemsize * columns * rows
 
     @classmethod
     def of_own(cls, rows: int) -> Self:
@@ -223,7 +207,7 @@ class RowRing:
     @property
     def total(self) -> int:
         """Rows written so far."""
-        return self._counter.value
+        return int(self._counter[0])
 
     def write(self, *columns: Numbers) -> None:
         """Append rows, one array (n,) a column, n at most the ring's rows."""
@@ -235,7 +219,7 @@ class RowRing:
             if first < count:
                 kept[: count - first] = values[first:]
         self._total += count
-        self._counter.set(self._total)
+        self._counter[0] = self._total
 
     def read(self, first: int, count: int) -> tuple[int, Numbers]:
         """(number of the first row, copy (columns, n)): `count` rows from `first` on, fewer where they are gone."""

@@ -34,34 +34,6 @@ Floats = NDArray[np.float64]
 CHANGE_TIME = 0.008  # s, from one instrument to the next
 
 
-class Patch:
-    """An instrument made ready for a sample rate: its tables, built once, never changed, shared by strands.
-
-    Raises DesignError for a lock range of a quarter of the sample rate or more, and for oscillators that come
-    to lie more than MOST_TURNS sample rates apart.
-    """
-
-    def __init__(self, instrument: Instrument, sample_rate: float) -> None:
-        self.instrument = instrument
-        self.sample_rate = positive("sample_rate", sample_rate)
-        if instrument.lock_range >= 0.25 * self.sample_rate:
-            raise DesignError(
-                f"lock_range must be below a quarter of the sample rate, {0.25 * self.sample_rate:g} Hz, to be heard; "
-                f"got {instrument.lock_range:g}: lower coupling.lock_range, or use larger output resistors"
-            )
-        self.law = PitchLaw(instrument)
-        if self.law.highest > MOST_TURNS * self.sample_rate:
-            raise DesignError(
-                f"sample_rate must be >= {self.law.highest / MOST_TURNS:g} Hz for an instrument whose "
-                f"oscillators come to lie {self.law.highest:g} Hz apart; got {self.sample_rate:g}: tune the two "
-                "tanks nearer to each other"
-            )
-        if instrument.detector.kind == "diode" or instrument.amplitude_varies:
-            self.table: Wavetable | RowTable = row_table(instrument, self.sample_rate)
-        else:
-            self.table = wavetable(instrument.detector, self.sample_rate, instrument.lock_range)
-
-
 @dataclass(frozen=True, slots=True)
 class InstrumentSource:
     """The instrument as a source of sound; the hand is the distance, m."""
@@ -80,23 +52,44 @@ class InstrumentSource:
 
     def start(self, sample_rate: float) -> Strand:
         """The sound; the tables are built here."""
-        return Strand(Patch(self.instrument, sample_rate))
+        return Strand(self.instrument, sample_rate)
 
 
 class Strand:
-    """A patch with its running state: the last offset frequency, the beat phase and the tone filter."""
+    """An instrument's tables and its running state: the last offset frequency, the beat phase and the tone filter.
+
+    Raises DesignError for a lock range of a quarter of the sample rate or more, and for oscillators that come
+    to lie more than MOST_TURNS sample rates apart.
+    """
 
     change_time = CHANGE_TIME
 
-    def __init__(self, patch: Patch) -> None:
-        self.patch = patch
-        instrument = patch.instrument
+    def __init__(self, instrument: Instrument, sample_rate: float) -> None:
         self.level = instrument.level
-        self.within = patch.law.within
+        self._rate = positive("sample_rate", sample_rate)
         self._lock = instrument.lock_range
-        self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, patch.sample_rate)
+        if self._lock >= 0.25 * self._rate:
+            raise DesignError(
+                f"lock_range must be below a quarter of the sample rate, {0.25 * self._rate:g} Hz, to be heard; "
+                f"got {self._lock:g}: lower coupling.lock_range, or use larger output resistors"
+            )
+        self._law = PitchLaw(instrument)
+        if self._law.highest > MOST_TURNS * self._rate:
+            raise DesignError(
+                f"sample_rate must be >= {self._law.highest / MOST_TURNS:g} Hz for an instrument whose "
+                f"oscillators come to lie {self._law.highest:g} Hz apart; got {self._rate:g}: tune the two "
+                "tanks nearer to each other"
+            )
+        self._table: Wavetable | RowTable
+        if instrument.detector.kind == "diode" or instrument.amplitude_varies:
+            self._table = row_table(instrument, self._rate)
+        else:
+            self._table = wavetable(instrument.detector, self._rate, self._lock)
+        self._dc_block = instrument.dc_block
+        self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, self._rate)
         self._offset = 0.0
         self._phase, self._pair = 0, half_angle(0.0)
+        self.within = self._law.within
 
     @property
     def frequency(self) -> float:
@@ -117,28 +110,27 @@ class Strand:
         self._offset = self._offset_at(distance)
         if isinstance(before, Strand):
             self._turned_to(before._phase)
-            raised = self.patch.table.steady(self._offset) - before.patch.table.steady(before._offset)
+            raised = self._table.steady(self._offset) - before._table.steady(before._offset)
             self._tone.follow(before._tone, raised)
         else:
             locked = abs(self._offset) < self._lock
             self._turned_to(int(fixed_from_radians(math.asin(self._offset / self._lock) if locked else 0.0)))
-            self._tone.settle(self.patch.table.steady(self._offset))
+            self._tone.settle(self._table.steady(self._offset))
         self._settle_if_still()
 
     def sound(self, distance: Floats) -> Floats:
         """The next samples (n,), n >= 1, at full volume, for smoothed hand distances (n,), m."""
-        patch = self.patch
         offsets = np.empty(distance.size + 1)
         offsets[0] = self._offset
-        offsets[1:] = patch.law.offset(distance)
+        offsets[1:] = self._law.offset(distance)
         if self._lock > 0.0:
-            angles, self._pair = advance_pair(self._pair, offsets, self._lock, 1.0 / patch.sample_rate)
+            angles, self._pair = advance_pair(self._pair, offsets, self._lock, 1.0 / self._rate)
             phases = fixed_from_angle(angles)
         else:
-            phases = accumulate(self._phase, offsets, patch.sample_rate)
+            phases = accumulate(self._phase, offsets, self._rate)
         self._phase = int(phases[-1]) & TURN_MASK
         self._offset = float(offsets[-1])
-        samples = self._tone.filter(patch.table.sound(phases, offsets[1:]))
+        samples = self._tone.filter(self._table.sound(phases, offsets[1:]))
         samples *= self.level
         return samples
 
@@ -148,10 +140,10 @@ class Strand:
         self._pair = half_angle(radians_from_fixed(phase))
 
     def _offset_at(self, distance: float) -> float:
-        return float(self.patch.law.offset(self.patch.law.within(np.array([distance])))[0])
+        return float(self._law.offset(self._law.within(np.array([distance])))[0])
 
     def _settle_if_still(self) -> None:
         """A waveform that rests, or moves below the DC block's corner, is taken as blocked already."""
-        if abs(self.frequency) < self.patch.instrument.dc_block:
-            resting = self.patch.table.sound(np.array([self._phase]), np.array([self._offset]))
+        if abs(self.frequency) < self._dc_block:
+            resting = self._table.sound(np.array([self._phase]), np.array([self._offset]))
             self._tone.settle(float(resting[0]))

@@ -24,7 +24,7 @@ from synth.sound.filters import (
     smoothing_pole,
 )
 from synth.sound.pitch_law import PitchLaw
-from synth.sound.strand import Patch
+from synth.sound.strand import Strand
 from synth.sound.wavetable import Wavetable, significant_harmonics, top_harmonics
 
 RATE = 48000
@@ -187,7 +187,7 @@ def test_pitch_law_is_within_a_hundredth_of_a_cent(zero_beat):
 def test_oscillators_too_far_apart_for_the_rate_are_refused():
     far = dataclasses.replace(INSTRUMENT, reference_frequency=3e6)
     with pytest.raises(ValueError, match="sample_rate must be >="):
-        Patch(far, 8000)
+        Strand(far, 8000)
 
 
 def test_levels_fall_to_silence():

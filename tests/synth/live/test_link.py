@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 from synth.live.link import (
     RING_FRAMES,
     ROWS,
-    Counter,
     HandEvent,
     LiveLink,
     ProcessMeters,
     Records,
     RowRing,
+    counter,
     row_step,
 )
 
@@ -51,7 +51,7 @@ def test_whatever_the_counter_says_no_older_record_is_taken(stale: int, more: in
     for number in range(1, 41):
         writer.write((number,))
     assert reader.read() == (40.0,)
-    Counter(memory).set(stale)
+    counter(memory)[0] = stale
     assert reader.read() == (40.0,)
     for number in range(41, 41 + more):
         writer.write((number,))
@@ -60,28 +60,28 @@ def test_whatever_the_counter_says_no_older_record_is_taken(stale: int, more: in
 
 def _count_up(name: str, count: int) -> None:
     memory = SharedMemory(name=name)
-    counter = Counter(memory.buf)
+    place = counter(memory.buf)
     for number in range(1, count + 1):
-        counter.set(number)
-    del counter
+        place[0] = number
+    place.release()
     memory.close()
 
 
 def test_another_process_sees_a_counter_rise_and_never_between_two_values() -> None:
     """A counter cleared before it is written, as struct.pack_into does, is seen at 0 in some 4 % of the looks."""
     count, shared = 300_000, SharedMemory(create=True, size=64)
-    counter = Counter(shared.buf)
+    place = counter(shared.buf)
     writer = multiprocessing.get_context("spawn").Process(target=_count_up, args=(shared.name, count))
     writer.start()
     last, rises = 0, 0
     while last < count:
-        value = counter.value
+        value = place[0]
         assert value >= last
         rises += value > last
         last = value
         assert rises > 0 or writer.is_alive()
     writer.join()
-    del counter
+    place.release()
     shared.close()
     shared.unlink()
     assert rises >= 3  # the two ran at the same time

@@ -20,7 +20,7 @@ from synth.live.live_hand import LiveTremor
 from synth.live.live_sound import safe_level
 from synth.live.recorder import Recorder
 from synth.live.renderer import FADE_TIME, Gate, Renderer
-from synth.sound.strand import InstrumentSource, Patch, Strand
+from synth.sound.strand import InstrumentSource, Strand
 from synth.sound.voice import Voice
 
 RATE = 48000
@@ -206,7 +206,7 @@ def test_a_block_longer_than_its_period_is_late(link: LiveLink) -> None:
 
     class SlowSource(InstrumentSource):
         def start(self, sample_rate: float) -> Strand:
-            return SlowStrand(Patch(self.instrument, sample_rate))
+            return SlowStrand(self.instrument, sample_rate)
 
     renderer = Renderer(SlowSource(make_instrument(level=0.5)), RATE, link)
     renderer.render(48, underrun=True)
