@@ -36,13 +36,11 @@ def run(arguments: Namespace) -> int:
     checked_name(arguments.name)
     if arguments.live:
         return _play(arguments)
-    from synth.lessons.lesson_report import lesson_report
+    from synth.lessons.lesson_report import lesson_report, write_lesson
     from synth.lessons.setup import open_setup
 
     report = lesson_report(build_lesson(arguments.name, open_setup()))
     if arguments.output:
-        from synth.lessons.files import write_lesson
-
         write_lesson(report, arguments.output, arguments.force)
     if arguments.json:
         print_json(report.document())

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from functools import partial
 
-from synth.lessons.live import LiveChoice, LiveStage, marks
-from synth.lessons.recipes import Axis, Mixture, OnAxis, Tone
+from synth.lessons.live import Axis, LiveChoice, LiveStage, OnAxis, marks
+from synth.lessons.recipes import Mixture, Tone
 from synth.lessons.setup import LessonSetup
 from synth.lessons.stage import Lesson, Stage, absent, beat, decibels, line, rested
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from models.instrument import Instrument
 from models.pitch import cents
-from synth.lessons.live import FAR, NEAR, LiveChoice, LiveStage, hand_axis, marks
-from synth.lessons.recipes import Instrumental, OnAxis
+from synth.lessons.live import FAR, NEAR, LiveChoice, LiveStage, OnAxis, hand_axis, marks
+from synth.lessons.recipes import Instrumental
 from synth.lessons.setup import LessonSetup, held, one_after_the_other, rest
 from synth.lessons.stage import Claim, Lesson, Stage, absent, line
 

@@ -7,8 +7,8 @@ from functools import partial
 import numpy as np
 
 from models.pulling import pulled_beat, pulled_line_ratio
-from synth.lessons.live import LiveChoice, LiveStage, marks
-from synth.lessons.recipes import Axis, OnAxis, Pulled, performed
+from synth.lessons.live import Axis, LiveChoice, LiveStage, OnAxis, marks
+from synth.lessons.recipes import Pulled, performed
 from synth.lessons.setup import LessonSetup
 from synth.lessons.stage import SAMPLE_RATE, Floats, Lesson, Stage, absent, decibels, line, rested, silent, times
 

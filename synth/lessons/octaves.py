@@ -10,8 +10,8 @@ from models.instrument import Instrument
 from models.pitch import cents
 from models.pitch_field import PitchField
 from synth.lessons.hand import notes
-from synth.lessons.live import FAR, NEAR, LiveChoice, LiveStage, hand_axis
-from synth.lessons.recipes import Instrumental, OnAxis
+from synth.lessons.live import FAR, NEAR, LiveChoice, LiveStage, OnAxis, hand_axis
+from synth.lessons.recipes import Instrumental
 from synth.lessons.setup import LessonSetup, held, one_after_the_other
 from synth.lessons.stage import Lesson, Stage
 

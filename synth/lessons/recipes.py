@@ -2,7 +2,7 @@
 
 A recipe is plain data, so that it can be sent to the audio process; `start` makes its running sound there, and the
 voice of the instruments plays it. In a file the value takes a set course (`performed`), live it follows the pointer
-(`OnAxis`). Every recipe names the lines it sounds at a value, and the tests find them.
+(`synth.lessons.live.OnAxis`). Every recipe names the lines it sounds at a value, and the tests find them.
 
 All sounds peak at PEAK of full scale or below, as the lesson's files do. Lines fade out between 20 and 22 kHz at a
 sample rate of 48 kHz (in proportion at others), so that nothing folds back; where a recipe says so, lines also fade out
@@ -16,9 +16,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from models.checks import finite, positive
 from models.detector.memoryless import envelope_harmonics
 from models.detector.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
 from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
@@ -260,77 +259,3 @@ class Instrumental:
 def performed(recipe: Recipe, values: Floats, sample_rate: float) -> Floats:
     """The sound of a recipe while the value takes its course (n,): (n,), with the voice's pole and opening."""
     return CrossfadingVoice(recipe.start(sample_rate), sample_rate).render(values, values.size)
-
-
-@dataclass(frozen=True, slots=True)
-class Axis:
-    """The value a place between 0 (left) and 1 (right) stands for: its name, unit, ends, and marks (value, text)."""
-
-    name: str
-    unit: str
-    left: float
-    right: float
-    logarithmic: bool = False
-    marks: tuple[tuple[float, str], ...] = ()
-    scale: float = 1.0  # shown number = value x scale
-    decimals: int = 0
-
-    def __post_init__(self) -> None:
-        for name in ("left", "right"):
-            (positive if self.logarithmic else finite)(name, getattr(self, name))
-        if self.left == self.right:
-            raise ValueError(f"left and right must differ; got {self.left:g} twice")
-
-    def value(self, place: ArrayLike) -> Floats:
-        """The value at a place; broadcasts."""
-        share = np.asarray(place, dtype=np.float64)
-        if self.logarithmic:
-            return np.asarray(self.left * (self.right / self.left) ** share)
-        return np.asarray(self.left + (self.right - self.left) * share)
-
-    def place(self, value: float) -> float:
-        """The place of a value."""
-        if self.logarithmic:
-            return math.log(value / self.left) / math.log(self.right / self.left)
-        return (value - self.left) / (self.right - self.left)
-
-    def text(self, value: float) -> str:
-        """The value for a person."""
-        return f"{self.scale * value:,.{self.decimals}f} {self.unit}".replace(",", "\N{NARROW NO-BREAK SPACE}")
-
-
-@dataclass(frozen=True, slots=True)
-class OnAxis:
-    """A recipe and the axis the pointer moves its value along: the hand is the place on the axis, 0 to 1."""
-
-    axis: Axis
-    recipe: Recipe
-
-    level = PEAK
-    resting = 0.5
-
-    def start(self, sample_rate: float) -> Sound:
-        """The sound, ready to begin."""
-        return SoundOnAxis(self.axis, self.recipe.start(sample_rate))
-
-
-class SoundOnAxis(RecipeSound):
-    """A recipe's sound, moved along an axis."""
-
-    def __init__(self, axis: Axis, sound: Sound) -> None:
-        self._axis, self._sound = axis, sound
-
-    def within(self, hand: Floats) -> Floats:
-        """Places beyond the axis count as its ends."""
-        return np.clip(hand, 0.0, 1.0)
-
-    def begin(self, hand: float, before: Sound | None = None) -> None:
-        """Start anew at that place."""
-        self._sound.begin(float(self._axis.value(hand)))
-        self.frequency = 0.0
-
-    def sound(self, hand: Floats) -> Floats:
-        """The next samples."""
-        samples = self._sound.sound(self._sound.within(self._axis.value(hand)))
-        self.frequency = abs(self._sound.frequency)
-        return samples

@@ -7,8 +7,8 @@ from functools import partial
 import numpy as np
 
 from models.detector.rectified_sum import curved_detector_lines
-from synth.lessons.live import LiveChoice, LiveStage, marks
-from synth.lessons.recipes import Axis, Mixture, OnAxis, Tone, performed
+from synth.lessons.live import Axis, LiveChoice, LiveStage, OnAxis, marks
+from synth.lessons.recipes import Mixture, Tone, performed
 from synth.lessons.setup import LessonSetup
 from synth.lessons.stage import SAMPLE_RATE, Claim, Floats, Lesson, Stage, absent, decibels, line, rested, times
 

@@ -9,8 +9,8 @@ import numpy as np
 
 from models.detector.memoryless import envelope_harmonics
 from models.detector.rectified_sum import rectified_side_line
-from synth.lessons.live import LiveChoice, LiveStage
-from synth.lessons.recipes import Axis, Mixture, OnAxis, Rectified, Tone, filtered_parts
+from synth.lessons.live import Axis, LiveChoice, LiveStage, OnAxis
+from synth.lessons.recipes import Mixture, Rectified, Tone, filtered_parts
 from synth.lessons.setup import LessonSetup
 from synth.lessons.stage import Lesson, Stage, absent, beat, decibels, line, rested
 

@@ -13,6 +13,7 @@ import signal
 import sys
 import threading
 import time
+from collections.abc import Callable
 from multiprocessing import parent_process
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
@@ -99,6 +100,17 @@ class AudioProcess:
 
     def _build(self) -> None:
         self._renderer = Renderer(self._source, self._rate, self._link)
+        hand = self._renderer.hand
+        self._commands: dict[str, Callable[[Any], None]] = {
+            "stop": lambda _: self.stop(),
+            "mute": self._mute,
+            "source": self._renderer.change,
+            "replay": hand.replay,
+            "tremor": lambda wanted: hand.tremble(*wanted),
+            "drone": lambda wanted: self._renderer.drone.set(*wanted),
+            "keep": self._keep,
+            "record": self._record,
+        }
         self._renderer.warm_up()
         prepare_recorder()
         settle_memory()
@@ -152,29 +164,12 @@ class AudioProcess:
         last = max((place for place, (kind, _) in enumerate(messages) if kind == "source"), default=-1)
         for place, (kind, value) in enumerate(messages):
             if kind != "source" or place == last:
-                self._take(kind, value)
+                self._commands[kind](value)
         return True
 
-    def _take(self, kind: str, value: Any) -> None:
-        """Act on one message."""
-        renderer = self._renderer
-        if kind == "stop":
-            self.stop()
-        elif kind == "mute":
-            self._muted = bool(value)
-            renderer.mute(self._muted)
-        elif kind == "source":
-            renderer.change(value)
-        elif kind == "replay":
-            renderer.hand.replay(value)
-        elif kind == "tremor":
-            renderer.hand.tremble(*value)
-        elif kind == "drone":
-            renderer.drone.set(*value)
-        elif kind == "keep":
-            self._keep(value)
-        elif kind == "record":
-            self._record(value)
+    def _mute(self, muted: bool) -> None:
+        self._muted = muted
+        self._renderer.mute(muted)
 
     def _keep(self, span: Span) -> None:
         settings = self._settings
