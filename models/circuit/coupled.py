@@ -40,7 +40,7 @@ from numpy.typing import NDArray
 from models.checks import finite, non_negative
 from models.circuit.adjoint import Adjoint
 from models.circuit.common_base import COLD, COLLECTOR, COUPLED, LOAD, TANK_CURRENT, OscillatorCircuit, network
-from models.circuit.harmonic_balance import NotConvergedError, Probe, balance, resized
+from models.circuit.harmonic_balance import NotConvergedError, PartProbe, balance, resized
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.transistor import PortState, TransistorPorts
@@ -299,13 +299,13 @@ def solve_locked(first: Adjoint, second: Adjoint, coupling: Coupling, phases: in
     order = np.arange(harmonics + 1)
     values = np.concatenate([resized(state.port_coefficients, harmonics) for state in states])
     nodes = linear.unit(f"second {COLLECTOR}", f"second {COLD}")
-    slope = second.frequency_shift(second.disturbance_of("stray"))  # Hz/F of a capacitance across its tank
+    slope = second.frequency_shift(second.disturbance_of("board_stray"))  # Hz/F of a capacitance across its tank
     apart = states[1].frequency - states[0].frequency
     omega, strength = first.angular_frequency, -apart / slope
     angles = 2.0 * np.pi * np.arange(phases) / phases
     strengths = []
     for angle in angles:
-        held = Probe(nodes, 0.0, 2 + PHASE_PORT, 1j * np.exp(1j * angle), True)
+        held = PartProbe(nodes, 0.0, 2 + PHASE_PORT, 1j * np.exp(1j * angle), True)
         now = balance(linear, device, values, omega, phase_port=PHASE_PORT, probe=held, probe_start=strength)
         omega, strength = now.angular_frequency, now.probe
         strengths.append(strength)

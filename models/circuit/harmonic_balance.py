@@ -56,7 +56,7 @@ class Balance:
 
 
 @dataclass(frozen=True, slots=True)
-class Probe:
+class PartProbe:
     """Hold one part of a fundamental and solve for a part between `nodes` (a row of the network) in exchange.
 
     Held is Re(conj(direction) V_1) = `fundamental`, V, at `port` (None: the phase port). The part is a conductance, S,
@@ -120,7 +120,7 @@ class _Evaluation:
 class _Problem:
     """The equations for one network, one device and one number of harmonics."""
 
-    def __init__(self, linear: Network, device: Device, harmonics: int, port: int, probe: Probe | None) -> None:
+    def __init__(self, linear: Network, device: Device, harmonics: int, port: int, probe: PartProbe | None) -> None:
         self.linear, self.device, self.port, self.probe = linear, device, port, probe
         self.order = np.arange(harmonics + 1)
         self.count = instants(harmonics)
@@ -260,7 +260,7 @@ def balance(
     angular_frequency: float,
     *,
     phase_port: int = 0,
-    probe: Probe | None = None,
+    probe: PartProbe | None = None,
     probe_start: float = 0.0,
     tolerance: float = 1e-10,
     iterations: int = 60,

@@ -11,6 +11,7 @@ while the supply rises and then hold themselves (models.circuit.switch_on); no o
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +22,20 @@ from models.circuit.harmonic_balance import Balance, NotConvergedError, balance,
 from models.circuit.network import Network
 from models.circuit.operating_point import describe, operating_point, solve
 from models.circuit.oscillator_start import PHASE_PORT, first_guess, followed_up, threshold
-from models.circuit.small_signal import SmallSignal, analyse, small_signal
+from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal, analyse, small_signal
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
-from models.circuit.switch_on import followed_on
+from models.circuit.switch_on import followed_on, rising_bias
 from models.circuit.transistor import TransistorPorts
 
-__all__ = ["NotSteadyError", "OscillatorCircuit", "SteadyState", "operating_point", "small_signal", "steady_state"]
+__all__ = [
+    "NotSteadyError",
+    "OscillatorCircuit",
+    "SteadyState",
+    "operating_point",
+    "pot_sweep",
+    "small_signal",
+    "steady_state",
+]
 
 Array = NDArray[np.float64]
 FIRST_HARMONICS = 16
@@ -50,7 +59,7 @@ def steady_state(
     harmonics: the number kept; None doubles it from FIRST_HARMONICS until the frequency stands still, or takes that of
     the warm start. warm_start: the solution of a circuit with the same states and slightly different values.
     near_frequency: choose the mode nearest to it, Hz (default: the one that needs the least transconductance).
-    Raises ValueError: does not start (with the cause), not converged, harmonics cut off, not stable.
+    Raises ValueError: does not start (DoesNotStartError, with the cause), not converged, harmonics cut off, not stable.
     """
     whole = isinstance(harmonics, int | np.integer) and not isinstance(harmonics, bool)
     if harmonics is not None and not (whole and 3 <= harmonics <= MOST_HARMONICS):
@@ -65,7 +74,7 @@ def steady_state(
     point = describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage))
     signal = analyse(linear, ports, point)
     if not signal.starts:
-        return _switched_on(circuit, signal, near_frequency)
+        return _switched_on(circuit, signal, near_frequency, harmonics)
     try:
         return _from_rest(circuit, linear, ports, signal, near_frequency, harmonics)
     except NotSteadyError as error:
@@ -85,19 +94,23 @@ def steady_state(
         ) from error
 
 
-def _switched_on(circuit: OscillatorCircuit, signal: SmallSignal, near_frequency: float | None) -> SteadyState:
-    """Return the oscillation that grows only while the supply rises; ValueError, with the cause, if there is none."""
-    highest = signal.highest_transconductance
-    if signal.point.region != "saturated" and (highest is None or signal.transconductance <= highest):
-        raise ValueError(f"the oscillator does not start: {signal.cause}")  # less current starts it even less
+def _switched_on(
+    circuit: OscillatorCircuit, signal: SmallSignal, near_frequency: float | None, harmonics: int | None
+) -> SteadyState:
+    """Return the oscillation that grows only while the supply rises; DoesNotStartError if none grows enough."""
+    if signal.obstacle not in (Obstacle.SATURATED, Obstacle.SHORTED_FEEDBACK):
+        raise DoesNotStartError(signal)  # less current starts it even less
+    way = rising_bias(circuit)
+    if way.caught is None:
+        raise DoesNotStartError(signal, way.growth_times)
 
     def solver(lowered: OscillatorCircuit, before: SteadyState | None) -> SteadyState:
         if before is None:
             if not small_signal(lowered).starts:
                 raise ValueError("it does not grow from rest there either")
-            return steady_state(lowered, near_frequency=near_frequency)
+            return steady_state(lowered, harmonics, near_frequency=near_frequency)
         linear, ports = network(lowered), TransistorPorts(lowered.transistor)
-        orbit = _warmly(linear, ports, before, None)
+        orbit = _warmly(linear, ports, before, harmonics)
         if orbit is None:
             raise ValueError("the oscillation breaks off")
         return finished(lowered, linear, ports, orbit, "followed up while the supply rises")
@@ -107,7 +120,25 @@ def _switched_on(circuit: OscillatorCircuit, signal: SmallSignal, near_frequency
     except NotSteadyError:
         raise
     except ValueError as error:
-        raise ValueError(f"the oscillator does not start: {signal.cause} ({error})") from error
+        raise ValueError(
+            "steady state not found: an oscillation grows while the supply rises and is lost on the way to the full "
+            f"supply: {error}"
+        ) from error
+
+
+def pot_sweep(
+    circuit: OscillatorCircuit, positions: Sequence[float]
+) -> tuple[NDArray[np.float64], tuple[SteadyState, ...]]:
+    """Return the positions (n,) and the steady states with the fine-tune pot there.
+
+    The frequency moves for several reasons at once: the collector junction's capacitance follows its reverse voltage
+    (higher base: more capacitance, lower frequency), and the current changes drive, pulse shape and the phase at the
+    emitter.
+    """
+    states: list[SteadyState] = []
+    for position in positions:
+        states.append(steady_state(circuit.with_pot(position), warm_start=states[-1] if states else None))
+    return np.array(positions, dtype=np.float64), tuple(states)
 
 
 def _growing_modes(signal: SmallSignal, taken: float) -> list[float]:

@@ -104,7 +104,7 @@ def test_a_capacitor_to_earth_is_a_current_at_every_harmonic(normal):
     for harmonic in range(1, normal.state.harmonics + 1):
         current = -1j * harmonic * normal.angular_frequency * capacitance * 2.0 * voltages[harmonic]
         total += (np.conj(normal.phase_response(node, harmonic)) * current).real
-    across = normal.frequency_sensitivities()["stray"] * capacitance
+    across = normal.frequency_sensitivities()["board_stray"] * capacitance
     assert_allclose(total, across, rtol=1e-3)  # the cold end lies at earth for the radio frequency
 
 
@@ -119,7 +119,7 @@ def test_a_change_of_many_values_at_once(normal):
     circuit = normal.state.circuit
     other = replace(
         circuit,
-        stray=circuit.stray + 0.02e-12,
+        board_stray=circuit.board_stray + 0.02e-12,
         supply_voltage=circuit.supply_voltage * 1.0005,
         bias=replace(circuit.bias, emitter_resistor=circuit.bias.emitter_resistor * 0.9995),
     )
@@ -134,7 +134,7 @@ def test_a_change_of_many_values_at_once(normal):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["bias.emitter_resistor", "stray"])
+@pytest.mark.parametrize("name", ["bias.emitter_resistor", "board_stray"])
 def test_against_integration_in_time(normal, name):
     state = normal.state
     value = part_values(state.circuit)[name]
@@ -175,8 +175,10 @@ def test_a_short_current_at_any_phase_in_time():
 
 
 def test_values_at_the_end_of_their_domain_step_inwards():
-    circuit = replace(CIRCUITS["pot at 0"], trimmers=(replace(CIRCUITS["normal"].trimmers[0], setting=1.0),), stray=0.0)
-    for name in ("bias.position", "trimmers.0.setting", "stray"):
+    circuit = replace(
+        CIRCUITS["pot at 0"], trimmers=(replace(CIRCUITS["normal"].trimmers[0], setting=1.0),), board_stray=0.0
+    )
+    for name in ("bias.position", "trimmers.0.setting", "board_stray"):
         weights = [weight for weight, _ in neighbours(circuit, name)]
         values = [part_values(near)[name] for _, near in neighbours(circuit, name)]
         assert_allclose(sum(weights), 0.0, atol=1e-9 * max(map(abs, weights)))

@@ -24,7 +24,7 @@ def adjoints():
 
 
 def slope(state):
-    return oscillator_adjoint(state).frequency_sensitivities()["stray"]
+    return oscillator_adjoint(state).frequency_sensitivities()["board_stray"]
 
 
 def with_output_resistors(resistance):
@@ -35,7 +35,7 @@ def with_output_resistors(resistance):
     )
     for _ in range(3):
         more = (variable.frequency - reference.frequency) / slope(reference)
-        circuit = replace(reference.circuit, stray=reference.circuit.stray + more)
+        circuit = replace(reference.circuit, board_stray=reference.circuit.board_stray + more)
         reference = steady_state(circuit, warm_start=reference)
     return reference, variable
 
@@ -164,7 +164,9 @@ def test_a_short_run_of_free_circuits_keeps_their_offset():
     reference, variable = willow()
     step = 2000.0 / slope(variable)
     run = integrate_pairs([Pair(reference, variable, Coupling(), step)], 5e-4)
-    detuned = steady_state(replace(variable.circuit, stray=variable.circuit.stray + step), warm_start=variable)
+    detuned = steady_state(
+        replace(variable.circuit, board_stray=variable.circuit.board_stray + step), warm_start=variable
+    )
     offset = np.polyfit(run.times[30:], run.phases()[0, 30:], 1)[0] / (2 * np.pi)
     assert_allclose(offset, detuned.frequency - reference.frequency, rtol=0.003)
     assert_allclose(np.abs(run.amplitudes[0, 0, -1]), reference.tank_amplitude, rtol=5e-3)

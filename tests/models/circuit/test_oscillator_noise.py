@@ -56,7 +56,7 @@ def test_shot_noise_at_the_tap_of_the_divider():
     adjoint = oscillator_adjoint(willow()[0])
     noise, circuit = oscillator_noise(adjoint), adjoint.state.circuit
     losses = sum(noise.diffusion[name] for name in ("inductor", "output resistor", "load resistance"))
-    tap = circuit.feedback_fraction
+    tap = circuit.feedback_capacitor / (circuit.feedback_capacitor + circuit.emitter_capacitor)
     assert_allclose(noise.diffusion["collector current"] / losses, (1 - tap) / (2 * tap), rtol=0.03)
 
 

@@ -9,7 +9,7 @@ from models.branch.antenna_branch import SeriesInductor
 from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
 from models.circuit.variable_oscillator import with_antenna
-from synth.build.circuit_assembly import circuit_of, with_trimmer
+from synth.build.circuit_assembly import circuit_of
 from synth.designs.design_file import load_design
 
 DESIGN = load_design(Path(__file__).parents[3] / "demos" / "willow.toml")
@@ -23,5 +23,5 @@ def willow() -> tuple[SteadyState, SteadyState]:
     part = DESIGN.branch
     assert part is not None
     branch = SeriesInductor(part.inductance, part.quality_factor, part.self_capacitance)
-    reference = with_trimmer(circuit_of(DESIGN, "reference"), SETTING)
+    reference = circuit_of(DESIGN, "reference").with_trimmer(SETTING)
     return steady_state(reference), steady_state(with_antenna(circuit_of(DESIGN, "variable"), AT_ZERO_BEAT, branch))
