@@ -6,18 +6,8 @@ from dataclasses import dataclass, replace
 
 from models.circuit.common_base import Load, OscillatorCircuit
 from models.circuit.variable_oscillator import with_antenna
-from synth.build.assembly import branch_of, scene_of
-from synth.build.circuit_assembly import (
-    blaming,
-    circuit_of,
-    solved_variable,
-    tap_of,
-    tuned_reference_circuit,
-    with_trimmer,
-)
-from synth.build.curve_cache import curves_for, loop_curve_for
-from synth.build.volume_assembly import volume_scene_of
-from synth.build.workbench import say
+from synth.build.circuit_assembly import blaming, with_trimmer
+from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
 from synth.designs.sections import CircuitSection, Design
 from synth.errors import DesignError
@@ -64,14 +54,21 @@ def bench_of(design: Design, which: str, pot: float | None = None, load: str | N
     if design.circuit is None:
         notices = (_default_parts_notice(which),)
         design = replace(design, circuit=CircuitSection(), tuning=replace(design.tuning, law="lossless"))
-    circuit = circuit_of(design, which)
+    opened = OpenedDesign(design)
+    circuit = opened.circuits[which]
     trimmer: float = getattr(design, which).trimmer
     distance: float | None = None
     if which == "reference":
-        trimmer, remarks = _tuned_trimmer(design)
+        trimmer, remarks = _tuned_trimmer(opened)
         circuit, notices = with_trimmer(circuit, trimmer), notices + remarks
+    elif which == "variable":
+        distance = design.tuning.zero_beat
+        own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
+        circuit = opened.loaded_variable(own + design.antenna.stray)
+    elif opened.loop_curve is None or design.volume_antenna is None:
+        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
     else:
-        circuit, distance = _with_its_antenna(design, which, circuit)
+        circuit = with_antenna(circuit, opened.loop_curve.empty_capacitance + design.volume_antenna.stray, None)
     designed = circuit.load
     with blaming(design, which):
         if pot is not None:
@@ -91,32 +88,12 @@ def _default_parts_notice(which: str) -> str:
     )
 
 
-def _tuned_trimmer(design: Design) -> tuple[float, tuple[str, ...]]:
+def _tuned_trimmer(opened: OpenedDesign) -> tuple[float, tuple[str, ...]]:
     """The reference's trimmer after tuning, where the design is tuned as a circuit; else as written."""
-    written, zero_beat = design.reference.trimmer, design.tuning.zero_beat
-    if design.law != "circuit" or zero_beat is None:
-        return written, ()
+    if opened.design.law != "circuit" or opened.design.tuning.zero_beat is None:
+        return opened.design.reference.trimmer, ()
     try:
-        curve, branch = curves_for(scene_of(design), notice=say)[design.player.posture], branch_of(design)
-        law = solved_variable(design, curve, branch).oscillator.law()
-        target = float(law.frequency(float(curve.capacitance(zero_beat)) + design.antenna.stray))
+        return opened.pair.reference.trimmer_setting, opened.pair.notices
     except ValueError as error:
+        written = opened.design.reference.trimmer
         return written, (f"the trimmer stays as written, there is nothing to tune to: {error}",)
-    _, setting, remarks = tuned_reference_circuit(design, target, zero_beat)
-    return setting, remarks
-
-
-def _with_its_antenna(design: Design, which: str, circuit: OscillatorCircuit) -> tuple[OscillatorCircuit, float | None]:
-    """The variable or volume oscillator with its antenna, and the hand's distance, m."""
-    scene = scene_of(design)
-    if which == "variable":
-        curve, distance = curves_for(scene, notice=say)[design.player.posture], design.tuning.zero_beat
-        own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
-        branch = branch_of(design)
-        return with_antenna(circuit, own + design.antenna.stray, branch, tap_of(design).ratio), distance
-    ring = volume_scene_of(design, scene)
-    if ring is None or design.volume_antenna is None:
-        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
-    with blaming(design, which):
-        own = loop_curve_for(ring, notice=say).empty_capacitance
-    return with_antenna(circuit, own + design.volume_antenna.stray, None), None

@@ -8,7 +8,7 @@ the oscillator, its sections and the cause.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
@@ -20,14 +20,15 @@ from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimmer
 from models.circuit.operating_point import operating_point
+from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import COLLECTOR_PORT, DepletionJunction, Transistor, TransistorPorts
-from models.circuit.work import bounded_work
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.circuit.oscillator import steady_state
-from models.tank import Tank
 from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import VariableOscillator, law_capacitances, solve_along
+from models.circuit.work import bounded_work
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.tank import Tank
+from synth.build.tuning_notices import margin_notice, out_of_reach_notice
 from synth.designs.sections import (
     CircuitSection,
     Design,
@@ -37,7 +38,6 @@ from synth.designs.sections import (
     VolumeSection,
 )
 from synth.errors import DesignError
-from synth.build.tuning_notices import margin_notice, out_of_reach_notice
 
 OSCILLATORS = ("reference", "variable", "volume")
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
@@ -76,26 +76,27 @@ class SolvedVariable:
 
 
 def circuit_pair(
-    design: Design, curve: CapacitanceCurve, branch: SeriesInductor | None, capacitance: float, distance: float
+    design: Design, variable: Callable[[], SolvedVariable], capacitance: float, distance: float
 ) -> TunedPair:
     """Both oscillators of `design` as solved circuits, the reference tuned where tuning.zero_beat asks for it.
 
-    `capacitance`, F, is the antenna's with its stray at the hand `distance`, m, of zero beat.
+    `variable` solves the variable oscillator, within the work allowed for both; `capacitance`, F, is the antenna's
+    with its stray at the hand `distance`, m, of zero beat.
     """
     with bounded_work(MOST_WORK):
-        solved = solved_variable(design, curve, branch)
+        solved = variable()
         law = solved.oscillator.law()
         target = None if design.tuning.zero_beat is None else float(law.frequency(capacitance))
         state, setting, notices = tuned_reference_circuit(design, target, distance)
     place = int(np.argmin(np.abs(solved.oscillator.capacitances - capacitance)))
     swings = (solved.oscillator.states[place], state)
-    variable, reference = (float(swing.harmonic_amplitudes(COLLECTOR)[0]) for swing in swings)
+    ours, theirs = (float(swing.harmonic_amplitudes(COLLECTOR)[0]) for swing in swings)
     return TunedPair(
         variable=solved.tank,
         reference=resonance_of(design, "reference").with_trimmer(setting),
         mode=solved.mode,
         reference_frequency=state.frequency,
-        output_ratio=variable / reference,
+        output_ratio=ours / theirs,
         notices=notices,
         law=law,
         node_amplitude=float(state.harmonic_amplitudes("output")[0]),

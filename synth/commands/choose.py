@@ -50,6 +50,7 @@ def run(arguments: Namespace) -> int:
 
     from models.preferred_values import SERIES
     from synth.analysis.tank_goal import Limits, tank_goal
+    from synth.build.workbench import OpenedDesign
     from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
     from synth.commands.options import chosen, frequency_of, quantity_of
     from synth.designs.design_file import load_design
@@ -78,9 +79,9 @@ def run(arguments: Namespace) -> int:
     trimmers = chosen("--trimmer-series", arguments.trimmer_series, SERIES) or "E6"
     words = arguments.inductors.split(",") if arguments.inductors else []
     listed = [quantity_of("--inductors", word.strip(), "H", 1e-6, 1.0) for word in words]
-    design = load_design(Path(arguments.design))
-    found = tank_goal(design, arguments.which, target, limits)
+    opened = OpenedDesign(load_design(Path(arguments.design)))
+    found = tank_goal(opened, arguments.which, target, limits)
     inductances = tuple(coil for coil in listed if coil is not None) or (found.inductance,)
-    report = choose_report(design, arguments.which, found, inductances, series, trimmers)
+    report = choose_report(opened.design, arguments.which, found, inductances, series, trimmers)
     write_outputs(arguments, report, ChooseReport.text, save_choose_plot)
     return EXIT_OK if report.reached else EXIT_GOAL_MISSED

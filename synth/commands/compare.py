@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from synth.report.command_output import add_output_options
 
 if TYPE_CHECKING:
-    from synth.build.workbench import Workpiece
+    from synth.build.workbench import OpenedDesign
     from synth.report.compare_report import CompareReport
 
 
@@ -55,7 +55,7 @@ def run(arguments: Namespace) -> int:
     return 0
 
 
-def _with_sounds(arguments: Namespace, workpieces: list[Workpiece], report: CompareReport) -> CompareReport:
+def _with_sounds(arguments: Namespace, workpieces: list[OpenedDesign], report: CompareReport) -> CompareReport:
     """Render, match and write the sounds; the report with their gains and levels."""
     from synth.build.workbench import say
     from synth.files.atomic_file import make_folder

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from synth.commands.tune_options import add_tune_options
 
 if TYPE_CHECKING:
-    from synth.build.workbench import Workpiece
+    from synth.build.workbench import OpenedDesign
     from synth.hands.hand_path import HandPath
 
 
@@ -68,7 +68,7 @@ def run(arguments: Namespace) -> int:
     return 0
 
 
-def _hand_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
+def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     """The trace, gesture or tune asked for, kept inside the computed field with a notice."""
     from synth.build.workbench import say
     from synth.hands.gestures import gesture
@@ -85,7 +85,7 @@ def _hand_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
     return path
 
 
-def _tune_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
+def _tune_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     """The hand that plays the tune, with a notice of every note out of reach; DesignError if all are."""
     from synth.build.workbench import say
     from synth.commands.tune_options import manner_of, tune_of

@@ -11,7 +11,7 @@ from models.builds.build_law import joined
 from models.builds.tolerance import build_runs, build_values
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE
 from synth.analysis.tolerance import trial_of
-from synth.build.workbench import Workpiece, open_loaded
+from synth.build.workbench import OpenedDesign, open_loaded
 from synth.comparisons.build_loop import outcomes_by_loop
 from synth.comparisons.timing import timed
 from synth.designs.template import template_design
@@ -36,7 +36,7 @@ COLUMNS = (
 
 
 def builds_section(
-    quick: bool, workpiece: Workpiece | None = None, each: Callable[[str], None] = lambda text: None
+    quick: bool, workpiece: OpenedDesign | None = None, each: Callable[[str], None] = lambda text: None
 ) -> Section:
     """The comparison for one design, by default the one that `beatfield new` writes."""
     piece = open_loaded(template_design()) if workpiece is None else workpiece

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.pitch import note_number
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.report.field_report import FieldReport, field_report
 
 if TYPE_CHECKING:
@@ -108,7 +108,7 @@ class CompareReport:
         return replace(self, rows=rows)
 
 
-def compare_report(workpieces: Sequence[Workpiece], low_hz: float, high_hz: float) -> CompareReport:
+def compare_report(workpieces: Sequence[OpenedDesign], low_hz: float, high_hz: float) -> CompareReport:
     """Collect the figures of every design, in the order given; all are judged from `low_hz` to `high_hz`."""
     near = min(piece.instrument.curve.nearest for piece in workpieces)
     far = max(piece.instrument.curve.farthest for piece in workpieces)
@@ -122,7 +122,7 @@ def compare_report(workpieces: Sequence[Workpiece], low_hz: float, high_hz: floa
     )
 
 
-def _row(workpiece: Workpiece, report: FieldReport, low_hz: float, high_hz: float) -> DesignRow:
+def _row(workpiece: OpenedDesign, report: FieldReport, low_hz: float, high_hz: float) -> DesignRow:
     field = workpiece.field
     near = far = common = None
     if field.playable_near is not None and field.reaches([low_hz, high_hz]).all():
@@ -157,7 +157,7 @@ def _row(workpiece: Workpiece, report: FieldReport, low_hz: float, high_hz: floa
     )
 
 
-def _numbers(workpiece: Workpiece, distances: NDArray[np.float64]) -> NDArray[np.float64]:
+def _numbers(workpiece: OpenedDesign, distances: NDArray[np.float64]) -> NDArray[np.float64]:
     field = workpiece.field
     numbers = np.full_like(distances, np.nan)
     if field.playable_near is not None and field.playable_far is not None:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from models.builds.drift import CAUSES, Drift, DriftLaw, hold_time, hold_time_of_note, relative_drift, warm_up_rise
 from models.pitch import frequency_of_note, note_name
 from synth.analysis.drift import drift_law, temperature_of, transistor_drift
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.errors import DesignError
 from synth.report.output import csv_text, known
@@ -149,7 +149,7 @@ class DriftReport:
 
 
 def drift_report(
-    workpiece: Workpiece,
+    workpiece: OpenedDesign,
     first: float,
     last: float,
     notes: tuple[int, ...] | None = None,
@@ -211,7 +211,7 @@ def drift_report(
     )
 
 
-def _notes(workpiece: Workpiece, wanted: tuple[int, ...] | None) -> tuple[int, ...]:
+def _notes(workpiece: OpenedDesign, wanted: tuple[int, ...] | None) -> tuple[int, ...]:
     field = workpiece.field
     chosen = DEFAULT_NOTES if wanted is None else wanted
     reached = field.reaches(frequency_of_note(np.array(chosen, dtype=np.float64), field.reference_a))
@@ -268,7 +268,7 @@ def _causes(law: DriftLaw, rise: float) -> tuple[CauseFigure, ...]:
     return tuple(sorted(found, key=lambda figure: -abs(figure.zero_beat_hz)))
 
 
-def _notices(workpiece: Workpiece) -> tuple[str, ...]:
+def _notices(workpiece: OpenedDesign) -> tuple[str, ...]:
     found: tuple[str, ...] = ()
     if workpiece.design.temperature is None:
         found = ("the design has no [temperature]: these are the defaults, typical from memory, not of your parts",)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from models.pitch import note_number
 from models.pitch_field import PitchField
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.report.output import csv_text
 from synth.report.volume_figures import VolumeFigures, volume_figures
@@ -95,7 +95,7 @@ class FieldReport:
         return csv_text(CSV_COLUMNS, self.curve)
 
 
-def field_report(workpiece: Workpiece) -> FieldReport:
+def field_report(workpiece: OpenedDesign) -> FieldReport:
     """Collect the figures of a design's pitch field."""
     instrument, field = workpiece.instrument, workpiece.field
     curve = instrument.curve
@@ -148,7 +148,7 @@ def _linearity(field: PitchField) -> tuple[float | None, float | None, float | N
     return field.linearity_error(near, far), near, far
 
 
-def _dense_curve(workpiece: Workpiece) -> NDArray[np.float64]:
+def _dense_curve(workpiece: OpenedDesign) -> NDArray[np.float64]:
     instrument, field = workpiece.instrument, workpiece.field
     distances = np.geomspace(instrument.curve.nearest, instrument.curve.farthest, CURVE_POINTS)
     distances[[0, -1]] = instrument.curve.nearest, instrument.curve.farthest

@@ -219,7 +219,7 @@ def _board_says(bench: SolvedBench, board: str) -> str:
         if held is None:
             return "the readings do not give the stray"
         stray, label = (held.value, held.low, held.high), f"{sum_text(held.parts)} together: "
-    beside = counted_beside(bench.design, bench.which)
+    beside = counted_beside(bench)
     told = label + explanation(stray[0] - beside, board)
     rest = f" (less {format_quantity(beside, 'F')} that the design counts for coil and circuit)" if beside else ""
     if stray[1] - beside <= BOARDS[board][1] < stray[0] - beside:

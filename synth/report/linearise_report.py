@@ -16,7 +16,7 @@ from models.straight.front import FrontPoint
 from models.straight.plan import Option
 from models.straight.search import MARGIN
 from synth.analysis.linearise import Outcome, parts_text, reference_text
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.designs.quantity import format_quantity
 from synth.report.output import csv_text
@@ -213,7 +213,7 @@ def _bound_figures(outcome: Outcome) -> BoundFigures:
     )
 
 
-def _field_figures(workpiece: Workpiece, outcome: Outcome, builds: Spread | None) -> FieldFigures:
+def _field_figures(workpiece: OpenedDesign, outcome: Outcome, builds: Spread | None) -> FieldFigures:
     field, goal = workpiece.field, outcome.task.goal
     notes = [goal.high_frequency, goal.low_frequency]
     held = field.playable_near is not None and bool(field.reaches(notes).all())
@@ -282,7 +282,7 @@ def _dense_curve(outcome: Outcome) -> NDArray[np.float64]:
     return np.column_stack(columns)
 
 
-def _numbers(workpiece: Workpiece, distances: NDArray[np.float64]) -> NDArray[np.float64]:
+def _numbers(workpiece: OpenedDesign, distances: NDArray[np.float64]) -> NDArray[np.float64]:
     field = workpiece.field
     numbers = np.full_like(distances, np.nan)
     if field.playable_near is not None and field.playable_far is not None:

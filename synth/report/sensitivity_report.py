@@ -9,7 +9,7 @@ import numpy as np
 
 from models.pitch_discrimination import MEASURED_FROM, MEASURED_TO, limen_cents
 from models.pitch_field import PitchField
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.hands.gestures import TREMOR_SIZE
 
@@ -95,7 +95,7 @@ class SensitivityReport:
         return "\n".join(lines) + "\n"
 
 
-def sensitivity_report(workpiece: Workpiece, tremor: float = TREMOR_SIZE) -> SensitivityReport:
+def sensitivity_report(workpiece: OpenedDesign, tremor: float = TREMOR_SIZE) -> SensitivityReport:
     """Collect the figures for a tremor of this root mean square, m."""
     field = workpiece.field
     notes = []

@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from models.radio_limits import general_field_limit
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.report.field_report import FieldReport, NoteFigure, OctaveFigure, field_report
 from synth.report.sheet_parts import PartFigure, ToleranceFigure, part_figures, tolerance_figures
 from synth.report.sheet_readings import (
@@ -95,7 +95,7 @@ class SheetFigures:
         return {"schema": SCHEMA, **asdict(self), "supply_current_a": self.supply_current_a}
 
 
-def sheet_figures(workpiece: Workpiece) -> SheetFigures:
+def sheet_figures(workpiece: OpenedDesign) -> SheetFigures:
     """Collect the figures of a design's sheet."""
     design, report = workpiece.design, field_report(workpiece)
     limits = {figure.kind: figure.fraction for figure in tolerance_figures(design)}
@@ -134,7 +134,7 @@ def sheet_figures(workpiece: Workpiece) -> SheetFigures:
     )
 
 
-def _stations(workpiece: Workpiece) -> list[tuple[str, Station]]:
+def _stations(workpiece: OpenedDesign) -> list[tuple[str, Station]]:
     """The set-ups in the order in which they are read, each with the letter of its readings.
 
     The variable oscillator is read for current and volts once, with its antenna.

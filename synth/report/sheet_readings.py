@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from models.pulling import pulled_beat
 from models.readings.reading_band import explaining_change, reading_band, relative_sensitivity
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.report.sheet_probe import CURRENT, DC_POINTS, FREQUENCY, Part, Probe
 from synth.report.sheet_stations import Station, antenna_station
 
@@ -108,7 +108,7 @@ def station_readings(
     return readings, causes
 
 
-def beat_reading(workpiece: Workpiece, code: str, limits: Mapping[str, float]) -> ReadingFigure | None:
+def beat_reading(workpiece: OpenedDesign, code: str, limits: Mapping[str, float]) -> ReadingFigure | None:
     """The beat with nobody near once zero beat is set: None where no zero beat is reached."""
     distance = workpiece.field.zero_beat_distance
     if distance is None:

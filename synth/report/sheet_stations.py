@@ -9,10 +9,9 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.tank import Tank
-from synth.build.assembly import tank_in
-from synth.build.circuit_assembly import circuit_of, with_trimmer
-from synth.build.workbench import Workpiece
-from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
+from synth.build.circuit_assembly import with_trimmer
+from synth.build.workbench import OpenedDesign
+from synth.designs.sections import ReferenceSection, VariableSection, VolumeSection
 from synth.report.sheet_probe import FREQUENCY, Antenna, Probe, circuit_probe, resonance_probe
 
 
@@ -31,28 +30,28 @@ class Station:
     by_pot: Callable[[float], float | None] | None
 
 
-def reference_station(workpiece: Workpiece) -> Station:
+def reference_station(workpiece: OpenedDesign) -> Station:
     """The reference, its trimmer set for zero beat where the design asks for that."""
     condition = "as designed" if workpiece.design.tuning.zero_beat is None else "tuned for zero beat"
-    return _station(workpiece.design, "reference", condition, workpiece.reference_tank, None)
+    return _station(workpiece, "reference", condition, workpiece.reference_tank, None)
 
 
-def bare_station(workpiece: Workpiece) -> Station:
+def bare_station(workpiece: OpenedDesign) -> Station:
     """The variable oscillator with nothing on it."""
     lifted = "series inductor lifted off the tank" if workpiece.design.branch else "antenna lead off"
-    return _station(workpiece.design, "variable", lifted, tank_in(workpiece.design, "variable"), None)
+    return _station(workpiece, "variable", lifted, workpiece.tanks["variable"], None)
 
 
-def antenna_station(workpiece: Workpiece, distance: float | None = None) -> Station:
+def antenna_station(workpiece: OpenedDesign, distance: float | None = None) -> Station:
     """The variable oscillator with its antenna, the hand at `distance`, m (None: no player near)."""
     instrument = workpiece.instrument
     curve, lead = instrument.curve, instrument.antenna_stray
     own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
     condition = "antenna on, no player near" if distance is None else f"hand at {100.0 * distance:.1f} cm"
     antenna = Antenna(own + lead, lead, instrument.branch, instrument.tap_ratio)
-    tank = tank_in(workpiece.design, "variable")
+    tank = workpiece.tanks["variable"]
     return _station(
-        workpiece.design,
+        workpiece,
         "variable",
         condition,
         tank,
@@ -62,17 +61,17 @@ def antenna_station(workpiece: Workpiece, distance: float | None = None) -> Stat
     )
 
 
-def volume_station(workpiece: Workpiece) -> Station | None:
+def volume_station(workpiece: OpenedDesign) -> Station | None:
     """The volume oscillator with its ring and nobody near."""
     volume = workpiece.volume
     if volume is None:
         return None
     ring = Antenna(volume.curve.empty_capacitance + volume.stray, volume.stray)
-    return _station(workpiece.design, "volume", "ring on, no player near", volume.tank, ring)
+    return _station(workpiece, "volume", "ring on, no player near", volume.tank, ring)
 
 
 def _station(
-    design: Design,
+    workpiece: OpenedDesign,
     which: str,
     condition: str,
     tank: Tank,
@@ -80,6 +79,7 @@ def _station(
     mode: str = "low",
     near: float | None = None,
 ) -> Station:
+    design = workpiece.design
     section: ReferenceSection | VariableSection | VolumeSection = getattr(design, which)
     resonance = resonance_probe(tank, section.stray + section.self_capacitance, antenna, mode)
     setting = tank.trimmer_setting if section.trimmer_maximum > 0.0 else None
@@ -92,7 +92,7 @@ def _station(
         condition = f"{condition}, trimmer {100.0 * setting:.0f} % inward"
     if design.circuit is None:
         return Station(which, condition, setting, resonance, None, resonance_at, None)
-    circuit = circuit_of(design, which)
+    circuit = workpiece.circuits[which]
     if setting is not None:
         circuit = with_trimmer(circuit, setting)
     if antenna is not None:

@@ -27,7 +27,7 @@ from models.builds.tolerance import (
 )
 from models.pitch import nearest_note
 from synth.analysis.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.designs.sections import GoalsSection
 from synth.report.output import csv_text, known
@@ -192,7 +192,7 @@ def run_builds(trial: Trial, builds: int, seed: int, each: Callable[[int], None]
 
 
 def tolerance_report(
-    workpiece: Workpiece, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
+    workpiece: OpenedDesign, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
 ) -> ToleranceReport:
     """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done."""
     trial, goals, section = trial_of(workpiece), build_goals(workpiece), goals_of(workpiece)
@@ -300,7 +300,7 @@ def _note_text(frequency: float) -> str:
     return f"{frequency:.1f} Hz ({name}{f' {off:+.0f} cents' if abs(off) >= 0.5 else ''})"
 
 
-def _notices(workpiece: Workpiece, trial: Trial, builds: int, seed: int) -> tuple[str, ...]:
+def _notices(workpiece: OpenedDesign, trial: Trial, builds: int, seed: int) -> tuple[str, ...]:
     instrument = workpiece.instrument
     if workpiece.design.law == "circuit":
         return (

@@ -10,7 +10,7 @@ import numpy as np
 
 from models.pitch import note_name
 from models.pitch_field import PitchField
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.hands.tune_path import PLACEMENT, SOURCES, Manner, Performance, PlayedNote, perform
 from synth.tunes.melody import Tune
@@ -102,7 +102,7 @@ class TuneReport:
         return (*(fault for fault in faults if fault), *(() if self.advice is None else (self.advice.text(),)))
 
 
-def tune_report(workpiece: Workpiece, tune: Tune, manner: Manner) -> tuple[TuneReport, Performance | None]:
+def tune_report(workpiece: OpenedDesign, tune: Tune, manner: Manner) -> tuple[TuneReport, Performance | None]:
     """Play the tune on the design; the performance is None where no note of it is in reach."""
     field = workpiece.field
     played = None

@@ -14,10 +14,7 @@ import pytest
 from hypothesis import strategies as st
 
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch_field import pitch_field
-from synth.build.assembly import assemble, scene_of
-from synth.build.volume_assembly import volume_scene_of
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, read_design
 from synth.designs.schema import KEYS, Key, key_named, keys_of
 from synth.designs.template import template_text
@@ -85,13 +82,9 @@ def _finite(value: Any) -> None:
         assert math.isfinite(value)
 
 
-def assembled(design: Design) -> Workpiece:
+def assembled(design: Design) -> OpenedDesign:
     """The design in fields of our own, as `open_loaded` makes it from computed ones."""
-    scene = scene_of(design)
-    volume_scene_of(design, scene)
-    made = assemble(design, CURVE, None if design.volume is None else LOOP)
-    field = pitch_field(made.instrument, reference_a=design.tuning.reference_a)
-    return Workpiece(design, made.instrument, made.reference, field, made.notices, made.volume)
+    return assemble(design, CURVE, None if design.volume is None else LOOP)
 
 
 def _use(text: str) -> None:

@@ -15,10 +15,8 @@ from hypothesis import strategies as st
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import frequency_of_note
 from models.pitch_discrimination import frequency_limen, limen_cents
-from models.pitch_field import pitch_field
 from synth.analysis.tune import load_tune
-from synth.build.assembly import assemble
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import EXIT_USAGE, main
 from synth.designs.template import template_design
 from synth.errors import DesignError
@@ -38,10 +36,9 @@ EXACT = Manner(tremor=0.0, placement=0.0)
 
 
 @pytest.fixture(scope="module")
-def workpiece() -> Workpiece:
+def workpiece() -> OpenedDesign:
     design = replace(template_design(), volume_antenna=None, volume=None, volume_response=None)
-    made = assemble(design, CURVE)
-    return Workpiece(design, made.instrument, made.reference, pitch_field(made.instrument), made.notices)
+    return assemble(design, CURVE)
 
 
 def test_note_list_by_hand():

@@ -12,12 +12,11 @@ from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.circuit.warm_transistor import warmed
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch_field import pitch_field
 from synth.analysis.drift import transistor_drift
 from synth.analysis.tolerance import gain_notice, trial_of
-from synth.build.assembly import assemble, branch_of
+from synth.build.assembly import branch_of
 from synth.build.circuit_assembly import circuit_of, with_trimmer
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import load_design
 from synth.designs.sections import TemperatureSection, TolerancesSection
 from synth.errors import DesignError
@@ -30,9 +29,8 @@ CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.02e-12 / (_DISTANCES + 0.02), 
 SCALED = ("capacitance", "stray", "trimmer_minimum", "trimmer_maximum")
 
 
-def opened(design) -> Workpiece:
-    made = assemble(design, CURVE)
-    return Workpiece(design, made.instrument, made.reference, pitch_field(made.instrument), made.notices)
+def opened(design) -> OpenedDesign:
+    return assemble(design, CURVE)
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +39,7 @@ def meadow(demos):
 
 
 @pytest.fixture(scope="module")
-def willow(demos) -> Workpiece:
+def willow(demos) -> OpenedDesign:
     return opened(load_design(demos / "willow.toml"))
 
 

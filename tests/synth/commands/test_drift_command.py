@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from models.pitch import cents
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.cli import EXIT_USAGE, main
 from synth.designs.sections import TemperatureSection
 from synth.designs.template import template_design
@@ -25,7 +25,7 @@ PART = TemperatureSection(coil=40e-6, branch_coil=100e-6, coil_mismatch=5e-6, wa
 
 
 @pytest.fixture(scope="module")
-def workpiece(opened) -> Workpiece:
+def workpiece(opened) -> OpenedDesign:
     return opened(replace(template_design(), temperature=PART))
 
 

@@ -17,9 +17,8 @@ from models.straight import front, plan
 from models.straight import search as linearise
 from models.straight.build_spread import Tolerances
 from models.straight.search import Place
-from synth.analysis.linearise import Wishes, _reference, improve, reference_text
-from synth.build.assembly import tank_in
-from synth.build.workbench import open_design, open_loaded
+from synth.analysis.linearise import Wishes, improve, reference_section, reference_text
+from synth.build.workbench import OpenedDesign, open_design, open_loaded
 from synth.cli import EXIT_INTERRUPTED, main
 from synth.designs.design_file import design_text
 from synth.errors import DesignError
@@ -239,12 +238,12 @@ def test_whole_search_betters_the_demos(demos, tmp_path, monkeypatch, capsys, na
 
 def test_reference_takes_two_capacitors_where_its_trimmer_is_too_small_for_one(demos):
     design = open_design(demos / "puddle.toml").design  # its trimmer spans 7 pF, E24 has nothing from 130 to 150 pF
-    section = _reference(design, 3.6e-3, 205.69e3, "E24")
-    lowest, highest = tank_in(replace(design, reference=section), "reference").trimmer_range()
+    section = reference_section(OpenedDesign(design), 3.6e-3, 205.69e3, "E24")
+    lowest, highest = OpenedDesign(replace(design, reference=section)).tanks["reference"].trimmer_range()
     assert lowest < 205.69e3 < highest
     assert "130 pF with 4.7 pF in parallel" in reference_text(section.capacitance, "E24")
     wide = replace(design, reference=replace(design.reference, trimmer_maximum=60e-12))
-    single = _reference(wide, 3.6e-3, 205.69e3, "E24")
+    single = reference_section(OpenedDesign(wide), 3.6e-3, 205.69e3, "E24")
     assert single.capacitance in values_in_range("E24", 1e-12, 1e-9)
     assert reference_text(single.capacitance, "E24") == ""
 

@@ -12,7 +12,7 @@ import pytest
 
 from models.builds.build_law import OUTCOMES, QUANTITIES
 from synth.analysis.tolerance import trial_of, variable_trimmer_ends
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_USAGE, main
 from synth.designs.design_file import load_design
 from synth.designs.sections import GoalsSection, TolerancesSection
@@ -27,7 +27,7 @@ GOALS = GoalsSection(zero_beat=0.9, lowest=120.0, highest=400.0, unevenness=200.
 
 
 @pytest.fixture(scope="module")
-def workpiece(opened) -> Workpiece:
+def workpiece(opened) -> OpenedDesign:
     return opened(replace(template_design(), goals=GOALS, tolerances=TolerancesSection(inductor=0.02)))
 
 

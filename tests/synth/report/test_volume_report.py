@@ -9,10 +9,8 @@ import numpy as np
 import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch_field import pitch_field
 from models.volume.control import GainStage
-from synth.build.assembly import assemble
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.template import template_design
 from synth.hands.hand_path import HandPath
 from synth.report.field_report import field_report
@@ -25,13 +23,12 @@ LOOP_CURVE = CapacitanceCurve(_DISTANCES, 7.4e-12 + 0.10e-12 / (_DISTANCES + 0.0
 
 
 @pytest.fixture(scope="module")
-def workpiece() -> Workpiece:
+def workpiece() -> OpenedDesign:
     design = template_design()
-    made = assemble(design, CURVE, LOOP_CURVE)
-    return Workpiece(design, made.instrument, made.reference, pitch_field(made.instrument), made.notices, made.volume)
+    return assemble(design, CURVE, LOOP_CURVE)
 
 
-def test_the_report_names_the_heights_of_the_volume_hand(workpiece: Workpiece) -> None:
+def test_the_report_names_the_heights_of_the_volume_hand(workpiece: OpenedDesign) -> None:
     report, volume = field_report(workpiece), workpiece.volume
     assert report.volume is not None
     assert volume is not None
@@ -42,7 +39,7 @@ def test_the_report_names_the_heights_of_the_volume_hand(workpiece: Workpiece) -
     assert json.loads(json.dumps(report.document(), allow_nan=False))["volume"]["full_from_m"] == pytest.approx(0.25)
 
 
-def test_what_the_hand_does_not_reach_stays_open(workpiece: Workpiece) -> None:
+def test_what_the_hand_does_not_reach_stays_open(workpiece: OpenedDesign) -> None:
     assert workpiece.volume is not None
     figures = volume_figures(replace(workpiece.volume, stage=GainStage(0.1, 7.6)))
     assert figures.silent_below_m is None
@@ -50,13 +47,13 @@ def test_what_the_hand_does_not_reach_stays_open(workpiece: Workpiece) -> None:
     assert ("volume hand, full", "from -") in figures.facts()
 
 
-def test_without_a_volume_antenna_the_report_has_none(workpiece: Workpiece) -> None:
-    report = field_report(replace(workpiece, volume=None))
+def test_without_a_volume_antenna_the_report_has_none(workpiece: OpenedDesign) -> None:
+    report = field_report(replace(workpiece, given=(CURVE, None)))
     assert report.volume is None
     assert "volume" not in report.text()
 
 
-def test_a_file_whose_hand_ends_in_silence_stays_silent_to_its_end(workpiece: Workpiece) -> None:
+def test_a_file_whose_hand_ends_in_silence_stays_silent_to_its_end(workpiece: OpenedDesign) -> None:
     path = HandPath(np.array([0.0, 0.1, 0.3]), np.full(3, 0.2), np.array([1.0, 0.0, 0.0]))
     sound = np.concatenate(list(rendered_blocks(workpiece, path, 48000)))
     assert np.abs(sound[:4800]).max() > 0.05
