@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.report.written import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -49,14 +49,13 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from models.preferred_values import SERIES
+    from synth.analysis.choose_figures import choose_figures
     from synth.analysis.tank_goal import Limits, tank_goal
     from synth.build.workbench import OpenedDesign
     from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
     from synth.commands.options import chosen, frequency_of, quantity_of
     from synth.designs.design_file import load_design
-    from synth.report.choose_plot import save_choose_plot
-    from synth.report.choose_report import ChooseReport, choose_report
-    from synth.report.command_output import write_outputs
+    from synth.report.choose_text import CHOOSE
 
     def ratio(option: str, text: str, unit: str = "percent") -> float:
         return quantity_of(option, text, unit, 0.0, 0.9) or 0.0
@@ -82,6 +81,6 @@ def run(arguments: Namespace) -> int:
     opened = OpenedDesign(load_design(Path(arguments.design)))
     found = tank_goal(opened, arguments.which, target, limits)
     inductances = tuple(coil for coil in listed if coil is not None) or (found.inductance,)
-    report = choose_report(opened.design, arguments.which, found, inductances, series, trimmers)
-    write_outputs(arguments, report, ChooseReport.text, save_choose_plot)
-    return EXIT_OK if report.reached else EXIT_GOAL_MISSED
+    figures = choose_figures(opened.design, arguments.which, found, inductances, series, trimmers)
+    CHOOSE.write(arguments, figures)
+    return EXIT_OK if figures.reached else EXIT_GOAL_MISSED

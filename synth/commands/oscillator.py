@@ -29,18 +29,15 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from synth.analysis.oscillator import bench_of
+    from synth.analysis.oscillator_figures import oscillator_figures, pot_curve, steady
     from synth.analysis.start_up import start_up, trace_csv
     from synth.build.workbench import say
     from synth.commands.options import value
     from synth.designs.design_file import load_design
     from synth.errors import DesignError
-    from synth.report.figure import checked_plot_path
-    from synth.report.oscillator_report import oscillator_report, pot_curve, steady
-    from synth.report.oscillator_text import oscillator_text
-    from synth.report.output import print_json, write_text
+    from synth.report.oscillator_text import OSCILLATOR
+    from synth.report.written import print_json, write_text
 
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
     pot = None
     if arguments.pot is not None:
         pot = value("--pot", arguments.pot, "fraction")
@@ -53,17 +50,17 @@ def run(arguments: Namespace) -> int:
         trace, remark = start_up(state, say)
         if remark is not None:
             bench = replace(bench, notices=(*bench.notices, remark))
-    report = oscillator_report(bench, state, trace)
+    figures = oscillator_figures(bench, state, trace)
     if trace is not None and arguments.trace:
         write_text(trace_csv(trace), arguments.trace, arguments.force)
     if trace is not None and arguments.plot:
         from synth.report.oscillator_plot import save_oscillator_plot
 
         curve = pot_curve(bench.circuit, state)
-        save_oscillator_plot(report, state, trace, curve, arguments.plot, force=arguments.force)
+        save_oscillator_plot(figures, state, trace, curve, arguments.plot, force=arguments.force)
         say(f"wrote {arguments.plot}")
     if arguments.json:
-        print_json(report.document())
+        print_json(OSCILLATOR.document(figures))
     elif arguments.trace != "-":
-        sys.stdout.write(oscillator_text(report))
+        sys.stdout.write(OSCILLATOR.text(figures))
     return 0

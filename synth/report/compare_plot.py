@@ -7,7 +7,7 @@ import os
 import numpy as np
 
 from models.pitch import note_name
-from synth.report.compare_report import CompareReport
+from synth.analysis.compare_figures import CompareFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
 
 COLOURS = (BLUE, ORANGE, GREEN, VERMILLION, INK, QUIET)
@@ -15,13 +15,13 @@ DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1.5, 2)))
 LOWEST, HIGHEST = 24.0, 96.0  # C1 to C7: what is shown at most
 
 
-def save_compare_plot(report: CompareReport, path: str | os.PathLike[str], force: bool) -> None:
+def save_compare_plot(report: CompareFigures, path: str | os.PathLike[str], force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
-    rows = len(report.rows)
+    rows = len(report.designs)
     bars = 0.55 + 0.28 * rows
     legend = 0.2 * ((rows + 1) // 2)
     with saved_figure(path, force, (4.4, bars), (8.0, 5.6 + bars + legend), share_x=False) as (figure, (pitch, even)):
-        for number, row in enumerate(report.rows):
+        for number, row in enumerate(report.designs):
             line = DASHES[number // len(COLOURS) % len(DASHES)]
             label = f"{number + 1} {_short(row.design)}"
             places, notes = 100.0 * report.distances, report.numbers[number]
@@ -37,7 +37,7 @@ def save_compare_plot(report: CompareReport, path: str | os.PathLike[str], force
         pitch.set_xlabel("hand distance, skin to antenna (cm)")
         pitch.set_ylabel("note")
         pitch.set_title("Pitch fields compared", loc="left", color=INK)
-        for number, row in enumerate(report.rows):
+        for number, row in enumerate(report.designs):
             found = row.range_rms_cents
             told = "does not play them all" if found is None else f"{found:.0f}"
             even.barh(number + 1, found or 0.0, color=_colour(number), height=0.6)

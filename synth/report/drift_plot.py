@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING
 
-from synth.report.drift_report import DriftReport
+from synth.analysis.drift_figures import DriftFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ NOTE_COLOURS = (ORANGE, GREEN, BLUE, VERMILLION, QUIET)
 NOTE_STROKES = ("-", (0, (5, 2)), (0, (1, 1)))
 
 
-def save_drift_plot(report: DriftReport, path: str | os.PathLike[str], force: bool) -> None:
+def save_drift_plot(report: DriftFigures, path: str | os.PathLike[str], force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
     with saved_figure(path, force, (1.0, 1.0, 1.0), (8.0, 9.4), share_x=False) as (figure, (beat, notes, warm)):
         title = f"{report.design}: tuned at {report.from_deg_c:g} degC"
@@ -37,7 +37,7 @@ def save_drift_plot(report: DriftReport, path: str | os.PathLike[str], force: bo
                 axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=5, fontsize=9, borderaxespad=0.2)
 
 
-def _draw_notes(axes: Axes, report: DriftReport) -> None:
+def _draw_notes(axes: Axes, report: DriftFigures) -> None:
     """The notes of the case with the mismatch as stated."""
     case, curve = report.cases[1], report.curves[1]
     for index, note in enumerate(case.notes):
@@ -47,7 +47,7 @@ def _draw_notes(axes: Axes, report: DriftReport) -> None:
     axes.set_xlabel("temperature, degrees Celsius")
 
 
-def _draw_warm_up(axes: Axes, report: DriftReport) -> None:
+def _draw_warm_up(axes: Axes, report: DriftFigures) -> None:
     minutes = report.warm_up[:, 0] / 60.0
     for column, (case, (colour, stroke)) in enumerate(zip(report.cases, STYLES, strict=True), start=1):
         axes.plot(

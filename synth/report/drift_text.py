@@ -1,11 +1,15 @@
-"""The report on drift for a person."""
+"""What temperature does to a design for a person, and how its figures are written."""
 
 from __future__ import annotations
 
-from synth.report.drift_report import DriftReport
+import numpy as np
+
+from synth.analysis.drift_figures import DriftFigures
+from synth.report.drift_plot import save_drift_plot
+from synth.report.written import Form, finished, numbers_csv
 
 
-def drift_text(report: DriftReport) -> str:
+def drift_text(report: DriftFigures) -> str:
     """The report for a person."""
     lines = [
         f"{'design':<24}{report.design} ({report.design_hash})",
@@ -51,8 +55,7 @@ def drift_text(report: DriftReport) -> str:
     for index, note in enumerate(report.cases[0].notes):
         cells = "".join(f"{_minutes(case.notes[index].hold_s):>24}" for case in report.cases)
         lines.append(f"{f'{note.note} within {report.hold_limit_cents:g} cents':<28}{cells}")
-    lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
-    return "\n".join(lines) + "\n"
+    return finished(lines, report.notices)
 
 
 def _ppm(coefficient: float | None) -> str:
@@ -69,3 +72,18 @@ def _cents(value: float | None) -> str:
 
 def _minutes(seconds: float) -> str:
     return "at once" if seconds == 0.0 else f"{seconds / 60.0:.1f} min"
+
+
+def _drift_csv(report: DriftFigures) -> str:
+    """One line for each temperature, the columns of every case after one another; empty where there is nothing."""
+    heads, columns = ["temperature_deg_c"], [report.temperature]
+    for case, curve in zip(report.cases, report.curves, strict=True):
+        tag = case.case.replace(",", "").replace(" ", "_")
+        heads += [f"{tag}_reference_hz", f"{tag}_variable_hz", f"{tag}_zero_beat_hz", f"{tag}_zero_beat_m"]
+        columns += [curve.reference, curve.variable, curve.zero_beat, curve.zero_beat_distance]
+        heads += [f"{tag}_{note.note}_cents" for note in case.notes]
+        columns += list(curve.note_cents.T)
+    return numbers_csv(heads, np.column_stack(columns))
+
+
+DRIFT = Form("beatfield.drift/1", drift_text, _drift_csv, save_drift_plot)

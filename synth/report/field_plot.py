@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.pitch import note_name
-from synth.report.field_report import CSV_COLUMNS, FieldReport
+from synth.analysis.field_figures import CURVE_COLUMNS, FieldFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
 
 if TYPE_CHECKING:
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 _STEEPEST_SHOWN = 1000.0  # cents per mm
 
 
-def save_field_plot(report: FieldReport, path: str | os.PathLike[str], force: bool) -> None:
+def save_field_plot(report: FieldFigures, path: str | os.PathLike[str], force: bool) -> None:
     """Draw the report's pitch field into `path` (.png or .svg)."""
-    column = dict(zip(CSV_COLUMNS, report.curve.T, strict=True))
+    column = dict(zip(CURVE_COLUMNS, report.curve.T, strict=True))
     distance = 100.0 * column["distance_m"]
     inside = _playable(report, column["distance_m"])
     with saved_figure(path, force, (2.4, 1.0), (8.0, 6.6)) as (figure, (pitch, steepness)):
@@ -36,13 +36,13 @@ def save_field_plot(report: FieldReport, path: str | os.PathLike[str], force: bo
         figure.legend(handles, labels, loc="outside lower center", ncols=2, fontsize=9)
 
 
-def _playable(report: FieldReport, distance: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _playable(report: FieldFigures, distance: NDArray[np.float64]) -> NDArray[np.bool_]:
     if report.playable_near_m is None or report.playable_far_m is None:
         return np.zeros(distance.shape, dtype=bool)
     return np.asarray((distance >= report.playable_near_m) & (distance <= report.playable_far_m))
 
 
-def _draw_pitch(axes: Axes, report: FieldReport, distance: NDArray[np.float64], number: NDArray[np.float64]) -> None:
+def _draw_pitch(axes: Axes, report: FieldFigures, distance: NDArray[np.float64], number: NDArray[np.float64]) -> None:
     axes.plot(distance, number, color=BLUE, label=f"pitch, {report.posture} hand")
     known = ~np.isnan(number)
     if not known.any():
@@ -61,7 +61,7 @@ def _draw_pitch(axes: Axes, report: FieldReport, distance: NDArray[np.float64], 
 
 
 def _draw_straight_line(
-    axes: Axes, report: FieldReport, distance: NDArray[np.float64], number: NDArray[np.float64]
+    axes: Axes, report: FieldFigures, distance: NDArray[np.float64], number: NDArray[np.float64]
 ) -> None:
     near, far = 100.0 * (report.linearity_near_m or 0.0), 100.0 * (report.linearity_far_m or 0.0)
     places = np.linspace(near, far, 201)
@@ -97,7 +97,7 @@ def _one_two_five(value: float, _position: float) -> str:
     return f"{value:g}" if lead in "25" else ""
 
 
-def _draw_zero_beat(axes: Axes, report: FieldReport) -> None:
+def _draw_zero_beat(axes: Axes, report: FieldFigures) -> None:
     if report.zero_beat_m is not None:
         label = f"zero beat, {100.0 * report.zero_beat_m:.1f} cm"
         axes.axvline(100.0 * report.zero_beat_m, color=QUIET, linewidth=1.0, linestyle=":", label=label)

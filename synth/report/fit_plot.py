@@ -6,11 +6,11 @@ import os
 
 import numpy as np
 
+from synth.analysis.fit_figures import FitFigures
 from synth.report.figure import BLUE, INK, QUIET, VERMILLION, saved_figure
-from synth.report.fit_report import FitReport
 
 
-def save_fit_plot(report: FitReport, path: str | os.PathLike[str], force: bool) -> None:
+def save_fit_plot(report: FitFigures, path: str | os.PathLike[str], force: bool) -> None:
     """Draw readings, fit and residuals of `report` into `path` (.png or .svg)."""
     fitted = np.array([row.fitted_capacitor_f for row in report.residuals]) * 1e12
     read = np.array([row.frequency_hz for row in report.residuals]) / 1e3

@@ -1,13 +1,15 @@
-"""The fit of bench readings as text."""
+"""The fit of bench readings for a person, and how its figures are written."""
 
 from __future__ import annotations
 
+from synth.analysis.fit_figures import FitFigures, Inferred, Next, Residual
+from synth.analysis.fit_target import Target
 from synth.designs.quantity import format_quantity
-from synth.report.fit_report import FitReport, Inferred, Next
-from synth.report.fit_target import Target
+from synth.report.fit_plot import save_fit_plot
+from synth.report.written import Form, columns_of, finished, rows_csv
 
 
-def fit_text(report: FitReport) -> str:
+def fit_text(report: FitFigures) -> str:
     """The report for people."""
     lines = [f"Fit of {report.source}: {len(report.residuals)} readings, {report.which} oscillator"]
     limits = [f"{100.0 * report.counter_limit_ratio:g} %"] if report.counter_limit_ratio else []
@@ -32,8 +34,7 @@ def fit_text(report: FitReport) -> str:
         lines += [report.board_says]
     for target in report.targets:
         lines += ["", *_target(target)]
-    lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
-    return "\n".join(lines) + "\n"
+    return finished(lines, report.notices)
 
 
 def _near_zero(value: float) -> float:
@@ -54,7 +55,7 @@ def _setting(trimmer: float | None, antenna: float | None, voltage: float | None
     return ", ".join(parts)
 
 
-def _told_apart(report: FitReport) -> list[str]:
+def _told_apart(report: FitFigures) -> list[str]:
     lines = []
     if report.not_told:
         names = ", ".join(name.replace("_", " ") for name in report.not_told)
@@ -72,7 +73,7 @@ def _told_apart(report: FitReport) -> list[str]:
 _AWAY = {"trimmer": "trimmer taken out", "antenna_f": "antenna unplugged", "reverse_voltage_v": "junction taken out"}
 
 
-def _next(report: FitReport, best: Next) -> str:
+def _next(report: FitFigures, best: Next) -> str:
     setting = _setting(best.trimmer, best.antenna_f, best.reverse_voltage_v)
     away = [
         words
@@ -126,3 +127,7 @@ def _target(target: Target) -> list[str]:
         f"{target.low_hz / 1e3:.3f} to {target.high_hz / 1e3:.3f} kHz"
     ]
     return lines
+
+
+COLUMNS = columns_of(Residual)
+FIT = Form("beatfield.fit/1", fit_text, lambda made: rows_csv(COLUMNS, made.residuals, exact=True), save_fit_plot)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from models.pitch import note_name, note_number
+from synth.analysis.linearise_figures import CURVE_COLUMNS, LineariseFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
-from synth.report.linearise_report import CSV_COLUMNS, LineariseReport
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 MARGIN = 6.0  # semitones shown beyond the notes asked for
 
 
-def save_linearise_plot(report: LineariseReport, path: str | os.PathLike[str], force: bool) -> None:
+def save_linearise_plot(report: LineariseFigures, path: str | os.PathLike[str], force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
     with saved_figure(path, force, (2.0, 1.0), (8.0, 8.2), share_x=False) as (figure, (pitch, front)):
         _draw_fields(pitch, report)
@@ -28,8 +28,8 @@ def save_linearise_plot(report: LineariseReport, path: str | os.PathLike[str], f
             figure.legend(handles, labels, loc="outside lower center", ncols=3, fontsize=9)
 
 
-def _draw_fields(axes: Axes, report: LineariseReport) -> None:
-    column = dict(zip(CSV_COLUMNS, report.curve.T, strict=True))
+def _draw_fields(axes: Axes, report: LineariseFigures) -> None:
+    column = dict(zip(CURVE_COLUMNS, report.curve.T, strict=True))
     distance = 100.0 * column["distance_m"]
     for figures, name, colour in (
         (report.before, "before_note_number", QUIET),
@@ -52,7 +52,7 @@ def _draw_fields(axes: Axes, report: LineariseReport) -> None:
     axes.set_title(f"{report.before.design}, and straightened ({report.choice})", loc="left", color=INK)
 
 
-def _draw_front(axes: Axes, report: LineariseReport) -> None:
+def _draw_front(axes: Axes, report: LineariseFigures) -> None:
     bands = ((0.0, 0.2, GREEN), (0.2, 0.35, BLUE), (0.35, np.inf, VERMILLION))
     for least, most, colour in bands:
         rows = [row for row in report.front if least <= row.drift_hz_per_ppm < most]

@@ -10,8 +10,8 @@ import numpy as np
 from models.circuit.common_base import COLD, COLLECTOR, EMITTER
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import POINTS_PER_CYCLE, Trace
+from synth.analysis.oscillator_figures import AdjustedReading, OscillatorFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
-from synth.report.oscillator_report import OscillatorReport, Reading
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,10 +21,10 @@ ENVELOPE_POINTS = 1500
 
 
 def save_oscillator_plot(
-    report: OscillatorReport,
+    report: OscillatorFigures,
     state: SteadyState,
     trace: Trace,
-    pot: tuple[Reading, ...],
+    pot: tuple[AdjustedReading, ...],
     path: str | os.PathLike[str],
     force: bool,
 ) -> None:
@@ -39,7 +39,7 @@ def save_oscillator_plot(
             axes.grid(axis="y", which="major")
 
 
-def _draw_start(axes: Axes, report: OscillatorReport, trace: Trace) -> None:
+def _draw_start(axes: Axes, report: OscillatorFigures, trace: Trace) -> None:
     """The band that the collector fills, cycle by cycle, and the cold end of the tank that it swings about."""
     cycles = trace.times.size // POINTS_PER_CYCLE
     group = max(1, -(-cycles // ENVELOPE_POINTS))
@@ -89,7 +89,7 @@ def _round_factor(ratio: float) -> float:
     return factor
 
 
-def _draw_pot(axes: Axes, report: OscillatorReport, pot: tuple[Reading, ...]) -> None:
+def _draw_pot(axes: Axes, report: OscillatorFigures, pot: tuple[AdjustedReading, ...]) -> None:
     places = np.array([reading.setting for reading in pot], dtype=np.float64)
     known = np.array([reading.shift_hz is not None for reading in pot])
     shifts = np.array([np.nan if reading.shift_hz is None else reading.shift_hz for reading in pot])

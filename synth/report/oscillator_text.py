@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from synth.analysis.oscillator_figures import SIMULATED, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
-from synth.report.oscillator_report import SIMULATED, OscillatorReport, Reading, TestPoint
+from synth.report.written import Form, finished
 
 DASH = "-"
 
 
-def oscillator_text(report: OscillatorReport) -> str:
+def oscillator_text(report: OscillatorFigures) -> str:
     """The report as text; the same figures as its document."""
     lines = [f"{name:<20}{value}" for name, value in _facts(report)]
     lines += ["", f"{'test point':<12}{'DC':>11}{'peak to peak':>15}{'frequency':>15}{'THD':>9}{'start-up':>12}"]
@@ -18,11 +19,10 @@ def oscillator_text(report: OscillatorReport) -> str:
     if report.trimmer_readings:
         lines += ["", f"{'trimmer':<12}{head}", *(_reading_line(reading) for reading in report.trimmer_readings)]
     lines += ["", f"{'load':<12}{head}", *(_reading_line(reading, "ohm") for reading in report.load_readings)]
-    lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
-    return "\n".join(lines) + "\n"
+    return finished(lines, report.notices)
 
 
-def _facts(report: OscillatorReport) -> list[tuple[str, str]]:
+def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
     power = format_quantity(report.supply_power_w * 1e3, "ratio")
     facts = [
         ("design", f"{report.design} ({report.design_hash})"),
@@ -49,24 +49,24 @@ def _unit(value: float, unit: str) -> str:
     return format_quantity(value, unit)
 
 
-def _antenna(report: OscillatorReport) -> str:
+def _antenna(report: OscillatorFigures) -> str:
     if report.antenna_f is None:
         return "none"
     where = "nobody near" if report.hand_distance_m is None else f"hand at {_unit(report.hand_distance_m, 'm')}"
     return f"{_unit(report.antenna_f, 'F')} with its stray, {where}"
 
 
-def _load(report: OscillatorReport) -> str:
+def _load(report: OscillatorFigures) -> str:
     if report.load_ohm is None or report.load_f is None:
         return "none"
     return f"{_unit(report.load_ohm, 'ohm')} and {_unit(report.load_f, 'F')} behind the output resistor"
 
 
-def _trimmer(report: OscillatorReport) -> str:
+def _trimmer(report: OscillatorFigures) -> str:
     return ", no trimmer" if report.trimmer is None else f", trimmer {report.trimmer:.4g} of its turn"
 
 
-def _startup(report: OscillatorReport) -> str:
+def _startup(report: OscillatorFigures) -> str:
     if report.startup_s is None:
         return "not within the transient computed"
     about = "" if report.startup_by == SIMULATED else "about "
@@ -85,7 +85,7 @@ def _point_line(point: TestPoint) -> str:
     return f"{point.name:<12}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>9}{startup:>12}"
 
 
-def _reading_line(reading: Reading, unit: str = "fraction") -> str:
+def _reading_line(reading: AdjustedReading, unit: str = "fraction") -> str:
     setting = "" if reading.setting is None else format_quantity(reading.setting, unit)
     name = f"  {reading.name} {setting}".rstrip()
     if reading.frequency_hz is None or reading.collector_pp_v is None or reading.output_pp_v is None:
@@ -93,3 +93,6 @@ def _reading_line(reading: Reading, unit: str = "fraction") -> str:
     collector, output = (format_quantity(volts, "V") for volts in (reading.collector_pp_v, reading.output_pp_v))
     frequency = f"{reading.frequency_hz / 1e3:.3f} kHz"
     return f"{name:<21}{frequency:>12}{reading.shift_hz:>9.0f} Hz{collector:>13}{output:>12}"
+
+
+OSCILLATOR = Form("beatfield.oscillator/1", oscillator_text)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from synth.analysis.sensitivity_figures import SensitivityFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
-from synth.report.sensitivity_report import SensitivityReport, columns
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -16,7 +18,7 @@ STEEP_TINT = "#f6dccf"
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # cents
 
 
-def save_sensitivity_plot(report: SensitivityReport, path: str | os.PathLike[str], force: bool) -> None:
+def save_sensitivity_plot(report: SensitivityFigures, path: str | os.PathLike[str], force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
     with saved_figure(path, force, (1.0,), (8.0, 5.4)) as (figure, (axes,)):
         axes.set_title(f"Sensitivity of {report.design}", loc="left", color=INK, pad=26.0)
@@ -25,7 +27,7 @@ def save_sensitivity_plot(report: SensitivityReport, path: str | os.PathLike[str
         if not report.notes:
             axes.text(0.5, 0.5, "no note in reach", transform=axes.transAxes, ha="center", color=VERMILLION)
             return
-        place = 100.0 * columns(report, "distance_m")
+        place = 100.0 * _column(report, "distance_m")
         for index, (near, far) in enumerate(report.steep_spans_m):
             axes.axvspan(
                 100.0 * near,
@@ -35,10 +37,10 @@ def save_sensitivity_plot(report: SensitivityReport, path: str | os.PathLike[str
                 zorder=0,
                 label="too steep to play" if index == 0 else None,
             )
-        axes.plot(place, columns(report, "cents_per_mm"), color=BLUE, marker="o", markersize=3, label="1 mm of hand")
+        axes.plot(place, _column(report, "cents_per_mm"), color=BLUE, marker="o", markersize=3, label="1 mm of hand")
         tremor = f"tremor, {1e3 * report.tremor_m:.3g} mm RMS"
-        axes.plot(place, columns(report, "tremor_cents"), color=GREEN, marker="s", markersize=3, label=tremor)
-        axes.plot(place, columns(report, "limen_cents"), color=ORANGE, linestyle=(0, (5, 2)), label="smallest heard")
+        axes.plot(place, _column(report, "tremor_cents"), color=GREEN, marker="s", markersize=3, label=tremor)
+        axes.plot(place, _column(report, "limen_cents"), color=ORANGE, linestyle=(0, (5, 2)), label="smallest heard")
         axes.axhline(
             report.too_steep_cents_per_mm,
             color=QUIET,
@@ -56,14 +58,14 @@ def save_sensitivity_plot(report: SensitivityReport, path: str | os.PathLike[str
         figure.legend(loc="outside lower center", ncols=3, fontsize=9)
 
 
-def _limits(report: SensitivityReport) -> tuple[float, float]:
+def _limits(report: SensitivityFigures) -> tuple[float, float]:
     """The drawn range, cents: a fifth beyond the least and the most of what is drawn."""
-    drawn = [columns(report, name) for name in ("cents_per_mm", "tremor_cents", "limen_cents")]
+    drawn = [_column(report, name) for name in ("cents_per_mm", "tremor_cents", "limen_cents")]
     most = max(report.too_steep_cents_per_mm, *(float(values.max()) for values in drawn))
     return 0.8 * min(float(values.min()) for values in drawn), 1.25 * most
 
 
-def _name_notes(axes: Axes, report: SensitivityReport) -> None:
+def _name_notes(axes: Axes, report: SensitivityFigures) -> None:
     """Note names above the axis: every C, then every other note for which there is room."""
     low, high = axes.get_xlim()
     ticks = axes.secondary_xaxis("top")
@@ -81,3 +83,8 @@ def _name_notes(axes: Axes, report: SensitivityReport) -> None:
 
 def _is_c(name: str) -> bool:
     return name[0] == "C" and "#" not in name
+
+
+def _column(report: SensitivityFigures, name: str) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """One figure of every note."""
+    return np.array([getattr(note, name) for note in report.notes], dtype=np.float64)

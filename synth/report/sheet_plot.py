@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import os
 
+from synth.analysis.sheet_figures import SheetFigures
 from synth.report.figure import BLUE, INK, QUIET, saved_figure
-from synth.report.sheet_figures import SheetFigures
 from synth.report.sheet_markup import reading
 
 

@@ -1,24 +1,13 @@
-"""The expected readings of a sheet as CSV and as text, from the same figures as the page."""
+"""The expected readings of a sheet as text, and how the figures of a sheet are written beside its page."""
 
 from __future__ import annotations
 
-import csv
-import io
+from synth.analysis.sheet_figures import SheetFigures
+from synth.analysis.sheet_readings import ReadingFigure
+from synth.report.sheet_markup import NO_BREAK, reading
+from synth.report.written import Form, columns_of, rows_csv
 
-from synth.report.sheet_figures import SheetFigures
-from synth.report.sheet_markup import reading
-from synth.report.sheet_readings import ReadingFigure
-
-CSV_COLUMNS = tuple(ReadingFigure.__dataclass_fields__)
-
-
-def readings_csv(figures: SheetFigures) -> str:
-    """One reading a line, SI units."""
-    made = io.StringIO()
-    writer = csv.writer(made, lineterminator="\n")
-    writer.writerow(CSV_COLUMNS)
-    writer.writerows([getattr(row, name) for name in CSV_COLUMNS] for row in figures.readings)
-    return made.getvalue()
+COLUMNS = columns_of(ReadingFigure)
 
 
 def readings_text(figures: SheetFigures) -> str:
@@ -30,4 +19,12 @@ def readings_text(figures: SheetFigures) -> str:
         lines.append(f"{name}{expected:>12}  {low} to {high}; {row.condition}")
     lines += ["", "Bands: part tolerances as root sum of squares. Cautions, parts, steps and ruler: on the sheet (-o)."]
     lines += [f"note: {notice}" for notice in figures.notices]
-    return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ") + "\n"
+    return "\n".join(lines).replace(NO_BREAK, " ") + "\n"
+
+
+def readings_csv(figures: SheetFigures) -> str:
+    """One reading a line, SI units."""
+    return rows_csv(COLUMNS, figures.readings, exact=True)
+
+
+SHEET = Form("beatfield.sheet/1", readings_text, readings_csv)

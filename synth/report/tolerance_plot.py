@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from models.pitch import note_name, note_number
+from synth.analysis.tolerance_figures import ToleranceFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
-from synth.report.tolerance_report import ToleranceReport
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,7 +18,7 @@ BINS = 60
 MOST_PARTS = 8
 
 
-def save_tolerance_plot(report: ToleranceReport, path: str | os.PathLike[str], force: bool) -> None:
+def save_tolerance_plot(report: ToleranceFigures, path: str | os.PathLike[str], force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
     with saved_figure(path, force, (1.0, 1.0, 1.35), (8.0, 9.0), share_x=False) as (figure, (trimmer, notes, parts)):
         figure.suptitle(f"{report.design}: {report.builds} builds", x=0.02, ha="left", color=INK, fontsize=11)
@@ -27,7 +27,7 @@ def save_tolerance_plot(report: ToleranceReport, path: str | os.PathLike[str], f
         _draw_parts(parts, report)
 
 
-def _draw_trimmer(axes: Axes, report: ToleranceReport) -> None:
+def _draw_trimmer(axes: Axes, report: ToleranceFigures) -> None:
     setting = report.runs.trimmer_setting
     low, high = min(-0.1, float(setting.min())), max(1.1, float(setting.max()))
     step = 1.0 / max(2, round(BINS / (high - low)))  # so that a bin ends at 0 and at 1
@@ -53,7 +53,7 @@ def _draw_trimmer(axes: Axes, report: ToleranceReport) -> None:
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, fontsize=9, borderaxespad=0.2)
 
 
-def _draw_notes(axes: Axes, report: ToleranceReport) -> None:
+def _draw_notes(axes: Axes, report: ToleranceFigures) -> None:
     reached = report.runs.reached
     drawn = False
     for name, colour, words in (
@@ -78,7 +78,7 @@ def _draw_notes(axes: Axes, report: ToleranceReport) -> None:
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, fontsize=9, borderaxespad=0.2)
 
 
-def _draw_parts(axes: Axes, report: ToleranceReport) -> None:
+def _draw_parts(axes: Axes, report: ToleranceFigures) -> None:
     """Shares of the variance, the strongest parts on top."""
     held = {
         name: {hold.part: hold.share for hold in report.outcome(name).held_by}

@@ -1,9 +1,12 @@
-"""The report on tolerances for a person."""
+"""What tolerances do to a design for a person, and how its figures are written."""
 
 from __future__ import annotations
 
+from models.builds.build_law import OUTCOMES
+from synth.analysis.tolerance_figures import ToleranceFigures, VaryingPart
 from synth.designs.quantity import format_quantity
-from synth.report.tolerance_report import PartFigure, ToleranceReport
+from synth.report.tolerance_plot import save_tolerance_plot
+from synth.report.written import Form, finished, numbers_csv
 
 LABELS = {
     "reference_frequency": "reference, as set",
@@ -16,7 +19,7 @@ LABELS = {
 }
 
 
-def tolerance_text(report: ToleranceReport) -> str:
+def tolerance_text(report: ToleranceFigures) -> str:
     """The report for a person."""
     cut = "" if report.builds == report.builds_asked else f" (of {report.builds_asked}: interrupted)"
     reached = report.zero_beat_reached
@@ -53,33 +56,32 @@ def tolerance_text(report: ToleranceReport) -> str:
     ]
     lines += [_part_line(report, part) for part in _ranked(report)]
     lines += _goal_lines(report) + _tighter_lines(report)
-    lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
-    return "\n".join(lines) + "\n"
+    return finished(lines, report.notices)
 
 
-def _both_line(report: ToleranceReport) -> list[str]:
+def _both_line(report: ToleranceFigures) -> list[str]:
     """What of that the reference's trimmer does alone."""
     both = report.zero_beat_by_both
     alone = "(the reference's trimmer alone, the variable's as set"
     return [f"{alone})" if both is None else f"{alone}; both turned: {_percent(both.share)})"]
 
 
-def _ranked(report: ToleranceReport) -> list[PartFigure]:
+def _ranked(report: ToleranceFigures) -> list[VaryingPart]:
     """The parts, those that move the trimmer most first."""
     return sorted(report.parts, key=lambda part: -_share(report, "trimmer_setting", part.part))
 
 
-def _share(report: ToleranceReport, outcome: str, part: str) -> float:
+def _share(report: ToleranceFigures, outcome: str, part: str) -> float:
     return next((held.share for held in report.outcome(outcome).held_by if held.part == part), 0.0)
 
 
-def _part_line(report: ToleranceReport, part: PartFigure) -> str:
+def _part_line(report: ToleranceFigures, part: VaryingPart) -> str:
     shares = [_share(report, name, part.part) for name in ("trimmer_setting", "lowest", "highest", "unevenness")]
     cells = "".join(f"{100.0 * share:>7.1f} %" for share in shares)
     return f"{part.part:<26}{100.0 * part.limit:>6.3g} %{'':>3}{cells}"
 
 
-def _goal_lines(report: ToleranceReport) -> list[str]:
+def _goal_lines(report: ToleranceFigures) -> list[str]:
     if not report.goals:
         return ["", "no goals are stated; write what builds must do into [goals]"]
     lines = [""]
@@ -89,7 +91,7 @@ def _goal_lines(report: ToleranceReport) -> list[str]:
     return lines
 
 
-def _tighter_lines(report: ToleranceReport) -> list[str]:
+def _tighter_lines(report: ToleranceFigures) -> list[str]:
     base = report.tighter_base
     if base is None:
         return []
@@ -123,3 +125,12 @@ def _cm(distance: float) -> str:
 
 def _percent(share: float) -> str:
     return f"{100.0 * share:.2f} %"
+
+
+def _builds_csv(report: ToleranceFigures) -> str:
+    """One line for each build; an empty cell where there is no such thing."""
+    columns = [getattr(report.runs, name).tolist() for name in OUTCOMES]
+    return numbers_csv(["build", *OUTCOMES], zip(range(1, len(report.runs) + 1), *columns, strict=True))
+
+
+TOLERANCE = Form("beatfield.tolerance/1", tolerance_text, _builds_csv, save_tolerance_plot)

@@ -14,13 +14,14 @@ import pytest
 from hypothesis import strategies as st
 
 from models.hand.capacitance_curve import CapacitanceCurve
+from synth.analysis.field_figures import field_figures
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, read_design
 from synth.designs.schema import KEYS, Key, key_named, keys_of
 from synth.designs.template import template_text
 from synth.designs.value import write_value
 from synth.errors import DesignError
-from synth.report.field_report import field_report
+from synth.report.field_text import FIELD
 from synth.sound.voice import Voice
 
 WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
@@ -94,11 +95,11 @@ def _use(text: str) -> None:
     except DesignError as error:
         WILD.fit_to_read(str(error), "")
         return
-    report = field_report(workpiece)
-    document = report.document()
+    report = field_figures(workpiece)
+    document = FIELD.document(report)
     _finite(document)
     json.dumps(document, allow_nan=False)
-    report.text()
+    FIELD.text(report)
     voice = WILD.told(lambda: Voice(workpiece.instrument, 48000), "")
     if voice is not None:
         assert np.isfinite(voice.render(np.linspace(0.6, 0.02, 256), 256)).all()

@@ -15,7 +15,9 @@ from hypothesis import strategies as st
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import frequency_of_note
 from models.pitch_discrimination import frequency_limen, limen_cents
+from synth.analysis.sensitivity_figures import sensitivity_figures
 from synth.analysis.tune import load_tune
+from synth.analysis.tune_figures import tune_figures
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import EXIT_USAGE, main
 from synth.designs.template import template_design
@@ -23,8 +25,8 @@ from synth.errors import DesignError
 from synth.hands.tune_path import LEAD, Manner, perform
 from synth.midi.midi_file import read_midi
 from synth.report.sensitivity_plot import save_sensitivity_plot
-from synth.report.sensitivity_report import sensitivity_report
-from synth.report.tune_report import tune_report
+from synth.report.sensitivity_text import SENSITIVITY
+from synth.report.tune_text import TUNE
 from synth.sound.voice import Voice
 from synth.tunes.melody import Tune, TuneNote
 from synth.tunes.note_list import read_note_list
@@ -112,7 +114,7 @@ def test_advice_is_true_when_followed(workpiece):
     field = workpiece.field
     top = max(line.number for line in field.notes())
     tune = Tune("x", (TuneNote(60, 0.0, 1.0), TuneNote(top + 2, 1.0, 1.0)))
-    report, played = tune_report(workpiece, tune, EXACT)
+    report, played = tune_figures(workpiece, tune, EXACT)
     assert report.in_reach == 1
     assert played is not None
     assert "above" in str(report.notes[1].fault)
@@ -172,10 +174,10 @@ def test_limen_near_one_kilohertz():
 
 
 def test_sensitivity_says_the_same_everywhere(workpiece, tmp_path):
-    report = sensitivity_report(workpiece)
-    rows = list(csv.DictReader(io.StringIO(report.csv())))
-    document = json.loads(json.dumps(report.document(), allow_nan=False))
-    text = report.text()
+    report = sensitivity_figures(workpiece)
+    rows = list(csv.DictReader(io.StringIO(SENSITIVITY.csv(report))))
+    document = json.loads(json.dumps(SENSITIVITY.document(report), allow_nan=False))
+    text = SENSITIVITY.text(report)
     for note, row, entry in zip(report.notes, rows, document["notes"], strict=True):
         assert float(row["tremor_cents"]) == pytest.approx(entry["tremor_cents"], rel=1e-8)
         line = next(line for line in text.splitlines() if line.startswith(f"{note.note:<6}"))
@@ -198,10 +200,12 @@ def test_tune_options_need_a_tune(tmp_path, demos, capsys):
 
 
 def test_tune_report_says_the_same_everywhere(workpiece):
-    report, _ = tune_report(workpiece, read_note_list("A4 1/4, C5 1/4, G9 1/4", "x"), Manner())
-    rows = list(csv.DictReader(io.StringIO(report.csv())))
-    document = json.loads(json.dumps(report.document(), allow_nan=False))
-    for row, entry, line in zip(rows, document["notes"], report.text().split("wobble\n")[1].splitlines(), strict=False):
+    report, _ = tune_figures(workpiece, read_note_list("A4 1/4, C5 1/4, G9 1/4", "x"), Manner())
+    rows = list(csv.DictReader(io.StringIO(TUNE.csv(report))))
+    document = json.loads(json.dumps(TUNE.document(report), allow_nan=False))
+    for row, entry, line in zip(
+        rows, document["notes"], TUNE.text(report).split("wobble\n")[1].splitlines(), strict=False
+    ):
         assert row["note"] == entry["note"]
         if entry["cents"] is None:
             assert row["cents"] == ""
@@ -273,10 +277,10 @@ def test_errors_speak_the_unit_that_was_given(option, value, message, demos, cap
 
 def test_placement_is_called_assumed_unless_given(workpiece):
     tune = read_note_list("A4 1/4", "x")
-    text = tune_report(workpiece, tune, Manner())[0].text()
+    text = TUNE.text(tune_figures(workpiece, tune, Manner())[0])
     assert "placement 1 mm (assumed)" in text
     assert "archneur" in text
-    assert "mm (assumed)," not in tune_report(workpiece, tune, Manner(placement=2e-3))[0].text()
+    assert "mm (assumed)," not in TUNE.text(tune_figures(workpiece, tune, Manner(placement=2e-3))[0])
 
 
 @pytest.fixture
@@ -319,7 +323,7 @@ def test_midi_of_a_tune_reads_back(opened, tmp_path, capsys):
 
 def test_steep_spans_are_where_a_millimetre_is_half_a_semitone(workpiece):
     """At their ends the pitch of two places 1 mm apart differs by 50 cents; every steep note lies in one, no other."""
-    report = sensitivity_report(workpiece)
+    report = sensitivity_figures(workpiece)
     field = workpiece.field
     assert report.steep_spans_m
     for near, far in report.steep_spans_m:
@@ -330,7 +334,7 @@ def test_steep_spans_are_where_a_millimetre_is_half_a_semitone(workpiece):
     for note in report.notes:
         within = any(near <= note.distance_m <= far for near, far in report.steep_spans_m)
         assert within == (note.verdict == "too steep")
-    assert f"{100 * report.steep_spans_m[0][1]:.1f} cm" in report.text()
+    assert f"{100 * report.steep_spans_m[0][1]:.1f} cm" in SENSITIVITY.text(report)
 
 
 def test_names_of_notes_do_not_touch(workpiece, tmp_path, monkeypatch):
@@ -345,7 +349,7 @@ def test_names_of_notes_do_not_touch(workpiece, tmp_path, monkeypatch):
         drawn.append(figure)
 
     monkeypatch.setattr(Figure, "savefig", keep)
-    report = sensitivity_report(workpiece)
+    report = sensitivity_figures(workpiece)
     save_sensitivity_plot(report, tmp_path / "s.png", force=False)
     labels = [text for text in drawn[0].axes[0].child_axes[0].get_xticklabels() if text.get_text()]
     boxes = sorted((text.get_window_extent() for text in labels), key=lambda box: box.x0)

@@ -13,16 +13,17 @@ import numpy as np
 import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
+from synth.analysis.sheet_figures import SheetFigures, sheet_figures
+from synth.analysis.sheet_readings import CauseFigure, ReadingFigure
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
 from synth.designs.design_file import load_design
 from synth.designs.sections import Design, ReferenceSection, TolerancesSection
 from synth.designs.template import template_design
-from synth.report.sheet_figures import SheetFigures, sheet_figures
 from synth.report.sheet_markup import quantity, reading
 from synth.report.sheet_page import sheet_page
-from synth.report.sheet_readings import CauseFigure, ReadingFigure
 from synth.report.sheet_ruler import CLOSEST, check_bar, note_marks, ruler_length, ruler_rows
+from synth.report.sheet_table import SHEET
 
 _DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.02e-12 / (_DISTANCES + 0.02), 6.25e-12)
@@ -170,7 +171,7 @@ def test_preferred_values(circuit: SheetFigures) -> None:
 @pytest.mark.parametrize("which", ["lantern", "circuit"])
 def test_page_and_json_hold_the_same_figures(which: str, request: pytest.FixtureRequest) -> None:
     figures: SheetFigures = request.getfixturevalue(which)
-    document = json.loads(json.dumps(figures.document(), allow_nan=False))
+    document = json.loads(json.dumps(SHEET.document(figures), allow_nan=False))
     assert document["schema"] == "beatfield.sheet/1"
     words = "".join(Outline(sheet_page(figures)).words)
     for found in document["readings"]:

@@ -17,10 +17,10 @@ import numpy as np
 import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
+from synth.analysis.sheet_figures import SheetFigures, sheet_figures
 from synth.build.workbench import assemble
 from synth.designs.design_file import load_design
 from synth.designs.template import template_design
-from synth.report.sheet_figures import SheetFigures, sheet_figures
 from synth.report.sheet_markup import reading
 from synth.report.sheet_page import sheet_page
 

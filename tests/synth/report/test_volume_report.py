@@ -10,11 +10,12 @@ import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.volume.control import GainStage
+from synth.analysis.field_figures import field_figures
+from synth.analysis.volume_figures import volume_figures
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.template import template_design
 from synth.hands.hand_path import HandPath
-from synth.report.field_report import field_report
-from synth.report.volume_figures import volume_figures
+from synth.report.field_text import FIELD
 from synth.sound.offline import rendered_blocks
 
 _DISTANCES = np.geomspace(0.01, 0.8, 30)
@@ -29,14 +30,16 @@ def workpiece() -> OpenedDesign:
 
 
 def test_the_report_names_the_heights_of_the_volume_hand(workpiece: OpenedDesign) -> None:
-    report, volume = field_report(workpiece), workpiece.volume
+    report, volume = field_figures(workpiece), workpiece.volume
     assert report.volume is not None
     assert volume is not None
     assert report.volume.full_from_m == pytest.approx(0.25, abs=1e-8)
     assert volume.gain_db(report.volume.minus_40_db_m) == pytest.approx(-40.0, abs=1e-5)
     assert volume.gain_db(report.volume.minus_3_db_m) == pytest.approx(-3.0, abs=1e-6)
-    assert "volume hand, full     from 25.0 cm" in report.text()
-    assert json.loads(json.dumps(report.document(), allow_nan=False))["volume"]["full_from_m"] == pytest.approx(0.25)
+    assert "volume hand, full     from 25.0 cm" in FIELD.text(report)
+    assert json.loads(json.dumps(FIELD.document(report), allow_nan=False))["volume"]["full_from_m"] == pytest.approx(
+        0.25
+    )
 
 
 def test_what_the_hand_does_not_reach_stays_open(workpiece: OpenedDesign) -> None:
@@ -48,9 +51,9 @@ def test_what_the_hand_does_not_reach_stays_open(workpiece: OpenedDesign) -> Non
 
 
 def test_without_a_volume_antenna_the_report_has_none(workpiece: OpenedDesign) -> None:
-    report = field_report(replace(workpiece, given=(CURVE, None)))
+    report = field_figures(replace(workpiece, given=(CURVE, None)))
     assert report.volume is None
-    assert "volume" not in report.text()
+    assert "volume" not in FIELD.text(report)
 
 
 def test_a_file_whose_hand_ends_in_silence_stays_silent_to_its_end(workpiece: OpenedDesign) -> None:

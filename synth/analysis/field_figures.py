@@ -1,23 +1,21 @@
-"""The pitch field of a design as one set of figures; text, JSON, CSV and plot are all written from it."""
+"""The pitch field of a design as one set of figures."""
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.pitch import note_number
 from models.pitch_field import PitchField
+from synth.analysis.figures import DENSE, playable
+from synth.analysis.volume_figures import VolumeFigures, volume_figures
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
-from synth.report.output import csv_text
-from synth.report.volume_figures import VolumeFigures, volume_figures
 
-SCHEMA = "beatfield.field/1"
 CURVE_POINTS = 161
-CSV_COLUMNS = (
+CURVE_COLUMNS = (
     "distance_m",
     "antenna_capacitance_f",
     "variable_frequency_hz",
@@ -25,7 +23,6 @@ CSV_COLUMNS = (
     "note_number",
     "cents_per_mm",
 )
-DASH = "-"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +47,8 @@ class OctaveFigure:
 
 
 @dataclass(frozen=True, slots=True)
-class FieldReport:
-    """Every figure of the report, SI units in the names; None where the design has no such thing."""
+class FieldFigures:
+    """Every figure of a pitch field, SI units in the names; None where the design has no such thing."""
 
     design: str
     design_hash: str
@@ -78,29 +75,15 @@ class FieldReport:
     notes: tuple[NoteFigure, ...]
     volume: VolumeFigures | None
     notices: tuple[str, ...]
-    curve: NDArray[np.float64]  # (CURVE_POINTS, len(CSV_COLUMNS)); NaN where nothing sounds
-
-    def document(self) -> dict[str, Any]:
-        """The report as JSON-ready values (without the dense curve, which is the CSV)."""
-        figures = asdict(self)
-        del figures["curve"]
-        return {"schema": SCHEMA, **figures}
-
-    def text(self) -> str:
-        """The report for a person."""
-        return _text(self)
-
-    def csv(self) -> str:
-        """The dense curve as CSV; an empty cell where nothing sounds."""
-        return csv_text(CSV_COLUMNS, self.curve)
+    curve: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
 
 
-def field_report(workpiece: OpenedDesign) -> FieldReport:
+def field_figures(workpiece: OpenedDesign) -> FieldFigures:
     """Collect the figures of a design's pitch field."""
     instrument, field = workpiece.instrument, workpiece.field
     curve = instrument.curve
     even = _linearity(field)
-    return FieldReport(
+    return FieldFigures(
         design=workpiece.design.name,
         design_hash=design_hash(workpiece.design),
         posture=workpiece.design.player.posture,
@@ -155,9 +138,9 @@ def _dense_curve(workpiece: OpenedDesign) -> NDArray[np.float64]:
     beat = instrument.beat_frequency(distances)
     number, steepness = np.full_like(beat, np.nan), np.full_like(beat, np.nan)
     number[beat != 0.0] = note_number(np.abs(beat[beat != 0.0]), field.reference_a)
-    if field.playable_near is not None and field.playable_far is not None:
-        playable = (distances >= field.playable_near) & (distances <= field.playable_far)
-        steepness[playable] = field.cents_per_mm(distances[playable])
+    inside = playable(field, distances)
+    if inside.any():
+        steepness[inside] = field.cents_per_mm(distances[inside])
     return np.column_stack(
         [
             distances,
@@ -168,55 +151,3 @@ def _dense_curve(workpiece: OpenedDesign) -> NDArray[np.float64]:
             steepness,
         ]
     )
-
-
-def _centimetres(distance: float | None) -> str:
-    return DASH if distance is None else f"{100.0 * distance:.1f} cm"
-
-
-def _hertz(frequency: float | None) -> str:
-    return DASH if frequency is None else f"{frequency:.1f} Hz"
-
-
-def _span(near: float | None, far: float | None) -> str:
-    return DASH if near is None or far is None else f"{100.0 * near:.1f} to {100.0 * far:.1f} cm"
-
-
-def _text(report: FieldReport) -> str:
-    facts = [
-        ("design", f"{report.design} ({report.design_hash})"),
-        ("hand", report.posture),
-        ("reference oscillator", f"{report.reference_frequency_hz / 1e3:.3f} kHz"),
-        ("variable, no player", f"{report.variable_frequency_empty_hz / 1e3:.3f} kHz ({report.mode} mode)"),
-        ("antenna, no player", f"{1e12 * report.empty_capacitance_f:.3f} pF"),
-        (f"antenna, hand at {100.0 * report.nearest_m:.0f} cm", f"{1e12 * report.nearest_capacitance_f:.3f} pF"),
-        ("zero beat", _centimetres(report.zero_beat_m)),
-        ("locked, silent", _span(report.locked_near_m, report.locked_far_m)),
-        ("playable", _span(report.playable_near_m, report.playable_far_m)),
-        ("lowest and highest", f"{_hertz(report.lowest_hz)} to {_hertz(report.highest_hz)}"),
-        (
-            "unevenness",
-            DASH
-            if report.linearity_rms_cents is None
-            else f"{report.linearity_rms_cents:.0f} cents RMS from a straight line over "
-            f"{_span(report.linearity_near_m, report.linearity_far_m)}",
-        ),
-    ]
-    facts += [] if report.volume is None else report.volume.facts()
-    lines = [f"{name:<22}{value}" for name, value in facts]
-    if report.octaves:
-        lines += ["", f"{'octave':<12}{'from':>10}{'to':>10}{'width':>10}"]
-        lines += [
-            f"{octave.low_note + ' ' + octave.high_note:<12}{_centimetres(octave.far_m):>10}"
-            f"{_centimetres(octave.near_m):>10}{_centimetres(octave.width_m):>10}"
-            for octave in report.octaves
-        ]
-    if report.notes:
-        lines += ["", f"{'note':<6}{'frequency':>12}{'distance':>11}{'steepness':>18}"]
-        lines += [
-            f"{note.note:<6}{note.frequency_hz:>9.1f} Hz{100.0 * note.distance_m:>8.2f} cm"
-            f"{note.cents_per_mm:>9.1f} cents/mm"
-            for note in report.notes
-        ]
-    lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
-    return "\n".join(lines) + "\n"

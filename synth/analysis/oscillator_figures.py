@@ -1,10 +1,9 @@
-"""Bench readings of one oscillator as one set of figures; text, JSON and plot are all written from it."""
+"""What is read on one oscillator as one set of figures: levels, start-up, adjustments."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +11,7 @@ from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, Lo
 from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import steady_state
 from models.circuit.small_signal import small_signal
-from models.circuit.startup_time import REACHED, startup_estimate
+from models.circuit.startup_time import startup_estimate
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import Trace
 from models.stray import explanation
@@ -21,7 +20,6 @@ from synth.analysis.start_up import startup_time
 from synth.build.circuit_assembly import blaming, with_trimmer
 from synth.designs.design_file import design_hash
 
-SCHEMA = "beatfield.oscillator/1"
 OUTPUT = "output"
 TEST_POINTS = (
     ("supply", COLD),
@@ -51,7 +49,7 @@ class TestPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class AdjustedReading:
     """The oscillator with one thing changed; None and a `remark` where it does not oscillate."""
 
     name: str
@@ -64,8 +62,8 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class OscillatorReport:
-    """Every figure of the report, SI units in the names; None where there is no such thing."""
+class OscillatorFigures:
+    """Every figure of an oscillator, SI units in the names; None where there is no such thing."""
 
     design: str
     design_hash: str
@@ -91,14 +89,10 @@ class OscillatorReport:
     board: str | None
     stray_explanation: str | None
     test_points: tuple[TestPoint, ...]
-    pot_readings: tuple[Reading, ...]
-    trimmer_readings: tuple[Reading, ...]
-    load_readings: tuple[Reading, ...]
+    pot_readings: tuple[AdjustedReading, ...]
+    trimmer_readings: tuple[AdjustedReading, ...]
+    load_readings: tuple[AdjustedReading, ...]
     notices: tuple[str, ...]
-
-    def document(self) -> dict[str, Any]:
-        """The report as JSON-ready values."""
-        return {"schema": SCHEMA, **asdict(self)}
 
 
 def steady(bench: Bench) -> SteadyState:
@@ -107,14 +101,14 @@ def steady(bench: Bench) -> SteadyState:
         return steady_state(bench.circuit)
 
 
-def oscillator_report(bench: Bench, state: SteadyState, trace: Trace | None = None) -> OscillatorReport:
+def oscillator_figures(bench: Bench, state: SteadyState, trace: Trace | None = None) -> OscillatorFigures:
     """Collect the readings of `bench`, whose steady state is `state`; start-up from `trace` where there is one."""
     circuit, design = bench.circuit, bench.design
     signal, load, antenna = small_signal(circuit), circuit.load, circuit.antenna
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, replace(circuit, stray=circuit.stray + PROBE), state)
     startup = startup_estimate(state) if trace is None else startup_time(trace, state, COLLECTOR)
-    return OscillatorReport(
+    return OscillatorFigures(
         design=design.name,
         design_hash=design_hash(design),
         which=bench.which,
@@ -168,11 +162,11 @@ def _with_pot(circuit: OscillatorCircuit) -> Callable[[float], OscillatorCircuit
 
 def _readings(
     change: Callable[[float], OscillatorCircuit], stops: Iterable[tuple[str, float]], state: SteadyState
-) -> tuple[Reading, ...]:
+) -> tuple[AdjustedReading, ...]:
     return tuple(_read(name, setting, change(setting), state) for name, setting in stops)
 
 
-def _load_readings(bench: Bench, state: SteadyState) -> tuple[Reading, ...]:
+def _load_readings(bench: Bench, state: SteadyState) -> tuple[AdjustedReading, ...]:
     """Without a load, with that of the design, and with the one asked for where that is another."""
     loads: list[tuple[str, Load | None]] = [("none", None), ("as designed", bench.design_load)]
     if bench.circuit.load not in (None, bench.design_load):
@@ -183,18 +177,18 @@ def _load_readings(bench: Bench, state: SteadyState) -> tuple[Reading, ...]:
     )
 
 
-def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: SteadyState) -> Reading:
+def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: SteadyState) -> AdjustedReading:
     """The oscillator `circuit`, compared with the steady state `base`; a remark where it does not oscillate."""
     try:
         same_states = (circuit.load is None) == (base.circuit.load is None)
         state = steady_state(circuit, warm_start=base if same_states else None)
     except ValueError as error:
-        return Reading(name, setting, None, None, None, None, " ".join(str(error).split()))
+        return AdjustedReading(name, setting, None, None, None, None, " ".join(str(error).split()))
     collector, output = state.peak_to_peak(COLLECTOR), state.output_peak_to_peak
-    return Reading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
+    return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
 
 
-def pot_curve(circuit: OscillatorCircuit, base: SteadyState, points: int = 21) -> tuple[Reading, ...]:
+def pot_curve(circuit: OscillatorCircuit, base: SteadyState, points: int = 21) -> tuple[AdjustedReading, ...]:
     """Readings at `points` positions of the pot, evenly from low to high."""
     stops = [(f"{place:.2f}", float(place)) for place in np.linspace(0.0, 1.0, points)]
     return _readings(_with_pot(circuit), stops, base)
@@ -208,6 +202,3 @@ def _remarks(state: SteadyState) -> tuple[str, ...]:
         f"the emitter junction is driven {peak:.1f} V backwards; above some {REVERSE_EMITTER_LIMIT:.0f} V a real one "
         "breaks down, which is not computed: lower the feedback capacitor or the supply",
     )
-
-
-__all__ = ["REACHED", "OscillatorReport", "Reading", "TestPoint", "oscillator_report", "pot_curve", "steady"]

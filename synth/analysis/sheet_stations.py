@@ -9,10 +9,10 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.tank import Tank
+from synth.analysis.sheet_probe import FREQUENCY, Antenna, Probe, circuit_probe, resonance_probe
 from synth.build.circuit_assembly import with_trimmer
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import ReferenceSection, VariableSection, VolumeSection
-from synth.report.sheet_probe import FREQUENCY, Antenna, Probe, circuit_probe, resonance_probe
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,15 +1,14 @@
-"""Every figure of a design's build and tuning sheet, collected once; page and JSON are written from them."""
+"""Every figure of a design's build and tuning sheet, collected once."""
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from models.radio_limits import general_field_limit
-from synth.build.workbench import OpenedDesign
-from synth.report.field_report import FieldReport, NoteFigure, OctaveFigure, field_report
-from synth.report.sheet_parts import PartFigure, ToleranceFigure, part_figures, tolerance_figures
-from synth.report.sheet_readings import (
+from synth.analysis.field_figures import FieldFigures, NoteFigure, OctaveFigure, field_figures
+from synth.analysis.sheet_parts import PartFigure, ToleranceFigure, part_figures, tolerance_figures
+from synth.analysis.sheet_readings import (
     AMPERES,
     HERTZ,
     CauseFigure,
@@ -21,16 +20,15 @@ from synth.report.sheet_readings import (
     station_readings,
     trimmer_figure,
 )
-from synth.report.sheet_stations import (
+from synth.analysis.sheet_stations import (
     Station,
     antenna_station,
     bare_station,
     reference_station,
     volume_station,
 )
-from synth.report.volume_figures import VolumeFigures
-
-SCHEMA = "beatfield.sheet/1"
+from synth.analysis.volume_figures import VolumeFigures
+from synth.build.workbench import OpenedDesign
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,21 +81,12 @@ class SheetFigures:
     volume: VolumeFigures | None
     full_height_m: float | None
     notices: tuple[str, ...]
-
-    @property
-    def supply_current_a(self) -> float | None:
-        """Current of all oscillators together, A; None without a circuit."""
-        currents = [row.expected for row in self.readings if row.unit == AMPERES]
-        return sum(currents) if currents else None
-
-    def document(self) -> dict[str, Any]:
-        """The figures as JSON-ready values."""
-        return {"schema": SCHEMA, **asdict(self), "supply_current_a": self.supply_current_a}
+    supply_current_a: float | None  # of all oscillators together; None without a circuit
 
 
 def sheet_figures(workpiece: OpenedDesign) -> SheetFigures:
     """Collect the figures of a design's sheet."""
-    design, report = workpiece.design, field_report(workpiece)
+    design, report = workpiece.design, field_figures(workpiece)
     limits = {figure.kind: figure.fraction for figure in tolerance_figures(design)}
     lettered = _stations(workpiece)
     readings: list[ReadingFigure] = []
@@ -111,6 +100,7 @@ def sheet_figures(workpiece: OpenedDesign) -> SheetFigures:
     readings += [] if beat is None else [beat]
     played = [station for place, (_, station) in enumerate(lettered) if place != 1]  # not the one without its antenna
     response = design.volume_response
+    currents = [row.expected for row in readings if row.unit == AMPERES]
     return SheetFigures(
         **_field_figures(report),
         description=design.about.description,
@@ -131,6 +121,7 @@ def sheet_figures(workpiece: OpenedDesign) -> SheetFigures:
         pots=tuple(pot for station in played if (pot := pot_figure(station)) is not None),
         limits=tuple(_limits(report)),
         full_height_m=None if response is None else response.full_height,
+        supply_current_a=sum(currents) if currents else None,
     )
 
 
@@ -156,7 +147,7 @@ def _frequencies(rows: list[ReadingFigure]) -> set[str]:
     return {row.code for row in rows if row.unit == HERTZ}
 
 
-def _field_figures(report: FieldReport) -> dict[str, Any]:
+def _field_figures(report: FieldFigures) -> dict[str, Any]:
     """What the sheet takes over from the report of the pitch field."""
     names = (
         "design",
@@ -181,7 +172,7 @@ def _field_figures(report: FieldReport) -> dict[str, Any]:
     return {name: getattr(report, name) for name in names}
 
 
-def _limits(report: FieldReport) -> list[LimitFigure]:
+def _limits(report: FieldFigures) -> list[LimitFigure]:
     """The example limit at the frequency of every oscillator that carries an antenna, and of the reference."""
     carriers = [("reference", report.reference_frequency_hz), ("variable", report.variable_frequency_empty_hz)]
     if report.volume is not None:

@@ -1,16 +1,15 @@
-"""What tolerances do to a design as one set of figures; text, JSON, CSV and plot are all written from it."""
+"""What tolerances do to a design as one set of figures: random builds, worst cases, what each part is behind."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from models.builds.build_law import OUTCOMES, Outcomes, joined
+from models.builds.build_law import Outcomes, joined
 from models.builds.tolerance import (
     Goals,
     LinearEstimate,
@@ -26,13 +25,12 @@ from models.builds.tolerance import (
     worst_cases,
 )
 from models.pitch import nearest_note
+from synth.analysis.figures import DENSE, known
 from synth.analysis.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.designs.sections import GoalsSection
-from synth.report.output import csv_text, known
 
-SCHEMA = "beatfield.tolerance/1"
 MOST_TIGHTER_BUILDS = 20_000
 MODE_BUILDS = 4000
 FEWEST_RARE = 0.001  # share of builds from which a start in the other mode is spoken of
@@ -49,7 +47,7 @@ UNITS = {
 
 
 @dataclass(frozen=True, slots=True)
-class PartFigure:
+class VaryingPart:
     """One part that varies, its value in SI units and its limit as a fraction."""
 
     part: str
@@ -122,8 +120,8 @@ class TighterFigure:
 
 
 @dataclass(frozen=True, slots=True)
-class ToleranceReport:
-    """Every figure of the report, SI units; `interrupted`: with fewer builds than asked for, or without `tighter`.
+class ToleranceFigures:
+    """Every figure of the builds, SI units; `interrupted`: with fewer builds than asked for, or without `tighter`.
 
     zero_beat_reached: by the reference's trimmer, the variable's as set; zero_beat_by_both: with that turned too, None
     where it has none.
@@ -141,7 +139,7 @@ class ToleranceReport:
     farthest_m: float
     even_from_hz: float
     even_to_hz: float
-    parts: tuple[PartFigure, ...]
+    parts: tuple[VaryingPart, ...]
     outcomes: tuple[OutcomeFigure, ...]
     zero_beat_reached: ShareFigure
     zero_beat_by_both: ShareFigure | None
@@ -151,24 +149,12 @@ class ToleranceReport:
     tighter_base: TighterFigure | None
     tighter: tuple[TighterFigure, ...]
     notices: tuple[str, ...]
-    runs: Outcomes  # one entry for each build
+    runs: Outcomes = field(metadata=DENSE)  # one entry for each build
 
     @property
     def goals_met(self) -> bool:
         """Whether no stated goal is missed."""
         return all(goal.met is not False for goal in self.goals)
-
-    def document(self) -> dict[str, Any]:
-        """The report as JSON-ready values (without the single builds, which are the CSV)."""
-        figures = asdict(self)
-        del figures["runs"]
-        return {"schema": SCHEMA, **figures}
-
-    def csv(self) -> str:
-        """One line for each build; an empty cell where there is no such thing."""
-        columns = [getattr(self.runs, name) for name in OUTCOMES]
-        numbers = range(1, len(self.runs) + 1)
-        return csv_text(["build", *OUTCOMES], zip(numbers, *(column.tolist() for column in columns), strict=True))
 
     def outcome(self, name: str) -> OutcomeFigure:
         """The figures of one outcome."""
@@ -191,9 +177,9 @@ def run_builds(trial: Trial, builds: int, seed: int, each: Callable[[int], None]
     return joined(runs), False
 
 
-def tolerance_report(
+def tolerance_figures(
     workpiece: OpenedDesign, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
-) -> ToleranceReport:
+) -> ToleranceFigures:
     """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done."""
     trial, goals, section = trial_of(workpiece), build_goals(workpiece), goals_of(workpiece)
     runs, cut_short = run_builds(trial, builds, seed, each)
@@ -205,7 +191,7 @@ def tolerance_report(
         except KeyboardInterrupt:
             cut_short = True
     worst, reached, ends = worst_cases(trial), runs.reached, variable_trimmer_ends(workpiece)
-    return ToleranceReport(
+    return ToleranceFigures(
         design=workpiece.design.name,
         design_hash=design_hash(workpiece.design),
         law=workpiece.design.law,
@@ -240,8 +226,8 @@ def _base(goals: Goals, runs: Outcomes, builds: int) -> TighterFigure:
     return TighterFigure("all as they are", 0.0, float(reached.mean()), float(good.mean()))
 
 
-def _part_figure(part: Part) -> PartFigure:
-    return PartFigure(part.label, part.quantity, part.nominal, part.limit, part.scatter, part.bought)
+def _part_figure(part: Part) -> VaryingPart:
+    return VaryingPart(part.label, part.quantity, part.nominal, part.limit, part.scatter, part.bought)
 
 
 def _outcome(estimate: LinearEstimate, runs: Outcomes, worst: tuple[float, float]) -> OutcomeFigure:

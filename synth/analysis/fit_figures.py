@@ -1,22 +1,20 @@
-"""The fit of bench readings as one set of figures; text, JSON, CSV and plot are all written from it."""
+"""The fit of bench readings as one set of figures."""
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 from scipy.stats import chi2
 
 from models.readings.fit import Fit
 from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
 from models.stray import BOARDS, explanation, tank_from_readings
+from synth.analysis.fit_target import Target, Wish, targets
 from synth.analysis.fitted_design import counted_beside
 from synth.analysis.fitting import SolvedBench, candidates
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
-from synth.report.fit_target import Target, Wish, targets
 
-SCHEMA = "beatfield.fit/1"
 POT_NOTICE = (
     "a pot position counts through the collector junction's computed voltage at rest alone; what the swing and the "
     "emitter side do to the frequency is left out"
@@ -52,9 +50,6 @@ class Residual:
     sigmas: float
 
 
-CSV_COLUMNS = tuple(Residual.__dataclass_fields__)
-
-
 @dataclass(frozen=True, slots=True)
 class Next:
     """The further reading that tells most; None: that part away. remaining: share of the relative variances left."""
@@ -69,8 +64,8 @@ class Next:
 
 
 @dataclass(frozen=True, slots=True)
-class FitReport:
-    """Every figure of the report, SI units in the names; None where there is no such thing."""
+class FitFigures:
+    """Every figure of a fit, SI units in the names; None where there is no such thing."""
 
     source: str
     design: str | None
@@ -94,27 +89,15 @@ class FitReport:
     targets: tuple[Target, ...]
     notices: tuple[str, ...]
 
-    def document(self) -> dict[str, Any]:
-        """The report as JSON-ready values."""
-        return {"schema": SCHEMA, **asdict(self)}
 
-    def csv(self) -> str:
-        """The readings with fit and residual, one a line, SI units; an empty cell where a part was away."""
-        lines = [",".join(CSV_COLUMNS)]
-        for row in self.residuals:
-            cells = (getattr(row, name) for name in CSV_COLUMNS)
-            lines.append(",".join("" if cell is None else repr(cell) for cell in cells))
-        return "\n".join(lines) + "\n"
-
-
-def fit_report(bench: SolvedBench, source: str, wish: Wish) -> FitReport:
+def fit_figures(bench: SolvedBench, source: str, wish: Wish) -> FitFigures:
     """Collect all figures of the fit. Raises DesignError where a wish cannot be met."""
     fit, errors = bench.fit, bench.fit.bench.errors
     board = wish.board or _board_of(bench)
     if wish.other_board and (wish.target_hz is None or board is None):
         raise DesignError("--other-board needs --target-frequency, and --board for the board the readings are of")
     chance = float(chi2.sf(fit.fit_quality, fit.freedom)) if fit.freedom > 0 else None
-    return FitReport(
+    return FitFigures(
         source=source,
         design=None if bench.design is None else bench.design.name,
         which=bench.which,

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from models.pulling import pulled_beat
 from models.readings.reading_band import explaining_change, reading_band, relative_sensitivity
+from synth.analysis.sheet_probe import CURRENT, DC_POINTS, FREQUENCY, Part, Probe
+from synth.analysis.sheet_stations import Station, antenna_station
 from synth.build.workbench import OpenedDesign
-from synth.report.sheet_probe import CURRENT, DC_POINTS, FREQUENCY, Part, Probe
-from synth.report.sheet_stations import Station, antenna_station
 
 OFF = -0.01  # the change of a reading that is explained
 LARGEST_CHANGE = 0.60  # of a part: beyond, it explains nothing

@@ -1,4 +1,4 @@
-"""The volume antenna's part of the field report: frequencies, and the heights of the hand for silence and loudness."""
+"""The volume antenna in figures: frequencies, and the heights of the hand for silence and loudness."""
 
 from __future__ import annotations
 
@@ -23,22 +23,6 @@ class VolumeFigures:
     full_from_m: float | None
     steepness_at_minus_12_db_per_cm: float | None
 
-    def facts(self) -> list[tuple[str, str]]:
-        """Names and values for the text report."""
-        steepness = self.steepness_at_minus_12_db_per_cm
-        return [
-            (
-                "volume oscillator",
-                f"{self.oscillator_empty_hz / 1e3:.3f} kHz, no player; resonance {self.resonance_hz / 1e3:.3f} kHz",
-            ),
-            ("volume ring", f"{1e12 * self.ring_empty_capacitance_f:.3f} pF, no player"),
-            ("volume hand, silent", f"up to {_centimetres(self.silent_below_m)}"),
-            ("volume hand, -40 dB", _centimetres(self.minus_40_db_m)),
-            ("volume hand, -3 dB", _centimetres(self.minus_3_db_m)),
-            ("volume hand, full", f"from {_centimetres(self.full_from_m)}"),
-            ("volume steepness", "-" if steepness is None else f"{steepness:.1f} dB/cm at {STEEPNESS_AT_DB:.0f} dB"),
-        ]
-
 
 def volume_figures(volume: VolumeAntenna) -> VolumeFigures:
     """Collect the figures of a volume antenna."""
@@ -62,7 +46,3 @@ def _height(volume: VolumeAntenna, gain_db: float | None) -> float | None:
         return volume.distance_at(0.0 if gain_db is None else 10.0 ** (gain_db / 20.0))
     except ValueError:
         return None
-
-
-def _centimetres(height: float | None) -> str:
-    return "-" if height is None else f"{100.0 * height:.1f} cm"
