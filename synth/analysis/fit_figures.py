@@ -9,7 +9,7 @@ from scipy.stats import chi2
 from models.readings.fit import Fit
 from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
 from models.stray import BOARDS, explanation, tank_from_readings
-from synth.analysis.fit_target import Target, Wish, targets
+from synth.analysis.fit_target import TargetFigure, Wish, targets
 from synth.analysis.fitted_design import counted_beside
 from synth.analysis.fitting import SolvedBench, candidates
 from synth.designs.quantity import format_quantity
@@ -86,7 +86,7 @@ class FitFigures:
     next_reading: Next | None
     board: str | None
     board_says: str | None
-    targets: tuple[Target, ...]
+    targets: tuple[TargetFigure, ...]
     notices: tuple[str, ...]
 
 

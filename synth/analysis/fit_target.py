@@ -28,7 +28,7 @@ class Wish:
 
 
 @dataclass(frozen=True, slots=True)
-class Target:
+class TargetFigure:
     """How a target frequency is reached; see `models.readings.target.Reach`.
 
     lower_f and trimmer_f: the next lower preferred value and what a trimmer beside it must add; None where the trimmer
@@ -63,7 +63,7 @@ def chosen_reach(bench: SolvedBench, wish: Wish) -> Reach | None:
     return None if wish.target_hz is None else _reach(bench, wish.target_hz, wish.series, 0.0)
 
 
-def targets(bench: SolvedBench, wish: Wish, board: str | None) -> tuple[Target, ...]:
+def targets(bench: SolvedBench, wish: Wish, board: str | None) -> tuple[TargetFigure, ...]:
     """How the target is reached on this board, and on the other one if asked."""
     if wish.target_hz is None:
         return ()
@@ -87,10 +87,10 @@ def _target(
     reach: Reach,
     added: tuple[float, float, float],
     shifts: tuple[float, float | None, float | None],
-) -> Target:
+) -> TargetFigure:
     lower = None if reach.trimmer is not None else next_below(wish.series, reach.needed)
     rest = None if lower is None else reach.needed - lower
-    return Target(
+    return TargetFigure(
         where,
         wish.target_hz or 0.0,
         wish.series,

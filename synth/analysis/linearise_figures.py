@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from models.straight.cost import tuning_ratio
 from models.straight.front import FrontPoint
 from models.straight.plan import Option
 from synth.analysis.figures import DENSE, played_numbers
-from synth.analysis.linearise import Outcome, parts_text, reference_text
+from synth.analysis.linearise import Outcome, Solved, parts_text, reference_text
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 
@@ -23,7 +23,7 @@ CURVE_COLUMNS = ("distance_m", "before_note_number", "after_note_number", "after
 
 
 @dataclass(frozen=True, slots=True)
-class Evenness:
+class FieldOverNotes:
     """One design's field over the notes asked for; None where it does not play them all."""
 
     design: str
@@ -95,19 +95,6 @@ class BoundFigures:
 
 
 @dataclass(frozen=True, slots=True)
-class SolvedOption:
-    """One option of a [circuit] design: cents RMS by the lossless law, by the solved circuit, and after polishing."""
-
-    label: str
-    place: str
-    lossless_cents: float | None
-    circuit_cents: float | None
-    polished_cents: float | None
-    polished_trimmer: float | None
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
 class LineariseFigures:
     """Every figure of the search."""
 
@@ -126,15 +113,15 @@ class LineariseFigures:
     capacitor_tolerance: float
     stray_tolerance: float
     parts: str
-    before: Evenness
-    after: Evenness
+    before: FieldOverNotes
+    after: FieldOverNotes
     chosen: PlaceFigures
     straightest: PlaceFigures
     places: tuple[PlaceFigures, ...]
     places_without: tuple[str, ...]
     front: tuple[FrontFigures, ...]
     bounds: BoundFigures
-    solved: tuple[SolvedOption, ...]
+    solved: tuple[Solved, ...]
     tap_coupling: float
     notices: tuple[str, ...]
     interrupted: bool
@@ -161,15 +148,15 @@ def linearise_figures(outcome: Outcome) -> LineariseFigures:
         capacitor_tolerance=task.tolerances.capacitor,
         stray_tolerance=task.tolerances.stray,
         parts=parts_text(outcome.chosen) + reference_text(outcome.after.design.reference.capacitance, task.series),
-        before=_evenness(outcome.before, outcome, outcome.before_builds),
-        after=_evenness(outcome.after, outcome, outcome.chosen.steps.builds),
+        before=_field_over_notes(outcome.before, outcome, outcome.before_builds),
+        after=_field_over_notes(outcome.after, outcome, outcome.chosen.steps.builds),
         chosen=_place_figures(outcome.chosen, outcome),
         straightest=_place_figures(plan.nominal, outcome),
         places=tuple(_place_figures(option, outcome) for _, option in plan.places if option is not None),
         places_without=tuple(place.name for place, option in plan.places if option is None),
         front=tuple(_front_figures(point) for point in plan.front),
         bounds=_bound_figures(outcome),
-        solved=tuple(SolvedOption(**asdict(row)) for row in outcome.solved),
+        solved=outcome.solved,
         tap_coupling=parts.tap_coupling,
         notices=_interrupted(outcome) + outcome.refused + outcome.after.notices,
         interrupted=plan.interrupted,
@@ -199,7 +186,7 @@ def _bound_figures(outcome: Outcome) -> BoundFigures:
     )
 
 
-def _evenness(workpiece: OpenedDesign, outcome: Outcome, builds: Spread | None) -> Evenness:
+def _field_over_notes(workpiece: OpenedDesign, outcome: Outcome, builds: Spread | None) -> FieldOverNotes:
     field, goal = workpiece.field, outcome.task.goal
     notes = [goal.high_frequency, goal.low_frequency]
     held = field.playable_near is not None and bool(field.reaches(notes).all())
@@ -207,7 +194,7 @@ def _evenness(workpiece: OpenedDesign, outcome: Outcome, builds: Spread | None) 
     width = abs(ends[1] - ends[0]) if ends[0] is not None and ends[1] is not None else None
     carrier = workpiece.instrument.reference_frequency
     found = builds or Spread(None, None, 0.0)
-    return Evenness(
+    return FieldOverNotes(
         design=workpiece.design.name,
         design_hash=design_hash(workpiece.design),
         mode=workpiece.instrument.mode,

@@ -16,7 +16,7 @@ NO_LOAD = "none"
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class PreparedOscillator:
     """The `which` oscillator of `design`, ready to be read.
 
     `design_load` is what hangs on its output as designed; the circuit's own may differ. `hand_distance`, m, is where
@@ -46,7 +46,9 @@ def load_of(text: str, circuit: OscillatorCircuit) -> Load | None:
     return Load(resistance, capacitance)
 
 
-def bench_of(design: Design, which: str, pot: float | None = None, load: str | None = None) -> Bench:
+def prepared_oscillator(
+    design: Design, which: str, pot: float | None = None, load: str | None = None
+) -> PreparedOscillator:
     """The oscillator as the instrument has it: the reference tuned for zero beat, the variable one with the hand at
     that distance, the volume one with nobody there. `pot` and `load` replace those of the design.
     """
@@ -75,7 +77,7 @@ def bench_of(design: Design, which: str, pot: float | None = None, load: str | N
             circuit = replace(circuit, bias=replace(circuit.bias, position=pot))
         if load is not None:
             circuit = replace(circuit, load=load_of(load, circuit))
-    return Bench(design, which, circuit, trimmer, designed, distance, notices)
+    return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices)
 
 
 def _default_parts_notice(which: str) -> str:

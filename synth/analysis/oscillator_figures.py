@@ -13,9 +13,9 @@ from models.circuit.oscillator import steady_state
 from models.circuit.small_signal import small_signal
 from models.circuit.startup_time import startup_estimate
 from models.circuit.steady_state import SteadyState
-from models.circuit.transient import Trace
+from models.circuit.transient import TransientRecord
 from models.stray import explanation
-from synth.analysis.oscillator import Bench
+from synth.analysis.oscillator import PreparedOscillator
 from synth.analysis.start_up import startup_time
 from synth.build.circuit_assembly import blaming, with_trimmer
 from synth.designs.design_file import design_hash
@@ -95,28 +95,30 @@ class OscillatorFigures:
     notices: tuple[str, ...]
 
 
-def steady(bench: Bench) -> SteadyState:
+def steady(prepared: PreparedOscillator) -> SteadyState:
     """The steady oscillation on the bench; DesignError names the oscillator and why there is none."""
-    with blaming(bench.design, bench.which):
-        return steady_state(bench.circuit)
+    with blaming(prepared.design, prepared.which):
+        return steady_state(prepared.circuit)
 
 
-def oscillator_figures(bench: Bench, state: SteadyState, trace: Trace | None = None) -> OscillatorFigures:
-    """Collect the readings of `bench`, whose steady state is `state`; start-up from `trace` where there is one."""
-    circuit, design = bench.circuit, bench.design
+def oscillator_figures(
+    prepared: PreparedOscillator, state: SteadyState, record: TransientRecord | None = None
+) -> OscillatorFigures:
+    """Collect the readings of `prepared`, whose steady state is `state`; start-up from `record` where there is one."""
+    circuit, design = prepared.circuit, prepared.design
     signal, load, antenna = small_signal(circuit), circuit.load, circuit.antenna
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, replace(circuit, stray=circuit.stray + PROBE), state)
-    startup = startup_estimate(state) if trace is None else startup_time(trace, state, COLLECTOR)
+    startup = startup_estimate(state) if record is None else startup_time(record, state, COLLECTOR)
     return OscillatorFigures(
         design=design.name,
         design_hash=design_hash(design),
-        which=bench.which,
+        which=prepared.which,
         frequency_hz=state.frequency,
         pot=circuit.bias.position,
-        trimmer=bench.trimmer if circuit.trimmers else None,
+        trimmer=prepared.trimmer if circuit.trimmers else None,
         antenna_f=None if antenna is None else antenna.capacitance,
-        hand_distance_m=bench.hand_distance,
+        hand_distance_m=prepared.hand_distance,
         load_ohm=None if load is None else load.resistance,
         load_f=None if load is None else load.capacitance,
         supply_v=circuit.supply_voltage,
@@ -126,26 +128,28 @@ def oscillator_figures(bench: Bench, state: SteadyState, trace: Trace | None = N
         growth_rate_per_s=signal.growth_rate,
         loop_gain_margin_db=signal.margin_db,
         startup_s=startup,
-        startup_by=ESTIMATED if trace is None else SIMULATED,
+        startup_by=ESTIMATED if record is None else SIMULATED,
         settling_s=state.settling_time,
         probe_shift_hz=probed.shift_hz,
         stray_f=circuit.stray,
         board=board,
         stray_explanation=None if board is None else explanation(circuit.stray, board),
-        test_points=tuple(_test_point(name, node, state, trace, startup) for name, node in TEST_POINTS),
+        test_points=tuple(_test_point(name, node, state, record, startup) for name, node in TEST_POINTS),
         pot_readings=_readings(_with_pot(circuit), STOPS, state),
         trimmer_readings=_readings(lambda at: with_trimmer(circuit, at), STOPS, state) if circuit.trimmers else (),
-        load_readings=_load_readings(bench, state),
-        notices=bench.notices + _remarks(state),
+        load_readings=_load_readings(prepared, state),
+        notices=prepared.notices + _remarks(state),
     )
 
 
-def _test_point(name: str, node: str, state: SteadyState, trace: Trace | None, startup: float | None) -> TestPoint:
+def _test_point(
+    name: str, node: str, state: SteadyState, record: TransientRecord | None, startup: float | None
+) -> TestPoint:
     fundamental = float(state.harmonic_amplitudes(node)[0])
     swings = fundamental >= LOWEST_FUNDAMENTAL
-    if trace is not None and swings:
+    if record is not None and swings:
         known = node != OUTPUT or state.circuit.load is not None
-        startup = startup_time(trace, state, node if known else COLLECTOR)
+        startup = startup_time(record, state, node if known else COLLECTOR)
     return TestPoint(
         name=name,
         dc_v=float(state.coefficients(node)[0].real),
@@ -166,13 +170,13 @@ def _readings(
     return tuple(_read(name, setting, change(setting), state) for name, setting in stops)
 
 
-def _load_readings(bench: Bench, state: SteadyState) -> tuple[AdjustedReading, ...]:
+def _load_readings(prepared: PreparedOscillator, state: SteadyState) -> tuple[AdjustedReading, ...]:
     """Without a load, with that of the design, and with the one asked for where that is another."""
-    loads: list[tuple[str, Load | None]] = [("none", None), ("as designed", bench.design_load)]
-    if bench.circuit.load not in (None, bench.design_load):
-        loads.append(("as asked", bench.circuit.load))
+    loads: list[tuple[str, Load | None]] = [("none", None), ("as designed", prepared.design_load)]
+    if prepared.circuit.load not in (None, prepared.design_load):
+        loads.append(("as asked", prepared.circuit.load))
     return tuple(
-        _read(name, None if load is None else load.resistance, replace(bench.circuit, load=load), state)
+        _read(name, None if load is None else load.resistance, replace(prepared.circuit, load=load), state)
         for name, load in loads
     )
 

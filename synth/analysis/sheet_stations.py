@@ -9,7 +9,7 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.tank import Tank
-from synth.analysis.sheet_probe import FREQUENCY, Antenna, Probe, circuit_probe, resonance_probe
+from synth.analysis.sheet_probe import FREQUENCY, AntennaLoad, OscillatorProbe, circuit_probe, resonance_probe
 from synth.build.circuit_assembly import with_trimmer
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import ReferenceSection, VariableSection, VolumeSection
@@ -24,8 +24,8 @@ class Station:
     oscillator: str
     condition: str
     setting: float | None
-    probe: Probe
-    dc: Probe | None
+    probe: OscillatorProbe
+    dc: OscillatorProbe | None
     by_trimmer: Callable[[float], float | None]
     by_pot: Callable[[float], float | None] | None
 
@@ -48,7 +48,7 @@ def antenna_station(workpiece: OpenedDesign, distance: float | None = None) -> S
     curve, lead = instrument.curve, instrument.antenna_stray
     own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
     condition = "antenna on, no player near" if distance is None else f"hand at {100.0 * distance:.1f} cm"
-    antenna = Antenna(own + lead, lead, instrument.branch, instrument.tap_ratio)
+    antenna = AntennaLoad(own + lead, lead, instrument.branch, instrument.tap_ratio)
     tank = workpiece.tanks["variable"]
     return _station(
         workpiece,
@@ -66,7 +66,7 @@ def volume_station(workpiece: OpenedDesign) -> Station | None:
     volume = workpiece.volume
     if volume is None:
         return None
-    ring = Antenna(volume.curve.empty_capacitance + volume.stray, volume.stray)
+    ring = AntennaLoad(volume.curve.empty_capacitance + volume.stray, volume.stray)
     return _station(workpiece, "volume", "ring on, no player near", volume.tank, ring)
 
 
@@ -75,7 +75,7 @@ def _station(
     which: str,
     condition: str,
     tank: Tank,
-    antenna: Antenna | None,
+    antenna: AntennaLoad | None,
     mode: str = "low",
     near: float | None = None,
 ) -> Station:
@@ -97,7 +97,7 @@ def _station(
         circuit = with_trimmer(circuit, setting)
     if antenna is not None:
         circuit = with_antenna(circuit, antenna.capacitance, antenna.branch, antenna.tap_ratio)
-    hung = Antenna(0.0, 0.0) if antenna is None else antenna
+    hung = AntennaLoad(0.0, 0.0) if antenna is None else antenna
     solved = circuit_probe(design, which, circuit, hung.lead, near, hung.tap_ratio)
     by_pot = _frequency(lambda place: replace(circuit, bias=replace(circuit.bias, position=place)), circuit, near)
     if design.law != "circuit" or which == "volume":  # as in the instrument, whose volume side is a resonance

@@ -39,7 +39,7 @@ from synth.files.plain_text import printable
 Value = TypeVar("Value")
 
 
-class Kept(dict[str, Value]):
+class MadeOnce(dict[str, Value]):
     """Values by name, each made when it is first asked for."""
 
     def __init__(self, make: Callable[[str], Value]) -> None:
@@ -106,17 +106,17 @@ class OpenedDesign:
     @cached_property
     def tanks(self) -> Mapping[str, Tank]:
         """The resonance of the "reference", "variable" or "volume" oscillator, its trimmer as written."""
-        return Kept(lambda which: tank_in(self.design, which))
+        return MadeOnce(lambda which: tank_in(self.design, which))
 
     @cached_property
     def circuits(self) -> Mapping[str, OscillatorCircuit]:
         """The circuit of an oscillator without its antenna, its trimmer as written."""
-        return Kept(lambda which: circuit_of(self.design, which))
+        return MadeOnce(lambda which: circuit_of(self.design, which))
 
     @cached_property
     def solved_variables(self) -> Mapping[str, SolvedVariable]:
         """By posture: the variable oscillator's circuit solved along the hand."""
-        return Kept(lambda posture: solved_variable(self.design, self.curves[posture], self.branch))
+        return MadeOnce(lambda posture: solved_variable(self.design, self.curves[posture], self.branch))
 
     @property
     def tuned_reference(self) -> OscillatorCircuit:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from synth.analysis.fit_figures import FitFigures, Inferred, Next, Residual
-from synth.analysis.fit_target import Target
+from synth.analysis.fit_target import TargetFigure
 from synth.designs.quantity import format_quantity
 from synth.report.fit_plot import save_fit_plot
 from synth.report.written import Form, columns_of, finished, rows_csv
@@ -95,7 +95,7 @@ def _width(name: str, width: float) -> str:
     return f"{100.0 * width:.2g} %" if name == "inductance" else format_quantity(width, "F", digits=2)
 
 
-def _target(target: Target) -> list[str]:
+def _target(target: TargetFigure) -> list[str]:
     wanted = f"{target.target_hz / 1e3:.3f} kHz"
     lines = [f"{wanted} on {target.where}:"]
     if target.added_stray_f or target.shift_hz:

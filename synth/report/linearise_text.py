@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from models.straight.search import MARGIN
-from synth.analysis.linearise_figures import CURVE_COLUMNS, BoundFigures, Evenness, LineariseFigures
+from synth.analysis.linearise_figures import CURVE_COLUMNS, BoundFigures, FieldOverNotes, LineariseFigures
 from synth.designs.quantity import format_quantity
 from synth.report.linearise_plot import save_linearise_plot
 from synth.report.written import Form, numbers_csv
@@ -100,7 +100,7 @@ def _bound_lines(bounds: BoundFigures) -> list[str]:
     ]
 
 
-def _pairs(before: Evenness, after: Evenness) -> list[tuple[str, Any, Any, str]]:
+def _pairs(before: FieldOverNotes, after: FieldOverNotes) -> list[tuple[str, Any, Any, str]]:
     names = (
         ("cents RMS from a straight line", "rms_cents", ".1f"),
         ("over builds, mean", "builds_mean_cents", ".1f"),

@@ -9,7 +9,7 @@ import numpy as np
 
 from models.circuit.common_base import COLD, COLLECTOR, EMITTER
 from models.circuit.steady_state import SteadyState
-from models.circuit.transient import POINTS_PER_CYCLE, Trace
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord
 from synth.analysis.oscillator_figures import AdjustedReading, OscillatorFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
 
@@ -23,31 +23,31 @@ ENVELOPE_POINTS = 1500
 def save_oscillator_plot(
     report: OscillatorFigures,
     state: SteadyState,
-    trace: Trace,
+    record: TransientRecord,
     pot: tuple[AdjustedReading, ...],
     path: str | os.PathLike[str],
     force: bool,
 ) -> None:
-    """Draw start-up (`trace`), a steady cycle (`state`) and the `pot` readings into `path` (.png or .svg)."""
+    """Draw start-up (`record`), a steady cycle (`state`) and the `pot` readings into `path` (.png or .svg)."""
     with saved_figure(path, force, (1.25, 1.25, 1.0), (8.0, 9.4), share_x=False) as (figure, (start, cycle, turn)):
         title = f"{report.design}, {report.which} oscillator: {report.frequency_hz / 1e3:.3f} kHz"
         figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
-        _draw_start(start, report, trace)
+        _draw_start(start, report, record)
         _draw_cycle(cycle, state)
         _draw_pot(turn, report, pot)
         for axes in (start, cycle, turn):
             axes.grid(axis="y", which="major")
 
 
-def _draw_start(axes: Axes, report: OscillatorFigures, trace: Trace) -> None:
+def _draw_start(axes: Axes, report: OscillatorFigures, record: TransientRecord) -> None:
     """The band that the collector fills, cycle by cycle, and the cold end of the tank that it swings about."""
-    cycles = trace.times.size // POINTS_PER_CYCLE
+    cycles = record.times.size // POINTS_PER_CYCLE
     group = max(1, -(-cycles // ENVELOPE_POINTS))
     length = group * POINTS_PER_CYCLE
-    count = trace.times.size // length
-    collector = trace.voltage(COLLECTOR)[: count * length].reshape(count, length)
-    supply = trace.voltage(COLD)[: count * length].reshape(count, length).mean(axis=1)
-    times = 1e3 * trace.times[: count * length].reshape(count, length).mean(axis=1)
+    count = record.times.size // length
+    collector = record.voltage(COLLECTOR)[: count * length].reshape(count, length)
+    supply = record.voltage(COLD)[: count * length].reshape(count, length).mean(axis=1)
+    times = 1e3 * record.times[: count * length].reshape(count, length).mean(axis=1)
     axes.fill_between(times, collector.min(axis=1), collector.max(axis=1), color=BLUE, alpha=0.35, linewidth=0.0)
     axes.plot(times, collector.max(axis=1), color=BLUE, linewidth=1.0, label="collector, highest and lowest")
     axes.plot(times, collector.min(axis=1), color=BLUE, linewidth=1.0)

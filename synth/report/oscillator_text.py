@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+import numpy as np
+
+from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, LOAD
+from models.circuit.transient import TransientRecord
 from synth.analysis.oscillator_figures import SIMULATED, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
-from synth.report.written import Form, finished
+from synth.report.written import Form, finished, numbers_csv
 
 DASH = "-"
+KEEP_EVERY = 4  # samples of the transient, in the CSV
+CSV_NODES = (
+    ("collector_v", COLLECTOR),
+    ("emitter_v", EMITTER),
+    ("base_v", BASE),
+    ("supply_v", COLD),
+    ("output_v", LOAD),
+)
 
 
 def oscillator_text(report: OscillatorFigures) -> str:
@@ -93,6 +105,14 @@ def _reading_line(reading: AdjustedReading, unit: str = "fraction") -> str:
     collector, output = (format_quantity(volts, "V") for volts in (reading.collector_pp_v, reading.output_pp_v))
     frequency = f"{reading.frequency_hz / 1e3:.3f} kHz"
     return f"{name:<21}{frequency:>12}{reading.shift_hz:>9.0f} Hz{collector:>13}{output:>12}"
+
+
+def start_up_csv(record: TransientRecord) -> str:
+    """The transient as CSV, sixteen rows a cycle; without a load there is no output_v."""
+    columns = [("time_s", record.times)]
+    columns += [(name, record.voltage(node)) for name, node in CSV_NODES if node in record.names]
+    rows = np.column_stack([values for _, values in columns])[::KEEP_EVERY]
+    return numbers_csv([name for name, _ in columns], rows.tolist())
 
 
 OSCILLATOR = Form("beatfield.oscillator/1", oscillator_text)

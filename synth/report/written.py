@@ -19,7 +19,7 @@ Figures = TypeVar("Figures")
 
 @dataclass(frozen=True, slots=True)
 class Form(Generic[Figures]):
-    """How the figures of one command are written: schema of the JSON, text, CSV, and plot into a path (True: replaced)."""
+    """How the figures of one command are written: schema of the JSON, text, CSV; plot into a path (True: replaced)."""
 
     schema: str
     text: Callable[[Figures], str]
