@@ -131,16 +131,33 @@ def drift_figures(
     except ValueError as error:
         raise DesignError(str(error)) from error
     laws = [drift_law(workpiece, mismatch, distances, transistors) for mismatch in CASES.values()]
-    names = [note_name(number) for number in numbers]
+    warm = part.warm_up_rise, part.warm_up_time
     times = np.linspace(0.0, WARM_UP_SPAN * part.warm_up_time, CURVE_POINTS)
-    rises = warm_up_rise(times, part.warm_up_rise, part.warm_up_time)
+    rises = warm_up_rise(times, *warm)
     stated, end = laws[1], last - first
     try:
         curves = tuple(law.drift(temperature - first) for law in laws)
         left = [law.zero_beat_drift(part.warm_up_rise) - law.zero_beat_drift(rises) for law in laws]
         warm_up = np.column_stack([times, *left])
         cases = tuple(
-            _case(case, law, curve, part.warm_up_rise, part.warm_up_time, hertz, limit_cents, names, frequencies)
+            CaseFigure(
+                case=case,
+                reference_hz=float(curve.reference[-1]),
+                variable_hz=float(curve.variable[-1]),
+                zero_beat_hz=float(curve.zero_beat[-1]),
+                zero_beat_m=known(curve.zero_beat_distance[-1]),
+                hold_s=hold_time(law, *warm, hertz),
+                notes=tuple(
+                    NoteDrift(
+                        note_name(number),
+                        float(frequencies[index]),
+                        float(distances[index]),
+                        known(curve.note_cents[-1, index]),
+                        hold_time_of_note(law, index, *warm, limit_cents),
+                    )
+                    for index, number in enumerate(numbers)
+                ),
+            )
             for case, law, curve in zip(CASES, laws, curves, strict=True)
         )
         causes = _causes(stated, end)
@@ -180,38 +197,6 @@ def _notes(workpiece: OpenedDesign, wanted: tuple[int, ...] | None) -> tuple[int
         missing = ", ".join(note_name(number) for number, there in zip(chosen, reached, strict=True) if not there)
         raise DesignError(f"{workpiece.design.name}: does not reach {missing}; see: beatfield field")
     return tuple(number for number, there in zip(chosen, reached, strict=True) if there)
-
-
-def _case(
-    case: str,
-    law: DriftLaw,
-    curve: Drift,
-    rise: float,
-    time_constant: float,
-    hertz: float,
-    limit_cents: float,
-    names: list[str],
-    frequencies: NDArray[np.float64],
-) -> CaseFigure:
-    notes = tuple(
-        NoteDrift(
-            note=name,
-            frequency_hz=float(frequencies[index]),
-            distance_m=float(law.note_distances[index]),
-            cents=known(curve.note_cents[-1, index]),
-            hold_s=hold_time_of_note(law, index, rise, time_constant, limit_cents),
-        )
-        for index, name in enumerate(names)
-    )
-    return CaseFigure(
-        case=case,
-        reference_hz=float(curve.reference[-1]),
-        variable_hz=float(curve.variable[-1]),
-        zero_beat_hz=float(curve.zero_beat[-1]),
-        zero_beat_m=known(curve.zero_beat_distance[-1]),
-        hold_s=hold_time(law, rise, time_constant, hertz),
-        notes=notes,
-    )
 
 
 def _causes(law: DriftLaw, rise: float) -> tuple[DriftCause, ...]:

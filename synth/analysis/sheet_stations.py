@@ -10,9 +10,8 @@ from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.tank import Tank
 from synth.analysis.sheet_probe import FREQUENCY, AntennaLoad, OscillatorProbe, circuit_probe, resonance_probe
-from synth.build.circuit_assembly import with_trimmer
+from synth.build.circuit_assembly import TankSection, with_trimmer
 from synth.build.workbench import OpenedDesign
-from synth.designs.sections import ReferenceSection, VariableSection, VolumeSection
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +79,7 @@ def _station(
     near: float | None = None,
 ) -> Station:
     design = workpiece.design
-    section: ReferenceSection | VariableSection | VolumeSection = getattr(design, which)
+    section: TankSection = getattr(design, which)
     resonance = resonance_probe(tank, section.stray + section.self_capacitance, antenna, mode)
     setting = tank.trimmer_setting if section.trimmer_maximum > 0.0 else None
 

@@ -9,10 +9,10 @@ from models.detector.memoryless import Detector
 from models.hand.scene import Cabinet, Player, RodAntenna, Scene
 from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.tank import Tank, required_capacitance
-from synth.build.circuit_assembly import TunedPair, resonance_of, tap_of
+from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
 from synth.build.tuning_notices import margin_notice, out_of_reach_notice
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
+from synth.designs.sections import Design
 from synth.errors import DesignError
 
 STRONG_COUPLING = 0.3  # of half the tanks' bandwidth: beyond, a computed lock range is rough
@@ -53,19 +53,6 @@ def tank_in(design: Design, which: str) -> Tank:
     parts around the tank are counted, without one they are part of the section's stray.
     """
     return tank_of(getattr(design, which)) if design.circuit is None else resonance_of(design, which)
-
-
-def tank_of(section: VariableSection | ReferenceSection | VolumeSection) -> Tank:
-    """The tank that a section describes, its trimmer as given."""
-    return Tank(
-        inductance=section.inductance,
-        capacitance=section.capacitance,
-        stray=section.stray + section.self_capacitance,
-        trimmer_minimum=section.trimmer_minimum,
-        trimmer_maximum=section.trimmer_maximum,
-        trimmer_setting=section.trimmer,
-        quality_factor=section.quality_factor,
-    )
 
 
 def branch_of(design: Design) -> SeriesInductor | None:

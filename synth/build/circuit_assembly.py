@@ -40,6 +40,7 @@ from synth.designs.sections import (
 from synth.errors import DesignError
 
 OSCILLATORS = ("reference", "variable", "volume")
+TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
 MOST_WORK = 6e7
 """Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
@@ -164,15 +165,20 @@ def resonance_of(design: Design, which: str) -> Tank:
         rest = operating_point(circuit).port_voltages
         junctions = TransistorPorts(circuit.transistor).currents_and_capacitances(rest)[1]
         divider = circuit.tank_capacitance - circuit.across_tank
-        return Tank(
-            inductance=section.inductance,
-            capacitance=section.capacitance,
-            stray=section.stray + section.self_capacitance + divider + float(junctions[COLLECTOR_PORT, 0]),
-            trimmer_minimum=section.trimmer_minimum,
-            trimmer_maximum=section.trimmer_maximum,
-            trimmer_setting=section.trimmer,
-            quality_factor=section.quality_factor,
-        )
+        return tank_of(section, divider + float(junctions[COLLECTOR_PORT, 0]))
+
+
+def tank_of(section: TankSection, beside: float = 0.0) -> Tank:
+    """The tank that a section describes, its trimmer as given, with `beside`, F, counted as stray too."""
+    return Tank(
+        inductance=section.inductance,
+        capacitance=section.capacitance,
+        stray=section.stray + section.self_capacitance + beside,
+        trimmer_minimum=section.trimmer_minimum,
+        trimmer_maximum=section.trimmer_maximum,
+        trimmer_setting=section.trimmer,
+        quality_factor=section.quality_factor,
+    )
 
 
 def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInductor | None) -> SolvedVariable:
@@ -263,17 +269,17 @@ def _fixed_capacitor_for(circuit: OscillatorCircuit, target: float, start: Stead
     return fixed
 
 
-def _tank_section(design: Design, which: str) -> ReferenceSection | VariableSection | VolumeSection:
+def _tank_section(design: Design, which: str) -> TankSection:
     if which not in OSCILLATORS:
         raise DesignError(f"oscillator must be one of {', '.join(OSCILLATORS)}; got {which!r}")
-    section: ReferenceSection | VariableSection | VolumeSection | None = getattr(design, which)
+    section: TankSection | None = getattr(design, which)
     if section is None:
         missing = "[volume_antenna], [volume] and [volume_response]"
         raise DesignError(f"{design.name}: has no volume oscillator; add {missing}")
     return section
 
 
-def _trimmers(section: ReferenceSection | VariableSection | VolumeSection) -> tuple[Trimmer, ...]:
+def _trimmers(section: TankSection) -> tuple[Trimmer, ...]:
     if section.trimmer_maximum == 0.0:
         return ()
     return (Trimmer(section.trimmer_minimum, section.trimmer_maximum, section.trimmer),)

@@ -13,7 +13,8 @@ from models.hand.hand_field import capacitance_curves
 from models.injection import OutputCoupling, lock_range
 from models.pitch_field import PitchField, pitch_field
 from models.tank import resonant_frequency
-from synth.build.assembly import scene_of, tank_of, tuned_reference
+from synth.build.assembly import scene_of, tuned_reference
+from synth.build.circuit_assembly import tank_of
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, design_text, load_design, read_design
 from synth.designs.template import template_design

@@ -16,8 +16,8 @@ from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents
 from models.pitch_field import pitch_field
 from synth.build import circuit_assembly
-from synth.build.assembly import branch_of, scene_of, tank_in, tank_of
-from synth.build.circuit_assembly import circuit_of, resonance_of, with_trimmer
+from synth.build.assembly import branch_of, scene_of, tank_in
+from synth.build.circuit_assembly import circuit_of, resonance_of, tank_of, with_trimmer
 from synth.build.curve_cache import curves_for
 from synth.build.workbench import assemble
 from synth.designs.design_file import Design, load_design, read_design
