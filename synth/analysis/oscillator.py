@@ -1,13 +1,25 @@
-"""One oscillator of a design on the bench: which circuit, with what antenna, trimmer, pot and load."""
+"""One oscillator of a design, prepared with antenna, trimmer, pot and load, and what is read on it, as figures."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
-from models.circuit.common_base import Load, OscillatorCircuit
+import numpy as np
+
+from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, Load, OscillatorCircuit
+from models.circuit.operating_point import operating_point
+from models.circuit.oscillator import steady_state
+from models.circuit.small_signal import small_signal
+from models.circuit.startup_time import startup_estimate
+from models.circuit.steady_state import SteadyState
+from models.circuit.transient import TransientRecord
 from models.circuit.variable_oscillator import with_antenna
+from models.stray import explanation
+from synth.analysis.start_up import startup_time
 from synth.build.circuit_assembly import blaming, with_trimmer
 from synth.build.workbench import OpenedDesign
+from synth.designs.design_file import design_hash
 from synth.designs.quantity import format_quantity, parse
 from synth.designs.sections import CircuitSection, Design
 from synth.errors import DesignError
@@ -99,3 +111,191 @@ def _tuned_trimmer(opened: OpenedDesign) -> tuple[float, tuple[str, ...]]:
     except ValueError as error:
         written = opened.design.reference.trimmer
         return written, (f"the trimmer stays as written, there is nothing to tune to: {error}",)
+
+
+OUTPUT = "output"
+TEST_POINTS = (
+    ("supply", COLD),
+    ("wiper", WIPER),
+    ("base", BASE),
+    ("emitter", EMITTER),
+    ("collector", COLLECTOR),
+    (OUTPUT, OUTPUT),
+)
+STOPS = (("low", 0.0), ("mid", 0.5), ("high", 1.0))
+PROBE = 10e-12  # F, of a usual probe on the collector
+LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
+REVERSE_EMITTER_LIMIT = 5.0  # V, common for small-signal parts, from memory
+ESTIMATED, SIMULATED = "rough estimate; --trace computes it", "transient"
+
+
+@dataclass(frozen=True, slots=True)
+class TestPoint:
+    """One point of the circuit, read while it oscillates; thd is a ratio, None where the point hardly swings."""
+
+    name: str
+    dc_v: float
+    peak_to_peak_v: float
+    frequency_hz: float
+    thd: float | None
+    startup_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class AdjustedReading:
+    """The oscillator with one thing changed; None and a `remark` where it does not oscillate."""
+
+    name: str
+    setting: float | None
+    frequency_hz: float | None
+    shift_hz: float | None
+    collector_pp_v: float | None
+    output_pp_v: float | None
+    remark: str
+
+
+@dataclass(frozen=True, slots=True)
+class OscillatorFigures:
+    """Every figure of an oscillator, SI units in the names; None where there is no such thing."""
+
+    design: str
+    design_hash: str
+    which: str
+    frequency_hz: float
+    pot: float
+    trimmer: float | None
+    antenna_f: float | None
+    hand_distance_m: float | None
+    load_ohm: float | None
+    load_f: float | None
+    supply_v: float
+    supply_current_a: float
+    supply_power_w: float
+    collector_current_at_rest_a: float
+    growth_rate_per_s: float
+    loop_gain_margin_db: float
+    startup_s: float | None
+    startup_by: str
+    settling_s: float
+    probe_shift_hz: float | None
+    stray_f: float
+    board: str | None
+    stray_explanation: str | None
+    test_points: tuple[TestPoint, ...]
+    pot_readings: tuple[AdjustedReading, ...]
+    trimmer_readings: tuple[AdjustedReading, ...]
+    load_readings: tuple[AdjustedReading, ...]
+    notices: tuple[str, ...]
+
+
+def steady(prepared: PreparedOscillator) -> SteadyState:
+    """The steady oscillation on the bench; DesignError names the oscillator and why there is none."""
+    with blaming(prepared.design, prepared.which):
+        return steady_state(prepared.circuit)
+
+
+def oscillator_figures(
+    prepared: PreparedOscillator, state: SteadyState, record: TransientRecord | None = None
+) -> OscillatorFigures:
+    """Collect the readings of `prepared`, whose steady state is `state`; start-up from `record` where there is one."""
+    circuit, design = prepared.circuit, prepared.design
+    signal, load, antenna = small_signal(circuit), circuit.load, circuit.antenna
+    board = None if design.circuit is None else design.circuit.board
+    probed = _read("", None, replace(circuit, stray=circuit.stray + PROBE), state)
+    startup = startup_estimate(state) if record is None else startup_time(record, state, COLLECTOR)
+    return OscillatorFigures(
+        design=design.name,
+        design_hash=design_hash(design),
+        which=prepared.which,
+        frequency_hz=state.frequency,
+        pot=circuit.bias.position,
+        trimmer=prepared.trimmer if circuit.trimmers else None,
+        antenna_f=None if antenna is None else antenna.capacitance,
+        hand_distance_m=prepared.hand_distance,
+        load_ohm=None if load is None else load.resistance,
+        load_f=None if load is None else load.capacitance,
+        supply_v=circuit.supply_voltage,
+        supply_current_a=state.supply_current,
+        supply_power_w=state.supply_power,
+        collector_current_at_rest_a=operating_point(circuit).collector_current,
+        growth_rate_per_s=signal.growth_rate,
+        loop_gain_margin_db=signal.margin_db,
+        startup_s=startup,
+        startup_by=ESTIMATED if record is None else SIMULATED,
+        settling_s=state.settling_time,
+        probe_shift_hz=probed.shift_hz,
+        stray_f=circuit.stray,
+        board=board,
+        stray_explanation=None if board is None else explanation(circuit.stray, board),
+        test_points=tuple(_test_point(name, node, state, record, startup) for name, node in TEST_POINTS),
+        pot_readings=_readings(_with_pot(circuit), STOPS, state),
+        trimmer_readings=_readings(lambda at: with_trimmer(circuit, at), STOPS, state) if circuit.trimmers else (),
+        load_readings=_load_readings(prepared, state),
+        notices=prepared.notices + _remarks(state),
+    )
+
+
+def _test_point(
+    name: str, node: str, state: SteadyState, record: TransientRecord | None, startup: float | None
+) -> TestPoint:
+    fundamental = float(state.harmonic_amplitudes(node)[0])
+    swings = fundamental >= LOWEST_FUNDAMENTAL
+    if record is not None and swings:
+        known = node != OUTPUT or state.circuit.load is not None
+        startup = startup_time(record, state, node if known else COLLECTOR)
+    return TestPoint(
+        name=name,
+        dc_v=float(state.coefficients(node)[0].real),
+        peak_to_peak_v=state.peak_to_peak(node),
+        frequency_hz=state.frequency,
+        thd=state.total_harmonic_distortion(node) if swings else None,
+        startup_s=startup if swings else None,
+    )
+
+
+def _with_pot(circuit: OscillatorCircuit) -> Callable[[float], OscillatorCircuit]:
+    return lambda position: replace(circuit, bias=replace(circuit.bias, position=position))
+
+
+def _readings(
+    change: Callable[[float], OscillatorCircuit], stops: Iterable[tuple[str, float]], state: SteadyState
+) -> tuple[AdjustedReading, ...]:
+    return tuple(_read(name, setting, change(setting), state) for name, setting in stops)
+
+
+def _load_readings(prepared: PreparedOscillator, state: SteadyState) -> tuple[AdjustedReading, ...]:
+    """Without a load, with that of the design, and with the one asked for where that is another."""
+    loads: list[tuple[str, Load | None]] = [("none", None), ("as designed", prepared.design_load)]
+    if prepared.circuit.load not in (None, prepared.design_load):
+        loads.append(("as asked", prepared.circuit.load))
+    return tuple(
+        _read(name, None if load is None else load.resistance, replace(prepared.circuit, load=load), state)
+        for name, load in loads
+    )
+
+
+def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: SteadyState) -> AdjustedReading:
+    """The oscillator `circuit`, compared with the steady state `base`; a remark where it does not oscillate."""
+    try:
+        same_states = (circuit.load is None) == (base.circuit.load is None)
+        state = steady_state(circuit, warm_start=base if same_states else None)
+    except ValueError as error:
+        return AdjustedReading(name, setting, None, None, None, None, " ".join(str(error).split()))
+    collector, output = state.peak_to_peak(COLLECTOR), state.output_peak_to_peak
+    return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
+
+
+def pot_curve(circuit: OscillatorCircuit, base: SteadyState, points: int = 21) -> tuple[AdjustedReading, ...]:
+    """Readings at `points` positions of the pot, evenly from low to high."""
+    stops = [(f"{place:.2f}", float(place)) for place in np.linspace(0.0, 1.0, points)]
+    return _readings(_with_pot(circuit), stops, base)
+
+
+def _remarks(state: SteadyState) -> tuple[str, ...]:
+    peak = state.reverse_emitter_peak
+    if peak <= REVERSE_EMITTER_LIMIT:
+        return ()
+    return (
+        f"the emitter junction is driven {peak:.1f} V backwards; above some {REVERSE_EMITTER_LIMIT:.0f} V a real one "
+        "breaks down, which is not computed: lower the feedback capacitor or the supply",
+    )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from models.radio_limits import general_field_limit
-from synth.analysis.field_figures import FieldFigures, NoteFigure, OctaveFigure, field_figures
+from synth.analysis.field_figures import FieldFigures, NoteFigure, OctaveFigure, VolumeFigures, field_figures
 from synth.analysis.sheet_parts import PartFigure, ToleranceFigure, part_figures, tolerance_figures
 from synth.analysis.sheet_readings import (
     AMPERES,
@@ -27,7 +27,6 @@ from synth.analysis.sheet_stations import (
     reference_station,
     volume_station,
 )
-from synth.analysis.volume_figures import VolumeFigures
 from synth.build.workbench import OpenedDesign
 
 

@@ -49,13 +49,12 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from models.preferred_values import SERIES
-    from synth.analysis.choose_figures import choose_figures
-    from synth.analysis.tank_goal import Limits, tank_goal
+    from synth.analysis.choose_figures import Limits, choose_figures, tank_goal
     from synth.build.workbench import OpenedDesign
     from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
     from synth.commands.options import chosen, frequency_of, quantity_of
     from synth.designs.design_file import load_design
-    from synth.report.choose_text import CHOOSE
+    from synth.report.choose import CHOOSE
 
     def ratio(option: str, text: str, unit: str = "percent") -> float:
         return quantity_of(option, text, unit, 0.0, 0.9) or 0.0

@@ -36,7 +36,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design
     from synth.commands.options import pair
     from synth.errors import DesignError
-    from synth.report.compare_text import COMPARE
+    from synth.report.compare import COMPARE
 
     if len(arguments.designs) < 2:
         raise DesignError("name two designs or more to compare")

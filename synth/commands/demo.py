@@ -27,8 +27,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.template import template_text
     from synth.files.atomic_file import make_folder, write_text
     from synth.hands.gestures import gesture
-    from synth.report.field_plot import save_field_plot
-    from synth.report.field_text import field_text
+    from synth.report.field import field_text, save_field_plot
     from synth.sound.offline import ProgressLine, render_file
 
     folder = make_folder(Path(arguments.folder))

@@ -27,7 +27,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design
     from synth.commands.options import value
     from synth.errors import DesignError
-    from synth.report.drift_text import DRIFT
+    from synth.report.drift import DRIFT
 
     def within(option: str, text: str, unit: str, low: float, high: float) -> float:
         number = value(option, text if any(letter.isalpha() for letter in text) else f"{text} {unit}", unit)

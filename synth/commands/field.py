@@ -19,7 +19,7 @@ def run(arguments: Namespace) -> int:
 
     from synth.analysis.field_figures import field_figures
     from synth.build.workbench import open_design
-    from synth.report.field_text import FIELD
+    from synth.report.field import FIELD
 
     FIELD.write(arguments, field_figures(open_design(Path(arguments.design))))
     return 0

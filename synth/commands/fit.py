@@ -65,7 +65,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.design_file import design_text, load_design
     from synth.files.atomic_file import write_text
     from synth.files.plain_text import one_line
-    from synth.report.fit_text import FIT
+    from synth.report.fit import FIT
 
     boards = tuple(BOARDS)
     wish = Wish(

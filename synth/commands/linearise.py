@@ -55,7 +55,7 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.linearise_figures import linearise_figures
     from synth.build.workbench import open_design, say
     from synth.cli import EXIT_INTERRUPTED
-    from synth.report.linearise_text import LINEARISE
+    from synth.report.linearise import LINEARISE
     from synth.sound.offline import ProgressLine
 
     wishes = _wishes(arguments)

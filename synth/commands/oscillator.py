@@ -28,14 +28,13 @@ def run(arguments: Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
-    from synth.analysis.oscillator import prepared_oscillator
-    from synth.analysis.oscillator_figures import oscillator_figures, pot_curve, steady
+    from synth.analysis.oscillator import oscillator_figures, pot_curve, prepared_oscillator, steady
     from synth.analysis.start_up import start_up
     from synth.build.workbench import say
     from synth.commands.options import value
     from synth.designs.design_file import load_design
     from synth.errors import DesignError
-    from synth.report.oscillator_text import OSCILLATOR, start_up_csv
+    from synth.report.oscillator import OSCILLATOR, start_up_csv
     from synth.report.written import print_json, write_text
 
     pot = None
@@ -54,7 +53,7 @@ def run(arguments: Namespace) -> int:
     if record is not None and arguments.trace:
         write_text(start_up_csv(record), arguments.trace, arguments.force)
     if record is not None and arguments.plot:
-        from synth.report.oscillator_plot import save_oscillator_plot
+        from synth.report.oscillator import save_oscillator_plot
 
         curve = pot_curve(prepared.circuit, state)
         save_oscillator_plot(figures, state, record, curve, arguments.plot, force=arguments.force)

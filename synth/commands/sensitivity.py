@@ -19,7 +19,7 @@ def run(arguments: Namespace) -> int:
 
     from synth.analysis.sensitivity_figures import sensitivity_figures
     from synth.build.workbench import open_design
-    from synth.report.sensitivity_text import SENSITIVITY
+    from synth.report.sensitivity import SENSITIVITY
 
     SENSITIVITY.write(arguments, sensitivity_figures(open_design(Path(arguments.design))))
     return 0

@@ -26,8 +26,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design, say
     from synth.errors import DesignError
     from synth.report.sheet_page import sheet_page
-    from synth.report.sheet_plot import save_sheet_plot
-    from synth.report.sheet_table import SHEET, readings_csv
+    from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
     from synth.report.written import print_json, write_text
 
     target: str | None = arguments.output

@@ -48,7 +48,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design, say
     from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED
     from synth.progress_line import ProgressLine
-    from synth.report.tolerance_text import TOLERANCE
+    from synth.report.tolerance import TOLERANCE
 
     workpiece = open_design(Path(arguments.design))
     with ProgressLine("builds", arguments.builds) as progress:

@@ -28,7 +28,7 @@ def run(arguments: Namespace) -> int:
     from synth.commands.tune_options import manner_of, tune_of
     from synth.errors import DesignError
     from synth.midi.midi_messages import midi_messages, write_midi
-    from synth.report.tune_text import TUNE
+    from synth.report.tune import TUNE
 
     manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
     workpiece = open_design(Path(arguments.design))

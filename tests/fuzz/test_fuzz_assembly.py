@@ -21,7 +21,7 @@ from synth.designs.schema import KEYS, Key, key_named, keys_of
 from synth.designs.template import template_text
 from synth.designs.value import write_value
 from synth.errors import DesignError
-from synth.report.field_text import FIELD
+from synth.report.field import FIELD
 from synth.sound.voice import Voice
 
 WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))

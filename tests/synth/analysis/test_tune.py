@@ -24,9 +24,8 @@ from synth.designs.template import template_design
 from synth.errors import DesignError
 from synth.hands.tune_path import LEAD, Manner, perform
 from synth.midi.midi_file import read_midi
-from synth.report.sensitivity_plot import save_sensitivity_plot
-from synth.report.sensitivity_text import SENSITIVITY
-from synth.report.tune_text import TUNE
+from synth.report.sensitivity import SENSITIVITY, save_sensitivity_plot
+from synth.report.tune import TUNE
 from synth.sound.voice import Voice
 from synth.tunes.melody import Tune, TuneNote
 from synth.tunes.note_list import read_note_list

@@ -22,7 +22,7 @@ from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import load_design
 from synth.designs.sections import TemperatureSection, TolerancesSection
 from synth.errors import DesignError
-from synth.report.drift_text import DRIFT, drift_text
+from synth.report.drift import DRIFT, drift_text
 
 _DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.02e-12 / (_DISTANCES + 0.02), 6.25e-12)

@@ -23,7 +23,7 @@ from synth.build.workbench import OpenedDesign, open_design, open_loaded
 from synth.cli import EXIT_INTERRUPTED, main
 from synth.designs.design_file import design_text
 from synth.errors import DesignError
-from synth.report.linearise_text import LINEARISE
+from synth.report.linearise import LINEARISE
 
 
 def make_small(patch: pytest.MonkeyPatch) -> None:

@@ -20,8 +20,7 @@ from synth.designs.design_file import load_design
 from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.designs.template import template_design
 from synth.errors import DesignError
-from synth.report.tolerance_plot import save_tolerance_plot
-from synth.report.tolerance_text import TOLERANCE, tolerance_text
+from synth.report.tolerance import TOLERANCE, save_tolerance_plot, tolerance_text
 
 GOALS = GoalsSection(zero_beat=0.9, lowest=120.0, highest=400.0, unevenness=200.0, good_builds=0.8)
 

@@ -10,12 +10,11 @@ import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.volume.control import GainStage
-from synth.analysis.field_figures import field_figures
-from synth.analysis.volume_figures import volume_figures
+from synth.analysis.field_figures import field_figures, volume_figures
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.template import template_design
 from synth.hands.hand_path import HandPath
-from synth.report.field_text import FIELD
+from synth.report.field import FIELD
 from synth.sound.offline import rendered_blocks
 
 _DISTANCES = np.geomspace(0.01, 0.8, 30)
