@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.builds.choose_values import Antenna, Choice, Goal, Spread, choose_values, upper_mode
+from models.builds.choose_values import Antenna, Goal, Spread, choose_values, upper_mode
 from models.stray import BOARDS
+from synth.analysis.figures import collected, of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
@@ -98,45 +99,45 @@ def _antenna(opened: OpenedDesign, limits: Limits, notices: list[str]) -> Antenn
     return Antenna(rod, coil, branch.self_capacitance * turned)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ChoiceRow:
     """One choice; see `models.builds.choose_values.Choice`."""
 
-    inductance_h: float
-    capacitance_f: float
-    trimmer_minimum_f: float
-    trimmer_maximum_f: float
-    reaches: bool
-    setting: float
-    needed_f: float
-    needed_least_f: float
-    needed_most_f: float
-    margin_low_f: float
-    margin_high_f: float
-    lowest_hz: float
-    highest_hz: float
-    sure_lowest_hz: float | None
-    sure_highest_hz: float | None
+    inductance_h: float = of("choice.inductance")
+    capacitance_f: float = of("choice.capacitance")
+    trimmer_minimum_f: float = of("choice.trimmer_minimum")
+    trimmer_maximum_f: float = of("choice.trimmer_maximum")
+    reaches: bool = of("choice.reaches")
+    setting: float = of("choice.setting")
+    needed_f: float = of("choice.need.value")
+    needed_least_f: float = of("choice.need.least")
+    needed_most_f: float = of("choice.need.most")
+    margin_low_f: float = of("choice.margins.0")
+    margin_high_f: float = of("choice.margins.1")
+    lowest_hz: float = of("choice.range.0")
+    highest_hz: float = of("choice.range.1")
+    sure_lowest_hz: float | None = of("choice.sure_range.0")
+    sure_highest_hz: float | None = of("choice.sure_range.1")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ChooseFigures:
     """Every figure of the choices, SI units in the names; ratios and spreads are limits, either way."""
 
-    design: str
+    design: str = of("design.name")
     which: str
-    target_hz: float
+    target_hz: float = of("goal.frequency")
     series: str
     trimmer_series: str
-    inductor_tolerance: float
-    capacitor_tolerance: float
-    trimmer_tolerance: float
-    stray_f: float
-    stray_least_f: float
-    stray_most_f: float
+    inductor_tolerance: float = of("goal.inductor_tolerance")
+    capacitor_tolerance: float = of("goal.capacitor_tolerance")
+    trimmer_tolerance: float = of("goal.trimmer_tolerance")
+    stray_f: float = of("goal.stray.value")
+    stray_least_f: float = of("goal.stray.least")
+    stray_most_f: float = of("goal.stray.most")
     reached: bool
     choices: tuple[ChoiceRow, ...]
-    notices: tuple[str, ...]
+    notices: tuple[str, ...] = of("found.notices")
 
 
 def choose_figures(
@@ -148,37 +149,12 @@ def choose_figures(
         choices = choose_values(goal, inductances, series, trimmer_series)
     except ValueError as error:
         raise DesignError(f"{design.name}: {error}") from None
-    return ChooseFigures(
-        design=design.name,
+    return collected(
+        ChooseFigures,
+        {"design": design, "goal": goal, "found": found},
         which=which,
-        target_hz=goal.frequency,
         series=series,
         trimmer_series=trimmer_series,
-        inductor_tolerance=goal.inductor_tolerance,
-        capacitor_tolerance=goal.capacitor_tolerance,
-        trimmer_tolerance=goal.trimmer_tolerance,
-        stray_f=goal.stray.value,
-        stray_least_f=goal.stray.least,
-        stray_most_f=goal.stray.most,
         reached=choices[0].reaches,
-        choices=tuple(_row(choice) for choice in choices),
-        notices=found.notices,
-    )
-
-
-def _row(choice: Choice) -> ChoiceRow:
-    sure = choice.sure_range or (None, None)
-    return ChoiceRow(
-        choice.inductance,
-        choice.capacitance,
-        choice.trimmer_minimum,
-        choice.trimmer_maximum,
-        choice.reaches,
-        choice.setting,
-        choice.need.value,
-        choice.need.least,
-        choice.need.most,
-        *choice.margins,
-        *choice.range,
-        *sure,
+        choices=tuple(collected(ChoiceRow, {"choice": choice}) for choice in choices),
     )

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from models.builds.drift import CAUSES, Drift, DriftLaw, hold_time, hold_time_of_note, relative_drift, warm_up_rise
 from models.pitch import frequency_of_note, note_name
 from synth.analysis.drift import drift_law, temperature_of, transistor_drift
-from synth.analysis.figures import DENSE, known
+from synth.analysis.figures import DENSE, collected, known, of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.errors import DesignError
@@ -77,7 +77,7 @@ class TransistorFigure:
     variable_hz: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DriftFigures:
     """Every figure of a design's drift, SI units, temperatures in degrees Celsius.
 
@@ -85,17 +85,17 @@ class DriftFigures:
     first, None outside the field.
     """
 
-    design: str
+    design: str = of("workpiece.design.name")
     design_hash: str
-    law: str
+    law: str = of("workpiece.design.law")
     from_deg_c: float
     to_deg_c: float
-    reference_frequency_hz: float
-    hand_m: float
+    reference_frequency_hz: float = of("workpiece.instrument.reference_frequency")
+    hand_m: float = of("stated.law.zero_beat")
     zero_beat_m: float | None
     tank_drift_per_k: float
-    warm_up_rise_k: float
-    warm_up_time_s: float
+    warm_up_rise_k: float = of("part.warm_up_rise")
+    warm_up_time_s: float = of("part.warm_up_time")
     hold_limit_hz: float
     hold_limit_cents: float
     cases: tuple[CaseFigure, ...]
@@ -163,18 +163,14 @@ def drift_figures(
         causes = _causes(stated, end)
     except ValueError as error:
         raise DesignError(f"{workpiece.design.name}: {error}") from error
-    return DriftFigures(
-        design=workpiece.design.name,
+    return collected(
+        DriftFigures,
+        {"workpiece": workpiece, "stated": stated, "part": part},
         design_hash=design_hash(workpiece.design),
-        law=workpiece.design.law,
         from_deg_c=first,
         to_deg_c=last,
-        reference_frequency_hz=workpiece.instrument.reference_frequency,
-        hand_m=stated.law.zero_beat,
         zero_beat_m=known(curves[1].zero_beat_distance[0]),
         tank_drift_per_k=float(relative_drift(part.coil, part.capacitor)),
-        warm_up_rise_k=part.warm_up_rise,
-        warm_up_time_s=part.warm_up_time,
         hold_limit_hz=hertz,
         hold_limit_cents=limit_cents,
         cases=cases,

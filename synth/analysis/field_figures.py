@@ -10,21 +10,21 @@ from numpy.typing import NDArray
 from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna
-from synth.analysis.figures import DENSE, playable
+from synth.analysis.figures import DENSE, collected, of, playable
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 
 STEEPNESS_AT_DB = -12.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class VolumeFigures:
     """SI units in the names; heights above the ring; None where the hand does not reach that gain."""
 
-    resonance_hz: float
+    resonance_hz: float = of("volume.resonator.frequency")
     oscillator_empty_hz: float
-    ring_empty_capacitance_f: float
-    trimmer: float
+    ring_empty_capacitance_f: float = of("volume.curve.empty_capacitance")
+    trimmer: float = of("volume.tank.trimmer_setting")
     silent_below_m: float | None
     minus_40_db_m: float | None
     minus_3_db_m: float | None
@@ -35,11 +35,10 @@ class VolumeFigures:
 def volume_figures(volume: VolumeAntenna) -> VolumeFigures:
     """Collect the figures of a volume antenna."""
     steep_at = _height(volume, STEEPNESS_AT_DB)
-    return VolumeFigures(
-        resonance_hz=volume.resonator.frequency,
+    return collected(
+        VolumeFigures,
+        {"volume": volume},
         oscillator_empty_hz=float(volume.tank.with_antenna(volume.curve.empty_capacitance + volume.stray)),
-        ring_empty_capacitance_f=volume.curve.empty_capacitance,
-        trimmer=volume.tank.trimmer_setting,
         silent_below_m=_height(volume, None),
         minus_40_db_m=_height(volume, -40.0),
         minus_3_db_m=_height(volume, -3.0),
@@ -88,35 +87,35 @@ class OctaveFigure:
     width_m: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FieldFigures:
     """Every figure of a pitch field, SI units in the names; None where the design has no such thing."""
 
-    design: str
+    design: str = of("workpiece.design.name")
     design_hash: str
-    posture: str
-    mode: str
-    detector: str
-    reference_frequency_hz: float
+    posture: str = of("workpiece.design.player.posture")
+    mode: str = of("instrument.mode")
+    detector: str = of("instrument.detector.kind")
+    reference_frequency_hz: float = of("instrument.reference_frequency")
     variable_frequency_empty_hz: float
-    empty_capacitance_f: float
-    nearest_m: float
-    farthest_m: float
+    empty_capacitance_f: float = of("curve.empty_capacitance")
+    nearest_m: float = of("curve.nearest")
+    farthest_m: float = of("curve.farthest")
     nearest_capacitance_f: float
-    zero_beat_m: float | None
+    zero_beat_m: float | None = of("field.zero_beat_distance")
     locked_near_m: float | None
     locked_far_m: float | None
-    playable_near_m: float | None
-    playable_far_m: float | None
-    lowest_hz: float | None
-    highest_hz: float | None
+    playable_near_m: float | None = of("field.playable_near")
+    playable_far_m: float | None = of("field.playable_far")
+    lowest_hz: float | None = of("field.lowest_frequency")
+    highest_hz: float | None = of("field.highest_frequency")
     linearity_rms_cents: float | None
     linearity_near_m: float | None
     linearity_far_m: float | None
     octaves: tuple[OctaveFigure, ...]
     notes: tuple[NoteFigure, ...]
     volume: VolumeFigures | None
-    notices: tuple[str, ...]
+    notices: tuple[str, ...] = of("workpiece.notices")
     curve: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
 
 
@@ -125,27 +124,16 @@ def field_figures(workpiece: OpenedDesign) -> FieldFigures:
     instrument, field = workpiece.instrument, workpiece.field
     curve = instrument.curve
     even = _linearity(field)
-    return FieldFigures(
-        design=workpiece.design.name,
+    return collected(
+        FieldFigures,
+        {"workpiece": workpiece, "instrument": instrument, "curve": curve, "field": field},
         design_hash=design_hash(workpiece.design),
-        posture=workpiece.design.player.posture,
-        mode=instrument.mode,
-        detector=instrument.detector.kind,
-        reference_frequency_hz=instrument.reference_frequency,
         variable_frequency_empty_hz=float(
             instrument.frequency_with(curve.empty_capacitance + instrument.antenna_stray)
         ),
-        empty_capacitance_f=curve.empty_capacitance,
-        nearest_m=curve.nearest,
-        farthest_m=curve.farthest,
         nearest_capacitance_f=float(curve.capacitances[0]),
-        zero_beat_m=field.zero_beat_distance,
         locked_near_m=field.locked_span[0] if field.locked_span else None,
         locked_far_m=field.locked_span[1] if field.locked_span else None,
-        playable_near_m=field.playable_near,
-        playable_far_m=field.playable_far,
-        lowest_hz=field.lowest_frequency,
-        highest_hz=field.highest_frequency,
         linearity_rms_cents=even[0],
         linearity_near_m=even[1],
         linearity_far_m=even[2],
@@ -158,7 +146,6 @@ def field_figures(workpiece: OpenedDesign) -> FieldFigures:
             for line in field.notes()
         ),
         volume=None if workpiece.volume is None else volume_figures(workpiece.volume),
-        notices=workpiece.notices,
         curve=_dense_curve(workpiece),
     )
 

@@ -13,7 +13,7 @@ from models.straight.build_spread import Spread
 from models.straight.cost import tuning_ratio
 from models.straight.front import FrontPoint
 from models.straight.plan import Option
-from synth.analysis.figures import DENSE, played_numbers
+from synth.analysis.figures import DENSE, collected, of, played_numbers
 from synth.analysis.linearise import Outcome, Solved, parts_text, reference_text
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
@@ -22,96 +22,96 @@ CURVE_POINTS = 201
 CURVE_COLUMNS = ("distance_m", "before_note_number", "after_note_number", "after_line_note_number")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FieldOverNotes:
     """One design's field over the notes asked for; None where it does not play them all."""
 
-    design: str
+    design: str = of("workpiece.design.name")
     design_hash: str
-    mode: str
+    mode: str = of("workpiece.instrument.mode")
     rms_cents: float | None
     highest_note_m: float | None
     lowest_note_m: float | None
-    zero_beat_m: float | None
+    zero_beat_m: float | None = of("field.zero_beat_distance")
     cents_per_mm: float | None
     carrier_hz: float
     drift_hz_per_ppm: float
-    builds_mean_cents: float | None
-    builds_worst_cents: float | None
-    builds_held: float
+    builds_mean_cents: float | None = of("found.mean_cents")
+    builds_worst_cents: float | None = of("found.worst_cents")
+    builds_held: float = of("found.held")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlaceFigures:
     """One place of the series inductor, from the ideal to builds of real parts, RMS cents.
 
     `branch_over_tank`: resonance of the branch over the tank's, the hand at the lowest note.
     """
 
-    place: str
+    place: str = of("solution.place.name")
     choke_h: float | None
     choke_self_resonance_hz: float | None
     branch_over_tank: float | None
-    tank_h: float
-    capacitor_f: float
-    trimmer: float
-    ideal_cents: float | None
-    trimmable_cents: float | None
-    real_chokes_cents: float | None
-    preferred_cents: float
-    lossy_cents: float | None
-    builds_mean_cents: float | None
-    builds_worst_cents: float | None
-    builds_held: float
-    retuned_mean_cents: float | None
+    tank_h: float = of("solution.tank_inductance")
+    capacitor_f: float = of("option.option.capacitor")
+    trimmer: float = of("option.option.trimmer")
+    ideal_cents: float | None = of("steps.ideal")
+    trimmable_cents: float | None = of("steps.trimmable")
+    real_chokes_cents: float | None = of("steps.real_chokes")
+    preferred_cents: float = of("steps.preferred")
+    lossy_cents: float | None = of("steps.lossy")
+    builds_mean_cents: float | None = of("steps.builds.mean_cents")
+    builds_worst_cents: float | None = of("steps.builds.worst_cents")
+    builds_held: float = of("steps.builds.held")
+    retuned_mean_cents: float | None = of("steps.retuned.mean_cents")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FrontFigures:
     """One circuit of the front, in continuous values."""
 
-    place: str
-    rms_cents: float
-    cents_per_mm: float
-    drift_hz_per_ppm: float
-    branch_hz_per_ppm: float
-    carrier_hz: float
-    zero_beat_m: float
+    place: str = of("point.solution.place.name")
+    rms_cents: float = of("point.rms_cents")
+    cents_per_mm: float = of("point.price.cents_per_mm")
+    drift_hz_per_ppm: float = of("point.price.drift_hz_per_ppm")
+    branch_hz_per_ppm: float = of("point.price.branch_hz_per_ppm")
+    carrier_hz: float = of("point.carrier")
+    zero_beat_m: float = of("point.zero_beat")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BoundFigures:
     """What the search was held to, and the straightest field in continuous values within and without (None where the
     bounds are no tighter, or nothing was found).
     """
 
-    lowest_carrier_hz: float
-    highest_carrier_hz: float
-    least_tank_f: float
-    within_cents: float | None
-    without_cents: float | None
-    without_carrier_hz: float | None
-    without_tank_f: float | None
+    lowest_carrier_hz: float = of("parts.lowest_carrier")
+    highest_carrier_hz: float = of("parts.highest_carrier")
+    least_tank_f: float = of("parts.least_tank_capacitance")
+    within_cents: float | None = of("within.rms_cents")
+    without_cents: float | None = of("free.rms_cents")
+    without_carrier_hz: float | None = of("free.carrier")
+    without_tank_f: float | None = of("free.solution.tank_capacitance")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LineariseFigures:
     """Every figure of the search."""
 
-    low_hz: float
-    high_hz: float
-    near_m: float
-    far_m: float
-    fill: float
-    seed: int
-    series: str
-    choice: str
-    choke_self_capacitance_f: float
-    choke_quality_factor: float
-    joint_stray_f: float
-    coil_tolerance: float
-    capacitor_tolerance: float
-    stray_tolerance: float
+    low_hz: float = of("goal.low_frequency")
+    high_hz: float = of("goal.high_frequency")
+    near_m: float = of("goal.near")
+    far_m: float = of("goal.far")
+    fill: float = of("goal.fill")
+    seed: int = of("task.seed")
+    series: str = of("task.series")
+    choice: str = of("outcome.choice")
+    choke_self_capacitance_f: float = of("parts.choke_self_capacitance")
+    choke_quality_factor: float = of("parts.branch_q")
+    joint_stray_f: float = of("parts.tap_stray")
+    coil_tolerance: float = of("task.tolerances.coil")
+    capacitor_tolerance: float = of("task.tolerances.capacitor")
+    stray_tolerance: float = of("task.tolerances.stray")
     parts: str
     before: FieldOverNotes
     after: FieldOverNotes
@@ -121,10 +121,10 @@ class LineariseFigures:
     places_without: tuple[str, ...]
     front: tuple[FrontFigures, ...]
     bounds: BoundFigures
-    solved: tuple[Solved, ...]
-    tap_coupling: float
+    solved: tuple[Solved, ...] = of("outcome.solved")
+    tap_coupling: float = of("parts.tap_coupling")
     notices: tuple[str, ...]
-    interrupted: bool
+    interrupted: bool = of("plan.interrupted")
     curve: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
 
 
@@ -132,21 +132,9 @@ def linearise_figures(outcome: Outcome) -> LineariseFigures:
     """Collect the figures of a finished search."""
     task, plan = outcome.task, outcome.plan
     goal, parts = task.goal, task.parts
-    return LineariseFigures(
-        low_hz=goal.low_frequency,
-        high_hz=goal.high_frequency,
-        near_m=goal.near,
-        far_m=goal.far,
-        fill=goal.fill,
-        seed=task.seed,
-        series=task.series,
-        choice=outcome.choice,
-        choke_self_capacitance_f=parts.choke_self_capacitance,
-        choke_quality_factor=parts.branch_q,
-        joint_stray_f=parts.tap_stray,
-        coil_tolerance=task.tolerances.coil,
-        capacitor_tolerance=task.tolerances.capacitor,
-        stray_tolerance=task.tolerances.stray,
+    return collected(
+        LineariseFigures,
+        {"goal": goal, "task": task, "outcome": outcome, "parts": parts, "plan": plan},
         parts=parts_text(outcome.chosen) + reference_text(outcome.after.design.reference.capacitance, task.series),
         before=_field_over_notes(outcome.before, outcome, outcome.before_builds),
         after=_field_over_notes(outcome.after, outcome, outcome.chosen.steps.builds),
@@ -156,10 +144,7 @@ def linearise_figures(outcome: Outcome) -> LineariseFigures:
         places_without=tuple(place.name for place, option in plan.places if option is None),
         front=tuple(_front_figures(point) for point in plan.front),
         bounds=_bound_figures(outcome),
-        solved=outcome.solved,
-        tap_coupling=parts.tap_coupling,
         notices=_interrupted(outcome) + outcome.refused + outcome.after.notices,
-        interrupted=plan.interrupted,
         curve=_dense_curve(outcome),
     )
 
@@ -175,15 +160,7 @@ def _interrupted(outcome: Outcome) -> tuple[str, ...]:
 
 def _bound_figures(outcome: Outcome) -> BoundFigures:
     parts, within, free = outcome.task.parts, outcome.plan.bounded, outcome.plan.free
-    return BoundFigures(
-        parts.lowest_carrier,
-        parts.highest_carrier,
-        parts.least_tank_capacitance,
-        None if within is None else within.rms_cents,
-        None if free is None else free.rms_cents,
-        None if free is None else free.carrier,
-        None if free is None else free.solution.tank_capacitance,
-    )
+    return collected(BoundFigures, {"parts": parts, "within": within, "free": free})
 
 
 def _field_over_notes(workpiece: OpenedDesign, outcome: Outcome, builds: Spread | None) -> FieldOverNotes:
@@ -194,20 +171,16 @@ def _field_over_notes(workpiece: OpenedDesign, outcome: Outcome, builds: Spread 
     width = abs(ends[1] - ends[0]) if ends[0] is not None and ends[1] is not None else None
     carrier = workpiece.instrument.reference_frequency
     found = builds or Spread(None, None, 0.0)
-    return FieldOverNotes(
-        design=workpiece.design.name,
+    return collected(
+        FieldOverNotes,
+        {"workpiece": workpiece, "field": field, "found": found},
         design_hash=design_hash(workpiece.design),
-        mode=workpiece.instrument.mode,
         rms_cents=field.linearity_error_between(goal.low_frequency, goal.high_frequency) if held else None,
         highest_note_m=ends[0],
         lowest_note_m=ends[1],
-        zero_beat_m=field.zero_beat_distance,
         cents_per_mm=None if width is None else 1e-3 * goal.span_cents / width,
         carrier_hz=carrier,
         drift_hz_per_ppm=1e-6 * carrier,
-        builds_mean_cents=found.mean_cents,
-        builds_worst_cents=found.worst_cents,
-        builds_held=found.held,
     )
 
 
@@ -215,36 +188,17 @@ def _place_figures(option: Option, outcome: Outcome) -> PlaceFigures:
     solution, steps, parts = option.point.solution, option.steps, outcome.task.parts
     choke = solution.choke_inductance if solution.place.chokes else None
     own = parts.choke_self_capacitance
-    return PlaceFigures(
-        place=solution.place.name,
+    return collected(
+        PlaceFigures,
+        {"solution": solution, "option": option, "steps": steps},
         choke_h=choke,
         choke_self_resonance_hz=1.0 / (2.0 * math.pi * math.sqrt(choke * own)) if choke and own else None,
         branch_over_tank=tuning_ratio(outcome.after.instrument.curve, solution.candidates(parts)),
-        tank_h=solution.tank_inductance,
-        capacitor_f=option.option.capacitor,
-        trimmer=option.option.trimmer,
-        ideal_cents=steps.ideal,
-        trimmable_cents=steps.trimmable,
-        real_chokes_cents=steps.real_chokes,
-        preferred_cents=steps.preferred,
-        lossy_cents=steps.lossy,
-        builds_mean_cents=steps.builds.mean_cents,
-        builds_worst_cents=steps.builds.worst_cents,
-        builds_held=steps.builds.held,
-        retuned_mean_cents=steps.retuned.mean_cents,
     )
 
 
 def _front_figures(point: FrontPoint) -> FrontFigures:
-    return FrontFigures(
-        point.solution.place.name,
-        point.rms_cents,
-        point.price.cents_per_mm,
-        point.price.drift_hz_per_ppm,
-        point.price.branch_hz_per_ppm,
-        point.carrier,
-        point.zero_beat,
-    )
+    return collected(FrontFigures, {"point": point})
 
 
 def _dense_curve(outcome: Outcome) -> NDArray[np.float64]:

@@ -16,6 +16,7 @@ from models.circuit.steady_state import SteadyState
 from models.circuit.transient import TransientRecord
 from models.circuit.variable_oscillator import with_antenna
 from models.stray import explanation
+from synth.analysis.figures import collected, of
 from synth.analysis.start_up import startup_time
 from synth.build.circuit_assembly import blaming, with_trimmer
 from synth.build.workbench import OpenedDesign
@@ -154,31 +155,31 @@ class AdjustedReading:
     remark: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OscillatorFigures:
     """Every figure of an oscillator, SI units in the names; None where there is no such thing."""
 
-    design: str
+    design: str = of("design.name")
     design_hash: str
-    which: str
-    frequency_hz: float
-    pot: float
+    which: str = of("prepared.which")
+    frequency_hz: float = of("state.frequency")
+    pot: float = of("circuit.bias.position")
     trimmer: float | None
-    antenna_f: float | None
-    hand_distance_m: float | None
-    load_ohm: float | None
-    load_f: float | None
-    supply_v: float
-    supply_current_a: float
-    supply_power_w: float
+    antenna_f: float | None = of("antenna.capacitance")
+    hand_distance_m: float | None = of("prepared.hand_distance")
+    load_ohm: float | None = of("load.resistance")
+    load_f: float | None = of("load.capacitance")
+    supply_v: float = of("circuit.supply_voltage")
+    supply_current_a: float = of("state.supply_current")
+    supply_power_w: float = of("state.supply_power")
     collector_current_at_rest_a: float
-    growth_rate_per_s: float
-    loop_gain_margin_db: float
+    growth_rate_per_s: float = of("signal.growth_rate")
+    loop_gain_margin_db: float = of("signal.margin_db")
     startup_s: float | None
     startup_by: str
-    settling_s: float
-    probe_shift_hz: float | None
-    stray_f: float
+    settling_s: float = of("state.settling_time")
+    probe_shift_hz: float | None = of("probed.shift_hz")
+    stray_f: float = of("circuit.stray")
     board: str | None
     stray_explanation: str | None
     test_points: tuple[TestPoint, ...]
@@ -203,28 +204,23 @@ def oscillator_figures(
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, replace(circuit, stray=circuit.stray + PROBE), state)
     startup = startup_estimate(state) if record is None else startup_time(record, state, COLLECTOR)
-    return OscillatorFigures(
-        design=design.name,
+    return collected(
+        OscillatorFigures,
+        {
+            "design": design,
+            "prepared": prepared,
+            "state": state,
+            "circuit": circuit,
+            "antenna": antenna,
+            "load": load,
+            "signal": signal,
+            "probed": probed,
+        },
         design_hash=design_hash(design),
-        which=prepared.which,
-        frequency_hz=state.frequency,
-        pot=circuit.bias.position,
         trimmer=prepared.trimmer if circuit.trimmers else None,
-        antenna_f=None if antenna is None else antenna.capacitance,
-        hand_distance_m=prepared.hand_distance,
-        load_ohm=None if load is None else load.resistance,
-        load_f=None if load is None else load.capacitance,
-        supply_v=circuit.supply_voltage,
-        supply_current_a=state.supply_current,
-        supply_power_w=state.supply_power,
         collector_current_at_rest_a=operating_point(circuit).collector_current,
-        growth_rate_per_s=signal.growth_rate,
-        loop_gain_margin_db=signal.margin_db,
         startup_s=startup,
         startup_by=ESTIMATED if record is None else SIMULATED,
-        settling_s=state.settling_time,
-        probe_shift_hz=probed.shift_hz,
-        stray_f=circuit.stray,
         board=board,
         stray_explanation=None if board is None else explanation(circuit.stray, board),
         test_points=tuple(_test_point(name, node, state, record, startup) for name, node in TEST_POINTS),

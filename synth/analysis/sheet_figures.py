@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from models.radio_limits import general_field_limit
 from synth.analysis.field_figures import FieldFigures, NoteFigure, OctaveFigure, VolumeFigures, field_figures
+from synth.analysis.figures import collected, of
 from synth.analysis.sheet_parts import PartFigure, ToleranceFigure, part_figures, tolerance_figures
 from synth.analysis.sheet_readings import (
     AMPERES,
@@ -40,34 +40,34 @@ class LimitFigure:
     distance_m: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SheetFigures:
     """The sheet, SI units in the names; None where the design has no such thing."""
 
-    design: str
-    description: str
-    design_hash: str
-    posture: str
-    law: str
-    mode: str
-    direction: str
-    antenna_length_m: float
-    antenna_diameter_m: float
-    stand_distance_m: float
-    body_capacitance_f: float | None
-    board: str | None
-    supply_v: float | None
-    reference_frequency_hz: float
-    variable_frequency_empty_hz: float
-    zero_beat_m: float | None
-    zero_beat_asked_m: float | None
-    locked_near_m: float | None
-    locked_far_m: float | None
-    playable_near_m: float | None
-    playable_far_m: float | None
-    nearest_m: float
-    lowest_hz: float | None
-    highest_hz: float | None
+    design: str = of("report.design")
+    description: str = of("design.about.description")
+    design_hash: str = of("report.design_hash")
+    posture: str = of("report.posture")
+    law: str = of("design.law")
+    mode: str = of("report.mode")
+    direction: str = of("workpiece.field.direction")
+    antenna_length_m: float = of("design.antenna.length")
+    antenna_diameter_m: float = of("design.antenna.diameter")
+    stand_distance_m: float = of("design.player.stand_distance")
+    body_capacitance_f: float | None = of("design.player.body_capacitance")
+    board: str | None = of("design.circuit.board")
+    supply_v: float | None = of("design.circuit.supply_voltage")
+    reference_frequency_hz: float = of("report.reference_frequency_hz")
+    variable_frequency_empty_hz: float = of("report.variable_frequency_empty_hz")
+    zero_beat_m: float | None = of("report.zero_beat_m")
+    zero_beat_asked_m: float | None = of("design.tuning.zero_beat")
+    locked_near_m: float | None = of("report.locked_near_m")
+    locked_far_m: float | None = of("report.locked_far_m")
+    playable_near_m: float | None = of("report.playable_near_m")
+    playable_far_m: float | None = of("report.playable_far_m")
+    nearest_m: float = of("report.nearest_m")
+    lowest_hz: float | None = of("report.lowest_hz")
+    highest_hz: float | None = of("report.highest_hz")
     tolerances: tuple[ToleranceFigure, ...]
     parts: tuple[PartFigure, ...]
     readings: tuple[ReadingFigure, ...]
@@ -75,11 +75,11 @@ class SheetFigures:
     trimmers: tuple[TrimmerFigure, ...]
     pots: tuple[PotFigure, ...]
     limits: tuple[LimitFigure, ...]
-    octaves: tuple[OctaveFigure, ...]
-    notes: tuple[NoteFigure, ...]
-    volume: VolumeFigures | None
-    full_height_m: float | None
-    notices: tuple[str, ...]
+    octaves: tuple[OctaveFigure, ...] = of("report.octaves")
+    notes: tuple[NoteFigure, ...] = of("report.notes")
+    volume: VolumeFigures | None = of("report.volume")
+    full_height_m: float | None = of("response.full_height")
+    notices: tuple[str, ...] = of("report.notices")
     supply_current_a: float | None  # of all oscillators together; None without a circuit
 
 
@@ -100,18 +100,9 @@ def sheet_figures(workpiece: OpenedDesign) -> SheetFigures:
     played = [station for place, (_, station) in enumerate(lettered) if place != 1]  # not the one without its antenna
     response = design.volume_response
     currents = [row.expected for row in readings if row.unit == AMPERES]
-    return SheetFigures(
-        **_field_figures(report),
-        description=design.about.description,
-        law=design.law,
-        direction=workpiece.field.direction,
-        antenna_length_m=design.antenna.length,
-        antenna_diameter_m=design.antenna.diameter,
-        stand_distance_m=design.player.stand_distance,
-        body_capacitance_f=design.player.body_capacitance,
-        board=None if design.circuit is None else design.circuit.board,
-        supply_v=None if design.circuit is None else design.circuit.supply_voltage,
-        zero_beat_asked_m=design.tuning.zero_beat,
+    return collected(
+        SheetFigures,
+        {"design": design, "workpiece": workpiece, "response": response, "report": report},
         tolerances=tolerance_figures(design),
         parts=part_figures(design),
         readings=tuple(readings),
@@ -119,7 +110,6 @@ def sheet_figures(workpiece: OpenedDesign) -> SheetFigures:
         trimmers=tuple(row for station in played if (row := trimmer_figure(station)) is not None),
         pots=tuple(pot for station in played if (pot := pot_figure(station)) is not None),
         limits=tuple(_limits(report)),
-        full_height_m=None if response is None else response.full_height,
         supply_current_a=sum(currents) if currents else None,
     )
 
@@ -144,31 +134,6 @@ def _frequency_only(station: Station) -> Station:
 def _frequencies(rows: list[ReadingFigure]) -> set[str]:
     """Codes of the frequencies: volts and currents point to the same parts in every oscillator, told once."""
     return {row.code for row in rows if row.unit == HERTZ}
-
-
-def _field_figures(report: FieldFigures) -> dict[str, Any]:
-    """What the sheet takes over from the report of the pitch field."""
-    names = (
-        "design",
-        "design_hash",
-        "posture",
-        "mode",
-        "reference_frequency_hz",
-        "variable_frequency_empty_hz",
-        "zero_beat_m",
-        "locked_near_m",
-        "locked_far_m",
-        "playable_near_m",
-        "playable_far_m",
-        "nearest_m",
-        "lowest_hz",
-        "highest_hz",
-        "octaves",
-        "notes",
-        "volume",
-        "notices",
-    )
-    return {name: getattr(report, name) for name in names}
 
 
 def _limits(report: FieldFigures) -> list[LimitFigure]:

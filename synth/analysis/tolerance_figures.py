@@ -25,7 +25,7 @@ from models.builds.tolerance import (
     worst_cases,
 )
 from models.pitch import nearest_note
-from synth.analysis.figures import DENSE, known
+from synth.analysis.figures import DENSE, collected, known, of
 from synth.analysis.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
@@ -119,7 +119,7 @@ class TighterFigure:
     good_share: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ToleranceFigures:
     """Every figure of the builds, SI units; `interrupted`: with fewer builds than asked for, or without `tighter`.
 
@@ -127,18 +127,18 @@ class ToleranceFigures:
     where it has none.
     """
 
-    design: str
+    design: str = of("workpiece.design.name")
     design_hash: str
-    law: str
+    law: str = of("workpiece.design.law")
     builds_asked: int
     builds: int
     interrupted: bool
     seed: int
-    zero_beat_m: float
-    nearest_m: float
-    farthest_m: float
-    even_from_hz: float
-    even_to_hz: float
+    zero_beat_m: float = of("trial.law.zero_beat")
+    nearest_m: float = of("section.nearest")
+    farthest_m: float = of("section.farthest")
+    even_from_hz: float = of("section.even_from")
+    even_to_hz: float = of("section.even_to")
     parts: tuple[VaryingPart, ...]
     outcomes: tuple[OutcomeFigure, ...]
     zero_beat_reached: ShareFigure
@@ -191,18 +191,13 @@ def tolerance_figures(
         except KeyboardInterrupt:
             cut_short = True
     worst, reached, ends = worst_cases(trial), runs.reached, variable_trimmer_ends(workpiece)
-    return ToleranceFigures(
-        design=workpiece.design.name,
+    return collected(
+        ToleranceFigures,
+        {"workpiece": workpiece, "trial": trial, "section": section},
         design_hash=design_hash(workpiece.design),
-        law=workpiece.design.law,
         builds_asked=builds,
         builds=len(runs),
         seed=seed,
-        zero_beat_m=trial.law.zero_beat,
-        nearest_m=section.nearest,
-        farthest_m=section.farthest,
-        even_from_hz=section.even_from,
-        even_to_hz=section.even_to,
         parts=tuple(_part_figure(part) for part in trial.varying),
         outcomes=tuple(_outcome(estimate, runs, worst[estimate.outcome]) for estimate in linear_estimates(trial)),
         zero_beat_reached=ShareFigure(*share_of(reached)),

@@ -9,6 +9,7 @@ import numpy as np
 
 from models.pitch import note_name
 from models.pitch_field import PitchField
+from synth.analysis.figures import collected, of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.hands.tune_path import SOURCES, Manner, Performance, PlayedNote, perform
@@ -16,35 +17,35 @@ from synth.tunes.melody import Tune
 from synth.tunes.reach import Advice, advice
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NoteOutcome:
     """One note; what it has not where it is out of reach is None, and `fault` says why."""
 
-    start_s: float
-    seconds: float
+    start_s: float = of("note.start")
+    seconds: float = of("note.seconds")
     note: str
-    wanted_hz: float
-    distance_m: float | None
-    placed_m: float | None
-    sounded_hz: float | None
-    cents: float | None
-    wobble_cents: float | None
+    wanted_hz: float = of("played.frequency")
+    distance_m: float | None = of("played.distance")
+    placed_m: float | None = of("played.placed")
+    sounded_hz: float | None = of("played.sounded")
+    cents: float | None = of("played.cents")
+    wobble_cents: float | None = of("played.wobble_cents")
     fault: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TuneFigures:
     """A tune as played; `rms_cents` to `advice` are None where no note sounded or none is out of reach."""
 
-    design: str
+    design: str = of("workpiece.design.name")
     design_hash: str
-    tune: str
-    remarks: tuple[str, ...]
-    tremor_m: float
-    placement_m: float
-    vibrato_m: float
-    portamento_s: float
-    seed: int
+    tune: str = of("tune.name")
+    remarks: tuple[str, ...] = of("tune.remarks")
+    tremor_m: float = of("manner.tremor")
+    placement_m: float = of("manner.placement")
+    vibrato_m: float = of("manner.vibrato")
+    portamento_s: float = of("manner.portamento")
+    seed: int = of("manner.seed")
     held_at_border: int
     notes: tuple[NoteOutcome, ...]
     in_reach: int
@@ -74,16 +75,10 @@ def tune_figures(workpiece: OpenedDesign, tune: Tune, manner: Manner) -> tuple[T
     sounded = [note for note in outcome if note.sounded is not None]
     off = np.array([note.cents for note in sounded], dtype=np.float64)
     missed = np.array([(note.placed or 0.0) - (note.distance or 0.0) for note in sounded])
-    report = TuneFigures(
-        design=workpiece.design.name,
+    report = collected(
+        TuneFigures,
+        {"workpiece": workpiece, "tune": tune, "manner": manner},
         design_hash=design_hash(workpiece.design),
-        tune=tune.name,
-        remarks=tune.remarks,
-        tremor_m=manner.tremor,
-        placement_m=manner.placement,
-        vibrato_m=manner.vibrato,
-        portamento_s=manner.portamento,
-        seed=manner.seed,
         held_at_border=0 if played is None else played.held_at_border,
         notes=tuple(_outcome(note, field) for note in outcome),
         in_reach=len(sounded),
@@ -103,17 +98,11 @@ def _outcome(played: PlayedNote, field: PitchField) -> NoteOutcome:
     note, fault = played.note, None
     if played.sounded is None:
         fault = _fault(note.number, played.frequency, field)
-    return NoteOutcome(
-        note.start,
-        note.seconds,
-        note_name(note.number),
-        played.frequency,
-        played.distance,
-        played.placed,
-        played.sounded,
-        played.cents,
-        played.wobble_cents,
-        fault,
+    return collected(
+        NoteOutcome,
+        {"note": note, "played": played},
+        note=note_name(note.number),
+        fault=fault,
     )
 
 

@@ -165,15 +165,15 @@ def resonance_of(design: Design, which: str) -> Tank:
         rest = operating_point(circuit).port_voltages
         junctions = TransistorPorts(circuit.transistor).currents_and_capacitances(rest)[1]
         divider = circuit.tank_capacitance - circuit.across_tank
-        return tank_of(section, divider + float(junctions[COLLECTOR_PORT, 0]))
+        return tank_of(section, divider, float(junctions[COLLECTOR_PORT, 0]))
 
 
-def tank_of(section: TankSection, beside: float = 0.0) -> Tank:
+def tank_of(section: TankSection, *beside: float) -> Tank:
     """The tank that a section describes, its trimmer as given, with `beside`, F, counted as stray too."""
     return Tank(
         inductance=section.inductance,
         capacitance=section.capacitance,
-        stray=section.stray + section.self_capacitance + beside,
+        stray=sum(beside, section.stray + section.self_capacitance),
         trimmer_minimum=section.trimmer_minimum,
         trimmer_maximum=section.trimmer_maximum,
         trimmer_setting=section.trimmer,
