@@ -14,6 +14,7 @@ from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
 from synth.designs.design_file import design_text, load_design
 from synth.designs.sections import Design
+from synth.designs.template import template_design
 
 
 @pytest.fixture(scope="session")
@@ -27,6 +28,12 @@ def opened() -> Callable[[Design], OpenedDesign]:
         return assemble(design, curve)
 
     return on_plain_curve
+
+
+@pytest.fixture(scope="session")
+def plain_workpiece(opened: Callable[[Design], OpenedDesign]) -> OpenedDesign:
+    """The template's design on that curve."""
+    return opened(template_design())
 
 
 @pytest.fixture
