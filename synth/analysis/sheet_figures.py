@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from models.radio_limits import general_field_limit
 from synth.analysis.field_figures import FieldFigures, NoteFigure, OctaveFigure, VolumeFigures, field_figures
@@ -119,16 +119,10 @@ def _stations(workpiece: OpenedDesign) -> list[tuple[str, Station]]:
 
     The variable oscillator is read for current and volts once, with its antenna.
     """
-    bare = bare_station(workpiece)
-    found = [("R", reference_station(workpiece)), ("V", _frequency_only(bare)), ("V", antenna_station(workpiece))]
+    bare = replace(bare_station(workpiece), dc=None, by_pot=None)
+    found = [("R", reference_station(workpiece)), ("V", bare), ("V", antenna_station(workpiece))]
     ring = volume_station(workpiece)
     return found if ring is None else [*found, ("L", ring)]
-
-
-def _frequency_only(station: Station) -> Station:
-    return Station(
-        station.oscillator, station.condition, station.setting, station.probe, None, station.by_trimmer, None
-    )
 
 
 def _frequencies(rows: list[ReadingFigure]) -> set[str]:

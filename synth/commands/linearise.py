@@ -89,12 +89,8 @@ def _wishes(arguments: Namespace) -> Wishes:
     if arguments.seed < 0:
         raise DesignError(f"--seed must be a whole number >= 0; got {arguments.seed}")
     fill, coil, capacitor = (
-        value(name, text, "percent")
-        for name, text in (
-            ("--fill", arguments.fill),
-            ("--coil-tolerance", arguments.coil_tolerance),
-            ("--capacitor-tolerance", arguments.capacitor_tolerance),
-        )
+        value(f"--{name.replace('_', '-')}", getattr(arguments, name), "percent")
+        for name in ("fill", "coil_tolerance", "capacitor_tolerance")
     )
     if not 0.05 <= fill <= 1.0 or not 0.0 <= coil <= 0.5 or not 0.0 <= capacitor <= 0.5:
         raise DesignError("--fill goes from 5 % to 100 %, tolerances from 0 % to 50 %")
@@ -106,20 +102,8 @@ def _wishes(arguments: Namespace) -> Wishes:
         raise DesignError("--carrier goes from 10 kHz to 1 MHz")
     if not 0.0 <= arguments.stray_multiple <= 1000.0:
         raise DesignError("--stray-multiple goes from 0 to 1000")
-    tolerances = Tolerances(coil, capacitor)
-    return Wishes(
-        low,
-        high,
-        near,
-        far,
-        fill,
-        arguments.series,
-        tolerances,
-        arguments.seed,
-        own,
-        carriers,
-        arguments.stray_multiple,
-    )
+    notes, multiple = (low, high, near, far, fill, arguments.series), arguments.stray_multiple
+    return Wishes(*notes, Tolerances(coil, capacitor), arguments.seed, own, carriers, multiple)
 
 
 def _check_targets(arguments: Namespace) -> None:
