@@ -38,7 +38,7 @@ def volume_figures(volume: VolumeAntenna) -> VolumeFigures:
     return collected(
         VolumeFigures,
         {"volume": volume},
-        oscillator_empty_hz=float(volume.tank.with_antenna(volume.curve.empty_capacitance + volume.stray)),
+        oscillator_empty_hz=float(volume.tank.with_antenna(volume.curve.empty_capacitance + volume.ring_stray)),
         silent_below_m=_height(volume, None),
         minus_40_db_m=_height(volume, -40.0),
         minus_3_db_m=_height(volume, -3.0),

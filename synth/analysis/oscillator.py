@@ -15,10 +15,11 @@ from models.circuit.startup_time import startup_estimate
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import TransientRecord
 from models.circuit.variable_oscillator import with_antenna
-from models.stray import explanation
 from synth.analysis.figures import collected, of
 from synth.analysis.start_up import startup_time
-from synth.build.circuit_assembly import blaming, with_trimmer
+from synth.analysis.stray_words import explanation
+from synth.build.circuit_assembly import blaming
+from synth.build.start_notices import explained
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.designs.quantity import format_quantity, parse
@@ -75,7 +76,7 @@ def prepared_oscillator(
     distance: float | None = None
     if which == "reference":
         trimmer, remarks = _tuned_trimmer(opened)
-        circuit, notices = with_trimmer(circuit, trimmer), notices + remarks
+        circuit, notices = circuit.with_trimmer(trimmer), notices + remarks
     elif which == "variable":
         distance = design.tuning.zero_beat
         own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
@@ -87,7 +88,7 @@ def prepared_oscillator(
     designed = circuit.load
     with blaming(design, which):
         if pot is not None:
-            circuit = replace(circuit, bias=replace(circuit.bias, position=pot))
+            circuit = circuit.with_pot(pot)
         if load is not None:
             circuit = replace(circuit, load=load_of(load, circuit))
     return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices)
@@ -179,7 +180,7 @@ class OscillatorFigures:
     startup_by: str
     settling_s: float = of("state.settling_time")
     probe_shift_hz: float | None = of("probed.shift_hz")
-    stray_f: float = of("circuit.stray")
+    stray_f: float = of("circuit.board_stray")
     board: str | None
     stray_explanation: str | None
     test_points: tuple[TestPoint, ...]
@@ -202,7 +203,7 @@ def oscillator_figures(
     circuit, design = prepared.circuit, prepared.design
     signal, load, antenna = small_signal(circuit), circuit.load, circuit.antenna
     board = None if design.circuit is None else design.circuit.board
-    probed = _read("", None, replace(circuit, stray=circuit.stray + PROBE), state)
+    probed = _read("", None, replace(circuit, board_stray=circuit.board_stray + PROBE), state)
     startup = startup_estimate(state) if record is None else startup_time(record, state, COLLECTOR)
     return collected(
         OscillatorFigures,
@@ -222,10 +223,10 @@ def oscillator_figures(
         startup_s=startup,
         startup_by=ESTIMATED if record is None else SIMULATED,
         board=board,
-        stray_explanation=None if board is None else explanation(circuit.stray, board),
+        stray_explanation=None if board is None else explanation(circuit.board_stray, board),
         test_points=tuple(_test_point(name, node, state, record, startup) for name, node in TEST_POINTS),
-        pot_readings=_readings(_with_pot(circuit), STOPS, state),
-        trimmer_readings=_readings(lambda at: with_trimmer(circuit, at), STOPS, state) if circuit.trimmers else (),
+        pot_readings=_readings(circuit.with_pot, STOPS, state),
+        trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
         load_readings=_load_readings(prepared, state),
         notices=prepared.notices + _remarks(state),
     )
@@ -247,10 +248,6 @@ def _test_point(
         thd=state.total_harmonic_distortion(node) if swings else None,
         startup_s=startup if swings else None,
     )
-
-
-def _with_pot(circuit: OscillatorCircuit) -> Callable[[float], OscillatorCircuit]:
-    return lambda position: replace(circuit, bias=replace(circuit.bias, position=position))
 
 
 def _readings(
@@ -276,7 +273,7 @@ def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: St
         same_states = (circuit.load is None) == (base.circuit.load is None)
         state = steady_state(circuit, warm_start=base if same_states else None)
     except ValueError as error:
-        return AdjustedReading(name, setting, None, None, None, None, " ".join(str(error).split()))
+        return AdjustedReading(name, setting, None, None, None, None, " ".join(explained(error).split()))
     collector, output = state.peak_to_peak(COLLECTOR), state.output_peak_to_peak
     return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
 
@@ -284,7 +281,7 @@ def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: St
 def pot_curve(circuit: OscillatorCircuit, base: SteadyState, points: int = 21) -> tuple[AdjustedReading, ...]:
     """Readings at `points` positions of the pot, evenly from low to high."""
     stops = [(f"{place:.2f}", float(place)) for place in np.linspace(0.0, 1.0, points)]
-    return _readings(_with_pot(circuit), stops, base)
+    return _readings(circuit.with_pot, stops, base)
 
 
 def _remarks(state: SteadyState) -> tuple[str, ...]:

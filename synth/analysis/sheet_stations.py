@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.tank import Tank
 from synth.analysis.sheet_probe import FREQUENCY, AntennaLoad, OscillatorProbe, circuit_probe, resonance_probe
-from synth.build.circuit_assembly import TankSection, with_trimmer
+from synth.build.circuit_assembly import TankSection
 from synth.build.workbench import OpenedDesign
 
 
@@ -65,7 +65,7 @@ def volume_station(workpiece: OpenedDesign) -> Station | None:
     volume = workpiece.volume
     if volume is None:
         return None
-    ring = AntennaLoad(volume.curve.empty_capacitance + volume.stray, volume.stray)
+    ring = AntennaLoad(volume.curve.empty_capacitance + volume.ring_stray, volume.ring_stray)
     return _station(workpiece, "volume", "ring on, no player near", volume.tank, ring)
 
 
@@ -93,15 +93,15 @@ def _station(
         return Station(which, condition, setting, resonance, None, resonance_at, None)
     circuit = workpiece.circuits[which]
     if setting is not None:
-        circuit = with_trimmer(circuit, setting)
+        circuit = circuit.with_trimmer(setting)
     if antenna is not None:
         circuit = with_antenna(circuit, antenna.capacitance, antenna.branch, antenna.tap_ratio)
     hung = AntennaLoad(0.0, 0.0) if antenna is None else antenna
     solved = circuit_probe(design, which, circuit, hung.lead, near, hung.tap_ratio)
-    by_pot = _frequency(lambda place: replace(circuit, bias=replace(circuit.bias, position=place)), circuit, near)
+    by_pot = _frequency(circuit.with_pot, circuit, near)
     if design.law != "circuit" or which == "volume":  # as in the instrument, whose volume side is a resonance
         return Station(which, condition, setting, resonance, solved, resonance_at, by_pot)
-    by_trimmer = _frequency(lambda place: with_trimmer(circuit, place), circuit, near)
+    by_trimmer = _frequency(circuit.with_trimmer, circuit, near)
     return Station(which, condition, setting, solved, solved, by_trimmer, by_pot)
 
 

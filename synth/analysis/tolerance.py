@@ -122,8 +122,7 @@ def nominal_values(workpiece: OpenedDesign) -> dict[str, float]:
         stray = section.stray + section.self_capacitance
         divider = 0.0
         if design.circuit is not None:
-            circuit = workpiece.circuits[which]
-            divider = circuit.tank_capacitance - circuit.across_tank
+            divider = workpiece.circuits[which].divider_capacitance
         if which == "variable":  # at a tap, everything as the branch sees it
             stray, divider = (value / instrument.tap_ratio**2 for value in (stray, divider))
         values |= {

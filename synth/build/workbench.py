@@ -27,7 +27,6 @@ from synth.build.circuit_assembly import (
     circuit_pair,
     solved_variable,
     tap_of,
-    with_trimmer,
 )
 from synth.build.curve_cache import Curves, curves_for, loop_curve_for
 from synth.build.volume_assembly import assemble_volume, volume_scene_of
@@ -121,7 +120,7 @@ class OpenedDesign:
     @property
     def tuned_reference(self) -> OscillatorCircuit:
         """The reference's circuit with its trimmer set for zero beat."""
-        return with_trimmer(self.circuits["reference"], self.reference_tank.trimmer_setting)
+        return self.circuits["reference"].with_trimmer(self.reference_tank.trimmer_setting)
 
     def loaded_variable(self, capacitance: float) -> OscillatorCircuit:
         """The variable oscillator's circuit with `capacitance`, F, of antenna and stray behind its branch."""

@@ -22,10 +22,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from models.circuit.adjustments import pot_sweep
+from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
-from models.hand.capacitance_curve import CapacitanceCurve, hermite, monotone_slopes
+from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
 from synth.analysis.drift import drift_law
+from synth.build.start_notices import explained
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.errors import DesignError
 from synth.window.controls import CONTROLS, Control, Settings
@@ -52,8 +53,7 @@ class PotCurve:
 
     def frequency(self, position: float) -> float:
         """Frequency, Hz, at a position between the solved ones."""
-        slopes = monotone_slopes(self.positions, self.frequencies)
-        return float(hermite(self.positions, self.frequencies, slopes, np.asarray(position))[0])
+        return float(monotone_cubic(self.positions, self.frequencies)(position))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -196,6 +196,6 @@ def _pot_curve(workpiece: OpenedDesign, faults: dict[str, str]) -> PotCurve | No
     try:
         positions, states = pot_sweep(workpiece.tuned_reference, np.linspace(0.0, 1.0, POT_POINTS).tolist())
     except ValueError as error:
-        faults["pot"] = f"the circuit does not oscillate all along its pot: {error}"
+        faults["pot"] = f"the circuit does not oscillate all along its pot: {explained(error)}"
         return None
     return PotCurve(positions, np.array([state.frequency for state in states]))
