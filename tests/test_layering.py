@@ -93,7 +93,7 @@ MAY_IMPORT = {
     "volume": {"electrostatics", "hand"},
     "circuit": {"branch", "hand"},
     "builds": {"branch", "hand"},
-    "straight": {"branch", "hand"},
+    "straight": {"branch", "builds", "hand"},
 }
 
 
@@ -143,7 +143,7 @@ def test_each_folder_of_models_imports_only_what_its_row_lists():
 REPORT_MAY_TAKE = {
     "models.pitch": {"note_name", "note_number"},
     "models.pitch_discrimination": {"MEASURED_FROM", "MEASURED_TO"},
-    "models.builds.build_law": {"OUTCOMES"},
+    "models.builds.tuned_builds": {"OUTCOMES"},
     "models.straight.search": {"MARGIN"},
     "models.circuit.common_base": {"BASE", "COLD", "COLLECTOR", "EMITTER", "LOAD"},
     "models.circuit.steady_state": {"SteadyState"},

@@ -87,8 +87,6 @@ def _antenna(opened: OpenedDesign, limits: Limits, notices: list[str]) -> Antenn
     notices.append(f"the antenna counts with {format_quantity(farads, 'F')}, as with {where}")
     branch = opened.branch
     rod = Spread(farads, farads - limits.antenna, farads + limits.antenna)
-    if branch is None:
-        return Antenna(rod)
     off = limits.branch * branch.inductance
     coil = Spread(branch.inductance, branch.inductance - off, branch.inductance + off)
     turned = opened.tap.ratio**2  # at a tap of the coil the whole coil sees this of it

@@ -169,8 +169,6 @@ def _surroundings(opened: OpenedDesign) -> Surroundings:
         raise DesignError(
             f"hand_distance cannot be used with variable.tap = {design.variable.tap:g}; read with the antenna off"
         )
-    if branch is None:
-        return Surroundings()
     mode = design.tuning.mode
     if mode == "auto":
         empty = opened.curve.empty_capacitance + design.antenna.stray

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from models.branch.antenna_branch import DIRECT
 from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, Load, OscillatorCircuit
 from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import steady_state
@@ -84,7 +85,7 @@ def prepared_oscillator(
     elif opened.loop_curve is None or design.volume_antenna is None:
         raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
     else:
-        circuit = with_antenna(circuit, opened.loop_curve.empty_capacitance + design.volume_antenna.stray, None)
+        circuit = with_antenna(circuit, opened.loop_curve.empty_capacitance + design.volume_antenna.stray, DIRECT)
     designed = circuit.load
     with blaming(design, which):
         if pot is not None:

@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from models.builds.build_law import Outcomes, joined
 from models.builds.tolerance import (
     Goals,
     LinearEstimate,
@@ -24,6 +23,7 @@ from models.builds.tolerance import (
     tighter_parts,
     worst_cases,
 )
+from models.builds.tuned_builds import Outcomes, joined
 from models.pitch import nearest_note
 from synth.analysis.figures import DENSE, collected, known, of
 from synth.analysis.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
@@ -290,8 +290,6 @@ def _notices(workpiece: OpenedDesign, trial: Trial, builds: int, seed: int) -> t
             gain_notice(workpiece),
         )
     branch = instrument.branch
-    if branch is None:
-        return ()
     tank = instrument.variable_tank
     share, low, high = other_mode_share(
         trial, builds, seed, tank.series_resistance, branch.series_resistance(tank.frequency)

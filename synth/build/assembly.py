@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from models.branch.antenna_branch import SeriesInductor, mode_frequencies, preferred_mode
+from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies, preferred_mode
 from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
@@ -32,7 +32,7 @@ def scene_of(design: Design) -> Scene:
 
 
 def lossless_pair(
-    design: Design, tanks: tuple[Tank, Tank], branch: SeriesInductor | None, capacitance: float, distance: float
+    design: Design, tanks: tuple[Tank, Tank], branch: SeriesInductor, capacitance: float, distance: float
 ) -> TunedPair:
     """Both oscillators by their resonance alone; see `TunedPair`. `tanks`: variable and reference with their trimmers
     as written. Antenna F (stray included), zero beat m.
@@ -55,11 +55,11 @@ def tank_in(design: Design, which: str) -> Tank:
     return tank_of(getattr(design, which)) if design.circuit is None else resonance_of(design, which)
 
 
-def branch_of(design: Design) -> SeriesInductor | None:
-    """The series inductor of a design, or None; at a tap of the coil with the coil's leakage in it."""
+def branch_of(design: Design) -> SeriesInductor:
+    """The series inductor of a design, or none (`DIRECT`); at a tap of the coil with the coil's leakage in it."""
     part = design.branch
     if part is None:
-        return None
+        return DIRECT
     branch = SeriesInductor(part.inductance, part.quality_factor, part.self_capacitance)
     if design.variable.tap == 1.0:
         return branch
@@ -86,7 +86,7 @@ def detector_of(design: Design, radio_frequency: float) -> Detector:
 
 
 def lock_range_of(
-    design: Design, pair: TunedPair, branch: SeriesInductor | None, capacitance: float
+    design: Design, pair: TunedPair, branch: SeriesInductor, capacitance: float
 ) -> tuple[float, tuple[str, ...]]:
     """The lock range as given, Hz, or computed from the output resistors, with `capacitance` (F) at the antenna.
 
@@ -126,8 +126,8 @@ def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Ta
     return end, (out_of_reach_notice(end.frequency, target, distance, fixed, reference.capacitance),)
 
 
-def _variable_frequency(tank: Tank, branch: SeriesInductor | None, capacitance: float, mode: str) -> float:
+def _variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, mode: str) -> float:
     """Frequency of the variable oscillator, Hz, with this antenna capacitance (F)."""
-    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
+    inductance, own = branch.inductance, branch.self_capacitance
     low, high = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, capacitance, own)
     return float(high if mode == "high" else low)

@@ -6,7 +6,7 @@ from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal
 
 
 def explained(error: BaseException) -> str:
-    """The message of `error`; where an oscillator that does not start is behind it, with the whole reason."""
+    """The message of `error`, with the whole reason where it says that an oscillator does not start."""
     text, source = str(error), error
     while not isinstance(source, DoesNotStartError):
         if source.__cause__ is None:

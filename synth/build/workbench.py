@@ -98,8 +98,8 @@ class OpenedDesign:
         return tap_of(self.design)
 
     @cached_property
-    def branch(self) -> SeriesInductor | None:
-        """The series inductor, with a tapped coil's leakage in it."""
+    def branch(self) -> SeriesInductor:
+        """The series inductor, or none, with a tapped coil's leakage in it."""
         return branch_of(self.design)
 
     @cached_property

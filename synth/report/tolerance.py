@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from models.builds.build_law import OUTCOMES
+from models.builds.tuned_builds import OUTCOMES
 from models.pitch import note_name, note_number
 from synth.analysis.tolerance_figures import ToleranceFigures, VaryingPart
 from synth.designs.quantity import format_quantity
