@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from synth.build.start_notices import explained
 
 from models.circuit.bias import Bias
 from models.circuit.common_base import OscillatorCircuit, network
@@ -14,6 +13,7 @@ from models.circuit.operating_point import operating_point
 from models.circuit.small_signal import DoesNotStartError, linearised, small_signal
 from models.circuit.start_threshold import characteristic_roots, transconductance_window
 from models.circuit.transistor import TransistorPorts
+from synth.build.start_notices import explained
 
 DEFAULT = OscillatorCircuit()
 
