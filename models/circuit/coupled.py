@@ -25,7 +25,7 @@ both frequencies before anything cancels, over what is left in D. (With output r
 two coils it is 1.0 to 1.6 times the true share.) Where it exceeds SECOND_ORDER_LIMIT, `solve_locked` takes over:
 harmonic balance of both circuits as one, locked at every phase psi in turn, with the capacitance that detunes the
 second one unknown. The amplitudes are then right for every phase that stands still; a beat as fast as the bias
-settles is pulled somewhat less (by 5 % of the lock range at a beat of 90 Hz with a settling time of 1.2 ms, by
+settles is pulled somewhat less (by 4 % of the lock range at a beat of 90 Hz with a settling time of 1.2 ms, by
 integration in time).
 """
 
