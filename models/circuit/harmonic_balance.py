@@ -177,21 +177,9 @@ class _Problem:
     def jacobian(self, at: _Evaluation, omega: float) -> Array:
         """Return the derivative of the equations; the column of the frequency is by its relative change."""
         spend(at.error.size**2)
-        turn = 1j * omega * self.order[:, None]
-        below, above = self._toeplitz(at.device.conductances)
-        below_charge, above_charge = self._toeplitz(at.device.capacitances)
-        below, above = below + turn * below_charge, above + turn * above_charge
-        joined = np.concatenate([below + above, 1j * (below - above)[..., 1:]], axis=-1)  # (p, p, K+1, 2K+1)
-        joined[..., 0] = below[..., 0]
-        count = self.order.size
-        arranged = joined.transpose(2, 0, 1, 3).reshape(count, self.ports, -1)
-        block = np.matmul(at.response.impedance, arranged).reshape(count, self.ports, self.ports, self.width)
-        block = block.transpose(1, 0, 2, 3)
-        rows = np.concatenate([block.real, block[:, 1:].imag], axis=1)
         size = self.ports * self.width
         result = np.zeros((at.error.size, at.error.size))
-        result[:size, :size] = rows.reshape(size, size)
-        result[np.arange(size), np.arange(size)] += 1.0
+        result[:size, :size] = port_jacobian(at.response.impedance, at.device, 1j * omega * self.order)
         frequency = np.einsum("kpq,qk->pk", at.response.by_frequency, at.total)
         frequency += np.einsum("kpq,qk->pk", at.response.impedance, 1j * self.order * at.charge)
         result[:size, self.frequency_column] = omega * stacked(frequency)
@@ -205,13 +193,34 @@ class _Problem:
                 result[size, place + self.order.size - 1] = direction.imag
         return result
 
-    def _toeplitz(self, derivative: Array) -> tuple[ComplexArray, ComplexArray]:
-        """Return the spectrum of (p, p, m) instants at the orders k - l and k + l, both (p, p, K+1, K+1)."""
-        top = self.order.size - 1
-        spectrum = np.fft.rfft(derivative, axis=-1)[..., : 2 * top + 1] / self.count
-        ordered = np.concatenate([spectrum[..., top:0:-1].conj(), spectrum], axis=-1)  # from -K to 2K
-        windows = np.lib.stride_tricks.sliding_window_view(ordered, top + 1, axis=-1)
-        return windows[..., : top + 1, ::-1], windows[..., top:, :]
+
+def port_jacobian(impedance: ComplexArray, device: PortState, rates: NDArray[np.complexfloating]) -> Array:
+    """Return the derivative of V_k + Z_k (I_k + rates_k Q_k) by the V_k, both as `stacked`.
+
+    impedance Z (K + 1, p, p), ohm; rates (K + 1,), 1/s: j k w in a periodic solution, more where it grows.
+    """
+    count, ports = impedance.shape[:2]
+    turn = rates[:, None]
+    below, above = _toeplitz(device.conductances, count - 1)
+    below_charge, above_charge = _toeplitz(device.capacitances, count - 1)
+    below, above = below + turn * below_charge, above + turn * above_charge
+    joined = np.concatenate([below + above, 1j * (below - above)[..., 1:]], axis=-1)  # (p, p, K+1, 2K+1)
+    joined[..., 0] = below[..., 0]
+    width = joined.shape[-1]
+    arranged = joined.transpose(2, 0, 1, 3).reshape(count, ports, -1)
+    block = np.matmul(impedance, arranged).reshape(count, ports, ports, width).transpose(1, 0, 2, 3)
+    size = ports * width
+    rows: Array = np.concatenate([block.real, block[:, 1:].imag], axis=1).reshape(size, size)
+    rows[np.arange(size), np.arange(size)] += 1.0
+    return rows
+
+
+def _toeplitz(derivative: Array, top: int) -> tuple[ComplexArray, ComplexArray]:
+    """Return the spectrum of (p, p, m) instants at the orders k - l and k + l, both (p, p, top + 1, top + 1)."""
+    spectrum = np.fft.rfft(derivative, axis=-1)[..., : 2 * top + 1] / derivative.shape[-1]
+    ordered = np.concatenate([spectrum[..., top:0:-1].conj(), spectrum], axis=-1)  # from -top to 2 top
+    windows = np.lib.stride_tricks.sliding_window_view(ordered, top + 1, axis=-1)
+    return windows[..., : top + 1, ::-1], windows[..., top:, :]
 
 
 def stacked(values: ComplexArray) -> Array:
