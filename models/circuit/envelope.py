@@ -18,7 +18,7 @@ Method: time-varying Fourier coefficients, E. Ngoya and R. Larcheveque, IEEE MTT
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 from scipy.constants import Boltzmann
 from scipy.linalg.lapack import dgetrf, dgetrs
 
+from models.checks import finite
 from models.circuit.common_base import COLD, COLLECTOR, LOAD, OscillatorCircuit, network
 from models.circuit.harmonic_balance import (
     NotConvergedError,
@@ -42,7 +43,15 @@ from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.small_signal import small_signal
 from models.circuit.start_threshold import characteristic_roots, leading_pair
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
-from models.circuit.transient import CURRENT_SCALE, CURRENTS, TransientRecord, simulate
+from models.circuit.transient import (
+    CURRENT_SCALE,
+    CURRENTS,
+    POINTS_PER_CYCLE,
+    TransientRecord,
+    crossings,
+    cycle_swings,
+    simulate,
+)
 from models.circuit.transistor import PortState, TransistorPorts
 
 Array = NDArray[np.float64]
@@ -60,13 +69,24 @@ FEWEST_HARMONICS = 8
 MOST_HARMONICS = 128
 CUT_OFF = 1e-4
 """Harmonics are added while the last two hold more than this share of the collector junction's fundamental."""
-TOLERANCE = 1e-3
+TOLERANCE = 5e-4
 """Error of one step: of the fundamental, relative; of a mean voltage, of STEADY_SCALE."""
 STEADY_SCALE = 0.1
 LONGEST_RATIO = 2.0
 """A step is at most this many times the one before it (the formula is stable up to 1 + sqrt 2)."""
 MOST_STEPS = 6000
 NEWTON_STEPS = 6
+SMALL = 1e-3
+"""Peak of the tank's fundamental, V, below which the oscillation is small beside the thermal voltage."""
+ROUNDING = 1e-11
+"""The smallest swing, V, that is told from rounding."""
+UNSTABLE_STEP = 4.0
+"""Cycles in the longest step once a steady oscillation is found from which disturbances lead away (longer would hold
+it)."""
+FOLLOWED = 400
+"""Cycles integrated in time where the envelope is too fast."""
+FEWEST_KEPT = 10
+"""Fewer points are dropped when the envelope breaks off: the run goes on from the first cycles."""
 SHORTEST = 0.5
 """Cycles in the shortest step that the error may ask for: what changes faster is no envelope; such steps damp it."""
 MOST_HURRIED = 60
@@ -223,22 +243,40 @@ def start_up(circuit: OscillatorCircuit, *, longest: float = 1.0, least_swing: f
     """Return the start-up of `circuit` from switching on, everything at 0 and the supply stepping up at t = 0.
 
     longest: the time, s, after which it is given up as undecided. least_swing: peak of the tank's fundamental, V, below
-    which it does not fall; None is that of thermal noise (`thermal_swing`), 0 none at all.
-    Raises TooFastError where the envelope changes within a cycle, ValueError where the first cycles cannot be
-    integrated.
+    which it does not fall; None is that of thermal noise (`thermal_swing`). Where the envelope changes within a cycle
+    (it squegs in sharp bursts, wanders, or two modes sound at once) the rest is integrated in time for FOLLOWED cycles
+    and read cycle by cycle. Raises ValueError for a least_swing within the rounding of the supply, and where an
+    integration in time gives up.
     """
+    floor = thermal_swing(circuit) if least_swing is None else finite("least_swing", least_swing)
+    if floor < ROUNDING:
+        raise ValueError(f"least_swing must be at least {ROUNDING:g} V, above rounding; got {floor:g}")
     linear = network(circuit)
     signal = small_signal(circuit)
     near = signal.critical_frequency or natural_frequency(circuit)
     first = simulate(circuit, FIRST_CYCLES / near, frequency=near, relative_tolerance=1e-7)
     ports = TransistorPorts(circuit.transistor)
-    march = _March(circuit, linear, _resolved(first, linear, ports, near))
-    floor = thermal_swing(circuit) if least_swing is None else least_swing
     rest = signal.point.states if signal.growth_rate < 0.0 else None
-    kept = [march.points[-1]]
-    outcome, state, from_noise = Outcome.UNDECIDED, None, False
-    step, period = march.points[-1].time - march.points[-2].time, 1.0 / near
-    longest_step, next_trial, unstable, hurried = math.inf, 0.0, False, 0
+    try:
+        march = _March(circuit, linear, _resolved(first, linear, ports, near))
+    except TooFastError:
+        return _followed(circuit, linear, first, [], near)
+    kept, from_noise = [march.points[-1]], False
+    try:
+        outcome, state, from_noise = _marched(march, kept, floor, rest, longest, 1.0 / near)
+    except TooFastError:
+        return _followed(circuit, linear, first, kept if len(kept) >= FEWEST_KEPT else [], near)
+    return _collected(circuit, linear, first, kept, outcome, state, from_noise)
+
+
+def _marched(
+    march: _March, kept: list[_Point], floor: float, rest: Array | None, longest: float, period: float
+) -> tuple[Outcome, SteadyState | None, bool]:
+    """March on until the outcome is known and add every point to `kept`; whether the floor was met.
+
+    rest: the states at rest where that is stable. Raises TooFastError, `kept` filled up to there.
+    """
+    step, longest_step, next_trial, from_noise, hurried = period, math.inf, 0.0, False, 0
     for _ in range(MOST_STEPS):
         last = march.points[-1]
         if last.time >= longest:
@@ -249,40 +287,85 @@ def start_up(circuit: OscillatorCircuit, *, longest: float = 1.0, least_swing: f
         except NotConvergedError:
             step *= 0.4
             if step < 0.02 * period:
-                raise TooFastError("envelope: it changes within a cycle; integrate this circuit in time") from None
+                raise TooFastError("envelope: its equations are solved for no step") from None
             continue
         if error > 1.0 and step > SHORTEST * period:
             step = max(SHORTEST * period, step * max(0.3, 0.9 * error ** (-1.0 / 3.0)))
             continue
         hurried = hurried + 1 if error > 1.0 else 0
         if hurried > MOST_HURRIED:
-            raise TooFastError("envelope: it changes within a cycle; integrate this circuit in time")
+            raise TooFastError("envelope: it changes within a cycle")
         march.growth = _growth(last, point)
-        swing = 2.0 * abs(march.tank @ point.states[:, 1])
+        swing = 2.0 * float(abs(march.tank @ point.states[:, 1]))
         march.points = [*march.points[-2:], point]
         if swing < floor:
             from_noise = True
-            march.points = [each.scaled(float(floor / swing)) for each in march.points]
+            march.points = [each.scaled(floor / swing) for each in march.points]
         march.points = _enough_harmonics(march.points)
         kept.append(march.points[-1])
-        slow = abs(march.growth) * step < 1e-2 and step > 5.0 * period
-        if not unstable and slow and point.time > next_trial and swing > 1e-3:
+        slow = abs(march.growth) * step < 1e-2 and step > 5.0 * period and math.isinf(longest_step)
+        if slow and point.time > next_trial and swing > SMALL:
             next_trial = point.time + max(2.0 * step, 0.1 * point.time)
-            state, growth = _settled(march, point)
+            state, unstable = _settled(march, point)
             if state is not None:
-                outcome = Outcome.SETTLES
-                break
-            if growth is not None:
-                unstable, longest_step = True, 0.2 / growth
-        if rest is not None and swing < 1e-3 and march.growth < 0.0 and _at_rest(point, rest, circuit):
-            outcome = Outcome.DIES
-            break
-        if len(kept) % 20 == 0 and _comes_in_bursts(np.array([abs(march.tank @ each.states[:, 1]) for each in kept])):
-            outcome = Outcome.SQUEGS
-            break
-        step *= min(LONGEST_RATIO, 0.9 * max(error, 1e-3) ** (-1.0 / 3.0))
-        step = max(step, SHORTEST * period)
-    return _collected(circuit, linear, first, kept, outcome, state, from_noise)
+                return Outcome.SETTLES, state, from_noise
+            if unstable:
+                longest_step = UNSTABLE_STEP * period
+        supply = march.circuit.supply_voltage
+        if rest is not None and swing < SMALL and march.growth < 0.0 and _at_rest(point, rest, supply):
+            return Outcome.DIES, None, from_noise
+        if len(kept) % 20 == 0 and _comes_in_bursts(_fundamentals(march, kept)):
+            return Outcome.SQUEGS, None, from_noise
+        step = max(SHORTEST * period, step * min(LONGEST_RATIO, 0.9 * max(error, 1e-3) ** (-1.0 / 3.0)))
+    return Outcome.UNDECIDED, None, from_noise
+
+
+def _followed(
+    circuit: OscillatorCircuit, linear: Network, first: TransientRecord, kept: list[_Point], near: float
+) -> StartUp:
+    """Return the start-up whose envelope is too fast from the last point kept on: the rest is integrated in time."""
+    if kept:
+        spectra = kept[-1].states
+        begin, states = kept[-1].time, spectra[:, 0].real + 2.0 * spectra[:, 1:].sum(axis=1).real
+    else:
+        begin, states = float(first.times[-1]), first.states[:, -1]
+    run = simulate(circuit, FOLLOWED / near, start=states, frequency=near, relative_tolerance=1e-6)
+    tank, output = cycle_swings(run, "tank"), cycle_swings(run, _output(circuit))
+    count = len(tank)
+    cycles = run.states[:, : count * POINTS_PER_CYCLE].reshape(len(run.names), count, POINTS_PER_CYCLE)
+    middles = begin + (np.arange(count) + 0.5) * POINTS_PER_CYCLE * run.times[1]
+    values = run.voltage("tank")
+    instants_up = begin + crossings(run.times, values, float(values.mean()))
+    if len(instants_up) < 2:
+        frequency = np.full(count, near)
+    else:
+        between = 0.5 * (instants_up[1:] + instants_up[:-1])
+        frequency = np.interp(middles, between, 1.0 / np.diff(instants_up))
+    before = _collected(circuit, linear, first, kept, Outcome.UNDECIDED, None, False) if kept else None
+    bursts = _comes_in_bursts(tank[count // 4 :])
+    joined = StartUp(
+        outcome=Outcome.SQUEGS if bursts else Outcome.UNDECIDED,
+        first=first,
+        times=middles,
+        tank=tank,
+        output=output,
+        frequency=frequency,
+        means=cycles.mean(axis=2),
+        names=linear.names,
+        started=None,
+        state=None,
+        from_noise=False,
+    )
+    if before is not None:
+        joined = replace(
+            joined,
+            times=np.concatenate([before.times, joined.times]),
+            tank=np.concatenate([before.tank, joined.tank]),
+            output=np.concatenate([before.output, joined.output]),
+            frequency=np.concatenate([before.frequency, joined.frequency]),
+            means=np.concatenate([before.means, joined.means], axis=1),
+        )
+    return replace(joined, started=_reached(joined.times, joined.tank, REACHED * float(joined.tank.max())))
 
 
 def natural_frequency(circuit: OscillatorCircuit) -> float:
@@ -317,24 +400,34 @@ def _enough_harmonics(points: list[_Point]) -> list[_Point]:
     return points
 
 
-def _settled(march: _March, point: _Point) -> tuple[SteadyState | None, float | None]:
-    """Return the steady state if the march has all but reached it; the growth rate, 1/s, of what leads away from it."""
+def _settled(march: _March, point: _Point) -> tuple[SteadyState | None, bool]:
+    """Return the steady state if the march has all but reached it; whether there is one from which it is led away."""
+    linear, ports, voltages, omega = march.linear, march.ports, point.voltages, point.omega
     try:
-        orbit = balance(march.linear, march.ports, point.voltages, point.omega, phase_port=PHASE_PORT, iterations=12)
+        orbit = balance(linear, ports, voltages, omega, phase_port=PHASE_PORT, iterations=12)
     except NotConvergedError:
-        return None, None
-    moved = np.abs(orbit.coefficients[:, 1] - point.voltages[:, 1]) / np.abs(orbit.coefficients[:, 1])
-    means = np.abs(orbit.coefficients[:, 0] - point.voltages[:, 0])
-    if float(moved.max()) > 1e-3 or float(means.max()) > 1e-3 or abs(orbit.angular_frequency / point.omega - 1) > 2e-6:
-        return None, None
+        return None, False
+    moved = np.abs(orbit.coefficients[:, 1] - voltages[:, 1]) / np.abs(orbit.coefficients[:, 1])
+    means = np.abs(orbit.coefficients[:, 0] - voltages[:, 0])
+    detuned = abs(orbit.angular_frequency / omega - 1.0)
+    if float(moved.max()) > 1e-3 or float(means.max()) > 1e-3 or detuned > 2e-6:
+        return None, False
     try:
-        return finished(march.circuit, march.linear, march.ports, orbit, "start-up followed"), None
+        return finished(march.circuit, linear, ports, orbit, "start-up followed"), False
     except NotSteadyError:
-        return None, 1.0 / (20.0 * 2.0 * math.pi / point.omega)
+        return None, True
 
 
-def _at_rest(point: _Point, rest: Array, circuit: OscillatorCircuit) -> bool:
-    return bool(np.max(np.abs(point.states[:, 0].real - rest)) < 1e-4 * circuit.supply_voltage)
+def _at_rest(point: _Point, rest: Array, supply: float) -> bool:
+    return bool(np.max(np.abs(point.states[:, 0].real - rest)) < 1e-4 * supply)
+
+
+def _fundamentals(march: _March, kept: list[_Point]) -> Array:
+    return np.array([abs(march.tank @ each.states[:, 1]) for each in kept])
+
+
+def _output(circuit: OscillatorCircuit) -> str:
+    return COLLECTOR if circuit.load is None else LOAD
 
 
 def _comes_in_bursts(swings: Array) -> bool:
@@ -355,15 +448,14 @@ def _collected(
     state: SteadyState | None,
     from_noise: bool,
 ) -> StartUp:
-    output = COLLECTOR if circuit.load is None else LOAD
-    rows = np.stack([linear.unit(COLLECTOR, COLD), linear.unit(output)])
+    rows = np.stack([linear.unit(COLLECTOR, COLD), linear.unit(_output(circuit))])
     swings = np.empty((2, len(kept)))
     for place, point in enumerate(kept):
         coefficients = rows @ point.states
         coefficients[:, 0] = 0.0
         swings[:, place] = np.ptp(waveform(coefficients, max(256, 8 * point.voltages.shape[1])), axis=1)
     times = np.array([point.time for point in kept])
-    goal = REACHED * float(swings[0, -1] if outcome is Outcome.SETTLES else swings[0].max())
+    goal = REACHED * (float(swings[0].max()) if state is None else state.peak_to_peak("tank"))
     started = None if outcome is Outcome.DIES else _reached(times, swings[0], goal)
     return StartUp(
         outcome=outcome,

@@ -188,6 +188,18 @@ def crossings(times: Array, values: Array, level: float) -> Array:
     return found
 
 
+def cycle_swings(record: TransientRecord, name: str) -> Array:
+    """Return the peak-to-peak of every cycle of a state (or "tank"), V, less what it drifts from its beginning to its
+    end.
+    """
+    values = record.voltage(name)
+    count = (values.size - 1) // POINTS_PER_CYCLE
+    cycles = values[: count * POINTS_PER_CYCLE].reshape(count, POINTS_PER_CYCLE)
+    drift = np.diff(values[: count * POINTS_PER_CYCLE + 1 : POINTS_PER_CYCLE])
+    ramp = np.arange(POINTS_PER_CYCLE) / POINTS_PER_CYCLE
+    return np.asarray(np.ptp(cycles - drift[:, None] * ramp, axis=1))
+
+
 def _period_and_amplitude(times: Array, values: Array) -> tuple[float, float]:
     """Return the mean period, s (least squares through all crossings), and the fundamental's peak, V."""
     instants = crossings(times, values, float(values.mean()))

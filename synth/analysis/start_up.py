@@ -9,7 +9,7 @@ import numpy as np
 from models.circuit.common_base import COLLECTOR, LOAD
 from models.circuit.startup_time import REACHED, startup_estimate
 from models.circuit.steady_state import SteadyState
-from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, simulate
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings, simulate
 from synth.errors import DesignError
 
 PIECE_CYCLES = 250
@@ -41,7 +41,7 @@ def start_up(state: SteadyState, progress: Callable[[str], None]) -> tuple[Trans
         newest = part.states[:, -1]
         done = float(times[-1][-1])
         progress(f"start-up: {1e3 * done:.2f} ms computed; steady after some {1e3 * 2.0 * expected:.1f} ms")
-        steady = bool(np.all(np.abs(_swings(part, COLLECTOR) / final - 1.0) < SETTLED))
+        steady = bool(np.all(np.abs(cycle_swings(part, COLLECTOR) / final - 1.0) < SETTLED))
         if steady or done * frequency >= LONGEST_CYCLES:
             remark = None if steady else f"the start-up was cut at {1e3 * done:.1f} ms, before it was steady"
             return TransientRecord(np.concatenate(times[1:]), np.concatenate(states, axis=1), part.names), remark
@@ -54,19 +54,9 @@ def startup_time(record: TransientRecord, state: SteadyState, node: str) -> floa
     if state.peak_to_peak(node) < SMALLEST:
         return None
     name = LOAD if node == "output" else node
-    swings = _swings(record, name)
+    swings = cycle_swings(record, name)
     # the first cycles after switching on are the supply coming up, not the oscillation: count from the lowest swing
     reached = np.flatnonzero(swings >= REACHED * state.peak_to_peak(node))
     quiet = int(np.argmin(swings))
     after = reached[reached >= quiet]
     return None if after.size == 0 else float(record.times[after[0] * POINTS_PER_CYCLE])
-
-
-def _swings(record: TransientRecord, node: str) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Peak-to-peak of every cycle, V, less what it drifts from its beginning to its end."""
-    values = record.voltage(node)
-    count = (values.size - 1) // POINTS_PER_CYCLE
-    cycles = values[: count * POINTS_PER_CYCLE].reshape(count, POINTS_PER_CYCLE)
-    drift = np.diff(values[: count * POINTS_PER_CYCLE + 1 : POINTS_PER_CYCLE])
-    ramp = np.arange(POINTS_PER_CYCLE) / POINTS_PER_CYCLE
-    return np.asarray(np.ptp(cycles - drift[:, None] * ramp, axis=1))
