@@ -41,7 +41,7 @@ from models.circuit.harmonic_balance import (
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.small_signal import small_signal
-from models.circuit.start_threshold import characteristic_roots, leading_pair
+from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
 from models.circuit.transient import (
     CURRENT_SCALE,
@@ -60,11 +60,15 @@ ComplexArray = NDArray[np.complex128]
 REACHED = 0.9
 """Share of the final swing that counts as started."""
 FIRST_CYCLES = 14
+"""Cycles integrated in time after switching on."""
 WINDOW = 10
 """The last cycles of the first ones, from which the harmonics are read."""
 FITTED = 6
 """Harmonics read from the first cycles."""
 DEGREE = 3
+"""Degree of the polynomial by which each of them changes in the window."""
+RUNG_DOWN = 8.0
+"""Natural logarithm of the fall in the window beyond which no fundamental can be read there."""
 FEWEST_HARMONICS = 8
 MOST_HARMONICS = 128
 CUT_OFF = 1e-4
@@ -75,16 +79,15 @@ STEADY_SCALE = 0.1
 LONGEST_RATIO = 2.0
 """A step is at most this many times the one before it (the formula is stable up to 1 + sqrt 2)."""
 MOST_STEPS = 6000
-NEWTON_STEPS = 6
+NEWTON_STEPS = 12
+NEWTON_STRIDE = 0.3
+"""A Newton step is shortened to this: of STEADY_SCALE for the means, of the fundamental for the swings."""
 SMALL = 1e-3
 """Peak of the tank's fundamental, V, below which the oscillation is small beside the thermal voltage."""
 ROUNDING = 1e-11
 """The smallest swing, V, that is told from rounding."""
-UNSTABLE_STEP = 4.0
-"""Cycles in the longest step once a steady oscillation is found from which disturbances lead away (longer would hold
-it)."""
 FOLLOWED = 400
-"""Cycles integrated in time where the envelope is too fast."""
+"""Cycles integrated in time where the envelope is too fast, or no oscillation holds itself."""
 FEWEST_KEPT = 10
 """Fewer points are dropped when the envelope breaks off: the run goes on from the first cycles."""
 SHORTEST = 0.5
@@ -223,14 +226,15 @@ class _March:
             change = -dgetrs(*factors, error)[0]
             detuned, change[place] = float(change[place]), 0.0
             moved = unstacked(change, len(values))
-            values = values + moved
-            omega *= 1.0 + max(-0.05, min(0.05, detuned))
             size = np.abs(values[:, 1])
             length = max(
                 float(np.max(np.abs(moved[:, 0]))) / STEADY_SCALE,
-                float(np.max(np.abs(moved[:, 1:]) / np.maximum(size, 1e-15)[:, None])),
+                float(np.max(np.abs(moved[:, 1:]) / np.maximum(size, ROUNDING)[:, None])),
                 abs(detuned) * 100.0,
             )
+            part = min(1.0, NEWTON_STRIDE / length) if length > 0.0 else 1.0
+            values = values + part * moved
+            omega *= 1.0 + part * detuned
             if length < 0.03 * TOLERANCE:
                 return _Point(now, omega, values, states, charges)
             if length > 0.3 * before:
@@ -258,7 +262,7 @@ def start_up(circuit: OscillatorCircuit, *, longest: float = 1.0, least_swing: f
     ports = TransistorPorts(circuit.transistor)
     rest = signal.point.states if signal.growth_rate < 0.0 else None
     try:
-        march = _March(circuit, linear, _resolved(first, linear, ports, near))
+        march = _March(circuit, linear, _resolved(first, linear, ports, near, floor))
     except TooFastError:
         return _followed(circuit, linear, first, [], near)
     kept, from_noise = [march.points[-1]], False
@@ -276,12 +280,12 @@ def _marched(
 
     rest: the states at rest where that is stable. Raises TooFastError, `kept` filled up to there.
     """
-    step, longest_step, next_trial, from_noise, hurried = period, math.inf, 0.0, False, 0
+    step, next_trial, from_noise, hurried = period, 0.0, False, 0
     for _ in range(MOST_STEPS):
         last = march.points[-1]
         if last.time >= longest:
             break
-        step = min(step, longest_step, LONGEST_RATIO * (last.time - march.points[-2].time))
+        step = min(step, LONGEST_RATIO * (last.time - march.points[-2].time))
         try:
             point, error = march.advance(step)
         except NotConvergedError:
@@ -303,14 +307,14 @@ def _marched(
             march.points = [each.scaled(floor / swing) for each in march.points]
         march.points = _enough_harmonics(march.points)
         kept.append(march.points[-1])
-        slow = abs(march.growth) * step < 1e-2 and step > 5.0 * period and math.isinf(longest_step)
+        slow = abs(march.growth) * step < 1e-2 and step > 5.0 * period
         if slow and point.time > next_trial and swing > SMALL:
             next_trial = point.time + max(2.0 * step, 0.1 * point.time)
             state, unstable = _settled(march, point)
             if state is not None:
                 return Outcome.SETTLES, state, from_noise
             if unstable:
-                longest_step = UNSTABLE_STEP * period
+                raise TooFastError("envelope: the steps would hold an oscillation from which disturbances lead away")
         supply = march.circuit.supply_voltage
         if rest is not None and swing < SMALL and march.growth < 0.0 and _at_rest(point, rest, supply):
             return Outcome.DIES, None, from_noise
@@ -485,10 +489,14 @@ def _reached(times: Array, swings: Array, goal: float) -> float | None:
     return float(times[place - 1] + (math.log(goal) - low) / (high - low) * (times[place] - times[place - 1]))
 
 
-def _resolved(first: TransientRecord, linear: Network, ports: TransistorPorts, near: float) -> list[_Point]:
+def _resolved(
+    first: TransientRecord, linear: Network, ports: TransistorPorts, near: float, floor: float
+) -> list[_Point]:
     """Return three points one cycle apart around the middle of the window of the first cycles.
 
-    Each state is a sum of polynomials of degree DEGREE times exp(j k w t), and of the circuit's other modes.
+    Each state is a sum of polynomials of degree DEGREE times exp(j k w t), and of the circuit's other modes. Where
+    the fundamental has rung down by RUNG_DOWN in the window, what looks like it is left of the rising means: it then
+    begins at the floor, peak V of the tank, in the shape of its mode.
     """
     late = first.times >= first.times[-1] - WINDOW / near
     times, states = first.times[late], first.states[:, late]
@@ -517,6 +525,10 @@ def _resolved(first: TransientRecord, linear: Network, ports: TransistorPorts, n
     solution = np.linalg.lstsq(np.stack(columns, axis=1), states.T, rcond=None)[0][: (DEGREE + 1) * (2 * FITTED + 1)]
     parts = solution.reshape(2 * FITTED + 1, DEGREE + 1, -1)  # constant, cos 1, sin 1, cos 2, ...
     series = np.concatenate([parts[:1].astype(np.complex128), 0.5 * (parts[1::2] - 1j * parts[2::2])])
+    if carrier.real * (times[-1] - times[0]) < -RUNG_DOWN:
+        shape = mode_shape(capacitance, conductance, carrier)
+        series[1:] = 0.0
+        series[1, 0] = 0.5 * floor * shape / abs(linear.unit(COLLECTOR, COLD) @ shape)
     points = []
     for offset in (-1.0 / near, 0.0, 1.0 / near):
         place = offset / half

@@ -1,0 +1,164 @@
+"""The envelope of a start-up against integration in time and against harmonic balance."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.interpolate import PchipInterpolator
+
+from models.circuit.bias import Bias
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.envelope import REACHED, Outcome, start_up, thermal_swing
+from models.circuit.oscillator import NotSteadyError, steady_state
+from models.circuit.transient import POINTS_PER_CYCLE, cycle_swings, simulate
+from synth.comparisons.oscillator_circuits import CIRCUITS
+from tests.models.circuit.test_switch_on import HARD, kennedy, with_emitter
+
+DEFAULT = OscillatorCircuit()
+
+
+def swift(name, size=4.7e-9):
+    """One of the circuits with a bias that comes up so quickly that the swing of switching on stays above rounding."""
+    circuit = CIRCUITS[name]
+    return replace(circuit, bias=replace(circuit.bias, wiper_capacitor=size, base_capacitor=size))
+
+
+def demodulated(record, frequency):
+    """Times and frequency of the base-collector voltage, read over windows of eight cycles, one a cycle."""
+    port = record.voltage("base") - record.voltage("collector")
+    mean = np.ones(POINTS_PER_CYCLE) / POINTS_PER_CYCLE
+    edge = slice(POINTS_PER_CYCLE, -POINTS_PER_CYCLE)
+    swing = (port - np.convolve(np.convolve(port, mean, "same"), mean, "same"))[edge]
+    times = record.times[edge]
+    window = np.hanning(8 * POINTS_PER_CYCLE + 1)
+    half = 4 * POINTS_PER_CYCLE
+    turned = np.convolve(swing * np.exp(-2j * np.pi * frequency * times), window, "valid")[::POINTS_PER_CYCLE]
+    when = times[half:-half:POINTS_PER_CYCLE]
+    return when, frequency + np.gradient(np.unwrap(np.angle(turned)), when) / (2 * np.pi)
+
+
+def against_time(circuit, duration, chirp_ppm=20.0, tolerance=1e-8):
+    state, found = steady_state(circuit), start_up(circuit)
+    assert found.outcome is Outcome.SETTLES
+    assert not found.from_noise
+    record = simulate(circuit, duration, frequency=state.frequency, relative_tolerance=tolerance)
+    swings = cycle_swings(record, "tank")
+    starts = record.times[: len(swings) * POINTS_PER_CYCLE : POINTS_PER_CYCLE]
+    middles = starts + 0.5 / state.frequency
+    inside = middles > found.times[0]
+    envelope = np.exp(PchipInterpolator(found.times, np.log(found.tank))(middles[inside]))
+    assert_allclose(envelope, swings[inside], atol=0.01 * swings.max())
+    quiet = int(np.argmin(swings))
+    reached = quiet + int(np.argmax(swings[quiet:] >= REACHED * state.peak_to_peak("tank")))
+    assert reached > quiet
+    assert_allclose(found.started, middles[reached], rtol=0.01)
+    output = PchipInterpolator(found.times, found.output)(middles[inside])
+    assert_allclose(output, cycle_swings(record, "load")[inside], atol=0.01 * found.output.max())
+    for name in ("base", "wiper", "emitter"):
+        row = record.voltage(name)[: len(swings) * POINTS_PER_CYCLE].reshape(-1, POINTS_PER_CYCLE).mean(axis=1)
+        means = PchipInterpolator(found.times, found.means[found.names.index(name)])(middles[inside])
+        assert_allclose(means, row[inside], atol=0.02 * np.abs(row).max())
+    when, frequency = demodulated(record, state.frequency)
+    late = when > found.started
+    assert np.count_nonzero(late) > 20
+    computed = PchipInterpolator(found.times, found.frequency)(when[late])
+    assert_allclose(computed[:-4], frequency[late][:-4], rtol=chirp_ppm * 1e-6)
+
+
+def test_a_start_up_in_time():
+    against_time(swift("normal"), 0.75e-3)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("circuit", "duration"),
+    [
+        (CIRCUITS["normal"], 2.2e-3),
+        (swift("light drive"), 1.6e-3),
+        (swift("heavy drive"), 0.8e-3),
+        (CIRCUITS["supply-limited"], 0.8e-3),
+        (swift("low Q", 2.2e-9), 0.8e-3),
+    ],
+    ids=["normal", "light", "heavy", "supply-limited", "low Q"],
+)
+def test_start_ups_in_time(circuit, duration):
+    against_time(circuit, duration)
+
+
+@pytest.mark.parametrize("name", ["light drive", "500 kHz", "antenna branch"])
+def test_it_settles_where_harmonic_balance_lands(name):
+    found, state = start_up(CIRCUITS[name]), steady_state(CIRCUITS[name])
+    assert found.outcome is Outcome.SETTLES
+    assert_allclose(found.frequency[-1], state.frequency, rtol=2e-6)
+    assert_allclose(found.tank[-1], state.peak_to_peak("tank"), rtol=2e-3)
+    assert_allclose(found.output[-1], state.peak_to_peak("output"), rtol=2e-3)
+    assert_allclose(found.means[:, -1], state.spectra[:, 0].real, atol=5e-3)
+    assert found.state is not None
+    assert_allclose(found.state.frequency, state.frequency, rtol=2e-6)
+
+
+def test_one_that_starts_only_while_the_supply_rises():
+    # an independent program, in time: 273 354.93 Hz, 22.890 V peak to peak
+    found = start_up(HARD)
+    assert found.outcome is Outcome.SETTLES
+    assert_allclose(found.frequency[-1], 273354.93, rtol=2e-6)
+    assert_allclose(found.tank[-1], 22.890, rtol=1e-3)
+
+
+@pytest.mark.parametrize("resistance", [700.0, 10e6])
+def test_one_that_dies(resistance):
+    found = start_up(with_emitter(resistance))
+    assert found.outcome is Outcome.DIES
+    assert found.started is None
+    assert found.state is None
+
+
+def test_larger_bias_capacitors_take_longer_in_proportion():
+    times = [
+        start_up(replace(DEFAULT, bias=replace(DEFAULT.bias, wiper_capacitor=size, base_capacitor=size))).started
+        for size in (0.5e-6, 1e-6)
+    ]
+    assert times[1] / times[0] == pytest.approx(2.0, rel=0.02)
+
+
+def test_the_thermal_swing():
+    # the noise of a capacitor of 1 pF at 300 K is 64.4 uV r.m.s. (common practice, from memory)
+    expected = np.sqrt(2.0) * 64.4e-6 * np.sqrt(1e-12 / DEFAULT.tank_capacitance)
+    assert_allclose(thermal_swing(DEFAULT), expected, rtol=1e-3)
+    found = start_up(DEFAULT)
+    assert found.from_noise
+    assert_allclose(found.tank.min(), 2.0 * thermal_swing(DEFAULT), rtol=0.05)
+
+
+def test_a_floor_within_rounding_is_refused():
+    with pytest.raises(ValueError, match="least_swing must be at least"):
+        start_up(DEFAULT, least_swing=0.0)
+
+
+@pytest.mark.slow
+def test_kennedys_irregular_oscillator_is_shown():
+    found = start_up(kennedy())
+    assert found.outcome is Outcome.SQUEGS
+    late = found.tank[-200:]
+    assert late.max() > 2.0 * late.min() > 0.5
+    # the transistor alternately conducts for some cycles: the swing goes beyond the supply of 5 V and back
+    assert np.count_nonzero(np.diff(np.sign(late - late.mean()))) > 6
+
+
+@pytest.mark.slow
+def test_a_squegging_circuit_is_shown():
+    circuit = replace(
+        DEFAULT,
+        inductor_q=100.0,
+        fixed_capacitor=100e-12,
+        feedback_capacitor=2e-9,
+        emitter_capacitor=100e-9,
+        bias=Bias(emitter_resistor=10e3, base_capacitor=1e-9, feed_resistor=100e3, position=0.8),
+    )
+    with pytest.raises(NotSteadyError):
+        steady_state(circuit)
+    found = start_up(circuit)
+    assert found.outcome is Outcome.SQUEGS
+    late = found.tank[len(found.tank) // 2 :]
+    assert late.min() < 0.9 * late.max()
