@@ -88,6 +88,8 @@ STEADY_SCALE = 0.1
 LONGEST_RATIO = 2.0
 """A step is at most this many times the one before it (the formula is stable up to 1 + sqrt 2)."""
 MOST_STEPS = 6000
+DEEPEST_FALL = 5.0
+"""Largest natural logarithm of a fall taken out of one step; more would leave nothing to tell a frequency by."""
 NEWTON_STEPS = 12
 NEWTON_STRIDE = 0.3
 """A Newton step is shortened to this: of STEADY_SCALE for the means, of the fundamental for the swings."""
@@ -179,7 +181,7 @@ class _March:
     def advance(self, step: float) -> tuple[_Point, float]:
         """Return the point one `step`, s, further, and its error in units of the tolerance."""
         last = self.points[-1]
-        now, rate = last.time + step, self.growth
+        now, rate = last.time + step, max(self.growth, -DEEPEST_FALL / step)
         grown = [point.scaled(math.exp(min(50.0, rate * (now - point.time)))) for point in self.points[-3:]]
         first, second, third = (point.time for point in self.points[-3:])
         ratio = step / (third - second)
@@ -461,12 +463,13 @@ def _output(circuit: OscillatorCircuit) -> str:
 
 
 def _comes_in_bursts(swings: Array) -> bool:
-    """Tell whether the swing has risen and fallen at least four times, the last times no less deep."""
+    """Tell whether the swing has risen and fallen at least four times, in the later half no less deeply."""
     inner = swings[1:-1]
     peaks = np.flatnonzero((inner > swings[:-2]) & (inner >= swings[2:])) + 1
     depths = [1.0 - swings[a:b].min() / swings[a] for a, b in zip(peaks[:-1], peaks[1:], strict=True)]
     deep = [depth for depth in depths if depth > 0.05]
-    return len(deep) >= 4 and deep[-1] > 0.8 * deep[-3]
+    half = len(deep) // 2
+    return half >= 2 and sum(deep[-half:]) > 0.8 * sum(deep[:half])
 
 
 def _collected(
