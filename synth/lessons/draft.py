@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from models.arrays import Floats
 from synth.lessons.live import LiveChoice, LiveStage, OnAxis
-from synth.lessons.stage import PEAK_DB, Claim, Floats, Lesson, Stage
+from synth.lessons.stage import PEAK_DB, Claim, Lesson, Stage
 from synth.lessons.words import said
 
 

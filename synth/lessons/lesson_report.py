@@ -6,9 +6,7 @@ from dataclasses import dataclass
 from textwrap import fill
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
+from models.arrays import Floats
 from synth.errors import DesignError
 from synth.files.atomic_file import make_folder, write_text
 from synth.lessons.measure import measured
@@ -24,7 +22,7 @@ class LessonReport:
     """A lesson, the finished sound of each stage, and per stage and claim the level measured in it, dB."""
 
     lesson: Lesson
-    sounds: tuple[NDArray[np.float64], ...]
+    sounds: tuple[Floats, ...]
     levels: tuple[tuple[float, ...], ...]
 
     def stem(self, index: int) -> str:

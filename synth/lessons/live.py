@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import finite, positive
 from synth.lessons.recipes import PEAK, Recipe, RecipeSound
-from synth.lessons.stage import Floats
 from synth.lessons.words import said
 from synth.sound.source import Sound
 

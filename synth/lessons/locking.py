@@ -6,12 +6,13 @@ from functools import partial
 
 import numpy as np
 
+from models.arrays import Floats
 from models.pulling import pulled_beat, pulled_line_ratio
 from synth.lessons.draft import Draft
 from synth.lessons.live import Axis, OnAxis, marks
 from synth.lessons.recipes import Pulled, performed
 from synth.lessons.setup import LessonSetup
-from synth.lessons.stage import SAMPLE_RATE, Floats, Lesson, absent, decibels, line, rested, silent, times
+from synth.lessons.stage import SAMPLE_RATE, Lesson, absent, decibels, line, rested, silent, times
 from synth.lessons.words import said
 
 LOCK, OFFSET, FAR, NEAR = 120.0, 200.0, 400.0, 60.0  # Hz

@@ -6,12 +6,13 @@ from functools import partial
 
 import numpy as np
 
+from models.arrays import Floats
 from models.detector.rectified_sum import curved_detector_lines
 from synth.lessons.draft import Draft
 from synth.lessons.live import Axis, OnAxis, marks
 from synth.lessons.recipes import Mixture, Tone, performed
 from synth.lessons.setup import LessonSetup
-from synth.lessons.stage import SAMPLE_RATE, Claim, Floats, Lesson, absent, decibels, line, rested, times
+from synth.lessons.stage import SAMPLE_RATE, Claim, Lesson, absent, decibels, line, rested, times
 from synth.lessons.words import said
 
 DIFFERENCE, RATIO, CURVATURE = 330.0, 0.7, 0.5

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.checks import finite, non_negative, one_of, positive
 from synth.lessons.recipes import Recipe, performed
 from synth.lessons.words import said
@@ -16,7 +16,6 @@ from synth.lessons.words import said
 if TYPE_CHECKING:
     from synth.lessons.live import LiveStage
 
-Floats = NDArray[np.float64]
 SAMPLE_RATE = 48_000
 PEAK_DB = -14.0  # of full scale: the loudest sample of a stage, unless it asks for less
 FADE_TIME = 0.02  # s, at both ends
