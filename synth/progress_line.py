@@ -10,10 +10,13 @@ RENEWAL = 0.2  # seconds between two states of the line
 
 
 class ProgressLine:
-    """Call it with how many are done; as a context it ends its line. On a terminal one line is renewed in place."""
+    """Call it with the share that is done, 0 to 1; as a context it ends its line, else the share 1 does.
 
-    def __init__(self, what: str, total: int) -> None:
-        self._what, self._total = what, total
+    On a terminal one line is renewed in place; elsewhere it is printed once.
+    """
+
+    def __init__(self, what: str) -> None:
+        self._what = what
         self._begin = self._shown = time.monotonic()
         self._open = False
 
@@ -21,14 +24,22 @@ class ProgressLine:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._open:
-            print(file=sys.stderr, flush=True)
+        self._end()
 
-    def __call__(self, done: int) -> None:
+    def __call__(self, share: float) -> None:
         now = time.monotonic()
-        if now - self._begin < QUIET_TIME or now - self._shown < RENEWAL or (self._open and not sys.stderr.isatty()):
-            return
-        self._shown, self._open = now, True
-        left = (now - self._begin) * (self._total - done) / max(done, 1)
-        start = "\r" if sys.stderr.isatty() else ""
-        print(f"{start}{done} of {self._total} {self._what}, {left:.0f} s left ", end="", file=sys.stderr, flush=True)
+        if share >= 1.0:
+            self._end()
+        elif now - self._begin >= QUIET_TIME and now - self._shown >= RENEWAL and self._may_write():
+            self._shown, self._open = now, True
+            left = (now - self._begin) * (1.0 - share) / max(share, 1e-3)
+            start = "\r" if sys.stderr.isatty() else ""
+            print(f"{start}{self._what} {share:4.0%}, {left:.0f} s left ", end="", file=sys.stderr, flush=True)
+
+    def _may_write(self) -> bool:
+        return not self._open or sys.stderr.isatty()
+
+    def _end(self) -> None:
+        if self._open:
+            self._open = False
+            print(file=sys.stderr, flush=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.commands.outputs import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -50,12 +50,12 @@ def run(arguments: Namespace) -> int:
 
     from models.preferred_values import SERIES
     from synth.analysis.tank_goal import Limits, tank_goal
-    from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
     from synth.commands.options import chosen, frequency_of, quantity_of
+    from synth.commands.outputs import write_outputs
     from synth.designs.design_file import load_design
+    from synth.errors import EXIT_GOAL_MISSED, EXIT_OK
     from synth.report.choose_plot import save_choose_plot
     from synth.report.choose_report import ChooseReport, choose_report
-    from synth.report.command_output import write_outputs
 
     def ratio(option: str, text: str, unit: str = "percent") -> float:
         return quantity_of(option, text, unit, 0.0, 0.9) or 0.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.commands.outputs import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -25,12 +25,11 @@ def run(arguments: Namespace) -> int:
     from models.pitch import parse_note
     from synth.build.workbench import open_design
     from synth.commands.options import value
+    from synth.commands.outputs import write_outputs
     from synth.errors import DesignError
-    from synth.report.command_output import write_outputs
     from synth.report.drift_plot import save_drift_plot
     from synth.report.drift_report import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_report
     from synth.report.drift_text import drift_text
-    from synth.report.figure import checked_plot_path
 
     def within(option: str, text: str, unit: str, low: float, high: float) -> float:
         number = value(option, text if any(letter.isalpha() for letter in text) else f"{text} {unit}", unit)
@@ -38,8 +37,6 @@ def run(arguments: Namespace) -> int:
             raise DesignError(f"{option} {text}: must be between {low:g} and {high:g} {unit}")
         return number
 
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
     ends = SMALLEST_TEMPERATURE, LARGEST_TEMPERATURE
     first, last = within("--from", arguments.first, "degC", *ends), within("--to", arguments.last, "degC", *ends)
     if first == last:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.commands.outputs import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -18,7 +18,7 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from synth.build.workbench import open_design
-    from synth.report.command_output import write_outputs
+    from synth.commands.outputs import write_outputs
     from synth.report.field_plot import save_field_plot
     from synth.report.field_report import FieldReport, field_report
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.commands.outputs import Written, add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -45,7 +45,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--target-frequency", metavar="F", help="say which preferred value reaches it")
     parser.add_argument("--series", default="E12", help="IEC 60063 series of the fitted capacitor (default: E12)")
     parser.add_argument("--other-board", metavar="KIND", help="say what changes on another kind of board")
-    parser.add_argument("-o", "--output", metavar="FITTED.toml", help="write the result as a design file")
+    parser.add_argument(
+        "-o", "--output", metavar="FITTED.toml", action=Written, help="write the result as a design file"
+    )
     add_output_options(parser, "readings, fit and residuals", "readings and residuals")
 
 
@@ -60,10 +62,10 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.readings import load_readings
     from synth.build.workbench import say
     from synth.commands.options import chosen, frequency_of
+    from synth.commands.outputs import write_outputs
     from synth.designs.design_file import design_text, load_design
     from synth.files.atomic_file import write_text
     from synth.files.plain_text import one_line
-    from synth.report.command_output import write_outputs
     from synth.report.fit_plot import save_fit_plot
     from synth.report.fit_report import fit_report
     from synth.report.fit_target import Wish, chosen_reach

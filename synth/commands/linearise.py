@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.report.command_output import add_output_options
+from synth.commands.outputs import SOUND, Written, add_output_options
 
 if TYPE_CHECKING:
     from synth.analysis.linearise import Outcome, Wishes
@@ -39,10 +39,16 @@ def add_arguments(parser: ArgumentParser) -> None:
         help="least tank capacitance over the spread of its stray (default 30; 0: any tank)",
     )
     parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
-    parser.add_argument("-o", "--output", metavar="BETTER.toml", help="write the better design")
-    parser.add_argument("--wav", metavar="FILE", help="the same hand through both designs, pips before each")
-    parser.add_argument("--wav-before", metavar="FILE", help="the hand through the design as it is")
-    parser.add_argument("--wav-after", metavar="FILE", help="the same hand through the better design")
+    parser.add_argument("-o", "--output", metavar="BETTER.toml", action=Written, help="write the better design")
+    parser.add_argument(
+        "--wav", metavar="FILE", action=Written, kind=SOUND, help="the same hand through both designs, pips before each"
+    )
+    parser.add_argument(
+        "--wav-before", metavar="FILE", action=Written, kind=SOUND, help="the hand through the design as it is"
+    )
+    parser.add_argument(
+        "--wav-after", metavar="FILE", action=Written, kind=SOUND, help="the same hand through the better design"
+    )
     parser.add_argument("--gesture", default="sweep", metavar="NAME", help="of these sounds (default sweep)")
     add_output_options(parser, "both pitch fields")
 
@@ -53,14 +59,16 @@ def run(arguments: Namespace) -> int:
 
     from synth.analysis.linearise import improve
     from synth.build.workbench import open_design, say
-    from synth.cli import EXIT_INTERRUPTED
-    from synth.report.command_output import write_outputs
+    from synth.commands.outputs import write_outputs
+    from synth.errors import EXIT_INTERRUPTED, DesignError
+    from synth.hands.gestures import GESTURES
+    from synth.progress_line import ProgressLine
     from synth.report.linearise_plot import save_linearise_plot
     from synth.report.linearise_report import linearise_report, text
-    from synth.sound.offline import ProgressLine
 
     wishes = _wishes(arguments)
-    _check_targets(arguments)
+    if arguments.gesture not in GESTURES:
+        raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
     workpiece = open_design(Path(arguments.design))
     say("searching: up to a minute")
     outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
@@ -123,40 +131,14 @@ def _wishes(arguments: Namespace) -> Wishes:
     )
 
 
-def _check_targets(arguments: Namespace) -> None:
-    """Refuse what could not be written before the search, not after it."""
-    from pathlib import Path
-
-    from synth.errors import DesignError
-    from synth.hands.gestures import GESTURES
-    from synth.report.figure import checked_plot_path
-
-    if arguments.gesture not in GESTURES:
-        raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
-    sounds = [name for name in (arguments.wav, arguments.wav_before, arguments.wav_after) if name]
-    files = [name for name in (arguments.output, arguments.plot, *sounds) if name]
-    files += [arguments.csv] if arguments.csv and arguments.csv != "-" else []
-    for name in sounds:
-        if Path(name).suffix.lower() not in (".wav", ".flac"):
-            raise DesignError(f"{name}: name the sound file .wav or .flac")
-    for name in files:
-        if files.count(name) > 1:
-            raise DesignError(f"{name}: named twice; choose a file for each")
-        if Path(name).exists() and not arguments.force:
-            raise DesignError(f"{name} exists already; choose another name, or add --force to replace it")
-        if not Path(name).absolute().parent.is_dir():
-            raise DesignError(f"{name}: its folder does not exist; create it or choose another")
-
-
 def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:
     if not (arguments.wav or arguments.wav_before or arguments.wav_after):
         return
     from synth.build.workbench import say
     from synth.hands.shared_path import shared_path
+    from synth.progress_line import ProgressLine
     from synth.sound.level_match import joined, matched, rendered
-    from synth.sound.offline import ProgressLine, file_comment
+    from synth.sound.offline import file_comment
     from synth.sound.sound_file import write_sound
 
     rate = 48000

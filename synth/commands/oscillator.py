@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.outputs import Printed, Written, add_force_option, add_plot_option
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -16,10 +18,16 @@ def add_arguments(parser: ArgumentParser) -> None:
     )
     parser.add_argument("--pot", metavar="0..1", help="position of its fine-tune pot, in place of the design's")
     parser.add_argument("--load", metavar="LOAD", help='resistance behind its output resistor, e.g. 47k, or "none"')
-    parser.add_argument("--json", action="store_true", help="print the readings as JSON")
-    parser.add_argument("--plot", metavar="FILE", help="write start-up, a steady cycle and the pot as PNG or SVG")
-    parser.add_argument("--trace", metavar="FILE", help="write the start-up transient as CSV (- for stdout)")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    parser.add_argument("--json", action=Printed, help="print the readings as JSON")
+    add_plot_option(parser, "start-up, a steady cycle and the pot")
+    parser.add_argument(
+        "--transient",
+        metavar="FILE",
+        action=Written,
+        or_stdout=True,
+        help="write the start-up transient as CSV (- for stdout)",
+    )
+    add_force_option(parser)
 
 
 def run(arguments: Namespace) -> int:
@@ -34,13 +42,10 @@ def run(arguments: Namespace) -> int:
     from synth.commands.options import value
     from synth.designs.design_file import load_design
     from synth.errors import DesignError
-    from synth.report.figure import checked_plot_path
     from synth.report.oscillator_report import oscillator_report, pot_curve, steady
     from synth.report.oscillator_text import oscillator_text
     from synth.report.output import print_json, write_text
 
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
     pot = None
     if arguments.pot is not None:
         pot = value("--pot", arguments.pot, "fraction")
@@ -49,13 +54,13 @@ def run(arguments: Namespace) -> int:
     bench = bench_of(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)
     state = steady(bench)
     trace = None
-    if arguments.plot or arguments.trace:
+    if arguments.plot or arguments.transient:
         trace, remark = start_up(state, say)
         if remark is not None:
             bench = replace(bench, notices=(*bench.notices, remark))
     report = oscillator_report(bench, state, trace)
-    if trace is not None and arguments.trace:
-        write_text(trace_csv(trace), arguments.trace, arguments.force)
+    if trace is not None and arguments.transient:
+        write_text(trace_csv(trace), arguments.transient, arguments.force)
     if trace is not None and arguments.plot:
         from synth.report.oscillator_plot import save_oscillator_plot
 
@@ -64,6 +69,6 @@ def run(arguments: Namespace) -> int:
         say(f"wrote {arguments.plot}")
     if arguments.json:
         print_json(report.document())
-    elif arguments.trace != "-":
+    elif arguments.transient != "-":
         sys.stdout.write(oscillator_text(report))
     return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, ArgumentTypeError, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.commands.outputs import add_output_options
 
 DEFAULT_BUILDS, MOST_BUILDS = 10_000, 5_000_000
 
@@ -45,19 +45,18 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from synth.build.workbench import open_design, say
-    from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED
+    from synth.commands.outputs import write_outputs
+    from synth.errors import EXIT_GOAL_MISSED, EXIT_INTERRUPTED
     from synth.progress_line import ProgressLine
-    from synth.report.command_output import write_outputs
-    from synth.report.figure import checked_plot_path
     from synth.report.tolerance_plot import save_tolerance_plot
     from synth.report.tolerance_report import tolerance_report
     from synth.report.tolerance_text import tolerance_text
 
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
     workpiece = open_design(Path(arguments.design))
-    with ProgressLine("builds", arguments.builds) as progress:
-        report = tolerance_report(workpiece, arguments.builds, arguments.seed, progress)
+    with ProgressLine("solving builds") as line:
+        report = tolerance_report(
+            workpiece, arguments.builds, arguments.seed, lambda done: line(done / arguments.builds)
+        )
     if report.interrupted:
         say(f"interrupted: the report is of the {report.builds} builds that are done")
     write_outputs(arguments, report, tolerance_text, save_tolerance_plot)

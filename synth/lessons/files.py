@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from synth.errors import DesignError
 from synth.files.atomic_file import make_folder, write_text
-from synth.lessons.stage import SAMPLE_RATE
 from synth.lessons.lesson_plot import save_stage_plot
 from synth.lessons.lesson_report import LessonReport
+from synth.lessons.stage import SAMPLE_RATE
 from synth.sound.audio_file import AudioWriter
 
 

@@ -19,9 +19,9 @@ from models.pitch_field import pitch_field
 from synth.analysis.tune import load_tune
 from synth.build.assembly import assemble
 from synth.build.workbench import Workpiece
-from synth.cli import EXIT_USAGE, main
+from synth.cli import main
 from synth.designs.template import template_design
-from synth.errors import DesignError
+from synth.errors import EXIT_USAGE, DesignError
 from synth.hands.tune_path import LEAD, Manner, perform
 from synth.midi.midi_file import read_midi
 from synth.report.sensitivity_plot import save_sensitivity_plot

@@ -13,10 +13,10 @@ import pytest
 
 from models.pitch import cents
 from synth.build.workbench import Workpiece
-from synth.cli import EXIT_USAGE, main
+from synth.cli import main
 from synth.designs.sections import TemperatureSection
 from synth.designs.template import template_design
-from synth.errors import DesignError
+from synth.errors import EXIT_USAGE, DesignError
 from synth.report.drift_plot import save_drift_plot
 from synth.report.drift_report import drift_report
 from synth.report.drift_text import drift_text

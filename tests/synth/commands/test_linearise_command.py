@@ -20,9 +20,9 @@ from models.straight.search import Place
 from synth.analysis.linearise import Wishes, _reference, improve, reference_text
 from synth.build.assembly import tank_in
 from synth.build.workbench import open_design, open_loaded
-from synth.cli import EXIT_INTERRUPTED, main
+from synth.cli import main
 from synth.designs.design_file import design_text
-from synth.errors import DesignError
+from synth.errors import EXIT_INTERRUPTED, DesignError
 from synth.report.linearise_report import linearise_report, text
 
 

@@ -13,11 +13,11 @@ import pytest
 from models.builds.build_law import OUTCOMES, QUANTITIES
 from synth.analysis.tolerance import trial_of, variable_trimmer_ends
 from synth.build.workbench import Workpiece
-from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_USAGE, main
+from synth.cli import main
 from synth.designs.design_file import load_design
 from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.designs.template import template_design
-from synth.errors import DesignError
+from synth.errors import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_USAGE, DesignError
 from synth.report import tolerance_report as module
 from synth.report.tolerance_plot import save_tolerance_plot
 from synth.report.tolerance_report import tolerance_report

@@ -15,10 +15,10 @@ from models.pulling import pulled_line_ratio
 from synth.cli import main
 from synth.lessons.bench import open_bench
 from synth.lessons.files import write_lesson
-from synth.lessons.stage import ABSENT_DB, absent, beat, line, silent
-from synth.lessons.table import LESSONS, build_lesson
 from synth.lessons.lesson_plot import save_stage_plot
 from synth.lessons.lesson_report import lesson_report
+from synth.lessons.stage import ABSENT_DB, absent, beat, line, silent
+from synth.lessons.table import LESSONS, build_lesson
 
 
 @pytest.fixture(scope="module")

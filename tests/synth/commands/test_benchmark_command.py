@@ -1,4 +1,4 @@
-"""`beatfield bench`: one report said everywhere, comparators that agree with the fast ways; nothing is timed."""
+"""`beatfield benchmark`: one report said everywhere, comparators that agree with the fast ways; nothing is timed."""
 
 import json
 import sys
@@ -8,28 +8,31 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from synth.cli import EXIT_GOAL_MISSED, main
+from synth.cli import main
 from synth.comparisons import builds, fem_blocks, field, growth, oscillator, suite, timing, voice
-from synth.comparisons.ladder import Step, cost_at
-from synth.comparisons.names import SECTIONS
-from synth.report.bench_report import BenchReport, Column, Goal, Section
+from synth.comparisons.benchmark_report import BenchmarkGoal, BenchmarkReport, Column, Comparison
+from synth.comparisons.field import Step, cost_at
+from synth.comparisons.suite import SECTIONS
+from synth.errors import EXIT_GOAL_MISSED
 
 COLUMNS = (Column("case", "case"), Column("time", "time, ms", "s", 1e3, ".1f"), Column("ratio", "ratio", shown=".0f"))
 
 
 def report_of(section):
-    return BenchReport(True, "3.11", "2.0", "1.12", 2, None, (section,))
+    return BenchmarkReport(True, "3.11", "2.0", "1.12", 2, None, (section,))
 
 
 def report(*goals, rows=(("first", 0.0123, 45.0), ("second", 2.0, None)), skipped=""):
-    section = Section("made", "Made up", COLUMNS, rows, goals, ("a note",), skipped, 1.5)
+    section = Comparison("made", "Made up", COLUMNS, rows, goals, ("a note",), skipped, 1.5)
     return report_of(section)
 
 
 def test_text_and_document_say_the_same():
-    made = report(Goal("first", "ratio", 45.0, 50.0), Goal("first", "error", 1e-4, 1e-3, at_least=False))
+    made = report(
+        BenchmarkGoal("first", "ratio", 45.0, 50.0), BenchmarkGoal("first", "error", 1e-4, 1e-3, at_least=False)
+    )
     document = json.loads(json.dumps(made.document(), allow_nan=False))
-    assert document["schema"] == "beatfield.bench/1"
+    assert document["schema"] == "beatfield.benchmark/1"
     (section,) = document["sections"]
     assert section["rows"][0] == {"case": "first", "time": 0.0123, "ratio": 45.0}
     assert section["units"] == {"time": "s"}
@@ -46,16 +49,16 @@ def test_text_and_document_say_the_same():
 
 
 def test_what_was_not_measured_misses_its_goal_and_what_was_skipped_has_none():
-    assert not Goal("x", "ratio", None, 1.0).met
-    assert "nothing measured" in report(Goal("x", "ratio", None, 1.0)).text()
+    assert not BenchmarkGoal("x", "ratio", None, 1.0).met
+    assert "nothing measured" in report(BenchmarkGoal("x", "ratio", None, 1.0)).text()
     skipped = report(rows=(), skipped="the library is missing")
     assert skipped.goals_met
     assert "not measured: the library is missing" in skipped.text()
 
 
 def test_goals_at_their_limit_are_met():
-    assert Goal("x", "y", 2.0, 2.0).met
-    assert Goal("x", "y", 2.0, 2.0, at_least=False).met
+    assert BenchmarkGoal("x", "y", 2.0, 2.0).met
+    assert BenchmarkGoal("x", "y", 2.0, 2.0, at_least=False).met
 
 
 def test_every_name_is_a_comparison():
@@ -68,7 +71,7 @@ def test_every_name_is_a_comparison():
 def test_command_prints_json_and_tells_missed_goals(monkeypatch, capsys):
     monkeypatch.setattr(builds, "QUICK_BUILDS", 2000)
     monkeypatch.setattr(builds, "QUICK_LOOP", 8)
-    code = main(["bench", "--quick", "--only", "builds", "--json"])
+    code = main(["benchmark", "--quick", "--only", "builds", "--json"])
     document = json.loads(capsys.readouterr().out)
     (section,) = document["sections"]
     assert code == (0 if document["goals_met"] else EXIT_GOAL_MISSED)
@@ -80,20 +83,20 @@ def test_command_prints_json_and_tells_missed_goals(monkeypatch, capsys):
     assert row["beat"] < 1e-6
     assert_allclose(row["ratio"], row["loop"] / row["at_once"], rtol=1e-12)
     monkeypatch.setattr(builds, "FASTER", 1e12)
-    assert main(["bench", "--quick", "--only", "builds"]) == EXIT_GOAL_MISSED
+    assert main(["benchmark", "--quick", "--only", "builds"]) == EXIT_GOAL_MISSED
     assert "MISSED" in capsys.readouterr().out
 
 
 def test_unknown_comparison_is_refused(capsys):
     with pytest.raises(SystemExit) as ended:
-        main(["bench", "--only", "nothing"])
+        main(["benchmark", "--only", "nothing"])
     assert ended.value.code == 2
     assert "voice" in capsys.readouterr().err
 
 
 def test_missing_library_is_a_reason_and_not_a_fault(monkeypatch):
     monkeypatch.setitem(sys.modules, "skfem", None)
-    (section,) = suite.bench_report(True, ["field"]).sections
+    (section,) = suite.benchmark_report(True, ["field"]).sections
     assert "scikit-fem" in section.skipped
     assert "pip install" in section.skipped
     assert not section.rows

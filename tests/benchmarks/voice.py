@@ -1,4 +1,4 @@
-"""Speed of the voice: python tests/bench/bench_voice.py
+"""Speed of the voice: python tests/benchmarks/voice.py
 
 Times faster than real time and the ratio to one np.sin over as many samples, without and with pulling, and the
 time of a 128-frame block as a share of its period. Everything is measured in turn within one run on one thread;

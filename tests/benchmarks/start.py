@@ -1,6 +1,6 @@
 """What `beatfield --help` costs over bare Python, and what reading a cached hand field costs. Goals: 150 ms, 50 ms.
 
-Run: python tests/bench/bench_start.py
+Run: python tests/benchmarks/start.py
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Time of a block as the sound device's callback takes it: python tests/bench/bench_live.py
+"""Time of a block as the sound device's callback takes it: python tests/benchmarks/live.py
 
 The whole of a block at 128 frames: hand events read from shared memory, hand clock, voice, tremor, drone, the
 memory of the take, meters. 500 events a second arrive; cases are taken in turn within one run on one thread, and the

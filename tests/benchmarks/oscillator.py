@@ -1,7 +1,7 @@
 """Harmonic balance against the integration in time, side by side in one run: agreement and speed.
 
-Run: python tests/bench/bench_oscillator.py [name ...]   (two minutes for all; names as in
-synth/comparisons/oscillator_circuits.py). The same comparison as `beatfield bench --only oscillator`.
+Run: python tests/benchmarks/oscillator.py [name ...]   (two minutes for all; names as in
+synth/comparisons/oscillator.py). The same comparison as `beatfield benchmark --only oscillator`.
 """
 
 import os
@@ -9,8 +9,8 @@ import sys
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+from synth.comparisons.benchmark_report import section_lines
 from synth.comparisons.oscillator import oscillator_section
-from synth.report.bench_report import section_lines
 
 if __name__ == "__main__":
     print("\n".join(section_lines(oscillator_section(quick=False, cases=sys.argv[1:], each=print))))

@@ -1,4 +1,4 @@
-"""Time of the beat phase with and without pulling, beside np.sin: python tests/bench/bench_pulling.py"""
+"""Time of the beat phase with and without pulling, beside np.sin: python tests/benchmarks/pulling.py"""
 
 from __future__ import annotations
 

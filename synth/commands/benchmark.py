@@ -1,10 +1,10 @@
-"""`beatfield bench`: Beatfield beside plain ways to the same results, all in one run, as text or JSON."""
+"""`beatfield benchmark`: Beatfield beside plain ways to the same results, all in one run, as text or JSON."""
 
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.comparisons.names import SECTIONS
+from synth.comparisons.suite import SECTIONS
 
 THREAD_COUNTS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
@@ -32,11 +32,11 @@ def run(arguments: Namespace) -> int:
         os.environ.setdefault(name, "1")
 
     from synth.build.workbench import say
-    from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
-    from synth.comparisons.suite import bench_report
+    from synth.comparisons.suite import benchmark_report
+    from synth.errors import EXIT_GOAL_MISSED, EXIT_OK
     from synth.report.output import print_json
 
-    report = bench_report(arguments.quick, arguments.only or (), each=say)
+    report = benchmark_report(arguments.quick, arguments.only or (), each=say)
     if arguments.json:
         print_json(report.document())
     else:
