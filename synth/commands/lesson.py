@@ -61,7 +61,7 @@ def _play(arguments: Namespace) -> int:
     from synth.lessons.bench import open_bench
     from synth.lessons.live import live_lesson
     from synth.live.speaker import Speaker
-    from synth.window.lesson_loop import run as run_window
+    from synth.window.lesson_window import run as run_window
 
     if arguments.output or arguments.json:
         raise DesignError("--live plays a lesson; leave -o and --json out")

@@ -34,7 +34,7 @@ def run(arguments: Namespace) -> int:
     from synth.files.atomic_file import make_folder
     from synth.live.speaker import Speaker, safe_level
     from synth.sound.offline import file_comment
-    from synth.window.loop import Look, run_session
+    from synth.window.play_window import Look, run_session
     from synth.window.session import session_of
 
     look = Look(arguments.left_handed, text_scale(arguments.text_size), checked_seed(arguments.seed))

@@ -6,8 +6,7 @@ from models.hand.scene import Posture
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.draw_volume import draw_hand_height
-from synth.window.figure_outline import Figure, figure
-from synth.window.hand_outline import creases, hand_half_width
+from synth.window.figure_outline import Figure, creases, figure, hand_half_width
 from synth.window.layout import Layout
 from synth.window.painter import Painter
 from synth.window.scale import StageScale

@@ -54,7 +54,7 @@ def opened_side(name: str, offer: Tunable) -> Side:
 
 
 class Session:
-    """The sides and which one plays. `changed` turns True when another instrument has to sound."""
+    """The sides and which one plays."""
 
     def __init__(self, sides: Sequence[Side]) -> None:
         if not 1 <= len(sides) <= len(LETTERS):
@@ -65,16 +65,21 @@ class Session:
         self._matching: Future[list[float]] | None = None
         self._unmatched = len(sides) > 1
         self._pending = False
-        self.active = 0
-        self.changed = False
-        self.notice = ""
+        self._active = 0
+        self._changed = False
+        self._notice = ""
         if self._unmatched:
             self.match_now()
 
     @property
+    def active(self) -> int:
+        """The number of the side that plays."""
+        return self._active
+
+    @property
     def side(self) -> Side:
         """The side that plays."""
-        return self._sides[self.active]
+        return self._sides[self._active]
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -96,7 +101,7 @@ class Session:
     @property
     def instrument(self) -> Instrument:
         """What plays, at the level that matches the sides."""
-        return self.instrument_of(self.active)
+        return self.instrument_of(self._active)
 
     def instrument_of(self, place: int) -> Instrument:
         """The instrument of a side at the level that matches the sides."""
@@ -113,9 +118,9 @@ class Session:
         if len(self._sides) < 2:
             return False
         self.update()
-        self.active = (self.active + 1) % len(self._sides)
+        self._active = (self._active + 1) % len(self._sides)
         self._pending = self.side.history.now != self.side.good.now
-        self.changed = True
+        self._changed = True
         return True
 
     def set(self, name: str, value: Value, merge: str | None = None) -> None:
@@ -158,15 +163,20 @@ class Session:
 
     def take_notice(self) -> str:
         """What to tell the player since the last time, or nothing."""
-        text, self.notice = self.notice, ""
+        text, self._notice = self._notice, ""
         return text
+
+    def take_changed(self) -> bool:
+        """Whether another instrument has to sound than the last time this was asked."""
+        changed, self._changed = self._changed, False
+        return changed
 
     def update(self) -> None:
         """Build what was changed since the last time, and take what is ready; call it some 30 times a second."""
         for place, side in enumerate(self._sides):
             if side.waiting is not None and side.waiting.done():
                 self._take_solved(side, side.waiting)
-                self._pending |= place == self.active
+                self._pending |= place == self._active
         if self._pending:
             self._pending = False
             self._build(self.side)
@@ -185,7 +195,7 @@ class Session:
     def _change(self, name: str, change: Callable[[Settings], Settings], merge: str | None) -> None:
         reason = self.disabled.get(name)
         if reason is not None:
-            self.notice = f"{self.settings.control(name).label}: {reason}"
+            self._notice = f"{self.settings.control(name).label}: {reason}"
             return
         self._turn(self.side.history.changed(change(self.settings), merge))
 
@@ -210,15 +220,15 @@ class Session:
         side.good = side.history
         self._told(side.tuned.notices)
         self._unmatched = len(self._sides) > 1
-        self.changed = True
+        self._changed = True
 
     def _told(self, notices: tuple[str, ...]) -> None:
         if notices:
-            self.notice = notices[0]
+            self._notice = notices[0]
 
     def _refuse(self, side: Side, reason: str) -> None:
         side.history = replace(side.good, merging=side.history.merging)
-        self.notice = reason
+        self._notice = reason
 
     def _solve(self, side: Side, ratio: float) -> None:
         """Solve a circuit for another sensitivity beside the window."""
@@ -226,13 +236,13 @@ class Session:
             return  # it is looked at again when the one under way is there
         side.waiting_for = ratio
         side.waiting = self._pool().submit(with_sensitivity, side.offer, ratio)
-        self.notice = SOLVING
+        self._notice = SOLVING
 
     def _take_solved(self, side: Side, waiting: Future[Tunable]) -> None:
         side.waiting = None
         try:
             side.offers[side.waiting_for] = waiting.result()
-            self.notice = SOLVED
+            self._notice = SOLVED
         except ValueError as error:
             if side.history.now.number("sensitivity") == side.waiting_for:
                 self._refuse(side, str(error))
@@ -244,7 +254,7 @@ class Session:
             self._matching = None
             if gains != self._gains:
                 self._gains = gains
-                self.changed = True
+                self._changed = True
         if self._unmatched and self._matching is None:
             self._unmatched = False
             self._matching = self._pool().submit(matched_gains, [side.tuned for side in self._sides])

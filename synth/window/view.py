@@ -3,84 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
-from models.hand.scene import Posture
 from synth.window import palette
-from synth.window.control_rows import ControlRow
-from synth.window.draw_curves import draw_spectrum, draw_trace
-from synth.window.draw_drawer import draw_drawer, strip_words
-from synth.window.draw_field import FieldPicture, draw_field
 from synth.window.draw_hand import draw_figure, draw_hand
 from synth.window.draw_header import KEY_PIECES, STRIP_KEY_PIECES, draw_header, draw_still_header
 from synth.window.draw_inset import draw_inset
 from synth.window.draw_overlay import draw_caution, draw_help, draw_help_status, draw_too_small
-from synth.window.draw_panels import draw_chain, draw_level, draw_still_panels
-from synth.window.draw_tuner import draw_tuner
+from synth.window.draw_readouts import (
+    draw_chain,
+    draw_level,
+    draw_oscillogram,
+    draw_spectrum,
+    draw_still_panels,
+    draw_tuner,
+)
+from synth.window.draw_stage import FieldPicture, draw_field
+from synth.window.drawer import ControlRow, draw_drawer, strip_words
 from synth.window.keys import help_groups
 from synth.window.layout import Layout, lay_out, too_small
 from synth.window.painter import DrawnText, Painter
-from synth.window.readings import PIECES, Readings, kept_text
-from synth.window.scale import StageScale, stage_width
-from synth.window.spectrum import Spectrum
+from synth.window.picture import Picture
+from synth.window.readouts import PIECES
+from synth.window.scale import PLAIN, StageScale, VolumeAxis, stage_width
 from synth.window.state import WindowState
-from synth.window.volume_axis import PLAIN, VolumeAxis
 
 if TYPE_CHECKING:
     import pygame
-
-TRACE_POINTS = 220
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """What one picture shows beside the state: readings, lines of text, levels, trace and its span, s.
-
-    `flags`: switches in words, two spaces between them. `status`: pieces with " · " between them; those that do not fit
-    are left out. `rows`: the drawer of controls. `sides`: names of the designs under the hand, if more than one, and
-    `active_side` the one that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `take_seconds`:
-    how much is kept in memory.
-    """
-
-    readings: Readings
-    flags: str = ""
-    status: str = ""
-    notice: str = ""
-    listening: str = ""
-    remarks: tuple[str, ...] = ()
-    peak: float = 0.0
-    rms: float = 0.0
-    trace: NDArray[np.float64] = field(default_factory=lambda: np.zeros(TRACE_POINTS))
-    trace_span: float = 0.01
-    rows: tuple[ControlRow, ...] = ()
-    sides: tuple[str, ...] = ()
-    active_side: int = 0
-    posture: Posture = "open"
-    latency: str = ""
-    spectrum: Spectrum | None = None
-    guide: frozenset[int] = frozenset()
-    drone: int | None = None
-    take_seconds: float = 0.0
-    replaying: bool = False
-
-    @property
-    def flag_words(self) -> tuple[str, ...]:
-        """Every switch in words."""
-        words = [word for word in self.flags.split("  ") if word.strip()]
-        if self.replaying and not any("REPLAY" in word for word in words):
-            words.append("REPLAY")
-        return tuple(words)
-
-    @property
-    def status_pieces(self) -> tuple[str, ...]:
-        """Latency from gesture to sound, device, and what is kept."""
-        pieces = [self.latency, *self.status.split(PIECES)]
-        kept = [kept_text(self.take_seconds)] if self.take_seconds >= 1.0 else []
-        return tuple(piece for piece in [*pieces[:2], *kept, *pieces[2:]] if piece)
 
 
 class View:
@@ -153,7 +102,7 @@ class View:
         drawn = tuple(self._painter.texts) if self._painter is not None else ()
         return self._still_texts + self._row_texts + drawn
 
-    def draw(self, surface: pygame.Surface, state: WindowState, shown: Shown) -> list[pygame.Rect]:
+    def draw(self, surface: pygame.Surface, state: WindowState, shown: Picture) -> list[pygame.Rect]:
         """Draw onto `surface`, which holds the last picture; return the rectangles that may have changed."""
         if (state.text_scale, state.mirrored) != (self.text_scale, self.mirrored):
             self.resize(self.size, state.text_scale, state.mirrored)
@@ -173,30 +122,30 @@ class View:
         for changed in before:
             surface.blit(self._still, changed, changed)
         painter.onto(surface)
-        draw_header(painter, layout, shown.flag_words, shown.status_pieces, shown.notice, shown.listening)
+        draw_header(painter, layout, shown.flags, shown.status, shown.notice, shown.listening)
         page = _page_of(state)
         if page is None:
             self._draw_playing(painter, layout, scale, state, shown)
         elif page == "help":
-            draw_help_status(painter, layout, PIECES.join(shown.status_pieces))
+            draw_help_status(painter, layout, PIECES.join(shown.status))
         return before + [touched.inflate(4, 4) for touched in painter.touched]
 
     def _draw_playing(
-        self, painter: Painter, layout: Layout, scale: StageScale, state: WindowState, shown: Shown
+        self, painter: Painter, layout: Layout, scale: StageScale, state: WindowState, shown: Picture
     ) -> None:
         picture = self._picture
         if not layout.drawer_over_stage:
             draw_figure(painter, layout, scale, state, shown.posture, picture.stand_distance, picture.antenna_diameter)
             draw_inset(painter, layout, scale, picture, state, shown.posture)
-            draw_hand(painter, layout, scale, state, shown.readings.distance, shown.posture)
+            draw_hand(painter, layout, scale, state, shown.readouts.distance, shown.posture)
         with painter.as_one():
-            draw_tuner(painter, layout, shown.readings)
+            draw_tuner(painter, layout, shown.readouts)
         with painter.as_one():
-            draw_trace(painter, layout, shown.trace, shown.trace_span)
+            draw_oscillogram(painter, layout, shown.oscillogram, shown.oscillogram_span)
         with painter.as_one():
             draw_spectrum(painter, layout, shown.spectrum)
         with painter.as_one():
-            draw_chain(painter, layout, shown.readings)
+            draw_chain(painter, layout, shown.readouts)
         with painter.as_one():
             draw_level(painter, layout, shown.peak, shown.rms)
 
@@ -207,7 +156,7 @@ class View:
         layout: Layout,
         scale: StageScale,
         state: WindowState,
-        shown: Shown,
+        shown: Picture,
     ) -> list[pygame.Rect]:
         """Draw of the still part what is no longer true; return where the surface has to be restored."""
         import pygame
@@ -244,7 +193,7 @@ class View:
         layout: Layout,
         scale: StageScale,
         page: str | None,
-        shown: Shown,
+        shown: Picture,
         strip: Sequence[str],
     ) -> pygame.Surface:
         still = surface.copy()

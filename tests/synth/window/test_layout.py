@@ -11,9 +11,8 @@ from hypothesis import strategies as st
 
 from synth.window.box import Box
 from synth.window.controls import CONTROLS
-from synth.window.layout import CONTROL_ROWS, Layout, lay_out
-from synth.window.panels import panel_rooms
-from synth.window.text_sizes import SMALLEST, SMALLEST_FOR_LARGEST, text_sizes, too_small
+from synth.window.draw_readouts import panel_rooms
+from synth.window.layout import CONTROL_ROWS, SMALLEST, SMALLEST_FOR_LARGEST, Layout, lay_out, text_sizes, too_small
 
 SIZES = st.tuples(st.integers(SMALLEST[0], 4000), st.integers(SMALLEST[1], 2400))
 TEXT_SCALES = st.floats(0.8, 1.6)
@@ -29,7 +28,7 @@ NAMES = {
     "antenna",
     "distance_scale",
     "tuner",
-    "trace",
+    "oscillogram",
     "spectrum",
     "chain",
     "level",
@@ -57,7 +56,7 @@ def test_parts_never_overlap_and_stay_inside(size: tuple[int, int], text_scale: 
     layout = lay_out(size, text_scale, mirrored)
     check_parts(layout)
     parts = layout.parts()
-    assert set(parts) >= NAMES - {"trace", "spectrum"}
+    assert set(parts) >= NAMES - {"oscillogram", "spectrum"}
     assert set(parts) <= NAMES
     assert layout.stage.width > 0.49 * size[0]
     assert layout.stage.height > 0.22 * size[1]

@@ -1,14 +1,69 @@
-"""The drawer of live controls: a row for each with its value and slider, and what the selected one does."""
+"""The drawer of live controls: what its rows say, how they are drawn, and which of them the pointer is on."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from synth.window import palette
 from synth.window.box import Box
-from synth.window.control_rows import ControlRow
+from synth.window.controls import CONTROLS, Control, Settings, Value
 from synth.window.layout import Layout
 from synth.window.painter import Painter
+
+
+@dataclass(frozen=True, slots=True)
+class ControlRow:
+    """One row. `value` is formatted with its unit; `share` is 0..1 along the range, None for a choice; a row that is
+    not `enabled` has the reason in its `hint`.
+    """
+
+    name: str
+    label: str
+    value: str
+    share: float | None
+    selected: bool
+    enabled: bool
+    hint: str
+
+
+def control_rows(settings: Settings, selected: str, disabled: Mapping[str, str]) -> tuple[ControlRow, ...]:
+    """The rows of `settings` in the table's order; `disabled`: name of a control to the reason why it is not there."""
+    return tuple(
+        ControlRow(
+            name=control.name,
+            label=control.label,
+            value=value_text(control, settings[control.name]),
+            share=None if control.choices else control.share_of(settings[control.name]),
+            selected=control.name == selected,
+            enabled=control.name not in disabled,
+            hint=disabled.get(control.name, control.hint),
+        )
+        for control in settings.controls
+    )
+
+
+def value_text(control: Control, value: Value) -> str:
+    """A value in words: "45.0 cm", "\N{MULTIPLICATION SIGN} 1.26", "A4", "+5.0 K"."""
+    if control.choices:
+        return str(value).replace("#", "♯")
+    number = float(value)
+    match control.unit:
+        case "x":
+            return f"\N{MULTIPLICATION SIGN} {number:.2f}"
+        case "m":
+            return f"{100.0 * number:.1f} cm"
+        case "Hz":
+            return f"{number / 1000.0:.2f} kHz" if number >= 1000.0 else f"{number:.1f} Hz"
+        case "K":
+            return f"{number:+.1f} K".replace("-", "\N{MINUS SIGN}")
+        case "%":
+            return f"{100.0 * number:+.3f} %".replace("-", "\N{MINUS SIGN}")
+        case "mm":
+            return f"{number:.2f} mm"
+        case _:
+            return f"{100.0 * number:.1f} %"
+
 
 CAPTION = "Controls"
 
@@ -136,3 +191,36 @@ def _hint(painter: Painter, layout: Layout, row: ControlRow) -> None:
     text = row.hint if row.enabled else f"Not here: {row.hint}"
     size = painter.paragraph_size(text, room, layout.text_small, max(8, round(0.7 * layout.text_small)))
     painter.paragraph(text, room, size, palette.TEXT if row.enabled else palette.YELLOW)
+
+
+@dataclass(frozen=True, slots=True)
+class Pointed:
+    """`control`: the name of the row under the pointer, "" for none; `share`: where along its slider, kept within 0..1;
+    `drawer`: whether the pointer is on the drawer at all.
+    """
+
+    control: str = ""
+    share: float = 0.0
+    drawer: bool = False
+
+
+def contains(box: Box, place: tuple[int, int]) -> bool:
+    """True where the pixel lies in the box."""
+    return box.left <= place[0] < box.right and box.top <= place[1] < box.bottom
+
+
+def pointed_at(layout: Layout, place: tuple[int, int]) -> Pointed:
+    """What lies at a pixel."""
+    if not contains(layout.drawer, place):
+        return Pointed()
+    for control, row in zip(CONTROLS, layout.control_boxes(len(CONTROLS)), strict=True):
+        if contains(row, place):
+            return Pointed(control.name, slider_share(layout, control.name, place), True)
+    return Pointed(drawer=True)
+
+
+def slider_share(layout: Layout, name: str, place: tuple[int, int]) -> float:
+    """Where along the slider of a control a pixel's column lies, 0 to 1, from any place: for a drag."""
+    number = next(number for number, control in enumerate(CONTROLS) if control.name == name)
+    slider = layout.slider_box(layout.control_boxes(len(CONTROLS))[number])
+    return min(max((place[0] - slider.left) / max(1, slider.width - 1), 0.0), 1.0)

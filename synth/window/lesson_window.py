@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from synth.window import first_start
-from synth.window.event_loop import run_events
+from synth.window.caution import caution_wanted, remember_caution
 from synth.window.lesson_sound import LONGEST
 from synth.window.lesson_state import Action, LessonState, on_click, on_key, with_pointer, without_pointer
 from synth.window.lesson_view import Heard, LessonView
-from synth.window.screen import FIRST_SIZE, close_screen, open_screen
-from synth.window.screen_lost import on_lost_screen
+from synth.window.screen import FIRST_SIZE, close_screen, on_lost_screen, open_screen, run_events
 
 if TYPE_CHECKING:
     import pygame
@@ -23,7 +21,7 @@ FRAME_TIME = 1.0 / 30.0  # s
 FIRST_LEVEL = 0.5  # lesson sounds peak at -14 dB of full scale: at -20 dB with this
 
 
-class LessonPlayer:
+class LessonWindow:
     """Joins events, state, speaker and view. One per window."""
 
     def __init__(self, lesson: LiveLesson, speaker: Speaker, caution: bool) -> None:
@@ -76,7 +74,7 @@ class LessonPlayer:
         elif action == "move":
             self._speaker.move(state.place, state.volume, moment)
         if answered:
-            first_start.remember_caution()
+            remember_caution()
 
 
 def run(
@@ -85,7 +83,7 @@ def run(
     *,
     size: tuple[int, int] = FIRST_SIZE,
     caution: bool | None = None,
-    each_frame: Callable[[LessonPlayer], None] | None = None,
+    each_frame: Callable[[LessonWindow], None] | None = None,
 ) -> int:
     """Open the window on a started speaker that was given a source; return the number of pictures when it is closed.
 
@@ -97,8 +95,8 @@ def run(
 
     on_lost_screen(lambda: speaker.stop())
     if caution is None:
-        caution = speaker.device_error is None and not first_start.caution_was_read()
-    player = LessonPlayer(lesson, speaker, caution)
+        caution = caution_wanted(speaker.device_error)
+    player = LessonWindow(lesson, speaker, caution)
     player.view.resize(surface.get_size())
 
     def show(surface: pygame.Surface, _: float) -> None:

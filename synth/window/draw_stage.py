@@ -1,4 +1,4 @@
-"""What of the stage stands still: the pitch field to scale, zero beat, guides, both scales, rod and player."""
+"""What of the stage stands still: the pitch field to scale, the marked scale and drone, zero beat, rod and player."""
 
 from __future__ import annotations
 
@@ -7,11 +7,10 @@ from dataclasses import dataclass
 
 from synth.window import palette
 from synth.window.box import Box
-from synth.window.draw_guides import draw_drone, draw_guide, guide_lines
-from synth.window.draw_plan import draw_antenna, draw_axis, draw_body, draw_player_mark
 from synth.window.draw_volume import draw_volume_scale
+from synth.window.figure_outline import body_outline
 from synth.window.layout import Layout
-from synth.window.note_labels import Line, chosen_labels, drawn_lines, weight_of
+from synth.window.note_lines import Line, chosen_labels, drawn_lines, weight_of
 from synth.window.painter import Painter
 from synth.window.scale import StageScale
 
@@ -201,3 +200,116 @@ def _distance_scale(painter: Painter, layout: Layout, scale: StageScale) -> None
             width = painter.width_of(text, size) + 2
             room = Box(x - width // 2, box.top + lengths[0], width, round(1.4 * size))
             painter.text(text, room, size, palette.QUIET_TEXT, "centre")
+
+
+def _radius(layout: Layout) -> float:
+    """Half the height of a diamond, pixels."""
+    return max(3.0, 4.5 * layout.scale)
+
+
+def guide_lines(layout: Layout, scale: StageScale, notes: Sequence[Line]) -> tuple[Line, ...]:
+    """The notes of the scale that are drawn: those whose diamonds would touch are left out."""
+    box, radius = scale.box, _radius(layout)
+    drawn: list[Line] = []
+    last: float | None = None
+    for line in sorted(notes, key=lambda one: one.number):
+        x = scale.x_of(line.distance)
+        inside = box.left + radius <= x <= box.right - radius
+        if inside and (last is None or abs(x - last) >= 2.0 * radius + 2.0):
+            drawn.append(line)
+            last = x
+    return tuple(drawn)
+
+
+def draw_guide(painter: Painter, layout: Layout, scale: StageScale, notes: Sequence[Line]) -> None:
+    """Each of `guide_lines`: a stronger line below a diamond."""
+    box, radius = scale.box, _radius(layout)
+    for line in notes:
+        x = scale.x_of(line.distance)
+        if weight_of(line.number) != "octave":
+            painter.line((x, box.top), (x, box.bottom - 1), palette.LINE, max(1, round(1.5 * layout.scale)))
+        painter.diamond((x, box.top + 2.0 * radius), radius, palette.YELLOW)
+
+
+def draw_drone(
+    painter: Painter, layout: Layout, scale: StageScale, note: Line | None, taken: Sequence[Box]
+) -> Box | None:
+    """The drone's note: a dotted line with rings, named below the scale where its name has room beside `taken`."""
+    box = scale.box
+    if note is None or not box.left <= scale.x_of(note.distance) < box.right:
+        return None
+    x, radius = scale.x_of(note.distance), max(4.0, 6.0 * layout.scale)
+    thick = max(2, round(3 * layout.scale))
+    painter.dashed((x, box.top), (x, box.bottom - 1), palette.PURPLE, thick, thick)
+    for y in (box.top + 4.5 * radius, box.bottom - 2.0 * radius):
+        painter.disc((x, y), radius, palette.PANEL)
+        painter.ring((x, y), radius, palette.PURPLE, max(2, round(2 * layout.scale)))
+    size, below = layout.text_small, layout.distance_scale
+    text, row = f"drone {note.name.replace('#', '♯')}", round(1.4 * layout.text_small)
+    width = painter.width_of(text, size, bold=True) + 2
+    left = min(max(round(x) - width // 2, box.left), box.right - width)
+    room = Box(left, below.bottom - row, width, row)
+    if any(room.shrunk(-size, 0).overlaps(other) for other in taken):
+        return None
+    painter.text(text, room, size, palette.PURPLE, "centre", bold=True)
+    return room
+
+
+def draw_axis(painter: Painter, layout: Layout, scale: StageScale) -> None:
+    """The line along which the hand moves, through the middle of the rod: dots and dashes, as in a drawing."""
+    y, dash = round(scale.axis_y), max(3, round(5 * layout.scale))
+    start, end = (scale.box.left, y), (scale.box.right - 1, y)
+    painter.dashed(start, end, palette.EDGE, dash)
+
+
+def draw_body(painter: Painter, scale: StageScale, stand_distance: float, diameter: float) -> None:
+    """The player's trunk, as far as it is within the stage."""
+    points = [scale.plan(*point) for point in body_outline(stand_distance, diameter)]
+    box = scale.box
+    if any(box.left <= x < box.right and box.top <= y < box.bottom for x, y in points):
+        with painter.clipped(box):
+            painter.shape(points, palette.SLEEVE, palette.EDGE)
+
+
+def draw_player_mark(
+    painter: Painter, layout: Layout, scale: StageScale, stand_distance: float, diameter: float
+) -> Box:
+    """Where the player stands, below the centimetre scale: an arrow at its far end if beyond it. Returns its room."""
+    below, size = layout.distance_scale, layout.text_small
+    row = round(1.4 * size)
+    text = f"your body: {100.0 * stand_distance:.0f} cm"
+    distance = stand_distance - 0.5 * diameter
+    inside = distance < scale.width
+    text = text if inside else (f"{text} ▶" if layout.mirrored else f"◀ {text}")
+    width = painter.width_of(text, size) + 2
+    far = scale.box.right if layout.mirrored else scale.box.left
+    left = round(scale.x_of(distance)) - width // 2 if inside else (far - width if layout.mirrored else far)
+    left = min(max(left, scale.box.left), scale.box.right - width)
+    room = Box(left, below.bottom - row, width, row)
+    painter.text(text, room, size, palette.QUIET_TEXT)
+    return room
+
+
+def draw_antenna(painter: Painter, layout: Layout, scale: StageScale, diameter: float) -> None:
+    """The rod to scale, cut across at the height of the hand, its near surface on the stage's edge."""
+    size, room = layout.text_small, layout.antenna
+    radius = min(0.5 * diameter * scale.pixels_per_metre, 0.5 * room.width)
+    center = scale.rod_x - scale.away * radius, scale.axis_y
+    painter.disc(center, max(2.0, radius), palette.STRONG_LINE)
+    if radius >= 4.0:
+        _section(painter, center, radius)
+    row = round(1.4 * size)
+    place = Box(room.left, round(center[1] + max(2.0, radius)) + round(0.4 * size), room.width, row)
+    painter.text("antenna", place, size, palette.TEXT, "centre")
+
+
+def _section(painter: Painter, center: tuple[float, float], radius: float) -> None:
+    """Hatching of cut metal."""
+    steps = max(3, round(radius / 3.0))
+    for number in range(1, steps):
+        offset = radius * (2.0 * number / steps - 1.0)
+        half = (radius**2 - offset**2) ** 0.5 * 0.98
+        slope = 0.5**0.5
+        x, y = center[0] + slope * offset, center[1] - slope * offset
+        start, end = (x - slope * half, y - slope * half), (x + slope * half, y + slope * half)
+        painter.line(start, end, palette.GROUND)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from synth.window.box import Box
 from synth.window.controls import CONTROL_NAMES
-from synth.window.key_hand import SPEED, KeyHand, advanced, moved
+from synth.window.held_hands import SPEED, KeyHand, advanced, moved
 from synth.window.keys import KEY_ROWS, TEXT_SCALES, KeyRow, help_groups, next_control, next_text_scale, row_of
 from synth.window.scale import StageScale
 from synth.window.state import KEYS, RING_KEYS, WindowState, after_action, on_key, with_pointer, with_pointer_aside
@@ -69,7 +69,7 @@ def test_every_key_is_in_the_help(row: KeyRow) -> None:
 
 def test_every_action_is_done_by_the_state_or_by_the_player() -> None:
     """The player's own table of actions and the pure ones together are the whole table of keys."""
-    from synth.window.performer import PERFORMED
+    from synth.window.actions import PERFORMED
 
     held = {row.action for row in KEY_ROWS if row.held}
     assert {row.action for row in KEY_ROWS} == PURE | (set(PERFORMED) - {"level", "layout"}) | held

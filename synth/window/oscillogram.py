@@ -1,4 +1,4 @@
-"""The beat trace: a few periods that stand still because they start at a rising zero crossing."""
+"""The oscillogram of the beat: a few periods that stand still because they start at a rising zero crossing."""
 
 from __future__ import annotations
 
@@ -8,11 +8,12 @@ from numpy.typing import ArrayLike, NDArray
 PERIODS = 4.0
 SHORTEST = 0.002  # s
 LONGEST = 0.25  # s
-FAINTEST = 1e-4  # full scale; below it the trace is a flat line
+OSCILLOGRAM_POINTS = 220
+FAINTEST = 1e-4  # full scale; below it the oscillogram is a flat line
 
 
-def trace_span(frequency: float, periods: float = PERIODS) -> float:
-    """Time the trace shows, s: `periods` of the beat, between 2 ms and 0.25 s."""
+def oscillogram_span(frequency: float, periods: float = PERIODS) -> float:
+    """Time the oscillogram shows, s: `periods` of the beat, between 2 ms and 0.25 s."""
     speed = abs(frequency)
     return LONGEST if speed * LONGEST <= periods else max(SHORTEST, periods / speed)
 

@@ -6,8 +6,6 @@ import itertools
 import os
 import subprocess
 import sys
-from collections.abc import Callable
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -15,126 +13,50 @@ from typing import Any
 import numpy as np
 import pytest
 from small_instrument import RING, make_instrument
+from window_script import Listener, Step, check, idle, key, point, post, shows
+from window_script import play as play_session
 
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
+from models.volume.volume_antenna import VolumeAntenna
 from synth.errors import DeviceError
-from synth.live.meters import Meters, no_meters
-from synth.live.recorder import Recording
-from synth.live.speaker import Speaker, safe_level
-from synth.window import first_start, palette
-from synth.window.draw_field import FieldPicture
+from synth.live.speaker import Speaker
+from synth.window import palette
+from synth.window.actions import recording_path
+from synth.window.caution import caution_wanted
+from synth.window.draw_stage import FieldPicture
 from synth.window.layout import Box
-from synth.window.loop import Played, Player, recording_path, run
 from synth.window.painter import DrawnText, font_file
-from synth.window.readings import readings
+from synth.window.picture import Picture
+from synth.window.play_window import Played, PlayWindow
+from synth.window.readouts import readouts
+from synth.window.scale import PLAIN, ring_volume
+from synth.window.session import fixed_session
 from synth.window.state import WindowState
-from synth.window.view import Shown, View
-from synth.window.volume_axis import PLAIN, ring_volume
+from synth.window.view import View
 
 SIZES = [(900, 560), (1024, 640), (1280, 720), (1366, 768), (1000, 1000), (2560, 700), (1920, 1080), (2560, 1440)]
 NO_DEVICE = "no output of this name"
 
 
-@pytest.fixture(autouse=True)
-def dummy_screen(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.setenv("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+pytestmark = pytest.mark.usefixtures("dummy_screen")
 
 
-class Listener:
-    """Stands in for the speaker: keeps what it is told and plays nothing."""
-
-    def __init__(self, instrument: Instrument) -> None:
-        self.instrument = instrument
-        self.level = safe_level(instrument)
-        self.hand = (instrument.curve.farthest, 0.0)
-        self.muted = False
-        self.recording_to: Path | None = None
-        self.recordings: tuple[Recording, ...] = ()
-        self.notice: str | None = None
-        self.device_error: str | None = None
-        self.kept_seconds = 0.0
-
-    def move(self, distance: float, volume: float, time: float | None = None) -> None:
-        self.hand = (distance, volume)
-
-    def set_instrument(self, instrument: Instrument) -> None:
-        self.instrument = instrument
-
-    def set_level(self, level: float) -> None:
-        self.level = level
-
-    def mute(self, muted: bool) -> None:
-        self.muted = muted
-
-    def record(self, path: Path | None) -> None:
-        if path is None:
-            self.notice = f"Recorded {self.recording_to}"
-        self.recording_to = path
-
-    def meters(self) -> Meters:
-        frequency = float(self.instrument.beat_frequency(self.hand[0]))
-        return replace(no_meters(48000), alive=True, blocks=1, frequency=frequency, peak=0.09, rms=0.06)
-
-    def recent(self, frames: int) -> np.ndarray:
-        return 0.1 * np.sin(0.05 * np.arange(frames, dtype=np.float32))
-
-
-Step = Callable[[Player], None]
-
-
-def play(steps: list[Step], speaker: Any = None, **options: Any) -> Played:
-    """Run the window: each step takes place after a picture, and the window is closed after the last."""
-    import pygame
-
+def play(steps: list[Step], speaker: Any = None, volume: VolumeAntenna | None = None, **options: Any) -> Played:
+    """Run the window with the small instrument, which has no design."""
     instrument = make_instrument()
-    script = iter(steps)
-
-    def each_frame(player: Player) -> None:
-        step = next(script, None)
-        if step is None:
-            pygame.event.post(pygame.event.Event(pygame.QUIT))
-        else:
-            step(player)
-
-    speaker = speaker or Listener(instrument)
-    options = {"caution": False, "each_frame": each_frame, **options}
-    return run(instrument, pitch_field(instrument), speaker, "Trial design", **options)
-
-
-def post(kind: str, **values: Any) -> None:
-    import pygame
-
-    pygame.event.post(pygame.event.Event(getattr(pygame, kind), values))
-
-
-def press(name: str) -> Step:
-    import pygame
-
-    return lambda player: post("KEYDOWN", key=pygame.key.key_code(name), mod=0, unicode="")
+    session = fixed_session("Trial design", instrument, pitch_field(instrument), volume)
+    return play_session(session, steps, speaker or Listener(instrument), **options)
 
 
 def hand_to(distance: float, gain: float) -> Step:
-    def step(player: Player) -> None:
+    def step(player: PlayWindow) -> None:
         scale = player.view.scale
         assert scale is not None
         place = (round(scale.x_of(distance)), round(scale.y_of(gain)))
-        post("MOUSEMOTION", pos=place, rel=(0, 0), buttons=(0, 0, 0), touch=False)
+        point(place)
 
     return step
-
-
-def check(test: Callable[[Player], Any]) -> Step:
-    def step(player: Player) -> None:
-        assert test(player)
-
-    return step
-
-
-def idle(player: Player) -> None:
-    """Let one more picture pass."""
 
 
 def test_the_pointer_moves_the_hand_to_scale() -> None:
@@ -159,47 +81,44 @@ def test_keys_reach_the_speaker(tmp_path: Path) -> None:
     listener = Listener(make_instrument())
     first = listener.level
     steps = [
-        press("m"),
+        key("m"),
         check(lambda player: listener.muted),
         check(lambda player: shows(player, "MUTED")),
-        press("m"),
+        key("m"),
         check(lambda player: not listener.muted),
-        press("up"),
+        key("up"),
         check(lambda player: abs(20.0 * np.log10(listener.level / first) - 3.0) < 1e-9),
-        press("r"),
+        key("r"),
         check(lambda player: listener.recording_to is not None and listener.recording_to.parent == tmp_path),
         idle,
         check(lambda player: shows(player, "REC")),
-        press("r"),
+        key("r"),
         check(lambda player: listener.recording_to is None),
         idle,
         idle,
         check(lambda player: shows(player, "Recorded")),
-        press("f1"),
+        key("f1"),
         check(lambda player: player.state.help_open and shows(player, "Playing")),
-        press("escape"),
+        key("escape"),
         check(lambda player: not player.state.help_open),
-        press("q"),
+        key("q"),
         idle,
     ]
     play(steps, listener, record_folder=tmp_path)
 
 
-def shows(player: Player, words: str) -> bool:
-    return any(words in text.wanted for text in player.view.texts)
-
-
 def test_it_stays_silent_until_the_caution_is_answered() -> None:
     listener = Listener(make_instrument())
-    assert not first_start.caution_was_read()
+    assert caution_wanted(None)
     steps = [
         check(lambda player: listener.muted and shows(player, "H.870")),
-        press("return"),
+        key("return"),
         check(lambda player: not listener.muted),
         check(lambda player: not shows(player, "H.870")),
     ]
     play(steps, listener, caution=None)
-    assert first_start.caution_was_read()
+    assert not caution_wanted(None)
+    assert not caution_wanted("no device")
     play([check(lambda player: not listener.muted and not player.state.caution_open)], listener, caution=None)
 
 
@@ -231,7 +150,7 @@ def test_only_what_changed_is_drawn_again() -> None:
     """Picture by picture restoring must give the same pixels as a picture drawn from nothing."""
     import pygame
 
-    def compare(player: Player) -> None:
+    def compare(player: PlayWindow) -> None:
         shown = player._shown
         assert shown is not None
         surface = pygame.display.get_surface()
@@ -245,7 +164,7 @@ def test_only_what_changed_is_drawn_again() -> None:
     steps: list[Step] = []
     for distance, gain in ((0.3, 1.0), (0.02, 0.0), (0.58, 0.6), (0.1, 0.3)):
         steps += [hand_to(distance, gain), idle, compare]
-    steps += [press("h"), idle, compare, press("h"), idle, compare, lambda player: post("WINDOWLEAVE"), idle, compare]
+    steps += [key("h"), idle, compare, key("h"), idle, compare, lambda player: post("WINDOWLEAVE"), idle, compare]
     play(steps)
 
 
@@ -254,7 +173,7 @@ def test_a_real_speaker_sounds_where_the_pointer_is() -> None:
     field = pitch_field(instrument)
     heard: list[tuple[float, float]] = []
 
-    def listen(player: Player) -> None:
+    def listen(player: PlayWindow) -> None:
         frequency = speaker.meters().frequency
         heard.append((frequency, float(field.frequency_at(player.state.distance))))
 
@@ -279,13 +198,13 @@ def test_with_a_volume_antenna_the_pointers_height_is_the_other_hands() -> None:
     steps: list[Step] = []
     for height in (0.02, 0.08, 0.15, 0.24):
 
-        def to_height(player: Player, height: float = height) -> None:
+        def to_height(player: PlayWindow, height: float = height) -> None:
             scale = player.view.scale
             assert scale is not None
             place = (round(scale.x_of(0.2)), round(scale.y_at(height / 0.30)))
             post("MOUSEMOTION", pos=place, rel=(0, 0), buttons=(0, 0, 0), touch=False)
 
-        def heard(player: Player, height: float = height) -> bool:
+        def heard(player: PlayWindow, height: float = height) -> bool:
             scale = player.view.scale
             assert scale is not None
             assert scale.volume.top == pytest.approx(0.30)
@@ -297,7 +216,7 @@ def test_with_a_volume_antenna_the_pointers_height_is_the_other_hands() -> None:
             return bool(low <= listener.hand[1] <= high)
 
         steps += [to_height, idle, check(heard)]
-    steps += [press("h"), idle]
+    steps += [key("h"), idle]
     steps += [check(lambda player: "above the ring" in " ".join(text.shown for text in player.view.texts))]
     assert play(steps, listener, volume=RING).frames >= len(steps)
 
@@ -319,17 +238,17 @@ def drawn(size: tuple[int, int], view: View, instrument: Instrument, state: Wind
     pygame.font.init()
     surface = pygame.display.set_mode(size)
     view.resize(size)
-    status = "48 kHz · latency 10.7 ms · block time 12 % (worst 85 %) · underruns 10 · late blocks 123"
-    shown = Shown(
-        readings(instrument, state.distance, float(instrument.beat_frequency(state.distance))),
-        flags="● REC 12:34  MUTED",
+    status = ("48 kHz", "latency 10.7 ms", "block time 12 % (worst 85 %)", "underruns 10", "late blocks 123")
+    shown = Picture(
+        readouts(instrument, state.distance, float(instrument.beat_frequency(state.distance))),
+        flags=("● REC 12:34", "MUTED"),
         status=status,
         notice="▲ No sound: the default sound output was not found. Look for it with: beatfield devices",
         listening="full volume peaks at \N{MINUS SIGN}20 dBFS",
         peak=0.5,
         rms=0.3,
-        trace=np.sin(np.linspace(0.0, 25.0, 220)),
-        trace_span=0.0123,
+        oscillogram=np.sin(np.linspace(0.0, 25.0, 220)),
+        oscillogram_span=0.0123,
     )
     view.draw(surface, state, shown)
     assert not blank(surface)

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from synth.build.workbench import open_design
-from synth.window import performer as module
-from synth.window.performer import Performer, is_costly
+from synth.window import actions as module
+from synth.window.actions import Actions, is_costly
 from synth.window.retune import slope_text
 from synth.window.session import Session, session_of
 from synth.window.state import WindowState
@@ -35,13 +35,18 @@ def drag(session: Session, monkeypatch: pytest.MonkeyPatch) -> tuple[Speaker, li
     """A drag of one second, its controls looked at 20 times, then a rest; how much was sent, and when."""
     now, speaker, when = [100.0], Speaker(), []
     monkeypatch.setattr(module, "time", SimpleNamespace(monotonic=lambda: now[0]))
-    performer = Performer(session, speaker, WindowState(0.3, 0.1), Path(), lambda: when.append(now[0]))
+
+    class Watched(Actions):
+        def lay_out(self) -> None:
+            when.append(now[0])
+
+    actions = Watched(session, speaker, WindowState(0.3, 0.1), Path())
     for number in range(20):
         session.slide("tone", 0.9 - 0.02 * number)
-        performer.update()
+        actions.update()
         now[0] += 0.05
     now[0] += module.COSTLY_TIME
-    performer.update()
+    actions.update()
     return speaker, when
 
 

@@ -19,7 +19,7 @@ PIECES = " · "  # between the pieces of the status line
 
 
 @dataclass(frozen=True, slots=True)
-class Readings:
+class Readouts:
     """What the panels say. `cents_off` is None where there is no note."""
 
     note: str
@@ -33,11 +33,11 @@ class Readings:
     reference_a: str = ""
 
 
-def readings(instrument: Instrument, distance: float, frequency: float, reference_a: float = 440.0) -> Readings:
-    """Readings for a hand at `distance`, m, while `frequency`, Hz (signed), sounds."""
+def readouts(instrument: Instrument, distance: float, frequency: float, reference_a: float = 440.0) -> Readouts:
+    """Readouts for a hand at `distance`, m, while `frequency`, Hz (signed), sounds."""
     speed = abs(frequency)
     note, cents_off = nearest_note(speed, reference_a) if speed >= LOWEST_NOTE else ("\N{EN DASH}", None)
-    return Readings(
+    return Readouts(
         note=note.replace("#", "♯"),
         cents_off=cents_off,
         remark=_remark(frequency, cents_off, instrument.lock_range),
@@ -90,26 +90,22 @@ def full_scale_text(peak: float) -> str:
     return level_text(peak).replace("dB", "dBFS")
 
 
-def status_text(meters: Meters) -> str:
-    """The sound device's state, the most important first, in pieces between " · "."""
+def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
+    """The sound device's state and how much of the take is in memory, the most important first."""
     if not meters.alive:
-        return "sound process ended"
-    gesture = meters.gesture_latency
-    pieces = [f"hand to sound {1000 * gesture:.0f} ms"] if gesture > 0.0 else []
-    if not meters.sounding:
+        pieces = ["sound process ended"]
+    elif not meters.sounding:
         pieces = ["silent clock", f"{meters.sample_rate / 1000:g} kHz", f"late blocks {meters.late_blocks}"]
     else:
-        pieces += [
+        pieces = [
             f"underruns {meters.underruns}",
             f"latency {1000 * meters.latency:.1f} ms",
             f"{meters.sample_rate / 1000:g} kHz",
             f"block time {100 * meters.share_median:.0f} % (worst {100 * meters.share_worst:.0f} %)",
             f"late blocks {meters.late_blocks}",
         ]
-    return PIECES.join(pieces)
-
-
-def kept_text(seconds: float) -> str:
-    """How much of the take is in memory: "4:32 kept"."""
-    whole = int(seconds)
-    return f"{whole // 60}:{whole % 60:02d} kept"
+        if meters.gesture_latency > 0.0:
+            pieces.insert(0, f"hand to sound {1000 * meters.gesture_latency:.0f} ms")
+    whole = int(kept_seconds)
+    kept = [f"{whole // 60}:{whole % 60:02d} kept"] if whole >= 1 else []
+    return (pieces[0], *kept, *pieces[1:])

@@ -18,24 +18,32 @@ from models.hand.scene import POSTURES, Posture
 from models.pitch_field import pitch_field
 from synth.window import palette
 from synth.window.box import Box
-from synth.window.control_rows import control_rows
 from synth.window.controls import CONTROL_NAMES, CONTROLS, Settings
-from synth.window.draw_field import FieldPicture, shown_name
 from synth.window.draw_inset import CAPTION, inset_scale
-from synth.window.hand_outline import hand_half_width, hand_length
-from synth.window.note_labels import drawn_lines, weight_of
+from synth.window.draw_stage import FieldPicture, shown_name
+from synth.window.drawer import control_rows
+from synth.window.figure_outline import hand_half_width, hand_length
+from synth.window.layout import SMALLEST, too_small
+from synth.window.note_lines import drawn_lines, weight_of
 from synth.window.painter import DrawnText, font_file
-from synth.window.readings import readings
-from synth.window.shown import fault_text
+from synth.window.picture import Picture, fault_text
+from synth.window.readouts import readouts
+from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.spectrum import spectrum
 from synth.window.state import WindowState, with_pointer
-from synth.window.text_sizes import SMALLEST, too_small
-from synth.window.view import Shown, View
-from synth.window.volume_axis import PLAIN, VolumeAxis, ring_volume
+from synth.window.view import View
 
 LISTED = [(900, 560), (1024, 640), (1280, 720), (1000, 1000), (2560, 700), (1920, 1080), (2560, 1440)]
 TEXT_SCALES = (0.8, 1.0, 1.3, 1.6)
-STATUS = "hand to sound 24 ms · underruns 10 · latency 10.7 ms · 48 kHz · block time 12 % (worst 85 %) · late blocks 9"
+STATUS = (
+    "hand to sound 24 ms",
+    "4:32 kept",
+    "underruns 10",
+    "latency 10.7 ms",
+    "48 kHz",
+    "block time 12 % (worst 85 %)",
+    "late blocks 9",
+)
 DISABLED = {"pot": "the reference of this design has no trimmer, and its oscillators have no bias pot to turn"}
 
 
@@ -58,31 +66,29 @@ RING_VOLUME = ring_volume(RING)
 INSTRUMENTS = {lock: make_instrument(lock_range=lock) for lock in (0.0, 25.0)}
 FIELDS = {lock: pitch_field(instrument) for lock, instrument in INSTRUMENTS.items()}
 SOUND = 0.2 * np.sin(0.05 * np.arange(9000))
-BEFORE = Shown(
-    readings(INSTRUMENTS[0.0], 0.2, 442.0),
-    flags="● REC 12:34  MUTED  FINE  LEFT-HANDED",
+BEFORE = Picture(
+    readouts(INSTRUMENTS[0.0], 0.2, 442.0),
+    flags=("● REC 12:34", "MUTED", "FINE", "LEFT-HANDED", "REPLAY"),
     status=STATUS,
     notice="▲ No sound: the default sound output was not found. Look for it with: beatfield devices",
     listening="full volume peaks at \N{MINUS SIGN}20 dBFS",
     remarks=("The lowest notes are drawn but cannot be told apart by ear: the field is flat there.",),
     peak=0.5,
     rms=0.3,
-    trace=np.sin(np.linspace(0.0, 25.0, 220)),
-    trace_span=0.0123,
+    oscillogram=np.sin(np.linspace(0.0, 25.0, 220)),
+    oscillogram_span=0.0123,
     rows=control_rows(Settings(), "pot", DISABLED),
     sides=("A Meadow", "B A design with a longer name"),
     active_side=1,
     spectrum=spectrum(SOUND, 48000.0),
     guide=frozenset(number for number in range(128) if number % 12 in (0, 2, 4, 5, 7, 9, 11)),
     drone=57,
-    take_seconds=272.0,
-    replaying=True,
 )
 STATE = WindowState(distance=0.2, level=0.2, volume=0.5, present=True)
 
 
 def drawn(
-    size: tuple[int, int], state: WindowState, shown: Shown = BEFORE, lock: float = 0.0, axis: VolumeAxis = PLAIN
+    size: tuple[int, int], state: WindowState, shown: Picture = BEFORE, lock: float = 0.0, axis: VolumeAxis = PLAIN
 ) -> tuple[View, Any]:
     import pygame
 
@@ -92,7 +98,7 @@ def drawn(
     surface = pygame.Surface(size)
     view.resize(size, state.text_scale, state.mirrored)
     beat = float(instrument.beat_frequency(state.distance))
-    view.draw(surface, state, replace(shown, readings=readings(instrument, state.distance, beat)))
+    view.draw(surface, state, replace(shown, readouts=readouts(instrument, state.distance, beat)))
     return view, surface
 
 
@@ -301,7 +307,7 @@ def test_what_a_view_keeps_never_differs_from_a_fresh_picture() -> None:
     size = (1280, 720)
     view, surface = drawn(size, STATE)
     rows = control_rows(Settings(), "tone", {})
-    changes: list[tuple[WindowState, Shown]] = [
+    changes: list[tuple[WindowState, Picture]] = [
         (STATE, BEFORE),
         (replace(STATE, distance=0.02), replace(BEFORE, rows=rows)),
         (replace(STATE, distance=0.35, volume=0.0), replace(BEFORE, posture="fist", rows=rows)),
@@ -336,7 +342,7 @@ def test_postures_sides_guides_and_reasons_are_told_by_more_than_colour() -> Non
     """In shades of grey the states still differ: by shape, by words, or both."""
     import pygame
 
-    def grey(shown: Shown) -> np.ndarray:
+    def grey(shown: Picture) -> np.ndarray:
         _, surface = drawn((1280, 720), STATE, shown)
         return pygame.surfarray.array3d(surface) @ np.array([0.3, 0.59, 0.11])
 

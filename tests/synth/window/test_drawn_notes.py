@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from synth.build.workbench import open_design
-from synth.window.drawn_notes import drawn_notes
+from synth.window.note_lines import drawn_notes
 
 DEMOS = Path(__file__).resolve().parents[3] / "demos"
 

@@ -1,4 +1,4 @@
-"""What is left of a key for the loop: each action of the table of keys on session and speaker."""
+"""What each action of the table of keys does to the session, the speaker and what the window knows."""
 
 from __future__ import annotations
 
@@ -18,27 +18,27 @@ from synth.window.state import Action, WindowState, with_notice
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
-    from synth.window.keys import KeyRow
 
 COSTLY_TIME = 0.25  # s between two changes of an instrument with a table for each hand distance
 NO_TAKE = "There is no take to play again: play first"
 
 
-class Performer:
-    """Session, speaker and state together; `layout_changed` is called after what moves the parts of the window."""
+class Actions:
+    """Session, speaker and state together, and each action on them."""
 
-    def __init__(
-        self, session: Session, speaker: Any, state: WindowState, folder: Path, layout_changed: Callable[[], None]
-    ) -> None:
+    def __init__(self, session: Session, speaker: Any, state: WindowState, folder: Path, seed: int = 1) -> None:
         self._folder = folder
-        self._layout_changed = layout_changed
+        self._seed = seed  # of the tremor
         self._sent: dict[str, object] = {"jitter": 0.0, "drone": None}
         self._due = 0.0
-        self.seed = 1
+        self._stepped = self._replay_began = time.monotonic()
         self.session = session
         self.speaker = speaker
         self.state = state
         self.closing = False
+
+    def lay_out(self) -> None:
+        """What moved the parts of the window is done: a window lays them out anew."""
 
     def perform(self, action: Action) -> None:
         """Do what an action asks for."""
@@ -58,17 +58,16 @@ class Performer:
         session, now = self.session, time.monotonic()
         if now >= self._due:
             session.update()
-        if session.changed and now >= self._due:
-            session.changed = False
+        if now >= self._due and session.take_changed():
             instrument = session.instrument
             self.speaker.set_instrument(instrument)
-            self._layout_changed()
+            self.lay_out()
             self._due = now + COSTLY_TIME if is_costly(instrument) else 0.0
         self.say(session.take_notice())
         self._send(
             "jitter",
             session.settings.number("jitter"),
-            lambda: self.speaker.set_jitter(session.settings.number("jitter"), self.seed),
+            lambda: self.speaker.set_jitter(session.settings.number("jitter"), self._seed),
         )
         drone = self.drone_frequency
         self._send("drone", drone, lambda: self.speaker.set_drone(drone))
@@ -115,6 +114,7 @@ class Performer:
         if path is None:
             self.say(NO_TAKE)
             return
+        self._replay_began = time.monotonic()
         self.speaker.replay(path)
         self.state = replace(self.state, replaying=True)
         self.say(f"Playing the last {path.duration:.0f} s again; move the pointer or press T to end it")
@@ -159,7 +159,8 @@ class Performer:
             self.say("There is one design; open two with: beatfield play A.toml B.toml")
 
     def step(self, steps: int) -> None:
-        """Move the selected control."""
+        """Move the selected control; steps that follow at once are one step of undo."""
+        self._stepped = time.monotonic()
         name = self.state.selected
         self.session.step(name, steps, f"step {name}")
 
@@ -183,29 +184,24 @@ def recording_path(folder: Path, name: str, now: datetime) -> Path:
     return path
 
 
-def named_key(rows: tuple[KeyRow, ...], action: Action) -> str:
-    """How the help names the key of an action."""
-    return next(row.shown for row in rows if row.action == action)
-
-
-PERFORMED: dict[Action, Callable[[Performer], None]] = {
-    "quit": Performer.quit,
-    "mute": Performer.mute,
-    "level": Performer.set_level,
-    "layout": lambda performer: performer._layout_changed(),
-    "record": Performer.toggle_recording,
-    "keep": Performer.keep,
-    "replay": Performer.toggle_replay,
-    "restart": Performer.restart,
-    "posture": Performer.toggle_posture,
-    "drone": Performer.toggle_drone,
-    "other side": Performer.other_side,
-    "step up": lambda performer: performer.step(1),
-    "step down": lambda performer: performer.step(-1),
-    "ten up": lambda performer: performer.step(10),
-    "ten down": lambda performer: performer.step(-10),
-    "reset one": lambda performer: performer.session.reset_one(performer.state.selected),
-    "reset": lambda performer: performer.session.reset(),
-    "undo": lambda performer: performer.session.undo(),
-    "redo": lambda performer: performer.session.redo(),
+PERFORMED: dict[Action, Callable[[Actions], None]] = {
+    "quit": Actions.quit,
+    "mute": Actions.mute,
+    "level": Actions.set_level,
+    "layout": lambda actions: actions.lay_out(),
+    "record": Actions.toggle_recording,
+    "keep": Actions.keep,
+    "replay": Actions.toggle_replay,
+    "restart": Actions.restart,
+    "posture": Actions.toggle_posture,
+    "drone": Actions.toggle_drone,
+    "other side": Actions.other_side,
+    "step up": lambda actions: actions.step(1),
+    "step down": lambda actions: actions.step(-1),
+    "ten up": lambda actions: actions.step(10),
+    "ten down": lambda actions: actions.step(-10),
+    "reset one": lambda actions: actions.session.reset_one(actions.state.selected),
+    "reset": lambda actions: actions.session.reset(),
+    "undo": lambda actions: actions.session.undo(),
+    "redo": lambda actions: actions.session.redo(),
 }

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from synth.window import first_start
-from synth.window.other_hands import OtherHands
-from synth.window.performer import Performer
-from synth.window.pointer import Target, slider_share, target_at
+from synth.window.actions import Actions
+from synth.window.caution import remember_caution
+from synth.window.drawer import Pointed, pointed_at, slider_share
+from synth.window.held_hands import HeldHands
 from synth.window.session import Session
 from synth.window.state import (
     Action,
@@ -26,56 +26,31 @@ if TYPE_CHECKING:
     import pygame
 
 
-class Pointing:
-    """What the pointer and fingers do to the performer's state, its session and its speaker."""
+class PointerEvents(Actions):
+    """The actions, and what pointer and fingers do to them and to the hands."""
 
-    def __init__(self, performer: Performer, view: View, speaker: Any) -> None:
-        self._performer = performer
-        self._session = performer.session
-        self._speaker = speaker
-        self._hands = OtherHands()
+    def __init__(
+        self, session: Session, speaker: Any, state: WindowState, folder: Path, view: View, seed: int = 1
+    ) -> None:
+        super().__init__(session, speaker, state, folder, seed)
+        self.view = view
+        self._hands = HeldHands()
         self._touch = Touch()
         self._touch_drag: int | None = None
-        self._stepped = self._replay_began = time.monotonic()
-        self.view = view
-
-    @property
-    def state(self) -> WindowState:
-        """What the window knows."""
-        return self._performer.state
-
-    @state.setter
-    def state(self, state: WindowState) -> None:
-        self._performer.state = state
-
-    @property
-    def session(self) -> Session:
-        """The designs and their controls."""
-        return self._session
-
-    @property
-    def performer(self) -> Performer:
-        """What actions are done by."""
-        return self._performer
-
-    @property
-    def closing(self) -> bool:
-        """Whether the window is to be closed."""
-        return self._performer.closing
 
     def _move(self, state: WindowState, moment: float) -> None:
         if self.state.replaying:
-            self._performer.end_replay()
+            self.end_replay()
             state = replace(state, replaying=False)
         self.state = state
-        self._speaker.move(state.distance, state.volume, moment)
+        self.speaker.move(state.distance, state.volume, moment)
 
-    def _target(self, place: tuple[int, int]) -> Target:
+    def _target(self, place: tuple[int, int]) -> Pointed:
         """What a pixel lies on; nothing while a page covers it."""
         layout, state = self.view.layout, self.state
         if layout is None or state.help_open or state.caution_open:
-            return Target()
-        return target_at(layout, place)
+            return Pointed()
+        return pointed_at(layout, place)
 
     def _point(self, place: tuple[int, int], moment: float) -> None:
         state, scale, layout = self.state, self.view.scale, self.view.layout
@@ -83,7 +58,7 @@ class Pointing:
             return
         if state.dragging:
             self.state = with_pointer_aside(state, place)
-            self._session.slide(state.dragging, slider_share(layout, state.dragging, place))
+            self.session.slide(state.dragging, slider_share(layout, state.dragging, place))
         elif self._target(place).drawer:
             self.state = with_pointer_aside(state, place)
         else:
@@ -101,42 +76,36 @@ class Pointing:
         if not target.control:
             return
         self.state = replace(self.state, selected=target.control, pointer=place)
-        control = self._session.settings.control(target.control)
+        control = self.session.settings.control(target.control)
         if control.choices:
-            self._session.step_round(target.control)
+            self.session.step_round(target.control)
             return
-        self._session.settle()
+        self.session.settle()
         self.state = replace(self.state, dragging=target.control)
-        self._session.slide(target.control, target.share)
+        self.session.slide(target.control, target.share)
 
     def _release(self) -> None:
         if self.state.dragging:
             self.state = replace(self.state, dragging="")
-            self._session.settle()
+            self.session.settle()
 
     def _wheel(self, steps: int) -> None:
         """Over a control: its steps. Over the stage: up opens the hand, down closes it."""
         place = self.state.pointer
-        target = Target() if place is None else self._target(place)
+        target = Pointed() if place is None else self._target(place)
         if target.control:
             self.state = replace(self.state, selected=target.control)
-            self._step(target.control, steps)
+            self.step(steps)
         elif not target.drawer and steps:
-            self._performer.take_posture("open" if steps > 0 else "fist")
-
-    def _step(self, name: str, steps: int) -> None:
-        self._stepped = time.monotonic()
-        self._session.step(name, steps, f"step {name}")
+            self.take_posture("open" if steps > 0 else "fist")
 
     def _act(self, state: WindowState, action: Action | None) -> None:
         answered = self.state.caution_open and not state.caution_open
         self.state = state
         if answered:
-            first_start.remember_caution()
+            remember_caution()
         if action is not None:
-            if action == "replay":
-                self._replay_began = time.monotonic()
-            self._performer.perform(action)
+            self.perform(action)
 
     def _finger(self, event: pygame.event.Event, moment: float) -> None:
         """Fingers on the stage are the hands; one on a control moves it."""

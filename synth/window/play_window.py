@@ -1,21 +1,24 @@
-"""One player at one window: events move the hands and the controls, and pictures show what became of it."""
+"""The playing window: events move the hands and the controls, and 60 times a second a picture shows the result."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
-from synth.window.draw_field import FieldPicture
-from synth.window.drawn_notes import drawn_notes
+from synth.window.caution import caution_wanted
+from synth.window.draw_stage import FieldPicture
+from synth.window.held_hands import PAD_ACTIONS
 from synth.window.keys import row_of
-from synth.window.other_hands import PAD_ACTIONS
-from synth.window.performer import Performer
-from synth.window.pointing import Pointing
+from synth.window.note_lines import drawn_notes
+from synth.window.oscillogram import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
+from synth.window.picture import Picture, picture_now
+from synth.window.pointer_events import PointerEvents
+from synth.window.scale import PLAIN, VolumeAxis, ring_volume
+from synth.window.screen import FIRST_SIZE, close_screen, on_lost_screen, open_screen, run_events
 from synth.window.session import Session
-from synth.window.shown import shown_now
 from synth.window.state import (
     WindowState,
     after_action,
@@ -24,50 +27,68 @@ from synth.window.state import (
     with_pointer,
     without_pointer,
 )
-from synth.window.trace import LONGEST, synchronised, trace_span
-from synth.window.view import TRACE_POINTS, Shown, View
-from synth.window.volume_axis import PLAIN, VolumeAxis, ring_volume
+from synth.window.view import View
 
 if TYPE_CHECKING:
     import pygame
 
     from synth.live.meters import Meters
 
-READING_FRAMES = 2  # the numbers change every second picture
+
+FRAME_TIME = 1.0 / 60.0  # s
+READOUT_FRAMES = 2  # the numbers change every second picture
 CHANGE_TIME = 1.0 / 30.0  # s between two changes of the instrument
 STEP_TIME = 0.8  # s after which steps of one control are a step of undo
 REPLAY_GRACE = 0.6  # s a replay may take to begin
 
 
-class Player(Pointing):
+class HandListener(Protocol):
+    """What follows the hand beside the speaker, such as a MIDI output."""
+
+    def play(self, time: float, frequency: float, volume: float) -> None:
+        """The hand now sounds `frequency`, Hz (signed), at a gain of `volume`, 0..1."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnSizes:
+    """Diameters, m, of the drawn rod and of the drawn ring's tube, where no design has them."""
+
+    rod: float = 0.010
+    tube: float = 0.008
+
+
+DRAWN_SIZES = DrawnSizes()
+
+
+class PlayWindow(PointerEvents):
     """Joins events, session, speaker and view. One per window."""
 
     def __init__(
         self,
         session: Session,
-        view: View,
         speaker: Any,
         state: WindowState,
         record_folder: Path,
         remarks: tuple[str, ...] = (),
-        picture_of: Callable[[Session], FieldPicture] | None = None,
-        tube_diameter: float = 0.008,
-        midi: Any = None,
+        drawn: DrawnSizes = DRAWN_SIZES,
+        midi: HandListener | None = None,
+        seed: int = 1,
     ) -> None:
-        super().__init__(Performer(session, speaker, state, record_folder, self._lay_out), view, speaker)
+        curve = session.tuned.instrument.curve
+        view = View(session.side.name, field_picture(session, drawn), curve.nearest, curve.farthest)
+        super().__init__(session, speaker, state, record_folder, view, seed)
         self._remarks = remarks
-        self._picture_of = picture_of or field_picture
-        self._tube_diameter = tube_diameter
+        self._drawn = drawn
         self._midi = midi
         self._told = speaker.notice
-        self._shown: Shown | None = None
+        self._shown: Picture | None = None
         self._advanced = self._changed = time.monotonic()
         self.frames = 0
         speaker.mute(state.silenced)
 
     def open(self, size: tuple[int, int]) -> None:
         """Lay out the first picture, and listen to gamepads where the system has any."""
-        self._lay_out()
+        self.lay_out()
         self.resize(size)
         self._hands.start()
 
@@ -78,7 +99,7 @@ class Player(Pointing):
         when = time.monotonic() if moment is None else moment
         kind = event.type
         if kind == pygame.QUIT:
-            self._performer.quit()
+            self.quit()
         elif kind == pygame.MOUSEMOTION and not getattr(event, "touch", False):
             self._point(event.pos, when)
         elif kind == pygame.MOUSEBUTTONDOWN and event.button == 1 and not getattr(event, "touch", False):
@@ -101,7 +122,7 @@ class Player(Pointing):
             self._finger(event, when)
         else:
             switch, text = self._hands.pad_event(event)
-            self._performer.say(text)
+            self.say(text)
             self._switch(switch)
 
     def resize(self, size: tuple[int, int]) -> None:
@@ -121,28 +142,28 @@ class Player(Pointing):
                 self._move(state, now)
         if now - self._stepped > STEP_TIME and not self.state.dragging:
             self._stepped = now
-            self._session.settle()
+            self.session.settle()
         if now - self._changed >= CHANGE_TIME:
-            self._performer.update()
+            self.update()
             done = time.monotonic()
             self._changed = done + (done - now) - CHANGE_TIME if done - now > CHANGE_TIME / 2 else now
 
     def draw(self, surface: pygame.Surface) -> list[pygame.Rect]:
         """Draw the next picture; return the rectangles that may have changed."""
-        meters = self._speaker.meters()
+        meters = self.speaker.meters()
         self._follow(meters)
         state = self.state
         if state.replaying and meters.replaying:
-            held = float(self._session.tuned.instrument.clip_to_curve(meters.distance))
+            held = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
             state = replace(state, distance=held, volume=meters.volume, present=True)
-        if self._shown is None or self.frames % READING_FRAMES == 0:
+        if self._shown is None or self.frames % READOUT_FRAMES == 0:
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
-            self._shown = shown_now(self._session, state, self._speaker, meters, self._remarks, spectral)
-        span = trace_span(meters.frequency)
-        sound = self._speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
-        trace = synchronised(sound, meters.sample_rate, span, TRACE_POINTS)
-        shown = replace(self._shown, peak=meters.peak, rms=meters.rms, trace=trace, trace_span=span)
+            self._shown = picture_now(self.session, state, self.speaker, meters, self._remarks, spectral)
+        span = oscillogram_span(meters.frequency)
+        sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
+        oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
+        shown = replace(self._shown, peak=meters.peak, rms=meters.rms, oscillogram=oscillogram, oscillogram_span=span)
         if self._midi is not None:
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
         self.frames += 1
@@ -150,20 +171,22 @@ class Player(Pointing):
 
     def _follow(self, meters: Meters) -> None:
         """Take note of what the speaker did of itself."""
-        if (notice := self._speaker.notice) != self._told:
+        if (notice := self.speaker.notice) != self._told:
             self._told = notice
-            self._performer.say(notice or "")
+            self.say(notice or "")
         replaying = self.state.replaying
         if replaying and not meters.replaying and time.monotonic() - self._replay_began > REPLAY_GRACE:
             replaying = False
-        recording = self._speaker.recording_to is not None
+        recording = self.speaker.recording_to is not None
         self.state = replace(self.state, recording=recording, replaying=replaying)
 
-    def _lay_out(self) -> None:
+    def lay_out(self) -> None:
         """Show the field that plays, as large and as it stands now; keep the hand within it."""
-        session, state = self._session, self.state
+        session, state = self.session, self.state
         curve = session.tuned.instrument.curve
-        self.view.show(session.side.name, self._picture_of(session), curve.nearest, curve.farthest, self._axis())
+        self.view.show(
+            session.side.name, field_picture(session, self._drawn), curve.nearest, curve.farthest, self._axis()
+        )
         if (self.view.text_scale, self.view.mirrored) != (state.text_scale, state.mirrored):
             self.view.resize(self.view.size, state.text_scale, state.mirrored)
         inside = min(max(state.distance, curve.nearest), curve.farthest)
@@ -172,11 +195,11 @@ class Player(Pointing):
         self._shown = None
 
     def _axis(self) -> VolumeAxis:
-        volume, design = self._session.tuned.volume, self._session.side.offer.design
+        volume, design = self.session.tuned.volume, self.session.side.offer.design
         if volume is None:
             return PLAIN
         ring = None if design is None else design.volume_antenna
-        return ring_volume(volume, self._tube_diameter if ring is None else ring.tube_diameter)
+        return ring_volume(volume, self._drawn.tube if ring is None else ring.tube_diameter)
 
     def _key_down(self, event: pygame.event.Event) -> None:
         import pygame
@@ -187,8 +210,6 @@ class Player(Pointing):
         if row is not None and row.held and not self.state.caution_open:
             self._hands.hold(row.action)
             return
-        if row is not None and row.action.split()[0] in ("step", "ten"):
-            self._stepped = time.monotonic()
         self._act(*on_key(self.state, name, ctrl, shift))
 
     def _key_up(self, event: pygame.event.Event) -> None:
@@ -205,16 +226,83 @@ class Player(Pointing):
             self._act(*after_action(self.state, PAD_ACTIONS[switch]))
 
 
-def field_picture(session: Session, antenna_diameter: float = 0.010) -> FieldPicture:
+def field_picture(session: Session, drawn: DrawnSizes = DRAWN_SIZES) -> FieldPicture:
     """The drawn part of the field that plays, to the design's own sizes where there is a design."""
     tuned, design = session.tuned.field, session.side.offer.design
+    field = FieldPicture(drawn_notes(tuned), tuned.zero_beat_distance, tuned.locked_span, drawn.rod)
     if design is None:
-        return FieldPicture(drawn_notes(tuned), tuned.zero_beat_distance, tuned.locked_span, antenna_diameter)
-    return FieldPicture(
-        drawn_notes(tuned),
-        tuned.zero_beat_distance,
-        tuned.locked_span,
-        design.antenna.diameter,
+        return field
+    return replace(
+        field,
+        antenna_diameter=design.antenna.diameter,
         stand_distance=design.player.stand_distance,
         cabinet=None if design.cabinet is None else (design.cabinet.width, design.cabinet.depth),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """What `run` returns: pictures drawn and time open, s."""
+
+    frames: int
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How the window opens: left-handed or not, text size (1 is usual), seed of the tremor."""
+
+    mirrored: bool = False
+    text_scale: float = 1.0
+    seed: int = 1
+
+
+def run_session(
+    session: Session,
+    speaker: Any,
+    title: str,
+    *,
+    record_folder: Path | str = ".",
+    remarks: tuple[str, ...] = (),
+    size: tuple[int, int] = FIRST_SIZE,
+    caution: bool | None = None,
+    each_frame: Callable[[PlayWindow], None] = lambda window: None,
+    drawn: DrawnSizes = DRAWN_SIZES,
+    look: Look | None = None,
+    midi: HandListener | None = None,
+) -> Played:
+    """Open the window on a started speaker, play, and return when the player closes it.
+
+    `title` names the window; recordings go to `record_folder`. `remarks` appear under the keys in the help. `caution`:
+    show the hearing caution first, silent until it is answered; None shows it until it was answered once on this
+    account. `each_frame` is called after each picture. Raises DeviceError where no window can be opened.
+    """
+    surface = open_screen(f"Beatfield: {title}", size)
+    import pygame
+
+    on_lost_screen(lambda: speaker.stop())
+    first = look or Look()
+    state = WindowState(
+        distance=session.tuned.instrument.curve.farthest,
+        level=speaker.level,
+        caution_open=caution_wanted(speaker.device_error) if caution is None else caution,
+        mirrored=first.mirrored,
+        text_scale=first.text_scale,
+    )
+    window = PlayWindow(session, speaker, state, Path(record_folder), remarks, drawn, midi, first.seed)
+    window.open(surface.get_size())
+    opened = time.monotonic()
+
+    def show(surface: pygame.Surface, now: float) -> None:
+        window.advance(now)
+        if surface.get_size() != window.view.size:
+            window.resize(surface.get_size())
+        pygame.display.update(window.draw(surface))
+        each_frame(window)
+
+    try:
+        run_events(surface, window.handle, show, lambda: window.closing, FRAME_TIME)
+        return Played(window.frames, time.monotonic() - opened)
+    finally:
+        session.close()
+        close_screen()

@@ -9,25 +9,19 @@ from typing import Any
 
 import numpy as np
 import pytest
+from window_script import Listener, Step, check, idle, key, point, post, shows
+from window_script import play as play_session
 
 from synth.build.workbench import Workpiece, open_design
 from synth.hands.hand_path import HandPath
-from synth.live.meters import Meters, no_meters
-from synth.live.speaker import safe_level
+from synth.window.actions import NO_TAKE
 from synth.window.controls import CONTROLS
-from synth.window.event_loop import moment_of
-from synth.window.loop import Look, Player, run_session
-from synth.window.performer import NO_TAKE
+from synth.window.play_window import Look, PlayWindow
+from synth.window.screen import moment_of
 from synth.window.session import Session, session_of
 
 DEMOS = Path(__file__).resolve().parents[3] / "demos"
-Step = Callable[[Player], Any]
-
-
-@pytest.fixture(autouse=True)
-def dummy_screen(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+pytestmark = pytest.mark.usefixtures("dummy_screen")
 
 
 @pytest.fixture(scope="module")
@@ -35,113 +29,14 @@ def pieces() -> list[Workpiece]:
     return [open_design(DEMOS / f"{name}.toml") for name in ("meadow", "heron")]
 
 
-class Listener:
-    """Stands in for the speaker: keeps what it is told and plays nothing."""
-
-    def __init__(self, session: Session) -> None:
-        self.instrument = session.instrument
-        self.level = safe_level(session.instrument)
-        self.hand = (0.8, 0.0)
-        self.moves: list[tuple[float, float, float]] = []
-        self.told: list[tuple[str, Any]] = []
-        self.instruments = 0
-        self.recording_to: Path | None = None
-        self.notice: str | None = None
-        self.device_error: str | None = None
-        self.kept_seconds = 12.0
-        self.take: HandPath | None = None
-        self.replaying = False
-
-    def move(self, distance: float, volume: float, time: float | None = None) -> None:
-        self.hand = (distance, volume)
-        self.moves.append((time or 0.0, distance, volume))
-
-    def set_level(self, level: float) -> None:
-        self.level = level
-
-    def mute(self, muted: bool) -> None:
-        self.told.append(("mute", muted))
-
-    def set_instrument(self, instrument: Any) -> None:
-        self.instrument = instrument
-        self.instruments += 1
-
-    def set_jitter(self, tremor_mm: float, seed: int) -> None:
-        self.told.append(("jitter", (tremor_mm, seed)))
-
-    def set_drone(self, frequency: float | None) -> None:
-        self.told.append(("drone", frequency))
-
-    def record(self, path: Path | None) -> None:
-        self.recording_to = path
-
-    def keep(self, folder: Path, stem: str) -> Path:
-        self.told.append(("keep", stem))
-        return folder / f"{stem}.wav"
-
-    def last_take(self) -> HandPath | None:
-        return self.take
-
-    def replay(self, path: HandPath | None) -> None:
-        self.replaying = path is not None
-        self.told.append(("replay", path))
-
-    def restart(self, wait: bool = True) -> None:
-        self.told.append(("restart", wait))
-        self.device_error = None
-
-    def meters(self) -> Meters:
-        frequency = float(self.instrument.beat_frequency(self.hand[0]))
-        return replace(
-            no_meters(48000),
-            alive=True,
-            blocks=1,
-            frequency=frequency,
-            replaying=self.replaying,
-            distance=0.22,
-            volume=0.6,
-        )
-
-    def recent(self, frames: int) -> np.ndarray:
-        return np.zeros(frames, np.float32)
-
-
-def play(session: Session, steps: list[Step], **options: Any) -> Listener:
-    """Run the window: each step takes place after a picture; idle steps let changes take effect."""
-    import pygame
-
-    script = iter(steps)
-
-    def each_frame(player: Player) -> None:
-        step = next(script, None)
-        if step is None:
-            pygame.event.post(pygame.event.Event(pygame.QUIT))
-        else:
-            step(player)
-
-    listener = options.pop("listener", None) or Listener(session)
-    options = {"caution": False, "each_frame": each_frame, **options}
-    run_session(session, listener, "Trial", **options)  # type: ignore[arg-type]
+def play(session: Session, steps: list[Step], listener: Listener | None = None, **options: Any) -> Listener:
+    """Run the window with a listener, which is returned; idle steps let changes take effect."""
+    listener = listener or Listener(session.instrument)
+    play_session(session, steps, listener, **options)
     return listener
 
 
-def post(kind: str, **values: Any) -> None:
-    import pygame
-
-    pygame.event.post(pygame.event.Event(getattr(pygame, kind), values))
-
-
-def key(name: str, mod: int = 0, kind: str = "KEYDOWN") -> Step:
-    import pygame
-
-    return lambda player: post(kind, key=pygame.key.key_code(name), mod=mod, unicode="")
-
-
-def point(place: tuple[int, int]) -> None:
-    post("MOUSEMOTION", pos=place, rel=(0, 0), buttons=(0, 0, 0), touch=False)
-
-
-def on_slider(player: Player, name: str, share: float) -> tuple[int, int]:
+def on_slider(player: PlayWindow, name: str, share: float) -> tuple[int, int]:
     layout = player.view.layout
     assert layout is not None
     row = layout.control_boxes(len(CONTROLS))[[control.name for control in CONTROLS].index(name)]
@@ -149,22 +44,7 @@ def on_slider(player: Player, name: str, share: float) -> tuple[int, int]:
     return round(slider.left + share * (slider.width - 1)), slider.center[1]
 
 
-def idle(player: Player) -> None:
-    """Let one more picture pass."""
-
-
 WAIT = [idle] * 4
-
-
-def check(test: Callable[[Player], Any]) -> Step:
-    def step(player: Player) -> None:
-        assert test(player)
-
-    return step
-
-
-def shows(player: Player, words: str) -> bool:
-    return any(words in text.wanted for text in player.view.texts)
 
 
 def test_dragging_a_slider_retunes_while_the_hand_stays(pieces: list[Workpiece]) -> None:
@@ -274,7 +154,7 @@ def test_every_control_can_be_reached_and_changed_by_keys(pieces: list[Workpiece
         steps += [key("page up"), idle, key("page down"), key("page down"), idle, idle, key("tab"), idle]
     changed: set[str] = set()
 
-    def watch(player: Player) -> None:
+    def watch(player: PlayWindow) -> None:
         now, first = player.session.settings, player.session.settings.reset()
         changed.update(control.name for control in CONTROLS if now[control.name] != first[control.name])
 
@@ -305,7 +185,7 @@ def test_the_drone_takes_the_note_that_sounds(pieces: list[Workpiece]) -> None:
     session = session_of(pieces[:1])
     place = float(pieces[0].field.distance_at(220.0))
 
-    def there(player: Player) -> None:
+    def there(player: PlayWindow) -> None:
         player.state = replace(player.state, distance=place)
 
     listener = play(session, [there, key("d"), *WAIT, check(lambda player: shows(player, "A3")), key("d"), *WAIT])
@@ -314,10 +194,10 @@ def test_the_drone_takes_the_note_that_sounds(pieces: list[Workpiece]) -> None:
 
 def test_takes_are_kept_and_played_again(pieces: list[Workpiece], tmp_path: Path) -> None:
     session = session_of(pieces[:1])
-    listener = Listener(session)
+    listener = Listener(session.instrument)
     path = HandPath(np.array([0.0, 1.0]), np.array([0.3, 0.2]), np.ones(2))
 
-    def offer_take(player: Player) -> None:
+    def offer_take(player: PlayWindow) -> None:
         listener.take = path
 
     steps: list[Step] = [
@@ -341,9 +221,9 @@ def test_takes_are_kept_and_played_again(pieces: list[Workpiece], tmp_path: Path
 
 def test_a_lost_sound_names_the_key_that_starts_it_again(pieces: list[Workpiece]) -> None:
     session = session_of(pieces[:1])
-    listener = Listener(session)
+    listener = Listener(session.instrument)
 
-    def lose(player: Player) -> None:
+    def lose(player: PlayWindow) -> None:
         listener.device_error = "Sound lost: the audio process ended."
 
     steps: list[Step] = [lose, *WAIT, check(lambda player: shows(player, "B: start the sound again")), key("b"), *WAIT]
@@ -352,7 +232,7 @@ def test_a_lost_sound_names_the_key_that_starts_it_again(pieces: list[Workpiece]
 
 
 def test_left_handed_and_large_text_from_the_start(pieces: list[Workpiece]) -> None:
-    def mirrored(player: Player) -> bool:
+    def mirrored(player: PlayWindow) -> bool:
         scale = player.view.scale
         assert scale is not None
         return scale.x_of(0.1) < scale.x_of(0.3) and player.view.text_scale == 1.3
@@ -364,15 +244,15 @@ def test_left_handed_and_large_text_from_the_start(pieces: list[Workpiece]) -> N
 def test_fingers_are_two_hands_and_hold_sliders(pieces: list[Workpiece]) -> None:
     session = session_of(pieces[:1])
 
-    def finger(kind: str, number: int, place: Callable[[Player], tuple[int, int]]) -> Step:
-        def step(player: Player) -> None:
+    def finger(kind: str, number: int, place: Callable[[PlayWindow], tuple[int, int]]) -> Step:
+        def step(player: PlayWindow) -> None:
             x, y = place(player)
             width, height = player.view.size
             post(kind, finger_id=number, touch_id=0, x=x / (width - 1), y=y / (height - 1), dx=0.0, dy=0.0)
 
         return step
 
-    def expected(player: Player) -> bool:
+    def expected(player: PlayWindow) -> bool:
         scale = player.view.scale
         assert scale is not None
         distance, volume = player.state.distance, player.state.volume

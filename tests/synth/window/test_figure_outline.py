@@ -7,12 +7,13 @@ import pytest
 
 from models.hand import player
 from models.hand.scene import POSTURES, Posture, Scene
-from synth.window.figure_outline import WRIST_BEGINS, figure
-from synth.window.hand_outline import (
+from synth.window.figure_outline import (
+    WRIST_BEGINS,
     arm_outline,
     body_outline,
     creases,
     cuff,
+    figure,
     hand_half_width,
     hand_length,
     hand_outline,
