@@ -204,17 +204,12 @@ class Pointed:
     drawer: bool = False
 
 
-def contains(box: Box, place: tuple[int, int]) -> bool:
-    """True where the pixel lies in the box."""
-    return box.left <= place[0] < box.right and box.top <= place[1] < box.bottom
-
-
 def pointed_at(layout: Layout, place: tuple[int, int]) -> Pointed:
     """What lies at a pixel."""
-    if not contains(layout.drawer, place):
+    if not layout.drawer.holds(place):
         return Pointed()
     for control, row in zip(CONTROLS, layout.control_boxes(len(CONTROLS)), strict=True):
-        if contains(row, place):
+        if row.holds(place):
             return Pointed(control.name, slider_share(layout, control.name, place), True)
     return Pointed(drawer=True)
 

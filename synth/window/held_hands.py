@@ -68,16 +68,6 @@ def moved(distance: float, hand: KeyHand, seconds: float, nearest: float, farthe
 
 
 LONGEST_STEP = 0.1  # s between two pictures that sticks count
-PAD_ACTIONS: dict[str, Action] = {
-    "mute": "mute",
-    "record": "record",
-    "posture": "posture",
-    "side": "other side",
-    "replay": "replay",
-    "help": "help",
-    "louder": "louder",
-    "softer": "quieter",
-}
 
 
 class HeldHands:
@@ -132,17 +122,16 @@ class HeldHands:
         return replace(state, distance=inside, volume=volume, place=None, present=True)
 
     def pad_event(self, event: pygame.event.Event) -> tuple[str | None, str]:
-        """Take a gamepad's event: the switch it asks for, and what to tell the player."""
+        """Take a gamepad's event: the action it asks for, and what to tell the player."""
         import pygame
 
         if event.type == pygame.JOYAXISMOTION:
             axes = self._pads.axes(event.instance_id)
             self._sticks = gamepad.pushed(self._sticks, event.axis, event.value, axes)
         elif event.type == pygame.JOYBUTTONDOWN:
-            return gamepad.button_switch(event.button), ""
+            return gamepad.BUTTONS.get(event.button), ""
         elif event.type == pygame.JOYHATMOTION:
-            across, up = event.value
-            return gamepad.direction_switch((across, up)), ""
+            return gamepad.DIRECTIONS.get(tuple(event.value)), ""
         elif event.type == pygame.JOYDEVICEADDED:
             name = self._pads.add(event.device_index)
             return None, f"Gamepad: {name}" if name else ""

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from synth.window.caution import caution_wanted
 from synth.window.draw_stage import FieldPicture
-from synth.window.held_hands import PAD_ACTIONS
 from synth.window.keys import row_of
 from synth.window.note_lines import drawn_notes
 from synth.window.oscillogram import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
@@ -121,9 +120,9 @@ class PlayWindow(PointerEvents):
         elif kind in (pygame.FINGERDOWN, pygame.FINGERMOTION, pygame.FINGERUP):
             self._finger(event, when)
         else:
-            switch, text = self._hands.pad_event(event)
+            action, text = self._hands.pad_event(event)
             self.say(text)
-            self._switch(switch)
+            self._pad(action)
 
     def resize(self, size: tuple[int, int]) -> None:
         """Lay out anew; the hand goes with the pointer."""
@@ -219,11 +218,11 @@ class PlayWindow(PointerEvents):
         if row is not None:
             self._hands.release(row.action)
 
-    def _switch(self, switch: str | None) -> None:
-        if switch == "answer":
+    def _pad(self, action: str | None) -> None:
+        if action == "answer":
             self._act(*on_click(self.state))
-        elif switch is not None and not self.state.caution_open:
-            self._act(*after_action(self.state, PAD_ACTIONS[switch]))
+        elif action is not None and not self.state.caution_open:
+            self._act(*after_action(self.state, action))
 
 
 def field_picture(session: Session, drawn: DrawnSizes = DRAWN_SIZES) -> FieldPicture:

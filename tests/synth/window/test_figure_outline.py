@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,6 @@ from models.hand import player
 from models.hand.scene import POSTURES, Posture, Scene
 from synth.window.figure_outline import (
     WRIST_BEGINS,
-    arm_outline,
     body_outline,
     creases,
     cuff,
@@ -22,6 +23,18 @@ from synth.window.figure_outline import (
 )
 
 SCENE = Scene()
+
+
+def arm_outline(start: tuple[float, float], end: tuple[float, float]) -> tuple[tuple[float, float], ...]:
+    """The arm from its shoulder `start` to its wrist `end`, with round ends, as its shadow from above."""
+    radius = player.ARM_RADIUS
+    turn = math.atan2(end[1] - start[1], end[0] - start[0])
+    points = []
+    for center, first in ((end, turn - 0.5 * math.pi), (start, turn + 0.5 * math.pi)):
+        for number in range(25):
+            angle = first + math.pi * number / 24
+            points.append((center[0] + radius * math.cos(angle), center[1] + radius * math.sin(angle)))
+    return tuple(points)
 
 
 @pytest.mark.parametrize("posture", POSTURES)
@@ -106,7 +119,7 @@ def within(point: np.ndarray, outline: np.ndarray) -> bool:
 def test_hand_and_arm_are_one_outline_closed_at_the_wrist(posture: Posture, distance: float) -> None:
     """It holds all of hand and arm, also the 4 mm between them, and adds nothing beyond the wrist."""
     person = figure(posture, distance, 0.75, 0.010)
-    whole = np.array(person.whole)
+    whole = np.array(person.skin + person.sleeve)
     hand = np.array(hand_outline(posture)) + (distance, 0.0)
     arm = np.array(arm_outline(shoulder(0.75, 0.010), wrist(posture, distance)))
     assert all(within(point, whole) for point in (*hand, *arm))

@@ -13,7 +13,7 @@ from synth.window.controls import CONTROL_NAMES
 from synth.window.held_hands import SPEED, KeyHand, advanced, moved
 from synth.window.keys import KEY_ROWS, TEXT_SCALES, KeyRow, help_groups, next_control, next_text_scale, row_of
 from synth.window.scale import StageScale
-from synth.window.state import KEYS, RING_KEYS, WindowState, after_action, on_key, with_pointer, with_pointer_aside
+from synth.window.state import WindowState, after_action, on_key, with_pointer, with_pointer_aside
 
 STATE = WindowState(distance=0.3, level=0.2)
 STAGE = StageScale(Box(100, 100, 1000, 400), 0.5, 0.01, 0.8)
@@ -76,8 +76,11 @@ def test_every_action_is_done_by_the_state_or_by_the_player() -> None:
 
 
 def test_the_ring_has_a_row_of_its_own() -> None:
-    assert any("above the ring" in meaning for _, meaning in RING_KEYS)
-    assert not any("above the ring" in meaning for _, meaning in KEYS)
+    def told(has_ring: bool) -> bool:
+        return any("above the ring" in meaning for _, rows in help_groups(has_ring) for _, meaning in rows)
+
+    assert told(True)
+    assert not told(False)
 
 
 def test_while_the_caution_is_open_nothing_else_is_done() -> None:
