@@ -50,7 +50,7 @@ def run(arguments: Namespace) -> int:
 
     from models.preferred_values import SERIES
     from synth.analysis.tank_goal import Limits, tank_goal
-    from synth.commands.options import chosen, frequency_of, quantity_of
+    from synth.commands.options import chosen, frequency_of, quantity_of, within
     from synth.commands.outputs import write_outputs
     from synth.designs.design_file import load_design
     from synth.errors import EXIT_GOAL_MISSED, EXIT_OK
@@ -58,7 +58,7 @@ def run(arguments: Namespace) -> int:
     from synth.report.choose_report import ChooseReport, choose_report
 
     def ratio(option: str, text: str, unit: str = "percent") -> float:
-        return quantity_of(option, text, unit, 0.0, 0.9) or 0.0
+        return within(option, text, unit, 0.0, 0.9)
 
     def spread(option: str, text: str | None) -> float | None:
         return quantity_of(option, text, "F", 0.0, 1e-9)

@@ -88,7 +88,7 @@ def _wishes(arguments: Namespace) -> Wishes:
     from models.preferred_values import SERIES
     from models.straight.build_spread import Tolerances
     from synth.analysis.linearise import Wishes
-    from synth.commands.options import pair, value
+    from synth.commands.options import pair, within
     from synth.errors import DesignError
 
     low, high = pair("--range", arguments.range, "Hz")
@@ -97,38 +97,19 @@ def _wishes(arguments: Namespace) -> Wishes:
         raise DesignError(f"--series {arguments.series}: choose {', '.join(SERIES)}")
     if arguments.seed < 0:
         raise DesignError(f"--seed must be a whole number >= 0; got {arguments.seed}")
-    fill, coil, capacitor = (
-        value(name, text, "percent")
-        for name, text in (
-            ("--fill", arguments.fill),
-            ("--coil-tolerance", arguments.coil_tolerance),
-            ("--capacitor-tolerance", arguments.capacitor_tolerance),
-        )
+    tolerances = Tolerances(
+        within("--coil-tolerance", arguments.coil_tolerance, "percent", 0.0, 0.5),
+        within("--capacitor-tolerance", arguments.capacitor_tolerance, "percent", 0.0, 0.5),
     )
-    if not 0.05 <= fill <= 1.0 or not 0.0 <= coil <= 0.5 or not 0.0 <= capacitor <= 0.5:
-        raise DesignError("--fill goes from 5 % to 100 %, tolerances from 0 % to 50 %")
-    own = value("--choke-capacitance", arguments.choke_capacitance, "F")
-    if not LEAST_CHOKE_CAPACITANCE <= own <= 1e-10:
-        raise DesignError("--choke-capacitance goes from 2 pF to 100 pF")
+    fill = within("--fill", arguments.fill, "percent", 0.05, 1.0)
+    own = within("--choke-capacitance", arguments.choke_capacitance, "F", LEAST_CHOKE_CAPACITANCE, 1e-10)
     carriers = pair("--carrier", arguments.carrier, "Hz")
     if not 10e3 <= carriers[0] < carriers[1] <= 1e6:
         raise DesignError("--carrier goes from 10 kHz to 1 MHz")
     if not 0.0 <= arguments.stray_multiple <= 1000.0:
         raise DesignError("--stray-multiple goes from 0 to 1000")
-    tolerances = Tolerances(coil, capacitor)
-    return Wishes(
-        low,
-        high,
-        near,
-        far,
-        fill,
-        arguments.series,
-        tolerances,
-        arguments.seed,
-        own,
-        carriers,
-        arguments.stray_multiple,
-    )
+    seed, multiple = arguments.seed, arguments.stray_multiple
+    return Wishes(low, high, near, far, fill, arguments.series, tolerances, seed, own, carriers, multiple)
 
 
 def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:

@@ -39,18 +39,13 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.oscillator import bench_of
     from synth.analysis.start_up import start_up, trace_csv
     from synth.build.workbench import say
-    from synth.commands.options import value
+    from synth.commands.options import quantity_of
     from synth.designs.design_file import load_design
-    from synth.errors import DesignError
     from synth.report.oscillator_report import oscillator_report, pot_curve, steady
     from synth.report.oscillator_text import oscillator_text
     from synth.report.output import print_json, write_text
 
-    pot = None
-    if arguments.pot is not None:
-        pot = value("--pot", arguments.pot, "fraction")
-        if not 0.0 <= pot <= 1.0:
-            raise DesignError(f"--pot {arguments.pot}: must be between 0 and 1")
+    pot = quantity_of("--pot", arguments.pot, "fraction", 0.0, 1.0)
     bench = bench_of(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)
     state = steady(bench)
     trace = None

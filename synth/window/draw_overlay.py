@@ -64,7 +64,7 @@ def draw_help(painter: Painter, layout: Layout, groups: Sequence[Group], remarks
     painter.text(HELP_TITLE, title, layout.text_large, palette.TEXT, bold=True)
     top = title.bottom + round(0.4 * layout.text_normal)
     body = Box(room.left, top, room.width, help_foot(layout).top - round(0.5 * layout.text_normal) - top)
-    page = typeset(groups, remarks, body, (round(1.3 * layout.text_normal), 9), painter.wrapped, painter.width_of)
+    page = typeset(groups, remarks, body, (round(1.3 * layout.text_normal), 9), painter)
     for line in page.lines:
         painter.text(line.text, line.room, page.size, _COLOURS[line.kind], bold=line.kind == "heading")
 

@@ -5,10 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 from synth.window.box import Box
-from synth.window.layout import checked_text_scale
-
-SMALLEST = (900, 560)  # pixels; below it the window only asks to be enlarged
-_DESIGN_SIZE = (1280.0, 720.0)
+from synth.window.layout import SMALLEST, checked_text_scale, drawing_scale, too_small
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,17 +47,12 @@ class LessonLayout:
         return self.choices.columns((1.0,) * count, self.text_small)
 
 
-def too_small(size: tuple[int, int]) -> bool:
-    """True where the window cannot hold its parts legibly."""
-    return size[0] < SMALLEST[0] or size[1] < SMALLEST[1]
-
-
 def lay_out_lesson(size: tuple[int, int], text_scale: float = 1.0) -> LessonLayout:
     """The layout of a window of `size` pixels (at least `SMALLEST`; ValueError below) at a text size of 0.8 to 1.6."""
     if too_small(size):
         raise ValueError(f"size must be at least {SMALLEST[0]} x {SMALLEST[1]} pixels; got {size[0]} x {size[1]}")
     width, height = size
-    scale = min(width / _DESIGN_SIZE[0], height / _DESIGN_SIZE[1])
+    scale = drawing_scale(size)
 
     def px(length: float) -> int:
         return round(length * scale)

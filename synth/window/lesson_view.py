@@ -13,10 +13,9 @@ from synth.lessons.live_voice import Axis
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.caution import CAUTION, CAUTION_TITLE
-from synth.window.lesson_layout import LessonLayout, lay_out_lesson, too_small
-from synth.window.lesson_map import band_marks as band_marks
-from synth.window.lesson_map import band_place as band_place
-from synth.window.lesson_map import draw_map, draw_map_scale, line_map
+from synth.window.layout import too_small
+from synth.window.lesson_layout import LessonLayout, lay_out_lesson
+from synth.window.lesson_map import band_marks, band_place, draw_map, draw_map_scale, line_map
 from synth.window.lesson_sound import FLOOR_DB, live_oscillogram, live_spectrum, steps_of
 from synth.window.lesson_state import LessonState
 from synth.window.painter import Painter
@@ -47,17 +46,10 @@ class LessonView:
     """Draws the lesson's window."""
 
     def __init__(self) -> None:
-        self._painter: Painter | None = None
+        self.painter = Painter()
         self.layout: LessonLayout | None = None
         self.size = (0, 0)
         self.text_scale = 1.0
-
-    @property
-    def painter(self) -> Painter:
-        """The painter of the last picture."""
-        if self._painter is None:
-            raise RuntimeError("nothing has been drawn")
-        return self._painter
 
     def resize(self, size: tuple[int, int], text_scale: float | None = None) -> None:
         """Lay out anew."""
@@ -67,9 +59,7 @@ class LessonView:
 
     def draw(self, surface: pygame.Surface, state: LessonState, heard: Heard) -> None:
         """Draw the whole picture."""
-        if self._painter is None:
-            self._painter = Painter(surface)
-        painter = self._painter
+        painter = self.painter
         if state.text_scale != self.text_scale:
             self.resize(self.size, state.text_scale)
         painter.onto(surface)

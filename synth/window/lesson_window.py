@@ -9,7 +9,7 @@ from synth.window.caution import caution_wanted, remember_caution
 from synth.window.lesson_sound import LONGEST
 from synth.window.lesson_state import Action, LessonState, on_click, on_key, with_pointer, without_pointer
 from synth.window.lesson_view import Heard, LessonView
-from synth.window.screen import FIRST_SIZE, close_screen, on_lost_screen, open_screen, run_events
+from synth.window.screen import FIRST_SIZE, opened_screen, run_events
 
 if TYPE_CHECKING:
     import pygame
@@ -83,32 +83,25 @@ def run(
     *,
     size: tuple[int, int] = FIRST_SIZE,
     caution: bool | None = None,
-    each_frame: Callable[[LessonWindow], None] | None = None,
+    each_frame: Callable[[LessonWindow], None] = lambda window: None,
 ) -> int:
     """Open the window on a started speaker that was given a source; return the number of pictures when it is closed.
 
     `caution`: show the hearing caution first, silent until it is answered; None shows it until it was answered once on
     this account. `each_frame` is called after each picture. Raises DeviceError where no window can be opened.
     """
-    surface = open_screen(f"Beatfield: {lesson.title}", size)
-    import pygame
+    with opened_screen(f"Beatfield: {lesson.title}", size, lambda: speaker.stop()) as first:
+        import pygame
 
-    on_lost_screen(lambda: speaker.stop())
-    if caution is None:
-        caution = caution_wanted(speaker.device_error)
-    player = LessonWindow(lesson, speaker, caution)
-    player.view.resize(surface.get_size())
+        window = LessonWindow(lesson, speaker, caution_wanted(speaker.device_error) if caution is None else caution)
+        window.view.resize(first.get_size())
 
-    def show(surface: pygame.Surface, _: float) -> None:
-        if surface.get_size() != player.view.size:
-            player.view.resize(surface.get_size())
-        player.draw(surface)
-        pygame.display.update()
-        if each_frame is not None:
-            each_frame(player)
+        def show(surface: pygame.Surface, _: float) -> None:
+            if surface.get_size() != window.view.size:
+                window.view.resize(surface.get_size())
+            window.draw(surface)
+            pygame.display.update()
+            each_frame(window)
 
-    try:
-        run_events(surface, player.handle, show, lambda: player.closing, FRAME_TIME)
-        return player.frames
-    finally:
-        close_screen()
+        run_events(first, window.handle, show, lambda: window.closing, FRAME_TIME)
+        return window.frames

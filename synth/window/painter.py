@@ -54,16 +54,17 @@ def font_file(bold: bool) -> str | None:
 
 
 class Painter:
-    """Draws on `surface`, remembering every text and every rectangle it has touched since `onto`.
+    """Draws on the surface it was put `onto`, remembering every text and every rectangle it has touched since.
 
     Pictures of texts are kept, since most texts of a frame are those of the frame before.
     """
 
-    def __init__(self, surface: pygame.Surface) -> None:
+    surface: pygame.Surface
+
+    def __init__(self) -> None:
         import pygame
 
         self._pygame, self._draw = pygame, pygame.draw
-        self.surface = surface
         self.texts: list[DrawnText] = []
         self.touched: list[pygame.Rect] = []
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -16,7 +17,7 @@ from synth.window.oscillogram import LONGEST, OSCILLOGRAM_POINTS, oscillogram_sp
 from synth.window.picture import Picture, picture_now
 from synth.window.pointer_events import PointerEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
-from synth.window.screen import FIRST_SIZE, close_screen, on_lost_screen, open_screen, run_events
+from synth.window.screen import FIRST_SIZE, opened_screen, run_events
 from synth.window.session import Session
 from synth.window.state import (
     WindowState,
@@ -80,7 +81,7 @@ class PlayWindow(PointerEvents):
         self._drawn = drawn
         self._midi = midi
         self._told = speaker.notice
-        self._shown: Picture | None = None
+        self.shown: Picture | None = None
         self._advanced = self._changed = time.monotonic()
         self.frames = 0
         speaker.mute(state.silenced)
@@ -155,14 +156,14 @@ class PlayWindow(PointerEvents):
         if state.replaying and meters.replaying:
             held = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
             state = replace(state, distance=held, volume=meters.volume, present=True)
-        if self._shown is None or self.frames % READOUT_FRAMES == 0:
+        if self.shown is None or self.frames % READOUT_FRAMES == 0:
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
-            self._shown = picture_now(self.session, state, self.speaker, meters, self._remarks, spectral)
+            self.shown = picture_now(self.session, state, self.speaker, meters, self._remarks, spectral)
         span = oscillogram_span(meters.frequency)
         sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
         oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
-        shown = replace(self._shown, peak=meters.peak, rms=meters.rms, oscillogram=oscillogram, oscillogram_span=span)
+        shown = replace(self.shown, peak=meters.peak, rms=meters.rms, oscillogram=oscillogram, oscillogram_span=span)
         if self._midi is not None:
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
         self.frames += 1
@@ -191,7 +192,7 @@ class PlayWindow(PointerEvents):
         inside = min(max(state.distance, curve.nearest), curve.farthest)
         if inside != state.distance:
             self._move(replace(state, distance=inside), time.monotonic())
-        self._shown = None
+        self.shown = None
 
     def _axis(self) -> VolumeAxis:
         volume, design = self.session.tuned.volume, self.session.side.offer.design
@@ -276,10 +277,6 @@ def run_session(
     show the hearing caution first, silent until it is answered; None shows it until it was answered once on this
     account. `each_frame` is called after each picture. Raises DeviceError where no window can be opened.
     """
-    surface = open_screen(f"Beatfield: {title}", size)
-    import pygame
-
-    on_lost_screen(lambda: speaker.stop())
     first = look or Look()
     state = WindowState(
         distance=session.tuned.instrument.curve.farthest,
@@ -288,20 +285,19 @@ def run_session(
         mirrored=first.mirrored,
         text_scale=first.text_scale,
     )
-    window = PlayWindow(session, speaker, state, Path(record_folder), remarks, drawn, midi, first.seed)
-    window.open(surface.get_size())
-    opened = time.monotonic()
+    with closing(session), opened_screen(f"Beatfield: {title}", size, lambda: speaker.stop()) as opened:
+        import pygame
 
-    def show(surface: pygame.Surface, now: float) -> None:
-        window.advance(now)
-        if surface.get_size() != window.view.size:
-            window.resize(surface.get_size())
-        pygame.display.update(window.draw(surface))
-        each_frame(window)
+        window = PlayWindow(session, speaker, state, Path(record_folder), remarks, drawn, midi, first.seed)
+        window.open(opened.get_size())
+        begun = time.monotonic()
 
-    try:
-        run_events(surface, window.handle, show, lambda: window.closing, FRAME_TIME)
-        return Played(window.frames, time.monotonic() - opened)
-    finally:
-        session.close()
-        close_screen()
+        def show(surface: pygame.Surface, now: float) -> None:
+            window.advance(now)
+            if surface.get_size() != window.view.size:
+                window.resize(surface.get_size())
+            pygame.display.update(window.draw(surface))
+            each_frame(window)
+
+        run_events(opened, window.handle, show, lambda: window.closing, FRAME_TIME)
+        return Played(window.frames, time.monotonic() - begun)

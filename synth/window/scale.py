@@ -45,15 +45,16 @@ class PlainVolume:
 
     def gain_at(self, height: float) -> float:
         """See VolumeAxis."""
-        return gain_of_height(height)
+        inside = min(max(height, 0.0), 1.0)
+        return inside * inside
 
     def height_of(self, gain: float) -> float:
         """See VolumeAxis."""
-        return height_of_gain(gain)
+        return math.sqrt(gain)
 
     def marks(self) -> tuple[tuple[int, float], ...]:
         """See VolumeAxis."""
-        return tuple((mark, height_of_gain(10.0 ** (mark / 20.0))) for mark in VOLUME_MARKS_DB)
+        return tuple((mark, self.height_of(10.0 ** (mark / 20.0))) for mark in VOLUME_MARKS_DB)
 
 
 PLAIN: Final = PlainVolume()
@@ -107,17 +108,6 @@ def ring_volume(antenna: VolumeAntenna, tube_diameter: float = 0.008) -> RingVol
         full = USUAL_TOP
     steps = math.ceil(1.12 * full / 0.05 - 1e-9)
     return RingVolume(antenna, min(antenna.curve.farthest, max(LOWEST_TOP, 0.05 * steps)), tube_diameter)
-
-
-def gain_of_height(height: float) -> float:
-    """Plain volume gain for a pointer at `height` of the stage (0 bottom .. 1 top; beyond: the nearer end)."""
-    inside = min(max(height, 0.0), 1.0)
-    return inside * inside
-
-
-def height_of_gain(gain: float) -> float:
-    """Height, 0..1, at which the plain volume gain is `gain` (0..1)."""
-    return math.sqrt(gain)
 
 
 NARROWEST = 0.30  # m

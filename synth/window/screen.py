@@ -10,7 +10,8 @@ import ctypes
 import os
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from synth.errors import DeviceError
@@ -67,12 +68,18 @@ def _icon() -> Surface:
     return icon
 
 
-def close_screen() -> None:
-    """Close the window."""
+@contextmanager
+def opened_screen(title: str, size: tuple[int, int], end: Callable[[], None]) -> Iterator[Surface]:
+    """An open window's surface, closed on leaving; `end` is called where the screen goes away (`on_lost_screen`)."""
+    surface = open_screen(title, size)
     import pygame
 
-    pygame.font.quit()
-    pygame.display.quit()
+    try:
+        on_lost_screen(end)
+        yield surface
+    finally:
+        pygame.font.quit()
+        pygame.display.quit()
 
 
 def run_events(

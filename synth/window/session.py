@@ -59,7 +59,7 @@ class Session:
     def __init__(self, sides: Sequence[Side]) -> None:
         if not 1 <= len(sides) <= len(LETTERS):
             raise ValueError(f"sides must be one or two; got {len(sides)}")
-        self._sides = tuple(sides)
+        self.sides = tuple(sides)
         self._worker: ThreadPoolExecutor | None = None
         self._gains = [0.0] * len(sides)
         self._matching: Future[list[float]] | None = None
@@ -79,14 +79,14 @@ class Session:
     @property
     def side(self) -> Side:
         """The side that plays."""
-        return self._sides[self._active]
+        return self.sides[self._active]
 
     @property
     def names(self) -> tuple[str, ...]:
         """Names of the sides, with their letters where there are two."""
-        if len(self._sides) == 1:
-            return (self._sides[0].name,)
-        return tuple(f"{letter} {side.name}" for letter, side in zip(LETTERS, self._sides, strict=True))
+        if len(self.sides) == 1:
+            return (self.sides[0].name,)
+        return tuple(f"{letter} {side.name}" for letter, side in zip(LETTERS, self.sides, strict=True))
 
     @property
     def settings(self) -> Settings:
@@ -105,7 +105,7 @@ class Session:
 
     def instrument_of(self, place: int) -> Instrument:
         """The instrument of a side at the level that matches the sides."""
-        instrument = self._sides[place].tuned.instrument
+        instrument = self.sides[place].tuned.instrument
         return replace(instrument, level=instrument.level * 10.0 ** (self._gains[place] / 20.0))
 
     @property
@@ -115,10 +115,10 @@ class Session:
 
     def switch(self) -> bool:
         """Play the other side; False where there is none."""
-        if len(self._sides) < 2:
+        if len(self.sides) < 2:
             return False
         self.update()
-        self._active = (self._active + 1) % len(self._sides)
+        self._active = (self._active + 1) % len(self.sides)
         self._pending = self.side.history.now != self.side.good.now
         self._changed = True
         return True
@@ -173,7 +173,7 @@ class Session:
 
     def update(self) -> None:
         """Build what was changed since the last time, and take what is ready; call it some 30 times a second."""
-        for place, side in enumerate(self._sides):
+        for place, side in enumerate(self.sides):
             if side.waiting is not None and side.waiting.done():
                 self._take_solved(side, side.waiting)
                 self._pending |= place == self._active
@@ -184,7 +184,7 @@ class Session:
 
     def match_now(self) -> None:
         """Bring both sides to one loudness at once."""
-        self._gains = matched_gains([side.tuned for side in self._sides])
+        self._gains = matched_gains([side.tuned for side in self.sides])
         self._unmatched = False
 
     def close(self) -> None:
@@ -219,7 +219,7 @@ class Session:
             return
         side.good = side.history
         self._told(side.tuned.notices)
-        self._unmatched = len(self._sides) > 1
+        self._unmatched = len(self.sides) > 1
         self._changed = True
 
     def _told(self, notices: tuple[str, ...]) -> None:
@@ -257,7 +257,7 @@ class Session:
                 self._changed = True
         if self._unmatched and self._matching is None:
             self._unmatched = False
-            self._matching = self._pool().submit(matched_gains, [side.tuned for side in self._sides])
+            self._matching = self._pool().submit(matched_gains, [side.tuned for side in self.sides])
 
     def _pool(self) -> ThreadPoolExecutor:
         if self._worker is None:

@@ -43,7 +43,7 @@ class View:
         farthest: float,
         volume: VolumeAxis = PLAIN,
     ) -> None:
-        self._painter: Painter | None = None
+        self._painter = Painter()
         self._still: pygame.Surface | None = None
         self._still_key: tuple[object, ...] = ()
         self._still_texts: tuple[DrawnText, ...] = ()
@@ -99,8 +99,7 @@ class View:
     @property
     def texts(self) -> tuple[DrawnText, ...]:
         """Every text of the last picture, for checks."""
-        drawn = tuple(self._painter.texts) if self._painter is not None else ()
-        return self._still_texts + self._row_texts + drawn
+        return (*self._still_texts, *self._row_texts, *self._painter.texts)
 
     def draw(self, surface: pygame.Surface, state: WindowState, shown: Picture) -> list[pygame.Rect]:
         """Draw onto `surface`, which holds the last picture; return the rectangles that may have changed."""
@@ -110,93 +109,59 @@ class View:
             self._width = self._wanted_width
             self.resize(self.size)
         self._open_drawer(state.drawer_open)
-        painter = self._painter = self._painter or Painter(surface)
-        layout, scale = self.layout, self.scale
+        painter, layout, scale = self._painter, self.layout, self.scale
         if layout is None or scale is None:
             painter.onto(surface)
             self._still_texts = self._row_texts = ()
             draw_too_small(painter, surface.get_size())
             return [surface.get_rect()]
-        before = self._bring_up_to_date(painter, surface, layout, scale, state, shown)
-        assert self._still is not None
-        for changed in before:
-            surface.blit(self._still, changed, changed)
-        painter.onto(surface)
-        draw_header(painter, layout, shown.flags, shown.status, shown.notice, shown.listening)
-        page = _page_of(state)
-        if page is None:
-            self._draw_playing(painter, layout, scale, state, shown)
-        elif page == "help":
-            draw_help_status(painter, layout, PIECES.join(shown.status))
-        return before + [touched.inflate(4, 4) for touched in painter.touched]
-
-    def _draw_playing(
-        self, painter: Painter, layout: Layout, scale: StageScale, state: WindowState, shown: Picture
-    ) -> None:
-        picture = self._picture
-        if not layout.drawer_over_stage:
-            draw_figure(painter, layout, scale, state, shown.posture, picture.stand_distance, picture.antenna_diameter)
-            draw_inset(painter, layout, scale, picture, state, shown.posture)
-            draw_hand(painter, layout, scale, state, shown.readouts.distance, shown.posture)
-        with painter.as_one():
-            draw_tuner(painter, layout, shown.readouts)
-        with painter.as_one():
-            draw_oscillogram(painter, layout, shown.oscillogram, shown.oscillogram_span)
-        with painter.as_one():
-            draw_spectrum(painter, layout, shown.spectrum)
-        with painter.as_one():
-            draw_chain(painter, layout, shown.readouts)
-        with painter.as_one():
-            draw_level(painter, layout, shown.peak, shown.rms)
-
-    def _bring_up_to_date(
-        self,
-        painter: Painter,
-        surface: pygame.Surface,
-        layout: Layout,
-        scale: StageScale,
-        state: WindowState,
-        shown: Picture,
-    ) -> list[pygame.Rect]:
-        """Draw of the still part what is no longer true; return where the surface has to be restored."""
-        import pygame
-
-        page = _page_of(state)
+        page = "caution" if state.caution_open else "help" if state.help_open else ""
+        before = [touched.inflate(4, 4) for touched in painter.touched]
         strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
-        key = (
-            page,
-            shown.remarks if page == "help" else (),
-            shown.sides,
-            shown.active_side,
-            shown.guide,
-            shown.drone,
-            strip,
-        )
+        remarks = shown.remarks if page == "help" else ()
+        key = (page, remarks, shown.sides, shown.active_side, shown.guide, shown.drone, strip)
         if self._still is None or key != self._still_key:
-            self._still, self._still_key = self._draw_still(painter, surface, layout, scale, page, shown, strip), key
-            self._rows, self._row_texts = (), ()
-            restored = [surface.get_rect()]
-        else:
-            restored = [touched.inflate(4, 4) for touched in painter.touched]
-        if page is None and shown.rows != self._rows:
+            self._still, self._still_key = surface.copy(), key
+            self._draw_still(self._still, layout, scale, page, shown, strip)
+            before = [surface.get_rect()]
+        if not page and shown.rows != self._rows:
             painter.onto(self._still)
             self._still.fill(palette.GROUND, layout.drawer)
             draw_drawer(painter, layout, shown.rows)
             self._rows, self._row_texts = shown.rows, tuple(painter.texts)
-            restored.append(pygame.Rect(layout.drawer))
-        return restored
+            before.append(surface.get_rect().clip(layout.drawer))
+        for changed in before:
+            surface.blit(self._still, changed, changed)
+        painter.onto(surface)
+        draw_header(painter, layout, shown.flags, shown.status, shown.notice, shown.listening)
+        if not page:
+            self._draw_playing(layout, scale, state, shown)
+        elif page == "help":
+            draw_help_status(painter, layout, PIECES.join(shown.status))
+        return before + [touched.inflate(4, 4) for touched in painter.touched]
+
+    def _draw_playing(self, layout: Layout, scale: StageScale, state: WindowState, shown: Picture) -> None:
+        """What may change with every picture."""
+        painter, picture = self._painter, self._picture
+        if not layout.drawer_over_stage:
+            draw_figure(painter, layout, scale, state, shown.posture, picture.stand_distance, picture.antenna_diameter)
+            draw_inset(painter, layout, scale, picture, state, shown.posture)
+            draw_hand(painter, layout, scale, state, shown.readouts.distance, shown.posture)
+        for draw, values in (
+            (draw_tuner, (shown.readouts,)),
+            (draw_oscillogram, (shown.oscillogram, shown.oscillogram_span)),
+            (draw_spectrum, (shown.spectrum,)),
+            (draw_chain, (shown.readouts,)),
+            (draw_level, (shown.peak, shown.rms)),
+        ):
+            with painter.as_one():
+                draw(painter, layout, *values)
 
     def _draw_still(
-        self,
-        painter: Painter,
-        surface: pygame.Surface,
-        layout: Layout,
-        scale: StageScale,
-        page: str | None,
-        shown: Picture,
-        strip: Sequence[str],
-    ) -> pygame.Surface:
-        still = surface.copy()
+        self, still: pygame.Surface, layout: Layout, scale: StageScale, page: str, shown: Picture, strip: Sequence[str]
+    ) -> None:
+        """What stands still but for the drawer."""
+        painter = self._painter
         painter.onto(still)
         still.fill(palette.GROUND)
         keys = (*STRIP_KEY_PIECES, *strip) if strip else KEY_PIECES
@@ -210,9 +175,4 @@ class View:
             if not layout.drawer_over_stage:
                 draw_field(painter, layout, scale, self._picture, shown.guide, shown.drone)
         self._still_texts = tuple(painter.texts)
-        return still
-
-
-def _page_of(state: WindowState) -> str | None:
-    """The page in place of stage and readouts, if any."""
-    return "caution" if state.caution_open else "help" if state.help_open else None
+        self._rows, self._row_texts = (), ()

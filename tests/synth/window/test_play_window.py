@@ -151,7 +151,7 @@ def test_only_what_changed_is_drawn_again() -> None:
     import pygame
 
     def compare(player: PlayWindow) -> None:
-        shown = player._shown
+        shown = player.shown
         assert shown is not None
         surface = pygame.display.get_surface()
         player.view.draw(surface, player.state, shown)

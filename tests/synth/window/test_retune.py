@@ -246,10 +246,10 @@ def test_two_designs_are_within_half_a_decibel(pieces: dict[str, Workpiece]) -> 
     session.set("tone", 500.0)
     session.update()
     session.match_now()
-    path = shared_sweep([session._sides[0].tuned, session._sides[1].tuned])
+    path = shared_sweep([session.sides[0].tuned, session.sides[1].tuned])
     levels = [level_db(sound_of(session.instrument_of(place), path), SAMPLE_RATE) for place in (0, 1)]
     assert abs(levels[0] - levels[1]) < 0.5
-    loud = [level_db(sound_of(session._sides[place].tuned.instrument, path), SAMPLE_RATE) for place in (0, 1)]
+    loud = [level_db(sound_of(session.sides[place].tuned.instrument, path), SAMPLE_RATE) for place in (0, 1)]
     assert abs(loud[0] - loud[1]) > 0.5  # without the match they are not
 
 

@@ -25,7 +25,7 @@ from synth.window.box import Box
 from synth.window.note_lines import chosen_labels, drawn_lines, weight_of
 from synth.window.oscillogram import LONGEST, SHORTEST, oscillogram_span, synchronised
 from synth.window.readouts import cents_text, frequency_text, level_text, readouts, status_pieces
-from synth.window.scale import StageScale, gain_of_height, height_of_gain, ring_volume, stage_width
+from synth.window.scale import PLAIN, StageScale, ring_volume, stage_width
 from synth.window.state import (
     WindowState,
     level_after_step,
@@ -78,9 +78,9 @@ def test_outside_the_stage_the_hand_stays_at_its_ends() -> None:
 
 
 def test_the_volume_scale_is_as_documented() -> None:
-    assert gain_of_height(0.5) == 0.25  # -12.04 dB at half height
-    assert height_of_gain(1.0) == 1.0
-    assert 20.0 * np.log10(gain_of_height(0.5)) == pytest.approx(40.0 * np.log10(0.5))
+    assert PLAIN.gain_at(0.5) == 0.25  # -12.04 dB at half height
+    assert PLAIN.height_of(1.0) == 1.0
+    assert 20.0 * np.log10(PLAIN.gain_at(0.5)) == pytest.approx(40.0 * np.log10(0.5))
 
 
 _HEIGHTS = np.geomspace(0.01, 0.6, 20)
