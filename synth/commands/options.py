@@ -5,8 +5,6 @@ from __future__ import annotations
 from argparse import ArgumentTypeError
 from collections.abc import Callable, Sequence
 
-from synth.designs.quantity import format_quantity, parse
-from synth.designs.value import did_you_mean
 from synth.errors import DesignError
 
 LOWEST, HIGHEST = 10e3, 30e6  # Hz, of a carrier
@@ -14,6 +12,8 @@ LOWEST, HIGHEST = 10e3, 30e6  # Hz, of a carrier
 
 def value(name: str, text: str, unit: str) -> float:
     """The quantity of option `name` in SI; DesignError naming the option where it cannot be read."""
+    from synth.designs.quantity import parse
+
     try:
         return parse(text, unit)
     except DesignError as error:
@@ -34,6 +34,8 @@ def pair(name: str, text: str, unit: str) -> tuple[float, float]:
 
 def chosen(option: str, text: str | None, choices: Sequence[str]) -> str | None:
     """`text` if it is one of `choices`, letter case aside; None where the option was not given."""
+    from synth.designs.value import did_you_mean
+
     if text is None:
         return None
     for choice in choices:
@@ -49,6 +51,8 @@ def quantity_of(option: str, text: str | None, unit: str, low: float, high: floa
 
 def within(option: str, text: str, unit: str, low: float, high: float) -> float:
     """The quantity `text` stands for, SI. Raises DesignError outside low..high."""
+    from synth.designs.quantity import format_quantity
+
     found = value(option, text, unit)
     if not low <= found <= high:
         limits = f"{format_quantity(low, unit)} to {format_quantity(high, unit)}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
+from contextlib import AbstractContextManager, closing, nullcontext
 from typing import TYPE_CHECKING
 
 from synth.commands.options import whole_number
@@ -63,27 +64,22 @@ def run(arguments: Namespace) -> int:
     except ValueError as error:
         raise DesignError(str(error)) from error
     speaker.set_level(min(safe_level(session.instrument_of(place)) for place in range(len(workpieces))))
-    midi = opened_midi(arguments.midi_out)
-    try:
-        with speaker:
-            if speaker.device_error:
-                say(f"note: {speaker.device_error}")
-            run_session(session, speaker, title, record_folder=folder, remarks=notices, size=size, look=look, midi=midi)
-    finally:
-        if midi is not None:
-            midi.close()
+    with opened_midi(arguments.midi_out) as midi, speaker:
+        if speaker.device_error:
+            say(f"note: {speaker.device_error}")
+        run_session(session, speaker, title, record_folder=folder, remarks=notices, size=size, look=look, midi=midi)
     meters = speaker.meters()
     say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} underruns, {meters.late_blocks} late")
     return 0
 
 
-def opened_midi(port: str | None) -> MidiOut | None:
-    """The MIDI output asked for; DeviceError where there is none of this name."""
+def opened_midi(port: str | None) -> AbstractContextManager[MidiOut | None]:
+    """The MIDI output asked for, closed on leaving; DeviceError where there is none of this name."""
     if port is None:
-        return None
+        return nullcontext()
     from synth.midi.midi_out import MidiOut
 
-    return MidiOut(port)
+    return closing(MidiOut(port))
 
 
 def latency_setting(text: str) -> float | str:

@@ -190,7 +190,7 @@ METER_MARKS_DB = (0, -12, -24, -36, -48)
 CHAIN_NAMES = ("Hand", "Antenna", "Variable", "Reference", "Beat")
 CAPTIONS = {
     "tuner": "Note",
-    "oscillogram": "Trace",
+    "oscillogram": "Wave",
     "spectrum": "Spectrum",
     "chain": "From hand to beat",
     "level": "Level",

@@ -12,31 +12,30 @@ from synth.window.figure_outline import body_outline
 from synth.window.layout import Layout
 from synth.window.note_lines import Line, chosen_labels, drawn_lines, weight_of
 from synth.window.painter import Painter
-from synth.window.scale import StageScale
+from synth.window.scale import PLAIN, StageScale, VolumeAxis
 
 
 @dataclass(frozen=True, slots=True)
 class FieldPicture:
-    """The part of the pitch field that is drawn, and where the player stands. Distances in m.
+    """The part of the pitch field that is drawn, under its title, and where the player stands. Distances in m.
 
-    `cabinet`: sizes across and towards the player of the cabinet under the antenna, m, or None.
+    `ends`: the nearest and farthest distance that are computed. `cabinet`: sizes across and towards the player of the
+    cabinet under the antenna, or None. `volume`: what the stage's height stands for.
     """
 
     notes: Sequence[Line]
     zero_beat: float | None
     locked_span: tuple[float, float] | None
     antenna_diameter: float
+    ends: tuple[float, float]
     stand_distance: float = 0.75
     cabinet: tuple[float, float] | None = None
+    volume: VolumeAxis = PLAIN
+    title: str = ""
 
 
 def draw_field(
-    painter: Painter,
-    layout: Layout,
-    scale: StageScale,
-    field: FieldPicture,
-    guide: frozenset[int] = frozenset(),
-    drone: int | None = None,
+    painter: Painter, layout: Layout, scale: StageScale, field: FieldPicture, guide: frozenset[int], drone: int | None
 ) -> None:
     """Draw the still part of the stage. `guide`: note numbers of the chosen scale; `drone`: its note number."""
     painter.fill(layout.stage, palette.PANEL)

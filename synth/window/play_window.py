@@ -49,17 +49,6 @@ class HandListener(Protocol):
         """The hand now sounds `frequency`, Hz (signed), at a gain of `volume`, 0..1."""
 
 
-@dataclass(frozen=True, slots=True)
-class DrawnSizes:
-    """Diameters, m, of the drawn rod and of the drawn ring's tube, where no design has them."""
-
-    rod: float = 0.010
-    tube: float = 0.008
-
-
-DRAWN_SIZES = DrawnSizes()
-
-
 class PlayWindow(PointerEvents):
     """Joins events, session, speaker and view. One per window."""
 
@@ -70,15 +59,11 @@ class PlayWindow(PointerEvents):
         state: WindowState,
         record_folder: Path,
         remarks: tuple[str, ...] = (),
-        drawn: DrawnSizes = DRAWN_SIZES,
         midi: HandListener | None = None,
         seed: int = 1,
     ) -> None:
-        curve = session.tuned.instrument.curve
-        view = View(session.side.name, field_picture(session, drawn), curve.nearest, curve.farthest)
-        super().__init__(session, speaker, state, record_folder, view, seed)
+        super().__init__(session, speaker, state, record_folder, View(field_picture(session)), seed)
         self._remarks = remarks
-        self._drawn = drawn
         self._midi = midi
         self._told = speaker.notice
         self.shown: Picture | None = None
@@ -184,22 +169,13 @@ class PlayWindow(PointerEvents):
         """Show the field that plays, as large and as it stands now; keep the hand within it."""
         session, state = self.session, self.state
         curve = session.tuned.instrument.curve
-        self.view.show(
-            session.side.name, field_picture(session, self._drawn), curve.nearest, curve.farthest, self._axis()
-        )
+        self.view.show(field_picture(session))
         if (self.view.text_scale, self.view.mirrored) != (state.text_scale, state.mirrored):
             self.view.resize(self.view.size, state.text_scale, state.mirrored)
         inside = min(max(state.distance, curve.nearest), curve.farthest)
         if inside != state.distance:
             self._move(replace(state, distance=inside), time.monotonic())
         self.shown = None
-
-    def _axis(self) -> VolumeAxis:
-        volume, design = self.session.tuned.volume, self.session.side.offer.design
-        if volume is None:
-            return PLAIN
-        ring = None if design is None else design.volume_antenna
-        return ring_volume(volume, self._drawn.tube if ring is None else ring.tube_diameter)
 
     def _key_down(self, event: pygame.event.Event) -> None:
         import pygame
@@ -226,22 +202,28 @@ class PlayWindow(PointerEvents):
             self._act(*after_action(self.state, action))
 
 
-def field_picture(session: Session, drawn: DrawnSizes = DRAWN_SIZES) -> FieldPicture:
-    """The drawn part of the field that plays, to the design's own sizes where there is a design."""
-    tuned, design = session.tuned.field, session.side.offer.design
-    field = FieldPicture(drawn_notes(tuned), tuned.zero_beat_distance, tuned.locked_span, drawn.rod)
-    if design is None:
-        return field
-    return replace(
-        field,
-        antenna_diameter=design.antenna.diameter,
+def field_picture(session: Session) -> FieldPicture:
+    """The drawn part of the field that plays, to the design's own sizes."""
+    tuned, design = session.tuned, session.side.offer.design
+    volume: VolumeAxis = PLAIN
+    if tuned.volume is not None:
+        ring = design.volume_antenna
+        volume = ring_volume(tuned.volume) if ring is None else ring_volume(tuned.volume, ring.tube_diameter)
+    return FieldPicture(
+        drawn_notes(tuned.field),
+        tuned.field.zero_beat_distance,
+        tuned.field.locked_span,
+        design.antenna.diameter,
+        (tuned.instrument.curve.nearest, tuned.instrument.curve.farthest),
         stand_distance=design.player.stand_distance,
         cabinet=None if design.cabinet is None else (design.cabinet.width, design.cabinet.depth),
+        volume=volume,
+        title=session.side.name,
     )
 
 
 @dataclass(frozen=True, slots=True)
-class Played:
+class WindowRun:
     """What `run` returns: pictures drawn and time open, s."""
 
     frames: int
@@ -267,10 +249,9 @@ def run_session(
     size: tuple[int, int] = FIRST_SIZE,
     caution: bool | None = None,
     each_frame: Callable[[PlayWindow], None] = lambda window: None,
-    drawn: DrawnSizes = DRAWN_SIZES,
     look: Look | None = None,
     midi: HandListener | None = None,
-) -> Played:
+) -> WindowRun:
     """Open the window on a started speaker, play, and return when the player closes it.
 
     `title` names the window; recordings go to `record_folder`. `remarks` appear under the keys in the help. `caution`:
@@ -288,7 +269,7 @@ def run_session(
     with closing(session), opened_screen(f"Beatfield: {title}", size, lambda: speaker.stop()) as opened:
         import pygame
 
-        window = PlayWindow(session, speaker, state, Path(record_folder), remarks, drawn, midi, first.seed)
+        window = PlayWindow(session, speaker, state, Path(record_folder), remarks, midi, first.seed)
         window.open(opened.get_size())
         begun = time.monotonic()
 
@@ -300,4 +281,4 @@ def run_session(
             each_frame(window)
 
         run_events(opened, window.handle, show, lambda: window.closing, FRAME_TIME)
-        return Played(window.frames, time.monotonic() - begun)
+        return WindowRun(window.frames, time.monotonic() - begun)

@@ -16,12 +16,10 @@ from synth.window.controls import Settings, Value
 from synth.window.history import History
 from synth.window.retune import Tuned, retuned
 from synth.window.side_levels import matched_gains
-from synth.window.tunable import Tunable, first_settings, fixed_tunable, tunable, with_sensitivity
+from synth.window.tunable import Tunable, first_settings, tunable, with_sensitivity
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
-    from models.pitch_field import PitchField
-    from models.volume.volume_antenna import VolumeAntenna
     from synth.build.workbench import Workpiece
 
 SOLVING = "solving the circuit for this sensitivity; it plays on as it was until then"
@@ -269,9 +267,3 @@ class Session:
 def session_of(workpieces: Sequence[Workpiece]) -> Session:
     """A session of one or two opened designs."""
     return Session([opened_side(workpiece.design.name, tunable(workpiece)) for workpiece in workpieces])
-
-
-def fixed_session(name: str, instrument: Instrument, pitch: PitchField, volume: VolumeAntenna | None = None) -> Session:
-    """A session of an instrument without a design."""
-    offer = fixed_tunable(instrument, pitch.reference_a, pitch.zero_beat_distance, volume)
-    return Session([opened_side(name, offer)])

@@ -25,7 +25,7 @@ from synth.window.layout import Layout, lay_out, too_small
 from synth.window.painter import DrawnText, Painter
 from synth.window.picture import Picture
 from synth.window.readouts import PIECES
-from synth.window.scale import PLAIN, StageScale, VolumeAxis, stage_width
+from synth.window.scale import StageScale, stage_width
 from synth.window.state import WindowState
 
 if TYPE_CHECKING:
@@ -35,14 +35,7 @@ if TYPE_CHECKING:
 class View:
     """Draws the window of one pitch field at whatever size it has."""
 
-    def __init__(
-        self,
-        title: str,
-        picture: FieldPicture,
-        nearest: float,
-        farthest: float,
-        volume: VolumeAxis = PLAIN,
-    ) -> None:
+    def __init__(self, picture: FieldPicture) -> None:
         self._painter = Painter()
         self._still: pygame.Surface | None = None
         self._still_key: tuple[object, ...] = ()
@@ -54,20 +47,15 @@ class View:
         self.mirrored = False
         self.layout: Layout | None = None
         self.scale: StageScale | None = None
-        self.show(title, picture, nearest, farthest, volume)
+        self.show(picture)
 
-    def show(
-        self, title: str, picture: FieldPicture, nearest: float, farthest: float, volume: VolumeAxis = PLAIN
-    ) -> None:
+    def show(self, picture: FieldPicture) -> None:
         """Show this field from now on: another design, or the same one tuned otherwise.
 
         The scale of the stage follows at the next picture that is drawn while no slider is held.
         """
-        self._title = title
         self._picture = picture
-        self._ends = nearest, farthest
-        self._volume = volume
-        self._wanted_width = stage_width(picture.zero_beat, farthest)
+        self._wanted_width = stage_width(picture.zero_beat, picture.ends[1])
         if self.size == (0, 0):
             self._width = self._wanted_width
         else:
@@ -81,9 +69,9 @@ class View:
         self.mirrored = self.mirrored if mirrored is None else mirrored
         small = too_small(size, self.text_scale)
         self.layout = None if small else lay_out(size, self.text_scale, self.mirrored)
-        self.scale = None
+        self.scale, picture = None, self._picture
         if self.layout is not None:
-            self.scale = StageScale(self.layout.stage, self._width, *self._ends, self._volume, self.mirrored)
+            self.scale = StageScale(self.layout.stage, self._width, *picture.ends, picture.volume, self.mirrored)
 
     def _open_drawer(self, wanted: bool) -> None:
         """The controls in the stage's place, where they have only a strip."""
@@ -144,7 +132,7 @@ class View:
         """What may change with every picture."""
         painter, picture = self._painter, self._picture
         if not layout.drawer_over_stage:
-            draw_figure(painter, layout, scale, state, shown.posture, picture.stand_distance, picture.antenna_diameter)
+            draw_figure(painter, layout, scale, picture, state, shown.posture)
             draw_inset(painter, layout, scale, picture, state, shown.posture)
             draw_hand(painter, layout, scale, state, shown.readouts.distance, shown.posture)
         for draw, values in (
@@ -165,11 +153,11 @@ class View:
         painter.onto(still)
         still.fill(palette.GROUND)
         keys = (*STRIP_KEY_PIECES, *strip) if strip else KEY_PIECES
-        draw_still_header(painter, layout, self._title, shown.sides, shown.active_side, keys)
+        draw_still_header(painter, layout, self._picture.title, shown.sides, shown.active_side, keys)
         if page == "caution":
             draw_caution(painter, layout)
         elif page == "help":
-            draw_help(painter, layout, help_groups(has_ring=self._volume.top is not None), shown.remarks)
+            draw_help(painter, layout, help_groups(has_ring=self._picture.volume.top is not None), shown.remarks)
         else:
             draw_still_panels(painter, layout)
             if not layout.drawer_over_stage:

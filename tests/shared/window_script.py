@@ -10,11 +10,15 @@ from typing import Any
 import numpy as np
 
 from models.instrument import Instrument
+from models.pitch_field import pitch_field
+from models.volume.volume_antenna import VolumeAntenna
+from synth.designs.template import template_design
 from synth.hands.hand_path import HandPath
 from synth.live.meters import Meters, no_meters
 from synth.live.speaker import safe_level
-from synth.window.play_window import Played, PlayWindow, run_session
-from synth.window.session import Session
+from synth.window.play_window import PlayWindow, WindowRun, run_session
+from synth.window.session import Session, opened_side
+from synth.window.tunable import Tunable
 
 Step = Callable[[PlayWindow], Any]
 
@@ -87,7 +91,16 @@ class Listener:
         return 0.1 * np.sin(0.05 * np.arange(frames, dtype=np.float32))
 
 
-def play(session: Session, steps: Sequence[Step], speaker: Any, **options: Any) -> Played:
+def session_on(instrument: Instrument, volume: VolumeAntenna | None = None) -> Session:
+    """The template's design with this instrument in place of its own, so that no field has to be solved."""
+    field = pitch_field(instrument)
+    faults = dict.fromkeys(("sensitivity", "pot", "temperature", "posture"), "not with this instrument")
+    curves, zero_beat = {"open": instrument.curve}, field.zero_beat_distance
+    offer = Tunable(template_design(), instrument, 440.0, "open", curves, zero_beat, volume, faults=faults)
+    return Session([opened_side("Trial design", offer)])
+
+
+def play(session: Session, steps: Sequence[Step], speaker: Any, **options: Any) -> WindowRun:
     """Run the window: each step takes place after a picture, and the window is closed after the last."""
     script = iter(steps)
 

@@ -155,7 +155,7 @@ def test_a_design_without_circuit_is_read_with_default_parts(tmp_path, capsys):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (("--pot", "1.5"), r"--pot 1\.5"),
+        (("--pot", "1.5"), r"--pot .1\.5"),
         (("--pot", "loud"), "--pot loud"),
         (("--pot", "nan"), "--pot nan"),
         (("--load", "0"), "--load 0"),

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 from small_instrument import RING, make_instrument
-from window_script import Listener, Step, check, idle, key, point, post, shows
+from window_script import Listener, Step, check, idle, key, point, post, session_on, shows
 from window_script import play as play_session
 
 from models.instrument import Instrument
@@ -28,10 +28,9 @@ from synth.window.draw_stage import FieldPicture
 from synth.window.layout import Box
 from synth.window.painter import DrawnText, font_file
 from synth.window.picture import Picture
-from synth.window.play_window import Played, PlayWindow
+from synth.window.play_window import PlayWindow, WindowRun
 from synth.window.readouts import readouts
 from synth.window.scale import PLAIN, ring_volume
-from synth.window.session import fixed_session
 from synth.window.state import WindowState
 from synth.window.view import View
 
@@ -42,11 +41,10 @@ NO_DEVICE = "no output of this name"
 pytestmark = pytest.mark.usefixtures("dummy_screen")
 
 
-def play(steps: list[Step], speaker: Any = None, volume: VolumeAntenna | None = None, **options: Any) -> Played:
-    """Run the window with the small instrument, which has no design."""
+def play(steps: list[Step], speaker: Any = None, volume: VolumeAntenna | None = None, **options: Any) -> WindowRun:
+    """Run the window with the small instrument."""
     instrument = make_instrument()
-    session = fixed_session("Trial design", instrument, pitch_field(instrument), volume)
-    return play_session(session, steps, speaker or Listener(instrument), **options)
+    return play_session(session_on(instrument, volume), steps, speaker or Listener(instrument), **options)
 
 
 def hand_to(distance: float, gain: float) -> Step:
@@ -225,9 +223,10 @@ def views() -> list[tuple[str, View, PitchField, Instrument]]:
     result = []
     for name, instrument in (("free", make_instrument()), ("locked", make_instrument(lock_range=25.0))):
         field = pitch_field(instrument)
-        picture = FieldPicture(field.notes(), field.zero_beat_distance, field.locked_span, 0.01)
-        axis = ring_volume(RING) if name == "locked" else PLAIN
-        result.append((name, View("A design with a longer name", picture, 0.01, 0.8, axis), field, instrument))
+        axis, title = ring_volume(RING) if name == "locked" else PLAIN, "A design with a longer name"
+        notes, zero_beat, span = field.notes(), field.zero_beat_distance, field.locked_span
+        picture = FieldPicture(notes, zero_beat, span, 0.01, (0.01, 0.8), volume=axis, title=title)
+        result.append((name, View(picture), field, instrument))
     return result
 
 

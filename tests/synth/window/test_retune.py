@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from window_script import session_on
 
 from models.branch.antenna_branch import mode_frequencies
 from models.circuit.common_base import OscillatorCircuit
@@ -21,7 +22,7 @@ from synth.errors import DesignError
 from synth.sound.level_match import level_db
 from synth.window.controls import Settings
 from synth.window.retune import BEYOND_TRIMMER, retuned
-from synth.window.session import Session, fixed_session, opened_side, session_of
+from synth.window.session import Session, opened_side, session_of
 from synth.window.side_levels import SAMPLE_RATE, shared_sweep, sound_of
 from synth.window.tunable import Tunable, first_settings, tunable, with_sensitivity
 
@@ -226,13 +227,12 @@ def test_tone_and_reference_a_go_where_they_belong(offers: dict[str, Tunable]) -
     assert tuned.instrument.beat_frequency(line.distance) == pytest.approx(432.0)
 
 
-def test_a_fixed_instrument_says_what_it_cannot(pieces: dict[str, Workpiece]) -> None:
-    piece = pieces["heron"]
-    session = fixed_session("bare", piece.instrument, piece.field)
+def test_controls_that_are_not_there_say_why(pieces: dict[str, Workpiece]) -> None:
+    session = session_on(pieces["heron"].instrument)
     assert set(session.disabled) == {"sensitivity", "pot", "temperature", "posture"}
     session.set("posture", "fist")
     session.update()
-    assert "needs a design file" in session.take_notice()
+    assert "not with this instrument" in session.take_notice()
     assert session.settings == first_settings(session.side.offer)
     session.set("zero_beat", 0.3)
     session.update()

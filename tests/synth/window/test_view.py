@@ -63,6 +63,7 @@ def dummy_screen() -> Iterator[None]:
 
 
 RING_VOLUME = ring_volume(RING)
+ENDS = (0.01, 0.8)  # m
 INSTRUMENTS = {lock: make_instrument(lock_range=lock) for lock in (0.0, 25.0)}
 FIELDS = {lock: pitch_field(instrument) for lock, instrument in INSTRUMENTS.items()}
 SOUND = 0.2 * np.sin(0.05 * np.arange(9000))
@@ -93,8 +94,10 @@ def drawn(
     import pygame
 
     instrument, field = INSTRUMENTS[lock], FIELDS[lock]
-    picture = FieldPicture(field.notes(), field.zero_beat_distance, field.locked_span, 0.01)
-    view = View("A design with a longer name", picture, instrument.curve.nearest, instrument.curve.farthest, axis)
+    ends = instrument.curve.nearest, instrument.curve.farthest
+    title = "A design with a longer name"
+    notes, zero_beat, span = field.notes(), field.zero_beat_distance, field.locked_span
+    view = View(FieldPicture(notes, zero_beat, span, 0.01, ends, volume=axis, title=title))
     surface = pygame.Surface(size)
     view.resize(size, state.text_scale, state.mirrored)
     beat = float(instrument.beat_frequency(state.distance))
@@ -414,7 +417,7 @@ def test_the_inset_shows_the_whole_plan_beside_the_notes(mirrored: bool) -> None
         assert view.scale is not None
         assert view.layout is not None
         assert CAPTION in {text.shown for text in view.texts}
-        picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01, cabinet=(0.4, 0.2))
+        picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01, ENDS, cabinet=(0.4, 0.2))
         placed = inset_scale(view.layout, view.scale, picture, 60, ())
         assert placed is not None
         box, pixels = placed
@@ -431,7 +434,7 @@ def test_the_inset_is_left_out_where_it_has_no_room() -> None:
     view, _ = drawn((1280, 720), STATE)
     assert view.scale is not None
     assert view.layout is not None
-    picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01)
+    picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01, ENDS)
     assert inset_scale(view.layout, view.scale, picture, 60, ()) is not None
     assert inset_scale(view.layout, view.scale, picture, 60, (view.layout.stage.left + 40.0,)) is None
 
@@ -463,8 +466,8 @@ def test_the_scale_of_the_stage_waits_for_the_end_of_a_drag() -> None:
     assert view.scale is not None
     width = view.scale.width
     for zero_beat in (0.41, 0.33, 0.27):
-        picture = FieldPicture(field.notes(), zero_beat, None, 0.01)
-        view.show("Another", picture, 0.01, 0.8)
+        picture = FieldPicture(field.notes(), zero_beat, None, 0.01, ENDS, title="Another")
+        view.show(picture)
         view.draw(surface, held, BEFORE)
         assert view.scale.width == width
     view.draw(surface, STATE, BEFORE)
