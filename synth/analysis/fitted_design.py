@@ -60,7 +60,9 @@ def fitted_design(bench: SolvedBench, reach: Reach | None) -> tuple[Design, tupl
         notices.append(f"capacitance is the capacitor fitted last, {format_quantity(values['capacitance'], 'F')}")
     if design is None:
         about = About("Bench", "Inferred from bench readings; both tanks alike, everything else as by default.")
-        return Design(VariableSection(**values), ReferenceSection(**values), about), tuple(notices)
+        return Design(variable=VariableSection(**values), reference=ReferenceSection(**values), about=about), tuple(
+            notices
+        )
     whole = replace(design, **{which: replace(getattr(design, which), **values)})
     antenna = fit.interval("antenna_stray") if "antenna_stray" in fit.names else None
     if antenna is not None:

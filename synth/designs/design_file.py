@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from synth.designs.checks import cross_faults
-from synth.designs.schema import KEYS, REQUIRED, SECTIONS, Key, keys_of
-from synth.designs.sections import SECTION_TYPES, Design, field_of_section, sections_of
+from synth.designs.schema import REQUIRED, Key
+from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
 from synth.designs.value import did_you_mean, read_value, write_value
 from synth.errors import DesignError
 from synth.files.input_file import read_text
@@ -48,7 +48,7 @@ def read_design(text: str, source: str = "design") -> Design:
         raise DesignError("\n".join(f"{source}: {fault}" for fault in faults[:_MOST_FAULTS] + more))
     parts: dict[str, Any] = {}
     for name, part in values.items():
-        parts[field_of_section(name)] = None if part is None else SECTION_TYPES[name](**part)
+        parts[SECTIONS[name].part] = None if part is None else SECTIONS[name].kind(**part)
     return Design(**parts)
 
 
@@ -59,10 +59,10 @@ def design_text(design: Design) -> str:
         if part is None:
             continue
         lines += [f"[{section}]"]
-        for key in keys_of(section):
-            written = write_value(key, part[key.name])
+        for name, key in SECTIONS[section].keys.items():
+            written = write_value(key, part[name])
             if written is not None:
-                lines.append(f"{key.name} = {written}")
+                lines.append(f"{name} = {written}")
         lines.append("")
     return "\n".join(lines)
 
@@ -103,29 +103,28 @@ def _syntax_hint(text: str, message: str) -> str:
 
 def _read_sections(document: dict[str, Any], faults: list[str]) -> dict[str, dict[str, Any] | None]:
     """Every readable value, section -> key -> value; adds a line to `faults` for each that is not."""
-    names = [section.name for section in SECTIONS]
     for name, content in document.items():
-        if name not in names:
-            faults.append(_unknown_at_top(name, content, names))
+        if name not in SECTIONS:
+            faults.append(_unknown_at_top(name, content))
     values: dict[str, dict[str, Any] | None] = {}
-    for section in SECTIONS:
-        content = document.get(section.name, None if section.optional else {})
+    for name, section in SECTIONS.items():
+        content = document.get(name, None if section.optional else {})
         if content is None:
-            values[section.name] = None
+            values[name] = None
         elif isinstance(content, dict):
-            values[section.name] = _read_keys(section.name, content, faults)
+            values[name] = _read_keys(section, content, faults)
         else:
-            remedy = f"is a section; write [{section.name}] on a line of its own, its keys below"
-            faults.append(f"{section.name} = {_shown(content)}: {remedy}")
+            remedy = f"is a section; write [{name}] on a line of its own, its keys below"
+            faults.append(f"{name} = {_shown(content)}: {remedy}")
     return values
 
 
-def _read_keys(section: str, content: dict[str, Any], faults: list[str]) -> dict[str, Any]:
-    keys = {key.name: key for key in keys_of(section)}
+def _read_keys(section: DesignSection, content: dict[str, Any], faults: list[str]) -> dict[str, Any]:
+    keys = section.keys
     for name, raw in content.items():
         if name not in keys:
-            hint = did_you_mean(name, keys) or _other_section(name) or f"; [{section}] takes {', '.join(keys)}"
-            faults.append(f"{section}.{_plain(name)} = {_shown(raw)}: unknown key{hint}")
+            hint = did_you_mean(name, keys) or _other_section(name) or f"; [{section.name}] takes {', '.join(keys)}"
+            faults.append(f"{section.name}.{_plain(name)} = {_shown(raw)}: unknown key{hint}")
     values = {}
     for name, key in keys.items():
         try:
@@ -143,9 +142,9 @@ def _read_key(key: Key, content: dict[str, Any]) -> Any:
     return key.default
 
 
-def _unknown_at_top(name: str, content: Any, names: list[str]) -> str:
+def _unknown_at_top(name: str, content: Any) -> str:
     if isinstance(content, dict):
-        hint = did_you_mean(name, names) or f"; sections are {', '.join(names)}"
+        hint = did_you_mean(name, SECTIONS) or f"; sections are {', '.join(SECTIONS)}"
         return f"[{_plain(name)}]: unknown section{hint}"
     hint = _other_section(name) or "; every key belongs below a section such as [design]"
     return f"{_plain(name)} = {_shown(content)}: stands outside any section{hint}"

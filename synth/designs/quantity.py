@@ -212,10 +212,7 @@ def _to_float(digits: str, exponent: int) -> float:
 
 def _best_prefix(number: Decimal, wanted: Unit) -> str:
     """The prefix that leaves 1 to 999 before the point; lengths stay in metres down to 0.1 m."""
-    if number == 0 or not wanted.writes:
-        return ""
-    smallest = -1 if wanted.symbol == "m" else 0
-    if number.adjusted() >= smallest and wanted.symbol == "m":
+    if number == 0 or not wanted.writes or (wanted.symbol == "m" and number.adjusted() >= -1):
         return ""
     ladder: list[str] = sorted(("", *wanted.writes), key=lambda prefix: PREFIXES[prefix])
     fitting = [prefix for prefix in ladder if number.adjusted() >= PREFIXES[prefix]]

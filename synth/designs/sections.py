@@ -1,318 +1,459 @@
-"""A design as values: frozen sections of SI floats, every default taken from the table of keys.
+"""A design as values: frozen sections of SI floats. Each key of a design file is declared once, as a field here.
 
-Each section checks its values against the table, the design checks them against each other; both raise
-DesignError (a ValueError) naming section, key and remedy.
+Each section checks its values against its keys, the design checks them against each other; both raise DesignError
+(a ValueError) naming section, key and remedy.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
-from typing import Any, ClassVar
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import Field, dataclass, field, fields, replace
+from typing import Any, ClassVar, Final, TypeVar, dataclass_transform, get_args, get_type_hints
 
+from models.branch.tapped_coil import TYPICAL_COUPLING
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.transistor import Transistor
+from models.detector.memoryless import DETECTORS
+from models.hand.scene import POSTURES
+from models.stray import BOARDS
 from synth.designs.checks import cross_faults
-from synth.designs.schema import default_of, key_named
+from synth.designs.schema import Key, choice, quantity, text
 from synth.designs.value import check_value
 from synth.errors import DesignError
 
+# Defaults that are those of the models.
+_CIRCUIT, _NPN = OscillatorCircuit(), Transistor()
+_BIAS, _EMITTER, _COLLECTOR = _CIRCUIT.bias, _NPN.emitter_junction, _NPN.collector_junction
+_RESISTOR = ("ohm", 1.0, 1e8)
 
-class _Checked:
-    """Checks every field of a section against its key."""
+
+class SectionValues:
+    """What all sections have: their name and help in a design file, their keys, and the check of every field."""
 
     __slots__ = ()
     section: ClassVar[str]
+    help: ClassVar[str]
+    keys: ClassVar[Mapping[str, Key]]
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
 
     def __post_init__(self) -> None:
-        for name in (entry.name for entry in fields(self)):  # type: ignore[arg-type]
+        for name, key in self.keys.items():
             value = getattr(self, name)
             try:
-                checked = check_value(key_named(self.section, name), value)
+                checked = check_value(key, value)
             except DesignError as error:
-                raise DesignError(f"{self.section}.{name} = {value!r}: {error}") from None
+                raise DesignError(f"{key.path} = {value!r}: {error}") from None
             object.__setattr__(self, name, checked)
 
 
-@dataclass(frozen=True, slots=True)
-class About(_Checked):
+Kind = TypeVar("Kind", bound=SectionValues)
+
+
+@dataclass_transform(field_specifiers=(quantity, choice, text), frozen_default=True)
+def _section(name: str = "", help: str = "") -> Callable[[type[Kind]], type[Kind]]:
+    """Make a frozen dataclass of a class whose fields are keys: the section `name` of a design file."""
+
+    def made(plain: type[Kind]) -> type[Kind]:
+        kind = dataclass(frozen=True, slots=True)(plain)
+        kind.section, kind.help = name, help
+        kind.keys = {
+            entry.name: replace(entry.metadata["key"], section=name, name=entry.name) for entry in fields(kind)
+        }
+        return kind
+
+    return made
+
+
+def _limit(help: str, default: float) -> float:
+    """A key for how far parts may be off, either way."""
+    return quantity(help, ("percent", 0.0, 0.9), default=default)
+
+
+def _coefficient(help: str, default: float, most: float = 5e-3) -> float:
+    """A key for a temperature coefficient of at most `most` (1/K) either way."""
+    return quantity(help, ("ppm/K", -most, most), default=default)
+
+
+def _pot(which: str) -> float:
+    """A key for the fine-tune pot of an oscillator."""
+    help = f"position of the fine-tune pot of the {which} oscillator, 0 = low, 1 = high"
+    return quantity(help, ("fraction", 0.0, 1.0), default=0.5)
+
+
+@_section("design", "What this design is.")
+class About(SectionValues):
     """Name and description."""
 
-    section: ClassVar[str] = "design"
-    name: str = default_of("design", "name")
-    description: str = default_of("design", "description")
+    name: str = text("shown in reports, stored in sound files", 80, shortest=1, default="unnamed design")
+    description: str = text("anything worth remembering", 2000, default="")
 
 
-@dataclass(frozen=True, slots=True)
-class AntennaSection(_Checked):
+@_section("antenna", "The pitch antenna: an upright metal rod.")
+class AntennaSection(SectionValues):
     """The pitch antenna, m and F."""
 
-    section: ClassVar[str] = "antenna"
-    length: float = default_of("antenna", "length")
-    diameter: float = default_of("antenna", "diameter")
-    base_height: float = default_of("antenna", "base_height")
-    stray: float = default_of("antenna", "stray")
+    length: float = quantity("length of the rod", ("m", 0.05, 3.0), default=0.45)
+    diameter: float = quantity("diameter of the rod", ("m", 0.0005, 0.1), default=0.010)
+    base_height: float = quantity("its lower end above the floor", ("m", 0.02, 3.0), default=1.0)
+    stray: float = quantity(
+        "antenna stray: of its mount and lead to earth, beside the rod's own", ("F", 0.0, 1e-9), default=0.0
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class CabinetSection(_Checked):
+@_section("cabinet", "An earthed metal box under the antenna. Leave the section out if there is none.")
+class CabinetSection(SectionValues):
     """The earthed box under the antenna, m."""
 
-    section: ClassVar[str] = "cabinet"
-    width: float = default_of("cabinet", "width")
-    depth: float = default_of("cabinet", "depth")
-    height: float = default_of("cabinet", "height")
-    gap: float = default_of("cabinet", "gap")
+    width: float = quantity("side to side for the player", ("m", 0.02, 2.0), default=0.40)
+    depth: float = quantity("towards the player", ("m", 0.02, 2.0), default=0.20)
+    height: float = quantity("of the box", ("m", 0.005, 2.0), default=0.12)
+    gap: float = quantity("from the top of the box to the lower end of the rod", ("m", 0.002, 1.0), default=0.02)
 
 
-@dataclass(frozen=True, slots=True)
-class PlayerSection(_Checked):
+@_section("player", "Who stands in front of the antenna.")
+class PlayerSection(SectionValues):
     """The player, F and m. body_capacitance None: bonded to earth; hand_height None: middle of the rod."""
 
-    section: ClassVar[str] = "player"
-    body_capacitance: float | None = default_of("player", "body_capacitance")
-    stand_distance: float = default_of("player", "stand_distance")
-    hand_height: float | None = default_of("player", "hand_height")
-    posture: str = default_of("player", "posture")
+    body_capacitance: float | None = quantity(
+        'of the body to earth through the shoes; "bonded": by a wire',
+        ("F", 0.0, 1e-8),
+        default=100e-12,
+        words={"bonded": None},
+    )
+    stand_distance: float = quantity("from the antenna's axis to the body's axis", ("m", 0.3, 2.0), default=0.75)
+    hand_height: float | None = quantity(
+        "of the pitch hand above the floor; left out: the middle of the rod", ("m", 0.05, 4.0), default=None
+    )
+    posture: str = choice("of the pitch hand", tuple(POSTURES), default="open")
 
 
-@dataclass(frozen=True, slots=True)
-class _TankSection(_Checked):
+@_section()
+class _TankSection(SectionValues):
     """An oscillator's tank, H and F; `trimmer` is the trimmer's position, 0 to 1."""
 
-    section: ClassVar[str] = "variable"
-    inductance: float
-    capacitance: float
-    stray: float = default_of("variable", "stray")
-    self_capacitance: float = default_of("variable", "self_capacitance")
-    trimmer_minimum: float = default_of("variable", "trimmer_minimum")
-    trimmer_maximum: float = default_of("variable", "trimmer_maximum")
-    trimmer: float = default_of("variable", "trimmer")
-    quality_factor: float = default_of("variable", "quality_factor")
+    inductance: float = quantity("inductance of the coil", ("H", 1e-6, 1.0))
+    capacitance: float = quantity("fixed capacitor", ("F", 1e-12, 1e-6))
+    stray: float = quantity(
+        "board stray: of board and wiring; without [circuit] also transistor and feedback capacitors; never zero",
+        ("F", 0.0, 1e-8),
+        default=0.0,
+    )
+    self_capacitance: float = quantity("capacitance across the coil itself", ("F", 0.0, 1e-9), default=0.0)
+    trimmer_minimum: float = quantity("trimmer capacitor, all the way out", ("F", 0.0, 1e-8), default=0.0)
+    trimmer_maximum: float = quantity("trimmer capacitor, all the way in", ("F", 0.0, 1e-8), default=0.0)
+    trimmer: float = quantity("position of the trimmer, 0 = out, 1 = in", ("fraction", 0.0, 1.0), default=0.5)
+    quality_factor: float = quantity("Q of the coil at its working frequency", ("ratio", 1.1, 1e4), default=100.0)
 
 
-@dataclass(frozen=True, slots=True)
+@_section("variable", "Tank of the variable oscillator, the one the antenna is connected to.")
 class VariableSection(_TankSection):
     """Tank of the variable oscillator; `tap` is where its coil is tapped, 1: not, `tap_coupling` that of both parts."""
 
-    section: ClassVar[str] = "variable"
-    tap: float = default_of("variable", "tap")
-    tap_coupling: float = default_of("variable", "tap_coupling")
+    tap: float = quantity(
+        "where on the coil the series inductor is joined: share of the turns from its earthed end",
+        ("fraction", 0.05, 1.0),
+        default=1.0,
+    )
+    tap_coupling: float = quantity(
+        "coupling of the turns below and above that tap; counts where there is one",
+        ("ratio", 0.01, 1.0),
+        default=TYPICAL_COUPLING,
+    )
 
 
-@dataclass(frozen=True, slots=True)
+@_section("branch", "Series inductor between tank and antenna. Leave the section out to connect the antenna directly.")
+class BranchSection(SectionValues):
+    """The series inductor between tank and antenna, H and F."""
+
+    inductance: float = quantity("inductance of the coil", ("H", 1e-6, 10.0))
+    quality_factor: float = quantity("Q of the coil at its working frequency", ("ratio", 1.1, 1e4), default=60.0)
+    self_capacitance: float = quantity("capacitance across the coil", ("F", 0.0, 1e-9), default=0.0)
+
+
+@_section("reference", "Tank of the reference oscillator, out of the hand's reach.")
 class ReferenceSection(_TankSection):
     """Tank of the reference oscillator."""
 
-    section: ClassVar[str] = "reference"
 
-
-@dataclass(frozen=True, slots=True)
-class BranchSection(_Checked):
-    """The series inductor between tank and antenna, H and F."""
-
-    section: ClassVar[str] = "branch"
-    inductance: float
-    quality_factor: float = default_of("branch", "quality_factor")
-    self_capacitance: float = default_of("branch", "self_capacitance")
-
-
-@dataclass(frozen=True, slots=True)
-class CircuitSection(_Checked):
+@_section(
+    "circuit",
+    "The parts around every tank; an empty section takes the defaults. With it oscillators are solved as circuits.",
+)
+class CircuitSection(SectionValues):
     """The parts around the tanks, V, ohm and F; see `models.circuit.common_base`. board None: not said."""
 
-    section: ClassVar[str] = "circuit"
-    supply_voltage: float = default_of("circuit", "supply_voltage")
-    supply_resistor: float = default_of("circuit", "supply_resistor")
-    supply_capacitor: float = default_of("circuit", "supply_capacitor")
-    feedback_capacitor: float = default_of("circuit", "feedback_capacitor")
-    emitter_capacitor: float = default_of("circuit", "emitter_capacitor")
-    upper_resistor: float = default_of("circuit", "upper_resistor")
-    potentiometer: float = default_of("circuit", "potentiometer")
-    lower_resistor: float = default_of("circuit", "lower_resistor")
-    feed_resistor: float = default_of("circuit", "feed_resistor")
-    emitter_resistor: float = default_of("circuit", "emitter_resistor")
-    wiper_capacitor: float = default_of("circuit", "wiper_capacitor")
-    base_capacitor: float = default_of("circuit", "base_capacitor")
-    coupling_capacitor: float = default_of("circuit", "coupling_capacitor")
-    reference_pot: float = default_of("circuit", "reference_pot")
-    variable_pot: float = default_of("circuit", "variable_pot")
-    volume_pot: float = default_of("circuit", "volume_pot")
-    board: str | None = default_of("circuit", "board")
+    supply_voltage: float = quantity("of the supply", ("V", 0.5, 100.0), default=_CIRCUIT.supply_voltage)
+    supply_resistor: float = quantity(
+        "from the supply to the cold end of the tank", ("ohm", 0.1, 1e6), default=_CIRCUIT.supply_resistor
+    )
+    supply_capacitor: float = quantity(
+        "from the cold end of the tank to earth", ("F", 1e-10, 1e-2), default=_CIRCUIT.supply_capacitor
+    )
+    feedback_capacitor: float = quantity(
+        "from collector to emitter", ("F", 1e-12, 1e-6), default=_CIRCUIT.feedback_capacitor
+    )
+    emitter_capacitor: float = quantity("from emitter to earth", ("F", 1e-12, 1e-6), default=_CIRCUIT.emitter_capacitor)
+    upper_resistor: float = quantity(
+        "from the cold end of the tank to the pot", _RESISTOR, default=_BIAS.upper_resistor
+    )
+    potentiometer: float = quantity("the fine-tune pot", _RESISTOR, default=_BIAS.potentiometer)
+    lower_resistor: float = quantity("from the pot to earth", _RESISTOR, default=_BIAS.lower_resistor)
+    feed_resistor: float = quantity("from the pot's wiper to the base", _RESISTOR, default=_BIAS.feed_resistor)
+    emitter_resistor: float = quantity("from emitter to earth", _RESISTOR, default=_BIAS.emitter_resistor)
+    wiper_capacitor: float = quantity(
+        "from the pot's wiper to earth", ("F", 1e-12, 1e-3), default=_BIAS.wiper_capacitor
+    )
+    base_capacitor: float = quantity("from base to earth", ("F", 1e-12, 1e-3), default=_BIAS.base_capacitor)
+    coupling_capacitor: float = quantity(
+        "from the collector to the output resistor, which stands in [coupling]",
+        ("F", 1e-12, 1e-4),
+        default=_CIRCUIT.coupling_capacitor,
+    )
+    reference_pot: float = _pot("reference")
+    variable_pot: float = _pot("variable")
+    volume_pot: float = _pot("volume")
+    board: str | None = choice("what it is built on, to judge board stray by", tuple(BOARDS), default=None)
 
 
-@dataclass(frozen=True, slots=True)
-class TransistorSection(_Checked):
+@_section("transistor", "The NPN transistor of [circuit]; typical values, from memory, for what is left out.")
+class TransistorSection(SectionValues):
     """The transistor, SI units; see `models.circuit.transistor`. early_voltage None: no Early effect."""
 
-    section: ClassVar[str] = "transistor"
-    saturation_current: float = default_of("transistor", "saturation_current")
-    forward_gain: float = default_of("transistor", "forward_gain")
-    reverse_gain: float = default_of("transistor", "reverse_gain")
-    base_resistance: float = default_of("transistor", "base_resistance")
-    early_voltage: float | None = default_of("transistor", "early_voltage")
-    emitter_capacitance: float = default_of("transistor", "emitter_capacitance")
-    collector_capacitance: float = default_of("transistor", "collector_capacitance")
-    forward_transit: float = default_of("transistor", "forward_transit")
-    reverse_transit: float = default_of("transistor", "reverse_transit")
-    temperature: float = default_of("transistor", "temperature")
+    saturation_current: float = quantity("of the emitter junction", ("A", 1e-20, 1e-6), default=_NPN.saturation_current)
+    forward_gain: float = quantity("current gain", ("ratio", 1.0, 1e4), default=_NPN.forward_gain)
+    reverse_gain: float = quantity(
+        "current gain with collector and emitter exchanged", ("ratio", 0.01, 1e3), default=_NPN.reverse_gain
+    )
+    base_resistance: float = quantity("of the base region; 0: none", ("ohm", 0.0, 1e4), default=_NPN.base_resistance)
+    early_voltage: float | None = quantity("left out: no Early effect", ("V", 1.0, 1e4), default=_NPN.early_voltage)
+    emitter_capacitance: float = quantity(
+        "of the emitter junction without voltage", ("F", 1e-14, 1e-8), default=_EMITTER.zero_bias_capacitance
+    )
+    collector_capacitance: float = quantity(
+        "of the collector junction without voltage", ("F", 1e-14, 1e-8), default=_COLLECTOR.zero_bias_capacitance
+    )
+    forward_transit: float = quantity("transit time", ("s", 0.0, 1e-6), default=_EMITTER.transit_time)
+    reverse_transit: float = quantity(
+        "transit time with collector and emitter exchanged", ("s", 0.0, 1e-5), default=_COLLECTOR.transit_time
+    )
+    temperature: float = quantity("of the junctions", ("K", 200.0, 450.0), default=_NPN.temperature)
 
 
-@dataclass(frozen=True, slots=True)
-class TuningSection(_Checked):
+@_section("tuning", "How the instrument is set up before playing.")
+class TuningSection(SectionValues):
     """Set-up before playing, m and Hz. zero_beat None: the reference's trimmer stays as given; law None: `Design.law`
     says which.
     """
 
-    section: ClassVar[str] = "tuning"
-    zero_beat: float | None = default_of("tuning", "zero_beat")
-    mode: str = default_of("tuning", "mode")
-    law: str | None = default_of("tuning", "law")
-    reference_a: float = default_of("tuning", "reference_a")
+    zero_beat: float | None = quantity(
+        "hand distance of silence, found by the reference's trimmer; left out: the trimmer stays as given",
+        ("m", 0.01, 0.80),
+        default=None,
+    )
+    mode: str = choice(
+        "which of the two frequencies of tank and series inductor is used", ("auto", "low", "high"), default="auto"
+    )
+    law: str | None = choice(
+        "circuit: with all parts; lossless: resonance alone; left out: circuit where there is one",
+        ("lossless", "circuit"),
+        default=None,
+    )
+    reference_a: float = quantity("frequency of the note A4", ("Hz", 300.0, 600.0), default=440.0)
 
 
-@dataclass(frozen=True, slots=True)
-class CouplingSection(_Checked):
+@_section("coupling", "How strongly the two oscillators disturb each other.")
+class CouplingSection(SectionValues):
     """Coupling between the oscillators, Hz, ohm and F. lock_range None: computed from the other parts."""
 
-    section: ClassVar[str] = "coupling"
-    lock_range: float | None = default_of("coupling", "lock_range")
-    reference_resistor: float = default_of("coupling", "reference_resistor")
-    variable_resistor: float = default_of("coupling", "variable_resistor")
-    node_resistance: float = default_of("coupling", "node_resistance")
-    node_capacitance: float = default_of("coupling", "node_capacitance")
+    lock_range: float | None = quantity(
+        'this close to zero beat the oscillators lock, in silence; "computed": by the parts below',
+        ("Hz", 0.0, 1e4),
+        default=0.0,
+        words={"computed": None},
+    )
+    reference_resistor: float = quantity(
+        "from the reference's output to the common node", ("ohm", 1.0, 1e9), default=47e3
+    )
+    variable_resistor: float = quantity(
+        "from the variable oscillator's output to the common node", ("ohm", 1.0, 1e9), default=47e3
+    )
+    node_resistance: float = quantity(
+        "of the common node to earth, the detector's input", ("ohm", 1.0, 1e9), default=100e3
+    )
+    node_capacitance: float = quantity("of the common node to earth, with its wiring", ("F", 0.0, 1e-8), default=20e-12)
 
 
-@dataclass(frozen=True, slots=True)
-class DetectorSection(_Checked):
+@_section("detector", "What makes the audible beat from the two oscillators.")
+class DetectorSection(SectionValues):
     """The detector; see `models.detector.memoryless.Detector`. amplitudes None: see `Design.circuit_amplitudes`."""
 
-    section: ClassVar[str] = "detector"
-    kind: str = default_of("detector", "kind")
-    amplitudes: str | None = default_of("detector", "amplitudes")
-    amplitude_ratio: float = default_of("detector", "amplitude_ratio")
-    drive: float = default_of("detector", "drive")
-    amplitude: float = default_of("detector", "amplitude")
-    load_resistance: float = default_of("detector", "load_resistance")
-    load_capacitance: float = default_of("detector", "load_capacitance")
-    source_resistance: float = default_of("detector", "source_resistance")
-    saturation_current: float = default_of("detector", "saturation_current")
-    emission_factor: float = default_of("detector", "emission_factor")
+    kind: str = choice("product: pure tone; envelope, junction, diode: brighter", DETECTORS, default="product")
+    amplitudes: str | None = choice(
+        "given: as written below; circuit: as the oscillators deliver; left out: by tuning.law",
+        ("given", "circuit"),
+        default=None,
+    )
+    amplitude_ratio: float = quantity("weaker signal over the stronger one", ("ratio", 0.001, 1.0), default=1.0)
+    drive: float = quantity(
+        "junction only: peak voltage of the stronger signal over 25.85 mV", ("ratio", 0.001, 100.0), default=1.0
+    )
+    amplitude: float = quantity(
+        "diode only, as all below: peak voltage of the stronger signal", ("V", 1e-3, 5.0), default=1.0
+    )
+    load_resistance: float = quantity("behind the diode", ("ohm", 100.0, 1e8), default=100e3)
+    load_capacitance: float = quantity(
+        "across that resistor: it follows the beat, not the radio frequency", ("F", 1e-12, 1e-6), default=1e-9
+    )
+    source_resistance: float = quantity("in front of the diode", ("ohm", 0.0, 1e7), default=0.0)
+    saturation_current: float = quantity(
+        "of the diode (typical of small germanium or Schottky ones, from memory)", ("A", 1e-15, 1e-3), default=0.2e-6
+    )
+    emission_factor: float = quantity("of the diode (typical, from memory)", ("ratio", 1.0, 3.0), default=1.1)
 
 
-@dataclass(frozen=True, slots=True)
-class ToneSection(_Checked):
+@_section("tone", "From the detector to the output.")
+class ToneSection(SectionValues):
     """Filters, Hz, and level, 0 to 1 of full scale."""
 
-    section: ClassVar[str] = "tone"
-    low_pass: float = default_of("tone", "low_pass")
-    dc_block: float = default_of("tone", "dc_block")
-    level: float = default_of("tone", "level")
+    low_pass: float = quantity("corner of the filter behind the detector", ("Hz", 100.0, 20000.0), default=8000.0)
+    dc_block: float = quantity("corner of the output's coupling capacitor", ("Hz", 0.1, 100.0), default=10.0)
+    level: float = quantity("peak of the loudest tone, of full scale", ("fraction", 0.0, 1.0), default=0.5)
 
 
-@dataclass(frozen=True, slots=True)
-class VolumeAntennaSection(_Checked):
+@_section(
+    "volume_antenna",
+    "The volume antenna: a level ring under the other hand. Leave this section and the next two out if none.",
+)
+class VolumeAntennaSection(SectionValues):
     """The ring under the volume hand, m and F."""
 
-    section: ClassVar[str] = "volume_antenna"
-    diameter: float = default_of("volume_antenna", "diameter")
-    tube_diameter: float = default_of("volume_antenna", "tube_diameter")
-    height: float = default_of("volume_antenna", "height")
-    offset: float = default_of("volume_antenna", "offset")
-    stray: float = default_of("volume_antenna", "stray")
+    diameter: float = quantity("of the ring, to the middle of its tube", ("m", 0.03, 1.0), default=0.22)
+    tube_diameter: float = quantity("of the ring's tube", ("m", 0.0005, 0.1), default=0.008)
+    height: float = quantity("of the ring above the floor", ("m", 0.05, 3.0), default=1.0)
+    offset: float = quantity("from the rod's axis sideways to the ring's", ("m", 0.05, 2.0), default=0.45)
+    stray: float = quantity(
+        "antenna stray: of its mount and lead to earth, beside the ring's own", ("F", 0.0, 1e-9), default=0.0
+    )
 
 
-@dataclass(frozen=True, slots=True)
+@_section("volume", "Tank of the volume oscillator, the ring straight across it.")
 class VolumeSection(_TankSection):
     """Tank of the volume oscillator."""
 
-    section: ClassVar[str] = "volume"
 
-
-@dataclass(frozen=True, slots=True)
-class VolumeResponseSection(_Checked):
+@_section(
+    "volume_response",
+    "The fixed resonance that the volume oscillator leaves as the hand comes down, and what follows it.",
+)
+class VolumeResponseSection(SectionValues):
     """Fixed resonator, H and F, rectifier, V, ohm and F, gain stage, V, and the set-up of full volume, m."""
 
-    section: ClassVar[str] = "volume_response"
-    inductance: float
-    capacitance: float
-    quality_factor: float = default_of("volume_response", "quality_factor")
-    amplitude: float = default_of("volume_response", "amplitude")
-    diode_drop: float = default_of("volume_response", "diode_drop")
-    detector_resistance: float = default_of("volume_response", "detector_resistance")
-    detector_capacitance: float = default_of("volume_response", "detector_capacitance")
-    threshold: float = default_of("volume_response", "threshold")
-    full: float = default_of("volume_response", "full")
-    full_height: float | None = default_of("volume_response", "full_height")
+    inductance: float = quantity("coil of the fixed resonator", ("H", 1e-6, 1.0))
+    capacitance: float = quantity("capacitor of the fixed resonator", ("F", 1e-12, 1e-6))
+    quality_factor: float = quantity("Q of the fixed resonator, its load included", ("ratio", 2.0, 1e4), default=100.0)
+    amplitude: float = quantity(
+        "peak voltage at the rectifier with the resonator in tune", ("V", 0.1, 500.0), default=8.0
+    )
+    diode_drop: float = quantity("of the rectifier's diode", ("V", 0.0, 2.0), default=0.3)
+    detector_resistance: float = quantity("load of the rectifier", ("ohm", 100.0, 1e8), default=100e3)
+    detector_capacitance: float = quantity("capacitor of the rectifier", ("F", 1e-12, 1e-4), default=22e-9)
+    threshold: float = quantity("control voltage up to which it is silent", ("V", 0.0, 500.0), default=2.5)
+    full: float = quantity("control voltage from which it is as loud as can be", ("V", 0.01, 500.0), default=6.8)
+    full_height: float | None = quantity(
+        "hand above the ring at full volume, found by volume.trimmer; left out: that stays as given",
+        ("m", 0.02, 0.60),
+        default=None,
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class TolerancesSection(_Checked):
+@_section("tolerances", "How far real parts may be off; without the section, these defaults.")
+class TolerancesSection(SectionValues):
     """Limits either way, as fractions, and how parts scatter within them."""
 
-    section: ClassVar[str] = "tolerances"
-    inductor: float = default_of("tolerances", "inductor")
-    capacitor: float = default_of("tolerances", "capacitor")
-    trimmer: float = default_of("tolerances", "trimmer")
-    branch_inductor: float = default_of("tolerances", "branch_inductor")
-    stray: float = default_of("tolerances", "stray")
-    antenna_stray: float = default_of("tolerances", "antenna_stray")
-    junction: float = default_of("tolerances", "junction")
-    gain: float = default_of("tolerances", "gain")
-    parts: str = default_of("tolerances", "parts")
-    spreads: str = default_of("tolerances", "spreads")
+    inductor: float = _limit("of the tank coils, either way", 0.05)
+    capacitor: float = _limit("of the fixed capacitors (and of the divider in [circuit])", 0.05)
+    trimmer: float = _limit("of both ends of a trimmer together", 0.10)
+    branch_inductor: float = _limit("of the series inductor", 0.05)
+    stray: float = _limit("spread of the board stray: what board, wiring and coil windings add", 0.20)
+    antenna_stray: float = _limit("spread of the antenna stray: of mount and lead", 0.20)
+    junction: float = _limit("spread of the transistor's capacitance, with [circuit] only", 0.30)
+    gain: float = _limit("spread of the transistors' current gain, with [circuit] only; told, not in the builds", 0.50)
+    parts: str = choice(
+        "how bought parts scatter in their limits (normal: limits at 3 sigma, cut there)",
+        ("uniform", "normal"),
+        default="uniform",
+    )
+    spreads: str = choice(
+        "how board stray, antenna stray and junction scatter", ("uniform", "normal"), default="normal"
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class TemperatureSection(_Checked):
+@_section("temperature", "How parts go with temperature; without the section, these defaults.")
+class TemperatureSection(SectionValues):
     """Temperature coefficients, 1/K, mismatch of the two oscillators, 1/K, and warm-up, K and s."""
 
-    section: ClassVar[str] = "temperature"
-    coil: float = default_of("temperature", "coil")
-    capacitor: float = default_of("temperature", "capacitor")
-    stray: float = default_of("temperature", "stray")
-    branch_coil: float = default_of("temperature", "branch_coil")
-    antenna_stray: float = default_of("temperature", "antenna_stray")
-    coil_mismatch: float = default_of("temperature", "coil_mismatch")
-    capacitor_mismatch: float = default_of("temperature", "capacitor_mismatch")
-    gain: float = default_of("temperature", "gain")
-    warm_up_rise: float = default_of("temperature", "warm_up_rise")
-    warm_up_time: float = default_of("temperature", "warm_up_time")
+    coil: float = _coefficient("of the tank coils (from memory: air core +10 to +50, ferrite +100 to +1000)", 30e-6)
+    capacitor: float = _coefficient("of the fixed capacitors (C0G 0 +-30; polystyrene about -125, from memory)", 0.0)
+    stray: float = _coefficient("of board stray, coil windings and trimmers; 0 until measured", 0.0)
+    branch_coil: float = _coefficient("of the series inductor (ferrite, from memory +100 to +1000)", 200e-6)
+    antenna_stray: float = _coefficient("of the antenna stray, its mount and lead; 0 until measured", 0.0)
+    coil_mismatch: float = _coefficient("reference coil above the variable one", 10e-6)
+    capacitor_mismatch: float = _coefficient("reference capacitor above the variable one", 30e-6)
+    gain: float = _coefficient(
+        "of the transistors' current gain, with [circuit] (from memory +3000 to +7000)", 5e-3, most=2e-2
+    )
+    warm_up_rise: float = quantity("of the parts from cold to warm", ("K", 0.0, 100.0), default=10.0)
+    warm_up_time: float = quantity("time constant of that rise: 63 % of it is done", ("s", 1.0, 1e5), default=600.0)
 
 
-@dataclass(frozen=True, slots=True)
-class GoalsSection(_Checked):
+@_section("goals", "What builds of this design must do; without the section nothing is asked.")
+class GoalsSection(SectionValues):
     """What builds must do, shares as fractions, m, Hz, unevenness in cents; None: not asked."""
 
-    section: ClassVar[str] = "goals"
-    zero_beat: float | None = default_of("goals", "zero_beat")
-    nearest: float = default_of("goals", "nearest")
-    farthest: float = default_of("goals", "farthest")
-    lowest: float | None = default_of("goals", "lowest")
-    highest: float | None = default_of("goals", "highest")
-    even_from: float = default_of("goals", "even_from")
-    even_to: float = default_of("goals", "even_to")
-    unevenness: float | None = default_of("goals", "unevenness")
-    good_builds: float = default_of("goals", "good_builds")
+    zero_beat: float | None = quantity(
+        "share of builds whose trimmer must reach zero beat", ("percent", 0.0, 1.0), default=None
+    )
+    nearest: float = quantity(
+        "nearest playing distance of the hand: where the highest note is read", ("m", 0.011, 0.5), default=0.05
+    )
+    farthest: float = quantity(
+        "farthest playing distance: where the lowest note is read", ("m", 0.02, 0.8), default=0.40
+    )
+    lowest: float | None = quantity("a build must go down to this note or lower", ("Hz", 20.0, 2e4), default=None)
+    highest: float | None = quantity("a build must go up to this note or higher", ("Hz", 20.0, 2e4), default=None)
+    even_from: float = quantity("lowest note of the range whose evenness is judged", ("Hz", 20.0, 2e4), default=65.406)
+    even_to: float = quantity("highest note of that range", ("Hz", 20.0, 2e4), default=1046.502)
+    unevenness: float | None = quantity(
+        "cents RMS from a straight line over that range that a build may have at most",
+        ("ratio", 0.1, 1e4),
+        default=None,
+    )
+    good_builds: float = quantity(
+        "share of builds that must meet all goals of a build", ("percent", 0.0, 1.0), default=0.90
+    )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Design:
-    """A whole design. None where a part is not there: no `cabinet`; no `branch`, the antenna directly on the tank; no
-    `circuit`, the oscillators by their resonance alone; no `transistor`, the circuit's with its default values; no
-    `volume_antenna` (then neither `volume` nor `volume_response`), the volume hand a plain gain.
+    """A whole design, its sections in the order of a file. None where a part is not there: no `cabinet`; no `branch`,
+    the antenna directly on the tank; no `circuit`, the oscillators by their resonance alone; no `transistor`, the
+    circuit's with its default values; no `volume_antenna` (then neither `volume` nor `volume_response`), the volume
+    hand a plain gain.
     """
 
-    variable: VariableSection
-    reference: ReferenceSection
     about: About = field(default_factory=About)
     antenna: AntennaSection = field(default_factory=AntennaSection)
+    cabinet: CabinetSection | None = None
     player: PlayerSection = field(default_factory=PlayerSection)
+    variable: VariableSection
+    branch: BranchSection | None = None
+    reference: ReferenceSection
+    circuit: CircuitSection | None = None
+    transistor: TransistorSection | None = None
     tuning: TuningSection = field(default_factory=TuningSection)
     coupling: CouplingSection = field(default_factory=CouplingSection)
     detector: DetectorSection = field(default_factory=DetectorSection)
     tone: ToneSection = field(default_factory=ToneSection)
-    cabinet: CabinetSection | None = None
-    branch: BranchSection | None = None
-    circuit: CircuitSection | None = None
-    transistor: TransistorSection | None = None
     volume_antenna: VolumeAntennaSection | None = None
     volume: VolumeSection | None = None
     volume_response: VolumeResponseSection | None = None
@@ -341,41 +482,35 @@ class Design:
         return (self.detector.amplitudes or ("circuit" if self.law == "circuit" else "given")) == "circuit"
 
 
-SECTION_TYPES: dict[str, type[Any]] = {
-    kind.section: kind
-    for kind in (
-        About,
-        AntennaSection,
-        CabinetSection,
-        PlayerSection,
-        VariableSection,
-        BranchSection,
-        ReferenceSection,
-        CircuitSection,
-        TransistorSection,
-        TuningSection,
-        CouplingSection,
-        DetectorSection,
-        ToneSection,
-        VolumeAntennaSection,
-        VolumeSection,
-        VolumeResponseSection,
-        TolerancesSection,
-        TemperatureSection,
-        GoalsSection,
-    )
-}
+@dataclass(frozen=True, slots=True)
+class DesignSection:
+    """One section of a design file: its keys by their names, its class, and the field `part` of `Design` that holds it.
+    An optional one, left out, means that the part is not there.
+    """
+
+    name: str
+    help: str
+    keys: Mapping[str, Key]
+    kind: type[SectionValues]
+    part: str
+    optional: bool
 
 
-def field_of_section(section: str) -> str:
-    """The field of `Design` that holds a section."""
-    return "about" if section == "design" else section
+def _sections() -> Iterator[DesignSection]:
+    hints = get_type_hints(Design)
+    for entry in fields(Design):
+        kind = next(iter(get_args(hints[entry.name])), hints[entry.name])  # the class itself, also of "class or None"
+        yield DesignSection(kind.section, kind.help, kind.keys, kind, entry.name, optional=entry.default is None)
+
+
+SECTIONS: Final[Mapping[str, DesignSection]] = {section.name: section for section in _sections()}
+KEYS: Final = tuple(key for section in SECTIONS.values() for key in section.keys.values())
 
 
 def sections_of(design: Design) -> dict[str, dict[str, Any] | None]:
     """The design as plain dictionaries: section -> key -> value, None for a part that is not there."""
     result: dict[str, dict[str, Any] | None] = {}
-    for section in SECTION_TYPES:
-        part = getattr(design, field_of_section(section))
-        result[section] = None if part is None else {entry.name: getattr(part, entry.name) for entry in fields(part)}
+    for name, section in SECTIONS.items():
+        part = getattr(design, section.part)
+        result[name] = None if part is None else {key: getattr(part, key) for key in section.keys}
     return result

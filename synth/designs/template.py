@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from synth.designs.design_file import Design, read_design
-from synth.designs.schema import REQUIRED, SECTIONS, Key, Section, keys_of
+from synth.designs.schema import REQUIRED, Key
+from synth.designs.sections import SECTIONS, DesignSection
 from synth.designs.value import domain_text, toml_text, write_value
 
 _HEAD = """\
@@ -61,7 +62,7 @@ _EXAMPLES = {
 
 def template_text() -> str:
     """The text of a new design file: every section and key with a comment, values of a playable instrument."""
-    return "\n".join([_HEAD, *(_section_text(section) for section in SECTIONS)])
+    return "\n".join([_HEAD, *(_section_text(section) for section in SECTIONS.values())])
 
 
 def template_design() -> Design:
@@ -69,10 +70,10 @@ def template_design() -> Design:
     return read_design(template_text(), "the built-in design")
 
 
-def _section_text(section: Section) -> str:
+def _section_text(section: DesignSection) -> str:
     used = not section.optional or section.name in _SECTIONS
     lines = [f"# {section.help}", f"[{section.name}]"]
-    for key in keys_of(section.name):
+    for key in section.keys.values():
         lines += _key_lines(key)
     if not used:
         lines = [lines[0], *("#" + line if not line.startswith("#") else line for line in lines[1:])]

@@ -4,32 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-PREFIXES = {
-    "f": -15,
-    "p": -12,
-    "n": -9,
-    "u": -6,
-    "m": -3,
-    "c": -2,
-    "": 0,
-    "k": 3,
-    "M": 6,
-    "G": 9,
-    "T": 12,
-}
-PREFIX_WORDS = {
-    "f": "femto",
-    "p": "pico",
-    "n": "nano",
-    "u": "micro",
-    "m": "milli",
-    "c": "centi",
-    "": "",
-    "k": "kilo",
-    "M": "mega",
-    "G": "giga",
-    "T": "tera",
-}
+PREFIXES = {"f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "c": -2, "": 0, "k": 3, "M": 6, "G": 9, "T": 12}
+_WORDS = ("femto", "pico", "nano", "micro", "milli", "centi", "", "kilo", "mega", "giga", "tera")
+PREFIX_WORDS = dict(zip(PREFIXES, _WORDS, strict=True))
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import difflib
 import json
 import math
-import unicodedata
 from collections.abc import Iterable
 from typing import Any
 
@@ -13,6 +12,7 @@ from synth.designs.quantity import format_quantity, parse
 from synth.designs.schema import Key
 from synth.designs.units import PLAIN
 from synth.errors import DesignError
+from synth.files.plain_text import invisible
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
@@ -34,7 +34,7 @@ def read_value(key: Key, raw: Any) -> Any:
 
 def check_value(key: Key, value: Any) -> Any:
     """`value` as the key stores it; raise DesignError where it is of the wrong kind or out of its domain."""
-    if value is None and may_be_none(key):
+    if value is None and key.may_be_none:
         return None
     if key.choices:
         return _checked_choice(key, value)
@@ -46,11 +46,6 @@ def check_value(key: Key, value: Any) -> Any:
         low, high = (format_quantity(limit, key.unit) for limit in (key.low, key.high))
         raise DesignError(f"is out of its domain; it must be between {low} and {high}")
     return float(value) + 0.0
-
-
-def may_be_none(key: Key) -> bool:
-    """Whether None is a value of the key: left out, or said by a word."""
-    return key.default is None or None in key.words.values()
 
 
 def write_value(key: Key, value: Any) -> str | None:
@@ -108,12 +103,6 @@ def _checked_text(key: Key, value: Any) -> str:
     if len(value.strip()) < key.shortest:
         raise DesignError(f"is empty; write the {key.name}, or leave the key out")
     allowed = "\n\t" if key.longest > 200 else ""
-    if any(_invisible(character) and character not in allowed for character in value):
+    if any(invisible(character) and character not in allowed for character in value):
         raise DesignError("holds a control or invisible character; use plain printable text")
     return value
-
-
-def _invisible(character: str) -> bool:
-    """Whether a character steers a terminal or hides: Unicode categories C*, Zl and Zp."""
-    category = unicodedata.category(character)
-    return category.startswith("C") or category in ("Zl", "Zp")

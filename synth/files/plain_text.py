@@ -11,7 +11,8 @@ import unicodedata
 
 def printable(text: str) -> str:
     """`text` with every control, invisible or unpaired character as its escape (`\\x1b`); line feeds stay."""
-    return "".join(character if _plain(character) else _escaped(character) for character in text)
+    steering = {character for character in text if invisible(character)} - {"\n"}
+    return text.translate({ord(character): ascii(character)[1:-1] for character in steering})
 
 
 def one_line(text: str) -> str:
@@ -24,9 +25,6 @@ def valid_utf8(text: str) -> str:
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
-def _plain(character: str) -> bool:
-    return character == "\n" or character.isprintable() or unicodedata.category(character) == "Zs"
-
-
-def _escaped(character: str) -> str:
-    return character.encode("unicode_escape").decode("ascii")
+def invisible(character: str) -> bool:
+    """Whether a character steers a terminal, hides or is none: Unicode categories C*, Zl and Zp."""
+    return unicodedata.category(character)[0] == "C" or unicodedata.category(character) in ("Zl", "Zp")

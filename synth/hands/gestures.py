@@ -14,15 +14,13 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from synth.errors import DesignError
-from synth.hands.hand_path import HandPath
+from synth.hands.hand_path import Floats, HandPath
 
 if TYPE_CHECKING:
     from models.pitch_field import NoteLine, PitchField
-
-Floats = NDArray[np.float64]
 
 STAMPS_PER_SECOND = 500.0  # Hz; linear pieces of 2 ms miss a 6.5 Hz vibrato by less than a thousandth of its depth
 SHORTEST, LONGEST = 1.0, 600.0  # s
@@ -30,6 +28,7 @@ TREMOR_BAND = (6.0, 12.0)  # Hz
 TREMOR_PARTIALS = 24
 TREMOR_SIZE = 0.05e-3  # m, root mean square
 VIBRATO_RATE = 6.5  # Hz
+DIP = 0.85  # share of the volume taken away between separate notes
 VIBRATO_DEPTH_CENTS = 25.0  # each way
 HIGHEST_SWEPT = 2093.0  # Hz, C7: a sweep turns round there, for the listener's ears
 CHOSEN_NOTE = 64  # E4: where a gesture of one note goes if it is in reach
@@ -40,6 +39,12 @@ def minimum_jerk(share: ArrayLike) -> Floats:
     """Share of a reach covered after a share t of its time: 10 t^3 - 15 t^4 + 6 t^5, at rest outside 0..1."""
     t = np.clip(share, 0.0, 1.0)
     return np.asarray(t**3 * (10.0 + t * (6.0 * t - 15.0)))
+
+
+def dip(share: ArrayLike) -> Floats:
+    """From 0 to 1 and back while a share of 0 to 1 goes by, smooth at its ends; 0 outside."""
+    t = np.clip(share, 0.0, 1.0)
+    return np.asarray(16.0 * (t * (1.0 - t)) ** 2)
 
 
 def tremor(times: Floats, seed: int, size: float = TREMOR_SIZE) -> Floats:
@@ -63,11 +68,11 @@ def tremor_partials(seed: int) -> tuple[Floats, Floats]:
 
 def sweep(field: PitchField, seconds: float, seed: int) -> HandPath:
     """From the far end of the playable range to the near end and back, without the shrill top of the field."""
-    near, far = _playable(field)
+    near, far = playable_range(field)
     if field.reaches(HIGHEST_SWEPT):
         shrill = float(field.distance_at(HIGHEST_SWEPT))
         near, far = (shrill, far) if field.direction == "rising" else (near, shrill)
-    times = _stamps(seconds)
+    times = stamps(seconds)
     return _finish(times, far + (near - far) * _out_and_back(times / seconds), field, seed)
 
 
@@ -77,21 +82,21 @@ def scale(field: PitchField, seconds: float, seed: int) -> HandPath:
     by_number = {note.number: note.distance for note in field.notes()}
     numbers = [tonic + step for step in (*MAJOR_STEPS, *MAJOR_STEPS[-2::-1])]
     places = [by_number[number] for number in numbers]
-    times = _stamps(seconds)
+    times = stamps(seconds)
     step = seconds / len(places)
     reach = min(0.3 * step, 0.25)
     distances, volumes = np.full_like(times, places[0]), np.ones_like(times)
     for index, (here, there) in enumerate(pairwise(places), start=1):
-        share = np.clip((times - index * step) / reach + 0.5, 0.0, 1.0)
+        share = (times - index * step) / reach + 0.5
         distances += (there - here) * minimum_jerk(share)
-        volumes -= 0.85 * 16.0 * (share * (1.0 - share)) ** 2
+        volumes -= DIP * dip(share)
     return _finish(times, distances, field, seed, volumes)
 
 
 def vibrato(field: PitchField, seconds: float, seed: int) -> HandPath:
     """One note: straight at first, then a vibrato that grows over the middle of the gesture."""
     place = _chosen_note(field).distance
-    times = _stamps(seconds)
+    times = stamps(seconds)
     cents_per_metre = 1000.0 * abs(float(field.cents_per_mm(place)))
     depth = VIBRATO_DEPTH_CENTS / cents_per_metre * minimum_jerk(2.0 * times / seconds - 0.5)
     return _finish(times, place + depth * np.sin(2.0 * np.pi * VIBRATO_RATE * times), field, seed)
@@ -99,7 +104,7 @@ def vibrato(field: PitchField, seconds: float, seed: int) -> HandPath:
 
 def still(field: PitchField, seconds: float, seed: int) -> HandPath:
     """One note held as still as a hand can: only its tremor."""
-    times = _stamps(seconds)
+    times = stamps(seconds)
     return _finish(times, np.full_like(times, _chosen_note(field).distance), field, seed)
 
 
@@ -137,7 +142,8 @@ def gesture(name: str, field: PitchField, seconds: float | None = None, seed: in
     return chosen.make(field, length, seed)
 
 
-def _stamps(seconds: float) -> Floats:
+def stamps(seconds: float) -> Floats:
+    """The time stamps of a path of this length, s."""
     return np.linspace(0.0, seconds, max(2, round(seconds * STAMPS_PER_SECOND) + 1))
 
 
@@ -148,14 +154,14 @@ def _out_and_back(share: Floats) -> Floats:
 
 def _finish(times: Floats, distances: Floats, field: PitchField, seed: int, volumes: Floats | None = None) -> HandPath:
     """Add the tremor, stay inside the playable range, and let the sound begin and end softly (0.1 s)."""
-    near, far = _playable(field)
+    near, far = playable_range(field)
     seconds = times[-1]
     edges = minimum_jerk(times / 0.1) * minimum_jerk((seconds - times) / 0.1)
     gain = np.clip(edges if volumes is None else edges * volumes, 0.0, 1.0)  # rounding may pass 1 by a last digit
     return HandPath(times, np.clip(distances + tremor(times, seed), near, far), gain)
 
 
-def _playable(field: PitchField) -> tuple[float, float]:
+def playable_range(field: PitchField) -> tuple[float, float]:
     """Nearest and farthest playable distance, m; raise DesignError where the instrument never sounds."""
     near, far = field.playable_near, field.playable_far
     if near is None or far is None or not far > near:
@@ -165,7 +171,7 @@ def _playable(field: PitchField) -> tuple[float, float]:
 
 def _chosen_note(field: PitchField) -> NoteLine:
     """The note in reach that is nearest to CHOSEN_NOTE."""
-    _playable(field)
+    playable_range(field)
     notes = field.notes()
     if not notes:
         raise DesignError("no note is in reach of this design; see its notices: beatfield field DESIGN")
@@ -174,7 +180,7 @@ def _chosen_note(field: PitchField) -> NoteLine:
 
 def _tonic(field: PitchField) -> int:
     """Lowest note of the scale: an octave in reach whose middle is nearest to CHOSEN_NOTE."""
-    _playable(field)
+    playable_range(field)
     numbers = {note.number for note in field.notes()}
     tonics = [number for number in numbers if all(number + step in numbers for step in MAJOR_STEPS)]
     if not tonics:

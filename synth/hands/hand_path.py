@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from models.checks import finite_array, positive, positive_array
 
@@ -38,9 +38,11 @@ class HandPath:
     volumes: Floats
 
     def __post_init__(self) -> None:
-        times = _own(finite_array("times", self.times))
-        distances = _own(positive_array("distances", self.distances))
-        volumes = _own(finite_array("volumes", self.volumes))
+        for name, checked in (("times", finite_array), ("distances", positive_array), ("volumes", finite_array)):
+            own = checked(name, getattr(self, name)).copy()
+            own.setflags(write=False)
+            object.__setattr__(self, name, own)
+        times, distances, volumes = self.times, self.distances, self.volumes
         if times.ndim != 1 or times.size == 0 or not times.shape == distances.shape == volumes.shape:
             raise ValueError(
                 "times, distances and volumes must be three lists of one length, at least 1; "
@@ -52,8 +54,6 @@ class HandPath:
             raise ValueError("times must increase strictly")
         if ((volumes < 0.0) | (volumes > 1.0)).any():
             raise ValueError(f"volumes must be between 0 and 1; got {volumes.min():g} to {volumes.max():g}")
-        for name, array in (("times", times), ("distances", distances), ("volumes", volumes)):
-            object.__setattr__(self, name, array)
 
     @property
     def duration(self) -> float:
@@ -122,10 +122,3 @@ def still_hand(distance: float, seconds: float, volume: float = 1.0) -> HandPath
     """A hand resting at `distance` (m) for `seconds`."""
     times = [0.0, positive("seconds", seconds)]
     return HandPath(np.array(times), np.full(2, distance), np.full(2, volume))
-
-
-def _own(values: ArrayLike) -> Floats:
-    """A private copy that cannot be written to."""
-    array = np.array(values, dtype=np.float64)
-    array.setflags(write=False)
-    return array

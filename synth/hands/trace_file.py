@@ -12,7 +12,6 @@ import io
 import os
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -34,8 +33,7 @@ FARTHEST = 10.0  # m
 #: A moving volume hand becomes a gain at least this often: every 1 mm, but no more than every 5 ms.
 VOLUME_STEP, VOLUME_TIME_STEP = 1e-3, 5e-3
 
-# Column name -> (field, divisor to SI). A division by a power of ten is correctly rounded, a product
-# need not be.
+# Column name -> (field, divisor to SI). A division by a power of ten is correctly rounded, a product need not be.
 _COLUMNS = {
     "time_s": ("time", 1.0),
     "time_ms": ("time", 1e3),
@@ -47,6 +45,8 @@ _COLUMNS = {
     "volume_distance_cm": ("volume distance", 1e2),
     "volume_distance_mm": ("volume distance", 1e3),
 }
+_Columns = dict[str, tuple[int, float]]  # field -> position in a row and divisor
+_Row = tuple[float, float, float]  # time (s), distance (m), volume or the volume hand's distance (m)
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _EXAMPLE = "time_s,distance_m,volume"
 _SHOWN_FAULTS = 10
@@ -66,15 +66,32 @@ def load_trace(path: str | os.PathLike[str], volume: VolumeAntenna | None = None
         f"give a CSV file with the columns {_EXAMPLE}",
         "split the trace or write fewer time stamps",
     )
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    rows = _Rows(source, volume)
-    try:
-        for cells in reader:
-            if any(cell.strip() for cell in cells):
-                rows.take(reader.line_num, cells)
-    except csv.Error as error:
-        raise DesignError(f"{source}: line {reader.line_num}: not readable as CSV ({error})") from None
-    return rows.path()
+    rows = _rows(text, source)
+    line, names = next(rows, (0, []))
+    if not names:
+        raise DesignError(f"{source}: is empty; the first line must be {_EXAMPLE}")
+    columns = _read_header(f"{source}: line {line}", names, volume is not None)
+    values: list[_Row] = []
+    shown: list[str] = []
+    count, before = 0, None
+    for number, (line, cells) in enumerate(rows, start=1):
+        if number > MOST_ROWS:
+            raise DesignError(f"{source}: has more than {MOST_ROWS} rows; split it or write fewer time stamps")
+        row, faults = _read_row(columns, len(names), cells, before)
+        count += len(faults)
+        shown += [f"{source}: line {line}: {fault}" for fault in faults[: _SHOWN_FAULTS - len(shown)]]
+        if row is not None:
+            before = row[0]
+            values.append(row)
+    if count:
+        more = [f"{source}: and {count - len(shown)} more faults"] if count > len(shown) else []
+        raise DesignError("\n".join(shown + more))
+    if not values:
+        raise DesignError(f"{source}: has a header but no rows; add at least one time stamp")
+    times, distances, volumes = np.array(values, dtype=np.float64).T
+    if volume is None or "volume distance" not in columns:
+        return HandPath(times, distances, volumes)
+    return _through_gain_law(times, distances, volumes, volume)
 
 
 def trace_text(path: HandPath) -> str:
@@ -88,64 +105,15 @@ def save_trace(path: HandPath, target: str | os.PathLike[str], force: bool = Fal
     write_text(target, trace_text(path), force)
 
 
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    """Which column holds what: field -> (position, divisor), and how many columns there are."""
-
-    columns: dict[str, tuple[int, float]]
-    count: int
-
-
-class _Rows:
-    """Collects the rows of one trace and everything wrong with them."""
-
-    def __init__(self, source: str, volume: VolumeAntenna | None) -> None:
-        self._source = source
-        self._volume = volume
-        self._layout: _Layout | None = None
-        self._values: list[tuple[float, float, float]] = []
-        self._faults: list[str] = []
-        self._fault_count = 0
-        self._rows = 0
-        self._last_time: float | None = None
-
-    def take(self, line: int, cells: list[str]) -> None:
-        """Take one row that is not blank."""
-        if self._layout is None:
-            self._layout = _read_header(self._source, line, cells, self._volume is not None)
-            return
-        self._rows += 1
-        if self._rows > MOST_ROWS:
-            raise DesignError(f"{self._source}: has more than {MOST_ROWS} rows; split it or write fewer time stamps")
-        try:
-            row = _read_row(self._layout, cells)
-        except DesignError as error:
-            self._fault(line, str(error))
-            return
-        for fault in _row_faults(row, self._last_time, "volume distance" in self._layout.columns):
-            self._fault(line, fault)
-        self._last_time = row[0]
-        self._values.append(row)
-
-    def path(self) -> HandPath:
-        """The finished path; raise DesignError with every fault found."""
-        if self._layout is None:
-            raise DesignError(f"{self._source}: is empty; the first line must be {_EXAMPLE}")
-        if self._rows == 0:
-            raise DesignError(f"{self._source}: has a header but no rows; add at least one time stamp")
-        if self._fault_count:
-            hidden = self._fault_count - len(self._faults)
-            more = [f"{self._source}: and {hidden} more faults"] if hidden else []
-            raise DesignError("\n".join(self._faults + more))
-        times, distances, volumes = np.array(self._values, dtype=np.float64).T
-        if self._volume is None or "volume distance" not in self._layout.columns:
-            return HandPath(times, distances, volumes)
-        return _through_gain_law(times, distances, volumes, self._volume)
-
-    def _fault(self, line: int, text: str) -> None:
-        self._fault_count += 1
-        if len(self._faults) < _SHOWN_FAULTS:
-            self._faults.append(f"{self._source}: line {line}: {text}")
+def _rows(text: str, source: str) -> Iterator[tuple[int, list[str]]]:
+    """Line and cells of every row that is not blank."""
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        for cells in reader:
+            if any(cell.strip() for cell in cells):
+                yield reader.line_num, cells
+    except csv.Error as error:
+        raise DesignError(f"{source}: line {reader.line_num}: not readable as CSV ({error})") from None
 
 
 def _through_gain_law(times: Floats, distances: Floats, heights: Floats, volume: VolumeAntenna) -> HandPath:
@@ -162,15 +130,14 @@ def _through_gain_law(times: Floats, distances: Floats, heights: Floats, volume:
     return HandPath(dense, np.interp(at, rows, distances), volume.held_gain(np.interp(at, rows, heights)))
 
 
-def _read_header(source: str, line: int, cells: list[str], has_volume_antenna: bool) -> _Layout:
-    """The layout that the first row declares; raise DesignError with every fault of it."""
+def _read_header(place: str, cells: list[str], has_volume_antenna: bool) -> _Columns:
+    """The columns that the first row, at `place`, declares; raise DesignError with every fault of it."""
     names = [cell.strip().lower() for cell in cells]
-    place = f"{source}: line {line}"
     if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
         raise DesignError(f"{place}: put commas between the columns and points in the decimals: {_EXAMPLE}")
     if all(_NUMBER.fullmatch(name) for name in names):
         raise DesignError(f"{place}: the header is missing; the first line must be {_EXAMPLE}")
-    columns: dict[str, tuple[int, float]] = {}
+    columns: _Columns = {}
     faults = []
     for position, name in enumerate(names):
         if name not in _COLUMNS:
@@ -193,20 +160,22 @@ def _read_header(source: str, line: int, cells: list[str], has_volume_antenna: b
         faults.append(f"{place}: no column for the {' and the '.join(missing)}; write for example {_EXAMPLE}")
     if faults:
         raise DesignError("\n".join(faults[:_SHOWN_FAULTS]))
-    return _Layout(columns, len(names))
+    return columns
 
 
-def _read_row(layout: _Layout, cells: list[str]) -> tuple[float, float, float]:
-    """Time (s), distance (m) and volume, or the volume hand's distance (m), of one row."""
-    if len(cells) != layout.count:
-        hint = "; commas separate columns, so decimals need a point" if len(cells) > layout.count else ""
-        raise DesignError(f"has {len(cells)} columns, the header has {layout.count}{hint}")
-    columns = layout.columns
-    time = _read_cell(cells, *columns["time"])
-    distance = _read_cell(cells, *columns["distance"])
+def _read_row(columns: _Columns, width: int, cells: list[str], before: float | None) -> tuple[_Row | None, list[str]]:
+    """A row, None where it cannot be read, and what is wrong with it after the time `before` (s)."""
+    if len(cells) != width:
+        hint = "; commas separate columns, so decimals need a point" if len(cells) > width else ""
+        return None, [f"has {len(cells)} columns, the header has {width}{hint}"]
     place = columns.get("volume", columns.get("volume distance"))
-    volume = 1.0 if place is None else _read_cell(cells, *place)
-    return time, distance, volume
+    try:
+        time, distance = _read_cell(cells, *columns["time"]), _read_cell(cells, *columns["distance"])
+        volume = 1.0 if place is None else _read_cell(cells, *place)
+    except DesignError as error:
+        return None, [str(error)]
+    row = time, distance, volume
+    return row, list(_row_faults(row, before, "volume distance" in columns))
 
 
 def _read_cell(cells: list[str], position: int, divisor: float) -> float:
@@ -217,7 +186,7 @@ def _read_cell(cells: list[str], position: int, divisor: float) -> float:
     return float(cell) / divisor
 
 
-def _row_faults(row: tuple[float, float, float], last_time: float | None, volume_is_distance: bool) -> Iterator[str]:
+def _row_faults(row: _Row, last_time: float | None, volume_is_distance: bool) -> Iterator[str]:
     """What is wrong with the values of a row."""
     time, distance, volume = row
     if not 0.0 <= time <= LONGEST:

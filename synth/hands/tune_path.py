@@ -13,28 +13,25 @@ Neglected: that the ear corrects a note while it sounds, errors that grow with t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.checks import finite, non_negative
 from models.pitch import cents, frequency_of_note
 from synth.errors import DesignError
-from synth.hands.gestures import STAMPS_PER_SECOND, TREMOR_SIZE, VIBRATO_RATE, minimum_jerk, tremor
-from synth.hands.hand_path import HandPath
+from synth.hands.gestures import DIP, TREMOR_SIZE, VIBRATO_RATE, dip, minimum_jerk, playable_range, stamps, tremor
+from synth.hands.hand_path import Floats, HandPath
 from synth.tunes.melody import TOUCHING, Tune, TuneNote
 
 if TYPE_CHECKING:
     from models.pitch_field import PitchField
 
-Floats = NDArray[np.float64]
-
 PLACEMENT = 1e-3  # m, standard deviation
 PORTAMENTO = 0.12  # s
 LEAD, TAIL = 0.2, 0.2  # s of silence before the first note and after the last
 EDGE = 0.04  # s in which the volume hand opens or closes
-DIP = 0.85  # share of the volume taken away between separate notes
 VIBRATO_GROWTH = 0.3  # s in which the vibrato grows and at most the time in which it leaves off
 LARGEST = {"tremor": 0.05, "placement": 0.05, "vibrato": 0.05, "portamento": 2.0}  # m, m, m, s
 SOURCES = (
@@ -94,22 +91,19 @@ def perform(tune: Tune, field: PitchField, manner: Manner) -> Performance:
     numbers = np.array([note.number for note in tune.notes], dtype=np.float64)
     wanted = frequency_of_note(numbers, field.reference_a)
     within = field.reaches(wanted)
-    if field.playable_near is None or field.playable_far is None:
-        raise DesignError("the design has no playable distance; see its notices: beatfield field DESIGN")
+    near, far = playable_range(field)
     if not within.any():
         raise DesignError(f"{tune.name}: no note of it is in reach of this design; `beatfield tune` says what would do")
     notes = [note for note, inside in zip(tune.notes, within, strict=True) if inside]
     places = field.distance_at(wanted[within])
     placed = places + _placement_errors(tune, manner)[within]
-    times = np.linspace(
-        0.0, tune.seconds + LEAD + TAIL, max(2, round((tune.seconds + LEAD + TAIL) * STAMPS_PER_SECOND) + 1)
-    )
+    times = stamps(tune.seconds + LEAD + TAIL)
     moves = _moves(notes, manner.portamento)
     held = _held(notes, moves)
     distances = _ways(times, placed, moves)
     _add_vibrato(times, distances, held, manner.vibrato)
     distances += tremor(times, manner.seed, manner.tremor)
-    inside = np.clip(distances, field.playable_near, field.playable_far)
+    inside = np.clip(distances, near, far)
     path = HandPath(times, inside, _volumes(times, notes, moves))
     pitches = iter([_pitch(field, times, inside, span) for span in held])
     spots = iter(zip(places.tolist(), placed.tolist(), strict=True))
@@ -137,7 +131,7 @@ def _moves(notes: list[TuneNote], portamento: float) -> list[tuple[float, float]
     enough, else half before and half after its start.
     """
     moves = []
-    for before, note in zip(notes, notes[1:], strict=False):
+    for before, note in pairwise(notes):
         time = min(portamento, 0.5 * before.seconds, 0.5 * note.seconds)
         lead = time if note.start - before.end >= time + EDGE else 0.5 * time
         moves.append((LEAD + note.start - lead, LEAD + note.start - lead + time))
@@ -152,16 +146,21 @@ def _held(notes: list[TuneNote], moves: list[tuple[float, float]]) -> list[tuple
     return list(zip(begins, ends, strict=True))
 
 
+def _part(times: Floats, begin: float, end: float) -> slice:
+    """Where the stamps from `begin` up to `end` (s) stand."""
+    return slice(*np.searchsorted(times, [begin, end]).tolist())
+
+
 def _ways(times: Floats, placed: Floats, moves: list[tuple[float, float]]) -> Floats:
     """Distance at every stamp: at rest on the places, minimum jerk between them."""
     distances = np.full_like(times, placed[-1])
     rest = 0
     for (begin, end), here, there in zip(moves, placed, placed[1:], strict=False):
-        first, last = (int(value) for value in np.searchsorted(times, [begin, end]))
-        distances[rest:first] = here
-        share = (times[first:last] - begin) / max(end - begin, 1e-9)
-        distances[first:last] = here + (there - here) * minimum_jerk(share)
-        rest = last
+        moving = _part(times, begin, end)
+        distances[rest : moving.start] = here
+        share = (times[moving] - begin) / max(end - begin, 1e-9)
+        distances[moving] = here + (there - here) * minimum_jerk(share)
+        rest = moving.stop
     return distances
 
 
@@ -170,10 +169,10 @@ def _add_vibrato(times: Floats, distances: Floats, held: list[tuple[float, float
     if depth == 0.0:
         return
     for begin, end in held:
-        first, last = (int(value) for value in np.searchsorted(times, [begin, end]))
-        since, left = times[first:last] - begin, end - times[first:last]
+        resting = _part(times, begin, end)
+        since, left = times[resting] - begin, end - times[resting]
         size = minimum_jerk(since / VIBRATO_GROWTH) * minimum_jerk(left / min(VIBRATO_GROWTH, 0.25 * (end - begin)))
-        distances[first:last] += depth * size * np.sin(2.0 * np.pi * VIBRATO_RATE * since)
+        distances[resting] += depth * size * np.sin(2.0 * np.pi * VIBRATO_RATE * since)
 
 
 def _volumes(times: Floats, notes: list[TuneNote], moves: list[tuple[float, float]]) -> Floats:
@@ -181,22 +180,20 @@ def _volumes(times: Floats, notes: list[TuneNote], moves: list[tuple[float, floa
     volumes = np.zeros_like(times)
     for note in notes:
         begin, end = LEAD + note.start, LEAD + note.end
-        first, last = (int(value) for value in np.searchsorted(times, [begin - EDGE, end + EDGE]))
-        there = times[first:last]
-        gate = minimum_jerk((there - begin) / EDGE + 0.5) - minimum_jerk((there - end) / EDGE + 0.5)
-        volumes[first:last] += note.loudness * gate
-    for before, note, move in zip(notes, notes[1:], moves, strict=False):
+        heard = _part(times, begin - EDGE, end + EDGE)
+        gate = minimum_jerk((times[heard] - begin) / EDGE + 0.5) - minimum_jerk((times[heard] - end) / EDGE + 0.5)
+        volumes[heard] += note.loudness * gate
+    for (before, note), move in zip(pairwise(notes), moves, strict=True):
         if note.legato or note.start - before.end > TOUCHING:
             continue
         middle, half = LEAD + note.start, 0.5 * max(move[1] - move[0], EDGE)
-        first, last = (int(value) for value in np.searchsorted(times, [middle - half, middle + half]))
-        share = 0.5 * (times[first:last] - middle) / half + 0.5
-        volumes[first:last] *= 1.0 - DIP * 16.0 * (share * (1.0 - share)) ** 2
+        parting = _part(times, middle - half, middle + half)
+        volumes[parting] *= 1.0 - DIP * dip(0.5 * (times[parting] - middle) / half + 0.5)
     return np.asarray(np.clip(volumes, 0.0, 1.0))
 
 
 def _pitch(field: PitchField, times: Floats, distances: Floats, span: tuple[float, float]) -> tuple[float, float]:
     """Median pitch (Hz) over a span of time, and the standard deviation in cents."""
-    first, last = (int(value) for value in np.searchsorted(times, span))
-    frequency = field.frequency_at(distances[first : max(last, first + 1)])
+    held = _part(times, *span)
+    frequency = field.frequency_at(distances[held.start : max(held.stop, held.start + 1)])
     return float(np.median(frequency)), float(np.std(cents(frequency, float(np.median(frequency)))))

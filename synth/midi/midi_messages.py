@@ -28,15 +28,15 @@ with the next one (one channel has one bend); what a receiver makes of the timbr
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from models.checks import finite, fraction, positive
+from models.pitch import note_number
+from synth.files.atomic_file import atomic_path
 from synth.libraries import require
-
-if TYPE_CHECKING:
-    import os
 
 BEND_RANGE = 48  # semitones each way
 CENTRE, LARGEST_BEND = 8192, 8191
@@ -61,11 +61,6 @@ class MidiSettings:
             if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= most:
                 raise ValueError(f"{name} must be a whole number from 1 to {most}; got {value!r}")
         positive("interval", self.interval)
-
-
-def semitones(frequency: float) -> float:
-    """The pitch of a frequency (Hz) in note numbers: 69 is A4 at 440 Hz, to which MIDI notes are tuned."""
-    return 69.0 + 12.0 * math.log2(frequency / 440.0)
 
 
 def bend_value(offset: float, bend_range: int) -> int:
@@ -109,7 +104,7 @@ class MidiLine:
         pitch = abs(finite("frequency", frequency))
         if not self._sounds(pitch, fraction("volume", volume)):
             return self._end_note()
-        number = semitones(pitch)
+        number = float(note_number(pitch))  # MIDI notes are tuned to 440 Hz
         out: list[Any] = []
         fresh = self._note is None
         if self._note is not None and not self._within(number - self._note):
@@ -132,7 +127,7 @@ class MidiLine:
         held = self._note is not None
         if volume < (NOTE_OFF if held else NOTE_ON) or frequency < (SOUNDS_DOWN_TO if held else SOUNDS_FROM):
             return False
-        return semitones(frequency) - 127.0 <= self._settings.bend_range * LARGEST_BEND / CENTRE
+        return float(note_number(frequency)) - 127.0 <= self._settings.bend_range * LARGEST_BEND / CENTRE
 
     def _within(self, offset: float) -> bool:
         reach = self._settings.bend_range
@@ -181,10 +176,6 @@ def midi_messages(points: Iterable[tuple[float, float, float]], settings: MidiSe
 
 def write_midi(messages: list[Any], path: str | os.PathLike[str], force: bool) -> None:
     """Write timed messages as a Standard MIDI File of one track (`path` appears whole or not at all)."""
-    from pathlib import Path
-
-    from synth.files.atomic_file import atomic_path
-
     mido = require("mido", "a MIDI file")
     track = mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=TEMPO)])
     last = 0
@@ -193,5 +184,5 @@ def write_midi(messages: list[Any], path: str | os.PathLike[str], force: bool) -
         track.append(message.copy(time=tick - last))
         last = tick
     file = mido.MidiFile(type=0, ticks_per_beat=TICKS_PER_BEAT, tracks=[track])
-    with atomic_path(Path(path), force) as temporary:
+    with atomic_path(path, force) as temporary:
         file.save(temporary)

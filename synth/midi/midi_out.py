@@ -76,12 +76,7 @@ def chosen_port(wanted: str | None, names: tuple[str, ...]) -> str:
 class MidiOut:
     """A MIDI output that plays one voice. DeviceError where the port cannot be opened; see the module for its use."""
 
-    def __init__(
-        self,
-        port_name: str | None = None,
-        settings: MidiSettings | None = None,
-        backend: Any = None,
-    ) -> None:
+    def __init__(self, port_name: str | None = None, settings: MidiSettings | None = None, backend: Any = None) -> None:
         """`backend`: one of mido's, opened by the caller; None takes the first that works."""
         source = backend if backend is not None else open_backend()
         self.name = chosen_port(port_name, tuple(source.get_output_names()))

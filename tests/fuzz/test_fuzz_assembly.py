@@ -19,7 +19,8 @@ from synth.build.assembly import assemble, scene_of
 from synth.build.volume_assembly import volume_scene_of
 from synth.build.workbench import Workpiece
 from synth.designs.design_file import Design, read_design
-from synth.designs.schema import KEYS, Key, key_named, keys_of
+from synth.designs.schema import Key
+from synth.designs.sections import KEYS, SECTIONS
 from synth.designs.template import template_text
 from synth.designs.value import write_value
 from synth.errors import DesignError
@@ -32,6 +33,11 @@ DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
 LOOP = CapacitanceCurve(DISTANCES, 8e-12 + 0.1e-12 / (DISTANCES + 0.02), 8e-12)
 PLAIN = [key for key in KEYS if key.section not in ("circuit", "transistor", "tolerances", "temperature", "goals")]
+
+
+def _key(path: str) -> Key:
+    section, name = path.split(".")
+    return SECTIONS[section].keys[name]
 
 
 def allowed(key: Key) -> st.SearchStrategy[Any]:
@@ -132,7 +138,9 @@ def _circuit(changes: list[tuple[Key, Any]]) -> None:
 test_lossless_designs_few, test_lossless_designs = WILD.quick_and_slow(
     _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 20, 500
 )
-PARTS = [key for section in ("circuit", "transistor", "variable", "coupling") for key in keys_of(section)]
+PARTS = [
+    key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()
+]
 test_circuit_designs_few, test_circuit_designs = WILD.quick_and_slow(_circuit, _changes(PARTS, 4), 5, 350)
 
 
@@ -144,9 +152,7 @@ test_circuit_designs_few, test_circuit_designs = WILD.quick_and_slow(_circuit, _
     ],
 )
 def test_an_instrument_that_no_voice_can_sound_is_told_with_a_remedy(changes, words):
-    design = read_design(
-        with_changes(BASES[0], [(key_named(*path.split(".")), value) for path, value in changes.items()])
-    )
+    design = read_design(with_changes(BASES[0], [(_key(path), value) for path, value in changes.items()]))
     with pytest.raises(DesignError, match=words):
         Voice(assembled(design).instrument, 48000)
 
@@ -155,8 +161,8 @@ def test_an_instrument_that_no_voice_can_sound_is_told_with_a_remedy(changes, wo
 def test_a_reach_whose_offsets_are_all_beyond_hearing_is_silent_not_an_error():
     _circuit(
         [
-            (key_named("reference", "self_capacitance"), 3.8e-10),
-            (key_named("variable", "trimmer"), 0.63),
-            (key_named("transistor", "saturation_current"), 6.34e-9),
+            (_key("reference.self_capacitance"), 3.8e-10),
+            (_key("variable.trimmer"), 0.63),
+            (_key("transistor.saturation_current"), 6.34e-9),
         ]
     )

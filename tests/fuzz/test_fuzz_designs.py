@@ -13,7 +13,7 @@ import pytest
 from hypothesis import strategies as st
 
 from synth.designs.design_file import Design, design_hash, design_text, load_design, read_design
-from synth.designs.schema import KEYS, SECTIONS
+from synth.designs.sections import KEYS, SECTIONS
 from synth.designs.template import template_text
 from synth.errors import DesignError
 
@@ -77,7 +77,7 @@ def _toml(value: object) -> str:
 
 
 _NAMES = st.one_of(st.sampled_from([key.name for key in KEYS]), st.text(max_size=10))
-_SECTION_NAMES = st.one_of(st.sampled_from([section.name for section in SECTIONS]), st.text(max_size=10))
+_SECTION_NAMES = st.one_of(st.sampled_from(list(SECTIONS)), st.text(max_size=10))
 _LINES = st.lists(
     st.one_of(
         st.builds(lambda name, value: f"{_toml(name)} = {_toml(value)}", _NAMES, VALUES),

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 from synth.cli import main
-from synth.designs.schema import KEYS
+from synth.designs.sections import KEYS
 
 AUDITED = r"""
 import sys

@@ -16,6 +16,7 @@ from synth.build.workbench import Workpiece
 from synth.cli import main
 from synth.designs.design_file import design_text, load_design
 from synth.designs.sections import Design
+from synth.designs.template import template_design
 
 
 @pytest.fixture(scope="session")
@@ -30,6 +31,12 @@ def opened() -> Callable[[Design], Workpiece]:
         return Workpiece(design, made.instrument, made.reference, pitch_field(made.instrument), made.notices)
 
     return on_plain_curve
+
+
+@pytest.fixture(scope="session")
+def plain_workpiece(opened: Callable[[Design], Workpiece]) -> Workpiece:
+    """The template's design on that curve."""
+    return opened(template_design())
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ LIMITED = replace(
     DEFAULT,
     feedback_capacitor=470e-12,
     emitter_capacitor=4.7e-9,
-    fixed_capacitor=330e-12,
+    fixed_capacitor=47e-12,
     bias=Bias(upper_resistor=22e3, lower_resistor=22e3, emitter_resistor=22e3),
 )
 
@@ -35,10 +35,10 @@ def limited():
     return steady_state(LIMITED)
 
 
-def test_lands_near_172_khz_at_12_volt(normal):
-    # common practice: oscillators near 172 kHz at 12 V
-    assert_allclose(normal.frequency, 172e3, rtol=5e-3)
-    assert 1.0 < normal.output_peak_to_peak < 12.0
+def test_lands_near_236_khz_at_9_volt(normal):
+    assert_allclose(normal.frequency, 236e3, rtol=5e-3)
+    assert DEFAULT.supply_voltage == 9.0
+    assert 1.0 < normal.output_peak_to_peak < 9.0
     assert 0.001 < normal.thd < 0.1
     assert normal.reverse_emitter_peak < 4.0
 
@@ -74,7 +74,7 @@ def test_supply_limits_the_swing(limited):
     # the collector junction clamps: the collector cannot go far below the base
     lowest = (limited.waveform("collector", 4096) - limited.waveform("base", 4096)).min()
     assert -0.75 < lowest < -0.3
-    unlimited = 2 * 0.00018 * 40e3  # twice the mean current through a loaded tank of some 40 kilohm
+    unlimited = 2 * 0.00015 * 37e3  # twice the mean current through a loaded tank of some 37 kilohm
     assert limited.tank_amplitude < 0.8 * unlimited
 
 
@@ -140,8 +140,12 @@ def test_warm_start_finds_the_same_solution(normal):
     assert warm.method == "warm start"
     assert_allclose(warm.frequency, cold.frequency, rtol=1e-9)
     assert_allclose(warm.tank_amplitude, cold.tank_amplitude, rtol=1e-8)
-    # the law of the resonance: df/dC = -f / (2 C)
-    assert_allclose(warm.frequency - normal.frequency, -normal.frequency * 1e-12 / DEFAULT.tank_capacitance, rtol=0.02)
+    # the law of the resonance: df/dC = -f / (2 C), C with the collector junction at its mean voltage; the load's 20 pF
+    # behind 47 kilohm would add some 5 pF, below 1 %
+    rest = small_signal(DEFAULT).point.port_voltages
+    junction = TransistorPorts(DEFAULT.transistor).currents_and_capacitances(rest)[1][1, 0]
+    total = DEFAULT.tank_capacitance + float(junction)
+    assert_allclose(warm.frequency - normal.frequency, -normal.frequency * 1e-12 / total, rtol=0.02)
 
 
 def test_following_up_from_rest_finds_the_same_solution(normal, monkeypatch):
@@ -196,7 +200,7 @@ def test_an_abrupt_waveform_is_followed_and_refined_in_few_steps(monkeypatch):
     assert_allclose(state.tank_amplitude, at_once.tank_amplitude, rtol=1e-8)
 
 
-@pytest.mark.parametrize("change", [{"fixed_capacitor": 300e-12}, {"fixed_capacitor": 1200e-12}, {"inductance": 2e-3}])
+@pytest.mark.parametrize("change", [{"fixed_capacitor": 120e-12}, {"fixed_capacitor": 1200e-12}, {"inductance": 2e-3}])
 def test_a_warm_start_goes_far_because_it_begins_near_the_new_frequency(normal, change, monkeypatch):
     far = replace(DEFAULT, **change)
     steps = newton_steps(monkeypatch, oscillator_module)
@@ -232,17 +236,19 @@ def test_a_straight_antenna_acts_as_a_capacitor_across_the_tank(normal):
 
 
 def behind_an_inductor(inductance, quality, emitter_resistor):
-    """L0 = 1 mH, C0 = 400 pF, Ca = 10 pF with next to no junction capacitance."""
+    """L0 = 820 uH, C0 = 470 pF, Ca = 10 pF with next to no junction capacitance."""
     junction = DepletionJunction(1e-15)
     divider = 1 / (1 / 100e-12 + 1 / 4.7e-9)
     return OscillatorCircuit(
+        inductance=820e-6,
         inductor_q=300.0,
+        inductor_q_frequency=250e3,
         inductor_self_capacitance=0.0,
         trimmers=(),
         stray=0.0,
         feedback_capacitor=100e-12,
         emitter_capacitor=4.7e-9,
-        fixed_capacitor=400e-12 - divider,
+        fixed_capacitor=470e-12 - divider,
         load=None,
         bias=Bias(emitter_resistor=emitter_resistor),
         transistor=Transistor(emitter_junction=junction, collector_junction=junction),
@@ -251,30 +257,30 @@ def behind_an_inductor(inductance, quality, emitter_resistor):
 
 
 def test_antenna_behind_an_inductor_oscillates_in_the_mode_of_the_tank():
-    # X^2 L0 C0 La Ca - X (L0 C0 + La Ca + L0 Ca) + 1 = 0, X = omega^2, with La = 20 mH: 245 837.001 Hz the lower
+    # X^2 L0 C0 La Ca - X (L0 C0 + La Ca + L0 Ca) + 1 = 0, X = omega^2, with La = 20 mH: 251 103.731 Hz the lower
     state = steady_state(behind_an_inductor(20e-3, 80.0, 390e3))
-    assert_allclose(state.frequency, 245837.001, rtol=2e-4)
+    assert_allclose(state.frequency, 251103.731, rtol=2e-4)
 
 
 def test_with_both_modes_alike_the_one_that_grows_wins():
-    # the same with La = 40 mH: 232 536.862 and 272 325.597 Hz, either half tank and half branch
-    circuit = behind_an_inductor(40e-3, 80.0, 220e3)
+    # the same with La = L0 C0 / Ca = 38.54 mH: 238 351.621 and 275 746.776 Hz, either half tank and half branch
+    circuit = behind_an_inductor(38.54e-3, 80.0, 160e3)
     assert sum(1 for root in small_signal(circuit).roots if root.imag > 0 and root.real > 0) == 1
-    assert_allclose(steady_state(circuit).frequency, 272325.597, rtol=2e-4)
+    assert_allclose(steady_state(circuit).frequency, 275746.776, rtol=2e-4)
 
 
 def test_when_both_modes_grow_neither_is_returned():
     # an exponential device at constant mean current keeps its mean conductance: one mode does not hold the other down
     with pytest.raises(ValueError, match="another mode grows as well"):
-        steady_state(behind_an_inductor(40e-3, 80.0, 150e3))
+        steady_state(behind_an_inductor(38.54e-3, 80.0, 100e3))
 
 
 def test_a_mode_that_another_one_ousts_is_not_returned():
     # a lossless branch: in its lower mode the upper one still grows
     circuit = behind_an_inductor(20e-3, 1e9, 390e3)
-    assert_allclose(steady_state(circuit).frequency, 364290.647, rtol=2e-4)
+    assert_allclose(steady_state(circuit).frequency, 363342.537, rtol=2e-4)
     with pytest.raises(ValueError, match="another mode grows as well"):
-        steady_state(circuit, near_frequency=245.8e3)
+        steady_state(circuit, near_frequency=251.1e3)
 
 
 def test_does_not_start_is_an_error_with_the_cause():
@@ -300,4 +306,5 @@ def test_the_base_resistance_changes_little():
     plain, resistive = (
         steady_state(replace(DEFAULT, transistor=Transistor(base_resistance=r))).frequency for r in (0.0, 100.0)
     )
-    assert 0 < abs(resistive - plain) < 50.0
+    # omega r C of 100 ohm and the junctions' some 20 pF is 0.003: the drive hardly turns in phase
+    assert 0 < abs(resistive - plain) < 2.5e-4 * plain

@@ -42,13 +42,13 @@ def test_lossless_colpitts_needs_no_transconductance_to_speak_of():
     assert_allclose(strength, 1e-4 * 2e-9 / 1e-3, rtol=1e-6)
 
 
-def test_default_starts_near_172_khz_with_margin():
+def test_default_starts_near_236_khz_with_margin():
     signal = small_signal(DEFAULT)
     assert signal.starts
     assert signal.cause == ""
     assert signal.growth_rate > 0
     assert 6.0 < signal.margin_db < 30.0
-    assert 170e3 < signal.critical_frequency < 174e3
+    assert 234e3 < signal.critical_frequency < 238e3
     assert_allclose(sum(signal.loss_shares.values()), 1.0, rtol=1e-12)
     point = operating_point(DEFAULT)
     assert_allclose(signal.transconductance, point.collector_current / 0.025852, rtol=1e-4)
@@ -83,7 +83,7 @@ def test_margin_grows_with_quality_factor():
             "largest: the output resistor",
         ),
         (
-            replace(DEFAULT, feedback_capacitor=150e-12, emitter_capacitor=1e-9, bias=Bias(emitter_resistor=4.7e3)),
+            replace(DEFAULT, feedback_capacitor=150e-12, emitter_capacitor=1e-9, bias=Bias(emitter_resistor=3.3e3)),
             "shorts the feedback",
         ),
         (replace(DEFAULT, bias=Bias(lower_resistor=1.0, position=0.0)), "without current"),

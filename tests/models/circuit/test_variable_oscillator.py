@@ -14,10 +14,11 @@ from models.tank import frequency_slope
 
 CIRCUIT = replace(
     OscillatorCircuit(),
+    inductance=820e-6,
     fixed_capacitor=220e-12,
     feedback_capacitor=100e-12,
     inductor_q=80.0,
-    inductor_q_frequency=255e3,
+    inductor_q_frequency=273e3,
     bias=replace(OscillatorCircuit().bias, lower_resistor=33e3, emitter_resistor=220e3),
     output_resistor=1e6,
 )
@@ -68,7 +69,7 @@ def test_steepness_is_that_of_the_lossless_resonance(straight, behind_choke):
 
 def test_steepness_scales_with_frequency_over_capacitance():
     # half the inductance: the frequency and with it df/dC rise by root two (Q kept, so all but the bias scales)
-    half = replace(CIRCUIT, inductance=0.5e-3, inductor_q_frequency=255e3 * 2**0.5)
+    half = replace(CIRCUIT, inductance=0.41e-3, inductor_q_frequency=273e3 * 2**0.5)
     ends = HAND[[0, -1]]
     whole, halved = (np.diff(solve_along(circuit, None, ends).frequencies) for circuit in (CIRCUIT, half))
     assert_allclose(halved / whole, 2**0.5, rtol=0.01)
@@ -107,9 +108,9 @@ def test_a_circuit_that_does_not_start_is_named_with_its_antenna():
 
 
 def test_two_modes_that_meet_are_refused():
-    # with 38 mH the choke's own resonance crosses the tank's as the hand comes near
-    with pytest.raises(ValueError, match=r"pF of antenna: .*another mode grows as well .near 23"):
-        solve_along(CIRCUIT, SeriesInductor(38e-3, 60.0, 1e-12), HAND)
+    # with 31 mH the choke's own resonance crosses the tank's as the hand comes near
+    with pytest.raises(ValueError, match=r"pF of antenna: .*another mode grows as well .near 257"):
+        solve_along(CIRCUIT, SeriesInductor(31e-3, 60.0, 1e-12), HAND)
 
 
 def test_a_leap_of_frequency_is_refused():

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -135,8 +136,12 @@ def test_an_empty_circuit_takes_the_default_parts():
     head = TEXT[: TEXT.index("\n[circuit]")] + "\n[circuit]\n" + TEXT[TEXT.index("\n[tuning]") :]
     design = read_design(head)
     assert design.law == "circuit"
-    assert circuit_of(design, "reference").feedback_capacitor == 220e-12
-    assert 200e3 < steady_state(circuit_of(design, "reference")).frequency < 250e3
+    circuit, default = circuit_of(design, "reference"), OscillatorCircuit()
+    assert circuit.feedback_capacitor == default.feedback_capacitor == 180e-12
+    assert circuit.emitter_capacitor == default.emitter_capacitor
+    assert circuit.supply_voltage == default.supply_voltage
+    assert (circuit.bias.upper_resistor, circuit.bias.emitter_resistor) == (33e3, 33e3)
+    assert 200e3 < steady_state(circuit).frequency < 250e3
 
 
 def test_given_amplitudes_stay_as_written():

@@ -13,15 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from synth.designs.design_file import design_hash, design_text, load_design, read_design
-from synth.designs.schema import KEYS, REQUIRED, SECTIONS, Key, key_named, keys_of
-from synth.designs.sections import (
-    SECTION_TYPES,
-    Design,
-    ReferenceSection,
-    VariableSection,
-    field_of_section,
-    sections_of,
-)
+from synth.designs.schema import REQUIRED, Key
+from synth.designs.sections import KEYS, SECTIONS, Design, ReferenceSection, VariableSection, sections_of
 from synth.designs.value import read_value, write_value
 from synth.errors import DesignError
 
@@ -150,6 +143,12 @@ def test_one_fault_and_its_remedy(extra: str, part: str) -> None:
     assert part in lines[0]
 
 
+def test_values_are_compared_only_where_all_of_them_could_be_read() -> None:
+    """A section that is no section is one fault: nothing is said of what would need it."""
+    assert len(_faults("circuit = 3\n" + SMALL + "[transistor]\n")) == 1
+    assert len(_faults(SMALL + '[tuning]\nzero_beat = "50"\n[player]\nstand_distance = "0.3 m"\n')) == 1
+
+
 def test_carriers_must_be_radio_frequencies() -> None:
     lines = _faults(SMALL.replace('inductance = "1 mH"', 'inductance = "1 H"', 1))
     assert "keep it in 10 kHz to 30 MHz" in lines[0]
@@ -231,7 +230,7 @@ def test_every_value_counts_in_the_hash() -> None:
     design = read_design(SMALL + EVERY_PART)
     seen = {design_hash(design)}
     for key in KEYS:
-        part = getattr(design, field_of_section(key.section))
+        part = getattr(design, SECTIONS[key.section].part)
         if key.choices:
             value = next(choice for choice in key.choices if choice != getattr(part, key.name))
         elif key.longest:
@@ -241,7 +240,7 @@ def test_every_value_counts_in_the_hash() -> None:
             value = value if key.low <= value <= key.high else 0.9 * key.high
         if key.path == "player.hand_height":
             value = 1.2
-        changes = {field_of_section(key.section): dataclasses.replace(part, **{key.name: value})}
+        changes = {SECTIONS[key.section].part: dataclasses.replace(part, **{key.name: value})}
         if key.path == "volume_response.full_height":
             changes["volume"] = dataclasses.replace(design.volume, trimmer_maximum=1e-10)  # type: ignore[type-var]
         if key.name == "trimmer_minimum":
@@ -250,10 +249,10 @@ def test_every_value_counts_in_the_hash() -> None:
     assert len(seen) == len(KEYS) + 1
 
 
-def test_sections_and_table_agree() -> None:
-    assert [section.name for section in SECTIONS] == list(SECTION_TYPES)
-    for section, kind in SECTION_TYPES.items():
-        assert [entry.name for entry in dataclasses.fields(kind)] == [key.name for key in keys_of(section)]
+def test_every_field_of_a_section_is_a_key_and_every_default_in_its_domain() -> None:
+    for name, section in SECTIONS.items():
+        assert [entry.name for entry in dataclasses.fields(section.kind)] == [key.name for key in section.keys.values()]
+        assert {key.section for key in section.keys.values()} == {name}
     for key in KEYS:
         if key.default is not REQUIRED and key.unit and key.default is not None:
             assert key.low <= key.default <= key.high
@@ -267,7 +266,7 @@ def test_sections_check_their_values() -> None:
             VariableSection(bad, 1e-10)  # type: ignore[arg-type]
     assert VariableSection(1, 1e-10).inductance == 1.0
     with pytest.raises(DesignError, match="exchange the two"):
-        Design(VariableSection(1e-3, 1e-10), ReferenceSection(1e-3, 1e-10, trimmer_minimum=2e-12))
+        Design(variable=VariableSection(1e-3, 1e-10), reference=ReferenceSection(1e-3, 1e-10, trimmer_minimum=2e-12))
 
 
 def _values(key: Key) -> st.SearchStrategy[object]:
@@ -278,7 +277,7 @@ def _values(key: Key) -> st.SearchStrategy[object]:
         texts = st.text(allowed, max_size=key.longest if key.longest < 200 else 60)
         return texts.filter(lambda text: len(text.strip()) >= key.shortest)
     numbers = st.floats(key.low, key.high)
-    return numbers | st.none() if key.default is None or None in key.words.values() else numbers
+    return numbers | st.none() if key.may_be_none else numbers
 
 
 @pytest.mark.parametrize("key", KEYS, ids=lambda key: key.path)
@@ -299,15 +298,15 @@ def test_each_key_round_trips(key: Key) -> None:
 def _designs(draw: st.DrawFn) -> Design:
     """Any design that passes the checks across keys; those that do not are drawn again."""
     parts = {}
-    for section in SECTIONS:
+    for section in SECTIONS.values():
         if section.optional and draw(st.booleans()):
             continue
-        values = {key.name: draw(_values(key)) for key in keys_of(section.name)}
+        values = {key.name: draw(_values(key)) for key in section.keys.values()}
         if "trimmer_minimum" in values:
             values["trimmer_minimum"] = min(values["trimmer_minimum"], values["trimmer_maximum"])
             values["inductance"] = draw(st.floats(1e-5, 1e-3))
             values["capacitance"] = draw(st.floats(1e-11, 1e-9))
-        parts[field_of_section(section.name)] = SECTION_TYPES[section.name](**values)
+        parts[section.part] = section.kind(**values)
     try:
         return Design(**parts)
     except DesignError:
@@ -344,7 +343,7 @@ def test_sections_of_covers_every_key() -> None:
     design = read_design(SMALL + EVERY_PART)
     found = {(section, key) for section, part in sections_of(design).items() for key in part or {}}
     assert found == {(key.section, key.name) for key in KEYS}
-    assert key_named("tone", "level").path == "tone.level"
+    assert SECTIONS["tone"].keys["level"].path == "tone.level"
 
 
 @pytest.mark.parametrize("name", ["", " ", "\u00a0"])

@@ -9,11 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from small_instrument import RING
 
 import synth.hands.trace_file
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.tank import Tank
-from models.volume.volume_antenna import VolumeAntenna
 from synth.errors import DesignError
 from synth.hands.hand_path import HandPath
 from synth.hands.trace_file import load_trace, save_trace
@@ -125,14 +123,6 @@ def test_any_text_is_a_path_or_a_design_error(tmp_path_factory: pytest.TempPathF
 
 
 # The volume hand as a distance
-
-_HEIGHTS = np.geomspace(0.01, 0.6, 20)
-RING = VolumeAntenna(
-    CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12),
-    Tank(2.2e-3, 61.7e-12),
-    Tank(2.2e-3, 72e-12),
-    stray=3e-12,
-)
 
 
 def _load_with_ring(folder: Path, content: str) -> HandPath:
