@@ -56,16 +56,6 @@ class OutputCoupling:
         """Y, S: current into one tank per volt of the other, at `frequency`, Hz."""
         return self.node_impedance(frequency) / (self.reference_resistor * self.variable_resistor)
 
-    def amplitude_at_node(self, output_amplitude: float, own_resistor: float, frequency: float) -> float:
-        """Peak voltage at the node, V, of one oscillator that swings at `output_amplitude`, V, behind its resistor."""
-        return positive("output amplitude", output_amplitude) * abs(self.node_impedance(frequency)) / own_resistor
-
-
-def adler_lock_range(frequency: float, quality_factor: float, injected: float, own: float) -> float:
-    """wL / 2 pi = (f / 2Q) (I_inj / I_osc), Hz: an oscillator pulled by another that does not give way (Adler 1946)."""
-    ratio = non_negative("injected current", injected) / positive("own current", own)
-    return positive("frequency", frequency) / (2.0 * positive("quality factor", quality_factor)) * ratio
-
 
 def lock_range(
     coupling: OutputCoupling,
@@ -85,14 +75,14 @@ def lock_range(
     return math.hypot((first + second) * admittance.real, (first - second) * admittance.imag) / (2.0 * math.pi)
 
 
-def effective_capacitance(tank: Tank, branch: SeriesInductor | None, antenna_capacitance: float, mode: str) -> float:
+def effective_capacitance(tank: Tank, branch: SeriesInductor, antenna_capacitance: float, mode: str) -> float:
     """Capacitance of a tank with its antenna branch as its output sees it, F: -f / (2 df/dC) where it swings.
 
     Half the slope of the susceptance: the tank's own capacitance and the antenna's straight across, more with a branch,
     which stores energy of its own. `mode` "low" or "high"; lossless, by a central difference of 1e-4 of C.
     """
     place = MODES.index(one_of("mode", mode, MODES))
-    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
+    inductance, own = branch.inductance, branch.self_capacitance
     total = tank.total_capacitance
     step = 1e-4 * total
     low, middle, high = (

@@ -37,6 +37,7 @@ COMMANDS = {
     "field": Command(BEFORE, "see which note sounds at which hand distance"),
     "oscillator": Command(BEFORE, "see whether an oscillator starts, its frequency and its levels"),
     "choose": Command(BEFORE, "find parts to buy that reach a frequency in every build"),
+    "coil": Command(BEFORE, "find the turns a coil needs, or what a wound coil has"),
     "tolerance": Command(BEFORE, "see how many builds can be tuned, and how far their notes differ"),
     "drift": Command(BEFORE, "see what temperature does to zero beat and to the notes"),
     "linearise": Command(BEFORE, "search for parts that spread the notes more evenly"),

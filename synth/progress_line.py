@@ -1,12 +1,12 @@
-"""A line of progress on stderr for work that takes longer than a second."""
+"""A line of progress on stderr for work that takes a while."""
 
 from __future__ import annotations
 
 import sys
 import time
 
-QUIET_TIME = 1.0  # seconds before anything is shown
-RENEWAL = 0.2  # seconds between two states of the line
+QUIET_TIME = 1.0  # seconds before a count is shown
+RENEWAL = 0.2  # seconds between two states of a count
 
 
 class ProgressLine:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from models.branch.antenna_branch import DIRECT
 from models.circuit.common_base import Load, OscillatorCircuit
 from models.circuit.variable_oscillator import with_antenna
 from synth.build.assembly import branch_of, scene_of
@@ -13,7 +14,6 @@ from synth.build.circuit_assembly import (
     solved_variable,
     tap_of,
     tuned_reference_circuit,
-    with_trimmer,
 )
 from synth.build.curve_cache import curves_for, loop_curve_for
 from synth.build.volume_assembly import volume_scene_of
@@ -69,13 +69,13 @@ def bench_of(design: Design, which: str, pot: float | None = None, load: str | N
     distance: float | None = None
     if which == "reference":
         trimmer, remarks = _tuned_trimmer(design)
-        circuit, notices = with_trimmer(circuit, trimmer), notices + remarks
+        circuit, notices = circuit.with_trimmer(trimmer), notices + remarks
     else:
         circuit, distance = _with_its_antenna(design, which, circuit)
     designed = circuit.load
     with blaming(design, which):
         if pot is not None:
-            circuit = replace(circuit, bias=replace(circuit.bias, position=pot))
+            circuit = circuit.with_pot(pot)
         if load is not None:
             circuit = replace(circuit, load=load_of(load, circuit))
     return Bench(design, which, circuit, trimmer, designed, distance, notices)
@@ -119,4 +119,4 @@ def _with_its_antenna(design: Design, which: str, circuit: OscillatorCircuit) ->
         raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
     with blaming(design, which):
         own = loop_curve_for(ring, notice=say).empty_capacitance
-    return with_antenna(circuit, own + design.volume_antenna.stray, None), None
+    return with_antenna(circuit, own + design.volume_antenna.stray, DIRECT), None

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.branch.antenna_branch import SeriesInductor, mode_frequencies, preferred_mode
+from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies, preferred_mode
 from models.branch.tapped_coil import branch_from_tap, seen_from_tap
-from models.detector.memoryless import Detector
 from models.detector.diode import DiodeLoad
+from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.scene import Cabinet, Player, RodAntenna, Scene
 from models.injection import OutputCoupling, effective_capacitance, lock_range
@@ -15,11 +15,11 @@ from models.instrument import Instrument
 from models.tank import Tank, required_capacitance
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.circuit_assembly import TunedPair, circuit_pair, resonance_of, tap_of
-from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
-from synth.errors import DesignError
-from synth.designs.quantity import format_quantity
 from synth.build.tuning_notices import margin_notice, out_of_reach_notice
 from synth.build.volume_assembly import assemble_volume
+from synth.designs.quantity import format_quantity
+from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
+from synth.errors import DesignError
 
 STRONG_COUPLING = 0.3  # of half the tanks' bandwidth: beyond, a computed lock range is rough
 
@@ -55,7 +55,7 @@ def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCur
 
     Without `loop_curve` the volume antenna is left out, as if the design had none.
 
-    With tuning.law "circuit" both oscillators are solved as circuits (synth.build.circuit_assembly), else by their resonance.
+    With tuning.law "circuit" both oscillators are solved as circuits (`circuit_assembly`), else by their resonance.
     With tuning.zero_beat the reference's trimmer is set for silence at that distance; where it cannot get there it
     stays at the nearer end and a notice says what is missing. With tuning.mode "auto" the oscillator takes the mode
     that starts first. Raises DesignError where the zero beat lies outside the field.
@@ -98,7 +98,7 @@ def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCur
     return Assembly(instrument, pair.reference, notices + remarks, volume)
 
 
-def lossless_pair(design: Design, branch: SeriesInductor | None, capacitance: float, distance: float) -> TunedPair:
+def lossless_pair(design: Design, branch: SeriesInductor, capacitance: float, distance: float) -> TunedPair:
     """Both oscillators by their resonance alone; see `TunedPair`. Antenna F (stray included), zero beat m."""
     variable, reference = seen_from_tap(tank_in(design, "variable"), tap_of(design)), tank_in(design, "reference")
     mode = design.tuning.mode if design.tuning.mode != "auto" else preferred_mode(variable, branch, capacitance)
@@ -131,11 +131,11 @@ def tank_of(section: VariableSection | ReferenceSection | VolumeSection) -> Tank
     )
 
 
-def branch_of(design: Design) -> SeriesInductor | None:
-    """The series inductor of a design, or None; at a tap of the coil with the coil's leakage in it."""
+def branch_of(design: Design) -> SeriesInductor:
+    """The series inductor of a design, or none (`DIRECT`); at a tap of the coil with the coil's leakage in it."""
     part = design.branch
     if part is None:
-        return None
+        return DIRECT
     branch = SeriesInductor(part.inductance, part.quality_factor, part.self_capacitance)
     if design.variable.tap == 1.0:
         return branch
@@ -162,7 +162,7 @@ def detector_of(design: Design, radio_frequency: float) -> Detector:
 
 
 def lock_range_of(
-    design: Design, pair: TunedPair, branch: SeriesInductor | None, capacitance: float
+    design: Design, pair: TunedPair, branch: SeriesInductor, capacitance: float
 ) -> tuple[float, tuple[str, ...]]:
     """The lock range as given, Hz, or computed from the output resistors, with `capacitance` (F) at the antenna.
 
@@ -202,9 +202,9 @@ def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Ta
     return end, (out_of_reach_notice(end.frequency, target, distance, fixed, reference.capacitance),)
 
 
-def _variable_frequency(tank: Tank, branch: SeriesInductor | None, capacitance: float, mode: str) -> float:
+def _variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, mode: str) -> float:
     """Frequency of the variable oscillator, Hz, with this antenna capacitance (F)."""
-    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
+    inductance, own = branch.inductance, branch.self_capacitance
     low, high = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, capacitance, own)
     return float(high if mode == "high" else low)
 

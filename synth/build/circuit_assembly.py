@@ -20,14 +20,16 @@ from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimmer
 from models.circuit.operating_point import operating_point
+from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import COLLECTOR_PORT, DepletionJunction, Transistor, TransistorPorts
-from models.circuit.work import bounded_work
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.circuit.oscillator import steady_state
-from models.tank import Tank
 from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import VariableOscillator, law_capacitances, solve_along
+from models.circuit.work import bounded_work
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.tank import Tank
+from synth.build.start_notices import explained
+from synth.build.tuning_notices import margin_notice, out_of_reach_notice
 from synth.designs.sections import (
     CircuitSection,
     Design,
@@ -37,7 +39,6 @@ from synth.designs.sections import (
     VolumeSection,
 )
 from synth.errors import DesignError
-from synth.build.tuning_notices import margin_notice, out_of_reach_notice
 
 OSCILLATORS = ("reference", "variable", "volume")
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
@@ -76,7 +77,7 @@ class SolvedVariable:
 
 
 def circuit_pair(
-    design: Design, curve: CapacitanceCurve, branch: SeriesInductor | None, capacitance: float, distance: float
+    design: Design, curve: CapacitanceCurve, branch: SeriesInductor, capacitance: float, distance: float
 ) -> TunedPair:
     """Both oscillators of `design` as solved circuits, the reference tuned where tuning.zero_beat asks for it.
 
@@ -113,7 +114,7 @@ def blaming(design: Design, which: str) -> Iterator[None]:
     except DesignError:
         raise
     except ValueError as error:
-        text = " ".join(str(error).split())
+        text = " ".join(explained(error).split())
         raise DesignError(f"{design.name}: the {which} oscillator ([{which}] with [circuit]): {text}") from error
 
 
@@ -138,7 +139,7 @@ def circuit_of(design: Design, which: str) -> OscillatorCircuit:
             inductor_self_capacitance=section.self_capacitance,
             fixed_capacitor=section.capacitance,
             trimmers=_trimmers(section),
-            stray=section.stray,
+            board_stray=section.stray,
             feedback_capacitor=part.feedback_capacitor,
             emitter_capacitor=part.emitter_capacitor,
             bias=_bias(part, getattr(part, f"{which}_pot")),
@@ -162,11 +163,13 @@ def resonance_of(design: Design, which: str) -> Tank:
     with blaming(design, which):
         rest = operating_point(circuit).port_voltages
         junctions = TransistorPorts(circuit.transistor).currents_and_capacitances(rest)[1]
-        divider = circuit.tank_capacitance - circuit.across_tank
         return Tank(
             inductance=section.inductance,
             capacitance=section.capacitance,
-            stray=section.stray + section.self_capacitance + divider + float(junctions[COLLECTOR_PORT, 0]),
+            stray=section.stray
+            + section.self_capacitance
+            + circuit.divider_capacitance
+            + float(junctions[COLLECTOR_PORT, 0]),
             trimmer_minimum=section.trimmer_minimum,
             trimmer_maximum=section.trimmer_maximum,
             trimmer_setting=section.trimmer,
@@ -174,33 +177,28 @@ def resonance_of(design: Design, which: str) -> Tank:
         )
 
 
-def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInductor | None) -> SolvedVariable:
+def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInductor) -> SolvedVariable:
     """The variable oscillator of `design` for every hand distance of `curve`, and for the empty room."""
     tap = tap_of(design)
     circuit, tank = circuit_of(design, "variable"), seen_from_tap(resonance_of(design, "variable"), tap)
     stray = design.antenna.stray
     lowest = min(curve.empty_capacitance, float(curve.capacitances[-1])) + stray
     capacitances = law_capacitances(lowest, float(curve.capacitances[0]) + stray)
-    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
+    inductance, own = branch.inductance, branch.self_capacitance
     both = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, lowest, own)
     modes = [float(frequency) for frequency in both]
     asked = design.tuning.mode
-    near = None if asked == "auto" or branch is None else modes[MODES.index(asked)]
+    near = None if asked == "auto" or branch.direct else modes[MODES.index(asked)]
     with blaming(design, "variable"):
         solved = solve_along(circuit, branch, capacitances, near_frequency=near, tap_ratio=tap.ratio)
     first = solved.states[0].frequency
-    mode = "low" if branch is None else min(MODES, key=lambda name: abs(modes[MODES.index(name)] - first))
+    mode = min(MODES, key=lambda name: abs(modes[MODES.index(name)] - first))
     return SolvedVariable(solved, tank, mode)
 
 
 def tap_of(design: Design) -> Tap:
     """Where the antenna branch is joined to the variable oscillator's coil."""
     return Tap(design.variable.tap, design.variable.tap_coupling)
-
-
-def with_trimmer(circuit: OscillatorCircuit, setting: float) -> OscillatorCircuit:
-    """`circuit` with its trimmer, if it has one, at `setting` (0 to 1)."""
-    return replace(circuit, trimmers=tuple(replace(trimmer, setting=setting) for trimmer in circuit.trimmers))
 
 
 def tuned_reference_circuit(
@@ -220,7 +218,7 @@ def tuned_reference_circuit(
             setting, state = _trimmed_to(circuit, target, solved)
             return state, setting, margin_notice(setting, distance)
         setting, end = (1.0, lowest) if target < lowest.frequency else (0.0, highest)
-        fixed = _fixed_capacitor_for(with_trimmer(circuit, 0.5), target, state)
+        fixed = _fixed_capacitor_for(circuit.with_trimmer(0.5), target, state)
     now = design.reference.capacitance
     return end, setting, (out_of_reach_notice(end.frequency, target, distance, fixed, now),)
 
@@ -229,7 +227,7 @@ def _with_setting(circuit: OscillatorCircuit, setting: float, solved: dict[float
     """The steady state with the trimmer at `setting`, from the nearest of `solved`, to which it is added."""
     if setting not in solved:
         nearest = min(solved, key=lambda other: abs(other - setting))
-        solved[setting] = steady_state(with_trimmer(circuit, setting), warm_start=solved[nearest])
+        solved[setting] = steady_state(circuit.with_trimmer(setting), warm_start=solved[nearest])
     return solved[setting]
 
 

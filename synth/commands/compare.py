@@ -65,10 +65,9 @@ def _with_sounds(arguments: Namespace, workpieces: list[Workpiece], report: Comp
     from synth.files.atomic_file import check_target, make_folder
     from synth.hands.shared_path import shared_path
     from synth.progress_line import ProgressLine
-    from synth.sound.audio_file import AudioWriter
+    from synth.sound.audio_file import AudioWriter, write_sound
     from synth.sound.level_match import joined, matched, rendered
     from synth.sound.offline import file_comment
-    from synth.sound.sound_file import write_sound
 
     if arguments.output:
         targets = [arguments.output]

@@ -118,9 +118,9 @@ def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:
     from synth.build.workbench import say
     from synth.hands.shared_path import shared_path
     from synth.progress_line import ProgressLine
+    from synth.sound.audio_file import write_sound
     from synth.sound.level_match import joined, matched, rendered
     from synth.sound.offline import file_comment
-    from synth.sound.sound_file import write_sound
 
     rate = 48000
     pieces = [outcome.before, outcome.after]

@@ -21,7 +21,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--json", action=Printed, help="print the readings as JSON")
     add_plot_option(parser, "start-up, a steady cycle and the pot")
     parser.add_argument(
+        "--trace",
         "--transient",
+        dest="transient",
         metavar="FILE",
         action=Written,
         or_stdout=True,

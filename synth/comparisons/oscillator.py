@@ -43,8 +43,8 @@ CIRCUITS: dict[str, OscillatorCircuit] = {
     ),
     "low Q": replace(NORMAL, inductor_q=12.0),
     "heavy load": replace(NORMAL, output_resistor=15e3, load=Load(8.2e3, 100e-12)),
-    "pot at 0": replace(NORMAL, bias=replace(SMALL, position=0.0)),
-    "pot at 1": replace(NORMAL, bias=replace(SMALL, position=1.0)),
+    "pot at 0": NORMAL.with_pot(0.0),
+    "pot at 1": NORMAL.with_pot(1.0),
     "100 kHz": replace(NORMAL, inductance=2.2e-3, inductor_q_frequency=100e3, fixed_capacitor=910e-12),
     "500 kHz": replace(
         NORMAL,
@@ -94,7 +94,7 @@ def compare(circuit: OscillatorCircuit, rounds: int = 5) -> Compared:
     """Solve one circuit both ways."""
     balanced = steady_state(circuit)  # first call of everything
     quick = median(timed(lambda: steady_state(circuit))[1] for _ in range(rounds))
-    nearby = replace(circuit, stray=circuit.stray + 0.1e-12)
+    nearby = replace(circuit, board_stray=circuit.board_stray + 0.1e-12)
     warm = median(timed(lambda: steady_state(nearby, warm_start=balanced))[1] for _ in range(rounds))
     read, slow = timed(lambda: measure(simulate(circuit, run_length(balanced), frequency=balanced.frequency)))
     return Compared(

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from models.pitch import frequency_of_note, note_name, note_number
 from synth.errors import InstrumentError
@@ -18,6 +18,7 @@ from synth.window.state import Action, WindowState, with_notice
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
+    from synth.live.contract import InstrumentSound
 
 COSTLY_TIME = 0.25  # s between two changes of an instrument with a table for each hand distance
 NO_TAKE = "There is no take to play again: play first"
@@ -26,7 +27,9 @@ NO_TAKE = "There is no take to play again: play first"
 class Actions:
     """Session, speaker and state together, and each action on them."""
 
-    def __init__(self, session: Session, speaker: Any, state: WindowState, folder: Path, seed: int = 1) -> None:
+    def __init__(
+        self, session: Session, speaker: InstrumentSound, state: WindowState, folder: Path, seed: int = 1
+    ) -> None:
         self._folder = folder
         self._seed = seed  # of the tremor
         self._sent: dict[str, object] = {"jitter": 0.0, "drone": None}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,8 @@ from synth.window.spectrum import FRAMES, Spectrum, spectrum
 from synth.window.state import WindowState
 
 if TYPE_CHECKING:
-    from synth.live.speaker import Meters
+    from synth.live.contract import InstrumentSound
+    from synth.live.meters import Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,12 @@ class Picture:
 
 
 def picture_now(
-    session: Session, state: WindowState, speaker: Any, meters: Meters, remarks: tuple[str, ...], with_spectrum: bool
+    session: Session,
+    state: WindowState,
+    speaker: InstrumentSound,
+    meters: Meters,
+    remarks: tuple[str, ...],
+    with_spectrum: bool,
 ) -> Picture:
     """The texts and curves that change more slowly than the oscillogram."""
     instrument, settings, fault = session.tuned.instrument, session.settings, speaker.device_error

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from synth.window.caution import caution_wanted
 from synth.window.draw_stage import FieldPicture
@@ -32,6 +32,7 @@ from synth.window.view import View
 if TYPE_CHECKING:
     import pygame
 
+    from synth.live.contract import InstrumentSound
     from synth.live.meters import Meters
 
 
@@ -55,7 +56,7 @@ class PlayWindow(PointerEvents):
     def __init__(
         self,
         session: Session,
-        speaker: Any,
+        speaker: InstrumentSound,
         state: WindowState,
         record_folder: Path,
         remarks: tuple[str, ...] = (),
@@ -241,7 +242,7 @@ class Look:
 
 def run_session(
     session: Session,
-    speaker: Any,
+    speaker: InstrumentSound,
     title: str,
     *,
     record_folder: Path | str = ".",

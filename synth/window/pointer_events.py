@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from synth.window.actions import Actions
 from synth.window.caution import remember_caution
@@ -25,12 +25,14 @@ from synth.window.view import View
 if TYPE_CHECKING:
     import pygame
 
+    from synth.live.contract import InstrumentSound
+
 
 class PointerEvents(Actions):
     """The actions, and what pointer and fingers do to them and to the hands."""
 
     def __init__(
-        self, session: Session, speaker: Any, state: WindowState, folder: Path, view: View, seed: int = 1
+        self, session: Session, speaker: InstrumentSound, state: WindowState, folder: Path, view: View, seed: int = 1
     ) -> None:
         super().__init__(session, speaker, state, folder, seed)
         self.view = view

@@ -14,7 +14,7 @@ from models.volume.volume_antenna import VolumeAntenna
 _DISTANCES, _HEIGHTS = np.geomspace(0.01, 0.8, 20), np.geomspace(0.01, 0.6, 20)
 _CURVE = CapacitanceCurve(_DISTANCES, 6.3e-12 + 0.35e-12 / (_DISTANCES + 0.01) ** 0.9, 6.3e-12)
 _RING_CURVE = CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12)
-RING = VolumeAntenna(_RING_CURVE, Tank(2.2e-3, 61.58e-12), Tank(2.2e-3, 72e-12), stray=3e-12)  # full at 25 cm
+RING = VolumeAntenna(_RING_CURVE, Tank(2.2e-3, 61.58e-12), Tank(2.2e-3, 72e-12), ring_stray=3e-12)  # full at 25 cm
 
 
 def make_instrument(zero_beat: float = 0.5, **changes: Any) -> Instrument:

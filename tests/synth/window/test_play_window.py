@@ -12,8 +12,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from listener import Listener
 from small_instrument import RING, make_instrument
-from window_script import Listener, Step, check, idle, key, point, post, session_on, shows
+from window_script import Step, check, idle, key, point, post, session_on, shows
 from window_script import play as play_session
 
 from models.instrument import Instrument

@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from window_script import Listener, Step, check, idle, key, point, post, shows
+from listener import Listener
+from window_script import Step, check, idle, key, point, post, shows
 from window_script import play as play_session
 
 from synth.build.workbench import Workpiece, open_design
@@ -186,9 +187,11 @@ def test_the_drone_takes_the_note_that_sounds(pieces: list[Workpiece]) -> None:
     place = float(pieces[0].field.distance_at(220.0))
 
     def there(player: PlayWindow) -> None:
-        player.state = replace(player.state, distance=place)
+        scale = player.view.scale
+        assert scale is not None
+        point((round(scale.x_of(place)), 250))
 
-    listener = play(session, [there, key("d"), *WAIT, check(lambda player: shows(player, "A3")), key("d"), *WAIT])
+    listener = play(session, [there, idle, key("d"), *WAIT, check(lambda player: shows(player, "A3")), key("d"), *WAIT])
     assert [value for name, value in listener.told if name == "drone"] == [pytest.approx(220.0), None]
 
 

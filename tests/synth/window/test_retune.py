@@ -15,7 +15,7 @@ from models.circuit.oscillator import steady_state
 from models.tank import resonant_frequency
 from synth.analysis.drift import drift_law
 from synth.build.assembly import scene_of
-from synth.build.circuit_assembly import circuit_of, with_trimmer
+from synth.build.circuit_assembly import circuit_of
 from synth.build.curve_cache import curves_for
 from synth.build.workbench import Workpiece, open_design
 from synth.errors import DesignError
@@ -86,7 +86,7 @@ def test_posture_shifts_the_beat_by_what_both_curves_say(
     for posture in ("open", "fist"):
         total = curves[posture].capacitance(PLACES) + design.antenna.stray
         tank, branch = instrument.variable_tank, instrument.branch
-        if branch is None:
+        if branch.direct:
             expected.append(resonant_frequency(tank.inductance, tank.total_capacitance + total))
         else:
             both = mode_frequencies(
@@ -141,7 +141,7 @@ def test_sensitivity_keeps_the_carrier_and_scales_shifts(name: str, ratio: float
     assert offer.zero_beat is not None
     assert after.variable_frequency(offer.zero_beat) == pytest.approx(before.variable_frequency(offer.zero_beat))
     slopes = after.offset_slope(0.3) / before.offset_slope(0.3)
-    if before.branch is None:  # straight on the tank: df/dC = -f / (2 C), with C the whole capacitance
+    if before.branch.direct:  # straight on the tank: df/dC = -f / (2 C), with C the whole capacitance
         assert slopes == pytest.approx(ratio**0.5, rel=2e-3)
     else:
         assert 1.0 < slopes ** np.sign(ratio - 1.0) < ratio ** (0.5 * np.sign(ratio - 1.0))
@@ -187,11 +187,10 @@ def test_the_pot_of_a_circuit_is_that_of_the_solved_reference(
 ) -> None:
     """Between the solved positions too; the shift, not only the frequency."""
     offer, piece = offers["willow"], pieces["willow"]
-    circuit: OscillatorCircuit = with_trimmer(
-        circuit_of(piece.design, "reference"), piece.reference_tank.trimmer_setting
+    circuit: OscillatorCircuit = circuit_of(piece.design, "reference").with_trimmer(
+        piece.reference_tank.trimmer_setting
     )
-    turned = replace(circuit, bias=replace(circuit.bias, position=position))
-    expected = steady_state(turned).frequency - steady_state(circuit).frequency
+    expected = steady_state(circuit.with_pot(position)).frequency - steady_state(circuit).frequency
     found = retuned(offer, settings_of(offer, pot=position)).instrument.reference_frequency
     assert found - offer.instrument.reference_frequency == pytest.approx(expected, abs=0.05)
     assert abs(expected) > 5.0
