@@ -34,7 +34,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import say
     from synth.comparisons.suite import benchmark_report
     from synth.errors import EXIT_GOAL_MISSED, EXIT_OK
-    from synth.report.output import print_json
+    from synth.report.written import print_json
 
     report = benchmark_report(arguments.quick, arguments.only or (), each=say)
     if arguments.json:

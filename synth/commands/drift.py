@@ -23,13 +23,11 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from models.pitch import parse_note
+    from synth.analysis.drift_figures import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_figures
     from synth.build.workbench import open_design
     from synth.commands.options import value
-    from synth.commands.outputs import write_outputs
     from synth.errors import DesignError
-    from synth.report.drift_plot import save_drift_plot
-    from synth.report.drift_report import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_report
-    from synth.report.drift_text import drift_text
+    from synth.report.drift import DRIFT
 
     def within(option: str, text: str, unit: str, low: float, high: float) -> float:
         number = value(option, text if any(letter.isalpha() for letter in text) else f"{text} {unit}", unit)
@@ -49,6 +47,6 @@ def run(arguments: Namespace) -> int:
         raise DesignError(f"--notes or --hold-cents: {error}") from None
     if not 0.01 <= limit_cents <= 1200.0:
         raise DesignError(f"--hold-cents {arguments.hold_cents}: must be between 0.01 and 1200")
-    report = drift_report(open_design(Path(arguments.design)), first, last, notes, hertz, limit_cents)
-    write_outputs(arguments, report, drift_text, save_drift_plot)
+    opened = open_design(Path(arguments.design))
+    DRIFT.write(arguments, drift_figures(opened, first, last, notes, hertz, limit_cents))
     return 0

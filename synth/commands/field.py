@@ -17,11 +17,9 @@ def run(arguments: Namespace) -> int:
     """Open the design and write the reports asked for."""
     from pathlib import Path
 
+    from synth.analysis.field_figures import field_figures
     from synth.build.workbench import open_design
-    from synth.commands.outputs import write_outputs
-    from synth.report.field_plot import save_field_plot
-    from synth.report.field_report import FieldReport, field_report
+    from synth.report.field import FIELD
 
-    report = field_report(open_design(Path(arguments.design)))
-    write_outputs(arguments, report, FieldReport.text, save_field_plot)
+    FIELD.write(arguments, field_figures(open_design(Path(arguments.design))))
     return 0

@@ -58,13 +58,12 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from synth.analysis.linearise import improve
+    from synth.analysis.linearise_figures import linearise_figures
     from synth.build.workbench import open_design, say
-    from synth.commands.outputs import write_outputs
     from synth.errors import EXIT_INTERRUPTED, DesignError
     from synth.hands.gestures import GESTURES
     from synth.progress_line import ProgressLine
-    from synth.report.linearise_plot import save_linearise_plot
-    from synth.report.linearise_report import linearise_report, text
+    from synth.report.linearise import LINEARISE
 
     wishes = _wishes(arguments)
     if arguments.gesture not in GESTURES:
@@ -72,16 +71,16 @@ def run(arguments: Namespace) -> int:
     workpiece = open_design(Path(arguments.design))
     say("searching: up to a minute")
     outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
-    report = linearise_report(outcome)
+    figures = linearise_figures(outcome)
     if arguments.output:
         from synth.designs.design_file import design_text
         from synth.files.atomic_file import write_text as write_file
 
         write_file(arguments.output, design_text(outcome.after.design), arguments.force)
         say(f"wrote {arguments.output}")
-    write_outputs(arguments, report, text, save_linearise_plot)
+    LINEARISE.write(arguments, figures)
     _write_sounds(arguments, outcome)
-    return EXIT_INTERRUPTED if report.interrupted else 0
+    return EXIT_INTERRUPTED if figures.interrupted else 0
 
 
 def _wishes(arguments: Namespace) -> Wishes:

@@ -38,34 +38,33 @@ def run(arguments: Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
-    from synth.analysis.oscillator import bench_of
-    from synth.analysis.start_up import start_up, trace_csv
+    from synth.analysis.oscillator import oscillator_figures, pot_curve, prepared_oscillator, steady
+    from synth.analysis.start_up import start_up
     from synth.build.workbench import say
     from synth.commands.options import quantity_of
     from synth.designs.design_file import load_design
-    from synth.report.oscillator_report import oscillator_report, pot_curve, steady
-    from synth.report.oscillator_text import oscillator_text
-    from synth.report.output import print_json, write_text
+    from synth.report.oscillator import OSCILLATOR, start_up_csv
+    from synth.report.written import print_json, write_text
 
     pot = quantity_of("--pot", arguments.pot, "fraction", 0.0, 1.0)
-    bench = bench_of(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)
-    state = steady(bench)
-    trace = None
+    prepared = prepared_oscillator(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)
+    state = steady(prepared)
+    record = None
     if arguments.plot or arguments.transient:
-        trace, remark = start_up(state, say)
+        record, remark = start_up(state, say)
         if remark is not None:
-            bench = replace(bench, notices=(*bench.notices, remark))
-    report = oscillator_report(bench, state, trace)
-    if trace is not None and arguments.transient:
-        write_text(trace_csv(trace), arguments.transient, arguments.force)
-    if trace is not None and arguments.plot:
-        from synth.report.oscillator_plot import save_oscillator_plot
+            prepared = replace(prepared, notices=(*prepared.notices, remark))
+    figures = oscillator_figures(prepared, state, record)
+    if record is not None and arguments.transient:
+        write_text(start_up_csv(record), arguments.transient, arguments.force)
+    if record is not None and arguments.plot:
+        from synth.report.oscillator import save_oscillator_plot
 
-        curve = pot_curve(bench.circuit, state)
-        save_oscillator_plot(report, state, trace, curve, arguments.plot, force=arguments.force)
+        curve = pot_curve(prepared.circuit, state)
+        save_oscillator_plot(figures, state, record, curve, arguments.plot, force=arguments.force)
         say(f"wrote {arguments.plot}")
     if arguments.json:
-        print_json(report.document())
+        print_json(OSCILLATOR.document(figures))
     elif arguments.transient != "-":
-        sys.stdout.write(oscillator_text(report))
+        sys.stdout.write(OSCILLATOR.text(figures))
     return 0

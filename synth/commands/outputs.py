@@ -7,11 +7,10 @@ is stdout); `check_outputs` looks at all of them.
 from __future__ import annotations
 
 import argparse
-import sys
 from argparse import ArgumentParser, Namespace
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import Any
 
 from synth.errors import DesignError
 from synth.files.atomic_file import check_target
@@ -19,21 +18,6 @@ from synth.files.atomic_file import check_target
 STDOUT = "-"
 PLOT = ("plot", (".png", ".svg"))
 SOUND = ("sound file", (".wav", ".flac"))
-
-
-class Report(Protocol):
-    """One set of figures that is written as JSON and as CSV."""
-
-    def document(self) -> dict[str, Any]:
-        """The report as JSON-ready values."""
-        ...
-
-    def csv(self) -> str:
-        """The table that belongs to it."""
-        ...
-
-
-Reported = TypeVar("Reported", bound=Report)
 
 
 class Written(argparse.Action):
@@ -115,24 +99,3 @@ def add_output_options(parser: ArgumentParser, csv: str, plot: str = "the plot")
     )
     add_plot_option(parser, plot)
     add_force_option(parser)
-
-
-def write_outputs(
-    arguments: Namespace,
-    report: Reported,
-    text: Callable[[Reported], str],
-    save_plot: Callable[[Reported, str, bool], None],
-) -> None:
-    """Write the CSV and the plot if asked for, then print the JSON, or `text` where stdout is not taken by the CSV."""
-    from synth.build.workbench import say
-    from synth.report.output import print_json, write_text
-
-    if arguments.csv:
-        write_text(report.csv(), arguments.csv, arguments.force)
-    if arguments.plot:
-        save_plot(report, arguments.plot, arguments.force)
-        say(f"wrote {arguments.plot}")
-    if arguments.json:
-        print_json(report.document())
-    elif arguments.csv != STDOUT:
-        sys.stdout.write(text(report))

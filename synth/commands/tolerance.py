@@ -34,22 +34,20 @@ def run(arguments: Namespace) -> int:
     """Run the builds and write the reports asked for; exit code 3 where a stated goal is missed, 130 after Ctrl-C."""
     from pathlib import Path
 
+    from synth.analysis.tolerance_figures import tolerance_figures
     from synth.build.workbench import open_design, say
-    from synth.commands.outputs import write_outputs
     from synth.errors import EXIT_GOAL_MISSED, EXIT_INTERRUPTED
     from synth.progress_line import ProgressLine
-    from synth.report.tolerance_plot import save_tolerance_plot
-    from synth.report.tolerance_report import tolerance_report
-    from synth.report.tolerance_text import tolerance_text
+    from synth.report.tolerance import TOLERANCE
 
     workpiece = open_design(Path(arguments.design))
     with ProgressLine("solving builds") as line:
-        report = tolerance_report(
+        figures = tolerance_figures(
             workpiece, arguments.builds, arguments.seed, lambda done: line(done / arguments.builds)
         )
-    if report.interrupted:
-        say(f"interrupted: the report is of the {report.builds} builds that are done")
-    write_outputs(arguments, report, tolerance_text, save_tolerance_plot)
-    if report.interrupted:
+    if figures.interrupted:
+        say(f"interrupted: the report is of the {figures.builds} builds that are done")
+    TOLERANCE.write(arguments, figures)
+    if figures.interrupted:
         return EXIT_INTERRUPTED
-    return 0 if report.goals_met else EXIT_GOAL_MISSED
+    return 0 if figures.goals_met else EXIT_GOAL_MISSED

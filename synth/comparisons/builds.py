@@ -15,7 +15,7 @@ from models.instrument import Instrument
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE, pitch_field
 from models.tank import Tank
 from synth.analysis.tolerance import trial_of
-from synth.build.workbench import Workpiece, open_loaded
+from synth.build.workbench import OpenedDesign, open_loaded
 from synth.comparisons.benchmark_report import BenchmarkGoal, Column, Comparison
 from synth.comparisons.timing import timed
 from synth.designs.template import template_design
@@ -39,7 +39,7 @@ COLUMNS = (
 
 
 def builds_section(
-    quick: bool, workpiece: Workpiece | None = None, each: Callable[[str], None] = lambda text: None
+    quick: bool, workpiece: OpenedDesign | None = None, each: Callable[[str], None] = lambda text: None
 ) -> Comparison:
     """The comparison for one design, by default the one that `beatfield new` writes."""
     piece = open_loaded(template_design()) if workpiece is None else workpiece

@@ -11,6 +11,7 @@ import numpy as np
 from models.builds.tolerance import monte_carlo
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
+from synth.analysis.compare_figures import compare_figures
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import open_loaded
 from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
@@ -18,7 +19,6 @@ from synth.comparisons.radio_rate import RATE
 from synth.comparisons.timing import timed
 from synth.comparisons.voice_cases import example_instrument, moving_hand
 from synth.designs.template import template_design
-from synth.report.compare_report import compare_report
 from synth.sound.voice import Voice
 
 BEST_OF = 3
@@ -108,7 +108,7 @@ def _builds(builds: int) -> tuple[int, Callable[[], object]]:
 
 def _designs(designs: int) -> tuple[int, Callable[[], object]]:
     pieces = [open_loaded(template_design())] * designs
-    return designs, lambda: compare_report(pieces, LOWEST_NOTE, HIGHEST_NOTE)
+    return designs, lambda: compare_figures(pieces, LOWEST_NOTE, HIGHEST_NOTE)
 
 
 def growth_section(quick: bool, each: Callable[[str], None] = lambda text: None) -> Comparison:

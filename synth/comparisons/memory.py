@@ -13,7 +13,7 @@ from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.hand.hand_field import DEFAULT_DISTANCES, Scene, capacitance_curves
 from synth.analysis.tolerance import trial_of
-from synth.build.workbench import Workpiece, open_loaded
+from synth.build.workbench import OpenedDesign, open_loaded
 from synth.comparisons import fem_blocks
 from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
 from synth.comparisons.fem_axisymmetric import NotSolvedError
@@ -92,7 +92,7 @@ def memory_section(quick: bool, each: Callable[[str], None] = lambda text: None)
     return Comparison("memory", "Memory at its highest", COLUMNS, tuple(rows), goals, tuple(notes))
 
 
-def _stream(piece: Workpiece, seconds: float) -> None:
+def _stream(piece: OpenedDesign, seconds: float) -> None:
     for _ in rendered_blocks(piece, still_hand(0.3, seconds), RATE):
         pass
 

@@ -71,7 +71,7 @@ def test_the_volume_antennas_curve_is_kept_beside_them(tmp_path, solves, monkeyp
 
 def test_another_solver_is_another_file(monkeypatch):
     before = curve_cache.curve_key(Scene())
-    monkeypatch.setattr(curve_cache, "_solver_digest", lambda: "another")
+    monkeypatch.setattr(curve_cache, "solver_digest", lambda: "another")
     assert curve_cache.curve_key(Scene()) != before
 
 
