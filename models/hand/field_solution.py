@@ -17,12 +17,13 @@ from scipy.linalg import cho_solve, cholesky, solve_triangular
 
 from models.electrostatics.boundary_elements import (
     conductor_panels,
+    conjugate_gradients,
     potential_matrix,
     symmetric_potential_matrix,
 )
+from models.electrostatics.panel_coupling import thin_product
 from models.electrostatics.panel_potential import Panels, joined
 from models.electrostatics.surfaces import Floats
-from models.electrostatics.thin_products import conjugate_gradients, thin_product
 from models.hand.apparatus import antenna_mesh, cabinet_box, cabinet_mesh
 from models.hand.player import arm, body, hand, shoulder, wrist
 from models.hand.scene import Posture, Scene

@@ -15,7 +15,7 @@ from collections.abc import Callable
 import numpy as np
 
 from models.electrostatics.boundary_elements import capacitance_matrix
-from models.electrostatics.thin_products import thin_product
+from models.electrostatics.panel_coupling import thin_product
 from models.hand.apparatus import antenna_mesh
 from models.hand.field_solution import antenna_capacitances, still_field
 from models.hand.hand_field import DEFAULT_DISTANCES, POSTURES, Scene, capacitance_curves

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.branch.choke_chain import chain_modes, pi_equivalent
+from models.branch.choke_chain import pi_equivalent
 from models.branch.modes import mode_frequencies
+from tests.shared.oracles import chain_modes
 
 TANK = (1e-3, 400e-12)
 ANTENNAS = np.array([9e-12, 10e-12, 11e-12])

@@ -12,11 +12,10 @@ from models.branch.tapped_coil import (
     Tap,
     branch_from_tap,
     seen_from_tap,
-    tapped_conductances,
-    tapped_modes,
     with_leakage,
 )
 from models.tank import Tank
+from tests.shared.oracles import tapped_conductances, tapped_modes
 
 TANK = Tank(1e-3, 270e-12, 25e-12, 10e-12, 110e-12, 0.5, 90.0)
 BRANCH = SeriesInductor(40e-3, 60.0, 1e-12)

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.branch.choke_chain import chain_modes
-from models.branch.tapped_coil import Tap, tapped_modes
+from models.branch.tapped_coil import Tap
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.hand_field import capacitance_curves
 from models.hand.scene import Player, RodAntenna, Scene
@@ -21,6 +20,7 @@ from models.straight.evenness import Goal
 from models.straight.front import not_dominated
 from models.straight.plan import Task, make_plan
 from models.straight.search import FULL_EFFORT, Effort, Parts, Place, Search, Solution, circuits, with_ideal_coils
+from tests.shared.oracles import chain_modes, tapped_modes
 
 GOAL = Goal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0, farthest_zero=0.67)
 PARTS = Parts(
