@@ -9,7 +9,7 @@ import numpy as np
 from models.branch.antenna_branch import SeriesInductor, mode_frequencies, mode_slope, preferred_mode
 from models.tank import Tank
 
-TANK = Tank(inductance=1e-3, capacitance=270e-12, stray=25e-12, trimmer_minimum=10e-12, trimmer_maximum=110e-12)
+TANK = Tank(inductance=1e-3, capacitance=270e-12, board_stray=25e-12, trimmer_minimum=10e-12, trimmer_maximum=110e-12)
 ANTENNA = 10e-12  # F, with its stray
 
 

@@ -54,7 +54,7 @@ def required_capacitance(inductance: ArrayLike, frequency: ArrayLike) -> Floats:
 class Tank:
     """One oscillator's tank. Inductance in H, all capacitances in F and in parallel.
 
-    `capacitance` is the fixed capacitor, `stray` whatever the layout, the coil and the transistor's junctions
+    `capacitance` is the fixed capacitor, `board_stray` whatever the layout, the coil and the transistor's junctions
     add, and the trimmer runs linearly from `trimmer_minimum` to `trimmer_maximum` as `trimmer_setting` goes
     from 0 to 1. `quality_factor` is that of the coil at the tank's own frequency. Raises ValueError for a
     value out of its domain, for an upside-down trimmer and for a tank with no capacitance.
@@ -62,7 +62,7 @@ class Tank:
 
     inductance: float
     capacitance: float
-    stray: float = 0.0
+    board_stray: float = 0.0
     trimmer_minimum: float = 0.0
     trimmer_maximum: float = 0.0
     trimmer_setting: float = 0.5
@@ -70,7 +70,7 @@ class Tank:
 
     def __post_init__(self) -> None:
         positive("inductance", self.inductance)
-        for name in ("capacitance", "stray", "trimmer_minimum", "trimmer_maximum"):
+        for name in ("capacitance", "board_stray", "trimmer_minimum", "trimmer_maximum"):
             non_negative(name, getattr(self, name))
         fraction("trimmer_setting", self.trimmer_setting)
         if not positive("quality_factor", self.quality_factor) > 1.0:
@@ -89,7 +89,7 @@ class Tank:
     @property
     def total_capacitance(self) -> float:
         """Everything in parallel with the inductor, F."""
-        return self.capacitance + self.stray + self.trimmer_capacitance
+        return self.capacitance + self.board_stray + self.trimmer_capacitance
 
     @property
     def frequency(self) -> float:
@@ -125,7 +125,7 @@ class Tank:
             )
         if span == 0.0:
             return self.trimmer_setting
-        base = self.capacitance + self.stray + self.trimmer_minimum
+        base = self.capacitance + self.board_stray + self.trimmer_minimum
         setting = (float(required_capacitance(self.inductance, wanted)) - base) / span
         return min(max(setting, 0.0), 1.0)  # rounding at the two ends only: the range was checked above
 

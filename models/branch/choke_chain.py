@@ -37,7 +37,7 @@ class PiEquivalent(NamedTuple):
 def pi_equivalent(
     choke_inductance: ArrayLike,
     choke_self_capacitance: ArrayLike,
-    tap_stray: ArrayLike,
+    joint_stray: ArrayLike,
     frequency: ArrayLike,
     chokes: int,
 ) -> PiEquivalent:
@@ -53,7 +53,7 @@ def pi_equivalent(
     angular = 2.0 * math.pi * positive_array("frequency", frequency)
     inductance = positive_array("choke_inductance", choke_inductance)
     own = non_negative_array("choke_self_capacitance", choke_self_capacitance)
-    tap = non_negative_array("tap_stray", tap_stray)
+    tap = non_negative_array("joint_stray", joint_stray)
     if chokes == 1:
         shape = np.broadcast(angular, inductance, own, tap).shape
         if not (angular**2 * inductance * own < 1.0).all():
@@ -66,7 +66,7 @@ def pi_equivalent(
     capacitance = 0.5 * (slope + susceptance / angular)
     rounding = 1e-6 * np.abs(susceptance) / angular  # of the difference: a chain without any stray comes out as 0
     if (capacitance < -rounding).any():
-        raise ValueError("tap_stray outweighs the chokes' self-capacitance; no single coil equals the chain")
+        raise ValueError("joint_stray outweighs the chokes' self-capacitance; no single coil equals the chain")
     capacitance = np.maximum(capacitance, 0.0)
     return PiEquivalent(
         inductance=np.asarray(1.0 / (angular * (angular * capacitance - susceptance))),

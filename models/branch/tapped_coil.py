@@ -72,7 +72,8 @@ def seen_from_tap(tank: Tank, tap: Tap) -> Tank:
         return tank
     squared = tap.ratio**2
     scaled = {
-        name: getattr(tank, name) / squared for name in ("capacitance", "stray", "trimmer_minimum", "trimmer_maximum")
+        name: getattr(tank, name) / squared
+        for name in ("capacitance", "board_stray", "trimmer_minimum", "trimmer_maximum")
     }
     return replace(tank, inductance=tank.inductance * squared, **scaled)
 

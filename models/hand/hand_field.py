@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from models.checks import one_of, positive, positive_array
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.scene import POSTURE_NAMES, POSTURES, Cabinet, Player, Posture, RodAntenna, Scene
+from models.hand.scene import POSTURE_NAMES, POSTURES, Cabinet, PlayerBody, Posture, RodAntenna, Scene
 
 __all__ = [
     "DEFAULT_DISTANCES",
@@ -31,7 +31,7 @@ __all__ = [
     "POSTURE_NAMES",
     "Cabinet",
     "CapacitanceCurve",
-    "Player",
+    "PlayerBody",
     "Posture",
     "RodAntenna",
     "Scene",

@@ -51,7 +51,7 @@ class Cabinet:
 
 
 @dataclass(frozen=True, slots=True)
-class Player:
+class PlayerBody:
     """The player: body, head, one stretched arm and its hand, all one conductor.
 
     body_capacitance: F to earth beside what the field already finds between the player and the plane (soles, floor,
@@ -79,7 +79,7 @@ class Scene:
     """Everything the capacitance of the antenna depends on, but for the hand's distance and posture."""
 
     antenna: RodAntenna = field(default_factory=RodAntenna)
-    player: Player = field(default_factory=Player)
+    player: PlayerBody = field(default_factory=PlayerBody)
     cabinet: Cabinet | None = None
 
     def __post_init__(self) -> None:

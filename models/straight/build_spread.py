@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from models.builds.build_law import PARTS, BuildLaw, Builds
 from models.checks import fraction
-from models.straight.evenness import SAMPLES, Goal, evenness
+from models.straight.evenness import SAMPLES, FieldGoal, evenness
 
 Floats = NDArray[np.float64]
 NOT_HELD = 400.0  # cents, what a build that does not hold the notes counts in an expected cost
@@ -44,7 +44,7 @@ class Tolerances:
         return np.asarray(1.0 + widths * np.random.default_rng(seed).uniform(-1.0, 1.0, (builds, 5)))
 
 
-class Spread(NamedTuple):
+class BuildSpread(NamedTuple):
     """RMS cents over the builds that hold the notes: mean, 95th percentile (None if none does), and their share."""
 
     mean_cents: float | None
@@ -59,7 +59,7 @@ def builds_of(circuit: Builds, factors: Floats) -> Builds:
     )
 
 
-def tuned_rms(law: BuildLaw, goal: Goal, builds: Builds, zero_beat: Floats, samples: int = SAMPLES) -> Floats:
+def tuned_rms(law: BuildLaw, goal: FieldGoal, builds: Builds, zero_beat: Floats, samples: int = SAMPLES) -> Floats:
     """RMS cents of each build with zero beat at the given distances (m); NaN where the notes are not held."""
     usable, farthest = np.isfinite(zero_beat), law.curve.farthest
     hand = law.hand_at(np.where(usable, zero_beat, farthest))
@@ -69,21 +69,21 @@ def tuned_rms(law: BuildLaw, goal: Goal, builds: Builds, zero_beat: Floats, samp
     return np.asarray(np.where(usable, even.rms_cents, np.nan))
 
 
-def expected_rms(law: BuildLaw, goal: Goal, circuits: Builds, zero_beat: Floats, factors: Floats) -> Floats:
+def expected_rms(law: BuildLaw, goal: FieldGoal, circuits: Builds, zero_beat: Floats, factors: Floats) -> Floats:
     """Mean RMS cents over the builds of each circuit (n,), a build without the notes counting as `NOT_HELD`."""
     count = factors.shape[0]
     rms = tuned_rms(law, goal, builds_of(circuits, factors), np.repeat(zero_beat, count), COARSE).reshape(-1, count)
     return np.asarray(np.where(np.isfinite(rms), np.minimum(rms, NOT_HELD), NOT_HELD).mean(axis=1))
 
 
-def spread(law: BuildLaw, goal: Goal, circuit: Builds, zero_beat: float, factors: Floats) -> Spread:
+def spread(law: BuildLaw, goal: FieldGoal, circuit: Builds, zero_beat: float, factors: Floats) -> BuildSpread:
     """The builds of one circuit with the reference tuned to zero beat (m) again."""
     return _summary(tuned_rms(law, goal, builds_of(circuit, factors), np.full(factors.shape[0], zero_beat)))
 
 
 def retuned_spread(
-    law: BuildLaw, goal: Goal, circuit: Builds, zero_beat: float, factors: Floats, trim: tuple[float, float]
-) -> Spread:
+    law: BuildLaw, goal: FieldGoal, circuit: Builds, zero_beat: float, factors: Floats, trim: tuple[float, float]
+) -> BuildSpread:
     """The builds of one circuit with the variable trimmer set for the straightest field too.
 
     `trim`: F, how much the trimmer can take from and add to the tank's capacitance.
@@ -97,8 +97,8 @@ def retuned_spread(
     return _summary(np.where(np.isinf(best), np.nan, best))
 
 
-def _summary(rms: Floats) -> Spread:
+def _summary(rms: Floats) -> BuildSpread:
     held = rms[np.isfinite(rms)]
     if held.size == 0:
-        return Spread(None, None, 0.0)
-    return Spread(float(held.mean()), float(np.percentile(held, 95.0)), held.size / rms.size)
+        return BuildSpread(None, None, 0.0)
+    return BuildSpread(float(held.mean()), float(np.percentile(held, 95.0)), held.size / rms.size)

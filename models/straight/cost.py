@@ -23,8 +23,8 @@ from models.builds.build_law import PARTS, BuildLaw, Builds, midpoints
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents, rms_from_line
 from models.pulling import pulled_beat
-from models.straight.evenness import SAMPLES, Evenness, Goal
-from models.straight.search import Parts
+from models.straight.evenness import SAMPLES, Evenness, FieldGoal
+from models.straight.search import FieldParts
 
 Floats = NDArray[np.float64]
 PPM = 1e-6
@@ -41,7 +41,7 @@ class Price(NamedTuple):
     branch_hz_per_ppm: float
 
 
-def price(law: BuildLaw, circuit: Builds, even: Evenness, goal: Goal) -> Price:
+def price(law: BuildLaw, circuit: Builds, even: Evenness, goal: FieldGoal) -> Price:
     """The price of the first row of `circuit`, whose notes are held."""
     width = float(even.low_distance[0] - even.high_distance[0])
     carrier = float(even.carrier[0])
@@ -53,25 +53,25 @@ def tuning_ratio(curve: CapacitanceCurve, circuit: Builds, low_distance: float) 
     """Series resonance of the branch over the tank's own, of the first row with the hand at its lowest note (m); None
     without a branch: sqrt(L0 C0 / (La (Ca + Cs))).
     """
-    l0, c0, la, cs, stray = _first(circuit)
+    l0, c0, la, cs, antenna_stray = _first(circuit)
     if la == 0.0:
         return None
-    return math.sqrt(l0 * c0 / (la * (float(curve.capacitance(low_distance)) + stray + cs)))
+    return math.sqrt(l0 * c0 / (la * (float(curve.capacitance(low_distance)) + antenna_stray + cs)))
 
 
 def magnetic_share(law: BuildLaw, circuit: Builds, distance: float) -> float:
     """Share of the magnetic energy that is in the series coil with the hand at `distance` (m): 0 without one."""
-    l0, _, la, cs, stray = _first(circuit)
+    l0, _, la, cs, antenna_stray = _first(circuit)
     if la == 0.0:
         return 0.0
     hand = law.curve.capacitance([distance])
     squared = (2.0 * math.pi * float(law.frequency(circuit, hand)[0, 0])) ** 2
-    ratio = float(voltage_ratio(squared, la, float(hand[0]) + stray, cs))
+    ratio = float(voltage_ratio(squared, la, float(hand[0]) + antenna_stray, cs))
     branch, tank = (1.0 - ratio) ** 2 / la, 1.0 / l0
     return branch / (branch + tank)
 
 
-def lossy_rms(law: BuildLaw, circuit: Builds, parts: Parts, goal: Goal, zero_beat: float) -> float | None:
+def lossy_rms(law: BuildLaw, circuit: Builds, parts: FieldParts, goal: FieldGoal, zero_beat: float) -> float | None:
     """RMS cents of the first row with coil loss, tuned to zero beat at the same distance (m); None if not held.
 
     Frequency at which the oscillation starts (`models.branch.loss`), coil resistances at the tank's frequency.
@@ -90,10 +90,10 @@ def lossy_rms(law: BuildLaw, circuit: Builds, parts: Parts, goal: Goal, zero_bea
     return float(rms_from_line(cents(pulled_beat(offset, goal.lock_range), 1.0)))
 
 
-def _lossy_frequency(law: BuildLaw, circuit: Builds, parts: Parts, distances: Floats) -> Floats:
-    l0, c0, la, cs, stray = _first(circuit)
+def _lossy_frequency(law: BuildLaw, circuit: Builds, parts: FieldParts, distances: Floats) -> Floats:
+    l0, c0, la, cs, antenna_stray = _first(circuit)
     angular = 1.0 / math.sqrt(l0 * c0)
-    antenna = law.curve.capacitance(distances) + stray
+    antenna = law.curve.capacitance(distances) + antenna_stray
     both = mode_starts(l0, c0, la, antenna, cs, angular * l0 / parts.tank_q, angular * la / parts.branch_q)
     return both.frequencies[MODES.index(law.mode)]
 

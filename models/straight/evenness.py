@@ -23,7 +23,7 @@ SAMPLES = 40  # distances along the played range; what more of them change is me
 
 
 @dataclass(frozen=True, slots=True)
-class Goal:
+class FieldGoal:
     """What is asked of a field: notes from `low_frequency` to `high_frequency` (Hz) within `near` to `far` (m).
 
     They must take up at least the share `fill` of that reach, or the evenest field would be the most cramped one.
@@ -70,7 +70,7 @@ class Evenness(NamedTuple):
     carrier: Floats
 
 
-def evenness(law: BuildLaw, builds: Builds, low_distance: Floats, goal: Goal, samples: int = SAMPLES) -> Evenness:
+def evenness(law: BuildLaw, builds: Builds, low_distance: Floats, goal: FieldGoal, samples: int = SAMPLES) -> Evenness:
     """The evenness of every build with its lowest note at `low_distance` (m, (n,)), wherever the goal's notes lie."""
     low_offset, high_offset = goal.offsets
     carrier = law.frequency(builds, law.hand_at(low_distance)[:, None])[:, 0]

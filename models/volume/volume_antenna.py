@@ -170,7 +170,7 @@ class VolumeAntenna:
             return None
         target = float(lower_flank_frequency(response, self.resonator.frequency, self.resonator.quality_factor))
         needed = float(required_capacitance(self.tank.inductance, target)) - float(self.loop_capacitance(distance))
-        return needed - self.tank.capacitance - self.tank.stray
+        return needed - self.tank.capacitance - self.tank.board_stray
 
     def faults(self) -> tuple[VolumeFault, ...]:
         """What a player should know of."""

@@ -1,7 +1,7 @@
 """Time of the hand field: cold in a fresh process, warm, per distance, and against solving each distance from scratch.
 
 Run: python tests/bench/bench_hand_field.py
-Goal: 40 distances in at most 3 s cold on two cores, at 1 % of the added capacitance (accuracy: tests/models/
+FieldGoal: 40 distances in at most 3 s cold on two cores, at 1 % of the added capacitance (accuracy: tests/models/
 test_hand_field.py). Ratios are of times measured side by side in this one run, each the median of interleaved rounds.
 """
 

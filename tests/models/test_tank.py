@@ -76,7 +76,7 @@ def test_antenna_lowers_the_frequency() -> None:
         ({"inductance": True}, "inductance must be a finite number"),
         ({"capacitance": -1e-12}, "capacitance must be >= 0"),
         ({"capacitance": np.nan}, "capacitance must be a finite number"),
-        ({"stray": np.inf}, "stray must be a finite number"),
+        ({"board_stray": np.inf}, "board_stray must be a finite number"),
         ({"trimmer_minimum": 70e-12}, "trimmer_maximum must be >= trimmer_minimum"),
         ({"trimmer_setting": 1.1}, "trimmer_setting must be between 0 and 1"),
         ({"quality_factor": 1.0}, "quality_factor must be > 1; got 1"),

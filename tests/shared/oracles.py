@@ -19,7 +19,7 @@ def chain_modes(
     choke_inductance: float,
     antenna_capacitance: ArrayLike,
     choke_self_capacitance: float = 0.0,
-    tap_stray: float = 0.0,
+    joint_stray: float = 0.0,
     chokes: int = 1,
 ) -> Floats:
     """All modes of tank, chain and antenna, Hz, lowest first: shape of `antenna_capacitance` (F) plus (modes,).
@@ -31,7 +31,9 @@ def chain_modes(
     steps = np.diff(np.eye(chokes + 1), axis=0)  # (chokes, nodes): voltage across each choke
     stiffness = steps.T @ steps / choke_inductance
     stiffness[0, 0] += 1.0 / tank_inductance
-    storage = choke_self_capacitance * (steps.T @ steps) + np.diag([tank_capacitance, *[tap_stray] * (chokes - 1), 0.0])
+    storage = choke_self_capacitance * (steps.T @ steps) + np.diag(
+        [tank_capacitance, *[joint_stray] * (chokes - 1), 0.0]
+    )
     unit = 1e-12
     rows = []
     for value in antenna.ravel():

@@ -80,7 +80,7 @@ def test_more_tap_stray_lowers_every_mode():
         ((10e-3, -4e-12, 0.5e-12, 250e3, 2), "choke_self_capacitance must be >= 0"),
         ((10e-3, 4e-12, 0.5e-12, 900e3, 2), "self-resonance"),
         ((10e-3, 1e-13, 0.5e-12, 250e3, 4), "outweighs"),
-        ((10e-3, 4e-12, np.nan, 250e3, 2), "tap_stray must be finite"),
+        ((10e-3, 4e-12, np.nan, 250e3, 2), "joint_stray must be finite"),
     ],
 )
 def test_bad_input(arguments, words):
