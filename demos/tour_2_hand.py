@@ -6,7 +6,8 @@ ever more steeply as the hand comes nearer: a millimetre counts hundreds of time
 
 import numpy as np
 
-from models.hand.hand_field import POSTURE_NAMES, Cabinet, Scene, capacitance_curves
+from models.hand.hand_field import capacitance_curves
+from models.hand.scene import POSTURE_NAMES, Cabinet, Scene
 
 DISTANCES = np.array([0.05, 0.1, 0.2, 0.3, 0.4, 0.6])  # m, skin of the hand to the rod
 

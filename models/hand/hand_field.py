@@ -23,20 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from models.checks import one_of, positive, positive_array
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.scene import POSTURE_NAMES, POSTURES, Cabinet, PlayerBody, Posture, RodAntenna, Scene
-
-__all__ = [
-    "DEFAULT_DISTANCES",
-    "POSTURES",
-    "POSTURE_NAMES",
-    "Cabinet",
-    "CapacitanceCurve",
-    "PlayerBody",
-    "Posture",
-    "RodAntenna",
-    "Scene",
-    "capacitance_curves",
-]
+from models.hand.scene import POSTURES, Posture, Scene
 
 #: Hand distances of a curve, m: 40 from 1 cm to 80 cm in equal ratios.
 DEFAULT_DISTANCES: Final[NDArray[np.float64]] = np.geomspace(0.01, 0.80, 40)

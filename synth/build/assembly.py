@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies, preferred_mode
+from models.branch.antenna_branch import DIRECT, SeriesInductor, preferred_mode
+from models.branch.modes import mode_frequencies
 from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector

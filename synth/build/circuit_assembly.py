@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import brentq
 
-from models.branch.antenna_branch import MODES, SeriesInductor, mode_frequencies
+from models.branch.antenna_branch import SeriesInductor
+from models.branch.modes import MODES, mode_frequencies
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimmer

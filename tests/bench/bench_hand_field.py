@@ -18,13 +18,15 @@ from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.panel_coupling import thin_product
 from models.hand.apparatus import antenna_mesh
 from models.hand.field_solution import antenna_capacitances, still_field
-from models.hand.hand_field import DEFAULT_DISTANCES, POSTURES, Scene, capacitance_curves
+from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves
 from models.hand.player import arm, body, hand, shoulder, wrist
+from models.hand.scene import POSTURES, Scene
 
 COLD = """
 import time
 start = time.perf_counter()
-from models.hand.hand_field import Scene, capacitance_curves
+from models.hand.hand_field import capacitance_curves
+from models.hand.scene import Scene
 capacitance_curves(Scene(), postures={postures!r})
 print(time.perf_counter() - start)
 """

@@ -1,21 +1,12 @@
-"""The antenna branch with loss: ringing modes, starting conditions, and the warning of a hop."""
-
-import re
+"""The antenna branch with loss: ringing modes, starting conditions, and where it may hop."""
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.branch.antenna_branch import (
-    DIRECT,
-    SeriesInductor,
-    complex_modes,
-    hop_warning,
-    mode_frequencies,
-    mode_starts,
-    preferred_mode,
-    starting_conductances,
-)
+from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_hop, preferred_mode, starting_conductances
+from models.branch.loss import complex_modes, mode_starts
+from models.branch.modes import mode_frequencies
 from models.tank import Tank, resonant_frequency
 
 L0, C0, LA, CS, R0, RA = 1e-3, 400e-12, 30e-3, 1e-12, 15.0, 800.0
@@ -140,37 +131,37 @@ def test_the_mode_that_lives_in_the_tank_starts_first() -> None:
     assert preferred_mode(TANK, SeriesInductor(0.3, 60.0), 10e-12) == "high"
 
 
-def test_hop_warning_says_where() -> None:
-    warning = hop_warning(TANK, BRANCH, DISTANCES, ANTENNA, "low")
-    assert warning is not None
-    assert "starts in its high mode" in warning
+def test_a_hop_is_told_with_its_place() -> None:
+    hop = mode_hop(TANK, BRANCH, DISTANCES, ANTENNA, "low")
+    assert hop is not None
     low, high = starting_conductances(TANK, BRANCH, ANTENNA)
-    risky = DISTANCES[high < 1.5 * low]
-    assert f"at {100 * risky.min():.1f} to {100 * risky.max():.1f} cm" in warning
-    numbers = re.search(r"needs ([\d.]+) uS there against ([\d.]+) uS", warning)
-    assert numbers is not None
-    worst = int(np.argmin(high / low))
-    assert_allclose([float(number) for number in numbers.groups()], [1e6 * high[worst], 1e6 * low[worst]], rtol=5e-3)
+    risky, worst = DISTANCES[high < 1.5 * low], int(np.argmin(high / low))
+    assert (hop.rival, hop.near, hop.far, hop.worst) == ("high", risky.min(), risky.max(), DISTANCES[worst])
+    assert hop.needed == (low[worst], high[worst])
+    assert high[worst] < low[worst]
 
 
-def test_no_hop_warning_where_there_is_room() -> None:
-    assert hop_warning(TANK, DIRECT, DISTANCES, ANTENNA, "low") is None
-    assert hop_warning(TANK, SeriesInductor(1e-3, 60.0), DISTANCES, ANTENNA, "low") is None
-    assert hop_warning(TANK, SeriesInductor(1e-3, 60.0), DISTANCES, ANTENNA, "high") is not None
+def test_no_hop_where_there_is_room() -> None:
+    assert mode_hop(TANK, DIRECT, DISTANCES, ANTENNA, "low") is None
+    assert mode_hop(TANK, SeriesInductor(1e-3, 60.0), DISTANCES, ANTENNA, "low") is None
+    assert mode_hop(TANK, SeriesInductor(1e-3, 60.0), DISTANCES, ANTENNA, "high") is not None
     # the same field is safe at a small ratio and at risk at a large one
     low, high = starting_conductances(TANK, SeriesInductor(18e-3, 60.0), ANTENNA)
     ratio = float((high / low).min())
     assert ratio > 1.0
     arguments = (TANK, SeriesInductor(18e-3, 60.0), DISTANCES, ANTENNA, "low")
-    assert hop_warning(*arguments, ratio=0.5 * (1.0 + ratio)) is None
-    assert "may hop to its high mode" in str(hop_warning(*arguments, ratio=1.1 * ratio))
+    assert mode_hop(*arguments, ratio=0.5 * (1.0 + ratio)) is None
+    assert mode_hop(*arguments, ratio=1.1 * ratio) is not None
 
 
 def test_a_very_lossy_branch_merges_the_modes() -> None:
     low, high = starting_conductances(TANK, SeriesInductor(LA, 1.0, CS), ANTENNA)
     assert np.all(np.isinf(low) ^ np.isinf(high))
-    warning = hop_warning(TANK, SeriesInductor(LA, 1.0, CS), DISTANCES, ANTENNA, "low")
-    assert "only the high mode is left to start in" in str(warning)
+    hop = mode_hop(TANK, SeriesInductor(LA, 1.0, CS), DISTANCES, ANTENNA, "low")
+    assert hop is not None
+    assert hop.needed is None
+    gone = DISTANCES[np.isinf(low)]
+    assert (hop.rival, hop.near, hop.far) == ("high", gone.min(), gone.max())
 
 
 def test_a_branch_of_nothing_is_a_tank_with_a_larger_capacitor() -> None:
@@ -196,11 +187,11 @@ def test_bad_values_are_refused() -> None:
     with pytest.raises(ValueError, match="tank_resistance must be >= 0"):
         mode_starts(L0, C0, LA, 1e-11, tank_resistance=-1.0)
     with pytest.raises(ValueError, match="mode must be one of low, high"):
-        hop_warning(TANK, BRANCH, DISTANCES, ANTENNA, "middle")
+        mode_hop(TANK, BRANCH, DISTANCES, ANTENNA, "middle")
     with pytest.raises(ValueError, match="two rows of one length"):
-        hop_warning(TANK, BRANCH, DISTANCES[1:], ANTENNA, "low")
+        mode_hop(TANK, BRANCH, DISTANCES[1:], ANTENNA, "low")
     with pytest.raises(ValueError, match="ratio must be >= 1"):
-        hop_warning(TANK, BRANCH, DISTANCES, ANTENNA, "low", ratio=0.5)
+        mode_hop(TANK, BRANCH, DISTANCES, ANTENNA, "low", ratio=0.5)
     for values in ((-1e-3, 60.0, 0.0), (1e-3, 0.0, 0.0), (1e-3, 60.0, -1e-12), (np.nan, 60.0, 0.0)):
         with pytest.raises(ValueError, match="must be"):
             SeriesInductor(*values)

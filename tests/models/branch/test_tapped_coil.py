@@ -7,7 +7,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
 
-from models.branch.antenna_branch import SeriesInductor, mode_frequencies, starting_conductances
+from models.branch.antenna_branch import SeriesInductor, starting_conductances
+from models.branch.modes import mode_frequencies
 from models.branch.tapped_coil import (
     Tap,
     branch_from_tap,

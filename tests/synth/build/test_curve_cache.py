@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from models.hand.hand_field import CapacitanceCurve
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.scene import PlayerBody, RodAntenna, Scene
 from models.volume.scene import LoopAntenna, VolumeScene
 from synth.build import curve_cache

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from models.branch.antenna_branch import mode_frequencies
+from models.branch.modes import mode_frequencies
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.tank import resonant_frequency
