@@ -9,7 +9,7 @@ preconditioned with the inverses of Pss and of Pmm at one middle position: some 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,8 +24,7 @@ from models.electrostatics.boundary_elements import (
 from models.electrostatics.panel_coupling import thin_product
 from models.electrostatics.panel_potential import Panels, joined
 from models.electrostatics.surfaces import Floats
-from models.hand.apparatus import antenna_mesh, cabinet_box, cabinet_mesh
-from models.hand.player import arm, body, hand, shoulder, wrist
+from models.hand.meshes import antenna_mesh, arm, body, cabinet_box, cabinet_mesh, hand, shoulder, wrist
 from models.hand.scene import Posture, Scene
 
 
@@ -105,6 +104,11 @@ def capacitance_matrices(still: StillField, posture: Posture, distances: Floats)
         own = np.block([[hand_matrix, mutual], [mutual.T, symmetric_potential_matrix(sleeve, True)]])
         return joined([palm, sleeve]), own
 
+    return moved(still, moving, distances)
+
+
+def moved(still: StillField, moving: Callable[[float], tuple[Panels, Floats]], distances: Floats) -> Iterator[Floats]:
+    """Maxwell capacitance matrix (2, 2), F, at each distance, m, at which `moving` gives panels and their Pmm."""
     middle = moving(float(np.sqrt(distances[0] * distances[-1])))[1]
     inverse = np.asarray(np.linalg.inv(middle), dtype=np.float64)
     for distance in distances:

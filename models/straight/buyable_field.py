@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 from models.checks import non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.preferred_values import nearest, values_in_range
-from models.straight.build_spread import expected_rms
-from models.straight.evenness import Evenness, FieldGoal
+from models.straight.evenness import Evenness, FieldGoal, expected_rms
 from models.straight.search import INDUCTANCES, Effort, FieldParts, Place, Search, Solution, circuits
 
 Floats = NDArray[np.float64]

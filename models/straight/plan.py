@@ -8,11 +8,9 @@ from functools import partial
 
 from models.branch.tapped_coil import Tap
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.straight.build_spread import NOT_HELD, BuildSpread, Tolerances, retuned_spread, spread
 from models.straight.buyable_field import Buyable, RobustSearch, TankParts, buyable
-from models.straight.cost import lossy_rms
-from models.straight.evenness import FieldGoal
-from models.straight.front import FrontPoint, front, point_of
+from models.straight.evenness import NOT_HELD, BuildSpread, FieldGoal, Tolerances, retuned_spread, spread
+from models.straight.front import FrontPoint, front, lossy_rms, point_of
 from models.straight.search import (
     FULL_EFFORT,
     UNHEARD,

@@ -5,7 +5,7 @@ distance of the lowest note. Searched by differential evolution (R. Storn, K. Pr
 341; citation from memory) with a fixed seed, then polished by a simplex. What a candidate must keep to is added to its
 RMS as a penalty; a solution that still pays one is refused. Of circuits equally straight within half a cent the one
 with the lower carrier, whose zero beat drifts less, is preferred. The oscillators are taken lossless here; what loss
-costs is measured afterwards (`models.straight.cost`).
+costs is measured afterwards (`models.straight.front`).
 """
 
 from __future__ import annotations

@@ -11,8 +11,7 @@ from models.circuit.transistor import COLLECTOR_PORT
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.preferred_values import values_in_range
 from models.readings.fit import Fit, fit_readings
-from models.readings.setup import Errors, Known, ReadingSet
-from models.readings.tank_model import UNKNOWNS, FrequencyReading, Surroundings
+from models.readings.tank_model import UNKNOWNS, Errors, FrequencyReading, Known, ReadingSet, Surroundings
 from synth.analysis.readings import BenchRow
 from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign

@@ -9,9 +9,8 @@ import numpy as np
 from models.branch.tapped_coil import Tap
 from models.builds.build_law import BuildLaw, Builds
 from models.preferred_values import nearest, nearest_pair
-from models.straight.build_spread import BuildSpread, Tolerances, spread, tuned_rms
 from models.straight.buyable_field import TankParts
-from models.straight.evenness import FieldGoal
+from models.straight.evenness import BuildSpread, FieldGoal, Tolerances, spread, tuned_rms
 from models.straight.plan import FieldOption, FieldPlan, SearchTask, make_plan, ranked
 from models.straight.search import FULL_EFFORT, Effort, FieldParts, Progress
 from models.tank import required_capacitance

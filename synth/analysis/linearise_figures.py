@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.pitch import note_number
-from models.straight.build_spread import BuildSpread
-from models.straight.cost import tuning_ratio
-from models.straight.front import FrontPoint
+from models.straight.evenness import BuildSpread
+from models.straight.front import FrontPoint, tuning_ratio
 from models.straight.plan import FieldOption
 from synth.analysis.figures import DENSE, collected, of, played_numbers
 from synth.analysis.linearise import Outcome, Solved, parts_text, reference_text

@@ -77,7 +77,7 @@ def run(arguments: Namespace) -> int:
 
 def _wishes(arguments: Namespace) -> Wishes:
     from models.preferred_values import SERIES
-    from models.straight.build_spread import Tolerances
+    from models.straight.evenness import Tolerances
     from synth.analysis.linearise import Wishes
     from synth.commands.options import pair, value
     from synth.errors import DesignError

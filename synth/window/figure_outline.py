@@ -1,6 +1,6 @@
 """Hand, wrist and arm seen from above as one smooth outline, of the true sizes of hand and arm.
 
-The computed hand and arm end 4 mm apart (`models.hand.player.WRIST_CLEARANCE`), at one potential. The drawing closes
+The computed hand and arm end 4 mm apart (`models.hand.meshes.WRIST_CLEARANCE`), at one potential. The drawing closes
 that gap by a wrist: a curve from the sides of the hand to the sides of the arm, which takes nothing away from either.
 Points are (distance, side) as in `synth.window.hand_outline`.
 """
@@ -12,7 +12,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from models.hand import player
+from models.hand import meshes
 from models.hand.scene import Posture
 from synth.window.hand_outline import Point, cuff, hand_half_width, hand_length, hand_outline, shoulder, wrist
 
@@ -46,7 +46,7 @@ class Figure:
 def figure(posture: Posture, distance: float, stand_distance: float, rod_diameter: float) -> Figure:
     """The player's hand at `distance`, m, with its arm from the fixed shoulder."""
     start, end = shoulder(stand_distance, rod_diameter), wrist(posture, distance)
-    radius = player.ARM_RADIUS
+    radius = meshes.ARM_RADIUS
     length = math.hypot(start[0] - end[0], start[1] - end[1])
     along = (start[0] - end[0]) / length, (start[1] - end[1]) / length
     outer = -along[1], along[0]  # from the arm's axis to its side away from the body

@@ -9,7 +9,7 @@ from __future__ import annotations
 import functools
 import math
 
-from models.hand import player
+from models.hand import meshes
 from models.hand.scene import Posture
 
 Point = tuple[float, float]
@@ -20,10 +20,10 @@ _CORNERS = 48
 def hand_outline(posture: Posture) -> tuple[Point, ...]:
     """Outline of the hand with its foremost point at (0, 0): |X|^p + |Y|^p = 1 in units of the half sizes.
 
-    This is the cut of the surface in `models.hand.player.hand` at its middle height, which is its widest.
+    This is the cut of the surface in `models.hand.meshes.hand` at its middle height, which is its widest.
     """
-    half_length, half_width, _ = player.HAND_HALF_SIZES[posture]
-    power = 2.0 / player.HAND_FULLNESS[posture]
+    half_length, half_width, _ = meshes.HAND_HALF_SIZES[posture]
+    power = 2.0 / meshes.HAND_FULLNESS[posture]
     points = []
     for number in range(_CORNERS):
         angle = 2.0 * math.pi * number / _CORNERS
@@ -34,12 +34,12 @@ def hand_outline(posture: Posture) -> tuple[Point, ...]:
 
 def hand_length(posture: Posture) -> float:
     """From the foremost point to the back of the hand, m."""
-    return 2.0 * player.HAND_HALF_SIZES[posture][0]
+    return 2.0 * meshes.HAND_HALF_SIZES[posture][0]
 
 
 def hand_half_width(posture: Posture) -> float:
     """Half the hand's width seen from above, m."""
-    return player.HAND_HALF_SIZES[posture][1]
+    return meshes.HAND_HALF_SIZES[posture][1]
 
 
 def creases(posture: Posture) -> tuple[tuple[Point, ...], ...]:
@@ -54,17 +54,17 @@ def creases(posture: Posture) -> tuple[tuple[Point, ...], ...]:
 
 def wrist(posture: Posture, distance: float) -> Point:
     """The moving end of the arm's axis with the hand at `distance`, m."""
-    return distance + hand_length(posture) + player.WRIST_CLEARANCE + player.ARM_RADIUS, 0.0
+    return distance + hand_length(posture) + meshes.WRIST_CLEARANCE + meshes.ARM_RADIUS, 0.0
 
 
 def shoulder(stand_distance: float, rod_diameter: float) -> Point:
     """The fixed end of the arm's axis; `stand_distance`, m, is from the rod's axis to the body's."""
-    return stand_distance - 0.5 * rod_diameter, player.SHOULDER_SIDE
+    return stand_distance - 0.5 * rod_diameter, meshes.SHOULDER_SIDE
 
 
 def arm_outline(start: Point, end: Point) -> tuple[Point, ...]:
     """The arm from its shoulder `start` to its wrist `end`, with round ends, as its shadow from above."""
-    radius = player.ARM_RADIUS
+    radius = meshes.ARM_RADIUS
     turn = math.atan2(end[1] - start[1], end[0] - start[0])
     points = []
     for center, first in ((end, turn - 0.5 * math.pi), (start, turn + 0.5 * math.pi)):
@@ -76,7 +76,7 @@ def arm_outline(start: Point, end: Point) -> tuple[Point, ...]:
 
 def cuff(start: Point, end: Point, back: float) -> tuple[Point, ...]:
     """A line across the arm, curved as the edge of a sleeve, `back` m from its wrist `end`."""
-    radius = player.ARM_RADIUS
+    radius = meshes.ARM_RADIUS
     length = math.hypot(start[0] - end[0], start[1] - end[1])
     along = (start[0] - end[0]) / length, (start[1] - end[1]) / length
     points = []
@@ -94,8 +94,8 @@ def cuff(start: Point, end: Point, back: float) -> tuple[Point, ...]:
 
 def body_outline(stand_distance: float, rod_diameter: float) -> tuple[Point, ...]:
     """The trunk from above, an ellipse."""
-    center = stand_distance - 0.5 * rod_diameter, player.BODY_SIDE
-    deep, wide = player.BODY_DEPTH_RATIO * player.BODY_HALF_WIDTH, player.BODY_HALF_WIDTH
+    center = stand_distance - 0.5 * rod_diameter, meshes.BODY_SIDE
+    deep, wide = meshes.BODY_DEPTH_RATIO * meshes.BODY_HALF_WIDTH, meshes.BODY_HALF_WIDTH
     angles = (2.0 * math.pi * number / _CORNERS for number in range(_CORNERS))
     return tuple((center[0] + deep * math.cos(angle), center[1] + wide * math.sin(angle)) for angle in angles)
 

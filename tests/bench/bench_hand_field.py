@@ -16,10 +16,9 @@ import numpy as np
 
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.panel_coupling import thin_product
-from models.hand.apparatus import antenna_mesh
 from models.hand.field_solution import antenna_capacitances, still_field
 from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves
-from models.hand.player import arm, body, hand, shoulder, wrist
+from models.hand.meshes import antenna_mesh, arm, body, hand, shoulder, wrist
 from models.hand.scene import POSTURES, Scene
 
 COLD = """

@@ -118,3 +118,33 @@ def _solve(
         frequencies.append(1.0 / (2.0 * math.pi * np.sqrt(inverse * tank_inductance * unit)))
         shapes.append(vectors)
     return (np.array(frequencies).reshape(*values.shape, 2), np.array(shapes).reshape(*values.shape, 3, 2), currents)
+
+
+def natural_modes(
+    tank_inductance: ArrayLike,
+    tank_capacitance: ArrayLike,
+    branch_inductance: ArrayLike,
+    antenna_capacitance: ArrayLike,
+    self_capacitance: ArrayLike,
+    tank_resistance: ArrayLike = 0.0,
+    branch_resistance: ArrayLike = 0.0,
+    conductance: ArrayLike = 0.0,
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    """Natural modes exp(s t) of tank, branch and antenna, s in 1/s, lower and upper; `conductance`, S, across the tank.
+
+    Eigenvalues of the state matrix: both node voltages and both coils' currents (times sqrt(L0 / C0), in times of
+    sqrt(L0 C0), so that all are of one size).
+    """
+    given = tank_inductance, tank_capacitance, branch_inductance, antenna_capacitance, self_capacitance
+    l0, c0, la, ca, cs, r0, ra, across = np.broadcast_arrays(*given, tank_resistance, branch_resistance, conductance)
+    impedance, time = np.sqrt(l0 / c0), np.sqrt(l0 * c0)
+    la, ca, cs, r0, ra, across = la / l0, ca / c0, cs / c0, r0 / impedance, ra / impedance, across * impedance
+    whole = (1.0 + cs) * (ca + cs) - cs**2
+    inverse = np.moveaxis(np.array([[ca + cs, cs], [cs, 1.0 + cs]]) / whole, (0, 1), (-2, -1))
+    zero, one = np.zeros_like(la), np.ones_like(la)
+    leaving = np.moveaxis(np.array([[across, zero, one, one], [zero, zero, zero, -one]]), (0, 1), (-2, -1))
+    coils = np.moveaxis(np.array([[one, zero, -r0, zero], [1.0 / la, -1.0 / la, zero, -ra / la]]), (0, 1), (-2, -1))
+    states = np.linalg.eigvals(np.concatenate([-inverse @ leaving, coils], axis=-2)).astype(np.complex128)
+    order = np.argsort(states.imag, axis=-1)
+    ringing = np.take_along_axis(states, order, axis=-1)[..., -2:] / time[..., None]
+    return ringing[..., 0], ringing[..., 1]

@@ -6,10 +6,9 @@ from numpy.testing import assert_allclose
 
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.surfaces import enclosed_volume
-from models.hand.apparatus import antenna_mesh, cabinet_mesh
 from models.hand.field_solution import antenna_capacitances, capacitance_matrices, effective_capacitance, still_field
 from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves
-from models.hand.player import HAND_HALF_SIZES, arm, body, hand, shoulder, wrist
+from models.hand.meshes import HAND_HALF_SIZES, antenna_mesh, arm, body, cabinet_mesh, hand, shoulder, wrist
 from models.hand.scene import POSTURES, Cabinet, PlayerBody, RodAntenna, Scene
 
 FEW = np.array([0.01, 0.02, 0.05, 0.15, 0.4, 0.8])

@@ -10,9 +10,17 @@ from models.branch.antenna_branch import SeriesInductor, starting_conductances
 from models.branch.loss import mode_starts
 from models.builds.build_law import PARTS, BuildLaw, Builds
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.straight.build_spread import Tolerances, builds_of, retuned_spread, spread, tuned_rms
-from models.straight.cost import lossy_rms, magnetic_share
-from models.straight.evenness import FieldGoal, evenness, starting_margin
+from models.straight.evenness import (
+    FieldGoal,
+    Tolerances,
+    builds_of,
+    evenness,
+    retuned_spread,
+    spread,
+    starting_margin,
+    tuned_rms,
+)
+from models.straight.front import lossy_rms, magnetic_share
 from models.straight.search import FieldParts
 from models.tank import Tank
 

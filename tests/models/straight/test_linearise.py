@@ -13,11 +13,9 @@ from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.hand_field import capacitance_curves
 from models.hand.scene import PlayerBody, RodAntenna, Scene
 from models.preferred_values import values_in_range
-from models.straight.build_spread import Tolerances, expected_rms
 from models.straight.buyable_field import RobustSearch, TankParts, buyable
-from models.straight.cost import tuning_ratio
-from models.straight.evenness import FieldGoal
-from models.straight.front import not_dominated
+from models.straight.evenness import FieldGoal, Tolerances, expected_rms
+from models.straight.front import not_dominated, tuning_ratio
 from models.straight.plan import SearchTask, make_plan
 from models.straight.search import FULL_EFFORT, Effort, FieldParts, Place, Search, Solution, circuits, with_ideal_coils
 from tests.shared.oracles import chain_modes, tapped_modes

@@ -13,8 +13,7 @@ from scipy.constants import epsilon_0
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.mesh import torus
 from models.electrostatics.surfaces import enclosed_volume
-from models.hand.apparatus import cabinet_mesh
-from models.hand.player import ARM_RADIUS, BODY_SIDE, HAND_HALF_SIZES, SHOULDER_SIDE, arm, body
+from models.hand.meshes import ARM_RADIUS, BODY_SIDE, HAND_HALF_SIZES, SHOULDER_SIDE, arm, body, cabinet_mesh
 from models.hand.scene import Cabinet, PlayerBody, RodAntenna, Scene
 from models.volume.field import loop_curve, loop_matrices, loop_mesh, other_shoulder, other_wrist, palm, still_loop
 from models.volume.scene import VOLUME_DISTANCES, LoopAntenna, VolumeScene
