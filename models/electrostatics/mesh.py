@@ -19,6 +19,7 @@ from models.checks import finite_array, positive
 from models.electrostatics.surfaces import (
     Floats,
     block_faces,
+    capsule_triangles,
     equal_area_factor,
     equal_volume_sphere,
     even_charge_factor,
@@ -106,7 +107,9 @@ def capsule(start: ArrayLike, end: ArrayLike, radius: float, panels: int = 1000)
     if not length > 0.0:
         raise ValueError("capsule must have start and end apart; use sphere for a single point")
     level = finest_level(_panel_target(panels, 60), lambda level: _capsule_count(length, radius, level))
-    return placed(_capsule(length, radius, level), (last - first) / length, first)
+    return placed(
+        capsule_triangles(*_capsule_layout(length, radius, level), length, radius), (last - first) / length, first
+    )
 
 
 def torus(
@@ -216,19 +219,6 @@ def _capsule_layout(length: float, radius: float, level: float) -> tuple[list[in
     sectors = max(6, round(2.0 * np.sqrt(3.0) * level))
     across = np.sin(np.linspace(0.0, 0.5 * np.pi, bands + 1)[1:])
     return [1] + [max(4, round(sectors * float(size))) for size in across], nodes
-
-
-def _capsule(length: float, radius: float, level: float) -> Floats:
-    counts, nodes = _capsule_layout(length, radius, level)
-    angles = np.linspace(0.0, 0.5 * np.pi, len(counts))
-    middle = np.ones(len(nodes))
-    tilt = np.concatenate([-np.cos(angles[:-1]), 0.0 * middle, np.cos(angles[-2::-1])])
-    across = np.concatenate([np.sin(angles[:-1]), middle, np.sin(angles[-2::-1])])
-    shift = np.concatenate([0.0 * angles[:-1], length * nodes, 0.0 * angles[:-1] + length])
-    sizes = counts[:-1] + [counts[-1]] * len(nodes) + counts[-2::-1]
-    surface = revolved(radius * across, shift + radius * tilt, sizes)
-    normals = revolved(across, tilt, sizes)[0]
-    return lifted(surface, normals)
 
 
 def _capsule_count(length: float, radius: float, level: float) -> int:

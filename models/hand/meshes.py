@@ -20,6 +20,7 @@ from models.electrostatics.surfaces import (
     Surface,
     between,
     block_faces,
+    capsule_triangles,
     even_charge_factor,
     graded,
     graded_both_ends,
@@ -111,15 +112,9 @@ def arm(start: Floats, end: Floats, fineness: float = 1.0) -> Floats:
     bands, cells, sectors = max(2, round(2 * fineness)), round(5 * fineness), round(7 * fineness)
     angles = np.linspace(0.0, 0.5 * np.pi, bands + 1)
     counts = [1] + [max(5, round(sectors * float(np.sin(angle)))) for angle in angles[1:]]
-    middle = np.ones(cells + 1)
-    tilt = np.concatenate([-np.cos(angles[:-1]), 0.0 * middle, np.cos(angles[-2::-1])])
-    across = np.concatenate([np.sin(angles[:-1]), middle, np.sin(angles[-2::-1])])
-    along = np.concatenate([np.zeros(bands), np.linspace(0.0, 1.0, cells + 1), np.ones(bands)])
-    sizes = counts[:-1] + [sectors] * (cells + 1) + counts[-2::-1]
     span = end - start
     length = float(np.sqrt((span**2).sum()))
-    vertices, faces = revolved(ARM_RADIUS * across, length * along + ARM_RADIUS * tilt, sizes)
-    triangles = lifted((vertices, faces), revolved(across, tilt, sizes)[0])
+    triangles = capsule_triangles(counts, np.linspace(0.0, 1.0, cells + 1), length, ARM_RADIUS)
     axis = span / length
     first = np.cross((0.0, 0.0, 1.0), axis)
     first /= np.sqrt((first**2).sum())

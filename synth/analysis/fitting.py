@@ -17,7 +17,7 @@ from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.value import did_you_mean
+from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 
 _FINEST, _COARSEST = 10e-12, 10e-9  # F, of capacitors suggested for the next reading

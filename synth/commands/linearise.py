@@ -130,7 +130,7 @@ def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:
     if not (arguments.wav or arguments.wav_before or arguments.wav_after):
         return
     from synth.build.workbench import say
-    from synth.hands.shared_path import shared_path
+    from synth.hands.gestures import shared_path
     from synth.progress_line import ProgressLine
     from synth.sound.audio_file import write_sound
     from synth.sound.level_match import joined, matched, rendered

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.value import did_you_mean
+from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 
 LOWEST, HIGHEST = 10e3, 30e6  # Hz, of a carrier
