@@ -107,9 +107,8 @@ def capsule(start: ArrayLike, end: ArrayLike, radius: float, panels: int = 1000)
     if not length > 0.0:
         raise ValueError("capsule must have start and end apart; use sphere for a single point")
     level = finest_level(_panel_target(panels, 60), lambda level: _capsule_count(length, radius, level))
-    return placed(
-        capsule_triangles(*_capsule_layout(length, radius, level), length, radius), (last - first) / length, first
-    )
+    upright = capsule_triangles(*_capsule_layout(length, radius, level), length, radius)
+    return placed(upright, (last - first) / length, first)
 
 
 def torus(

@@ -130,7 +130,7 @@ def thin_product(matrix: Floats, columns: Floats) -> Floats:
 
     Above a size, linear algebra libraries share a product among threads and wait for the last of them. Blocks of at
     most 2^18 multiplications stay below that size in OpenBLAS, so that many small solutions in a row do not depend on
-    how many threads the library finds free. tests/bench/bench_hand_field.py times both; on an idle machine they differ
+    how many threads the library finds free. tests/benchmarks/hand_field.py times both; on an idle machine they differ
     little.
     """
     rows, inner = matrix.shape
