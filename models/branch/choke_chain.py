@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.checks import non_negative_array, positive_array
+from models.checks import non_negative_array, positive_array, whole
 
 Floats = NDArray[np.float64]
 STEP = 1e-4  # of the frequency, for its derivative
@@ -48,8 +48,7 @@ def pi_equivalent(
     Raises ValueError where the chain is not inductive there (a choke at or above its self-resonance), and where tap
     stray so outweighs the chokes' own that no coil equals it.
     """
-    if isinstance(chokes, bool) or not isinstance(chokes, int) or chokes < 1:
-        raise ValueError(f"chokes must be a whole number >= 1; got {chokes!r}")
+    whole("chokes", chokes, 1)
     angular = 2.0 * math.pi * positive_array("frequency", frequency)
     inductance = positive_array("choke_inductance", choke_inductance)
     own = non_negative_array("choke_self_capacitance", choke_self_capacitance)

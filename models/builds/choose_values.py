@@ -22,6 +22,7 @@ from models.preferred_values import values_in_range
 from models.tank import resonant_frequency
 
 MOST_CHOICES: Final = 20
+ENDS: Final = {-1.0: "least", 0.0: "value", 1.0: "most"}
 LEAST_TRIMMER: Final = 2e-12
 """F: trimmers smaller than this are left out."""
 
@@ -170,8 +171,7 @@ def _reach(
     """Frequencies from trimmer all in to all out: nominal, and those that every build reaches; exact per corner."""
 
     def frequency(way: float, trimmer: float) -> float:
-        stray = goal.board_stray.value if way == 0.0 else goal.board_stray.most if way > 0.0 else goal.board_stray.least
-        total = fixed * (1.0 + way * goal.capacitor_tolerance) + stray + trimmer
+        total = fixed * (1.0 + way * goal.capacitor_tolerance) + getattr(goal.board_stray, ENDS[way]) + trimmer
         return _on_tank(goal, coil * (1.0 + way * goal.inductor_tolerance), total, way)
 
     nominal = frequency(0.0, high), frequency(0.0, low)
@@ -184,8 +184,7 @@ def _on_tank(goal: TankTarget, coil: float, total: float, way: float) -> float:
     """Frequency, Hz, of the mode the target is in, with the antenna at its least, value or most."""
     if goal.antenna is None:
         return float(resonant_frequency(coil, total))
-    end = "value" if way == 0.0 else "most" if way > 0.0 else "least"
-    farads, henries = getattr(goal.antenna.capacitance, end), getattr(goal.antenna.branch_inductance, end)
+    farads, henries = (getattr(part, ENDS[way]) for part in (goal.antenna.capacitance, goal.antenna.branch_inductance))
     both = mode_frequencies(coil, total, henries, farads, goal.antenna.self_capacitance)
     return float(both[upper_mode(goal.antenna, goal.frequency)])
 

@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from models.checks import finite_array, positive
+from models.checks import finite_array, positive, whole
 from models.electrostatics.surfaces import (
     Floats,
     block_faces,
@@ -56,7 +56,7 @@ def sphere(
     clearance = float(np.sqrt((towards**2).sum())) / radius - 1.0
     if not clearance > 0.0:
         raise ValueError(f"facing must lie outside the sphere; got {facing!r}")
-    surface = facing_sphere(_panel_target(panels, 40), clearance)
+    surface = facing_sphere(whole("panels", panels, 40), clearance)
     return placed(radius * lifted(surface, surface[0]), _direction(towards), middle)
 
 
@@ -71,7 +71,7 @@ def rod(
     """Round rod with flat ends; `base` is the middle of its lower end, `axis` its direction (vertical by default)."""
     length, radius = positive("length", length), 0.5 * positive("diameter", diameter)
     grading = _edge_grading(grading)
-    level = finest_level(_panel_target(panels, 80), lambda level: _rod_count(length, radius, level, grading))
+    level = finest_level(whole("panels", panels, 80), lambda level: _rod_count(length, radius, level, grading))
     return placed(_rod(length, radius, level, grading), _direction(axis), _vector("base", base))
 
 
@@ -84,7 +84,7 @@ def disc(
 ) -> Floats:
     """Disc of no thickness (one layer of panels carries the charge of both faces); normals along `axis`."""
     radius, grading = positive("radius", radius), _edge_grading(grading)
-    level = finest_level(_panel_target(panels, 40), lambda level: _disc_count(*_disc_layout(level), grading))
+    level = finest_level(whole("panels", panels, 40), lambda level: _disc_count(*_disc_layout(level), grading))
     rings, sectors = _disc_layout(level)
     flat = _flat_disc(radius, rings, sectors, grading, equal_area_factor(sectors))
     return placed(flat, _direction(axis), _vector("center", center))
@@ -94,7 +94,7 @@ def box(size: ArrayLike, center: ArrayLike = ORIGIN, panels: int = 1200, grading
     """Rectangular block with faces square to the axes, `size` (3,) m along x, y, z."""
     lengths = _lengths("size", size)
     grading = _edge_grading(grading)
-    level = finest_level(_panel_target(panels, 48), lambda level: _box_count(_cells(lengths, level)))
+    level = finest_level(whole("panels", panels, 48), lambda level: _box_count(_cells(lengths, level)))
     nodes = [line - 0.5 * span for line, span in zip(_nodes(lengths, level, grading), lengths, strict=True)]
     return np.asarray(np.concatenate(block_faces(*nodes)) + _vector("center", center))
 
@@ -106,7 +106,7 @@ def capsule(start: ArrayLike, end: ArrayLike, radius: float, panels: int = 1000)
     length = float(np.sqrt(((last - first) ** 2).sum()))
     if not length > 0.0:
         raise ValueError("capsule must have start and end apart; use sphere for a single point")
-    level = finest_level(_panel_target(panels, 60), lambda level: _capsule_count(length, radius, level))
+    level = finest_level(whole("panels", panels, 60), lambda level: _capsule_count(length, radius, level))
     upright = capsule_triangles(*_capsule_layout(length, radius, level), length, radius)
     return placed(upright, (last - first) / length, first)
 
@@ -118,7 +118,7 @@ def torus(
     ring_radius, tube_radius = positive("ring_radius", ring_radius), positive("tube_radius", tube_radius)
     if not tube_radius < ring_radius:
         raise ValueError(f"tube_radius must be < ring_radius = {ring_radius:g}; got {tube_radius:g}")
-    around, along = _torus_cells(ring_radius / tube_radius, _panel_target(panels, 72))
+    around, along = _torus_cells(ring_radius / tube_radius, whole("panels", panels, 72))
     azimuth = 2.0 * np.pi * np.arange(along)[:, None] / along
     turn = 2.0 * np.pi * np.arange(around)[None, :] / around
     outward = np.stack(
@@ -135,7 +135,7 @@ def torus(
 
 def _sphere_bands(panels: int) -> int:
     """Bands of a ring sphere of about `panels` triangles: 4 sqrt(3) / pi bands^2."""
-    return max(3, round(float(np.sqrt(_panel_target(panels, 20) * np.pi / (4.0 * np.sqrt(3.0))))))
+    return max(3, round(float(np.sqrt(whole("panels", panels, 20) * np.pi / (4.0 * np.sqrt(3.0))))))
 
 
 def _rod_layout(length: float, radius: float, level: float, grading: float) -> tuple[int, int, int, float]:
@@ -233,15 +233,6 @@ def _torus_cells(ratio: float, panels: int) -> tuple[int, int]:
 
 
 # Checks of what is given: one ValueError naming the parameter.
-
-
-def _panel_target(panels: Any, least: int) -> int:
-    """Number of triangles aimed at, a whole number >= `least`. ValueError otherwise."""
-    if isinstance(panels, bool | np.bool_) or not isinstance(panels, int | np.integer):
-        raise ValueError(f"panels must be a whole number; got {panels!r}")
-    if panels < least:
-        raise ValueError(f"panels must be at least {least} for this shape; got {panels}")
-    return int(panels)
 
 
 def _edge_grading(grading: Any) -> float:

@@ -139,8 +139,14 @@ def solved(still: StillField, own: Floats, own_inverse: Floats, coupling: Floats
 
 def player_panels(mesh: Floats, name: str, scene: Scene) -> Panels:
     """Panels of a part of the player, after checking that it clears the earth plane and the cabinet."""
-    if scene.cabinet is not None:
-        size, center = cabinet_box(scene.antenna, scene.cabinet)
-        if (np.abs(mesh.reshape(-1, 3) - center) <= 0.5 * size).all(axis=1).any():
-            raise ValueError(f"cabinet must clear the player's {name}; they overlap")
+    if meets_cabinet(mesh, scene):
+        raise ValueError(f"cabinet must clear the player's {name}; they overlap")
     return conductor_panels(mesh, f"the player's {name}", ground_plane=True)
+
+
+def meets_cabinet(mesh: Floats, scene: Scene) -> bool:
+    """Whether a corner of `mesh` lies within the cabinet."""
+    if scene.cabinet is None:
+        return False
+    size, center = cabinet_box(scene.antenna, scene.cabinet)
+    return bool((np.abs(mesh.reshape(-1, 3) - center) <= 0.5 * size).all(axis=1).any())

@@ -23,7 +23,14 @@ from models.electrostatics.panel_coupling import coupling
 from models.electrostatics.panel_potential import Panels, joined, mirrored
 from models.electrostatics.surfaces import Floats
 from models.hand.capacitance_curve import CapacitanceCurve, distance_table
-from models.hand.field_solution import StillField, effective_capacitance, moved, player_panels, still_parts
+from models.hand.field_solution import (
+    StillField,
+    effective_capacitance,
+    meets_cabinet,
+    moved,
+    player_panels,
+    still_parts,
+)
 from models.hand.meshes import (
     ARM_RADIUS,
     BODY_DEPTH_RATIO,
@@ -34,7 +41,6 @@ from models.hand.meshes import (
     SHOULDER_SIDE,
     WRIST_CLEARANCE,
     arm,
-    cabinet_box,
     hand,
     shoulder,
 )
@@ -125,9 +131,7 @@ def _check_clear(scene: VolumeScene, ring: Floats) -> None:
     """Raise ValueError where the ring meets the cabinet or the player's body."""
     surroundings, loop = scene.scene, scene.loop
     reach = 0.5 * (loop.diameter + loop.tube_diameter)
-    if surroundings.cabinet is not None:
-        size, center = cabinet_box(surroundings.antenna, surroundings.cabinet)
-        if (np.abs(ring.reshape(-1, 3) - center) <= 0.5 * size).all(axis=1).any():
-            raise ValueError("the volume antenna must clear the cabinet: make its offset larger; they overlap")
+    if meets_cabinet(ring, surroundings):
+        raise ValueError("the volume antenna must clear the cabinet: make its offset larger; they overlap")
     if surroundings.player.stand_distance - BODY_DEPTH_RATIO * BODY_HALF_WIDTH <= reach:
         raise ValueError("the volume antenna must clear the player's body: make stand_distance larger")

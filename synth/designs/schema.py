@@ -13,8 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, dataclass, field
 from typing import Any, Final, TypeVar
 
-from synth.designs.quantity import format_quantity, parse
-from synth.designs.units import PLAIN
+from synth.designs.quantity import PLAIN, format_quantity, parse
 from synth.errors import DesignError
 from synth.files.plain_text import invisible
 
