@@ -13,7 +13,6 @@ from models.checks import non_negative, positive
 
 Posture = Literal["open", "fist"]
 POSTURES: Final[tuple[Posture, ...]] = ("open", "fist")
-POSTURE_NAMES: Final[dict[Posture, str]] = {"open": "open hand", "fist": "fist"}
 
 
 @dataclass(frozen=True, slots=True)
