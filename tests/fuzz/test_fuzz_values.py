@@ -9,8 +9,7 @@ from types import SimpleNamespace
 
 from hypothesis import strategies as st
 
-from synth.designs.quantity import format_quantity, parse
-from synth.designs.units import UNITS
+from synth.designs.quantity import UNITS, format_quantity, parse
 from synth.errors import DesignError
 
 WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))

@@ -7,16 +7,16 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
 
-from models.branch.antenna_branch import SeriesInductor, mode_frequencies, starting_conductances
+from models.branch.antenna_branch import SeriesInductor, starting_conductances
+from models.branch.modes import mode_frequencies
 from models.branch.tapped_coil import (
     Tap,
     branch_from_tap,
     seen_from_tap,
-    tapped_conductances,
-    tapped_modes,
     with_leakage,
 )
 from models.tank import Tank
+from tests.shared.oracles import tapped_conductances, tapped_modes
 
 TANK = Tank(1e-3, 270e-12, 25e-12, 10e-12, 110e-12, 0.5, 90.0)
 BRANCH = SeriesInductor(40e-3, 60.0, 1e-12)

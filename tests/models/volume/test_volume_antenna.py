@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
-from models.volume.control import GainStage, PeakRectifier
+from models.volume.loudness import GainStage, PeakRectifier
 from models.volume.volume_antenna import VolumeAntenna, VolumeFault
 
 # A made-up curve of the size of a real one: these tests are of the chain, not of the field.

@@ -17,7 +17,7 @@ from small_instrument import make_instrument
 import synth.window
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
-from models.volume.control import GainStage
+from models.volume.loudness import GainStage
 from models.volume.volume_antenna import VolumeAntenna
 from synth.live.meters import no_meters
 from synth.window import palette
