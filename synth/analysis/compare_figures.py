@@ -69,22 +69,22 @@ class CompareFigures:
         return replace(self, designs=rows)
 
 
-def compare_figures(workpieces: Sequence[OpenedDesign], low_hz: float, high_hz: float) -> CompareFigures:
+def compare_figures(designs: Sequence[OpenedDesign], low_hz: float, high_hz: float) -> CompareFigures:
     """Collect the figures of every design, in the order given; all are judged from `low_hz` to `high_hz`."""
-    near = min(piece.instrument.curve.nearest for piece in workpieces)
-    far = max(piece.instrument.curve.farthest for piece in workpieces)
+    near = min(piece.instrument.curve.nearest for piece in designs)
+    far = max(piece.instrument.curve.farthest for piece in designs)
     distances = np.linspace(near, far, CURVE_POINTS)
     return CompareFigures(
         low_hz=low_hz,
         high_hz=high_hz,
-        designs=tuple(_row(piece, field_figures(piece), low_hz, high_hz) for piece in workpieces),
+        designs=tuple(_row(piece, field_figures(piece), low_hz, high_hz) for piece in designs),
         distances=distances,
-        numbers=np.stack([played_numbers(piece.field, distances, REFERENCE_A) for piece in workpieces]),
+        numbers=np.stack([played_numbers(piece.field, distances, REFERENCE_A) for piece in designs]),
     )
 
 
-def _row(workpiece: OpenedDesign, report: FieldFigures, low_hz: float, high_hz: float) -> DesignRow:
-    field = workpiece.field
+def _row(opened: OpenedDesign, report: FieldFigures, low_hz: float, high_hz: float) -> DesignRow:
+    field = opened.field
     near = far = common = None
     if field.playable_near is not None and field.reaches([low_hz, high_hz]).all():
         near, far = sorted(float(value) for value in field.distance_at([low_hz, high_hz]))

@@ -20,9 +20,9 @@ from synth.designs.sections import TemperatureSection
 Floats = NDArray[np.float64]
 
 
-def temperature_of(workpiece: OpenedDesign) -> TemperatureSection:
+def temperature_of(opened: OpenedDesign) -> TemperatureSection:
     """The temperature section of the design, or its defaults."""
-    return workpiece.design.temperature or TemperatureSection()
+    return opened.design.temperature or TemperatureSection()
 
 
 def coefficients_of(part: TemperatureSection, mismatch: float = 1.0) -> Coefficients:
@@ -38,15 +38,15 @@ def coefficients_of(part: TemperatureSection, mismatch: float = 1.0) -> Coeffici
     )
 
 
-def transistor_drift(workpiece: OpenedDesign, note_distances: Floats, rise: float) -> TransistorDrift | None:
+def transistor_drift(opened: OpenedDesign, note_distances: Floats, rise: float) -> TransistorDrift | None:
     """What transistors `rise` K warmer do to both oscillators of a solved design, both alike, all other parts as they
     are: each is solved as written and warm, hand at zero beat and at the notes (m). None without a [circuit].
     """
-    design, instrument = workpiece.design, workpiece.instrument
+    design, instrument = opened.design, opened.instrument
     zero_beat = design.tuning.zero_beat
     if design.law != "circuit" or zero_beat is None:
         return None
-    gain = temperature_of(workpiece).gain
+    gain = temperature_of(opened).gain
 
     def slope(circuit: OscillatorCircuit, which: str, near: float) -> float:
         with blaming(design, which):
@@ -58,17 +58,17 @@ def transistor_drift(workpiece: OpenedDesign, note_distances: Floats, rise: floa
     found = []
     for distance in (zero_beat, *note_distances.tolist()):
         capacitance = float(instrument.antenna_capacitance(distance))
-        loaded = workpiece.loaded_variable(capacitance)
+        loaded = opened.loaded_variable(capacitance)
         found.append(slope(loaded, "variable", float(instrument.frequency_with(capacitance))))
-    reference = slope(workpiece.tuned_reference, "reference", instrument.reference_frequency)
+    reference = slope(opened.tuned_reference, "reference", instrument.reference_frequency)
     return TransistorDrift(reference, np.array(found))
 
 
 def drift_law(
-    workpiece: OpenedDesign, mismatch: float, note_distances: Floats, transistors: TransistorDrift | None = None
+    opened: OpenedDesign, mismatch: float, note_distances: Floats, transistors: TransistorDrift | None = None
 ) -> DriftLaw:
     """The law of a design's drift; DesignError as for `trial_of`."""
-    values = nominal_values(workpiece)
+    values = nominal_values(opened)
     row = np.array([values[quantity] for quantity in QUANTITIES])
-    coefficients = coefficients_of(temperature_of(workpiece), mismatch)
-    return DriftLaw(trial_of(workpiece).law, row, coefficients, note_distances, transistors)
+    coefficients = coefficients_of(temperature_of(opened), mismatch)
+    return DriftLaw(trial_of(opened).law, row, coefficients, note_distances, transistors)

@@ -85,12 +85,12 @@ class DriftFigures:
     first, None outside the field.
     """
 
-    design: str = of("workpiece.design.name")
+    design: str = of("opened.design.name")
     design_hash: str
-    law: str = of("workpiece.design.law")
+    law: str = of("opened.design.law")
     from_deg_c: float
     to_deg_c: float
-    reference_frequency_hz: float = of("workpiece.instrument.reference_frequency")
+    reference_frequency_hz: float = of("opened.instrument.reference_frequency")
     hand_m: float = of("stated.law.zero_beat")
     zero_beat_m: float | None
     tank_drift_per_k: float
@@ -110,7 +110,7 @@ class DriftFigures:
 
 
 def drift_figures(
-    workpiece: OpenedDesign,
+    opened: OpenedDesign,
     first: float,
     last: float,
     notes: tuple[int, ...] | None = None,
@@ -122,15 +122,15 @@ def drift_figures(
     notes: note numbers to follow; None: the Cs in reach. hertz, limit_cents: what "holds" means.
     Raises DesignError for a design that cannot be followed, and for a note out of its reach.
     """
-    part, numbers = temperature_of(workpiece), _notes(workpiece, notes)
-    frequencies = frequency_of_note(np.array(numbers, dtype=np.float64), workpiece.field.reference_a)
-    distances = workpiece.field.distance_at(frequencies) if numbers else np.empty(0)
+    part, numbers = temperature_of(opened), _notes(opened, notes)
+    frequencies = frequency_of_note(np.array(numbers, dtype=np.float64), opened.field.reference_a)
+    distances = opened.field.distance_at(frequencies) if numbers else np.empty(0)
     temperature = np.linspace(first, last, CURVE_POINTS)
     try:
-        transistors = transistor_drift(workpiece, distances, last - first)
+        transistors = transistor_drift(opened, distances, last - first)
     except ValueError as error:
         raise DesignError(str(error)) from error
-    laws = [drift_law(workpiece, mismatch, distances, transistors) for mismatch in CASES.values()]
+    laws = [drift_law(opened, mismatch, distances, transistors) for mismatch in CASES.values()]
     warm = part.warm_up_rise, part.warm_up_time
     times = np.linspace(0.0, WARM_UP_SPAN * part.warm_up_time, CURVE_POINTS)
     rises = warm_up_rise(times, *warm)
@@ -162,11 +162,11 @@ def drift_figures(
         )
         causes = _causes(stated, end)
     except ValueError as error:
-        raise DesignError(f"{workpiece.design.name}: {error}") from error
+        raise DesignError(f"{opened.design.name}: {error}") from error
     return collected(
         DriftFigures,
-        {"workpiece": workpiece, "stated": stated, "part": part},
-        design_hash=design_hash(workpiece.design),
+        {"opened": opened, "stated": stated, "part": part},
+        design_hash=design_hash(opened.design),
         from_deg_c=first,
         to_deg_c=last,
         zero_beat_m=known(curves[1].zero_beat_distance[0]),
@@ -178,20 +178,20 @@ def drift_figures(
         transistors=None
         if transistors is None
         else TransistorFigure(transistors.reference * end, float(transistors.variable[0]) * end),
-        notices=_notices(workpiece),
+        notices=_notices(opened),
         temperature=temperature,
         curves=curves,
         warm_up=warm_up,
     )
 
 
-def _notes(workpiece: OpenedDesign, wanted: tuple[int, ...] | None) -> tuple[int, ...]:
-    field = workpiece.field
+def _notes(opened: OpenedDesign, wanted: tuple[int, ...] | None) -> tuple[int, ...]:
+    field = opened.field
     chosen = DEFAULT_NOTES if wanted is None else wanted
     reached = field.reaches(frequency_of_note(np.array(chosen, dtype=np.float64), field.reference_a))
     if wanted is not None and not reached.all():
         missing = ", ".join(note_name(number) for number, there in zip(chosen, reached, strict=True) if not there)
-        raise DesignError(f"{workpiece.design.name}: does not reach {missing}; see: beatfield field")
+        raise DesignError(f"{opened.design.name}: does not reach {missing}; see: beatfield field")
     return tuple(number for number, there in zip(chosen, reached, strict=True) if there)
 
 
@@ -210,11 +210,11 @@ def _causes(law: DriftLaw, rise: float) -> tuple[DriftCause, ...]:
     return tuple(sorted(found, key=lambda figure: -abs(figure.zero_beat_hz)))
 
 
-def _notices(workpiece: OpenedDesign) -> tuple[str, ...]:
+def _notices(opened: OpenedDesign) -> tuple[str, ...]:
     found: tuple[str, ...] = ()
-    if workpiece.design.temperature is None:
+    if opened.design.temperature is None:
         found = ("the design has no [temperature]: these are the defaults, typical from memory, not of your parts",)
-    if workpiece.design.law == "circuit":
+    if opened.design.law == "circuit":
         found += (
             "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it",
             "the transistors are solved anew at both temperatures, both alike (thermal voltage, saturation current, "

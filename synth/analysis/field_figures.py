@@ -91,9 +91,9 @@ class OctaveFigure:
 class FieldFigures:
     """Every figure of a pitch field, SI units in the names; None where the design has no such thing."""
 
-    design: str = of("workpiece.design.name")
+    design: str = of("opened.design.name")
     design_hash: str
-    posture: str = of("workpiece.design.player.posture")
+    posture: str = of("opened.design.player.posture")
     mode: str = of("instrument.mode")
     detector: str = of("instrument.detector.kind")
     reference_frequency_hz: float = of("instrument.reference_frequency")
@@ -115,19 +115,19 @@ class FieldFigures:
     octaves: tuple[OctaveFigure, ...]
     notes: tuple[NoteFigure, ...]
     volume: VolumeFigures | None
-    notices: tuple[str, ...] = of("workpiece.notices")
+    notices: tuple[str, ...] = of("opened.notices")
     curve: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
 
 
-def field_figures(workpiece: OpenedDesign) -> FieldFigures:
+def field_figures(opened: OpenedDesign) -> FieldFigures:
     """Collect the figures of a design's pitch field."""
-    instrument, field = workpiece.instrument, workpiece.field
+    instrument, field = opened.instrument, opened.field
     curve = instrument.curve
     even = _linearity(field)
     return collected(
         FieldFigures,
-        {"workpiece": workpiece, "instrument": instrument, "curve": curve, "field": field},
-        design_hash=design_hash(workpiece.design),
+        {"opened": opened, "instrument": instrument, "curve": curve, "field": field},
+        design_hash=design_hash(opened.design),
         variable_frequency_empty_hz=float(
             instrument.frequency_with(curve.empty_capacitance + instrument.antenna_stray)
         ),
@@ -145,8 +145,8 @@ def field_figures(workpiece: OpenedDesign) -> FieldFigures:
             NoteFigure(line.name, line.frequency, line.distance, float(field.cents_per_mm(line.distance)))
             for line in field.notes()
         ),
-        volume=None if workpiece.volume is None else volume_figures(workpiece.volume),
-        curve=_dense_curve(workpiece),
+        volume=None if opened.volume is None else volume_figures(opened.volume),
+        curve=_dense_curve(opened),
     )
 
 
@@ -160,8 +160,8 @@ def _linearity(field: PitchField) -> tuple[float | None, float | None, float | N
     return field.linearity_error(near, far), near, far
 
 
-def _dense_curve(workpiece: OpenedDesign) -> NDArray[np.float64]:
-    instrument, field = workpiece.instrument, workpiece.field
+def _dense_curve(opened: OpenedDesign) -> NDArray[np.float64]:
+    instrument, field = opened.instrument, opened.field
     distances = np.geomspace(instrument.curve.nearest, instrument.curve.farthest, CURVE_POINTS)
     distances[[0, -1]] = instrument.curve.nearest, instrument.curve.farthest
     beat = instrument.beat_frequency(distances)

@@ -26,9 +26,9 @@ CURVE_COLUMNS = ("distance_m", "before_note_number", "after_note_number", "after
 class FieldOverNotes:
     """One design's field over the notes asked for; None where it does not play them all."""
 
-    design: str = of("workpiece.design.name")
+    design: str = of("opened.design.name")
     design_hash: str
-    mode: str = of("workpiece.instrument.mode")
+    mode: str = of("opened.instrument.mode")
     rms_cents: float | None
     highest_note_m: float | None
     lowest_note_m: float | None
@@ -163,18 +163,18 @@ def _bound_figures(outcome: Outcome) -> BoundFigures:
     return collected(BoundFigures, {"parts": parts, "within": within, "free": free})
 
 
-def _field_over_notes(workpiece: OpenedDesign, outcome: Outcome, builds: Spread | None) -> FieldOverNotes:
-    field, goal = workpiece.field, outcome.task.goal
+def _field_over_notes(opened: OpenedDesign, outcome: Outcome, builds: Spread | None) -> FieldOverNotes:
+    field, goal = opened.field, outcome.task.goal
     notes = [goal.high_frequency, goal.low_frequency]
     held = field.playable_near is not None and bool(field.reaches(notes).all())
     ends = [float(value) for value in field.distance_at(notes)] if held else [None, None]
     width = abs(ends[1] - ends[0]) if ends[0] is not None and ends[1] is not None else None
-    carrier = workpiece.instrument.reference_frequency
+    carrier = opened.instrument.reference_frequency
     found = builds or Spread(None, None, 0.0)
     return collected(
         FieldOverNotes,
-        {"workpiece": workpiece, "field": field, "found": found},
-        design_hash=design_hash(workpiece.design),
+        {"opened": opened, "field": field, "found": found},
+        design_hash=design_hash(opened.design),
         rms_cents=field.linearity_error_between(goal.low_frequency, goal.high_frequency) if held else None,
         highest_note_m=ends[0],
         lowest_note_m=ends[1],

@@ -46,9 +46,9 @@ class SensitivityFigures:
     notices: tuple[str, ...]
 
 
-def sensitivity_figures(workpiece: OpenedDesign, tremor: float = TREMOR_SIZE) -> SensitivityFigures:
+def sensitivity_figures(opened: OpenedDesign, tremor: float = TREMOR_SIZE) -> SensitivityFigures:
     """Collect the figures for a tremor of this root mean square, m."""
-    field = workpiece.field
+    field = opened.field
     notes = []
     for line in field.notes():
         slope, limen = float(field.cents_per_mm(line.distance)), float(limen_cents(line.frequency))
@@ -56,13 +56,13 @@ def sensitivity_figures(workpiece: OpenedDesign, tremor: float = TREMOR_SIZE) ->
         verdict = VERDICTS[2] if slope >= TOO_STEEP else VERDICTS[1] if moved > limen else VERDICTS[0]
         notes.append(NoteSensitivity(line.name, line.frequency, line.distance, slope, moved, limen, verdict))
     return SensitivityFigures(
-        workpiece.design.name,
-        design_hash(workpiece.design),
+        opened.design.name,
+        design_hash(opened.design),
         tremor,
         TOO_STEEP,
         tuple(notes),
         steep_spans(field),
-        workpiece.notices,
+        opened.notices,
     )
 
 

@@ -108,13 +108,13 @@ def station_readings(
     return readings, causes
 
 
-def beat_reading(workpiece: OpenedDesign, code: str, limits: Mapping[str, float]) -> ReadingFigure | None:
+def beat_reading(opened: OpenedDesign, code: str, limits: Mapping[str, float]) -> ReadingFigure | None:
     """The beat with nobody near once zero beat is set: None where no zero beat is reached."""
-    distance = workpiece.field.zero_beat_distance
+    distance = opened.field.zero_beat_distance
     if distance is None:
         return None
-    empty, there = antenna_station(workpiece), antenna_station(workpiece, distance)
-    lock = workpiece.instrument.lock_range
+    empty, there = antenna_station(opened), antenna_station(opened, distance)
+    lock = opened.instrument.lock_range
     slopes, apart = {}, empty.probe.read("", 1.0)[FREQUENCY] - there.probe.read("", 1.0)[FREQUENCY]
     expected = abs(float(pulled_beat(apart, lock)))
     if expected == 0.0:

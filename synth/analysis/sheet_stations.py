@@ -29,28 +29,28 @@ class Station:
     by_pot: Callable[[float], float | None] | None
 
 
-def reference_station(workpiece: OpenedDesign) -> Station:
+def reference_station(opened: OpenedDesign) -> Station:
     """The reference, its trimmer set for zero beat where the design asks for that."""
-    condition = "as designed" if workpiece.design.tuning.zero_beat is None else "tuned for zero beat"
-    return _station(workpiece, "reference", condition, workpiece.reference_tank, None)
+    condition = "as designed" if opened.design.tuning.zero_beat is None else "tuned for zero beat"
+    return _station(opened, "reference", condition, opened.reference_tank, None)
 
 
-def bare_station(workpiece: OpenedDesign) -> Station:
+def bare_station(opened: OpenedDesign) -> Station:
     """The variable oscillator with nothing on it."""
-    lifted = "series inductor lifted off the tank" if workpiece.design.branch else "antenna lead off"
-    return _station(workpiece, "variable", lifted, workpiece.tanks["variable"], None)
+    lifted = "series inductor lifted off the tank" if opened.design.branch else "antenna lead off"
+    return _station(opened, "variable", lifted, opened.tanks["variable"], None)
 
 
-def antenna_station(workpiece: OpenedDesign, distance: float | None = None) -> Station:
+def antenna_station(opened: OpenedDesign, distance: float | None = None) -> Station:
     """The variable oscillator with its antenna, the hand at `distance`, m (None: no player near)."""
-    instrument = workpiece.instrument
+    instrument = opened.instrument
     curve, lead = instrument.curve, instrument.antenna_stray
     own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
     condition = "antenna on, no player near" if distance is None else f"hand at {100.0 * distance:.1f} cm"
     antenna = AntennaLoad(own + lead, lead, instrument.branch, instrument.tap_ratio)
-    tank = workpiece.tanks["variable"]
+    tank = opened.tanks["variable"]
     return _station(
-        workpiece,
+        opened,
         "variable",
         condition,
         tank,
@@ -60,17 +60,17 @@ def antenna_station(workpiece: OpenedDesign, distance: float | None = None) -> S
     )
 
 
-def volume_station(workpiece: OpenedDesign) -> Station | None:
+def volume_station(opened: OpenedDesign) -> Station | None:
     """The volume oscillator with its ring and nobody near."""
-    volume = workpiece.volume
+    volume = opened.volume
     if volume is None:
         return None
     ring = AntennaLoad(volume.curve.empty_capacitance + volume.ring_stray, volume.ring_stray)
-    return _station(workpiece, "volume", "ring on, no player near", volume.tank, ring)
+    return _station(opened, "volume", "ring on, no player near", volume.tank, ring)
 
 
 def _station(
-    workpiece: OpenedDesign,
+    opened: OpenedDesign,
     which: str,
     condition: str,
     tank: Tank,
@@ -78,7 +78,7 @@ def _station(
     mode: str = "low",
     near: float | None = None,
 ) -> Station:
-    design = workpiece.design
+    design = opened.design
     section: TankSection = getattr(design, which)
     resonance = resonance_probe(tank, section.stray + section.self_capacitance, antenna, mode)
     setting = tank.trimmer_setting if section.trimmer_maximum > 0.0 else None
@@ -91,7 +91,7 @@ def _station(
         condition = f"{condition}, trimmer {100.0 * setting:.0f} % inward"
     if design.circuit is None:
         return Station(which, condition, setting, resonance, None, resonance_at, None)
-    circuit = workpiece.circuits[which]
+    circuit = opened.circuits[which]
     if setting is not None:
         circuit = circuit.with_trimmer(setting)
     if antenna is not None:

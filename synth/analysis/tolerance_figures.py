@@ -127,9 +127,9 @@ class ToleranceFigures:
     where it has none.
     """
 
-    design: str = of("workpiece.design.name")
+    design: str = of("opened.design.name")
     design_hash: str
-    law: str = of("workpiece.design.law")
+    law: str = of("opened.design.law")
     builds_asked: int
     builds: int
     interrupted: bool
@@ -178,10 +178,10 @@ def run_builds(trial: Trial, builds: int, seed: int, each: Callable[[int], None]
 
 
 def tolerance_figures(
-    workpiece: OpenedDesign, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
+    opened: OpenedDesign, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
 ) -> ToleranceFigures:
     """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done."""
-    trial, goals, section = trial_of(workpiece), build_goals(workpiece), goals_of(workpiece)
+    trial, goals, section = trial_of(opened), build_goals(opened), goals_of(opened)
     runs, cut_short = run_builds(trial, builds, seed, each)
     fewer = min(len(runs), MOST_TIGHTER_BUILDS)
     tighter: tuple[Tighter, ...] = ()
@@ -190,11 +190,11 @@ def tolerance_figures(
             tighter = tighter_parts(trial, goals, fewer, seed)
         except KeyboardInterrupt:
             cut_short = True
-    worst, reached, ends = worst_cases(trial), runs.reached, variable_trimmer_ends(workpiece)
+    worst, reached, ends = worst_cases(trial), runs.reached, variable_trimmer_ends(opened)
     return collected(
         ToleranceFigures,
-        {"workpiece": workpiece, "trial": trial, "section": section},
-        design_hash=design_hash(workpiece.design),
+        {"opened": opened, "trial": trial, "section": section},
+        design_hash=design_hash(opened.design),
         builds_asked=builds,
         builds=len(runs),
         seed=seed,
@@ -210,7 +210,7 @@ def tolerance_figures(
         tighter=tuple(
             TighterFigure(choice.part.label, choice.limit, choice.reached, choice.good) for choice in tighter
         ),
-        notices=_notices(workpiece, trial, min(len(runs), MODE_BUILDS), seed) + workpiece.notices,
+        notices=_notices(opened, trial, min(len(runs), MODE_BUILDS), seed) + opened.notices,
         runs=runs,
     )
 
@@ -281,13 +281,13 @@ def _note_text(frequency: float) -> str:
     return f"{frequency:.1f} Hz ({name}{f' {off:+.0f} cents' if abs(off) >= 0.5 else ''})"
 
 
-def _notices(workpiece: OpenedDesign, trial: Trial, builds: int, seed: int) -> tuple[str, ...]:
-    instrument = workpiece.instrument
-    if workpiece.design.law == "circuit":
+def _notices(opened: OpenedDesign, trial: Trial, builds: int, seed: int) -> tuple[str, ...]:
+    instrument = opened.instrument
+    if opened.design.law == "circuit":
         return (
             "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it: "
             "right to first order; whether each build starts is not solved again",
-            gain_notice(workpiece),
+            gain_notice(opened),
         )
     branch = instrument.branch
     tank = instrument.variable_tank

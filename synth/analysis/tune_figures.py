@@ -37,7 +37,7 @@ class NoteOutcome:
 class TuneFigures:
     """A tune as played; `rms_cents` to `advice` are None where no note sounded or none is out of reach."""
 
-    design: str = of("workpiece.design.name")
+    design: str = of("opened.design.name")
     design_hash: str
     tune: str = of("tune.name")
     remarks: tuple[str, ...] = of("tune.remarks")
@@ -61,9 +61,9 @@ class TuneFigures:
         return (*(fault for fault in faults if fault), *(() if self.advice is None else (self.advice.text(),)))
 
 
-def tune_figures(workpiece: OpenedDesign, tune: Tune, manner: Manner) -> tuple[TuneFigures, Performance | None]:
+def tune_figures(opened: OpenedDesign, tune: Tune, manner: Manner) -> tuple[TuneFigures, Performance | None]:
     """Play the tune on the design; the performance is None where no note of it is in reach."""
-    field = workpiece.field
+    field = opened.field
     played = None
     if field.reaches([_frequency(number, field) for number in {note.number for note in tune.notes}]).any():
         played = perform(tune, field, manner)
@@ -77,8 +77,8 @@ def tune_figures(workpiece: OpenedDesign, tune: Tune, manner: Manner) -> tuple[T
     missed = np.array([(note.placed or 0.0) - (note.distance or 0.0) for note in sounded])
     report = collected(
         TuneFigures,
-        {"workpiece": workpiece, "tune": tune, "manner": manner},
-        design_hash=design_hash(workpiece.design),
+        {"opened": opened, "tune": tune, "manner": manner},
+        design_hash=design_hash(opened.design),
         held_at_border=0 if played is None else played.held_at_border,
         notes=tuple(_outcome(note, field) for note in outcome),
         in_reach=len(sounded),
