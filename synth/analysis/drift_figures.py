@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from models.builds.drift import CAUSES, Drift, DriftLaw, hold_time, hold_time_of_note, relative_drift, warm_up_rise
 from models.pitch import frequency_of_note, note_name
 from synth.analysis.drift import drift_law, temperature_of, transistor_drift
-from synth.analysis.figures import DENSE, collected, known, of
+from synth.analysis.figures import DENSE, OfDesign, collected, known, of
 from synth.build.workbench import OpenedDesign
-from synth.designs.design_file import design_hash
 from synth.errors import DesignError
 
 CURVE_POINTS = 81
@@ -78,15 +77,13 @@ class TransistorFigure:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DriftFigures:
+class DriftFigures(OfDesign):
     """Every figure of a design's drift, SI units, temperatures in degrees Celsius.
 
     hand_m: where zero beat is wanted, and the hand while the variable oscillator is read; zero_beat_m: where it is at
     first, None outside the field.
     """
 
-    design: str = of("opened.design.name")
-    design_hash: str
     law: str = of("opened.design.law")
     from_deg_c: float
     to_deg_c: float
@@ -165,8 +162,7 @@ def drift_figures(
         raise DesignError(f"{opened.design.name}: {error}") from error
     return collected(
         DriftFigures,
-        {"opened": opened, "stated": stated, "part": part},
-        design_hash=design_hash(opened.design),
+        {"design": opened.design, "opened": opened, "stated": stated, "part": part},
         from_deg_c=first,
         to_deg_c=last,
         zero_beat_m=known(curves[1].zero_beat_distance[0]),

@@ -15,6 +15,7 @@ from models.straight.evenness import Goal
 from models.straight.plan import Option, Plan, Task, make_plan, ranked
 from models.straight.search import FULL_EFFORT, Effort, Parts, Progress
 from models.tank import required_capacitance
+from synth.analysis.figures import over_notes
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import BranchSection, Design, ReferenceSection
@@ -317,10 +318,8 @@ def _solved(
 
 def _cents(piece: OpenedDesign, task: Task) -> float | None:
     """Cents RMS of an opened design over the goal's notes; None where it does not play them."""
-    notes = [task.goal.low_frequency, task.goal.high_frequency]
-    if piece.field.playable_near is None or not bool(piece.field.reaches(notes).all()):
-        return None
-    return float(piece.field.linearity_error_between(*notes))
+    held = over_notes(piece.field, task.goal.low_frequency, task.goal.high_frequency)
+    return None if held is None else held.rms_cents
 
 
 def _polished(after: OpenedDesign, task: Task) -> OpenedDesign:

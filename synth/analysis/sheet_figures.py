@@ -68,8 +68,8 @@ class SheetFigures:
     nearest_m: float = of("report.nearest_m")
     lowest_hz: float | None = of("report.lowest_hz")
     highest_hz: float | None = of("report.highest_hz")
-    tolerances: tuple[ToleranceFigure, ...]
-    parts: tuple[PartFigure, ...]
+    tolerances: tuple[ToleranceFigure, ...] = of("design", tolerance_figures)
+    parts: tuple[PartFigure, ...] = of("design", part_figures)
     readings: tuple[ReadingFigure, ...]
     causes: tuple[CauseFigure, ...]
     trimmers: tuple[TrimmerFigure, ...]
@@ -78,7 +78,7 @@ class SheetFigures:
     octaves: tuple[OctaveFigure, ...] = of("report.octaves")
     notes: tuple[NoteFigure, ...] = of("report.notes")
     volume: VolumeFigures | None = of("report.volume")
-    full_height_m: float | None = of("response.full_height")
+    full_height_m: float | None = of("design.volume_response.full_height")
     notices: tuple[str, ...] = of("report.notices")
     supply_current_a: float | None  # of all oscillators together; None without a circuit
 
@@ -98,13 +98,10 @@ def sheet_figures(opened: OpenedDesign) -> SheetFigures:
     beat = beat_reading(opened, "B1", limits)
     readings += [] if beat is None else [beat]
     played = [station for place, (_, station) in enumerate(lettered) if place != 1]  # not the one without its antenna
-    response = design.volume_response
     currents = [row.expected for row in readings if row.unit == AMPERES]
     return collected(
         SheetFigures,
-        {"design": design, "opened": opened, "response": response, "report": report},
-        tolerances=tolerance_figures(design),
-        parts=part_figures(design),
+        {"design": design, "opened": opened, "report": report},
         readings=tuple(readings),
         causes=tuple(causes),
         trimmers=tuple(row for station in played if (row := trimmer_figure(station)) is not None),

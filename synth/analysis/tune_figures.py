@@ -9,9 +9,8 @@ import numpy as np
 
 from models.pitch import note_name
 from models.pitch_field import PitchField
-from synth.analysis.figures import collected, of
+from synth.analysis.figures import OfDesign, collected, of
 from synth.build.workbench import OpenedDesign
-from synth.designs.design_file import design_hash
 from synth.hands.tune_path import SOURCES, Manner, Performance, PlayedNote, perform
 from synth.tunes.melody import Tune
 from synth.tunes.reach import Advice, advice
@@ -23,7 +22,7 @@ class NoteOutcome:
 
     start_s: float = of("note.start")
     seconds: float = of("note.seconds")
-    note: str
+    note: str = of("note.number", note_name)
     wanted_hz: float = of("played.frequency")
     distance_m: float | None = of("played.distance")
     placed_m: float | None = of("played.placed")
@@ -34,11 +33,9 @@ class NoteOutcome:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TuneFigures:
+class TuneFigures(OfDesign):
     """A tune as played; `rms_cents` to `advice` are None where no note sounded or none is out of reach."""
 
-    design: str = of("opened.design.name")
-    design_hash: str
     tune: str = of("tune.name")
     remarks: tuple[str, ...] = of("tune.remarks")
     tremor_m: float = of("manner.tremor")
@@ -77,8 +74,7 @@ def tune_figures(opened: OpenedDesign, tune: Tune, manner: Manner) -> tuple[Tune
     missed = np.array([(note.placed or 0.0) - (note.distance or 0.0) for note in sounded])
     report = collected(
         TuneFigures,
-        {"opened": opened, "tune": tune, "manner": manner},
-        design_hash=design_hash(opened.design),
+        {"design": opened.design, "tune": tune, "manner": manner},
         held_at_border=0 if played is None else played.held_at_border,
         notes=tuple(_outcome(note, field) for note in outcome),
         in_reach=len(sounded),
@@ -95,15 +91,8 @@ def _frequency(number: int, field: PitchField) -> float:
 
 
 def _outcome(played: PlayedNote, field: PitchField) -> NoteOutcome:
-    note, fault = played.note, None
-    if played.sounded is None:
-        fault = _fault(note.number, played.frequency, field)
-    return collected(
-        NoteOutcome,
-        {"note": note, "played": played},
-        note=note_name(note.number),
-        fault=fault,
-    )
+    fault = _fault(played.note.number, played.frequency, field) if played.sounded is None else None
+    return collected(NoteOutcome, {"note": played.note, "played": played}, fault=fault)
 
 
 def _fault(number: int, frequency: float, field: PitchField) -> str:
