@@ -19,7 +19,7 @@ from models.circuit.variable_oscillator import with_antenna
 from synth.analysis.figures import OfDesign, collected, explanation, of
 from synth.analysis.start_up import startup_time
 from synth.build.circuit_assembly import blaming
-from synth.build.start_notices import explained
+from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
 from synth.designs.sections import CircuitSection, Design

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
+from operator import attrgetter
 from typing import Any
 
 from models.branch.antenna_branch import DIRECT, MODES, SeriesInductor, mode_frequencies
@@ -64,15 +65,15 @@ def resonance_probe(tank: Tank, stray: float, antenna: AntennaLoad | None, mode:
     branch = DIRECT if antenna is None else antenna.branch
     turned_by = 1.0 if antenna is None else antenna.tap_ratio**2
     parts = [
-        TurnablePart("tank coil", "inductor", "H", tank.inductance, tank.inductance),
-        TurnablePart("tank capacitor", "capacitor", "F", fixed, fixed),
+        _whole("tank coil", "inductor", "H", tank.inductance),
+        _whole("tank capacitor", "capacitor", "F", fixed),
         TurnablePart("stray across the tank", "stray", "F", stray, total),
-        TurnablePart("trimmer at its place", "trimmer", "F", trimmer, trimmer),
+        _whole("trimmer at its place", "trimmer", "F", trimmer),
     ]
     if rest > LEAST_REST * total:
-        parts.append(TurnablePart("divider and transistor", "capacitor", "F", rest, rest))
+        parts.append(_whole("divider and transistor", "capacitor", "F", rest))
     if not branch.direct:
-        parts.append(TurnablePart("series inductor", "branch_inductor", "H", branch.inductance, branch.inductance))
+        parts.append(_whole("series inductor", "branch_inductor", "H", branch.inductance))
     if antenna is not None:
         parts.append(TurnablePart("antenna's mount and lead", "antenna_stray", "F", antenna.lead, LEAD_BASE))
 
@@ -124,84 +125,70 @@ def circuit_probe(
 Turn = Callable[[OscillatorCircuit, float], OscillatorCircuit]
 
 
-def _scaled(whole: Any, field: str, factor: float) -> Any:
-    """The frozen dataclass with one of its numbers multiplied."""
-    return replace(whole, **{field: getattr(whole, field) * factor})
+def _whole(name: str, kind: str, unit: str, value: float) -> TurnablePart:
+    """A part whose whole value is turned."""
+    return TurnablePart(name, kind, unit, value, value)
+
+
+def _with(whole: Any, path: str, change: Callable[[float], float]) -> Any:
+    """The frozen dataclass with one of its numbers changed, as in "bias.feed_resistor" one of a dataclass in it."""
+    name, _, rest = path.partition(".")
+    value = getattr(whole, name)
+    return replace(whole, **{name: _with(value, rest, change) if rest else change(value)})
+
+
+def _scaled(path: str, circuit: OscillatorCircuit, by: float) -> OscillatorCircuit:
+    """The circuit with what is at `path` multiplied."""
+    changed: OscillatorCircuit = _with(circuit, path, lambda value: value * by)
+    return changed
+
+
+def _added(path: str, base: float, circuit: OscillatorCircuit, by: float) -> OscillatorCircuit:
+    """The circuit with what lies beside `path` at `by` times its `base`."""
+    changed: OscillatorCircuit = _with(circuit, path, lambda value: value + base * (by - 1.0))
+    return changed
+
+
+TURNED = (
+    ("tank coil", "inductor", "H", "inductance"),
+    ("tank capacitor", "capacitor", "F", "fixed_capacitor"),
+    ("feedback capacitor", "capacitor", "F", "feedback_capacitor"),
+    ("emitter capacitor", "capacitor", "F", "emitter_capacitor"),
+    ("stray across the tank", "stray", "F", None),
+    ("trimmer at its place", "trimmer", "F", None),
+    ("supply voltage", "supply", "V", "supply_voltage"),
+    ("supply resistor", "resistor", "ohm", "supply_resistor"),
+    ("upper resistor", "resistor", "ohm", "bias.upper_resistor"),
+    ("fine-tune pot, whole track", "potentiometer", "ohm", "bias.potentiometer"),
+    ("lower resistor", "resistor", "ohm", "bias.lower_resistor"),
+    ("feed resistor", "resistor", "ohm", "bias.feed_resistor"),
+    ("emitter resistor", "resistor", "ohm", "bias.emitter_resistor"),
+    ("transistor's current gain", "gain", "ratio", "transistor.forward_gain"),
+    ("transistor's collector capacitance", "junction", "F", "transistor.collector_junction.zero_bias_capacitance"),
+)
+"""Name, class of tolerance and unit of every part that moves a reading, and where the circuit has it; None: beside its
+fixed capacitor.
+"""
 
 
 def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) -> list[tuple[TurnablePart, Turn]]:
     """Every part that moves a reading, with how it is turned."""
-
-    def part(name: str, kind: str, unit: str, field: str) -> tuple[TurnablePart, Turn]:
-        value: float = getattr(circuit, field)
-        return TurnablePart(name, kind, unit, value, value), lambda of, by: _scaled(of, field, by)
-
-    def bias(name: str, kind: str, field: str) -> tuple[TurnablePart, Turn]:
-        value: float = getattr(circuit.bias, field)
-        return TurnablePart(name, kind, "ohm", value, value), lambda of, by: replace(
-            of, bias=_scaled(of.bias, field, by)
-        )
-
-    total, transistor = circuit.tank_capacitance, circuit.transistor
-    gain, junction = transistor.forward_gain, transistor.collector_junction
     own, trimmer = (
         circuit.board_stray + circuit.inductor_self_capacitance,
         sum(one.capacitance for one in circuit.trimmers),
     )
-    found = [
-        part("tank coil", "inductor", "H", "inductance"),
-        part("tank capacitor", "capacitor", "F", "fixed_capacitor"),
-        part("feedback capacitor", "capacitor", "F", "feedback_capacitor"),
-        part("emitter capacitor", "capacitor", "F", "emitter_capacitor"),
-        (
-            TurnablePart("stray across the tank", "stray", "F", own, total),
-            lambda of, by: replace(of, fixed_capacitor=of.fixed_capacitor + total * (by - 1.0)),
-        ),
-        (
-            TurnablePart("trimmer at its place", "trimmer", "F", trimmer, trimmer),
-            lambda of, by: replace(of, fixed_capacitor=of.fixed_capacitor + trimmer * (by - 1.0)),
-        ),
-        part("supply voltage", "supply", "V", "supply_voltage"),
-        part("supply resistor", "resistor", "ohm", "supply_resistor"),
-        bias("upper resistor", "resistor", "upper_resistor"),
-        bias("fine-tune pot, whole track", "potentiometer", "potentiometer"),
-        bias("lower resistor", "resistor", "lower_resistor"),
-        bias("feed resistor", "resistor", "feed_resistor"),
-        bias("emitter resistor", "resistor", "emitter_resistor"),
-        (
-            TurnablePart("transistor's current gain", "gain", "ratio", gain, gain),
-            lambda of, by: replace(of, transistor=replace(transistor, forward_gain=gain * by)),
-        ),
-        (
-            TurnablePart("transistor's collector capacitance", "junction", "F", *2 * (junction.zero_bias_capacitance,)),
-            lambda of, by: replace(
-                of,
-                transistor=replace(
-                    transistor,
-                    collector_junction=replace(junction, zero_bias_capacitance=junction.zero_bias_capacitance * by),
-                ),
-            ),
-        ),
-    ]
-    return found + _antenna_parts(circuit, lead, turned_by)
-
-
-def _antenna_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) -> list[tuple[TurnablePart, Turn]]:
-    antenna = circuit.antenna
-    if antenna is None:
-        return []
-    own, series = antenna.capacitance, antenna.inductance
-    parts: list[tuple[TurnablePart, Turn]] = [
-        (
-            TurnablePart("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE),
-            lambda of, by: replace(of, antenna=replace(antenna, capacitance=own + turned_by * LEAD_BASE * (by - 1.0))),
-        ),
-    ]
-    if series > 0.0:
-        parts.append(
-            (
-                TurnablePart("series inductor", "branch_inductor", "H", *2 * (series * turned_by,)),
-                lambda of, by: replace(of, antenna=replace(antenna, inductance=series * by)),
-            )
-        )
-    return parts
+    beside = {"stray": (own, circuit.tank_capacitance), "trimmer": (trimmer, trimmer)}
+    found: list[tuple[TurnablePart, Turn]] = []
+    for name, kind, unit, path in TURNED:
+        if path is None:
+            part = TurnablePart(name, kind, unit, *beside[kind])
+            found.append((part, partial(_added, "fixed_capacitor", part.base)))
+        else:
+            found.append((_whole(name, kind, unit, attrgetter(path)(circuit)), partial(_scaled, path)))
+    if circuit.antenna is not None:
+        mount = TurnablePart("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE)
+        found.append((mount, partial(_added, "antenna.capacitance", turned_by * LEAD_BASE)))
+        if circuit.antenna.inductance > 0.0:
+            coil = _whole("series inductor", "branch_inductor", "H", circuit.antenna.inductance * turned_by)
+            found.append((coil, partial(_scaled, "antenna.inductance")))
+    return found

@@ -10,7 +10,7 @@ from models.hand.scene import Cabinet, Player, RodAntenna, Scene
 from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.tank import Tank, required_capacitance
 from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
-from synth.build.tuning_notices import margin_notice, out_of_reach_notice
+from synth.build.notices import margin_notice, out_of_reach_notice
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError

@@ -10,7 +10,7 @@ from models.tank import Tank
 from models.volume.control import GainStage, PeakRectifier
 from models.volume.scene import LoopAntenna, VolumeScene
 from models.volume.volume_antenna import VolumeAntenna
-from synth.build.volume_notices import trimmer_notice, volume_notices
+from synth.build.notices import trimmer_notice, volume_notices
 from synth.designs.sections import Design
 from synth.errors import DesignError
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
 from synth.analysis.choose_figures import ChoiceRow, ChooseFigures
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, INK, ORANGE, VERMILLION, saved_figure
@@ -12,7 +10,7 @@ from synth.report.written import Form, columns_of, finished, rows_csv
 MOST = 12  # choices drawn, the best first
 
 
-def save_choose_plot(report: ChooseFigures, path: str | os.PathLike[str], force: bool) -> None:
+def save_choose_plot(report: ChooseFigures, path: str, force: bool) -> None:
     """Draw the range of every choice of `report` into `path` (.png or .svg)."""
     rows = report.choices[:MOST]
     with saved_figure(path, force, (1.0,), (8.0, 1.8 + 0.42 * len(rows))) as (figure, (axes,)):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
 from synth.analysis.sheet_figures import SheetFigures
 from synth.analysis.sheet_readings import ReadingFigure
 from synth.report.figure import BLUE, INK, QUIET, saved_figure
@@ -11,7 +9,7 @@ from synth.report.sheet_markup import NO_BREAK, reading
 from synth.report.written import Form, columns_of, rows_csv
 
 
-def save_sheet_plot(figures: SheetFigures, path: str | os.PathLike[str], force: bool) -> None:
+def save_sheet_plot(figures: SheetFigures, path: str, force: bool) -> None:
     """Draw the bands of all readings above 0 of `figures` into `path` (.png or .svg)."""
     rows = [row for row in figures.readings if row.expected > 0.0]
     with saved_figure(path, force, (1.0,), (8.0, 1.8 + 0.36 * max(1, len(rows)))) as (figure, (axes,)):
