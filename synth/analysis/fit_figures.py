@@ -10,8 +10,7 @@ from models.readings.fit import Fit
 from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
 from models.stray import BOARDS, tank_from_readings
 from synth.analysis.figures import collected, explanation, of
-from synth.analysis.fit_target import TargetFigure, Wish, targets
-from synth.analysis.fitted_design import counted_beside
+from synth.analysis.fit_target import TargetFigure, Wish, counted_beside, targets
 from synth.analysis.fitting import SolvedBench, candidates
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError

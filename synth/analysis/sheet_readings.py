@@ -7,8 +7,15 @@ from dataclasses import dataclass
 
 from models.pulling import pulled_beat
 from models.readings.reading_band import explaining_change, reading_band, relative_sensitivity
-from synth.analysis.sheet_probe import CURRENT, DC_POINTS, FREQUENCY, OscillatorProbe, TurnablePart
-from synth.analysis.sheet_stations import Station, antenna_station
+from synth.analysis.sheet_stations import (
+    CURRENT,
+    DC_POINTS,
+    FREQUENCY,
+    OscillatorProbe,
+    Station,
+    TurnablePart,
+    antenna_station,
+)
 from synth.build.workbench import OpenedDesign
 
 OFF = -0.01  # the change of a reading that is explained

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from synth.analysis.drift_figures import DriftFigures
+from synth.analysis.drift import DriftFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
 from synth.report.written import Form, finished, numbers_csv
 

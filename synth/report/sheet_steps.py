@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from synth.analysis.sheet_figures import SheetFigures
-from synth.analysis.sheet_probe import CURRENT
 from synth.analysis.sheet_readings import CauseFigure, ReadingFigure, TrimmerFigure
+from synth.analysis.sheet_stations import CURRENT
 from synth.report.sheet_markup import centimetres, percent, quantity, reading, span
 
 REACHED = 5e-4  # m from the zero beat asked for that counts as reached
