@@ -92,15 +92,7 @@ WARM_UP_SPAN = 8.0  # time constants that the warm-up curve shows
 SMALLEST_TEMPERATURE, LARGEST_TEMPERATURE = -40.0, 125.0
 DEFAULT_NOTES = (36, 48, 60, 72, 84)  # those in reach
 CASES = {"tracking": 0.0, "mismatched": 1.0, "mismatched, other way": -1.0}
-CAUSE_LABELS = {
-    "variable_coil": "variable coil",
-    "variable_capacitor": "variable capacitor",
-    "reference_coil": "reference coil",
-    "reference_capacitor": "reference capacitor",
-    "stray": "stray of both",
-    "branch_coil": "series inductor",
-    "antenna_stray": "antenna stray",
-}
+CAUSE_LABELS = {"stray": "stray of both", "branch_coil": "series inductor"}  # all others by their own names
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,8 +154,8 @@ class DriftFigures(OfDesign):
     to_deg_c: float
     reference_frequency_hz: float = of("opened.instrument.reference_frequency")
     hand_m: float = of("stated.law.zero_beat")
-    zero_beat_m: float | None
-    tank_drift_per_k: float
+    zero_beat_m: float | None = of("curves.1.zero_beat_distance.0", known)
+    tank_drift_per_k: float = of("part", lambda part: float(relative_drift(part.coil, part.capacitor)))
     warm_up_rise_k: float = of("part.warm_up_rise")
     warm_up_time_s: float = of("part.warm_up_time")
     hold_limit_hz: float
@@ -174,9 +166,7 @@ class DriftFigures(OfDesign):
     notices: tuple[str, ...]
     temperature: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS,), degrees Celsius
     curves: tuple[Drift, ...] = field(metadata=DENSE)  # one for each case
-    warm_up: NDArray[np.float64] = field(
-        metadata=DENSE
-    )  # (CURVE_POINTS, 1 + cases): s, zero-beat drift still to come, Hz
+    warm_up: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, 1 + cases): s, drift still to come, Hz
 
 
 def drift_figures(
@@ -235,11 +225,9 @@ def drift_figures(
         raise DesignError(f"{opened.design.name}: {error}") from error
     return collected(
         DriftFigures,
-        {"design": opened.design, "opened": opened, "stated": stated, "part": part},
+        {"design": opened.design, "opened": opened, "stated": stated, "part": part, "curves": curves},
         from_deg_c=first,
         to_deg_c=last,
-        zero_beat_m=known(curves[1].zero_beat_distance[0]),
-        tank_drift_per_k=float(relative_drift(part.coil, part.capacitor)),
         hold_limit_hz=hertz,
         hold_limit_cents=limit_cents,
         cases=cases,
@@ -272,7 +260,7 @@ def _causes(law: DriftLaw, rise: float) -> tuple[DriftCause, ...]:
             alone = DriftLaw(law.law, law.nominal, law.coefficients.only(cause), law.note_distances)
             moved = float(alone.zero_beat_drift(rise)[0])
             if moved != 0.0:  # else the design has no such part
-                found.append(DriftCause(CAUSE_LABELS[cause], coefficient, moved))
+                found.append(DriftCause(CAUSE_LABELS.get(cause, cause.replace("_", " ")), coefficient, moved))
     if law.transistors is not None:
         moved = rise * (law.transistors.reference - float(law.transistors.variable[0]))
         found.append(DriftCause("transistors of both", None, moved))

@@ -20,13 +20,7 @@ from synth.analysis.sheet_readings import (
     station_readings,
     trimmer_figure,
 )
-from synth.analysis.sheet_stations import (
-    Station,
-    antenna_station,
-    bare_station,
-    reference_station,
-    volume_station,
-)
+from synth.analysis.sheet_stations import Station, antenna_station, bare_station, reference_station, volume_station
 from synth.build.workbench import OpenedDesign
 
 

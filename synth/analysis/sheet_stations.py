@@ -95,21 +95,16 @@ def resonance_probe(tank: Tank, stray: float, antenna: AntennaLoad | None, mode:
 
 
 def circuit_probe(
-    design: Design,
-    which: str,
-    circuit: OscillatorCircuit,
-    lead: float = 0.0,
-    near: float | None = None,
-    tap_ratio: float = 1.0,
+    design: Design, which: str, circuit: OscillatorCircuit, antenna: AntennaLoad, near: float | None
 ) -> OscillatorProbe:
-    """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `lead`, F: the share of its
-    antenna that is mount and lead; `near`, Hz, picks the mode; `tap_ratio` as of `AntennaLoad`.
+    """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `antenna`: what hangs on the
+    circuit already; `near`, Hz, picks the mode.
 
     The volts are those at the points with nothing connected: a meter's own resistance is not counted.
     """
     with blaming(design, which):
         base = steady_state(circuit, near_frequency=near)
-    parts = _circuit_parts(circuit, lead, tap_ratio**2)
+    parts = _circuit_parts(circuit, antenna.lead, antenna.tap_ratio**2)
     turns = {part.name: turn for part, turn in parts}
 
     @cache  # each state serves every reading
@@ -230,16 +225,8 @@ def antenna_station(opened: OpenedDesign, distance: float | None = None) -> Stat
     own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
     condition = "antenna on, no player near" if distance is None else f"hand at {100.0 * distance:.1f} cm"
     antenna = AntennaLoad(own + lead, lead, instrument.branch, instrument.tap_ratio)
-    tank = opened.tanks["variable"]
-    return _station(
-        opened,
-        "variable",
-        condition,
-        tank,
-        antenna,
-        instrument.mode,
-        near=float(instrument.frequency_with(own + lead)),
-    )
+    near = float(instrument.frequency_with(own + lead))
+    return _station(opened, "variable", condition, opened.tanks["variable"], antenna, instrument.mode, near)
 
 
 def volume_station(opened: OpenedDesign) -> Station | None:
@@ -278,13 +265,11 @@ def _station(
         circuit = circuit.with_trimmer(setting)
     if antenna is not None:
         circuit = with_antenna(circuit, antenna.capacitance, antenna.branch, antenna.tap_ratio)
-    hung = AntennaLoad(0.0, 0.0) if antenna is None else antenna
-    solved = circuit_probe(design, which, circuit, hung.lead, near, hung.tap_ratio)
+    solved = circuit_probe(design, which, circuit, antenna or AntennaLoad(0.0, 0.0), near)
     by_pot = _frequency(circuit.with_pot, circuit, near)
     if design.law != "circuit" or which == "volume":  # as in the instrument, whose volume side is a resonance
         return Station(which, condition, setting, resonance, solved, resonance_at, by_pot)
-    by_trimmer = _frequency(circuit.with_trimmer, circuit, near)
-    return Station(which, condition, setting, solved, solved, by_trimmer, by_pot)
+    return Station(which, condition, setting, solved, solved, _frequency(circuit.with_trimmer, circuit, near), by_pot)
 
 
 def _frequency(

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from models.builds.build_law import BuildLaw
-from models.builds.tolerance import Goals, Part, Trial
+from models.builds.tolerance import Part, Trial
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
@@ -17,35 +17,14 @@ from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.errors import DesignError
 
 CORRECTION_POINTS = 201
-LABELS = {
-    "variable_inductance": "variable coil",
-    "variable_capacitance": "variable capacitor",
-    "variable_stray": "variable stray",
-    "variable_divider": "variable divider",
-    "variable_junction": "variable transistor",
-    "variable_trimmer": "variable trimmer",
-    "branch_inductance": "series inductor",
-    "branch_self_capacitance": "series inductor's winding",
-    "antenna_stray": "antenna stray",
-    "reference_inductance": "reference coil",
-    "reference_capacitance": "reference capacitor",
-    "reference_stray": "reference stray",
-    "reference_divider": "reference divider",
-    "reference_junction": "reference transistor",
-    "reference_trimmer": "reference trimmer",
-}
+WORDS = {"inductance": "coil", "capacitance": "capacitor", "junction": "transistor"}
+LABELS = {"branch_inductance": "series inductor", "branch_self_capacitance": "series inductor's winding"}
 SPREADS = frozenset({"stray", "junction", "antenna_stray"})
 
 
 def goals_of(opened: OpenedDesign) -> GoalsSection:
     """The goals of the design, or what a design without any is read by."""
     return opened.design.goals or GoalsSection()
-
-
-def build_goals(opened: OpenedDesign) -> Goals:
-    """What one build must do."""
-    goals = goals_of(opened)
-    return Goals(goals.lowest, goals.highest, goals.unevenness)
 
 
 def trial_of(opened: OpenedDesign) -> Trial:
@@ -66,7 +45,7 @@ def trial_of(opened: OpenedDesign) -> Trial:
         key = _tolerance_key(quantity)
         spread = key in SPREADS
         scatter = limits.spreads if spread else limits.parts
-        parts.append(Part(quantity, LABELS[quantity], nominal[quantity], getattr(limits, key), scatter, not spread))
+        parts.append(Part(quantity, _label(quantity), nominal[quantity], getattr(limits, key), scatter, not spread))
     try:
         return Trial(_law(opened, design.tuning.zero_beat), tuple(parts))
     except ValueError as error:
@@ -93,10 +72,7 @@ def gain_notice(opened: OpenedDesign) -> str:
         return left_out
     capacitance = float(instrument.antenna_capacitance(zero_beat))
     moved = []
-    for which, circuit in (
-        ("reference", opened.tuned_reference),
-        ("variable", opened.loaded_variable(capacitance)),
-    ):
+    for which, circuit in (("reference", opened.tuned_reference), ("variable", opened.loaded_variable(capacitance))):
         try:
             cold = steady_state(circuit, near_frequency=instrument.reference_frequency)
             shifts = [
@@ -140,6 +116,12 @@ def nominal_values(opened: OpenedDesign) -> dict[str, float]:
         "branch_self_capacitance": branch.self_capacitance,
         "antenna_stray": instrument.antenna_stray,
     }
+
+
+def _label(quantity: str) -> str:
+    """What a quantity is called: "reference_junction" the "reference transistor"."""
+    which, _, kind = quantity.partition("_")
+    return LABELS.get(quantity, f"{which} {WORDS.get(kind, kind)}")
 
 
 def _tolerance_key(quantity: str) -> str:

@@ -26,7 +26,7 @@ from models.builds.tolerance import (
 from models.builds.tuned_builds import Outcomes, joined
 from models.pitch import nearest_note
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of, rows
-from synth.analysis.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
+from synth.analysis.tolerance import gain_notice, goals_of, trial_of, variable_trimmer_ends
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import GoalsSection
 
@@ -34,15 +34,7 @@ MOST_TIGHTER_BUILDS = 20_000
 MODE_BUILDS = 4000
 FEWEST_RARE = 0.001  # share of builds from which a start in the other mode is spoken of
 AFTER_TUNING = frozenset({"zero_beat_distance", "lowest", "highest", "unevenness"})
-UNITS = {
-    "reference_frequency": "Hz",
-    "variable_frequency": "Hz",
-    "trimmer_setting": "",
-    "zero_beat_distance": "m",
-    "lowest": "Hz",
-    "highest": "Hz",
-    "unevenness": "cents RMS",
-}
+UNITS = {"trimmer_setting": "", "zero_beat_distance": "m", "unevenness": "cents RMS"}  # all others Hz
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +71,7 @@ class OutcomeFigure:
     """
 
     outcome: str = of("estimate.outcome")
-    unit: str = of("estimate.outcome", UNITS.__getitem__)
+    unit: str = of("estimate.outcome", lambda name: UNITS.get(name, "Hz"))
     nominal: float | None = of("estimate.nominal", known)
     count: int = of("values", len)
     mean: float | None = of("values", lambda values: known(values.mean()) if values.size else None)
@@ -183,7 +175,8 @@ def tolerance_figures(
     opened: OpenedDesign, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
 ) -> ToleranceFigures:
     """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done."""
-    trial, goals, section = trial_of(opened), build_goals(opened), goals_of(opened)
+    trial, section = trial_of(opened), goals_of(opened)
+    goals = Goals(section.lowest, section.highest, section.unevenness)
     runs, cut_short = run_builds(trial, builds, seed, each)
     fewer = min(len(runs), MOST_TIGHTER_BUILDS)
     tighter: tuple[Tighter, ...] = ()

@@ -30,13 +30,7 @@ from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
 from synth.build.notices import explained, margin_notice, out_of_reach_notice
-from synth.designs.sections import (
-    Design,
-    ReferenceSection,
-    TransistorSection,
-    VariableSection,
-    VolumeSection,
-)
+from synth.designs.sections import Design, ReferenceSection, TransistorSection, VariableSection, VolumeSection
 from synth.errors import DesignError
 
 OSCILLATORS = ("reference", "variable", "volume")
@@ -211,37 +205,25 @@ def tuned_reference_circuit(
         if target is None or not circuit.trimmers:
             return state, written, ()
         solved = {written: state}
-        lowest, highest = (_with_setting(circuit, setting, solved) for setting in (1.0, 0.0))
+
+        def at(setting: float) -> SteadyState:
+            """The steady state with the trimmer there, from the nearest of those that are solved."""
+            if setting not in solved:
+                nearest = min(solved, key=lambda other: abs(other - setting))
+                solved[setting] = steady_state(circuit.with_trimmer(setting), warm_start=solved[nearest])
+            return solved[setting]
+
+        def excess(setting: float) -> float:
+            return (target / at(setting).frequency) ** 2 - 1.0  # nearly straight in the setting
+
+        lowest, highest = at(1.0), at(0.0)
         if lowest.frequency <= target <= highest.frequency:
-            setting, state = _trimmed_to(circuit, target, solved)
-            return state, setting, margin_notice(setting, distance)
+            setting = float(brentq(excess, 0.0, 1.0, xtol=SETTING_TOLERANCE, rtol=1e-14))
+            return at(setting), setting, margin_notice(setting, distance)
         setting, end = (1.0, lowest) if target < lowest.frequency else (0.0, highest)
         fixed = _fixed_capacitor_for(circuit.with_trimmer(0.5), target, state)
     now = design.reference.capacitance
     return end, setting, (out_of_reach_notice(end.frequency, target, distance, fixed, now),)
-
-
-def _with_setting(circuit: OscillatorCircuit, setting: float, solved: dict[float, SteadyState]) -> SteadyState:
-    """The steady state with the trimmer at `setting`, from the nearest of `solved`, to which it is added."""
-    if setting not in solved:
-        nearest = min(solved, key=lambda other: abs(other - setting))
-        solved[setting] = steady_state(circuit.with_trimmer(setting), warm_start=solved[nearest])
-    return solved[setting]
-
-
-def _trimmed_to(
-    circuit: OscillatorCircuit, target: float, solved: dict[float, SteadyState]
-) -> tuple[float, SteadyState]:
-    """The trimmer's setting for `target`, Hz, within reach of both ends in `solved`.
-
-    1/f^2 is nearly straight in the setting.
-    """
-
-    def excess(setting: float) -> float:
-        return (target / _with_setting(circuit, setting, solved).frequency) ** 2 - 1.0
-
-    setting = float(brentq(excess, 0.0, 1.0, xtol=SETTING_TOLERANCE, rtol=1e-14))
-    return setting, _with_setting(circuit, setting, solved)
 
 
 def _fixed_capacitor_for(circuit: OscillatorCircuit, target: float, start: SteadyState) -> float:

@@ -29,14 +29,7 @@ from synth.build.assembly import (
     tank_in,
     volume_scene_of,
 )
-from synth.build.circuit_assembly import (
-    SolvedVariable,
-    TunedPair,
-    circuit_of,
-    circuit_pair,
-    solved_variable,
-    tap_of,
-)
+from synth.build.circuit_assembly import SolvedVariable, TunedPair, circuit_of, circuit_pair, solved_variable, tap_of
 from synth.build.curve_cache import Curves, curves_for, loop_curve_for
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity

@@ -5,7 +5,7 @@ Matplotlib is imported here, when a plot is wanted; figures are drawn without an
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,6 +26,7 @@ else:
 # Okabe and Ito, Color Universal Design (2008), values from memory
 BLUE, ORANGE, GREEN, VERMILLION = "#0072b2", "#e69f00", "#009e73", "#d55e00"
 INK, QUIET, GRID = "#1a1a1a", "#595959", "#d9d9d9"
+Band = tuple[float, float]
 FORMATS = (".png", ".svg")
 _STYLE: Any = {
     "font.family": "DejaVu Sans",
@@ -60,11 +61,7 @@ def checked_plot_path(name: str | Path) -> Path:
 
 @contextmanager
 def saved_figure(
-    path: str | Path,
-    force: bool,
-    height_ratios: tuple[float, ...],
-    size: tuple[float, float],
-    share_x: bool = True,
+    path: str | Path, force: bool, height_ratios: tuple[float, ...], size: tuple[float, float], share_x: bool = True
 ) -> Iterator[tuple[Figure, list[Axes]]]:
     """Yield a figure of `size` inches with axes above one another, by default with one x axis; save it on leaving.
 
@@ -94,3 +91,13 @@ def draw_note_axis(axes: Axes, low: float, high: float) -> None:
     axes.set_yticks(ticks, [note_name(tick) for tick in ticks])
     axes.set_ylim(low, high)
     axes.set_ylabel("note")
+
+
+def draw_bands(axes: Axes, rows: Sequence[Sequence[Band | None]], styles: Sequence[dict[str, Any]]) -> None:
+    """Rows of horizontal bands, the first on top; in every row a band for each of `styles`, None for one left out."""
+    for place, bands in enumerate(rows):
+        for band, style in zip(bands, styles, strict=True):
+            if band is not None:
+                axes.plot(band, [place, place], **style | ({"label": None} if place else {}))
+    axes.set_ylim(len(rows) - 0.5, -0.5)
+    axes.grid(axis="x")

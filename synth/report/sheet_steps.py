@@ -59,7 +59,7 @@ def tuning(figures: SheetFigures) -> list[str]:
     """The procedure with trimmers and pots, once every check is passed."""
     found = [
         "Let everything warm up for a quarter of an hour where it will be played, earthed as it will be played, with "
-        "a metre free around the antenna.",
+        "a metre free around the antenna."
     ]
     found += [_variable_step(figures)] if _trimmer(figures, "variable") else []
     found += _zero_beat_steps(figures)
