@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from models.builds.choose_values import TankAntenna, TankTarget, ValueRange, choose_values, upper_mode
 from models.stray import BOARDS
-from synth.analysis.figures import collected, of
+from synth.analysis.figures import collected, of, rows
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
@@ -135,8 +135,8 @@ class ChooseFigures:
     stray_f: float = of("goal.board_stray.value")
     stray_least_f: float = of("goal.board_stray.least")
     stray_most_f: float = of("goal.board_stray.most")
-    reached: bool
-    choices: tuple[ChoiceRow, ...]
+    reached: bool = of("choices.0.reaches")
+    choices: tuple[ChoiceRow, ...] = of("choices", rows(ChoiceRow, "choice"))
     notices: tuple[str, ...] = of("found.notices")
 
 
@@ -151,10 +151,8 @@ def choose_figures(
         raise DesignError(f"{design.name}: {error}") from None
     return collected(
         ChooseFigures,
-        {"design": design, "goal": goal, "found": found},
+        {"design": design, "goal": goal, "found": found, "choices": choices},
         which=which,
         series=series,
         trimmer_series=trimmer_series,
-        reached=choices[0].reaches,
-        choices=tuple(collected(ChoiceRow, {"choice": choice}) for choice in choices),
     )

@@ -27,13 +27,7 @@ if TYPE_CHECKING:
 Curves = dict[str, CapacitanceCurve]
 LARGEST_FILE = 1_000_000  # bytes; a field takes some ten thousand
 
-SOLVER_FILES = (
-    "hand/*.py",
-    "electrostatics/*.py",
-    "volume/__init__.py",
-    "volume/scene.py",
-    "volume/field.py",
-)
+SOLVER_FILES = ("hand/*.py", "electrostatics/*.py", "volume/__init__.py", "volume/scene.py", "volume/field.py")
 
 
 def cache_folder() -> Path:

@@ -19,18 +19,19 @@ from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
 from models.volume.volume_antenna import VolumeAntenna
-from synth.build.assembly import branch_of, detector_of, lock_range_of, lossless_pair, scene_of, tank_in
-from synth.build.circuit_assembly import (
-    SolvedVariable,
-    TunedPair,
-    circuit_of,
-    circuit_pair,
-    solved_variable,
-    tap_of,
+from synth.build.assembly import (
+    assemble_volume,
+    branch_of,
+    detector_of,
+    lock_range_of,
+    lossless_pair,
+    scene_of,
+    tank_in,
+    volume_scene_of,
 )
+from synth.build.circuit_assembly import SolvedVariable, TunedPair, circuit_of, circuit_pair, solved_variable, tap_of
 from synth.build.curve_cache import Curves, curves_for, loop_curve_for
-from synth.build.tuning_notices import instrument_notices
-from synth.build.volume_assembly import assemble_volume, volume_scene_of
+from synth.build.notices import instrument_notices
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError

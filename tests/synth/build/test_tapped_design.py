@@ -12,8 +12,7 @@ from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.circuit.warm_transistor import warmed
 from models.hand.capacitance_curve import CapacitanceCurve
-from synth.analysis.drift import transistor_drift
-from synth.analysis.drift_figures import drift_figures
+from synth.analysis.drift import drift_figures, transistor_drift
 from synth.analysis.sheet_stations import antenna_station, bare_station
 from synth.analysis.tolerance import gain_notice, trial_of
 from synth.build.assembly import branch_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from models.branch.antenna_branch import SeriesInductor
-from synth.build.tuning_notices import instrument_notices
+from synth.build.notices import instrument_notices
 from tests.shared.tuned_instrument import tuned
 
 
