@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import wild
 from hypothesis import strategies as st
+from small_instrument import ROD, STEEP
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from synth.analysis.readings import MOST_ROWS, load_readings
 from synth.build import curve_cache
 from synth.errors import DesignError
@@ -34,17 +34,13 @@ def _readings(content: bytes) -> None:
         assert all(number is None or math.isfinite(number) for number in numbers)
 
 
-DISTANCES = np.geomspace(0.01, 0.8, 12)
-GOOD = {
-    name: CapacitanceCurve(DISTANCES, 6e-12 + size / DISTANCES, 6e-12)
-    for name, size in (("open", 1e-14), ("fist", 2e-14))
-}
+GOOD = {"open": ROD, "fist": STEEP}
 KEY = "0" * 32
 
 
 def _document(curves: object) -> bytes:
     """A cache file whose key and checksum are right, whatever the curves are."""
-    return json.dumps({"key": KEY, "checksum": curve_cache._checksum(curves), "curves": curves}).encode()
+    return json.dumps({"key": KEY, "checksum": curve_cache.checksum(curves), "curves": curves}).encode()
 
 
 def _plain() -> dict[str, dict[str, object]]:
@@ -70,7 +66,7 @@ _WILD_CURVES = st.one_of(
         lambda posture, field, value: {**_plain(), posture: {**_plain()["open"], field: value}},
         st.sampled_from(["open", "fist"]),
         st.sampled_from(["distances", "capacitances", "empty_capacitance", "x"]),
-        st.one_of(_JSON, st.lists(st.floats(), min_size=12, max_size=12)),
+        st.one_of(_JSON, st.lists(st.floats(), min_size=ROD.distances.size, max_size=ROD.distances.size)),
     ),
 )
 _CACHED = st.one_of(wild.damaged([_document(_plain())]), _WILD_CURVES.map(_document))
@@ -82,13 +78,13 @@ def _cache(content: bytes) -> None:
         folder = Path(name)
         (folder / f"{KEY}.json").write_bytes(content)
         notices: list[str] = []
-        got = curve_cache._kept(KEY, lambda: GOOD, notices.append, folder, tuple(GOOD))
+        got = curve_cache.kept_curves(KEY, lambda: GOOD, notices.append, folder, tuple(GOOD))
         if got != GOOD:  # a file with a right checksum: somebody wrote other curves, but curves
             assert set(got) == set(GOOD)
             assert all(np.isfinite(curve.capacitances).all() for curve in got.values())
         for notice in notices:
             wild.fit_to_read(notice, "the ")
-        assert curve_cache._kept(KEY, lambda: pytest.fail("not kept"), notices.append, folder, tuple(GOOD)) == got
+        assert curve_cache.kept_curves(KEY, lambda: pytest.fail("not kept"), notices.append, folder, tuple(GOOD)) == got
         assert [path.name for path in folder.iterdir()] == [f"{KEY}.json"]
 
 

@@ -12,18 +12,15 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 import wild
 from hypothesis import strategies as st
+from small_instrument import RING_CURVE, ROD
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from synth.cli import main
 
 DEMOS = Path(__file__).parents[2] / "demos"
 HERON = DEMOS / "heron.toml"
-DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
 MIDI = bytes.fromhex("4d546864 00000006 0000 0001 0060 4d54726b 0000001400904540 60904500 30904840 60904800 00ff2f00")
 
 # what is damaged -> (a good one, its ending, the command with FILE in it)
@@ -51,8 +48,8 @@ KINDS: dict[str, tuple[bytes, str, list[str]]] = {
 @pytest.fixture(autouse=True)
 def own_curves(monkeypatch):
     """Every scene gets the same hand field at once."""
-    monkeypatch.setattr("synth.build.workbench.curves_for", lambda scene, notice: {"open": CURVE, "fist": CURVE})
-    monkeypatch.setattr("synth.build.workbench.loop_curve_for", lambda scene, notice: CURVE)
+    monkeypatch.setattr("synth.build.workbench.curves_for", lambda scene, notice: {"open": ROD, "fist": ROD})
+    monkeypatch.setattr("synth.build.workbench.loop_curve_for", lambda scene, notice: RING_CURVE)
 
 
 def _through(chosen: tuple[str, bytes]) -> None:
