@@ -5,6 +5,7 @@ plain resonance of coil and capacitors by the transistor's own capacitances and 
 """
 
 from models.circuit.adjustments import pot_sweep
+
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.small_signal import small_signal

@@ -56,16 +56,6 @@ class OutputCoupling:
         """Y, S: current into one tank per volt of the other, at `frequency`, Hz."""
         return self.node_impedance(frequency) / (self.reference_resistor * self.variable_resistor)
 
-    def amplitude_at_node(self, output_amplitude: float, own_resistor: float, frequency: float) -> float:
-        """Peak voltage at the node, V, of one oscillator that swings at `output_amplitude`, V, behind its resistor."""
-        return positive("output amplitude", output_amplitude) * abs(self.node_impedance(frequency)) / own_resistor
-
-
-def adler_lock_range(frequency: float, quality_factor: float, injected: float, own: float) -> float:
-    """wL / 2 pi = (f / 2Q) (I_inj / I_osc), Hz: an oscillator pulled by another that does not give way (Adler 1946)."""
-    ratio = non_negative("injected current", injected) / positive("own current", own)
-    return positive("frequency", frequency) / (2.0 * positive("quality factor", quality_factor)) * ratio
-
 
 def lock_range(
     coupling: OutputCoupling,

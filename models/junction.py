@@ -6,6 +6,8 @@ resistance, recombination at low current, and temperature other than through the
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import Boltzmann, elementary_charge
@@ -25,6 +27,10 @@ def thermal_voltage(temperature: float = 300.0) -> float:
     V_T = k T / q
     """
     return float(Boltzmann * positive("temperature", temperature) / elementary_charge)
+
+
+THERMAL_VOLTAGE: Final = thermal_voltage(300.0)
+"""kT/q at 300 K, V: 25.85 mV."""
 
 
 def exponential_junction(

@@ -36,11 +36,6 @@ def series_figures(series: str) -> tuple[int, ...]:
     return tuple(CORRECTED.get(value, value) for value in fine)[:: 192 // count]
 
 
-def series_values(series: str) -> tuple[float, ...]:
-    """The values of one decade, from 1 to below 10, rising."""
-    return tuple(_scaled(figures, 0) for figures in series_figures(series))
-
-
 def values_in_range(series: str, low: float, high: float) -> tuple[float, ...]:
     """Every value of the series from `low` to `high` (any unit; both included), rising."""
     least, most = positive("low", low), positive("high", high)

@@ -7,7 +7,6 @@ computed here.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from models.checks import positive
@@ -21,11 +20,6 @@ class FieldLimit:
 
     field: float
     distance: float
-
-    @property
-    def field_db_uv(self) -> float:
-        """The field in decibels above 1 uV/m."""
-        return 20.0 * math.log10(self.field / 1e-6)
 
 
 def general_field_limit(frequency: float) -> FieldLimit:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from models.checks import finite, non_negative, one_of, positive
+from models.checks import non_negative, one_of, positive
 
 BOARDS: dict[str, tuple[float, float]] = {
     "solderless breadboard": (10e-12, 60e-12),
@@ -53,37 +53,3 @@ def tank_from_readings(
     if elsewhere < 0.0:
         raise ValueError(f"the readings leave {elsewhere * 1e12:.4g} pF beside the fitted capacitor; check both")
     return TankReading(inductance, elsewhere)
-
-
-def inferred_stray(reading: TankReading, known: float) -> float:
-    """Return the stray, F: what the readings leave beside the fitted capacitor, less the `known` rest, F.
-
-    known: everything in the tank beside the fitted capacitor that has a value: divider in series, trimmers,
-    inductor's own capacitance, transistor. May come out negative when a known value is too large; `explanation` says
-    so.
-    """
-    return reading.elsewhere - non_negative("known", known)
-
-
-def stray_difference(fitted_here: float, fitted_there: float) -> float:
-    """Return how much more stray, F, the tank has here than there when the same frequency needs these fitted
-    capacitors.
-    """
-    return non_negative("fitted_there", fitted_there) - non_negative("fitted_here", fitted_here)
-
-
-def explanation(stray: float, board: str) -> str:
-    """Say whether a kind of board explains a `stray`, F (a figure inferred from readings)."""
-    low, high = stray_range(board)
-    value = finite("stray", stray) * 1e12
-    span = f"{low * 1e12:.0f} to {high * 1e12:.0f} pF (from memory)"
-    if stray < 0.0:
-        return f"{value:.0f} pF of stray cannot be: a capacitor or the inductance is less than stated"
-    if stray > high:
-        return (
-            f"{value:.0f} pF of stray is larger than the stated {board} explains ({span}): look for "
-            "long leads, screened cable, a capacitor above its marking, or another inductance"
-        )
-    if stray < low:
-        return f"{value:.0f} pF of stray is less than usual for the stated {board} ({span})"
-    return f"{value:.0f} pF of stray is what the stated {board} explains ({span})"

@@ -27,6 +27,7 @@ COMMANDS = {
     "oscillator": "one oscillator of a design on the bench: frequency, levels, start-up, adjustments",
     "fit": "inductance and strays from frequencies read on the bench, and what to fit for a target frequency",
     "choose": "tank and trimmer in preferred values that reach a frequency over all tolerances",
+    "coil": "a coil on a former: turns for an inductance, self-capacitance, wire, resistance and Q",
     "tolerance": "what part tolerances do: share of builds that can be tuned, spread of the notes, yield",
     "sheet": "the build and tuning sheet of a design, for paper: readings, bands, procedure, pitch ruler",
     "drift": "what temperature and warm-up do to a tuned design: zero beat and notes",

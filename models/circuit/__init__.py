@@ -1,1 +1,1 @@
-"""The one-transistor oscillator as a circuit: its parts, small-signal start, harmonic balance and adjustments."""
+"""The one-transistor oscillator as a circuit: its parts, small-signal start, harmonic balance, transient."""

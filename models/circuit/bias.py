@@ -10,10 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
-from models.checks import finite, finite_array, fraction, non_negative, positive, positive_array
+from models.checks import fraction, positive
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,31 +51,3 @@ class Bias:
     def below_wiper(self) -> float:
         """Resistance from the wiper to ground, ohm."""
         return self.lower_resistor + self.position * self.potentiometer
-
-
-def open_wiper_voltage(supply: ArrayLike, above: ArrayLike, below: ArrayLike) -> NDArray[np.float64]:
-    """Return the wiper voltage, V, with no base current.
-
-    Symbols: V wiper, V_s supply, R_a resistance above, R_b below.  V = V_s R_b / (R_a + R_b)
-    """
-    above, below = positive_array("above", above), positive_array("below", below)
-    voltage: NDArray[np.float64] = finite_array("supply", supply) * below / (above + below)
-    return voltage
-
-
-def emitter_current(
-    wiper_voltage: float, source_resistance: float, emitter_resistor: float, forward_gain: float, junction: float
-) -> float:
-    """Return the emitter current, A, of the four-resistor bias with a given junction voltage, V (hand analysis).
-
-    Symbols: V wiper open-circuit voltage, V_be junction voltage, R_s resistance feeding the base, beta forward gain.
-    I_e = (V - V_be) / (R_e + R_s / (beta + 1))   (any electronics textbook)
-    Valid in the forward active region only. Raises ValueError when the base is too low for any current.
-    """
-    drop = finite("wiper_voltage", wiper_voltage) - finite("junction", junction)
-    positive("emitter_resistor", emitter_resistor)
-    non_negative("source_resistance", source_resistance)
-    positive("forward_gain", forward_gain)
-    if drop <= 0.0:
-        raise ValueError(f"bias: base voltage {wiper_voltage:g} V is below the junction voltage {junction:g} V")
-    return drop / (emitter_resistor + source_resistance / (forward_gain + 1.0))

@@ -13,7 +13,7 @@ is taken at `inductor_q_frequency` and kept, also for direct current), coupling 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from models.checks import fraction, non_negative, positive
 from models.circuit.bias import Bias
@@ -84,7 +84,7 @@ class OscillatorCircuit:
 
     The values are our own choice in preferred values; the transistor's are typical, from memory.
     inductor_q is the quality factor of the inductor alone at inductor_q_frequency; the trimmers, the fixed capacitor
-    and `stray` (board, wiring) lie across the inductor. `load` None: nothing connected to the output resistor.
+    and `board_stray` (with the wiring) lie across the inductor. `load` None: nothing connected to the output resistor.
     """
 
     inductance: float = 820e-6
@@ -93,7 +93,7 @@ class OscillatorCircuit:
     inductor_self_capacitance: float = 8e-12
     fixed_capacitor: float = 300e-12
     trimmers: tuple[Trimmer, ...] = (Trimmer(), Trimmer())
-    stray: float = 12e-12
+    board_stray: float = 12e-12
     feedback_capacitor: float = 180e-12
     emitter_capacitor: float = 1.8e-9
     bias: Bias = field(default_factory=Bias)
@@ -120,7 +120,7 @@ class OscillatorCircuit:
             "output_resistor",
         ):
             positive(name, getattr(self, name))
-        for name in ("inductor_self_capacitance", "fixed_capacitor", "stray"):
+        for name in ("inductor_self_capacitance", "fixed_capacitor", "board_stray"):
             non_negative(name, getattr(self, name))
 
     @property
@@ -130,20 +130,27 @@ class OscillatorCircuit:
 
     @property
     def across_tank(self) -> float:
-        """Linear capacitance straight across the inductor, F: its own, fixed, trimmers and stray."""
+        """Linear capacitance straight across the inductor, F: its own, fixed, trimmers and board stray."""
         trimmers = sum(trimmer.capacitance for trimmer in self.trimmers)
-        return self.inductor_self_capacitance + self.fixed_capacitor + trimmers + self.stray
+        return self.inductor_self_capacitance + self.fixed_capacitor + trimmers + self.board_stray
+
+    @property
+    def divider_capacitance(self) -> float:
+        """What the capacitive divider adds across the tank, F: feedback and emitter capacitor in series."""
+        return 1.0 / (1.0 / self.feedback_capacitor + 1.0 / self.emitter_capacitor)
 
     @property
     def tank_capacitance(self) -> float:
-        """Linear capacitance that tunes the inductor, F: across it and the capacitive divider in series."""
-        divider = 1.0 / (1.0 / self.feedback_capacitor + 1.0 / self.emitter_capacitor)
-        return self.across_tank + divider
+        """Linear capacitance that tunes the inductor, F: across it, and the divider's."""
+        return self.across_tank + self.divider_capacitance
 
-    @property
-    def feedback_fraction(self) -> float:
-        """Share of the collector voltage that reaches the emitter (unloaded divider)."""
-        return self.feedback_capacitor / (self.feedback_capacitor + self.emitter_capacitor)
+    def with_trimmer(self, setting: float) -> OscillatorCircuit:
+        """The same circuit with every trimmer, if it has one, at `setting` (0 to 1)."""
+        return replace(self, trimmers=tuple(replace(trimmer, setting=setting) for trimmer in self.trimmers))
+
+    def with_pot(self, position: float) -> OscillatorCircuit:
+        """The same circuit with the wiper of its fine-tune potentiometer at `position` (0 to 1)."""
+        return replace(self, bias=replace(self.bias, position=position))
 
 
 def network(circuit: OscillatorCircuit) -> Network:

@@ -56,7 +56,7 @@ class Balance:
 
 
 @dataclass(frozen=True, slots=True)
-class Probe:
+class ConductanceProbe:
     """Hold Re V_1 of the phase port at `fundamental`, V, and solve for a conductance (between `nodes`, a row of the
     network) in exchange: the path from a vanishing oscillation to the free one, where the conductance is zero."""
 
@@ -107,7 +107,9 @@ class _Evaluation:
 class _Problem:
     """The equations for one network, one device and one number of harmonics."""
 
-    def __init__(self, linear: Network, device: Device, harmonics: int, port: int, probe: Probe | None) -> None:
+    def __init__(
+        self, linear: Network, device: Device, harmonics: int, port: int, probe: ConductanceProbe | None
+    ) -> None:
         self.linear, self.device, self.port, self.probe = linear, device, port, probe
         self.order = np.arange(harmonics + 1)
         self.count = instants(harmonics)
@@ -201,7 +203,7 @@ def balance(
     angular_frequency: float,
     *,
     phase_port: int = 0,
-    probe: Probe | None = None,
+    probe: ConductanceProbe | None = None,
     probe_start: float = 0.0,
     tolerance: float = 1e-10,
     iterations: int = 60,

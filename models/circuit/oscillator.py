@@ -10,6 +10,7 @@ Only oscillations that grow from rest are looked for (no hard excitation).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,11 +21,19 @@ from models.circuit.harmonic_balance import Balance, NotConvergedError, balance,
 from models.circuit.network import Network
 from models.circuit.operating_point import describe, operating_point, solve
 from models.circuit.oscillator_start import PHASE_PORT, first_guess, followed_up, threshold
-from models.circuit.small_signal import SmallSignal, analyse, small_signal
+from models.circuit.small_signal import DoesNotStartError, SmallSignal, analyse, small_signal
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
 from models.circuit.transistor import TransistorPorts
 
-__all__ = ["NotSteadyError", "OscillatorCircuit", "SteadyState", "operating_point", "small_signal", "steady_state"]
+__all__ = [
+    "NotSteadyError",
+    "OscillatorCircuit",
+    "SteadyState",
+    "operating_point",
+    "pot_sweep",
+    "small_signal",
+    "steady_state",
+]
 
 Array = NDArray[np.float64]
 FIRST_HARMONICS = 16
@@ -48,7 +57,7 @@ def steady_state(
     harmonics: the number kept; None doubles it from FIRST_HARMONICS until the frequency stands still, or takes that of
     the warm start. warm_start: the solution of a circuit with the same states and slightly different values.
     near_frequency: choose the mode nearest to it, Hz (default: the one that needs the least transconductance).
-    Raises ValueError: does not start (with the cause), not converged, harmonics cut off, not stable.
+    Raises ValueError: does not start (DoesNotStartError, with the cause), not converged, harmonics cut off, not stable.
     """
     whole = isinstance(harmonics, int | np.integer) and not isinstance(harmonics, bool)
     if harmonics is not None and not (whole and 3 <= harmonics <= MOST_HARMONICS):
@@ -63,7 +72,7 @@ def steady_state(
     point = describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage))
     signal = analyse(linear, ports, point)
     if not signal.starts:
-        raise ValueError(f"the oscillator does not start: {signal.cause}")
+        raise DoesNotStartError(signal)
     try:
         return _from_rest(circuit, linear, ports, signal, near_frequency, harmonics)
     except NotSteadyError as error:
@@ -81,6 +90,21 @@ def steady_state(
             f"the oscillation is not steady: another mode grows as well (near {named}): it takes over, or both "
             "sound at once; set the modes further apart or lower the emitter current"
         ) from error
+
+
+def pot_sweep(
+    circuit: OscillatorCircuit, positions: Sequence[float]
+) -> tuple[NDArray[np.float64], tuple[SteadyState, ...]]:
+    """Return the positions (n,) and the steady states with the fine-tune pot there.
+
+    The frequency moves for several reasons at once: the collector junction's capacitance follows its reverse voltage
+    (higher base: more capacitance, lower frequency), and the current changes drive, pulse shape and the phase at the
+    emitter.
+    """
+    states: list[SteadyState] = []
+    for position in positions:
+        states.append(steady_state(circuit.with_pot(position), warm_start=states[-1] if states else None))
+    return np.array(positions, dtype=np.float64), tuple(states)
 
 
 def _growing_modes(signal: SmallSignal, taken: float) -> list[float]:

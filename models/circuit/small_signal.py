@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,25 @@ Array = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
 
+class Obstacle(Enum):
+    """Why an oscillator does not start; the value says it in a few words."""
+
+    SATURATED = "the transistor is saturated"
+    CUT_OFF = "the transistor has no current"
+    LOSSES = "no transconductance overcomes the losses"
+    SHORTED_FEEDBACK = "the emitter shorts the feedback"
+    TOO_LITTLE_TRANSCONDUCTANCE = "too little transconductance"
+
+
+class DoesNotStartError(ValueError):
+    """No oscillation grows from rest; `signal` holds why, with every figure."""
+
+    def __init__(self, signal: SmallSignal) -> None:
+        why = "no transconductance makes it oscillate" if signal.obstacle is None else signal.obstacle.value
+        super().__init__(f"the oscillator does not start: {why}")
+        self.signal = signal
+
+
 @dataclass(frozen=True, slots=True)
 class SmallSignal:
     """Start-up of the oscillator.
@@ -31,8 +51,8 @@ class SmallSignal:
     complex pair; transconductance and critical_transconductance, S (None: none makes it oscillate);
     critical_frequency, Hz; highest_transconductance, S, above which it no longer starts (None: no such end);
     margin_db: the ratio of g_m to the critical one, or of the highest one to g_m when that is less, in 20 log10
-    (minus infinity when none oscillates); starts; cause: empty, or why it does not start; loss_shares: share of each
-    part in the power lost in the mode.
+    (minus infinity when none oscillates); obstacle: why it does not start, None where it does; loss_shares: share of
+    each part in the power lost in the mode, the largest first.
     """
 
     roots: ComplexArray
@@ -43,14 +63,18 @@ class SmallSignal:
     critical_frequency: float | None
     highest_transconductance: float | None
     margin_db: float
-    starts: bool
-    cause: str
+    obstacle: Obstacle | None
     loss_shares: dict[str, float]
     point: OperatingPoint
 
+    @property
+    def starts(self) -> bool:
+        """Whether an oscillation grows from rest."""
+        return self.obstacle is None
+
 
 def small_signal(circuit: OscillatorCircuit) -> SmallSignal:
-    """Return start-up: roots, growth rate, margin, and the cause when it does not start.
+    """Return start-up: roots, growth rate, margin, and the obstacle when it does not start.
 
     Raises ValueError when there is no operating point.
     """
@@ -90,7 +114,6 @@ def analyse(linear: Network, ports: TransistorPorts, point: OperatingPoint) -> S
         ringing = leading_pair(characteristic_roots(capacitance, without))
         if ringing is not None:
             shares = _loss_shares(linear, mode_shape(capacitance, without, ringing))
-    starts = growth > 0.0
     return SmallSignal(
         roots=roots,
         growth_rate=growth,
@@ -100,8 +123,7 @@ def analyse(linear: Network, ports: TransistorPorts, point: OperatingPoint) -> S
         critical_frequency=None if critical is None else critical[1] / (2.0 * math.pi),
         highest_transconductance=None if highest is None else highest[0],
         margin_db=margin,
-        starts=starts,
-        cause="" if starts else _cause(point, critical, highest, shares),
+        obstacle=None if growth > 0.0 else _obstacle(point, critical, highest),
         loss_shares=shares,
         point=point,
     )
@@ -114,37 +136,15 @@ def _loss_shares(linear: Network, shape: ComplexArray) -> dict[str, float]:
     return {name: float(value / total) for name, value in sorted(power.items(), key=lambda item: -item[1])}
 
 
-def _cause(
-    point: OperatingPoint,
-    critical: tuple[float, float] | None,
-    highest: tuple[float, float] | None,
-    shares: dict[str, float],
-) -> str:
+def _obstacle(
+    point: OperatingPoint, critical: tuple[float, float] | None, highest: tuple[float, float] | None
+) -> Obstacle:
     if point.region == "saturated":
-        return (
-            f"the bias saturates the transistor (base {point.base_voltage:.2f} V, collector "
-            f"{point.collector_voltage:.2f} V): lower the base voltage or raise the supply"
-        )
+        return Obstacle.SATURATED
     if point.region == "cut off":
-        return (
-            f"the bias leaves the transistor without current (base {point.base_voltage:.2f} V): "
-            "raise the base voltage or the supply"
-        )
+        return Obstacle.CUT_OFF
     if critical is None:
-        worst = "".join(f" (largest: the {name}, {share:.0%} of the power)" for name, share in [*shares.items()][:1])
-        return (
-            f"no transconductance overcomes the losses{worst}: lower that loss, or raise the feedback capacitor and "
-            "the emitter capacitor"
-        )
+        return Obstacle.LOSSES
     if highest is not None and point.transconductance > highest[0]:
-        return (
-            f"the transconductance is {point.transconductance * 1e6:.4g} uS and more than {highest[0] * 1e6:.4g} uS "
-            "shorts the feedback at the emitter: lower the emitter current (larger emitter resistor) or "
-            "raise the emitter capacitor and the feedback capacitor"
-        )
-    part, share = next(iter(shares.items()))
-    return (
-        f"the transconductance is {point.transconductance * 1e6:.4g} uS and {critical[0] * 1e6:.4g} uS is needed; "
-        f"the largest loss is the {part} ({share:.0%} of the power): lower that loss, "
-        "raise the emitter current or the feedback capacitor"
-    )
+        return Obstacle.SHORTED_FEEDBACK
+    return Obstacle.TOO_LITTLE_TRANSCONDUCTANCE

@@ -7,9 +7,6 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from models.checks import non_negative, positive
-from models.circuit.network import GROUND, NetworkBuilder
-
 Array = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
@@ -110,44 +107,3 @@ def transconductance_window(
     if below is None:
         raise ValueError("start-up: the circuit without its transistor is not passive")
     return edge(below * step, below), None if above is None else edge(above / step, above)
-
-
-def colpitts_threshold(
-    inductance: float,
-    series_resistance: float,
-    input_capacitor: float,
-    output_capacitor: float,
-    input_conductance: float,
-    output_conductance: float,
-) -> tuple[float, float]:
-    """Return the critical transconductance, S, and frequency, Hz, of a common-emitter Colpitts oscillator.
-
-    Inductor with its series resistance from collector to base; input capacitor and conductance from base to ground;
-    output capacitor and conductance from collector to ground. SI units; the conductances may be zero.
-    Raises ValueError for a value out of its domain, and when no transconductance makes it oscillate.
-    """
-    positive("inductance", inductance)
-    non_negative("series_resistance", series_resistance)
-    positive("input_capacitor", input_capacitor)
-    positive("output_capacitor", output_capacitor)
-    non_negative("input_conductance", input_conductance)
-    non_negative("output_conductance", output_conductance)
-    builder = NetworkBuilder()
-    builder.capacitor("base", GROUND, input_capacitor)
-    builder.capacitor("collector", GROUND, output_capacitor)
-    for name, node, value in (
-        ("input conductance", "base", input_conductance),
-        ("output conductance", "collector", output_conductance),
-    ):
-        if value > 0.0:
-            builder.resistor(name, node, GROUND, 1.0 / value)
-    builder.inductor("inductor", "collector", "base", inductance, series_resistance)
-    linear = builder.build()
-    guess = series_resistance * (input_capacitor + output_capacitor) / inductance
-    guess += input_conductance + output_conductance
-    found, _ = transconductance_window(
-        linear.capacitance, linear.conductance, linear.unit("collector"), linear.unit("base"), guess
-    )
-    if found is None:
-        raise ValueError("start-up: no transconductance makes this circuit oscillate")
-    return found[0], found[1] / (2.0 * math.pi)

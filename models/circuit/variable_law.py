@@ -12,9 +12,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.interpolate import CubicHermiteSpline
 
 from models.checks import finite_array, positive_array
-from models.hand.capacitance_curve import hermite, monotone_slopes
+from models.hand.capacitance_curve import monotone_cubic, shape_preserving
 
 Floats = NDArray[np.float64]
 
@@ -31,7 +32,8 @@ class VariableLaw:
     capacitances: Floats
     frequencies: Floats
     amplitudes: Floats
-    _slopes: tuple[Floats, Floats] = field(init=False, repr=False)
+    _frequency: CubicHermiteSpline = field(init=False, repr=False)
+    _amplitude: CubicHermiteSpline = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         names = ("capacitances", "frequencies", "amplitudes")
@@ -46,8 +48,8 @@ class VariableLaw:
         for name, row in zip(names, rows, strict=True):
             row.setflags(write=False)
             object.__setattr__(self, name, row)
-        slopes = monotone_slopes(rows[0], rows[1]), _shape_slopes(rows[0], rows[2])
-        object.__setattr__(self, "_slopes", slopes)
+        object.__setattr__(self, "_frequency", monotone_cubic(rows[0], rows[1]))
+        object.__setattr__(self, "_amplitude", shape_preserving(rows[0], rows[2]))
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, VariableLaw) and self._key() == other._key()
@@ -60,15 +62,15 @@ class VariableLaw:
 
     def frequency(self, capacitance: ArrayLike) -> Floats:
         """Frequency, Hz, with an antenna's capacitance, F (any shape)."""
-        return hermite(self.capacitances, self.frequencies, self._slopes[0], self._within(capacitance))[0]
+        return np.asarray(self._frequency(self._within(capacitance)))
 
     def slope(self, capacitance: ArrayLike) -> Floats:
         """Change of the frequency with capacitance, Hz/F (negative)."""
-        return hermite(self.capacitances, self.frequencies, self._slopes[0], self._within(capacitance))[1]
+        return np.asarray(self._frequency(self._within(capacitance), 1))
 
     def amplitude(self, capacitance: ArrayLike) -> Floats:
         """Peak voltage at the detector, V."""
-        return hermite(self.capacitances, self.amplitudes, self._slopes[1], self._within(capacitance))[0]
+        return np.asarray(self._amplitude(self._within(capacitance)))
 
     def covers(self, lowest: float, highest: float) -> bool:
         """Whether these capacitances, F, lie within the table."""
@@ -82,16 +84,3 @@ class VariableLaw:
             worst = values.min() if values.min() < least else values.max()
             raise ValueError(f"antenna capacitance must be between {least:g} and {most:g} F; got {float(worst):g}")
         return np.asarray(np.clip(values, least, most))  # rounding at the ends only: the range was checked
-
-
-def _shape_slopes(knots: Floats, values: Floats) -> Floats:
-    """Slopes of a cubic that stays between its neighbours: harmonic means of the secants, 0 where the values turn.
-
-    F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300 (from memory).
-    """
-    secants, steps = np.diff(values) / np.diff(knots), np.diff(knots)
-    first, second = 2.0 * steps[1:] + steps[:-1], steps[1:] + 2.0 * steps[:-1]
-    onward = secants[:-1] * secants[1:] > 0.0
-    safe = np.where(onward, secants[:-1], 1.0), np.where(onward, secants[1:], 1.0)
-    inner = np.where(onward, (first + second) / (first / safe[0] + second / safe[1]), 0.0)
-    return np.concatenate([secants[:1], inner, secants[-1:]])

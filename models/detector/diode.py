@@ -37,11 +37,10 @@ from scipy.interpolate import RectBivariateSpline
 from scipy.special import i0e, ive, wrightomega
 
 from models.checks import finite_array, non_negative, non_negative_array, positive
+from models.junction import THERMAL_VOLTAGE
 
 Floats = NDArray[np.float64]
 
-THERMAL_VOLTAGE = 0.02585
-"""kT/q at 300 K, V."""
 MOST_DRIVE = 600.0
 """Largest A / (n V_T) taken: some 15 V at n = 1."""
 _ROOT_STEP = 0.15  # of sqrt(x), between rows of the table of the mean
@@ -108,17 +107,6 @@ class DiodeLoad:
             most = MOST_DRIVE * self.unit
             raise ValueError(f"envelope must be <= {most:g} V for this diode; got {x.max() * self.unit:g}")
         return x
-
-
-def follows_envelope_up_to(modulation: float, time_constant: float) -> float:
-    """Highest frequency, Hz, at which an ideal diode follows A (1 + m cos(w t)): R C w <= sqrt(1 - m^2) / m.
-
-    Textbook condition against diagonal clipping (from memory; a test derives it): `modulation` m in (0, 1).
-    """
-    depth = positive("modulation", modulation)
-    if depth >= 1.0:
-        raise ValueError(f"modulation must be < 1; got {depth:g}")
-    return math.sqrt(1.0 - depth * depth) / depth / (2.0 * math.pi * positive("time_constant", time_constant))
 
 
 def sum_envelope(first: ArrayLike, second: ArrayLike, phase: ArrayLike) -> Floats:

@@ -33,7 +33,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, hyp2f1, i0, i0e, ive
 
 from models.checks import finite_array, fraction, non_negative, one_of, positive
-from models.detector.diode import THERMAL_VOLTAGE, DiodeLoad, static_output, sum_envelope
+from models.detector.diode import DiodeLoad, static_output, sum_envelope
+from models.junction import THERMAL_VOLTAGE
 
 Floats = NDArray[np.float64]
 MOST_HARMONICS = 2**20  # that may be asked for

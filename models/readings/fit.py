@@ -23,9 +23,9 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from models.checks import one_of
-from models.readings.setup import NORMAL_95, Bench
+from models.readings.setup import NORMAL_95, ReadingSet
 from models.readings.start import search_start
-from models.readings.tank_model import PICO, UNKNOWNS, BenchModel, Reading, bench_model, unknowns_in
+from models.readings.tank_model import PICO, UNKNOWNS, FrequencyReading, ReadingModel, reading_model, unknowns_in
 
 Floats = NDArray[np.float64]
 NOT_HELD: Final = 1e-7
@@ -36,14 +36,14 @@ LEAST_CREDIBLE: Final = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """A solved bench. Vectors in the units of `models.readings.tank_model` (ln H, pF), over UNKNOWNS.
+    """A solved set of readings. Vectors in the units of `models.readings.tank_model` (ln H, pF), over UNKNOWNS.
 
     names: the unknowns fitted or known with a limit. not_held: (6, m) orthonormal directions, scaled by `scale`, that
     the readings leave open. residuals: read less fitted, Hz (n,). capacitor_errors: marking, F -> estimated ratio.
     fit_quality: sum of squared residuals in standard deviations, expected to be near `freedom`.
     """
 
-    bench: Bench
+    given: ReadingSet
     names: tuple[str, ...]
     values: Floats
     covariance: Floats
@@ -81,16 +81,16 @@ class Fit:
         turned = [math.exp(end) if name == "inductance" else end * PICO for end in ends]
         return turned[0], turned[1], turned[2]
 
-    def predicted(self, reading: Reading) -> tuple[float, float, float] | None:
+    def predicted(self, reading: FrequencyReading) -> tuple[float, float, float] | None:
         """Frequency and 95 % interval, Hz, with another setting; None where the readings do not hold it.
 
         A capacitor with a marking used already is taken as another part of the same tolerance.
         """
-        model = bench_model([reading], self.bench.surroundings)
+        model = reading_model([reading], self.given.surroundings)
         logarithm, slopes, by_fitted = model.log_frequency(self.values, model.fitted)
         if not self.held(slopes[0]):
             return None
-        own = float(by_fitted[0] * model.fitted[0]) * self.bench.errors.capacitor_deviation
+        own = float(by_fitted[0] * model.fitted[0]) * self.given.errors.capacitor_deviation
         spread = NORMAL_95 * math.hypot(math.sqrt(max(float(slopes[0] @ self.covariance @ slopes[0]), 0.0)), own)
         middle = float(logarithm[0])
         return math.exp(middle), math.exp(middle - spread), math.exp(middle + spread)
@@ -101,18 +101,18 @@ def unit_direction(name: str) -> Floats:
     return np.array([1.0 if name == other else 0.0 for other in UNKNOWNS])
 
 
-def fit_bench(bench: Bench) -> Fit:
-    """Fit the unknowns of `bench`. Raises ValueError where the readings contradict a tank."""
-    model = bench_model(bench.readings, bench.surroundings)
+def fit_readings(given: ReadingSet) -> Fit:
+    """Fit the unknowns of `given`. Raises ValueError where the readings contradict a tank."""
+    model = reading_model(given.readings, given.surroundings)
     free = tuple(
-        name for name in unknowns_in(bench.readings) if name not in bench.known or bench.known[name].limit > 0.0
+        name for name in unknowns_in(given.readings) if name not in given.known or given.known[name].limit > 0.0
     )
     if not free:
         raise ValueError("everything is known already; one unknown must be left to fit")
-    start = search_start(bench, model, free)
+    start = search_start(given, model, free)
     scale = np.full(len(UNKNOWNS), max(float(np.median(model.total(start, model.fitted))), 1.0))
     scale[0] = 1.0
-    system = _System(bench, model, free, start, scale)
+    system = _System(given, model, free, start, scale)
     solution = least_squares(
         system.residuals,
         np.zeros(system.size),
@@ -135,17 +135,19 @@ def fit_bench(bench: Bench) -> Fit:
 class _System:
     """Residuals and Jacobian in the coordinates of the search: held directions, scaled, then capacitor errors / s."""
 
-    def __init__(self, bench: Bench, model: BenchModel, free: tuple[str, ...], start: Floats, scale: Floats) -> None:
-        self.bench, self.model, self.free, self.start, self.scale = bench, model, free, start, scale
-        self.frequencies = np.array([reading.frequency for reading in bench.readings], dtype=np.float64)
-        self.deviations = np.array([bench.errors.counter_deviation(float(f)) for f in self.frequencies])
-        deviation = bench.errors.capacitor_deviation
+    def __init__(
+        self, given: ReadingSet, model: ReadingModel, free: tuple[str, ...], start: Floats, scale: Floats
+    ) -> None:
+        self.given, self.model, self.free, self.start, self.scale = given, model, free, start, scale
+        self.frequencies = np.array([reading.frequency for reading in given.readings], dtype=np.float64)
+        self.deviations = np.array([given.errors.counter_deviation(float(f)) for f in self.frequencies])
+        deviation = given.errors.capacitor_deviation
         self.markings = tuple(sorted({float(value) for value in model.fitted if value > 0.0} if deviation else ()))
         self.which = np.array(
             [[value == marking for marking in self.markings] for value in model.fitted], dtype=np.float64
         ).reshape(len(model.fitted), len(self.markings))
         self.spread = deviation * self.which  # (n, k): relative change of a fitted capacitor for one deviation
-        self.priors = _prior_rows(bench, free)
+        self.priors = _prior_rows(given, free)
         self.held, self.not_held = self._directions()
         self.size = self.held.shape[1] + len(self.markings)
 
@@ -201,7 +203,7 @@ def _finished(system: _System, point: Floats, values: Floats, true_fitted: Float
     modelled = np.exp(system.model.log_frequency(values, true_fitted)[0])
     misfit = system.residuals(point)
     return Fit(
-        bench=system.bench,
+        given=system.given,
         names=system.free,
         values=values,
         covariance=spread @ inverse @ spread.T,
@@ -209,7 +211,7 @@ def _finished(system: _System, point: Floats, values: Floats, true_fitted: Float
         not_held=system.not_held,
         residuals=system.frequencies - modelled,
         capacitor_errors={
-            marking * PICO: float(step) * system.bench.errors.capacitor_deviation
+            marking * PICO: float(step) * system.given.errors.capacitor_deviation
             for marking, step in zip(system.markings, point[count:], strict=True)
         },
         fit_quality=float(misfit @ misfit),
@@ -217,11 +219,11 @@ def _finished(system: _System, point: Floats, values: Floats, true_fitted: Float
     )
 
 
-def _prior_rows(bench: Bench, free: tuple[str, ...]) -> list[tuple[int, float, float]]:
+def _prior_rows(given: ReadingSet, free: tuple[str, ...]) -> list[tuple[int, float, float]]:
     """Index, value and standard deviation of every free unknown known with a limit, in the fit's units."""
     rows = []
     for name in free:
-        known = bench.known.get(name)
+        known = given.known.get(name)
         if known is not None:
             by_ratio = name == "inductance"
             value = math.log(known.value) if by_ratio else known.value / PICO

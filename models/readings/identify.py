@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from models.readings.fit import NOT_HELD, Fit, unit_direction
 from models.readings.setup import NORMAL_95
-from models.readings.tank_model import PICO, UNKNOWNS, Reading, bench_model
+from models.readings.tank_model import PICO, UNKNOWNS, FrequencyReading, reading_model
 
 Floats = NDArray[np.float64]
 ENTANGLED = 0.95
@@ -47,7 +47,7 @@ class NextReading:
     half_widths: of each 95 % interval after it, unknown -> ratio (inductance) or F; unknowns still open left out.
     """
 
-    reading: Reading
+    reading: FrequencyReading
     new_directions: int
     remaining: float
     half_widths: dict[str, float]
@@ -96,7 +96,7 @@ def entangled(fit: Fit) -> tuple[tuple[str, str, float], ...]:
     return tuple(sorted((pair for pair in pairs if abs(pair[2]) >= ENTANGLED), key=lambda pair: -abs(pair[2])))
 
 
-def best_next_reading(fit: Fit, candidates: Sequence[Reading]) -> NextReading | None:
+def best_next_reading(fit: Fit, candidates: Sequence[FrequencyReading]) -> NextReading | None:
     """The candidate that tells most (see the module's text), or None where there are none.
 
     Candidates may use a capacitor marking read before: it is taken as the same part, put in again.
@@ -119,11 +119,11 @@ class _Information:
         self.active = [UNKNOWNS.index(name) for name in fit.names]
         self.markings = sorted(fit.capacitor_errors)
         self.rows: list[Floats] = []
-        for reading in fit.bench.readings:
+        for reading in fit.given.readings:
             self.rows.append(self._row(reading))
         size = len(self.active)
         for position, name in enumerate(fit.names):
-            known = fit.bench.known.get(name)
+            known = fit.given.known.get(name)
             if known is not None:
                 limit = known.limit / known.value if name == "inductance" else known.limit / PICO
                 row = np.zeros(size + len(self.markings))
@@ -133,13 +133,13 @@ class _Information:
         self.rows += list(priors)
         self._solved(np.array(self.rows))
 
-    def _row(self, reading: Reading) -> Floats:
+    def _row(self, reading: FrequencyReading) -> Floats:
         fit = self.fit
-        model = bench_model([reading], fit.bench.surroundings)
+        model = reading_model([reading], fit.given.surroundings)
         error = fit.capacitor_errors.get(self._marking(reading), 0.0)
         logarithm, slopes, by_fitted = model.log_frequency(fit.values, model.fitted * (1.0 + error))
-        deviation = fit.bench.errors.counter_deviation(math.exp(float(logarithm[0])))
-        own = float(by_fitted[0] * model.fitted[0]) * fit.bench.errors.capacitor_deviation
+        deviation = fit.given.errors.counter_deviation(math.exp(float(logarithm[0])))
+        own = float(by_fitted[0] * model.fitted[0]) * fit.given.errors.capacitor_deviation
         shares = np.zeros(len(self.markings))
         if self._marking(reading) in self.markings:
             shares[self.markings.index(self._marking(reading))] = own
@@ -148,12 +148,12 @@ class _Information:
         row = np.concatenate([(slopes[0] * fit.scale)[self.active], shares])
         return np.asarray(row / deviation)
 
-    def _marking(self, reading: Reading) -> float:
+    def _marking(self, reading: FrequencyReading) -> float:
         """The marking as the fit keeps it (rounding in and out of pF)."""
         wanted = reading.fitted_capacitor
         return next((known for known in self.markings if math.isclose(known, wanted, rel_tol=1e-9)), wanted)
 
-    def with_reading(self, reading: Reading) -> NextReading:
+    def with_reading(self, reading: FrequencyReading) -> NextReading:
         """What this reading would do.
 
         Symbols: C covariance of what is held and of the capacitor errors, a the reading's row over its deviation, c its
@@ -178,7 +178,7 @@ class _Information:
             left = self.open - np.outer(direction, direction @ self.open)
         return self._judged(reading, spread, left, int(new))
 
-    def _judged(self, reading: Reading, spread: Floats, left: Floats, new: int) -> NextReading:
+    def _judged(self, reading: FrequencyReading, spread: Floats, left: Floats, new: int) -> NextReading:
         """The figures of a further reading from the scaled covariance after it and the directions still open."""
         variances = self._alone(spread, left)
         count = self.held.shape[1]

@@ -7,10 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from models.checks import finite, non_negative, one_of, positive
-from models.readings.tank_model import UNKNOWNS, Reading, Surroundings, unknowns_in
+from scipy.special import ndtri
 
-NORMAL_95: Final = 1.959963984540054
+from models.checks import finite, non_negative, one_of, positive
+from models.readings.tank_model import UNKNOWNS, FrequencyReading, Surroundings, unknowns_in
+
+NORMAL_95: Final = float(ndtri(0.975))
 """Two-sided 95 % quantile of the normal distribution."""
 
 
@@ -51,10 +53,10 @@ class Known:
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class ReadingSet:
     """All that a fit starts from."""
 
-    readings: tuple[Reading, ...]
+    readings: tuple[FrequencyReading, ...]
     surroundings: Surroundings = field(default_factory=Surroundings)
     errors: Errors = field(default_factory=Errors)
     known: Mapping[str, Known] = field(default_factory=dict)

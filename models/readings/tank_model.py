@@ -35,7 +35,7 @@ LEAST_TOTAL: Final = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class FrequencyReading:
     """One setting of the bench, and the `frequency` read, Hz (None: not read yet).
 
     fitted_capacitor: F as marked (0: none fitted). trimmer: position 0 to 1, None: no trimmer, or one that always
@@ -80,7 +80,7 @@ class Surroundings:
         positive("junction_grading", self.junction_grading)
 
 
-def unknowns_in(readings: Sequence[Reading]) -> tuple[str, ...]:
+def unknowns_in(readings: Sequence[FrequencyReading]) -> tuple[str, ...]:
     """The unknowns that these readings depend on, in the order of UNKNOWNS."""
     present = {"inductance", "stray"}
     if any(reading.trimmer is not None for reading in readings):
@@ -93,7 +93,7 @@ def unknowns_in(readings: Sequence[Reading]) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class BenchModel:
+class ReadingModel:
     """The readings as arrays, ready to be evaluated for any values of the unknowns.
 
     shares: (n, 4) what a pF of stray, trimmer at each end and junction adds to the tank, in pF.
@@ -131,7 +131,7 @@ class BenchModel:
         return np.asarray(fitted + self.shares @ values[1:5])
 
 
-def bench_model(readings: Sequence[Reading], surroundings: Surroundings) -> BenchModel:
+def reading_model(readings: Sequence[FrequencyReading], surroundings: Surroundings) -> ReadingModel:
     """The arrays of `readings`."""
     shares = np.zeros((len(readings), 4))
     shares[:, 0] = 1.0
@@ -142,7 +142,7 @@ def bench_model(readings: Sequence[Reading], surroundings: Surroundings) -> Benc
             row[3] = depletion_capacitance(
                 -reading.reverse_voltage, 1.0, surroundings.junction_potential, surroundings.junction_grading
             )
-    return BenchModel(
+    return ReadingModel(
         surroundings,
         np.array([reading.fitted_capacitor / PICO for reading in readings]),
         shares,

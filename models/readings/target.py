@@ -1,4 +1,4 @@
-"""From a fitted bench to a target frequency: which preferred value and trimmer position reach it.
+"""From fitted readings to a target frequency: which preferred value and trimmer position reach it.
 
 With L, and S all that the tank has beside the fitted capacitor and the trimmer: C = 1 / ((2 pi F)^2 L) - S - T.
 """
@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 from models.checks import positive
 from models.preferred_values import nearest, values_in_range
 from models.readings.fit import Fit
-from models.readings.tank_model import PICO, Reading, bench_model
+from models.readings.tank_model import PICO, FrequencyReading, reading_model
 
 Floats = NDArray[np.float64]
 SMALLEST = 1e-12  # F, of a fitted capacitor worth suggesting
@@ -39,13 +39,13 @@ class Reach:
     highest: float
 
 
-def needed_capacitor(fit: Fit, setting: Reading, frequency: float, added: float = 0.0) -> float:
+def needed_capacitor(fit: Fit, setting: FrequencyReading, frequency: float, added: float = 0.0) -> float:
     """Fitted capacitance, F, that gives `frequency`, Hz, with the rest as in `setting` and `added` F in parallel.
 
     Raises ValueError where none does, and where the readings do not hold enough to say.
     """
     wanted = math.log(positive("frequency", frequency))
-    model = bench_model([replace(setting, fitted_capacitor=0.0)], fit.bench.surroundings)
+    model = reading_model([replace(setting, fitted_capacitor=0.0)], fit.given.surroundings)
     known = float(model.total(fit.values, np.array([0.0]))[0]) + added / PICO
     low, high = 1e-2 - known, 1e7  # pF: the frequency falls with the capacitance
 
@@ -61,7 +61,7 @@ def needed_capacitor(fit: Fit, setting: Reading, frequency: float, added: float 
     return found
 
 
-def reach_target(fit: Fit, setting: Reading, frequency: float, series: str, added: float = 0.0) -> Reach:
+def reach_target(fit: Fit, setting: FrequencyReading, frequency: float, series: str, added: float = 0.0) -> Reach:
     """The preferred value with which the trimmer reaches `frequency`, Hz, nearest to its middle; without a trimmer,
     or where none reaches, the value that comes nearest.
 
@@ -94,7 +94,9 @@ def _near(series: str, needed: float) -> Sequence[float]:
     return values_in_range(series, max(SMALLEST, 0.3 * needed), 3.0 * needed) or (nearest(series, needed),)
 
 
-def _with_trimmer(fit: Fit, setting: Reading, value: float, frequency: float, needed: float, added: float) -> Reach:
+def _with_trimmer(
+    fit: Fit, setting: FrequencyReading, value: float, frequency: float, needed: float, added: float
+) -> Reach:
     """What one fitted capacitor does; the trimmer is linear in its position, and with it the capacitance needed."""
     ends = [_predicted(fit, replace(setting, fitted_capacitor=value, trimmer=end), added)[0] for end in (1.0, 0.0)]
     out = needed_capacitor(fit, replace(setting, trimmer=0.0), frequency, added)
@@ -106,13 +108,13 @@ def _with_trimmer(fit: Fit, setting: Reading, value: float, frequency: float, ne
     return Reach(needed, value, at if reached else None, read, ends[0], ends[1])
 
 
-def _predicted(fit: Fit, setting: Reading, added: float) -> tuple[float, float, float]:
+def _predicted(fit: Fit, setting: FrequencyReading, added: float) -> tuple[float, float, float]:
     """Frequency and interval, Hz; the spread is that of the tank without `added`."""
     read = fit.predicted(setting)
     if read is None:
         raise ValueError("the readings do not say enough to predict another frequency; take the best next reading")
     if added == 0.0:
         return read
-    model = bench_model([setting], fit.bench.surroundings)
+    model = reading_model([setting], fit.given.surroundings)
     moved = float(model.log_frequency(fit.values, model.fitted + added / PICO)[0][0]) - math.log(read[0])
     return read[0] * math.exp(moved), read[1] * math.exp(moved), read[2] * math.exp(moved)

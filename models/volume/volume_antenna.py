@@ -14,9 +14,11 @@ rectifier (see `models.volume.control`), drift.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import Enum, auto
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
 
 from models.checks import fraction, non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -25,6 +27,20 @@ from models.volume.control import GainStage, PeakRectifier
 from models.volume.resonance import lower_flank_frequency, resonance_response, response_slope
 
 Floats = NDArray[np.float64]
+LEAST_PERIODS = 20.0  # radio periods that the rectifier must remember
+LONGEST_LAG = 0.02  # s of the rectifier: more would be heard, and the voice's own lag does not stand for it
+
+
+class VolumeFault(Enum):
+    """What keeps a volume hand from working as a player expects."""
+
+    NEARER_IS_LOUDER = auto()
+    CROSSES_THE_RESONANCE = auto()
+    RECTIFIER_TOO_WEAK = auto()
+    NEVER_FULL = auto()
+    NEVER_SILENT = auto()
+    RECTIFIER_TOO_FAST = auto()
+    RECTIFIER_TOO_SLOW = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +48,7 @@ class VolumeAntenna:
     """A ring antenna on its oscillator, a fixed resonator, a rectifier and a gain stage. All methods vectorised.
 
     curve: capacitance of the ring against the hand's height. tank: of the oscillator, the ring straight across it.
-    resonator: inductance, capacitance and Q of the fixed resonance. stray: F, of mount and lead, beside the ring.
+    resonator: inductance, capacitance and Q of the fixed resonance. ring_stray: F, of mount and lead, beside the ring.
     Heights outside curve.nearest..curve.farthest raise ValueError.
     """
 
@@ -41,14 +57,14 @@ class VolumeAntenna:
     resonator: Tank
     rectifier: PeakRectifier = field(default_factory=PeakRectifier)
     stage: GainStage = field(default_factory=GainStage)
-    stray: float = 0.0
+    ring_stray: float = 0.0
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "stray", non_negative("stray", self.stray))
+        object.__setattr__(self, "ring_stray", non_negative("ring_stray", self.ring_stray))
 
     def loop_capacitance(self, distance: ArrayLike) -> Floats:
         """C(d): ring and stray, F, with the hand at `distance`, m."""
-        return np.asarray(self.curve.capacitance(distance) + self.stray)
+        return np.asarray(self.curve.capacitance(distance) + self.ring_stray)
 
     def oscillator_frequency(self, distance: ArrayLike) -> Floats:
         """f, Hz (lossless tank)."""
@@ -143,83 +159,37 @@ class VolumeAntenna:
         except ValueError:
             return None
 
-    def trimmer_for_full_at(self, distance: float) -> float:
-        """Trimmer setting of the oscillator, 0 to 1, at which full gain is just reached with the hand at `distance`.
+    def trimmer_for_full_at(self, distance: float) -> float | None:
+        """The trimmer's capacitance, F, at which full gain is just reached with the hand at `distance`, m.
 
-        Raises ValueError, with what helps, where the trimmer or the parts behind the resonator do not allow it.
+        It may be more or less than the trimmer has. None where the rectifier does not give the full voltage even in
+        tune.
         """
         response = float(self.rectifier.response_for(self.stage.full))
         if response > 1.0:
-            raise ValueError(self._full_out_of_reach())
+            return None
         target = float(lower_flank_frequency(response, self.resonator.frequency, self.resonator.quality_factor))
         needed = float(required_capacitance(self.tank.inductance, target)) - float(self.loop_capacitance(distance))
-        tank = self.tank
-        span = tank.trimmer_maximum - tank.trimmer_minimum
-        fixed = tank.capacitance + tank.stray
-        if not fixed + tank.trimmer_minimum <= needed <= fixed + tank.trimmer_maximum or span == 0.0:
-            raise ValueError(
-                f"the volume oscillator needs {1e12 * (needed - fixed):.1f} pF of trimmer for full volume at "
-                f"{100.0 * distance:.1f} cm; it has {1e12 * tank.trimmer_minimum:.1f} to "
-                f"{1e12 * tank.trimmer_maximum:.1f} pF: change its capacitance or the resonator's"
-            )
-        return (needed - fixed - tank.trimmer_minimum) / span
+        return needed - self.tank.capacitance - self.tank.stray
 
-    def warnings(self) -> tuple[str, ...]:
-        """What a player should know, each with its remedy."""
-        found = [self._turns(), self._never_full(), self._never_silent(), self._rectifier_speed()]
-        return tuple(text for text in found if text)
-
-    def _turns(self) -> str:
-        if self.playable_far <= self.curve.nearest:
-            return (
-                "the volume oscillator lies above the resonance, so that a nearer hand is louder: raise the "
-                "resonator's frequency or add capacitance to the oscillator"
-            )
-        if self.playable_far >= self.curve.farthest or float(self.gain(self.curve.farthest)) >= self.loudest:
-            return ""  # no peak, or the hand beyond it still has full gain
-        return (
-            f"the volume hand crosses the resonance {100.0 * self.playable_far:.1f} cm above the ring and grows "
-            "quieter beyond: raise the resonator's frequency or add capacitance to the oscillator"
-        )
-
-    def _never_full(self) -> str:
-        if self.loudest >= 1.0 or self.playable_far <= self.curve.nearest:
-            return ""
-        if self.rectifier.highest < self.stage.full:
-            return self._full_out_of_reach()
-        return (
-            f"the volume hand never reaches full volume, at most {_decibels(self.loudest)}: lower the resonator's "
-            "frequency, take capacitance from the oscillator, or lower full"
-        )
-
-    def _full_out_of_reach(self) -> str:
-        return (
-            f"full volume takes {self.stage.full:g} V of control voltage, and even in tune the rectifier gives "
-            f"{self.rectifier.highest:g} V: lower full or raise the amplitude"
-        )
-
-    def _never_silent(self) -> str:
-        if self.quietest <= 0.0 or self.playable_far <= self.curve.nearest:
-            return ""
-        return (
-            f"the volume hand {100.0 * self.curve.nearest:.0f} cm above the ring still leaves "
-            f"{_decibels(self.quietest)}: raise the threshold, the resonator's Q or the oscillator's inductance (with "
-            "less capacitance)"
-        )
-
-    def _rectifier_speed(self) -> str:
-        lag, period = self.rectifier.time_constant, 1.0 / self.resonator.frequency
-        if lag < 20.0 * period:
-            return (
-                f"the volume rectifier forgets in {1e6 * lag:.3g} us, hardly longer than the radio period of "
-                f"{1e6 * period:.3g} us: choose a larger detector capacitance"
-            )
-        if lag > 0.02:
-            return (
-                f"the volume rectifier lags by {1e3 * lag:.0f} ms, which the sound here does not: choose a smaller "
-                "detector capacitance"
-            )
-        return ""
+    def faults(self) -> tuple[VolumeFault, ...]:
+        """What a player should know of."""
+        wrong_side = self.playable_far <= self.curve.nearest
+        end = self.playable_far >= self.curve.farthest
+        turns = not end and float(self.gain(self.curve.farthest)) < self.loudest  # else: at full gain beyond the peak
+        quiet = self.loudest < 1.0 and not wrong_side
+        weak = self.rectifier.highest < self.stage.full
+        lag = self.rectifier.time_constant
+        found = {
+            VolumeFault.NEARER_IS_LOUDER: wrong_side,
+            VolumeFault.CROSSES_THE_RESONANCE: turns and not wrong_side,
+            VolumeFault.RECTIFIER_TOO_WEAK: quiet and weak,
+            VolumeFault.NEVER_FULL: quiet and not weak,
+            VolumeFault.NEVER_SILENT: self.quietest > 0.0 and not wrong_side,
+            VolumeFault.RECTIFIER_TOO_FAST: lag < LEAST_PERIODS / self.resonator.frequency,
+            VolumeFault.RECTIFIER_TOO_SLOW: lag > LONGEST_LAG and lag >= LEAST_PERIODS / self.resonator.frequency,
+        }
+        return tuple(fault for fault, there in found.items() if there)
 
     def _flank_distance(self, response: float) -> float | None:
         """Height at which the oscillator, below the resonance, gets this response; None where out of reach."""
@@ -230,18 +200,8 @@ class VolumeAntenna:
         return self._distance_with(needed - self.tank.total_capacitance)
 
     def _distance_with(self, loop_capacitance: float) -> float | None:
-        """Height, m, at which ring and stray have this capacitance, F, by bisection; None outside the curve."""
+        """Height, m, at which ring and stray have this capacitance, F; None outside the curve."""
         near, far = self.curve.nearest, self.curve.farthest
         if not float(self.loop_capacitance(far)) <= loop_capacitance <= float(self.loop_capacitance(near)):
             return None
-        while far - near > 1e-12:
-            middle = 0.5 * (near + far)
-            if float(self.loop_capacitance(middle)) > loop_capacitance:
-                near = middle
-            else:
-                far = middle
-        return far
-
-
-def _decibels(gain: float) -> str:
-    return f"{20.0 * np.log10(gain):.1f} dB" if gain > 0.0 else "silence"
+        return float(brentq(lambda at: float(self.loop_capacitance(at)) - loop_capacitance, near, far, xtol=1e-13))

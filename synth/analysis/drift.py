@@ -14,7 +14,7 @@ from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.circuit.warm_transistor import warmed
 from synth.analysis.tolerance import nominal_values, trial_of
-from synth.build.circuit_assembly import blaming, circuit_of, with_trimmer
+from synth.build.circuit_assembly import blaming, circuit_of
 from synth.build.workbench import Workpiece
 from synth.designs.sections import TemperatureSection
 
@@ -56,7 +56,7 @@ def transistor_drift(workpiece: Workpiece, note_distances: Floats, rise: float) 
             after = steady_state(warm, warm_start=cold, near_frequency=cold.frequency)
         return (after.frequency - cold.frequency) / rise
 
-    reference = with_trimmer(circuit_of(design, "reference"), workpiece.reference_tank.trimmer_setting)
+    reference = circuit_of(design, "reference").with_trimmer(workpiece.reference_tank.trimmer_setting)
     variable, found = circuit_of(design, "variable"), []
     for distance in (zero_beat, *note_distances.tolist()):
         capacitance = float(instrument.antenna_capacitance(distance))

@@ -73,7 +73,7 @@ def fitted_design(bench: SolvedBench, reach: Reach | None) -> tuple[Design, tupl
 def _stray_and_trimmer(fit: Fit, notices: list[str]) -> tuple[float, tuple[float, float] | None]:
     """Stray, F, and both ends of the trimmer; where only sums are held, an equal tank with a trimmer from zero."""
     names = {"stray", "trimmer_minimum", "trimmer_maximum"}
-    single = {name: fit.interval(name) for name in names if name in fit.names or name in fit.bench.known}
+    single = {name: fit.interval(name) for name in names if name in fit.names or name in fit.given.known}
     trimmed = "trimmer_minimum" in single
     held = {name: interval[0] for name, interval in single.items() if interval is not None}
     if len(held) == len(single):
@@ -89,10 +89,10 @@ def _stray_and_trimmer(fit: Fit, notices: list[str]) -> tuple[float, tuple[float
 def _junction(fit: Fit, notices: list[str]) -> float:
     """The junction at the voltage read last, F."""
     found = fit.interval("junction")
-    voltages = [reading.reverse_voltage for reading in fit.bench.readings if reading.reverse_voltage is not None]
+    voltages = [reading.reverse_voltage for reading in fit.given.readings if reading.reverse_voltage is not None]
     if found is None:
         raise DesignError("-o: the readings do not tell the junction from the stray; take the best next reading first")
-    around = fit.bench.surroundings
+    around = fit.given.surroundings
     there = float(depletion_capacitance(-voltages[-1], found[0], around.junction_potential, around.junction_grading))
     notices.append(f"stray holds the junction as it is at {format_quantity(voltages[-1], 'V')}")
     return there

@@ -10,9 +10,9 @@ from models.circuit.operating_point import operating_point
 from models.circuit.transistor import COLLECTOR_PORT
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.preferred_values import values_in_range
-from models.readings.fit import Fit, fit_bench
-from models.readings.setup import Bench, Errors, Known
-from models.readings.tank_model import UNKNOWNS, Reading, Surroundings
+from models.readings.fit import Fit, fit_readings
+from models.readings.setup import Errors, Known, ReadingSet
+from models.readings.tank_model import UNKNOWNS, FrequencyReading, Surroundings
 from synth.analysis.readings import BenchRow
 from synth.build.assembly import branch_of, scene_of, tank_in
 from synth.build.circuit_assembly import blaming, circuit_of
@@ -110,20 +110,20 @@ def solved_bench(
         voltages = _voltages(design, chosen, {row.pot for row in rows if row.pot is not None})
     try:
         readings = tuple(_reading(row, curve, voltages) for row in rows)
-        fit = fit_bench(Bench(readings, around, errors, dict(known or {})))
+        fit = fit_readings(ReadingSet(readings, around, errors, dict(known or {})))
     except ValueError as error:
         raise DesignError(f"the readings cannot be used: {error}") from None
     return SolvedBench(tuple(rows), fit, chosen, design, curve)
 
 
-def candidates(fit: Fit) -> tuple[Reading, ...]:
+def candidates(fit: Fit) -> tuple[FrequencyReading, ...]:
     """Further readings worth a thought: E3 capacitors and those used, with every part in and out of its place."""
-    used = sorted({reading.fitted_capacitor for reading in fit.bench.readings if reading.fitted_capacitor > 0.0})
+    used = sorted({reading.fitted_capacitor for reading in fit.given.readings if reading.fitted_capacitor > 0.0})
     low, high = (max(0.25 * used[0], _FINEST), min(4.0 * used[-1], _COARSEST)) if used else (_FINEST, 1e-9)
     again = used if len(used) <= _MOST_AGAIN else [used[0], used[-1]]
     fitted = sorted({*again, *(values_in_range("E3", low, high) if low <= high else ())})
     return tuple(
-        Reading(capacitor, None, trimmer, antenna, voltage)
+        FrequencyReading(capacitor, None, trimmer, antenna, voltage)
         for capacitor in fitted
         for trimmer in _states(fit, "trimmer", (0.0, 1.0))
         for antenna in _states(fit, "antenna", ())
@@ -133,7 +133,7 @@ def candidates(fit: Fit) -> tuple[Reading, ...]:
 
 def _states(fit: Fit, part: str, usual: tuple[float, ...]) -> tuple[float | None, ...]:
     """None (part away), the usual states and the extremes read; only None for a part that was never there."""
-    seen = [value for value in (getattr(reading, part) for reading in fit.bench.readings) if value is not None]
+    seen = [value for value in (getattr(reading, part) for reading in fit.given.readings) if value is not None]
     return (None, *sorted({*usual, min(seen), max(seen)})) if seen else (None,)
 
 
@@ -142,14 +142,14 @@ def _voltages(design: Design, which: str, pots: set[float]) -> dict[float, float
     circuit, found = circuit_of(design, which), {}
     for pot in pots:
         with blaming(design, which):
-            rest = operating_point(replace(circuit, bias=replace(circuit.bias, position=pot))).port_voltages
+            rest = operating_point(circuit.with_pot(pot)).port_voltages
         found[pot] = -float(rest[COLLECTOR_PORT])
         if found[pot] < 0.0:
             raise DesignError(f"pot = {pot:g}: the transistor of {design.name} saturates there; leave the reading out")
     return found
 
 
-def _reading(row: BenchRow, curve: CapacitanceCurve | None, voltages: Mapping[float, float]) -> Reading:
+def _reading(row: BenchRow, curve: CapacitanceCurve | None, voltages: Mapping[float, float]) -> FrequencyReading:
     antenna: float | None = None
     if row.antenna_plugged and curve is not None:
         try:
@@ -158,7 +158,7 @@ def _reading(row: BenchRow, curve: CapacitanceCurve | None, voltages: Mapping[fl
             span = f"{format_quantity(curve.nearest, 'm')} to {format_quantity(curve.farthest, 'm')}"
             raise DesignError(f"line {row.line}: hand_distance must be within the hand field, {span}") from None
     voltage = row.reverse_voltage if row.pot is None else voltages[row.pot]
-    return Reading(row.fitted_capacitor, row.frequency, row.trimmer, antenna, voltage)
+    return FrequencyReading(row.fitted_capacitor, row.frequency, row.trimmer, antenna, voltage)
 
 
 def _surroundings(design: Design, curve: CapacitanceCurve) -> Surroundings:

@@ -13,7 +13,6 @@ from synth.build.circuit_assembly import (
     solved_variable,
     tap_of,
     tuned_reference_circuit,
-    with_trimmer,
 )
 from synth.build.curve_cache import curves_for, loop_curve_for
 from synth.build.volume_assembly import volume_scene_of
@@ -69,13 +68,13 @@ def bench_of(design: Design, which: str, pot: float | None = None, load: str | N
     distance: float | None = None
     if which == "reference":
         trimmer, remarks = _tuned_trimmer(design)
-        circuit, notices = with_trimmer(circuit, trimmer), notices + remarks
+        circuit, notices = circuit.with_trimmer(trimmer), notices + remarks
     else:
         circuit, distance = _with_its_antenna(design, which, circuit)
     designed = circuit.load
     with blaming(design, which):
         if pot is not None:
-            circuit = replace(circuit, bias=replace(circuit.bias, position=pot))
+            circuit = circuit.with_pot(pot)
         if load is not None:
             circuit = replace(circuit, load=load_of(load, circuit))
     return Bench(design, which, circuit, trimmer, designed, distance, notices)

@@ -12,7 +12,7 @@ from models.builds.tolerance import Goals, Part, Trial
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
-from synth.build.circuit_assembly import circuit_of, with_trimmer
+from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import Workpiece
 from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.errors import DesignError
@@ -93,7 +93,7 @@ def gain_notice(workpiece: Workpiece) -> str:
     if limit == 0.0 or zero_beat is None:
         return left_out
     capacitance = float(instrument.antenna_capacitance(zero_beat))
-    reference = with_trimmer(circuit_of(design, "reference"), workpiece.reference_tank.trimmer_setting)
+    reference = circuit_of(design, "reference").with_trimmer(workpiece.reference_tank.trimmer_setting)
     variable = with_antenna(circuit_of(design, "variable"), capacitance, instrument.branch, instrument.tap_ratio)
     moved = []
     for which, circuit in (("reference", reference), ("variable", variable)):
@@ -124,7 +124,7 @@ def nominal_values(workpiece: Workpiece) -> dict[str, float]:
         divider = 0.0
         if design.circuit is not None:
             circuit = circuit_of(design, which)
-            divider = circuit.tank_capacitance - circuit.across_tank
+            divider = circuit.divider_capacitance
         if which == "variable":  # at a tap, everything as the branch sees it
             stray, divider = (value / instrument.tap_ratio**2 for value in (stray, divider))
         values |= {

@@ -28,6 +28,7 @@ from models.circuit.oscillator import steady_state
 from models.tank import Tank
 from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import VariableOscillator, law_capacitances, solve_along
+from synth.build.start_notices import explained
 from synth.designs.sections import (
     CircuitSection,
     Design,
@@ -113,7 +114,7 @@ def blaming(design: Design, which: str) -> Iterator[None]:
     except DesignError:
         raise
     except ValueError as error:
-        text = " ".join(str(error).split())
+        text = " ".join(explained(error).split())
         raise DesignError(f"{design.name}: the {which} oscillator ([{which}] with [circuit]): {text}") from error
 
 
@@ -138,7 +139,7 @@ def circuit_of(design: Design, which: str) -> OscillatorCircuit:
             inductor_self_capacitance=section.self_capacitance,
             fixed_capacitor=section.capacitance,
             trimmers=_trimmers(section),
-            stray=section.stray,
+            board_stray=section.stray,
             feedback_capacitor=part.feedback_capacitor,
             emitter_capacitor=part.emitter_capacitor,
             bias=_bias(part, getattr(part, f"{which}_pot")),
@@ -162,11 +163,10 @@ def resonance_of(design: Design, which: str) -> Tank:
     with blaming(design, which):
         rest = operating_point(circuit).port_voltages
         junctions = TransistorPorts(circuit.transistor).currents_and_capacitances(rest)[1]
-        divider = circuit.tank_capacitance - circuit.across_tank
         return Tank(
             inductance=section.inductance,
             capacitance=section.capacitance,
-            stray=section.stray + section.self_capacitance + divider + float(junctions[COLLECTOR_PORT, 0]),
+            stray=section.stray + section.self_capacitance + circuit.divider_capacitance + float(junctions[COLLECTOR_PORT, 0]),
             trimmer_minimum=section.trimmer_minimum,
             trimmer_maximum=section.trimmer_maximum,
             trimmer_setting=section.trimmer,
@@ -198,11 +198,6 @@ def tap_of(design: Design) -> Tap:
     return Tap(design.variable.tap, design.variable.tap_coupling)
 
 
-def with_trimmer(circuit: OscillatorCircuit, setting: float) -> OscillatorCircuit:
-    """`circuit` with its trimmer, if it has one, at `setting` (0 to 1)."""
-    return replace(circuit, trimmers=tuple(replace(trimmer, setting=setting) for trimmer in circuit.trimmers))
-
-
 def tuned_reference_circuit(
     design: Design, target: float | None, distance: float
 ) -> tuple[SteadyState, float, tuple[str, ...]]:
@@ -220,7 +215,7 @@ def tuned_reference_circuit(
             setting, state = _trimmed_to(circuit, target, solved)
             return state, setting, margin_notice(setting, distance)
         setting, end = (1.0, lowest) if target < lowest.frequency else (0.0, highest)
-        fixed = _fixed_capacitor_for(with_trimmer(circuit, 0.5), target, state)
+        fixed = _fixed_capacitor_for(circuit.with_trimmer(0.5), target, state)
     now = design.reference.capacitance
     return end, setting, (out_of_reach_notice(end.frequency, target, distance, fixed, now),)
 
@@ -229,7 +224,7 @@ def _with_setting(circuit: OscillatorCircuit, setting: float, solved: dict[float
     """The steady state with the trimmer at `setting`, from the nearest of `solved`, to which it is added."""
     if setting not in solved:
         nearest = min(solved, key=lambda other: abs(other - setting))
-        solved[setting] = steady_state(with_trimmer(circuit, setting), warm_start=solved[nearest])
+        solved[setting] = steady_state(circuit.with_trimmer(setting), warm_start=solved[nearest])
     return solved[setting]
 
 

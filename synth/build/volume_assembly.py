@@ -10,6 +10,7 @@ from models.tank import Tank
 from models.volume.control import GainStage, PeakRectifier
 from models.volume.scene import LoopAntenna, VolumeScene
 from models.volume.volume_antenna import VolumeAntenna
+from synth.build.volume_notices import trimmer_notice, volume_notices
 from synth.designs.sections import Design
 from synth.errors import DesignError
 
@@ -45,13 +46,13 @@ def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tupl
             response.amplitude, response.diode_drop, response.detector_resistance, response.detector_capacitance
         ),
         stage=GainStage(response.threshold, response.full),
-        stray=antenna.stray,
+        ring_stray=antenna.stray,
     )
     if response.full_height is None:
-        return volume, volume.warnings()
-    try:
-        setting = volume.trimmer_for_full_at(response.full_height)
-    except ValueError as error:
-        return volume, (str(error), *(text for text in volume.warnings() if text != str(error)))
-    tuned = replace(volume, tank=tank.with_trimmer(setting))
-    return tuned, tuned.warnings()
+        return volume, volume_notices(volume)
+    needed, least, most = volume.trimmer_for_full_at(response.full_height), tank.trimmer_minimum, tank.trimmer_maximum
+    if needed is None or not least <= needed <= most or least == most:
+        why = trimmer_notice(volume, needed, response.full_height)
+        return volume, (why, *(text for text in volume_notices(volume) if text != why))
+    tuned = replace(volume, tank=tank.with_trimmer((needed - least) / (most - least)))
+    return tuned, volume_notices(tuned)

@@ -52,7 +52,7 @@ def compare(circuit: OscillatorCircuit, rounds: int = 5) -> Compared:
     """Solve one circuit both ways."""
     balanced = steady_state(circuit)  # first call of everything
     quick = median(timed(lambda: steady_state(circuit))[1] for _ in range(rounds))
-    nearby = replace(circuit, stray=circuit.stray + 0.1e-12)
+    nearby = replace(circuit, board_stray=circuit.board_stray + 0.1e-12)
     warm = median(timed(lambda: steady_state(nearby, warm_start=balanced))[1] for _ in range(rounds))
     read, slow = timed(lambda: measure(simulate(circuit, run_length(balanced), frequency=balanced.frequency)))
     return Compared(

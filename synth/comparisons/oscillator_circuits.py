@@ -33,8 +33,8 @@ CIRCUITS: dict[str, OscillatorCircuit] = {
     ),
     "low Q": replace(NORMAL, inductor_q=12.0),
     "heavy load": replace(NORMAL, output_resistor=15e3, load=Load(8.2e3, 100e-12)),
-    "pot at 0": replace(NORMAL, bias=replace(SMALL, position=0.0)),
-    "pot at 1": replace(NORMAL, bias=replace(SMALL, position=1.0)),
+    "pot at 0": NORMAL.with_pot(0.0),
+    "pot at 1": NORMAL.with_pot(1.0),
     "100 kHz": replace(NORMAL, inductance=2.2e-3, inductor_q_frequency=100e3, fixed_capacitor=910e-12),
     "500 kHz": replace(
         NORMAL,

@@ -19,6 +19,7 @@ from scipy.special import i0e, wrightomega
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
+from models.junction import THERMAL_VOLTAGE
 from synth.sound.filters import Smoother, ToneFilter
 from synth.sound.voice import SMOOTHING_TIME
 
@@ -28,7 +29,6 @@ RATE = 48000
 TIMES = 160  # radio samples per audio sample: 7.68 MHz
 DIODE_TIMES = 640  # 30.7 MHz, for pulses a fraction of the radio cycle long
 HALF = 22.5  # audio samples that the FIR reaches to either side: pass band to 20 kHz, stop band from 28 kHz
-THERMAL_VOLTAGE = 0.02585
 SETTLED, ENDS = round(0.08 * RATE), 100
 """Samples left out of a comparison: the DC block's start, and the FIR's reach at the end."""
 

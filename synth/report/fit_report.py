@@ -9,12 +9,13 @@ from scipy.stats import chi2
 
 from models.readings.fit import Fit
 from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
-from models.stray import BOARDS, explanation, tank_from_readings
+from models.stray import BOARDS, tank_from_readings
 from synth.analysis.fitted_design import counted_beside
 from synth.analysis.fitting import SolvedBench, candidates
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 from synth.report.fit_target import Target, Wish, targets
+from synth.report.stray_words import explanation
 
 SCHEMA = "beatfield.fit/1"
 POT_NOTICE = (
@@ -109,7 +110,7 @@ class FitReport:
 
 def fit_report(bench: SolvedBench, source: str, wish: Wish) -> FitReport:
     """Collect all figures of the fit. Raises DesignError where a wish cannot be met."""
-    fit, errors = bench.fit, bench.fit.bench.errors
+    fit, errors = bench.fit, bench.fit.given.errors
     board = wish.board or _board_of(bench)
     if wish.other_board and (wish.target_hz is None or board is None):
         raise DesignError("--other-board needs --target-frequency, and --board for the board the readings are of")
@@ -170,16 +171,16 @@ def _residuals(bench: SolvedBench) -> list[Residual]:
             row.frequency,
             row.frequency - float(off),
             float(off),
-            float(off) / row.frequency / fit.bench.errors.counter_deviation(row.frequency),
+            float(off) / row.frequency / fit.given.errors.counter_deviation(row.frequency),
         )
-        for row, reading, off in zip(bench.rows, fit.bench.readings, fit.residuals, strict=True)
+        for row, reading, off in zip(bench.rows, fit.given.readings, fit.residuals, strict=True)
     ]
 
 
 def _closed_form(bench: SolvedBench) -> tuple[float, float] | None:
     """Inductance, H, and the rest of the tank, F, of two readings with nothing else changed."""
-    readings = bench.fit.bench.readings
-    if len(readings) != 2 or len(bench.fit.names) != 2 or bench.fit.bench.known:
+    readings = bench.fit.given.readings
+    if len(readings) != 2 or len(bench.fit.names) != 2 or bench.fit.given.known:
         return None
     (first, first_hz), (second, second_hz) = ((row.fitted_capacitor, row.frequency) for row in bench.rows)
     try:
@@ -247,7 +248,7 @@ def _notices(fit: Fit, chance: float | None) -> list[str]:
     if fit.freedom == 0:
         notices.append("as many unknowns as readings: the fit is exact and cannot show a slip; one more reading can")
     if "junction" in fit.names:
-        law = fit.bench.surroundings
+        law = fit.given.surroundings
         notices.append(
             f"junction at zero bias, by its depletion law with {law.junction_potential:g} V and exponent "
             f"{law.junction_grading:.3g} (typical, from memory)"
@@ -269,6 +270,6 @@ def _notices(fit: Fit, chance: float | None) -> list[str]:
         interval = fit.interval(name)
         if interval is not None and name != "inductance" and interval[2] < 0.0:
             notices.append(f"{name} comes out below zero: a capacitor is less than its marking, or a reading is wrong")
-    if all(reading.trimmer is None for reading in fit.bench.readings):
+    if all(reading.trimmer is None for reading in fit.given.readings):
         notices.append("no trimmer column: a trimmer that was there counts as stray, at whatever it stood")
     return notices

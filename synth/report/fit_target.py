@@ -9,7 +9,7 @@ import numpy as np
 
 from models.preferred_values import next_below
 from models.readings.fit import LEAST_CREDIBLE
-from models.readings.tank_model import PICO, Reading, bench_model
+from models.readings.tank_model import PICO, FrequencyReading, reading_model
 from models.readings.target import Reach, reach_target
 from models.stray import BOARDS
 from synth.analysis.fitting import SolvedBench
@@ -107,11 +107,11 @@ def _target(
     )
 
 
-def _setting(bench: SolvedBench) -> Reading:
+def _setting(bench: SolvedBench) -> FrequencyReading:
     """How antenna and junction stand for a target: as in the last reading; the trimmer in its place if ever there."""
-    last = bench.fit.bench.readings[-1]
-    trimmed = any(reading.trimmer is not None for reading in bench.fit.bench.readings)
-    return Reading(0.0, None, 0.5 if trimmed else None, last.antenna, last.reverse_voltage)
+    last = bench.fit.given.readings[-1]
+    trimmed = any(reading.trimmer is not None for reading in bench.fit.given.readings)
+    return FrequencyReading(0.0, None, 0.5 if trimmed else None, last.antenna, last.reverse_voltage)
 
 
 def _reach(bench: SolvedBench, target: float, series: str, added: float) -> Reach:
@@ -125,7 +125,7 @@ def _shift_or_none(bench: SolvedBench, here: Reach, added: float) -> float | Non
     """Change of the parts chosen here, Hz, with `added` F beside them; None where no capacitance would be left."""
     at = replace(_setting(bench), fitted_capacitor=here.fitted)
     at = at if here.trimmer is None else replace(at, trimmer=here.trimmer)
-    model = bench_model([at], bench.fit.bench.surroundings)
+    model = reading_model([at], bench.fit.given.surroundings)
     left = float(model.total(bench.fit.values, model.fitted)[0]) + added / PICO
     return None if left <= LEAST_CREDIBLE else _moved(bench, here, added) - here.frequency[0]
 
@@ -134,8 +134,8 @@ def _moved(bench: SolvedBench, here: Reach, added: float) -> float:
     """Frequency, Hz, of the parts chosen here with `added` F beside them."""
     base = _setting(bench)
     at = base.trimmer if here.trimmer is None else here.trimmer
-    model = bench_model(
-        [Reading(here.fitted, None, at, base.antenna, base.reverse_voltage)], bench.fit.bench.surroundings
+    model = reading_model(
+        [FrequencyReading(here.fitted, None, at, base.antenna, base.reverse_voltage)], bench.fit.given.surroundings
     )
     before, after = (
         float(model.log_frequency(bench.fit.values, model.fitted + extra)[0][0])

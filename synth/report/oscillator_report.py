@@ -15,11 +15,12 @@ from models.circuit.small_signal import small_signal
 from models.circuit.startup_time import REACHED, startup_estimate
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import Trace
-from models.stray import explanation
 from synth.analysis.oscillator import Bench
 from synth.analysis.start_up import startup_time
-from synth.build.circuit_assembly import blaming, with_trimmer
+from synth.build.circuit_assembly import blaming
+from synth.build.start_notices import explained
 from synth.designs.design_file import design_hash
+from synth.report.stray_words import explanation
 
 SCHEMA = "beatfield.oscillator/1"
 OUTPUT = "output"
@@ -112,7 +113,7 @@ def oscillator_report(bench: Bench, state: SteadyState, trace: Trace | None = No
     circuit, design = bench.circuit, bench.design
     signal, load, antenna = small_signal(circuit), circuit.load, circuit.antenna
     board = None if design.circuit is None else design.circuit.board
-    probed = _read("", None, replace(circuit, stray=circuit.stray + PROBE), state)
+    probed = _read("", None, replace(circuit, board_stray=circuit.board_stray + PROBE), state)
     startup = startup_estimate(state) if trace is None else startup_time(trace, state, COLLECTOR)
     return OscillatorReport(
         design=design.name,
@@ -135,12 +136,12 @@ def oscillator_report(bench: Bench, state: SteadyState, trace: Trace | None = No
         startup_by=ESTIMATED if trace is None else SIMULATED,
         settling_s=state.settling_time,
         probe_shift_hz=probed.shift_hz,
-        stray_f=circuit.stray,
+        stray_f=circuit.board_stray,
         board=board,
-        stray_explanation=None if board is None else explanation(circuit.stray, board),
+        stray_explanation=None if board is None else explanation(circuit.board_stray, board),
         test_points=tuple(_test_point(name, node, state, trace, startup) for name, node in TEST_POINTS),
-        pot_readings=_readings(_with_pot(circuit), STOPS, state),
-        trimmer_readings=_readings(lambda at: with_trimmer(circuit, at), STOPS, state) if circuit.trimmers else (),
+        pot_readings=_readings(circuit.with_pot, STOPS, state),
+        trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
         load_readings=_load_readings(bench, state),
         notices=bench.notices + _remarks(state),
     )
@@ -160,10 +161,6 @@ def _test_point(name: str, node: str, state: SteadyState, trace: Trace | None, s
         thd=state.total_harmonic_distortion(node) if swings else None,
         startup_s=startup if swings else None,
     )
-
-
-def _with_pot(circuit: OscillatorCircuit) -> Callable[[float], OscillatorCircuit]:
-    return lambda position: replace(circuit, bias=replace(circuit.bias, position=position))
 
 
 def _readings(
@@ -189,7 +186,7 @@ def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: St
         same_states = (circuit.load is None) == (base.circuit.load is None)
         state = steady_state(circuit, warm_start=base if same_states else None)
     except ValueError as error:
-        return Reading(name, setting, None, None, None, None, " ".join(str(error).split()))
+        return Reading(name, setting, None, None, None, None, " ".join(explained(error).split()))
     collector, output = state.peak_to_peak(COLLECTOR), state.output_peak_to_peak
     return Reading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
 
@@ -197,7 +194,7 @@ def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: St
 def pot_curve(circuit: OscillatorCircuit, base: SteadyState, points: int = 21) -> tuple[Reading, ...]:
     """Readings at `points` positions of the pot, evenly from low to high."""
     stops = [(f"{place:.2f}", float(place)) for place in np.linspace(0.0, 1.0, points)]
-    return _readings(_with_pot(circuit), stops, base)
+    return _readings(circuit.with_pot, stops, base)
 
 
 def _remarks(state: SteadyState) -> tuple[str, ...]:

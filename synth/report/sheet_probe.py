@@ -142,7 +142,10 @@ def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) ->
 
     total, transistor = circuit.tank_capacitance, circuit.transistor
     gain, junction = transistor.forward_gain, transistor.collector_junction
-    own, trimmer = circuit.stray + circuit.inductor_self_capacitance, sum(one.capacitance for one in circuit.trimmers)
+    own, trimmer = (
+        circuit.board_stray + circuit.inductor_self_capacitance,
+        sum(one.capacitance for one in circuit.trimmers),
+    )
     found = [
         part("tank coil", "inductor", "H", "inductance"),
         part("tank capacitor", "capacitor", "F", "fixed_capacitor"),

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.tank import Tank
 from synth.build.assembly import tank_in
-from synth.build.circuit_assembly import circuit_of, with_trimmer
+from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import Workpiece
 from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
 from synth.report.sheet_probe import FREQUENCY, Antenna, Probe, circuit_probe, resonance_probe
@@ -67,7 +67,7 @@ def volume_station(workpiece: Workpiece) -> Station | None:
     volume = workpiece.volume
     if volume is None:
         return None
-    ring = Antenna(volume.curve.empty_capacitance + volume.stray, volume.stray)
+    ring = Antenna(volume.curve.empty_capacitance + volume.ring_stray, volume.ring_stray)
     return _station(workpiece.design, "volume", "ring on, no player near", volume.tank, ring)
 
 
@@ -94,15 +94,15 @@ def _station(
         return Station(which, condition, setting, resonance, None, resonance_at, None)
     circuit = circuit_of(design, which)
     if setting is not None:
-        circuit = with_trimmer(circuit, setting)
+        circuit = circuit.with_trimmer(setting)
     if antenna is not None:
         circuit = with_antenna(circuit, antenna.capacitance, antenna.branch, antenna.tap_ratio)
     hung = Antenna(0.0, 0.0) if antenna is None else antenna
     solved = circuit_probe(design, which, circuit, hung.lead, near, hung.tap_ratio)
-    by_pot = _frequency(lambda place: replace(circuit, bias=replace(circuit.bias, position=place)), circuit, near)
+    by_pot = _frequency(circuit.with_pot, circuit, near)
     if design.law != "circuit" or which == "volume":  # as in the instrument, whose volume side is a resonance
         return Station(which, condition, setting, resonance, solved, resonance_at, by_pot)
-    by_trimmer = _frequency(lambda place: with_trimmer(circuit, place), circuit, near)
+    by_trimmer = _frequency(circuit.with_trimmer, circuit, near)
     return Station(which, condition, setting, solved, solved, by_trimmer, by_pot)
 
 

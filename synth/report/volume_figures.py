@@ -45,7 +45,7 @@ def volume_figures(volume: VolumeAntenna) -> VolumeFigures:
     steep_at = _height(volume, STEEPNESS_AT_DB)
     return VolumeFigures(
         resonance_hz=volume.resonator.frequency,
-        oscillator_empty_hz=float(volume.tank.with_antenna(volume.curve.empty_capacitance + volume.stray)),
+        oscillator_empty_hz=float(volume.tank.with_antenna(volume.curve.empty_capacitance + volume.ring_stray)),
         ring_empty_capacitance_f=volume.curve.empty_capacitance,
         trimmer=volume.tank.trimmer_setting,
         silent_below_m=_height(volume, None),

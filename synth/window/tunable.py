@@ -22,13 +22,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from models.circuit.adjustments import pot_sweep, trimmed
+from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
-from models.hand.capacitance_curve import CapacitanceCurve, hermite, monotone_slopes
+from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
 from synth.analysis.drift import drift_law
 from synth.build.assembly import branch_of, scene_of
 from synth.build.circuit_assembly import circuit_of, solved_variable
 from synth.build.curve_cache import curves_for
+from synth.build.start_notices import explained
 from synth.build.workbench import Workpiece, open_loaded, say
 from synth.errors import DesignError
 from synth.window.controls import CONTROLS, Control, Settings
@@ -55,8 +56,7 @@ class PotCurve:
 
     def frequency(self, position: float) -> float:
         """Frequency, Hz, at a position between the solved ones."""
-        slopes = monotone_slopes(self.positions, self.frequencies)
-        return float(hermite(self.positions, self.frequencies, slopes, np.asarray(position))[0])
+        return float(monotone_cubic(self.positions, self.frequencies)(position))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -197,10 +197,10 @@ def _pot_curve(design: Design, reference: Tank, faults: dict[str, str]) -> PotCu
     """The reference along its pot, for a design whose oscillators are solved as circuits."""
     if design.law != "circuit":
         return None
-    circuit = trimmed(circuit_of(design, "reference"), reference.trimmer_setting)
+    circuit = circuit_of(design, "reference").with_trimmer(reference.trimmer_setting)
     try:
         positions, states = pot_sweep(circuit, np.linspace(0.0, 1.0, POT_POINTS).tolist())
     except ValueError as error:
-        faults["pot"] = f"the circuit does not oscillate all along its pot: {error}"
+        faults["pot"] = f"the circuit does not oscillate all along its pot: {explained(error)}"
         return None
     return PotCurve(positions, np.array([state.frequency for state in states]))

@@ -4,11 +4,9 @@ import numpy as np
 import pytest
 
 from models.checks import finite, finite_array, one_of
-from models.circuit.bias import emitter_current, open_wiper_voltage
 from models.circuit.common_base import OscillatorCircuit
-from models.circuit.describing_function import relative_transconductance
 from models.circuit.oscillator import steady_state
-from models.circuit.start_threshold import colpitts_threshold
+from models.circuit.oscillator_start import relative_transconductance
 from models.circuit.transient import simulate
 from models.detector.diode import DiodeLoad, sum_envelope
 from models.detector.diode_response import beat_cycle
@@ -45,9 +43,6 @@ def test_a_choice_must_be_a_word():
         ("reference", lambda: beat_cycle(DiodeLoad(), -1.0, 0.5, [100.0])),
         ("points", lambda: beat_cycle(DiodeLoad(), 1.0, 0.5, [100.0], points=0)),
         ("offset", lambda: beat_cycle(DiodeLoad(), 1.0, 0.5, [])),
-        ("inductance", lambda: colpitts_threshold(float("nan"), 20.0, 1e-9, 1e-9, 2e-5, 1e-5)),
-        ("above", lambda: open_wiper_voltage(12.0, -1.0, 1e4)),
-        ("emitter_resistor", lambda: emitter_current(5.0, 1e3, 0.0, 200.0, 0.65)),
         ("harmonics", lambda: steady_state(OscillatorCircuit(), harmonics=16.5)),
         ("near_frequency", lambda: steady_state(OscillatorCircuit(), near_frequency=-1.0)),
         ("keep_from", lambda: simulate(OscillatorCircuit(), 1e-3, keep_from=-1e-4)),

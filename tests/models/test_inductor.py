@@ -5,17 +5,24 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import mu_0
 from scipy.integrate import quad
-from scipy.special import ellipe, ellipk
+from scipy.special import bei, beip, ber, berp, ellipe, ellipk, jv
 
 from models.inductor import (
+    copper_resistivity,
     multilayer_inductance,
     nagaoka_coefficient,
-    required_turns,
+    proximity_factor,
     self_capacitance,
     series_resistance,
+    skin_factor,
     solenoid_inductance,
-    wheeler_inductance,
 )
+
+
+def wheeler_inductance(turns, diameter, length):
+    """H. A. Wheeler, Proc. IRE 16 (1928) 1398: r^2 N^2 / (9 r + 10 l), inches, uH; 1 % for l > 0.8 r (from memory)."""
+    radius = 0.5 * diameter / 0.0254
+    return 1e-6 * radius**2 * turns**2 / (9.0 * radius + 10.0 * length / 0.0254)
 
 
 def test_nagaoka_table() -> None:
@@ -49,7 +56,6 @@ def test_check_values_of_one_coil() -> None:
     # computed beside this project: d = 38 mm, l = 100 mm, 300 turns
     assert_allclose(solenoid_inductance(300, 0.038, 0.100), 1.098543e-3, rtol=0, atol=5e-10)
     assert_allclose(wheeler_inductance(300, 0.038, 0.100), 1.092343e-3, rtol=0, atol=5e-10)
-    assert_allclose(required_turns(1.098543e-3, 0.038, 0.100), 300.0, rtol=1e-6)
 
 
 def test_limits_and_monotony() -> None:
@@ -109,12 +115,68 @@ def test_series_resistance() -> None:
     assert_allclose(series_resistance(1e-3, 100.0, 225e3), 2.0 * np.pi * 225.0 / 100.0, rtol=1e-14)
 
 
+def test_copper() -> None:
+    # handbook: 1.7241 uohm cm at 20 degC (IEC 60028; IACS), +3.93 % in 10 K; 30 AWG (0.2546 mm) 338 ohm/km (ASTM B258)
+    assert_allclose(copper_resistivity(), 1.7241e-8, rtol=1e-4, atol=0)
+    assert_allclose(copper_resistivity(30.0) / copper_resistivity(20.0), 1.0393, rtol=1e-9)
+    assert_allclose(copper_resistivity() * 1000.0 / (0.25 * np.pi * 0.2546e-3**2), 338.6, rtol=2e-3)
+
+
+def test_skin_effect_of_a_round_wire() -> None:
+    wire, resistivity = 1e-3, 1.7241e-8
+    of_ratio = [resistivity / (np.pi * mu_0 * (0.5 * wire / ratio) ** 2) for ratio in (0.1, 1.0, 20.0)]  # a / delta
+    thin, equal, thick = skin_factor(wire, of_ratio, resistivity)
+    # textbook limits: 1 + (a/delta)^4 / 48 for a thin wire, a / (2 delta) + 1/4 for a thick one
+    assert_allclose(thin - 1.0, 0.1**4 / 48.0, rtol=1e-3)
+    assert_allclose(thick, 10.25, rtol=1e-3)
+    # Kelvin functions, by scipy: R/R0 = (q/2) (ber bei' - bei ber') / (ber'^2 + bei'^2), q = sqrt(2) a / delta
+    q = np.sqrt(2.0)
+    kelvin = ber(q) * beip(q) - bei(q) * berp(q)
+    assert_allclose(equal, 0.5 * q * kelvin / (berp(q) ** 2 + beip(q) ** 2), rtol=1e-12)
+    # copper at 66.1 mm / sqrt(f / Hz): the handbook's skin depth
+    assert_allclose(np.sqrt(copper_resistivity() / (np.pi * mu_0)), 66.1e-3, rtol=1e-3)
+
+
+@pytest.mark.parametrize("frequency", [1e3, 250e3, 2e6])
+def test_proximity_effect_against_the_field_inside_the_wire(frequency: float) -> None:
+    # a wire in an even field H0 across it: inside A = D J1(k r) sin(phi) with D = 2 mu0 H0 / (k J0(k a)); the loss is
+    # the integral of sigma |omega A|^2 / 2 over the wire. In a single layer H0 = n I / 2, here of 1 A
+    wire, resistivity, turns = 0.3e-3, 1.7241e-8, 1.0 / 0.33e-3
+    radius, omega = 0.5 * wire, 2.0 * np.pi * frequency
+    k = (1.0 - 1.0j) * np.sqrt(np.pi * frequency * mu_0 / resistivity)
+    inside = 2.0 * mu_0 * 0.5 * turns / (k * jv(0, k * radius))
+    total, _ = quad(lambda r: abs(jv(1, k * r)) ** 2 * r, 0.0, radius, epsabs=0.0, epsrel=1e-10)
+    loss = 0.5 / resistivity * omega**2 * abs(inside) ** 2 * np.pi * total
+    direct = 0.5 * resistivity / (np.pi * radius**2)
+    assert_allclose(proximity_factor(wire, frequency, resistivity, turns), loss / direct, rtol=1e-6)
+    # thin against the skin depth: pi sigma omega^2 B^2 d^4 / 128 W per m (textbook eddy-current loss of a round wire)
+    thin = np.pi / resistivity * omega**2 * (mu_0 * 0.5 * turns) ** 2 * wire**4 / 128.0
+    assert loss < thin
+    assert frequency > 1e3 or loss > 0.9999 * thin
+    # two layers: the field of half a layer and of one and a half, a quarter of the sum of squares over a mean of 1/4
+    single, double = (proximity_factor(wire, frequency, resistivity, turns, m) for m in (1.0, 2.0))
+    assert_allclose(double / single, (0.25**2 + 0.75**2) / 2.0 / 0.25, rtol=1e-12)
+
+
+@pytest.mark.parametrize(("length", "turns", "share"), [(0.019, 58, 0.40), (0.038, 115, 0.50), (0.190, 576, 0.80)])
+def test_how_far_the_field_of_a_long_coil_holds_for_short_ones(length: float, turns: int, share: float) -> None:
+    # field of every other ring (Maxwell's elliptic integrals) at each turn of a coil of 38 mm: its mean square over
+    # that of a long coil, (n I / 2)^2, is what the docstring of proximity_factor states
+    radius, heights = 0.019, (np.arange(turns) + 0.5) / turns * length
+    gap = heights[:, None] - heights + np.eye(turns)  # the own ring is left out below
+    near, far = gap**2, 4.0 * radius**2 + gap**2
+    first, second = ellipk(1.0 - near / far), ellipe(1.0 - near / far)
+    scale = np.where(np.eye(turns) > 0, 0.0, 1.0 / (2.0 * np.pi * near * np.sqrt(far)))
+    along = (scale * (near * first - gap**2 * second)).sum(axis=1)
+    across = (scale * gap / radius * ((2.0 * radius**2 + gap**2) * second - near * first)).sum(axis=1)
+    assert_allclose(np.mean(along**2 + across**2) / (0.5 * turns / length) ** 2, share, atol=0.01)
+
+
 @pytest.mark.parametrize("bad", [0.0, -1.0, np.nan, np.inf, False])
 def test_bad_values_are_refused(bad: float) -> None:
     for values in ((bad, 0.04, 0.1), (100.0, bad, 0.1), (100.0, 0.04, bad)):
-        for law in (solenoid_inductance, wheeler_inductance, required_turns):
-            with pytest.raises(ValueError, match="must be"):
-                law(*values)
+        with pytest.raises(ValueError, match="must be"):
+            solenoid_inductance(*values)
     with pytest.raises(ValueError, match="depth must be"):
         multilayer_inductance(100, 0.04, 0.01, bad)
     with pytest.raises(ValueError, match="depth must be < the mean diameter"):

@@ -15,7 +15,6 @@ from models.preferred_values import (
     next_above,
     next_below,
     series_figures,
-    series_values,
     values_in_range,
 )
 
@@ -155,7 +154,7 @@ def test_e192_has_its_one_exception_and_ends_as_published():
 @pytest.mark.parametrize("series", SERIES)
 def test_series_rise_evenly(series):
     count = int(series[1:])
-    values = np.array([*series_values(series), 10.0])
+    values = np.array(values_in_range(series, 1.0, 10.0))
     assert values.size == count + 1
     assert values[0] == 1.0
     ratios = values[1:] / values[:-1] / 10 ** (1 / count)
@@ -175,7 +174,7 @@ def test_neighbours_in_every_decade():
 def test_neighbours_are_those_of_a_plain_search():
     generator = np.random.default_rng(4)
     for series in SERIES:
-        every = np.array([value * 10.0**decade for decade in range(-4, 5) for value in series_values(series)])
+        every = np.array(values_in_range(series, 1e-4, 9.99e4))
         for value in 10.0 ** generator.uniform(-3, 3, 60):
             assert next_above(series, value) == close(every[every > value].min(), rel=1e-12)
             assert next_below(series, value) == close(every[every < value].max(), rel=1e-12)
@@ -198,7 +197,7 @@ def test_bad_values(value):
 
 def test_bad_series_and_range():
     with pytest.raises(ValueError, match="series"):
-        series_values("E7")
+        values_in_range("E7", 1.0, 2.0)
     with pytest.raises(ValueError, match="high"):
         values_in_range("E12", 2.0, 1.0)
 

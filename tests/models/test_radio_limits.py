@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from models.radio_limits import FieldLimit, general_field_limit
+from models.radio_limits import general_field_limit
 
 
 @pytest.mark.parametrize(
@@ -35,10 +35,6 @@ def test_the_rows_meet_where_the_field_falls_with_distance() -> None:
 
 def test_twice_the_frequency_has_half_the_field() -> None:
     assert general_field_limit(300e3).field == pytest.approx(0.5 * general_field_limit(150e3).field, rel=1e-12)
-
-
-def test_decibels() -> None:
-    assert FieldLimit(10e-6, 300.0).field_db_uv == pytest.approx(20.0, rel=1e-12)
 
 
 @pytest.mark.parametrize("frequency", [0.0, 8.9e3, 89e6, math.nan, math.inf, True])

@@ -22,7 +22,7 @@ ROD = CapacitanceCurve(_DISTANCES, 6.24e-12 + 0.033e-12 / (_DISTANCES + 0.015), 
 STEEP = CapacitanceCurve(_DISTANCES, 8e-12 + 0.09e-12 / (_DISTANCES + 0.02) ** 1.1, 8e-12)
 # A ring of some 25 cm under the other hand: 1.25 pF at 5 cm.
 RING_CURVE = CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12)
-RING = VolumeAntenna(RING_CURVE, Tank(2.2e-3, 61.58e-12), Tank(2.2e-3, 72e-12), stray=3e-12)  # full at 25 cm
+RING = VolumeAntenna(RING_CURVE, Tank(2.2e-3, 61.58e-12), Tank(2.2e-3, 72e-12), ring_stray=3e-12)  # full at 25 cm
 
 
 def make_instrument(zero_beat: float = 0.6, **changes: Any) -> Instrument:

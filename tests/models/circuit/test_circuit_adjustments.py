@@ -1,17 +1,52 @@
 """What pot, trimmers and load do."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.testing import assert_allclose
 
-from models.circuit.adjustments import constant_collector_junction, load_effect, pot_sweep, trimmer_coverage
 from models.circuit.common_base import Load, OscillatorCircuit
 from models.circuit.operating_point import operating_point
+from models.circuit.oscillator import SteadyState, pot_sweep, steady_state
 from models.circuit.transistor import TransistorPorts
+from models.junction import depletion_capacitance
 from models.tank import resonant_frequency
 
 DEFAULT = OscillatorCircuit()
+
+
+@dataclass(frozen=True)
+class LoadEffect:
+    """What a load does: frequency shift, Hz (loaded less unloaded), and both states."""
+
+    frequency_shift: float
+    unloaded: SteadyState
+    loaded: SteadyState
+
+
+def load_effect(circuit: OscillatorCircuit, load: Load | None = None) -> LoadEffect:
+    """The effect of `load` (None: the circuit's own) at the output resistor."""
+    unloaded, loaded = (steady_state(replace(circuit, load=given)) for given in (None, load or circuit.load))
+    return LoadEffect(loaded.frequency - unloaded.frequency, unloaded, loaded)
+
+
+def trimmer_coverage(circuit: OscillatorCircuit) -> list[SteadyState]:
+    """The steady states with all trimmers at minimum, half and maximum capacitance."""
+    return [steady_state(circuit.with_trimmer(setting)) for setting in (0.0, 0.5, 1.0)]
+
+
+def constant_collector_junction(circuit: OscillatorCircuit) -> OscillatorCircuit:
+    """The circuit with the depletion capacitance of its collector junction fixed at its value at rest."""
+    junction = circuit.transistor.collector_junction
+    fixed = depletion_capacitance(
+        operating_point(circuit).port_voltages[1],
+        junction.zero_bias_capacitance,
+        junction.potential,
+        junction.grading,
+        junction.knee,
+    )
+    frozen = replace(junction, zero_bias_capacitance=float(fixed), grading=1e-9)
+    return replace(circuit, transistor=replace(circuit.transistor, collector_junction=frozen))
 
 
 def frequencies(circuit, positions=(0.0, 0.25, 0.5, 0.75, 1.0)):

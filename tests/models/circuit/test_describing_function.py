@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.circuit.describing_function import bias_shift, drive_at, relative_transconductance
+from models.circuit.oscillator_start import bias_shift, drive_at, relative_transconductance
 
 
 def test_table_of_relative_transconductance():

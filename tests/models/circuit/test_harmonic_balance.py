@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.circuit.harmonic_balance import NotConvergedError, Probe, _moved, _Problem, balance, waveform
+from models.circuit.harmonic_balance import ConductanceProbe, NotConvergedError, _moved, _Problem, balance, waveform
 from models.circuit.network import GROUND, NetworkBuilder
 from models.circuit.transistor import PortState
 
@@ -79,7 +79,7 @@ def test_jacobian_against_differences():
     builder.resistor("loss", "tank", GROUND, 20.0)
     builder.port("tank", GROUND)
     linear, random = builder.build(), np.random.default_rng(1)
-    probe = Probe(linear.unit("tank"), 0.9)
+    probe = ConductanceProbe(linear.unit("tank"), 0.9)
     problem = _Problem(linear, Cubic(0.7, 0.1), 4, 0, probe)
     coefficients = (random.normal(size=(1, 5)) + 1j * random.normal(size=(1, 5))) * 0.3
     coefficients[0, 0], coefficients[0, 1] = 0.1, 0.8
@@ -97,7 +97,7 @@ def test_held_amplitude_needs_the_missing_conductance():
     # describing function of the cubic: G(A) = strength (A^2 / 4 - 1), so the probe makes up -G(A) for a small strength
     linear = tank()
     solution = balance(
-        linear, Cubic(0.02), started(8, 1.0), 1.0, probe=Probe(linear.unit("tank"), 0.5), probe_start=0.0
+        linear, Cubic(0.02), started(8, 1.0), 1.0, probe=ConductanceProbe(linear.unit("tank"), 0.5), probe_start=0.0
     )
     assert_allclose(solution.probe, 0.02 * (1 - 0.25), rtol=1e-3)
 
@@ -110,4 +110,4 @@ def test_a_damped_circuit_is_no_result():
     builder.port("tank", GROUND)
     linear = builder.build()
     with pytest.raises(NotConvergedError, match="harmonic balance"):
-        balance(linear, Cubic(0.5), started(8), 1.0, probe=Probe(linear.unit("tank"), 0.0), iterations=5)
+        balance(linear, Cubic(0.5), started(8), 1.0, probe=ConductanceProbe(linear.unit("tank"), 0.0), iterations=5)

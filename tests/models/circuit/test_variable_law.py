@@ -9,10 +9,10 @@ import pytest
 from numpy.testing import assert_allclose
 
 from models.circuit.variable_law import VariableLaw
-from models.detector.diode import THERMAL_VOLTAGE
 from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
+from models.junction import THERMAL_VOLTAGE
 from models.pitch_field import pitch_field
 from models.tank import Tank
 

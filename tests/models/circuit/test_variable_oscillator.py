@@ -38,7 +38,7 @@ def straight():
 
 def test_an_antenna_straight_on_the_collector_is_stray(straight):
     # the cold end of the tank is earth for the radio frequency but for its 1 uF against some 400 pF
-    stray = steady_state(replace(CIRCUIT, stray=CIRCUIT.stray + HAND[-1]))
+    stray = steady_state(replace(CIRCUIT, board_stray=CIRCUIT.board_stray + HAND[-1]))
     assert_allclose(straight.frequencies[-1], stray.frequency, rtol=1e-5)
     assert_allclose(straight.output_amplitudes[-1], stray.harmonic_amplitudes("output")[0], rtol=1e-3)
 
@@ -103,7 +103,7 @@ def test_capacitances_must_be_a_rising_row(row):
 
 def test_a_circuit_that_does_not_start_is_named_with_its_antenna():
     weak = replace(CIRCUIT, inductor_q=2.0)
-    with pytest.raises(ValueError, match=r"with 9\.2 pF of antenna: the oscillator does not start: .*the inductor"):
+    with pytest.raises(ValueError, match=r"with 9\.2 pF of antenna: the oscillator does not start: "):
         solve_along(weak, None, HAND)
 
 

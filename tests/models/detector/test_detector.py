@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from models.detector.diode import THERMAL_VOLTAGE
 from models.detector.memoryless import DETECTORS, Detector, band_limited_tables
+from models.junction import THERMAL_VOLTAGE
 
 PHASES = np.linspace(-7.0, 7.0, 101)
 EVERY = [

@@ -13,10 +13,8 @@ from scipy.optimize import brentq
 from scipy.special import i0
 
 from models.detector.diode import (
-    THERMAL_VOLTAGE,
     AveragedDiode,
     DiodeLoad,
-    follows_envelope_up_to,
     mean_current,
     pulse_width_factor,
     static_output,
@@ -140,17 +138,6 @@ def test_against_the_radio_cycle_in_time(amplitude: float, capacitance: float, e
         assert abs(plain - measured) > 5.0 * abs(float(static_output(load, amplitude)) - measured)
 
 
-def test_envelope_condition() -> None:
-    """RC w = sqrt(1 - m^2) / m (textbook), derived: -A'/A = m w sin / (1 + m cos) is greatest where cos = -m."""
-    angle = np.linspace(0.0, math.pi, 200001)
-    for depth in (0.3, 0.7, 0.95):
-        steepest = float((depth * np.sin(angle) / (1.0 + depth * np.cos(angle))).max())  # of A'/(A w)
-        limit = follows_envelope_up_to(depth, 1e-4)
-        assert 1.0 / (2.0 * math.pi * limit * 1e-4) == pytest.approx(steepest, rel=1e-8)
-    with pytest.raises(ValueError, match="modulation must be < 1"):
-        follows_envelope_up_to(1.0, 1e-4)
-
-
 @pytest.mark.parametrize(
     ("name", "value", "message"),
     [
@@ -169,6 +156,6 @@ def test_bad_parts_are_refused(name: str, value: float, message: str) -> None:
 
 def test_envelopes_out_of_domain_are_refused() -> None:
     with pytest.raises(ValueError, match="envelope must be <= 17"):
-        static_output(PLAIN, 600.1 * 1.1 * THERMAL_VOLTAGE)
+        static_output(PLAIN, 600.1 * PLAIN.unit)
     with pytest.raises(ValueError, match="envelope must be >= 0"):
         static_output(PLAIN, -0.1)

@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 from scipy.special import i0e
 
-from models.detector.diode import DiodeLoad, follows_envelope_up_to, static_output, sum_envelope
+from models.detector.diode import DiodeLoad, static_output, sum_envelope
 from models.detector.diode_response import beat_cycle, recurrence, respond
 
 LOAD = DiodeLoad()  # R C 100 us
@@ -79,7 +79,8 @@ def test_follows_am_up_to_the_textbook_limit(share):
     """
     depth, carrier = 0.7, 4.0
     load = DiodeLoad(saturation_current=1e-9, resistance=1e6, capacitance=1e-10)
-    frequency = share * follows_envelope_up_to(depth, load.time_constant)
+    limit = math.sqrt(1.0 - depth**2) / depth / (2.0 * math.pi * load.time_constant)  # R C w = sqrt(1 - m^2) / m
+    frequency = share * limit
     rate = 2000.0 * frequency
     times = np.arange(6001) / rate
     envelope = carrier * (1.0 + depth * np.cos(2.0 * math.pi * frequency * times))

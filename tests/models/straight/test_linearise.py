@@ -12,7 +12,7 @@ from models.branch.choke_chain import chain_modes
 from models.branch.tapped_coil import Tap, tapped_modes
 from models.hand.hand_field import capacitance_curves
 from models.hand.scene import Player, RodAntenna, Scene
-from models.preferred_values import series_values
+from models.preferred_values import values_in_range
 from models.straight import front, plan
 from models.straight import search as linearise
 from models.straight.build_spread import Tolerances, expected_rms
@@ -184,7 +184,7 @@ def test_preferred_parts_are_of_the_series_and_no_pair_nearby_is_better(table):
     search = Search(table, GOAL, PARTS, Place(2, "low"))
     ideal = search.best(1)
     option = buyable(search, ideal, TANK, "E12")
-    figures = np.array(series_values("E12"))
+    figures = np.array(values_in_range("E12", 1.0, 9.0))
     for value in (option.solution.choke_inductance, option.solution.tank_inductance, option.capacitor):
         assert np.isclose(value / 10.0 ** np.floor(np.log10(value)), figures, rtol=1e-9).any(), value
     assert 0.0 <= option.trimmer <= 1.0

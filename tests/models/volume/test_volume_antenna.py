@@ -1,4 +1,4 @@
-"""The volume side: rectifier and gain stage, then the whole chain from hand to gain in dB, its inverse and warnings."""
+"""The volume side: rectifier and gain stage, then the whole chain from hand to gain in dB, its inverse and faults."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
 from models.volume.control import GainStage, PeakRectifier
-from models.volume.volume_antenna import VolumeAntenna
+from models.volume.volume_antenna import VolumeAntenna, VolumeFault
 
 # A made-up curve of the size of a real one: these tests are of the chain, not of the field.
 _HEIGHTS = np.geomspace(0.01, 0.60, 30)
@@ -22,8 +22,11 @@ RESONATOR = Tank(2.2e-3, 72e-12, quality_factor=100.0)
 
 def tuned(full_height: float = 0.25, **changes) -> VolumeAntenna:
     """A volume antenna set up for full volume at this height."""
-    raw = replace(VolumeAntenna(CURVE, TANK, RESONATOR, stray=3e-12), **changes)
-    return replace(raw, tank=raw.tank.with_trimmer(raw.trimmer_for_full_at(full_height)))
+    raw = replace(VolumeAntenna(CURVE, TANK, RESONATOR, ring_stray=3e-12), **changes)
+    needed = raw.trimmer_for_full_at(full_height)
+    assert needed is not None
+    span = raw.tank.trimmer_maximum - raw.tank.trimmer_minimum
+    return replace(raw, tank=raw.tank.with_trimmer((needed - raw.tank.trimmer_minimum) / span))
 
 
 # Rectifier and stage
@@ -54,7 +57,7 @@ def test_the_stage_is_linear_in_volts_between_threshold_and_full():
         (lambda: GainStage(threshold=3.0, full=3.0), "full must be > threshold = 3 V"),
         (lambda: GainStage(full=True), "full must be a finite"),
         (lambda: GainStage().voltage_for(1.2), "gain must be between 0 and 1"),
-        (lambda: VolumeAntenna(CURVE, TANK, RESONATOR, stray=-1e-12), "stray must be >= 0"),
+        (lambda: VolumeAntenna(CURVE, TANK, RESONATOR, ring_stray=-1e-12), "ring_stray must be >= 0"),
         (lambda: tuned().gain(0.005), "distance must be between"),
         (lambda: tuned().gain(np.nan), "distance must be"),
         (lambda: tuned().distance_at(-0.1), "gain must be between 0 and 1"),
@@ -92,7 +95,7 @@ def test_hand_near_is_silent_and_hand_away_is_full():
     assert volume.gain(0.25) == pytest.approx(1.0, abs=1e-9)
     assert volume.gain(0.6) == 1.0
     assert volume.gain_db(0.6) == 0.0
-    assert volume.warnings() == ()
+    assert volume.faults() == ()
 
 
 def test_a_rising_hand_is_never_quieter():
@@ -116,7 +119,7 @@ def test_scaling_all_capacitances_and_the_inductance_changes_nothing_heard():
         curve=CapacitanceCurve(_HEIGHTS, k * CURVE.capacitances, k * CURVE.empty_capacitance),
         tank=Tank(tank.inductance / k, k * tank.total_capacitance),
         resonator=Tank(resonator.inductance / k, k * resonator.capacitance, quality_factor=100.0),
-        stray=k * volume.stray,
+        ring_stray=k * volume.ring_stray,
     )
     heights = np.linspace(0.02, 0.5, 25)
     assert_allclose(scaled.gain(heights), volume.gain(heights), rtol=1e-8, atol=1e-10)
@@ -152,7 +155,7 @@ def test_a_sharper_resonance_is_a_steeper_law():
     assert (blunt.steepness_db_per_cm(heights) > 0.0).all()
 
 
-# Set-up and warnings
+# Set-up and faults
 
 
 @pytest.mark.parametrize("height", [0.10, 0.25, 0.40])
@@ -162,11 +165,13 @@ def test_the_trimmer_puts_full_volume_where_it_was_asked_for(height):
     assert volume.gain(0.98 * height) < 1.0
 
 
-def test_a_trimmer_out_of_reach_says_what_it_takes():
-    with pytest.raises(ValueError, match=r"pF of trimmer .* change its capacitance or the resonator's"):
-        replace(tuned(), tank=replace(TANK, capacitance=100e-12)).trimmer_for_full_at(0.25)
-    with pytest.raises(ValueError, match="lower full or raise the amplitude"):
-        replace(tuned(), rectifier=PeakRectifier(amplitude=6.0)).trimmer_for_full_at(0.25)
+def test_a_trimmer_out_of_reach_is_told_by_what_it_takes():
+    needed, more = (
+        replace(tuned(), tank=replace(TANK, capacitance=fixed)).trimmer_for_full_at(0.25) for fixed in (33e-12, 100e-12)
+    )
+    assert more == pytest.approx(needed - 67e-12, rel=1e-9, abs=0.0)
+    assert more < 0.0
+    assert replace(tuned(), rectifier=PeakRectifier(amplitude=6.0)).trimmer_for_full_at(0.25) is None
 
 
 def test_a_resonance_inside_the_range_turns_the_law_and_is_named():
@@ -178,39 +183,37 @@ def test_a_resonance_inside_the_range_turns_the_law_and_is_named():
     assert lower.response(peak) == pytest.approx(1.0, abs=1e-9)
     assert lower.gain(0.6) < lower.gain(peak) == 1.0
     assert lower.playable_far == peak
-    (warning,) = (text for text in lower.warnings() if "crosses the resonance" in text)
-    assert f"{100.0 * peak:.1f} cm" in warning
-    assert "raise the resonator's frequency" in warning
-    # the remedy works
-    assert not any("crosses" in text for text in volume.warnings())
+    assert VolumeFault.CROSSES_THE_RESONANCE in lower.faults()
+    # a resonator of higher frequency is the remedy
+    assert VolumeFault.CROSSES_THE_RESONANCE not in volume.faults()
     assert volume.peak_distance is None
 
 
 def test_a_peak_that_full_volume_covers_is_not_complained_of():
     volume = replace(tuned(0.6), stage=GainStage(1.0, 3.0))
-    assert not any("crosses" in text for text in replace(volume, resonator=Tank(2.2e-3, 72.6e-12)).warnings())
+    assert VolumeFault.CROSSES_THE_RESONANCE not in replace(volume, resonator=Tank(2.2e-3, 72.6e-12)).faults()
 
 
 def test_the_wrong_side_of_the_resonance_is_named():
     wrong = replace(tuned(), resonator=Tank(2.2e-3, 100e-12, quality_factor=100.0))
     assert wrong.playable_far == wrong.curve.nearest
-    assert any("a nearer hand is louder" in text for text in wrong.warnings())
+    assert VolumeFault.NEARER_IS_LOUDER in wrong.faults()
     assert wrong.span() is None
 
 
 def test_never_silent_and_never_full_are_named():
     loud = tuned(stage=GainStage(0.5, 6.8))
-    assert any("still leaves" in text and "raise the threshold" in text for text in loud.warnings())
+    assert loud.faults() == (VolumeFault.NEVER_SILENT,)
     with pytest.raises(ValueError, match="what the hand reaches"):
         loud.distance_at(0.0)
     far_off = replace(tuned(), resonator=Tank(2.2e-3, 70e-12, quality_factor=100.0))
-    assert any("never reaches full volume" in text for text in far_off.warnings())
+    assert VolumeFault.NEVER_FULL in far_off.faults()
     with pytest.raises(ValueError, match="what the hand reaches"):
         far_off.distance_at(1.0)
     weak = replace(tuned(), rectifier=PeakRectifier(amplitude=6.0))
-    assert any("even in tune the rectifier gives 5.7 V" in text for text in weak.warnings())
+    assert VolumeFault.RECTIFIER_TOO_WEAK in weak.faults()
 
 
 def test_a_rectifier_too_fast_or_too_slow_is_named():
-    assert any("radio period" in text for text in tuned(rectifier=PeakRectifier(capacitance=100e-12)).warnings())
-    assert any("lags by 100 ms" in text for text in tuned(rectifier=PeakRectifier(capacitance=1e-6)).warnings())
+    assert tuned(rectifier=PeakRectifier(capacitance=100e-12)).faults() == (VolumeFault.RECTIFIER_TOO_FAST,)
+    assert tuned(rectifier=PeakRectifier(capacitance=1e-6)).faults() == (VolumeFault.RECTIFIER_TOO_SLOW,)

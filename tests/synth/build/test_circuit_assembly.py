@@ -18,7 +18,7 @@ from models.pitch import cents
 from models.pitch_field import pitch_field
 from synth.build import circuit_assembly
 from synth.build.assembly import assemble, branch_of, scene_of, tank_in, tank_of
-from synth.build.circuit_assembly import circuit_of, resonance_of, with_trimmer
+from synth.build.circuit_assembly import circuit_of, resonance_of
 from synth.build.curve_cache import curves_for
 from synth.designs.design_file import Design, load_design, read_design
 from synth.errors import DesignError
@@ -82,7 +82,7 @@ def test_the_tuned_reference_and_the_law_are_the_circuits(willow):
     assembly = assemble(willow, CURVE)
     instrument, setting = assembly.instrument, assembly.reference.trimmer_setting
     # each solved alone, from nothing
-    reference = steady_state(with_trimmer(circuit_of(willow, "reference"), setting))
+    reference = steady_state(circuit_of(willow, "reference").with_trimmer(setting))
     antenna = float(CURVE.capacitance(0.5)) + 3e-12
     variable = steady_state(with_antenna(circuit_of(willow, "variable"), antenna, branch_of(willow)))
     assert_allclose(reference.frequency, instrument.reference_frequency, rtol=1e-7)
@@ -107,7 +107,7 @@ def test_every_part_of_the_design_is_in_the_circuit():
     assert circuit.inductor_self_capacitance == 8e-12
     assert circuit.fixed_capacitor == 220e-12
     assert [(part.minimum, part.maximum, part.setting) for part in circuit.trimmers] == [(10e-12, 60e-12, 0.5)]
-    assert circuit.stray == 15e-12
+    assert circuit.board_stray == 15e-12
     assert (circuit.feedback_capacitor, circuit.emitter_capacitor) == (100e-12, 2.2e-9)
     bias = circuit.bias
     assert (bias.upper_resistor, bias.potentiometer, bias.lower_resistor) == (47e3, 22e3, 33e3)

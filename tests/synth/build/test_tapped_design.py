@@ -16,7 +16,7 @@ from models.pitch_field import pitch_field
 from synth.analysis.drift import transistor_drift
 from synth.analysis.tolerance import gain_notice, trial_of
 from synth.build.assembly import assemble, branch_of
-from synth.build.circuit_assembly import circuit_of, with_trimmer
+from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import Workpiece
 from synth.designs.design_file import load_design
 from synth.designs.sections import TemperatureSection, TolerancesSection
@@ -111,7 +111,7 @@ def test_transistors_drift_as_solved_and_nearly_linear(willow):
     notes = np.array([0.2])
     found = transistor_drift(willow, notes, 20.0)
     half = transistor_drift(willow, notes, 10.0)
-    circuit = with_trimmer(circuit_of(willow.design, "reference"), willow.reference_tank.trimmer_setting)
+    circuit = circuit_of(willow.design, "reference").with_trimmer(willow.reference_tank.trimmer_setting)
     cold = steady_state(circuit)
     warm = steady_state(replace(circuit, transistor=warmed(circuit.transistor, 20.0)))
     assert 20.0 * found.reference == pytest.approx(warm.frequency - cold.frequency, abs=0.02)

@@ -68,7 +68,7 @@ def test_every_key_reaches_the_volume_antenna() -> None:
     volume = assemble(design, CURVE, LOOP_CURVE).volume
     assert volume is not None
     assert volume.curve is LOOP_CURVE
-    assert volume.stray == 4e-12
+    assert volume.ring_stray == 4e-12
     assert (volume.tank.inductance, volume.tank.total_capacitance) == pytest.approx((2.2e-3, 60e-12), rel=1e-9, abs=0.0)
     assert volume.tank.quality_factor == 80.0
     resonator = volume.resonator
@@ -117,7 +117,7 @@ def test_the_built_in_design_has_a_volume_antenna_that_works() -> None:
     assembly = assemble(design, CURVE, loop_curve(ring))
     volume = assembly.volume
     assert volume is not None
-    assert volume.warnings() == ()
+    assert volume.faults() == ()
     assert 0.1 < volume.tank.trimmer_setting < 0.9
     assert volume.gain(0.015) == 0.0
     assert volume.gain(0.26) == 1.0

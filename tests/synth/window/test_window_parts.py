@@ -87,7 +87,7 @@ RING = VolumeAntenna(
     CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12),
     Tank(2.2e-3, 61.7e-12),
     Tank(2.2e-3, 72e-12),
-    stray=3e-12,
+    ring_stray=3e-12,
 )
 
 

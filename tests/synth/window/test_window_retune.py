@@ -14,7 +14,7 @@ from models.circuit.oscillator import steady_state
 from models.tank import resonant_frequency
 from synth.analysis.drift import drift_law
 from synth.build.assembly import scene_of
-from synth.build.circuit_assembly import circuit_of, with_trimmer
+from synth.build.circuit_assembly import circuit_of
 from synth.build.curve_cache import curves_for
 from synth.build.workbench import Workpiece, open_design
 from synth.errors import DesignError
@@ -186,11 +186,10 @@ def test_the_pot_of_a_circuit_is_that_of_the_solved_reference(
 ) -> None:
     """Between the solved positions too; the shift, not only the frequency."""
     offer, piece = offers["willow"], pieces["willow"]
-    circuit: OscillatorCircuit = with_trimmer(
-        circuit_of(piece.design, "reference"), piece.reference_tank.trimmer_setting
+    circuit: OscillatorCircuit = circuit_of(piece.design, "reference").with_trimmer(
+        piece.reference_tank.trimmer_setting
     )
-    turned = replace(circuit, bias=replace(circuit.bias, position=position))
-    expected = steady_state(turned).frequency - steady_state(circuit).frequency
+    expected = steady_state(circuit.with_pot(position)).frequency - steady_state(circuit).frequency
     found = retuned(offer, settings_of(offer, pot=position)).instrument.reference_frequency
     assert found - offer.instrument.reference_frequency == pytest.approx(expected, abs=0.05)
     assert abs(expected) > 5.0

@@ -1,4 +1,4 @@
-"""The fit of bench readings against closed forms, brute force, and the coverage of its intervals on made-up benches."""
+"""The fit of bench readings against closed forms, brute force, and the coverage of its intervals on made-up tanks."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from scipy.optimize import minimize
 
 from models.branch.modes import mode_frequencies
 from models.junction import depletion_capacitance
-from models.readings.fit import Fit, fit_bench, unit_direction
+from models.readings.fit import Fit, fit_readings, unit_direction
 from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
-from models.readings.setup import NORMAL_95, Bench, Errors, Known
-from models.readings.tank_model import UNKNOWNS, Reading, Surroundings, bench_model, branch_load
+from models.readings.setup import NORMAL_95, Errors, Known, ReadingSet
+from models.readings.tank_model import UNKNOWNS, FrequencyReading, Surroundings, branch_load, reading_model
 from models.stray import tank_from_readings
 from models.tank import resonant_frequency
 
@@ -26,12 +26,12 @@ BRANCH = Surroundings(branch_inductance=40e-3, branch_self_capacitance=1e-12, mo
 
 
 def read(
-    settings: list[Reading],
+    settings: list[FrequencyReading],
     truth: dict[str, float],
     around: Surroundings | None = None,
     errors: Errors | None = None,
     generator: np.random.Generator | None = None,
-) -> tuple[Reading, ...]:
+) -> tuple[FrequencyReading, ...]:
     """The settings with the frequencies of a tank with values `truth`, by formulas of their own; noisy if asked."""
     around = around or Surroundings()
     off: dict[float, float] = {}
@@ -56,7 +56,7 @@ def read(
             frequency = float(both[around.mode == "high"])
         if generator is not None and errors is not None:
             frequency *= 1.0 + errors.counter_deviation(frequency) * generator.normal()
-        done.append(Reading(marking, frequency, setting.trimmer, setting.antenna, setting.reverse_voltage))
+        done.append(FrequencyReading(marking, frequency, setting.trimmer, setting.antenna, setting.reverse_voltage))
     return tuple(done)
 
 
@@ -68,13 +68,17 @@ TRUTH = {
     "junction": 9 * P,
     "antenna_stray": 3 * P,
 }
-CAPACITORS = [Reading(value * P) for value in (47, 100, 220, 470)]
-TRIMMED = [Reading(100 * P, trimmer=0.0), Reading(100 * P, trimmer=1.0), Reading(330 * P, trimmer=0.5)]
+CAPACITORS = [FrequencyReading(value * P) for value in (47, 100, 220, 470)]
+TRIMMED = [
+    FrequencyReading(100 * P, trimmer=0.0),
+    FrequencyReading(100 * P, trimmer=1.0),
+    FrequencyReading(330 * P, trimmer=0.5),
+]
 
 
 def test_two_readings_of_common_practice():
     # common practice: 400 pF -> 147 kHz, 100 pF -> 172.278 kHz; 1.063 mH and 703 pF by the closed form
-    fit = fit_bench(Bench((Reading(400 * P, 147e3), Reading(100 * P, 172.278e3))))
+    fit = fit_readings(ReadingSet((FrequencyReading(400 * P, 147e3), FrequencyReading(100 * P, 172.278e3))))
     closed = tank_from_readings(400 * P, 147e3, 100 * P, 172.278e3)
     assert fit.inductance == close(closed.inductance, rel=1e-10)
     assert fit.interval("stray")[0] == close(closed.elsewhere, rel=1e-9)
@@ -88,7 +92,9 @@ def test_two_readings_have_the_spread_of_the_closed_form():
     """First-order propagation through the closed form: differences of it in each of its four inputs."""
     given = [400 * P, 147e3, 100 * P, 172.278e3]
     errors = Errors(2e-5, 0.0, 0.02)
-    fit = fit_bench(Bench((Reading(given[0], given[1]), Reading(given[2], given[3])), errors=errors))
+    fit = fit_readings(
+        ReadingSet((FrequencyReading(given[0], given[1]), FrequencyReading(given[2], given[3])), errors=errors)
+    )
     spreads = [0.02 / NORMAL_95, 2e-5 / NORMAL_95] * 2
     change = []
     for index, spread in enumerate(spreads):
@@ -109,8 +115,12 @@ def test_two_readings_have_the_spread_of_the_closed_form():
 
 @pytest.mark.parametrize("around", [Surroundings(), BRANCH, Surroundings(40e-3, 1e-12, "low")])
 def test_derivatives_and_frequencies_of_the_model(around):
-    settings = [Reading(100 * P), Reading(220 * P, trimmer=0.3), Reading(47 * P, antenna=10 * P, reverse_voltage=2.0)]
-    model = bench_model(settings, around)
+    settings = [
+        FrequencyReading(100 * P),
+        FrequencyReading(220 * P, trimmer=0.3),
+        FrequencyReading(47 * P, antenna=10 * P, reverse_voltage=2.0),
+    ]
+    model = reading_model(settings, around)
     values = np.array([math.log(1.1e-3), 62.0, 7.0, 58.0, 9.0, 3.0])
     logarithm, slopes, by_fitted = model.log_frequency(values, model.fitted)
     expected = [reading.frequency for reading in read(settings, TRUTH, around)]
@@ -128,7 +138,7 @@ def test_derivatives_and_frequencies_of_the_model(around):
 
 
 def test_junction_shares_follow_the_depletion_law():
-    model = bench_model([Reading(0.0, reverse_voltage=3.0)], Surroundings())
+    model = reading_model([FrequencyReading(0.0, reverse_voltage=3.0)], Surroundings())
     assert model.shares[0, 3] == close(float(depletion_capacitance(-3.0, 1.0, 0.75, 1 / 3)), rel=1e-12)
 
 
@@ -146,19 +156,19 @@ def test_branch_load_is_what_the_tank_sees():
         (CAPACITORS, Surroundings(), ["inductance", "stray"]),
         ([*CAPACITORS, *TRIMMED], Surroundings(), ["inductance", "stray", "trimmer_minimum", "trimmer_maximum"]),
         (
-            [*CAPACITORS, *(Reading(100 * P, reverse_voltage=v) for v in (1.0, 9.0))],
+            [*CAPACITORS, *(FrequencyReading(100 * P, reverse_voltage=v) for v in (1.0, 9.0))],
             Surroundings(),
             ["stray", "junction"],
         ),
         (
-            [*CAPACITORS, Reading(100 * P, antenna=10 * P), Reading(100 * P, antenna=12 * P)],
+            [*CAPACITORS, FrequencyReading(100 * P, antenna=10 * P), FrequencyReading(100 * P, antenna=12 * P)],
             BRANCH,
             ["inductance", "stray", "antenna_stray"],
         ),
     ],
 )
 def test_exact_readings_give_back_the_truth(settings, around, names):
-    fit = fit_bench(Bench(read(settings, TRUTH, around), around))
+    fit = fit_readings(ReadingSet(read(settings, TRUTH, around), around))
     for name in names:
         value, low, high = fit.interval(name)
         assert value == close(TRUTH[name], rel=1e-6)
@@ -169,7 +179,7 @@ def test_exact_readings_give_back_the_truth(settings, around, names):
 def test_minimum_agrees_with_a_search_that_knows_no_derivatives():
     errors = Errors(1e-3, 0.0, 0.02)
     readings = read(CAPACITORS, TRUTH, errors=errors, generator=np.random.default_rng(5))
-    fit = fit_bench(Bench(readings, errors=errors))
+    fit = fit_readings(ReadingSet(readings, errors=errors))
     fitted = np.array([reading.fitted_capacitor for reading in readings])
     frequency = np.array([reading.frequency for reading in readings])
 
@@ -189,15 +199,15 @@ def test_minimum_agrees_with_a_search_that_knows_no_derivatives():
 def test_interval_shrinks_with_the_errors_and_with_more_readings():
     widths = []
     for scale in (1.0, 0.5):
-        fit = fit_bench(Bench(read(CAPACITORS, TRUTH), errors=Errors(1e-4 * scale, 0.0, 0.01 * scale)))
+        fit = fit_readings(ReadingSet(read(CAPACITORS, TRUTH), errors=Errors(1e-4 * scale, 0.0, 0.01 * scale)))
         widths.append(fit.combination(unit_direction("stray"))[1])
     assert widths[1] == close(0.5 * widths[0], rel=1e-6)
-    fewer = fit_bench(Bench(read(CAPACITORS[:3], TRUTH), errors=Errors(1e-4, 0.0, 0.01)))
+    fewer = fit_readings(ReadingSet(read(CAPACITORS[:3], TRUTH), errors=Errors(1e-4, 0.0, 0.01)))
     assert fewer.combination(unit_direction("stray"))[1] > widths[0]
 
 
 def test_trimmer_always_fitted_leaves_only_sums():
-    fit = fit_bench(Bench(read(TRIMMED, TRUTH)))
+    fit = fit_readings(ReadingSet(read(TRIMMED, TRUTH)))
     assert set(open_unknowns(fit)) == {"stray", "trimmer_minimum", "trimmer_maximum"}
     assert fit.interval("stray") is None
     assert fit.interval("inductance")[0] == close(1.1e-3, rel=1e-6)
@@ -208,50 +218,55 @@ def test_trimmer_always_fitted_leaves_only_sums():
 
 
 def test_direct_antenna_stray_is_in_the_sum_with_stray_only_while_plugged():
-    plugged = [Reading(value * P, antenna=10 * P) for value in (100, 220, 470)]
-    fit = fit_bench(Bench(read(plugged, TRUTH)))
+    plugged = [FrequencyReading(value * P, antenna=10 * P) for value in (100, 220, 470)]
+    fit = fit_readings(ReadingSet(read(plugged, TRUTH)))
     assert [part.parts for part in sums_held(fit)] == [(("stray", 1), ("antenna_stray", 1))]
-    apart = fit_bench(Bench(read([*plugged, Reading(100 * P)], TRUTH)))
+    apart = fit_readings(ReadingSet(read([*plugged, FrequencyReading(100 * P)], TRUTH)))
     assert apart.interval("antenna_stray")[0] == close(3 * P, rel=1e-6)
 
 
 def test_a_known_value_separates_and_a_known_limit_bounds():
-    exact = fit_bench(Bench(read(TRIMMED, TRUTH), known={"trimmer_minimum": Known(7 * P)}))
+    exact = fit_readings(ReadingSet(read(TRIMMED, TRUTH), known={"trimmer_minimum": Known(7 * P)}))
     assert exact.interval("stray")[0] == close(62 * P, rel=1e-6)
-    loose = fit_bench(Bench(read(TRIMMED, TRUTH), known={"trimmer_minimum": Known(7 * P, 2 * P)}))
+    loose = fit_readings(ReadingSet(read(TRIMMED, TRUTH), known={"trimmer_minimum": Known(7 * P, 2 * P)}))
     assert loose.interval("stray")[0] == close(62 * P, rel=1e-6)
     width = NORMAL_95 * loose.combination(unit_direction("stray"))[1]
     narrow = NORMAL_95 * exact.combination(unit_direction("stray"))[1]
     assert width == close(math.hypot(narrow, 2.0), rel=1e-4)
-    by_coil = fit_bench(
-        Bench(read([Reading(100 * P), Reading(100 * P)], TRUTH), known={"inductance": Known(1.1e-3, 1e-5)})
+    by_coil = fit_readings(
+        ReadingSet(
+            read([FrequencyReading(100 * P), FrequencyReading(100 * P)], TRUTH),
+            known={"inductance": Known(1.1e-3, 1e-5)},
+        )
     )
     assert by_coil.interval("stray")[0] == close(62 * P, rel=1e-6)
 
 
 def test_one_marking_only_does_not_tell_inductance_from_stray():
-    fit = fit_bench(Bench(read([Reading(100 * P), Reading(100 * P)], TRUTH)))
+    fit = fit_readings(ReadingSet(read([FrequencyReading(100 * P), FrequencyReading(100 * P)], TRUTH)))
     assert fit.interval("inductance") is None
     assert set(open_unknowns(fit)) == {"inductance", "stray"}
-    assert fit.predicted(Reading(100 * P))[0] == close(read([Reading(100 * P)], TRUTH)[0].frequency, rel=1e-9)
-    assert fit.predicted(Reading(220 * P)) is None
+    assert fit.predicted(FrequencyReading(100 * P))[0] == close(
+        read([FrequencyReading(100 * P)], TRUTH)[0].frequency, rel=1e-9
+    )
+    assert fit.predicted(FrequencyReading(220 * P)) is None
 
 
 def test_neighbouring_capacitors_hardly_tell_apart():
-    fit = fit_bench(Bench(read([Reading(100 * P), Reading(110 * P)], TRUTH)))
+    fit = fit_readings(ReadingSet(read([FrequencyReading(100 * P), FrequencyReading(110 * P)], TRUTH)))
     assert entangled(fit)[0][:2] == ("inductance", "stray")
-    assert not entangled(fit_bench(Bench(read([Reading(10 * P), Reading(10e-9)], TRUTH))))
+    assert not entangled(fit_readings(ReadingSet(read([FrequencyReading(10 * P), FrequencyReading(10e-9)], TRUTH))))
 
 
 def test_best_next_reading_is_the_one_that_refits_find():
     """Brute force: each candidate appended with its exact frequency and fitted again."""
-    readings = read([Reading(100 * P), Reading(150 * P)], TRUTH)
-    fit = fit_bench(Bench(readings))
-    candidates = [Reading(value * P) for value in (22, 68, 100, 220, 470, 1000)]
+    readings = read([FrequencyReading(100 * P), FrequencyReading(150 * P)], TRUTH)
+    fit = fit_readings(ReadingSet(readings))
+    candidates = [FrequencyReading(value * P) for value in (22, 68, 100, 220, 470, 1000)]
     best = best_next_reading(fit, candidates)
     scores, strays = {}, {}
     for candidate in candidates:
-        again = fit_bench(Bench((*readings, *read([candidate], TRUTH))))
+        again = fit_readings(ReadingSet((*readings, *read([candidate], TRUTH))))
         variances = np.diag(again.covariance)[:2] / fit.scale[:2] ** 2
         scores[candidate] = float(variances.sum() / (np.diag(fit.covariance)[:2] / fit.scale[:2] ** 2).sum())
         strays[candidate] = NORMAL_95 * again.combination(unit_direction("stray"))[1] * P
@@ -262,8 +277,8 @@ def test_best_next_reading_is_the_one_that_refits_find():
 
 
 def test_best_next_reading_opens_what_is_closed():
-    fit = fit_bench(Bench(read(TRIMMED, TRUTH)))
-    more = [Reading(100 * P, trimmer=0.5), Reading(1000 * P, trimmer=0.0), Reading(100 * P)]
+    fit = fit_readings(ReadingSet(read(TRIMMED, TRUTH)))
+    more = [FrequencyReading(100 * P, trimmer=0.5), FrequencyReading(1000 * P, trimmer=0.0), FrequencyReading(100 * P)]
     best = best_next_reading(fit, more)
     assert best.reading == more[2], "the only one with the trimmer out"
     assert best.new_directions == 1
@@ -271,7 +286,7 @@ def test_best_next_reading_opens_what_is_closed():
     assert best_next_reading(fit, []) is None
     # the sensitivities are those at the values the fit stands at, so the brute force reads a tank of those values
     stands = dict(zip(UNKNOWNS[1:], fit.values[1:] * P, strict=True), inductance=fit.inductance)
-    again = fit_bench(Bench((*fit.bench.readings, *read([more[2]], stands))))
+    again = fit_readings(ReadingSet((*fit.given.readings, *read([more[2]], stands))))
     for name, width in best.half_widths.items():
         spread = NORMAL_95 * again.combination(unit_direction(name))[1]
         assert width == close(spread if name == "inductance" else spread * P, rel=1e-3)
@@ -281,19 +296,19 @@ def test_prediction_interval_holds_new_parts():
     """A third reading with a new capacitor lies in its predicted interval 95 times in 100 (normal, seeded)."""
     errors, generator, hits = Errors(1e-4, 0.0, 0.02), np.random.default_rng(3), 0
     for _ in range(200):
-        settings = [Reading(value * P) for value in (100, 470, 220)]
+        settings = [FrequencyReading(value * P) for value in (100, 470, 220)]
         readings = read(settings, TRUTH, errors=errors, generator=generator)
-        low, high = fit_bench(Bench(readings[:2], errors=errors)).predicted(Reading(220 * P))[1:]
+        low, high = fit_readings(ReadingSet(readings[:2], errors=errors)).predicted(FrequencyReading(220 * P))[1:]
         hits += low <= readings[2].frequency <= high
     assert 0.90 <= hits / 200 <= 0.99
 
 
-def two_unknowns(generator: np.random.Generator) -> tuple[list[Reading], dict[str, float], Surroundings]:
+def two_unknowns(generator: np.random.Generator) -> tuple[list[FrequencyReading], dict[str, float], Surroundings]:
     truth = {"inductance": generator.uniform(0.5e-3, 3e-3), "stray": generator.uniform(30, 150) * P}
     return CAPACITORS, truth, Surroundings()
 
 
-def five_unknowns(generator: np.random.Generator) -> tuple[list[Reading], dict[str, float], Surroundings]:
+def five_unknowns(generator: np.random.Generator) -> tuple[list[FrequencyReading], dict[str, float], Surroundings]:
     _, truth, _ = two_unknowns(generator)
     truth |= {
         "trimmer_minimum": generator.uniform(4, 9) * P,
@@ -301,18 +316,18 @@ def five_unknowns(generator: np.random.Generator) -> tuple[list[Reading], dict[s
         "junction": generator.uniform(5, 15) * P,
     }
     more = [
-        Reading(100 * P, trimmer=0.0),
-        Reading(100 * P, trimmer=1.0),
-        Reading(100 * P, reverse_voltage=1.0),
-        Reading(100 * P, reverse_voltage=9.0),
+        FrequencyReading(100 * P, trimmer=0.0),
+        FrequencyReading(100 * P, trimmer=1.0),
+        FrequencyReading(100 * P, reverse_voltage=1.0),
+        FrequencyReading(100 * P, reverse_voltage=9.0),
     ]
     return [*CAPACITORS, *more], truth, Surroundings()
 
 
-def with_antenna(generator: np.random.Generator) -> tuple[list[Reading], dict[str, float], Surroundings]:
+def with_antenna(generator: np.random.Generator) -> tuple[list[FrequencyReading], dict[str, float], Surroundings]:
     _, truth, _ = two_unknowns(generator)
     truth |= {"inductance": generator.uniform(0.9e-3, 1.1e-3), "antenna_stray": generator.uniform(1, 4) * P}
-    more = [Reading(330 * P, antenna=farads * P) for farads in (8.0, 9.0)]
+    more = [FrequencyReading(330 * P, antenna=farads * P) for farads in (8.0, 9.0)]
     return [*CAPACITORS, *more], truth, Surroundings(20e-3, 1e-12, "low")
 
 
@@ -321,7 +336,7 @@ def coverage(make: Callable, count: int, errors: Errors, seed: int) -> dict[str,
     generator, hits = np.random.default_rng(seed), {}
     for _ in range(count):
         settings, truth, around = make(generator)
-        fit: Fit = fit_bench(Bench(read(settings, truth, around, errors, generator), around, errors))
+        fit: Fit = fit_readings(ReadingSet(read(settings, truth, around, errors, generator), around, errors))
         for name, value in truth.items():
             low, high = fit.interval(name)[1:]
             hits[name] = hits.get(name, 0) + (low <= value <= high)
@@ -344,49 +359,49 @@ def test_intervals_cover_the_truth_in_93_to_97_of_100_benches(make, errors):
 @pytest.mark.parametrize(
     ("readings", "words"),
     [
-        ((Reading(100 * P, 2e5),), "two or more"),
-        ((Reading(100 * P, 2e5), Reading(200 * P)), "frequency"),
-        ((Reading(100 * P, 2e5), Reading(200 * P, 3e5)), "lower frequency"),
+        ((FrequencyReading(100 * P, 2e5),), "two or more"),
+        ((FrequencyReading(100 * P, 2e5), FrequencyReading(200 * P)), "frequency"),
+        ((FrequencyReading(100 * P, 2e5), FrequencyReading(200 * P, 3e5)), "lower frequency"),
     ],
 )
 def test_readings_that_contradict_a_tank(readings, words):
     with pytest.raises(ValueError, match=words):
-        fit_bench(Bench(readings))
+        fit_readings(ReadingSet(readings))
 
 
 def test_known_values_must_leave_something_and_be_of_use():
     readings = read(CAPACITORS, TRUTH)
     with pytest.raises(ValueError, match="everything is known"):
-        fit_bench(Bench(readings, known={"inductance": Known(1e-3), "stray": Known(50 * P)}))
+        fit_readings(ReadingSet(readings, known={"inductance": Known(1e-3), "stray": Known(50 * P)}))
     with pytest.raises(ValueError, match="no reading depends"):
-        Bench(readings, known={"trimmer_minimum": Known(5 * P)})
+        ReadingSet(readings, known={"trimmer_minimum": Known(5 * P)})
 
 
 def test_nothing_fitted_holds_no_inductance():
-    fit = fit_bench(Bench((Reading(0.0, 400e3), Reading(0.0, 400.1e3))))
+    fit = fit_readings(ReadingSet((FrequencyReading(0.0, 400e3), FrequencyReading(0.0, 400.1e3))))
     assert fit.interval("inductance") is None
-    assert fit.predicted(Reading(0.0))[0] == close(400.05e3, rel=1e-6)
+    assert fit.predicted(FrequencyReading(0.0))[0] == close(400.05e3, rel=1e-6)
 
 
 def test_a_stray_below_nothing_is_told_as_it_is():
-    fit = fit_bench(Bench((Reading(100 * P, 2e5), Reading(200 * P, 1e5))))
+    fit = fit_readings(ReadingSet((FrequencyReading(100 * P, 2e5), FrequencyReading(200 * P, 1e5))))
     assert fit.interval("stray")[0] == close(-200 / 3 * P, rel=1e-9)  # (C1 + S) / (C2 + S) = 1 / 4
 
 
 @pytest.mark.parametrize(
     "make",
     [
-        lambda: Reading(-1e-12),
-        lambda: Reading(math.nan),
-        lambda: Reading(1e-10, 0.0),
-        lambda: Reading(1e-10, trimmer=1.1),
-        lambda: Reading(1e-10, antenna=0.0),
-        lambda: Reading(1e-10, reverse_voltage=-1.0),
+        lambda: FrequencyReading(-1e-12),
+        lambda: FrequencyReading(math.nan),
+        lambda: FrequencyReading(1e-10, 0.0),
+        lambda: FrequencyReading(1e-10, trimmer=1.1),
+        lambda: FrequencyReading(1e-10, antenna=0.0),
+        lambda: FrequencyReading(1e-10, reverse_voltage=-1.0),
         lambda: Errors(0.0, 0.0),
         lambda: Errors(1e-4, 0.0, 1.0),
         lambda: Surroundings(mode="high"),
         lambda: Known(math.inf),
-        lambda: Bench(tuple(CAPACITORS), known={"colour": Known(1.0)}),
+        lambda: ReadingSet(tuple(CAPACITORS), known={"colour": Known(1.0)}),
         lambda: Known(1e-12, -1.0),
     ],
 )
