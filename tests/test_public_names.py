@@ -11,7 +11,7 @@ import pytest
 
 TESTS = Path(__file__).parent
 FILES = sorted(set(TESTS.rglob("*.py")) - {Path(__file__)})  # this one holds examples
-DOCUMENTED = {"_fields", "_replace", "_asdict", "_getframe"}  # names of Python's own, described in its library reference
+DOCUMENTED = {"_fields", "_replace", "_asdict", "_getframe"}  # described in Python's own library reference
 IN_TEXT = re.compile(r"\b[A-Za-z]\w*\.(_[A-Za-z]\w*)")  # in a dotted path, or in a program handed to a child
 
 

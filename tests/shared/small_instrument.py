@@ -27,5 +27,7 @@ RING = VolumeAntenna(RING_CURVE, Tank(2.2e-3, 61.58e-12), Tank(2.2e-3, 72e-12), 
 
 def make_instrument(zero_beat: float = 0.6, **changes: Any) -> Instrument:
     """The instrument with zero beat at a hand distance, m; `changes` to its fields. Some 0.8 kHz at 5 cm by default."""
-    loose = Instrument(STEEP, Tank(820e-6, 300e-12), 3e5)
-    return replace(loose, **{"reference_frequency": float(loose.variable_frequency(zero_beat)), **changes})
+    made = replace(Instrument(STEEP, Tank(820e-6, 300e-12), 3e5), **changes)
+    if "reference_frequency" in changes:
+        return made
+    return replace(made, reference_frequency=float(made.variable_frequency(zero_beat)))
