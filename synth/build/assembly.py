@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from models.branch.antenna_branch import SeriesInductor, mode_frequencies, preferred_mode
 from models.branch.tapped_coil import branch_from_tap, seen_from_tap
-from models.detector.memoryless import Detector
 from models.detector.diode import DiodeLoad
+from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.scene import Cabinet, Player, RodAntenna, Scene
 from models.injection import OutputCoupling, effective_capacitance, lock_range
@@ -15,11 +15,11 @@ from models.instrument import Instrument
 from models.tank import Tank, required_capacitance
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.circuit_assembly import TunedPair, circuit_pair, resonance_of, tap_of
-from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
-from synth.errors import DesignError
-from synth.designs.quantity import format_quantity
 from synth.build.tuning_notices import margin_notice, out_of_reach_notice
 from synth.build.volume_assembly import assemble_volume
+from synth.designs.quantity import format_quantity
+from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
+from synth.errors import DesignError
 
 STRONG_COUPLING = 0.3  # of half the tanks' bandwidth: beyond, a computed lock range is rough
 
@@ -55,7 +55,7 @@ def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCur
 
     Without `loop_curve` the volume antenna is left out, as if the design had none.
 
-    With tuning.law "circuit" both oscillators are solved as circuits (synth.build.circuit_assembly), else by their resonance.
+    With tuning.law "circuit" both oscillators are solved as circuits (`circuit_assembly`), else by their resonance.
     With tuning.zero_beat the reference's trimmer is set for silence at that distance; where it cannot get there it
     stays at the nearer end and a notice says what is missing. With tuning.mode "auto" the oscillator takes the mode
     that starts first. Raises DesignError where the zero beat lies outside the field.

@@ -20,15 +20,16 @@ from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimmer
 from models.circuit.operating_point import operating_point
+from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import COLLECTOR_PORT, DepletionJunction, Transistor, TransistorPorts
-from models.circuit.work import bounded_work
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.circuit.oscillator import steady_state
-from models.tank import Tank
 from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import VariableOscillator, law_capacitances, solve_along
+from models.circuit.work import bounded_work
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.tank import Tank
 from synth.build.start_notices import explained
+from synth.build.tuning_notices import margin_notice, out_of_reach_notice
 from synth.designs.sections import (
     CircuitSection,
     Design,
@@ -38,7 +39,6 @@ from synth.designs.sections import (
     VolumeSection,
 )
 from synth.errors import DesignError
-from synth.build.tuning_notices import margin_notice, out_of_reach_notice
 
 OSCILLATORS = ("reference", "variable", "volume")
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
@@ -166,7 +166,10 @@ def resonance_of(design: Design, which: str) -> Tank:
         return Tank(
             inductance=section.inductance,
             capacitance=section.capacitance,
-            stray=section.stray + section.self_capacitance + circuit.divider_capacitance + float(junctions[COLLECTOR_PORT, 0]),
+            stray=section.stray
+            + section.self_capacitance
+            + circuit.divider_capacitance
+            + float(junctions[COLLECTOR_PORT, 0]),
             trimmer_minimum=section.trimmer_minimum,
             trimmer_maximum=section.trimmer_maximum,
             trimmer_setting=section.trimmer,

@@ -14,10 +14,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from models.hand.scene import POSTURES
 from models.hand.hand_field import DEFAULT_DISTANCES, CapacitanceCurve, Scene
-from synth.files.atomic_file import write_text
+from models.hand.scene import POSTURES
 from synth.errors import InstrumentError
+from synth.files.atomic_file import write_text
 
 if TYPE_CHECKING:
     from models.volume.scene import VolumeScene

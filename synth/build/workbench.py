@@ -12,10 +12,10 @@ from models.tank import Tank
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import assemble, scene_of
 from synth.build.curve_cache import curves_for, loop_curve_for
+from synth.build.volume_assembly import volume_scene_of
 from synth.designs.design_file import Design, load_design
 from synth.errors import DesignError
 from synth.files.plain_text import printable
-from synth.build.volume_assembly import volume_scene_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,1 @@
+"""From a design to an instrument: assemblies, notices, workbench, and the cache of curves."""
