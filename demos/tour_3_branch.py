@@ -18,12 +18,12 @@ def main() -> None:
     print(f"tank alone: {TANK.frequency / 1e3:.2f} kHz; antenna {1e12 * ANTENNA:g} pF")
     print("  series     lower mode    upper mode    10 fF move them by        starts in")
     for inductance in (0.0, 10e-3, 20e-3, 30e-3, 40e-3, 50e-3):
-        coil = SeriesInductor(inductance) if inductance else None
+        coil = SeriesInductor(inductance)
         circuit = (TANK.inductance, TANK.total_capacitance, inductance, ANTENNA)
         low, high = mode_frequencies(*circuit)
         low_step, high_step = 10e-15 * np.array(mode_slope(*circuit))
-        upper = f"{high / 1e3:8.2f} kHz" if coil else "          - "
-        upper_step = f"{high_step:8.1f} Hz" if coil else "         - "
+        upper = f"{high / 1e3:8.2f} kHz" if inductance else "          - "
+        upper_step = f"{high_step:8.1f} Hz" if inductance else "         - "
         mode = preferred_mode(TANK, coil, ANTENNA)
         print(f"  {1e3 * inductance:3.0f} mH {low / 1e3:10.2f} kHz  {upper} {low_step:10.1f} Hz {upper_step}   {mode}")
 

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.constants import mu_0
 from scipy.special import elliprd, elliprg, jve
 
-from models.checks import finite, positive_array
+from models.checks import finite, non_negative_array, positive_array
 
 Floats = NDArray[np.float64]
 INCH = 0.0254  # m, exact
@@ -176,7 +176,7 @@ def _wave(wire: ArrayLike, frequency: ArrayLike, resistivity: float) -> NDArray[
 def series_resistance(inductance: ArrayLike, quality_factor: ArrayLike, frequency: ArrayLike) -> Floats:
     """Loss of a coil as a resistance in series with it, ohm: 2 pi f L / Q (definition of Q); broadcasts."""
     angular_frequency = 2.0 * math.pi * positive_array("frequency", frequency)
-    reactance = angular_frequency * positive_array("inductance", inductance)
+    reactance = angular_frequency * non_negative_array("inductance", inductance)
     return np.asarray(reactance / positive_array("quality_factor", quality_factor))
 
 

@@ -75,14 +75,14 @@ def lock_range(
     return math.hypot((first + second) * admittance.real, (first - second) * admittance.imag) / (2.0 * math.pi)
 
 
-def effective_capacitance(tank: Tank, branch: SeriesInductor | None, antenna_capacitance: float, mode: str) -> float:
+def effective_capacitance(tank: Tank, branch: SeriesInductor, antenna_capacitance: float, mode: str) -> float:
     """Capacitance of a tank with its antenna branch as its output sees it, F: -f / (2 df/dC) where it swings.
 
     Half the slope of the susceptance: the tank's own capacitance and the antenna's straight across, more with a branch,
     which stores energy of its own. `mode` "low" or "high"; lossless, by a central difference of 1e-4 of C.
     """
     place = MODES.index(one_of("mode", mode, MODES))
-    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
+    inductance, own = branch.inductance, branch.self_capacitance
     total = tank.total_capacitance
     step = 1e-4 * total
     low, middle, high = (

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.branch.antenna_branch import MODES, SeriesInductor, hop_warning, mode_frequencies, mode_slope
+from models.branch.antenna_branch import DIRECT, MODES, SeriesInductor, hop_warning, mode_frequencies, mode_slope
 from models.checks import finite_array, fraction, non_negative, one_of, positive
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
@@ -33,7 +33,7 @@ class Instrument:
     """Everything that turns a hand distance into a beat note. SI units: F, H, Hz.
 
     `curve`: antenna capacitance against hand distance (m). `antenna_stray`: capacitance of mount and lead in
-    parallel with the antenna. `branch`: the series inductor, or None for an antenna straight across the tank.
+    parallel with the antenna. `branch`: the series inductor, `DIRECT` for an antenna straight across the tank.
     `mode`: which of the two frequencies the circuit swings at (a direct antenna has the low one only).
     `lock_range`: Hz within which the oscillators pull into step. `tone_low_pass` and `dc_block`: corner
     frequencies of the tone filter, Hz. `level`: peak at full volume, 0 to 1 of full scale. `variable_law`: the solved
@@ -47,7 +47,7 @@ class Instrument:
     curve: CapacitanceCurve
     variable_tank: Tank
     reference_frequency: float
-    branch: SeriesInductor | None = None
+    branch: SeriesInductor = DIRECT
     antenna_stray: float = 0.0
     mode: str = "low"
     lock_range: float = 0.0
@@ -68,7 +68,7 @@ class Instrument:
         fraction("level", self.level)
         if positive("tap_ratio", self.tap_ratio) > 1.0:
             raise ValueError(f"tap_ratio must be at most 1; got {self.tap_ratio:g}")
-        if one_of("mode", self.mode, MODES) == "high" and self.branch is None:
+        if one_of("mode", self.mode, MODES) == "high" and self.branch.direct:
             raise ValueError("mode must be low for an antenna without a series inductor; got 'high'")
         self._check_law()
 
@@ -167,8 +167,5 @@ class Instrument:
 
     def _circuit(self, antenna_capacitance: ArrayLike) -> tuple[float, float, float, ArrayLike, float]:
         """Arguments of the laws in `models.branch.antenna_branch` with an antenna capacitance, F, with its stray."""
-        tank, antenna = self.variable_tank, antenna_capacitance
-        if self.branch is None:
-            return tank.inductance, tank.total_capacitance, 0.0, antenna, 0.0
-        branch = self.branch
-        return tank.inductance, tank.total_capacitance, branch.inductance, antenna, branch.self_capacitance
+        tank, branch = self.variable_tank, self.branch
+        return tank.inductance, tank.total_capacitance, branch.inductance, antenna_capacitance, branch.self_capacitance

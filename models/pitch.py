@@ -39,6 +39,23 @@ def cents(frequency: ArrayLike, reference: ArrayLike) -> Floats:
     return np.asarray(1200.0 * np.log2(positive_array("frequency", frequency) / positive_array("reference", reference)))
 
 
+def rms_from_line(pitches: ArrayLike, places: ArrayLike | None = None, weights: Floats | None = None) -> Floats:
+    """RMS by which pitches leave their least-squares straight line against `places`, along the last axis (m,).
+
+    None: evenly spaced places, all counting alike. The unit is that of the pitches; ValueError where one is not finite.
+    """
+    values = finite_array("pitches", pitches)
+    if places is None:
+        steps = np.arange(values.shape[-1]) - 0.5 * (values.shape[-1] - 1)
+    else:
+        steps = np.asarray(places, dtype=np.float64)
+        steps = steps - np.average(steps, weights=weights)
+    pull = steps if weights is None else weights * steps
+    centred = values - np.average(values, axis=-1, weights=weights)[..., None]
+    slope = (centred @ pull / (steps @ pull))[..., None]
+    return np.asarray(np.sqrt(np.average((centred - slope * steps) ** 2, axis=-1, weights=weights)))
+
+
 def note_name(number: float) -> str:
     """Name of the nearest note to a note number, with sharps and the octave: 69 is "A4", 61 is "C#4"."""
     nearest = math.floor(finite("number", number) + 0.5)

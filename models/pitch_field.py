@@ -24,7 +24,7 @@ from scipy.optimize import brentq
 
 from models.checks import finite, finite_array, positive, positive_array
 from models.instrument import Instrument
-from models.pitch import REFERENCE_A, cents, frequency_of_note, note_name, note_number, parse_note
+from models.pitch import REFERENCE_A, cents, frequency_of_note, note_name, note_number, parse_note, rms_from_line
 
 Floats = NDArray[np.float64]
 LOWEST_AUDIBLE = 20.0  # Hz
@@ -130,10 +130,7 @@ class PitchField:
         self._playable("near", near)
         self._playable("far", far)
         steps = (np.arange(LINE_SAMPLES) + 0.5) / LINE_SAMPLES - 0.5
-        pitch = self.pitch_cents(0.5 * (near + far) + (far - near) * steps)
-        pitch = pitch - pitch.mean()
-        residual = pitch - steps * (pitch @ steps) / (steps @ steps)
-        return float(np.sqrt(np.mean(residual**2)))
+        return float(rms_from_line(self.pitch_cents(0.5 * (near + far) + (far - near) * steps)))
 
     def linearity_error_between(self, low_frequency: float, high_frequency: float) -> float:
         """`linearity_error` over the distances that sound these two frequencies (Hz)."""

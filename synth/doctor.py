@@ -138,10 +138,11 @@ def _block_timing(instrument: Instrument, seconds: float) -> Finding:
 
 
 def _sound(instrument: Instrument, device: str | None, seconds: float) -> Finding:
-    from synth.live.speaker import measure
+    from synth.live.live_sound import measure
+    from synth.sound.strand import InstrumentSource
 
     try:
-        meters, problem = measure(instrument, seconds=seconds, device=device)
+        meters, problem = measure(InstrumentSource(instrument), seconds=seconds, device=device)
     except DeviceError as error:
         return Finding("sound output", False, "the audio process failed", str(error))
     if problem is not None:

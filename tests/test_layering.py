@@ -93,7 +93,7 @@ MAY_IMPORT = {
     "volume": {"electrostatics", "hand"},
     "circuit": {"branch", "hand"},
     "builds": {"branch", "hand"},
-    "straight": {"branch", "hand"},
+    "straight": {"branch", "builds", "hand"},
 }
 
 

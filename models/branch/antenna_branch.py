@@ -20,6 +20,7 @@ from models.inductor import series_resistance
 from models.tank import Tank
 
 __all__ = [
+    "DIRECT",
     "MODES",
     "SeriesInductor",
     "complex_modes",
@@ -40,15 +41,15 @@ class SeriesInductor:
     """The coil between tank and antenna: H, quality factor at the working frequency, self-capacitance in F.
 
     The quality factor is that of the wire alone (r in series with the inductance), without the
-    self-capacitance.
+    self-capacitance. An inductance of 0 (`DIRECT`) is no coil at all: the antenna straight across the tank.
     """
 
-    inductance: float
+    inductance: float = 0.0
     quality_factor: float = 60.0
     self_capacitance: float = 0.0
 
     def __post_init__(self) -> None:
-        positive("inductance", self.inductance)
+        non_negative("inductance", self.inductance)
         positive("quality_factor", self.quality_factor)
         non_negative("self_capacitance", self.self_capacitance)
 
@@ -56,12 +57,20 @@ class SeriesInductor:
         """Loss as a resistance in series with the inductance, ohm, at `frequency` (Hz)."""
         return float(series_resistance(self.inductance, self.quality_factor, frequency))
 
+    @property
+    def direct(self) -> bool:
+        """Whether there is no coil between tank and antenna."""
+        return self.inductance == 0.0
+
+
+DIRECT = SeriesInductor()
+
 
 def starting_conductances(tank: Tank, branch: SeriesInductor, antenna_capacitance: ArrayLike) -> tuple[Floats, Floats]:
     """Negative conductance across the tank, S, at which the lower and the upper mode start.
 
-    `antenna_capacitance` in F, any shape, stray included. Resistances from both coils' quality factors at the
-    tank's own frequency, held for both modes.
+    `antenna_capacitance` in F, any shape, stray included; infinite for the upper mode of a direct antenna. Resistances
+    from both coils' quality factors at the tank's own frequency, held for both modes.
     """
     return mode_starts(
         tank.inductance,
@@ -74,18 +83,16 @@ def starting_conductances(tank: Tank, branch: SeriesInductor, antenna_capacitanc
     ).conductances
 
 
-def preferred_mode(tank: Tank, branch: SeriesInductor | None, antenna_capacitance: float) -> str:
-    """ "low" or "high": the mode that starts first with this antenna (F); "low" without a branch."""
+def preferred_mode(tank: Tank, branch: SeriesInductor, antenna_capacitance: float) -> str:
+    """ "low" or "high": the mode that starts first with this antenna (F); "low" for a direct one."""
     positive("antenna_capacitance", antenna_capacitance)
-    if branch is None:
-        return "low"
     low, high = starting_conductances(tank, branch, antenna_capacitance)
     return "low" if low <= high else "high"
 
 
 def hop_warning(
     tank: Tank,
-    branch: SeriesInductor | None,
+    branch: SeriesInductor,
     distances: ArrayLike,
     antenna_capacitances: ArrayLike,
     mode: str,
@@ -109,8 +116,6 @@ def hop_warning(
             f"distances and antenna_capacitances must be two rows of one length; "
             f"got {where.shape} and {capacitance.shape}"
         )
-    if branch is None:
-        return None
     needed = tuple(tap_ratio**2 * value for value in starting_conductances(tank, branch, capacitance))
     own, other = needed if mode == "low" else needed[::-1]
     rival = MODES[1 - MODES.index(mode)]

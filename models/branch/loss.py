@@ -51,6 +51,7 @@ def complex_modes(
         tank_resistance,
         branch_resistance,
     )
+    positive_array("branch_inductance", branch_inductance)
     across = finite_array("conductance", conductance)
     scale = _scale(circuit)
     numerator, _ = _admittance(circuit, scale, across)
@@ -84,8 +85,10 @@ def mode_starts(
     a cubic in omega^2. The lowest root belongs to the lower mode, the highest to the upper, the one between to the
     branch's series resonance, which never starts first. With a branch so lossy that one root is left, the two modes
     have merged into one; it counts as the mode whose lossless frequency is nearer, and the other comes back as
-    infinity. Of a tank alone the frequency is f sqrt(1 - 1 / Q^2), about f / (2 Q^2) below the lossless f. Raises
-    ValueError for a value out of its domain; the branch inductance must be > 0.
+    infinity. Of a tank alone the frequency is f sqrt(1 - 1 / Q^2), about f / (2 Q^2) below the lossless f.
+    With a branch inductance of 0 the antenna is straight across the tank: omega^2 = 1 / (L C) - (r / L)^2 and the
+    conductance r C / L, both exact, in the lower mode, and infinity for the upper one. Raises ValueError for a value
+    out of its domain.
     """
     circuit = _arrays(
         tank_inductance,
@@ -96,6 +99,10 @@ def mode_starts(
         tank_resistance,
         branch_resistance,
     )
+    l0, c0, la, ca, _, r0, _ = circuit
+    direct = la == 0.0
+    if direct.any():
+        circuit[2] = np.where(direct, l0, la)  # any coil: what comes of it is put right below
     scale = _scale(circuit)
     top, bottom = _admittance(circuit, scale, np.zeros(()))
     # with s = j w and v = -w^2, every polynomial is even(v) + s odd(v)
@@ -118,6 +125,12 @@ def mode_starts(
         conductance = (te * be + mode * to * bo) / (be**2 + mode * bo**2)
         frequencies.append(np.asarray(np.where(present, scale * np.sqrt(mode) / (2.0 * np.pi), np.inf)))
         conductances.append(np.asarray(np.where(present, conductance, np.inf)))
+    if direct.any():
+        with np.errstate(invalid="ignore"):
+            alone = np.sqrt(1.0 / (l0 * (c0 + ca)) - (r0 / l0) ** 2) / (2.0 * np.pi)
+        nothing = np.full_like(alone, np.inf)
+        for rows, low in ((frequencies, alone), (conductances, r0 * (c0 + ca) / l0)):
+            rows[:] = np.where(direct, low, rows[0]), np.where(direct, nothing, rows[1])
     return Starts((frequencies[0], frequencies[1]), (conductances[0], conductances[1]))
 
 
@@ -125,7 +138,6 @@ def _arrays(*values: ArrayLike) -> list[Floats]:
     """The seven values of the circuit checked, as arrays of one shape."""
     tank_resistance = non_negative_array("tank_resistance", values[5])
     branch_resistance = non_negative_array("branch_resistance", values[6])
-    positive_array("branch_inductance", values[2])
     checked = checked_circuit(*values[:5])
     return list(np.broadcast_arrays(*checked, tank_resistance, branch_resistance))
 

@@ -7,9 +7,14 @@ Circuit: tank L0 || C0 from node 1 to earth; coil La (its self-capacitance Cs ac
     a X^2 - b X + 1 = 0,  a = L0 La (C0 (Ca + Cs) + Ca Cs),  b = L0 (C0 + Ca) + La (Ca + Cs)
     b^2 - 4 a = (L0 (C0 + Ca) - La (Ca + Cs))^2 + 4 L0 La Ca^2        (a sum of squares: both roots are real)
 
-derived here by nodal analysis. Neglected: loss (see `models.branch.loss`: it lowers the frequency an
-oscillator starts at by a fraction of the order of 1 / (2 Q^2), more where the two modes are close), the
-coil's own radiation, and its behaviour as a line above its self-resonance.
+    V2 / V1 = (1 - X La Cs) / (1 - X La (Ca + Cs))                             antenna over tank
+    A = Ca V2 / V1                                                             what the branch puts across the tank
+    Ca = u v / (X (La u + L0 v)),  u = 1 - X L0 C0,  v = 1 - X La Cs           the determinant solved for Ca
+
+derived here by nodal analysis; a branch of nothing (La = 0) is an antenna straight across the tank. Neglected:
+loss (see `models.branch.loss`: it lowers the frequency an oscillator starts at by a fraction of the order of
+1 / (2 Q^2), more where the two modes are close), the coil's own radiation, and its behaviour as a line above its
+self-resonance.
 """
 
 from __future__ import annotations
@@ -22,6 +27,7 @@ from numpy.typing import ArrayLike, NDArray
 from models.checks import non_negative_array, positive_array
 
 Floats = NDArray[np.float64]
+Number = Floats | float
 MODES = ("low", "high")
 
 
@@ -53,6 +59,38 @@ def squared_frequencies(l0: Floats, c0: Floats, la: Floats, ca: Floats, cs: Floa
     return np.asarray(low), np.asarray(high)
 
 
+def voltage_ratio(squared: Number, la: Number, ca: Number, cs: Number) -> Floats:
+    """V2 / V1, the antenna's voltage over the tank's, at X = omega^2 = `squared` (1/s^2; H, F; broadcasts, unchecked).
+
+    Exact without loss. Negative above the branch's resonance with the antenna, infinite at it; 1 where La = 0.
+    """
+    return np.asarray((1.0 - squared * la * cs) / (1.0 - squared * la * (ca + cs)))
+
+
+def branch_load(squared: Number, la: Number, ca: Number, cs: Number) -> Floats:
+    """Capacitance A, F, that the antenna behind its branch puts across the tank (arguments of `voltage_ratio`).
+
+    dA/dCa = (V2 / V1)^2 and dA/dLa = X (Ca / (1 - X La (Ca + Cs)))^2: it rises with both on either side of its pole.
+    """
+    return np.asarray(ca * voltage_ratio(squared, la, ca, cs))
+
+
+def above_branch(squared: Number, la: Number, ca: Number, cs: Number) -> NDArray[np.bool_]:
+    """Whether X = `squared` lies above the branch's resonance with the antenna, where the upper mode is."""
+    return np.asarray(squared * la * (ca + cs) > 1.0)
+
+
+def antenna_capacitance(squared: Floats, l0: Floats, c0: Floats, la: Floats, cs: Floats) -> Floats:
+    """The antenna's capacitance Ca, F, with which the circuit swings at X = omega^2 = `squared` (broadcasts).
+
+    The inverse of `squared_frequencies`, both modes alike. NaN where no positive capacitance does it.
+    """
+    u, v = 1.0 - squared * l0 * c0, 1.0 - squared * la * cs
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = u * v / (squared * (la * u + l0 * v))
+    return np.asarray(np.where(np.isfinite(found) & (found > 0.0), found, np.nan))
+
+
 def mode_frequencies(
     tank_inductance: ArrayLike,
     tank_capacitance: ArrayLike,
@@ -81,9 +119,8 @@ def mode_slope(
 ) -> tuple[Floats, Floats]:
     """Change of the lower and the upper frequency with the antenna's capacitance, Hz per F (never positive).
 
-    From the stored energy: df/dCa = -(f / 2) V2^2 / (C0 V1^2 + Ca V2^2 + Cs (V1 - V2)^2), with the node
-    voltages of the mode V2 / V1 = (1 - X La Cs) / (1 - X La (Ca + Cs)). Minus infinity for the upper mode
-    where the branch inductance is 0.
+    From the stored energy: df/dCa = -(f / 2) V2^2 / (C0 V1^2 + Ca V2^2 + Cs (V1 - V2)^2). Minus infinity for the
+    upper mode where the branch inductance is 0.
     """
     l0, c0, la, ca, cs = checked_circuit(
         tank_inductance, tank_capacitance, branch_inductance, antenna_capacitance, self_capacitance
@@ -91,9 +128,8 @@ def mode_slope(
     slopes = []
     for squared in squared_frequencies(l0, c0, la, ca, cs):
         bounded = np.where(np.isinf(squared), 1.0, squared)
-        antenna_voltage = 1.0 - bounded * la * cs
-        tank_voltage = 1.0 - bounded * la * (ca + cs)
-        energy = c0 * tank_voltage**2 + ca * antenna_voltage**2 + cs * (tank_voltage - antenna_voltage) ** 2
-        slope = -0.5 * np.sqrt(bounded) / (2.0 * math.pi) * antenna_voltage**2 / energy
+        ratio = voltage_ratio(bounded, la, ca, cs)
+        energy = c0 + ca * ratio**2 + cs * (1.0 - ratio) ** 2
+        slope = -0.5 * np.sqrt(bounded) / (2.0 * math.pi) * ratio**2 / energy
         slopes.append(np.asarray(np.where(np.isinf(squared), -np.inf, slope)))
     return slopes[0], slopes[1]

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from models.branch.modes import mode_frequencies
+from models.branch.modes import above_branch, branch_load, mode_frequencies
 from models.checks import finite, fraction, non_negative, positive
 from models.preferred_values import values_in_range
 from models.tank import resonant_frequency
@@ -109,19 +109,16 @@ class Choice:
 def antenna_load(antenna: Antenna | None, frequency: float) -> Spread:
     """Capacitance, F, that the antenna puts across the tank at `frequency`, Hz; exact.
 
-    A = Ca (1 - X La Cs) / (1 - X La (Ca + Cs)): dA/dCa = ((1 - X La Cs) / (1 - X La (Ca + Cs)))^2 and dA/dLa =
-    X (Ca / (1 - X La (Ca + Cs)))^2, so it rises with both on either side of its pole, the branch's resonance with the
-    antenna. Raises ValueError where that lies within the spreads.
+    `models.branch.modes.branch_load` rises with the antenna's capacitance and the branch's inductance on either side of
+    its pole, so the least of both make the least load. Raises ValueError where the pole lies within the spreads.
     """
     if antenna is None:
         return NOTHING
     squared, cs = (2.0 * math.pi * frequency) ** 2, antenna.self_capacitance
-    ends = [(getattr(antenna.capacitance, end), getattr(antenna.branch_inductance, end)) for end in Spread.__slots__]
-    below = [1.0 - squared * la * (ca + cs) for ca, la in ends]
-    if not (min(below) > 0.0 or max(below) < 0.0):
+    ends = [(getattr(antenna.branch_inductance, end), getattr(antenna.capacitance, end)) for end in Spread.__slots__]
+    if len({bool(above_branch(squared, *end, cs)) for end in ends}) > 1:
         raise ValueError("the branch to the antenna resonates at the target within its spread; move either")
-    loads = [ca * (1.0 - squared * la * cs) / bottom for (ca, la), bottom in zip(ends, below, strict=True)]
-    return Spread(*loads)
+    return Spread(*(float(branch_load(squared, *end, cs)) for end in ends))
 
 
 def upper_mode(antenna: Antenna | None, frequency: float) -> bool:
@@ -129,7 +126,8 @@ def upper_mode(antenna: Antenna | None, frequency: float) -> bool:
     if antenna is None:
         return False
     squared = (2.0 * math.pi * frequency) ** 2
-    return squared * antenna.branch_inductance.value * (antenna.capacitance.value + antenna.self_capacitance) > 1.0
+    branch, rod = antenna.branch_inductance.value, antenna.capacitance.value
+    return bool(above_branch(squared, branch, rod, antenna.self_capacitance))
 
 
 def choice_of(goal: Goal, inductance: float, capacitance: float, minimum: float, maximum: float) -> Choice:

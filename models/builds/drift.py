@@ -23,9 +23,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
-from models.builds.build_law import QUANTITIES, BuildLaw
+from models.builds.tuned_builds import QUANTITIES, TunedBuilds, variable_parts
 from models.checks import finite, finite_array, non_negative_array, positive
 from models.pitch import cents
+from models.pulling import pulled_beat
 
 Floats = NDArray[np.float64]
 LARGEST_CHANGE = 0.5  # of any part; beyond, a linear coefficient says nothing
@@ -110,7 +111,7 @@ class DriftLaw:
     rise 0 by the law's trimmer setting.
     """
 
-    law: BuildLaw
+    law: TunedBuilds
     nominal: Floats
     coefficients: Coefficients
     note_distances: Floats
@@ -128,7 +129,7 @@ class DriftLaw:
         """Reference (n, 1) and variable oscillator (n, 1 + notes), Hz: hand at zero beat, then at each note."""
         values = self.values(rise)
         places = np.concatenate([[self.law.zero_beat], self.note_distances])
-        variable = self.law.variable_frequency(values, self.law.curve.capacitance(places))
+        variable = self.law.variable_frequency(values, self.law.law.curve.capacitance(places))
         reference = self.law.reference_frequency(values, self.law.trimmer_setting)
         if self.transistors is None:
             return reference, variable
@@ -145,18 +146,14 @@ class DriftLaw:
         steps = np.atleast_1d(finite_array("rise", rise))
         reference, variable = self.oscillators(steps)
         first, start = self.oscillators(0.0)
-        values = self.values(steps)
-        field = self.law.curve
         transistor = 0.0 if self.transistors is None else steps[:, None] * self.transistors.variable[0]
-        capacitance = self.law.antenna_capacitance(values, reference - transistor)[:, 0]
-        lowest, highest = float(field.capacitances[-1]), float(field.capacitances[0])
-        inside = (capacitance >= lowest) & (capacitance <= highest)
+        zero_beat = self.law.law.distance_at(variable_parts(self.values(steps)), reference - transistor)
         return Drift(
             rise=steps,
             reference=reference[:, 0] - first[0, 0],
             variable=variable[:, 0] - start[0, 0],
             zero_beat=reference[:, 0] - first[0, 0] - (variable[:, 0] - start[0, 0]),
-            zero_beat_distance=np.where(inside, self.law.distance_of(capacitance), np.nan),
+            zero_beat_distance=zero_beat[:, 0],
             note_cents=_interval(self._beat(reference - variable[:, 1:]), self._beat(first - start[:, 1:])),
         )
 
@@ -170,8 +167,7 @@ class DriftLaw:
 
     def _beat(self, offset: Floats) -> Floats:
         """Pulled beat, Hz; 0 where locked."""
-        lock = self.law.lock_range
-        return np.sqrt(np.maximum((np.abs(offset) - lock) * (np.abs(offset) + lock), 0.0))
+        return np.abs(pulled_beat(offset, self.law.law.lock_range))
 
 
 def _interval(frequency: Floats, before: Floats) -> Floats:

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from models.branch.loss import mode_starts
-from models.builds.build_law import OUTCOMES, QUANTITIES, BuildLaw, Outcomes, joined
+from models.builds.tuned_builds import OUTCOMES, QUANTITIES, Outcomes, TunedBuilds, joined, variable_parts
 from models.checks import fraction, non_negative, one_of
 
 Floats = NDArray[np.float64]
@@ -123,7 +123,7 @@ class LinearEstimate:
 class Trial:
     """A design with parts that vary: the law all builds share, and one `Part` for each of QUANTITIES, in that order."""
 
-    law: BuildLaw
+    law: TunedBuilds
     parts: tuple[Part, ...]
 
     def __post_init__(self) -> None:
@@ -181,23 +181,19 @@ def other_mode_share(
     Coils with these series resistances, ohm, in every build (see `models.branch.loss`). 0 without a series inductor.
     """
     found = []
-    capacitance = float(trial.law.curve.capacitance(trial.law.zero_beat))
+    capacitance = float(trial.law.law.curve.capacitance(trial.law.zero_beat))
     for values in build_values(trial, builds, seed):
-        part = {name: values[:, place] for place, name in enumerate(QUANTITIES)}
-        if not part["branch_inductance"].any():
-            found.append(np.zeros(values.shape[0], dtype=np.bool_))
-            continue
-        tank = sum(part[f"variable_{name}"] for name in ("capacitance", "stray", "divider", "junction", "trimmer"))
+        part = variable_parts(values)
         low, high = mode_starts(
-            part["variable_inductance"],
-            tank,
-            part["branch_inductance"],
-            capacitance + part["antenna_stray"],
-            part["branch_self_capacitance"],
+            part.tank_inductance,
+            part.tank_capacitance,
+            part.branch_inductance,
+            capacitance + part.antenna_stray,
+            part.self_capacitance,
             tank_resistance,
             branch_resistance,
         ).conductances
-        found.append(np.asarray(high < low if trial.law.mode == "low" else low < high))
+        found.append(np.asarray(high < low if trial.law.law.mode == "low" else low < high))
     return share_of(np.concatenate(found))
 
 
@@ -209,7 +205,7 @@ def reached_by_both(trial: Trial, builds: int, seed: int, ends: tuple[float, flo
     falls as the trimmer goes in, so the reference's settings wanted are those between the ones wanted at the two ends.
     """
     column = QUANTITIES.index("variable_trimmer")
-    place, found = trial.law.curve.capacitance([trial.law.zero_beat]), []
+    place, found = trial.law.law.curve.capacitance([trial.law.zero_beat]), []
     for values in build_values(trial, builds, seed):
         wanted = []
         for end in ends:
@@ -258,8 +254,9 @@ def _estimate(name: str, parts: Sequence[Part], steps: Floats, moved: Floats, no
     limits, sigmas = np.array([part.limit for part in parts]), np.array([part.sigma for part in parts])
     variances = (slopes * sigmas) ** 2
     variance = float(variances.sum())
-    held = variance <= (ROUNDING * nominal) ** 2  # tuned away: what is left is rounding
-    shares = np.zeros_like(variances) if held else variances / variance
+    rounding = (ROUNDING * nominal) ** 2  # what is left of a part, or of all, that tuning takes away
+    total = variance if variance > rounding else math.inf
+    shares = np.where(variances <= rounding, 0.0, variances / total)
     order = np.argsort(-shares, kind="stable")
     return LinearEstimate(
         outcome=name,

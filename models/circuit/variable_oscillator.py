@@ -49,7 +49,7 @@ class VariableOscillator:
 
 
 def with_antenna(
-    circuit: OscillatorCircuit, capacitance: float, branch: SeriesInductor | None, tap_ratio: float = 1.0
+    circuit: OscillatorCircuit, capacitance: float, branch: SeriesInductor, tap_ratio: float = 1.0
 ) -> OscillatorCircuit:
     """`circuit` with an antenna of `capacitance`, F (stray included), straight or behind `branch`.
 
@@ -58,8 +58,6 @@ def with_antenna(
     branch's inductance and resistance over p^2 and the capacitances times p^2: exact for an ideal transformer.
     """
     turned = positive("tap_ratio", tap_ratio) ** 2
-    if branch is None:
-        return replace(circuit, antenna=AntennaLoad(capacitance * turned))
     loss = branch.series_resistance(circuit.inductor_q_frequency) / turned
     own = branch.self_capacitance * turned
     return replace(circuit, antenna=AntennaLoad(capacitance * turned, branch.inductance / turned, loss, own))
@@ -74,7 +72,7 @@ def law_capacitances(lowest: float, highest: float, points: int = LAW_POINTS) ->
 
 def solve_along(
     circuit: OscillatorCircuit,
-    branch: SeriesInductor | None,
+    branch: SeriesInductor,
     capacitances: ArrayLike,
     near_frequency: float | None = None,
     tap_ratio: float = 1.0,

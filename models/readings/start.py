@@ -8,8 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from models.branch.modes import branch_load
 from models.readings.setup import ReadingSet
-from models.readings.tank_model import PICO, UNKNOWNS, ReadingModel, branch_load
+from models.readings.tank_model import PICO, UNKNOWNS, ReadingModel
 
 Floats = NDArray[np.float64]
 ANTENNA_STRAYS: Final = np.concatenate([np.linspace(0.0, 10.0, 41), np.linspace(11.0, 50.0, 40)])
@@ -46,7 +47,8 @@ def _linear_start(
     around = given.surroundings
     squared = (2.0 * math.pi * np.array([reading.frequency for reading in given.readings], dtype=np.float64)) ** 2
     antenna = model.antenna + (values[-1] if around.branch_inductance else 0.0)
-    load = branch_load(squared, antenna * model.plugged * PICO, model.plugged, around) / PICO
+    farads, own = antenna * model.plugged * PICO, around.branch_self_capacitance
+    load = branch_load(squared, around.branch_inductance * model.plugged, farads, own) / PICO
     beside = np.zeros_like(model.plugged) if around.branch_inductance else model.plugged
     shares = np.column_stack([model.shares, beside])
     certain = model.fitted + load + shares @ values[1:]

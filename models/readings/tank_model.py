@@ -165,12 +165,3 @@ def _squared_and_slopes(
     by_tank = x * (l0 - x * l0 * la * (ca + cs)) / down
     by_antenna = x * (l0 + la - x * l0 * la * (c0 + cs)) / down
     return x, by_inductance, by_tank, by_antenna
-
-
-def branch_load(squared: Floats, ca: Floats, plugged: Floats, around: Surroundings) -> Floats:
-    """Capacitance, F, that an antenna `ca` behind its branch puts across the tank at omega^2 = `squared`.
-
-    Ca (1 - X La Cs) / (1 - X La (Ca + Cs)): exact; negative above the branch's resonance. Same units in and out.
-    """
-    la, cs = around.branch_inductance * plugged, around.branch_self_capacitance * plugged
-    return np.asarray(ca * (1.0 - squared * la * cs) / (1.0 - squared * la * (ca + cs)))

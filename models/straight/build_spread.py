@@ -9,13 +9,14 @@ straightest field as well. Neglected: the reference's own limits of trimming, an
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from models.builds.build_law import PARTS, BuildLaw, Builds
 from models.checks import fraction
-from models.straight.evenness import SAMPLES, Candidates, FieldTable, Goal
+from models.straight.evenness import SAMPLES, Goal, evenness
 
 Floats = NDArray[np.float64]
 NOT_HELD = 400.0  # cents, what a build that does not hold the notes counts in an expected cost
@@ -36,7 +37,7 @@ class Tolerances:
             fraction(name, getattr(self, name))
 
     def factors(self, builds: int, seed: int) -> Floats:
-        """(builds, 5): of tank coil, tank capacitance, series coil, self-capacitance, antenna stray."""
+        """(builds, 5): of tank coil, tank capacitance, series coil, self-capacitance, antenna stray, as PARTS."""
         if builds < 1:
             raise ValueError(f"builds must be >= 1; got {builds}")
         widths = np.array([self.coil, self.capacitor, self.coil, self.stray, self.stray])
@@ -51,58 +52,47 @@ class Spread(NamedTuple):
     held: float
 
 
-def builds_of(candidates: Candidates, zero_beat: Floats, factors: Floats) -> tuple[Candidates, Floats]:
-    """Every build of every candidate, builds running fastest: (n x builds,), and the zero beat of each, m."""
-    count = factors.shape[0]
-    names = ("tank_inductance", "tank_capacitance", "branch_inductance", "self_capacitance", "antenna_stray")
-    rows: dict[str, Any] = {
-        name: (getattr(candidates, name)[:, None] * column).ravel()
-        for name, column in zip(names, factors.T, strict=True)
-    }
-    return (
-        replace(candidates, low_distance=np.repeat(candidates.low_distance, count), **rows),
-        np.repeat(zero_beat, count),
+def builds_of(circuit: Builds, factors: Floats) -> Builds:
+    """Every build of every circuit, builds running fastest: (n x builds,)."""
+    return Builds(
+        *((getattr(circuit, name)[:, None] * column).ravel() for name, column in zip(PARTS, factors.T, strict=True))
     )
 
 
-def tuned_rms(
-    table: FieldTable, goal: Goal, candidates: Candidates, zero_beat: Floats, samples: int = SAMPLES
-) -> Floats:
-    """RMS cents of each candidate with zero beat at the given distances (m); NaN where the notes are not held."""
-    usable = np.isfinite(zero_beat)
-    place = np.where(usable, zero_beat, table.curve.farthest)
-    capacitance = table.capacitance(place) + candidates.antenna_stray
-    low = candidates.frequency(capacitance[:, None])[:, 0] - np.hypot(goal.low_frequency, goal.lock_range)
-    low_distance = table.distance_of(candidates.capacitance_at(low) - candidates.antenna_stray)
+def tuned_rms(law: BuildLaw, goal: Goal, builds: Builds, zero_beat: Floats, samples: int = SAMPLES) -> Floats:
+    """RMS cents of each build with zero beat at the given distances (m); NaN where the notes are not held."""
+    usable, farthest = np.isfinite(zero_beat), law.curve.farthest
+    hand = law.hand_at(np.where(usable, zero_beat, farthest))
+    low_distance = law.distance_at(builds, law.frequency(builds, hand[:, None]) - goal.offsets[0])[:, 0]
     usable &= np.isfinite(low_distance)
-    rows = candidates.with_low_distance(np.where(usable, low_distance, table.curve.farthest))
-    return np.asarray(np.where(usable, table.evenness(rows, goal, samples).rms_cents, np.nan))
+    even = evenness(law, builds, np.where(usable, low_distance, farthest), goal, samples)
+    return np.asarray(np.where(usable, even.rms_cents, np.nan))
 
 
-def expected_rms(table: FieldTable, goal: Goal, candidates: Candidates, zero_beat: Floats, factors: Floats) -> Floats:
-    """Mean RMS cents over the builds of each candidate (n,), a build without the notes counting as `NOT_HELD`."""
-    rms = tuned_rms(table, goal, *builds_of(candidates, zero_beat, factors), COARSE).reshape(-1, factors.shape[0])
+def expected_rms(law: BuildLaw, goal: Goal, circuits: Builds, zero_beat: Floats, factors: Floats) -> Floats:
+    """Mean RMS cents over the builds of each circuit (n,), a build without the notes counting as `NOT_HELD`."""
+    count = factors.shape[0]
+    rms = tuned_rms(law, goal, builds_of(circuits, factors), np.repeat(zero_beat, count), COARSE).reshape(-1, count)
     return np.asarray(np.where(np.isfinite(rms), np.minimum(rms, NOT_HELD), NOT_HELD).mean(axis=1))
 
 
-def spread(table: FieldTable, goal: Goal, candidates: Candidates, zero_beat: Floats, factors: Floats) -> Spread:
-    """The builds of one candidate with the reference tuned to zero beat again."""
-    return _summary(tuned_rms(table, goal, *builds_of(candidates, zero_beat, factors)))
+def spread(law: BuildLaw, goal: Goal, circuit: Builds, zero_beat: float, factors: Floats) -> Spread:
+    """The builds of one circuit with the reference tuned to zero beat (m) again."""
+    return _summary(tuned_rms(law, goal, builds_of(circuit, factors), np.full(factors.shape[0], zero_beat)))
 
 
 def retuned_spread(
-    table: FieldTable, goal: Goal, candidates: Candidates, zero_beat: Floats, factors: Floats, trim: tuple[float, float]
+    law: BuildLaw, goal: Goal, circuit: Builds, zero_beat: float, factors: Floats, trim: tuple[float, float]
 ) -> Spread:
-    """The builds of one candidate with the variable trimmer set for the straightest field too.
+    """The builds of one circuit with the variable trimmer set for the straightest field too.
 
     `trim`: F, how much the trimmer can take from and add to the tank's capacitance.
     """
-    rows, places = builds_of(candidates, zero_beat, factors)
     count = factors.shape[0]
-    names = ("tank_inductance", "tank_capacitance", "branch_inductance", "self_capacitance", "antenna_stray")
-    every: dict[str, Any] = {name: np.repeat(getattr(rows, name), RETUNINGS) for name in (*names, "low_distance")}
-    every["tank_capacitance"] = every["tank_capacitance"] + np.tile(np.linspace(*trim, RETUNINGS), count)
-    rms = tuned_rms(table, goal, replace(rows, **every), np.repeat(places, RETUNINGS), COARSE).reshape(count, RETUNINGS)
+    every = builds_of(circuit, factors).each(lambda row: np.repeat(row, RETUNINGS))
+    turned = every.tank_capacitance + np.tile(np.linspace(*trim, RETUNINGS), count)
+    every = replace(every, tank_capacitance=turned)
+    rms = tuned_rms(law, goal, every, np.full(turned.shape, zero_beat), COARSE).reshape(count, RETUNINGS)
     best = np.where(np.isfinite(rms), rms, np.inf).min(axis=1)
     return _summary(np.where(np.isinf(best), np.nan, best))
 

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.checks import non_negative
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.preferred_values import nearest, values_in_range
 from models.straight.build_spread import expected_rms
-from models.straight.evenness import Evenness
-from models.straight.search import INDUCTANCES, Search, Solution, circuits
+from models.straight.evenness import Evenness, Goal
+from models.straight.search import INDUCTANCES, Effort, Parts, Place, Search, Solution, circuits
 
 Floats = NDArray[np.float64]
 ZOOMS = 4
@@ -28,22 +29,22 @@ FITTED = 20  # pairs whose capacitor and trimmer are tried
 class RobustSearch(Search):
     """A search for the least expected RMS over builds, in place of that of the nominal circuit."""
 
-    factors: Floats
     grid = 7
     around = 1.25
 
-    def with_builds(self, factors: Floats) -> RobustSearch:
-        """Set the builds (k, 5); returns itself."""
-        self.factors = factors
-        return self
+    def __init__(
+        self, curve: CapacitanceCurve, goal: Goal, parts: Parts, place: Place, effort: Effort, factors: Floats
+    ) -> None:
+        super().__init__(curve, goal, parts, place, effort)
+        self.factors = factors  # of the builds, (k, 5)
 
     def cost_of(
         self, choke: Floats, tank: Floats, capacitance: Floats, low_distance: Floats
     ) -> tuple[Floats, Evenness, Floats]:
         """As of `Search`, with the expected RMS in place of the nominal one."""
         _, even, penalty = super().cost_of(choke, tank, capacitance, low_distance)
-        rows = circuits(self.place, self.parts, choke, tank, capacitance, low_distance)[0]
-        expected = expected_rms(self.table, self.goal, rows, even.zero_beat, self.factors)
+        rows = circuits(self.place, self.parts, choke, tank, capacitance)[0]
+        expected = expected_rms(self.law, self.goal, rows, even.zero_beat, self.factors)
         return expected + self.wander(even) + penalty, even, penalty
 
 
@@ -118,10 +119,9 @@ def _refined(search: Search, ideal: Solution, pairs: Floats) -> Floats:
     steps = np.linspace(-1.0, 1.0, search.grid)
     grid = np.stack([axis.ravel() for axis in np.meshgrid(steps, steps)])
     cost = np.full(count, np.inf)
-    farthest = min(search.goal.far, search.table.curve.farthest)
     for _ in range(ZOOMS):
         tried = middle[:, :, None] + width[:, None, None] * grid[:, None, :]
-        distance = np.clip(tried[1], search.goal.near, farthest).ravel()
+        distance = np.clip(tried[1], search.goal.near, search.farthest).ravel()
         repeated = np.repeat(pairs, grid.shape[1], axis=0)
         found = search.cost_of(repeated[:, 0], repeated[:, 1], np.exp(tried[0]).ravel(), distance)[0]
         found = found.reshape(count, -1)
@@ -137,8 +137,7 @@ def _fitted(search: Search, row: Floats, tank: TankParts, series: str, ideal: So
     """The row with a preferred capacitor, the lowest note's distance found again where the trimmer fell short."""
     capacitor, trimmer = tank.fitted(float(row[2]), series)
     total = tank.total(capacitor, trimmer)
-    farthest = min(search.goal.far, search.table.curve.farthest)
-    distances = np.clip(row[3] + np.linspace(-0.04, 0.04, 81), search.goal.near, farthest)
+    distances = np.clip(row[3] + np.linspace(-0.04, 0.04, 81), search.goal.near, search.farthest)
     ones = np.ones_like(distances)
     cost, _, penalty = search.cost_of(row[0] * ones, row[1] * ones, total * ones, distances)
     best = int(np.argmin(cost))

@@ -7,20 +7,17 @@ of what is found, those that another beats in all three figures are left out.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models.checks import finite_array
 from models.straight.cost import Price, price
-from models.straight.evenness import FieldTable, Goal
-from models.straight.search import Parts, Place, Progress, Search, Solution
+from models.straight.search import Place, Progress, Search, Solution
 
-FILLS = (0.5, 0.65, 0.8)
-CARRIERS = (130e3, 180e3, 250e3, 500e3)
-GENERATIONS = 70
 ALIKE = 0.02  # of a logarithm: 2 %
 
 
@@ -43,25 +40,24 @@ def not_dominated(figures: ArrayLike) -> NDArray[np.bool_]:
 
 
 def front(
-    table: FieldTable,
-    goal: Goal,
-    parts: Parts,
+    search_of: Callable[[Place], Search],
     places: Sequence[Place],
     seed: int,
     progress: Progress = lambda share: None,
 ) -> tuple[FrontPoint, ...]:
-    """The front over the given places in continuous values, least RMS cents first."""
+    """The front over the given places in continuous values, least RMS cents first; `search_of` a place: its search."""
     points = []
-    tasks = [(place, fill, carrier) for place in places for fill in FILLS for carrier in CARRIERS]
-    for number, (place, fill, carrier) in enumerate(tasks):
-        progress(number / len(tasks))
-        if carrier <= parts.lowest_carrier:
+    whole = [search_of(place) for place in places]
+    bounds = [(search, bound) for search in whole for bound in product(*search.effort.front_bounds)]
+    for number, (search, (fill, carrier)) in enumerate(bounds):
+        progress(number / len(bounds))
+        if carrier <= search.parts.lowest_carrier:
             continue
-        bounded = replace(parts, highest_carrier=min(carrier, parts.highest_carrier))
-        search = Search(table, replace(goal, fill=fill), bounded, place)
-        found = search.best(seed, GENERATIONS)
+        parts = replace(search.parts, highest_carrier=min(carrier, search.parts.highest_carrier))
+        bounded = Search(search.law.curve, replace(search.goal, fill=fill), parts, search.place, search.effort)
+        found = bounded.best(seed, search.effort.front_generations)
         if found is not None:
-            points.append(point_of(table, goal, parts, found))
+            points.append(point_of(search, found))
     if not points:
         return ()
     alike = {_rounded(point): point for point in sorted(points, key=lambda point: -point.rms_cents)}
@@ -75,14 +71,13 @@ def _rounded(point: FrontPoint) -> tuple[float, ...]:
     return tuple(round(math.log(max(figure, 1e-3)) / ALIKE) for figure in figures)
 
 
-def point_of(table: FieldTable, goal: Goal, parts: Parts, solution: Solution) -> FrontPoint:
-    """The figures of a solution that holds the goal's notes."""
-    rows = solution.candidates(parts)
-    even = table.evenness(rows, goal)
+def point_of(search: Search, solution: Solution) -> FrontPoint:
+    """The figures of a solution that holds the notes of the search's goal."""
+    even = search.evenness(solution)
     return FrontPoint(
         solution,
         float(even.rms_cents[0]),
-        price(table.curve, rows, even, goal),
+        price(search.law, solution.build(search.parts), even, search.goal),
         float(even.carrier[0]),
         float(even.zero_beat[0]),
     )

@@ -7,36 +7,37 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 from models.branch.tapped_coil import Tap
-from models.straight.build_spread import Spread, Tolerances, retuned_spread, spread
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.straight.build_spread import NOT_HELD, Spread, Tolerances, retuned_spread, spread
 from models.straight.buyable_field import Buyable, RobustSearch, TankParts, buyable
 from models.straight.cost import lossy_rms
-from models.straight.evenness import FieldTable, Goal
+from models.straight.evenness import Goal
 from models.straight.front import FrontPoint, front, point_of
-from models.straight.search import UNHEARD, Parts, Place, Progress, Search, Solution, with_ideal_coils
-
-PLACES = (
-    Place(0, "low"),
-    Place(1, "high"),
-    Place(2, "high"),
-    Place(4, "high"),
-    Place(1, "low"),
-    Place(2, "low"),
-    Place(2, "high", 0.5),
-    Place(4, "high", 0.25),
+from models.straight.search import (
+    FULL_EFFORT,
+    UNHEARD,
+    Effort,
+    Parts,
+    Place,
+    Progress,
+    Search,
+    Solution,
+    with_ideal_coils,
 )
+
 BOUND_PLACES = (Place(2, "high"), Place(2, "low"))  # where the cost of the bounds is looked at
-RESTARTS = 2
 ANY_TANK = 10e-9  # F, most the tank may have in the ideal
-SEARCH_BUILDS, JUDGE_BUILDS = 12, 300
 SHARES = {"places": 0.6, "robust": 0.75, "front": 1.0}  # of the time, where each part ends (measured, roughly)
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """What to search with: goal, parts, what stands across the tank, series of preferred values, tolerances, seed.
-    `free`: parts with wider bounds on tank and carrier, to tell what those of `parts` cost; None: they are not asked.
+    """What to search with: hand field, goal, parts, what stands across the tank, series of preferred values,
+    tolerances, seed. `free`: parts with wider bounds on tank and carrier, to tell what those of `parts` cost; None:
+    they are not asked.
     """
 
+    curve: CapacitanceCurve
     goal: Goal
     parts: Parts
     tank: TankParts
@@ -44,6 +45,11 @@ class Task:
     tolerances: Tolerances = field(default_factory=Tolerances)
     seed: int = 1
     free: Parts | None = None
+    effort: Effort = FULL_EFFORT
+
+    def search(self, place: Place, parts: Parts | None = None) -> Search:
+        """The search at one place, with other parts if given."""
+        return Search(self.curve, self.goal, parts or self.parts, place, self.effort)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +96,7 @@ class Plan:
     not_searched: tuple[Place, ...] = ()
 
 
-def make_plan(table: FieldTable, task: Task, progress: Progress = lambda share: None) -> Plan | None:
+def make_plan(task: Task, progress: Progress = lambda share: None) -> Plan | None:
     """Search everything; None where no place keeps to the goal. `progress` hears the share of the work done.
 
     A KeyboardInterrupt ends the search with what is found, once one place has been worked out.
@@ -102,12 +108,12 @@ def make_plan(table: FieldTable, task: Task, progress: Progress = lambda share: 
     points: tuple[FrontPoint, ...] = ()
     interrupted = False
     try:
-        _search_places(table, task, found, progress)
+        _search_places(task, found, progress)
         if options := _options(found):
-            robust = _robust(table, task, options, progress)
+            robust = _robust(task, options, progress)
             if task.free is not None:
-                bounded, free = (_straightest(table, task, parts) for parts in (task.parts, task.free))
-            points = front(table, task.goal, task.parts, _best_places(options), task.seed, partial(_of_front, progress))
+                bounded, free = (_straightest(task, parts) for parts in (task.parts, task.free))
+            points = front(task.search, _best_places(options), task.seed, partial(_of_front, progress))
     except KeyboardInterrupt:
         if not _options(found):
             raise
@@ -116,15 +122,15 @@ def make_plan(table: FieldTable, task: Task, progress: Progress = lambda share: 
         return None
     progress(1.0)
     nominal, robust = _steadiest(options, _straightness), robust or _steadiest(options, _over_builds)
-    return Plan(tuple(found), nominal, robust, points, bounded, free, interrupted, PLACES[len(found) :])
+    return Plan(tuple(found), nominal, robust, points, bounded, free, interrupted, task.effort.places[len(found) :])
 
 
-def _search_places(table: FieldTable, task: Task, found: list[tuple[Place, Option | None]], progress: Progress) -> None:
+def _search_places(task: Task, found: list[tuple[Place, Option | None]], progress: Progress) -> None:
     """Add the nominal best of every place to `found`, one after the other."""
     ideals: dict[tuple[Place, Parts], float | None] = {}
-    for number, place in enumerate(PLACES):
-        progress(SHARES["places"] * number / len(PLACES))
-        found.append((place, _nominal(table, task, place, _ideals(table, task, place, ideals))))
+    for number, place in enumerate(task.effort.places):
+        progress(SHARES["places"] * number / len(task.effort.places))
+        found.append((place, _nominal(task, place, _ideals(task, place, ideals))))
 
 
 def _options(found: Sequence[tuple[Place, Option | None]]) -> list[Option]:
@@ -142,7 +148,7 @@ def _of_front(progress: Progress, share: float) -> None:
 
 
 def _ideals(
-    table: FieldTable, task: Task, place: Place, known: dict[tuple[Place, Parts], float | None]
+    task: Task, place: Place, known: dict[tuple[Place, Parts], float | None]
 ) -> tuple[float | None, float | None]:
     """RMS cents of the ideal, and of the ideal with a tank that its trimmer can make up for. Ideal chokes in series are
     one coil, and with any tank there is no need of a tap. `known` keeps what was searched before.
@@ -155,69 +161,66 @@ def _ideals(
         (replace(one, tap=place.tap), trimmable),
     ):
         if (alike, parts) not in known:
-            solution = _best(Search(table, task.goal, parts, alike), task.seed)
-            known[alike, parts] = None if solution is None else point_of(table, task.goal, parts, solution).rms_cents
+            solution = _best(search := task.search(alike, parts), task.seed)
+            known[alike, parts] = None if solution is None else search.rms_cents(solution)
         found.append(known[alike, parts])
     ideal = min((value for value in found if value is not None), default=None)  # the wider search holds the narrower
     return ideal, found[1]
 
 
-def _straightest(table: FieldTable, task: Task, parts: Parts) -> FrontPoint | None:
+def _straightest(task: Task, parts: Parts) -> FrontPoint | None:
     """Of the places BOUND_PLACES the straightest field in continuous values, or None."""
-    found = [Search(table, task.goal, parts, place).best(task.seed) for place in BOUND_PLACES]
-    points = [point_of(table, task.goal, parts, solution) for solution in found if solution is not None]
+    searches = [task.search(place, parts) for place in BOUND_PLACES]
+    points = [point_of(one, found) for one in searches if (found := one.best(task.seed)) is not None]
     return min(points, key=lambda point: point.rms_cents, default=None)
 
 
-def _nominal(table: FieldTable, task: Task, place: Place, ideals: tuple[float | None, float | None]) -> Option | None:
-    search = Search(table, task.goal, task.parts, place)
+def _nominal(task: Task, place: Place, ideals: tuple[float | None, float | None]) -> Option | None:
+    search = task.search(place)
     solution = _best(search, task.seed)
     if solution is None:
         return None
-    real = point_of(table, task.goal, task.parts, solution).rms_cents
     option = buyable(search, solution, task.tank, task.series)
-    return None if option is None else judged(table, task, option, (*ideals, real))
+    return None if option is None else judged(task, option, (*ideals, search.rms_cents(solution)))
 
 
 def _best(search: Search, seed: int) -> Solution | None:
     """Of some restarts the best."""
-    found = [solution for number in range(RESTARTS) if (solution := search.best(seed + number)) is not None]
-    return min(found, key=lambda one: point_of(search.table, search.goal, search.parts, one).rms_cents, default=None)
+    tried = [search.best(seed + number) for number in range(search.effort.restarts)]
+    return min((one for one in tried if one is not None), key=search.rms_cents, default=None)
 
 
-def _robust(table: FieldTable, task: Task, options: list[Option], progress: Progress) -> Option:
+def _robust(task: Task, options: list[Option], progress: Progress) -> Option:
     """The least mean over builds: of every nominal option, and of a robust search of the two most promising places."""
     promising = sorted(options, key=_over_builds)[:2]
-    factors = task.tolerances.factors(SEARCH_BUILDS, task.seed)
+    factors = task.tolerances.factors(task.effort.search_builds, task.seed)
     candidates = list(options)
     for number, start in enumerate(promising):
         progress(SHARES["places"] + (SHARES["robust"] - SHARES["places"]) * number / len(promising))
-        search = RobustSearch(table, task.goal, task.parts, start.point.solution.place).with_builds(factors)
-        solution = search.best(task.seed, 60)
+        place = start.point.solution.place
+        search = RobustSearch(task.curve, task.goal, task.parts, place, task.effort, factors)
+        solution = search.best(task.seed, task.effort.robust_generations)
         option = None if solution is None else buyable(search, solution, task.tank, task.series)
         if option is not None:
             steps = start.steps
-            candidates.append(judged(table, task, option, (steps.ideal, steps.trimmable, steps.real_chokes)))
+            candidates.append(judged(task, option, (steps.ideal, steps.trimmable, steps.real_chokes)))
     return _steadiest(candidates, _over_builds)
 
 
-def judged(
-    table: FieldTable, task: Task, option: Buyable, before: tuple[float | None, float | None, float | None]
-) -> Option:
+def judged(task: Task, option: Buyable, before: tuple[float | None, float | None, float | None]) -> Option:
     """All figures of a buyable option; `before` are its ideal steps."""
-    point = point_of(table, task.goal, task.parts, option.solution)
-    rows = option.solution.candidates(task.parts)
-    zero_beat = table.evenness(rows, task.goal).zero_beat
-    factors = task.tolerances.factors(JUDGE_BUILDS, task.seed + 1)  # not those that a robust search has seen
+    search, rows = task.search(option.solution.place), option.solution.build(task.parts)
+    point, law = point_of(search, option.solution), search.law
+    factors = task.tolerances.factors(task.effort.judge_builds, task.seed + 1)  # not those of a robust search
     span = task.tank.maximum - task.tank.minimum
     seen = span / Tap(option.solution.place.tap, task.parts.tap_coupling).ratio ** 2  # by the branch
     trim = (-option.trimmer * seen, (1.0 - option.trimmer) * seen)
     steps = Steps(
         *before,
         preferred=point.rms_cents,
-        lossy=lossy_rms(table.curve, rows, task.parts, task.goal, point.zero_beat),
-        builds=spread(table, task.goal, rows, zero_beat, factors),
-        retuned=retuned_spread(table, task.goal, rows, zero_beat, factors, trim),
+        lossy=lossy_rms(law, rows, task.parts, task.goal, point.zero_beat),
+        builds=spread(law, task.goal, rows, point.zero_beat, factors),
+        retuned=retuned_spread(law, task.goal, rows, point.zero_beat, factors, trim),
     )
     return Option(option, point, steps)
 
@@ -246,4 +249,4 @@ def _over_builds(option: Option) -> float:
     builds = option.steps.builds
     if builds.mean_cents is None:
         return float("inf")
-    return builds.held * builds.mean_cents + (1.0 - builds.held) * 400.0
+    return builds.held * builds.mean_cents + (1.0 - builds.held) * NOT_HELD

@@ -21,14 +21,15 @@ from numpy.typing import NDArray
 from models.branch.choke_chain import pi_equivalent
 from models.branch.modes import MODES
 from models.branch.tapped_coil import TYPICAL_COUPLING, Tap, with_leakage
+from models.builds.build_law import BuildLaw, Builds
 from models.checks import non_negative, one_of, positive
-from models.straight.evenness import Candidates, Evenness, FieldTable, Goal
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.straight.evenness import Evenness, Goal, evenness, starting_margin
 
 Floats = NDArray[np.float64]
 Progress = Callable[[float], None]
 MARGIN = 1.65  # of the other mode's starting conductance over ours: a tenth above where the program warns of a hop
 SELF_RESONANCE_ROOM = 0.8  # (f / self-resonance)^2 of a choke at most
-POPULATION, GENERATIONS, POLISHING = 18, 150, 600  # candidates per unknown, rounds, steps of the simplex
 NOT_HELD = 5000.0  # cents, cost of a field that does not hold the notes
 PER_METRE = 2e4  # cents of penalty per metre short
 PER_UNIT = 1e4  # cents of penalty per unit of a logarithm short
@@ -95,6 +96,40 @@ class Parts:
             raise ValueError(f"most_tank_capacitance must be > the least; got {self.most_tank_capacitance:g}")
 
 
+PLACES = (
+    Place(0, "low"),
+    Place(1, "high"),
+    Place(2, "high"),
+    Place(4, "high"),
+    Place(1, "low"),
+    Place(2, "low"),
+    Place(2, "high", 0.5),
+    Place(4, "high", 0.25),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How much is tried. population: candidates per unknown; generations: rounds, of the robust search and of each
+    search of the front less; polishing: steps of the simplex; restarts of the nominal search; builds that a robust
+    search sees and that an option is judged by; places tried; room and carriers (Hz) that the front is searched for.
+    """
+
+    population: int = 18
+    generations: int = 150
+    robust_generations: int = 60
+    front_generations: int = 70
+    polishing: int = 600
+    restarts: int = 2
+    search_builds: int = 12
+    judge_builds: int = 300
+    places: tuple[Place, ...] = PLACES
+    front_bounds: tuple[tuple[float, ...], tuple[float, ...]] = ((0.5, 0.65, 0.8), (130e3, 180e3, 250e3, 500e3))
+
+
+FULL_EFFORT = Effort()
+
+
 @dataclass(frozen=True, slots=True)
 class Solution:
     """A circuit found: of one choke H (0 for none), tank H and F in all, distance of the lowest note m."""
@@ -105,22 +140,20 @@ class Solution:
     tank_capacitance: float
     low_distance: float
 
-    def candidates(self, parts: Parts) -> Candidates:
+    def build(self, parts: Parts) -> Builds:
         """As one row."""
         row = [np.array([value]) for value in (self.choke_inductance, self.tank_inductance, self.tank_capacitance)]
-        return circuits(self.place, parts, row[0], row[1], row[2], np.array([self.low_distance]))[0]
+        return circuits(self.place, parts, *row)[0]
 
 
-def circuits(
-    place: Place, parts: Parts, choke: Floats, tank: Floats, capacitance: Floats, low_distance: Floats
-) -> tuple[Candidates, Floats]:
+def circuits(place: Place, parts: Parts, choke: Floats, tank: Floats, capacitance: Floats) -> tuple[Builds, Floats]:
     """Rows (n,) of circuits; and a penalty, cents, for chokes used too near their self-resonance (those rows are not to
     be trusted). Each chain goes in by its pi equivalent at the tank's frequency, a tapped tank as the chain sees it
     (`models.branch.tapped_coil`).
     """
     if place.chokes == 0:
         zero = np.zeros_like(tank)
-        return Candidates(tank, capacitance, zero, zero, zero + parts.antenna_stray, low_distance, "low"), zero
+        return Builds(tank, capacitance, zero, zero, zero + parts.antenna_stray), zero
     angular = 1.0 / np.sqrt(tank * capacitance)
     near = angular**2 * choke * parts.choke_self_capacitance
     tapped = angular**2 * place.chokes**2 * choke * parts.tap_stray
@@ -132,14 +165,12 @@ def circuits(
     coil, own = pi.inductance, pi.self_capacitance
     if tap.leakage_share > 0.0:
         coil, own = with_leakage(coil, own, tap.leakage_share * tank, angular / (2.0 * math.pi))
-    rows = Candidates(
+    rows = Builds(
         tank * tap.ratio**2,
         capacitance / tap.ratio**2 + pi.end_stray,
         coil,
         own,
         parts.antenna_stray + pi.end_stray,
-        low_distance,
-        place.mode,
     )
     return rows, PER_UNIT * np.log(excess)
 
@@ -150,13 +181,24 @@ class Search:
     grid = 15  # points of each direction of the narrowing grid of `models.straight.buyable_field`
     around = 1.5  # factor either side of an ideal value from which preferred parts are taken there
 
-    def __init__(self, table: FieldTable, goal: Goal, parts: Parts, place: Place) -> None:
-        self.table, self.goal, self.parts, self.place = table, goal, parts, place
+    def __init__(
+        self, curve: CapacitanceCurve, goal: Goal, parts: Parts, place: Place, effort: Effort = FULL_EFFORT
+    ) -> None:
+        self.law = BuildLaw(curve, place.mode, goal.lock_range)
+        self.goal, self.parts, self.place, self.effort = goal, parts, place, effort
+        self.farthest = min(goal.far, curve.farthest)
+
+    def evenness(self, solution: Solution) -> Evenness:
+        """The evenness of a solution, one row."""
+        return evenness(self.law, solution.build(self.parts), np.array([solution.low_distance]), self.goal)
+
+    def rms_cents(self, solution: Solution) -> float:
+        """RMS cents of a solution; NaN where it does not hold the notes."""
+        return float(self.evenness(solution).rms_cents[0])
 
     def bounds(self) -> list[tuple[float, float]]:
         """Of the unknowns, logarithms but for the last."""
-        far = min(self.goal.far, self.table.curve.farthest)
-        distance = (self.goal.near + 0.5 * self.goal.fill * (self.goal.far - self.goal.near), far)
+        distance = (self.goal.near + 0.5 * self.goal.fill * (self.goal.far - self.goal.near), self.farthest)
         tank = (math.log(INDUCTANCES[0]), math.log(INDUCTANCES[1]))
         least, most = self.parts.least_tank_capacitance, self.parts.most_tank_capacitance
         if self.place.chokes == 0:
@@ -170,7 +212,7 @@ class Search:
             tank, capacitance = np.exp(unknowns[0]), np.exp(unknowns[1])
             return np.zeros_like(tank), tank, capacitance, unknowns[2]
         branch, tank, ratio = np.exp(unknowns[:3])
-        low = self.table.capacitance(unknowns[3]) + self.parts.antenna_stray
+        low = self.law.hand_at(unknowns[3]) + self.parts.antenna_stray
         own = self.parts.choke_self_capacitance / self.place.chokes
         return branch / self.place.chokes, tank, branch * (low + own) * ratio**2 / tank, unknowns[3]
 
@@ -184,8 +226,8 @@ class Search:
         self, choke: Floats, tank: Floats, capacitance: Floats, low_distance: Floats
     ) -> tuple[Floats, Evenness, Floats]:
         """Cost with its penalties, the evenness, and the penalties alone; (n,) each."""
-        rows, penalty = circuits(self.place, self.parts, choke, tank, capacitance, low_distance)
-        even = self.table.evenness(rows, self.goal)
+        rows, penalty = circuits(self.place, self.parts, choke, tank, capacitance)
+        even = evenness(self.law, rows, low_distance, self.goal)
         held = np.isfinite(even.rms_cents)
         goal, parts = self.goal, self.parts
         high = np.where(held, even.high_distance, goal.near)
@@ -199,7 +241,7 @@ class Search:
         outside = np.maximum(np.log(even.carrier / parts.highest_carrier), np.log(parts.lowest_carrier / even.carrier))
         penalty = penalty + PER_UNIT * np.maximum(outside, 0.0)
         for place in (np.full_like(low_distance, goal.near), low_distance):
-            margin = self.table.starting_margin(rows, place, parts.tank_q, parts.branch_q)
+            margin = starting_margin(self.law, rows, place, parts.tank_q, parts.branch_q)
             penalty = penalty + 400.0 * np.maximum(MARGIN - margin, 0.0)
         penalty = penalty + np.where(held, 0.0, NOT_HELD)
         return np.where(held, even.rms_cents, 0.0) + self.wander(even) + penalty, even, penalty
@@ -214,7 +256,8 @@ class Search:
         """The straightest field found, or None where no circuit keeps to the goal."""
         from scipy import optimize
 
-        rounds = GENERATIONS if generations is None else generations
+        effort = self.effort
+        rounds = effort.generations if generations is None else generations
         solver: Any = optimize  # its published types do not know vectorised costs
         count = 0
 
@@ -228,7 +271,7 @@ class Search:
             self.cost,
             limits,
             rng=np.random.default_rng(seed),
-            popsize=POPULATION,
+            popsize=effort.population,
             maxiter=rounds,
             tol=1e-3,
             polish=False,
@@ -236,7 +279,7 @@ class Search:
             vectorized=True,
             callback=told,
         )
-        steps = {"maxiter": POLISHING, "xatol": 1e-7}
+        steps = {"maxiter": effort.polishing, "xatol": 1e-7}
         polished = solver.minimize(self.cost, evolved.x, method="Nelder-Mead", options=steps)
         low, high = np.array(limits).T
         inside = np.clip(polished.x, low, high)

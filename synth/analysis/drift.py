@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from models.builds.build_law import QUANTITIES
 from models.builds.drift import Coefficients, DriftLaw, TransistorDrift
+from models.builds.tuned_builds import QUANTITIES
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna

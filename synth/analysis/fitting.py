@@ -167,8 +167,6 @@ def _surroundings(design: Design, curve: CapacitanceCurve) -> Surroundings:
             f"hand_distance cannot be used with variable.tap = {design.variable.tap:g}; read with the antenna off"
         )
     branch = branch_of(design)
-    if branch is None:
-        return Surroundings()
     mode = design.tuning.mode
     if mode == "auto":
         mode = preferred_mode(tank_in(design, "variable"), branch, curve.empty_capacitance + design.antenna.stray)

@@ -7,12 +7,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from models.branch.tapped_coil import Tap
+from models.builds.build_law import BuildLaw, Builds
 from models.preferred_values import nearest, nearest_pair
 from models.straight.build_spread import Spread, Tolerances, spread, tuned_rms
 from models.straight.buyable_field import TankParts
-from models.straight.evenness import Candidates, FieldTable, Goal
-from models.straight.plan import JUDGE_BUILDS, Option, Plan, Task, make_plan, ranked
-from models.straight.search import Parts, Progress
+from models.straight.evenness import Goal
+from models.straight.plan import Option, Plan, Task, make_plan, ranked
+from models.straight.search import FULL_EFFORT, Effort, Parts, Progress
 from models.tank import required_capacitance
 from synth.build.assembly import tank_in
 from synth.build.circuit_assembly import circuit_of
@@ -32,6 +33,7 @@ TRIMMER_SHARE = 0.1  # of the tank that its trimmer must span, to make up for pr
 ANY_TANK = 2e-9  # F, most a tank without a trimmer may have
 POLISH_ROUNDS, POLISH_STEP, POLISH_GAIN = 4, 0.08, 0.05  # trimmer's turn; cents that are worth a new setting
 BODY_ROOM = 0.08  # m between zero beat and the player's axis
+EFFORT = FULL_EFFORT  # what a command's search spends
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,7 @@ class Wishes:
     choke_self_capacitance: float = CHOKE_SELF_CAPACITANCE
     carriers: tuple[float, float] = LOW_FREQUENCY_BAND
     stray_multiple: float = STRAY_MULTIPLE
+    effort: Effort = field(default_factory=lambda: EFFORT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +87,7 @@ class Outcome:
 def improve(workpiece: Workpiece, wishes: Wishes, choice: str, progress: Progress) -> Outcome:
     """Search, and assemble the better design; `choice` is "robust" or "nominal". DesignError where nothing is found."""
     task = task_of(workpiece, wishes)
-    table = FieldTable(workpiece.instrument.curve)
-    plan = make_plan(table, task, progress)
+    plan = make_plan(task, progress)
     if plan is None:
         raise DesignError(
             f"{workpiece.design.name}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "
@@ -95,10 +97,10 @@ def improve(workpiece: Workpiece, wishes: Wishes, choice: str, progress: Progres
             "a smaller --fill, more with --carrier, or a smaller --stray-multiple"
         )
     chosen, after, refused = _first_that_runs(workpiece, task, ranked(plan, choice))
-    builds = _builds_before(workpiece, table, task)
+    builds = _builds_before(workpiece, task)
     solved: tuple[Solved, ...] = ()
     if workpiece.design.law == "circuit":
-        after, solved = _solved(workpiece, after, table, plan, chosen, task)
+        after, solved = _solved(workpiece, after, plan, chosen, task)
     return Outcome(workpiece, after, plan, chosen, choice, task, builds, refused, solved)
 
 
@@ -158,7 +160,7 @@ def task_of(workpiece: Workpiece, wishes: Wishes) -> Task:
         farthest,
     )
     asked = None if free == parts else free
-    return Task(goal, parts, around, wishes.series, wishes.tolerances, wishes.seed, asked)
+    return Task(curve, goal, parts, around, wishes.series, wishes.tolerances, wishes.seed, asked, wishes.effort)
 
 
 def _uncertain(design: Design, fixed: float) -> float:
@@ -176,12 +178,12 @@ def better_design(workpiece: Workpiece, task: Task, option: Option) -> Design:
     at the working frequency (`models.branch.choke_chain`), and named in the description.
     """
     design, solution = workpiece.design, option.point.solution
-    rows = solution.candidates(task.parts)
+    rows = solution.build(task.parts)
     end_stray = float(rows.antenna_stray[0]) - task.parts.antenna_stray
     tap = Tap(solution.place.tap, task.parts.tap_coupling)
     branch = None
     if solution.place.chokes:
-        plain = replace(solution, place=replace(solution.place, tap=1.0)).candidates(task.parts)
+        plain = replace(solution, place=replace(solution.place, tap=1.0)).build(task.parts)
         inductance = solution.choke_inductance if solution.place.chokes == 1 else float(plain.branch_inductance[0])
         branch = BranchSection(inductance, task.parts.branch_q, float(plain.self_capacitance[0]))
     section = design.variable
@@ -265,39 +267,34 @@ def reference_text(capacitance: float, series: str) -> str:
     )
 
 
-def _rows_before(workpiece: Workpiece, zero_beat: float) -> Candidates:
+def _build_before(workpiece: Workpiece) -> tuple[BuildLaw, Builds]:
     """The design as it came, as the search sees a circuit."""
-    instrument, branch = workpiece.instrument, workpiece.instrument.branch
-    tank = instrument.variable_tank
-    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
-    return Candidates(
-        tank_inductance=np.array([tank.inductance]),
-        tank_capacitance=np.array([tank.total_capacitance]),
-        branch_inductance=np.array([inductance]),
-        self_capacitance=np.array([own]),
-        antenna_stray=np.array([instrument.antenna_stray]),
-        low_distance=np.array([zero_beat]),
-        mode=instrument.mode,
-    )
+    instrument = workpiece.instrument
+    tank, branch = instrument.variable_tank, instrument.branch
+    values = tank.inductance, tank.total_capacitance, branch.inductance, branch.self_capacitance
+    law = BuildLaw(instrument.curve, instrument.mode, instrument.lock_range)
+    return law, Builds(*(np.array([value]) for value in (*values, instrument.antenna_stray)))
 
 
-def _builds_before(workpiece: Workpiece, table: FieldTable, task: Task) -> Spread | None:
+def _builds_before(workpiece: Workpiece, task: Task) -> Spread | None:
     """The builds of the design as it came, or None without zero beat in the field."""
     zero_beat = workpiece.field.zero_beat_distance
     if zero_beat is None:
         return None
-    factors = task.tolerances.factors(JUDGE_BUILDS, task.seed + 1)
-    return spread(table, task.goal, _rows_before(workpiece, zero_beat), np.array([zero_beat]), factors)
+    factors = task.tolerances.factors(task.effort.judge_builds, task.seed + 1)
+    law, build = _build_before(workpiece)
+    return spread(law, task.goal, build, zero_beat, factors)
 
 
 def _solved(
-    workpiece: Workpiece, after: Workpiece, table: FieldTable, plan: Plan, chosen: Option, task: Task
+    workpiece: Workpiece, after: Workpiece, plan: Plan, chosen: Option, task: Task
 ) -> tuple[Workpiece, tuple[Solved, ...]]:
     """What the circuit makes of the options that a lossless law found; the chosen one with its trimmer turned anew."""
     zero_beat = workpiece.field.zero_beat_distance
     lossless = None
     if zero_beat is not None:
-        found = float(tuned_rms(table, task.goal, _rows_before(workpiece, zero_beat), np.array([zero_beat]))[0])
+        law, build = _build_before(workpiece)
+        found = float(tuned_rms(law, task.goal, build, np.array([zero_beat]))[0])
         lossless = found if np.isfinite(found) else None
     rows = [Solved("before", "as it came", lossless, _cents(workpiece, task))]
     for label, option in (("straightest", plan.nominal), ("robust", plan.robust)):

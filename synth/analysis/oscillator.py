@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from models.branch.antenna_branch import DIRECT
 from models.circuit.common_base import Load, OscillatorCircuit
 from models.circuit.variable_oscillator import with_antenna
 from synth.build.assembly import branch_of, scene_of
@@ -118,4 +119,4 @@ def _with_its_antenna(design: Design, which: str, circuit: OscillatorCircuit) ->
         raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
     with blaming(design, which):
         own = loop_curve_for(ring, notice=say).empty_capacitance
-    return with_antenna(circuit, own + design.volume_antenna.stray, None), None
+    return with_antenna(circuit, own + design.volume_antenna.stray, DIRECT), None

@@ -89,8 +89,6 @@ def _antenna(design: Design, limits: Limits, notices: list[str]) -> Antenna:
     notices.append(f"the antenna counts with {format_quantity(farads, 'F')}, as with {where}")
     branch = branch_of(design)
     rod = Spread(farads, farads - limits.antenna, farads + limits.antenna)
-    if branch is None:
-        return Antenna(rod)
     off = limits.branch * branch.inductance
     coil = Spread(branch.inductance, branch.inductance - off, branch.inductance + off)
     turned = tap_of(design).ratio ** 2  # at a tap of the coil the whole coil sees this of it

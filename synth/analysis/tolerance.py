@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from models.builds.build_law import QUANTITIES, BuildLaw
+from models.builds.build_law import BuildLaw
 from models.builds.tolerance import Goals, Part, Trial
+from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
@@ -137,8 +138,8 @@ def nominal_values(workpiece: Workpiece) -> dict[str, float]:
         }
     branch = instrument.branch
     return values | {
-        "branch_inductance": 0.0 if branch is None else branch.inductance,
-        "branch_self_capacitance": 0.0 if branch is None else branch.self_capacitance,
+        "branch_inductance": branch.inductance,
+        "branch_self_capacitance": branch.self_capacitance,
         "antenna_stray": instrument.antenna_stray,
     }
 
@@ -151,30 +152,24 @@ def _tolerance_key(quantity: str) -> str:
     return {"inductance": "inductor", "capacitance": "capacitor", "divider": "capacitor"}.get(kind, kind)
 
 
-def _law(workpiece: Workpiece, zero_beat: float) -> BuildLaw:
+def _law(workpiece: Workpiece, zero_beat: float) -> TunedBuilds:
     instrument, reference, goals = workpiece.instrument, workpiece.reference_tank, goals_of(workpiece)
-    law = BuildLaw(
-        curve=instrument.curve,
+    curve, solved = instrument.curve, instrument.variable_law is not None
+    builds = TunedBuilds(
+        law=BuildLaw(curve, instrument.mode, instrument.lock_range, fine=True),
         zero_beat=zero_beat,
         nearest=goals.nearest,
         farthest=goals.farthest,
-        mode=instrument.mode,
-        lock_range=instrument.lock_range,
         trimmer_ratio=reference.trimmer_minimum / reference.trimmer_maximum,
         trimmer_setting=reference.trimmer_setting,
         even_from=goals.even_from,
         even_to=goals.even_to,
+        reference_correction=instrument.reference_frequency / reference.frequency if solved else 1.0,
     )
-    if instrument.variable_law is None:
-        return law
-    curve = instrument.curve
-    capacitance = np.linspace(float(curve.capacitances[-1]), float(curve.capacitances[0]), CORRECTION_POINTS)
+    if not solved:
+        return builds
+    hand = np.linspace(float(curve.capacitances[-1]), float(curve.capacitances[0]), CORRECTION_POINTS)
     values = nominal_values(workpiece)
-    row = np.array([[values[quantity] for quantity in QUANTITIES]])
-    lossless = law.variable_frequency(row, capacitance)[0]
-    return replace(
-        law,
-        reference_correction=instrument.reference_frequency / reference.frequency,
-        correction_capacitances=capacitance,
-        variable_correction=instrument.frequency_with(capacitance + instrument.antenna_stray) / lossless,
-    )
+    lossless = builds.variable_frequency(np.array([[values[quantity] for quantity in QUANTITIES]]), hand)[0]
+    ratio = instrument.frequency_with(hand + instrument.antenna_stray) / lossless
+    return replace(builds, law=replace(builds.law, correction_capacitances=hand, variable_correction=ratio))

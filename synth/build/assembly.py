@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.branch.antenna_branch import SeriesInductor, mode_frequencies, preferred_mode
+from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies, preferred_mode
 from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
@@ -98,7 +98,7 @@ def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCur
     return Assembly(instrument, pair.reference, notices + remarks, volume)
 
 
-def lossless_pair(design: Design, branch: SeriesInductor | None, capacitance: float, distance: float) -> TunedPair:
+def lossless_pair(design: Design, branch: SeriesInductor, capacitance: float, distance: float) -> TunedPair:
     """Both oscillators by their resonance alone; see `TunedPair`. Antenna F (stray included), zero beat m."""
     variable, reference = seen_from_tap(tank_in(design, "variable"), tap_of(design)), tank_in(design, "reference")
     mode = design.tuning.mode if design.tuning.mode != "auto" else preferred_mode(variable, branch, capacitance)
@@ -131,11 +131,11 @@ def tank_of(section: VariableSection | ReferenceSection | VolumeSection) -> Tank
     )
 
 
-def branch_of(design: Design) -> SeriesInductor | None:
-    """The series inductor of a design, or None; at a tap of the coil with the coil's leakage in it."""
+def branch_of(design: Design) -> SeriesInductor:
+    """The series inductor of a design, or none (`DIRECT`); at a tap of the coil with the coil's leakage in it."""
     part = design.branch
     if part is None:
-        return None
+        return DIRECT
     branch = SeriesInductor(part.inductance, part.quality_factor, part.self_capacitance)
     if design.variable.tap == 1.0:
         return branch
@@ -162,7 +162,7 @@ def detector_of(design: Design, radio_frequency: float) -> Detector:
 
 
 def lock_range_of(
-    design: Design, pair: TunedPair, branch: SeriesInductor | None, capacitance: float
+    design: Design, pair: TunedPair, branch: SeriesInductor, capacitance: float
 ) -> tuple[float, tuple[str, ...]]:
     """The lock range as given, Hz, or computed from the output resistors, with `capacitance` (F) at the antenna.
 
@@ -202,9 +202,9 @@ def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Ta
     return end, (out_of_reach_notice(end.frequency, target, distance, fixed, reference.capacitance),)
 
 
-def _variable_frequency(tank: Tank, branch: SeriesInductor | None, capacitance: float, mode: str) -> float:
+def _variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, mode: str) -> float:
     """Frequency of the variable oscillator, Hz, with this antenna capacitance (F)."""
-    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
+    inductance, own = branch.inductance, branch.self_capacitance
     low, high = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, capacitance, own)
     return float(high if mode == "high" else low)
 

@@ -77,7 +77,7 @@ class SolvedVariable:
 
 
 def circuit_pair(
-    design: Design, curve: CapacitanceCurve, branch: SeriesInductor | None, capacitance: float, distance: float
+    design: Design, curve: CapacitanceCurve, branch: SeriesInductor, capacitance: float, distance: float
 ) -> TunedPair:
     """Both oscillators of `design` as solved circuits, the reference tuned where tuning.zero_beat asks for it.
 
@@ -177,22 +177,22 @@ def resonance_of(design: Design, which: str) -> Tank:
         )
 
 
-def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInductor | None) -> SolvedVariable:
+def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInductor) -> SolvedVariable:
     """The variable oscillator of `design` for every hand distance of `curve`, and for the empty room."""
     tap = tap_of(design)
     circuit, tank = circuit_of(design, "variable"), seen_from_tap(resonance_of(design, "variable"), tap)
     stray = design.antenna.stray
     lowest = min(curve.empty_capacitance, float(curve.capacitances[-1])) + stray
     capacitances = law_capacitances(lowest, float(curve.capacitances[0]) + stray)
-    inductance, own = (0.0, 0.0) if branch is None else (branch.inductance, branch.self_capacitance)
+    inductance, own = branch.inductance, branch.self_capacitance
     both = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, lowest, own)
     modes = [float(frequency) for frequency in both]
     asked = design.tuning.mode
-    near = None if asked == "auto" or branch is None else modes[MODES.index(asked)]
+    near = None if asked == "auto" or branch.direct else modes[MODES.index(asked)]
     with blaming(design, "variable"):
         solved = solve_along(circuit, branch, capacitances, near_frequency=near, tap_ratio=tap.ratio)
     first = solved.states[0].frequency
-    mode = "low" if branch is None else min(MODES, key=lambda name: abs(modes[MODES.index(name)] - first))
+    mode = min(MODES, key=lambda name: abs(modes[MODES.index(name)] - first))
     return SolvedVariable(solved, tank, mode)
 
 

@@ -60,9 +60,10 @@ def _with_sounds(arguments: Namespace, workpieces: list[Workpiece], report: Comp
     from synth.build.workbench import say
     from synth.files.atomic_file import make_folder
     from synth.hands.shared_path import shared_path
+    from synth.progress_line import ProgressLine
+    from synth.sound.audio_file import write_sound
     from synth.sound.level_match import joined, matched, rendered
-    from synth.sound.offline import ProgressLine, file_comment
-    from synth.sound.sound_file import write_sound
+    from synth.sound.offline import file_comment
 
     if arguments.output:
         targets = [arguments.output]

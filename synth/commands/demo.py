@@ -26,9 +26,10 @@ def run(arguments: Namespace) -> int:
     from synth.designs.template import template_text
     from synth.files.atomic_file import make_folder, write_text
     from synth.hands.gestures import gesture
+    from synth.progress_line import ProgressLine
     from synth.report.field_plot import save_field_plot
     from synth.report.field_report import field_report
-    from synth.sound.offline import ProgressLine, render_file
+    from synth.sound.offline import render_file
 
     folder = make_folder(Path(arguments.folder))
     design_path = folder / "demo.toml"

@@ -15,8 +15,7 @@ def run(arguments: Namespace) -> int:
     from dataclasses import asdict
 
     from synth.errors import DeviceError
-    from synth.live.sound_device import DEVICE_REMEDY
-    from synth.live.speaker import list_devices
+    from synth.live.sound_device import DEVICE_REMEDY, list_devices
     from synth.report.output import print_json
 
     devices = list_devices()

@@ -36,13 +36,11 @@ def run(arguments: Namespace) -> int:
     checked_name(arguments.name)
     if arguments.live:
         return _play(arguments)
-    from synth.lessons.bench import open_bench
-    from synth.lessons.lesson_report import lesson_report
+    from synth.lessons.lesson_report import lesson_report, write_lesson
+    from synth.lessons.setup import open_setup
 
-    report = lesson_report(build_lesson(arguments.name, open_bench()))
+    report = lesson_report(build_lesson(arguments.name, open_setup()))
     if arguments.output:
-        from synth.lessons.files import write_lesson
-
         write_lesson(report, arguments.output, arguments.force)
     if arguments.json:
         print_json(report.document())
@@ -56,18 +54,16 @@ def _play(arguments: Namespace) -> int:
     from synth.build.workbench import say
     from synth.commands.play import window_size
     from synth.errors import DesignError
-    from synth.lessons.bench import open_bench
-    from synth.lessons.live import live_lesson
-    from synth.live.speaker import Speaker
+    from synth.lessons.setup import open_setup
+    from synth.lessons.table import live_lesson
+    from synth.live.live_sound import LiveSound
     from synth.window.lesson_loop import run as run_window
 
     if arguments.output or arguments.json:
         raise DesignError("--live plays a lesson; leave -o and --json out")
     size = window_size(arguments.size)
-    bench = open_bench()
-    lesson = live_lesson(arguments.name, bench)
-    source = lesson.stages[0].choices[0].source
-    with Speaker(bench.built_in, arguments.device, title=lesson.title, source=source) as speaker:
+    lesson = live_lesson(arguments.name, open_setup())
+    with LiveSound(lesson.stages[0].choices[0].source, arguments.device, title=lesson.title) as speaker:
         if speaker.device_error:
             say(f"note: {speaker.device_error}")
         run_window(lesson, speaker, size=size)

@@ -54,10 +54,10 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.linearise import improve
     from synth.build.workbench import open_design, say
     from synth.cli import EXIT_INTERRUPTED
+    from synth.progress_line import ProgressLine
     from synth.report.command_output import write_outputs
     from synth.report.linearise_plot import save_linearise_plot
     from synth.report.linearise_report import linearise_report, text
-    from synth.sound.offline import ProgressLine
 
     wishes = _wishes(arguments)
     _check_targets(arguments)
@@ -155,9 +155,10 @@ def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:
         return
     from synth.build.workbench import say
     from synth.hands.shared_path import shared_path
+    from synth.progress_line import ProgressLine
+    from synth.sound.audio_file import write_sound
     from synth.sound.level_match import joined, matched, rendered
-    from synth.sound.offline import ProgressLine, file_comment
-    from synth.sound.sound_file import write_sound
+    from synth.sound.offline import file_comment
 
     rate = 48000
     pieces = [outcome.before, outcome.after]

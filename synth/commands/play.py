@@ -32,7 +32,8 @@ def run(arguments: Namespace) -> int:
     from synth.designs.template import template_design
     from synth.errors import DesignError
     from synth.files.atomic_file import make_folder
-    from synth.live.speaker import Speaker, safe_level
+    from synth.live.live_sound import safe_level
+    from synth.live.speaker import Speaker
     from synth.sound.offline import file_comment
     from synth.window.loop import Look, run_session
     from synth.window.session import session_of

@@ -36,8 +36,9 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design, say
     from synth.commands.tune_options import given_tune_options
     from synth.errors import DesignError
+    from synth.progress_line import ProgressLine
     from synth.report.output import print_json
-    from synth.sound.offline import ProgressLine, render_file
+    from synth.sound.offline import render_file
 
     if not arguments.gesture and arguments.seconds is not None:
         which = "trace" if arguments.hand else "tune"

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.branch.antenna_branch import SeriesInductor
-from models.builds.build_law import QUANTITIES, BuildLaw
+from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.instrument import Instrument
 from models.pitch_field import pitch_field
 from models.tank import Tank
@@ -17,7 +17,7 @@ COIL_Q = 60.0
 """Of the series inductor; it does not act on the figures here."""
 
 
-def outcomes_by_loop(law: BuildLaw, instrument: Instrument, rows: NDArray[np.float64]) -> NDArray[np.float64]:
+def outcomes_by_loop(law: TunedBuilds, instrument: Instrument, rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """(builds, 4): zero beat reached (1 or 0), unevenness in cents RMS or NaN, beat at nearest and farthest, Hz.
 
     rows (builds, len(QUANTITIES)): part values of each build, H and F.
@@ -25,7 +25,7 @@ def outcomes_by_loop(law: BuildLaw, instrument: Instrument, rows: NDArray[np.flo
     return np.array([_one(law, instrument, dict(zip(QUANTITIES, row.tolist(), strict=True))) for row in rows])
 
 
-def _one(law: BuildLaw, instrument: Instrument, part: dict[str, float]) -> tuple[float, float, float, float]:
+def _one(law: TunedBuilds, instrument: Instrument, part: dict[str, float]) -> tuple[float, float, float, float]:
     variable, reference = (
         Tank(
             part[f"{which}_inductance"],
@@ -36,8 +36,7 @@ def _one(law: BuildLaw, instrument: Instrument, part: dict[str, float]) -> tuple
         )
         for which, ratio in (("variable", 1.0), ("reference", law.trimmer_ratio))
     )
-    own = part["branch_self_capacitance"]
-    branch = SeriesInductor(part["branch_inductance"], COIL_Q, own) if part["branch_inductance"] else None
+    branch = SeriesInductor(part["branch_inductance"], COIL_Q, part["branch_self_capacitance"])
     one = replace(instrument, variable_tank=variable, branch=branch, antenna_stray=part["antenna_stray"])
     target = float(one.variable_frequency(law.zero_beat))
     lowest, highest = reference.trimmer_range()

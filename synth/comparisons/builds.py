@@ -7,8 +7,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from models.builds.build_law import joined
 from models.builds.tolerance import build_runs, build_values
+from models.builds.tuned_builds import joined
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import Workpiece, open_loaded

@@ -1,4 +1,4 @@
-"""A lesson as script and data, from one set of figures: the claims and what the rendered sound shows."""
+"""A lesson as script, data and files, from one set of figures: the claims and what the rendered sound shows."""
 
 from __future__ import annotations
 
@@ -9,8 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from synth.errors import DesignError
+from synth.files.atomic_file import make_folder, write_text
 from synth.lessons.measure import measured
-from synth.lessons.stage import CAUTION, Lesson
+from synth.lessons.stage import CAUTION, SAMPLE_RATE, Lesson
+from synth.sound.audio_file import AudioWriter
 
 SCHEMA = "beatfield.lesson/1"
 
@@ -73,3 +76,20 @@ def lesson_report(lesson: Lesson) -> LessonReport:
     sounds = tuple(stage.sound() for stage in lesson.stages)
     levels = tuple(measured(stage.claims, sound) for stage, sound in zip(lesson.stages, sounds, strict=True))
     return LessonReport(lesson, sounds, levels)
+
+
+def write_lesson(report: LessonReport, folder_name: str, force: bool) -> None:
+    """Write script, sounds and plots into a folder; before the first, DesignError if one exists and not `force`."""
+    from synth.lessons.lesson_plot import save_stage_plot
+
+    folder = make_folder(folder_name)
+    stems = [folder / report.stem(index) for index in range(len(report.sounds))]
+    names = [folder / "lesson.txt", *(stem.with_suffix(end) for stem in stems for end in (".wav", ".png"))]
+    there = [str(name) for name in names if name.exists()]
+    if there and not force:
+        raise DesignError(f"{', '.join(there)}: exists; add --force to replace")
+    write_text(folder / "lesson.txt", report.text(), force)
+    for stage, sound, stem in zip(report.lesson.stages, report.sounds, stems, strict=True):
+        with AudioWriter(stem.with_suffix(".wav"), SAMPLE_RATE, title=stage.title, force=force) as writer:
+            writer.write(sound)
+        save_stage_plot(stage, sound, stem.with_suffix(".png"), force)

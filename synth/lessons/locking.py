@@ -5,40 +5,28 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
-from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
-from synth.lessons.bench import LessonBench
-from synth.lessons.stage import SAMPLE_RATE, Lesson, Stage, absent, decibels, line, silent, times
+from models.pulling import pulled_beat, pulled_line_ratio
+from synth.lessons.live import Axis, LiveChoice, LiveStage, OnAxis, marks
+from synth.lessons.recipes import Pulled, performed
+from synth.lessons.setup import LessonSetup
+from synth.lessons.stage import SAMPLE_RATE, Floats, Lesson, Stage, absent, decibels, line, rested, silent, times
 
 LOCK, OFFSET, FAR, NEAR = 120.0, 200.0, 400.0, 60.0  # Hz
 HOLD, GLIDE, SECONDS = 1.5, 2.0, 4.0  # s
-BLOCK = 10.0  # Hz, corner of the filter that takes the steady part off
+DETUNED = 400.0  # Hz, most of the live stage
 
 
-def mixed(offsets: NDArray[np.float64], lock_range: float) -> NDArray[np.float64]:
-    """What a balanced mixer gives: the cosine of the beat phase, without its steady part."""
-    from scipy.signal import lfilter
-
-    phase = np.concatenate([[0.5 * np.pi], advance_phase(0.5 * np.pi, offsets, lock_range, 1.0 / SAMPLE_RATE)])
-    pole = float(np.exp(-2.0 * np.pi * BLOCK / SAMPLE_RATE))
-    return np.asarray(lfilter([1.0, -1.0], [1.0, -pole], np.cos(phase)))
-
-
-def there_and_back(lock_range: float) -> NDArray[np.float64]:
+def there_and_back(lock_range: float) -> Floats:
     """The free difference rests at FAR, glides to NEAR, rests, and glides back."""
     instants = np.cumsum([0.0, HOLD, GLIDE, HOLD, GLIDE, HOLD])
-    return mixed(np.interp(times(instants[-1]), instants, [FAR, FAR, NEAR, NEAR, FAR, FAR]), lock_range)
+    course = np.interp(times(instants[-1]), instants, [FAR, FAR, NEAR, NEAR, FAR, FAR])
+    return performed(Pulled(lock_range), course, SAMPLE_RATE)
 
 
-def steady(lock_range: float) -> NDArray[np.float64]:
-    """The free difference rests at OFFSET."""
-    return mixed(np.full(times(SECONDS).size, OFFSET), lock_range)
-
-
-def lesson(bench: LessonBench) -> Lesson:
+def lesson(setup: LessonSetup) -> Lesson:
     """Free, pulled and locked, and the bent wave of a pulled beat."""
-    own = bench.built_in.lock_range
+    own = setup.built_in.lock_range
     begin, middle = (0.3, HOLD - 0.1), (HOLD + GLIDE + 0.5, HOLD + GLIDE + HOLD - 0.1)
     end = (2.0 * (HOLD + GLIDE) + 0.3, 3.0 * HOLD + 2.0 * GLIDE - 0.1)
     whole = (0.5, SECONDS - 0.05)
@@ -72,7 +60,7 @@ def lesson(bench: LessonBench) -> Lesson:
             "A steady beat, free",
             f"Free oscillators {OFFSET:.0f} Hz apart: a pure tone of {OFFSET:.0f} Hz, for comparison.",
             (line(OFFSET, 0.0, *whole), absent(2.0 * OFFSET, *whole), absent(pulled, *whole)),
-            partial(steady, 0.0),
+            partial(rested, Pulled(0.0), OFFSET, SECONDS),
             (1.0, 0.04),
             (20.0, 2000.0),
         ),
@@ -90,7 +78,7 @@ def lesson(bench: LessonBench) -> Lesson:
                 absent(OFFSET, *whole),
                 absent(1.5 * pulled, *whole),
             ),
-            partial(steady, LOCK),
+            partial(rested, Pulled(LOCK), OFFSET, SECONDS),
             (1.0, 0.04),
             (20.0, 2000.0),
         ),
@@ -100,4 +88,32 @@ def lesson(bench: LessonBench) -> Lesson:
         "Pulling and locking near zero beat",
         "Why the lowest notes of a badly separated instrument go flat, turn reedy and vanish.",
         stages,
+    )
+
+
+def live(_setup: LessonSetup) -> tuple[LiveStage, ...]:
+    """Detuning against the lock range."""
+    axis = Axis("free difference", "Hz", 0.0, DETUNED, marks=marks(0, 40, 120, 200, 300, 400))
+    pulled = (
+        "The oscillators leak into each other and lock within {0} Hz. Come down from the right: the note goes "
+        "flat, turns reedy, falls faster and faster and is gone at {0} Hz. Below, the two run in step and there "
+        "is no difference to hear."
+    )
+    return (
+        LiveStage(
+            "locking",
+            "Pulling and locking",
+            "Left and right: how far apart the oscillators would be if free.",
+            (
+                LiveChoice(
+                    "no leak",
+                    "Free oscillators. The note is the difference itself, a pure tone all the way down.",
+                    OnAxis(axis, Pulled(0.0)),
+                ),
+                LiveChoice("small leak", pulled.format(40), OnAxis(axis, Pulled(40.0))),
+                LiveChoice("strong leak", pulled.format(120), OnAxis(axis, Pulled(120.0))),
+            ),
+            (20.0, 2000.0),
+            0.05,
+        ),
     )

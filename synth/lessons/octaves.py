@@ -5,26 +5,27 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.instrument import Instrument
 from models.pitch import cents
 from models.pitch_field import PitchField
-from synth.lessons.bench import MOVE, LessonBench, held
 from synth.lessons.hand import notes
-from synth.lessons.stage import SAMPLE_RATE, Lesson, Stage
+from synth.lessons.live import FAR, NEAR, LiveChoice, LiveStage, OnAxis, hand_axis
+from synth.lessons.recipes import Instrumental
+from synth.lessons.setup import LessonSetup, held, one_after_the_other
+from synth.lessons.stage import Lesson, Stage
 
 STEPS = (0.25, 0.20, 0.15, 0.10, 0.05)  # m, equal
 SAME = (0.05, 0.02)  # m: three centimetres, close to the rod
-NEAR, FAR = 0.02, 0.40
+AWAY = 0.40  # m
 
 
-def lesson(bench: LessonBench) -> Lesson:
+def lesson(setup: LessonSetup) -> Lesson:
     """Bare rod, series inductor, and the same small move on both."""
-    bare, coil = bench.bare, bench.built_in
+    bare, coil = setup.bare, setup.built_in
     moves = [_interval(each, SAME) for each in (bare, coil)]
     per_femto = [_hertz_per_femtofarad(each) for each in (bare, coil)]
-    steep = [[float(field.cents_per_mm(place)) for place in (NEAR, 0.20)] for field in (bench.bare_field, bench.field)]
+    steep = [[float(field.cents_per_mm(place)) for place in (NEAR, 0.20)] for field in (setup.bare_field, setup.field)]
     stages = (
         Stage(
             "bare",
@@ -32,7 +33,7 @@ def lesson(bench: LessonBench) -> Lesson:
             "The rod sits directly on the tank. The hand comes nearer in equal steps of five centimetres. The "
             f"intervals are not equal: {_intervals(bare)} cents (an octave is 1200). An octave up means twice the "
             "difference between the oscillators, so very nearly twice the capacitance added since zero beat. Here is "
-            f"the room of each octave: {_octaves(bench.bare_field)}. Close to the rod they crowd: one millimetre "
+            f"the room of each octave: {_octaves(setup.bare_field)}. Close to the rod they crowd: one millimetre "
             f"moves the pitch by {steep[0][0]:.0f} cents at 2 cm and by {steep[0][1]:.0f} at 20 cm. (They crowd again "
             "towards zero beat, where the difference starts from nothing.)",
             notes(bare, STEPS),
@@ -42,9 +43,9 @@ def lesson(bench: LessonBench) -> Lesson:
         Stage(
             "inductor",
             "A series inductor, the same steps",
-            f"The same rod and hand, now with {1e3 * (coil.branch.inductance if coil.branch else 0.0):.0f} mH between "
+            f"The same rod and hand, now with {1e3 * coil.branch.inductance:.0f} mH between "
             f"tank and rod, on the tank of the built-in design. Between the same places lie {_intervals(coil)} cents, "
-            f"and the octaves take {_octaves(bench.field)}. Coil and rod are a resonant circuit of their own, tuned "
+            f"and the octaves take {_octaves(setup.field)}. Coil and rod are a resonant circuit of their own, tuned "
             "below the oscillator. With the hand far away it lies close below the oscillator and every femtofarad "
             "counts; as the hand comes nearer the resonance moves further off and each femtofarad counts less: "
             f"{per_femto[1][0]:.2f} Hz at 40 cm, {per_femto[1][1]:.2f} Hz at 2 cm. With the bare rod it is "
@@ -62,7 +63,7 @@ def lesson(bench: LessonBench) -> Lesson:
             f"cm: {steep[0][0]:.0f} against {steep[1][0]:.0f} cents. It is a spread, not a cure: the octaves are "
             "still not equal. More can be had by choosing the parts for it.",
             (*notes(bare, SAME), *notes(coil, SAME, len(SAME))),
-            partial(_one_after_the_other, bare, coil),
+            partial(one_after_the_other, (bare, SAME), (coil, SAME)),
             (0.5, 0.02),
         ),
     )
@@ -89,13 +90,42 @@ def _octaves(field: PitchField) -> str:
 
 
 def _hertz_per_femtofarad(instrument: Instrument) -> list[float]:
-    places = np.array([FAR, NEAR])
+    places = np.array([AWAY, NEAR])
     return list(1e-15 * instrument.offset_slope(places) / instrument.curve.slope(places))
 
 
-def _one_after_the_other(bare: Instrument, coil: Instrument) -> NDArray[np.float64]:
-    fade = round(0.02 * SAMPLE_RATE)
-    pieces = [held(each, SAME) for each in (bare, coil)]
-    for piece in pieces:
-        piece[-fade:] *= np.cos(0.5 * np.pi * np.arange(1, fade + 1) / fade) ** 2
-    return np.concatenate([pieces[0], np.zeros(round(MOVE * SAMPLE_RATE)), pieces[1]])
+def _octave_marks(field: PitchField) -> tuple[tuple[float, str], ...]:
+    """The notes C of a field at their hand distances."""
+    return tuple(
+        (line.distance, line.name) for line in field.notes() if line.number % 12 == 0 and NEAR <= line.distance <= FAR
+    )
+
+
+def live(setup: LessonSetup) -> tuple[LiveStage, ...]:
+    """The same hand on two instruments."""
+    marks = [_octave_marks(field) for field in (setup.bare_field, setup.field)]
+    far = max(place for each in marks for place, _ in each)
+    bare, coil = (hand_axis(each, far) for each in marks)
+    return (
+        LiveStage(
+            "octaves",
+            "Two instruments under one hand",
+            "Left and right: the hand. The marks are the notes C.",
+            (
+                LiveChoice(
+                    "bare rod",
+                    "The rod directly on the tank. Look how the marks crowd towards the rod at the right "
+                    "(and towards zero beat at the left). The same movement is a wider interval near the rod.",
+                    OnAxis(bare, Instrumental(setup.bare)),
+                ),
+                LiveChoice(
+                    "series inductor",
+                    "The same rod and hand with an inductor between tank and rod. The upper octaves "
+                    "have more room: near the rod each femtofarad counts less than it does far away. It is a spread, "
+                    "not a cure.",
+                    OnAxis(coil, Instrumental(setup.built_in)),
+                ),
+            ),
+            (20.0, 5000.0),
+        ),
+    )

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.checks import finite, non_negative, one_of, positive
+from synth.lessons.recipes import Recipe, performed
 
 Floats = NDArray[np.float64]
 SAMPLE_RATE = 48_000
@@ -128,7 +129,6 @@ def times(seconds: float) -> Floats:
     return np.arange(round(seconds * SAMPLE_RATE)) / SAMPLE_RATE
 
 
-def phase_of(frequencies: Floats) -> Floats:
-    """Running phase, rad, of a tone whose frequency (Hz) is given at every sample; 0 at the first."""
-    steps = 0.5 * (frequencies[1:] + frequencies[:-1]) / SAMPLE_RATE
-    return np.asarray(2.0 * np.pi * np.concatenate([[0.0], np.cumsum(steps)]))
+def rested(recipe: Recipe, value: float, seconds: float) -> Floats:
+    """The sound of a recipe whose value rests, Hz."""
+    return performed(recipe, np.full(times(seconds).size, value), SAMPLE_RATE)

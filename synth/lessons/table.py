@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 from synth.errors import DesignError
 
 if TYPE_CHECKING:
-    from synth.lessons.bench import LessonBench
+    from synth.lessons.live import LiveLesson
+    from synth.lessons.setup import LessonSetup
     from synth.lessons.stage import Lesson
 
 LESSONS = {
@@ -28,7 +29,15 @@ def checked_name(name: str) -> str:
     return name
 
 
-def build_lesson(name: str, bench: LessonBench) -> Lesson:
-    """The lesson of that name, with its numbers computed for the instruments of `bench`."""
-    built: Lesson = import_module(f"synth.lessons.{checked_name(name)}").lesson(bench)
+def build_lesson(name: str, setup: LessonSetup) -> Lesson:
+    """The lesson of that name, with its numbers computed for the instruments of `setup`."""
+    built: Lesson = import_module(f"synth.lessons.{checked_name(name)}").lesson(setup)
     return built
+
+
+def live_lesson(name: str, setup: LessonSetup) -> LiveLesson:
+    """The lesson of that name to play live."""
+    from synth.lessons.live import LiveLesson
+
+    about = LESSONS[checked_name(name)]
+    return LiveLesson(name, about[0].upper() + about[1:], import_module(f"synth.lessons.{name}").live(setup))

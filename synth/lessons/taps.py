@@ -3,51 +3,46 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.detector.memoryless import envelope_harmonics
-from models.detector.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
-from synth.lessons.bench import LessonBench
-from synth.lessons.stage import Lesson, Stage, absent, beat, decibels, line, times
+from models.detector.rectified_sum import rectified_side_line
+from synth.lessons.live import Axis, LiveChoice, LiveStage, OnAxis
+from synth.lessons.recipes import Mixture, Rectified, Tone, filtered_parts
+from synth.lessons.setup import LessonSetup
+from synth.lessons.stage import Lesson, Stage, absent, beat, decibels, line, rested
 
 FACTOR, RATIO, NOTE, SECONDS = 128, 0.7, 523.2511306011972, 6.0  # NOTE: C5, Hz (equal temperament, A4 at 440 Hz)
-PAIRS = 4  # of the rectifier's series: up to eight times the carrier, within the recording
 WHOLE = (0.05, SECONDS - 0.05)
 BEAT_FLOOR_DB = -20.0
 
 
-def carriers(reference: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Envelope and angle of the sum of reference and variable oscillator, both FACTOR times lower."""
-    time = times(SECONDS)
-    turn = 2.0 * math.pi * time / FACTOR
-    return sum_of_tones(turn * reference, turn * (reference - NOTE), RATIO)
+def slowed(reference: float) -> tuple[Tone, Tone]:
+    """Reference and variable oscillator FACTOR times lower; the value is the note, Hz."""
+    return Tone(reference / FACTOR, 0.0), Tone(reference / FACTOR, -1.0 / FACTOR)
 
 
-def summed(reference: float) -> NDArray[np.float64]:
+def summed(reference: float) -> Mixture:
     """Tap 1."""
-    envelope, angle = carriers(reference)
-    return np.asarray(envelope * np.cos(angle))
+    return Mixture(*slowed(reference), ((1, 0, 1.0), (0, 1, RATIO)))
 
 
-def rectified(reference: float) -> NDArray[np.float64]:
+def rectified(reference: float) -> Rectified:
     """Tap 2, without its steady part (no loudspeaker passes that)."""
-    return np.asarray(half_wave_rectified(*carriers(reference), PAIRS) - envelope_harmonics(0, RATIO)[0] / math.pi)
+    return Rectified(*slowed(reference), RATIO)
 
 
-def filtered(note: float) -> NDArray[np.float64]:
-    """Tap 3: the mean of the rectified sum over a carrier cycle, without its steady part, for a beat of `note` Hz."""
-    count = min(40, int(20_000.0 / note))
-    amplitudes = envelope_harmonics(count, RATIO) / math.pi
-    turn = 2.0 * math.pi * note * times(SECONDS)
-    return np.asarray(sum(amplitudes[order] * np.cos(order * turn) for order in range(1, count + 1)))
+def filtered(factor: int, gain: float = 1.0) -> Mixture:
+    """Tap 3, `factor` times lower: the mean of the rectified sum over a carrier cycle, without its steady part."""
+    return Mixture(Tone(0.0, 1.0 / factor), Tone(0.0, 0.0), filtered_parts(RATIO), slow_too=False, gain=gain)
 
 
-def lesson(bench: LessonBench) -> Lesson:
+def lesson(setup: LessonSetup) -> Lesson:
     """The three taps seven octaves down, then the last at its true pitch."""
-    reference = bench.built_in.reference_frequency
-    place = 100.0 * float(bench.field.distance_at(NOTE))
+    reference = setup.built_in.reference_frequency
+    place = 100.0 * float(setup.field.distance_at(NOTE))
     high, low, slow = reference / FACTOR, (reference - NOTE) / FACTOR, NOTE / FACTOR
     tones = np.abs(envelope_harmonics(3, RATIO)) / math.pi
     side = [decibels(2.0 * abs(rectified_side_line(1, order, RATIO))) for order in range(2)]
@@ -63,7 +58,7 @@ def lesson(bench: LessonBench) -> Lesson:
             f"You hear a whistle that swells {slow:.1f} times a second. In the spectrum: the two lines, and nothing "
             f"at {slow:.2f} Hz. Adding alone makes no new tone.",
             (line(high, 0.0, *WHOLE), line(low, decibels(RATIO), *WHOLE), absent(slow, *WHOLE), beat(slow, *WHOLE)),
-            lambda: summed(reference),
+            partial(rested, summed(reference), NOTE, SECONDS),
             (1.0, 0.5),
             (2.0, 22_000.0),
         ),
@@ -83,7 +78,7 @@ def lesson(bench: LessonBench) -> Lesson:
                 line(high + low, side[1], *WHOLE),
                 beat(slow, *WHOLE),
             ),
-            lambda: rectified(reference),
+            partial(rested, rectified(reference), NOTE, SECONDS),
             (1.0, 0.5),
             (2.0, 22_000.0),
         ),
@@ -95,7 +90,7 @@ def lesson(bench: LessonBench) -> Lesson:
             "loudspeaker may be seen to move. Do not turn it up to hear it: the next sound would be far too loud. "
             "This one is recorded softer than the others.",
             (line(slow, 0.0, *WHOLE), line(2.0 * slow, timbre[1], *WHOLE), absent(high, *WHOLE), absent(low, *WHOLE)),
-            lambda: filtered(slow),
+            partial(rested, filtered(FACTOR), NOTE, SECONDS),
             (1.0, 1.0),
             (2.0, 22_000.0),
             BEAT_FLOOR_DB,
@@ -113,7 +108,7 @@ def lesson(bench: LessonBench) -> Lesson:
                 line(3.0 * NOTE, timbre[2], *WHOLE),
                 absent(1.5 * NOTE, *WHOLE),
             ),
-            lambda: filtered(NOTE),
+            partial(rested, filtered(1), NOTE, SECONDS),
             (1.0, 0.01),
         ),
     )
@@ -123,4 +118,53 @@ def lesson(bench: LessonBench) -> Lesson:
         "Listening at three points inside the instrument. Radio frequency cannot be heard, so the first "
         f"three stages are all divided by {FACTOR}; every ratio between frequencies stays as it is.",
         stages,
+    )
+
+
+def live(setup: LessonSetup) -> tuple[LiveStage, ...]:
+    """Three taps seven octaves down, and the last at its true pitch."""
+    top = setup.built_in.reference_frequency
+    note = Axis(
+        "note",
+        "Hz",
+        65.40639,
+        1046.502,
+        True,
+        ((65.40639, "C2"), (130.8128, "C3"), (261.6256, "C4"), (523.2511, "C5"), (1046.502, "C6")),
+        decimals=1,
+    )
+    return (
+        LiveStage(
+            "taps",
+            "Three taps inside the instrument",
+            f"Left and right: the note. Taps 1 to 3 are {FACTOR} times, seven octaves, lower than in the instrument.",
+            (
+                LiveChoice(
+                    "sum",
+                    f"Both oscillators added, {FACTOR} times lower: a whistle near {top / FACTOR:.0f} Hz that "
+                    f"swells as often as the note's frequency over {FACTOR}. No line lies at that slow frequency.",
+                    OnAxis(note, summed(top)),
+                ),
+                LiveChoice(
+                    "rectified",
+                    "Behind a diode that passes only the upper half. The whistle is still there; new are "
+                    "the slow line itself, too low to hear, and lines around twice, four times the whistle and so on.",
+                    OnAxis(note, rectified(top)),
+                ),
+                LiveChoice(
+                    "filtered",
+                    "Behind a low-pass only the slow wave is left, below hearing: you hear almost nothing. "
+                    "Do not turn it up, the next tap would be far too loud.",
+                    OnAxis(note, filtered(FACTOR, 0.5)),
+                ),
+                LiveChoice(
+                    "true pitch",
+                    f"The same wave {FACTOR} times faster, as it is in the instrument: the note, with "
+                    "the overtones that the detector gives it.",
+                    OnAxis(note, filtered(1)),
+                ),
+            ),
+            (0.5, 22_000.0),
+            0.5,
+        ),
     )

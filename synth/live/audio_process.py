@@ -14,7 +14,6 @@ import sys
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from multiprocessing import parent_process
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
@@ -28,37 +27,25 @@ from synth.live.link import LiveLink, ProcessMeters
 from synth.live.process_tuning import prepare_process, real_time_threads, settle_memory
 from synth.live.recorder import Recorder, Recording, prepare_recorder
 from synth.live.renderer import FADE_TIME, Renderer
-from synth.live.silent_clock import SilentClock
-from synth.live.sound_device import STREAM_REMEDY, Latency, Output, OutputStream, choose_output
-from synth.live.take import Keeper, Span
+from synth.live.sound_device import STREAM_REMEDY, Output, OutputStream, SilentClock, choose_output
+from synth.live.sound_process import SoundSettings
+from synth.live.take import Span, keep_sound
 
 if TYPE_CHECKING:
-    from models.instrument import Instrument
+    from synth.sound.source import Source
 
 REPORT_PERIOD = 0.25  # s between two looks at the stream; messages wake it. Every look may hold a block up
 RUN_IN = 0.1  # s a stream runs silently until its buffers have found their pace
 STALL_TIME = 2.0  # s without a block after which a stream counts as lost
 
 
-@dataclass(frozen=True, slots=True)
-class SoundSettings:
-    """Start values: device, latency ("low", "high" or s), sample rate (Hz), tags of recordings, another source."""
-
-    device: str | int | None
-    latency: Latency
-    sample_rate: int
-    title: str = ""
-    comment: str = ""
-    source: Callable[[float], Any] | None = None  # sample rate -> what renders in place of a voice
-
-
 class AudioProcess:
     """The stream (or the silent clock), the renderer and the conversation with the window's process."""
 
-    def __init__(self, link: LiveLink, pipe: Connection, instrument: Instrument, settings: SoundSettings) -> None:
+    def __init__(self, link: LiveLink, pipe: Connection, source: Source, settings: SoundSettings) -> None:
         self._link = link
         self._pipe = pipe
-        self._instrument = instrument
+        self._source = source
         self._settings = settings
         self._rate = settings.sample_rate
         self._muted = False
@@ -66,7 +53,7 @@ class AudioProcess:
         self._lost = threading.Event()
         self._output: OutputStream | SilentClock | None = None
         self._abandoned = False
-        self._keeper: Keeper | None = None
+        self._keeper: threading.Thread | None = None
         self._sending = threading.Lock()
         self._progress = (0, 0.0)
 
@@ -74,7 +61,7 @@ class AudioProcess:
         """Start the sound, then follow messages until told to stop or the other process is gone."""
         self._start()
         time.sleep(RUN_IN)
-        self._renderer.gate.open = True
+        self._renderer.gate.set(True)
         self._report()
         self._pipe.send(("ready", self._rate))
         parent = parent_process()
@@ -90,7 +77,11 @@ class AudioProcess:
             if recorder is not None and recorder.failed:
                 self._finish_recording()
             self._report()
-        self._stop()
+        self._wind_up()
+
+    def stop(self) -> None:
+        """Let `run` come to its end."""
+        self._stopping = True
 
     def _start(self) -> None:
         try:
@@ -108,11 +99,18 @@ class AudioProcess:
             self._run_silently(str(error))
 
     def _build(self) -> None:
-        from synth.sound.voice import Voice
-
-        source = self._settings.source
-        voice = Voice(self._instrument, self._rate) if source is None else source(self._rate)
-        self._renderer = Renderer(voice, self._instrument, self._rate, self._link)
+        self._renderer = Renderer(self._source, self._rate, self._link)
+        hand = self._renderer.hand
+        self._commands: dict[str, Callable[[Any], None]] = {
+            "stop": lambda _: self.stop(),
+            "mute": self._mute,
+            "source": self._renderer.change,
+            "replay": hand.replay,
+            "tremor": lambda wanted: hand.tremble(*wanted),
+            "drone": lambda wanted: self._renderer.drone.set(*wanted),
+            "keep": self._keep,
+            "record": self._record,
+        }
         self._renderer.warm_up()
         prepare_recorder()
         settle_memory()
@@ -129,7 +127,7 @@ class AudioProcess:
         self._progress = (0, time.monotonic())
 
     def _run_silently(self, reason: str) -> None:
-        self._send("device", reason)
+        self.send("device", reason)
         self._output = SilentClock(self._renderer.render, self._rate)
 
     def _watch_stream(self) -> None:
@@ -154,8 +152,8 @@ class AudioProcess:
         self._run_silently(f"Sound lost: the output {reason}. Press the key shown to restart. {STREAM_REMEDY}.")
 
     def _follow(self) -> bool:
-        """Act on what has come; False when the other side has hung up. Of several instruments only the last counts: a
-        slider sends them faster than some can be built.
+        """Act on what has come; False when the other side has hung up. Of several sources only the last counts: a
+        slider sends instruments faster than some can be built.
         """
         try:
             messages = [self._pipe.recv()]
@@ -163,43 +161,25 @@ class AudioProcess:
                 messages.append(self._pipe.recv())
         except (EOFError, OSError):
             return False
-        last = max((place for place, (kind, _) in enumerate(messages) if kind == "instrument"), default=-1)
+        last = max((place for place, (kind, _) in enumerate(messages) if kind == "source"), default=-1)
         for place, (kind, value) in enumerate(messages):
-            if kind != "instrument" or place == last:
-                self._take(kind, value)
+            if kind != "source" or place == last:
+                self._commands[kind](value)
         return True
 
-    def _take(self, kind: str, value: Any) -> None:
-        """Act on one message."""
-        if kind == "stop":
-            self._stopping = True
-        elif kind == "mute":
-            self._muted = bool(value)
-            self._renderer.mute(self._muted)
-        elif kind == "instrument":
-            self._renderer.set_instrument(value)
-        elif kind == "source":
-            self._renderer.set_source(value)
-        elif kind == "replay":
-            self._renderer.replay(value)
-        elif kind == "tremor":
-            self._renderer.set_tremor(*value)
-        elif kind == "drone":
-            self._renderer.set_drone(*value)
-        elif kind == "keep":
-            self._keep(value)
-        elif kind == "record":
-            self._record(value)
+    def _mute(self, muted: bool) -> None:
+        self._muted = muted
+        self._renderer.mute(muted)
 
     def _keep(self, span: Span) -> None:
         settings = self._settings
-        self._keeper = Keeper(
+        self._keeper = keep_sound(
             self._renderer.memory,
             span,
             self._rate,
             settings.title,
             settings.comment,
-            done=lambda path, error: self._send("kept", (path, error)),
+            done=lambda path, error: self.send("kept", (path, error)),
         )
 
     def _record(self, path: Path | None) -> None:
@@ -207,18 +187,17 @@ class AudioProcess:
         if path is None:
             return
         try:
-            self._renderer.recorder = Recorder(path, self._rate, self._settings.title, self._settings.comment)
-        except (
-            InstrumentError,
-            ImportError,
-            OSError,
-        ) as error:  # an existing file, a missing folder, no rights: the player is told
-            self._send("recorded", Recording(path, 0, 0, str(error)))
+            recorder = Recorder(path, self._rate, self._settings.title, self._settings.comment)
+        except (InstrumentError, ImportError, OSError) as error:  # an existing file, no rights: the player is told
+            self.send("recorded", Recording(path, 0, 0, str(error)))
+        else:
+            self._renderer.record_with(recorder)
 
     def _finish_recording(self) -> None:
-        recorder, self._renderer.recorder = self._renderer.recorder, None
+        recorder = self._renderer.recorder
+        self._renderer.record_with(None)
         if recorder is not None:
-            self._send("recorded", recorder.finish())
+            self.send("recorded", recorder.finish())
 
     def _report(self) -> None:
         shares = self._renderer.shares[: max(1, self._renderer.blocks)]
@@ -237,16 +216,17 @@ class AudioProcess:
             )
         )
 
-    def _send(self, kind: str, value: object) -> None:
+    def send(self, kind: str, value: object) -> None:
+        """Tell the window's side."""
         try:
             with self._sending:  # a take is kept in a thread of its own
                 self._pipe.send((kind, value))
         except OSError:  # the other side is gone; what has to be finished is finished all the same
             return
 
-    def _stop(self) -> None:
+    def _wind_up(self) -> None:
         """Fade out, let the queued blocks sound, finish the recording."""
-        self._renderer.gate.open = False
+        self._renderer.gate.set(False)
         deadline = time.monotonic() + 20 * FADE_TIME + 1.0
         while not self._renderer.gate.closed and time.monotonic() < deadline:
             time.sleep(FADE_TIME / 4)
@@ -260,18 +240,18 @@ class AudioProcess:
         self._report()
 
 
-def run_audio_process(name: str, pipe: Connection, instrument: Instrument, settings: SoundSettings) -> None:
+def run_audio_process(name: str, pipe: Connection, source: Source, settings: SoundSettings) -> None:
     """Body of the spawned process."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the window's business; it sends "stop"
     prepare_process()
     link = LiveLink.attach(name)
-    process = AudioProcess(link, pipe, instrument, settings)
-    signal.signal(signal.SIGTERM, lambda *_: setattr(process, "_stopping", True))
+    process = AudioProcess(link, pipe, source, settings)
+    signal.signal(signal.SIGTERM, lambda *_: process.stop())
     status = 0
     try:
         process.run()
     except Exception as error:
-        process._send("failed", f"The audio process stopped: {error}")
+        process.send("failed", f"The audio process stopped: {error}")
         status = 1
     finally:
         pipe.close()

@@ -1,26 +1,44 @@
 """Memory shared by the window's process and the audio process: hand events and the listening level one way, meters,
 sound and the hand that was played the other.
 
-Nothing here waits for anything: a reader that meets a half-written record keeps the last whole one. Each
-record has one writing process and one writing thread.
+Nothing here waits for anything: a reader that meets a half-written record keeps the last whole one. Each part has one
+writing process and one writing thread, and one reading thread.
 """
 
 from __future__ import annotations
 
 import struct
 from multiprocessing.shared_memory import SharedMemory
-from typing import NamedTuple, Self, cast
+from typing import Any, NamedTuple, Self, cast
 from zlib import crc32
 
 import numpy as np
-from numpy.typing import NDArray
-
-from synth.live.hand_events import EventRing
-from synth.live.hand_memory import HandMemory
+from numpy.typing import DTypeLike, NDArray
 
 RING_FRAMES = 65536  # 1.37 s at 48 kHz
-_SLOTS = 4
-_COUNTER = struct.Struct("=Q")
+ROWS_A_SECOND = 1000.0  # of the remembered hand, about
+TAKE_SECONDS = 300.0  # s that can be kept
+SPARE_SECONDS = 20.0  # s more than that are remembered, so that a take can be copied while the sound goes on
+ROWS = round(1.03 * ROWS_A_SECOND * (TAKE_SECONDS + SPARE_SECONDS))  # a row step is rounded to whole samples
+NEWEST_SLOTS = 4  # where only the newest record counts
+EVENT_SLOTS = 1024  # two seconds of a pointer read 500 times a second
+MOST_BEHIND = 128  # records: a reader that was away for longer goes on from here
+_NUMBER = struct.Struct("=Q")
+
+Numbers = NDArray[Any]
+
+
+def row_step(sample_rate: float) -> int:
+    """Samples from row to row of the remembered hand at `sample_rate`, Hz."""
+    return max(1, round(sample_rate / ROWS_A_SECOND))
+
+
+class HandEvent(NamedTuple):
+    """The hands at a moment: time (time.monotonic), s; distance, m; volume, gain 0..1."""
+
+    time: float
+    distance: float
+    volume: float
 
 
 class Listening(NamedTuple):
@@ -59,90 +77,169 @@ class ProcessMeters(NamedTuple):
     gesture_latency: float
 
 
-class Record:
-    """Newest tuple of `count` floats in shared memory, without a lock.
+def counter(memory: memoryview) -> memoryview:
+    """The whole number at the start of a piece of memory, as [0]. Another process sees the old one or the new one.
 
-    The writer fills the next of four slots and then moves the counter; every slot carries its number and a
-    CRC-32, so a reader on any processor, whatever order it sees the writes in, takes a whole record or keeps
-    its last one.
+    It is read and written in a single step. (`struct.pack_into` clears the place first: a reader would see 0 at times.)
+    """
+    return memory[: _NUMBER.size].cast("Q")
+
+
+class Records:
+    """The last records of `count` floats each, in `slots` places, without a lock.
+
+    The writer fills the next place and then moves the counter. Every place carries the record's number and a CRC-32,
+    so a reader on any processor, whatever order it sees the writes in, takes the whole record it asked for or none:
+    never a mixed one, never one older than it had.
     """
 
-    def __init__(self, memory: memoryview, count: int) -> None:
+    def __init__(self, memory: memoryview, count: int, slots: int = NEWEST_SLOTS) -> None:
         self._memory = memory
+        self._counter = counter(memory)
         self._layout = struct.Struct(f"=Q{count}d")
-        self._slot_size = self._layout.size + _COUNTER.size
+        self._slot_size = self._layout.size + _NUMBER.size
+        self._slots = slots
         self._written = 0
-        self._read = 0
+        self._taken = 0
         self._last: tuple[float, ...] | None = None
 
     @staticmethod
-    def size(count: int) -> int:
-        """Bytes a record of `count` floats takes."""
-        return _COUNTER.size + _SLOTS * (8 * (count + 1) + _COUNTER.size)
+    def size(count: int, slots: int = NEWEST_SLOTS) -> int:
+        """Bytes they take."""
+        return _NUMBER.size + slots * (8 * (count + 1) + _NUMBER.size)
 
     def write(self, values: tuple[float, ...]) -> None:
-        """Publish `values`."""
+        """Publish a record."""
         self._written += 1
-        start = _COUNTER.size + (self._written % _SLOTS) * self._slot_size
+        start = _NUMBER.size + (self._written % self._slots) * self._slot_size
         body = self._layout.pack(self._written, *values)
-        self._memory[start : start + self._slot_size] = body + _COUNTER.pack(crc32(body))
-        _COUNTER.pack_into(self._memory, 0, self._written)
+        self._memory[start : start + self._slot_size] = body + _NUMBER.pack(crc32(body))
+        self._counter[0] = self._written
 
     def read(self) -> tuple[float, ...] | None:
         """The newest whole record; None while nothing was written."""
-        for _ in range(_SLOTS):
-            newest = _COUNTER.unpack_from(self._memory, 0)[0]
-            if newest == self._read:
+        for _ in range(NEWEST_SLOTS):
+            newest = self._counter[0]
+            if newest <= self._taken:
                 break
-            start = _COUNTER.size + (newest % _SLOTS) * self._slot_size
-            slot = bytes(self._memory[start : start + self._slot_size])
-            body = slot[: -_COUNTER.size]
-            if crc32(body) == _COUNTER.unpack(slot[-_COUNTER.size :])[0]:
-                self._last = self._layout.unpack(body)[1:]
-                self._read = newest
+            record = self._whole(newest)
+            if record is not None:
+                self._taken, self._last = newest, record
                 break
         return self._last
 
+    def begin_at_newest(self) -> None:
+        """Let the next `take` give the newest record there is."""
+        self._taken = max(self._counter[0] - 1, 0)
 
-class SampleRing:
-    """The last output samples, float32; one writer. A copy that the writer overtook is taken again."""
+    def take(self) -> tuple[float, ...] | None:
+        """The next record not yet taken; None while there is none, or while it is being written."""
+        newest = self._counter[0]
+        if newest <= self._taken:
+            return None
+        wanted = max(self._taken + 1, newest - MOST_BEHIND + 1)
+        record = self._whole(wanted)
+        if record is not None:
+            self._taken = wanted
+        return record
 
-    def __init__(self, memory: memoryview, frames: int) -> None:
-        self._counter = memory[: _COUNTER.size]
-        self._samples: NDArray[np.float32] = np.frombuffer(memory[_COUNTER.size :], np.float32, frames)
-        self._frames = frames
+    def _whole(self, wanted: int) -> tuple[float, ...] | None:
+        """The record of that number; None where its place holds another, or a mixture."""
+        start = _NUMBER.size + (wanted % self._slots) * self._slot_size
+        slot = bytes(self._memory[start : start + self._slot_size])
+        number, *values = self._layout.unpack_from(slot)
+        whole = number == wanted and crc32(slot[: -_NUMBER.size]) == _NUMBER.unpack(slot[-_NUMBER.size :])[0]
+        return tuple(values) if whole else None
+
+
+class HandEvents:
+    """Timed hand events on their way from the window's process to the audio process, none lost, none twice."""
+
+    def __init__(self, memory: memoryview) -> None:
+        self._records = Records(memory, len(HandEvent._fields), EVENT_SLOTS)
+        self._last_time = 0.0
+
+    @staticmethod
+    def size() -> int:
+        """Bytes they take."""
+        return Records.size(len(HandEvent._fields), EVENT_SLOTS)
+
+    def write(self, event: HandEvent) -> None:
+        """Append an event; a time stamp before that of the last event counts as the last one's."""
+        self._last_time = max(self._last_time, event.time)
+        self._records.write((self._last_time, event.distance, event.volume))
+
+    def begin_at_newest(self) -> None:
+        """Let the next `take` give the newest event there is."""
+        self._records.begin_at_newest()
+
+    def take(self) -> HandEvent | None:
+        """The next event not yet taken; None while there is none."""
+        values = self._records.take()
+        return None if values is None else HandEvent(*values)
+
+
+class RowRing:
+    """The last `rows` rows of one or more columns of numbers. One thread writes; the reader checks its copy."""
+
+    def __init__(self, memory: memoryview, rows: int, columns: int = 1, dtype: DTypeLike = np.float32) -> None:
+        self._counter = counter(memory)
+        numbers: Numbers = np.frombuffer(memory[_NUMBER.size :], dtype, columns * rows)
+        self._columns = list(numbers.reshape(columns, rows))
+        self._rows = rows
         self._total = 0
 
     @staticmethod
-    def size(frames: int) -> int:
-        """Bytes a ring of `frames` samples takes."""
-        return _COUNTER.size + 4 * frames
+    def size(rows: int, columns: int = 1, dtype: DTypeLike = np.float32) -> int:
+        """Bytes it takes."""
+        return _NUMBER.size + np.dtype(dtype).itemsize * columns * rows
 
-    def write(self, block: NDArray[np.float32]) -> None:
-        """Append `block` (at most half the ring)."""
-        start = self._total % self._frames
-        first = min(block.size, self._frames - start)
-        self._samples[start : start + first] = block[:first]
-        if first < block.size:
-            self._samples[: block.size - first] = block[first:]
-        self._total += block.size
-        _COUNTER.pack_into(self._counter, 0, self._total)
+    @classmethod
+    def of_own(cls, rows: int) -> Self:
+        """A ring in memory that is not shared."""
+        return cls(memoryview(bytearray(cls.size(rows))), rows)
 
-    def read(self, frames: int) -> NDArray[np.float32]:
-        """The newest `frames` samples (at most half the ring), fewer while fewer exist."""
-        count = min(frames, self._frames // 2)
-        for _ in range(4):
-            total = _COUNTER.unpack_from(self._counter, 0)[0]
-            wanted = np.arange(max(0, total - count), total) % self._frames
-            copy: NDArray[np.float32] = self._samples[wanted]
-            if _COUNTER.unpack_from(self._counter, 0)[0] - (total - wanted.size) <= self._frames:
-                break
-        return copy
+    def prepare(self) -> None:
+        """Touch all of it once, before the sound starts: the system hands out memory page by page on first use."""
+        for column in self._columns:
+            column.fill(0.0)
+
+    @property
+    def total(self) -> int:
+        """Rows written so far."""
+        return int(self._counter[0])
+
+    def write(self, *columns: Numbers) -> None:
+        """Append rows, one array (n,) a column, n at most the ring's rows."""
+        count = columns[0].size
+        start = self._total % self._rows
+        first = min(count, self._rows - start)
+        for kept, values in zip(self._columns, columns, strict=True):
+            kept[start : start + first] = values[:first]
+            if first < count:
+                kept[: count - first] = values[first:]
+        self._total += count
+        self._counter[0] = self._total
+
+    def read(self, first: int, count: int) -> tuple[int, Numbers]:
+        """(number of the first row, copy (columns, n)): `count` rows from `first` on, fewer where they are gone."""
+        total = self.total
+        first = max(first, total - self._rows, 0)
+        wanted = np.arange(first, max(first, min(first + count, total))) % self._rows
+        copy = np.stack([column[wanted] for column in self._columns])
+        overwritten = max(0, self.total - self._rows - first)
+        return first + overwritten, copy[:, overwritten:]
+
+    def newest(self, count: int) -> Numbers:
+        """The newest `count` rows of the first column (at most half the ring), fewer while fewer exist."""
+        count = min(count, self._rows // 2)
+        newest: Numbers = self.read(self.total - count, count)[1][0]
+        return newest
 
 
 class LiveLink:
     """One shared memory block: `hand` and `listening` are written by the window's side, `sound`, `process`, `samples`
-    and `played` by the audio side.
+    (float32 output) and `played` (distance, m, and volume of the hand, every `row_step`-th sample) by the audio side.
 
     The creator unlinks it on `close`; if the creator dies, Python's resource tracker does.
     """
@@ -150,33 +247,17 @@ class LiveLink:
     def __init__(self, memory: SharedMemory, owner: bool) -> None:
         self._shared = memory
         self._owner = owner
-        self._views: list[memoryview] = []
-        whole = memoryview(cast(memoryview, memory.buf))
-        self._views.append(whole)
-        start = 0
-
-        def room(size: int) -> memoryview:
-            nonlocal start
-            view = whole[start : start + size]
-            self._views.append(view)
-            start += -(-size // 64) * 64
-            return view
-
-        self.hand = EventRing(room(EventRing.size()))
-        self.listening = Record(room(Record.size(len(Listening._fields))), len(Listening._fields))
-        self.sound = Record(room(Record.size(len(SoundMeters._fields))), len(SoundMeters._fields))
-        self.process = Record(room(Record.size(len(ProcessMeters._fields))), len(ProcessMeters._fields))
-        self.samples = SampleRing(room(SampleRing.size(RING_FRAMES)), RING_FRAMES)
-        self.played = HandMemory(room(HandMemory.size()))
+        self._views = [memoryview(cast(memoryview, memory.buf))]
+        rooms = iter([self._room(start, size) for start, size in _places()])
+        self.hand = HandEvents(next(rooms))
+        self.listening, self.sound, self.process = (Records(next(rooms), count) for count in _COUNTS)
+        self.samples = RowRing(next(rooms), RING_FRAMES)
+        self.played = RowRing(next(rooms), ROWS, 2, np.float64)
 
     @classmethod
     def create(cls) -> Self:
         """A new block with nothing in it."""
-        records = (len(Listening._fields), len(SoundMeters._fields), len(ProcessMeters._fields))
-        sizes = [Record.size(count) for count in records]
-        sizes += [EventRing.size(), SampleRing.size(RING_FRAMES), HandMemory.size()]
-        memory = SharedMemory(create=True, size=sum(size + 64 for size in sizes))
-        return cls(memory, owner=True)
+        return cls(SharedMemory(create=True, size=sum(_places()[-1])), owner=True)
 
     @classmethod
     def attach(cls, name: str) -> Self:
@@ -202,3 +283,21 @@ class LiveLink:
         self._shared.close()
         if self._owner:
             self._shared.unlink()
+
+    def _room(self, start: int, size: int) -> memoryview:
+        self._views.append(self._views[0][start : start + size])
+        return self._views[-1]
+
+
+_COUNTS = tuple(len(fields) for fields in (Listening._fields, SoundMeters._fields, ProcessMeters._fields))
+
+
+def _places() -> list[tuple[int, int]]:
+    """(start, size) in bytes of each part of the link, in the order of `LiveLink`; each starts a line of the cache."""
+    sizes = [HandEvents.size(), *(Records.size(count) for count in _COUNTS)]
+    sizes += [RowRing.size(RING_FRAMES), RowRing.size(ROWS, 2, np.float64)]
+    places, start = [], 0
+    for size in sizes:
+        places.append((start, size))
+        start += -(-size // 64) * 64
+    return places

@@ -21,13 +21,12 @@ class Recording:
     clipped: int
     error: str | None = None
 
-
-def recording_notice(recording: Recording, sample_rate: int) -> str:
-    """What to tell the player of a finished recording; `sample_rate`, Hz."""
-    if recording.error is not None:
-        return recording.error
-    text = f"Recorded {recording.path.name}, {recording.frames / sample_rate:.1f} s"
-    return text if recording.clipped == 0 else f"{text}, {recording.clipped} samples clipped"
+    def notice(self, sample_rate: int) -> str:
+        """What to tell the player; `sample_rate`, Hz."""
+        if self.error is not None:
+            return self.error
+        text = f"Recorded {self.path.name}, {self.frames / sample_rate:.1f} s"
+        return text if self.clipped == 0 else f"{text}, {self.clipped} samples clipped"
 
 
 def prepare_recorder() -> None:

@@ -1,7 +1,11 @@
-"""The way to PortAudio: library, output devices and output stream, with errors that say the remedy."""
+"""The way to PortAudio: library, output devices and output stream, with errors that say the remedy; and a silent clock
+in place of a stream.
+"""
 
 from __future__ import annotations
 
+import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
@@ -10,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from synth.errors import DeviceError
-from synth.live.gesture_latency import output_delay
 
 Latency = float | str
 LOW_FRAMES = 512
+LONGEST_DELAY = 10.0  # s; a stream that says more does not tell the time
+SILENT_PERIOD = 0.01  # s, length of a block without a device
 
 LIBRARY_REMEDY = (
     "No sound: the PortAudio library was not found. Debian and Ubuntu: sudo apt install libportaudio2. "
@@ -118,6 +123,19 @@ def choose_output(device: str | int | None, sample_rate: int, latency: Latency) 
     return Output(wanted, channels, sample_rate, latency)
 
 
+def output_delay(times: Any) -> float | None:
+    """Time from now to the first sample of the block at the device's output, s, from PortAudio's time structure.
+
+    None where the host does not tell it (times of 0, or none at all).
+    """
+    if times is None:
+        return None
+    now, output = float(times.currentTime), float(times.outputBufferDacTime)
+    if now <= 0.0 or output <= 0.0 or not 0.0 <= output - now <= LONGEST_DELAY:
+        return None
+    return output - now
+
+
 class OutputStream:
     """A running float32 output stream of PortAudio's own block size; every channel gets the same sound."""
 
@@ -163,6 +181,36 @@ class OutputStream:
         """Stop after the queued blocks have sounded (or at once), and close."""
         self._stream.abort() if at_once else self._stream.stop()
         self._stream.close()
+
+
+class SilentClock:
+    """Rendering at the pace of real time without a device, so that meters move and recording works.
+
+    It calls `render` every 10 ms for as many frames as real time has moved on, in a thread of its own.
+    """
+
+    latency = 0.0
+
+    def __init__(self, render: RenderBlock, sample_rate: int) -> None:
+        self._render = render
+        self._rate = sample_rate
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="silent clock", daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        started, rendered = time.monotonic(), 0
+        while not self._stopping.wait(SILENT_PERIOD):
+            due = int((time.monotonic() - started) * self._rate) - rendered
+            frames = min(due, self._rate // 10)  # after a sleep of the machine there is nothing to catch up
+            if frames > 0:
+                self._render(frames, False)
+            rendered += due
+
+    def close(self, at_once: bool = False) -> None:
+        """Stop."""
+        self._stopping.set()
+        self._thread.join()
 
 
 def _name(device: str | int | None) -> str:

@@ -4,29 +4,42 @@ from __future__ import annotations
 
 import multiprocessing
 from collections.abc import Iterator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any
 
-from synth.live.audio_process import SoundSettings, run_audio_process
 from synth.live.link import LiveLink
+from synth.live.sound_device import Latency
 
 if TYPE_CHECKING:
-    from models.instrument import Instrument
+    from synth.sound.source import Source
+
+
+@dataclass(frozen=True, slots=True)
+class SoundSettings:
+    """Start values: device, latency ("low", "high" or s), sample rate (Hz), tags of recordings."""
+
+    device: str | int | None
+    latency: Latency
+    sample_rate: int
+    title: str = ""
+    comment: str = ""
 
 
 class SoundProcess:
     """One audio process with its pipe and the memory shared with it (`link`, which may be written before `start`).
 
-    Nothing here knows what a message means: `synth/live/speaker.py` and `synth/live/audio_process.py` do. Once `close`
-    was called the object is done with.
+    Nothing here knows what a message means: `synth/live/live_sound.py` and `synth/live/audio_process.py` do. Once
+    `close` was called the object is done with.
     """
 
-    def __init__(self, instrument: Instrument, settings: SoundSettings) -> None:
+    def __init__(self, source: Source, settings: SoundSettings) -> None:
         context = multiprocessing.get_context("spawn")
         self.link = LiveLink.create()
         self._pipe, self._theirs = context.Pipe()
         self._process = context.Process(
-            target=run_audio_process,
-            args=(self.link.name, self._theirs, instrument, settings),
+            target=_run,
+            args=(self.link.name, self._theirs, source, settings),
             name="beatfield sound",
             daemon=True,
         )
@@ -91,3 +104,10 @@ class SoundProcess:
     def _release(self) -> None:
         self._pipe.close()
         self.link.close()
+
+
+def _run(name: str, pipe: Connection, source: Source, settings: SoundSettings) -> None:
+    """Body of the process. Only there what renders is imported."""
+    from synth.live.audio_process import run_audio_process
+
+    run_audio_process(name, pipe, source, settings)

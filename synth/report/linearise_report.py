@@ -246,7 +246,7 @@ def _place_figures(option: Option, outcome: Outcome) -> PlaceFigures:
         place=solution.place.name,
         choke_h=choke,
         choke_self_resonance_hz=1.0 / (2.0 * math.pi * math.sqrt(choke * own)) if choke and own else None,
-        branch_over_tank=tuning_ratio(outcome.after.instrument.curve, solution.candidates(parts)),
+        branch_over_tank=tuning_ratio(outcome.after.instrument.curve, solution.build(parts), solution.low_distance),
         tank_h=solution.tank_inductance,
         capacitor_f=option.option.capacitor,
         trimmer=option.option.trimmer,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
-from models.branch.antenna_branch import MODES, SeriesInductor, mode_frequencies
+from models.branch.antenna_branch import DIRECT, MODES, SeriesInductor, mode_frequencies
 from models.circuit.common_base import BASE, COLD, EMITTER, WIPER, OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.tank import Tank, resonant_frequency
@@ -53,7 +53,7 @@ class Antenna:
 
     capacitance: float
     lead: float
-    branch: SeriesInductor | None = None
+    branch: SeriesInductor = DIRECT
     tap_ratio: float = 1.0
 
 
@@ -61,7 +61,7 @@ def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str
     """The lossless oscillator: frequency only. `stray`, F, is that of board, wiring and coil within the tank's own."""
     total, fixed, trimmer = tank.total_capacitance, tank.capacitance, tank.trimmer_capacitance
     rest = total - fixed - trimmer - stray
-    branch = None if antenna is None else antenna.branch
+    branch = DIRECT if antenna is None else antenna.branch
     turned_by = 1.0 if antenna is None else antenna.tap_ratio**2
     parts = [
         Part("tank coil", "inductor", "H", tank.inductance, tank.inductance),
@@ -71,7 +71,7 @@ def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str
     ]
     if rest > LEAST_REST * total:
         parts.append(Part("divider and transistor", "capacitor", "F", rest, rest))
-    if branch is not None:
+    if not branch.direct:
         parts.append(Part("series inductor", "branch_inductor", "H", branch.inductance, branch.inductance))
     if antenna is not None:
         parts.append(Part("antenna's mount and lead", "antenna_stray", "F", antenna.lead, LEAD_BASE))
@@ -80,13 +80,13 @@ def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str
         turned = {part.name: part.base * (factor - 1.0) for part in parts if part.name == name}
         inductance = tank.inductance + turned.get("tank coil", 0.0)
         capacitance = total + sum(turned.get(part, 0.0) for part in ACROSS)
-        seen = 0.0 if antenna is None else antenna.capacitance + turned.get("antenna's mount and lead", 0.0)
-        if branch is not None:
+        if antenna is not None:
             series = branch.inductance + turned.get("series inductor", 0.0)
             own = branch.self_capacitance * turned_by
+            seen = antenna.capacitance + turned.get("antenna's mount and lead", 0.0)
             both = mode_frequencies(inductance, capacitance, series / turned_by, seen * turned_by, own)
             return {FREQUENCY: float(both[MODES.index(mode)])}
-        return {FREQUENCY: float(resonant_frequency(inductance, capacitance + seen))}
+        return {FREQUENCY: float(resonant_frequency(inductance, capacitance))}
 
     return Probe(tuple(parts), read)
 

@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.builds.build_law import OUTCOMES, Outcomes, joined
 from models.builds.tolerance import (
     Goals,
     LinearEstimate,
@@ -25,6 +24,7 @@ from models.builds.tolerance import (
     tighter_parts,
     worst_cases,
 )
+from models.builds.tuned_builds import OUTCOMES, Outcomes, joined
 from models.pitch import nearest_note
 from synth.analysis.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
 from synth.build.workbench import Workpiece
@@ -309,8 +309,6 @@ def _notices(workpiece: Workpiece, trial: Trial, builds: int, seed: int) -> tupl
             gain_notice(workpiece),
         )
     branch = instrument.branch
-    if branch is None:
-        return ()
     tank = instrument.variable_tank
     share, low, high = other_mode_share(
         trial, builds, seed, tank.series_resistance, branch.series_resistance(tank.frequency)

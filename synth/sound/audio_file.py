@@ -167,6 +167,13 @@ class AudioWriter:
         return DeviceError(f"{self.path}: writing the sound failed ({detail}); check the space left on the disk")
 
 
+def write_sound(target: str, samples: Floats, sample_rate: int, title: str, comment: str, force: bool) -> AudioWriter:
+    """Write a finished sound, mono, as 24-bit WAV or FLAC, whole or not at all; returns the closed writer."""
+    with AudioWriter(target, sample_rate, "pcm24", title=title, comment=comment, force=force) as writer:
+        writer.write(samples)
+    return writer
+
+
 def _native(path: Path | None) -> Any:
     """A file's name as the sound library takes any: on POSIX its bytes, which need not be UTF-8."""
     return os.fsencode(path or "") if os.name == "posix" else str(path)

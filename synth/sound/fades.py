@@ -1,4 +1,4 @@
-"""Fades of a set length and the guard at full scale."""
+"""Fades of a set length, values that change gradually, and the guard at full scale."""
 
 from __future__ import annotations
 
@@ -42,6 +42,25 @@ class Fade:
         self._place = int(places[-1])
         share = places / self._length
         return np.asarray(share * share * (3.0 - 2.0 * share))
+
+
+class Slew:
+    """A value that follows a wanted one by at most `rate` a second; it starts at the first it is given or `value`."""
+
+    def __init__(self, rate: float, sample_rate: float, value: float | None = None) -> None:
+        self._rate, self._sample_rate = rate, sample_rate
+        self.value = value
+
+    def towards(self, wanted: float, frames: int) -> Floats | float:
+        """The next values (frames,) on the way to `wanted`; a number while it stands there."""
+        if self.value is None or self.value == wanted:
+            self.value = wanted
+            return wanted
+        longest = self._rate * frames / self._sample_rate
+        change = min(max(wanted - self.value, -longest), longest)
+        ramp = self.value + change * np.arange(1, frames + 1) / frames
+        self.value = wanted if abs(wanted - self.value) <= longest else self.value + change
+        return np.asarray(ramp)
 
 
 def guard(samples: Floats, knee: float = KNEE) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
@@ -61,18 +60,3 @@ def render_file(
 def file_comment(design: Design) -> str:
     """What a sound file says of its origin: program, version and design hash."""
     return f"Beatfield {program_version()}, design {design_hash(design)}"
-
-
-class ProgressLine:
-    """One line of progress on stderr, redrawn in place on a terminal; elsewhere only its end is printed."""
-
-    def __init__(self, what: str) -> None:
-        self._what = what
-        self._shown = -1
-        self._live = sys.stderr.isatty()
-
-    def __call__(self, share: float) -> None:
-        percent = int(100.0 * share)
-        if self._live and percent != self._shown:
-            self._shown = percent
-            print(f"\r{self._what} {percent:3d} %", end="" if percent < 100 else "\n", file=sys.stderr, flush=True)

@@ -104,12 +104,12 @@ def _hand_table(instrument: Instrument, sample_rate: float) -> RowTable:
         reference, variable = instrument.reference_amplitude or 1.0, instrument.variable_amplitude(places)
         rows = _diode_rows(detectors[0], reference, variable, offsets, instrument.lock_range, sample_rate)
     else:
-        rows = _graded_rows(instrument, places)
+        rows = graded_rows(instrument, places)
     highest = max(made.strength * made.peak for made in detectors)
     return RowTable(offsets, _in_band(rows, offsets, sample_rate, instrument.lock_range) / highest, mirrored=False)
 
 
-def _graded_rows(instrument: Instrument, places: Floats) -> Complexes:
+def graded_rows(instrument: Instrument, places: Floats) -> Complexes:
     """C_0..C_K of a detector without memory at hand distances (rows,), read between `GRADES` solved amplitudes.
 
     The hand moves the variable amplitude over a narrow range, whatever the tuning: the solved rows stay when a control

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,49 +27,69 @@ from synth.sound.wavetable import Wavetable, wavetable
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
+    from synth.sound.source import Sound
 
 Floats = NDArray[np.float64]
 
+CHANGE_TIME = 0.008  # s, from one instrument to the next
 
-class Patch:
-    """An instrument made ready for a sample rate: its tables, built once, never changed, shared by strands.
+
+@dataclass(frozen=True, slots=True)
+class InstrumentSource:
+    """The instrument as a source of sound; the hand is the distance, m."""
+
+    instrument: Instrument
+
+    @property
+    def level(self) -> float:
+        """Peak at full volume, of full scale."""
+        return self.instrument.level
+
+    @property
+    def resting(self) -> float:
+        """The hand away, m."""
+        return float(self.instrument.curve.farthest)
+
+    def start(self, sample_rate: float) -> Strand:
+        """The sound; the tables are built here."""
+        return Strand(self.instrument, sample_rate)
+
+
+class Strand:
+    """An instrument's tables and its running state: the last offset frequency, the beat phase and the tone filter.
 
     Raises DesignError for a lock range of a quarter of the sample rate or more, and for oscillators that come
     to lie more than MOST_TURNS sample rates apart.
     """
 
+    change_time = CHANGE_TIME
+
     def __init__(self, instrument: Instrument, sample_rate: float) -> None:
-        self.instrument = instrument
-        self.sample_rate = positive("sample_rate", sample_rate)
-        if instrument.lock_range >= 0.25 * self.sample_rate:
+        self.level = instrument.level
+        self._rate = positive("sample_rate", sample_rate)
+        self._lock = instrument.lock_range
+        if self._lock >= 0.25 * self._rate:
             raise DesignError(
-                f"lock_range must be below a quarter of the sample rate, {0.25 * self.sample_rate:g} Hz, to be heard; "
-                f"got {instrument.lock_range:g}: lower coupling.lock_range, or use larger output resistors"
+                f"lock_range must be below a quarter of the sample rate, {0.25 * self._rate:g} Hz, to be heard; "
+                f"got {self._lock:g}: lower coupling.lock_range, or use larger output resistors"
             )
-        self.law = PitchLaw(instrument)
-        if self.law.highest > MOST_TURNS * self.sample_rate:
+        self._law = PitchLaw(instrument)
+        if self._law.highest > MOST_TURNS * self._rate:
             raise DesignError(
-                f"sample_rate must be >= {self.law.highest / MOST_TURNS:g} Hz for an instrument whose "
-                f"oscillators come to lie {self.law.highest:g} Hz apart; got {self.sample_rate:g}: tune the two "
+                f"sample_rate must be >= {self._law.highest / MOST_TURNS:g} Hz for an instrument whose "
+                f"oscillators come to lie {self._law.highest:g} Hz apart; got {self._rate:g}: tune the two "
                 "tanks nearer to each other"
             )
+        self._table: Wavetable | RowTable
         if instrument.detector.kind == "diode" or instrument.amplitude_varies:
-            self.table: Wavetable | RowTable = row_table(instrument, self.sample_rate)
+            self._table = row_table(instrument, self._rate)
         else:
-            self.table = wavetable(instrument.detector, self.sample_rate, instrument.lock_range)
-
-
-class Strand:
-    """A patch with its running state: the last offset frequency, the beat phase and the tone filter."""
-
-    def __init__(self, patch: Patch) -> None:
-        self.patch = patch
-        instrument = patch.instrument
-        self._lock = instrument.lock_range
-        self._level = instrument.level
-        self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, patch.sample_rate)
+            self._table = wavetable(instrument.detector, self._rate, self._lock)
+        self._dc_block = instrument.dc_block
+        self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, self._rate)
         self._offset = 0.0
         self._phase, self._pair = 0, half_angle(0.0)
+        self.within = self._law.within
 
     @property
     def frequency(self) -> float:
@@ -80,40 +101,37 @@ class Strand:
         """Beat phase at the last sample, rad, 0 to 2 pi."""
         return radians_from_fixed(self._phase)
 
-    def begin(self, distance: float) -> None:
+    def begin(self, distance: float, before: Sound | None = None) -> None:
         """Start as if the hand had been at `distance` for long: locked oscillators rest at their phase.
 
-        Otherwise the waveform starts at its peak (phase 0), where a DC block that starts empty errs least.
+        Otherwise the waveform starts at its peak (phase 0), where a DC block that starts empty errs least. After
+        another strand the beat phase goes on, and what that one's filter held.
         """
         self._offset = self._offset_at(distance)
-        locked = abs(self._offset) < self._lock
-        self._turned_to(int(fixed_from_radians(math.asin(self._offset / self._lock) if locked else 0.0)))
-        self._tone.settle(self.patch.table.steady(self._offset))
-        self._settle_if_still()
-
-    def follow(self, other: Strand, distance: float) -> None:
-        """Take over the beat phase of `other` and what its filter held, with the hand at `distance`."""
-        self._offset = self._offset_at(distance)
-        self._turned_to(other._phase)
-        raised = self.patch.table.steady(self._offset) - other.patch.table.steady(other._offset)
-        self._tone.follow(other._tone, raised)
+        if isinstance(before, Strand):
+            self._turned_to(before._phase)
+            raised = self._table.steady(self._offset) - before._table.steady(before._offset)
+            self._tone.follow(before._tone, raised)
+        else:
+            locked = abs(self._offset) < self._lock
+            self._turned_to(int(fixed_from_radians(math.asin(self._offset / self._lock) if locked else 0.0)))
+            self._tone.settle(self._table.steady(self._offset))
         self._settle_if_still()
 
     def sound(self, distance: Floats) -> Floats:
         """The next samples (n,), n >= 1, at full volume, for smoothed hand distances (n,), m."""
-        patch = self.patch
         offsets = np.empty(distance.size + 1)
         offsets[0] = self._offset
-        offsets[1:] = patch.law.offset(distance)
+        offsets[1:] = self._law.offset(distance)
         if self._lock > 0.0:
-            angles, self._pair = advance_pair(self._pair, offsets, self._lock, 1.0 / patch.sample_rate)
+            angles, self._pair = advance_pair(self._pair, offsets, self._lock, 1.0 / self._rate)
             phases = fixed_from_angle(angles)
         else:
-            phases = accumulate(self._phase, offsets, patch.sample_rate)
+            phases = accumulate(self._phase, offsets, self._rate)
         self._phase = int(phases[-1]) & TURN_MASK
         self._offset = float(offsets[-1])
-        samples = self._tone.filter(patch.table.sound(phases, offsets[1:]))
-        samples *= self._level
+        samples = self._tone.filter(self._table.sound(phases, offsets[1:]))
+        samples *= self.level
         return samples
 
     def _turned_to(self, phase: int) -> None:
@@ -122,10 +140,10 @@ class Strand:
         self._pair = half_angle(radians_from_fixed(phase))
 
     def _offset_at(self, distance: float) -> float:
-        return float(self.patch.law.offset(self.patch.law.within(np.array([distance])))[0])
+        return float(self._law.offset(self._law.within(np.array([distance])))[0])
 
     def _settle_if_still(self) -> None:
         """A waveform that rests, or moves below the DC block's corner, is taken as blocked already."""
-        if abs(self.frequency) < self.patch.instrument.dc_block:
-            resting = self.patch.table.sound(np.array([self._phase]), np.array([self._offset]))
+        if abs(self.frequency) < self._dc_block:
+            resting = self._table.sound(np.array([self._phase]), np.array([self._offset]))
             self._tone.settle(float(resting[0]))

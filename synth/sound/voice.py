@@ -1,9 +1,10 @@
 """The voice: hand positions in, sound out, block by block; the same code feeds the speaker and the file.
 
-Chain: distance and volume -> limit to the computed field -> one 5 ms pole each -> offset frequency -> beat
-phase (pulled if the oscillators leak into each other) -> detector waveform without aliasing -> tone low-pass
--> DC block -> volume -> guard. The radio frequency itself is never sampled. How a performance is cut into
-blocks does not change its samples.
+Chain: hand and volume -> limit to what the sound knows -> one 5 ms pole each -> the sound -> volume -> guard -> fades.
+The sound of an instrument (`synth/sound/strand.py`) is: offset frequency -> beat phase (pulled if the oscillators leak
+into each other) -> detector waveform without aliasing -> tone low-pass -> DC block; those of the lessons are in
+`synth/lessons/recipes.py`. The radio frequency itself is never sampled. How a performance is cut into blocks does not
+change its samples.
 """
 
 from __future__ import annotations
@@ -14,89 +15,74 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.checks import finite_array
+from models.checks import finite_array, positive
 from synth.hands.hand_path import HandBlock
 from synth.sound.fades import KNEE, Fade, guard
 from synth.sound.filters import Smoother
-from synth.sound.strand import Patch, Strand
+from synth.sound.source import Sound
+from synth.sound.strand import InstrumentSource, Strand
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
 
 Floats = NDArray[np.float64]
 
-SMOOTHING_TIME = 0.005  # s, pole on distance and on volume
-FADE_TIME = 0.008  # s, start, mute and change of instrument
+SMOOTHING_TIME = 0.005  # s, pole on the hand and on the volume
+FADE_TIME = 0.008  # s, start and mute
 LARGEST = float(np.finfo(np.float64).max)
 PIECE = 6000  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
 
 
-class Voice:
-    """Renders the sound of one instrument at `sample_rate` (Hz), carrying all state from call to call.
+class CrossfadingVoice:
+    """Plays a sound at `sample_rate` (Hz) and changes to others without a click, carrying all state between calls.
 
-    One thread at a time calls `render`; `mute` and `set_instrument` may be called from another and act from
-    the next render on. Full volume peaks at `instrument.level` of full scale (the detector's waveform before
-    the tone filter, which takes its part off high notes). Beats above 0.45 of the sample rate are silent.
+    One thread at a time calls `render`; `mute` and `change` may be called from another and act from the next render on.
     """
 
-    def __init__(self, instrument: Instrument, sample_rate: float) -> None:
-        patch = Patch(instrument, sample_rate)
-        self.sample_rate = patch.sample_rate
-        self._latest = patch
-        self._waiting: deque[Patch] = deque(maxlen=1)
-        self._strand = Strand(patch)
-        self._leaving: Strand | None = None
+    def __init__(self, sound: Sound, sample_rate: float) -> None:
+        self.sample_rate = positive("sample_rate", sample_rate)
+        self._here = self._latest = sound
+        self._waiting: deque[Sound] = deque(maxlen=1)
+        self._leaving: Sound | None = None
         self._hands = Smoother(SMOOTHING_TIME, self.sample_rate)
         self._opening = Fade(FADE_TIME, self.sample_rate)
-        self._change = Fade(FADE_TIME, self.sample_rate)
+        self._coming = Fade(FADE_TIME, self.sample_rate)
         self._muted = False
-        self._last_distance: float | None = None
-
-    @property
-    def instrument(self) -> Instrument:
-        """The instrument last set: it sounds, or the sound is on its way to it."""
-        return self._latest.instrument
+        self._last_hand: float | None = None
 
     @property
     def frequency(self) -> float:
-        """Beat at the last rendered sample, Hz, pulled and signed; 0 before the first."""
-        return self._strand.frequency if self._last_distance is not None else 0.0
+        """The sound's frequency at the last rendered sample, Hz; 0 before the first."""
+        return self._here.frequency if self._last_hand is not None else 0.0
 
-    @property
-    def phase(self) -> float:
-        """Beat phase at the last rendered sample, rad, 0 to 2 pi."""
-        return self._strand.phase
-
-    def set_instrument(self, instrument: Instrument) -> None:
-        """Change to `instrument`: old and new cross over in 8 ms, both from the same beat phase on.
+    def change(self, sound: Sound) -> None:
+        """Cross over to another sound, one that has not been played.
 
         A change asked for during a change starts when that one has ended; of several waiting the last counts.
-        The tables are built in the calling thread.
         """
-        self._latest = Patch(instrument, self.sample_rate)
-        self._waiting.append(self._latest)
+        self._latest = sound
+        self._waiting.append(sound)
 
     def mute(self, muted: bool) -> None:
-        """Fade the sound out or in over 8 ms; the oscillators run on."""
+        """Fade the sound out or in over 8 ms; it runs on."""
         self._muted = bool(muted)
 
     def reset(self) -> None:
-        """Forget the past: the next render starts like the first, with the latest instrument; mute stays."""
+        """Forget the past: the next render starts like the first, with the latest sound; mute stays."""
         self._waiting.clear()
-        self._strand = Strand(self._latest)
+        self._here = self._latest
         self._leaving = None
-        self._last_distance = None
-        for part in (self._hands, self._opening, self._change):
+        self._last_hand = None
+        for part in (self._hands, self._opening, self._coming):
             part.reset()
 
     def render(self, hand: HandBlock | ArrayLike, frames: int) -> Floats:
         """The next `frames` samples, float64 (frames,), within -1..1; the first start with an 8 ms fade.
 
         `hand`: a block of positions, or distances alone (m, a number or (frames,)), then at full volume.
-        Distances are >= 0; those outside the instrument's capacitance curve count as its nearest or farthest
-        point, where the computed field ends. Raises ValueError for a number of frames below 0, for other
-        shapes, for values that are not finite, negative distances and volumes outside 0..1; the state is then
-        unchanged.
+        Distances are >= 0; those outside what the sound knows count as its nearest or farthest point. Raises
+        ValueError for a number of frames below 0, for other shapes, for values that are not finite, negative distances
+        and volumes outside 0..1; the state is then unchanged.
         """
         if isinstance(frames, bool | np.bool_) or not isinstance(frames, int | np.integer) or frames < 0:
             raise ValueError(f"frames must be a whole number >= 0; got {frames!r}")
@@ -114,37 +100,36 @@ class Voice:
             self._take_over()
             end = min(start + PIECE, frames)
             if self._leaving is not None:
-                end = min(end, start + self._change.left)
+                end = min(end, start + self._coming.left)
             samples[start:end] = self._piece(distances[start:end], volumes[start:end])
             start = end
         return samples
 
     def _take_over(self) -> None:
         """End a change that is complete and begin the one that waits."""
-        if self._leaving is not None and self._change.left == 0:
+        if self._leaving is not None and self._coming.left == 0:
             self._leaving = None
         if not self._waiting or self._leaving is not None:
             return
-        strand = Strand(self._waiting.popleft())
-        if self._last_distance is not None:
-            strand.follow(self._strand, self._last_distance)
-            self._leaving = self._strand
-            self._change.reset()
-        self._strand = strand
+        sound = self._waiting.popleft()
+        if self._last_hand is not None:
+            sound.begin(self._last_hand, self._here)
+            self._leaving = self._here
+            self._coming = Fade(sound.change_time, self.sample_rate)
+        self._here = sound
 
     def _piece(self, distances: Floats, volumes: Floats) -> Floats:
         """Samples of a piece in which no change begins or ends."""
-        law = self._strand.patch.law
-        smoothed, gains = self._hands.smooth(law.within(distances), volumes)
-        if self._last_distance is None:
-            self._strand.begin(float(smoothed[0]))
-        self._last_distance = float(smoothed[-1])
-        samples = self._strand.sound(smoothed)
-        knee = max(KNEE, self._strand.patch.instrument.level)
+        smoothed, gains = self._hands.smooth(self._here.within(distances), volumes)
+        if self._last_hand is None:
+            self._here.begin(float(smoothed[0]))
+        self._last_hand = float(smoothed[-1])
+        samples = self._here.sound(smoothed)
+        knee = max(KNEE, self._here.level)
         if self._leaving is not None:
-            leaving = self._leaving.sound(self._leaving.patch.law.within(smoothed))
-            samples = leaving + self._change.gains(samples.size, up=True) * (samples - leaving)
-            knee = max(knee, self._leaving.patch.instrument.level)
+            leaving = self._leaving.sound(self._leaving.within(smoothed))
+            samples = leaving + self._coming.gains(samples.size, up=True) * (samples - leaving)
+            knee = max(knee, self._leaving.level)
         samples *= gains
         guard(samples, knee)
         self._fade(samples)
@@ -157,6 +142,35 @@ class Voice:
         elif self._muted or not self._opening.rests_at(1.0):
             samples *= self._opening.gains(samples.size, up=not self._muted)
             samples += 0.0  # a negative zero becomes a plain one, as in a block that is silent from its start
+
+
+class Voice(CrossfadingVoice):
+    """The voice of one instrument. A change crosses over in 8 ms, both instruments from the same beat phase on.
+
+    Full volume peaks at `instrument.level` of full scale (the detector's waveform before the tone filter, which takes
+    its part off high notes). Beats above 0.45 of the sample rate are silent. The hand is the distance, m; outside the
+    instrument's capacitance curve it counts as the curve's nearest or farthest point, where the computed field ends.
+    """
+
+    def __init__(self, instrument: Instrument, sample_rate: float) -> None:
+        strand = InstrumentSource(instrument).start(sample_rate)
+        super().__init__(strand, sample_rate)
+        self._instrument = instrument
+
+    @property
+    def instrument(self) -> Instrument:
+        """The instrument last set: it sounds, or the sound is on its way to it."""
+        return self._instrument
+
+    @property
+    def phase(self) -> float:
+        """Beat phase at the last rendered sample, rad, 0 to 2 pi."""
+        return self._here.phase if isinstance(self._here, Strand) else 0.0
+
+    def set_instrument(self, instrument: Instrument) -> None:
+        """Change to `instrument`; its tables are built in the calling thread."""
+        self.change(InstrumentSource(instrument).start(self.sample_rate))
+        self._instrument = instrument
 
 
 def _row(name: str, values: ArrayLike, frames: int, most: float) -> Floats:

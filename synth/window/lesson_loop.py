@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import pygame
 
     from synth.lessons.live import LiveLesson
-    from synth.live.speaker import Speaker
+    from synth.live.contract import LessonSound
 
 FRAME_TIME = 1.0 / 30.0  # s
 FIRST_LEVEL = 0.5  # lesson sounds peak at -14 dB of full scale: at -20 dB with this
@@ -26,7 +26,7 @@ FIRST_LEVEL = 0.5  # lesson sounds peak at -14 dB of full scale: at -20 dB with 
 class LessonPlayer:
     """Joins events, state, speaker and view. One per window."""
 
-    def __init__(self, lesson: LiveLesson, speaker: Speaker, caution: bool) -> None:
+    def __init__(self, lesson: LiveLesson, speaker: LessonSound, caution: bool) -> None:
         self._speaker = speaker
         self.state = LessonState(lesson, FIRST_LEVEL, caution_open=caution)
         self.view = LessonView()
@@ -34,7 +34,7 @@ class LessonPlayer:
         self.frames = 0
         speaker.mute(self.state.silenced)
         speaker.set_level(self.state.level)
-        speaker.set_source(self.state.choice.source)
+        speaker.change(self.state.choice.source)
         speaker.move(self.state.place, 0.0)
 
     def handle(self, event: pygame.event.Event, moment: float | None = None) -> None:
@@ -72,7 +72,7 @@ class LessonPlayer:
         elif action == "level":
             self._speaker.set_level(state.level)
         elif action == "source":
-            self._speaker.set_source(state.choice.source)
+            self._speaker.change(state.choice.source)
         elif action == "move":
             self._speaker.move(state.place, state.volume, moment)
         if answered:
@@ -81,13 +81,13 @@ class LessonPlayer:
 
 def run(
     lesson: LiveLesson,
-    speaker: Speaker,
+    speaker: LessonSound,
     *,
     size: tuple[int, int] = FIRST_SIZE,
     caution: bool | None = None,
     each_frame: Callable[[LessonPlayer], None] | None = None,
 ) -> int:
-    """Open the window on a started speaker that was given a source; return the number of pictures when it is closed.
+    """Open the window on live sound that was started; return the number of pictures when it is closed.
 
     `caution`: show the hearing caution first, silent until it is answered; None shows it until it was answered once on
     this account. `each_frame` is called after each picture. Raises DeviceError where no window can be opened.

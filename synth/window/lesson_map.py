@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from synth.lessons.live import Choice
+from synth.lessons.live import LiveChoice
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.painter import Painter
@@ -38,7 +38,7 @@ def band_marks(band: tuple[float, float]) -> tuple[float, ...]:
 
 
 @functools.lru_cache(maxsize=8)
-def line_map(choice: Choice, band: tuple[float, float]) -> tuple[tuple[float, ...], ...]:
+def line_map(choice: LiveChoice, band: tuple[float, float]) -> tuple[tuple[float, ...], ...]:
     """For each of `PLACES` places from left to right the heights of the lines, 0 to 1 from end to end of `band`, Hz."""
     source = choice.source
     columns = []

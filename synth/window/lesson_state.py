@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from synth.lessons.live import Choice, LiveLesson, LiveStage
+from synth.lessons.live import LiveChoice, LiveLesson, LiveStage
 from synth.window.box import Box
 from synth.window.keys import next_text_scale, row_of
 
@@ -43,7 +43,7 @@ class LessonState:
         return self.lesson.stages[self.stage_number]
 
     @property
-    def choice(self) -> Choice:
+    def choice(self) -> LiveChoice:
         """The sound that is chosen."""
         return self.stage.choices[self.choice_number]
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from synth.lessons.live_voice import Axis
+from synth.lessons.live import Axis
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.draw_overlay import CAUTION, CAUTION_TITLE

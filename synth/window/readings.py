@@ -10,7 +10,7 @@ from models.pitch import nearest_note
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
-    from synth.live.speaker import Meters
+    from synth.live.meters import Meters
 
 LOWEST_NOTE = 16.0  # Hz; below it a beat is counted, not heard as a note (C0 is 16.35 Hz)
 IN_TUNE = 5.0  # cents

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from models.builds.build_law import QUANTITIES
+from models.builds.tuned_builds import QUANTITIES
 from models.circuit.variable_law import VariableLaw
 from models.pitch_field import PitchField, pitch_field
 from synth.build.assembly import detector_of
@@ -109,9 +109,8 @@ def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
         trimmer_minimum=0.0,
         trimmer_maximum=0.0,
     )
-    branch = base.branch
-    if branch is not None:
-        branch = replace(branch, inductance=part["branch_inductance"], self_capacitance=part["branch_self_capacitance"])
+    coil = {"inductance": part["branch_inductance"], "self_capacitance": part["branch_self_capacitance"]}
+    branch = replace(base.branch, **coil)
     return replace(at_rest, variable_tank=warm, branch=branch, antenna_stray=stray)
 
 

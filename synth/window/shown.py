@@ -17,7 +17,7 @@ from synth.window.state import WindowState
 from synth.window.view import Shown
 
 if TYPE_CHECKING:
-    from synth.live.speaker import Meters
+    from synth.live.meters import Meters
 
 
 def shown_now(

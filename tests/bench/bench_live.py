@@ -23,10 +23,10 @@ from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
 from synth.hands.hand_path import HandBlock
-from synth.live.hand_clock import HAND_DELAY
-from synth.live.hand_events import HandEvent
-from synth.live.link import Listening, LiveLink
+from synth.live.hand_timing import HAND_DELAY
+from synth.live.link import HandEvent, Listening, LiveLink
 from synth.live.renderer import Renderer
+from synth.sound.strand import InstrumentSource
 from synth.sound.voice import Voice
 
 RATE, FRAMES = 48000, 128
@@ -48,11 +48,11 @@ class Live:
     def __init__(self, instrument, tremor, drone):
         self.link = LiveLink.create()
         self.link.listening.write(Listening(0.2))
-        self.renderer = Renderer(Voice(instrument, RATE), instrument, RATE, self.link)
+        self.renderer = Renderer(InstrumentSource(instrument), RATE, self.link)
         self.renderer.warm_up()
-        self.renderer.gate.open = True
-        self.renderer.set_tremor(tremor, 1)
-        self.renderer.set_drone(drone, 0.1)
+        self.renderer.gate.set(True)
+        self.renderer.hand.tremble(tremor, 1)
+        self.renderer.drone.set(drone, 0.1)
         self.blocks = self.sent = 0
 
     def block(self):

@@ -116,8 +116,8 @@ def test_a_card_that_vanishes_and_comes_back(on_stage: Any, tmp_path: Path) -> N
 def test_a_killed_audio_process_leaves_the_card_free(on_stage: Any, monitor: Monitor) -> None:
     with Speaker(make_instrument(), latency=DEVICE_LATENCY) as speaker:
         speaker.move(0.05, 1.0)
-        assert speaker._process is not None
-        os.kill(speaker._process.pid, signal.SIGKILL)
+        assert speaker.process_id is not None
+        os.kill(speaker.process_id, signal.SIGKILL)
         on_stage.wait_for(lambda: "ended unexpectedly" in (speaker.device_error or ""), "the message")
         moment = time.monotonic()
         speaker.restart()

@@ -30,13 +30,13 @@ def main() -> None:
     events: list[float] = []
     told: list[Any] = [None]
     with Speaker(session.instrument, latency=LATENCY) as speaker:
-        link = LiveLink.attach(speaker._process.link.name)  # type: ignore[union-attr]
+        link = LiveLink.attach(speaker.memory_name)
         link.hand.begin_at_newest()
 
         def look(_: Any) -> None:
             while (event := link.hand.take()) is not None:
                 events.append(event.time)
-            number = None if speaker._process is None else speaker._process.pid
+            number = speaker.process_id
             if number != told[0]:
                 told[0] = number
                 report.with_suffix(".pid").write_text(str(number))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from models.branch.antenna_branch import SeriesInductor, mode_slope
+from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_slope
 from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.tank import Tank
 
@@ -60,7 +60,7 @@ def test_the_node_divides() -> None:
 
 def test_effective_capacitance() -> None:
     tank = Tank(1e-3, 400e-12)
-    assert effective_capacitance(tank, None, 10e-12, "low") == pytest.approx(410e-12, rel=1e-7, abs=0.0)
+    assert effective_capacitance(tank, DIRECT, 10e-12, "low") == pytest.approx(410e-12, rel=1e-7, abs=0.0)
     branch = SeriesInductor(20e-3)
     # C = C0 + Ca r^2 with r = 1 / (1 - w^2 La Ca): from df/dCa = -(f / 2) r^2 / C, computed beside this project
     seen = effective_capacitance(tank, branch, 10e-12, "low")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.branch.antenna_branch import SeriesInductor, mode_frequencies
+from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank, resonant_frequency
@@ -16,7 +16,7 @@ CURVE = CapacitanceCurve(DISTANCES, 6.25e-12 + 0.8e-12 * (0.1 / DISTANCES) ** 1.
 TANK = Tank(1e-3, 400e-12)
 
 
-def tuned(zero_beat: float, branch: SeriesInductor | None = None, mode: str = "low", **values: float) -> Instrument:
+def tuned(zero_beat: float, branch: SeriesInductor = DIRECT, mode: str = "low", **values: float) -> Instrument:
     """An instrument whose reference equals the variable oscillator with the hand at `zero_beat` m."""
     loose = Instrument(CURVE, TANK, 1.0, branch, antenna_stray=1e-12, mode=mode, **values)
     return replace(loose, reference_frequency=float(loose.variable_frequency(zero_beat)))
@@ -44,8 +44,8 @@ def test_branch_takes_the_chosen_mode(mode: str) -> None:
     assert instrument.variable_frequency(0.2) == both[0 if mode == "low" else 1]
 
 
-@pytest.mark.parametrize("branch", [None, SeriesInductor(15e-3, 80.0, 0.5e-12)])
-def test_offset_falls_with_distance_and_its_slope_is_the_derivative(branch: SeriesInductor | None) -> None:
+@pytest.mark.parametrize("branch", [DIRECT, SeriesInductor(15e-3, 80.0, 0.5e-12)])
+def test_offset_falls_with_distance_and_its_slope_is_the_derivative(branch: SeriesInductor) -> None:
     instrument = tuned(0.45, branch)
     distance = np.linspace(0.011, 0.79, 200)
     assert np.all(np.diff(instrument.offset_frequency(distance)) < 0.0)

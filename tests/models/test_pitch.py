@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from models.pitch import cents, frequency_of_note, nearest_note, note_name, note_number, parse_note
+from models.pitch import cents, frequency_of_note, nearest_note, note_name, note_number, parse_note, rms_from_line
 
 
 def test_a4_is_440_and_middle_c_follows() -> None:
@@ -71,3 +71,13 @@ def test_bad_frequencies_are_refused(bad: float) -> None:
         note_number(bad)
     with pytest.raises(ValueError, match="reference_a must be"):
         frequency_of_note(60, bad)
+
+
+def test_straight_rows_are_straight_and_a_bow_is_known() -> None:
+    """Closed form: the best line through y = x^2 over an interval of length h leaves h^2 / sqrt(180) RMS."""
+    steps = np.linspace(0.0, 1.0, 4001)
+    assert_allclose(rms_from_line([3.0 - 700.0 * steps, 2.0 + steps]), 0.0, atol=1e-9)
+    assert_allclose(rms_from_line(steps**2), np.sqrt(1.0 / 180.0), rtol=1e-3)
+    nodes, weights = np.polynomial.legendre.leggauss(6)
+    assert_allclose(rms_from_line((3.0 * nodes + 5.0) ** 2, nodes, weights), 36.0 / np.sqrt(180.0), rtol=1e-12)
+    assert_allclose(rms_from_line(steps**2, 7.0 * steps - 1.0), rms_from_line(steps**2), rtol=1e-12)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from numpy.typing import ArrayLike
 
-from models.branch.antenna_branch import SeriesInductor
+from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE, pitch_field
@@ -127,9 +127,9 @@ CURVE = CapacitanceCurve(DISTANCES, 6.25e-12 + 0.8e-12 * (0.1 / DISTANCES) ** 1.
 
 @settings(max_examples=25, deadline=None)
 @given(
-    st.floats(0.1, 0.7), st.sampled_from([0.0, 0.5, 5.0]), st.sampled_from([None, SeriesInductor(15e-3, 80.0, 1e-12)])
+    st.floats(0.1, 0.7), st.sampled_from([0.0, 0.5, 5.0]), st.sampled_from([DIRECT, SeriesInductor(15e-3, 80.0, 1e-12)])
 )
-def test_fields_of_a_power_law_hand(zero_beat: float, lock_range: float, branch: SeriesInductor | None) -> None:
+def test_fields_of_a_power_law_hand(zero_beat: float, lock_range: float, branch: SeriesInductor) -> None:
     loose = Instrument(CURVE, TANK, 1.0, branch, lock_range=lock_range)
     field = pitch_field(replace(loose, reference_frequency=float(loose.variable_frequency(zero_beat))))
     assert field.zero_beat_distance is not None

@@ -7,6 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from models.branch.antenna_branch import (
+    DIRECT,
     SeriesInductor,
     complex_modes,
     hop_warning,
@@ -128,7 +129,7 @@ def test_preferred_mode_follows_the_smaller_conductance() -> None:
     assert modes == ["low" if first <= second else "high" for first, second in zip(low, high, strict=True)]
     assert modes[0] == "low"
     assert modes[-1] == "high"
-    assert preferred_mode(TANK, None, 1e-11) == "low"
+    assert preferred_mode(TANK, DIRECT, 1e-11) == "low"
 
 
 def test_the_mode_that_lives_in_the_tank_starts_first() -> None:
@@ -151,7 +152,7 @@ def test_hop_warning_says_where() -> None:
 
 
 def test_no_hop_warning_where_there_is_room() -> None:
-    assert hop_warning(TANK, None, DISTANCES, ANTENNA, "low") is None
+    assert hop_warning(TANK, DIRECT, DISTANCES, ANTENNA, "low") is None
     assert hop_warning(TANK, SeriesInductor(1e-3, 60.0), DISTANCES, ANTENNA, "low") is None
     assert hop_warning(TANK, SeriesInductor(1e-3, 60.0), DISTANCES, ANTENNA, "high") is not None
     # the same field is safe at a small ratio and at risk at a large one
@@ -170,6 +171,23 @@ def test_a_very_lossy_branch_merges_the_modes() -> None:
     assert "only the high mode is left to start in" in str(warning)
 
 
+def test_a_branch_of_nothing_is_a_tank_with_a_larger_capacitor() -> None:
+    """The textbook parallel circuit, r in series with L: omega^2 = 1 / (L C) - (r / L)^2, conductance r C / L; and the
+    limit of a branch that shrinks."""
+    frequencies, conductances = mode_starts(L0, C0, np.array([0.0, 1e-9, LA]), 10e-12, 0.0, R0, 0.0)
+    total, w = C0 + 10e-12, 2.0 * np.pi * frequencies[0][0]
+    coil = 1.0 / (R0 + 1j * w * L0)
+    assert_allclose(w * total, -coil.imag, rtol=1e-12)
+    assert_allclose(conductances[0][0], coil.real, rtol=1e-12)
+    assert_allclose(frequencies[0][1], frequencies[0][0], rtol=1e-6)
+    assert_allclose(conductances[0][1], conductances[0][0], rtol=1e-6)
+    assert np.isinf([frequencies[1][0], conductances[1][0]]).all()
+    assert frequencies[0][2] == mode_starts(L0, C0, LA, 10e-12, 0.0, R0, 0.0).frequencies[0]
+    assert starting_conductances(TANK, DIRECT, 10e-12)[1] == np.inf
+    assert DIRECT.direct
+    assert not BRANCH.direct
+
+
 def test_bad_values_are_refused() -> None:
     with pytest.raises(ValueError, match="branch_inductance must be > 0"):
         complex_modes(L0, C0, 0.0, 1e-11)
@@ -181,6 +199,6 @@ def test_bad_values_are_refused() -> None:
         hop_warning(TANK, BRANCH, DISTANCES[1:], ANTENNA, "low")
     with pytest.raises(ValueError, match="ratio must be >= 1"):
         hop_warning(TANK, BRANCH, DISTANCES, ANTENNA, "low", ratio=0.5)
-    for values in ((0.0, 60.0, 0.0), (1e-3, 0.0, 0.0), (1e-3, 60.0, -1e-12), (np.nan, 60.0, 0.0)):
+    for values in ((-1e-3, 60.0, 0.0), (1e-3, 0.0, 0.0), (1e-3, 60.0, -1e-12), (np.nan, 60.0, 0.0)):
         with pytest.raises(ValueError, match="must be"):
             SeriesInductor(*values)

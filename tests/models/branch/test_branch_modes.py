@@ -7,7 +7,15 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.linalg import eigh
 
-from models.branch.antenna_branch import mode_frequencies, mode_slope
+from models.branch.modes import (
+    above_branch,
+    antenna_capacitance,
+    branch_load,
+    mode_frequencies,
+    mode_slope,
+    squared_frequencies,
+    voltage_ratio,
+)
 from models.tank import frequency_slope, resonant_frequency
 
 L0, C0, CA = 1e-3, 400e-12, 10e-12
@@ -113,3 +121,40 @@ def test_bad_values_are_refused(place: int, name: str, bad: float) -> None:
         mode_frequencies(*values)
     with pytest.raises(ValueError, match=f"{name} must be"):
         mode_slope(*values)
+
+
+@given(tank_inductances, tank_capacitances, branch_inductances, antenna_capacitances, self_capacitances)
+def test_ratio_load_and_inverse_are_those_of_the_network(l0: float, c0: float, la: float, ca: float, cs: float) -> None:
+    """From the admittances themselves, at any frequency; at a mode the tank with the load is in resonance (Thomson)."""
+    for factor in (0.3, 0.8, 1.3, 3.0):
+        squared = factor / (la * (ca + cs))
+        w = np.sqrt(squared)
+        series = 1j * w * cs + 1.0 / (1j * w * la)
+        rod = 1j * w * ca
+        if abs(series + rod) < 1e-6 * abs(rod) or abs(series) < 1e-6 * abs(rod):
+            continue
+        assert_allclose(voltage_ratio(squared, la, ca, cs), (series / (series + rod)).real, rtol=1e-7)
+        assert_allclose(branch_load(squared, la, ca, cs), (series * rod / (series + rod)).imag / w, rtol=1e-7)
+        assert above_branch(squared, la, ca, cs) == (factor > 1.0)
+    for squared in squared_frequencies(*(np.array([value]) for value in (l0, c0, la, ca, cs))):
+        total = c0 + branch_load(squared, la, ca, cs)
+        if abs(total[0]) > 1e-3 * c0:  # else the sum loses its digits
+            assert_allclose(squared * l0 * total, 1.0, rtol=1e-6)
+
+
+def test_antenna_capacitance_is_the_inverse_of_both_modes() -> None:
+    antenna = np.geomspace(5e-12, 30e-12, 7)
+    for branch, own in ((0.0, 0.0), (20e-3, 0.0), (40e-3, 1e-12)):
+        for squared in squared_frequencies(*(np.asarray(value) for value in (L0, C0, branch, antenna, own))):
+            if np.isfinite(squared).all():
+                assert_allclose(antenna_capacitance(squared, L0, C0, branch, own), antenna, rtol=1e-9, atol=0)
+    assert np.isnan(antenna_capacitance(np.array([1.01 / (L0 * C0)]), L0, C0, 0.0, 0.0)).all(), "above the tank alone"
+    # straight on the tank: Ca = 1 / (X L0) - C0 (Thomson)
+    squared = 0.97 / (L0 * C0)
+    assert_allclose(antenna_capacitance(squared, L0, C0, 0.0, 0.0), 1.0 / (squared * L0) - C0, rtol=1e-12, atol=0)
+
+
+def test_a_branch_of_nothing_is_a_wire() -> None:
+    assert voltage_ratio(1e12, 0.0, 1e-11, 0.0) == 1.0
+    assert branch_load(1e12, 0.0, 1e-11, 0.0) == 1e-11
+    assert not above_branch(1e12, 0.0, 1e-11, 0.0)

@@ -10,7 +10,8 @@ import pytest
 
 from models.branch.antenna_branch import SeriesInductor
 from models.branch.modes import MODES, mode_frequencies
-from models.builds.build_law import QUANTITIES, BuildLaw, differentiation_matrix, joined, line_residual
+from models.builds.build_law import BuildLaw, gauss, midpoints
+from models.builds.tuned_builds import QUANTITIES, TunedBuilds, joined, variable_parts
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pitch_field import pitch_field
@@ -18,7 +19,10 @@ from models.tank import Tank
 
 DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
-LAW = BuildLaw(CURVE, zero_beat=0.5, nearest=0.05, farthest=0.3, lock_range=1.0, trimmer_ratio=0.1)
+LAW = TunedBuilds(
+    law=BuildLaw(CURVE, lock_range=1.0, fine=True), zero_beat=0.5, nearest=0.05, farthest=0.3, trimmer_ratio=0.1
+)
+HIGH = replace(LAW, law=replace(LAW.law, mode="high"))
 DIRECT = {
     "variable_inductance": 2.7e-3,
     "variable_capacitance": 68e-12,
@@ -54,7 +58,7 @@ def table(parts: dict[str, float], builds: int = 1, spread: float = 0.0, seed: i
     ("parts", "law"),
     [
         (DIRECT, replace(LAW, even_from=80.0, even_to=400.0)),
-        (BRANCHED, replace(LAW, mode="high")),
+        (BRANCHED, HIGH),
         (BRANCHED | {"branch_inductance": 20e-3}, replace(LAW, even_from=60.0, even_to=300.0)),
     ],
     ids=["direct", "high", "low"],
@@ -77,9 +81,8 @@ def test_builds_agree_with_one_instrument_at_a_time(parts, law):
         reference = Tank(
             part["reference_inductance"], part["reference_capacitance"], part["reference_stray"], 0.1 * most, most
         )
-        own = part["branch_self_capacitance"]
-        branch = SeriesInductor(part["branch_inductance"], 60.0, own) if part["branch_inductance"] else None
-        one = Instrument(CURVE, variable, reference.frequency, branch, part["antenna_stray"], law.mode, law.lock_range)
+        branch = SeriesInductor(part["branch_inductance"], 60.0, part["branch_self_capacitance"])
+        one = Instrument(CURVE, variable, reference.frequency, branch, part["antenna_stray"], law.law.mode, 1.0)
         target = float(one.variable_frequency(law.zero_beat))
         assert found.variable_frequency[place] == pytest.approx(target, rel=1e-13)
         assert found.reference_frequency[place] == pytest.approx(reference.frequency, rel=1e-13)
@@ -94,12 +97,12 @@ def test_builds_agree_with_one_instrument_at_a_time(parts, law):
         if field.direction == "rising" and field.reaches([law.even_from, law.even_to]).all():
             judged += 1
             expected = field.linearity_error_between(law.even_from, law.even_to)
-            assert found.unevenness[place] == pytest.approx(expected, rel=2e-4)
+            assert found.unevenness[place] == pytest.approx(expected, rel=1e-5)
             assert found.highest[place] == pytest.approx(float(one.beat_frequency(law.nearest)), rel=1e-8)
             low = max(20.0, float(one.beat_frequency(law.farthest)))
             assert found.lowest[place] == pytest.approx(low, rel=1e-7)
         if field.zero_beat_distance is not None:
-            assert found.zero_beat_distance[place] == pytest.approx(field.zero_beat_distance, rel=1e-6)
+            assert found.zero_beat_distance[place] == pytest.approx(field.zero_beat_distance, rel=1e-9)
     assert judged >= 4
 
 
@@ -114,9 +117,9 @@ def test_a_build_whose_pitch_falls_has_no_notes():
 
 
 def test_capacitance_is_the_inverse_of_frequency():
-    law, values = replace(LAW, mode="high"), table(BRANCHED, 20, 0.05)
+    law, values = HIGH, table(BRANCHED, 20, 0.05)
     wanted = np.linspace(6.3e-12, 7.4e-12, 7)
-    found = law.antenna_capacitance(values, law.variable_frequency(values, wanted))
+    found = law.law.hand_with(variable_parts(values), law.variable_frequency(values, wanted))
     np.testing.assert_allclose(found, np.broadcast_to(wanted, found.shape), rtol=1e-9, atol=0)
     part = dict(zip(QUANTITIES, values[3], strict=True))
     tank = part["variable_capacitance"] + part["variable_stray"] + part["variable_trimmer"]
@@ -133,12 +136,15 @@ def test_capacitance_is_the_inverse_of_frequency():
 def test_a_correction_scales_the_law_and_is_inverted():
     grid = np.linspace(6.2e-12, 7.6e-12, 50)
     ratio = 1.001 + 2e-4 * np.sin(np.linspace(0.0, 2.0, 50))
-    plain, values = replace(LAW, mode="high"), table(BRANCHED, 5, 0.03)
-    law = replace(plain, correction_capacitances=grid, variable_correction=ratio, reference_correction=1.002)
+    plain, values = HIGH, table(BRANCHED, 5, 0.03)
+    solved = replace(plain.law, correction_capacitances=grid, variable_correction=ratio)
+    law = replace(plain, law=solved, reference_correction=1.002)
     there = np.array([6.4e-12, 7.0e-12])
     expected = plain.variable_frequency(values, there) * np.interp(there, grid, ratio)
     np.testing.assert_allclose(law.variable_frequency(values, there), expected, rtol=1e-14)
-    np.testing.assert_allclose(law.antenna_capacitance(values, expected), np.tile(there, (5, 1)), rtol=1e-8, atol=0)
+    np.testing.assert_allclose(
+        law.law.hand_with(variable_parts(values), expected), np.tile(there, (5, 1)), rtol=1e-8, atol=0
+    )
     both = law.reference_frequency(values, 0.4) / plain.reference_frequency(values, 0.4)
     np.testing.assert_allclose(both, 1.002, rtol=1e-14)
     setting = law.needed_setting(values, law.reference_frequency(values, 0.4))
@@ -152,26 +158,50 @@ def test_direct_frequency_goes_with_the_root_of_inductance():
 
 def test_a_nearer_hand_plays_higher():
     values = table(BRANCHED, 30, 0.01)
-    highest = [replace(LAW, mode="high", nearest=place).outcomes(values).highest for place in (0.03, 0.06, 0.12)]
+    highest = [replace(HIGH, nearest=place).outcomes(values).highest for place in (0.03, 0.06, 0.12)]
     assert (highest[0] > highest[1]).all()
     assert (highest[1] > highest[2]).all()
 
 
-def test_differentiation_is_exact_for_polynomials():
-    nodes = np.polynomial.legendre.leggauss(8)[0]
-    for power in range(8):
-        slope = power * nodes ** max(power - 1, 0)
-        np.testing.assert_allclose(differentiation_matrix(nodes) @ nodes**power, slope, atol=1e-11)
+@pytest.mark.parametrize(("parts", "mode"), [(DIRECT, "low"), (BRANCHED, "high"), (BRANCHED, "low")])
+def test_the_law_is_that_of_the_single_instrument_and_its_field(parts, mode):
+    """Frequency, capacitance, distance and evenness of every build, each as an `Instrument` with its `PitchField`."""
+    law, values = BuildLaw(CURVE, mode, 1.0, fine=True), table(parts, 8, 0.02, 3)
+    builds = variable_parts(values)
+    places = np.array([0.03, 0.12, 0.31, 0.5, 0.77])
+    frequencies = law.frequency(builds, CURVE.capacitance(places))
+    reference, checked = frequencies[:, 3], 0
+    for row in range(8):
+        part = builds.each(lambda column, row=row: column[row : row + 1])
+        tank, coil = (float(part.tank_inductance[0]), float(part.tank_capacitance[0])), float(part.branch_inductance[0])
+        branch = SeriesInductor(coil, 60.0, float(part.self_capacitance[0]))
+        one = Instrument(CURVE, Tank(*tank), reference[row], branch, float(part.antenna_stray[0]), mode, 1.0)
+        np.testing.assert_allclose(frequencies[row], one.variable_frequency(places), rtol=1e-12)
+        found = law.hand_with(part, one.variable_frequency(places)[None, :])[0]
+        np.testing.assert_allclose(found, CURVE.capacitance(places), rtol=1e-9, atol=0)
+        field = pitch_field(one)
+        if field.direction != "rising" or not field.reaches([80.0, 400.0]).all():
+            continue
+        checked += 1
+        ends = field.distance_at([400.0, 80.0])
+        wanted = reference[row] - np.hypot([400.0, 80.0], 1.0)
+        np.testing.assert_allclose(law.distance_at(part, wanted[None, :])[0], ends, rtol=1e-9)
+        even = law.unevenness(part, reference[row : row + 1], ends[:1], ends[1:], midpoints(2000))
+        assert even[0] == pytest.approx(field.linearity_error_between(80.0, 400.0), rel=1e-9)
+        few = law.unevenness(part, reference[row : row + 1], ends[:1], ends[1:], gauss(24))
+        assert few[0] == pytest.approx(even[0], rel=1e-5)
+    assert checked >= 4
 
 
-def test_line_residual_against_its_closed_form():
-    """Closed form: the best line through y = x^2 over an interval of length h leaves h^2 / sqrt(180) RMS."""
-    nodes, weights = np.polynomial.legendre.leggauss(20)
-    pitch = 1.0 + 1.5 * (nodes + 1.0)  # 1 to 4: x from 1 to 2
-    distance = np.stack([np.sqrt(pitch), 3.0 - 2.0 * pitch])
-    found = line_residual(distance, pitch, weights, differentiation_matrix(nodes))
-    assert found[0] == pytest.approx(1.0 / math.sqrt(180.0), rel=1e-9)
-    assert found[1] == pytest.approx(0.0, abs=1e-7)
+def test_the_table_of_the_search_keeps_the_curve():
+    places, law = np.geomspace(0.011, 0.79, 777), BuildLaw(CURVE)
+    empty = CURVE.empty_capacitance
+    np.testing.assert_allclose(law.hand_at(places) - empty, CURVE.capacitance(places) - empty, rtol=1e-5)
+    np.testing.assert_allclose(law.distance_of(CURVE.capacitance(places)), places, rtol=1e-5)
+    for kind in (law, replace(law, fine=True)):
+        assert np.isnan(kind.distance_of(np.array([empty, 1e-10]))).all()
+        ends = CURVE.capacitance([0.01, 0.8])
+        np.testing.assert_allclose(kind.distance_of(ends * np.array([1.0 + 1e-15, 1.0 - 1e-15])), [0.01, 0.8])
 
 
 def test_joined_keeps_order():
@@ -187,16 +217,21 @@ def test_joined_keeps_order():
         ({"zero_beat": 0.9}, "zero_beat must be within the hand field"),
         ({"nearest": math.nan}, "nearest must be"),
         ({"nearest": 0.4}, "nearest must be < farthest"),
-        ({"mode": "middle"}, "mode must be one of"),
         ({"even_from": 2000.0}, "even_from must be <"),
         ({"trimmer_ratio": 1.0}, "trimmer_ratio must be from"),
-        ({"lock_range": -1.0}, "lock_range must be >= 0"),
         ({"reference_correction": 0.0}, "reference_correction"),
     ],
 )
 def test_bad_input_is_refused(changes, match):
     with pytest.raises(ValueError, match=match):
         replace(LAW, **changes)
+
+
+def test_a_bad_law_is_refused():
+    with pytest.raises(ValueError, match="mode must be one of"):
+        BuildLaw(CURVE, "middle")
+    with pytest.raises(ValueError, match="lock_range must be >= 0"):
+        BuildLaw(CURVE, lock_range=-1.0)
 
 
 def test_a_table_of_another_shape_is_refused():

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from models.builds.build_law import QUANTITIES, BuildLaw
+from models.builds.build_law import BuildLaw
 from models.builds.drift import (
     CAUSES,
     Coefficients,
@@ -18,6 +18,7 @@ from models.builds.drift import (
     relative_drift,
     warm_up_rise,
 )
+from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents
 from models.tank import resonant_frequency
@@ -35,7 +36,14 @@ PARTS = {
     "reference_trimmer": 30e-12,
 }
 SETTING = (98e-12 + ANTENNA - 88e-12 - 3e-12) / 27e-12
-LAW = BuildLaw(CURVE, zero_beat=0.5, nearest=0.05, farthest=0.3, trimmer_ratio=0.1, trimmer_setting=SETTING)
+LAW = TunedBuilds(
+    law=BuildLaw(CURVE, fine=True),
+    zero_beat=0.5,
+    nearest=0.05,
+    farthest=0.3,
+    trimmer_ratio=0.1,
+    trimmer_setting=SETTING,
+)
 NOMINAL = np.array([PARTS.get(name, 0.0) for name in QUANTITIES])
 
 
@@ -98,7 +106,8 @@ def test_notes_drift_by_the_zero_beat_over_their_frequency():
     beat = (reference - variable[:, 1:])[0]
     np.testing.assert_allclose(found.note_cents[0], cents(beat + found.zero_beat[0], beat), rtol=1e-9)
     assert (np.abs(np.diff(found.note_cents[0])) > 0.0).all()
-    locked = DriftLaw(replace(LAW, lock_range=float(beat[2]) - 0.01), NOMINAL, law.coefficients, NOTES)
+    pulled = replace(LAW, law=replace(LAW.law, lock_range=float(beat[2]) - 0.01))
+    locked = DriftLaw(pulled, NOMINAL, law.coefficients, NOTES)
     assert math.isnan(locked.drift([50.0]).note_cents[0, 2])
 
 

@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from models.branch.antenna_branch import SeriesInductor, preferred_mode
-from models.builds.build_law import OUTCOMES, QUANTITIES, BuildLaw, Outcomes
+from models.builds.build_law import BuildLaw
 from models.builds.tolerance import (
     Goals,
     Part,
@@ -27,12 +27,21 @@ from models.builds.tolerance import (
     tighter_parts,
     worst_cases,
 )
+from models.builds.tuned_builds import OUTCOMES, QUANTITIES, Outcomes, TunedBuilds
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
 
 DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
-LAW = BuildLaw(CURVE, zero_beat=0.5, nearest=0.05, farthest=0.3, trimmer_ratio=0.1, even_from=80.0, even_to=400.0)
+LAW = TunedBuilds(
+    law=BuildLaw(CURVE, fine=True),
+    zero_beat=0.5,
+    nearest=0.05,
+    farthest=0.3,
+    trimmer_ratio=0.1,
+    even_from=80.0,
+    even_to=400.0,
+)
 NOMINAL = {
     "variable_inductance": 2.7e-3,
     "variable_capacitance": 68e-12,
@@ -226,7 +235,7 @@ def test_share_that_starts_in_the_other_mode():
             modes.append(preferred_mode(one, SeriesInductor(part["branch_inductance"], 60.0), antenna))
         assert low <= share <= high
         assert share == pytest.approx(modes.count("high") / 300, abs=0.02)
-        swapped = replace(made, law=replace(made.law, mode="high"))
+        swapped = replace(made, law=replace(made.law, law=replace(made.law.law, mode="high")))
         other = other_mode_share(swapped, 300, 1, tank.series_resistance, branch.series_resistance(tank.frequency))[0]
         assert other == pytest.approx(1.0 - share, abs=1e-12)
 

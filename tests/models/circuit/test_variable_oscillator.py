@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.branch.antenna_branch import SeriesInductor, mode_frequencies, mode_slope
+from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies, mode_slope
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import law_capacitances, solve_along, with_antenna
@@ -33,7 +33,7 @@ def behind_choke():
 
 @pytest.fixture(scope="module")
 def straight():
-    return solve_along(CIRCUIT, None, HAND)
+    return solve_along(CIRCUIT, DIRECT, HAND)
 
 
 def test_an_antenna_straight_on_the_collector_is_stray(straight):
@@ -71,7 +71,7 @@ def test_steepness_scales_with_frequency_over_capacitance():
     # half the inductance: the frequency and with it df/dC rise by root two (Q kept, so all but the bias scales)
     half = replace(CIRCUIT, inductance=0.41e-3, inductor_q_frequency=273e3 * 2**0.5)
     ends = HAND[[0, -1]]
-    whole, halved = (np.diff(solve_along(circuit, None, ends).frequencies) for circuit in (CIRCUIT, half))
+    whole, halved = (np.diff(solve_along(circuit, DIRECT, ends).frequencies) for circuit in (CIRCUIT, half))
     assert_allclose(halved / whole, 2**0.5, rtol=0.01)
 
 
@@ -96,7 +96,7 @@ def test_a_lossier_choke_takes_amplitude_and_hardly_moves_the_frequency(behind_c
 @pytest.mark.parametrize("row", [[1e-12], [2e-12, 1e-12], [1e-12, np.nan], [0.0, 1e-12], [[1e-12, 2e-12]]])
 def test_capacitances_must_be_a_rising_row(row):
     with pytest.raises(ValueError, match="capacitances"):
-        solve_along(CIRCUIT, None, row)
+        solve_along(CIRCUIT, DIRECT, row)
     with pytest.raises(ValueError, match="rise"):
         law_capacitances(2e-12, 1e-12)
 
@@ -104,7 +104,7 @@ def test_capacitances_must_be_a_rising_row(row):
 def test_a_circuit_that_does_not_start_is_named_with_its_antenna():
     weak = replace(CIRCUIT, inductor_q=2.0)
     with pytest.raises(ValueError, match=r"with 9\.2 pF of antenna: the oscillator does not start: "):
-        solve_along(weak, None, HAND)
+        solve_along(weak, DIRECT, HAND)
 
 
 def test_two_modes_that_meet_are_refused():
@@ -115,4 +115,4 @@ def test_two_modes_that_meet_are_refused():
 
 def test_a_leap_of_frequency_is_refused():
     with pytest.raises(ValueError, match="hops from"):
-        solve_along(CIRCUIT, None, [5e-12, 60e-12])
+        solve_along(CIRCUIT, DIRECT, [5e-12, 60e-12])

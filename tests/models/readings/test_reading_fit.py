@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from models.branch.modes import mode_frequencies
+from models.branch.modes import branch_load, mode_frequencies
 from models.junction import depletion_capacitance
 from models.readings.fit import Fit, fit_readings, unit_direction
 from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
 from models.readings.setup import NORMAL_95, Errors, Known, ReadingSet
-from models.readings.tank_model import UNKNOWNS, FrequencyReading, Surroundings, branch_load, reading_model
+from models.readings.tank_model import UNKNOWNS, FrequencyReading, Surroundings, reading_model
 from models.stray import tank_from_readings
 from models.tank import resonant_frequency
 
@@ -144,7 +144,7 @@ def test_junction_shares_follow_the_depletion_law():
 
 def test_branch_load_is_what_the_tank_sees():
     squared = (2 * math.pi * 230e3) ** 2
-    load = float(branch_load(np.array([squared]), np.array([12e-12]), np.array([1.0]), BRANCH)[0])
+    load = float(branch_load(squared, BRANCH.branch_inductance, 12e-12, BRANCH.branch_self_capacitance))
     own = 1.0 / squared / 1e-3 - load
     modes = [float(mode) for mode in mode_frequencies(1e-3, own, 40e-3, 12e-12, 1e-12)]
     assert min(abs(mode / 230e3 - 1.0) for mode in modes) < 1e-12

@@ -13,10 +13,9 @@ import pytest
 import soundfile
 
 from models.preferred_values import values_in_range
-from models.straight import front, plan
-from models.straight import search as linearise
+from models.straight import plan
 from models.straight.build_spread import Tolerances
-from models.straight.search import Place
+from models.straight.search import MARGIN, Effort, Place
 from synth.analysis.linearise import Wishes, _reference, improve, reference_text
 from synth.build.assembly import tank_in
 from synth.build.workbench import open_design, open_loaded
@@ -26,20 +25,19 @@ from synth.errors import DesignError
 from synth.report.linearise_report import linearise_report, text
 
 
-def make_small(patch: pytest.MonkeyPatch) -> None:
-    """A search of one place and few candidates."""
-    for name, value in (("POPULATION", 6), ("GENERATIONS", 30), ("POLISHING", 80)):
-        patch.setattr(linearise, name, value)
-    for name, value in (("RESTARTS", 1), ("PLACES", (Place(2, "low"),)), ("JUDGE_BUILDS", 40), ("SEARCH_BUILDS", 3)):
-        patch.setattr(plan, name, value)
-    for name, value in (("FILLS", (0.5,)), ("CARRIERS", (300e3,)), ("GENERATIONS", 20)):
-        patch.setattr(front, name, value)
+def small_effort(*places: Place) -> Effort:
+    """A search of few places (2 chokes, lower mode) and few candidates."""
+    return Effort(6, 30, 60, 20, 80, 1, 3, 40, places or (Place(2, "low"),), ((0.5,), (300e3,)))
+
+
+def small_wishes(*places: Place, series: str = "E24") -> Wishes:
+    return Wishes(65.0, 1047.0, 0.05, 0.5, series=series, effort=small_effort(*places))
 
 
 @pytest.fixture
 def small(demos, tmp_path, monkeypatch) -> str:
     """A design, the current folder empty, the search small."""
-    make_small(monkeypatch)
+    monkeypatch.setattr("synth.analysis.linearise.EFFORT", small_effort())
     monkeypatch.chdir(tmp_path)
     return str(demos / "meadow.toml")
 
@@ -47,10 +45,8 @@ def small(demos, tmp_path, monkeypatch) -> str:
 @pytest.fixture(scope="module")
 def report(demos):
     """One small search in E12, shared."""
-    with pytest.MonkeyPatch.context() as patch:
-        make_small(patch)
-        wishes = Wishes(65.0, 1047.0, 0.05, 0.5, series="E12")
-        outcome = improve(open_design(demos / "meadow.toml"), wishes, "robust", lambda share: None)
+    wishes = small_wishes(series="E12")
+    outcome = improve(open_design(demos / "meadow.toml"), wishes, "robust", lambda share: None)
     return linearise_report(outcome)
 
 
@@ -92,11 +88,9 @@ def test_everything_at_once_says_the_same(small, capsys):
     assert "exists already" in capsys.readouterr().err
 
 
-def test_a_tapped_design_is_written_and_plays(demos, tmp_path, monkeypatch):
+def test_a_tapped_design_is_written_and_plays(demos, tmp_path):
     """A chain at a tap of the coil: the design file says so, and opened by itself it has the field that was told."""
-    make_small(monkeypatch)
-    monkeypatch.setattr(plan, "PLACES", (Place(2, "high", 0.5),))
-    wishes = Wishes(65.0, 1047.0, 0.05, 0.5)
+    wishes = small_wishes(Place(2, "high", 0.5))
     outcome = improve(open_design(demos / "meadow.toml"), wishes, "nominal", lambda share: None)
     path = tmp_path / "tapped.toml"
     path.write_text(design_text(outcome.after.design), encoding="utf-8")
@@ -110,11 +104,9 @@ def test_a_tapped_design_is_written_and_plays(demos, tmp_path, monkeypatch):
     assert piece.instrument.reference_frequency == pytest.approx(told.carrier, rel=1e-3)
 
 
-def test_a_circuit_is_judged_by_its_own_law(demos, monkeypatch):
+def test_a_circuit_is_judged_by_its_own_law(demos):
     """Beside the lossless figure stands that of the solved circuit, which is the written design's own."""
-    make_small(monkeypatch)
-    monkeypatch.setattr(plan, "PLACES", (Place(2, "high"),))
-    wishes = Wishes(65.0, 1047.0, 0.05, 0.5)
+    wishes = small_wishes(Place(2, "high"))
     outcome = improve(open_design(demos / "willow.toml"), wishes, "nominal", lambda share: None)
     made = linearise_report(outcome)
     rows = {row.label: row for row in made.solved}
@@ -136,7 +128,7 @@ def test_bounds_are_told(report):
     assert bounds.least_tank_f == pytest.approx(30.0 * 0.2 * 25e-12, rel=1e-9, abs=0.0)  # 30 x the stray's spread
     assert report.after.carrier_hz < 300e3 * 1.001
     assert "Held to carriers of 30 to 300 kHz and a tank of at least 150 pF" in said
-    assert f"the other needs {linearise.MARGIN:g} times its conductance" in said
+    assert f"the other needs {MARGIN:g} times its conductance" in said
     assert f"{bounds.without_cents:.1f} cents" in said.replace("\n", " ")
     assert bounds.without_cents <= bounds.within_cents + 1.0
 
@@ -162,8 +154,6 @@ def test_values_are_preferred_ones(report):
 
 def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
     """The next best place is taken where the best cannot be assembled, and it is said."""
-    make_small(monkeypatch)
-    monkeypatch.setattr(plan, "PLACES", (Place(1, "low"), Place(2, "low")))
     tried = []
 
     def picky(design):
@@ -173,7 +163,7 @@ def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
         return open_loaded(design)
 
     monkeypatch.setattr("synth.analysis.linearise.open_loaded", picky)
-    wishes = Wishes(65.0, 1047.0, 0.05, 0.5)
+    wishes = small_wishes(Place(1, "low"), Place(2, "low"))
     outcome = improve(open_design(demos / "meadow.toml"), wishes, "robust", lambda share: None)
     assert len(tried) == 2
     assert outcome.after.design == tried[1]
@@ -250,15 +240,15 @@ def test_reference_takes_two_capacitors_where_its_trimmer_is_too_small_for_one(d
 
 
 def test_interrupted_search_leaves_what_it_found(small, capsys, monkeypatch):
-    monkeypatch.setattr(plan, "PLACES", (Place(2, "low"), Place(1, "low")))
-    search = plan._nominal
+    monkeypatch.setattr("synth.analysis.linearise.EFFORT", small_effort(Place(2, "low"), Place(1, "low")))
+    buy = plan.buyable
 
-    def cut_at_the_second(table, task, place, ideals):
-        if place.chokes == 1:
+    def cut_at_the_second(search, ideal, tank, series):
+        if ideal.place.chokes == 1:
             raise KeyboardInterrupt
-        return search(table, task, place, ideals)
+        return buy(search, ideal, tank, series)
 
-    monkeypatch.setattr(plan, "_nominal", cut_at_the_second)
+    monkeypatch.setattr(plan, "buyable", cut_at_the_second)
     assert main(["linearise", small, "-o", "better.toml", "--json"]) == EXIT_INTERRUPTED
     document = json.loads(capsys.readouterr().out)
     assert document["interrupted"]
@@ -266,6 +256,6 @@ def test_interrupted_search_leaves_what_it_found(small, capsys, monkeypatch):
     assert document["front"] == []
     assert "not searched: one choke, lower mode" in document["notices"][0]
     assert open_design(Path("better.toml")).design.branch is not None
-    monkeypatch.setattr(plan, "PLACES", (Place(1, "low"),))
+    monkeypatch.setattr("synth.analysis.linearise.EFFORT", small_effort(Place(1, "low")))
     assert main(["linearise", small, "-o", "none.toml"]) == EXIT_INTERRUPTED
     assert not Path("none.toml").exists()

@@ -13,17 +13,16 @@ from scipy.signal.windows import kaiser
 from models.detector.rectified_sum import half_wave_rectified, sum_of_tones
 from models.pulling import pulled_line_ratio
 from synth.cli import main
-from synth.lessons.bench import open_bench
-from synth.lessons.files import write_lesson
 from synth.lessons.lesson_plot import save_stage_plot
-from synth.lessons.lesson_report import lesson_report
+from synth.lessons.lesson_report import lesson_report, write_lesson
+from synth.lessons.setup import open_setup
 from synth.lessons.stage import ABSENT_DB, absent, beat, line, silent
 from synth.lessons.table import LESSONS, build_lesson
 
 
 @pytest.fixture(scope="module")
 def bench():
-    return open_bench()
+    return open_setup()
 
 
 def lines_of(piece, rate):
@@ -50,7 +49,7 @@ def reports(bench):
 def test_sound_files_hold_what_the_claims_say(name, reports, tmp_path, monkeypatch):
     import soundfile
 
-    monkeypatch.setattr("synth.lessons.files.save_stage_plot", lambda *_: None)
+    monkeypatch.setattr("synth.lessons.lesson_plot.save_stage_plot", lambda *_: None)
     report = reports[name]
     write_lesson(report, str(tmp_path), force=False)
     assert "turn the volume right down" in (tmp_path / "lesson.txt").read_text()
@@ -120,7 +119,7 @@ def test_command_writes_every_file(name, bench, tmp_path, capsys):
 
 
 def test_refuses_to_replace_without_force(reports, tmp_path, capsys, monkeypatch):
-    monkeypatch.setattr("synth.lessons.files.save_stage_plot", lambda *_: None)
+    monkeypatch.setattr("synth.lessons.lesson_plot.save_stage_plot", lambda *_: None)
     monkeypatch.setattr("synth.lessons.table.build_lesson", lambda *_: reports["beats"].lesson)
     (tmp_path / "02-four-beats.wav").write_text("mine")
     assert main(["lesson", "beats", "-o", str(tmp_path)]) == 2

@@ -11,26 +11,23 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from synth.live import hand_memory
-from synth.live.gesture_latency import GestureLatency, output_delay
-from synth.live.hand_clock import HAND_DELAY, LOST, HandClock
-from synth.live.hand_events import MOST_BEHIND, SLOTS, EventRing, HandEvent
-from synth.live.hand_memory import ROWS, HandMemory, row_step
-from synth.live.hand_track import GLIDE, MOST_WAITING, SHORTEST, HandTrack
-from synth.live.link import LiveLink
+from synth.live.hand_timing import HAND_DELAY, LOST, GestureLatency, HandClock
+from synth.live.link import EVENT_SLOTS, MOST_BEHIND, HandEvent, HandEvents, LiveLink
+from synth.live.live_hand import GLIDE, MOST_WAITING, SHORTEST, HandTrack
+from synth.live.sound_device import output_delay
 
 RATE = 48000.0
 
 
-def ring_pair() -> tuple[memoryview, EventRing, EventRing]:
-    memory = memoryview(bytearray(EventRing.size()))
-    return memory, EventRing(memory), EventRing(memory)
+def ring_pair() -> tuple[memoryview, HandEvents, HandEvents]:
+    memory = memoryview(bytearray(HandEvents.size()))
+    return memory, HandEvents(memory), HandEvents(memory)
 
 
 def test_events_arrive_once_and_in_order() -> None:
     _, writer, reader = ring_pair()
     assert reader.take() is None
-    for number in range(3 * SLOTS):
+    for number in range(3 * EVENT_SLOTS):
         writer.write(HandEvent(number, 0.1 * number, 0.5))
         if number % 7 == 0:
             writer.write(HandEvent(number + 0.5, 0.2, 0.25))
@@ -209,24 +206,6 @@ def test_events_that_are_never_played_do_not_pile_up() -> None:
     distance, _ = track.block(100.0, 128, RATE)
     assert distance.shape == (128,)
     assert len(track.reached) <= MOST_WAITING
-
-
-def test_the_memory_of_the_hand_holds_the_newest_rows(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(hand_memory, "ROWS", 100)
-    view = memoryview(bytearray(HandMemory.size()))
-    writer, reader = HandMemory(view), HandMemory(view)
-    for number in range(30):
-        rows = np.arange(7.0 * number, 7.0 * number + 7.0)
-        writer.write(rows, -rows)
-    assert reader.total == 210
-    first, rows = reader.read(0, 1000)
-    assert (first, rows.shape) == (110, (100, 2))
-    np.testing.assert_array_equal(rows[:, 0], np.arange(110.0, 210.0))
-    np.testing.assert_array_equal(rows[:, 1], -np.arange(110.0, 210.0))
-    assert reader.read(205, 2)[1][:, 0].tolist() == [205.0, 206.0]
-    assert reader.read(300, 5)[1].shape == (0, 2)
-    for rate in (8000, 44100, 48000, 96000, 192000):
-        assert 320.0 * rate / row_step(rate) <= ROWS
 
 
 def test_the_delay_of_the_output_is_read_from_the_stream() -> None:

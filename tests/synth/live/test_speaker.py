@@ -22,7 +22,10 @@ from small_instrument import make_instrument
 
 from synth.errors import DeviceError
 from synth.hands.hand_path import HandPath, still_hand
-from synth.live.speaker import Speaker, list_devices, measure
+from synth.live.live_sound import measure
+from synth.live.sound_device import list_devices
+from synth.live.speaker import Speaker
+from synth.sound.strand import InstrumentSource
 
 NO_DEVICE = "no output of this name"
 TIMEOUT = 15.0
@@ -124,6 +127,12 @@ def wait_for(condition: Callable[[], object], what: str) -> None:
     while not condition():
         assert time.monotonic() < deadline, f"waited {TIMEOUT:.0f} s for {what}"
         time.sleep(0.01)
+
+
+def kill(speaker: Speaker) -> None:
+    """End the audio process at once, as the system may."""
+    assert speaker.process_id is not None
+    os.kill(speaker.process_id, signal.SIGTERM if os.name == "nt" else signal.SIGKILL)
 
 
 def pitch_of(samples: np.ndarray, rate: int) -> float:
@@ -326,8 +335,7 @@ def test_two_speakers_play_at_once(silent_speaker: Speaker) -> None:
 def test_stopping_gives_everything_back() -> None:
     speaker = Speaker(make_instrument(), device=NO_DEVICE)
     speaker.start()
-    assert speaker._link is not None
-    name = speaker._link.name
+    name = speaker.memory_name
     speaker.move(0.2, 1.0)
     wait_for(lambda: speaker.meters().peak > 0.05, "sound")
     speaker.stop()
@@ -343,14 +351,12 @@ def test_stopping_gives_everything_back() -> None:
 def test_a_killed_audio_process_is_noticed_and_started_again(tmp_path: Path) -> None:
     shared = Path("/dev/shm")
     with Speaker(make_instrument(), device=NO_DEVICE) as speaker:
-        assert speaker._process is not None
-        assert speaker._link is not None
-        name = speaker._link.name
+        name = speaker.memory_name
         speaker.set_level(0.05)
         speaker.set_drone(440.0, 0.3)
         speaker.record(tmp_path / "lost.wav")
         wait_for(lambda: speaker.meters().recorded_frames > 4800, "a recording")
-        speaker._process.kill()
+        kill(speaker)
         wait_for(lambda: not speaker.meters().alive, "the end of the process")
         assert "ended unexpectedly" in (speaker.device_error or "")
         assert "Press the key shown to restart" in (speaker.device_error or "")
@@ -373,8 +379,8 @@ def test_a_killed_audio_process_is_noticed_and_started_again(tmp_path: Path) -> 
         wait_for(lambda: speaker.meters().peak == pytest.approx(0.05 * 0.3, rel=0.05), "level and drone as they were")
         with pytest.raises(FileNotFoundError):
             SharedMemory(name=name)
-        name = speaker._link.name
-        speaker._process.kill()
+        name = speaker.memory_name
+        kill(speaker)
         started = time.monotonic()
     assert time.monotonic() - started < 2.0
     assert not shared.is_dir() or not (shared / name).exists()
@@ -413,7 +419,7 @@ def test_the_audio_process_ends_with_its_parent_and_saves_the_recording(tmp_path
             speaker.start()
             speaker.record({str(tmp_path / "last.wav")!r})
             helpers.wait_for(lambda: speaker.meters().recorded_frames > 4800, "a recording")
-            print(speaker._process.pid, speaker._link.name, flush=True)
+            print(speaker.process_id, speaker.memory_name, flush=True)
             time.sleep(60.0)
         """)
     )
@@ -440,7 +446,7 @@ def test_a_missing_portaudio_names_the_remedy(fake_sound: Callable[..., None]) -
     fake_sound("", 'raise OSError("PortAudio library not found")')
     with pytest.raises(DeviceError, match="libportaudio2"):
         list_devices()
-    meters, reason = measure(make_instrument(), seconds=0.3)
+    meters, reason = measure(InstrumentSource(make_instrument()), seconds=0.3)
     assert "libportaudio2" in (reason or "")
     assert meters.alive
     assert meters.frames > 4800

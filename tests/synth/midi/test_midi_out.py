@@ -242,7 +242,7 @@ def test_no_backend_says_what_to_install(monkeypatch):
 
 
 def test_devices_lists_midi_outputs(monkeypatch, capsys):
-    monkeypatch.setattr("synth.live.speaker.list_devices", lambda: ())
+    monkeypatch.setattr("synth.live.sound_device.list_devices", lambda: ())
     monkeypatch.setattr("synth.midi.midi_out.open_backend", lambda: Backend(Port()))
     assert main(["devices", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["midi_outputs"] == ["Synth One", "Synth Two"]

@@ -13,7 +13,7 @@ from models.detector.memoryless import Detector
 from models.pulling import pulled_beat
 from synth.sound.band_edges import FADE_TO, crossings, highest_offset, line_bound
 from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate, fixed_from_radians, radians_from_fixed
-from synth.sound.fades import Fade, guard
+from synth.sound.fades import Fade, Slew, guard
 from synth.sound.filters import (
     Smoother,
     ToneFilter,
@@ -22,7 +22,7 @@ from synth.sound.filters import (
     smoothing_pole,
 )
 from synth.sound.pitch_law import PitchLaw
-from synth.sound.strand import Patch
+from synth.sound.strand import Strand
 from synth.sound.wavetable import Wavetable, significant_harmonics, top_harmonics
 
 RATE = 48000
@@ -183,7 +183,7 @@ def test_pitch_law_is_within_a_hundredth_of_a_cent(zero_beat):
 def test_oscillators_too_far_apart_for_the_rate_are_refused():
     far = dataclasses.replace(INSTRUMENT, reference_frequency=3e6)
     with pytest.raises(ValueError, match="sample_rate must be >="):
-        Patch(far, 8000)
+        Strand(far, 8000)
 
 
 def test_levels_fall_to_silence():
@@ -238,3 +238,15 @@ def test_line_bound_holds_for_pulled_spectra(harmonic, ratio):
     assert (lines[harmonic:400] <= bound * 1.0001 + 1e-12).all()
     near = lines[harmonic:400] > 1e-11
     assert bound[near][-1] < 1e-8  # and falls as the lines do
+
+
+@pytest.mark.parametrize("sizes", [[480] * 30, [1, 7, 128, 1024, 4096, 3000]])
+def test_a_slew_goes_at_its_rate_and_ends_where_it_is_wanted(sizes):
+    """From 0.2 to 0.7 at 10 a second takes 2400 samples; the last block shares out the rest."""
+    slew = Slew(10.0, 48_000.0)
+    assert slew.towards(0.2, 100) == 0.2  # the first value it is given
+    values = np.concatenate([np.broadcast_to(slew.towards(0.7, size), size) for size in sizes])
+    assert values[959] == pytest.approx(0.4)
+    assert np.diff(values).max() == pytest.approx(10.0 / 48_000.0)
+    assert np.diff(values).min() >= 0.0
+    assert values[2398] < 0.7 == values[-1]

@@ -11,9 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from synth.lessons.bench import open_bench
-from synth.lessons.live import live_lesson
-from synth.lessons.table import LESSONS
+from synth.lessons.setup import open_setup
+from synth.lessons.table import LESSONS, live_lesson
 from synth.window.box import Box
 from synth.window.lesson_layout import lay_out_lesson, too_small
 from synth.window.lesson_map import PLACES, line_map
@@ -30,7 +29,7 @@ FAULT = "No sound: the default sound output was not found. Connect one, then loo
 def lessons():
     os.environ.setdefault("SDL_VIDEODRIVER", "dummy")
     pygame.font.init()
-    bench = open_bench()
+    bench = open_setup()
     return {name: live_lesson(name, bench) for name in LESSONS}
 
 

@@ -7,21 +7,19 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from listener import Listener
 from small_instrument import RING, make_instrument
 
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from synth.errors import DeviceError
-from synth.live.meters import Meters, no_meters
-from synth.live.recorder import Recording
-from synth.live.speaker import Speaker, safe_level
+from synth.live.speaker import Speaker
 from synth.window import first_start, palette
 from synth.window.draw_field import FieldPicture
 from synth.window.layout import Box
@@ -41,45 +39,6 @@ def dummy_screen(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.setenv("PYGAME_HIDE_SUPPORT_PROMPT", "1")
-
-
-class Listener:
-    """Stands in for the speaker: keeps what it is told and plays nothing."""
-
-    def __init__(self, instrument: Instrument) -> None:
-        self.instrument = instrument
-        self.level = safe_level(instrument)
-        self.hand = (instrument.curve.farthest, 0.0)
-        self.muted = False
-        self.recording_to: Path | None = None
-        self.recordings: tuple[Recording, ...] = ()
-        self.notice: str | None = None
-        self.device_error: str | None = None
-        self.kept_seconds = 0.0
-
-    def move(self, distance: float, volume: float, time: float | None = None) -> None:
-        self.hand = (distance, volume)
-
-    def set_instrument(self, instrument: Instrument) -> None:
-        self.instrument = instrument
-
-    def set_level(self, level: float) -> None:
-        self.level = level
-
-    def mute(self, muted: bool) -> None:
-        self.muted = muted
-
-    def record(self, path: Path | None) -> None:
-        if path is None:
-            self.notice = f"Recorded {self.recording_to}"
-        self.recording_to = path
-
-    def meters(self) -> Meters:
-        frequency = float(self.instrument.beat_frequency(self.hand[0]))
-        return replace(no_meters(48000), alive=True, blocks=1, frequency=frequency, peak=0.09, rms=0.06)
-
-    def recent(self, frames: int) -> np.ndarray:
-        return 0.1 * np.sin(0.05 * np.arange(frames, dtype=np.float32))
 
 
 Step = Callable[[Player], None]

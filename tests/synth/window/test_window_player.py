@@ -9,11 +9,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from listener import Listener
 
 from synth.build.workbench import Workpiece, open_design
 from synth.hands.hand_path import HandPath
-from synth.live.meters import Meters, no_meters
-from synth.live.speaker import safe_level
 from synth.window.controls import CONTROLS
 from synth.window.event_loop import moment_of
 from synth.window.loop import Look, Player, run_session
@@ -35,77 +34,6 @@ def pieces() -> list[Workpiece]:
     return [open_design(DEMOS / f"{name}.toml") for name in ("meadow", "heron")]
 
 
-class Listener:
-    """Stands in for the speaker: keeps what it is told and plays nothing."""
-
-    def __init__(self, session: Session) -> None:
-        self.instrument = session.instrument
-        self.level = safe_level(session.instrument)
-        self.hand = (0.8, 0.0)
-        self.moves: list[tuple[float, float, float]] = []
-        self.told: list[tuple[str, Any]] = []
-        self.instruments = 0
-        self.recording_to: Path | None = None
-        self.notice: str | None = None
-        self.device_error: str | None = None
-        self.kept_seconds = 12.0
-        self.take: HandPath | None = None
-        self.replaying = False
-
-    def move(self, distance: float, volume: float, time: float | None = None) -> None:
-        self.hand = (distance, volume)
-        self.moves.append((time or 0.0, distance, volume))
-
-    def set_level(self, level: float) -> None:
-        self.level = level
-
-    def mute(self, muted: bool) -> None:
-        self.told.append(("mute", muted))
-
-    def set_instrument(self, instrument: Any) -> None:
-        self.instrument = instrument
-        self.instruments += 1
-
-    def set_jitter(self, tremor_mm: float, seed: int) -> None:
-        self.told.append(("jitter", (tremor_mm, seed)))
-
-    def set_drone(self, frequency: float | None) -> None:
-        self.told.append(("drone", frequency))
-
-    def record(self, path: Path | None) -> None:
-        self.recording_to = path
-
-    def keep(self, folder: Path, stem: str) -> Path:
-        self.told.append(("keep", stem))
-        return folder / f"{stem}.wav"
-
-    def last_take(self) -> HandPath | None:
-        return self.take
-
-    def replay(self, path: HandPath | None) -> None:
-        self.replaying = path is not None
-        self.told.append(("replay", path))
-
-    def restart(self, wait: bool = True) -> None:
-        self.told.append(("restart", wait))
-        self.device_error = None
-
-    def meters(self) -> Meters:
-        frequency = float(self.instrument.beat_frequency(self.hand[0]))
-        return replace(
-            no_meters(48000),
-            alive=True,
-            blocks=1,
-            frequency=frequency,
-            replaying=self.replaying,
-            distance=0.22,
-            volume=0.6,
-        )
-
-    def recent(self, frames: int) -> np.ndarray:
-        return np.zeros(frames, np.float32)
-
-
 def play(session: Session, steps: list[Step], **options: Any) -> Listener:
     """Run the window: each step takes place after a picture; idle steps let changes take effect."""
     import pygame
@@ -119,7 +47,7 @@ def play(session: Session, steps: list[Step], **options: Any) -> Listener:
         else:
             step(player)
 
-    listener = options.pop("listener", None) or Listener(session)
+    listener = options.pop("listener", None) or Listener(session.instrument)
     options = {"caution": False, "each_frame": each_frame, **options}
     run_session(session, listener, "Trial", **options)  # type: ignore[arg-type]
     return listener
@@ -314,7 +242,7 @@ def test_the_drone_takes_the_note_that_sounds(pieces: list[Workpiece]) -> None:
 
 def test_takes_are_kept_and_played_again(pieces: list[Workpiece], tmp_path: Path) -> None:
     session = session_of(pieces[:1])
-    listener = Listener(session)
+    listener = Listener(session.instrument)
     path = HandPath(np.array([0.0, 1.0]), np.array([0.3, 0.2]), np.ones(2))
 
     def offer_take(player: Player) -> None:
@@ -341,7 +269,7 @@ def test_takes_are_kept_and_played_again(pieces: list[Workpiece], tmp_path: Path
 
 def test_a_lost_sound_names_the_key_that_starts_it_again(pieces: list[Workpiece]) -> None:
     session = session_of(pieces[:1])
-    listener = Listener(session)
+    listener = Listener(session.instrument)
 
     def lose(player: Player) -> None:
         listener.device_error = "Sound lost: the audio process ended."

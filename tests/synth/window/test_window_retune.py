@@ -85,7 +85,7 @@ def test_posture_shifts_the_beat_by_what_both_curves_say(
     for posture in ("open", "fist"):
         total = curves[posture].capacitance(PLACES) + design.antenna.stray
         tank, branch = instrument.variable_tank, instrument.branch
-        if branch is None:
+        if branch.direct:
             expected.append(resonant_frequency(tank.inductance, tank.total_capacitance + total))
         else:
             both = mode_frequencies(
@@ -140,7 +140,7 @@ def test_sensitivity_keeps_the_carrier_and_scales_shifts(name: str, ratio: float
     assert offer.zero_beat is not None
     assert after.variable_frequency(offer.zero_beat) == pytest.approx(before.variable_frequency(offer.zero_beat))
     slopes = after.offset_slope(0.3) / before.offset_slope(0.3)
-    if before.branch is None:  # straight on the tank: df/dC = -f / (2 C), with C the whole capacitance
+    if before.branch.direct:  # straight on the tank: df/dC = -f / (2 C), with C the whole capacitance
         assert slopes == pytest.approx(ratio**0.5, rel=2e-3)
     else:
         assert 1.0 < slopes ** np.sign(ratio - 1.0) < ratio ** (0.5 * np.sign(ratio - 1.0))

@@ -11,19 +11,23 @@ from scipy.signal.windows import kaiser
 
 from models.pulling import pulled_beat
 from synth.hands.hand_path import HandBlock
-from synth.lessons.bench import open_bench
-from synth.lessons.live import live_lesson
-from synth.lessons.live_voice import Axis, LessonVoice, LiveSource
-from synth.lessons.sources import PEAK, Mixture, Played, Pulled, Tone
-from synth.lessons.table import LESSONS
+from synth.lessons.live import Axis, OnAxis
+from synth.lessons.recipes import PEAK, Instrumental, Mixture, Pulled, Tone
+from synth.lessons.setup import open_setup
+from synth.lessons.table import LESSONS, live_lesson
+from synth.sound.voice import CrossfadingVoice
 
 RATE = 48_000
 
 
 @pytest.fixture(scope="module")
 def lessons():
-    bench = open_bench()
-    return {name: live_lesson(name, bench) for name in LESSONS}
+    setup = open_setup()
+    return {name: live_lesson(name, setup) for name in LESSONS}
+
+
+def voice_of(source):
+    return CrossfadingVoice(source.start(RATE), RATE)
 
 
 def sources(lessons):
@@ -65,7 +69,7 @@ def test_lines_are_where_the_recipe_says(lessons, place):
     for name, source in sources(lessons):
         value = float(source.axis.value(place))
         seconds = 14 if name.startswith("taps") else 3  # lines 0.8 Hz apart
-        samples = LessonVoice(source, RATE).render(place, seconds * RATE)[RATE:]
+        samples = voice_of(source).render(place, seconds * RATE)[RATE:]
         assert np.abs(samples).max() <= 1.001 * PEAK, name
         bins, size = levels(samples)
         wanted = [(f, a) for f, a in source.recipe.lines(value) if 20.0 <= f <= 20_000.0]
@@ -100,8 +104,8 @@ def test_blocks_do_not_matter(lessons, name):
     for stage in lessons[name].stages:
         for choice in stage.choices:
             source = pickle.loads(pickle.dumps(choice.source))
-            whole = source(RATE).render(HandBlock(place, volume), steps.size)
-            voice, parts, start = source(RATE), [], 0
+            whole = voice_of(source).render(HandBlock(place, volume), steps.size)
+            voice, parts, start = voice_of(source), [], 0
             for size in (1, 7, 512, 5000, 480, 6000):
                 parts.append(voice.render(HandBlock(place[start : start + size], volume[start : start + size]), size))
                 start += size
@@ -115,10 +119,10 @@ def test_change_of_source_is_without_a_click(lessons):
     high = butter(6, 12_000, "high", fs=RATE, output="sos")
     for lesson in (lessons["beats"], lessons["locking"], lessons["hand"], lessons["octaves"]):
         choices = [choice.source for stage in lesson.stages for choice in stage.choices]
-        voice = choices[0](RATE)
+        voice = voice_of(choices[0])
         pieces = [voice.render(0.3, 6000)]
         for source in [*choices[1:], choices[0]]:
-            voice.set_source(source)
+            voice.change(source.start(RATE))
             pieces.append(voice.render(0.3, 6000))
         voice.mute(True)
         pieces.append(voice.render(0.3, 2000))
@@ -128,11 +132,11 @@ def test_change_of_source_is_without_a_click(lessons):
 
 def test_changes_asked_for_in_a_change_end_at_the_last(lessons):
     stage = lessons["locking"].stages[0]
-    voice = stage.choices[0].source(RATE)
+    voice = voice_of(stage.choices[0].source)
     voice.render(0.9, 1000)
     for choice in stage.choices:
-        voice.set_source(choice.source)
-    voice.set_source(stage.choices[2].source)
+        voice.change(choice.source.start(RATE))
+    voice.change(stage.choices[2].source.start(RATE))
     voice.render(0.9, 5000)
     assert voice.frequency == pytest.approx(float(pulled_beat(360.0, 120.0)))
 
@@ -140,23 +144,23 @@ def test_changes_asked_for_in_a_change_end_at_the_last(lessons):
 def test_nothing_folds_back():
     """A tone that leaves the band upwards is gone, not mirrored."""
     axis = Axis("tone", "Hz", 1000.0, 47_000.0)
-    source = LiveSource(axis, Mixture(Tone(0.0, 1.0), Tone(0.0, 0.0), ((1, 0, 1.0),)))
-    assert np.abs(source(RATE).render(1.0, 4800)).max() < 1e-12
-    assert np.abs(source(RATE).render(0.2, 4800)).max() > 0.1
+    source = OnAxis(axis, Mixture(Tone(0.0, 1.0), Tone(0.0, 0.0), ((1, 0, 1.0),)))
+    assert np.abs(voice_of(source).render(1.0, 4800)).max() < 1e-12
+    assert np.abs(voice_of(source).render(0.2, 4800)).max() > 0.1
 
 
 def test_locked_is_silent_and_the_edge_is_the_lock_range():
     axis = Axis("free difference", "Hz", 0.0, 400.0)
     for free, silent in ((119.0, True), (130.0, False)):
-        samples = LiveSource(axis, Pulled(120.0))(RATE).render(axis.place(free), 2 * RATE)[RATE:]
+        samples = voice_of(OnAxis(axis, Pulled(120.0))).render(axis.place(free), 2 * RATE)[RATE:]
         assert (np.abs(samples).max() < 1e-3) == silent
 
 
 def test_closing_the_hand_lowers_the_note(lessons):
     """What the text says: the wrist stays, the place on the axis too; on the near side of zero beat."""
     open_hand, fist = (choice.source for choice in lessons["hand"].stages[0].choices)
-    assert isinstance(open_hand.recipe, Played)
-    assert isinstance(fist.recipe, Played)
+    assert isinstance(open_hand.recipe, Instrumental)
+    assert isinstance(fist.recipe, Instrumental)
     for distance in (0.4, 0.3, 0.2, 0.1, 0.05):
         place = open_hand.axis.place(distance)
         beats = [float(s.recipe.instrument.beat_frequency(s.axis.value(place))) for s in (open_hand, fist)]
@@ -177,7 +181,7 @@ def test_near_centimetre_is_wider_in_hertz_than_in_cents(lessons):
 @pytest.mark.parametrize("hand", [math.nan, math.inf, [0.1, 0.2]])
 def test_bad_hands_are_refused(lessons, hand):
     with pytest.raises(ValueError, match=r"must|broadcast"):
-        lessons["beats"].stages[0].choices[0].source(RATE).render(hand, 16)
+        voice_of(lessons["beats"].stages[0].choices[0].source).render(hand, 16)
 
 
 def test_bad_axes_are_refused():

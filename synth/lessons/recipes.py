@@ -1,7 +1,8 @@
-"""What sounds in a live lesson: recipes of tones that follow one value (Hz or m).
+"""What sounds in a lesson: recipes of tones that follow one value (Hz or m), for the files and for live play.
 
-A recipe is plain data, so that it can be sent to the audio process; `start` makes its running sound there, and
-`synth.lessons.live_voice` plays it. Every recipe names the lines it sounds at a value, and the tests find them.
+A recipe is plain data, so that it can be sent to the audio process; `start` makes its running sound there, and the
+voice of the instruments plays it. In a file the value takes a set course (`performed`), live it follows the pointer
+(`synth.lessons.live.OnAxis`). Every recipe names the lines it sounds at a value, and the tests find them.
 
 All sounds peak at PEAK of full scale or below, as the lesson's files do. Lines fade out between 20 and 22 kHz at a
 sample rate of 48 kHz (in proportion at others), so that nothing folds back; where a recipe says so, lines also fade out
@@ -11,7 +12,7 @@ between 20 and 8 Hz, where a difference that comes to rest would become a steady
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -22,6 +23,9 @@ from models.detector.rectified_sum import half_wave_rectified, rectified_side_li
 from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
 from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate
 from synth.sound.filters import FirstOrder, dc_block_coefficients
+from synth.sound.source import Sound
+from synth.sound.strand import InstrumentSource
+from synth.sound.voice import CrossfadingVoice
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
@@ -38,21 +42,11 @@ PAIRS = 4  # of the rectifier's series
 Line = tuple[float, float]  # frequency, Hz, and amplitude
 
 
-class Sound(Protocol):
-    """A recipe at work: the next samples for the next values, and the frequency its trace is drawn by, Hz."""
-
-    frequency: float
-
-    def sound(self, values: Floats) -> Floats:
-        """The next samples (n,), n >= 1."""
-        ...
-
-
 class Recipe(Protocol):
     """Plain data from which a sound starts."""
 
-    def start(self, sample_rate: float, value: float) -> Sound:
-        """The sound from its beginning, at `value`."""
+    def start(self, sample_rate: float) -> Sound:
+        """The sound, ready to begin; its hand is the value."""
         ...
 
     def lines(self, value: float) -> tuple[Line, ...]:
@@ -72,28 +66,47 @@ class Tone:
         return np.asarray(self.steady + self.share * value)
 
 
-class _Phases:
-    """Running phases, in whole steps of a turn, of two tones."""
+class RecipeSound:
+    """What the sounds of all recipes have in common: the value is known everywhere, and they peak at PEAK or below."""
 
-    def __init__(self, first: Tone, second: Tone, sample_rate: float, value: float) -> None:
+    level = PEAK
+    change_time = 0.02  # s
+    frequency = 0.0
+
+    def within(self, hand: Floats) -> Floats:
+        """The value, Hz."""
+        return hand
+
+
+class TonePairSound(RecipeSound):
+    """Two tones whose phases run on, in whole steps of a turn, from 0 at the beginning."""
+
+    def __init__(self, first: Tone, second: Tone, sample_rate: float) -> None:
         self._tones = (first, second)
         self._rate = sample_rate
-        self._value = value
+        self._value = 0.0
         self._phase = [0, 0]
 
-    def advance(self, values: Floats) -> tuple[tuple[Floats, Floats], tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    def begin(self, hand: float, before: Sound | None = None) -> None:
+        """Start anew at that value."""
+        self._value, self._phase = hand, [0, 0]
+
+    def _advance(self, values: Floats) -> tuple[tuple[Floats, Floats], tuple[NDArray[np.int64], NDArray[np.int64]]]:
         """Frequencies (n,) and phases (n,) of both."""
         known = np.concatenate([[self._value], values])
-        frequencies = [tone.at(known) for tone in self._tones]
-        phases = [accumulate(phase, each, self._rate) for phase, each in zip(self._phase, frequencies, strict=True)]
-        self._phase = [int(each[-1]) & TURN_MASK for each in phases]
+        one, two = [tone.at(known) for tone in self._tones]
+        first, second = [
+            accumulate(phase, each, self._rate) for phase, each in zip(self._phase, (one, two), strict=True)
+        ]
+        self._phase = [int(each[-1]) & TURN_MASK for each in (first, second)]
         self._value = float(values[-1])
-        return (frequencies[0][1:], frequencies[1][1:]), (phases[0], phases[1])
+        self.frequency = abs(float(one[-1] - two[-1])) or abs(float(one[-1]))
+        return (one[1:], two[1:]), (first, second)
 
 
-def _cosine(phase: NDArray[np.int64]) -> Floats:
-    """Cosine of a phase in steps: whole turns fall away, whatever the sum wrapped to."""
-    return np.asarray(np.cos((phase & TURN_MASK) * (2.0 * math.pi / STEPS_PER_TURN)))
+def _angle(phase: NDArray[np.int64]) -> Floats:
+    """A phase in steps as an angle, rad: whole turns fall away, whatever a sum of phases wrapped to."""
+    return np.asarray((phase & TURN_MASK) * (2.0 * math.pi / STEPS_PER_TURN))
 
 
 def band_gain(frequency: Floats, sample_rate: float, slow_too: bool) -> Floats:
@@ -116,9 +129,9 @@ class Mixture:
     slow_too: bool = True
     gain: float = 1.0
 
-    def start(self, sample_rate: float, value: float) -> Sound:
-        """The sound from its beginning."""
-        return _MixtureSound(self, sample_rate, value)
+    def start(self, sample_rate: float) -> Sound:
+        """The sound."""
+        return MixtureSound(self, sample_rate)
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """Every line."""
@@ -126,26 +139,26 @@ class Mixture:
         return tuple((abs(p * one + q * two), abs(amplitude)) for p, q, amplitude in self.parts)
 
 
-class _MixtureSound:
-    def __init__(self, recipe: Mixture, sample_rate: float, value: float) -> None:
-        self._recipe = recipe
-        self._rate = sample_rate
-        self._phases = _Phases(recipe.first, recipe.second, sample_rate, value)
-        self._scale = recipe.gain * PEAK / sum(abs(amplitude) for _, _, amplitude in recipe.parts)
-        self.frequency = 0.0
+class MixtureSound(TonePairSound):
+    """A mixture at work."""
 
-    def sound(self, values: Floats) -> Floats:
-        (one, two), (phase_one, phase_two) = self._phases.advance(values)
-        samples = np.zeros(values.size)
+    def __init__(self, recipe: Mixture, sample_rate: float) -> None:
+        super().__init__(recipe.first, recipe.second, sample_rate)
+        self._recipe = recipe
+        self._scale = recipe.gain * PEAK / sum(abs(amplitude) for _, _, amplitude in recipe.parts)
+
+    def sound(self, hand: Floats) -> Floats:
+        """The next samples."""
+        (one, two), (phase_one, phase_two) = self._advance(hand)
+        samples = np.zeros(hand.size)
         for p, q, amplitude in self._recipe.parts:
             gain = band_gain(p * one + q * two, self._rate, self._recipe.slow_too)
             if gain.any():
-                samples += self._scale * amplitude * gain * _cosine(p * phase_one + q * phase_two)
-        self.frequency = abs(float(one[-1] - two[-1])) or abs(float(one[-1]))
+                samples += self._scale * amplitude * gain * np.cos(_angle(p * phase_one + q * phase_two))
         return samples
 
 
-def filtered_parts(ratio: float, count: int = 20) -> tuple[tuple[int, int, float], ...]:
+def filtered_parts(ratio: float, count: int = 40) -> tuple[tuple[int, int, float], ...]:
     """The mean of the rectified sum over a carrier cycle: multiples of the difference, without the steady part."""
     amplitudes = envelope_harmonics(count, ratio) / math.pi
     return tuple((order, 0, float(amplitudes[order])) for order in range(1, count + 1))
@@ -159,9 +172,9 @@ class Rectified:
     second: Tone
     ratio: float
 
-    def start(self, sample_rate: float, value: float) -> Sound:
-        """The sound from its beginning."""
-        return _RectifiedSound(self, sample_rate, value)
+    def start(self, sample_rate: float) -> Sound:
+        """The sound."""
+        return RectifiedSound(self, sample_rate)
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """The strongest: both tones, their difference, and the first two around twice the carrier."""
@@ -171,18 +184,18 @@ class Rectified:
         return ((one, 0.5), (two, 0.5 * self.ratio), (abs(one - two), slow), (2.0 * one, side[0]), (one + two, side[1]))
 
 
-class _RectifiedSound:
-    def __init__(self, recipe: Rectified, sample_rate: float, value: float) -> None:
-        self._ratio = recipe.ratio
-        self._phases = _Phases(recipe.first, recipe.second, sample_rate, value)
-        self._steady = float(envelope_harmonics(0, recipe.ratio)[0]) / math.pi
-        self.frequency = 0.0
+class RectifiedSound(TonePairSound):
+    """A rectified sum at work."""
 
-    def sound(self, values: Floats) -> Floats:
-        frequencies, phases = self._phases.advance(values)
-        turns = [(phase & TURN_MASK) * (2.0 * math.pi / STEPS_PER_TURN) for phase in phases]
-        samples = half_wave_rectified(*sum_of_tones(turns[0], turns[1], self._ratio), PAIRS) - self._steady
-        self.frequency = abs(float(frequencies[0][-1] - frequencies[1][-1]))
+    def __init__(self, recipe: Rectified, sample_rate: float) -> None:
+        super().__init__(recipe.first, recipe.second, sample_rate)
+        self._ratio = recipe.ratio
+        self._steady = float(envelope_harmonics(0, recipe.ratio)[0]) / math.pi
+
+    def sound(self, hand: Floats) -> Floats:
+        """The next samples."""
+        _, (first, second) = self._advance(hand)
+        samples = half_wave_rectified(*sum_of_tones(_angle(first), _angle(second), self._ratio), PAIRS) - self._steady
         return np.asarray(PEAK / (1.0 + self._ratio) * samples)
 
 
@@ -192,9 +205,9 @@ class Pulled:
 
     lock_range: float
 
-    def start(self, sample_rate: float, value: float) -> Sound:
-        """The sound from its beginning; locked oscillators rest at their phase."""
-        return _PulledSound(self.lock_range, sample_rate, value)
+    def start(self, sample_rate: float) -> Sound:
+        """The sound, ready to begin; locked oscillators rest at their phase."""
+        return PulledSound(self.lock_range, sample_rate)
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """The beat and its overtones down to a thousandth; none where locked."""
@@ -204,51 +217,45 @@ class Pulled:
         return tuple((order * beat, ratio ** (order - 1)) for order in range(1, 9) if ratio ** (order - 1) > 1e-3)
 
 
-class _PulledSound:
-    def __init__(self, lock_range: float, sample_rate: float, value: float) -> None:
+class PulledSound(RecipeSound):
+    """A pulled beat at work, without its steady part."""
+
+    def __init__(self, lock_range: float, sample_rate: float) -> None:
         self._lock = lock_range
         self._step = 1.0 / sample_rate
-        self._offset = value
-        self._phase = math.asin(value / lock_range) if abs(value) < lock_range else 0.5 * math.pi
+        self._offset = self._phase = 0.0
         self._filter = FirstOrder(dc_block_coefficients(DC_BLOCK, sample_rate))
-        self._filter.settle(math.cos(self._phase), 0.0)
-        self.frequency = 0.0
 
-    def sound(self, values: Floats) -> Floats:
-        phases = advance_phase(self._phase, np.concatenate([[self._offset], values]), self._lock, self._step)
+    def begin(self, hand: float, before: Sound | None = None) -> None:
+        """Start anew at that free difference."""
+        self._offset = hand
+        self._phase = math.asin(hand / self._lock) if abs(hand) < self._lock else 0.5 * math.pi
+        self._filter.settle(math.cos(self._phase), 0.0)
+
+    def sound(self, hand: Floats) -> Floats:
+        """The next samples."""
+        phases = advance_phase(self._phase, np.concatenate([[self._offset], hand]), self._lock, self._step)
         self._phase = math.remainder(float(phases[-1]), 2.0 * math.pi)
-        self._offset = float(values[-1])
+        self._offset = float(hand[-1])
         self.frequency = abs(float(pulled_beat(self._offset, self._lock)))
         return np.asarray(ROOM * PEAK * self._filter.filter(np.cos(phases)))
 
 
 @dataclass(frozen=True, slots=True)
-class Played:
+class Instrumental:
     """An instrument; the value is the hand's distance, m."""
 
     instrument: Instrument
 
-    def start(self, sample_rate: float, value: float) -> Sound:
-        """The sound from its beginning."""
-        return _PlayedSound(self.instrument, sample_rate, value)
+    def start(self, sample_rate: float) -> Sound:
+        """The sound, ready to begin, at the level of the other recipes."""
+        return InstrumentSource(replace(self.instrument, level=PEAK)).start(sample_rate)
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """The note and what the leak adds above it, of a product detector; the tone filter is left out."""
         return Pulled(self.instrument.lock_range).lines(float(self.instrument.offset_frequency(value)))
 
 
-class _PlayedSound:
-    def __init__(self, instrument: Instrument, sample_rate: float, value: float) -> None:
-        from synth.sound.strand import Patch, Strand
-
-        patch = Patch(instrument, sample_rate)
-        self._strand = Strand(patch)
-        self._ends = patch.law.nearest, patch.law.farthest
-        self._scale = PEAK / instrument.level
-        self._strand.begin(min(max(value, self._ends[0]), self._ends[1]))
-        self.frequency = abs(self._strand.frequency)
-
-    def sound(self, values: Floats) -> Floats:
-        samples = self._strand.sound(np.clip(values, *self._ends))
-        self.frequency = abs(self._strand.frequency)
-        return np.asarray(self._scale * samples)
+def performed(recipe: Recipe, values: Floats, sample_rate: float) -> Floats:
+    """The sound of a recipe while the value takes its course (n,): (n,), with the voice's pole and opening."""
+    return CrossfadingVoice(recipe.start(sample_rate), sample_rate).render(values, values.size)

@@ -5,21 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.branch.antenna_branch import DIRECT
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
-from synth.lessons.stage import SAMPLE_RATE
+from synth.lessons.recipes import Instrumental, performed
+from synth.lessons.stage import FADE_TIME, SAMPLE_RATE, Floats, times
 
-Floats = NDArray[np.float64]
 HOLD, MOVE, SETTLE = 1.5, 0.3, 0.2  # s: the hand at rest, on its way, and until all has settled
 BARE_TANK = Tank(2.7e-3, 83e-12, 12e-12)  # H, F, stray F: small, so that a bare rod counts
 
 
 @dataclass(frozen=True, slots=True)
-class LessonBench:
+class LessonSetup:
     """`built_in`, `fist` and `bare` share the rod, the player and zero beat; `bare` has no series inductor.
 
     All three are heard through a balanced mixer (product detector), so that a note is one line.
@@ -45,7 +45,7 @@ class LessonBench:
         return pitch_field(self.bare)
 
 
-def open_bench() -> LessonBench:
+def open_setup() -> LessonSetup:
     """Assemble the three from the built-in design; the hand's field is computed once and kept on disk."""
     from synth.build.assembly import assemble, scene_of
     from synth.build.curve_cache import curves_for
@@ -58,23 +58,28 @@ def open_bench() -> LessonBench:
     field = pitch_field(built_in)
     if field.zero_beat_distance is None:
         raise ValueError("the built-in design has no zero beat in reach")
-    bare = replace(built_in, branch=None, mode="low", variable_tank=BARE_TANK)
+    bare = replace(built_in, branch=DIRECT, mode="low", variable_tank=BARE_TANK)
     bare = replace(bare, reference_frequency=float(bare.variable_frequency(field.zero_beat_distance)))
-    return LessonBench(built_in, replace(built_in, curve=curves["fist"]), bare)
+    return LessonSetup(built_in, replace(built_in, curve=curves["fist"]), bare)
 
 
 def held(instrument: Instrument, distances: tuple[float, ...]) -> Floats:
     """The sound of a hand that rests HOLD s at each distance (m) and takes MOVE s from one to the next."""
-    from synth.sound.voice import Voice
+    begins = (HOLD + MOVE) * np.arange(len(distances))
+    instants = np.stack([begins, begins + HOLD], axis=1).ravel()
+    course = np.interp(times(instants[-1]), instants, np.repeat(distances, 2))
+    return performed(Instrumental(instrument), course, SAMPLE_RATE)
 
-    instants, places = [], []
-    for index, distance in enumerate(distances):
-        begin = index * (HOLD + MOVE)
-        instants += [begin, begin + HOLD]
-        places += [distance, distance]
-    frames = np.arange(round(instants[-1] * SAMPLE_RATE)) / SAMPLE_RATE
-    path = np.interp(frames, instants, places)
-    return Voice(instrument, SAMPLE_RATE).render(path, path.size)
+
+def one_after_the_other(*parts: tuple[Instrument, tuple[float, ...]]) -> Floats:
+    """Two or more instruments, each with its resting places, MOVE s of silence between them."""
+    pieces: list[Floats] = []
+    for instrument, distances in parts:
+        piece = held(instrument, distances)
+        fade = round(FADE_TIME * SAMPLE_RATE)
+        piece[-fade:] *= np.cos(0.5 * np.pi * np.arange(1, fade + 1) / fade) ** 2
+        pieces += [piece, np.zeros(round(MOVE * SAMPLE_RATE))]
+    return np.concatenate(pieces[:-1])
 
 
 def rest(index: int) -> tuple[float, float]:

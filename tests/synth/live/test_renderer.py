@@ -14,14 +14,13 @@ from small_instrument import make_instrument
 from models.instrument import Instrument
 from synth.hands.gestures import tremor
 from synth.hands.hand_path import HandBlock, HandPath
-from synth.live.hand_clock import HAND_DELAY
-from synth.live.hand_events import HandEvent
-from synth.live.hand_memory import row_step
-from synth.live.link import Listening, LiveLink, SoundMeters
-from synth.live.live_tremor import LiveTremor
+from synth.live.hand_timing import HAND_DELAY
+from synth.live.link import HandEvent, Listening, LiveLink, SoundMeters, row_step
+from synth.live.live_hand import LiveTremor
+from synth.live.live_sound import safe_level
 from synth.live.recorder import Recorder
 from synth.live.renderer import FADE_TIME, Gate, Renderer
-from synth.live.speaker import safe_level
+from synth.sound.strand import InstrumentSource, Strand
 from synth.sound.voice import Voice
 
 RATE = 48000
@@ -36,8 +35,8 @@ def link() -> Iterator[LiveLink]:
 
 def make_renderer(link: LiveLink, instrument: Instrument | None = None) -> Renderer:
     instrument = instrument or make_instrument(level=0.5)
-    renderer = Renderer(Voice(instrument, RATE), instrument, RATE, link)
-    renderer.gate.open = True
+    renderer = Renderer(InstrumentSource(instrument), RATE, link)
+    renderer.gate.set(True)
     return renderer
 
 
@@ -79,8 +78,8 @@ def test_the_hand_moves_linearly_from_time_stamp_to_time_stamp(link: LiveLink) -
     cents = 1200.0 * np.log2(np.array(played)[settled] / np.array(reference)[settled])
     assert np.abs(cents).max() < 0.01
     rows = link.played.read(0, 10_000)[1]
-    at = np.arange(rows.shape[0]) * row_step(RATE)
-    np.testing.assert_allclose(rows[100:, 0], ramp[at][100:], rtol=0.0, atol=1e-9)
+    at = np.arange(rows.shape[1]) * row_step(RATE)
+    np.testing.assert_allclose(rows[0, 100:], ramp[at][100:], rtol=0.0, atol=1e-9)
 
 
 def test_a_held_hand_stays_where_the_newest_event_put_it(link: LiveLink) -> None:
@@ -96,7 +95,7 @@ def test_a_replayed_path_sounds_like_the_path_and_gives_the_hand_back(link: Live
     renderer, voice = make_renderer(link, instrument), Voice(instrument, RATE)
     link.listening.write(Listening(1.0))
     path = HandPath(np.array([0.0, 0.1, 0.3]), np.array([0.3, 0.2, 0.25]), np.array([0.5, 1.0, 0.8]))
-    renderer.replay(path)
+    renderer.hand.replay(path)
     frames = path.frames(RATE)
     heard = np.concatenate([renderer.render(size) for size in (1000, 7000, frames - 8001)])
     assert sound(link).replaying == 1.0
@@ -108,9 +107,9 @@ def test_a_replayed_path_sounds_like_the_path_and_gives_the_hand_back(link: Live
         renderer.render(480)
     meters = sound(link)
     assert (meters.replaying, meters.distance, meters.volume) == (0.0, 0.4, 0.6)
-    renderer.replay(path)
+    renderer.hand.replay(path)
     renderer.render(100)
-    renderer.replay(None)
+    renderer.hand.replay(None)
     renderer.render(480)
     assert (sound(link).replaying, sound(link).distance) == (0.0, 0.4)
 
@@ -135,21 +134,21 @@ def test_the_tremor_is_that_of_the_gestures_and_does_not_depend_on_the_blocks() 
 def test_the_tremor_is_in_the_hand_and_in_the_rows(link: LiveLink) -> None:
     renderer = make_renderer(link)
     set_hand(link, 0.2, 1.0)
-    renderer.set_tremor(1e-3, 3)
+    renderer.hand.tremble(1e-3, 3)
     for _ in range(500):
         renderer.render(480)
     rows = link.played.read(1000, 4000)[1]
-    assert np.std(rows[:, 0]) == pytest.approx(1e-3, rel=0.25)
-    assert np.mean(rows[:, 0]) == pytest.approx(0.2, abs=2e-4)
+    assert np.std(rows[0]) == pytest.approx(1e-3, rel=0.25)
+    assert np.mean(rows[0]) == pytest.approx(0.2, abs=2e-4)
 
 
 def test_the_drone_has_its_pitch_and_gain_and_comes_and_goes_without_a_click(link: LiveLink) -> None:
     renderer = make_renderer(link)
     set_hand(link, 0.2, 0.0)
     renderer.render(480)
-    renderer.set_drone(220.0, 0.1)
+    renderer.drone.set(220.0, 0.1)
     heard = np.concatenate([renderer.render(size) for size in (128, 480, 1000) * 40])
-    renderer.set_drone(None, 0.0)
+    renderer.drone.set(None, 0.0)
     heard = np.concatenate([heard, *[renderer.render(128) for _ in range(40)]])
     assert np.abs(heard).max() == pytest.approx(0.1, rel=0.001)
     spectrum = np.abs(np.fft.rfft(heard[9600:57600] * np.hanning(48000)))
@@ -159,7 +158,7 @@ def test_the_drone_has_its_pitch_and_gain_and_comes_and_goes_without_a_click(lin
     assert not heard[-1000:].any()
     steady = np.abs(np.diff(heard[9600:57600])).max()
     assert np.abs(np.diff(heard)).max() <= 1.02 * steady
-    renderer.set_drone(220.0, 0.1)
+    renderer.drone.set(220.0, 0.1)
     renderer.mute(True)
     assert not np.concatenate([renderer.render(480) for _ in range(10)]).any()
 
@@ -200,16 +199,19 @@ def test_safe_level_never_amplifies() -> None:
 
 
 def test_a_block_longer_than_its_period_is_late(link: LiveLink) -> None:
-    class Slow(Voice):
-        def render_known(self, hand: HandBlock) -> Any:
+    class SlowStrand(Strand):
+        def sound(self, distance: np.ndarray) -> Any:
             time.sleep(0.01)
-            return super().render_known(hand)
+            return super().sound(distance)
 
-    instrument = make_instrument(level=0.5)
-    renderer = Renderer(Slow(instrument, RATE), instrument, RATE, link)
+    class SlowSource(InstrumentSource):
+        def start(self, sample_rate: float) -> Strand:
+            return SlowStrand(self.instrument, sample_rate)
+
+    renderer = Renderer(SlowSource(make_instrument(level=0.5)), RATE, link)
     renderer.render(48, underrun=True)
     assert (sound(link).late_blocks, sound(link).underruns) == (0, 0)  # nothing counts before the sound begins
-    renderer.gate.open = True
+    renderer.gate.set(True)
     renderer.render(48)  # 1 ms of sound in 10 ms
     assert sound(link).late_blocks == 1
     renderer.render(48000)
@@ -230,16 +232,16 @@ def test_the_gate_fades_within_its_time_and_can_turn_round() -> None:
     samples = np.ones(100)
     gate.apply(samples)
     assert not samples.any()
-    gate.open = True
+    gate.set(True)
     rising = np.ones(length)
     gate.apply(rising)
     assert rising[-1] == 1.0
     assert (np.diff(rising) > 0.0).all()
-    gate.open = False
+    gate.set(False)
     half = np.ones(length // 2)
     gate.apply(half)
     assert not gate.closed
-    gate.open = True
+    gate.set(True)
     back = np.ones(length)
     gate.apply(back)
     assert abs(back[0] - half[-1]) < 2.0 * np.abs(np.diff(rising)).max()
@@ -275,9 +277,9 @@ def test_the_recorder_takes_the_sound_before_the_listening_level(link: LiveLink,
     set_hand(link, 0.15, 1.0, 0.01)
     renderer.render(4800)
     recorder = Recorder(tmp_path / "take.wav", RATE, title="Trial", comment="hash 12")
-    renderer.recorder = recorder
+    renderer.record_with(recorder)
     heard = np.concatenate([renderer.render(frames) for frames in (100, 4000, 700)])
-    renderer.recorder = None
+    renderer.record_with(None)
     recording = recorder.finish()
     assert (recording.frames, recording.clipped, recording.error) == (4800, 0, None)
     written, rate = soundfile.read(recording.path)

@@ -10,14 +10,14 @@ import pytest
 
 from models.detector.memoryless import Detector
 from synth.build.workbench import open_design
-from synth.sound.row_table import _graded_rows
+from synth.sound.row_table import graded_rows
 from synth.sound.wavetable import MOST_HARMONICS
 
 DEMOS = Path(__file__).resolve().parents[3] / "demos"
 
 
 @pytest.mark.parametrize("kind", ["product", "envelope", "square-law", "junction"])
-def test_graded_rows_are_the_detectors_own(kind: str) -> None:
+def testgraded_rows_are_the_detectors_own(kind: str) -> None:
     instrument = open_design(DEMOS / "willow.toml").instrument
     instrument = replace(instrument, detector=Detector(kind))
     places = np.geomspace(0.011, 0.79, 23)
@@ -25,6 +25,6 @@ def test_graded_rows_are_the_detectors_own(kind: str) -> None:
     for place in places.tolist():
         made = instrument.detector_at(place)
         exact.append(made.strength * made.harmonics(MOST_HARMONICS))
-    rows = _graded_rows(instrument, places)
+    rows = graded_rows(instrument, places)
     strongest = np.abs(np.array(exact)[:, 1:]).max()
     assert np.abs(rows[:, 1:] - np.array(exact)[:, 1:]).max() < 5e-6 * strongest
