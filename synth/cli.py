@@ -95,6 +95,10 @@ def _tell(text: str) -> None:
 
 def _check_targets(arguments: argparse.Namespace) -> None:
     """Refuse the files to be written that cannot be, before anything is computed for them; DesignError."""
+    if isinstance(getattr(arguments, "plot", None), str):
+        from synth.report.figure import checked_plot_path
+
+        checked_plot_path(arguments.plot)
     for name in ("output", "csv", "trace", "plot", "midi", "wav", "wav_before", "wav_after"):
         target = getattr(arguments, name, None)
         if isinstance(target, str) and target != "-" and not (arguments.command == "lesson" and name == "output"):

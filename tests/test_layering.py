@@ -138,6 +138,43 @@ def test_each_folder_of_models_imports_only_what_its_row_lists():
         assert rooms[folder] & folders <= MAY_IMPORT[folder], folder
 
 
+# What synth/report may take from models: notes and what was measured of hearing, and the plain data of solved things
+# that a plot draws. It computes no figure; those come from synth/analysis.
+REPORT_MAY_TAKE = {
+    "models.pitch": {"note_name", "note_number"},
+    "models.pitch_discrimination": {"MEASURED_FROM", "MEASURED_TO"},
+    "models.builds.tuned_builds": {"OUTCOMES"},
+    "models.straight.search": {"MARGIN"},
+    "models.circuit.common_base": {"BASE", "COLD", "COLLECTOR", "EMITTER", "LOAD"},
+    "models.circuit.steady_state": {"SteadyState"},
+    "models.circuit.transient": {"POINTS_PER_CYCLE", "TransientRecord"},
+}
+
+
+def taken(tree: ast.AST, package: str) -> set[tuple[str, str]]:
+    """Module and name of everything that `tree` imports from a package."""
+    return {
+        (node.module or "", alias.name)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == package
+        for alias in node.names
+    }
+
+
+@pytest.mark.parametrize("file", sorted((ROOT / "synth" / "report").glob("*.py")), ids=relative)
+def test_reports_solve_nothing(file):
+    tree = ast.parse(file.read_text("utf-8"))
+    allowed = {(module, name) for module, names in REPORT_MAY_TAKE.items() for name in names}
+    assert taken(tree, "models") <= allowed
+    assert "scipy" not in imported(tree)
+
+
+def test_figures_know_nothing_of_reports():
+    for file in (ROOT / "synth" / "analysis").glob("*.py"):
+        modules = {module for module, _ in taken(ast.parse(file.read_text("utf-8")), "synth")}
+        assert not {module for module in modules if module.startswith("synth.report")}, relative(file)
+
+
 def test_every_package_is_listed_for_the_build():
     import tomllib
 

@@ -33,7 +33,7 @@ CURRENTS = (TANK_CURRENT, ANTENNA_CURRENT)
 
 
 @dataclass(frozen=True, slots=True)
-class Trace:
+class TransientRecord:
     """A run: times (m,), s, equally spaced, and states (n, m), V and A, of the nodes `names`."""
 
     times: Array
@@ -111,7 +111,7 @@ def simulate(
     keep_from: float = 0.0,
     frequency: float | None = None,
     relative_tolerance: float = 1e-8,
-) -> Trace:
+) -> TransientRecord:
     """Integrate `circuit` for `duration`, s.
 
     start None: from switch-on, everything at 0. A SteadyState: its states at t = 0, the alternating part enlarged by
@@ -146,7 +146,7 @@ def simulate(
     )
     if not result.success:
         raise ValueError(f"transient: the integrator stopped at {result.t[-1]:g} s: {result.message}")
-    return Trace(result.t, result.y, linear.names)
+    return TransientRecord(result.t, result.y, linear.names)
 
 
 def run_length(expected: SteadyState, cycles: int = 60) -> float:
@@ -199,7 +199,7 @@ def _period_and_amplitude(times: Array, values: Array) -> tuple[float, float]:
     return float(period), float(np.hypot(fitted[1], fitted[2]))
 
 
-def measure(trace: Trace, cycles: int = 60, allowed_drift: float | None = 5e-6) -> Measurement:
+def measure(trace: TransientRecord, cycles: int = 60, allowed_drift: float | None = 5e-6) -> Measurement:
     """Read frequency, amplitude and start-up time off a trace, on its last `cycles` cycles.
 
     allowed_drift: largest relative difference of frequency between the halves of the tail (None: any). Raises

@@ -11,17 +11,16 @@ from models.builds.drift import Coefficients, DriftLaw, TransistorDrift
 from models.builds.tuned_builds import QUANTITIES
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
-from models.circuit.variable_oscillator import with_antenna
 from models.circuit.warm_transistor import warmed
 from synth.analysis.tolerance import nominal_values, trial_of
-from synth.build.circuit_assembly import blaming, circuit_of
-from synth.build.workbench import Workpiece
+from synth.build.circuit_assembly import blaming
+from synth.build.workbench import OpenedDesign
 from synth.designs.sections import TemperatureSection
 
 Floats = NDArray[np.float64]
 
 
-def temperature_of(workpiece: Workpiece) -> TemperatureSection:
+def temperature_of(workpiece: OpenedDesign) -> TemperatureSection:
     """The temperature section of the design, or its defaults."""
     return workpiece.design.temperature or TemperatureSection()
 
@@ -39,7 +38,7 @@ def coefficients_of(part: TemperatureSection, mismatch: float = 1.0) -> Coeffici
     )
 
 
-def transistor_drift(workpiece: Workpiece, note_distances: Floats, rise: float) -> TransistorDrift | None:
+def transistor_drift(workpiece: OpenedDesign, note_distances: Floats, rise: float) -> TransistorDrift | None:
     """What transistors `rise` K warmer do to both oscillators of a solved design, both alike, all other parts as they
     are: each is solved as written and warm, hand at zero beat and at the notes (m). None without a [circuit].
     """
@@ -56,17 +55,17 @@ def transistor_drift(workpiece: Workpiece, note_distances: Floats, rise: float) 
             after = steady_state(warm, warm_start=cold, near_frequency=cold.frequency)
         return (after.frequency - cold.frequency) / rise
 
-    reference = circuit_of(design, "reference").with_trimmer(workpiece.reference_tank.trimmer_setting)
-    variable, found = circuit_of(design, "variable"), []
+    found = []
     for distance in (zero_beat, *note_distances.tolist()):
         capacitance = float(instrument.antenna_capacitance(distance))
-        loaded = with_antenna(variable, capacitance, instrument.branch, instrument.tap_ratio)
+        loaded = workpiece.loaded_variable(capacitance)
         found.append(slope(loaded, "variable", float(instrument.frequency_with(capacitance))))
-    return TransistorDrift(slope(reference, "reference", instrument.reference_frequency), np.array(found))
+    reference = slope(workpiece.tuned_reference, "reference", instrument.reference_frequency)
+    return TransistorDrift(reference, np.array(found))
 
 
 def drift_law(
-    workpiece: Workpiece, mismatch: float, note_distances: Floats, transistors: TransistorDrift | None = None
+    workpiece: OpenedDesign, mismatch: float, note_distances: Floats, transistors: TransistorDrift | None = None
 ) -> DriftLaw:
     """The law of a design's drift; DesignError as for `trial_of`."""
     values = nominal_values(workpiece)

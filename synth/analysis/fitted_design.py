@@ -10,18 +10,18 @@ from models.readings.fit import Fit, unit_direction
 from models.readings.tank_model import PICO
 from models.readings.target import Reach
 from synth.analysis.fitting import SolvedBench
-from synth.build.assembly import tank_in
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import About, ReferenceSection, VariableSection
 from synth.errors import DesignError
 
 
-def counted_beside(design: Design | None, which: str) -> float:
-    """Capacitance, F, that a design counts beside its key `stray`: the coil's own and, with a [circuit], the divider
-    and the junction of the transistor at rest. 0 without a design.
+def counted_beside(bench: SolvedBench) -> float:
+    """Capacitance, F, that the bench's design counts beside its key `stray`: the coil's own and, with a [circuit], the
+    divider and the junction of the transistor at rest. 0 without a design.
     """
-    return 0.0 if design is None else tank_in(design, which).stray - getattr(design, which).stray
+    opened, which = bench.opened, bench.which
+    return 0.0 if opened is None else opened.tanks[which].stray - getattr(opened.design, which).stray
 
 
 def fitted_design(bench: SolvedBench, reach: Reach | None) -> tuple[Design, tuple[str, ...]]:
@@ -37,7 +37,7 @@ def fitted_design(bench: SolvedBench, reach: Reach | None) -> tuple[Design, tupl
         raise DesignError("-o: the readings do not give the inductance; take the best next reading first")
     values: dict[str, Any] = {"inductance": inductance[0]}
     stray, ends = _stray_and_trimmer(fit, notices)
-    beside = counted_beside(design, which)
+    beside = counted_beside(bench)
     stray -= beside
     if beside:
         notices.append(f"stray is less by {format_quantity(beside, 'F')}, which the design counts for coil and circuit")

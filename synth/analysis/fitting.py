@@ -14,10 +14,8 @@ from models.readings.fit import Fit, fit_readings
 from models.readings.setup import Errors, Known, ReadingSet
 from models.readings.tank_model import UNKNOWNS, FrequencyReading, Surroundings
 from synth.analysis.readings import BenchRow
-from synth.build.assembly import branch_of, scene_of, tank_in
-from synth.build.circuit_assembly import blaming, circuit_of
-from synth.build.curve_cache import curves_for
-from synth.build.workbench import say
+from synth.build.circuit_assembly import blaming
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity, parse
 from synth.designs.value import did_you_mean
@@ -29,13 +27,17 @@ _MOST_AGAIN = 12  # markings used before that are all suggested again
 
 @dataclass(frozen=True, slots=True)
 class SolvedBench:
-    """The rows with the fit they gave, the design they belong to, and the hand field where distances were read."""
+    """The rows with the fit they gave, and the design they belong to."""
 
     rows: tuple[BenchRow, ...]
     fit: Fit
     which: str
-    design: Design | None
-    curve: CapacitanceCurve | None
+    opened: OpenedDesign | None
+
+    @property
+    def design(self) -> Design | None:
+        """The design that the readings belong to."""
+        return None if self.opened is None else self.opened.design
 
 
 def errors_of(counter_error: str, capacitor_tolerance: str) -> Errors:
@@ -99,21 +101,21 @@ def solved_bench(
     chosen = which or ("variable" if plugged else "reference")
     if plugged and chosen != "variable":
         raise DesignError(f"hand_distance: the antenna is on the variable oscillator, not on --which {chosen}")
+    opened = None if design is None else OpenedDesign(design)
     curve, around = None, Surroundings()
-    if plugged and design is not None:
-        curve = curves_for(scene_of(design), notice=say)[design.player.posture]
-        around = _surroundings(design, curve)
+    if plugged and opened is not None:
+        curve, around = opened.curve, _surroundings(opened)
     voltages: dict[float, float] = {}
-    if turned and design is not None:
-        junction = circuit_of(design, chosen).transistor.collector_junction
+    if turned and opened is not None:
+        junction = opened.circuits[chosen].transistor.collector_junction
         around = replace(around, junction_potential=junction.potential, junction_grading=junction.grading)
-        voltages = _voltages(design, chosen, {row.pot for row in rows if row.pot is not None})
+        voltages = _voltages(opened, chosen, {row.pot for row in rows if row.pot is not None})
     try:
         readings = tuple(_reading(row, curve, voltages) for row in rows)
         fit = fit_readings(ReadingSet(readings, around, errors, dict(known or {})))
     except ValueError as error:
         raise DesignError(f"the readings cannot be used: {error}") from None
-    return SolvedBench(tuple(rows), fit, chosen, design, curve)
+    return SolvedBench(tuple(rows), fit, chosen, opened)
 
 
 def candidates(fit: Fit) -> tuple[FrequencyReading, ...]:
@@ -137,9 +139,9 @@ def _states(fit: Fit, part: str, usual: tuple[float, ...]) -> tuple[float | None
     return (None, *sorted({*usual, min(seen), max(seen)})) if seen else (None,)
 
 
-def _voltages(design: Design, which: str, pots: set[float]) -> dict[float, float]:
+def _voltages(opened: OpenedDesign, which: str, pots: set[float]) -> dict[float, float]:
     """Reverse voltage across the collector junction at rest, V, at each position of the oscillator's pot."""
-    circuit, found = circuit_of(design, which), {}
+    design, circuit, found = opened.design, opened.circuits[which], {}
     for pot in pots:
         with blaming(design, which):
             rest = operating_point(circuit.with_pot(pot)).port_voltages
@@ -161,13 +163,14 @@ def _reading(row: BenchRow, curve: CapacitanceCurve | None, voltages: Mapping[fl
     return FrequencyReading(row.fitted_capacitor, row.frequency, row.trimmer, antenna, voltage)
 
 
-def _surroundings(design: Design, curve: CapacitanceCurve) -> Surroundings:
+def _surroundings(opened: OpenedDesign) -> Surroundings:
+    design, branch = opened.design, opened.branch
     if design.variable.tap != 1.0:
         raise DesignError(
             f"hand_distance cannot be used with variable.tap = {design.variable.tap:g}; read with the antenna off"
         )
-    branch = branch_of(design)
     mode = design.tuning.mode
     if mode == "auto":
-        mode = preferred_mode(tank_in(design, "variable"), branch, curve.empty_capacitance + design.antenna.stray)
+        empty = opened.curve.empty_capacitance + design.antenna.stray
+        mode = preferred_mode(opened.tanks["variable"], branch, empty)
     return Surroundings(branch.inductance, branch.self_capacitance, mode)

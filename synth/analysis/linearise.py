@@ -15,9 +15,7 @@ from models.straight.evenness import Goal
 from models.straight.plan import Option, Plan, Task, make_plan, ranked
 from models.straight.search import FULL_EFFORT, Effort, Parts, Progress
 from models.tank import required_capacitance
-from synth.build.assembly import tank_in
-from synth.build.circuit_assembly import circuit_of
-from synth.build.workbench import Workpiece, open_loaded
+from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import BranchSection, Design, ReferenceSection
 from synth.errors import DesignError
@@ -73,8 +71,8 @@ class Solved:
 class Outcome:
     """A finished search: before and after as workpieces, the plan, which option was taken, and what was searched."""
 
-    before: Workpiece
-    after: Workpiece
+    before: OpenedDesign
+    after: OpenedDesign
     plan: Plan
     chosen: Option
     choice: str
@@ -84,7 +82,7 @@ class Outcome:
     solved: tuple[Solved, ...] = ()
 
 
-def improve(workpiece: Workpiece, wishes: Wishes, choice: str, progress: Progress) -> Outcome:
+def improve(workpiece: OpenedDesign, wishes: Wishes, choice: str, progress: Progress) -> Outcome:
     """Search, and assemble the better design; `choice` is "robust" or "nominal". DesignError where nothing is found."""
     task = task_of(workpiece, wishes)
     plan = make_plan(task, progress)
@@ -105,8 +103,8 @@ def improve(workpiece: Workpiece, wishes: Wishes, choice: str, progress: Progres
 
 
 def _first_that_runs(
-    workpiece: Workpiece, task: Task, options: list[Option]
-) -> tuple[Option, Workpiece, tuple[str, ...]]:
+    workpiece: OpenedDesign, task: Task, options: list[Option]
+) -> tuple[Option, OpenedDesign, tuple[str, ...]]:
     """The first option that can be assembled (a [circuit] may refuse one), and what was said of those before it."""
     refused: list[str] = []
     for option in options:
@@ -117,7 +115,7 @@ def _first_that_runs(
     raise DesignError(f"{workpiece.design.name}: no straighter field runs with its circuit\n" + "\n".join(refused))
 
 
-def task_of(workpiece: Workpiece, wishes: Wishes) -> Task:
+def task_of(workpiece: OpenedDesign, wishes: Wishes) -> Task:
     """The search that fits the design: its stray, trimmers, coil quality and coupling stay as they are."""
     design, instrument = workpiece.design, workpiece.instrument
     curve, section = instrument.curve, design.variable
@@ -126,12 +124,12 @@ def task_of(workpiece: Workpiece, wishes: Wishes) -> Task:
     farthest = min(curve.farthest, design.player.stand_distance - BODY_ROOM)
     if wishes.far >= farthest:
         raise DesignError(f"--reach: zero beat must lie beyond it, and at {_cm(farthest)} the player's body begins")
-    tank = tank_in(design, "variable")
+    tank = workpiece.tanks["variable"]
     fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
     around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
     span = around.maximum - around.minimum
     free_least = fixed + 0.5 * (around.minimum + around.maximum) + SMALLEST_CAPACITOR
-    least = max(free_least, wishes.stray_multiple * wishes.tolerances.stray * _uncertain(design, fixed))
+    least = max(free_least, wishes.stray_multiple * wishes.tolerances.stray * _uncertain(workpiece, fixed))
     parts = Parts(
         choke_self_capacitance=wishes.choke_self_capacitance,
         tap_stray=JOINT_STRAY,
@@ -163,17 +161,17 @@ def task_of(workpiece: Workpiece, wishes: Wishes) -> Task:
     return Task(curve, goal, parts, around, wishes.series, wishes.tolerances, wishes.seed, asked, wishes.effort)
 
 
-def _uncertain(design: Design, fixed: float) -> float:
+def _uncertain(workpiece: OpenedDesign, fixed: float) -> float:
     """Of what stands `fixed` across the variable tank, F: stray, the coil's own and the transistor's junction; not the
     feedback capacitors of a [circuit], which are bought.
     """
-    if design.circuit is None:
+    if workpiece.design.circuit is None:
         return fixed
-    circuit = circuit_of(design, "variable")
+    circuit = workpiece.circuits["variable"]
     return fixed - (circuit.tank_capacitance - circuit.across_tank)
 
 
-def better_design(workpiece: Workpiece, task: Task, option: Option) -> Design:
+def better_design(workpiece: OpenedDesign, task: Task, option: Option) -> Design:
     """The design with the parts of an option. A chain of chokes is written as the one coil and the strays that equal it
     at the working frequency (`models.branch.choke_chain`), and named in the description.
     """
@@ -198,7 +196,7 @@ def better_design(workpiece: Workpiece, task: Task, option: Option) -> Design:
     )
     goal = task.goal
     reference_frequency = option.point.carrier + float(np.hypot(goal.low_frequency, goal.lock_range))
-    reference = _reference(design, solution.tank_inductance, reference_frequency, task.series)
+    reference = reference_section(workpiece, solution.tank_inductance, reference_frequency, task.series)
     parts = f"{parts_text(option)}{reference_text(reference.capacitance, task.series)}"
     about = replace(
         design.about,
@@ -237,12 +235,11 @@ def parts_text(option: Option) -> str:
     )
 
 
-def _reference(design: Design, inductance: float, frequency: float, series: str) -> ReferenceSection:
+def reference_section(workpiece: OpenedDesign, inductance: float, frequency: float, series: str) -> ReferenceSection:
     """The reference with the same coil as the variable tank and the preferred capacitor its trimmer can make up for, or
     two in parallel where the trimmer is smaller than the step from one preferred value to the next.
     """
-    section = design.reference
-    tank = tank_in(design, "reference")
+    section, tank = workpiece.design.reference, workpiece.tanks["reference"]
     fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
     needed = float(required_capacitance(inductance, frequency))
     around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
@@ -267,7 +264,7 @@ def reference_text(capacitance: float, series: str) -> str:
     )
 
 
-def _build_before(workpiece: Workpiece) -> tuple[BuildLaw, Builds]:
+def _build_before(workpiece: OpenedDesign) -> tuple[BuildLaw, Builds]:
     """The design as it came, as the search sees a circuit."""
     instrument = workpiece.instrument
     tank, branch = instrument.variable_tank, instrument.branch
@@ -276,7 +273,7 @@ def _build_before(workpiece: Workpiece) -> tuple[BuildLaw, Builds]:
     return law, Builds(*(np.array([value]) for value in (*values, instrument.antenna_stray)))
 
 
-def _builds_before(workpiece: Workpiece, task: Task) -> Spread | None:
+def _builds_before(workpiece: OpenedDesign, task: Task) -> Spread | None:
     """The builds of the design as it came, or None without zero beat in the field."""
     zero_beat = workpiece.field.zero_beat_distance
     if zero_beat is None:
@@ -287,8 +284,8 @@ def _builds_before(workpiece: Workpiece, task: Task) -> Spread | None:
 
 
 def _solved(
-    workpiece: Workpiece, after: Workpiece, plan: Plan, chosen: Option, task: Task
-) -> tuple[Workpiece, tuple[Solved, ...]]:
+    workpiece: OpenedDesign, after: OpenedDesign, plan: Plan, chosen: Option, task: Task
+) -> tuple[OpenedDesign, tuple[Solved, ...]]:
     """What the circuit makes of the options that a lossless law found; the chosen one with its trimmer turned anew."""
     zero_beat = workpiece.field.zero_beat_distance
     lossless = None
@@ -318,7 +315,7 @@ def _solved(
     return turned, tuple(rows)
 
 
-def _cents(piece: Workpiece, task: Task) -> float | None:
+def _cents(piece: OpenedDesign, task: Task) -> float | None:
     """Cents RMS of a workpiece over the goal's notes; None where it does not play them."""
     notes = [task.goal.low_frequency, task.goal.high_frequency]
     if piece.field.playable_near is None or not bool(piece.field.reaches(notes).all()):
@@ -326,7 +323,7 @@ def _cents(piece: Workpiece, task: Task) -> float | None:
     return float(piece.field.linearity_error_between(*notes))
 
 
-def _polished(after: Workpiece, task: Task) -> Workpiece:
+def _polished(after: OpenedDesign, task: Task) -> OpenedDesign:
     """The straightest of some settings of the variable trimmer around the written one, zero beat where it was; the
     circuit is solved anew for each.
     """
@@ -351,7 +348,7 @@ def _polished(after: Workpiece, task: Task) -> Workpiece:
     return best
 
 
-def _out_of_reach(piece: Workpiece) -> bool:
+def _out_of_reach(piece: OpenedDesign) -> bool:
     """Whether the reference's trimmer does not bring zero beat where it is asked for."""
     wanted, found = piece.design.tuning.zero_beat, piece.field.zero_beat_distance
     return wanted is None or found is None or abs(found - wanted) > 1e-3

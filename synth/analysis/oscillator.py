@@ -1,23 +1,28 @@
-"""One oscillator of a design on the bench: which circuit, with what antenna, trimmer, pot and load."""
+"""One oscillator of a design, prepared with antenna, trimmer, pot and load, and what is read on it, as figures."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from models.branch.antenna_branch import DIRECT
-from models.circuit.common_base import Load, OscillatorCircuit
+from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, Load, OscillatorCircuit
+from models.circuit.operating_point import operating_point
+from models.circuit.oscillator import steady_state
+from models.circuit.small_signal import small_signal
+from models.circuit.startup_time import startup_estimate
+from models.circuit.steady_state import SteadyState
+from models.circuit.transient import TransientRecord
 from models.circuit.variable_oscillator import with_antenna
-from synth.build.assembly import branch_of, scene_of
-from synth.build.circuit_assembly import (
-    blaming,
-    circuit_of,
-    solved_variable,
-    tap_of,
-    tuned_reference_circuit,
-)
-from synth.build.curve_cache import curves_for, loop_curve_for
-from synth.build.volume_assembly import volume_scene_of
-from synth.build.workbench import say
+from synth.analysis.figures import collected, of
+from synth.analysis.start_up import startup_time
+from synth.analysis.stray_words import explanation
+from synth.build.circuit_assembly import blaming
+from synth.build.start_notices import explained
+from synth.build.workbench import OpenedDesign
+from synth.designs.design_file import design_hash
 from synth.designs.quantity import format_quantity, parse
 from synth.designs.sections import CircuitSection, Design
 from synth.errors import DesignError
@@ -26,7 +31,7 @@ NO_LOAD = "none"
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class PreparedOscillator:
     """The `which` oscillator of `design`, ready to be read.
 
     `design_load` is what hangs on its output as designed; the circuit's own may differ. `hand_distance`, m, is where
@@ -56,7 +61,9 @@ def load_of(text: str, circuit: OscillatorCircuit) -> Load | None:
     return Load(resistance, capacitance)
 
 
-def bench_of(design: Design, which: str, pot: float | None = None, load: str | None = None) -> Bench:
+def prepared_oscillator(
+    design: Design, which: str, pot: float | None = None, load: str | None = None
+) -> PreparedOscillator:
     """The oscillator as the instrument has it: the reference tuned for zero beat, the variable one with the hand at
     that distance, the volume one with nobody there. `pot` and `load` replace those of the design.
     """
@@ -64,21 +71,28 @@ def bench_of(design: Design, which: str, pot: float | None = None, load: str | N
     if design.circuit is None:
         notices = (_default_parts_notice(which),)
         design = replace(design, circuit=CircuitSection(), tuning=replace(design.tuning, law="lossless"))
-    circuit = circuit_of(design, which)
+    opened = OpenedDesign(design)
+    circuit = opened.circuits[which]
     trimmer: float = getattr(design, which).trimmer
     distance: float | None = None
     if which == "reference":
-        trimmer, remarks = _tuned_trimmer(design)
+        trimmer, remarks = _tuned_trimmer(opened)
         circuit, notices = circuit.with_trimmer(trimmer), notices + remarks
+    elif which == "variable":
+        distance = design.tuning.zero_beat
+        own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
+        circuit = opened.loaded_variable(own + design.antenna.stray)
+    elif opened.loop_curve is None or design.volume_antenna is None:
+        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
     else:
-        circuit, distance = _with_its_antenna(design, which, circuit)
+        circuit = with_antenna(circuit, opened.loop_curve.empty_capacitance + design.volume_antenna.stray, DIRECT)
     designed = circuit.load
     with blaming(design, which):
         if pot is not None:
             circuit = circuit.with_pot(pot)
         if load is not None:
             circuit = replace(circuit, load=load_of(load, circuit))
-    return Bench(design, which, circuit, trimmer, designed, distance, notices)
+    return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices)
 
 
 def _default_parts_notice(which: str) -> str:
@@ -91,32 +105,191 @@ def _default_parts_notice(which: str) -> str:
     )
 
 
-def _tuned_trimmer(design: Design) -> tuple[float, tuple[str, ...]]:
+def _tuned_trimmer(opened: OpenedDesign) -> tuple[float, tuple[str, ...]]:
     """The reference's trimmer after tuning, where the design is tuned as a circuit; else as written."""
-    written, zero_beat = design.reference.trimmer, design.tuning.zero_beat
-    if design.law != "circuit" or zero_beat is None:
-        return written, ()
+    if opened.design.law != "circuit" or opened.design.tuning.zero_beat is None:
+        return opened.design.reference.trimmer, ()
     try:
-        curve, branch = curves_for(scene_of(design), notice=say)[design.player.posture], branch_of(design)
-        law = solved_variable(design, curve, branch).oscillator.law()
-        target = float(law.frequency(float(curve.capacitance(zero_beat)) + design.antenna.stray))
+        return opened.pair.reference.trimmer_setting, opened.pair.notices
     except ValueError as error:
+        written = opened.design.reference.trimmer
         return written, (f"the trimmer stays as written, there is nothing to tune to: {error}",)
-    _, setting, remarks = tuned_reference_circuit(design, target, zero_beat)
-    return setting, remarks
 
 
-def _with_its_antenna(design: Design, which: str, circuit: OscillatorCircuit) -> tuple[OscillatorCircuit, float | None]:
-    """The variable or volume oscillator with its antenna, and the hand's distance, m."""
-    scene = scene_of(design)
-    if which == "variable":
-        curve, distance = curves_for(scene, notice=say)[design.player.posture], design.tuning.zero_beat
-        own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
-        branch = branch_of(design)
-        return with_antenna(circuit, own + design.antenna.stray, branch, tap_of(design).ratio), distance
-    ring = volume_scene_of(design, scene)
-    if ring is None or design.volume_antenna is None:
-        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
-    with blaming(design, which):
-        own = loop_curve_for(ring, notice=say).empty_capacitance
-    return with_antenna(circuit, own + design.volume_antenna.stray, DIRECT), None
+OUTPUT = "output"
+TEST_POINTS = (
+    ("supply", COLD),
+    ("wiper", WIPER),
+    ("base", BASE),
+    ("emitter", EMITTER),
+    ("collector", COLLECTOR),
+    (OUTPUT, OUTPUT),
+)
+STOPS = (("low", 0.0), ("mid", 0.5), ("high", 1.0))
+PROBE = 10e-12  # F, of a usual probe on the collector
+LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
+REVERSE_EMITTER_LIMIT = 5.0  # V, common for small-signal parts, from memory
+ESTIMATED, SIMULATED = "rough estimate; --trace computes it", "transient"
+
+
+@dataclass(frozen=True, slots=True)
+class TestPoint:
+    """One point of the circuit, read while it oscillates; thd is a ratio, None where the point hardly swings."""
+
+    name: str
+    dc_v: float
+    peak_to_peak_v: float
+    frequency_hz: float
+    thd: float | None
+    startup_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class AdjustedReading:
+    """The oscillator with one thing changed; None and a `remark` where it does not oscillate."""
+
+    name: str
+    setting: float | None
+    frequency_hz: float | None
+    shift_hz: float | None
+    collector_pp_v: float | None
+    output_pp_v: float | None
+    remark: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OscillatorFigures:
+    """Every figure of an oscillator, SI units in the names; None where there is no such thing."""
+
+    design: str = of("design.name")
+    design_hash: str
+    which: str = of("prepared.which")
+    frequency_hz: float = of("state.frequency")
+    pot: float = of("circuit.bias.position")
+    trimmer: float | None
+    antenna_f: float | None = of("antenna.capacitance")
+    hand_distance_m: float | None = of("prepared.hand_distance")
+    load_ohm: float | None = of("load.resistance")
+    load_f: float | None = of("load.capacitance")
+    supply_v: float = of("circuit.supply_voltage")
+    supply_current_a: float = of("state.supply_current")
+    supply_power_w: float = of("state.supply_power")
+    collector_current_at_rest_a: float
+    growth_rate_per_s: float = of("signal.growth_rate")
+    loop_gain_margin_db: float = of("signal.margin_db")
+    startup_s: float | None
+    startup_by: str
+    settling_s: float = of("state.settling_time")
+    probe_shift_hz: float | None = of("probed.shift_hz")
+    stray_f: float = of("circuit.board_stray")
+    board: str | None
+    stray_explanation: str | None
+    test_points: tuple[TestPoint, ...]
+    pot_readings: tuple[AdjustedReading, ...]
+    trimmer_readings: tuple[AdjustedReading, ...]
+    load_readings: tuple[AdjustedReading, ...]
+    notices: tuple[str, ...]
+
+
+def steady(prepared: PreparedOscillator) -> SteadyState:
+    """The steady oscillation on the bench; DesignError names the oscillator and why there is none."""
+    with blaming(prepared.design, prepared.which):
+        return steady_state(prepared.circuit)
+
+
+def oscillator_figures(
+    prepared: PreparedOscillator, state: SteadyState, record: TransientRecord | None = None
+) -> OscillatorFigures:
+    """Collect the readings of `prepared`, whose steady state is `state`; start-up from `record` where there is one."""
+    circuit, design = prepared.circuit, prepared.design
+    signal, load, antenna = small_signal(circuit), circuit.load, circuit.antenna
+    board = None if design.circuit is None else design.circuit.board
+    probed = _read("", None, replace(circuit, board_stray=circuit.board_stray + PROBE), state)
+    startup = startup_estimate(state) if record is None else startup_time(record, state, COLLECTOR)
+    return collected(
+        OscillatorFigures,
+        {
+            "design": design,
+            "prepared": prepared,
+            "state": state,
+            "circuit": circuit,
+            "antenna": antenna,
+            "load": load,
+            "signal": signal,
+            "probed": probed,
+        },
+        design_hash=design_hash(design),
+        trimmer=prepared.trimmer if circuit.trimmers else None,
+        collector_current_at_rest_a=operating_point(circuit).collector_current,
+        startup_s=startup,
+        startup_by=ESTIMATED if record is None else SIMULATED,
+        board=board,
+        stray_explanation=None if board is None else explanation(circuit.board_stray, board),
+        test_points=tuple(_test_point(name, node, state, record, startup) for name, node in TEST_POINTS),
+        pot_readings=_readings(circuit.with_pot, STOPS, state),
+        trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
+        load_readings=_load_readings(prepared, state),
+        notices=prepared.notices + _remarks(state),
+    )
+
+
+def _test_point(
+    name: str, node: str, state: SteadyState, record: TransientRecord | None, startup: float | None
+) -> TestPoint:
+    fundamental = float(state.harmonic_amplitudes(node)[0])
+    swings = fundamental >= LOWEST_FUNDAMENTAL
+    if record is not None and swings:
+        known = node != OUTPUT or state.circuit.load is not None
+        startup = startup_time(record, state, node if known else COLLECTOR)
+    return TestPoint(
+        name=name,
+        dc_v=float(state.coefficients(node)[0].real),
+        peak_to_peak_v=state.peak_to_peak(node),
+        frequency_hz=state.frequency,
+        thd=state.total_harmonic_distortion(node) if swings else None,
+        startup_s=startup if swings else None,
+    )
+
+
+def _readings(
+    change: Callable[[float], OscillatorCircuit], stops: Iterable[tuple[str, float]], state: SteadyState
+) -> tuple[AdjustedReading, ...]:
+    return tuple(_read(name, setting, change(setting), state) for name, setting in stops)
+
+
+def _load_readings(prepared: PreparedOscillator, state: SteadyState) -> tuple[AdjustedReading, ...]:
+    """Without a load, with that of the design, and with the one asked for where that is another."""
+    loads: list[tuple[str, Load | None]] = [("none", None), ("as designed", prepared.design_load)]
+    if prepared.circuit.load not in (None, prepared.design_load):
+        loads.append(("as asked", prepared.circuit.load))
+    return tuple(
+        _read(name, None if load is None else load.resistance, replace(prepared.circuit, load=load), state)
+        for name, load in loads
+    )
+
+
+def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: SteadyState) -> AdjustedReading:
+    """The oscillator `circuit`, compared with the steady state `base`; a remark where it does not oscillate."""
+    try:
+        same_states = (circuit.load is None) == (base.circuit.load is None)
+        state = steady_state(circuit, warm_start=base if same_states else None)
+    except ValueError as error:
+        return AdjustedReading(name, setting, None, None, None, None, " ".join(explained(error).split()))
+    collector, output = state.peak_to_peak(COLLECTOR), state.output_peak_to_peak
+    return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
+
+
+def pot_curve(circuit: OscillatorCircuit, base: SteadyState, points: int = 21) -> tuple[AdjustedReading, ...]:
+    """Readings at `points` positions of the pot, evenly from low to high."""
+    stops = [(f"{place:.2f}", float(place)) for place in np.linspace(0.0, 1.0, points)]
+    return _readings(circuit.with_pot, stops, base)
+
+
+def _remarks(state: SteadyState) -> tuple[str, ...]:
+    peak = state.reverse_emitter_peak
+    if peak <= REVERSE_EMITTER_LIMIT:
+        return ()
+    return (
+        f"the emitter junction is driven {peak:.1f} V backwards; above some {REVERSE_EMITTER_LIMIT:.0f} V a real one "
+        "breaks down, which is not computed: lower the feedback capacitor or the supply",
+    )

@@ -136,16 +136,7 @@ def _row(header: list[str], cells: list[str], line: int, source: str, faults: li
                 faults.append(f"{place}: {name} = {text[:40]!r}: {error}")
     if len(faults) > before:
         return None
-    return BenchRow(
-        line,
-        values["fitted_capacitor"],
-        values["frequency"],
-        values.get("trimmer"),
-        values.get("hand_distance"),
-        away,
-        values.get("reverse_voltage"),
-        values.get("pot"),
-    )
+    return BenchRow(line, away=away, **values)
 
 
 def _cell(name: str, text: str) -> float:

@@ -1,4 +1,4 @@
-"""The start-up transient of an oscillator: run in pieces with progress, until it is steady; and as CSV."""
+"""The start-up transient of an oscillator: run in pieces with progress, until it is steady."""
 
 from __future__ import annotations
 
@@ -6,29 +6,21 @@ from collections.abc import Callable
 
 import numpy as np
 
-from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, LOAD
+from models.circuit.common_base import COLLECTOR, LOAD
 from models.circuit.startup_time import REACHED, startup_estimate
 from models.circuit.steady_state import SteadyState
-from models.circuit.transient import POINTS_PER_CYCLE, Trace, simulate
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, simulate
 from synth.errors import DesignError
 
-CSV_NODES = (
-    ("collector_v", COLLECTOR),
-    ("emitter_v", EMITTER),
-    ("base_v", BASE),
-    ("supply_v", COLD),
-    ("output_v", LOAD),
-)
 PIECE_CYCLES = 250
 LONGEST_CYCLES = 12_000
 SETTLED = 0.01
 """The run ends when the swing has come this close to the steady one, relative."""
 TOLERANCE = 1e-6
 SMALLEST = 1e-3  # V peak-to-peak
-KEEP_EVERY = 4  # samples, in the CSV
 
 
-def start_up(state: SteadyState, progress: Callable[[str], None]) -> tuple[Trace, str | None]:
+def start_up(state: SteadyState, progress: Callable[[str], None]) -> tuple[TransientRecord, str | None]:
     """The transient from switch-on of the circuit of `state`, with a remark where it was cut before it was steady.
 
     `progress` receives a line every PIECE_CYCLES cycles. Raises DesignError when the integrator gives up.
@@ -52,39 +44,29 @@ def start_up(state: SteadyState, progress: Callable[[str], None]) -> tuple[Trace
         steady = bool(np.all(np.abs(_swings(part, COLLECTOR) / final - 1.0) < SETTLED))
         if steady or done * frequency >= LONGEST_CYCLES:
             remark = None if steady else f"the start-up was cut at {1e3 * done:.1f} ms, before it was steady"
-            return Trace(np.concatenate(times[1:]), np.concatenate(states, axis=1), part.names), remark
+            return TransientRecord(np.concatenate(times[1:]), np.concatenate(states, axis=1), part.names), remark
 
 
-def startup_time(trace: Trace, state: SteadyState, node: str) -> float | None:
+def startup_time(record: TransientRecord, state: SteadyState, node: str) -> float | None:
     """When the swing of a node first reaches REACHED of its final peak-to-peak, s; None where it does not, or where it
     is too small to be told from the error of the integration (SMALLEST).
     """
     if state.peak_to_peak(node) < SMALLEST:
         return None
     name = LOAD if node == "output" else node
-    swings = _swings(trace, name)
+    swings = _swings(record, name)
     # the first cycles after switching on are the supply coming up, not the oscillation: count from the lowest swing
     reached = np.flatnonzero(swings >= REACHED * state.peak_to_peak(node))
     quiet = int(np.argmin(swings))
     after = reached[reached >= quiet]
-    return None if after.size == 0 else float(trace.times[after[0] * POINTS_PER_CYCLE])
+    return None if after.size == 0 else float(record.times[after[0] * POINTS_PER_CYCLE])
 
 
-def _swings(trace: Trace, node: str) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def _swings(record: TransientRecord, node: str) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     """Peak-to-peak of every cycle, V, less what it drifts from its beginning to its end."""
-    values = trace.voltage(node)
+    values = record.voltage(node)
     count = (values.size - 1) // POINTS_PER_CYCLE
     cycles = values[: count * POINTS_PER_CYCLE].reshape(count, POINTS_PER_CYCLE)
     drift = np.diff(values[: count * POINTS_PER_CYCLE + 1 : POINTS_PER_CYCLE])
     ramp = np.arange(POINTS_PER_CYCLE) / POINTS_PER_CYCLE
     return np.asarray(np.ptp(cycles - drift[:, None] * ramp, axis=1))
-
-
-def trace_csv(trace: Trace) -> str:
-    """The transient as CSV, sixteen rows a cycle; without a load there is no output_v."""
-    columns = [("time_s", trace.times)]
-    columns += [(name, trace.voltage(node)) for name, node in CSV_NODES if node in trace.names]
-    rows = np.column_stack([values for _, values in columns])[::KEEP_EVERY]
-    lines = [",".join(name for name, _ in columns)]
-    lines += [",".join(f"{cell:.9g}" for cell in row) for row in rows.tolist()]
-    return "\n".join(lines) + "\n"

@@ -12,9 +12,7 @@ from models.builds.tolerance import Goals, Part, Trial
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
-from models.circuit.variable_oscillator import with_antenna
-from synth.build.circuit_assembly import circuit_of
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.errors import DesignError
 
@@ -39,18 +37,18 @@ LABELS = {
 SPREADS = frozenset({"stray", "junction", "antenna_stray"})
 
 
-def goals_of(workpiece: Workpiece) -> GoalsSection:
+def goals_of(workpiece: OpenedDesign) -> GoalsSection:
     """The goals of the design, or what a design without any is read by."""
     return workpiece.design.goals or GoalsSection()
 
 
-def build_goals(workpiece: Workpiece) -> Goals:
+def build_goals(workpiece: OpenedDesign) -> Goals:
     """What one build must do."""
     goals = goals_of(workpiece)
     return Goals(goals.lowest, goals.highest, goals.unevenness)
 
 
-def trial_of(workpiece: Workpiece) -> Trial:
+def trial_of(workpiece: OpenedDesign) -> Trial:
     """The parts of a design with their limits and the law its builds share.
 
     Raises DesignError for a design without tuning.zero_beat, whose pitch falls as the hand comes nearer, or whose goals
@@ -75,7 +73,7 @@ def trial_of(workpiece: Workpiece) -> Trial:
         raise DesignError(f"{name}: [goals] do not fit the design: {error}") from error
 
 
-def variable_trimmer_ends(workpiece: Workpiece) -> tuple[float, float] | None:
+def variable_trimmer_ends(workpiece: OpenedDesign) -> tuple[float, float] | None:
     """The variable oscillator's trimmer all out and all in, over its capacitance as set; None where it has none."""
     section = workpiece.design.variable
     span = section.trimmer_maximum - section.trimmer_minimum
@@ -85,7 +83,7 @@ def variable_trimmer_ends(workpiece: Workpiece) -> tuple[float, float] | None:
     return section.trimmer_minimum / as_set, section.trimmer_maximum / as_set
 
 
-def gain_notice(workpiece: Workpiece) -> str:
+def gain_notice(workpiece: OpenedDesign) -> str:
     """What the spread of the transistors' current gain does to a solved design, one oscillator at a time."""
     design, instrument = workpiece.design, workpiece.instrument
     limit = (design.tolerances or TolerancesSection()).gain
@@ -94,10 +92,11 @@ def gain_notice(workpiece: Workpiece) -> str:
     if limit == 0.0 or zero_beat is None:
         return left_out
     capacitance = float(instrument.antenna_capacitance(zero_beat))
-    reference = circuit_of(design, "reference").with_trimmer(workpiece.reference_tank.trimmer_setting)
-    variable = with_antenna(circuit_of(design, "variable"), capacitance, instrument.branch, instrument.tap_ratio)
     moved = []
-    for which, circuit in (("reference", reference), ("variable", variable)):
+    for which, circuit in (
+        ("reference", workpiece.tuned_reference),
+        ("variable", workpiece.loaded_variable(capacitance)),
+    ):
         try:
             cold = steady_state(circuit, near_frequency=instrument.reference_frequency)
             shifts = [
@@ -115,7 +114,7 @@ def _with_gain(circuit: OscillatorCircuit, factor: float) -> OscillatorCircuit:
     return replace(circuit, transistor=replace(circuit.transistor, forward_gain=gain))
 
 
-def nominal_values(workpiece: Workpiece) -> dict[str, float]:
+def nominal_values(workpiece: OpenedDesign) -> dict[str, float]:
     """The value of every part as written, H and F; 0 for one that is not there. The reference's trimmer all in."""
     design, instrument = workpiece.design, workpiece.instrument
     values: dict[str, float] = {}
@@ -124,8 +123,7 @@ def nominal_values(workpiece: Workpiece) -> dict[str, float]:
         stray = section.stray + section.self_capacitance
         divider = 0.0
         if design.circuit is not None:
-            circuit = circuit_of(design, which)
-            divider = circuit.divider_capacitance
+            divider = workpiece.circuits[which].divider_capacitance
         if which == "variable":  # at a tap, everything as the branch sees it
             stray, divider = (value / instrument.tap_ratio**2 for value in (stray, divider))
         values |= {
@@ -152,7 +150,7 @@ def _tolerance_key(quantity: str) -> str:
     return {"inductance": "inductor", "capacitance": "capacitor", "divider": "capacitor"}.get(kind, kind)
 
 
-def _law(workpiece: Workpiece, zero_beat: float) -> TunedBuilds:
+def _law(workpiece: OpenedDesign, zero_beat: float) -> TunedBuilds:
     instrument, reference, goals = workpiece.instrument, workpiece.reference_tank, goals_of(workpiece)
     curve, solved = instrument.curve, instrument.variable_law is not None
     builds = TunedBuilds(

@@ -1,6 +1,6 @@
 """A tune from a file, whichever of the two kinds it is.
 
-`synth.hands.tune_path.perform` plays it through a pitch field; `synth.report.tune_report` says what became of it.
+`synth.hands.tune_path.perform` plays it through a pitch field; `synth.analysis.tune_figures` says what became of it.
 """
 
 from __future__ import annotations

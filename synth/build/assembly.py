@@ -1,40 +1,21 @@
-"""From a design to an instrument ready to play: tanks, branch, oscillator mode, the reference tuned by its trimmer."""
+"""From a design to the pieces of its instrument: tanks, branch, detector, lock range, the reference tuned."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies, preferred_mode
 from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.scene import Cabinet, Player, RodAntenna, Scene
 from models.injection import OutputCoupling, effective_capacitance, lock_range
-from models.instrument import Instrument
 from models.tank import Tank, required_capacitance
-from models.volume.volume_antenna import VolumeAntenna
-from synth.build.circuit_assembly import TunedPair, circuit_pair, resonance_of, tap_of
+from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
 from synth.build.tuning_notices import margin_notice, out_of_reach_notice
-from synth.build.volume_assembly import assemble_volume
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
+from synth.designs.sections import Design
 from synth.errors import DesignError
 
 STRONG_COUPLING = 0.3  # of half the tanks' bandwidth: beyond, a computed lock range is rough
-
-
-@dataclass(frozen=True, slots=True)
-class Assembly:
-    """A design put together: the instrument, the reference's tank with its trimmer set, and what to know of it.
-
-    `volume` is None where the volume hand is a plain gain.
-    """
-
-    instrument: Instrument
-    reference: Tank
-    notices: tuple[str, ...]
-    volume: VolumeAntenna | None = None
 
 
 def scene_of(design: Design) -> Scene:
@@ -50,57 +31,13 @@ def scene_of(design: Design) -> Scene:
         raise DesignError(f"{design.name}: antenna, cabinet and player do not fit together: {error}") from error
 
 
-def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCurve | None = None) -> Assembly:
-    """The instrument of `design` in the hand field `curve`, with its volume antenna in the field `loop_curve`.
-
-    Without `loop_curve` the volume antenna is left out, as if the design had none.
-
-    With tuning.law "circuit" both oscillators are solved as circuits (`circuit_assembly`), else by their resonance.
-    With tuning.zero_beat the reference's trimmer is set for silence at that distance; where it cannot get there it
-    stays at the nearer end and a notice says what is missing. With tuning.mode "auto" the oscillator takes the mode
-    that starts first. Raises DesignError where the zero beat lies outside the field.
+def lossless_pair(
+    design: Design, tanks: tuple[Tank, Tank], branch: SeriesInductor, capacitance: float, distance: float
+) -> TunedPair:
+    """Both oscillators by their resonance alone; see `TunedPair`. `tanks`: variable and reference with their trimmers
+    as written. Antenna F (stray included), zero beat m.
     """
-    branch = branch_of(design)
-    zero_beat = design.tuning.zero_beat
-    distance = curve.farthest if zero_beat is None else _within(curve, zero_beat)
-    capacitance = float(curve.capacitance(distance)) + design.antenna.stray
-    if design.law == "circuit":
-        pair = circuit_pair(design, curve, branch, capacitance, distance)
-    else:
-        pair = lossless_pair(design, branch, capacitance, distance)
-    locked, coupled = lock_range_of(design, pair, branch, capacitance)
-    tone = design.tone
-    try:
-        instrument = Instrument(
-            curve=curve,
-            variable_tank=pair.variable,
-            reference_frequency=pair.reference_frequency,
-            branch=branch,
-            antenna_stray=design.antenna.stray,
-            mode=pair.mode,
-            lock_range=locked,
-            detector=detector_of(design, pair.reference_frequency),
-            tone_low_pass=tone.low_pass,
-            dc_block=tone.dc_block,
-            level=tone.level,
-            variable_law=pair.law,
-            reference_amplitude=pair.node_amplitude if design.circuit_amplitudes else None,
-            tap_ratio=tap_of(design).ratio,
-        )
-        for end in (curve.nearest, curve.farthest):
-            instrument.detector_at(end)
-    except ValueError as error:
-        raise DesignError(f"{design.name}: the detector cannot take what it is given: {error}") from error
-    notices = pair.notices + coupled + instrument.warnings()
-    if loop_curve is None or design.volume is None:
-        return Assembly(instrument, pair.reference, notices)
-    volume, remarks = assemble_volume(design, tank_in(design, "volume"), loop_curve)
-    return Assembly(instrument, pair.reference, notices + remarks, volume)
-
-
-def lossless_pair(design: Design, branch: SeriesInductor, capacitance: float, distance: float) -> TunedPair:
-    """Both oscillators by their resonance alone; see `TunedPair`. Antenna F (stray included), zero beat m."""
-    variable, reference = seen_from_tap(tank_in(design, "variable"), tap_of(design)), tank_in(design, "reference")
+    variable, reference = seen_from_tap(tanks[0], tap_of(design)), tanks[1]
     mode = design.tuning.mode if design.tuning.mode != "auto" else preferred_mode(variable, branch, capacitance)
     notices: tuple[str, ...] = ()
     if design.tuning.zero_beat is not None:
@@ -116,19 +53,6 @@ def tank_in(design: Design, which: str) -> Tank:
     parts around the tank are counted, without one they are part of the section's stray.
     """
     return tank_of(getattr(design, which)) if design.circuit is None else resonance_of(design, which)
-
-
-def tank_of(section: VariableSection | ReferenceSection | VolumeSection) -> Tank:
-    """The tank that a section describes, its trimmer as given."""
-    return Tank(
-        inductance=section.inductance,
-        capacitance=section.capacitance,
-        stray=section.stray + section.self_capacitance,
-        trimmer_minimum=section.trimmer_minimum,
-        trimmer_maximum=section.trimmer_maximum,
-        trimmer_setting=section.trimmer,
-        quality_factor=section.quality_factor,
-    )
 
 
 def branch_of(design: Design) -> SeriesInductor:
@@ -207,10 +131,3 @@ def _variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, 
     inductance, own = branch.inductance, branch.self_capacitance
     low, high = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, capacitance, own)
     return float(high if mode == "high" else low)
-
-
-def _within(curve: CapacitanceCurve, distance: float) -> float:
-    if not curve.nearest <= distance <= curve.farthest:
-        limits = f"{format_quantity(curve.nearest, 'm')} to {format_quantity(curve.farthest, 'm')}"
-        raise DesignError(f"tuning.zero_beat = {format_quantity(distance, 'm')}: the hand field reaches from {limits}")
-    return distance

@@ -8,7 +8,7 @@ the oscillator, its sections and the cause.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
@@ -41,6 +41,7 @@ from synth.designs.sections import (
 from synth.errors import DesignError
 
 OSCILLATORS = ("reference", "variable", "volume")
+TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
 MOST_WORK = 6e7
 """Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
@@ -77,26 +78,27 @@ class SolvedVariable:
 
 
 def circuit_pair(
-    design: Design, curve: CapacitanceCurve, branch: SeriesInductor, capacitance: float, distance: float
+    design: Design, variable: Callable[[], SolvedVariable], capacitance: float, distance: float
 ) -> TunedPair:
     """Both oscillators of `design` as solved circuits, the reference tuned where tuning.zero_beat asks for it.
 
-    `capacitance`, F, is the antenna's with its stray at the hand `distance`, m, of zero beat.
+    `variable` solves the variable oscillator, within the work allowed for both; `capacitance`, F, is the antenna's
+    with its stray at the hand `distance`, m, of zero beat.
     """
     with bounded_work(MOST_WORK):
-        solved = solved_variable(design, curve, branch)
+        solved = variable()
         law = solved.oscillator.law()
         target = None if design.tuning.zero_beat is None else float(law.frequency(capacitance))
         state, setting, notices = tuned_reference_circuit(design, target, distance)
     place = int(np.argmin(np.abs(solved.oscillator.capacitances - capacitance)))
     swings = (solved.oscillator.states[place], state)
-    variable, reference = (float(swing.harmonic_amplitudes(COLLECTOR)[0]) for swing in swings)
+    ours, theirs = (float(swing.harmonic_amplitudes(COLLECTOR)[0]) for swing in swings)
     return TunedPair(
         variable=solved.tank,
         reference=resonance_of(design, "reference").with_trimmer(setting),
         mode=solved.mode,
         reference_frequency=state.frequency,
-        output_ratio=variable / reference,
+        output_ratio=ours / theirs,
         notices=notices,
         law=law,
         node_amplitude=float(state.harmonic_amplitudes("output")[0]),
@@ -163,18 +165,20 @@ def resonance_of(design: Design, which: str) -> Tank:
     with blaming(design, which):
         rest = operating_point(circuit).port_voltages
         junctions = TransistorPorts(circuit.transistor).currents_and_capacitances(rest)[1]
-        return Tank(
-            inductance=section.inductance,
-            capacitance=section.capacitance,
-            stray=section.stray
-            + section.self_capacitance
-            + circuit.divider_capacitance
-            + float(junctions[COLLECTOR_PORT, 0]),
-            trimmer_minimum=section.trimmer_minimum,
-            trimmer_maximum=section.trimmer_maximum,
-            trimmer_setting=section.trimmer,
-            quality_factor=section.quality_factor,
-        )
+        return tank_of(section, circuit.divider_capacitance, float(junctions[COLLECTOR_PORT, 0]))
+
+
+def tank_of(section: TankSection, *beside: float) -> Tank:
+    """The tank that a section describes, its trimmer as given, with `beside`, F, counted as stray too."""
+    return Tank(
+        inductance=section.inductance,
+        capacitance=section.capacitance,
+        stray=sum(beside, section.stray + section.self_capacitance),
+        trimmer_minimum=section.trimmer_minimum,
+        trimmer_maximum=section.trimmer_maximum,
+        trimmer_setting=section.trimmer,
+        quality_factor=section.quality_factor,
+    )
 
 
 def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInductor) -> SolvedVariable:
@@ -260,17 +264,17 @@ def _fixed_capacitor_for(circuit: OscillatorCircuit, target: float, start: Stead
     return fixed
 
 
-def _tank_section(design: Design, which: str) -> ReferenceSection | VariableSection | VolumeSection:
+def _tank_section(design: Design, which: str) -> TankSection:
     if which not in OSCILLATORS:
         raise DesignError(f"oscillator must be one of {', '.join(OSCILLATORS)}; got {which!r}")
-    section: ReferenceSection | VariableSection | VolumeSection | None = getattr(design, which)
+    section: TankSection | None = getattr(design, which)
     if section is None:
         missing = "[volume_antenna], [volume] and [volume_response]"
         raise DesignError(f"{design.name}: has no volume oscillator; add {missing}")
     return section
 
 
-def _trimmers(section: ReferenceSection | VariableSection | VolumeSection) -> tuple[Trimmer, ...]:
+def _trimmers(section: TankSection) -> tuple[Trimmer, ...]:
     if section.trimmer_maximum == 0.0:
         return ()
     return (Trimmer(section.trimmer_minimum, section.trimmer_maximum, section.trimmer),)

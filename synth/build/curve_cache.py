@@ -96,14 +96,14 @@ def kept_curves(
 
 def curve_key(scene: Scene) -> str:
     """Hash of everything the curves depend on: geometry, distances and the text of the solver."""
-    return _key([asdict(scene), list(map(float, DEFAULT_DISTANCES)), _solver_digest()])
+    return _key([asdict(scene), list(map(float, DEFAULT_DISTANCES)), solver_digest()])
 
 
 def loop_curve_key(scene: VolumeScene) -> str:
     """The same of the volume antenna's curve."""
     from models.volume.scene import VOLUME_DISTANCES
 
-    return _key(["loop", asdict(scene), list(map(float, VOLUME_DISTANCES)), _solver_digest()])
+    return _key(["loop", asdict(scene), list(map(float, VOLUME_DISTANCES)), solver_digest()])
 
 
 def _key(content: list[Any]) -> str:
@@ -123,7 +123,8 @@ def solver_files() -> list[Path]:
     return sorted(file for name in SOLVER_FILES for file in root.glob(name))
 
 
-def _solver_digest() -> str:
+def solver_digest() -> str:
+    """Hash of the text of the solver."""
     digest = hashlib.sha256()
     for file in solver_files():
         digest.update(file.name.encode() + b"\0" + file.read_bytes())

@@ -34,7 +34,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import say
     from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
     from synth.comparisons.suite import bench_report
-    from synth.report.output import print_json
+    from synth.report.written import print_json
 
     report = bench_report(arguments.quick, arguments.only or (), each=say)
     if arguments.json:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.report.written import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -49,13 +49,12 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from models.preferred_values import SERIES
-    from synth.analysis.tank_goal import Limits, tank_goal
+    from synth.analysis.choose_figures import Limits, choose_figures, tank_goal
+    from synth.build.workbench import OpenedDesign
     from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
     from synth.commands.options import chosen, frequency_of, quantity_of
     from synth.designs.design_file import load_design
-    from synth.report.choose_plot import save_choose_plot
-    from synth.report.choose_report import ChooseReport, choose_report
-    from synth.report.command_output import write_outputs
+    from synth.report.choose import CHOOSE
 
     def ratio(option: str, text: str, unit: str = "percent") -> float:
         return quantity_of(option, text, unit, 0.0, 0.9) or 0.0
@@ -78,9 +77,9 @@ def run(arguments: Namespace) -> int:
     trimmers = chosen("--trimmer-series", arguments.trimmer_series, SERIES) or "E6"
     words = arguments.inductors.split(",") if arguments.inductors else []
     listed = [quantity_of("--inductors", word.strip(), "H", 1e-6, 1.0) for word in words]
-    design = load_design(Path(arguments.design))
-    found = tank_goal(design, arguments.which, target, limits)
+    opened = OpenedDesign(load_design(Path(arguments.design)))
+    found = tank_goal(opened, arguments.which, target, limits)
     inductances = tuple(coil for coil in listed if coil is not None) or (found.inductance,)
-    report = choose_report(design, arguments.which, found, inductances, series, trimmers)
-    write_outputs(arguments, report, ChooseReport.text, save_choose_plot)
-    return EXIT_OK if report.reached else EXIT_GOAL_MISSED
+    figures = choose_figures(opened.design, arguments.which, found, inductances, series, trimmers)
+    CHOOSE.write(arguments, figures)
+    return EXIT_OK if figures.reached else EXIT_GOAL_MISSED

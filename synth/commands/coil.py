@@ -29,7 +29,7 @@ def run(arguments: Namespace) -> int:
     from synth.cli import EXIT_OK
     from synth.commands.options import quantity_of
     from synth.report.coil_report import SCHEMA, coil_text
-    from synth.report.output import print_json
+    from synth.report.written import print_json
 
     def length(option: str, least: float = 1e-5) -> float | None:
         return quantity_of(option, getattr(arguments, option.removeprefix("--")), "m", least, 10.0)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.report.command_output import add_output_options
+from synth.report.written import add_output_options
 
 if TYPE_CHECKING:
-    from synth.build.workbench import Workpiece
-    from synth.report.compare_report import CompareReport
+    from synth.analysis.compare_figures import CompareFigures
+    from synth.build.workbench import OpenedDesign
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -32,31 +32,27 @@ def run(arguments: Namespace) -> int:
     """Open the designs, render them if wanted, and write the reports."""
     from pathlib import Path
 
+    from synth.analysis.compare_figures import compare_figures
     from synth.build.workbench import open_design
     from synth.commands.options import pair
     from synth.errors import DesignError
-    from synth.report.command_output import write_outputs
-    from synth.report.compare_plot import save_compare_plot
-    from synth.report.compare_report import compare_report, text
-    from synth.report.figure import checked_plot_path
+    from synth.report.compare import COMPARE
 
     if len(arguments.designs) < 2:
         raise DesignError("name two designs or more to compare")
     if arguments.gesture and not (arguments.output or arguments.separate):
         raise DesignError("--gesture is for sound; add -o FILE.wav or --separate FOLDER")
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
     low, high = pair("--range", arguments.range, "Hz")
     workpieces = [open_design(Path(name)) for name in arguments.designs]
-    report = compare_report(workpieces, low, high)
+    figures = compare_figures(workpieces, low, high)
     if arguments.output or arguments.separate:
-        report = _with_sounds(arguments, workpieces, report)
-    write_outputs(arguments, report, text, save_compare_plot)
+        figures = _with_sounds(arguments, workpieces, figures)
+    COMPARE.write(arguments, figures)
     return 0
 
 
-def _with_sounds(arguments: Namespace, workpieces: list[Workpiece], report: CompareReport) -> CompareReport:
-    """Render, match and write the sounds; the report with their gains and levels."""
+def _with_sounds(arguments: Namespace, workpieces: list[OpenedDesign], figures: CompareFigures) -> CompareFigures:
+    """Render, match and write the sounds; the figures with their gains and levels."""
     from synth.build.workbench import say
     from synth.files.atomic_file import make_folder
     from synth.hands.shared_path import shared_path
@@ -87,21 +83,21 @@ def _with_sounds(arguments: Namespace, workpieces: list[Workpiece], report: Comp
             name = piece.design.name
             write_sound(target, sound.samples, arguments.rate, name, file_comment(piece.design), arguments.force)
     say("wrote " + ", ".join(targets))
-    return report.with_levels(sounds)
+    return figures.with_levels(sounds)
 
 
 def _refuse_existing(targets: list[str], force: bool, rate: int) -> None:
     from pathlib import Path
 
     from synth.errors import DesignError
+    from synth.files.atomic_file import check_target
 
     if not 8000 <= rate <= 192_000:
         raise DesignError(f"sample rate must be a whole number from 8000 to 192000 Hz; got {rate}")
     for target in targets:
         if Path(target).suffix.lower() not in (".wav", ".flac"):
             raise DesignError(f"{target}: name the sound file .wav or .flac")
-        if Path(target).exists() and not force:
-            raise DesignError(f"{target} exists already; choose another name, or add --force to replace it")
+        check_target(target, force)
 
 
 def _plain(name: str) -> str:

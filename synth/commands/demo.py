@@ -22,22 +22,22 @@ def run(arguments: Namespace) -> int:
     """Write the demo's files and say how to go on."""
     from pathlib import Path
 
+    from synth.analysis.field_figures import field_figures
     from synth.build.workbench import open_design, say
     from synth.designs.template import template_text
     from synth.files.atomic_file import make_folder, write_text
     from synth.hands.gestures import gesture
     from synth.progress_line import ProgressLine
-    from synth.report.field_plot import save_field_plot
-    from synth.report.field_report import field_report
+    from synth.report.field import field_text, save_field_plot
     from synth.sound.offline import render_file
 
     folder = make_folder(Path(arguments.folder))
     design_path = folder / "demo.toml"
     write_text(design_path, template_text(), force=True)
     workpiece = open_design(design_path)
-    report = field_report(workpiece)
-    write_text(folder / "demo.txt", report.text(), force=True)
-    save_field_plot(report, folder / "demo.png", force=True)
+    figures = field_figures(workpiece)
+    write_text(folder / "demo.txt", field_text(figures), force=True)
+    save_field_plot(figures, folder / "demo.png", force=True)
     render_file(
         workpiece,
         gesture("scale", workpiece.field),

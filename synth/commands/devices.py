@@ -16,7 +16,7 @@ def run(arguments: Namespace) -> int:
 
     from synth.errors import DeviceError
     from synth.live.sound_device import DEVICE_REMEDY, list_devices
-    from synth.report.output import print_json
+    from synth.report.written import print_json
 
     devices = list_devices()
     midi_outputs, midi_fault = _midi_outputs()

@@ -17,7 +17,7 @@ def run(arguments: Namespace) -> int:
     from dataclasses import asdict
 
     from synth.doctor import examine
-    from synth.report.output import print_json
+    from synth.report.written import print_json
 
     findings = examine(device=arguments.device, seconds=arguments.seconds)
     healthy = all(finding.ready for finding in findings)

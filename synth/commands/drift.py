@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.report.written import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -23,14 +23,11 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from models.pitch import parse_note
+    from synth.analysis.drift_figures import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_figures
     from synth.build.workbench import open_design
     from synth.commands.options import value
     from synth.errors import DesignError
-    from synth.report.command_output import write_outputs
-    from synth.report.drift_plot import save_drift_plot
-    from synth.report.drift_report import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_report
-    from synth.report.drift_text import drift_text
-    from synth.report.figure import checked_plot_path
+    from synth.report.drift import DRIFT
 
     def within(option: str, text: str, unit: str, low: float, high: float) -> float:
         number = value(option, text if any(letter.isalpha() for letter in text) else f"{text} {unit}", unit)
@@ -38,8 +35,6 @@ def run(arguments: Namespace) -> int:
             raise DesignError(f"{option} {text}: must be between {low:g} and {high:g} {unit}")
         return number
 
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
     ends = SMALLEST_TEMPERATURE, LARGEST_TEMPERATURE
     first, last = within("--from", arguments.first, "degC", *ends), within("--to", arguments.last, "degC", *ends)
     if first == last:
@@ -52,6 +47,6 @@ def run(arguments: Namespace) -> int:
         raise DesignError(f"--notes or --hold-cents: {error}") from None
     if not 0.01 <= limit_cents <= 1200.0:
         raise DesignError(f"--hold-cents {arguments.hold_cents}: must be between 0.01 and 1200")
-    report = drift_report(open_design(Path(arguments.design)), first, last, notes, hertz, limit_cents)
-    write_outputs(arguments, report, drift_text, save_drift_plot)
+    opened = open_design(Path(arguments.design))
+    DRIFT.write(arguments, drift_figures(opened, first, last, notes, hertz, limit_cents))
     return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.report.written import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -17,11 +17,9 @@ def run(arguments: Namespace) -> int:
     """Open the design and write the reports asked for."""
     from pathlib import Path
 
+    from synth.analysis.field_figures import field_figures
     from synth.build.workbench import open_design
-    from synth.report.command_output import write_outputs
-    from synth.report.field_plot import save_field_plot
-    from synth.report.field_report import FieldReport, field_report
+    from synth.report.field import FIELD
 
-    report = field_report(open_design(Path(arguments.design)))
-    write_outputs(arguments, report, FieldReport.text, save_field_plot)
+    FIELD.write(arguments, field_figures(open_design(Path(arguments.design))))
     return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.report.written import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -55,6 +55,8 @@ def run(arguments: Namespace) -> int:
 
     from models.preferred_values import SERIES
     from models.stray import BOARDS
+    from synth.analysis.fit_figures import fit_figures
+    from synth.analysis.fit_target import Wish, chosen_reach
     from synth.analysis.fitted_design import fitted_design
     from synth.analysis.fitting import errors_of, known_of, solved_bench
     from synth.analysis.readings import load_readings
@@ -63,11 +65,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.design_file import design_text, load_design
     from synth.files.atomic_file import write_text
     from synth.files.plain_text import one_line
-    from synth.report.command_output import write_outputs
-    from synth.report.fit_plot import save_fit_plot
-    from synth.report.fit_report import fit_report
-    from synth.report.fit_target import Wish, chosen_reach
-    from synth.report.fit_text import fit_text
+    from synth.report.fit import FIT
 
     boards = tuple(BOARDS)
     wish = Wish(
@@ -81,12 +79,12 @@ def run(arguments: Namespace) -> int:
     design = load_design(Path(arguments.design)) if arguments.design else None
     rows = load_readings(Path(arguments.measurements))
     bench = solved_bench(rows, errors, known, design, arguments.which)
-    report = fit_report(bench, one_line(Path(arguments.measurements).name), wish)
+    figures = fit_figures(bench, one_line(Path(arguments.measurements).name), wish)
     if arguments.output:
         fitted, notices = fitted_design(bench, chosen_reach(bench, wish))
         write_text(arguments.output, design_text(fitted), arguments.force)
         for notice in notices:
             say(f"note: {notice}")
         say(f"wrote {arguments.output}")
-    write_outputs(arguments, report, fit_text, save_fit_plot)
+    FIT.write(arguments, figures)
     return 0

@@ -22,7 +22,7 @@ def run(arguments: Namespace) -> int:
 
     from synth.errors import DesignError
     from synth.lessons.table import LESSONS, build_lesson, checked_name
-    from synth.report.output import print_json
+    from synth.report.written import print_json
 
     if arguments.name is None:
         if arguments.output or arguments.live:

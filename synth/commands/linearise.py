@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.report.command_output import add_output_options
+from synth.report.written import add_output_options
 
 if TYPE_CHECKING:
     from synth.analysis.linearise import Outcome, Wishes
@@ -52,28 +52,27 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from synth.analysis.linearise import improve
+    from synth.analysis.linearise_figures import linearise_figures
     from synth.build.workbench import open_design, say
     from synth.cli import EXIT_INTERRUPTED
     from synth.progress_line import ProgressLine
-    from synth.report.command_output import write_outputs
-    from synth.report.linearise_plot import save_linearise_plot
-    from synth.report.linearise_report import linearise_report, text
+    from synth.report.linearise import LINEARISE
 
     wishes = _wishes(arguments)
     _check_targets(arguments)
     workpiece = open_design(Path(arguments.design))
     say("searching: up to a minute")
     outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
-    report = linearise_report(outcome)
+    figures = linearise_figures(outcome)
     if arguments.output:
         from synth.designs.design_file import design_text
         from synth.files.atomic_file import write_text as write_file
 
         write_file(arguments.output, design_text(outcome.after.design), arguments.force)
         say(f"wrote {arguments.output}")
-    write_outputs(arguments, report, text, save_linearise_plot)
+    LINEARISE.write(arguments, figures)
     _write_sounds(arguments, outcome)
-    return EXIT_INTERRUPTED if report.interrupted else 0
+    return EXIT_INTERRUPTED if figures.interrupted else 0
 
 
 def _wishes(arguments: Namespace) -> Wishes:
@@ -90,12 +89,8 @@ def _wishes(arguments: Namespace) -> Wishes:
     if arguments.seed < 0:
         raise DesignError(f"--seed must be a whole number >= 0; got {arguments.seed}")
     fill, coil, capacitor = (
-        value(name, text, "percent")
-        for name, text in (
-            ("--fill", arguments.fill),
-            ("--coil-tolerance", arguments.coil_tolerance),
-            ("--capacitor-tolerance", arguments.capacitor_tolerance),
-        )
+        value(f"--{name.replace('_', '-')}", getattr(arguments, name), "percent")
+        for name in ("fill", "coil_tolerance", "capacitor_tolerance")
     )
     if not 0.05 <= fill <= 1.0 or not 0.0 <= coil <= 0.5 or not 0.0 <= capacitor <= 0.5:
         raise DesignError("--fill goes from 5 % to 100 %, tolerances from 0 % to 50 %")
@@ -107,20 +102,8 @@ def _wishes(arguments: Namespace) -> Wishes:
         raise DesignError("--carrier goes from 10 kHz to 1 MHz")
     if not 0.0 <= arguments.stray_multiple <= 1000.0:
         raise DesignError("--stray-multiple goes from 0 to 1000")
-    tolerances = Tolerances(coil, capacitor)
-    return Wishes(
-        low,
-        high,
-        near,
-        far,
-        fill,
-        arguments.series,
-        tolerances,
-        arguments.seed,
-        own,
-        carriers,
-        arguments.stray_multiple,
-    )
+    notes, multiple = (low, high, near, far, fill, arguments.series), arguments.stray_multiple
+    return Wishes(*notes, Tolerances(coil, capacitor), arguments.seed, own, carriers, multiple)
 
 
 def _check_targets(arguments: Namespace) -> None:
@@ -129,12 +112,9 @@ def _check_targets(arguments: Namespace) -> None:
 
     from synth.errors import DesignError
     from synth.hands.gestures import GESTURES
-    from synth.report.figure import checked_plot_path
 
     if arguments.gesture not in GESTURES:
         raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
     sounds = [name for name in (arguments.wav, arguments.wav_before, arguments.wav_after) if name]
     files = [name for name in (arguments.output, arguments.plot, *sounds) if name]
     files += [arguments.csv] if arguments.csv and arguments.csv != "-" else []
@@ -144,10 +124,6 @@ def _check_targets(arguments: Namespace) -> None:
     for name in files:
         if files.count(name) > 1:
             raise DesignError(f"{name}: named twice; choose a file for each")
-        if Path(name).exists() and not arguments.force:
-            raise DesignError(f"{name} exists already; choose another name, or add --force to replace it")
-        if not Path(name).absolute().parent.is_dir():
-            raise DesignError(f"{name}: its folder does not exist; create it or choose another")
 
 
 def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:

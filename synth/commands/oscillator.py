@@ -28,42 +28,38 @@ def run(arguments: Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
-    from synth.analysis.oscillator import bench_of
-    from synth.analysis.start_up import start_up, trace_csv
+    from synth.analysis.oscillator import oscillator_figures, pot_curve, prepared_oscillator, steady
+    from synth.analysis.start_up import start_up
     from synth.build.workbench import say
     from synth.commands.options import value
     from synth.designs.design_file import load_design
     from synth.errors import DesignError
-    from synth.report.figure import checked_plot_path
-    from synth.report.oscillator_report import oscillator_report, pot_curve, steady
-    from synth.report.oscillator_text import oscillator_text
-    from synth.report.output import print_json, write_text
+    from synth.report.oscillator import OSCILLATOR, start_up_csv
+    from synth.report.written import print_json, write_text
 
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
     pot = None
     if arguments.pot is not None:
         pot = value("--pot", arguments.pot, "fraction")
         if not 0.0 <= pot <= 1.0:
             raise DesignError(f"--pot {arguments.pot}: must be between 0 and 1")
-    bench = bench_of(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)
-    state = steady(bench)
-    trace = None
+    prepared = prepared_oscillator(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)
+    state = steady(prepared)
+    record = None
     if arguments.plot or arguments.trace:
-        trace, remark = start_up(state, say)
+        record, remark = start_up(state, say)
         if remark is not None:
-            bench = replace(bench, notices=(*bench.notices, remark))
-    report = oscillator_report(bench, state, trace)
-    if trace is not None and arguments.trace:
-        write_text(trace_csv(trace), arguments.trace, arguments.force)
-    if trace is not None and arguments.plot:
-        from synth.report.oscillator_plot import save_oscillator_plot
+            prepared = replace(prepared, notices=(*prepared.notices, remark))
+    figures = oscillator_figures(prepared, state, record)
+    if record is not None and arguments.trace:
+        write_text(start_up_csv(record), arguments.trace, arguments.force)
+    if record is not None and arguments.plot:
+        from synth.report.oscillator import save_oscillator_plot
 
-        curve = pot_curve(bench.circuit, state)
-        save_oscillator_plot(report, state, trace, curve, arguments.plot, force=arguments.force)
+        curve = pot_curve(prepared.circuit, state)
+        save_oscillator_plot(figures, state, record, curve, arguments.plot, force=arguments.force)
         say(f"wrote {arguments.plot}")
     if arguments.json:
-        print_json(report.document())
+        print_json(OSCILLATOR.document(figures))
     elif arguments.trace != "-":
-        sys.stdout.write(oscillator_text(report))
+        sys.stdout.write(OSCILLATOR.text(figures))
     return 0

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from synth.commands.tune_options import add_tune_options
 
 if TYPE_CHECKING:
-    from synth.build.workbench import Workpiece
+    from synth.build.workbench import OpenedDesign
     from synth.hands.hand_path import HandPath
 
 
@@ -37,7 +37,7 @@ def run(arguments: Namespace) -> int:
     from synth.commands.tune_options import given_tune_options
     from synth.errors import DesignError
     from synth.progress_line import ProgressLine
-    from synth.report.output import print_json
+    from synth.report.written import print_json
     from synth.sound.offline import render_file
 
     if not arguments.gesture and arguments.seconds is not None:
@@ -69,7 +69,7 @@ def run(arguments: Namespace) -> int:
     return 0
 
 
-def _hand_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
+def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     """The trace, gesture or tune asked for, kept inside the computed field with a notice."""
     from synth.build.workbench import say
     from synth.hands.gestures import gesture
@@ -86,17 +86,17 @@ def _hand_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
     return path
 
 
-def _tune_path(arguments: Namespace, workpiece: Workpiece) -> HandPath:
+def _tune_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     """The hand that plays the tune, with a notice of every note out of reach; DesignError if all are."""
+    from synth.analysis.tune_figures import tune_figures
     from synth.build.workbench import say
     from synth.commands.tune_options import manner_of, tune_of
     from synth.errors import DesignError
-    from synth.report.tune_report import tune_report
 
     manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
-    report, played = tune_report(workpiece, tune, manner)
+    figures, played = tune_figures(workpiece, tune, manner)
     if played is None:
-        raise DesignError("\n".join(report.faults()))
-    for remark in (*report.remarks, *report.faults()):
+        raise DesignError("\n".join(figures.faults()))
+    for remark in (*figures.remarks, *figures.faults()):
         say(f"note: {arguments.tune}: {remark}")
     return played.path

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.report.written import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -17,11 +17,9 @@ def run(arguments: Namespace) -> int:
     """Open the design and write the reports asked for."""
     from pathlib import Path
 
+    from synth.analysis.sensitivity_figures import sensitivity_figures
     from synth.build.workbench import open_design
-    from synth.report.command_output import write_outputs
-    from synth.report.sensitivity_plot import save_sensitivity_plot
-    from synth.report.sensitivity_report import SensitivityReport, sensitivity_report
+    from synth.report.sensitivity import SENSITIVITY
 
-    report = sensitivity_report(open_design(Path(arguments.design)))
-    write_outputs(arguments, report, SensitivityReport.text, save_sensitivity_plot)
+    SENSITIVITY.write(arguments, sensitivity_figures(open_design(Path(arguments.design))))
     return 0

@@ -22,13 +22,12 @@ def run(arguments: Namespace) -> int:
     import sys
     from pathlib import Path
 
+    from synth.analysis.sheet_figures import sheet_figures
     from synth.build.workbench import open_design, say
     from synth.errors import DesignError
-    from synth.report.figure import checked_plot_path
-    from synth.report.output import print_json, write_text
-    from synth.report.sheet_figures import sheet_figures
     from synth.report.sheet_page import sheet_page
-    from synth.report.sheet_table import readings_csv, readings_text
+    from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
+    from synth.report.written import print_json, write_text
 
     target: str | None = arguments.output
     if target is None and not (arguments.json or arguments.csv or arguments.plot or arguments.text):
@@ -39,8 +38,6 @@ def run(arguments: Namespace) -> int:
     printed += [name for name in ("--json", "--text") if getattr(arguments, name[2:])]
     if len(printed) > 1:
         raise DesignError(f"{' and '.join(printed)} both want stdout; write one of them to a file")
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
     figures = sheet_figures(open_design(Path(arguments.design)))
     if target is not None:
         write_text(sheet_page(figures, arguments.paper), target, arguments.force)
@@ -49,12 +46,10 @@ def run(arguments: Namespace) -> int:
     if arguments.csv:
         write_text(readings_csv(figures), arguments.csv, arguments.force)
     if arguments.plot:
-        from synth.report.sheet_plot import save_sheet_plot
-
-        save_sheet_plot(figures, Path(arguments.plot), arguments.force)
+        save_sheet_plot(figures, arguments.plot, arguments.force)
         say(f"wrote {arguments.plot}")
     if arguments.text:
-        sys.stdout.write(readings_text(figures))
+        sys.stdout.write(SHEET.text(figures))
     if arguments.json:
-        print_json(figures.document())
+        print_json(SHEET.document(figures))
     return 0

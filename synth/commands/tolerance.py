@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, ArgumentTypeError, Namespace
 
-from synth.report.command_output import add_output_options
+from synth.report.written import add_output_options
 
 DEFAULT_BUILDS, MOST_BUILDS = 10_000, 5_000_000
 
@@ -44,23 +44,18 @@ def run(arguments: Namespace) -> int:
     """Run the builds and write the reports asked for; exit code 3 where a stated goal is missed, 130 after Ctrl-C."""
     from pathlib import Path
 
+    from synth.analysis.tolerance_figures import tolerance_figures
     from synth.build.workbench import open_design, say
     from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED
     from synth.progress_line import ProgressLine
-    from synth.report.command_output import write_outputs
-    from synth.report.figure import checked_plot_path
-    from synth.report.tolerance_plot import save_tolerance_plot
-    from synth.report.tolerance_report import tolerance_report
-    from synth.report.tolerance_text import tolerance_text
+    from synth.report.tolerance import TOLERANCE
 
-    if arguments.plot:
-        checked_plot_path(Path(arguments.plot))
     workpiece = open_design(Path(arguments.design))
     with ProgressLine("builds", arguments.builds) as progress:
-        report = tolerance_report(workpiece, arguments.builds, arguments.seed, progress)
-    if report.interrupted:
-        say(f"interrupted: the report is of the {report.builds} builds that are done")
-    write_outputs(arguments, report, tolerance_text, save_tolerance_plot)
-    if report.interrupted:
+        figures = tolerance_figures(workpiece, arguments.builds, arguments.seed, progress)
+    if figures.interrupted:
+        say(f"interrupted: the report is of the {figures.builds} builds that are done")
+    TOLERANCE.write(arguments, figures)
+    if figures.interrupted:
         return EXIT_INTERRUPTED
-    return 0 if report.goals_met else EXIT_GOAL_MISSED
+    return 0 if figures.goals_met else EXIT_GOAL_MISSED

@@ -21,24 +21,21 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Play the tune through the design's field and write the reports asked for."""
-    import sys
     from pathlib import Path
 
+    from synth.analysis.tune_figures import tune_figures
     from synth.build.workbench import open_design, say
     from synth.commands.tune_options import manner_of, tune_of
     from synth.errors import DesignError
     from synth.midi.midi_messages import midi_messages, write_midi
-    from synth.report.output import print_json, write_text
-    from synth.report.tune_report import tune_report
+    from synth.report.tune import TUNE
 
     manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
     workpiece = open_design(Path(arguments.design))
-    report, played = tune_report(workpiece, tune, manner)
-    if arguments.csv:
-        write_text(report.csv(), arguments.csv, arguments.force)
+    figures, played = tune_figures(workpiece, tune, manner)
     if arguments.midi:
         if played is None:
-            raise DesignError("\n".join(report.faults()))
+            raise DesignError("\n".join(figures.faults()))
         path = played.path
         points = zip(
             path.times.tolist(),
@@ -48,8 +45,5 @@ def run(arguments: Namespace) -> int:
         )
         write_midi(midi_messages(points), arguments.midi, force=arguments.force)
         say(f"wrote {arguments.midi}: one note from silence to silence, glides and vibrato as pitch bend")
-    if arguments.json:
-        print_json(report.document())
-    elif arguments.csv != "-":
-        sys.stdout.write(report.text())
+    TUNE.write(arguments, figures)
     return 0

@@ -11,11 +11,11 @@ from models.builds.tolerance import build_runs, build_values
 from models.builds.tuned_builds import joined
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE
 from synth.analysis.tolerance import trial_of
-from synth.build.workbench import Workpiece, open_loaded
+from synth.build.workbench import OpenedDesign, open_loaded
 from synth.comparisons.build_loop import outcomes_by_loop
 from synth.comparisons.timing import timed
 from synth.designs.template import template_design
-from synth.report.bench_report import Column, Goal, Section
+from synth.report.bench_report import Column, Comparison, StatedGoal
 
 BUILDS, LOOP_BUILDS = 100_000, 100
 QUICK_BUILDS, QUICK_LOOP = 20_000, 30
@@ -36,8 +36,8 @@ COLUMNS = (
 
 
 def builds_section(
-    quick: bool, workpiece: Workpiece | None = None, each: Callable[[str], None] = lambda text: None
-) -> Section:
+    quick: bool, workpiece: OpenedDesign | None = None, each: Callable[[str], None] = lambda text: None
+) -> Comparison:
     """The comparison for one design, by default the one that `beatfield new` writes."""
     piece = open_loaded(template_design()) if workpiece is None else workpiece
     builds, looped = (QUICK_BUILDS, QUICK_LOOP) if quick else (BUILDS, LOOP_BUILDS)
@@ -69,12 +69,12 @@ def builds_section(
         hertz,
     )
     goals = (
-        Goal(piece.design.name, "times faster", loop / at_once, FASTER),
-        Goal(piece.design.name, f"s for {BUILDS} builds", at_once * BUILDS, MOST_SECONDS, at_least=False),
-        Goal(piece.design.name, "unevenness differs by, cents", cents, MOST_CENTS, at_least=False),
-        Goal(piece.design.name, "beats differ by, Hz", hertz, MOST_HZ, at_least=False),
+        StatedGoal(piece.design.name, "times faster", loop / at_once, FASTER),
+        StatedGoal(piece.design.name, f"s for {BUILDS} builds", at_once * BUILDS, MOST_SECONDS, at_least=False),
+        StatedGoal(piece.design.name, "unevenness differs by, cents", cents, MOST_CENTS, at_least=False),
+        StatedGoal(piece.design.name, "beats differ by, Hz", hertz, MOST_HZ, at_least=False),
     )
-    return Section(
+    return Comparison(
         "builds",
         "Random builds all at once against a plain loop",
         COLUMNS,

@@ -22,7 +22,7 @@ from synth.comparisons.fem_axisymmetric import NotSolvedError
 from synth.comparisons.fem_blocks import Block
 from synth.comparisons.ladder import Step, climb, cost_at
 from synth.libraries import require
-from synth.report.bench_report import Cell, Column, Goal, Section
+from synth.report.bench_report import Cell, Column, Comparison, StatedGoal
 
 Action = Callable[[], tuple[float, int]]
 BOUNDARY, FINITE = "boundary elements", "finite elements"
@@ -162,7 +162,7 @@ def _by_elements(solve: Callable[[], fem_axisymmetric.Found]) -> Action:
     return action
 
 
-def field_section(quick: bool, each: Callable[[str], None] = lambda text: None) -> Section:
+def field_section(quick: bool, each: Callable[[str], None] = lambda text: None) -> Comparison:
     """Both ways on every case: time and error at several resolutions, ratio at equal accuracy.
 
     A case whose finite elements cannot be solved is skipped, and a note says why.
@@ -175,7 +175,7 @@ def field_section(quick: bool, each: Callable[[str], None] = lambda text: None) 
     if not quick:
         makers += [hand_case]
     rows: list[tuple[Cell, ...]] = []
-    goals: list[Goal] = []
+    goals: list[StatedGoal] = []
     notes = [
         "goals: times faster than finite elements at equal accuracy, each by its cheapest step that is within it",
         "rod and spheres: the finite elements use the axial symmetry (two dimensions), the boundary elements do not; "
@@ -199,7 +199,7 @@ def field_section(quick: bool, each: Callable[[str], None] = lambda text: None) 
         notes.append("the hand-sized block in space is in the full run only")
     else:
         notes.append("hand-sized block: truth is the finest solution by boundary elements, beyond the steps shown")
-    return Section(
+    return Comparison(
         "field",
         "Capacitance by boundary elements against finite elements (scikit-fem)",
         COLUMNS,
@@ -209,10 +209,10 @@ def field_section(quick: bool, each: Callable[[str], None] = lambda text: None) 
     )
 
 
-def judged(case: Case, steps: tuple[Step, ...], accuracy: float) -> tuple[Goal, list[str]]:
+def judged(case: Case, steps: tuple[Step, ...], accuracy: float) -> tuple[StatedGoal, list[str]]:
     """The ratio at one accuracy; where only the finite elements fall short of it, a bound with a note."""
     own, other = cost_at(steps, BOUNDARY, accuracy), cost_at(steps, FINITE, accuracy)
-    goal = Goal(case.name, f"times faster at {accuracy:g}", None, case.goal)
+    goal = StatedGoal(case.name, f"times faster at {accuracy:g}", None, case.goal)
     if own is None:
         return goal, [f"{case.name}: no step of the boundary elements is within {accuracy:g}"]
     if other is not None:

@@ -13,7 +13,7 @@ from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.hand.hand_field import DEFAULT_DISTANCES, Scene, capacitance_curves
 from synth.analysis.tolerance import trial_of
-from synth.build.workbench import Workpiece, open_loaded
+from synth.build.workbench import OpenedDesign, open_loaded
 from synth.comparisons import fem_blocks
 from synth.comparisons.fem_axisymmetric import NotSolvedError
 from synth.comparisons.field import FAR
@@ -24,7 +24,7 @@ from synth.comparisons.voice_cases import example_instrument, moving_hand
 from synth.designs.template import template_design
 from synth.errors import DeviceError
 from synth.hands.hand_path import still_hand
-from synth.report.bench_report import Cell, Column, Goal, Section
+from synth.report.bench_report import Cell, Column, Comparison, StatedGoal
 from synth.sound.offline import rendered_blocks
 from synth.sound.voice import Voice
 
@@ -40,7 +40,7 @@ COLUMNS = (
 )
 
 
-def memory_section(quick: bool, each: Callable[[str], None] = lambda text: None) -> Section:
+def memory_section(quick: bool, each: Callable[[str], None] = lambda text: None) -> Comparison:
     """Peaks of memory taken from Python and numpy; libraries that take theirs elsewhere are not seen."""
     rows: list[tuple[Cell, ...]] = []
 
@@ -83,14 +83,14 @@ def memory_section(quick: bool, each: Callable[[str], None] = lambda text: None)
     trial = trial_of(piece)
     row(f"{BUILDS} builds", lambda: monte_carlo(trial, BUILDS, 1))
     goals = (
-        Goal("streamed sound four times as long", "times the memory", long / short, MOST_GROWTH, at_least=False),
-        Goal("hand field", "MB", field / 1e6, MOST_FIELD / 1e6, at_least=False),
+        StatedGoal("streamed sound four times as long", "times the memory", long / short, MOST_GROWTH, at_least=False),
+        StatedGoal("hand field", "MB", field / 1e6, MOST_FIELD / 1e6, at_least=False),
     )
     notes = ["a run of its own, apart from the times: watching memory takes time", *_resident()]
-    return Section("memory", "Memory at its highest", COLUMNS, tuple(rows), goals, tuple(notes))
+    return Comparison("memory", "Memory at its highest", COLUMNS, tuple(rows), goals, tuple(notes))
 
 
-def _stream(piece: Workpiece, seconds: float) -> None:
+def _stream(piece: OpenedDesign, seconds: float) -> None:
     for _ in rendered_blocks(piece, still_hand(0.3, seconds), RATE):
         pass
 

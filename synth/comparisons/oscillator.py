@@ -15,7 +15,7 @@ from models.circuit.oscillator import steady_state
 from models.circuit.transient import measure, run_length, simulate
 from synth.comparisons.oscillator_circuits import CIRCUITS
 from synth.comparisons.timing import timed
-from synth.report.bench_report import Cell, Column, Goal, Section
+from synth.report.bench_report import Cell, Column, Comparison, StatedGoal
 
 QUICK_CASES = ("100 kHz",)
 MOST_PPM, MOST_PERCENT, FASTER = 20.0, 1.0, 50.0
@@ -67,7 +67,7 @@ def compare(circuit: OscillatorCircuit, rounds: int = 5) -> Compared:
 
 def oscillator_section(
     quick: bool, cases: Sequence[str] = (), each: Callable[[str], None] = lambda text: None
-) -> Section:
+) -> Comparison:
     """The comparison over `cases` of CIRCUITS (default: the one soonest settled if quick, else all)."""
     rows: list[tuple[Cell, ...]] = []
     found = []
@@ -77,11 +77,13 @@ def oscillator_section(
         found.append(one)
         rows.append((name, one.frequency, one.balance, one.warm, one.integration, one.ratio, one.ppm, one.percent))
     goals = (
-        Goal("every circuit", "times faster", min(one.ratio for one in found), FASTER),
-        Goal("every circuit", "frequency, ppm", max(abs(one.ppm) for one in found), MOST_PPM, at_least=False),
-        Goal("every circuit", "amplitude, %", max(abs(one.percent) for one in found), MOST_PERCENT, at_least=False),
+        StatedGoal("every circuit", "times faster", min(one.ratio for one in found), FASTER),
+        StatedGoal("every circuit", "frequency, ppm", max(abs(one.ppm) for one in found), MOST_PPM, at_least=False),
+        StatedGoal(
+            "every circuit", "amplitude, %", max(abs(one.percent) for one in found), MOST_PERCENT, at_least=False
+        ),
     )
     notes = ("both from the parts alone; the integration runs from switch-on until it has settled",)
-    return Section(
+    return Comparison(
         "oscillator", "Harmonic balance against integration in time (kHz)", COLUMNS, tuple(rows), goals, notes
     )

@@ -11,7 +11,7 @@ from time import perf_counter
 
 from synth.comparisons.names import SECTIONS
 from synth.errors import DeviceError
-from synth.report.bench_report import BenchReport, Section
+from synth.report.bench_report import BenchReport, Comparison
 
 
 def bench_report(quick: bool, only: Sequence[str] = (), each: Callable[[str], None] = lambda text: None) -> BenchReport:
@@ -34,10 +34,10 @@ def bench_report(quick: bool, only: Sequence[str] = (), each: Callable[[str], No
     )
 
 
-def _measured(name: str, quick: bool, each: Callable[[str], None]) -> Section:
+def _measured(name: str, quick: bool, each: Callable[[str], None]) -> Comparison:
     start = perf_counter()
     try:
-        section: Section = getattr(import_module(f"synth.comparisons.{name}"), f"{name}_section")(quick, each=each)
+        section: Comparison = getattr(import_module(f"synth.comparisons.{name}"), f"{name}_section")(quick, each=each)
     except DeviceError as error:
-        section = Section(name, SECTIONS[name], skipped=str(error))
+        section = Comparison(name, SECTIONS[name], skipped=str(error))
     return replace(section, seconds=perf_counter() - start)

@@ -9,7 +9,7 @@ import numpy as np
 from synth.comparisons.radio_rate import RATE, difference_db, sound_from_radio
 from synth.comparisons.timing import side_by_side, timed
 from synth.comparisons.voice_cases import LOCK_RANGE, detectors, example_instrument, moving_hand
-from synth.report.bench_report import Cell, Column, Goal, Section
+from synth.report.bench_report import Cell, Column, Comparison, StatedGoal
 from synth.sound.voice import PIECE, Voice
 
 FASTER, MOST_DB = 300.0, -60.0
@@ -35,11 +35,13 @@ def cases() -> tuple[str, ...]:
     return tuple(f"{name}{pulled}" for pulled in ("", ", pulled") for name in detectors())
 
 
-def voice_section(quick: bool, chosen: Sequence[str] = (), each: Callable[[str], None] = lambda text: None) -> Section:
+def voice_section(
+    quick: bool, chosen: Sequence[str] = (), each: Callable[[str], None] = lambda text: None
+) -> Comparison:
     """The comparison over the cases `chosen` (default: four of them if quick, else all)."""
     seconds = QUICK_SECONDS if quick else FULL_SECONDS
     rows: list[tuple[Cell, ...]] = []
-    goals: list[Goal] = []
+    goals: list[StatedGoal] = []
     for name in chosen or (QUICK_CASES if quick else cases()):
         each(f"voice: {name}")
         row = _case(name, seconds)
@@ -47,9 +49,9 @@ def voice_section(quick: bool, chosen: Sequence[str] = (), each: Callable[[str],
         _, _, ratio, decibels, _, _, real_time, _ = row
         kind = "diode" if name.startswith("diode") else "pulled" if name.endswith("pulled") else "plain"
         goals += [
-            Goal(name, "times faster than the radio rate", ratio, FASTER),
-            Goal(name, "difference, dB", decibels, MOST_DB, at_least=False),
-            Goal(name, "times real time", real_time, REAL_TIME[kind]),
+            StatedGoal(name, "times faster than the radio rate", ratio, FASTER),
+            StatedGoal(name, "difference, dB", decibels, MOST_DB, at_least=False),
+            StatedGoal(name, "times real time", real_time, REAL_TIME[kind]),
         ]
     notes = (
         f"{seconds:g} s of a moving hand at {RATE} Hz, {PIECE} frames at once; radio rate: whole-array code at "
@@ -57,7 +59,7 @@ def voice_section(quick: bool, chosen: Sequence[str] = (), each: Callable[[str],
         "np.sin over as many samples is the floor: no voice can be much faster than one sine",
         "the time of the tables, once for an instrument, is beside the ratio, not in it",
     )
-    return Section("voice", "Voice against the radio rate and np.sin", COLUMNS, tuple(rows), tuple(goals), notes)
+    return Comparison("voice", "Voice against the radio rate and np.sin", COLUMNS, tuple(rows), tuple(goals), notes)
 
 
 def _case(name: str, seconds: float) -> tuple[float, float, float, float, float, float, float, float]:

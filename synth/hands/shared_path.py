@@ -10,11 +10,11 @@ from synth.hands.gestures import HIGHEST_SWEPT, gesture
 from synth.hands.hand_path import HandPath
 
 if TYPE_CHECKING:
-    from synth.build.workbench import Workpiece
+    from synth.build.workbench import OpenedDesign
 
 
 def shared_path(
-    name: str, workpieces: Sequence[Workpiece], seconds: float | None = None, seed: int = 1
+    name: str, workpieces: Sequence[OpenedDesign], seconds: float | None = None, seed: int = 1
 ) -> tuple[HandPath, str | None]:
     """The named gesture placed by the first design that plays, held where no design becomes shrill; and a notice."""
     playable = [piece for piece in workpieces if piece.field.playable_near is not None]
@@ -34,7 +34,7 @@ def shared_path(
     )
 
 
-def _nearest(workpiece: Workpiece) -> float:
+def _nearest(workpiece: OpenedDesign) -> float:
     """Nearest distance at which the design is not above C7, m."""
     field = workpiece.field
     if field.playable_near is None or field.direction != "rising" or not field.reaches(HIGHEST_SWEPT):

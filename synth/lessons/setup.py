@@ -47,20 +47,17 @@ class LessonSetup:
 
 def open_setup() -> LessonSetup:
     """Assemble the three from the built-in design; the hand's field is computed once and kept on disk."""
-    from synth.build.assembly import assemble, scene_of
-    from synth.build.curve_cache import curves_for
-    from synth.build.workbench import say
+    from synth.build.workbench import OpenedDesign
     from synth.designs.template import template_design
 
-    design = template_design()
-    curves = curves_for(scene_of(design), notice=say)
-    built_in = replace(assemble(design, curves["open"]).instrument, detector=Detector("product"))
+    opened = OpenedDesign(template_design())
+    built_in = replace(opened.instrument, detector=Detector("product"))
     field = pitch_field(built_in)
     if field.zero_beat_distance is None:
         raise ValueError("the built-in design has no zero beat in reach")
     bare = replace(built_in, branch=DIRECT, mode="low", variable_tank=BARE_TANK)
     bare = replace(bare, reference_frequency=float(bare.variable_frequency(field.zero_beat_distance)))
-    return LessonSetup(built_in, replace(built_in, curve=curves["fist"]), bare)
+    return LessonSetup(built_in, replace(built_in, curve=opened.curves["fist"]), bare)
 
 
 def held(instrument: Instrument, distances: tuple[float, ...]) -> Floats:

@@ -22,7 +22,7 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class Goal:
+class StatedGoal:
     """One stated goal and what was measured: at least `limit`, or at most where `at_least` is False.
 
     `value` None: what was to be measured did not come about, which misses the goal.
@@ -43,7 +43,7 @@ class Goal:
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class Comparison:
     """One comparison: a table of rows of cells, one for each column, its goals and what to know of it.
 
     `skipped`: why it could not be made; "" where it was.
@@ -53,7 +53,7 @@ class Section:
     title: str
     columns: tuple[Column, ...] = ()
     rows: tuple[tuple[Cell, ...], ...] = ()
-    goals: tuple[Goal, ...] = ()
+    goals: tuple[StatedGoal, ...] = ()
     notes: tuple[str, ...] = ()
     skipped: str = ""
     seconds: float = 0.0
@@ -83,7 +83,7 @@ class BenchReport:
     scipy: str
     processors: int
     load: float | None  # runnable processes over the last minute, before the run
-    sections: tuple[Section, ...]
+    sections: tuple[Comparison, ...]
 
     @property
     def goals_met(self) -> bool:
@@ -120,7 +120,7 @@ class BenchReport:
         return "\n".join(lines) + "\n"
 
 
-def section_lines(section: Section) -> list[str]:
+def section_lines(section: Comparison) -> list[str]:
     """One section for a person."""
     lines = [f"{section.title}  [{section.name}, {section.seconds:.1f} s]"]
     if section.skipped:
@@ -138,7 +138,7 @@ def section_lines(section: Section) -> list[str]:
     return lines + [f"  note: {note}" for note in section.notes]
 
 
-def goal_line(goal: Goal) -> str:
+def goal_line(goal: StatedGoal) -> str:
     """One goal for a person."""
     value = "nothing measured" if goal.value is None else f"{goal.value:.4g}"
     bound = "at least" if goal.at_least else "at most"

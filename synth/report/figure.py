@@ -46,8 +46,9 @@ _STYLE: Any = {
 }
 
 
-def checked_plot_path(path: Path) -> Path:
-    """`path` if its ending is one a plot can have; raise DesignError otherwise."""
+def checked_plot_path(name: str | os.PathLike[str]) -> Path:
+    """`name` as a path if its ending is one a plot can have; raise DesignError otherwise."""
+    path = Path(name)
     if path.suffix.lower() not in FORMATS:
         raise DesignError(f"{path}: name the plot {' or '.join(FORMATS)}")
     return path
@@ -65,7 +66,7 @@ def saved_figure(
 
     The file `path` (.png or .svg by its name) appears whole or not at all.
     """
-    target = checked_plot_path(Path(path))
+    target = checked_plot_path(path)
     mpl = require("matplotlib", "a plot")
     from matplotlib.figure import Figure
 

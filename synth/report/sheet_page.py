@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from synth.report.sheet_figures import SheetFigures
+from synth.analysis.sheet_figures import SheetFigures
+from synth.analysis.sheet_parts import PartFigure
+from synth.analysis.sheet_readings import CauseFigure, ReadingFigure
 from synth.report.sheet_markup import (
     DASH,
     bullets,
@@ -21,8 +23,6 @@ from synth.report.sheet_markup import (
     tag,
     text,
 )
-from synth.report.sheet_parts import PartFigure
-from synth.report.sheet_readings import CauseFigure, ReadingFigure
 from synth.report.sheet_ruler import check_bar, ruler_rows
 from synth.report.sheet_steps import cautions, checks, patterns, tuning, what
 from synth.report.sheet_style import style

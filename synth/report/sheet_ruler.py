@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from synth.report.sheet_figures import SheetFigures
+from synth.analysis.sheet_figures import SheetFigures
 from synth.report.sheet_markup import tag, text
 
 ROW = 160.0  # mm of the field on one row

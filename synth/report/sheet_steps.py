@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from synth.report.sheet_figures import SheetFigures
+from synth.analysis.sheet_figures import SheetFigures
+from synth.analysis.sheet_probe import CURRENT
+from synth.analysis.sheet_readings import CauseFigure, ReadingFigure, TrimmerFigure
 from synth.report.sheet_markup import centimetres, percent, quantity, reading, span
-from synth.report.sheet_probe import CURRENT
-from synth.report.sheet_readings import CauseFigure, ReadingFigure, TrimmerFigure
 
 REACHED = 5e-4  # m from the zero beat asked for that counts as reached
 PROBE = 10e-12  # F, of a usual probe

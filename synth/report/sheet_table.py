@@ -1,24 +1,45 @@
-"""The expected readings of a sheet as CSV and as text, from the same figures as the page."""
+"""The expected readings of a sheet as text, CSV and plot, and its figures as JSON; the page is in sheet_page."""
 
 from __future__ import annotations
 
-import csv
-import io
+import os
 
-from synth.report.sheet_figures import SheetFigures
-from synth.report.sheet_markup import reading
-from synth.report.sheet_readings import ReadingFigure
+from synth.analysis.sheet_figures import SheetFigures
+from synth.analysis.sheet_readings import ReadingFigure
+from synth.report.figure import BLUE, INK, QUIET, saved_figure
+from synth.report.sheet_markup import NO_BREAK, reading
+from synth.report.written import Form, columns_of, rows_csv
 
-CSV_COLUMNS = tuple(ReadingFigure.__dataclass_fields__)
+
+def save_sheet_plot(figures: SheetFigures, path: str | os.PathLike[str], force: bool) -> None:
+    """Draw the bands of all readings above 0 of `figures` into `path` (.png or .svg)."""
+    rows = [row for row in figures.readings if row.expected > 0.0]
+    with saved_figure(path, force, (1.0,), (8.0, 1.8 + 0.36 * max(1, len(rows)))) as (figure, (axes,)):
+        for place, row in enumerate(rows):
+            worst, band = (
+                [100.0 * (end / row.expected - 1.0) for end in ends]
+                for ends in ((row.worst_low, row.worst_high), (row.low, row.high))
+            )
+            axes.plot(worst, [place, place], color=QUIET, linewidth=1.0, label=None if place else "all parts at worst")
+            axes.plot(
+                band,
+                [place, place],
+                color=BLUE,
+                linewidth=6.0,
+                solid_capstyle="butt",
+                label=None if place else "allowed band (root sum of squares)",
+            )
+        axes.axvline(0.0, color=INK, linewidth=0.8)
+        names = [f"{row.code} {row.oscillator}, {row.point}: {reading(row.expected, row.unit)}" for row in rows]
+        axes.set_yticks(range(len(rows)), names, fontsize=8)
+        axes.set_ylim(len(rows) - 0.5, -0.5)
+        axes.grid(axis="x")
+        axes.set_xlabel("off the expected reading (%)")
+        axes.set_title(f"Expected readings of {figures.design}", loc="left", color=INK)
+        figure.legend(*axes.get_legend_handles_labels(), loc="outside lower center", ncols=2, fontsize=9)
 
 
-def readings_csv(figures: SheetFigures) -> str:
-    """One reading a line, SI units."""
-    made = io.StringIO()
-    writer = csv.writer(made, lineterminator="\n")
-    writer.writerow(CSV_COLUMNS)
-    writer.writerows([getattr(row, name) for name in CSV_COLUMNS] for row in figures.readings)
-    return made.getvalue()
+COLUMNS = columns_of(ReadingFigure)
 
 
 def readings_text(figures: SheetFigures) -> str:
@@ -30,4 +51,12 @@ def readings_text(figures: SheetFigures) -> str:
         lines.append(f"{name}{expected:>12}  {low} to {high}; {row.condition}")
     lines += ["", "Bands: part tolerances as root sum of squares. Cautions, parts, steps and ruler: on the sheet (-o)."]
     lines += [f"note: {notice}" for notice in figures.notices]
-    return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ") + "\n"
+    return "\n".join(lines).replace(NO_BREAK, " ") + "\n"
+
+
+def readings_csv(figures: SheetFigures) -> str:
+    """One reading a line, SI units."""
+    return rows_csv(COLUMNS, figures.readings, exact=True)
+
+
+SHEET = Form("beatfield.sheet/1", readings_text, readings_csv)

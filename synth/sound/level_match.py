@@ -19,7 +19,7 @@ from models.checks import positive
 from synth.errors import DesignError
 
 if TYPE_CHECKING:
-    from synth.build.workbench import Workpiece
+    from synth.build.workbench import OpenedDesign
     from synth.hands.hand_path import HandPath
 
 Floats = NDArray[np.float64]
@@ -95,7 +95,7 @@ def joined(parts: Sequence[Matched], sample_rate: int) -> Floats:
 
 
 def rendered(
-    workpieces: Sequence[Workpiece], path: HandPath, sample_rate: int, progress: Callable[[float], None]
+    workpieces: Sequence[OpenedDesign], path: HandPath, sample_rate: int, progress: Callable[[float], None]
 ) -> list[Floats]:
     """The same hand path through each design."""
     from synth.sound.offline import RELEASE_TIME, rendered_blocks

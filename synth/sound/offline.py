@@ -16,13 +16,13 @@ if TYPE_CHECKING:
     from numpy import float64
     from numpy.typing import NDArray
 
-    from synth.build.workbench import Workpiece
+    from synth.build.workbench import OpenedDesign
     from synth.designs.sections import Design
 
 RELEASE_TIME = 0.05  # s of muted sound after the path, so that the file ends in a fade
 
 
-def rendered_blocks(workpiece: Workpiece, path: HandPath, sample_rate: int) -> Iterator[NDArray[float64]]:
+def rendered_blocks(workpiece: OpenedDesign, path: HandPath, sample_rate: int) -> Iterator[NDArray[float64]]:
     """The sound of the whole path and its closing fade, in blocks of float64 samples."""
     voice = Voice(workpiece.instrument, sample_rate)
     for block in path.blocks(PIECE, sample_rate):
@@ -33,7 +33,7 @@ def rendered_blocks(workpiece: Workpiece, path: HandPath, sample_rate: int) -> I
 
 
 def render_file(
-    workpiece: Workpiece,
+    workpiece: OpenedDesign,
     path: HandPath,
     target: str | os.PathLike[str],
     sample_rate: int = 48000,

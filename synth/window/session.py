@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from models.instrument import Instrument
     from models.pitch_field import PitchField
     from models.volume.volume_antenna import VolumeAntenna
-    from synth.build.workbench import Workpiece
+    from synth.build.workbench import OpenedDesign
 
 SOLVING = "solving the circuit for this sensitivity; it plays on as it was until then"
 SOLVED = "the circuit is solved for this sensitivity"
@@ -256,7 +256,7 @@ class Session:
         return self._worker
 
 
-def session_of(workpieces: Sequence[Workpiece]) -> Session:
+def session_of(workpieces: Sequence[OpenedDesign]) -> Session:
     """A session of one or two opened designs."""
     return Session([opened_side(workpiece.design.name, tunable(workpiece)) for workpiece in workpieces])
 

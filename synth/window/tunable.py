@@ -26,11 +26,8 @@ from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
 from synth.analysis.drift import drift_law
-from synth.build.assembly import branch_of, scene_of
-from synth.build.circuit_assembly import circuit_of, solved_variable
-from synth.build.curve_cache import curves_for
 from synth.build.start_notices import explained
-from synth.build.workbench import Workpiece, open_loaded, say
+from synth.build.workbench import OpenedDesign, open_loaded
 from synth.errors import DesignError
 from synth.window.controls import CONTROLS, Control, Settings
 
@@ -80,17 +77,16 @@ class Tunable:
     faults: Mapping[str, str] = field(default_factory=dict)
 
 
-def tunable(workpiece: Workpiece) -> Tunable:
+def tunable(workpiece: OpenedDesign) -> Tunable:
     """What an opened design offers. Solves a design with [circuit] for the other posture and along its pot."""
     design, instrument = workpiece.design, workpiece.instrument
-    curves = curves_for(scene_of(design), notice=say)
+    curves = workpiece.curves
     faults: dict[str, str] = {}
     laws: dict[str, VariableLaw] = {}
     if instrument.variable_law is not None:
-        laws = {design.player.posture: instrument.variable_law}
-        for posture in set(curves) - set(laws):
+        for posture in curves:
             try:
-                laws[posture] = solved_variable(design, curves[posture], branch_of(design)).oscillator.law()
+                laws[posture] = workpiece.solved_variables[posture].oscillator.law()
             except DesignError as error:
                 faults["posture"] = str(error)
     drift = None
@@ -99,7 +95,7 @@ def tunable(workpiece: Workpiece) -> Tunable:
     except (DesignError, ValueError) as error:
         faults["temperature"] = str(error)
     reference = workpiece.reference_tank
-    pot = _pot_curve(design, reference, faults)
+    pot = _pot_curve(workpiece, faults)
     if pot is None and reference.trimmer_maximum <= reference.trimmer_minimum:
         faults.setdefault("pot", NO_TRIMMER)
     return Tunable(
@@ -193,13 +189,12 @@ def first_settings(offer: Tunable) -> Settings:
     return Settings(controls=controls_of(offer))
 
 
-def _pot_curve(design: Design, reference: Tank, faults: dict[str, str]) -> PotCurve | None:
+def _pot_curve(workpiece: OpenedDesign, faults: dict[str, str]) -> PotCurve | None:
     """The reference along its pot, for a design whose oscillators are solved as circuits."""
-    if design.law != "circuit":
+    if workpiece.design.law != "circuit":
         return None
-    circuit = circuit_of(design, "reference").with_trimmer(reference.trimmer_setting)
     try:
-        positions, states = pot_sweep(circuit, np.linspace(0.0, 1.0, POT_POINTS).tolist())
+        positions, states = pot_sweep(workpiece.tuned_reference, np.linspace(0.0, 1.0, POT_POINTS).tolist())
     except ValueError as error:
         faults["pot"] = f"the circuit does not oscillate all along its pot: {explained(error)}"
         return None

@@ -13,17 +13,15 @@ import wild
 from hypothesis import strategies as st
 
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch_field import pitch_field
-from synth.build.assembly import assemble, scene_of
-from synth.build.volume_assembly import volume_scene_of
-from synth.build.workbench import Workpiece
+from synth.analysis.field_figures import field_figures
+from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, read_design
 from synth.designs.schema import Key
 from synth.designs.sections import KEYS, SECTIONS
 from synth.designs.template import template_text
 from synth.designs.value import write_value
 from synth.errors import DesignError
-from synth.report.field_report import field_report
+from synth.report.field import FIELD
 from synth.sound.voice import Voice
 
 DEMOS = Path(__file__).parents[2] / "demos"
@@ -89,13 +87,9 @@ def _finite(value: Any) -> None:
         assert math.isfinite(value)
 
 
-def assembled(design: Design) -> Workpiece:
+def assembled(design: Design) -> OpenedDesign:
     """The design in fields of our own, as `open_loaded` makes it from computed ones."""
-    scene = scene_of(design)
-    volume_scene_of(design, scene)
-    made = assemble(design, CURVE, None if design.volume is None else LOOP)
-    field = pitch_field(made.instrument, reference_a=design.tuning.reference_a)
-    return Workpiece(design, made.instrument, made.reference, field, made.notices, made.volume)
+    return assemble(design, CURVE, None if design.volume is None else LOOP)
 
 
 def _use(text: str) -> None:
@@ -105,11 +99,11 @@ def _use(text: str) -> None:
     except DesignError as error:
         wild.fit_to_read(str(error), "")
         return
-    report = field_report(workpiece)
-    document = report.document()
+    report = field_figures(workpiece)
+    document = FIELD.document(report)
     _finite(document)
     json.dumps(document, allow_nan=False)
-    report.text()
+    FIELD.text(report)
     voice = wild.told(lambda: Voice(workpiece.instrument, 48000), "")
     if voice is not None:
         assert np.isfinite(voice.render(np.linspace(0.6, 0.02, 256), 256)).all()

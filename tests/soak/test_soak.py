@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from synth.build.workbench import Workpiece, open_design
+from synth.build.workbench import OpenedDesign, open_design
 from synth.errors import DesignError
 from synth.hands.hand_path import still_hand
 from synth.sound.offline import render_file
@@ -34,7 +34,7 @@ def figures_of(script: str, *arguments: str, timeout: float, codes: tuple[int, .
 
 
 @pytest.fixture(scope="module")
-def heron(demos) -> Workpiece:
+def heron(demos) -> OpenedDesign:
     return open_design(demos / "heron.toml")
 
 

@@ -10,9 +10,7 @@ import numpy as np
 import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch_field import pitch_field
-from synth.build.assembly import assemble
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
 from synth.designs.design_file import design_text, load_design
 from synth.designs.sections import Design
@@ -20,28 +18,27 @@ from synth.designs.template import template_design
 
 
 @pytest.fixture(scope="session")
-def opened() -> Callable[[Design], Workpiece]:
+def opened() -> Callable[[Design], OpenedDesign]:
     """Opens a design, without its volume antenna, on an invented curve of the usual size."""
     distances = np.geomspace(0.01, 0.8, 30)
     curve = CapacitanceCurve(distances, 6.24e-12 + 0.033e-12 / (distances + 0.015), 6.24e-12)
 
-    def on_plain_curve(design: Design) -> Workpiece:
+    def on_plain_curve(design: Design) -> OpenedDesign:
         design = replace(design, volume_antenna=None, volume=None, volume_response=None)
-        made = assemble(design, curve)
-        return Workpiece(design, made.instrument, made.reference, pitch_field(made.instrument), made.notices)
+        return assemble(design, curve)
 
     return on_plain_curve
 
 
 @pytest.fixture(scope="session")
-def plain_workpiece(opened: Callable[[Design], Workpiece]) -> Workpiece:
+def plain_workpiece(opened: Callable[[Design], OpenedDesign]) -> OpenedDesign:
     """The template's design on that curve."""
     return opened(template_design())
 
 
 @pytest.fixture
 def design_path(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, workpiece: Workpiece, opened: Callable[[Design], Workpiece]
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, workpiece: OpenedDesign, opened: Callable[[Design], OpenedDesign]
 ) -> Path:
     """A file with the design of the module's `workpiece`; commands open it as `opened` does."""
     path = tmp_path / "mine.toml"

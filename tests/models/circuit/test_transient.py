@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import small_signal, steady_state
-from models.circuit.transient import POINTS_PER_CYCLE, Trace, crossings, measure, run_length, simulate
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, measure, run_length, simulate
 from models.circuit.transistor import Transistor
 from synth.comparisons.oscillator_circuits import CIRCUITS
 
@@ -87,7 +87,7 @@ def test_an_unsettled_tail_is_refused():
     times = np.arange(200 * POINTS_PER_CYCLE) / (236e3 * POINTS_PER_CYCLE)
     swing = np.sin(2 * np.pi * 236e3 * (times + 0.1 * times**2))
     with pytest.raises(ValueError, match="not settled"):
-        measure(Trace(times, np.stack([swing, 0 * swing]), ("collector", "cold end")))
+        measure(TransientRecord(times, np.stack([swing, 0 * swing]), ("collector", "cold end")))
 
 
 def test_a_dead_circuit_gives_no_frequency():

@@ -14,7 +14,9 @@ from models.hand.hand_field import capacitance_curves
 from models.injection import OutputCoupling, lock_range
 from models.pitch_field import PitchField, pitch_field
 from models.tank import resonant_frequency
-from synth.build.assembly import Assembly, assemble, scene_of, tank_of, tuned_reference
+from synth.build.assembly import scene_of, tuned_reference
+from synth.build.circuit_assembly import tank_of
+from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, design_text, load_design, read_design
 from synth.designs.template import template_design
 from synth.errors import DesignError
@@ -42,8 +44,10 @@ trimmer_maximum = "30 pF"
 zero_beat = "45 cm"
 """
 
+Fields = dict[str, tuple[Design, OpenedDesign, PitchField]]
 
-def _field(assembly: Assembly) -> PitchField:
+
+def _field(assembly: OpenedDesign) -> PitchField:
     return pitch_field(assembly.instrument)
 
 
@@ -53,14 +57,14 @@ def test_zero_beat_is_where_it_was_asked_for() -> None:
     assert _field(assembly).zero_beat_distance == pytest.approx(0.45, abs=1e-6)
     # at zero beat both tanks hold the same capacitance, the antenna and its stray counted (same inductance)
     total = 100e-12 + 3e-12 + float(CURVE.capacitance(0.45))
-    assert assembly.reference.total_capacitance == pytest.approx(total, rel=1e-9)
+    assert assembly.reference_tank.total_capacitance == pytest.approx(total, rel=1e-9)
     assert assembly.notices == ()
 
 
 def test_without_zero_beat_the_trimmer_stays() -> None:
     design = read_design(BARE.replace('[tuning]\nzero_beat = "45 cm"', ""))
     assembly = assemble(design, CURVE)
-    assert assembly.reference.trimmer_setting == 0.5
+    assert assembly.reference_tank.trimmer_setting == 0.5
     assert assembly.instrument.reference_frequency == pytest.approx(
         float(resonant_frequency(2.7e-3, 111.5e-12)), rel=1e-12
     )
@@ -69,20 +73,20 @@ def test_without_zero_beat_the_trimmer_stays() -> None:
 def test_a_trimmer_out_of_reach_says_what_is_missing_and_what_helps() -> None:
     far_off = read_design(BARE.replace('"82 pF"', '"100 pF"'))
     assembly = assemble(far_off, CURVE)
-    assert assembly.reference.trimmer_setting == 0.0
+    assert assembly.reference_tank.trimmer_setting == 0.0
     notice = assembly.notices[0]
     assert "cannot reach zero beat at 0.45 m" in notice
     assert "below the" in notice
     # the capacitor it names does bring zero beat there, with the trimmer in the middle
     value = notice.split("reference.capacitance of ")[1].split(" (now 100 pF)")[0]
     better = assemble(read_design(BARE.replace('"82 pF"', f'"{value}"')), CURVE)
-    assert better.reference.trimmer_setting == pytest.approx(0.5, abs=0.01)
+    assert better.reference_tank.trimmer_setting == pytest.approx(0.5, abs=0.01)
     assert better.notices == ()
 
 
 def test_a_trimmer_too_high_names_the_side() -> None:
     assembly = assemble(read_design(BARE.replace('"82 pF"', '"60 pF"')), CURVE)
-    assert assembly.reference.trimmer_setting == 1.0
+    assert assembly.reference_tank.trimmer_setting == 1.0
     assert "above the" in assembly.notices[0]
 
 
@@ -158,7 +162,7 @@ node_capacitance = "33 pF"
 def test_computed_lock_range_follows_the_parts() -> None:
     made = assemble(read_design(BARE + COUPLED), CURVE)
     parts = OutputCoupling(10e6, 4.7e6, 10e3, 33e-12)
-    reference = made.reference
+    reference = made.reference_tank
     seen = made.instrument.variable_tank.total_capacitance + float(made.instrument.antenna_capacitance(0.45))
     ratio = 1.0 * 4.7 / 10.0
     expected = lock_range(parts, reference.frequency, reference.total_capacitance, seen, ratio)
@@ -210,7 +214,7 @@ def test_scene_takes_the_geometry() -> None:
 
 
 @pytest.fixture(scope="module")
-def fields() -> dict[str, tuple[Design, Assembly, PitchField]]:
+def fields() -> Fields:
     """Template and demo designs in their own computed hand fields (each geometry solved once, coarsely spaced)."""
     designs = [template_design(), *(load_design(path) for path in sorted(DEMOS.glob("*.toml")))]
     curves: dict[object, CapacitanceCurve] = {}
@@ -224,12 +228,12 @@ def fields() -> dict[str, tuple[Design, Assembly, PitchField]]:
     return result
 
 
-def test_the_demo_designs_are_these(fields: dict[str, tuple[Design, Assembly, PitchField]]) -> None:
+def test_the_demo_designs_are_these(fields: Fields) -> None:
     assert set(fields) == {"Lantern", "Heron", "Meadow", "Puddle", "Willow"}
 
 
 @pytest.mark.parametrize("name", ["Lantern", "Meadow"])
-def test_series_inductor_designs_are_even(name: str, fields: dict[str, tuple[Design, Assembly, PitchField]]) -> None:
+def test_series_inductor_designs_are_even(name: str, fields: Fields) -> None:
     design, assembly, field = fields[name]
     assert assembly.notices == ()
     assert assembly.instrument.mode == "high"
@@ -246,7 +250,7 @@ def test_series_inductor_designs_are_even(name: str, fields: dict[str, tuple[Des
     assert bare.linearity_error_between(65.4064, top) > 2.0 * field.linearity_error_between(65.4064, top)
 
 
-def test_the_bare_design_plays_three_octaves(fields: dict[str, tuple[Design, Assembly, PitchField]]) -> None:
+def test_the_bare_design_plays_three_octaves(fields: Fields) -> None:
     _, assembly, field = fields["Heron"]
     assert assembly.notices == ()
     assert assembly.instrument.branch.direct
@@ -256,7 +260,7 @@ def test_the_bare_design_plays_three_octaves(fields: dict[str, tuple[Design, Ass
     )
 
 
-def test_the_bad_design_is_told_so(fields: dict[str, tuple[Design, Assembly, PitchField]]) -> None:
+def test_the_bad_design_is_told_so(fields: Fields) -> None:
     _, assembly, field = fields["Puddle"]
     assert "cannot reach zero beat" in assembly.notices[0]
     assert len(field.octaves()) < len(fields["Heron"][2].octaves())

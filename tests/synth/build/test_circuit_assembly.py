@@ -17,9 +17,10 @@ from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents
 from models.pitch_field import pitch_field
 from synth.build import circuit_assembly
-from synth.build.assembly import assemble, branch_of, scene_of, tank_in, tank_of
-from synth.build.circuit_assembly import circuit_of, resonance_of
+from synth.build.assembly import branch_of, scene_of, tank_in
+from synth.build.circuit_assembly import circuit_of, resonance_of, tank_of
 from synth.build.curve_cache import curves_for
+from synth.build.workbench import assemble
 from synth.designs.design_file import Design, load_design, read_design
 from synth.errors import DesignError
 from synth.sound.voice import Voice
@@ -59,7 +60,7 @@ def test_the_demo_plays_three_octaves_without_a_notice(willow):
     assert len(field.octaves()) >= 3
     assert 250e3 < instrument.reference_frequency < 256e3
     assert 1.0 < instrument.lock_range < 10.0  # computed from the parts
-    assert assembly.reference.frequency == pytest.approx(instrument.reference_frequency, rel=5e-3)
+    assert assembly.reference_tank.frequency == pytest.approx(instrument.reference_frequency, rel=5e-3)
 
 
 def test_lossless_and_circuit_law_differ_by_about_15_cents(willow):
@@ -80,7 +81,7 @@ def test_lossless_and_circuit_law_differ_by_about_15_cents(willow):
 
 def test_the_tuned_reference_and_the_law_are_the_circuits(willow):
     assembly = assemble(willow, CURVE)
-    instrument, setting = assembly.instrument, assembly.reference.trimmer_setting
+    instrument, setting = assembly.instrument, assembly.reference_tank.trimmer_setting
     # each solved alone, from nothing
     reference = steady_state(circuit_of(willow, "reference").with_trimmer(setting))
     antenna = float(CURVE.capacitance(0.5)) + 3e-12
@@ -172,18 +173,18 @@ def test_high_mode_is_followed_where_it_grows():
 
 def test_a_reference_out_of_reach_names_the_capacitor_that_helps():
     far = assemble(read_design(changed("reference", capacitance='"390 pF"')), CURVE)
-    assert far.reference.trimmer_setting == 0.0
+    assert far.reference_tank.trimmer_setting == 0.0
     notice = next(text for text in far.notices if "cannot reach zero beat" in text)
     needed = re.search(r"reference\.capacitance of ([\d.]+ pF)", notice).group(1)
     better = assemble(read_design(changed("reference", capacitance=f'"{needed}"')), CURVE)
-    assert better.reference.trimmer_setting == pytest.approx(0.5, abs=0.01)
+    assert better.reference_tank.trimmer_setting == pytest.approx(0.5, abs=0.01)
     near = assemble(read_design(changed("reference", capacitance='"120 pF"')), CURVE)
-    assert near.reference.trimmer_setting == 1.0
+    assert near.reference_tank.trimmer_setting == 1.0
 
 
 def test_without_zero_beat_the_trimmer_stays():
     design = read_design("\n".join(line for line in TEXT.splitlines() if not line.startswith("zero_beat")))
-    assert assemble(design, CURVE).reference.trimmer_setting == 0.5
+    assert assemble(design, CURVE).reference_tank.trimmer_setting == 0.5
 
 
 @pytest.mark.parametrize(

@@ -12,27 +12,25 @@ from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.circuit.warm_transistor import warmed
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch_field import pitch_field
 from synth.analysis.drift import transistor_drift
+from synth.analysis.drift_figures import drift_figures
+from synth.analysis.sheet_stations import antenna_station, bare_station
 from synth.analysis.tolerance import gain_notice, trial_of
-from synth.build.assembly import assemble, branch_of
+from synth.build.assembly import branch_of
 from synth.build.circuit_assembly import circuit_of
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import load_design
 from synth.designs.sections import TemperatureSection, TolerancesSection
 from synth.errors import DesignError
-from synth.report.drift_report import drift_report
-from synth.report.drift_text import drift_text
-from synth.report.sheet_stations import antenna_station, bare_station
+from synth.report.drift import DRIFT, drift_text
 
 _DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.02e-12 / (_DISTANCES + 0.02), 6.25e-12)
 SCALED = ("capacitance", "stray", "trimmer_minimum", "trimmer_maximum")
 
 
-def opened(design) -> Workpiece:
-    made = assemble(design, CURVE)
-    return Workpiece(design, made.instrument, made.reference, pitch_field(made.instrument), made.notices)
+def opened(design) -> OpenedDesign:
+    return assemble(design, CURVE)
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +39,7 @@ def meadow(demos):
 
 
 @pytest.fixture(scope="module")
-def willow(demos) -> Workpiece:
+def willow(demos) -> OpenedDesign:
     return opened(load_design(demos / "willow.toml"))
 
 
@@ -132,7 +130,7 @@ def test_drift_report_holds_the_transistors(willow):
     names = ("coil", "capacitor", "stray", "branch_coil", "antenna_stray", "coil_mismatch", "capacitor_mismatch")
     still = dict.fromkeys(names, 0.0)
     piece = replace(willow, design=replace(willow.design, temperature=TemperatureSection(**still)))
-    report = drift_report(piece, 15.0, 35.0, notes=(60,))
+    report = drift_figures(piece, 15.0, 35.0, notes=(60,))
     alone = report.transistors
     case = report.cases[0]
     assert abs(alone.reference_hz) > 0.1
@@ -142,7 +140,7 @@ def test_drift_report_holds_the_transistors(willow):
     assert report.causes[-1].cause == "transistors of both"
     said = drift_text(report)
     assert f"the transistors alone move the reference {alone.reference_hz:+.1f} Hz" in said
-    assert report.document()["transistors"]["variable_hz"] == alone.variable_hz
+    assert DRIFT.document(report)["transistors"]["variable_hz"] == alone.variable_hz
 
 
 def test_the_gain_s_spread_is_told(willow):

@@ -7,8 +7,9 @@ import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.volume.field import loop_curve
-from synth.build.assembly import assemble, scene_of
+from synth.build.assembly import scene_of
 from synth.build.volume_assembly import assemble_volume, volume_scene_of
+from synth.build.workbench import assemble
 from synth.designs.design_file import Design, read_design
 from synth.designs.template import template_design
 from synth.errors import DesignError

@@ -12,7 +12,7 @@ from synth.cli import EXIT_GOAL_MISSED, main
 from synth.comparisons import builds, fem_blocks, field, growth, oscillator, suite, timing, voice
 from synth.comparisons.ladder import Step, cost_at
 from synth.comparisons.names import SECTIONS
-from synth.report.bench_report import BenchReport, Column, Goal, Section
+from synth.report.bench_report import BenchReport, Column, Comparison, StatedGoal
 
 COLUMNS = (Column("case", "case"), Column("time", "time, ms", "s", 1e3, ".1f"), Column("ratio", "ratio", shown=".0f"))
 
@@ -22,12 +22,12 @@ def report_of(section):
 
 
 def report(*goals, rows=(("first", 0.0123, 45.0), ("second", 2.0, None)), skipped=""):
-    section = Section("made", "Made up", COLUMNS, rows, goals, ("a note",), skipped, 1.5)
+    section = Comparison("made", "Made up", COLUMNS, rows, goals, ("a note",), skipped, 1.5)
     return report_of(section)
 
 
 def test_text_and_document_say_the_same():
-    made = report(Goal("first", "ratio", 45.0, 50.0), Goal("first", "error", 1e-4, 1e-3, at_least=False))
+    made = report(StatedGoal("first", "ratio", 45.0, 50.0), StatedGoal("first", "error", 1e-4, 1e-3, at_least=False))
     document = json.loads(json.dumps(made.document(), allow_nan=False))
     assert document["schema"] == "beatfield.bench/1"
     (section,) = document["sections"]
@@ -46,16 +46,16 @@ def test_text_and_document_say_the_same():
 
 
 def test_what_was_not_measured_misses_its_goal_and_what_was_skipped_has_none():
-    assert not Goal("x", "ratio", None, 1.0).met
-    assert "nothing measured" in report(Goal("x", "ratio", None, 1.0)).text()
+    assert not StatedGoal("x", "ratio", None, 1.0).met
+    assert "nothing measured" in report(StatedGoal("x", "ratio", None, 1.0)).text()
     skipped = report(rows=(), skipped="the library is missing")
     assert skipped.goals_met
     assert "not measured: the library is missing" in skipped.text()
 
 
 def test_goals_at_their_limit_are_met():
-    assert Goal("x", "y", 2.0, 2.0).met
-    assert Goal("x", "y", 2.0, 2.0, at_least=False).met
+    assert StatedGoal("x", "y", 2.0, 2.0).met
+    assert StatedGoal("x", "y", 2.0, 2.0, at_least=False).met
 
 
 def test_every_name_is_a_comparison():

@@ -12,26 +12,25 @@ import numpy as np
 import pytest
 
 from models.pitch import cents
-from synth.build.workbench import Workpiece
+from synth.analysis.drift_figures import drift_figures
+from synth.build.workbench import OpenedDesign
 from synth.cli import EXIT_USAGE, main
 from synth.designs.sections import TemperatureSection
 from synth.designs.template import template_design
 from synth.errors import DesignError
-from synth.report.drift_plot import save_drift_plot
-from synth.report.drift_report import drift_report
-from synth.report.drift_text import drift_text
+from synth.report.drift import DRIFT, drift_text, save_drift_plot
 
 PART = TemperatureSection(coil=40e-6, branch_coil=100e-6, coil_mismatch=5e-6, warm_up_rise=8.0, warm_up_time=900.0)
 
 
 @pytest.fixture(scope="module")
-def workpiece(opened) -> Workpiece:
+def workpiece(opened) -> OpenedDesign:
     return opened(replace(template_design(), temperature=PART))
 
 
 @pytest.fixture(scope="module")
 def report(workpiece):
-    return drift_report(workpiece, 15.0, 35.0, notes=(48, 60, 69), hertz=2.0, limit_cents=10.0)
+    return drift_figures(workpiece, 15.0, 35.0, notes=(48, 60, 69), hertz=2.0, limit_cents=10.0)
 
 
 def test_drift_is_that_of_the_instrument_with_warmer_parts(workpiece, report, opened):
@@ -61,9 +60,9 @@ def test_drift_is_that_of_the_instrument_with_warmer_parts(workpiece, report, op
 
 
 def test_json_csv_and_text_show_the_same_figures(report):
-    document = json.loads(json.dumps(report.document(), allow_nan=False))
+    document = json.loads(json.dumps(DRIFT.document(report), allow_nan=False))
     assert document["schema"] == "beatfield.drift/1"
-    rows = list(csv.DictReader(io.StringIO(report.csv())))
+    rows = list(csv.DictReader(io.StringIO(DRIFT.csv(report))))
     text = drift_text(report)
     assert float(rows[0]["temperature_deg_c"]) == 15.0
     assert float(rows[0]["mismatched_zero_beat_hz"]) == 0.0
@@ -92,13 +91,13 @@ def test_causes_and_hold_time_against_the_closed_form(report):
 
 
 def test_temperatures_may_fall(workpiece):
-    down = drift_report(workpiece, 35.0, 15.0, notes=(60,))
-    up = drift_report(workpiece, 15.0, 35.0, notes=(60,))
+    down = drift_figures(workpiece, 35.0, 15.0, notes=(60,))
+    up = drift_figures(workpiece, 15.0, 35.0, notes=(60,))
     assert down.cases[1].reference_hz == pytest.approx(-up.cases[1].reference_hz, rel=2e-3)
 
 
 def test_defaults_are_said_to_be_defaults(workpiece, opened):
-    plain = drift_report(opened(replace(workpiece.design, temperature=None)), 15.0, 35.0)
+    plain = drift_figures(opened(replace(workpiece.design, temperature=None)), 15.0, 35.0)
     assert any("defaults" in notice for notice in plain.notices)
     assert plain.warm_up_rise_k == 10.0
 
@@ -113,7 +112,7 @@ def test_plot_is_written(report, tmp_path, ending):
 
 def test_notes_out_of_reach_are_refused(workpiece):
     with pytest.raises(DesignError, match="does not reach C9"):
-        drift_report(workpiece, 15.0, 35.0, notes=(60, 120))
+        drift_figures(workpiece, 15.0, 35.0, notes=(60, 120))
 
 
 def test_command(design_path, tmp_path, capsys, report):
@@ -139,8 +138,8 @@ def test_command(design_path, tmp_path, capsys, report):
     )
     assert code == 0
     document = json.loads(capsys.readouterr().out)
-    assert document["cases"] == json.loads(json.dumps(report.document()))["cases"]
-    assert target.read_text() == report.csv()
+    assert document["cases"] == json.loads(json.dumps(DRIFT.document(report)))["cases"]
+    assert target.read_text() == DRIFT.csv(report)
     assert main(["drift", str(design_path), "--from", "-5", "--to", "35"]) == 0
     assert "tuned at -5 degC" in capsys.readouterr().out
 

@@ -16,13 +16,13 @@ from models.preferred_values import values_in_range
 from models.straight import plan
 from models.straight.build_spread import Tolerances
 from models.straight.search import MARGIN, Effort, Place
-from synth.analysis.linearise import Wishes, _reference, improve, reference_text
-from synth.build.assembly import tank_in
-from synth.build.workbench import open_design, open_loaded
+from synth.analysis.linearise import Wishes, improve, reference_section, reference_text
+from synth.analysis.linearise_figures import linearise_figures
+from synth.build.workbench import OpenedDesign, open_design, open_loaded
 from synth.cli import EXIT_INTERRUPTED, main
 from synth.designs.design_file import design_text
 from synth.errors import DesignError
-from synth.report.linearise_report import linearise_report, text
+from synth.report.linearise import LINEARISE
 
 
 def small_effort(*places: Place) -> Effort:
@@ -47,7 +47,7 @@ def report(demos):
     """One small search in E12, shared."""
     wishes = small_wishes(series="E12")
     outcome = improve(open_design(demos / "meadow.toml"), wishes, "robust", lambda share: None)
-    return linearise_report(outcome)
+    return linearise_figures(outcome)
 
 
 def test_everything_at_once_says_the_same(small, capsys):
@@ -97,7 +97,7 @@ def test_a_tapped_design_is_written_and_plays(demos, tmp_path):
     piece = open_design(path)
     assert piece.design.variable.tap == 0.5
     assert "tap" in path.read_text(encoding="utf-8")
-    assert "tapped at 50 %" in linearise_report(outcome).parts
+    assert "tapped at 50 %" in linearise_figures(outcome).parts
     told = outcome.chosen.point
     assert piece.field.linearity_error_between(65.0, 1047.0) == pytest.approx(told.rms_cents, abs=0.5)
     assert piece.field.zero_beat_distance == pytest.approx(told.zero_beat, abs=1e-3)
@@ -108,7 +108,7 @@ def test_a_circuit_is_judged_by_its_own_law(demos):
     """Beside the lossless figure stands that of the solved circuit, which is the written design's own."""
     wishes = small_wishes(Place(2, "high"))
     outcome = improve(open_design(demos / "willow.toml"), wishes, "nominal", lambda share: None)
-    made = linearise_report(outcome)
+    made = linearise_figures(outcome)
     rows = {row.label: row for row in made.solved}
     assert rows["before"].circuit_cents == pytest.approx(made.before.rms_cents)
     written = rows["written"]
@@ -116,14 +116,14 @@ def test_a_circuit_is_judged_by_its_own_law(demos):
     assert final == pytest.approx(made.after.rms_cents, rel=1e-9)
     assert written.circuit_cents != written.lossless_cents
     assert written.circuit_cents == pytest.approx(written.lossless_cents, abs=6.0)
-    said = text(made)
+    said = LINEARISE.text(made)
     assert "Solved as circuits" in said
     assert f"{written.circuit_cents:.1f}" in said
-    assert made.document()["solved"][0]["label"] == "before"
+    assert LINEARISE.document(made)["solved"][0]["label"] == "before"
 
 
 def test_bounds_are_told(report):
-    bounds, said = report.bounds, text(report)
+    bounds, said = report.bounds, LINEARISE.text(report)
     assert (bounds.lowest_carrier_hz, bounds.highest_carrier_hz) == (30e3, 300e3)
     assert bounds.least_tank_f == pytest.approx(30.0 * 0.2 * 25e-12, rel=1e-9, abs=0.0)  # 30 x the stray's spread
     assert report.after.carrier_hz < 300e3 * 1.001
@@ -134,7 +134,7 @@ def test_bounds_are_told(report):
 
 
 def test_text_has_the_figures_of_the_document(report):
-    document, said = report.document(), text(report)
+    document, said = LINEARISE.document(report), LINEARISE.text(report)
     for figures in (document["before"], document["after"]):
         assert f"{figures['rms_cents']:.1f}" in said
         assert f"{100 * figures['zero_beat_m']:.1f} cm" in said
@@ -229,12 +229,12 @@ def test_whole_search_betters_the_demos(demos, tmp_path, monkeypatch, capsys, na
 
 def test_reference_takes_two_capacitors_where_its_trimmer_is_too_small_for_one(demos):
     design = open_design(demos / "puddle.toml").design  # its trimmer spans 7 pF, E24 has nothing from 130 to 150 pF
-    section = _reference(design, 3.6e-3, 205.69e3, "E24")
-    lowest, highest = tank_in(replace(design, reference=section), "reference").trimmer_range()
+    section = reference_section(OpenedDesign(design), 3.6e-3, 205.69e3, "E24")
+    lowest, highest = OpenedDesign(replace(design, reference=section)).tanks["reference"].trimmer_range()
     assert lowest < 205.69e3 < highest
     assert "130 pF with 4.7 pF in parallel" in reference_text(section.capacitance, "E24")
     wide = replace(design, reference=replace(design.reference, trimmer_maximum=60e-12))
-    single = _reference(wide, 3.6e-3, 205.69e3, "E24")
+    single = reference_section(OpenedDesign(wide), 3.6e-3, 205.69e3, "E24")
     assert single.capacitance in values_in_range("E24", 1e-12, 1e-9)
     assert reference_text(single.capacitance, "E24") == ""
 

@@ -214,7 +214,7 @@ def test_an_existing_target_is_refused_before_anything_is_computed(demos, tmp_pa
     def not_yet(*_: object, **__: object) -> None:
         raise AssertionError("computed before the target was checked")
 
-    monkeypatch.setattr("synth.report.oscillator_report.steady", not_yet)
+    monkeypatch.setattr("synth.analysis.oscillator.steady", not_yet)
     assert main(["oscillator", str(demos / "willow.toml"), option, str(target)]) == 2
     assert "exists already" in capsys.readouterr().err
     assert target.read_text() == "a person's"

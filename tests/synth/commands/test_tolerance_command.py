@@ -12,29 +12,28 @@ import pytest
 
 from models.builds.tolerance import build_values
 from models.builds.tuned_builds import OUTCOMES, QUANTITIES
+from synth.analysis import tolerance_figures as module
 from synth.analysis.tolerance import trial_of, variable_trimmer_ends
-from synth.build.workbench import Workpiece
+from synth.analysis.tolerance_figures import tolerance_figures
+from synth.build.workbench import OpenedDesign
 from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_USAGE, main
 from synth.designs.design_file import load_design
 from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.designs.template import template_design
 from synth.errors import DesignError
-from synth.report import tolerance_report as module
-from synth.report.tolerance_plot import save_tolerance_plot
-from synth.report.tolerance_report import tolerance_report
-from synth.report.tolerance_text import tolerance_text
+from synth.report.tolerance import TOLERANCE, save_tolerance_plot, tolerance_text
 
 GOALS = GoalsSection(zero_beat=0.9, lowest=120.0, highest=400.0, unevenness=200.0, good_builds=0.8)
 
 
 @pytest.fixture(scope="module")
-def workpiece(opened) -> Workpiece:
+def workpiece(opened) -> OpenedDesign:
     return opened(replace(template_design(), goals=GOALS, tolerances=TolerancesSection(inductor=0.02)))
 
 
 @pytest.fixture(scope="module")
 def report(workpiece):
-    return tolerance_report(workpiece, 2000, 5)
+    return tolerance_figures(workpiece, 2000, 5)
 
 
 def test_the_nominal_build_is_the_instrument(workpiece, report):
@@ -58,9 +57,9 @@ def test_limits_come_from_the_design(report):
 
 
 def test_json_csv_and_text_show_the_same_figures(report):
-    document = json.loads(json.dumps(report.document(), allow_nan=False))
+    document = json.loads(json.dumps(TOLERANCE.document(report), allow_nan=False))
     assert document["schema"] == "beatfield.tolerance/1"
-    rows = list(csv.DictReader(io.StringIO(report.csv())))
+    rows = list(csv.DictReader(io.StringIO(TOLERANCE.csv(report))))
     assert list(rows[0]) == ["build", *OUTCOMES]
     assert len(rows) == document["builds"] == 2000
     setting = np.array([float(row["trimmer_setting"]) for row in rows])
@@ -118,8 +117,10 @@ def test_plot_is_written(report, tmp_path, ending):
 
 
 def test_a_seed_repeats_a_report(workpiece, report):
-    assert json.dumps(tolerance_report(workpiece, 2000, 5).document()) == json.dumps(report.document())
-    assert tolerance_report(workpiece, 2000, 6).csv() != report.csv()
+    assert json.dumps(TOLERANCE.document(tolerance_figures(workpiece, 2000, 5))) == json.dumps(
+        TOLERANCE.document(report)
+    )
+    assert TOLERANCE.csv(tolerance_figures(workpiece, 2000, 6)) != TOLERANCE.csv(report)
 
 
 def test_what_was_done_survives_an_interruption(workpiece):
@@ -127,17 +128,17 @@ def test_what_was_done_survives_an_interruption(workpiece):
         if done >= 2048:
             raise KeyboardInterrupt
 
-    cut = tolerance_report(workpiece, 50_000, 5, stop)
+    cut = tolerance_figures(workpiece, 50_000, 5, stop)
     assert (cut.builds, cut.builds_asked) == (2048, 50_000)
     assert "2048 (of 50000: interrupted), seed 5" in tolerance_text(cut)
-    whole = tolerance_report(workpiece, 2048, 5)
+    whole = tolerance_figures(workpiece, 2048, 5)
     assert cut.zero_beat_reached == whole.zero_beat_reached
 
 
 def test_designs_without_a_zero_beat_are_refused(workpiece, opened):
     design = workpiece.design
     with pytest.raises(DesignError, match=r"add zero_beat = "):
-        tolerance_report(opened(replace(design, tuning=replace(design.tuning, zero_beat=None))), 100, 1)
+        tolerance_figures(opened(replace(design, tuning=replace(design.tuning, zero_beat=None))), 100, 1)
     far = replace(design, goals=GoalsSection(nearest=0.012, farthest=0.8))
     assert trial_of(opened(far)).law.farthest == 0.8
 
@@ -170,7 +171,7 @@ def test_a_circuit_solved_anew_agrees_with_the_first_order(demos, opened):
         assert found.variable_frequency[0] == pytest.approx(solved, rel=2e-5)
         assert found.trimmer_setting[0] == pytest.approx(again.reference_tank.trimmer_setting, abs=2e-3)
         assert found.highest[0] == pytest.approx(float(again.field.frequency_at(0.05)), rel=3e-3)
-    report = tolerance_report(opened(design), 200, 1)
+    report = tolerance_figures(opened(design), 200, 1)
     assert report.law == "circuit"
     assert any("right to first order" in notice for notice in report.notices)
     assert {"variable_divider", "reference_junction"} <= {part.quantity for part in report.parts}

@@ -9,15 +9,15 @@ import json
 import numpy as np
 import pytest
 
-from synth.report.sensitivity_plot import save_sensitivity_plot
-from synth.report.sensitivity_report import sensitivity_report
+from synth.analysis.sensitivity_figures import sensitivity_figures
+from synth.report.sensitivity import SENSITIVITY, save_sensitivity_plot
 
 
 def test_sensitivity_says_the_same_everywhere(plain_workpiece, tmp_path):
-    report = sensitivity_report(plain_workpiece)
-    rows = list(csv.DictReader(io.StringIO(report.csv())))
-    document = json.loads(json.dumps(report.document(), allow_nan=False))
-    text = report.text()
+    report = sensitivity_figures(plain_workpiece)
+    rows = list(csv.DictReader(io.StringIO(SENSITIVITY.csv(report))))
+    document = json.loads(json.dumps(SENSITIVITY.document(report), allow_nan=False))
+    text = SENSITIVITY.text(report)
     for note, row, entry in zip(report.notes, rows, document["notes"], strict=True):
         assert float(row["tremor_cents"]) == pytest.approx(entry["tremor_cents"], rel=1e-8)
         line = next(line for line in text.splitlines() if line.startswith(f"{note.note:<6}"))
@@ -33,7 +33,7 @@ def test_sensitivity_says_the_same_everywhere(plain_workpiece, tmp_path):
 
 def test_steep_spans_are_where_a_millimetre_is_half_a_semitone(plain_workpiece):
     """At their ends the pitch of two places 1 mm apart differs by 50 cents; every steep note lies in one, no other."""
-    report = sensitivity_report(plain_workpiece)
+    report = sensitivity_figures(plain_workpiece)
     field = plain_workpiece.field
     assert report.steep_spans_m
     for near, far in report.steep_spans_m:
@@ -44,7 +44,7 @@ def test_steep_spans_are_where_a_millimetre_is_half_a_semitone(plain_workpiece):
     for note in report.notes:
         within = any(near <= note.distance_m <= far for near, far in report.steep_spans_m)
         assert within == (note.verdict == "too steep")
-    assert f"{100 * report.steep_spans_m[0][1]:.1f} cm" in report.text()
+    assert f"{100 * report.steep_spans_m[0][1]:.1f} cm" in SENSITIVITY.text(report)
 
 
 def test_names_of_notes_do_not_touch(plain_workpiece, tmp_path, monkeypatch):
@@ -59,7 +59,7 @@ def test_names_of_notes_do_not_touch(plain_workpiece, tmp_path, monkeypatch):
         drawn.append(figure)
 
     monkeypatch.setattr(Figure, "savefig", keep)
-    report = sensitivity_report(plain_workpiece)
+    report = sensitivity_figures(plain_workpiece)
     save_sensitivity_plot(report, tmp_path / "s.png", force=False)
     labels = [text for text in drawn[0].axes[0].child_axes[0].get_xticklabels() if text.get_text()]
     boxes = sorted((text.get_window_extent() for text in labels), key=lambda box: box.x0)

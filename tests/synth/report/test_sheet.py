@@ -13,18 +13,17 @@ import numpy as np
 import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch_field import pitch_field
-from synth.build.assembly import assemble
-from synth.build.workbench import Workpiece
+from synth.analysis.sheet_figures import SheetFigures, sheet_figures
+from synth.analysis.sheet_readings import CauseFigure, ReadingFigure
+from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
 from synth.designs.design_file import load_design
 from synth.designs.sections import Design, ReferenceSection, TolerancesSection
 from synth.designs.template import template_design
-from synth.report.sheet_figures import SheetFigures, sheet_figures
 from synth.report.sheet_markup import quantity, reading
 from synth.report.sheet_page import sheet_page
-from synth.report.sheet_readings import CauseFigure, ReadingFigure
 from synth.report.sheet_ruler import CLOSEST, check_bar, note_marks, ruler_length, ruler_rows
+from synth.report.sheet_table import SHEET
 
 _DISTANCES = np.geomspace(0.01, 0.8, 30)
 CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.02e-12 / (_DISTANCES + 0.02), 6.25e-12)
@@ -33,11 +32,8 @@ HOSTILE = "<script>alert(1)</script>&\"'</style><b>--></title>"
 VOID = {"meta", "rect", "line", "br"}
 
 
-def made(design: Design) -> Workpiece:
-    loop = None if design.volume_antenna is None else LOOP_CURVE
-    parts = assemble(design, CURVE, loop)
-    field = pitch_field(parts.instrument)
-    return Workpiece(design, parts.instrument, parts.reference, field, parts.notices, parts.volume)
+def made(design: Design) -> OpenedDesign:
+    return assemble(design, CURVE, None if design.volume_antenna is None else LOOP_CURVE)
 
 
 @pytest.fixture(scope="module")
@@ -46,12 +42,12 @@ def lantern() -> SheetFigures:
 
 
 @pytest.fixture(scope="module")
-def willow(demos: Path) -> Workpiece:
+def willow(demos: Path) -> OpenedDesign:
     return made(load_design(demos / "willow.toml"))
 
 
 @pytest.fixture(scope="module")
-def circuit(willow: Workpiece) -> SheetFigures:
+def circuit(willow: OpenedDesign) -> SheetFigures:
     return sheet_figures(willow)
 
 
@@ -121,7 +117,9 @@ def test_the_band_of_a_plain_tank_by_hand(lantern: SheetFigures) -> None:
     assert found.expected - found.low == pytest.approx(found.high - found.expected, rel=1e-9)
 
 
-def test_readings_are_those_of_the_instrument(lantern: SheetFigures, circuit: SheetFigures, willow: Workpiece) -> None:
+def test_readings_are_those_of_the_instrument(
+    lantern: SheetFigures, circuit: SheetFigures, willow: OpenedDesign
+) -> None:
     for figures in (lantern, circuit):
         assert row(figures, "R1").expected == pytest.approx(figures.reference_frequency_hz, rel=1e-7)
         assert row(figures, "V2").expected == pytest.approx(figures.variable_frequency_empty_hz, rel=1e-7)
@@ -131,7 +129,7 @@ def test_readings_are_those_of_the_instrument(lantern: SheetFigures, circuit: Sh
     assert row(circuit, "B1").expected == pytest.approx(np.sqrt(offset**2 - instrument.lock_range**2), abs=0.05)
 
 
-def test_volts_follow_the_divider(circuit: SheetFigures, willow: Workpiece) -> None:
+def test_volts_follow_the_divider(circuit: SheetFigures, willow: OpenedDesign) -> None:
     """Ohm's law: the wiper of the unloaded divider, within the few per cent that the base current takes."""
     part = willow.design.circuit
     assert part is not None
@@ -145,7 +143,7 @@ def test_volts_follow_the_divider(circuit: SheetFigures, willow: Workpiece) -> N
     assert circuit.supply_current_a == pytest.approx(2.0 * volts["supply current"], rel=0.01)
 
 
-def test_a_part_turned_as_told_gives_the_reading(willow: Workpiece, circuit: SheetFigures) -> None:
+def test_a_part_turned_as_told_gives_the_reading(willow: OpenedDesign, circuit: SheetFigures) -> None:
     """Brute force: the design with the coil that explains 1 % low, solved again from its file."""
     design = willow.design
     fault = cause(circuit, "V1", "inductor")
@@ -173,7 +171,7 @@ def test_preferred_values(circuit: SheetFigures) -> None:
 @pytest.mark.parametrize("which", ["lantern", "circuit"])
 def test_page_and_json_hold_the_same_figures(which: str, request: pytest.FixtureRequest) -> None:
     figures: SheetFigures = request.getfixturevalue(which)
-    document = json.loads(json.dumps(figures.document(), allow_nan=False))
+    document = json.loads(json.dumps(SHEET.document(figures), allow_nan=False))
     assert document["schema"] == "beatfield.sheet/1"
     words = "".join(Outline(sheet_page(figures)).words)
     for found in document["readings"]:

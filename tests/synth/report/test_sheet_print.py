@@ -17,12 +17,10 @@ import numpy as np
 import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch_field import pitch_field
-from synth.build.assembly import assemble
-from synth.build.workbench import Workpiece
+from synth.analysis.sheet_figures import SheetFigures, sheet_figures
+from synth.build.workbench import assemble
 from synth.designs.design_file import load_design
 from synth.designs.template import template_design
-from synth.report.sheet_figures import SheetFigures, sheet_figures
 from synth.report.sheet_markup import reading
 from synth.report.sheet_page import sheet_page
 
@@ -100,17 +98,12 @@ def printed(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str], Pr
 
 @pytest.fixture(scope="module")
 def lantern() -> SheetFigures:
-    design = template_design()
-    parts = assemble(design, CURVE, LOOP_CURVE)
-    field = pitch_field(parts.instrument)
-    return sheet_figures(Workpiece(design, parts.instrument, parts.reference, field, parts.notices, parts.volume))
+    return sheet_figures(assemble(template_design(), CURVE, LOOP_CURVE))
 
 
 @pytest.fixture(scope="module")
 def willow(demos: Path) -> SheetFigures:
-    design = load_design(demos / "willow.toml")
-    parts = assemble(design, CURVE)
-    return sheet_figures(Workpiece(design, parts.instrument, parts.reference, pitch_field(parts.instrument), ()))
+    return sheet_figures(assemble(load_design(demos / "willow.toml"), CURVE))
 
 
 def assert_nothing_is_cut(sheet: Print) -> None:

@@ -9,14 +9,12 @@ import numpy as np
 import pytest
 
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch_field import pitch_field
 from models.volume.control import GainStage
-from synth.build.assembly import assemble
-from synth.build.workbench import Workpiece
+from synth.analysis.field_figures import field_figures, volume_figures
+from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.template import template_design
 from synth.hands.hand_path import HandPath
-from synth.report.field_report import field_report
-from synth.report.volume_figures import volume_figures
+from synth.report.field import FIELD
 from synth.sound.offline import rendered_blocks
 
 _DISTANCES = np.geomspace(0.01, 0.8, 30)
@@ -25,38 +23,39 @@ LOOP_CURVE = CapacitanceCurve(_DISTANCES, 7.4e-12 + 0.10e-12 / (_DISTANCES + 0.0
 
 
 @pytest.fixture(scope="module")
-def workpiece() -> Workpiece:
+def workpiece() -> OpenedDesign:
     design = template_design()
-    made = assemble(design, CURVE, LOOP_CURVE)
-    return Workpiece(design, made.instrument, made.reference, pitch_field(made.instrument), made.notices, made.volume)
+    return assemble(design, CURVE, LOOP_CURVE)
 
 
-def test_the_report_names_the_heights_of_the_volume_hand(workpiece: Workpiece) -> None:
-    report, volume = field_report(workpiece), workpiece.volume
+def test_the_report_names_the_heights_of_the_volume_hand(workpiece: OpenedDesign) -> None:
+    report, volume = field_figures(workpiece), workpiece.volume
     assert report.volume is not None
     assert volume is not None
     assert report.volume.full_from_m == pytest.approx(0.25, abs=1e-8)
     assert volume.gain_db(report.volume.minus_40_db_m) == pytest.approx(-40.0, abs=1e-5)
     assert volume.gain_db(report.volume.minus_3_db_m) == pytest.approx(-3.0, abs=1e-6)
-    assert "volume hand, full     from 25.0 cm" in report.text()
-    assert json.loads(json.dumps(report.document(), allow_nan=False))["volume"]["full_from_m"] == pytest.approx(0.25)
+    assert "volume hand, full     from 25.0 cm" in FIELD.text(report)
+    assert json.loads(json.dumps(FIELD.document(report), allow_nan=False))["volume"]["full_from_m"] == pytest.approx(
+        0.25
+    )
 
 
-def test_what_the_hand_does_not_reach_stays_open(workpiece: Workpiece) -> None:
+def test_what_the_hand_does_not_reach_stays_open(workpiece: OpenedDesign) -> None:
     assert workpiece.volume is not None
     figures = volume_figures(replace(workpiece.volume, stage=GainStage(0.1, 7.6)))
     assert figures.silent_below_m is None
     assert figures.full_from_m is None
-    assert ("volume hand, full", "from -") in figures.facts()
+    assert "volume hand, full     from -\n" in FIELD.text(replace(field_figures(workpiece), volume=figures))
 
 
-def test_without_a_volume_antenna_the_report_has_none(workpiece: Workpiece) -> None:
-    report = field_report(replace(workpiece, volume=None))
+def test_without_a_volume_antenna_the_report_has_none(workpiece: OpenedDesign) -> None:
+    report = field_figures(replace(workpiece, given=(CURVE, None)))
     assert report.volume is None
-    assert "volume" not in report.text()
+    assert "volume" not in FIELD.text(report)
 
 
-def test_a_file_whose_hand_ends_in_silence_stays_silent_to_its_end(workpiece: Workpiece) -> None:
+def test_a_file_whose_hand_ends_in_silence_stays_silent_to_its_end(workpiece: OpenedDesign) -> None:
     path = HandPath(np.array([0.0, 0.1, 0.3]), np.full(3, 0.2), np.array([1.0, 0.0, 0.0]))
     sound = np.concatenate(list(rendered_blocks(workpiece, path, 48000)))
     assert np.abs(sound[:4800]).max() > 0.05

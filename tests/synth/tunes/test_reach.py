@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from synth.analysis.tune_figures import tune_figures
 from synth.hands.tune_path import Manner
-from synth.report.tune_report import tune_report
 from synth.tunes.melody import Tune, TuneNote
 from synth.tunes.reach import advice, reaches_all, retuned
 
@@ -16,7 +16,7 @@ def test_advice_is_true_when_followed(plain_workpiece):
     field = plain_workpiece.field
     top = max(line.number for line in field.notes())
     tune = Tune("x", (TuneNote(60, 0.0, 1.0), TuneNote(top + 2, 1.0, 1.0)))
-    report, played = tune_report(plain_workpiece, tune, EXACT)
+    report, played = tune_figures(plain_workpiece, tune, EXACT)
     assert report.in_reach == 1
     assert played is not None
     assert "above" in str(report.notes[1].fault)

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from listener import Listener
 
-from synth.build.workbench import Workpiece, open_design
+from synth.build.workbench import OpenedDesign, open_design
 from synth.hands.hand_path import HandPath
 from synth.window.controls import CONTROLS
 from synth.window.event_loop import moment_of
@@ -30,7 +30,7 @@ def dummy_screen(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 
 @pytest.fixture(scope="module")
-def pieces() -> list[Workpiece]:
+def pieces() -> list[OpenedDesign]:
     return [open_design(DEMOS / f"{name}.toml") for name in ("meadow", "heron")]
 
 
@@ -95,7 +95,7 @@ def shows(player: Player, words: str) -> bool:
     return any(words in text.wanted for text in player.view.texts)
 
 
-def test_dragging_a_slider_retunes_while_the_hand_stays(pieces: list[Workpiece]) -> None:
+def test_dragging_a_slider_retunes_while_the_hand_stays(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
     steps: list[Step] = [lambda player: point((300, 250)), idle]
     held: list[tuple[float, float]] = []
@@ -120,7 +120,7 @@ def test_dragging_a_slider_retunes_while_the_hand_stays(pieces: list[Workpiece])
     assert 2 <= listener.instruments <= 8
 
 
-def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[Workpiece]) -> None:
+def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
     steps: list[Step] = [
         lambda player: point((300, 250)),
@@ -140,7 +140,7 @@ def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[W
     assert listener.instrument.tone_low_pass < 5000.0
 
 
-def test_the_fist_sounds_by_its_own_curve(pieces: list[Workpiece]) -> None:
+def test_the_fist_sounds_by_its_own_curve(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
     listener = play(session, [key("p"), *WAIT])
     curves = session.side.offer.curves
@@ -148,7 +148,7 @@ def test_the_fist_sounds_by_its_own_curve(pieces: list[Workpiece]) -> None:
     assert listener.instrument.reference_frequency == pieces[0].instrument.reference_frequency
 
 
-def test_one_key_changes_sides_with_their_own_controls(pieces: list[Workpiece]) -> None:
+def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces)
     steps: list[Step] = [
         check(lambda player: shows(player, "B Heron")),
@@ -171,12 +171,12 @@ def test_one_key_changes_sides_with_their_own_controls(pieces: list[Workpiece]) 
     assert listener.instrument.level <= heron.level
 
 
-def test_with_one_design_there_is_no_other_side(pieces: list[Workpiece]) -> None:
+def test_with_one_design_there_is_no_other_side(pieces: list[OpenedDesign]) -> None:
     told = check(lambda player: "beatfield play A.toml" in player.state.notice)
     play(session_of(pieces[:1]), [key("o"), *WAIT, told])
 
 
-def test_playing_by_keys_alone(pieces: list[Workpiece]) -> None:
+def test_playing_by_keys_alone(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
     steps: list[Step] = [key("right"), key("space"), *[idle] * 30]
     seen: list[tuple[float, float]] = []
@@ -195,7 +195,7 @@ def test_playing_by_keys_alone(pieces: list[Workpiece]) -> None:
     assert max(-np.diff(distances)) < 0.013  # 0.12 m/s, pictures at most 0.1 s apart
 
 
-def test_every_control_can_be_reached_and_changed_by_keys(pieces: list[Workpiece]) -> None:
+def test_every_control_can_be_reached_and_changed_by_keys(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
     steps: list[Step] = []
     for _ in CONTROLS:
@@ -210,7 +210,7 @@ def test_every_control_can_be_reached_and_changed_by_keys(pieces: list[Workpiece
     assert changed == {control.name for control in CONTROLS}
 
 
-def test_reset_and_undo_of_reset(pieces: list[Workpiece]) -> None:
+def test_reset_and_undo_of_reset(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
     session.set("tone", 1000.0)
     session.set("jitter", 1.5)
@@ -229,7 +229,7 @@ def test_reset_and_undo_of_reset(pieces: list[Workpiece]) -> None:
     assert [value for name, value in listener.told if name == "jitter"] == [(1.5, 7), (0.0, 7), (1.5, 7)]
 
 
-def test_the_drone_takes_the_note_that_sounds(pieces: list[Workpiece]) -> None:
+def test_the_drone_takes_the_note_that_sounds(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
     place = float(pieces[0].field.distance_at(220.0))
 
@@ -240,7 +240,7 @@ def test_the_drone_takes_the_note_that_sounds(pieces: list[Workpiece]) -> None:
     assert [value for name, value in listener.told if name == "drone"] == [pytest.approx(220.0), None]
 
 
-def test_takes_are_kept_and_played_again(pieces: list[Workpiece], tmp_path: Path) -> None:
+def test_takes_are_kept_and_played_again(pieces: list[OpenedDesign], tmp_path: Path) -> None:
     session = session_of(pieces[:1])
     listener = Listener(session.instrument)
     path = HandPath(np.array([0.0, 1.0]), np.array([0.3, 0.2]), np.ones(2))
@@ -267,7 +267,7 @@ def test_takes_are_kept_and_played_again(pieces: list[Workpiece], tmp_path: Path
     assert [value.startswith("meadow-take-") for name, value in listener.told if name == "keep"] == [True]
 
 
-def test_a_lost_sound_names_the_key_that_starts_it_again(pieces: list[Workpiece]) -> None:
+def test_a_lost_sound_names_the_key_that_starts_it_again(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
     listener = Listener(session.instrument)
 
@@ -279,7 +279,7 @@ def test_a_lost_sound_names_the_key_that_starts_it_again(pieces: list[Workpiece]
     assert ("restart", False) in listener.told
 
 
-def test_left_handed_and_large_text_from_the_start(pieces: list[Workpiece]) -> None:
+def test_left_handed_and_large_text_from_the_start(pieces: list[OpenedDesign]) -> None:
     def mirrored(player: Player) -> bool:
         scale = player.view.scale
         assert scale is not None
@@ -289,7 +289,7 @@ def test_left_handed_and_large_text_from_the_start(pieces: list[Workpiece]) -> N
     play(session_of(pieces[:1]), steps, look=Look(mirrored=True, text_scale=1.3))
 
 
-def test_fingers_are_two_hands_and_hold_sliders(pieces: list[Workpiece]) -> None:
+def test_fingers_are_two_hands_and_hold_sliders(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
 
     def finger(kind: str, number: int, place: Callable[[Player], tuple[int, int]]) -> Step:
@@ -326,7 +326,7 @@ def test_fingers_are_two_hands_and_hold_sliders(pieces: list[Workpiece]) -> None
     assert session.settings["zero_beat"] == pytest.approx(0.05 + 0.3 * 0.75, abs=0.006)
 
 
-def test_a_gamepad_moves_the_hand_and_switches(pieces: list[Workpiece]) -> None:
+def test_a_gamepad_moves_the_hand_and_switches(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces)
     steps: list[Step] = [
         lambda player: post("JOYAXISMOTION", instance_id=0, joy=0, axis=0, value=1.0),

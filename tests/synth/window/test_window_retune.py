@@ -16,7 +16,7 @@ from synth.analysis.drift import drift_law
 from synth.build.assembly import scene_of
 from synth.build.circuit_assembly import circuit_of
 from synth.build.curve_cache import curves_for
-from synth.build.workbench import Workpiece, open_design
+from synth.build.workbench import OpenedDesign, open_design
 from synth.errors import DesignError
 from synth.sound.level_match import level_db
 from synth.window.controls import Settings
@@ -31,12 +31,12 @@ PLACES = np.array([0.08, 0.15, 0.3, 0.45])
 
 
 @pytest.fixture(scope="module")
-def pieces() -> dict[str, Workpiece]:
+def pieces() -> dict[str, OpenedDesign]:
     return {name: open_design(DEMOS / f"{name}.toml") for name in (*NAMES, "puddle")}
 
 
 @pytest.fixture(scope="module")
-def offers(pieces: dict[str, Workpiece]) -> dict[str, Tunable]:
+def offers(pieces: dict[str, OpenedDesign]) -> dict[str, Tunable]:
     return {name: tunable(piece) for name, piece in pieces.items()}
 
 
@@ -49,7 +49,7 @@ def settings_of(offer: Tunable, **values: float | str) -> Settings:
 
 @pytest.mark.parametrize("name", [*NAMES, "puddle"])
 def test_as_the_design_has_it_nothing_is_changed(
-    name: str, offers: dict[str, Tunable], pieces: dict[str, Workpiece]
+    name: str, offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
 ) -> None:
     tuned = retuned(offers[name], first_settings(offers[name]))
     assert tuned.instrument == pieces[name].instrument
@@ -75,7 +75,7 @@ def test_beyond_its_trimmer_the_player_is_told(offers: dict[str, Tunable]) -> No
 
 @pytest.mark.parametrize("name", ["meadow", "heron"])
 def test_posture_shifts_the_beat_by_what_both_curves_say(
-    name: str, offers: dict[str, Tunable], pieces: dict[str, Workpiece]
+    name: str, offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
 ) -> None:
     design, instrument = pieces[name].design, pieces[name].instrument
     curves = curves_for(scene_of(design))
@@ -97,7 +97,9 @@ def test_posture_shifts_the_beat_by_what_both_curves_say(
     assert fist.instrument.reference_frequency == open_hand.instrument.reference_frequency
 
 
-def test_a_solved_circuit_is_solved_for_the_fist_too(offers: dict[str, Tunable], pieces: dict[str, Workpiece]) -> None:
+def test_a_solved_circuit_is_solved_for_the_fist_too(
+    offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
+) -> None:
     """Both laws agree where they overlap: the fist's table only reaches further."""
     offer, piece = offers["willow"], pieces["willow"]
     laws, curves = offer.laws, curves_for(scene_of(piece.design))
@@ -112,7 +114,7 @@ def test_a_solved_circuit_is_solved_for_the_fist_too(offers: dict[str, Tunable],
 @pytest.mark.parametrize("name", [*NAMES, "puddle"])
 @pytest.mark.parametrize("rise", [-12.0, 3.0, 25.0])
 def test_temperature_moves_zero_beat_as_the_drift_report_says(
-    name: str, rise: float, offers: dict[str, Tunable], pieces: dict[str, Workpiece]
+    name: str, rise: float, offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
 ) -> None:
     law = drift_law(pieces[name], 1.0, np.empty(0))
     reported = law.drift(rise)
@@ -146,7 +148,7 @@ def test_sensitivity_keeps_the_carrier_and_scales_shifts(name: str, ratio: float
         assert 1.0 < slopes ** np.sign(ratio - 1.0) < ratio ** (0.5 * np.sign(ratio - 1.0))
 
 
-def test_sensitivity_is_refused_where_no_capacitor_is_left(pieces: dict[str, Workpiece]) -> None:
+def test_sensitivity_is_refused_where_no_capacitor_is_left(pieces: dict[str, OpenedDesign]) -> None:
     piece = pieces["heron"]
     small = replace(piece.design.variable, capacitance=1e-12, stray=82e-12)
     offer = tunable(replace(piece, design=replace(piece.design, variable=small)))
@@ -182,7 +184,7 @@ def test_a_trimmer_at_its_end_turns_no_further(offers: dict[str, Tunable]) -> No
 
 @pytest.mark.parametrize("position", [0.125, 0.68])
 def test_the_pot_of_a_circuit_is_that_of_the_solved_reference(
-    position: float, offers: dict[str, Tunable], pieces: dict[str, Workpiece]
+    position: float, offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
 ) -> None:
     """Between the solved positions too; the shift, not only the frequency."""
     offer, piece = offers["willow"], pieces["willow"]
@@ -225,7 +227,7 @@ def test_tone_and_reference_a_go_where_they_belong(offers: dict[str, Tunable]) -
     assert tuned.instrument.beat_frequency(line.distance) == pytest.approx(432.0)
 
 
-def test_a_fixed_instrument_says_what_it_cannot(pieces: dict[str, Workpiece]) -> None:
+def test_a_fixed_instrument_says_what_it_cannot(pieces: dict[str, OpenedDesign]) -> None:
     piece = pieces["heron"]
     session = fixed_session("bare", piece.instrument, piece.field)
     assert set(session.disabled) == {"sensitivity", "pot", "temperature", "posture"}
@@ -238,7 +240,7 @@ def test_a_fixed_instrument_says_what_it_cannot(pieces: dict[str, Workpiece]) ->
     assert session.tuned.field.zero_beat_distance == pytest.approx(0.3, abs=1e-7)
 
 
-def test_two_designs_are_within_half_a_decibel(pieces: dict[str, Workpiece]) -> None:
+def test_two_designs_are_within_half_a_decibel(pieces: dict[str, OpenedDesign]) -> None:
     session = session_of([pieces["meadow"], pieces["heron"]])
     assert session.names == ("A Meadow", "B Heron")
     session.set("detector", "square-law")
@@ -252,7 +254,7 @@ def test_two_designs_are_within_half_a_decibel(pieces: dict[str, Workpiece]) -> 
     assert abs(loud[0] - loud[1]) > 0.5  # without the match they are not
 
 
-def test_each_side_keeps_its_own_settings(pieces: dict[str, Workpiece]) -> None:
+def test_each_side_keeps_its_own_settings(pieces: dict[str, OpenedDesign]) -> None:
     session = session_of([pieces["meadow"], pieces["heron"]])
     session.set("zero_beat", 0.4)
     session.update()
@@ -269,7 +271,7 @@ def test_each_side_keeps_its_own_settings(pieces: dict[str, Workpiece]) -> None:
     assert session.tuned.instrument == pieces["meadow"].instrument
 
 
-def test_a_change_just_before_the_switch_is_not_lost(pieces: dict[str, Workpiece]) -> None:
+def test_a_change_just_before_the_switch_is_not_lost(pieces: dict[str, OpenedDesign]) -> None:
     session = session_of([pieces["meadow"], pieces["heron"]])
     session.set("zero_beat", 0.4)
     session.switch()

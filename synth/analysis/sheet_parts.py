@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from models.preferred_values import nearest
-from synth.designs.sections import Design, ReferenceSection, TolerancesSection, VariableSection, VolumeSection
+from synth.build.circuit_assembly import TankSection
+from synth.designs.sections import Design, TolerancesSection
 
 ASSUMED = {"resistor": 0.01, "potentiometer": 0.20, "supply": 0.02, "gain": 0.50}
 """Tolerances that a design does not state, of parts that hardly move a frequency: our assumption, printed as such."""
@@ -90,7 +91,7 @@ def part_figures(design: Design) -> tuple[PartFigure, ...]:
             limits.get(kind, ASSUMED.get(kind)),
         )
 
-    def tank(place: str, section: VariableSection | ReferenceSection | VolumeSection) -> list[PartFigure]:
+    def tank(place: str, section: TankSection) -> list[PartFigure]:
         found = [
             part(place, "tank coil", "inductor", "H", section.inductance),
             part(place, "tank capacitor", "capacitor", "F", section.capacitance),

@@ -12,6 +12,7 @@ from models.readings.fit import LEAST_CREDIBLE
 from models.readings.tank_model import PICO, FrequencyReading, reading_model
 from models.readings.target import Reach, reach_target
 from models.stray import BOARDS
+from synth.analysis.figures import collected, of
 from synth.analysis.fitting import SolvedBench
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
@@ -27,8 +28,8 @@ class Wish:
     other_board: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Target:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetFigure:
     """How a target frequency is reached; see `models.readings.target.Reach`.
 
     lower_f and trimmer_f: the next lower preferred value and what a trimmer beside it must add; None where the trimmer
@@ -39,23 +40,23 @@ class Target:
 
     where: str
     target_hz: float
-    series: str
-    needed_f: float
-    fitted_f: float
-    trimmer: float | None
+    series: str = of("wish.series")
+    needed_f: float = of("reach.needed")
+    fitted_f: float = of("reach.fitted")
+    trimmer: float | None = of("reach.trimmer")
     lower_f: float | None
     trimmer_f: float | None
-    frequency_hz: float
-    low_hz: float
-    high_hz: float
-    lowest_hz: float
-    highest_hz: float
-    added_stray_f: float
-    added_least_f: float
-    added_most_f: float
-    shift_hz: float
-    shift_least_hz: float | None
-    shift_most_hz: float | None
+    frequency_hz: float = of("reach.frequency.0")
+    low_hz: float = of("reach.frequency.1")
+    high_hz: float = of("reach.frequency.2")
+    lowest_hz: float = of("reach.lowest")
+    highest_hz: float = of("reach.highest")
+    added_stray_f: float = of("added.0")
+    added_least_f: float = of("added.1")
+    added_most_f: float = of("added.2")
+    shift_hz: float = of("shifts.0")
+    shift_least_hz: float | None = of("shifts.1")
+    shift_most_hz: float | None = of("shifts.2")
 
 
 def chosen_reach(bench: SolvedBench, wish: Wish) -> Reach | None:
@@ -63,7 +64,7 @@ def chosen_reach(bench: SolvedBench, wish: Wish) -> Reach | None:
     return None if wish.target_hz is None else _reach(bench, wish.target_hz, wish.series, 0.0)
 
 
-def targets(bench: SolvedBench, wish: Wish, board: str | None) -> tuple[Target, ...]:
+def targets(bench: SolvedBench, wish: Wish, board: str | None) -> tuple[TargetFigure, ...]:
     """How the target is reached on this board, and on the other one if asked."""
     if wish.target_hz is None:
         return ()
@@ -87,23 +88,16 @@ def _target(
     reach: Reach,
     added: tuple[float, float, float],
     shifts: tuple[float, float | None, float | None],
-) -> Target:
+) -> TargetFigure:
     lower = None if reach.trimmer is not None else next_below(wish.series, reach.needed)
     rest = None if lower is None else reach.needed - lower
-    return Target(
-        where,
-        wish.target_hz or 0.0,
-        wish.series,
-        reach.needed,
-        reach.fitted,
-        reach.trimmer,
-        lower,
-        rest,
-        *reach.frequency,
-        reach.lowest,
-        reach.highest,
-        *added,
-        *shifts,
+    return collected(
+        TargetFigure,
+        {"wish": wish, "reach": reach, "added": added, "shifts": shifts},
+        where=where,
+        target_hz=wish.target_hz or 0.0,
+        lower_f=lower,
+        trimmer_f=rest,
     )
 
 

@@ -9,11 +9,9 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.tank import Tank
-from synth.build.assembly import tank_in
-from synth.build.circuit_assembly import circuit_of
-from synth.build.workbench import Workpiece
-from synth.designs.sections import Design, ReferenceSection, VariableSection, VolumeSection
-from synth.report.sheet_probe import FREQUENCY, Antenna, Probe, circuit_probe, resonance_probe
+from synth.analysis.sheet_probe import FREQUENCY, AntennaLoad, OscillatorProbe, circuit_probe, resonance_probe
+from synth.build.circuit_assembly import TankSection
+from synth.build.workbench import OpenedDesign
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,34 +23,34 @@ class Station:
     oscillator: str
     condition: str
     setting: float | None
-    probe: Probe
-    dc: Probe | None
+    probe: OscillatorProbe
+    dc: OscillatorProbe | None
     by_trimmer: Callable[[float], float | None]
     by_pot: Callable[[float], float | None] | None
 
 
-def reference_station(workpiece: Workpiece) -> Station:
+def reference_station(workpiece: OpenedDesign) -> Station:
     """The reference, its trimmer set for zero beat where the design asks for that."""
     condition = "as designed" if workpiece.design.tuning.zero_beat is None else "tuned for zero beat"
-    return _station(workpiece.design, "reference", condition, workpiece.reference_tank, None)
+    return _station(workpiece, "reference", condition, workpiece.reference_tank, None)
 
 
-def bare_station(workpiece: Workpiece) -> Station:
+def bare_station(workpiece: OpenedDesign) -> Station:
     """The variable oscillator with nothing on it."""
     lifted = "series inductor lifted off the tank" if workpiece.design.branch else "antenna lead off"
-    return _station(workpiece.design, "variable", lifted, tank_in(workpiece.design, "variable"), None)
+    return _station(workpiece, "variable", lifted, workpiece.tanks["variable"], None)
 
 
-def antenna_station(workpiece: Workpiece, distance: float | None = None) -> Station:
+def antenna_station(workpiece: OpenedDesign, distance: float | None = None) -> Station:
     """The variable oscillator with its antenna, the hand at `distance`, m (None: no player near)."""
     instrument = workpiece.instrument
     curve, lead = instrument.curve, instrument.antenna_stray
     own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
     condition = "antenna on, no player near" if distance is None else f"hand at {100.0 * distance:.1f} cm"
-    antenna = Antenna(own + lead, lead, instrument.branch, instrument.tap_ratio)
-    tank = tank_in(workpiece.design, "variable")
+    antenna = AntennaLoad(own + lead, lead, instrument.branch, instrument.tap_ratio)
+    tank = workpiece.tanks["variable"]
     return _station(
-        workpiece.design,
+        workpiece,
         "variable",
         condition,
         tank,
@@ -62,25 +60,26 @@ def antenna_station(workpiece: Workpiece, distance: float | None = None) -> Stat
     )
 
 
-def volume_station(workpiece: Workpiece) -> Station | None:
+def volume_station(workpiece: OpenedDesign) -> Station | None:
     """The volume oscillator with its ring and nobody near."""
     volume = workpiece.volume
     if volume is None:
         return None
-    ring = Antenna(volume.curve.empty_capacitance + volume.ring_stray, volume.ring_stray)
-    return _station(workpiece.design, "volume", "ring on, no player near", volume.tank, ring)
+    ring = AntennaLoad(volume.curve.empty_capacitance + volume.ring_stray, volume.ring_stray)
+    return _station(workpiece, "volume", "ring on, no player near", volume.tank, ring)
 
 
 def _station(
-    design: Design,
+    workpiece: OpenedDesign,
     which: str,
     condition: str,
     tank: Tank,
-    antenna: Antenna | None,
+    antenna: AntennaLoad | None,
     mode: str = "low",
     near: float | None = None,
 ) -> Station:
-    section: ReferenceSection | VariableSection | VolumeSection = getattr(design, which)
+    design = workpiece.design
+    section: TankSection = getattr(design, which)
     resonance = resonance_probe(tank, section.stray + section.self_capacitance, antenna, mode)
     setting = tank.trimmer_setting if section.trimmer_maximum > 0.0 else None
 
@@ -92,12 +91,12 @@ def _station(
         condition = f"{condition}, trimmer {100.0 * setting:.0f} % inward"
     if design.circuit is None:
         return Station(which, condition, setting, resonance, None, resonance_at, None)
-    circuit = circuit_of(design, which)
+    circuit = workpiece.circuits[which]
     if setting is not None:
         circuit = circuit.with_trimmer(setting)
     if antenna is not None:
         circuit = with_antenna(circuit, antenna.capacitance, antenna.branch, antenna.tap_ratio)
-    hung = Antenna(0.0, 0.0) if antenna is None else antenna
+    hung = AntennaLoad(0.0, 0.0) if antenna is None else antenna
     solved = circuit_probe(design, which, circuit, hung.lead, near, hung.tap_ratio)
     by_pot = _frequency(circuit.with_pot, circuit, near)
     if design.law != "circuit" or which == "volume":  # as in the instrument, whose volume side is a resonance

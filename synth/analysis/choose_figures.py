@@ -1,15 +1,13 @@
-"""What tank values are to be chosen for, read from a design: stray, junction and antenna with their spreads."""
+"""Choices of tank values: from a design and its limits to what a tank must reach, and the choices as figures."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.builds.choose_values import Antenna, Goal, Spread, upper_mode
+from models.builds.choose_values import Antenna, Goal, Spread, choose_values, upper_mode
 from models.stray import BOARDS
-from synth.build.assembly import branch_of, scene_of, tank_in
-from synth.build.circuit_assembly import tap_of
-from synth.build.curve_cache import curves_for
-from synth.build.workbench import say
+from synth.analysis.figures import collected, of
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
@@ -42,12 +40,12 @@ class TankGoal:
     notices: tuple[str, ...]
 
 
-def tank_goal(design: Design, which: str, frequency: float, limits: Limits) -> TankGoal:
-    """The goal for the `which` oscillator of `design` on `frequency`, Hz. Raises DesignError where it makes none.
+def tank_goal(opened: OpenedDesign, which: str, frequency: float, limits: Limits) -> TankGoal:
+    """The goal for the `which` oscillator of a design on `frequency`, Hz. Raises DesignError where it makes none.
 
     With the variable oscillator the hand is at the distance of zero beat, or out of the field where none is set.
     """
-    section, tank = getattr(design, which), tank_in(design, which)
+    design, tank = opened.design, opened.tanks[which]
     spread = _stray_spread(design, limits)
     around = spread + limits.junction
     notices = [
@@ -58,14 +56,14 @@ def tank_goal(design: Design, which: str, frequency: float, limits: Limits) -> T
         notices.append(f"stray {format_quantity(tank.stray, 'F')} less its spread ends at 0 pF: there is none below")
     stray = Spread(tank.stray, max(0.0, tank.stray - around), tank.stray + around)
     try:
-        antenna = _antenna(design, limits, notices) if which == "variable" else None
+        antenna = _antenna(opened, limits, notices) if which == "variable" else None
         goal = Goal(frequency, stray, limits.inductor, limits.capacitor, limits.trimmer, limits.trimmer_share, antenna)
         mode = "high" if upper_mode(antenna, frequency) else "low"
     except ValueError as error:
         raise DesignError(f"{design.name}: {error}") from None
     if which == "variable" and design.tuning.mode not in ("auto", mode):
         notices.append(f"the target is the {mode} mode of tank and antenna; tuning.mode says {design.tuning.mode}")
-    return TankGoal(goal, section.inductance, spread, tuple(notices))
+    return TankGoal(goal, tank.inductance, spread, tuple(notices))
 
 
 def _stray_spread(design: Design, limits: Limits) -> float:
@@ -78,22 +76,83 @@ def _stray_spread(design: Design, limits: Limits) -> float:
     return 0.5 * (high - low)
 
 
-def _antenna(design: Design, limits: Limits, notices: list[str]) -> Antenna:
+def _antenna(opened: OpenedDesign, limits: Limits, notices: list[str]) -> Antenna:
     """The antenna at zero beat with its spread, behind the design's branch."""
-    curve = curves_for(scene_of(design), notice=say)[design.player.posture]
+    design, curve = opened.design, opened.curve
     place = design.tuning.zero_beat
     if place is not None and not curve.nearest <= place <= curve.farthest:
         raise DesignError(f"{design.name}: tuning.zero_beat lies outside the hand field")
     farads = (curve.empty_capacitance if place is None else float(curve.capacitance(place))) + design.antenna.stray
     where = "nobody near" if place is None else f"the hand at {format_quantity(place, 'm')}"
     notices.append(f"the antenna counts with {format_quantity(farads, 'F')}, as with {where}")
-    branch = branch_of(design)
+    branch = opened.branch
     rod = Spread(farads, farads - limits.antenna, farads + limits.antenna)
     off = limits.branch * branch.inductance
     coil = Spread(branch.inductance, branch.inductance - off, branch.inductance + off)
-    turned = tap_of(design).ratio ** 2  # at a tap of the coil the whole coil sees this of it
+    turned = opened.tap.ratio**2  # at a tap of the coil the whole coil sees this of it
     rod, coil = (
         Spread(*(value * factor for value in (one.value, one.least, one.most)))
         for one, factor in ((rod, turned), (coil, 1.0 / turned))
     )
     return Antenna(rod, coil, branch.self_capacitance * turned)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChoiceRow:
+    """One choice; see `models.builds.choose_values.Choice`."""
+
+    inductance_h: float = of("choice.inductance")
+    capacitance_f: float = of("choice.capacitance")
+    trimmer_minimum_f: float = of("choice.trimmer_minimum")
+    trimmer_maximum_f: float = of("choice.trimmer_maximum")
+    reaches: bool = of("choice.reaches")
+    setting: float = of("choice.setting")
+    needed_f: float = of("choice.need.value")
+    needed_least_f: float = of("choice.need.least")
+    needed_most_f: float = of("choice.need.most")
+    margin_low_f: float = of("choice.margins.0")
+    margin_high_f: float = of("choice.margins.1")
+    lowest_hz: float = of("choice.range.0")
+    highest_hz: float = of("choice.range.1")
+    sure_lowest_hz: float | None = of("choice.sure_range.0")
+    sure_highest_hz: float | None = of("choice.sure_range.1")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChooseFigures:
+    """Every figure of the choices, SI units in the names; ratios and spreads are limits, either way."""
+
+    design: str = of("design.name")
+    which: str
+    target_hz: float = of("goal.frequency")
+    series: str
+    trimmer_series: str
+    inductor_tolerance: float = of("goal.inductor_tolerance")
+    capacitor_tolerance: float = of("goal.capacitor_tolerance")
+    trimmer_tolerance: float = of("goal.trimmer_tolerance")
+    stray_f: float = of("goal.stray.value")
+    stray_least_f: float = of("goal.stray.least")
+    stray_most_f: float = of("goal.stray.most")
+    reached: bool
+    choices: tuple[ChoiceRow, ...]
+    notices: tuple[str, ...] = of("found.notices")
+
+
+def choose_figures(
+    design: Design, which: str, found: TankGoal, inductances: tuple[float, ...], series: str, trimmer_series: str
+) -> ChooseFigures:
+    """Choose the values and collect the figures. Raises DesignError where nothing can be chosen."""
+    goal = found.goal
+    try:
+        choices = choose_values(goal, inductances, series, trimmer_series)
+    except ValueError as error:
+        raise DesignError(f"{design.name}: {error}") from None
+    return collected(
+        ChooseFigures,
+        {"design": design, "goal": goal, "found": found},
+        which=which,
+        series=series,
+        trimmer_series=trimmer_series,
+        reached=choices[0].reaches,
+        choices=tuple(collected(ChoiceRow, {"choice": choice}) for choice in choices),
+    )

@@ -1,9 +1,8 @@
-"""What temperature does to a tuned design as one set of figures; text, JSON, CSV and plot are all written from it."""
+"""What temperature does to a tuned design as one set of figures."""
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +10,11 @@ from numpy.typing import NDArray
 from models.builds.drift import CAUSES, Drift, DriftLaw, hold_time, hold_time_of_note, relative_drift, warm_up_rise
 from models.pitch import frequency_of_note, note_name
 from synth.analysis.drift import drift_law, temperature_of, transistor_drift
-from synth.build.workbench import Workpiece
+from synth.analysis.figures import DENSE, collected, known, of
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.errors import DesignError
-from synth.report.output import csv_text, known
 
-SCHEMA = "beatfield.drift/1"
 CURVE_POINTS = 81
 WARM_UP_SPAN = 8.0  # time constants that the warm-up curve shows
 SMALLEST_TEMPERATURE, LARGEST_TEMPERATURE = -40.0, 125.0
@@ -61,7 +59,7 @@ class CaseFigure:
 
 
 @dataclass(frozen=True, slots=True)
-class CauseFigure:
+class DriftCause:
     """One temperature coefficient of the mismatched case, 1/K (None: the transistors, solved), and the zero-beat drift
     it causes alone, Hz.
     """
@@ -79,83 +77,46 @@ class TransistorFigure:
     variable_hz: float
 
 
-@dataclass(frozen=True, slots=True)
-class DriftReport:
-    """Every figure of the report, SI units, temperatures in degrees Celsius.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriftFigures:
+    """Every figure of a design's drift, SI units, temperatures in degrees Celsius.
 
     hand_m: where zero beat is wanted, and the hand while the variable oscillator is read; zero_beat_m: where it is at
     first, None outside the field.
     """
 
-    design: str
+    design: str = of("workpiece.design.name")
     design_hash: str
-    law: str
+    law: str = of("workpiece.design.law")
     from_deg_c: float
     to_deg_c: float
-    reference_frequency_hz: float
-    hand_m: float
+    reference_frequency_hz: float = of("workpiece.instrument.reference_frequency")
+    hand_m: float = of("stated.law.zero_beat")
     zero_beat_m: float | None
     tank_drift_per_k: float
-    warm_up_rise_k: float
-    warm_up_time_s: float
+    warm_up_rise_k: float = of("part.warm_up_rise")
+    warm_up_time_s: float = of("part.warm_up_time")
     hold_limit_hz: float
     hold_limit_cents: float
     cases: tuple[CaseFigure, ...]
-    causes: tuple[CauseFigure, ...]
+    causes: tuple[DriftCause, ...]
     transistors: TransistorFigure | None
     notices: tuple[str, ...]
-    temperature: NDArray[np.float64]  # (CURVE_POINTS,), degrees Celsius
-    curves: tuple[Drift, ...]  # one for each case
-    warm_up: NDArray[np.float64]  # (CURVE_POINTS, 1 + cases): s, zero-beat drift still to come, Hz
-
-    def document(self) -> dict[str, Any]:
-        """The report as JSON-ready values (without the curves, which are the CSV)."""
-        return {
-            "schema": SCHEMA,
-            **{
-                name: getattr(self, name)
-                for name in (
-                    "design",
-                    "design_hash",
-                    "law",
-                    "from_deg_c",
-                    "to_deg_c",
-                    "reference_frequency_hz",
-                    "hand_m",
-                    "zero_beat_m",
-                    "tank_drift_per_k",
-                    "warm_up_rise_k",
-                    "warm_up_time_s",
-                    "hold_limit_hz",
-                    "hold_limit_cents",
-                )
-            },
-            "cases": [asdict(case) for case in self.cases],
-            "causes": [asdict(cause) for cause in self.causes],
-            "transistors": None if self.transistors is None else asdict(self.transistors),
-            "notices": list(self.notices),
-        }
-
-    def csv(self) -> str:
-        """One line for each temperature, the columns of every case after one another; empty where there is nothing."""
-        heads, columns = ["temperature_deg_c"], [self.temperature]
-        for case, curve in zip(self.cases, self.curves, strict=True):
-            tag = case.case.replace(",", "").replace(" ", "_")
-            heads += [f"{tag}_reference_hz", f"{tag}_variable_hz", f"{tag}_zero_beat_hz", f"{tag}_zero_beat_m"]
-            columns += [curve.reference, curve.variable, curve.zero_beat, curve.zero_beat_distance]
-            heads += [f"{tag}_{note.note}_cents" for note in case.notes]
-            columns += list(curve.note_cents.T)
-        return csv_text(heads, np.column_stack(columns))
+    temperature: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS,), degrees Celsius
+    curves: tuple[Drift, ...] = field(metadata=DENSE)  # one for each case
+    warm_up: NDArray[np.float64] = field(
+        metadata=DENSE
+    )  # (CURVE_POINTS, 1 + cases): s, zero-beat drift still to come, Hz
 
 
-def drift_report(
-    workpiece: Workpiece,
+def drift_figures(
+    workpiece: OpenedDesign,
     first: float,
     last: float,
     notes: tuple[int, ...] | None = None,
     hertz: float = 1.0,
     limit_cents: float = 5.0,
-) -> DriftReport:
+) -> DriftFigures:
     """Tune at `first`, degrees Celsius, and follow the design to `last`; the warm-up is that of [temperature].
 
     notes: note numbers to follow; None: the Cs in reach. hertz, limit_cents: what "holds" means.
@@ -170,33 +131,46 @@ def drift_report(
     except ValueError as error:
         raise DesignError(str(error)) from error
     laws = [drift_law(workpiece, mismatch, distances, transistors) for mismatch in CASES.values()]
-    names = [note_name(number) for number in numbers]
+    warm = part.warm_up_rise, part.warm_up_time
     times = np.linspace(0.0, WARM_UP_SPAN * part.warm_up_time, CURVE_POINTS)
-    rises = warm_up_rise(times, part.warm_up_rise, part.warm_up_time)
+    rises = warm_up_rise(times, *warm)
     stated, end = laws[1], last - first
     try:
         curves = tuple(law.drift(temperature - first) for law in laws)
         left = [law.zero_beat_drift(part.warm_up_rise) - law.zero_beat_drift(rises) for law in laws]
         warm_up = np.column_stack([times, *left])
         cases = tuple(
-            _case(case, law, curve, part.warm_up_rise, part.warm_up_time, hertz, limit_cents, names, frequencies)
+            CaseFigure(
+                case=case,
+                reference_hz=float(curve.reference[-1]),
+                variable_hz=float(curve.variable[-1]),
+                zero_beat_hz=float(curve.zero_beat[-1]),
+                zero_beat_m=known(curve.zero_beat_distance[-1]),
+                hold_s=hold_time(law, *warm, hertz),
+                notes=tuple(
+                    NoteDrift(
+                        note_name(number),
+                        float(frequencies[index]),
+                        float(distances[index]),
+                        known(curve.note_cents[-1, index]),
+                        hold_time_of_note(law, index, *warm, limit_cents),
+                    )
+                    for index, number in enumerate(numbers)
+                ),
+            )
             for case, law, curve in zip(CASES, laws, curves, strict=True)
         )
         causes = _causes(stated, end)
     except ValueError as error:
         raise DesignError(f"{workpiece.design.name}: {error}") from error
-    return DriftReport(
-        design=workpiece.design.name,
+    return collected(
+        DriftFigures,
+        {"workpiece": workpiece, "stated": stated, "part": part},
         design_hash=design_hash(workpiece.design),
-        law=workpiece.design.law,
         from_deg_c=first,
         to_deg_c=last,
-        reference_frequency_hz=workpiece.instrument.reference_frequency,
-        hand_m=stated.law.zero_beat,
         zero_beat_m=known(curves[1].zero_beat_distance[0]),
         tank_drift_per_k=float(relative_drift(part.coil, part.capacitor)),
-        warm_up_rise_k=part.warm_up_rise,
-        warm_up_time_s=part.warm_up_time,
         hold_limit_hz=hertz,
         hold_limit_cents=limit_cents,
         cases=cases,
@@ -211,7 +185,7 @@ def drift_report(
     )
 
 
-def _notes(workpiece: Workpiece, wanted: tuple[int, ...] | None) -> tuple[int, ...]:
+def _notes(workpiece: OpenedDesign, wanted: tuple[int, ...] | None) -> tuple[int, ...]:
     field = workpiece.field
     chosen = DEFAULT_NOTES if wanted is None else wanted
     reached = field.reaches(frequency_of_note(np.array(chosen, dtype=np.float64), field.reference_a))
@@ -221,39 +195,7 @@ def _notes(workpiece: Workpiece, wanted: tuple[int, ...] | None) -> tuple[int, .
     return tuple(number for number, there in zip(chosen, reached, strict=True) if there)
 
 
-def _case(
-    case: str,
-    law: DriftLaw,
-    curve: Drift,
-    rise: float,
-    time_constant: float,
-    hertz: float,
-    limit_cents: float,
-    names: list[str],
-    frequencies: NDArray[np.float64],
-) -> CaseFigure:
-    notes = tuple(
-        NoteDrift(
-            note=name,
-            frequency_hz=float(frequencies[index]),
-            distance_m=float(law.note_distances[index]),
-            cents=known(curve.note_cents[-1, index]),
-            hold_s=hold_time_of_note(law, index, rise, time_constant, limit_cents),
-        )
-        for index, name in enumerate(names)
-    )
-    return CaseFigure(
-        case=case,
-        reference_hz=float(curve.reference[-1]),
-        variable_hz=float(curve.variable[-1]),
-        zero_beat_hz=float(curve.zero_beat[-1]),
-        zero_beat_m=known(curve.zero_beat_distance[-1]),
-        hold_s=hold_time(law, rise, time_constant, hertz),
-        notes=notes,
-    )
-
-
-def _causes(law: DriftLaw, rise: float) -> tuple[CauseFigure, ...]:
+def _causes(law: DriftLaw, rise: float) -> tuple[DriftCause, ...]:
     found = []
     for cause in CAUSES:
         coefficient = getattr(law.coefficients, cause)
@@ -261,14 +203,14 @@ def _causes(law: DriftLaw, rise: float) -> tuple[CauseFigure, ...]:
             alone = DriftLaw(law.law, law.nominal, law.coefficients.only(cause), law.note_distances)
             moved = float(alone.zero_beat_drift(rise)[0])
             if moved != 0.0:  # else the design has no such part
-                found.append(CauseFigure(CAUSE_LABELS[cause], coefficient, moved))
+                found.append(DriftCause(CAUSE_LABELS[cause], coefficient, moved))
     if law.transistors is not None:
         moved = rise * (law.transistors.reference - float(law.transistors.variable[0]))
-        found.append(CauseFigure("transistors of both", None, moved))
+        found.append(DriftCause("transistors of both", None, moved))
     return tuple(sorted(found, key=lambda figure: -abs(figure.zero_beat_hz)))
 
 
-def _notices(workpiece: Workpiece) -> tuple[str, ...]:
+def _notices(workpiece: OpenedDesign) -> tuple[str, ...]:
     found: tuple[str, ...] = ()
     if workpiece.design.temperature is None:
         found = ("the design has no [temperature]: these are the defaults, typical from memory, not of your parts",)

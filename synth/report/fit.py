@@ -1,13 +1,51 @@
-"""The fit of bench readings as text."""
+"""The fit of bench readings: text, CSV, JSON, and a plot of readings and residuals."""
 
 from __future__ import annotations
 
+import os
+
+import numpy as np
+
+from synth.analysis.fit_figures import FitFigures, Inferred, Next, Residual
+from synth.analysis.fit_target import TargetFigure
 from synth.designs.quantity import format_quantity
-from synth.report.fit_report import FitReport, Inferred, Next
-from synth.report.fit_target import Target
+from synth.report.figure import BLUE, INK, QUIET, VERMILLION, saved_figure
+from synth.report.written import Form, columns_of, finished, rows_csv
 
 
-def fit_text(report: FitReport) -> str:
+def save_fit_plot(report: FitFigures, path: str | os.PathLike[str], force: bool) -> None:
+    """Draw readings, fit and residuals of `report` into `path` (.png or .svg)."""
+    fitted = np.array([row.fitted_capacitor_f for row in report.residuals]) * 1e12
+    read = np.array([row.frequency_hz for row in report.residuals]) / 1e3
+    modelled = np.array([row.fit_hz for row in report.residuals]) / 1e3
+    off = np.array([row.residual_hz for row in report.residuals])
+    limits = np.hypot(report.counter_limit_ratio * read * 1e3, report.counter_limit_hz)
+    with saved_figure(path, force, (2.0, 1.0), (8.0, 6.0)) as (figure, (above, below)):
+        above.plot(fitted, read, "o", color=BLUE, label="read")
+        above.plot(fitted, modelled, "+", color=VERMILLION, markersize=11, label="fit")
+        above.set_ylabel("frequency (kHz)")
+        above.grid(axis="y")
+        above.set_title(f"Bench readings of {report.source}", loc="left", color=INK)
+        below.axhline(0.0, color=QUIET, linewidth=0.8)
+        below.errorbar(
+            fitted,
+            off,
+            yerr=limits,
+            fmt="o",
+            color=BLUE,
+            ecolor=QUIET,
+            capsize=3,
+            label="residual, with the counter's 95 % limits",
+        )
+        below.set_ylabel("read less fit (Hz)")
+        below.set_xlabel("fitted capacitor (pF)")
+        below.grid(axis="y")
+        handles, labels = above.get_legend_handles_labels()
+        more, names = below.get_legend_handles_labels()
+        figure.legend([*handles, *more], [*labels, *names], loc="outside lower center", ncols=3, fontsize=9)
+
+
+def fit_text(report: FitFigures) -> str:
     """The report for people."""
     lines = [f"Fit of {report.source}: {len(report.residuals)} readings, {report.which} oscillator"]
     limits = [f"{100.0 * report.counter_limit_ratio:g} %"] if report.counter_limit_ratio else []
@@ -32,8 +70,7 @@ def fit_text(report: FitReport) -> str:
         lines += [report.board_says]
     for target in report.targets:
         lines += ["", *_target(target)]
-    lines += [""] * bool(report.notices) + [f"note: {notice}" for notice in report.notices]
-    return "\n".join(lines) + "\n"
+    return finished(lines, report.notices)
 
 
 def _near_zero(value: float) -> float:
@@ -54,7 +91,7 @@ def _setting(trimmer: float | None, antenna: float | None, voltage: float | None
     return ", ".join(parts)
 
 
-def _told_apart(report: FitReport) -> list[str]:
+def _told_apart(report: FitFigures) -> list[str]:
     lines = []
     if report.not_told:
         names = ", ".join(name.replace("_", " ") for name in report.not_told)
@@ -72,7 +109,7 @@ def _told_apart(report: FitReport) -> list[str]:
 _AWAY = {"trimmer": "trimmer taken out", "antenna_f": "antenna unplugged", "reverse_voltage_v": "junction taken out"}
 
 
-def _next(report: FitReport, best: Next) -> str:
+def _next(report: FitFigures, best: Next) -> str:
     setting = _setting(best.trimmer, best.antenna_f, best.reverse_voltage_v)
     away = [
         words
@@ -94,7 +131,7 @@ def _width(name: str, width: float) -> str:
     return f"{100.0 * width:.2g} %" if name == "inductance" else format_quantity(width, "F", digits=2)
 
 
-def _target(target: Target) -> list[str]:
+def _target(target: TargetFigure) -> list[str]:
     wanted = f"{target.target_hz / 1e3:.3f} kHz"
     lines = [f"{wanted} on {target.where}:"]
     if target.added_stray_f or target.shift_hz:
@@ -126,3 +163,7 @@ def _target(target: Target) -> list[str]:
         f"{target.low_hz / 1e3:.3f} to {target.high_hz / 1e3:.3f} kHz"
     ]
     return lines
+
+
+COLUMNS = columns_of(Residual)
+FIT = Form("beatfield.fit/1", fit_text, lambda made: rows_csv(COLUMNS, made.residuals, exact=True), save_fit_plot)

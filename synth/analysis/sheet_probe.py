@@ -23,7 +23,7 @@ DC_POINTS = {"cold end of the coil": COLD, "wiper": WIPER, "base": BASE, "emitte
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class TurnablePart:
     """One part of an oscillator: `kind` is its class of tolerance, `base` the quantity (SI) that a factor multiplies.
 
     Stray is turned by factors of the whole tank's capacitance, an antenna's lead by those of LEAD_BASE, so that they
@@ -38,15 +38,15 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Probe:
+class OscillatorProbe:
     """`read(name, factor)` gives the readings with the part of that name at `factor` times its base, others nominal."""
 
-    parts: tuple[Part, ...]
+    parts: tuple[TurnablePart, ...]
     read: Callable[[str, float], Readings]
 
 
 @dataclass(frozen=True, slots=True)
-class Antenna:
+class AntennaLoad:
     """What hangs on an oscillator: capacitance, F, of which `lead` is mount and lead, the inductor before it, and the
     voltage of the coil's tap that it is on over the whole coil's (`models.branch.tapped_coil`).
     """
@@ -57,24 +57,24 @@ class Antenna:
     tap_ratio: float = 1.0
 
 
-def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str = "low") -> Probe:
+def resonance_probe(tank: Tank, stray: float, antenna: AntennaLoad | None, mode: str = "low") -> OscillatorProbe:
     """The lossless oscillator: frequency only. `stray`, F, is that of board, wiring and coil within the tank's own."""
     total, fixed, trimmer = tank.total_capacitance, tank.capacitance, tank.trimmer_capacitance
     rest = total - fixed - trimmer - stray
     branch = DIRECT if antenna is None else antenna.branch
     turned_by = 1.0 if antenna is None else antenna.tap_ratio**2
     parts = [
-        Part("tank coil", "inductor", "H", tank.inductance, tank.inductance),
-        Part("tank capacitor", "capacitor", "F", fixed, fixed),
-        Part("stray across the tank", "stray", "F", stray, total),
-        Part("trimmer at its place", "trimmer", "F", trimmer, trimmer),
+        TurnablePart("tank coil", "inductor", "H", tank.inductance, tank.inductance),
+        TurnablePart("tank capacitor", "capacitor", "F", fixed, fixed),
+        TurnablePart("stray across the tank", "stray", "F", stray, total),
+        TurnablePart("trimmer at its place", "trimmer", "F", trimmer, trimmer),
     ]
     if rest > LEAST_REST * total:
-        parts.append(Part("divider and transistor", "capacitor", "F", rest, rest))
+        parts.append(TurnablePart("divider and transistor", "capacitor", "F", rest, rest))
     if not branch.direct:
-        parts.append(Part("series inductor", "branch_inductor", "H", branch.inductance, branch.inductance))
+        parts.append(TurnablePart("series inductor", "branch_inductor", "H", branch.inductance, branch.inductance))
     if antenna is not None:
-        parts.append(Part("antenna's mount and lead", "antenna_stray", "F", antenna.lead, LEAD_BASE))
+        parts.append(TurnablePart("antenna's mount and lead", "antenna_stray", "F", antenna.lead, LEAD_BASE))
 
     def read(name: str, factor: float) -> Readings:
         turned = {part.name: part.base * (factor - 1.0) for part in parts if part.name == name}
@@ -88,7 +88,7 @@ def resonance_probe(tank: Tank, stray: float, antenna: Antenna | None, mode: str
             return {FREQUENCY: float(both[MODES.index(mode)])}
         return {FREQUENCY: float(resonant_frequency(inductance, capacitance))}
 
-    return Probe(tuple(parts), read)
+    return OscillatorProbe(tuple(parts), read)
 
 
 def circuit_probe(
@@ -98,9 +98,9 @@ def circuit_probe(
     lead: float = 0.0,
     near: float | None = None,
     tap_ratio: float = 1.0,
-) -> Probe:
+) -> OscillatorProbe:
     """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `lead`, F: the share of its
-    antenna that is mount and lead; `near`, Hz, picks the mode; `tap_ratio` as of `Antenna`.
+    antenna that is mount and lead; `near`, Hz, picks the mode; `tap_ratio` as of `AntennaLoad`.
 
     The volts are those at the points with nothing connected: a meter's own resistance is not counted.
     """
@@ -118,7 +118,7 @@ def circuit_probe(
         volts = {point: float(state.coefficients(node)[0].real) for point, node in DC_POINTS.items()}
         return {FREQUENCY: state.frequency, CURRENT: state.supply_current, **volts}
 
-    return Probe(tuple(part for part, _ in parts), read)
+    return OscillatorProbe(tuple(part for part, _ in parts), read)
 
 
 Turn = Callable[[OscillatorCircuit, float], OscillatorCircuit]
@@ -129,16 +129,18 @@ def _scaled(whole: Any, field: str, factor: float) -> Any:
     return replace(whole, **{field: getattr(whole, field) * factor})
 
 
-def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) -> list[tuple[Part, Turn]]:
+def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) -> list[tuple[TurnablePart, Turn]]:
     """Every part that moves a reading, with how it is turned."""
 
-    def part(name: str, kind: str, unit: str, field: str) -> tuple[Part, Turn]:
+    def part(name: str, kind: str, unit: str, field: str) -> tuple[TurnablePart, Turn]:
         value: float = getattr(circuit, field)
-        return Part(name, kind, unit, value, value), lambda of, by: _scaled(of, field, by)
+        return TurnablePart(name, kind, unit, value, value), lambda of, by: _scaled(of, field, by)
 
-    def bias(name: str, kind: str, field: str) -> tuple[Part, Turn]:
+    def bias(name: str, kind: str, field: str) -> tuple[TurnablePart, Turn]:
         value: float = getattr(circuit.bias, field)
-        return Part(name, kind, "ohm", value, value), lambda of, by: replace(of, bias=_scaled(of.bias, field, by))
+        return TurnablePart(name, kind, "ohm", value, value), lambda of, by: replace(
+            of, bias=_scaled(of.bias, field, by)
+        )
 
     total, transistor = circuit.tank_capacitance, circuit.transistor
     gain, junction = transistor.forward_gain, transistor.collector_junction
@@ -152,11 +154,11 @@ def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) ->
         part("feedback capacitor", "capacitor", "F", "feedback_capacitor"),
         part("emitter capacitor", "capacitor", "F", "emitter_capacitor"),
         (
-            Part("stray across the tank", "stray", "F", own, total),
+            TurnablePart("stray across the tank", "stray", "F", own, total),
             lambda of, by: replace(of, fixed_capacitor=of.fixed_capacitor + total * (by - 1.0)),
         ),
         (
-            Part("trimmer at its place", "trimmer", "F", trimmer, trimmer),
+            TurnablePart("trimmer at its place", "trimmer", "F", trimmer, trimmer),
             lambda of, by: replace(of, fixed_capacitor=of.fixed_capacitor + trimmer * (by - 1.0)),
         ),
         part("supply voltage", "supply", "V", "supply_voltage"),
@@ -167,11 +169,11 @@ def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) ->
         bias("feed resistor", "resistor", "feed_resistor"),
         bias("emitter resistor", "resistor", "emitter_resistor"),
         (
-            Part("transistor's current gain", "gain", "ratio", gain, gain),
+            TurnablePart("transistor's current gain", "gain", "ratio", gain, gain),
             lambda of, by: replace(of, transistor=replace(transistor, forward_gain=gain * by)),
         ),
         (
-            Part("transistor's collector capacitance", "junction", "F", *2 * (junction.zero_bias_capacitance,)),
+            TurnablePart("transistor's collector capacitance", "junction", "F", *2 * (junction.zero_bias_capacitance,)),
             lambda of, by: replace(
                 of,
                 transistor=replace(
@@ -184,21 +186,21 @@ def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) ->
     return found + _antenna_parts(circuit, lead, turned_by)
 
 
-def _antenna_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) -> list[tuple[Part, Turn]]:
+def _antenna_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) -> list[tuple[TurnablePart, Turn]]:
     antenna = circuit.antenna
     if antenna is None:
         return []
     own, series = antenna.capacitance, antenna.inductance
-    parts: list[tuple[Part, Turn]] = [
+    parts: list[tuple[TurnablePart, Turn]] = [
         (
-            Part("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE),
+            TurnablePart("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE),
             lambda of, by: replace(of, antenna=replace(antenna, capacitance=own + turned_by * LEAD_BASE * (by - 1.0))),
         ),
     ]
     if series > 0.0:
         parts.append(
             (
-                Part("series inductor", "branch_inductor", "H", *2 * (series * turned_by,)),
+                TurnablePart("series inductor", "branch_inductor", "H", *2 * (series * turned_by,)),
                 lambda of, by: replace(of, antenna=replace(antenna, inductance=series * by)),
             )
         )

@@ -1,23 +1,22 @@
-"""The fit of bench readings as one set of figures; text, JSON, CSV and plot are all written from it."""
+"""The fit of bench readings as one set of figures."""
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 from scipy.stats import chi2
 
 from models.readings.fit import Fit
 from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
 from models.stray import BOARDS, tank_from_readings
+from synth.analysis.figures import collected, of
+from synth.analysis.fit_target import TargetFigure, Wish, targets
 from synth.analysis.fitted_design import counted_beside
 from synth.analysis.fitting import SolvedBench, candidates
+from synth.analysis.stray_words import explanation
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
-from synth.report.fit_target import Target, Wish, targets
-from synth.report.stray_words import explanation
 
-SCHEMA = "beatfield.fit/1"
 POT_NOTICE = (
     "a pot position counts through the collector junction's computed voltage at rest alone; what the swing and the "
     "emitter side do to the frequency is left out"
@@ -38,97 +37,77 @@ class Inferred:
     high: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Residual:
     """One reading and the fit to it; `sigmas`: residual over the counter's standard deviation."""
 
-    line: int
-    fitted_capacitor_f: float
-    trimmer: float | None
-    antenna_f: float | None
-    reverse_voltage_v: float | None
-    frequency_hz: float
+    line: int = of("row.line")
+    fitted_capacitor_f: float = of("reading.fitted_capacitor")
+    trimmer: float | None = of("reading.trimmer")
+    antenna_f: float | None = of("reading.antenna")
+    reverse_voltage_v: float | None = of("reading.reverse_voltage")
+    frequency_hz: float = of("row.frequency")
     fit_hz: float
     residual_hz: float
     sigmas: float
 
 
-CSV_COLUMNS = tuple(Residual.__dataclass_fields__)
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Next:
     """The further reading that tells most; None: that part away. remaining: share of the relative variances left."""
 
-    fitted_capacitor_f: float
-    trimmer: float | None
-    antenna_f: float | None
-    reverse_voltage_v: float | None
+    fitted_capacitor_f: float = of("reading.fitted_capacitor")
+    trimmer: float | None = of("reading.trimmer")
+    antenna_f: float | None = of("reading.antenna")
+    reverse_voltage_v: float | None = of("reading.reverse_voltage")
     separates: bool
     remaining: float | None
-    half_widths: dict[str, float]
+    half_widths: dict[str, float] = of("best.half_widths")
 
 
-@dataclass(frozen=True, slots=True)
-class FitReport:
-    """Every figure of the report, SI units in the names; None where there is no such thing."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitFigures:
+    """Every figure of a fit, SI units in the names; None where there is no such thing."""
 
     source: str
-    design: str | None
-    which: str
-    counter_limit_ratio: float
-    counter_limit_hz: float
-    capacitor_limit_ratio: float
+    design: str | None = of("bench.design.name")
+    which: str = of("bench.which")
+    counter_limit_ratio: float = of("errors.counter_ratio")
+    counter_limit_hz: float = of("errors.counter_frequency")
+    capacitor_limit_ratio: float = of("errors.capacitor_ratio")
     inferred: tuple[Inferred, ...]
     sums: tuple[Inferred, ...]
     closed_form: tuple[float, float] | None
     residuals: tuple[Residual, ...]
     capacitor_errors: dict[str, float]
-    freedom: int
-    misfit: float
+    freedom: int = of("fit.freedom")
+    misfit: float = of("fit.fit_quality")
     misfit_chance: float | None
     not_told: tuple[str, ...]
     hardly_told: tuple[tuple[str, str, float], ...]
     next_reading: Next | None
     board: str | None
     board_says: str | None
-    targets: tuple[Target, ...]
+    targets: tuple[TargetFigure, ...]
     notices: tuple[str, ...]
 
-    def document(self) -> dict[str, Any]:
-        """The report as JSON-ready values."""
-        return {"schema": SCHEMA, **asdict(self)}
 
-    def csv(self) -> str:
-        """The readings with fit and residual, one a line, SI units; an empty cell where a part was away."""
-        lines = [",".join(CSV_COLUMNS)]
-        for row in self.residuals:
-            cells = (getattr(row, name) for name in CSV_COLUMNS)
-            lines.append(",".join("" if cell is None else repr(cell) for cell in cells))
-        return "\n".join(lines) + "\n"
-
-
-def fit_report(bench: SolvedBench, source: str, wish: Wish) -> FitReport:
+def fit_figures(bench: SolvedBench, source: str, wish: Wish) -> FitFigures:
     """Collect all figures of the fit. Raises DesignError where a wish cannot be met."""
     fit, errors = bench.fit, bench.fit.given.errors
     board = wish.board or _board_of(bench)
     if wish.other_board and (wish.target_hz is None or board is None):
         raise DesignError("--other-board needs --target-frequency, and --board for the board the readings are of")
     chance = float(chi2.sf(fit.fit_quality, fit.freedom)) if fit.freedom > 0 else None
-    return FitReport(
+    return collected(
+        FitFigures,
+        {"bench": bench, "errors": errors, "fit": fit},
         source=source,
-        design=None if bench.design is None else bench.design.name,
-        which=bench.which,
-        counter_limit_ratio=errors.counter_ratio,
-        counter_limit_hz=errors.counter_frequency,
-        capacitor_limit_ratio=errors.capacitor_ratio,
         inferred=tuple(_inferred(fit)),
         sums=tuple(Inferred(sum_text(part.parts), "F", part.value, part.low, part.high) for part in sums_held(fit)),
         closed_form=_closed_form(bench),
         residuals=tuple(_residuals(bench)),
         capacitor_errors={format_quantity(part, "F"): ratio for part, ratio in fit.capacitor_errors.items()},
-        freedom=fit.freedom,
-        misfit=fit.fit_quality,
         misfit_chance=chance,
         not_told=open_unknowns(fit),
         hardly_told=entangled(fit),
@@ -162,16 +141,12 @@ def _inferred(fit: Fit) -> list[Inferred]:
 def _residuals(bench: SolvedBench) -> list[Residual]:
     fit = bench.fit
     return [
-        Residual(
-            row.line,
-            reading.fitted_capacitor,
-            reading.trimmer,
-            reading.antenna,
-            reading.reverse_voltage,
-            row.frequency,
-            row.frequency - float(off),
-            float(off),
-            float(off) / row.frequency / fit.given.errors.counter_deviation(row.frequency),
+        collected(
+            Residual,
+            {"row": row, "reading": reading},
+            fit_hz=row.frequency - float(off),
+            residual_hz=float(off),
+            sigmas=float(off) / row.frequency / fit.given.errors.counter_deviation(row.frequency),
         )
         for row, reading, off in zip(bench.rows, fit.given.readings, fit.residuals, strict=True)
     ]
@@ -195,14 +170,11 @@ def _next(fit: Fit) -> Next | None:
     if best is None:
         return None
     reading, opened = best.reading, best.new_directions > 0
-    return Next(
-        reading.fitted_capacitor,
-        reading.trimmer,
-        reading.antenna,
-        reading.reverse_voltage,
-        opened,
-        None if opened else best.remaining,
-        best.half_widths,
+    return collected(
+        Next,
+        {"reading": reading, "best": best},
+        separates=opened,
+        remaining=None if opened else best.remaining,
     )
 
 
@@ -220,7 +192,7 @@ def _board_says(bench: SolvedBench, board: str) -> str:
         if held is None:
             return "the readings do not give the stray"
         stray, label = (held.value, held.low, held.high), f"{sum_text(held.parts)} together: "
-    beside = counted_beside(bench.design, bench.which)
+    beside = counted_beside(bench)
     told = label + explanation(stray[0] - beside, board)
     rest = f" (less {format_quantity(beside, 'F')} that the design counts for coil and circuit)" if beside else ""
     if stray[1] - beside <= BOARDS[board][1] < stray[0] - beside:

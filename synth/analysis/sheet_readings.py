@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from models.pulling import pulled_beat
 from models.readings.reading_band import explaining_change, reading_band, relative_sensitivity
-from synth.build.workbench import Workpiece
-from synth.report.sheet_probe import CURRENT, DC_POINTS, FREQUENCY, Part, Probe
-from synth.report.sheet_stations import Station, antenna_station
+from synth.analysis.sheet_probe import CURRENT, DC_POINTS, FREQUENCY, OscillatorProbe, TurnablePart
+from synth.analysis.sheet_stations import Station, antenna_station
+from synth.build.workbench import OpenedDesign
 
 OFF = -0.01  # the change of a reading that is explained
 LARGEST_CHANGE = 0.60  # of a part: beyond, it explains nothing
@@ -77,12 +77,12 @@ class PotFigure:
     high_hz: float | None
 
 
-def relative_tolerances(probe: Probe, limits: Mapping[str, float]) -> dict[str, float]:
+def relative_tolerances(probe: OscillatorProbe, limits: Mapping[str, float]) -> dict[str, float]:
     """Each part's tolerance as a fraction of its base."""
     return {part.name: limits.get(part.kind, 0.0) * part.value / part.base for part in probe.parts if part.base > 0.0}
 
 
-def sensitivities(probe: Probe, reading: str) -> dict[str, float]:
+def sensitivities(probe: OscillatorProbe, reading: str) -> dict[str, float]:
     """Relative sensitivity of a reading to every part of the probe."""
     return {
         part.name: relative_sensitivity(lambda factor, name=part.name: probe.read(name, factor)[reading])  # type: ignore[misc]
@@ -108,7 +108,7 @@ def station_readings(
     return readings, causes
 
 
-def beat_reading(workpiece: Workpiece, code: str, limits: Mapping[str, float]) -> ReadingFigure | None:
+def beat_reading(workpiece: OpenedDesign, code: str, limits: Mapping[str, float]) -> ReadingFigure | None:
     """The beat with nobody near once zero beat is set: None where no zero beat is reached."""
     distance = workpiece.field.zero_beat_distance
     if distance is None:
@@ -175,7 +175,7 @@ def _reading(
 
 
 def _causes(
-    code: str, unit: str, parts: tuple[Part, ...], slopes: Mapping[str, float], spread: Mapping[str, float]
+    code: str, unit: str, parts: tuple[TurnablePart, ...], slopes: Mapping[str, float], spread: Mapping[str, float]
 ) -> list[CauseFigure]:
     """The likeliest parts behind a reading 1 % low: those that need the fewest of their tolerances, and behind a
     frequency always those that a builder gets wrong first.

@@ -1,11 +1,10 @@
-"""What tolerances do to a design as one set of figures; text, JSON, CSV and plot are all written from it."""
+"""What tolerances do to a design as one set of figures: random builds, worst cases, what each part is behind."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,15 +23,14 @@ from models.builds.tolerance import (
     tighter_parts,
     worst_cases,
 )
-from models.builds.tuned_builds import OUTCOMES, Outcomes, joined
+from models.builds.tuned_builds import Outcomes, joined
 from models.pitch import nearest_note
+from synth.analysis.figures import DENSE, collected, known, of
 from synth.analysis.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
-from synth.build.workbench import Workpiece
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
 from synth.designs.sections import GoalsSection
-from synth.report.output import csv_text, known
 
-SCHEMA = "beatfield.tolerance/1"
 MOST_TIGHTER_BUILDS = 20_000
 MODE_BUILDS = 4000
 FEWEST_RARE = 0.001  # share of builds from which a start in the other mode is spoken of
@@ -49,7 +47,7 @@ UNITS = {
 
 
 @dataclass(frozen=True, slots=True)
-class PartFigure:
+class VaryingPart:
     """One part that varies, its value in SI units and its limit as a fraction."""
 
     part: str
@@ -121,27 +119,27 @@ class TighterFigure:
     good_share: float
 
 
-@dataclass(frozen=True, slots=True)
-class ToleranceReport:
-    """Every figure of the report, SI units; `interrupted`: with fewer builds than asked for, or without `tighter`.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToleranceFigures:
+    """Every figure of the builds, SI units; `interrupted`: with fewer builds than asked for, or without `tighter`.
 
     zero_beat_reached: by the reference's trimmer, the variable's as set; zero_beat_by_both: with that turned too, None
     where it has none.
     """
 
-    design: str
+    design: str = of("workpiece.design.name")
     design_hash: str
-    law: str
+    law: str = of("workpiece.design.law")
     builds_asked: int
     builds: int
     interrupted: bool
     seed: int
-    zero_beat_m: float
-    nearest_m: float
-    farthest_m: float
-    even_from_hz: float
-    even_to_hz: float
-    parts: tuple[PartFigure, ...]
+    zero_beat_m: float = of("trial.law.zero_beat")
+    nearest_m: float = of("section.nearest")
+    farthest_m: float = of("section.farthest")
+    even_from_hz: float = of("section.even_from")
+    even_to_hz: float = of("section.even_to")
+    parts: tuple[VaryingPart, ...]
     outcomes: tuple[OutcomeFigure, ...]
     zero_beat_reached: ShareFigure
     zero_beat_by_both: ShareFigure | None
@@ -151,24 +149,12 @@ class ToleranceReport:
     tighter_base: TighterFigure | None
     tighter: tuple[TighterFigure, ...]
     notices: tuple[str, ...]
-    runs: Outcomes  # one entry for each build
+    runs: Outcomes = field(metadata=DENSE)  # one entry for each build
 
     @property
     def goals_met(self) -> bool:
         """Whether no stated goal is missed."""
         return all(goal.met is not False for goal in self.goals)
-
-    def document(self) -> dict[str, Any]:
-        """The report as JSON-ready values (without the single builds, which are the CSV)."""
-        figures = asdict(self)
-        del figures["runs"]
-        return {"schema": SCHEMA, **figures}
-
-    def csv(self) -> str:
-        """One line for each build; an empty cell where there is no such thing."""
-        columns = [getattr(self.runs, name) for name in OUTCOMES]
-        numbers = range(1, len(self.runs) + 1)
-        return csv_text(["build", *OUTCOMES], zip(numbers, *(column.tolist() for column in columns), strict=True))
 
     def outcome(self, name: str) -> OutcomeFigure:
         """The figures of one outcome."""
@@ -191,9 +177,9 @@ def run_builds(trial: Trial, builds: int, seed: int, each: Callable[[int], None]
     return joined(runs), False
 
 
-def tolerance_report(
-    workpiece: Workpiece, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
-) -> ToleranceReport:
+def tolerance_figures(
+    workpiece: OpenedDesign, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
+) -> ToleranceFigures:
     """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done."""
     trial, goals, section = trial_of(workpiece), build_goals(workpiece), goals_of(workpiece)
     runs, cut_short = run_builds(trial, builds, seed, each)
@@ -205,18 +191,13 @@ def tolerance_report(
         except KeyboardInterrupt:
             cut_short = True
     worst, reached, ends = worst_cases(trial), runs.reached, variable_trimmer_ends(workpiece)
-    return ToleranceReport(
-        design=workpiece.design.name,
+    return collected(
+        ToleranceFigures,
+        {"workpiece": workpiece, "trial": trial, "section": section},
         design_hash=design_hash(workpiece.design),
-        law=workpiece.design.law,
         builds_asked=builds,
         builds=len(runs),
         seed=seed,
-        zero_beat_m=trial.law.zero_beat,
-        nearest_m=section.nearest,
-        farthest_m=section.farthest,
-        even_from_hz=section.even_from,
-        even_to_hz=section.even_to,
         parts=tuple(_part_figure(part) for part in trial.varying),
         outcomes=tuple(_outcome(estimate, runs, worst[estimate.outcome]) for estimate in linear_estimates(trial)),
         zero_beat_reached=ShareFigure(*share_of(reached)),
@@ -240,8 +221,8 @@ def _base(goals: Goals, runs: Outcomes, builds: int) -> TighterFigure:
     return TighterFigure("all as they are", 0.0, float(reached.mean()), float(good.mean()))
 
 
-def _part_figure(part: Part) -> PartFigure:
-    return PartFigure(part.label, part.quantity, part.nominal, part.limit, part.scatter, part.bought)
+def _part_figure(part: Part) -> VaryingPart:
+    return VaryingPart(part.label, part.quantity, part.nominal, part.limit, part.scatter, part.bought)
 
 
 def _outcome(estimate: LinearEstimate, runs: Outcomes, worst: tuple[float, float]) -> OutcomeFigure:
@@ -300,7 +281,7 @@ def _note_text(frequency: float) -> str:
     return f"{frequency:.1f} Hz ({name}{f' {off:+.0f} cents' if abs(off) >= 0.5 else ''})"
 
 
-def _notices(workpiece: Workpiece, trial: Trial, builds: int, seed: int) -> tuple[str, ...]:
+def _notices(workpiece: OpenedDesign, trial: Trial, builds: int, seed: int) -> tuple[str, ...]:
     instrument = workpiece.instrument
     if workpiece.design.law == "circuit":
         return (

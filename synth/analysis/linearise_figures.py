@@ -1,0 +1,226 @@
+"""A straighter pitch field as one set of figures: before, after, every step and what was given up for it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.pitch import note_number
+from models.straight.build_spread import Spread
+from models.straight.cost import tuning_ratio
+from models.straight.front import FrontPoint
+from models.straight.plan import Option
+from synth.analysis.figures import DENSE, collected, of, played_numbers
+from synth.analysis.linearise import Outcome, Solved, parts_text, reference_text
+from synth.build.workbench import OpenedDesign
+from synth.designs.design_file import design_hash
+
+CURVE_POINTS = 201
+CURVE_COLUMNS = ("distance_m", "before_note_number", "after_note_number", "after_line_note_number")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldOverNotes:
+    """One design's field over the notes asked for; None where it does not play them all."""
+
+    design: str = of("workpiece.design.name")
+    design_hash: str
+    mode: str = of("workpiece.instrument.mode")
+    rms_cents: float | None
+    highest_note_m: float | None
+    lowest_note_m: float | None
+    zero_beat_m: float | None = of("field.zero_beat_distance")
+    cents_per_mm: float | None
+    carrier_hz: float
+    drift_hz_per_ppm: float
+    builds_mean_cents: float | None = of("found.mean_cents")
+    builds_worst_cents: float | None = of("found.worst_cents")
+    builds_held: float = of("found.held")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceFigures:
+    """One place of the series inductor, from the ideal to builds of real parts, RMS cents.
+
+    `branch_over_tank`: resonance of the branch over the tank's, the hand at the lowest note.
+    """
+
+    place: str = of("solution.place.name")
+    choke_h: float | None
+    choke_self_resonance_hz: float | None
+    branch_over_tank: float | None
+    tank_h: float = of("solution.tank_inductance")
+    capacitor_f: float = of("option.option.capacitor")
+    trimmer: float = of("option.option.trimmer")
+    ideal_cents: float | None = of("steps.ideal")
+    trimmable_cents: float | None = of("steps.trimmable")
+    real_chokes_cents: float | None = of("steps.real_chokes")
+    preferred_cents: float = of("steps.preferred")
+    lossy_cents: float | None = of("steps.lossy")
+    builds_mean_cents: float | None = of("steps.builds.mean_cents")
+    builds_worst_cents: float | None = of("steps.builds.worst_cents")
+    builds_held: float = of("steps.builds.held")
+    retuned_mean_cents: float | None = of("steps.retuned.mean_cents")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrontFigures:
+    """One circuit of the front, in continuous values."""
+
+    place: str = of("point.solution.place.name")
+    rms_cents: float = of("point.rms_cents")
+    cents_per_mm: float = of("point.price.cents_per_mm")
+    drift_hz_per_ppm: float = of("point.price.drift_hz_per_ppm")
+    branch_hz_per_ppm: float = of("point.price.branch_hz_per_ppm")
+    carrier_hz: float = of("point.carrier")
+    zero_beat_m: float = of("point.zero_beat")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoundFigures:
+    """What the search was held to, and the straightest field in continuous values within and without (None where the
+    bounds are no tighter, or nothing was found).
+    """
+
+    lowest_carrier_hz: float = of("parts.lowest_carrier")
+    highest_carrier_hz: float = of("parts.highest_carrier")
+    least_tank_f: float = of("parts.least_tank_capacitance")
+    within_cents: float | None = of("within.rms_cents")
+    without_cents: float | None = of("free.rms_cents")
+    without_carrier_hz: float | None = of("free.carrier")
+    without_tank_f: float | None = of("free.solution.tank_capacitance")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineariseFigures:
+    """Every figure of the search."""
+
+    low_hz: float = of("goal.low_frequency")
+    high_hz: float = of("goal.high_frequency")
+    near_m: float = of("goal.near")
+    far_m: float = of("goal.far")
+    fill: float = of("goal.fill")
+    seed: int = of("task.seed")
+    series: str = of("task.series")
+    choice: str = of("outcome.choice")
+    choke_self_capacitance_f: float = of("parts.choke_self_capacitance")
+    choke_quality_factor: float = of("parts.branch_q")
+    joint_stray_f: float = of("parts.tap_stray")
+    coil_tolerance: float = of("task.tolerances.coil")
+    capacitor_tolerance: float = of("task.tolerances.capacitor")
+    stray_tolerance: float = of("task.tolerances.stray")
+    parts: str
+    before: FieldOverNotes
+    after: FieldOverNotes
+    chosen: PlaceFigures
+    straightest: PlaceFigures
+    places: tuple[PlaceFigures, ...]
+    places_without: tuple[str, ...]
+    front: tuple[FrontFigures, ...]
+    bounds: BoundFigures
+    solved: tuple[Solved, ...] = of("outcome.solved")
+    tap_coupling: float = of("parts.tap_coupling")
+    notices: tuple[str, ...]
+    interrupted: bool = of("plan.interrupted")
+    curve: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
+
+
+def linearise_figures(outcome: Outcome) -> LineariseFigures:
+    """Collect the figures of a finished search."""
+    task, plan = outcome.task, outcome.plan
+    goal, parts = task.goal, task.parts
+    return collected(
+        LineariseFigures,
+        {"goal": goal, "task": task, "outcome": outcome, "parts": parts, "plan": plan},
+        parts=parts_text(outcome.chosen) + reference_text(outcome.after.design.reference.capacitance, task.series),
+        before=_field_over_notes(outcome.before, outcome, outcome.before_builds),
+        after=_field_over_notes(outcome.after, outcome, outcome.chosen.steps.builds),
+        chosen=_place_figures(outcome.chosen, outcome),
+        straightest=_place_figures(plan.nominal, outcome),
+        places=tuple(_place_figures(option, outcome) for _, option in plan.places if option is not None),
+        places_without=tuple(place.name for place, option in plan.places if option is None),
+        front=tuple(_front_figures(point) for point in plan.front),
+        bounds=_bound_figures(outcome),
+        notices=_interrupted(outcome) + outcome.refused + outcome.after.notices,
+        curve=_dense_curve(outcome),
+    )
+
+
+def _interrupted(outcome: Outcome) -> tuple[str, ...]:
+    """What a search that was cut short did not come to."""
+    if not outcome.plan.interrupted:
+        return ()
+    missing = ", ".join(place.name for place in outcome.plan.not_searched)
+    rest = f"not searched: {missing}; nor " if missing else "not whole: "
+    return (f"interrupted; {rest}the search over builds and the front. The best of what was found is taken",)
+
+
+def _bound_figures(outcome: Outcome) -> BoundFigures:
+    parts, within, free = outcome.task.parts, outcome.plan.bounded, outcome.plan.free
+    return collected(BoundFigures, {"parts": parts, "within": within, "free": free})
+
+
+def _field_over_notes(workpiece: OpenedDesign, outcome: Outcome, builds: Spread | None) -> FieldOverNotes:
+    field, goal = workpiece.field, outcome.task.goal
+    notes = [goal.high_frequency, goal.low_frequency]
+    held = field.playable_near is not None and bool(field.reaches(notes).all())
+    ends = [float(value) for value in field.distance_at(notes)] if held else [None, None]
+    width = abs(ends[1] - ends[0]) if ends[0] is not None and ends[1] is not None else None
+    carrier = workpiece.instrument.reference_frequency
+    found = builds or Spread(None, None, 0.0)
+    return collected(
+        FieldOverNotes,
+        {"workpiece": workpiece, "field": field, "found": found},
+        design_hash=design_hash(workpiece.design),
+        rms_cents=field.linearity_error_between(goal.low_frequency, goal.high_frequency) if held else None,
+        highest_note_m=ends[0],
+        lowest_note_m=ends[1],
+        cents_per_mm=None if width is None else 1e-3 * goal.span_cents / width,
+        carrier_hz=carrier,
+        drift_hz_per_ppm=1e-6 * carrier,
+    )
+
+
+def _place_figures(option: Option, outcome: Outcome) -> PlaceFigures:
+    solution, steps, parts = option.point.solution, option.steps, outcome.task.parts
+    choke = solution.choke_inductance if solution.place.chokes else None
+    own = parts.choke_self_capacitance
+    return collected(
+        PlaceFigures,
+        {"solution": solution, "option": option, "steps": steps},
+        choke_h=choke,
+        choke_self_resonance_hz=1.0 / (2.0 * math.pi * math.sqrt(choke * own)) if choke and own else None,
+        branch_over_tank=tuning_ratio(outcome.after.instrument.curve, solution.build(parts), solution.low_distance),
+    )
+
+
+def _front_figures(point: FrontPoint) -> FrontFigures:
+    return collected(FrontFigures, {"point": point})
+
+
+def _dense_curve(outcome: Outcome) -> NDArray[np.float64]:
+    curve = outcome.after.instrument.curve
+    distances = np.linspace(curve.nearest, curve.farthest, CURVE_POINTS)
+    columns = [
+        distances,
+        *(played_numbers(piece.field, distances, piece.field.reference_a) for piece in (outcome.before, outcome.after)),
+    ]
+    columns.append(_line(outcome, distances))
+    return np.column_stack(columns)
+
+
+def _line(outcome: Outcome, distances: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The best straight line of the better design over the notes asked for."""
+    field, goal = outcome.after.field, outcome.task.goal
+    line = np.full_like(distances, np.nan)
+    if not field.reaches([goal.low_frequency, goal.high_frequency]).all():
+        return line
+    near, far = sorted(float(value) for value in field.distance_at([goal.low_frequency, goal.high_frequency]))
+    places = np.linspace(near, far, 400)
+    fit = np.polynomial.Polynomial.fit(places, note_number(field.frequency_at(places), field.reference_a), 1)
+    inside = (distances >= near) & (distances <= far)
+    line[inside] = fit(distances[inside])
+    return line

@@ -1,0 +1,77 @@
+"""How steep a design's field is for a hand: cents per mm and under tremor at each note, against what the ear hears."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.pitch_discrimination import limen_cents
+from models.pitch_field import PitchField
+from synth.build.workbench import OpenedDesign
+from synth.designs.design_file import design_hash
+from synth.hands.gestures import TREMOR_SIZE
+
+SEARCHED = 4000  # hand distances looked at
+TOO_STEEP = 50.0  # cents per mm: a hand 1 mm off its place sounds nearer to the neighbouring note
+VERDICTS = ("steady", "tremor heard", "too steep")
+
+
+@dataclass(frozen=True, slots=True)
+class NoteSensitivity:
+    """One note: slope of the pitch, root mean square of its change under the tremor, smallest change heard."""
+
+    note: str
+    frequency_hz: float
+    distance_m: float
+    cents_per_mm: float
+    tremor_cents: float
+    limen_cents: float
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class SensitivityFigures:
+    """How steep a field is. The slope is that at the note: a tremor is small beside the field's curvature.
+
+    steep_spans_m: (near, far) hand distances of every stretch of the playable field that is too steep, nearest first.
+    """
+
+    design: str
+    design_hash: str
+    tremor_m: float
+    too_steep_cents_per_mm: float
+    notes: tuple[NoteSensitivity, ...]
+    steep_spans_m: tuple[tuple[float, float], ...]
+    notices: tuple[str, ...]
+
+
+def sensitivity_figures(workpiece: OpenedDesign, tremor: float = TREMOR_SIZE) -> SensitivityFigures:
+    """Collect the figures for a tremor of this root mean square, m."""
+    field = workpiece.field
+    notes = []
+    for line in field.notes():
+        slope, limen = float(field.cents_per_mm(line.distance)), float(limen_cents(line.frequency))
+        moved = 1e3 * tremor * slope
+        verdict = VERDICTS[2] if slope >= TOO_STEEP else VERDICTS[1] if moved > limen else VERDICTS[0]
+        notes.append(NoteSensitivity(line.name, line.frequency, line.distance, slope, moved, limen, verdict))
+    return SensitivityFigures(
+        workpiece.design.name,
+        design_hash(workpiece.design),
+        tremor,
+        TOO_STEEP,
+        tuple(notes),
+        steep_spans(field),
+        workpiece.notices,
+    )
+
+
+def steep_spans(field: PitchField) -> tuple[tuple[float, float], ...]:
+    """Stretches (near, far), m, in which 1 mm moves the pitch by TOO_STEEP cents or more; to some 0.2 mm."""
+    if field.playable_near is None or field.playable_far is None:
+        return ()
+    places = np.geomspace(field.playable_near, field.playable_far, SEARCHED)
+    places[0], places[-1] = field.playable_near, field.playable_far
+    steep = np.concatenate([[False], field.cents_per_mm(places) >= TOO_STEEP, [False]])
+    edges = np.flatnonzero(steep[1:] != steep[:-1])
+    return tuple((float(places[first]), float(places[last - 1])) for first, last in edges.reshape(-1, 2))

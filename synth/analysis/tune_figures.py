@@ -1,0 +1,116 @@
+"""A tune on a design as one set of figures: what was wanted, what sounded, how far off."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.pitch import note_name
+from models.pitch_field import PitchField
+from synth.analysis.figures import collected, of
+from synth.build.workbench import OpenedDesign
+from synth.designs.design_file import design_hash
+from synth.hands.tune_path import SOURCES, Manner, Performance, PlayedNote, perform
+from synth.tunes.melody import Tune
+from synth.tunes.reach import Advice, advice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteOutcome:
+    """One note; what it has not where it is out of reach is None, and `fault` says why."""
+
+    start_s: float = of("note.start")
+    seconds: float = of("note.seconds")
+    note: str
+    wanted_hz: float = of("played.frequency")
+    distance_m: float | None = of("played.distance")
+    placed_m: float | None = of("played.placed")
+    sounded_hz: float | None = of("played.sounded")
+    cents: float | None = of("played.cents")
+    wobble_cents: float | None = of("played.wobble_cents")
+    fault: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TuneFigures:
+    """A tune as played; `rms_cents` to `advice` are None where no note sounded or none is out of reach."""
+
+    design: str = of("workpiece.design.name")
+    design_hash: str
+    tune: str = of("tune.name")
+    remarks: tuple[str, ...] = of("tune.remarks")
+    tremor_m: float = of("manner.tremor")
+    placement_m: float = of("manner.placement")
+    vibrato_m: float = of("manner.vibrato")
+    portamento_s: float = of("manner.portamento")
+    seed: int = of("manner.seed")
+    held_at_border: int
+    notes: tuple[NoteOutcome, ...]
+    in_reach: int
+    rms_cents: float | None
+    worst_cents: float | None
+    rms_placement_m: float | None
+    advice: Advice | None
+    sources: tuple[str, ...] = SOURCES
+
+    def faults(self) -> tuple[str, ...]:
+        """One line for each kind of note out of reach, and one on what would bring them in."""
+        faults = dict.fromkeys(note.fault for note in self.notes if note.fault)
+        return (*(fault for fault in faults if fault), *(() if self.advice is None else (self.advice.text(),)))
+
+
+def tune_figures(workpiece: OpenedDesign, tune: Tune, manner: Manner) -> tuple[TuneFigures, Performance | None]:
+    """Play the tune on the design; the performance is None where no note of it is in reach."""
+    field = workpiece.field
+    played = None
+    if field.reaches([_frequency(number, field) for number in {note.number for note in tune.notes}]).any():
+        played = perform(tune, field, manner)
+        outcome = played.notes
+    else:
+        outcome = tuple(
+            PlayedNote(note, _frequency(note.number, field), None, None, None, None, None) for note in tune.notes
+        )
+    sounded = [note for note in outcome if note.sounded is not None]
+    off = np.array([note.cents for note in sounded], dtype=np.float64)
+    missed = np.array([(note.placed or 0.0) - (note.distance or 0.0) for note in sounded])
+    report = collected(
+        TuneFigures,
+        {"workpiece": workpiece, "tune": tune, "manner": manner},
+        design_hash=design_hash(workpiece.design),
+        held_at_border=0 if played is None else played.held_at_border,
+        notes=tuple(_outcome(note, field) for note in outcome),
+        in_reach=len(sounded),
+        rms_cents=float(np.sqrt(np.mean(off**2))) if sounded else None,
+        worst_cents=float(off[np.abs(off).argmax()]) if sounded else None,
+        rms_placement_m=float(np.sqrt(np.mean(missed**2))) if sounded else None,
+        advice=None if len(sounded) == len(outcome) else advice(tune, field),
+    )
+    return report, played
+
+
+def _frequency(number: int, field: PitchField) -> float:
+    return float(field.reference_a * math.exp2((number - 69) / 12.0))
+
+
+def _outcome(played: PlayedNote, field: PitchField) -> NoteOutcome:
+    note, fault = played.note, None
+    if played.sounded is None:
+        fault = _fault(note.number, played.frequency, field)
+    return collected(
+        NoteOutcome,
+        {"note": note, "played": played},
+        note=note_name(note.number),
+        fault=fault,
+    )
+
+
+def _fault(number: int, frequency: float, field: PitchField) -> str:
+    """Why a note is silent."""
+    name = f"{note_name(number)} ({frequency:.1f} Hz)"
+    if field.lowest_frequency is None or field.highest_frequency is None:
+        return f"{name} is out of reach: the field is silent"
+    if frequency > field.highest_frequency:
+        return f"{name} is above the highest pitch in reach ({field.highest_frequency:.1f} Hz)"
+    return f"{name} is below the lowest pitch in reach ({field.lowest_frequency:.1f} Hz)"

@@ -1,0 +1,134 @@
+"""How steep a field is for a hand: text, CSV, JSON and plot, against the smallest change that is heard."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from models.pitch_discrimination import MEASURED_FROM, MEASURED_TO
+from synth.analysis.sensitivity_figures import NoteSensitivity, SensitivityFigures
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
+from synth.report.written import Form, columns_of, finished, rows_csv
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+ROOM = 0.055  # of the axis's length that a note's name takes
+STEEP_TINT = "#f6dccf"
+TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # cents
+
+
+def save_sensitivity_plot(report: SensitivityFigures, path: str | os.PathLike[str], force: bool) -> None:
+    """Draw the report into `path` (.png or .svg)."""
+    with saved_figure(path, force, (1.0,), (8.0, 5.4)) as (figure, (axes,)):
+        axes.set_title(f"Sensitivity of {report.design}", loc="left", color=INK, pad=26.0)
+        axes.set_xlabel("hand distance, skin to antenna (cm)")
+        axes.set_ylabel("cents")
+        if not report.notes:
+            axes.text(0.5, 0.5, "no note in reach", transform=axes.transAxes, ha="center", color=VERMILLION)
+            return
+        place = 100.0 * _column(report, "distance_m")
+        for index, (near, far) in enumerate(report.steep_spans_m):
+            axes.axvspan(
+                100.0 * near,
+                100.0 * far,
+                color=STEEP_TINT,
+                linewidth=0.0,
+                zorder=0,
+                label="too steep to play" if index == 0 else None,
+            )
+        axes.plot(place, _column(report, "cents_per_mm"), color=BLUE, marker="o", markersize=3, label="1 mm of hand")
+        tremor = f"tremor, {1e3 * report.tremor_m:.3g} mm RMS"
+        axes.plot(place, _column(report, "tremor_cents"), color=GREEN, marker="s", markersize=3, label=tremor)
+        axes.plot(place, _column(report, "limen_cents"), color=ORANGE, linestyle=(0, (5, 2)), label="smallest heard")
+        axes.axhline(
+            report.too_steep_cents_per_mm,
+            color=QUIET,
+            linestyle=":",
+            linewidth=1.0,
+            label=f"{report.too_steep_cents_per_mm:g} cents in 1 mm",
+        )
+        axes.set_yscale("log")
+        axes.set_yticks(TICKS, [f"{tick:g}" for tick in TICKS])
+        axes.minorticks_off()
+        axes.set_ylim(*_limits(report))
+        axes.set_xlim(left=0.0)
+        axes.grid(axis="y", which="major")
+        _name_notes(axes, report)
+        figure.legend(loc="outside lower center", ncols=3, fontsize=9)
+
+
+def _limits(report: SensitivityFigures) -> tuple[float, float]:
+    """The drawn range, cents: a fifth beyond the least and the most of what is drawn."""
+    drawn = [_column(report, name) for name in ("cents_per_mm", "tremor_cents", "limen_cents")]
+    most = max(report.too_steep_cents_per_mm, *(float(values.max()) for values in drawn))
+    return 0.8 * min(float(values.min()) for values in drawn), 1.25 * most
+
+
+def _name_notes(axes: Axes, report: SensitivityFigures) -> None:
+    """Note names above the axis: every C, then every other note for which there is room."""
+    low, high = axes.get_xlim()
+    ticks = axes.secondary_xaxis("top")
+    chosen: list[tuple[float, str]] = []
+    for note in sorted(report.notes, key=lambda note: (not _is_c(note.note), "#" in note.note, note.distance_m)):
+        place = 100.0 * note.distance_m
+        if all(abs(place - other) >= ROOM * (high - low) for other, _ in chosen):
+            chosen.append((place, note.note))
+    chosen.sort()
+    ticks.set_xticks([place for place, _ in chosen], [name for _, name in chosen])
+    ticks.tick_params(colors=QUIET, labelcolor=INK, labelsize=9)
+    for place, name in chosen:
+        axes.axvline(place, color=QUIET, linewidth=0.9 if _is_c(name) else 0.35, alpha=0.5, zorder=0.5)
+
+
+def _is_c(name: str) -> bool:
+    return name[0] == "C" and "#" not in name
+
+
+def _column(report: SensitivityFigures, name: str) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """One figure of every note."""
+    return np.array([getattr(note, name) for note in report.notes], dtype=np.float64)
+
+
+def sensitivity_text(report: SensitivityFigures) -> str:
+    """The report for a person."""
+    lines = [
+        f"{'design':<12}{report.design} ({report.design_hash})",
+        f"{'tremor':<12}{1e3 * report.tremor_m:.3g} mm RMS (steady hands: 0.03 to 0.15 mm, "
+        "doi:10.1001/archneur.1982.00510180036009)",
+        f"{'heard from':<12}smallest change of a pure tone, after Wier, Jesteadt and Green 1977 (measured "
+        f"{MEASURED_FROM:.0f} to {MEASURED_TO:.0f} Hz, carried on beyond)",
+        f"{'too steep':<12}from {report.too_steep_cents_per_mm:g} cents/mm: 1 mm off is nearer to the next note",
+        f"{'to play':<12}too steep: {_steep_text(report)}",
+    ]
+    if not report.notes:
+        lines += ["", "no note is in reach of this design"]
+    else:
+        lines += ["", f"{'note':<6}{'hand':>11}{'1 mm is':>14}{'tremor is':>14}{'heard from':>14}"]
+    lines += [
+        f"{note.note:<6}{100.0 * note.distance_m:>8.2f} cm{note.cents_per_mm:>8.1f} cents"
+        f"{note.tremor_cents:>8.2f} cents{note.limen_cents:>8.2f} cents  {note.verdict}"
+        for note in report.notes
+    ]
+    return finished(lines, report.notices)
+
+
+def _steep_text(report: SensitivityFigures) -> str:
+    """Where the field is too steep to play, in words."""
+    if not report.steep_spans_m:
+        return "nowhere in the playable distances"
+    return "; ".join(_span_text(report, near, far) for near, far in report.steep_spans_m)
+
+
+def _span_text(report: SensitivityFigures, near: float, far: float) -> str:
+    names = [note.note for note in report.notes if near <= note.distance_m <= far]
+    held = f"{names[0]} to {names[-1]}" if len(names) > 1 else names[0] if names else "between two notes"
+    return f"{100.0 * near:.1f} to {100.0 * far:.1f} cm ({held})"
+
+
+COLUMNS = columns_of(NoteSensitivity)
+SENSITIVITY = Form(
+    "beatfield.sensitivity/1", sensitivity_text, lambda made: rows_csv(COLUMNS, made.notes), save_sensitivity_plot
+)

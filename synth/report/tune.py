@@ -1,0 +1,49 @@
+"""A tune on a design for a person, note by note, and how its figures are written."""
+
+from __future__ import annotations
+
+from synth.analysis.tune_figures import NoteOutcome, TuneFigures
+from synth.hands.tune_path import PLACEMENT
+from synth.report.written import Form, columns_of, finished, rows_csv
+
+
+def tune_text(report: TuneFigures) -> str:
+    """The report for a person."""
+    lines = [
+        f"{'design':<12}{report.design} ({report.design_hash})",
+        f"{'tune':<12}{report.tune}",
+        *(f"{'':<12}{remark}" for remark in report.remarks),
+        f"{'hand':<12}placement {1e3 * report.placement_m:.3g} mm{' (assumed)' * (report.placement_m == PLACEMENT)}, "
+        f"tremor {1e3 * report.tremor_m:.3g} mm (both RMS), "
+        f"vibrato {1e3 * report.vibrato_m:.3g} mm each way, slides of {report.portamento_s:.3g} s, seed {report.seed}",
+        *(f"{'sources' if index == 0 else '':<12}{source}" for index, source in enumerate(report.sources)),
+        f"{'in reach':<12}{report.in_reach} of {len(report.notes)} notes",
+    ]
+    if report.rms_cents is not None and report.worst_cents is not None and report.rms_placement_m is not None:
+        lines.append(
+            f"{'intonation':<12}{report.rms_cents:.1f} cents RMS off, {report.worst_cents:+.1f} at worst, "
+            f"by a hand {1e3 * report.rms_placement_m:.2f} mm RMS off"
+        )
+    if report.held_at_border:
+        lines.append(f"{'':<12}errors led out of the playable distances for a while: held at their border")
+    lines.append(f"\n{'at':>8}  {'wanted':<18}{'hand':>11}{'put':>11}{'sounded':>13}{'off':>15}{'wobble':>14}")
+    for note in report.notes:
+        start = f"{note.start_s:6.2f} s  {note.note:<6}{note.wanted_hz:>9.1f} Hz"
+        if (
+            note.distance_m is None
+            or note.placed_m is None
+            or note.sounded_hz is None
+            or note.cents is None
+            or note.wobble_cents is None
+        ):
+            lines.append(f"{start}  out of reach, silent")
+            continue
+        lines.append(
+            f"{start}{100.0 * note.distance_m:>8.2f} cm{100.0 * note.placed_m:>8.2f} cm"
+            f"{note.sounded_hz:>10.1f} Hz{note.cents:>+9.1f} cents{note.wobble_cents:>8.1f} cents"
+        )
+    return finished(lines, report.faults())
+
+
+COLUMNS = columns_of(NoteOutcome)
+TUNE = Form("beatfield.tune/1", tune_text, lambda made: rows_csv(COLUMNS, made.notes))
