@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import wild
 from hypothesis import strategies as st
+from small_instrument import RING_CURVE, ROD
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from synth.analysis.field_figures import field_figures
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, read_design
@@ -25,9 +25,6 @@ from synth.report.field import FIELD
 from synth.sound.voice import Voice
 
 DEMOS = Path(__file__).parents[2] / "demos"
-DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
-LOOP = CapacitanceCurve(DISTANCES, 8e-12 + 0.1e-12 / (DISTANCES + 0.02), 8e-12)
 PLAIN = [key for key in KEYS if key.section not in ("circuit", "transistor", "tolerances", "temperature", "goals")]
 
 
@@ -89,7 +86,7 @@ def _finite(value: Any) -> None:
 
 def assembled(design: Design) -> OpenedDesign:
     """The design in fields of our own, as `open_loaded` makes it from computed ones."""
-    return assemble(design, CURVE, None if design.volume is None else LOOP)
+    return assemble(design, ROD, None if design.volume is None else RING_CURVE)
 
 
 def _use(text: str) -> None:

@@ -5,27 +5,25 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from small_instrument import STEEP
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank, resonant_frequency
 
-DISTANCES = np.geomspace(0.01, 0.80, 40)
-CURVE = CapacitanceCurve(DISTANCES, 6.25e-12 + 0.8e-12 * (0.1 / DISTANCES) ** 1.2, 6.2e-12)
 TANK = Tank(1e-3, 400e-12)
 
 
 def tuned(zero_beat: float, branch: SeriesInductor = DIRECT, mode: str = "low", **values: float) -> Instrument:
     """An instrument whose reference equals the variable oscillator with the hand at `zero_beat` m."""
-    loose = Instrument(CURVE, TANK, 1.0, branch, antenna_stray=1e-12, mode=mode, **values)
+    loose = Instrument(STEEP, TANK, 1.0, branch, antenna_stray=1e-12, mode=mode, **values)
     return replace(loose, reference_frequency=float(loose.variable_frequency(zero_beat)))
 
 
 def test_direct_antenna_is_one_more_capacitor() -> None:
     instrument = tuned(0.45)
     distance = np.array([[0.02, 0.1], [0.45, 0.7]])
-    capacitance = CURVE.capacitance(distance) + 1e-12
+    capacitance = STEEP.capacitance(distance) + 1e-12
     assert_allclose(instrument.antenna_capacitance(distance), capacitance, rtol=1e-15, atol=0)
     assert_allclose(
         instrument.variable_frequency(distance), resonant_frequency(1e-3, 400e-12 + capacitance), rtol=1e-14
