@@ -12,7 +12,9 @@ import pytest
 TESTS = Path(__file__).parent
 FILES = sorted(set(TESTS.rglob("*.py")) - {Path(__file__)})  # this one holds examples
 DOCUMENTED = {"_fields", "_replace", "_asdict", "_getframe"}  # described in Python's own library reference
-IN_TEXT = re.compile(r"\b[A-Za-z]\w*\.(_[A-Za-z]\w*)")  # in a dotted path, or in a program handed to a child
+IN_TEXT = re.compile(
+    r"\b(?!self\b|cls\b)[A-Za-z]\w*\.(_[A-Za-z]\w*)"
+)  # in a dotted path, or in a program handed to a child
 
 
 def private(name: str) -> bool:
