@@ -12,7 +12,7 @@ from models.circuit.transient import POINTS_PER_CYCLE, simulate
 
 DEFAULT = OscillatorCircuit()
 # slow against the growth, as with the default's 100 nF, but over sooner
-QUICK = replace(DEFAULT.bias, wiper_capacitor=22e-9, base_capacitor=22e-9)
+QUICK = replace(DEFAULT.bias, wiper_capacitor=10e-9, base_capacitor=10e-9)
 
 
 @pytest.mark.parametrize("position", [pytest.param(0.3, marks=pytest.mark.slow), 0.7])
