@@ -12,9 +12,15 @@ import pytest
 TESTS = Path(__file__).parent
 FILES = sorted(set(TESTS.rglob("*.py")) - {Path(__file__)})  # this one holds examples
 DOCUMENTED = {"_fields", "_replace", "_asdict", "_getframe"}  # described in Python's own library reference
-IN_TEXT = re.compile(
-    r"\b(?!self\b|cls\b)[A-Za-z]\w*\.(_[A-Za-z]\w*)"
-)  # in a dotted path, or in a program handed to a child
+# In a dotted path, or in a program handed to a child process.
+IN_TEXT = re.compile(r"\b(?!self\b|cls\b)[A-Za-z]\w*\.(_[A-Za-z]\w*)")
+# What is still reached, until the modules have a public way: only ever made shorter.
+STILL = {
+    "live/test_live_controls.py": {"_sides"},
+    "models/circuit/test_harmonic_balance.py": {"_Problem", "_moved"},
+    "synth/window/test_window.py": {"_shown"},
+    "synth/window/test_window_retune.py": {"_sides"},
+}
 
 
 def private(name: str) -> bool:
@@ -44,9 +50,13 @@ def private_names(source: str) -> set[str]:
     return {name for node in ast.walk(ast.parse(source)) for name in reached(node) if private(name)}
 
 
-@pytest.mark.parametrize("file", FILES, ids=lambda file: str(file.relative_to(TESTS)))
+def place(file: Path) -> str:
+    return file.relative_to(TESTS).as_posix()
+
+
+@pytest.mark.parametrize("file", FILES, ids=place)
 def test_no_private_name_is_reached(file: Path) -> None:
-    assert private_names(file.read_text("utf-8")) == set()
+    assert private_names(file.read_text("utf-8")) == STILL.get(place(file), set())
 
 
 @pytest.mark.parametrize(
