@@ -2,7 +2,7 @@
 
 Above a size, linear algebra libraries share a product among threads and wait for the last of them. Blocks of at most
 2^18 multiplications stay below that size in OpenBLAS, so that many small solutions in a row do not depend on how many
-threads the library finds free. tests/bench/bench_hand_field.py times both; on an idle machine they differ little.
+threads the library finds free. tests/benchmarks/hand_field.py times both; on an idle machine they differ little.
 """
 
 from __future__ import annotations

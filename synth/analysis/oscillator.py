@@ -129,7 +129,7 @@ STOPS = (("low", 0.0), ("mid", 0.5), ("high", 1.0))
 PROBE = 10e-12  # F, of a usual probe on the collector
 LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
 REVERSE_EMITTER_LIMIT = 5.0  # V, common for small-signal parts, from memory
-ESTIMATED, SIMULATED = "rough estimate; --trace computes it", "transient"
+ESTIMATED, SIMULATED = "rough estimate; --transient computes it", "transient"
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.outputs import add_force_option
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -13,7 +15,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--device", help="sound output of --live: index or part of its name (see beatfield devices)")
     parser.add_argument("--size", metavar="WxH", help="size of the window of --live, e.g. 1280x720")
     parser.add_argument("--json", action="store_true", help="print the list or the lesson as JSON")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    add_force_option(parser)
 
 
 def run(arguments: Namespace) -> int:
@@ -57,7 +59,7 @@ def _play(arguments: Namespace) -> int:
     from synth.lessons.setup import open_setup
     from synth.lessons.table import live_lesson
     from synth.live.live_sound import LiveSound
-    from synth.window.lesson_loop import run as run_window
+    from synth.window.lesson_window import run as run_window
 
     if arguments.output or arguments.json:
         raise DesignError("--live plays a lesson; leave -o and --json out")

@@ -9,9 +9,8 @@ from models.hand import player
 from models.hand.scene import Posture
 from synth.window import palette
 from synth.window.box import Box
-from synth.window.draw_field import FieldPicture
-from synth.window.figure_outline import figure
-from synth.window.hand_outline import Point, body_outline
+from synth.window.draw_stage import FieldPicture
+from synth.window.figure_outline import Point, body_outline, figure
 from synth.window.layout import Layout
 from synth.window.painter import Painter
 from synth.window.scale import StageScale

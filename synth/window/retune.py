@@ -198,6 +198,4 @@ def _detector(offer: Tunable, kind: str, reference: float) -> Detector:
     if kind == base.kind:
         return base
     design = offer.design
-    if design is None:
-        return replace(base, kind=kind)
     return detector_of(replace(design, detector=replace(design.detector, kind=kind)), reference)

@@ -43,7 +43,7 @@ def one_message(result: subprocess.CompletedProcess[bytes], *words: str) -> None
         pytest.param(["render", "DESIGN", *RENDER, "-o", "a.flac"], marks=pytest.mark.slow),
         pytest.param(["field", "DESIGN", "--plot", "a.png"], marks=pytest.mark.slow),
         pytest.param(["sheet", "DESIGN", "-o", "a.html"], marks=pytest.mark.slow),
-        pytest.param(["oscillator", "DESIGN", "--trace", "a.csv"], marks=pytest.mark.slow),
+        pytest.param(["oscillator", "DESIGN", "--transient", "a.csv"], marks=pytest.mark.slow),
     ],
 )
 def test_no_space_is_one_message_and_leaves_nothing(heron, demos, here, run, command):

@@ -36,6 +36,19 @@ def test_every_command_has_help(capsys):
         assert name in capsys.readouterr().out
 
 
+def test_help_names_every_command_once_under_who_uses_it(capsys):
+    with pytest.raises(SystemExit):
+        build_parser().parse_args(["--help"])
+    lines = capsys.readouterr().out.splitlines()
+    assert all(len(line) <= 80 for line in lines if line.startswith("  "))
+    for name, command in COMMANDS.items():
+        (place,) = [place for place, line in enumerate(lines) if line.split()[:1] == [name]]
+        heading = next(line for line in reversed(lines[:place]) if line and not line.startswith(" "))
+        assert heading == f"{command.group}:"
+    groups = [command.group for command in COMMANDS.values()]
+    assert groups == sorted(groups, key=groups.index), "each group stands together"
+
+
 def test_demo_writes_what_it_says(in_tmp, capsys):
     assert main(["demo", "out"]) == 0
     said = capsys.readouterr()
@@ -151,6 +164,11 @@ def test_a_name_with_dollar_signs_is_plotted_as_it_stands(demos, in_tmp):
         (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--seconds", "nan"], ["gesture lasts", "nan"]),
         (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--seed", "-1"], ["seed"]),
         (["field", "DESIGN", "--plot", "a.bmp"], ["a.bmp", ".png"]),
+        (["field", "DESIGN", "--plot", "-"], ["--plot -", "stdout"]),
+        (["field", "DESIGN", "--csv", "-", "--json"], ["--csv and --json", "stdout"]),
+        (["compare", "DESIGN", "DESIGN", "--csv", "a.txt", "--plot", "no/a.png"], ["folder", "no"]),
+        (["sensitivity", "DESIGN", "--csv", "a.png", "--plot", "a.png"], ["a.png", "twice", "--csv and --plot"]),
+        (["tune", "none.txt", "DESIGN", "--midi", "-"], ["--midi -", "stdout"]),
         (["play", "DESIGN", "--latency", "fast"], ["fast", "low"]),
         (["play", "DESIGN", "--size", "huge"], ["huge"]),
         (["play", "DESIGN", "--rate", "1"], ["1"]),

@@ -19,9 +19,9 @@ from models.straight.search import MARGIN, Effort, Place
 from synth.analysis.linearise import Wishes, improve, reference_section, reference_text
 from synth.analysis.linearise_figures import linearise_figures
 from synth.build.workbench import OpenedDesign, open_design, open_loaded
-from synth.cli import EXIT_INTERRUPTED, main
+from synth.cli import main
 from synth.designs.design_file import design_text
-from synth.errors import DesignError
+from synth.errors import EXIT_INTERRUPTED, DesignError
 from synth.report.linearise import LINEARISE
 
 
