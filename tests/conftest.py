@@ -6,9 +6,13 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 # Before numpy is loaded: threads of a linear-algebra library only get in each other's way on a busy two-core machine.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+settings.register_profile("untimed", deadline=None)  # tests are not timed
+settings.load_profile("untimed")
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -21,7 +21,7 @@ def counted_beside(bench: SolvedBench) -> float:
     divider and the junction of the transistor at rest. 0 without a design.
     """
     opened, which = bench.opened, bench.which
-    return 0.0 if opened is None else opened.tanks[which].stray - getattr(opened.design, which).stray
+    return 0.0 if opened is None else opened.tanks[which].board_stray - getattr(opened.design, which).stray
 
 
 def fitted_design(bench: SolvedBench, reach: Reach | None) -> tuple[Design, tuple[str, ...]]:

@@ -9,11 +9,10 @@ import numpy as np
 from models.branch.tapped_coil import Tap
 from models.builds.build_law import BuildLaw, Builds
 from models.preferred_values import nearest, nearest_pair
-from models.straight.build_spread import Spread, Tolerances, spread, tuned_rms
 from models.straight.buyable_field import TankParts
-from models.straight.evenness import Goal
-from models.straight.plan import Option, Plan, Task, make_plan, ranked
-from models.straight.search import FULL_EFFORT, Effort, Parts, Progress
+from models.straight.evenness import BuildSpread, FieldGoal, Tolerances, spread, tuned_rms
+from models.straight.plan import FieldOption, FieldPlan, SearchTask, make_plan, ranked
+from models.straight.search import FULL_EFFORT, Effort, FieldParts, Progress
 from models.tank import required_capacitance
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.quantity import format_quantity
@@ -73,11 +72,11 @@ class Outcome:
 
     before: OpenedDesign
     after: OpenedDesign
-    plan: Plan
-    chosen: Option
+    plan: FieldPlan
+    chosen: FieldOption
     choice: str
-    task: Task
-    before_builds: Spread | None
+    task: SearchTask
+    before_builds: BuildSpread | None
     refused: tuple[str, ...] = ()
     solved: tuple[Solved, ...] = ()
 
@@ -103,8 +102,8 @@ def improve(workpiece: OpenedDesign, wishes: Wishes, choice: str, progress: Prog
 
 
 def _first_that_runs(
-    workpiece: OpenedDesign, task: Task, options: list[Option]
-) -> tuple[Option, OpenedDesign, tuple[str, ...]]:
+    workpiece: OpenedDesign, task: SearchTask, options: list[FieldOption]
+) -> tuple[FieldOption, OpenedDesign, tuple[str, ...]]:
     """The first option that can be assembled (a [circuit] may refuse one), and what was said of those before it."""
     refused: list[str] = []
     for option in options:
@@ -115,7 +114,7 @@ def _first_that_runs(
     raise DesignError(f"{workpiece.design.name}: no straighter field runs with its circuit\n" + "\n".join(refused))
 
 
-def task_of(workpiece: OpenedDesign, wishes: Wishes) -> Task:
+def task_of(workpiece: OpenedDesign, wishes: Wishes) -> SearchTask:
     """The search that fits the design: its stray, trimmers, coil quality and coupling stay as they are."""
     design, instrument = workpiece.design, workpiece.instrument
     curve, section = instrument.curve, design.variable
@@ -130,9 +129,9 @@ def task_of(workpiece: OpenedDesign, wishes: Wishes) -> Task:
     span = around.maximum - around.minimum
     free_least = fixed + 0.5 * (around.minimum + around.maximum) + SMALLEST_CAPACITOR
     least = max(free_least, wishes.stray_multiple * wishes.tolerances.stray * _uncertain(workpiece, fixed))
-    parts = Parts(
+    parts = FieldParts(
         choke_self_capacitance=wishes.choke_self_capacitance,
-        tap_stray=JOINT_STRAY,
+        joint_stray=JOINT_STRAY,
         antenna_stray=design.antenna.stray,
         least_tank_capacitance=least,
         most_tank_capacitance=max(span / TRIMMER_SHARE if span else ANY_TANK, 2.0 * least),
@@ -148,7 +147,7 @@ def task_of(workpiece: OpenedDesign, wishes: Wishes) -> Task:
         lowest_carrier=min(wishes.carriers[0], FREE_CARRIERS[0]),
         highest_carrier=max(wishes.carriers[1], FREE_CARRIERS[1]),
     )
-    goal = Goal(
+    goal = FieldGoal(
         wishes.low_frequency,
         wishes.high_frequency,
         wishes.near,
@@ -158,7 +157,7 @@ def task_of(workpiece: OpenedDesign, wishes: Wishes) -> Task:
         farthest,
     )
     asked = None if free == parts else free
-    return Task(curve, goal, parts, around, wishes.series, wishes.tolerances, wishes.seed, asked, wishes.effort)
+    return SearchTask(curve, goal, parts, around, wishes.series, wishes.tolerances, wishes.seed, asked, wishes.effort)
 
 
 def _uncertain(workpiece: OpenedDesign, fixed: float) -> float:
@@ -171,7 +170,7 @@ def _uncertain(workpiece: OpenedDesign, fixed: float) -> float:
     return fixed - (circuit.tank_capacitance - circuit.across_tank)
 
 
-def better_design(workpiece: OpenedDesign, task: Task, option: Option) -> Design:
+def better_design(workpiece: OpenedDesign, task: SearchTask, option: FieldOption) -> Design:
     """The design with the parts of an option. A chain of chokes is written as the one coil and the strays that equal it
     at the working frequency (`models.branch.choke_chain`), and named in the description.
     """
@@ -214,7 +213,7 @@ def better_design(workpiece: OpenedDesign, task: Task, option: Option) -> Design
     )
 
 
-def parts_text(option: Option) -> str:
+def parts_text(option: FieldOption) -> str:
     """The parts in words."""
     solution = option.point.solution
     tank = (
@@ -273,7 +272,7 @@ def _build_before(workpiece: OpenedDesign) -> tuple[BuildLaw, Builds]:
     return law, Builds(*(np.array([value]) for value in (*values, instrument.antenna_stray)))
 
 
-def _builds_before(workpiece: OpenedDesign, task: Task) -> Spread | None:
+def _builds_before(workpiece: OpenedDesign, task: SearchTask) -> BuildSpread | None:
     """The builds of the design as it came, or None without zero beat in the field."""
     zero_beat = workpiece.field.zero_beat_distance
     if zero_beat is None:
@@ -284,7 +283,7 @@ def _builds_before(workpiece: OpenedDesign, task: Task) -> Spread | None:
 
 
 def _solved(
-    workpiece: OpenedDesign, after: OpenedDesign, plan: Plan, chosen: Option, task: Task
+    workpiece: OpenedDesign, after: OpenedDesign, plan: FieldPlan, chosen: FieldOption, task: SearchTask
 ) -> tuple[OpenedDesign, tuple[Solved, ...]]:
     """What the circuit makes of the options that a lossless law found; the chosen one with its trimmer turned anew."""
     zero_beat = workpiece.field.zero_beat_distance
@@ -315,7 +314,7 @@ def _solved(
     return turned, tuple(rows)
 
 
-def _cents(piece: OpenedDesign, task: Task) -> float | None:
+def _cents(piece: OpenedDesign, task: SearchTask) -> float | None:
     """Cents RMS of a workpiece over the goal's notes; None where it does not play them."""
     notes = [task.goal.low_frequency, task.goal.high_frequency]
     if piece.field.playable_near is None or not bool(piece.field.reaches(notes).all()):
@@ -323,7 +322,7 @@ def _cents(piece: OpenedDesign, task: Task) -> float | None:
     return float(piece.field.linearity_error_between(*notes))
 
 
-def _polished(after: OpenedDesign, task: Task) -> OpenedDesign:
+def _polished(after: OpenedDesign, task: SearchTask) -> OpenedDesign:
     """The straightest of some settings of the variable trimmer around the written one, zero beat where it was; the
     circuit is solved anew for each.
     """

@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.pitch import note_number
-from models.straight.build_spread import Spread
-from models.straight.cost import tuning_ratio
-from models.straight.front import FrontPoint
-from models.straight.plan import Option
+from models.straight.evenness import BuildSpread
+from models.straight.front import FrontPoint, tuning_ratio
+from models.straight.plan import FieldOption
 from synth.analysis.figures import DENSE, collected, of, played_numbers
 from synth.analysis.linearise import Outcome, Solved, parts_text, reference_text
 from synth.build.workbench import OpenedDesign
@@ -108,7 +107,7 @@ class LineariseFigures:
     choice: str = of("outcome.choice")
     choke_self_capacitance_f: float = of("parts.choke_self_capacitance")
     choke_quality_factor: float = of("parts.branch_q")
-    joint_stray_f: float = of("parts.tap_stray")
+    joint_stray_f: float = of("parts.joint_stray")
     coil_tolerance: float = of("task.tolerances.coil")
     capacitor_tolerance: float = of("task.tolerances.capacitor")
     stray_tolerance: float = of("task.tolerances.stray")
@@ -163,14 +162,14 @@ def _bound_figures(outcome: Outcome) -> BoundFigures:
     return collected(BoundFigures, {"parts": parts, "within": within, "free": free})
 
 
-def _field_over_notes(workpiece: OpenedDesign, outcome: Outcome, builds: Spread | None) -> FieldOverNotes:
+def _field_over_notes(workpiece: OpenedDesign, outcome: Outcome, builds: BuildSpread | None) -> FieldOverNotes:
     field, goal = workpiece.field, outcome.task.goal
     notes = [goal.high_frequency, goal.low_frequency]
     held = field.playable_near is not None and bool(field.reaches(notes).all())
     ends = [float(value) for value in field.distance_at(notes)] if held else [None, None]
     width = abs(ends[1] - ends[0]) if ends[0] is not None and ends[1] is not None else None
     carrier = workpiece.instrument.reference_frequency
-    found = builds or Spread(None, None, 0.0)
+    found = builds or BuildSpread(None, None, 0.0)
     return collected(
         FieldOverNotes,
         {"workpiece": workpiece, "field": field, "found": found},
@@ -184,7 +183,7 @@ def _field_over_notes(workpiece: OpenedDesign, outcome: Outcome, builds: Spread 
     )
 
 
-def _place_figures(option: Option, outcome: Outcome) -> PlaceFigures:
+def _place_figures(option: FieldOption, outcome: Outcome) -> PlaceFigures:
     solution, steps, parts = option.point.solution, option.steps, outcome.task.parts
     choke = solution.choke_inductance if solution.place.chokes else None
     own = parts.choke_self_capacitance

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.pitch_discrimination import limen_cents
+from models.pitch import limen_cents
 from models.pitch_field import PitchField
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
-from models.branch.antenna_branch import DIRECT, MODES, SeriesInductor, mode_frequencies
+from models.branch.antenna_branch import DIRECT, SeriesInductor
+from models.branch.modes import MODES, mode_frequencies
 from models.circuit.common_base import BASE, COLD, EMITTER, WIPER, OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.tank import Tank, resonant_frequency

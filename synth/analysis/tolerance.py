@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from models.builds.build_law import BuildLaw
-from models.builds.tolerance import Goals, Part, Trial
+from models.builds.tolerance import BuildGoals, ToleratedPart, Trial
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
@@ -42,10 +42,10 @@ def goals_of(workpiece: OpenedDesign) -> GoalsSection:
     return workpiece.design.goals or GoalsSection()
 
 
-def build_goals(workpiece: OpenedDesign) -> Goals:
+def build_goals(workpiece: OpenedDesign) -> BuildGoals:
     """What one build must do."""
     goals = goals_of(workpiece)
-    return Goals(goals.lowest, goals.highest, goals.unevenness)
+    return BuildGoals(goals.lowest, goals.highest, goals.unevenness)
 
 
 def trial_of(workpiece: OpenedDesign) -> Trial:
@@ -66,7 +66,9 @@ def trial_of(workpiece: OpenedDesign) -> Trial:
         key = _tolerance_key(quantity)
         spread = key in SPREADS
         scatter = limits.spreads if spread else limits.parts
-        parts.append(Part(quantity, LABELS[quantity], nominal[quantity], getattr(limits, key), scatter, not spread))
+        parts.append(
+            ToleratedPart(quantity, LABELS[quantity], nominal[quantity], getattr(limits, key), scatter, not spread)
+        )
     try:
         return Trial(_law(workpiece, design.tuning.zero_beat), tuple(parts))
     except ValueError as error:
@@ -131,7 +133,7 @@ def nominal_values(workpiece: OpenedDesign) -> dict[str, float]:
             f"{which}_capacitance": tank.capacitance,
             f"{which}_stray": stray,
             f"{which}_divider": divider,
-            f"{which}_junction": max(0.0, tank.stray - stray - divider) if design.circuit is not None else 0.0,
+            f"{which}_junction": max(0.0, tank.board_stray - stray - divider) if design.circuit is not None else 0.0,
             f"{which}_trimmer": tank.trimmer_capacitance if which == "variable" else tank.trimmer_maximum,
         }
     branch = instrument.branch

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.builds.tolerance import (
-    Goals,
+    BuildGoals,
     LinearEstimate,
-    Part,
     Tighter,
+    ToleratedPart,
     Trial,
     build_runs,
     linear_estimates,
@@ -215,13 +215,13 @@ def tolerance_figures(
     )
 
 
-def _base(goals: Goals, runs: Outcomes, builds: int) -> TighterFigure:
+def _base(goals: BuildGoals, runs: Outcomes, builds: int) -> TighterFigure:
     """What those same builds do with every part as it is."""
     good, reached = goals.met(runs)[:builds], runs.reached[:builds]
     return TighterFigure("all as they are", 0.0, float(reached.mean()), float(good.mean()))
 
 
-def _part_figure(part: Part) -> VaryingPart:
+def _part_figure(part: ToleratedPart) -> VaryingPart:
     return VaryingPart(part.label, part.quantity, part.nominal, part.limit, part.scatter, part.bought)
 
 
@@ -254,7 +254,7 @@ def _outcome(estimate: LinearEstimate, runs: Outcomes, worst: tuple[float, float
     )
 
 
-def _goals(section: GoalsSection, goals: Goals, runs: Outcomes) -> tuple[GoalFigure, ...]:
+def _goals(section: GoalsSection, goals: BuildGoals, runs: Outcomes) -> tuple[GoalFigure, ...]:
     reached = float(runs.reached.mean())
     found = []
     if section.zero_beat is not None:
@@ -268,7 +268,7 @@ def _goals(section: GoalsSection, goals: Goals, runs: Outcomes) -> tuple[GoalFig
             continue
         asked += 1
         written = f"{limit:g} cents RMS or less" if name == "unevenness" else _note_text(limit)
-        share = float(Goals(**{name: limit}).met(runs).mean())
+        share = float(BuildGoals(**{name: limit}).met(runs).mean())
         found.append(GoalFigure(f"{words} {written}", share, None, None))
     if asked:
         good = float(goals.met(runs).mean())

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies, preferred_mode
+from models.branch.antenna_branch import DIRECT, SeriesInductor, preferred_mode
+from models.branch.modes import mode_frequencies
 from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
-from models.hand.scene import Cabinet, Player, RodAntenna, Scene
+from models.hand.scene import Cabinet, PlayerBody, RodAntenna, Scene
 from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.tank import Tank, required_capacitance
 from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
@@ -25,7 +26,7 @@ def scene_of(design: Design) -> Scene:
         return Scene(
             antenna=RodAntenna(antenna.length, antenna.diameter, antenna.base_height),
             cabinet=None if box is None else Cabinet(box.width, box.depth, box.height, box.gap),
-            player=Player(player.body_capacitance, player.stand_distance, player.hand_height),
+            player=PlayerBody(player.body_capacitance, player.stand_distance, player.hand_height),
         )
     except ValueError as error:
         raise DesignError(f"{design.name}: antenna, cabinet and player do not fit together: {error}") from error
@@ -122,7 +123,7 @@ def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Ta
         return tuned, margin_notice(tuned.trimmer_setting, distance)
     end = reference.with_trimmer(1.0 if target < lowest else 0.0)
     middle = 0.5 * (reference.trimmer_minimum + reference.trimmer_maximum)
-    fixed = float(required_capacitance(reference.inductance, target)) - reference.stray - middle
+    fixed = float(required_capacitance(reference.inductance, target)) - reference.board_stray - middle
     return end, (out_of_reach_notice(end.frequency, target, distance, fixed, reference.capacitance),)
 
 

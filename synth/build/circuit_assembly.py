@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import brentq
 
-from models.branch.antenna_branch import MODES, SeriesInductor, mode_frequencies
+from models.branch.antenna_branch import SeriesInductor
+from models.branch.modes import MODES, mode_frequencies
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimmer
@@ -173,7 +174,7 @@ def tank_of(section: TankSection, *beside: float) -> Tank:
     return Tank(
         inductance=section.inductance,
         capacitance=section.capacitance,
-        stray=sum(beside, section.stray + section.self_capacitance),
+        board_stray=sum(beside, section.stray + section.self_capacitance),
         trimmer_minimum=section.trimmer_minimum,
         trimmer_maximum=section.trimmer_maximum,
         trimmer_setting=section.trimmer,
@@ -185,9 +186,9 @@ def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInduc
     """The variable oscillator of `design` for every hand distance of `curve`, and for the empty room."""
     tap = tap_of(design)
     circuit, tank = circuit_of(design, "variable"), seen_from_tap(resonance_of(design, "variable"), tap)
-    stray = design.antenna.stray
-    lowest = min(curve.empty_capacitance, float(curve.capacitances[-1])) + stray
-    capacitances = law_capacitances(lowest, float(curve.capacitances[0]) + stray)
+    antenna_stray = design.antenna.stray
+    lowest = min(curve.empty_capacitance, float(curve.capacitances[-1])) + antenna_stray
+    capacitances = law_capacitances(lowest, float(curve.capacitances[0]) + antenna_stray)
     inductance, own = branch.inductance, branch.self_capacitance
     both = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, lowest, own)
     modes = [float(frequency) for frequency in both]

@@ -14,8 +14,9 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from models.hand.hand_field import DEFAULT_DISTANCES, CapacitanceCurve, Scene
-from models.hand.scene import POSTURES
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.hand.hand_field import DEFAULT_DISTANCES
+from models.hand.scene import POSTURES, Scene
 from synth.errors import InstrumentError
 from synth.files.atomic_file import write_text
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.scene import Scene
 from models.tank import Tank
-from models.volume.control import GainStage, PeakRectifier
+from models.volume.loudness import GainStage, PeakRectifier
 from models.volume.scene import LoopAntenna, VolumeScene
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.volume_notices import trimmer_notice, volume_notices

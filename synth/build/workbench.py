@@ -29,6 +29,7 @@ from synth.build.circuit_assembly import (
     tap_of,
 )
 from synth.build.curve_cache import Curves, curves_for, loop_curve_for
+from synth.build.tuning_notices import instrument_notices
 from synth.build.volume_assembly import assemble_volume, volume_scene_of
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
@@ -221,7 +222,7 @@ class OpenedDesign:
     @cached_property
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
-        found = self.pair.notices + self.lock_range[1] + self.instrument.warnings()
+        found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
         return found + self.volume_with_notices[1]
 
 

@@ -23,7 +23,7 @@ def run(arguments: Namespace) -> int:
     import sys
 
     from synth.errors import DesignError
-    from synth.lessons.table import LESSONS, build_lesson, checked_name
+    from synth.lessons.table import build_lesson, checked_name, lesson_list
     from synth.report.written import print_json
 
     if arguments.name is None:
@@ -31,9 +31,9 @@ def run(arguments: Namespace) -> int:
             what = "play" if arguments.live else "write"
             raise DesignError(f"name a lesson to {what}; `beatfield lesson` lists them")
         if arguments.json:
-            print_json({"schema": "beatfield.lessons/1", "lessons": LESSONS})
+            print_json({"schema": "beatfield.lessons/1", "lessons": lesson_list()})
         else:
-            sys.stdout.write("".join(f"{name:<9}{about}\n" for name, about in LESSONS.items()))
+            sys.stdout.write("".join(f"{name:<9}{about}\n" for name, about in lesson_list().items()))
         return 0
     checked_name(arguments.name)
     if arguments.live:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from models.pitch_discrimination import MEASURED_FROM, MEASURED_TO
+from models.pitch import MEASURED_FROM, MEASURED_TO
 from synth.analysis.sensitivity_figures import NoteSensitivity, SensitivityFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
 from synth.report.written import Form, columns_of, finished, rows_csv

@@ -16,10 +16,9 @@ from small_instrument import RING_CURVE, ROD
 from synth.analysis.field_figures import field_figures
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, read_design
-from synth.designs.schema import Key
+from synth.designs.schema import Key, write_value
 from synth.designs.sections import KEYS, SECTIONS
 from synth.designs.template import template_text
-from synth.designs.value import write_value
 from synth.errors import DesignError
 from synth.report.field import FIELD
 from synth.sound.voice import Voice

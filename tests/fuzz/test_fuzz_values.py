@@ -7,8 +7,7 @@ import math
 import wild
 from hypothesis import strategies as st
 
-from synth.designs.quantity import format_quantity, parse
-from synth.designs.units import UNITS
+from synth.designs.quantity import UNITS, format_quantity, parse
 from synth.errors import DesignError
 
 _PIECES = st.sampled_from(

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_slope
+from models.branch.antenna_branch import DIRECT, SeriesInductor
+from models.branch.modes import mode_slope
 from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.tank import Tank
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.tank import Tank
@@ -31,3 +32,9 @@ def make_instrument(zero_beat: float = 0.6, **changes: Any) -> Instrument:
     if "reference_frequency" in changes:
         return made
     return replace(made, reference_frequency=float(made.variable_frequency(zero_beat)))
+
+
+def tuned(zero_beat: float, branch: SeriesInductor = DIRECT, mode: str = "low", **values: float) -> Instrument:
+    """A lower one, of 1 mH and 400 pF with 1 pF of stray at the antenna, tuned to zero beat at a hand distance, m."""
+    loose = Instrument(STEEP, Tank(1e-3, 400e-12), 1.0, branch, antenna_stray=1e-12, mode=mode, **values)
+    return replace(loose, reference_frequency=float(loose.variable_frequency(zero_beat)))

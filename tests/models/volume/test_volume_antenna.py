@@ -11,7 +11,7 @@ from small_instrument import RING_CURVE
 
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
-from models.volume.control import GainStage, PeakRectifier
+from models.volume.loudness import GainStage, PeakRectifier
 from models.volume.volume_antenna import VolumeAntenna, VolumeFault
 
 TANK = Tank(2.2e-3, 33e-12, 12e-12, 5e-12, 30e-12)

@@ -10,8 +10,8 @@ from dataclasses import replace
 import pytest
 from small_instrument import RING_CURVE, ROD, STEEP
 
-from models.hand.hand_field import CapacitanceCurve
-from models.hand.scene import Player, RodAntenna, Scene
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.hand.scene import PlayerBody, RodAntenna, Scene
 from models.volume.scene import LoopAntenna, VolumeScene
 from synth.build import curve_cache
 
@@ -65,7 +65,7 @@ def test_the_volume_antennas_curve_is_kept_beside_them(tmp_path, solves, monkeyp
     curve_cache.curves_for(small.scene, folder=tmp_path)
     assert len(solves) == 1
     assert len(list(tmp_path.iterdir())) == 3
-    bonded = VolumeScene(replace(Scene(), player=Player(body_capacitance=None)))
+    bonded = VolumeScene(replace(Scene(), player=PlayerBody(body_capacitance=None)))
     assert curve_cache.loop_curve_key(bonded) != curve_cache.loop_curve_key(small)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from small_instrument import RING_CURVE, ROD
 
-from models.volume.control import GainStage
+from models.volume.loudness import GainStage
 from synth.analysis.field_figures import field_figures, volume_figures
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.template import template_design

@@ -12,7 +12,14 @@ from small_instrument import make_instrument
 from models.detector.memoryless import Detector
 from models.pulling import pulled_beat
 from synth.sound.band_edges import FADE_TO, crossings, highest_offset, line_bound
-from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate, fixed_from_radians, radians_from_fixed
+from synth.sound.beat_phase import (
+    STEPS_PER_TURN,
+    TURN_MASK,
+    PitchLaw,
+    accumulate,
+    fixed_from_radians,
+    radians_from_fixed,
+)
 from synth.sound.fades import Fade, Slew, guard
 from synth.sound.filters import (
     Smoother,
@@ -21,7 +28,6 @@ from synth.sound.filters import (
     low_pass_coefficients,
     smoothing_pole,
 )
-from synth.sound.pitch_law import PitchLaw
 from synth.sound.strand import Strand
 from synth.sound.wavetable import Wavetable, significant_harmonics, top_harmonics
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from small_instrument import RING, make_instrument
 
 import synth.window
-from models.volume.control import GainStage
+from models.volume.loudness import GainStage
 from synth.live.meters import no_meters
 from synth.window import palette
 from synth.window.box import Box
