@@ -5,17 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from small_instrument import STEEP, tuned
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.branch.modes import mode_frequencies
 from models.tank import resonant_frequency
-from tests.shared.tuned_instrument import CURVE, tuned
 
 
 def test_direct_antenna_is_one_more_capacitor() -> None:
     instrument = tuned(0.45)
     distance = np.array([[0.02, 0.1], [0.45, 0.7]])
-    capacitance = CURVE.capacitance(distance) + 1e-12
+    capacitance = STEEP.capacitance(distance) + 1e-12
     assert_allclose(instrument.antenna_capacitance(distance), capacitance, rtol=1e-15, atol=0)
     assert_allclose(
         instrument.variable_frequency(distance), resonant_frequency(1e-3, 400e-12 + capacitance), rtol=1e-14

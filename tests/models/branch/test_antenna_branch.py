@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from oracles import natural_modes
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_hop, preferred_mode, starting_conductances
 from models.branch.loss import mode_starts
 from models.branch.modes import mode_frequencies
 from models.tank import Tank, resonant_frequency
-from tests.shared.oracles import natural_modes
 
 L0, C0, LA, CS, R0, RA = 1e-3, 400e-12, 30e-3, 1e-12, 15.0, 800.0
 ANTENNA = np.linspace(7e-12, 14e-12, 15)

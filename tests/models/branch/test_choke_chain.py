@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from oracles import chain_modes
 
 from models.branch.choke_chain import pi_equivalent
 from models.branch.modes import mode_frequencies
-from tests.shared.oracles import chain_modes
 
 TANK = (1e-3, 400e-12)
 ANTENNAS = np.array([9e-12, 10e-12, 11e-12])

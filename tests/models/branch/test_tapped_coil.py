@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from oracles import tapped_conductances, tapped_modes
 from scipy.optimize import brentq
 
 from models.branch.antenna_branch import SeriesInductor, starting_conductances
@@ -16,7 +17,6 @@ from models.branch.tapped_coil import (
     with_leakage,
 )
 from models.tank import Tank
-from tests.shared.oracles import tapped_conductances, tapped_modes
 
 TANK = Tank(1e-3, 270e-12, 25e-12, 10e-12, 110e-12, 0.5, 90.0)
 BRANCH = SeriesInductor(40e-3, 60.0, 1e-12)

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import stats
+from small_instrument import ROD
 
 from models.branch.antenna_branch import SeriesInductor, preferred_mode
 from models.builds.build_law import BuildLaw
@@ -28,13 +29,10 @@ from models.builds.tolerance import (
     worst_cases,
 )
 from models.builds.tuned_builds import OUTCOMES, QUANTITIES, Outcomes, TunedBuilds
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
 
-DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
 LAW = TunedBuilds(
-    law=BuildLaw(CURVE, fine=True),
+    law=BuildLaw(ROD, fine=True),
     zero_beat=0.5,
     nearest=0.05,
     farthest=0.3,
@@ -98,7 +96,7 @@ def test_sensitivities_against_their_derivatives():
         assert slopes[name] == pytest.approx(value, rel=1e-5, abs=1e-6)
     setting = estimate(made, "trimmer_setting")
     slopes = {held.part.quantity: held.slope for held in setting.sensitivities}
-    antenna = float(CURVE.capacitance(0.5)) + 3e-12
+    antenna = float(ROD.capacitance(0.5)) + 3e-12
     needed, span = 98e-12 + antenna, 50e-12 * (1.0 - least)
     assert setting.nominal == pytest.approx((needed - 82e-12 - 5e-12) / span, rel=1e-9)
     assert slopes["variable_inductance"] == pytest.approx(needed / span, rel=1e-6)
@@ -136,7 +134,7 @@ def test_small_deviations_follow_normal_theory():
 def test_share_within_reach_against_its_closed_form():
     """One uniform capacitor: the trimmer reaches where base + least <= C_needed <= base + most, part of its range."""
     made = trial({"reference_capacitance": 0.5})
-    needed = 98e-12 + float(CURVE.capacitance(0.5)) + 3e-12
+    needed = 98e-12 + float(ROD.capacitance(0.5)) + 3e-12
     low, high = needed - 14e-12 - 50e-12, needed - 14e-12 - 5e-12
     expected = (min(high, 102e-12) - max(low, 34e-12)) / 68e-12
     reached = monte_carlo(made, 50_000, seed=2).reached
@@ -221,7 +219,7 @@ def test_the_part_to_buy_tighter_is_the_one_that_spoils():
 
 def test_share_that_starts_in_the_other_mode():
     """By brute force: `preferred_mode` of every build as a tank and series inductor of its own, Q 80 and 60."""
-    antenna = float(CURVE.capacitance(0.5)) + 3e-12
+    antenna = float(ROD.capacitance(0.5)) + 3e-12
     assert other_mode_share(trial(FEW), 200, 1, 40.0, 900.0)[0] == 0.0
     for inductance, low, high in ((25e-3, 0.05, 0.95), (15e-3, 0.0, 0.01), (40e-3, 0.99, 1.0)):
         made = trial({"branch_inductance": 0.1, "variable_inductance": 0.05}, branch_inductance=inductance)

@@ -32,9 +32,10 @@ def added(curve):
 
 @pytest.mark.parametrize("name", SCENES)
 def test_added_capacitance_is_within_one_percent_of_a_mesh_of_three_times_the_panels(name, curves):
-    fine = capacitance_curves(SCENES[name], FEW, fineness=1.75)
+    chosen = [0, 2, 5]
+    fine = capacitance_curves(SCENES[name], FEW[chosen], fineness=1.75)
     for posture in POSTURES:
-        assert_allclose(added(curves[name][posture]), added(fine[posture]), rtol=0.01, atol=0)
+        assert_allclose(added(curves[name][posture])[chosen], added(fine[posture]), rtol=0.01, atol=0)
         assert_allclose(curves[name][posture].empty_capacitance, fine[posture].empty_capacitance, rtol=2e-3, atol=0)
 
 

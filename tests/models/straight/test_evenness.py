@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from small_instrument import ROD
 
 from models.branch.antenna_branch import SeriesInductor, starting_conductances
 from models.branch.loss import mode_starts
@@ -24,17 +25,7 @@ from models.straight.front import lossy_rms, magnetic_share
 from models.straight.search import FieldParts
 from models.tank import Tank
 
-DISTANCES = np.geomspace(0.01, 0.80, 60)
-EMPTY = 6.5e-12
-
-
-def curve_like_a_hand() -> CapacitanceCurve:
-    """An invented curve of the usual shape: steep near the rod, dying away far from it."""
-    return CapacitanceCurve(DISTANCES, EMPTY + 0.09e-12 / (DISTANCES + 0.03) * np.exp(-2.0 * DISTANCES), EMPTY)
-
-
-CURVE = curve_like_a_hand()
-HIGH, LOW = BuildLaw(CURVE, "high", 1.0), BuildLaw(CURVE, "low", 1.0)
+HIGH, LOW = BuildLaw(ROD, "high", 1.0), BuildLaw(ROD, "low", 1.0)
 GOAL = FieldGoal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0)
 
 
@@ -75,7 +66,7 @@ def test_margin_of_starting_is_first_order_of_the_exact_one():
     circuit = row()
     parts = Tank(1e-3, 340e-12, quality_factor=200.0), SeriesInductor(40e-3, 150.0, 1e-12)
     found = starting_margin(HIGH, circuit, np.array([0.3]), 200.0, 150.0)[0]
-    low, high = starting_conductances(*parts, float(CURVE.capacitance(0.3)) + 3e-12)
+    low, high = starting_conductances(*parts, float(ROD.capacitance(0.3)) + 3e-12)
     assert_allclose(found, low / high, rtol=0.02)
     assert np.isinf(starting_margin(LOW, DIRECT_ROW, np.array([0.3]), 90.0, 60.0))
 
@@ -90,7 +81,7 @@ def test_loss_vanishes_with_high_quality_and_follows_the_exact_start():
     w = 1.0 / np.sqrt(1e-3 * 340e-12)
     places = np.linspace(0.02, zero, 30_000)
     start = mode_starts(
-        1e-3, 340e-12, 40e-3, CURVE.capacitance(places[::300]) + 3e-12, 1e-12, w * 1e-3 / 60.0, w * 40e-3 / 30.0
+        1e-3, 340e-12, 40e-3, ROD.capacitance(places[::300]) + 3e-12, 1e-12, w * 1e-3 / 60.0, w * 40e-3 / 30.0
     ).frequencies[1]
     beat = start[-1] - start
     assert (np.diff(start) > 0.0).all()
@@ -105,7 +96,7 @@ def test_loss_vanishes_with_high_quality_and_follows_the_exact_start():
 def test_magnetic_share_is_the_slope_with_inductance():
     """d ln f / d ln La = -m / 2, by central difference."""
     circuit, step = row(), 1e-4
-    share, hand = magnetic_share(HIGH, circuit, 0.3), CURVE.capacitance([0.3])
+    share, hand = magnetic_share(HIGH, circuit, 0.3), ROD.capacitance([0.3])
     up, down = (HIGH.frequency(row(branch_inductance=40e-3 * side), hand)[0, 0] for side in (1 + step, 1 - step))
     assert share == pytest.approx(-np.log(up / down) / step, rel=1e-5)
     assert magnetic_share(LOW, DIRECT_ROW, 0.3) == 0.0

@@ -7,6 +7,7 @@ from itertools import product
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from oracles import chain_modes, tapped_modes
 
 from models.branch.tapped_coil import Tap
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -18,7 +19,6 @@ from models.straight.evenness import FieldGoal, Tolerances, expected_rms
 from models.straight.front import not_dominated, tuning_ratio
 from models.straight.plan import SearchTask, make_plan
 from models.straight.search import FULL_EFFORT, Effort, FieldParts, Place, Search, Solution, circuits, with_ideal_coils
-from tests.shared.oracles import chain_modes, tapped_modes
 
 GOAL = FieldGoal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0, farthest_zero=0.67)
 PARTS = FieldParts(

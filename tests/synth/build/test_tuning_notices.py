@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from small_instrument import tuned
+
 from models.branch.antenna_branch import SeriesInductor
 from synth.build.notices import instrument_notices
-from tests.shared.tuned_instrument import tuned
 
 
 def test_nothing_is_said_of_a_sound_design() -> None:
