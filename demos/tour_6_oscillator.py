@@ -4,10 +4,8 @@ The small-signal analysis says whether it starts, harmonic balance where it sett
 plain resonance of coil and capacitors by the transistor's own capacitances and the loading. The fine-tune pot moves it.
 """
 
-from models.circuit.adjustments import pot_sweep
-
 from models.circuit.common_base import OscillatorCircuit
-from models.circuit.oscillator import steady_state
+from models.circuit.oscillator import pot_sweep, steady_state
 from models.circuit.small_signal import small_signal
 from models.tank import resonant_frequency
 

@@ -12,38 +12,47 @@ import signal
 import sys
 from contextlib import suppress
 from importlib import import_module
-from typing import NoReturn
+from itertools import groupby
+from typing import NamedTuple, NoReturn
 
-from synth.errors import DesignError, DeviceError
-from synth.files.atomic_file import check_target
+from synth.commands.outputs import check_outputs
+from synth.errors import EXIT_FAILED, EXIT_INTERRUPTED, EXIT_USAGE, DesignError, DeviceError
 from synth.files.plain_text import printable
 
-EXIT_OK, EXIT_FAILED, EXIT_USAGE, EXIT_GOAL_MISSED, EXIT_INTERRUPTED = 0, 1, 2, 3, 130
 
+class Command(NamedTuple):
+    """Who uses a command, and what it does in one plain phrase."""
+
+    group: str
+    summary: str
+
+
+HEAR, BEFORE, BENCH = "hear and play", "before you solder", "at the bench"
+LEARN, MACHINE = "practise and teach", "about this machine"
 COMMANDS = {
-    "demo": "render the built-in design into a folder: WAV, plot, report",
-    "new": "write a commented design file to start from",
-    "field": "the pitch field of a design: which note sounds at which hand distance",
-    "oscillator": "one oscillator of a design on the bench: frequency, levels, start-up, adjustments",
-    "fit": "inductance and strays from frequencies read on the bench, and what to fit for a target frequency",
-    "choose": "tank and trimmer in preferred values that reach a frequency over all tolerances",
-    "coil": "a coil on a former: turns for an inductance, self-capacitance, wire, resistance and Q",
-    "tolerance": "what part tolerances do: share of builds that can be tuned, spread of the notes, yield",
-    "sheet": "the build and tuning sheet of a design, for paper: readings, bands, procedure, pitch ruler",
-    "drift": "what temperature and warm-up do to a tuned design: zero beat and notes",
-    "linearise": "search the parts that make the pitch field as straight as can be",
-    "compare": "several designs in one table and plot, and the same gesture rendered from each",
-    "lesson": "heterodyning by ear: staged lessons, as files (script, plots, sounds) or to play",
-    "render": "render a hand path through a design into a sound file",
-    "tune": "play a tune from a file: wanted and sounded pitch of every note, and what is out of reach",
-    "sensitivity": "what a millimetre of hand and a tremor do to the pitch of every note, against what the ear hears",
-    "play": "play a design live: the pointer is the hand",
-    "devices": "list the sound outputs and the MIDI outputs",
-    "bench": "Beatfield beside plain ways to the same results, measured side by side in one run",
-    "doctor": "check libraries, sound output, latency and block timing",
+    "demo": Command(HEAR, "write a scale played on the built-in design, its plot and report"),
+    "play": Command(HEAR, "play a design live: the pointer is the hand"),
+    "render": Command(HEAR, "write the sound that a hand path makes on a design"),
+    "new": Command(BEFORE, "write a commented design file to start from"),
+    "field": Command(BEFORE, "see which note sounds at which hand distance"),
+    "oscillator": Command(BEFORE, "see whether an oscillator starts, its frequency and its levels"),
+    "choose": Command(BEFORE, "find parts to buy that reach a frequency in every build"),
+    "coil": Command(BEFORE, "find the turns a coil needs, or what a wound coil has"),
+    "tolerance": Command(BEFORE, "see how many builds can be tuned, and how far their notes differ"),
+    "drift": Command(BEFORE, "see what temperature does to zero beat and to the notes"),
+    "linearise": Command(BEFORE, "search for parts that spread the notes more evenly"),
+    "compare": Command(BEFORE, "set designs side by side, in figures and in sound"),
+    "fit": Command(BENCH, "find the coil's and the board's values from frequencies you read"),
+    "sheet": Command(BENCH, "write a sheet to build and tune by: readings, steps, pitch ruler"),
+    "lesson": Command(LEARN, "hear how two tones make a third, in lessons to read or to play"),
+    "tune": Command(LEARN, "see which notes of a tune a design plays, and how true they are"),
+    "sensitivity": Command(LEARN, "see what a millimetre of hand and a tremor do to each note"),
+    "devices": Command(MACHINE, "list the sound outputs and the MIDI outputs"),
+    "doctor": Command(MACHINE, "check libraries, sound output, latency and block timing"),
+    "benchmark": Command(MACHINE, "measure Beatfield beside plain ways to the same results"),
 }
 
-EXIT_HELP = "exit codes: 0 done, 1 device or run failure, 2 bad usage or design, 3 design goal missed, 130 interrupted"
+EXIT_HELP = "exit codes: 0 done, 1 device or run failure, 2 bad usage or design, 3 goal missed, 130 interrupted"
 
 
 class _Parser(argparse.ArgumentParser):
@@ -67,22 +76,34 @@ class _VersionAction(argparse.Action):
         parser.exit()
 
 
+def _listed() -> str:
+    """The commands by group, in the table's order."""
+    lines = []
+    for group, rows in groupby(COMMANDS.items(), key=lambda row: row[1].group):
+        lines += [f"{group}:", *(f"  {name:<13}{command.summary}" for name, command in rows), ""]
+    return "\n".join([*lines, EXIT_HELP])
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The parser of every command, from the COMMANDS table."""
     parser = _Parser(
         prog="beatfield",
-        description="A playable theremin computed from its physics: hand distance, added capacitance, oscillator "
-        "frequency, beat note, sound.",
-        epilog=EXIT_HELP,
+        usage="beatfield [-h] [--version] COMMAND ...",
+        description="A playable theremin computed from its physics: hand distance, added capacitance, oscillator\n"
+        "frequency, beat note, sound. `beatfield COMMAND --help` tells more of each command.",
+        epilog=_listed(),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action=_VersionAction, help="print the version and exit")
     debug = _Parser(add_help=False)
     debug.add_argument("--debug", action="store_true", default=argparse.SUPPRESS, help="show a traceback on errors")
     parser.add_argument("--debug", action="store_true", help=argparse.SUPPRESS)
-    subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for name, summary in COMMANDS.items():
-        description = summary[0].upper() + summary[1:] + "."
-        sub = subparsers.add_parser(name, help=summary, description=description, parents=[debug])
+    subparsers = parser.add_subparsers(
+        prog="beatfield", dest="command", metavar="COMMAND", required=True, help=argparse.SUPPRESS
+    )
+    for name, command in COMMANDS.items():
+        description = command.summary[0].upper() + command.summary[1:] + "."
+        sub = subparsers.add_parser(name, description=description, parents=[debug])
         import_module(f"synth.commands.{name}").add_arguments(sub)
     return parser
 
@@ -91,18 +112,6 @@ def _tell(text: str) -> None:
     """Print a message to stderr, with what would steer a terminal spelled out; quietly nothing where that is gone."""
     with suppress(OSError, ValueError):
         print(printable(text), file=sys.stderr, flush=True)
-
-
-def _check_targets(arguments: argparse.Namespace) -> None:
-    """Refuse the files to be written that cannot be, before anything is computed for them; DesignError."""
-    if isinstance(getattr(arguments, "plot", None), str):
-        from synth.report.figure import checked_plot_path
-
-        checked_plot_path(arguments.plot)
-    for name in ("output", "csv", "trace", "plot", "midi", "wav", "wav_before", "wav_after"):
-        target = getattr(arguments, name, None)
-        if isinstance(target, str) and target != "-" and not (arguments.command == "lesson" and name == "output"):
-            check_target(target, getattr(arguments, "force", False))
 
 
 def _end_politely() -> None:
@@ -125,7 +134,7 @@ def main(argv: list[str] | None = None) -> int:
             setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115
     _end_politely()
     try:
-        _check_targets(arguments)
+        check_outputs(arguments)
         code = import_module(f"synth.commands.{arguments.command}").run(arguments)
         sys.stdout.flush()
         return int(code)

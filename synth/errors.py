@@ -1,4 +1,9 @@
-"""Errors a person can act on: each message names the place and the remedy; the command line prints no traceback."""
+"""Errors a person can act on: each message names the place and the remedy; the command line prints no traceback.
+
+The exit codes of the command line stand beside them: one for each kind of ending.
+"""
+
+EXIT_OK, EXIT_FAILED, EXIT_USAGE, EXIT_GOAL_MISSED, EXIT_INTERRUPTED = 0, 1, 2, 3, 130
 
 
 class InstrumentError(Exception):

@@ -10,37 +10,36 @@ RENEWAL = 0.2  # seconds between two states of a count
 
 
 class ProgressLine:
-    """Call it with how many of `total` are done, or, without a total, with the share; as a context it ends its line.
+    """Call it with the share that is done, 0 to 1; as a context it ends its line, else the share 1 does.
 
-    On a terminal one line is renewed in place. Elsewhere a share is not shown.
+    On a terminal one line is renewed in place; elsewhere it is printed once.
     """
 
-    def __init__(self, what: str, total: int | None = None) -> None:
-        self._what, self._total = what, total
+    def __init__(self, what: str) -> None:
+        self._what = what
         self._begin = self._shown = time.monotonic()
         self._open = False
-        self._percent = -1
 
     def __enter__(self) -> ProgressLine:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._open:
-            print(file=sys.stderr, flush=True)
+        self._end()
 
-    def __call__(self, done: float) -> None:
-        live = sys.stderr.isatty()
-        if self._total is None:
-            percent = int(100.0 * done)
-            if live and percent != self._percent:
-                self._percent = percent
-                end = "" if percent < 100 else "\n"
-                print(f"\r{self._what} {percent:3d} %", end=end, file=sys.stderr, flush=True)
-            return
+    def __call__(self, share: float) -> None:
         now = time.monotonic()
-        if now - self._begin < QUIET_TIME or now - self._shown < RENEWAL or (self._open and not live):
-            return
-        self._shown, self._open = now, True
-        left = (now - self._begin) * (self._total - done) / max(done, 1)
-        start = "\r" if live else ""
-        print(f"{start}{done} of {self._total} {self._what}, {left:.0f} s left ", end="", file=sys.stderr, flush=True)
+        if share >= 1.0:
+            self._end()
+        elif now - self._begin >= QUIET_TIME and now - self._shown >= RENEWAL and self._may_write():
+            self._shown, self._open = now, True
+            left = (now - self._begin) * (1.0 - share) / max(share, 1e-3)
+            start = "\r" if sys.stderr.isatty() else ""
+            print(f"{start}{self._what} {share:4.0%}, {left:.0f} s left ", end="", file=sys.stderr, flush=True)
+
+    def _may_write(self) -> bool:
+        return not self._open or sys.stderr.isatty()
+
+    def _end(self) -> None:
+        if self._open:
+            self._open = False
+            print(file=sys.stderr, flush=True)

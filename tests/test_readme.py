@@ -23,9 +23,9 @@ EXAMPLES = [
 ]
 ELSEWHERE = {  # command: why its example is not run here
     "play": "needs a window; run by tests/live",
-    "doctor": "looks at the machine; run by tests/synth/commands/test_cli.py",
-    "devices": "depends on the machine; run by tests/synth/commands/test_cli.py",
-    "bench": "takes minutes; run by tests/synth/commands/test_bench_command.py",
+    "doctor": "looks at the machine; run by tests/synth/test_cli.py",
+    "devices": "depends on the machine; run by tests/synth/test_cli.py",
+    "benchmark": "takes minutes; run by tests/synth/commands/test_benchmark_command.py",
     "linearise": "searches for long; run by tests/synth/commands/test_linearise_command.py",
 }
 READINGS = 'fitted_capacitor,frequency\n"330 pF","205.3 kHz"\n"120 pF","231.4 kHz"\n'
@@ -129,12 +129,12 @@ def test_the_long_shell_examples_run_too(tmp_path, monkeypatch, capsys):
 
 def takes_long(example: list[str]) -> bool:
     """Some 20 s of integration in time."""
-    return "--trace" in example
+    return "--transient" in example
 
 
 def written(example: list[str]) -> list[str]:
     """The files an example says it writes."""
-    options = ("-o", "--plot", "--csv", "--trace")
+    options = ("-o", "--plot", "--csv", "--transient")
     return [value for option, value in zip(example, example[1:], strict=False) if option in options]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.written import add_output_options
+from synth.commands.outputs import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -51,13 +51,13 @@ def run(arguments: Namespace) -> int:
     from models.preferred_values import SERIES
     from synth.analysis.choose_figures import Limits, choose_figures, tank_goal
     from synth.build.workbench import OpenedDesign
-    from synth.cli import EXIT_GOAL_MISSED, EXIT_OK
-    from synth.commands.options import chosen, frequency_of, quantity_of
+    from synth.commands.options import chosen, frequency_of, quantity_of, within
     from synth.designs.design_file import load_design
+    from synth.errors import EXIT_GOAL_MISSED, EXIT_OK
     from synth.report.choose import CHOOSE
 
     def ratio(option: str, text: str, unit: str = "percent") -> float:
-        return quantity_of(option, text, unit, 0.0, 0.9) or 0.0
+        return within(option, text, unit, 0.0, 0.9)
 
     def spread(option: str, text: str | None) -> float | None:
         return quantity_of(option, text, "F", 0.0, 1e-9)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.outputs import Printed
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -17,19 +19,15 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--pitch", metavar="P", help="from turn to turn (default: 1.1 times the wire, for the enamel)")
     parser.add_argument("--frequency", metavar="F", default="250 kHz", help="for skin effect and Q (default: 250 kHz)")
     parser.add_argument("--temperature", metavar="T", default="20 degC", help="of the copper (default: 20 degC)")
-    parser.add_argument("--json", action="store_true", help="print the figures as JSON")
+    parser.add_argument("--json", action=Printed, help="print the figures as JSON")
 
 
 def run(arguments: Namespace) -> int:
     """Compute the coil and print it."""
-    import sys
-    from dataclasses import asdict
-
     from synth.analysis.coil import Winding, wound
-    from synth.cli import EXIT_OK
     from synth.commands.options import quantity_of
-    from synth.report.coil_report import SCHEMA, coil_text
-    from synth.report.written import print_json
+    from synth.errors import EXIT_OK
+    from synth.report.coil import COIL
 
     def length(option: str, least: float = 1e-5) -> float | None:
         return quantity_of(option, getattr(arguments, option.removeprefix("--")), "m", least, 10.0)
@@ -46,8 +44,5 @@ def run(arguments: Namespace) -> int:
     )
     turns = quantity_of("--turns", arguments.turns, "ratio", 1.0, 1e6)
     coil = wound(winding, turns, quantity_of("--inductance", arguments.inductance, "H", 1e-9, 100.0))
-    if arguments.json:
-        print_json({"schema": SCHEMA, **asdict(coil)})
-    else:
-        sys.stdout.write(coil_text(coil))
+    COIL.write(arguments, coil)
     return EXIT_OK

@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.report.written import add_output_options
+from synth.commands.outputs import SOUND, Written, add_output_options
 
 if TYPE_CHECKING:
     from synth.analysis.compare_figures import CompareFigures
@@ -22,7 +22,14 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--seconds", type=float, metavar="S", help="length of the gesture")
     parser.add_argument("--seed", type=int, default=1, help="of the hand's tremor (default 1)")
     sound = parser.add_mutually_exclusive_group()
-    sound.add_argument("-o", "--output", metavar="FILE", help="one sound file, n pips before the n-th design")
+    sound.add_argument(
+        "-o",
+        "--output",
+        metavar="FILE",
+        action=Written,
+        kind=SOUND,
+        help="one sound file, n pips before the n-th design",
+    )
     sound.add_argument("--separate", metavar="FOLDER", help="one sound file for each design, into this folder")
     parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
     add_output_options(parser, "the table")
@@ -54,10 +61,10 @@ def run(arguments: Namespace) -> int:
 def _with_sounds(arguments: Namespace, workpieces: list[OpenedDesign], figures: CompareFigures) -> CompareFigures:
     """Render, match and write the sounds; the figures with their gains and levels."""
     from synth.build.workbench import say
-    from synth.files.atomic_file import make_folder
-    from synth.hands.shared_path import shared_path
+    from synth.files.atomic_file import check_target, make_folder
+    from synth.hands.gestures import shared_path
     from synth.progress_line import ProgressLine
-    from synth.sound.audio_file import write_sound
+    from synth.sound.audio_file import AudioWriter, write_sound
     from synth.sound.level_match import joined, matched, rendered
     from synth.sound.offline import file_comment
 
@@ -69,7 +76,9 @@ def _with_sounds(arguments: Namespace, workpieces: list[OpenedDesign], figures: 
             str(folder / f"{number}_{_plain(piece.design.name)}.wav")
             for number, piece in enumerate(workpieces, start=1)
         ]
-    _refuse_existing(targets, arguments.force, arguments.rate)
+    for target in targets:  # before the rendering, not after it
+        AudioWriter(target, arguments.rate)
+        check_target(target, arguments.force)
     path, notice = shared_path(arguments.gesture or "sweep", workpieces, arguments.seconds, arguments.seed)
     if notice:
         say(f"note: {notice}")
@@ -84,20 +93,6 @@ def _with_sounds(arguments: Namespace, workpieces: list[OpenedDesign], figures: 
             write_sound(target, sound.samples, arguments.rate, name, file_comment(piece.design), arguments.force)
     say("wrote " + ", ".join(targets))
     return figures.with_levels(sounds)
-
-
-def _refuse_existing(targets: list[str], force: bool, rate: int) -> None:
-    from pathlib import Path
-
-    from synth.errors import DesignError
-    from synth.files.atomic_file import check_target
-
-    if not 8000 <= rate <= 192_000:
-        raise DesignError(f"sample rate must be a whole number from 8000 to 192000 Hz; got {rate}")
-    for target in targets:
-        if Path(target).suffix.lower() not in (".wav", ".flac"):
-            raise DesignError(f"{target}: name the sound file .wav or .flac")
-        check_target(target, force)
 
 
 def _plain(name: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.report.written import add_output_options
+from synth.commands.outputs import Written, add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -45,7 +45,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--target-frequency", metavar="F", help="say which preferred value reaches it")
     parser.add_argument("--series", default="E12", help="IEC 60063 series of the fitted capacitor (default: E12)")
     parser.add_argument("--other-board", metavar="KIND", help="say what changes on another kind of board")
-    parser.add_argument("-o", "--output", metavar="FITTED.toml", help="write the result as a design file")
+    parser.add_argument(
+        "-o", "--output", metavar="FITTED.toml", action=Written, help="write the result as a design file"
+    )
     add_output_options(parser, "readings, fit and residuals", "readings and residuals")
 
 
@@ -56,8 +58,7 @@ def run(arguments: Namespace) -> int:
     from models.preferred_values import SERIES
     from models.stray import BOARDS
     from synth.analysis.fit_figures import fit_figures
-    from synth.analysis.fit_target import Wish, chosen_reach
-    from synth.analysis.fitted_design import fitted_design
+    from synth.analysis.fit_target import Wish, chosen_reach, fitted_design
     from synth.analysis.fitting import errors_of, known_of, solved_bench
     from synth.analysis.readings import load_readings
     from synth.build.workbench import say

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.outputs import add_force_option
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -13,7 +15,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--device", help="sound output of --live: index or part of its name (see beatfield devices)")
     parser.add_argument("--size", metavar="WxH", help="size of the window of --live, e.g. 1280x720")
     parser.add_argument("--json", action="store_true", help="print the list or the lesson as JSON")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    add_force_option(parser)
 
 
 def run(arguments: Namespace) -> int:
@@ -21,7 +23,7 @@ def run(arguments: Namespace) -> int:
     import sys
 
     from synth.errors import DesignError
-    from synth.lessons.table import LESSONS, build_lesson, checked_name
+    from synth.lessons.table import build_lesson, checked_name, lesson_list
     from synth.report.written import print_json
 
     if arguments.name is None:
@@ -29,9 +31,9 @@ def run(arguments: Namespace) -> int:
             what = "play" if arguments.live else "write"
             raise DesignError(f"name a lesson to {what}; `beatfield lesson` lists them")
         if arguments.json:
-            print_json({"schema": "beatfield.lessons/1", "lessons": LESSONS})
+            print_json({"schema": "beatfield.lessons/1", "lessons": lesson_list()})
         else:
-            sys.stdout.write("".join(f"{name:<9}{about}\n" for name, about in LESSONS.items()))
+            sys.stdout.write("".join(f"{name:<9}{about}\n" for name, about in lesson_list().items()))
         return 0
     checked_name(arguments.name)
     if arguments.live:
@@ -57,7 +59,7 @@ def _play(arguments: Namespace) -> int:
     from synth.lessons.setup import open_setup
     from synth.lessons.table import live_lesson
     from synth.live.live_sound import LiveSound
-    from synth.window.lesson_loop import run as run_window
+    from synth.window.lesson_window import run as run_window
 
     if arguments.output or arguments.json:
         raise DesignError("--live plays a lesson; leave -o and --json out")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.report.written import add_output_options
+from synth.commands.outputs import SOUND, Written, add_output_options
 
 if TYPE_CHECKING:
     from synth.analysis.linearise import Outcome, Wishes
@@ -39,10 +39,16 @@ def add_arguments(parser: ArgumentParser) -> None:
         help="least tank capacitance over the spread of its stray (default 30; 0: any tank)",
     )
     parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
-    parser.add_argument("-o", "--output", metavar="BETTER.toml", help="write the better design")
-    parser.add_argument("--wav", metavar="FILE", help="the same hand through both designs, pips before each")
-    parser.add_argument("--wav-before", metavar="FILE", help="the hand through the design as it is")
-    parser.add_argument("--wav-after", metavar="FILE", help="the same hand through the better design")
+    parser.add_argument("-o", "--output", metavar="BETTER.toml", action=Written, help="write the better design")
+    parser.add_argument(
+        "--wav", metavar="FILE", action=Written, kind=SOUND, help="the same hand through both designs, pips before each"
+    )
+    parser.add_argument(
+        "--wav-before", metavar="FILE", action=Written, kind=SOUND, help="the hand through the design as it is"
+    )
+    parser.add_argument(
+        "--wav-after", metavar="FILE", action=Written, kind=SOUND, help="the same hand through the better design"
+    )
     parser.add_argument("--gesture", default="sweep", metavar="NAME", help="of these sounds (default sweep)")
     add_output_options(parser, "both pitch fields")
 
@@ -54,12 +60,14 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.linearise import improve
     from synth.analysis.linearise_figures import linearise_figures
     from synth.build.workbench import open_design, say
-    from synth.cli import EXIT_INTERRUPTED
+    from synth.errors import EXIT_INTERRUPTED, DesignError
+    from synth.hands.gestures import GESTURES
     from synth.progress_line import ProgressLine
     from synth.report.linearise import LINEARISE
 
     wishes = _wishes(arguments)
-    _check_targets(arguments)
+    if arguments.gesture not in GESTURES:
+        raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
     workpiece = open_design(Path(arguments.design))
     say("searching: up to a minute")
     outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
@@ -77,9 +85,9 @@ def run(arguments: Namespace) -> int:
 
 def _wishes(arguments: Namespace) -> Wishes:
     from models.preferred_values import SERIES
-    from models.straight.build_spread import Tolerances
+    from models.straight.evenness import Tolerances
     from synth.analysis.linearise import Wishes
-    from synth.commands.options import pair, value
+    from synth.commands.options import pair, within
     from synth.errors import DesignError
 
     low, high = pair("--range", arguments.range, "Hz")
@@ -88,49 +96,26 @@ def _wishes(arguments: Namespace) -> Wishes:
         raise DesignError(f"--series {arguments.series}: choose {', '.join(SERIES)}")
     if arguments.seed < 0:
         raise DesignError(f"--seed must be a whole number >= 0; got {arguments.seed}")
-    fill, coil, capacitor = (
-        value(f"--{name.replace('_', '-')}", getattr(arguments, name), "percent")
-        for name in ("fill", "coil_tolerance", "capacitor_tolerance")
+    tolerances = Tolerances(
+        within("--coil-tolerance", arguments.coil_tolerance, "percent", 0.0, 0.5),
+        within("--capacitor-tolerance", arguments.capacitor_tolerance, "percent", 0.0, 0.5),
     )
-    if not 0.05 <= fill <= 1.0 or not 0.0 <= coil <= 0.5 or not 0.0 <= capacitor <= 0.5:
-        raise DesignError("--fill goes from 5 % to 100 %, tolerances from 0 % to 50 %")
-    own = value("--choke-capacitance", arguments.choke_capacitance, "F")
-    if not LEAST_CHOKE_CAPACITANCE <= own <= 1e-10:
-        raise DesignError("--choke-capacitance goes from 2 pF to 100 pF")
+    fill = within("--fill", arguments.fill, "percent", 0.05, 1.0)
+    own = within("--choke-capacitance", arguments.choke_capacitance, "F", LEAST_CHOKE_CAPACITANCE, 1e-10)
     carriers = pair("--carrier", arguments.carrier, "Hz")
     if not 10e3 <= carriers[0] < carriers[1] <= 1e6:
         raise DesignError("--carrier goes from 10 kHz to 1 MHz")
     if not 0.0 <= arguments.stray_multiple <= 1000.0:
         raise DesignError("--stray-multiple goes from 0 to 1000")
-    notes, multiple = (low, high, near, far, fill, arguments.series), arguments.stray_multiple
-    return Wishes(*notes, Tolerances(coil, capacitor), arguments.seed, own, carriers, multiple)
-
-
-def _check_targets(arguments: Namespace) -> None:
-    """Refuse what could not be written before the search, not after it."""
-    from pathlib import Path
-
-    from synth.errors import DesignError
-    from synth.hands.gestures import GESTURES
-
-    if arguments.gesture not in GESTURES:
-        raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
-    sounds = [name for name in (arguments.wav, arguments.wav_before, arguments.wav_after) if name]
-    files = [name for name in (arguments.output, arguments.plot, *sounds) if name]
-    files += [arguments.csv] if arguments.csv and arguments.csv != "-" else []
-    for name in sounds:
-        if Path(name).suffix.lower() not in (".wav", ".flac"):
-            raise DesignError(f"{name}: name the sound file .wav or .flac")
-    for name in files:
-        if files.count(name) > 1:
-            raise DesignError(f"{name}: named twice; choose a file for each")
+    seed, multiple = arguments.seed, arguments.stray_multiple
+    return Wishes(low, high, near, far, fill, arguments.series, tolerances, seed, own, carriers, multiple)
 
 
 def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:
     if not (arguments.wav or arguments.wav_before or arguments.wav_after):
         return
     from synth.build.workbench import say
-    from synth.hands.shared_path import shared_path
+    from synth.hands.gestures import shared_path
     from synth.progress_line import ProgressLine
     from synth.sound.audio_file import write_sound
     from synth.sound.level_match import joined, matched, rendered

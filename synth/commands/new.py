@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.outputs import add_force_option
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("file", metavar="FILE", help="the design file to write, e.g. mine.toml")
-    parser.add_argument("--force", action="store_true", help="replace the file if it exists")
+    add_force_option(parser)
 
 
 def run(arguments: Namespace) -> int:

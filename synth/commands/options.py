@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from argparse import ArgumentTypeError
+from collections.abc import Callable, Sequence
 
-from synth.designs.quantity import format_quantity, parse
-from synth.designs.value import did_you_mean
 from synth.errors import DesignError
 
 LOWEST, HIGHEST = 10e3, 30e6  # Hz, of a carrier
@@ -13,6 +12,8 @@ LOWEST, HIGHEST = 10e3, 30e6  # Hz, of a carrier
 
 def value(name: str, text: str, unit: str) -> float:
     """The quantity of option `name` in SI; DesignError naming the option where it cannot be read."""
+    from synth.designs.quantity import parse
+
     try:
         return parse(text, unit)
     except DesignError as error:
@@ -33,6 +34,8 @@ def pair(name: str, text: str, unit: str) -> tuple[float, float]:
 
 def chosen(option: str, text: str | None, choices: Sequence[str]) -> str | None:
     """`text` if it is one of `choices`, letter case aside; None where the option was not given."""
+    from synth.designs.schema import did_you_mean
+
     if text is None:
         return None
     for choice in choices:
@@ -43,8 +46,13 @@ def chosen(option: str, text: str | None, choices: Sequence[str]) -> str | None:
 
 def quantity_of(option: str, text: str | None, unit: str, low: float, high: float) -> float | None:
     """The quantity `text` stands for, SI; None where the option was not given. Raises DesignError outside low..high."""
-    if text is None:
-        return None
+    return None if text is None else within(option, text, unit, low, high)
+
+
+def within(option: str, text: str, unit: str, low: float, high: float) -> float:
+    """The quantity `text` stands for, SI. Raises DesignError outside low..high."""
+    from synth.designs.quantity import format_quantity
+
     found = value(option, text, unit)
     if not low <= found <= high:
         limits = f"{format_quantity(low, unit)} to {format_quantity(high, unit)}"
@@ -55,3 +63,18 @@ def quantity_of(option: str, text: str | None, unit: str, low: float, high: floa
 def frequency_of(option: str, text: str | None) -> float | None:
     """A carrier frequency, Hz; None where the option was not given."""
     return quantity_of(option, text, "Hz", LOWEST, HIGHEST)
+
+
+def whole_number(low: int, high: int) -> Callable[[str], int]:
+    """The type of an option that is a whole number from `low` to `high`."""
+
+    def read(text: str) -> int:
+        try:
+            value = int(text)
+        except ValueError:
+            value = low - 1
+        if not low <= value <= high:
+            raise ArgumentTypeError(f"must be a whole number from {low} to {high}; got {text!r}")
+        return value
+
+    return read

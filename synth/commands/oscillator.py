@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.outputs import Printed, Written, add_force_option, add_plot_option
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -16,10 +18,18 @@ def add_arguments(parser: ArgumentParser) -> None:
     )
     parser.add_argument("--pot", metavar="0..1", help="position of its fine-tune pot, in place of the design's")
     parser.add_argument("--load", metavar="LOAD", help='resistance behind its output resistor, e.g. 47k, or "none"')
-    parser.add_argument("--json", action="store_true", help="print the readings as JSON")
-    parser.add_argument("--plot", metavar="FILE", help="write start-up, a steady cycle and the pot as PNG or SVG")
-    parser.add_argument("--trace", metavar="FILE", help="write the start-up transient as CSV (- for stdout)")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    parser.add_argument("--json", action=Printed, help="print the readings as JSON")
+    add_plot_option(parser, "start-up, a steady cycle and the pot")
+    parser.add_argument(
+        "--trace",
+        "--transient",
+        dest="transient",
+        metavar="FILE",
+        action=Written,
+        or_stdout=True,
+        help="write the start-up transient as CSV (- for stdout)",
+    )
+    add_force_option(parser)
 
 
 def run(arguments: Namespace) -> int:
@@ -31,27 +41,22 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.oscillator import oscillator_figures, pot_curve, prepared_oscillator, steady
     from synth.analysis.start_up import start_up
     from synth.build.workbench import say
-    from synth.commands.options import value
+    from synth.commands.options import quantity_of
     from synth.designs.design_file import load_design
-    from synth.errors import DesignError
     from synth.report.oscillator import OSCILLATOR, start_up_csv
     from synth.report.written import print_json, write_text
 
-    pot = None
-    if arguments.pot is not None:
-        pot = value("--pot", arguments.pot, "fraction")
-        if not 0.0 <= pot <= 1.0:
-            raise DesignError(f"--pot {arguments.pot}: must be between 0 and 1")
+    pot = quantity_of("--pot", arguments.pot, "fraction", 0.0, 1.0)
     prepared = prepared_oscillator(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)
     state = steady(prepared)
     record = None
-    if arguments.plot or arguments.trace:
+    if arguments.plot or arguments.transient:
         record, remark = start_up(state, say)
         if remark is not None:
             prepared = replace(prepared, notices=(*prepared.notices, remark))
     figures = oscillator_figures(prepared, state, record)
-    if record is not None and arguments.trace:
-        write_text(start_up_csv(record), arguments.trace, arguments.force)
+    if record is not None and arguments.transient:
+        write_text(start_up_csv(record), arguments.transient, arguments.force)
     if record is not None and arguments.plot:
         from synth.report.oscillator import save_oscillator_plot
 
@@ -60,6 +65,6 @@ def run(arguments: Namespace) -> int:
         say(f"wrote {arguments.plot}")
     if arguments.json:
         print_json(OSCILLATOR.document(figures))
-    elif arguments.trace != "-":
+    elif arguments.transient != "-":
         sys.stdout.write(OSCILLATOR.text(figures))
     return 0

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
+from contextlib import AbstractContextManager, closing, nullcontext
 from typing import TYPE_CHECKING
+
+from synth.commands.options import whole_number
 
 if TYPE_CHECKING:
     from synth.midi.midi_out import MidiOut
@@ -19,8 +22,10 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--record-dir", metavar="FOLDER", default=".", help="where R records to (default: here)")
     parser.add_argument("--size", metavar="WxH", help="size of the window, e.g. 1280x720")
     parser.add_argument("--left-handed", action="store_true", help="the antenna at the left (L turns it round)")
-    parser.add_argument("--text-size", type=int, default=100, metavar="PERCENT", help="80 to 160 (default 100)")
-    parser.add_argument("--seed", type=int, default=1, help="of the hand's tremor (default 1)")
+    parser.add_argument(
+        "--text-size", type=whole_number(80, 160), default=100, metavar="PERCENT", help="80 to 160 (default 100)"
+    )
+    parser.add_argument("--seed", type=whole_number(0, 2**63), default=1, help="of the hand's tremor (default 1)")
     parser.add_argument("--midi-out", metavar="PORT", help="send what the hand plays to a MIDI port as well")
 
 
@@ -35,10 +40,10 @@ def run(arguments: Namespace) -> int:
     from synth.live.live_sound import safe_level
     from synth.live.speaker import Speaker
     from synth.sound.offline import file_comment
-    from synth.window.loop import Look, run_session
+    from synth.window.play_window import Look, run_session
     from synth.window.session import session_of
 
-    look = Look(arguments.left_handed, text_scale(arguments.text_size), checked_seed(arguments.seed))
+    look = Look(arguments.left_handed, arguments.text_size / 100.0, arguments.seed)
     size = window_size(arguments.size)
     names = [name for name in (arguments.design, arguments.other) if name]
     workpieces = [open_design(Path(name)) for name in names] or [open_loaded(template_design())]
@@ -60,45 +65,22 @@ def run(arguments: Namespace) -> int:
     except ValueError as error:
         raise DesignError(str(error)) from error
     speaker.set_level(min(safe_level(session.instrument_of(place)) for place in range(len(workpieces))))
-    midi = opened_midi(arguments.midi_out)
-    try:
-        with speaker:
-            if speaker.device_error:
-                say(f"note: {speaker.device_error}")
-            run_session(session, speaker, title, record_folder=folder, remarks=notices, size=size, look=look, midi=midi)
-    finally:
-        if midi is not None:
-            midi.close()
+    with opened_midi(arguments.midi_out) as midi, speaker:
+        if speaker.device_error:
+            say(f"note: {speaker.device_error}")
+        run_session(session, speaker, title, record_folder=folder, remarks=notices, size=size, look=look, midi=midi)
     meters = speaker.meters()
     say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} underruns, {meters.late_blocks} late")
     return 0
 
 
-def opened_midi(port: str | None) -> MidiOut | None:
-    """The MIDI output asked for; DeviceError where there is none of this name."""
+def opened_midi(port: str | None) -> AbstractContextManager[MidiOut | None]:
+    """The MIDI output asked for, closed on leaving; DeviceError where there is none of this name."""
     if port is None:
-        return None
+        return nullcontext()
     from synth.midi.midi_out import MidiOut
 
-    return MidiOut(port)
-
-
-def text_scale(percent: int) -> float:
-    """Text size as a factor, from 80 to 160 %; raise DesignError otherwise."""
-    from synth.errors import DesignError
-
-    if not 80 <= percent <= 160:
-        raise DesignError(f"--text-size {percent}: give 80 to 160, the percentage of the usual size")
-    return percent / 100.0
-
-
-def checked_seed(seed: int) -> int:
-    """The seed, a whole number from 0 up; raise DesignError otherwise."""
-    from synth.errors import DesignError
-
-    if seed < 0:
-        raise DesignError(f"--seed {seed}: give a whole number from 0 up")
-    return seed
+    return closing(MidiOut(port))
 
 
 def latency_setting(text: str) -> float | str:

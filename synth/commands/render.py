@@ -5,6 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
+from synth.commands.outputs import SOUND, Written, add_force_option
 from synth.commands.tune_options import add_tune_options
 
 if TYPE_CHECKING:
@@ -19,14 +20,22 @@ def add_arguments(parser: ArgumentParser) -> None:
     hand.add_argument("--hand", metavar="TRACE.csv", help="a hand trace: time_s,distance_m[,volume|volume_distance_m]")
     hand.add_argument("--gesture", metavar="NAME", help="a generated gesture: sweep, scale, vibrato or still")
     hand.add_argument("--tune", metavar="FILE", help="a tune: a Standard MIDI File or a note list (demos/lark.txt)")
-    parser.add_argument("-o", "--output", metavar="FILE", required=True, help="the sound file: .wav or .flac")
+    parser.add_argument(
+        "-o",
+        "--output",
+        metavar="FILE",
+        required=True,
+        action=Written,
+        kind=SOUND,
+        help="the sound file: .wav or .flac",
+    )
     parser.add_argument("--format", default="pcm24", metavar="FORMAT", help="pcm16, pcm24 (default) or float")
     parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
     parser.add_argument("--seconds", type=float, metavar="S", help="length of a gesture")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of a tremor and other chance (default 1)")
     add_tune_options(parser)
     parser.add_argument("--json", action="store_true", help="print what was written as JSON")
-    parser.add_argument("--force", action="store_true", help="replace the file if it exists")
+    add_force_option(parser)
 
 
 def run(arguments: Namespace) -> int:
@@ -88,7 +97,7 @@ def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
 
 def _tune_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     """The hand that plays the tune, with a notice of every note out of reach; DesignError if all are."""
-    from synth.analysis.tune_figures import tune_figures
+    from synth.analysis.tune import tune_figures
     from synth.build.workbench import say
     from synth.commands.tune_options import manner_of, tune_of
     from synth.errors import DesignError

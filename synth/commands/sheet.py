@@ -4,17 +4,27 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.outputs import Printed, Written, add_force_option, add_plot_option
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
-    parser.add_argument("-o", "--output", metavar="FILE", help="write the sheet as HTML (- for stdout)")
+    parser.add_argument(
+        "-o", "--output", metavar="FILE", action=Written, or_stdout=True, help="write the sheet as HTML (- for stdout)"
+    )
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="the paper to print on (default: A4)")
-    parser.add_argument("--json", action="store_true", help="print the sheet's figures as JSON")
-    parser.add_argument("--csv", metavar="FILE", help="write the expected readings as CSV (- for stdout)")
-    parser.add_argument("--plot", metavar="FILE", help="write expected frequencies with their bands as PNG or SVG")
-    parser.add_argument("--text", action="store_true", help="print the expected readings as text")
-    parser.add_argument("--force", action="store_true", help="replace a file that exists")
+    parser.add_argument("--json", action=Printed, help="print the sheet's figures as JSON")
+    parser.add_argument(
+        "--csv",
+        metavar="FILE",
+        action=Written,
+        or_stdout=True,
+        help="write the expected readings as CSV (- for stdout)",
+    )
+    add_plot_option(parser, "expected frequencies with their bands")
+    parser.add_argument("--text", action=Printed, help="print the expected readings as text")
+    add_force_option(parser)
 
 
 def run(arguments: Namespace) -> int:
@@ -34,10 +44,6 @@ def run(arguments: Namespace) -> int:
         raise DesignError(
             "name a file for the sheet with -o sheet.html, or ask for its figures with --text, --json, --csv or --plot"
         )
-    printed = [name for name, file in (("-o -", target), ("--csv -", arguments.csv)) if file == "-"]
-    printed += [name for name in ("--json", "--text") if getattr(arguments, name[2:])]
-    if len(printed) > 1:
-        raise DesignError(f"{' and '.join(printed)} both want stdout; write one of them to a file")
     figures = sheet_figures(open_design(Path(arguments.design)))
     if target is not None:
         write_text(sheet_page(figures, arguments.paper), target, arguments.force)

@@ -2,22 +2,12 @@
 
 from __future__ import annotations
 
-from argparse import ArgumentParser, ArgumentTypeError, Namespace
+from argparse import ArgumentParser, Namespace
 
-from synth.report.written import add_output_options
+from synth.commands.options import whole_number
+from synth.commands.outputs import add_output_options
 
 DEFAULT_BUILDS, MOST_BUILDS = 10_000, 5_000_000
-
-
-def whole_number(text: str, low: int, high: int) -> int:
-    """`text` as a whole number from `low` to `high`."""
-    try:
-        value = int(text)
-    except ValueError:
-        value = low - 1
-    if not low <= value <= high:
-        raise ArgumentTypeError(f"must be a whole number from {low} to {high}; got {text!r}")
-    return value
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -26,14 +16,14 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--builds",
         metavar="N",
-        type=lambda text: whole_number(text, 100, MOST_BUILDS),
+        type=whole_number(100, MOST_BUILDS),
         default=DEFAULT_BUILDS,
         help=f"random builds (default {DEFAULT_BUILDS})",
     )
     parser.add_argument(
         "--seed",
         metavar="S",
-        type=lambda text: whole_number(text, 0, 2**63),
+        type=whole_number(0, 2**63),
         default=1,
         help="of the random numbers: the same seed gives the same builds (default 1)",
     )
@@ -46,13 +36,15 @@ def run(arguments: Namespace) -> int:
 
     from synth.analysis.tolerance_figures import tolerance_figures
     from synth.build.workbench import open_design, say
-    from synth.cli import EXIT_GOAL_MISSED, EXIT_INTERRUPTED
+    from synth.errors import EXIT_GOAL_MISSED, EXIT_INTERRUPTED
     from synth.progress_line import ProgressLine
     from synth.report.tolerance import TOLERANCE
 
     workpiece = open_design(Path(arguments.design))
-    with ProgressLine("builds", arguments.builds) as progress:
-        figures = tolerance_figures(workpiece, arguments.builds, arguments.seed, progress)
+    with ProgressLine("solving builds") as line:
+        figures = tolerance_figures(
+            workpiece, arguments.builds, arguments.seed, lambda done: line(done / arguments.builds)
+        )
     if figures.interrupted:
         say(f"interrupted: the report is of the {figures.builds} builds that are done")
     TOLERANCE.write(arguments, figures)

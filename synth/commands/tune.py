@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.outputs import Printed, Written, add_force_option
 from synth.commands.tune_options import add_tune_options
 
 
@@ -13,17 +14,21 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
     add_tune_options(parser)
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of tremor and placement (default 1)")
-    parser.add_argument("--json", action="store_true", help="print the report as JSON")
-    parser.add_argument("--csv", metavar="FILE", help="write the notes as CSV (- for stdout)")
-    parser.add_argument("--midi", metavar="FILE", help="write what the hand plays as a MIDI file: notes and pitch bend")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
+    parser.add_argument("--json", action=Printed, help="print the report as JSON")
+    parser.add_argument(
+        "--csv", metavar="FILE", action=Written, or_stdout=True, help="write the notes as CSV (- for stdout)"
+    )
+    parser.add_argument(
+        "--midi", metavar="FILE", action=Written, help="write what the hand plays as a MIDI file: notes and pitch bend"
+    )
+    add_force_option(parser)
 
 
 def run(arguments: Namespace) -> int:
     """Play the tune through the design's field and write the reports asked for."""
     from pathlib import Path
 
-    from synth.analysis.tune_figures import tune_figures
+    from synth.analysis.tune import tune_figures
     from synth.build.workbench import open_design, say
     from synth.commands.tune_options import manner_of, tune_of
     from synth.errors import DesignError

@@ -8,7 +8,7 @@ bar, are solved in space by both.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -18,11 +18,11 @@ from scipy.constants import epsilon_0
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
 from synth.comparisons import fem_axisymmetric, fem_blocks
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
 from synth.comparisons.fem_axisymmetric import NotSolvedError
 from synth.comparisons.fem_blocks import Block
-from synth.comparisons.ladder import Step, climb, cost_at
+from synth.comparisons.timing import timed
 from synth.libraries import require
-from synth.report.bench_report import Cell, Column, Comparison, StatedGoal
 
 Action = Callable[[], tuple[float, int]]
 BOUNDARY, FINITE = "boundary elements", "finite elements"
@@ -175,7 +175,7 @@ def field_section(quick: bool, each: Callable[[str], None] = lambda text: None) 
     if not quick:
         makers += [hand_case]
     rows: list[tuple[Cell, ...]] = []
-    goals: list[StatedGoal] = []
+    goals: list[BenchmarkGoal] = []
     notes = [
         "goals: times faster than finite elements at equal accuracy, each by its cheapest step that is within it",
         "rod and spheres: the finite elements use the axial symmetry (two dimensions), the boundary elements do not; "
@@ -209,10 +209,10 @@ def field_section(quick: bool, each: Callable[[str], None] = lambda text: None) 
     )
 
 
-def judged(case: Case, steps: tuple[Step, ...], accuracy: float) -> tuple[StatedGoal, list[str]]:
+def judged(case: Case, steps: tuple[Step, ...], accuracy: float) -> tuple[BenchmarkGoal, list[str]]:
     """The ratio at one accuracy; where only the finite elements fall short of it, a bound with a note."""
     own, other = cost_at(steps, BOUNDARY, accuracy), cost_at(steps, FINITE, accuracy)
-    goal = StatedGoal(case.name, f"times faster at {accuracy:g}", None, case.goal)
+    goal = BenchmarkGoal(case.name, f"times faster at {accuracy:g}", None, case.goal)
     if own is None:
         return goal, [f"{case.name}: no step of the boundary elements is within {accuracy:g}"]
     if other is not None:
@@ -220,3 +220,42 @@ def judged(case: Case, steps: tuple[Step, ...], accuracy: float) -> tuple[Stated
     longest = max(step.seconds for step in steps if step.way == FINITE)
     note = f"{case.name}: no step of the finite elements is within {accuracy:g}; the ratio is to the longest of them"
     return replace(goal, value=longest / own.seconds), [note]
+
+
+BEST_OF = 3
+LONG = 1.0  # s: what takes longer than this is done once
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One resolution of one way: unknowns, seconds of processor time, relative error (signed)."""
+
+    way: str
+    unknowns: int
+    seconds: float
+    value: float
+    error: float
+
+
+def climb(
+    ways: Mapping[str, Sequence[Callable[[], tuple[float, int]]]], truth: float, rounds: int = BEST_OF
+) -> tuple[Step, ...]:
+    """Every step of every way, the ways in turn; an action returns (value, unknowns). Best time of `rounds`."""
+    found: dict[tuple[str, int], Step] = {}
+    for _ in range(rounds):
+        for place in range(max(len(actions) for actions in ways.values())):
+            for way, actions in ways.items():
+                before = found.get((way, place))
+                if place >= len(actions) or (before is not None and before.seconds > LONG):
+                    continue
+                (value, unknowns), seconds = timed(actions[place])
+                best = seconds if before is None else min(before.seconds, seconds)
+                found[way, place] = Step(way, unknowns, best, value, value / truth - 1.0)
+    return tuple(found[key] for key in sorted(found, key=lambda key: (list(ways).index(key[0]), key[1])))
+
+
+def cost_at(steps: Sequence[Step], way: str, accuracy: float) -> Step | None:
+    """The cheapest step of a way from which on all its finer ones are within `accuracy`; None if there is none."""
+    own = [step for step in steps if step.way == way]
+    good = [step for place, step in enumerate(own) if all(abs(finer.error) <= accuracy for finer in own[place:])]
+    return min(good, key=lambda step: step.seconds, default=None)

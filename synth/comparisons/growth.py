@@ -14,11 +14,11 @@ from models.electrostatics.boundary_elements import capacitance_matrix
 from synth.analysis.compare_figures import compare_figures
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import open_loaded
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
 from synth.comparisons.radio_rate import RATE
 from synth.comparisons.timing import timed
 from synth.comparisons.voice_cases import example_instrument, moving_hand
 from synth.designs.template import template_design
-from synth.report.bench_report import Cell, Column, Comparison, StatedGoal
 from synth.sound.voice import Voice
 
 BEST_OF = 3
@@ -124,7 +124,7 @@ def growth_section(quick: bool, each: Callable[[str], None] = lambda text: None)
         sizes, seconds = [size for size, _ in made], [min(times) for times in zip(*rounds, strict=True)]
         law = power_law(sizes, seconds)
         rows.append((work.name, work.of, sizes[0], sizes[-1], seconds[0], seconds[-1], law.exponent, law.low, law.high))
-        goals.append(StatedGoal(work.name, "exponent", law.exponent, work.goal, at_least=False))
+        goals.append(BenchmarkGoal(work.name, "exponent", law.exponent, work.goal, at_least=False))
     notes = (
         f"best of {BEST_OF} at each size; exponent by least squares in the logarithms with Student's 95 % interval; "
         "what every call costs whatever its size keeps it low",

@@ -11,20 +11,21 @@ from models.circuit.oscillator import steady_state
 from models.circuit.transient import simulate
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
-from models.hand.hand_field import DEFAULT_DISTANCES, Scene, capacitance_curves
+from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves
+from models.hand.scene import Scene
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.comparisons import fem_blocks
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
 from synth.comparisons.fem_axisymmetric import NotSolvedError
 from synth.comparisons.field import FAR
-from synth.comparisons.oscillator_circuits import NORMAL
+from synth.comparisons.oscillator import NORMAL
 from synth.comparisons.radio_rate import RATE, sound_from_radio
 from synth.comparisons.timing import peak_memory
 from synth.comparisons.voice_cases import example_instrument, moving_hand
 from synth.designs.template import template_design
 from synth.errors import DeviceError
 from synth.hands.hand_path import still_hand
-from synth.report.bench_report import Cell, Column, Comparison, StatedGoal
 from synth.sound.offline import rendered_blocks
 from synth.sound.voice import Voice
 
@@ -83,8 +84,10 @@ def memory_section(quick: bool, each: Callable[[str], None] = lambda text: None)
     trial = trial_of(piece)
     row(f"{BUILDS} builds", lambda: monte_carlo(trial, BUILDS, 1))
     goals = (
-        StatedGoal("streamed sound four times as long", "times the memory", long / short, MOST_GROWTH, at_least=False),
-        StatedGoal("hand field", "MB", field / 1e6, MOST_FIELD / 1e6, at_least=False),
+        BenchmarkGoal(
+            "streamed sound four times as long", "times the memory", long / short, MOST_GROWTH, at_least=False
+        ),
+        BenchmarkGoal("hand field", "MB", field / 1e6, MOST_FIELD / 1e6, at_least=False),
     )
     notes = ["a run of its own, apart from the times: watching memory takes time", *_resident()]
     return Comparison("memory", "Memory at its highest", COLUMNS, tuple(rows), goals, tuple(notes))

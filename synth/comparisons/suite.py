@@ -1,4 +1,4 @@
-"""All comparisons by name, run one after the other into one report."""
+"""The comparisons: each name is a module of this package; all of them run one after the other into one report."""
 
 from __future__ import annotations
 
@@ -9,12 +9,22 @@ from dataclasses import replace
 from importlib import import_module
 from time import perf_counter
 
-from synth.comparisons.names import SECTIONS
+from synth.comparisons.benchmark_report import BenchmarkReport, Comparison
 from synth.errors import DeviceError
-from synth.report.bench_report import BenchReport, Comparison
+
+SECTIONS = {
+    "voice": "the voice against the radio rate and one np.sin",
+    "field": "boundary elements against finite elements at equal accuracy (needs scikit-fem)",
+    "oscillator": "harmonic balance against integration in time",
+    "builds": "random builds at once against a plain loop",
+    "growth": "cost against size, with fitted exponents",
+    "memory": "memory at its highest",
+}
 
 
-def bench_report(quick: bool, only: Sequence[str] = (), each: Callable[[str], None] = lambda text: None) -> BenchReport:
+def benchmark_report(
+    quick: bool, only: Sequence[str] = (), each: Callable[[str], None] = lambda text: None
+) -> BenchmarkReport:
     """Run the comparisons named in `only`, by default all; `each` is told what is being measured.
 
     A comparison whose library is missing is reported as skipped with the reason.
@@ -23,7 +33,7 @@ def bench_report(quick: bool, only: Sequence[str] = (), each: Callable[[str], No
     import scipy
 
     load = os.getloadavg()[0] if hasattr(os, "getloadavg") else None
-    return BenchReport(
+    return BenchmarkReport(
         quick=quick,
         python=platform.python_version(),
         numpy=numpy.__version__,

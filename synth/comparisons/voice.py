@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
 from synth.comparisons.radio_rate import RATE, difference_db, sound_from_radio
 from synth.comparisons.timing import side_by_side, timed
 from synth.comparisons.voice_cases import LOCK_RANGE, detectors, example_instrument, moving_hand
-from synth.report.bench_report import Cell, Column, Comparison, StatedGoal
 from synth.sound.voice import PIECE, Voice
 
 FASTER, MOST_DB = 300.0, -60.0
@@ -41,7 +41,7 @@ def voice_section(
     """The comparison over the cases `chosen` (default: four of them if quick, else all)."""
     seconds = QUICK_SECONDS if quick else FULL_SECONDS
     rows: list[tuple[Cell, ...]] = []
-    goals: list[StatedGoal] = []
+    goals: list[BenchmarkGoal] = []
     for name in chosen or (QUICK_CASES if quick else cases()):
         each(f"voice: {name}")
         row = _case(name, seconds)
@@ -49,9 +49,9 @@ def voice_section(
         _, _, ratio, decibels, _, _, real_time, _ = row
         kind = "diode" if name.startswith("diode") else "pulled" if name.endswith("pulled") else "plain"
         goals += [
-            StatedGoal(name, "times faster than the radio rate", ratio, FASTER),
-            StatedGoal(name, "difference, dB", decibels, MOST_DB, at_least=False),
-            StatedGoal(name, "times real time", real_time, REAL_TIME[kind]),
+            BenchmarkGoal(name, "times faster than the radio rate", ratio, FASTER),
+            BenchmarkGoal(name, "difference, dB", decibels, MOST_DB, at_least=False),
+            BenchmarkGoal(name, "times real time", real_time, REAL_TIME[kind]),
         ]
     notes = (
         f"{seconds:g} s of a moving hand at {RATE} Hz, {PIECE} frames at once; radio rate: whole-array code at "

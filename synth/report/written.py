@@ -1,4 +1,4 @@
-"""How figures are written: one form for each command gives their text, CSV, JSON and plot, and the options for them."""
+"""How figures are written: one form for each command gives their text, CSV, JSON and plot."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import csv
 import io
 import json
 import sys
-from argparse import ArgumentParser, Namespace
+from argparse import Namespace
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass, fields, is_dataclass
 from typing import Any, Generic, TypeVar
@@ -46,14 +46,6 @@ class Form(Generic[Figures]):
             print_json(self.document(figures))
         elif table != "-":
             sys.stdout.write(self.text(figures))
-
-
-def add_output_options(parser: ArgumentParser, csv: str, plot: str = "the plot") -> None:
-    """Declare --json, --csv, --plot and --force; `csv` and `plot`: what is written there, for the help."""
-    parser.add_argument("--json", action="store_true", help="print the report as JSON")
-    parser.add_argument("--csv", metavar="FILE", help=f"write {csv} as CSV (- for stdout)")
-    parser.add_argument("--plot", metavar="FILE", help=f"write {plot} as PNG or SVG")
-    parser.add_argument("--force", action="store_true", help="replace files that exist")
 
 
 def finished(lines: Iterable[str], notices: Sequence[str]) -> str:

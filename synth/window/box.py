@@ -29,6 +29,10 @@ class Box(NamedTuple):
         """Middle of the box."""
         return self.left + self.width // 2, self.top + self.height // 2
 
+    def holds(self, place: tuple[int, int]) -> bool:
+        """True where the pixel lies in the box."""
+        return self.left <= place[0] < self.right and self.top <= place[1] < self.bottom
+
     def overlaps(self, other: Box) -> bool:
         """True where the two boxes share a pixel."""
         return (

@@ -5,9 +5,9 @@ from __future__ import annotations
 from models.hand.scene import Posture
 from synth.window import palette
 from synth.window.box import Box
+from synth.window.draw_stage import FieldPicture
 from synth.window.draw_volume import draw_hand_height
-from synth.window.figure_outline import Figure, figure
-from synth.window.hand_outline import creases, hand_half_width
+from synth.window.figure_outline import Figure, creases, figure, hand_half_width
 from synth.window.layout import Layout
 from synth.window.painter import Painter
 from synth.window.scale import StageScale
@@ -15,30 +15,19 @@ from synth.window.state import WindowState
 
 
 def draw_figure(
-    painter: Painter,
-    layout: Layout,
-    scale: StageScale,
-    state: WindowState,
-    posture: Posture = "open",
-    stand_distance: float = 0.75,
-    rod_diameter: float = 0.010,
+    painter: Painter, layout: Layout, scale: StageScale, picture: FieldPicture, state: WindowState, posture: Posture
 ) -> None:
     """Hand, wrist and arm seen from above, as far as the stage shows them."""
     colour = _colour(state)
     with painter.clipped(scale.box), painter.as_one():
-        whole = figure(posture, state.distance, stand_distance, rod_diameter)
+        whole = figure(posture, state.distance, picture.stand_distance, picture.antenna_diameter)
         _outlines(painter, layout, scale, whole, colour)
         for crease in creases(posture):
             painter.curve([scale.plan(state.distance + along, side) for along, side in crease], colour)
 
 
 def draw_hand(
-    painter: Painter,
-    layout: Layout,
-    scale: StageScale,
-    state: WindowState,
-    distance: str,
-    posture: Posture = "open",
+    painter: Painter, layout: Layout, scale: StageScale, state: WindowState, distance: str, posture: Posture
 ) -> None:
     """The line of the pitch hand's distance, and on that the bead of the volume hand."""
     box = scale.box
@@ -47,8 +36,8 @@ def draw_hand(
     colour = _colour(state)
     mark = round(7 * layout.scale)
     painter.line((x, box.top), (x, box.bottom - 1), colour, max(1, round(1.5 * layout.scale)))
-    painter.shape([(x, box.top - 1), (x - mark, box.top - mark), (x + mark, box.top - mark)], colour)
-    painter.shape([(x, box.bottom + 1), (x - mark, box.bottom + mark), (x + mark, box.bottom + mark)], colour)
+    for tip, foot in ((box.top - 1, box.top - mark), (box.bottom + 1, box.bottom + mark)):
+        painter.shape([(x, tip), (x - mark, foot), (x + mark, foot)], colour)
     if not state.present:
         _away(painter, layout)
         return
@@ -111,12 +100,8 @@ def _dimension(
         top = axis + clear if axis + clear + height < scale.box.bottom else axis - clear - height
         reach = 2.0 * arrow
         left = x + reach if away > 0 else x - width - reach
-    room = Box(
-        round(min(max(left, scale.box.left), scale.box.right - width)),
-        round(min(max(top, scale.box.top), scale.box.bottom - height)),
-        width,
-        height,
-    )
+    left = min(max(left, scale.box.left), scale.box.right - width)
+    room = Box(round(left), round(min(max(top, scale.box.top), scale.box.bottom - height)), width, height)
     painter.fill(room, palette.GROUND, height // 3)
     painter.text(distance, room, size, palette.SKY, "centre")
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Final
 
-from models.hand import player
+from models.hand import meshes
 from models.hand.scene import Posture
 from synth.window import palette
 from synth.window.box import Box
-from synth.window.draw_field import FieldPicture
-from synth.window.figure_outline import figure
-from synth.window.hand_outline import Point, body_outline
+from synth.window.draw_stage import FieldPicture
+from synth.window.figure_outline import Point, body_outline, figure
 from synth.window.layout import Layout
 from synth.window.painter import Painter
 from synth.window.scale import StageScale
@@ -27,10 +26,10 @@ def _reach(picture: FieldPicture) -> tuple[float, float, float, float]:
     """What is drawn, m: the nearest and farthest distance, the farthest towards the body and away from it."""
     across, deep = picture.cabinet or (0.0, 0.0)
     body = picture.stand_distance - 0.5 * picture.antenna_diameter
-    far = body + player.BODY_DEPTH_RATIO * player.BODY_HALF_WIDTH
+    far = body + meshes.BODY_DEPTH_RATIO * meshes.BODY_HALF_WIDTH
     near = min(-picture.antenna_diameter, -0.5 * (picture.antenna_diameter + deep))
-    head = player.BODY_SIDE - player.BODY_HALF_WIDTH
-    return near - _MARGIN, far + _MARGIN, head - _MARGIN, max(0.5 * across, player.ARM_RADIUS) + _MARGIN
+    head = meshes.BODY_SIDE - meshes.BODY_HALF_WIDTH
+    return near - _MARGIN, far + _MARGIN, head - _MARGIN, max(0.5 * across, meshes.ARM_RADIUS) + _MARGIN
 
 
 def inset_scale(

@@ -6,19 +6,11 @@ from collections.abc import Sequence
 
 from synth.window import palette
 from synth.window.box import Box
+from synth.window.caution import CAUTION, CAUTION_TITLE
 from synth.window.layout import Layout
 from synth.window.page_text import Group, typeset
 from synth.window.painter import Painter
 
-CAUTION_TITLE = "Before the first sound"
-CAUTION = (
-    "Take headphones off or turn them all the way down, start, and then raise the volume slowly. "
-    "Loud sound over a long time harms hearing for good: WHO-ITU H.870 allows adults 80 dBA for 40 hours a "
-    "week, and less time for anything louder. A computer cannot know how loud it is at your ear.",
-    "The sound starts at a low listening level: full volume peaks at \N{MINUS SIGN}20 dB of full scale. "
-    "The up and down keys change it. Where local rules are stricter, they come first.",
-    "Press Enter or click to start the sound.",
-)
 HELP_TITLE = "Playing"
 _COLOURS = {"heading": palette.TEXT, "keys": palette.SKY, "meaning": palette.TEXT, "remark": palette.QUIET_TEXT}
 
@@ -72,7 +64,7 @@ def draw_help(painter: Painter, layout: Layout, groups: Sequence[Group], remarks
     painter.text(HELP_TITLE, title, layout.text_large, palette.TEXT, bold=True)
     top = title.bottom + round(0.4 * layout.text_normal)
     body = Box(room.left, top, room.width, help_foot(layout).top - round(0.5 * layout.text_normal) - top)
-    page = typeset(groups, remarks, body, (round(1.3 * layout.text_normal), 9), painter.wrapped, painter.width_of)
+    page = typeset(groups, remarks, body, (round(1.3 * layout.text_normal), 9), painter)
     for line in page.lines:
         painter.text(line.text, line.room, page.size, _COLOURS[line.kind], bold=line.kind == "heading")
 

@@ -8,9 +8,8 @@ from synth.window import palette
 from synth.window.box import Box
 from synth.window.layout import Layout
 from synth.window.painter import Align, Painter
-from synth.window.readings import MINUS, level_text
-from synth.window.scale import StageScale
-from synth.window.volume_axis import RingVolume
+from synth.window.readouts import MINUS, level_text
+from synth.window.scale import RingVolume, StageScale
 
 SIDE_VIEW = "side view"  # the ring and the hand above it, beside a stage that is seen from above
 

@@ -8,9 +8,10 @@ A stick gives a speed, not a place: pushed fully, the pitch hand moves at `PITCH
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import TYPE_CHECKING
 
-Switch = Literal["answer", "mute", "record", "posture", "side", "replay", "help", "louder", "softer"]
+if TYPE_CHECKING:
+    import pygame
 
 DEAD_ZONE = 0.15  # share of a stick's way that a worn stick rests in
 PITCH_SPEED = 0.30  # m/s
@@ -20,17 +21,17 @@ FINE = 1.0 / 8.0  # of the speeds, in fine mode
 #: Axes: left stick to the right; right stick towards the player, on pads with five axes or more and on others.
 LEFT_ACROSS, RIGHT_UPWARD = 0, (4, 3)
 
-#: Button number -> what it does, and the same for the cross of four directions.
-BUTTONS: dict[int, Switch] = {
+#: Button number -> the action of the table of keys, or the answer to a page; the same for the cross of directions.
+BUTTONS = {
     0: "answer",
     1: "mute",
     2: "posture",
     3: "record",
-    4: "side",
+    4: "other side",
     5: "replay",
     7: "help",
 }
-DIRECTIONS: dict[tuple[int, int], Switch] = {(0, 1): "louder", (0, -1): "softer"}
+DIRECTIONS = {(0, 1): "louder", (0, -1): "quieter"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,16 +85,6 @@ def moved(distance: float, volume: float, change: Motion, rod_at_right: bool = T
     return max(0.0, distance - nearer), min(max(volume + change.volume, 0.0), 1.0)
 
 
-def button_switch(button: int) -> Switch | None:
-    """What JOYBUTTONDOWN of `button` does."""
-    return BUTTONS.get(button)
-
-
-def direction_switch(direction: tuple[int, int]) -> Switch | None:
-    """What JOYHATMOTION to `direction` does."""
-    return DIRECTIONS.get(direction)
-
-
 class Gamepads:
     """The gamepads in use: opened when they are plugged in, forgotten when they are gone.
 
@@ -101,7 +92,7 @@ class Gamepads:
     """
 
     def __init__(self) -> None:
-        self._pads: dict[int, Any] = {}
+        self._pads: dict[int, pygame.joystick.JoystickType] = {}
 
     def start(self) -> bool:
         """Listen for gamepads; JOYDEVICEADDED reports those plugged in already. False where it is impossible."""

@@ -90,6 +90,11 @@ def help_groups(has_ring: bool = False) -> tuple[tuple[str, tuple[tuple[str, str
     return tuple((name, tuple(rows)) for name, rows in groups.items())
 
 
+def shown_key(action: str) -> str:
+    """How the help names the key of an action."""
+    return next(row.shown for row in KEY_ROWS if row.action == action)
+
+
 def next_control(selected: str, steps: int) -> str:
     """The control `steps` further in the table, around its ends."""
     return CONTROL_NAMES[(CONTROL_NAMES.index(selected) + steps) % len(CONTROL_NAMES)]

@@ -5,10 +5,57 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
+from models.checks import positive
 from synth.window.box import Box as Box
-from synth.window.text_sizes import SMALLEST as SMALLEST
-from synth.window.text_sizes import TextSizes, checked_text_scale, drawing_scale, text_sizes
-from synth.window.text_sizes import too_small as too_small
+
+SMALLEST = (900, 560)  # pixels, at text sizes up to 100 %; below it the window only asks to be enlarged
+SMALLEST_FOR_LARGEST = (1024, 640)  # at the largest text size
+TEXT_SCALES = (0.8, 1.6)
+_DESIGN_SIZE = (1280.0, 720.0)
+
+
+@dataclass(frozen=True, slots=True)
+class TextSizes:
+    """Heights in pixels: captions and numbers, readouts, headings, the tuner's note."""
+
+    small: int
+    normal: int
+    large: int
+    note: int
+
+
+def drawing_scale(size: tuple[int, int]) -> float:
+    """Size of the drawing against the one it was designed at, 1280 x 720 pixels."""
+    return min(size[0] / _DESIGN_SIZE[0], size[1] / _DESIGN_SIZE[1])
+
+
+def checked_text_scale(text_scale: float) -> float:
+    """`text_scale` if it is from 0.8 to 1.6; else ValueError."""
+    value = positive("text_scale", text_scale)
+    if not TEXT_SCALES[0] - 1e-9 <= value <= TEXT_SCALES[1] + 1e-9:
+        raise ValueError(f"text_scale must be from {TEXT_SCALES[0]} to {TEXT_SCALES[1]}; got {value:g}")
+    return value
+
+
+def text_sizes(size: tuple[int, int], text_scale: float) -> TextSizes:
+    """Sizes for a window of `size` pixels: at 100 % no text is below 11 pixels; the note grows less than the rest."""
+    scale = drawing_scale(size)
+    return TextSizes(
+        small=round(max(11.0, 13.0 * scale) * text_scale),
+        normal=round(max(12.0, 15.0 * scale) * text_scale),
+        large=round(max(17.0, 23.0 * scale) * min(text_scale, 1.3)),
+        note=round(64.0 * scale * min(text_scale, 1.25)),
+    )
+
+
+def too_small(size: tuple[int, int], text_scale: float = 1.0) -> bool:
+    """True where the window cannot hold its parts legibly: below 900 x 560 pixels, at 160 % below 1024 x 640."""
+    share = max(0.0, (checked_text_scale(text_scale) - 1.0) / (TEXT_SCALES[1] - 1.0))
+    return any(
+        have < round(least + share * (most - least))
+        for have, least, most in zip(size, SMALLEST, SMALLEST_FOR_LARGEST, strict=True)
+    )
+
 
 CONTROL_ROWS = 13  # as many as the drawer is laid out for; more make the rows lower
 _LOWEST_ROW = 2.2  # small text heights: a name above its slider
@@ -27,7 +74,7 @@ class Layout:
 
     The boxes of `parts()` never overlap. The stage holds the field to scale; above it stand the note names, below it
     the centimetre scale, on the player's side the volume scale, on the other the antenna; `mirrored` has the antenna at
-    the left, for a left hand. `trace` and `spectrum` are None where there is no room for them. Where the drawer of
+    the left, for a left hand. `oscillogram` and `spectrum` are None where they have no room. Where the drawer of
     controls has no room beside the stage (`drawer_is_strip`), it is a strip of short sliders below the readouts and the
     selected control's name and value stand in the footer; `with_open_drawer` lays all of it in the stage's place
     (`drawer_over_stage`). `page` is what help and caution take: stage, readouts and drawer.
@@ -49,7 +96,7 @@ class Layout:
     antenna: Box
     distance_scale: Box
     tuner: Box
-    trace: Box | None
+    oscillogram: Box | None
     spectrum: Box | None
     chain: Box
     level: Box
@@ -181,7 +228,7 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
 
     panel_height = max(px(178), round(5 * 1.36 * text.normal + 1.7 * text.small) + 2 * px(10))
     panels = Box(playing.left, playing.bottom - panel_height, playing.width, panel_height)
-    tuner, trace, spectrum, chain, level = _panels(panels, scale, text, px(10))
+    tuner, oscillogram, spectrum, chain, level = _panels(panels, scale, text, px(10))
     above, below = round(1.6 * text.small) + px(11), px(13) + round(2.95 * text.small)
     field = Box(playing.left, top, playing.width, panels.top - px(10) - top)
     stage = Box(field.left + left, top + above, field.width - left - right, field.height - above - below)
@@ -202,7 +249,7 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
         antenna=Box(stage.right, top, right, field.height - below),
         distance_scale=Box(field.left, stage.bottom, field.width, below),
         tuner=tuner,
-        trace=trace,
+        oscillogram=oscillogram,
         spectrum=spectrum,
         chain=chain,
         level=level,
@@ -218,21 +265,21 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
 
 
 def _panels(row: Box, scale: float, text: TextSizes, gap: int) -> tuple[Box, Box | None, Box | None, Box, Box]:
-    """Tuner, trace, spectrum, chain and level: each as wide as its texts need, what is left to the two curves.
+    """Tuner, oscillogram, spectrum, chain and level: each as wide as its texts need, what is left to the two curves.
 
-    Where the row is too narrow the numbers become as narrow as they may; then the spectrum is left out, then the trace.
+    Where the row is too narrow the numbers become as narrow as they may; then the spectrum is left out, then the other.
     """
     pad = 28.0 * scale
     usual = {
         "tuner": 1.8 * text.note + 5.0 * text.large + pad,
-        "trace": 9.0 * text.small + pad,
+        "oscillogram": 9.0 * text.small + pad,
         "spectrum": 9.4 * text.small + pad,
         "chain": 5.6 * text.small + 6.9 * text.normal + pad,
         "level": 4.2 * text.small + 18.0 * scale,
     }
     tight = usual | {
         "tuner": max(1.5 * text.note + 4.2 * text.large, 12.5 * text.small) + pad,
-        "trace": 7.6 * text.small + pad,
+        "oscillogram": 7.6 * text.small + pad,
         "spectrum": 8.4 * text.small + pad,
         "chain": 12.6 * text.small + pad,
     }
@@ -241,16 +288,16 @@ def _panels(row: Box, scale: float, text: TextSizes, gap: int) -> tuple[Box, Box
         (tight, ()),
         (usual, ("spectrum",)),
         (tight, ("spectrum",)),
-        (usual, ("spectrum", "trace")),
+        (usual, ("spectrum", "oscillogram")),
     ):
         names = [name for name in least if name not in hidden]
         spare = row.width - gap * (len(names) - 1) - sum(least[name] for name in names)
         if spare >= 0.0:
             break
-    takers = [name for name in names if name in ("trace", "spectrum")] or ["tuner", "chain"]
+    takers = [name for name in names if name in ("oscillogram", "spectrum")] or ["tuner", "chain"]
     shares = tuple(least[name] + (max(spare, 0.0) / len(takers) if name in takers else 0.0) for name in names)
     boxes = dict(zip(names, row.columns(shares, gap), strict=True))
-    return boxes["tuner"], boxes.get("trace"), boxes.get("spectrum"), boxes["chain"], boxes["level"]
+    return boxes["tuner"], boxes.get("oscillogram"), boxes.get("spectrum"), boxes["chain"], boxes["level"]
 
 
 def _mirrored(layout: Layout) -> Layout:

@@ -5,10 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 from synth.window.box import Box
-from synth.window.text_sizes import checked_text_scale
-
-SMALLEST = (900, 560)  # pixels; below it the window only asks to be enlarged
-_DESIGN_SIZE = (1280.0, 720.0)
+from synth.window.layout import SMALLEST, checked_text_scale, drawing_scale, too_small
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +20,7 @@ class LessonLayout:
     title: Box
     flags: Box
     script: Box
-    trace: Box
+    oscillogram: Box
     spectrum: Box
     choices: Box
     reading: Box
@@ -50,17 +47,12 @@ class LessonLayout:
         return self.choices.columns((1.0,) * count, self.text_small)
 
 
-def too_small(size: tuple[int, int]) -> bool:
-    """True where the window cannot hold its parts legibly."""
-    return size[0] < SMALLEST[0] or size[1] < SMALLEST[1]
-
-
 def lay_out_lesson(size: tuple[int, int], text_scale: float = 1.0) -> LessonLayout:
     """The layout of a window of `size` pixels (at least `SMALLEST`; ValueError below) at a text size of 0.8 to 1.6."""
     if too_small(size):
         raise ValueError(f"size must be at least {SMALLEST[0]} x {SMALLEST[1]} pixels; got {size[0]} x {size[1]}")
     width, height = size
-    scale = min(width / _DESIGN_SIZE[0], height / _DESIGN_SIZE[1])
+    scale = drawing_scale(size)
 
     def px(length: float) -> int:
         return round(length * scale)
@@ -77,7 +69,7 @@ def lay_out_lesson(size: tuple[int, int], text_scale: float = 1.0) -> LessonLayo
     body_top, body_bottom = header.bottom + px(10), footer.top - px(10)
     upper = Box(margin, body_top, inner, round(0.47 * (body_bottom - body_top)))
     script, plots = upper.columns((0.40, 0.60), gap)
-    trace, spectrum = plots.rows((0.42, 0.58), px(10))
+    oscillogram, spectrum = plots.rows((0.42, 0.58), px(10))
     choices = Box(margin, upper.bottom + px(12), inner, max(px(34), round(1.6 * normal)))
     reading = Box(margin, choices.bottom + px(6), inner, max(px(30), round(1.3 * large)))
     marks_height = max(px(26), round(1.5 * small))
@@ -89,7 +81,7 @@ def lay_out_lesson(size: tuple[int, int], text_scale: float = 1.0) -> LessonLayo
         title=title,
         flags=flags,
         script=script,
-        trace=trace,
+        oscillogram=oscillogram,
         spectrum=spectrum,
         choices=choices,
         reading=reading,

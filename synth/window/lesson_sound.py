@@ -1,4 +1,4 @@
-"""What the lesson's window draws of the sound: its spectrum in dB and its trace, as plain numbers."""
+"""What the lesson's window draws of the sound: its spectrum in dB and its oscillogram, as plain numbers."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from synth.window.trace import synchronised
+from synth.window.oscillogram import synchronised
 
 Floats = NDArray[np.float64]
 
@@ -53,7 +53,7 @@ def steps_of(frequency: Floats, level: Floats, places: Floats, columns: int) -> 
     return np.asarray(np.interp(np.arange(columns), known, highest[known]))
 
 
-def live_trace(samples: NDArray[np.float32], sample_rate: float, span: float, columns: int) -> Floats:
+def live_oscillogram(samples: NDArray[np.float32], sample_rate: float, span: float, columns: int) -> Floats:
     """Lowest and highest sample, scaled so that the largest is 1, of each of `columns` columns over `span` s: (2, n).
 
     Short spans start at a rising zero crossing, so that they stand still.

@@ -8,10 +8,10 @@ from typing import Literal
 from synth.lessons.live import LiveChoice, LiveLesson, LiveStage
 from synth.window.box import Box
 from synth.window.keys import next_text_scale, row_of
+from synth.window.state import level_after_step
 
 Action = Literal["mute", "level", "move", "source", "text", "quit"]
 
-LEVEL_STEP_DB, LOWEST_LEVEL_DB = 3.0, -60.0
 PLACE_STEP, VOLUME_STEP = 0.01, 0.1
 KEYS = (
     "N P  next, previous stage",
@@ -98,9 +98,7 @@ def on_key(state: LessonState, key: str, ctrl: bool = False) -> tuple[LessonStat
     if key == "m":
         return replace(state, muted=not state.muted), "mute"
     if key in ("up", "down"):
-        step = LEVEL_STEP_DB if key == "up" else -LEVEL_STEP_DB
-        level = state.level * 10.0 ** (step / 20.0)
-        return replace(state, level=min(1.0, max(10.0 ** (LOWEST_LEVEL_DB / 20.0), level))), "level"
+        return replace(state, level=level_after_step(state.level, 1 if key == "up" else -1)), "level"
     return state, None
 
 
@@ -121,7 +119,7 @@ def on_click(
     if state.caution_open:
         return _answered(state)
     for number, box in enumerate(buttons):
-        if box.left <= pointer[0] < box.right and box.top <= pointer[1] < box.bottom:
+        if box.holds(pointer):
             return _to_choice(state, number)
     return state, None
 

@@ -1,4 +1,4 @@
-"""One picture of a lesson's window: the script of the stage, what sounds as trace and spectrum, and the pad."""
+"""One picture of a lesson's window: the script of the stage, what sounds as oscillogram and spectrum, and the pad."""
 
 from __future__ import annotations
 
@@ -12,12 +12,11 @@ from numpy.typing import NDArray
 from synth.lessons.live import Axis
 from synth.window import palette
 from synth.window.box import Box
-from synth.window.draw_overlay import CAUTION, CAUTION_TITLE
-from synth.window.lesson_layout import LessonLayout, lay_out_lesson, too_small
-from synth.window.lesson_map import band_marks as band_marks
-from synth.window.lesson_map import band_place as band_place
-from synth.window.lesson_map import draw_map, draw_map_scale, line_map
-from synth.window.lesson_sound import FLOOR_DB, live_spectrum, live_trace, steps_of
+from synth.window.caution import CAUTION, CAUTION_TITLE
+from synth.window.layout import too_small
+from synth.window.lesson_layout import LessonLayout, lay_out_lesson
+from synth.window.lesson_map import band_marks, band_place, draw_map, draw_map_scale, line_map
+from synth.window.lesson_sound import FLOOR_DB, live_oscillogram, live_spectrum, steps_of
 from synth.window.lesson_state import LessonState
 from synth.window.painter import Painter
 
@@ -29,7 +28,7 @@ FAINTEST_LINE_DB = -60.0
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """What sounds: the newest samples, their rate (Hz), the note the trace is drawn by (Hz), and a fault in words."""
+    """What sounds: the newest samples, their rate (Hz), the note the wave is drawn by (Hz), and a fault in words."""
 
     samples: NDArray[np.float32] = field(default_factory=lambda: np.zeros(0, np.float32))
     sample_rate: float = 48_000.0
@@ -37,7 +36,7 @@ class Heard:
     fault: str = ""
 
     def span(self, wanted: float | None) -> float:
-        """The trace's length, s: as wanted, or four periods of the note between 5 and 100 ms."""
+        """The oscillogram's length, s: as wanted, or four periods of the note between 5 and 100 ms."""
         if wanted is not None:
             return wanted
         return min(0.1, max(0.005, 4.0 / self.frequency)) if self.frequency > 0.0 else 0.1
@@ -47,17 +46,10 @@ class LessonView:
     """Draws the lesson's window."""
 
     def __init__(self) -> None:
-        self._painter: Painter | None = None
+        self.painter = Painter()
         self.layout: LessonLayout | None = None
         self.size = (0, 0)
         self.text_scale = 1.0
-
-    @property
-    def painter(self) -> Painter:
-        """The painter of the last picture."""
-        if self._painter is None:
-            raise RuntimeError("nothing has been drawn")
-        return self._painter
 
     def resize(self, size: tuple[int, int], text_scale: float | None = None) -> None:
         """Lay out anew."""
@@ -67,9 +59,7 @@ class LessonView:
 
     def draw(self, surface: pygame.Surface, state: LessonState, heard: Heard) -> None:
         """Draw the whole picture."""
-        if self._painter is None:
-            self._painter = Painter(surface)
-        painter = self._painter
+        painter = self.painter
         if state.text_scale != self.text_scale:
             self.resize(self.size, state.text_scale)
         painter.onto(surface)
@@ -86,7 +76,7 @@ class LessonView:
             _caution(painter, layout)
         else:
             _script(painter, layout, state, heard.fault)
-            _trace(painter, layout, state, heard)
+            _oscillogram(painter, layout, state, heard)
             _spectrum(painter, layout, state, heard)
             _choices(painter, layout, state)
             _pad(painter, layout, state)
@@ -151,10 +141,10 @@ def _panel(painter: Painter, layout: LessonLayout, box: Box, title: str, note: s
     return Box(inner.left, head.bottom, inner.width, inner.bottom - head.bottom)
 
 
-def _trace(painter: Painter, layout: LessonLayout, state: LessonState, heard: Heard) -> None:
+def _oscillogram(painter: Painter, layout: LessonLayout, state: LessonState, heard: Heard) -> None:
     span = heard.span(state.stage.span)
-    room = _panel(painter, layout, layout.trace, "The wave", f"{1000.0 * span:.0f} ms, size as large as fits")
-    low, high = live_trace(heard.samples, heard.sample_rate, span, room.width)
+    room = _panel(painter, layout, layout.oscillogram, "The wave", f"{1000.0 * span:.0f} ms, size as large as fits")
+    low, high = live_oscillogram(heard.samples, heard.sample_rate, span, room.width)
     middle, half = room.top + room.height / 2.0, 0.46 * room.height
     painter.line((room.left, round(middle)), (room.right - 1, round(middle)), palette.LINE)
     if np.array_equal(low, high):

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Protocol
 
 from synth.window.box import Box
 
 Group = tuple[str, tuple[tuple[str, str], ...]]
-Wrapped = Callable[[str, int, int], list[str]]  # text, width, size: lines
-WidthOf = Callable[[str, int], int]
 LINE = 1.32  # text heights from one line to the next
+
+
+class Measure(Protocol):
+    """What knows how wide texts are: a painter."""
+
+    def wrapped(self, text: str, width: int, size: int) -> list[str]: ...
+    def width_of(self, text: str, size: int) -> int: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,20 +38,15 @@ class Page:
 
 
 def typeset(
-    groups: Sequence[Group],
-    remarks: Sequence[str],
-    room: Box,
-    sizes: tuple[int, int],
-    wrapped: Wrapped,
-    width_of: WidthOf,
+    groups: Sequence[Group], remarks: Sequence[str], room: Box, sizes: tuple[int, int], measure: Measure
 ) -> Page:
     """The page at the largest size from sizes[0] to sizes[1] at which it is whole within `room`."""
     for size in range(sizes[0], sizes[1] - 1, -1):
         for columns in (2, 3):
-            lines = _set(groups, remarks, room, size, columns, wrapped, width_of)
+            lines = _set(groups, remarks, room, size, columns, measure)
             if lines is not None:
                 return Page(lines, size)
-    return Page(_set(groups, (), room, sizes[1], 3, wrapped, width_of, forced=True) or (), sizes[1])
+    return Page(_set(groups, (), room, sizes[1], 3, measure, forced=True) or (), sizes[1])
 
 
 def _set(
@@ -54,27 +55,26 @@ def _set(
     room: Box,
     size: int,
     columns: int,
-    wrapped: Wrapped,
-    width_of: WidthOf,
+    measure: Measure,
     forced: bool = False,
 ) -> tuple[Placed, ...] | None:
     """The page at one size; None where it has no room."""
     line, gap = round(LINE * size), round(2.2 * size)
     foot: list[Placed] = []
-    rows = [text for remark in remarks for text in wrapped(remark, room.width, size)]
+    rows = [text for remark in remarks for text in measure.wrapped(remark, room.width, size)]
     top = room.bottom - line * len(rows)
     for number, text in enumerate(rows):
         foot.append(Placed(text, Box(room.left, top + number * line, room.width, line), "remark"))
     places = Box(room.left, room.top, room.width, top - (size if rows else 0) - room.top).columns((1.0,) * columns, gap)
     width = places[0].width
     if columns == 2:
-        keys_width = _keys_width(groups, 0.34 * width, size, width_of)
-        blocks = [_block(group, width, keys_width, size, wrapped, width_of) for group in groups]
+        keys_width = _keys_width(groups, 0.34 * width, size, measure)
+        blocks = [_block(group, width, keys_width, size, measure) for group in groups]
     else:
         blocks = [
             min(
                 (
-                    _block(group, width, _keys_width((group,), share * width, size, width_of), size, wrapped, width_of)
+                    _block(group, width, _keys_width((group,), share * width, size, measure), size, measure)
                     for share in (0.36, 0.24)
                 ),
                 key=lambda block: block[-1].room.bottom,
@@ -94,27 +94,27 @@ def _set(
                 for one in block
             ]
             y += height + line
-    whole = all(width_of(one.text, size) <= one.room.width for one in placed if one.kind != "heading")
+    whole = all(measure.width_of(one.text, size) <= one.room.width for one in placed if one.kind != "heading")
     return (*placed, *foot) if whole or forced else None
 
 
-def _keys_width(groups: Sequence[Group], widest: float, size: int, width_of: WidthOf) -> int:
+def _keys_width(groups: Sequence[Group], widest: float, size: int, measure: Measure) -> int:
     """Room for the keys of the groups; those wider than `widest` stand above their meaning and do not count."""
-    widths = (width_of(keys, size) + size for _, entries in groups for keys, _ in entries)
+    widths = (measure.width_of(keys, size) + size for _, entries in groups for keys, _ in entries)
     return max((width for width in widths if width <= widest), default=2 * size)
 
 
-def _block(group: Group, width: int, keys_width: int, size: int, wrapped: Wrapped, width_of: WidthOf) -> list[Placed]:
+def _block(group: Group, width: int, keys_width: int, size: int, measure: Measure) -> list[Placed]:
     """One group from (0, 0): its heading, then keys beside meanings; keys that are too long stand above theirs."""
     line = round(LINE * size)
     heading, entries = group
     placed = [Placed(heading, Box(0, 0, width, line), "heading")]
     y = round(1.25 * line)
     for keys, meaning in entries:
-        long = width_of(keys, size) + size > keys_width
+        long = measure.width_of(keys, size) + size > keys_width
         placed.append(Placed(keys, Box(0, y, width if long else keys_width - size // 2, line), "keys"))
         y += line if long else 0
-        for text in wrapped(meaning, width - keys_width, size):
+        for text in measure.wrapped(meaning, width - keys_width, size):
             placed.append(Placed(text, Box(keys_width, y, width - keys_width, line), "meaning"))
             y += line
     return placed

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import pygame
 
 Align = Literal["left", "centre", "right"]
+Point = tuple[float, float]
 _CACHED_TEXTS = 600
 _CLEAR: Colour = (255, 0, 255)  # what is left out of a sheet of glass
 
@@ -53,13 +54,17 @@ def font_file(bold: bool) -> str | None:
 
 
 class Painter:
-    """Draws on `surface`, remembering every text and every rectangle it has touched since `onto`.
+    """Draws on the surface it was put `onto`, remembering every text and every rectangle it has touched since.
 
     Pictures of texts are kept, since most texts of a frame are those of the frame before.
     """
 
-    def __init__(self, surface: pygame.Surface) -> None:
-        self.surface = surface
+    surface: pygame.Surface
+
+    def __init__(self) -> None:
+        import pygame
+
+        self._pygame, self._draw = pygame, pygame.draw
         self.texts: list[DrawnText] = []
         self.touched: list[pygame.Rect] = []
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
@@ -74,11 +79,9 @@ class Painter:
 
     def font(self, size: int, bold: bool = False) -> pygame.font.Font:
         """The typeface at a height of `size` pixels."""
-        import pygame
-
         key = (size, bold)
         if key not in self._fonts:
-            self._fonts[key] = pygame.font.Font(font_file(bold), size)
+            self._fonts[key] = self._pygame.font.Font(font_file(bold), size)
         return self._fonts[key]
 
     def width_of(self, text: str, size: int, bold: bool = False) -> int:
@@ -90,26 +93,15 @@ class Painter:
         sizes = range(largest, smallest, -1)
         return next((size for size in sizes if self.width_of(text, size, bold) <= width), smallest)
 
-    def text(
-        self,
-        text: str,
-        room: Box,
-        size: int,
-        colour: Colour,
-        align: Align = "left",
-        bold: bool = False,
-    ) -> Box:
+    def text(self, text: str, room: Box, size: int, colour: Colour, align: Align = "left", bold: bool = False) -> Box:
         """One line of text, vertically centred in `room`; what does not fit is shortened with an ellipsis."""
         if not text:
             return Box(room.left, room.top, 0, 0)
         shown = self._fitting(text, room.width, size, bold)
         picture = self._picture(shown, size, bold, colour)
         width, height = picture.get_size()
-        left = {
-            "left": room.left,
-            "right": room.right - width,
-            "centre": room.left + (room.width - width) // 2,
-        }[align]
+        spare = room.width - width
+        left = room.left + {"left": 0, "right": spare, "centre": spare // 2}[align]
         place = Box(left, room.top + (room.height - height) // 2, width, height)
         self.touched.append(self.surface.blit(picture, place[:2]))
         self.texts.append(DrawnText(text, shown, place, room, colour))
@@ -132,15 +124,14 @@ class Painter:
         sizes: tuple[int, int],
         colour: Colour,
         align: Align = "left",
-        bold: bool = False,
     ) -> Box:
         """As many of the pieces, from the first on, as fit in one line at the smaller of `sizes`, at the largest that
         fits; pieces that do not fit are left out whole.
         """
         count = len(pieces)
-        while count > 1 and self.width_of(between.join(pieces[:count]), sizes[1], bold) > room.width:
+        while count > 1 and self.width_of(between.join(pieces[:count]), sizes[1]) > room.width:
             count -= 1
-        return self.fitted(between.join(pieces[:count]), room, sizes, colour, align, bold)
+        return self.fitted(between.join(pieces[:count]), room, sizes, colour, align)
 
     def paragraph(self, text: str, room: Box, size: int, colour: Colour) -> int:
         """Text wrapped at words from the top of `room`; returns the row below it. What has no room is cut."""
@@ -193,105 +184,72 @@ class Painter:
 
     def fill(self, box: Box, colour: Colour, radius: int = 0) -> None:
         """A filled rectangle."""
-        import pygame
-
-        self.touched.append(pygame.draw.rect(self.surface, colour, box, border_radius=radius))
+        self.touched.append(self._draw.rect(self.surface, colour, box, border_radius=radius))
 
     def frame(self, box: Box, colour: Colour, thickness: int = 1, radius: int = 0) -> None:
         """An outlined rectangle."""
-        import pygame
+        self.touched.append(self._draw.rect(self.surface, colour, box, thickness, border_radius=radius))
 
-        self.touched.append(pygame.draw.rect(self.surface, colour, box, thickness, border_radius=radius))
-
-    def line(self, start: tuple[float, float], end: tuple[float, float], colour: Colour, thickness: int = 1) -> None:
+    def line(self, start: Point, end: Point, colour: Colour, thickness: int = 1) -> None:
         """A straight line."""
-        import pygame
+        self.touched.append(self._draw.line(self.surface, colour, start, end, thickness))
 
-        self.touched.append(pygame.draw.line(self.surface, colour, start, end, thickness))
-
-    def dashed(
-        self,
-        start: tuple[float, float],
-        end: tuple[float, float],
-        colour: Colour,
-        dash: int,
-        thickness: int = 1,
-    ) -> None:
+    def dashed(self, start: Point, end: Point, colour: Colour, dash: int, thickness: int = 1) -> None:
         """A dashed line, as long on as off."""
         length = max(abs(end[0] - start[0]), abs(end[1] - start[1]))
         for place in range(0, int(length), 2 * dash):
             here, there = place / length, min(1.0, (place + dash) / length)
             self.line(_between(start, end, here), _between(start, end, there), colour, thickness)
 
-    def curve(self, points: Sequence[tuple[float, float]], colour: Colour, thickness: int = 1) -> None:
+    def curve(self, points: Sequence[Point], colour: Colour, thickness: int = 1) -> None:
         """A polyline, smoothed at its edges."""
-        import pygame
-
         if thickness > 1:
-            self.touched.append(pygame.draw.lines(self.surface, colour, False, points, thickness))
-        self.touched.append(pygame.draw.aalines(self.surface, colour, False, points))
+            self.touched.append(self._draw.lines(self.surface, colour, False, points, thickness))
+        self.touched.append(self._draw.aalines(self.surface, colour, False, points))
 
-    def smooth(self, points: Sequence[tuple[float, float]], colour: Colour, thickness: int = 1) -> None:
+    def smooth(self, points: Sequence[Point], colour: Colour, thickness: int = 1) -> None:
         """A polyline as `curve`, smooth when it is thick too; it costs four times as much."""
-        import pygame
-
         if thickness < 2:
             self.curve(points, colour)
             return
-        self.touched.append(pygame.draw.lines(self.surface, colour, False, points, thickness - 1))
+        self.touched.append(self._draw.lines(self.surface, colour, False, points, thickness - 1))
         half = 0.5 * (thickness - 1)
         for across, down in ((half, 0.0), (-half, 0.0), (0.0, half), (0.0, -half)):
             moved = [(x + across, y + down) for x, y in points]
-            self.touched.append(pygame.draw.aalines(self.surface, colour, False, moved))
+            self.touched.append(self._draw.aalines(self.surface, colour, False, moved))
 
-    def disc(self, center: tuple[float, float], radius: float, colour: Colour) -> None:
+    def disc(self, center: Point, radius: float, colour: Colour) -> None:
         """A filled circle with a smooth edge."""
-        import pygame
+        self.touched.append(self._draw.aacircle(self.surface, colour, center, radius))
 
-        self.touched.append(pygame.draw.aacircle(self.surface, colour, center, radius))
-
-    def ring(self, center: tuple[float, float], radius: float, colour: Colour, thickness: int) -> None:
+    def ring(self, center: Point, radius: float, colour: Colour, thickness: int) -> None:
         """A circle's outline with a smooth edge."""
-        import pygame
+        self.touched.append(self._draw.aacircle(self.surface, colour, center, radius, thickness))
 
-        self.touched.append(pygame.draw.aacircle(self.surface, colour, center, radius, thickness))
-
-    def shape(self, points: Sequence[tuple[float, float]], colour: Colour, outline: Colour | None = None) -> None:
+    def shape(self, points: Sequence[Point], colour: Colour, outline: Colour | None = None) -> None:
         """A filled polygon with a smooth edge, of another colour if `outline` is given."""
-        import pygame
+        self.touched.append(self._draw.polygon(self.surface, colour, points))
+        self.touched.append(self._draw.aalines(self.surface, outline or colour, True, points))
 
-        self.touched.append(pygame.draw.polygon(self.surface, colour, points))
-        self.touched.append(pygame.draw.aalines(self.surface, outline or colour, True, points))
-
-    def glass(self, points: Sequence[tuple[float, float]], colour: Colour, strength: int, within: Box) -> None:
+    def glass(self, points: Sequence[Point], colour: Colour, strength: int, within: Box) -> None:
         """A filled polygon through which the ground is seen; `strength` 0 to 255; nothing outside `within`."""
-        import pygame
-
         left, top = min(x for x, _ in points), min(y for _, y in points)
         right, bottom = max(x for x, _ in points), max(y for _, y in points)
-        area = pygame.Rect(int(left), int(top), int(right - left) + 2, int(bottom - top) + 2).clip(within)
+        area = self._pygame.Rect(int(left), int(top), int(right - left) + 2, int(bottom - top) + 2).clip(within)
         if not area.width or not area.height:
             return
         sheet = self._glass.get(colour)
         if sheet is None or sheet.get_width() < area.width or sheet.get_height() < area.height:
             have = (0, 0) if sheet is None else sheet.get_size()
-            sheet = self._glass[colour] = pygame.Surface((max(have[0], area.width), max(have[1], area.height)))
+            sheet = self._glass[colour] = self._pygame.Surface((max(have[0], area.width), max(have[1], area.height)))
             sheet.set_colorkey(_CLEAR)
-        part = pygame.Rect(0, 0, *area.size)
+        part = self._pygame.Rect(0, 0, *area.size)
         sheet.fill(_CLEAR, part)
         sheet.set_alpha(strength)
-        pygame.draw.polygon(sheet, colour, [(x - area.left, y - area.top) for x, y in points])
+        self._draw.polygon(sheet, colour, [(x - area.left, y - area.top) for x, y in points])
         self.touched.append(self.surface.blit(sheet, area, part))
 
-    def outline(self, points: Sequence[tuple[float, float]], colour: Colour, thickness: int = 1) -> None:
-        """The edge of a polygon."""
-        import pygame
-
-        if thickness > 1:
-            self.touched.append(pygame.draw.lines(self.surface, colour, True, points, thickness))
-        self.touched.append(pygame.draw.aalines(self.surface, colour, True, points))
-
-    def diamond(self, center: tuple[float, float], radius: float, colour: Colour) -> None:
+    def diamond(self, center: Point, radius: float, colour: Colour) -> None:
         """A square standing on its corner."""
         x, y = center
         self.shape([(x, y - radius), (x + radius, y), (x, y + radius), (x - radius, y)], colour)
@@ -317,5 +275,5 @@ class Painter:
         return picture
 
 
-def _between(start: tuple[float, float], end: tuple[float, float], share: float) -> tuple[float, float]:
+def _between(start: Point, end: Point, share: float) -> Point:
     return start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1])

@@ -1,16 +1,27 @@
-"""Opening and closing the window: pygame's display and font only, never its mixer."""
+"""The screen of either window: opened, followed by its events, lost, closed. pygame's display and font only, no mixer.
+
+Under X the library ends the program from inside a call that never returns where the screen goes away; what has to be
+done first is done there.
+"""
 
 from __future__ import annotations
 
+import ctypes
 import os
-from typing import TYPE_CHECKING
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
 
 from synth.errors import DeviceError
 from synth.libraries import require
 from synth.window import palette
 
 if TYPE_CHECKING:
+    import pygame
     from pygame import Surface
+
 
 FIRST_SIZE = (1280, 720)
 _INVISIBLE = ("dummy", "offscreen")
@@ -57,9 +68,87 @@ def _icon() -> Surface:
     return icon
 
 
-def close_screen() -> None:
-    """Close the window."""
+@contextmanager
+def opened_screen(title: str, size: tuple[int, int], end: Callable[[], None]) -> Iterator[Surface]:
+    """An open window's surface, closed on leaving; `end` is called where the screen goes away (`on_lost_screen`)."""
+    surface = open_screen(title, size)
     import pygame
 
-    pygame.font.quit()
-    pygame.display.quit()
+    try:
+        on_lost_screen(end)
+        yield surface
+    finally:
+        pygame.font.quit()
+        pygame.display.quit()
+
+
+def run_events(
+    surface: pygame.Surface,
+    handle: Callable[[pygame.event.Event, float], None],
+    picture: Callable[[pygame.Surface, float], None],
+    closing: Callable[[], bool],
+    frame_time: float,
+) -> None:
+    """Call `handle` with every event and when it happened, and `picture` every `frame_time` s, until `closing`.
+
+    `picture` gets the window's surface, which is `surface` until a change of size replaces it, and the time
+    (time.monotonic), s.
+    """
+    import pygame
+
+    due = last = time.monotonic()
+    while not closing():
+        remaining = round(1000.0 * (due - time.monotonic()))
+        event = pygame.event.wait(remaining) if remaining > 0 else pygame.event.poll()
+        waiting = [] if event.type == pygame.NOEVENT else [event, *pygame.event.get()]
+        now = time.monotonic()
+        for place, one in enumerate(waiting, start=1):
+            handle(one, moment_of(place, len(waiting), last, now))
+        last = now
+        if now < due:
+            continue
+        surface = pygame.display.get_surface() or surface
+        picture(surface, now)
+        due = max(due + frame_time, now)
+
+
+def moment_of(place: int, count: int, last: float, now: float) -> float:
+    """When the `place`-th (from 1) of `count` events happened, s, that were read together at `now`.
+
+    The library gives events no time of their own. While a picture is drawn they wait, and are then read at once; a
+    pointer moves at a steady rate, so they are spread evenly from the last reading to this one. Events that come while
+    nothing is drawn are read one by one, within a fraction of a millisecond, and keep that time.
+    """
+    return now - (count - place) * (now - last) / count
+
+
+MESSAGE = "beatfield: the screen went away; the sound is ended and a running recording is finished"
+EXIT_CODE = 1
+_kept: list[Any] = []  # the library calls back into it as long as the program lives
+
+
+def on_lost_screen(end: Callable[[], None]) -> None:
+    """Let `end` be called, and the program end with a message and exit code 1, when the X server is gone.
+
+    Call it once the window is open. Does nothing where the window is not X's or its library is not found.
+    """
+    import pygame
+
+    if pygame.display.get_driver() != "x11":
+        return
+    try:
+        library = ctypes.CDLL("libX11.so.6")
+    except OSError:
+        return
+
+    def lost(_: int | None) -> int:
+        try:
+            end()
+        finally:
+            print(MESSAGE, file=sys.stderr, flush=True)
+            os._exit(EXIT_CODE)
+
+    handler = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p)(lost)
+    _kept.append(handler)
+    library.XSetIOErrorHandler.restype = ctypes.c_void_p
+    library.XSetIOErrorHandler(handler)

@@ -16,12 +16,10 @@ from synth.window.controls import Settings, Value
 from synth.window.history import History
 from synth.window.retune import Tuned, retuned
 from synth.window.side_levels import matched_gains
-from synth.window.tunable import Tunable, first_settings, fixed_tunable, tunable, with_sensitivity
+from synth.window.tunable import Tunable, first_settings, tunable, with_sensitivity
 
 if TYPE_CHECKING:
     from models.instrument import Instrument
-    from models.pitch_field import PitchField
-    from models.volume.volume_antenna import VolumeAntenna
     from synth.build.workbench import OpenedDesign
 
 SOLVING = "solving the circuit for this sensitivity; it plays on as it was until then"
@@ -54,34 +52,39 @@ def opened_side(name: str, offer: Tunable) -> Side:
 
 
 class Session:
-    """The sides and which one plays. `changed` turns True when another instrument has to sound."""
+    """The sides and which one plays."""
 
     def __init__(self, sides: Sequence[Side]) -> None:
         if not 1 <= len(sides) <= len(LETTERS):
             raise ValueError(f"sides must be one or two; got {len(sides)}")
-        self._sides = tuple(sides)
+        self.sides = tuple(sides)
         self._worker: ThreadPoolExecutor | None = None
         self._gains = [0.0] * len(sides)
         self._matching: Future[list[float]] | None = None
         self._unmatched = len(sides) > 1
         self._pending = False
-        self.active = 0
-        self.changed = False
-        self.notice = ""
+        self._active = 0
+        self._changed = False
+        self._notice = ""
         if self._unmatched:
             self.match_now()
 
     @property
+    def active(self) -> int:
+        """The number of the side that plays."""
+        return self._active
+
+    @property
     def side(self) -> Side:
         """The side that plays."""
-        return self._sides[self.active]
+        return self.sides[self._active]
 
     @property
     def names(self) -> tuple[str, ...]:
         """Names of the sides, with their letters where there are two."""
-        if len(self._sides) == 1:
-            return (self._sides[0].name,)
-        return tuple(f"{letter} {side.name}" for letter, side in zip(LETTERS, self._sides, strict=True))
+        if len(self.sides) == 1:
+            return (self.sides[0].name,)
+        return tuple(f"{letter} {side.name}" for letter, side in zip(LETTERS, self.sides, strict=True))
 
     @property
     def settings(self) -> Settings:
@@ -96,11 +99,11 @@ class Session:
     @property
     def instrument(self) -> Instrument:
         """What plays, at the level that matches the sides."""
-        return self.instrument_of(self.active)
+        return self.instrument_of(self._active)
 
     def instrument_of(self, place: int) -> Instrument:
         """The instrument of a side at the level that matches the sides."""
-        instrument = self._sides[place].tuned.instrument
+        instrument = self.sides[place].tuned.instrument
         return replace(instrument, level=instrument.level * 10.0 ** (self._gains[place] / 20.0))
 
     @property
@@ -110,12 +113,12 @@ class Session:
 
     def switch(self) -> bool:
         """Play the other side; False where there is none."""
-        if len(self._sides) < 2:
+        if len(self.sides) < 2:
             return False
         self.update()
-        self.active = (self.active + 1) % len(self._sides)
+        self._active = (self._active + 1) % len(self.sides)
         self._pending = self.side.history.now != self.side.good.now
-        self.changed = True
+        self._changed = True
         return True
 
     def set(self, name: str, value: Value, merge: str | None = None) -> None:
@@ -158,15 +161,20 @@ class Session:
 
     def take_notice(self) -> str:
         """What to tell the player since the last time, or nothing."""
-        text, self.notice = self.notice, ""
+        text, self._notice = self._notice, ""
         return text
+
+    def take_changed(self) -> bool:
+        """Whether another instrument has to sound than the last time this was asked."""
+        changed, self._changed = self._changed, False
+        return changed
 
     def update(self) -> None:
         """Build what was changed since the last time, and take what is ready; call it some 30 times a second."""
-        for place, side in enumerate(self._sides):
+        for place, side in enumerate(self.sides):
             if side.waiting is not None and side.waiting.done():
                 self._take_solved(side, side.waiting)
-                self._pending |= place == self.active
+                self._pending |= place == self._active
         if self._pending:
             self._pending = False
             self._build(self.side)
@@ -174,7 +182,7 @@ class Session:
 
     def match_now(self) -> None:
         """Bring both sides to one loudness at once."""
-        self._gains = matched_gains([side.tuned for side in self._sides])
+        self._gains = matched_gains([side.tuned for side in self.sides])
         self._unmatched = False
 
     def close(self) -> None:
@@ -185,7 +193,7 @@ class Session:
     def _change(self, name: str, change: Callable[[Settings], Settings], merge: str | None) -> None:
         reason = self.disabled.get(name)
         if reason is not None:
-            self.notice = f"{self.settings.control(name).label}: {reason}"
+            self._notice = f"{self.settings.control(name).label}: {reason}"
             return
         self._turn(self.side.history.changed(change(self.settings), merge))
 
@@ -209,16 +217,16 @@ class Session:
             return
         side.good = side.history
         self._told(side.tuned.notices)
-        self._unmatched = len(self._sides) > 1
-        self.changed = True
+        self._unmatched = len(self.sides) > 1
+        self._changed = True
 
     def _told(self, notices: tuple[str, ...]) -> None:
         if notices:
-            self.notice = notices[0]
+            self._notice = notices[0]
 
     def _refuse(self, side: Side, reason: str) -> None:
         side.history = replace(side.good, merging=side.history.merging)
-        self.notice = reason
+        self._notice = reason
 
     def _solve(self, side: Side, ratio: float) -> None:
         """Solve a circuit for another sensitivity beside the window."""
@@ -226,13 +234,13 @@ class Session:
             return  # it is looked at again when the one under way is there
         side.waiting_for = ratio
         side.waiting = self._pool().submit(with_sensitivity, side.offer, ratio)
-        self.notice = SOLVING
+        self._notice = SOLVING
 
     def _take_solved(self, side: Side, waiting: Future[Tunable]) -> None:
         side.waiting = None
         try:
             side.offers[side.waiting_for] = waiting.result()
-            self.notice = SOLVED
+            self._notice = SOLVED
         except ValueError as error:
             if side.history.now.number("sensitivity") == side.waiting_for:
                 self._refuse(side, str(error))
@@ -244,10 +252,10 @@ class Session:
             self._matching = None
             if gains != self._gains:
                 self._gains = gains
-                self.changed = True
+                self._changed = True
         if self._unmatched and self._matching is None:
             self._unmatched = False
-            self._matching = self._pool().submit(matched_gains, [side.tuned for side in self._sides])
+            self._matching = self._pool().submit(matched_gains, [side.tuned for side in self.sides])
 
     def _pool(self) -> ThreadPoolExecutor:
         if self._worker is None:
@@ -259,9 +267,3 @@ class Session:
 def session_of(workpieces: Sequence[OpenedDesign]) -> Session:
     """A session of one or two opened designs."""
     return Session([opened_side(workpiece.design.name, tunable(workpiece)) for workpiece in workpieces])
-
-
-def fixed_session(name: str, instrument: Instrument, pitch: PitchField, volume: VolumeAntenna | None = None) -> Session:
-    """A session of an instrument without a design."""
-    offer = fixed_tunable(instrument, pitch.reference_a, pitch.zero_beat_distance, volume)
-    return Session([opened_side(name, offer)])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from synth.window.keys import help_groups, next_control, next_text_scale, row_of
+from synth.window.keys import next_control, next_text_scale, row_of
 from synth.window.scale import StageScale
 
 Action = str  # the name of a row of `synth.window.keys`, or "level" or "layout": what is left for the loop to do
@@ -14,8 +14,6 @@ LEVEL_STEP_DB = 3.0
 LOWEST_LEVEL_DB = -60.0
 NOTICE_TIME = 8.0  # s a notice stays
 FINE_SHARE = 1.0 / 8.0  # of the pointer's way, that the hand goes in fine mode
-KEYS: tuple[tuple[str, str], ...] = tuple(row for _, rows in help_groups() for row in rows)
-RING_KEYS: tuple[tuple[str, str], ...] = tuple(row for _, rows in help_groups(has_ring=True) for row in rows)
 
 
 @dataclass(frozen=True, slots=True)

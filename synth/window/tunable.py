@@ -26,7 +26,7 @@ from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
 from synth.analysis.drift import drift_law
-from synth.build.start_notices import explained
+from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.errors import DesignError
 from synth.window.controls import CONTROLS, Control, Settings
@@ -40,7 +40,6 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 POT_POINTS = 21
-NEEDS_DESIGN = "needs a design file"
 NO_TRIMMER = "the reference has no trimmer"
 
 
@@ -58,11 +57,12 @@ class PotCurve:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tunable:
-    """An instrument as designed, and what it can be changed by. `faults`: name of a control to why it is not there.
+    """A design, its instrument, and what it can be changed by. `faults`: name of a control to why it is not there.
 
     curves: by posture; laws: of a solved circuit, by posture; reference: the tank with its trimmer set.
     """
 
+    design: Design
     instrument: Instrument
     reference_a: float
     posture: str
@@ -73,7 +73,6 @@ class Tunable:
     reference: Tank | None = None
     drift: DriftLaw | None = None
     pot: PotCurve | None = None
-    design: Design | None = None
     faults: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -99,6 +98,7 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
     if pot is None and reference.trimmer_maximum <= reference.trimmer_minimum:
         faults.setdefault("pot", NO_TRIMMER)
     return Tunable(
+        design=design,
         instrument=instrument,
         reference_a=workpiece.field.reference_a,
         posture=design.player.posture,
@@ -109,17 +109,8 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         reference=reference,
         drift=drift,
         pot=pot,
-        design=design,
         faults=faults,
     )
-
-
-def fixed_tunable(
-    instrument: Instrument, reference_a: float, zero_beat: float | None, volume: VolumeAntenna | None = None
-) -> Tunable:
-    """An instrument without a design: what needs the design's parts is not there."""
-    faults = dict.fromkeys(("sensitivity", "pot", "temperature", "posture"), NEEDS_DESIGN)
-    return Tunable(instrument, reference_a, "open", {"open": instrument.curve}, zero_beat, volume, faults=faults)
 
 
 def with_sensitivity(origin: Tunable, ratio: float) -> Tunable:
@@ -131,8 +122,6 @@ def with_sensitivity(origin: Tunable, ratio: float) -> Tunable:
     design, instrument = origin.design, origin.instrument
     if ratio == 1.0:
         return origin
-    if design is None:
-        raise DesignError(f"sensitivity {NEEDS_DESIGN}")
     factor = math.sqrt(ratio)
     zero_beat = instrument.curve.farthest if origin.zero_beat is None else origin.zero_beat
     swings = {"variable": float(instrument.variable_frequency(zero_beat)), "reference": instrument.reference_frequency}
@@ -172,7 +161,7 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
             "high": max(480.0, offer.reference_a),
         },
     }
-    if offer.pot is not None and offer.design is not None and offer.design.circuit is not None:
+    if offer.pot is not None and offer.design.circuit is not None:
         own["pot"] = {
             "default": offer.design.circuit.reference_pot,
             "low": 0.0,

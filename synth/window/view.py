@@ -3,98 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
-from models.hand.scene import Posture
 from synth.window import palette
-from synth.window.control_rows import ControlRow
-from synth.window.draw_curves import draw_spectrum, draw_trace
-from synth.window.draw_drawer import draw_drawer, strip_words
-from synth.window.draw_field import FieldPicture, draw_field
 from synth.window.draw_hand import draw_figure, draw_hand
 from synth.window.draw_header import KEY_PIECES, STRIP_KEY_PIECES, draw_header, draw_still_header
 from synth.window.draw_inset import draw_inset
 from synth.window.draw_overlay import draw_caution, draw_help, draw_help_status, draw_too_small
-from synth.window.draw_panels import draw_chain, draw_level, draw_still_panels
-from synth.window.draw_tuner import draw_tuner
+from synth.window.draw_readouts import (
+    draw_chain,
+    draw_level,
+    draw_oscillogram,
+    draw_spectrum,
+    draw_still_panels,
+    draw_tuner,
+)
+from synth.window.draw_stage import FieldPicture, draw_field
+from synth.window.drawer import ControlRow, draw_drawer, strip_words
 from synth.window.keys import help_groups
 from synth.window.layout import Layout, lay_out, too_small
 from synth.window.painter import DrawnText, Painter
-from synth.window.readings import PIECES, Readings, kept_text
+from synth.window.picture import Picture
+from synth.window.readouts import PIECES
 from synth.window.scale import StageScale, stage_width
-from synth.window.spectrum import Spectrum
 from synth.window.state import WindowState
-from synth.window.volume_axis import PLAIN, VolumeAxis
 
 if TYPE_CHECKING:
     import pygame
-
-TRACE_POINTS = 220
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """What one picture shows beside the state: readings, lines of text, levels, trace and its span, s.
-
-    `flags`: switches in words, two spaces between them. `status`: pieces with " · " between them; those that do not fit
-    are left out. `rows`: the drawer of controls. `sides`: names of the designs under the hand, if more than one, and
-    `active_side` the one that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `take_seconds`:
-    how much is kept in memory.
-    """
-
-    readings: Readings
-    flags: str = ""
-    status: str = ""
-    notice: str = ""
-    listening: str = ""
-    remarks: tuple[str, ...] = ()
-    peak: float = 0.0
-    rms: float = 0.0
-    trace: NDArray[np.float64] = field(default_factory=lambda: np.zeros(TRACE_POINTS))
-    trace_span: float = 0.01
-    rows: tuple[ControlRow, ...] = ()
-    sides: tuple[str, ...] = ()
-    active_side: int = 0
-    posture: Posture = "open"
-    latency: str = ""
-    spectrum: Spectrum | None = None
-    guide: frozenset[int] = frozenset()
-    drone: int | None = None
-    take_seconds: float = 0.0
-    replaying: bool = False
-
-    @property
-    def flag_words(self) -> tuple[str, ...]:
-        """Every switch in words."""
-        words = [word for word in self.flags.split("  ") if word.strip()]
-        if self.replaying and not any("REPLAY" in word for word in words):
-            words.append("REPLAY")
-        return tuple(words)
-
-    @property
-    def status_pieces(self) -> tuple[str, ...]:
-        """Latency from gesture to sound, device, and what is kept."""
-        pieces = [self.latency, *self.status.split(PIECES)]
-        kept = [kept_text(self.take_seconds)] if self.take_seconds >= 1.0 else []
-        return tuple(piece for piece in [*pieces[:2], *kept, *pieces[2:]] if piece)
 
 
 class View:
     """Draws the window of one pitch field at whatever size it has."""
 
-    def __init__(
-        self,
-        title: str,
-        picture: FieldPicture,
-        nearest: float,
-        farthest: float,
-        volume: VolumeAxis = PLAIN,
-    ) -> None:
-        self._painter: Painter | None = None
+    def __init__(self, picture: FieldPicture) -> None:
+        self._painter = Painter()
         self._still: pygame.Surface | None = None
         self._still_key: tuple[object, ...] = ()
         self._still_texts: tuple[DrawnText, ...] = ()
@@ -105,20 +47,15 @@ class View:
         self.mirrored = False
         self.layout: Layout | None = None
         self.scale: StageScale | None = None
-        self.show(title, picture, nearest, farthest, volume)
+        self.show(picture)
 
-    def show(
-        self, title: str, picture: FieldPicture, nearest: float, farthest: float, volume: VolumeAxis = PLAIN
-    ) -> None:
+    def show(self, picture: FieldPicture) -> None:
         """Show this field from now on: another design, or the same one tuned otherwise.
 
         The scale of the stage follows at the next picture that is drawn while no slider is held.
         """
-        self._title = title
         self._picture = picture
-        self._ends = nearest, farthest
-        self._volume = volume
-        self._wanted_width = stage_width(picture.zero_beat, farthest)
+        self._wanted_width = stage_width(picture.zero_beat, picture.ends[1])
         if self.size == (0, 0):
             self._width = self._wanted_width
         else:
@@ -132,9 +69,9 @@ class View:
         self.mirrored = self.mirrored if mirrored is None else mirrored
         small = too_small(size, self.text_scale)
         self.layout = None if small else lay_out(size, self.text_scale, self.mirrored)
-        self.scale = None
+        self.scale, picture = None, self._picture
         if self.layout is not None:
-            self.scale = StageScale(self.layout.stage, self._width, *self._ends, self._volume, self.mirrored)
+            self.scale = StageScale(self.layout.stage, self._width, *picture.ends, picture.volume, self.mirrored)
 
     def _open_drawer(self, wanted: bool) -> None:
         """The controls in the stage's place, where they have only a strip."""
@@ -150,10 +87,9 @@ class View:
     @property
     def texts(self) -> tuple[DrawnText, ...]:
         """Every text of the last picture, for checks."""
-        drawn = tuple(self._painter.texts) if self._painter is not None else ()
-        return self._still_texts + self._row_texts + drawn
+        return (*self._still_texts, *self._row_texts, *self._painter.texts)
 
-    def draw(self, surface: pygame.Surface, state: WindowState, shown: Shown) -> list[pygame.Rect]:
+    def draw(self, surface: pygame.Surface, state: WindowState, shown: Picture) -> list[pygame.Rect]:
         """Draw onto `surface`, which holds the last picture; return the rectangles that may have changed."""
         if (state.text_scale, state.mirrored) != (self.text_scale, self.mirrored):
             self.resize(self.size, state.text_scale, state.mirrored)
@@ -161,109 +97,70 @@ class View:
             self._width = self._wanted_width
             self.resize(self.size)
         self._open_drawer(state.drawer_open)
-        painter = self._painter = self._painter or Painter(surface)
-        layout, scale = self.layout, self.scale
+        painter, layout, scale = self._painter, self.layout, self.scale
         if layout is None or scale is None:
             painter.onto(surface)
             self._still_texts = self._row_texts = ()
             draw_too_small(painter, surface.get_size())
             return [surface.get_rect()]
-        before = self._bring_up_to_date(painter, surface, layout, scale, state, shown)
-        assert self._still is not None
-        for changed in before:
-            surface.blit(self._still, changed, changed)
-        painter.onto(surface)
-        draw_header(painter, layout, shown.flag_words, shown.status_pieces, shown.notice, shown.listening)
-        page = _page_of(state)
-        if page is None:
-            self._draw_playing(painter, layout, scale, state, shown)
-        elif page == "help":
-            draw_help_status(painter, layout, PIECES.join(shown.status_pieces))
-        return before + [touched.inflate(4, 4) for touched in painter.touched]
-
-    def _draw_playing(
-        self, painter: Painter, layout: Layout, scale: StageScale, state: WindowState, shown: Shown
-    ) -> None:
-        picture = self._picture
-        if not layout.drawer_over_stage:
-            draw_figure(painter, layout, scale, state, shown.posture, picture.stand_distance, picture.antenna_diameter)
-            draw_inset(painter, layout, scale, picture, state, shown.posture)
-            draw_hand(painter, layout, scale, state, shown.readings.distance, shown.posture)
-        with painter.as_one():
-            draw_tuner(painter, layout, shown.readings)
-        with painter.as_one():
-            draw_trace(painter, layout, shown.trace, shown.trace_span)
-        with painter.as_one():
-            draw_spectrum(painter, layout, shown.spectrum)
-        with painter.as_one():
-            draw_chain(painter, layout, shown.readings)
-        with painter.as_one():
-            draw_level(painter, layout, shown.peak, shown.rms)
-
-    def _bring_up_to_date(
-        self,
-        painter: Painter,
-        surface: pygame.Surface,
-        layout: Layout,
-        scale: StageScale,
-        state: WindowState,
-        shown: Shown,
-    ) -> list[pygame.Rect]:
-        """Draw of the still part what is no longer true; return where the surface has to be restored."""
-        import pygame
-
-        page = _page_of(state)
+        page = "caution" if state.caution_open else "help" if state.help_open else ""
+        before = [touched.inflate(4, 4) for touched in painter.touched]
         strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
-        key = (
-            page,
-            shown.remarks if page == "help" else (),
-            shown.sides,
-            shown.active_side,
-            shown.guide,
-            shown.drone,
-            strip,
-        )
+        remarks = shown.remarks if page == "help" else ()
+        key = (page, remarks, shown.sides, shown.active_side, shown.guide, shown.drone, strip)
         if self._still is None or key != self._still_key:
-            self._still, self._still_key = self._draw_still(painter, surface, layout, scale, page, shown, strip), key
-            self._rows, self._row_texts = (), ()
-            restored = [surface.get_rect()]
-        else:
-            restored = [touched.inflate(4, 4) for touched in painter.touched]
-        if page is None and shown.rows != self._rows:
+            self._still, self._still_key = surface.copy(), key
+            self._draw_still(self._still, layout, scale, page, shown, strip)
+            before = [surface.get_rect()]
+        if not page and shown.rows != self._rows:
             painter.onto(self._still)
             self._still.fill(palette.GROUND, layout.drawer)
             draw_drawer(painter, layout, shown.rows)
             self._rows, self._row_texts = shown.rows, tuple(painter.texts)
-            restored.append(pygame.Rect(layout.drawer))
-        return restored
+            before.append(surface.get_rect().clip(layout.drawer))
+        for changed in before:
+            surface.blit(self._still, changed, changed)
+        painter.onto(surface)
+        draw_header(painter, layout, shown.flags, shown.status, shown.notice, shown.listening)
+        if not page:
+            self._draw_playing(layout, scale, state, shown)
+        elif page == "help":
+            draw_help_status(painter, layout, PIECES.join(shown.status))
+        return before + [touched.inflate(4, 4) for touched in painter.touched]
+
+    def _draw_playing(self, layout: Layout, scale: StageScale, state: WindowState, shown: Picture) -> None:
+        """What may change with every picture."""
+        painter, picture = self._painter, self._picture
+        if not layout.drawer_over_stage:
+            draw_figure(painter, layout, scale, picture, state, shown.posture)
+            draw_inset(painter, layout, scale, picture, state, shown.posture)
+            draw_hand(painter, layout, scale, state, shown.readouts.distance, shown.posture)
+        for draw, values in (
+            (draw_tuner, (shown.readouts,)),
+            (draw_oscillogram, (shown.oscillogram, shown.oscillogram_span)),
+            (draw_spectrum, (shown.spectrum,)),
+            (draw_chain, (shown.readouts,)),
+            (draw_level, (shown.peak, shown.rms)),
+        ):
+            with painter.as_one():
+                draw(painter, layout, *values)
 
     def _draw_still(
-        self,
-        painter: Painter,
-        surface: pygame.Surface,
-        layout: Layout,
-        scale: StageScale,
-        page: str | None,
-        shown: Shown,
-        strip: Sequence[str],
-    ) -> pygame.Surface:
-        still = surface.copy()
+        self, still: pygame.Surface, layout: Layout, scale: StageScale, page: str, shown: Picture, strip: Sequence[str]
+    ) -> None:
+        """What stands still but for the drawer."""
+        painter = self._painter
         painter.onto(still)
         still.fill(palette.GROUND)
         keys = (*STRIP_KEY_PIECES, *strip) if strip else KEY_PIECES
-        draw_still_header(painter, layout, self._title, shown.sides, shown.active_side, keys)
+        draw_still_header(painter, layout, self._picture.title, shown.sides, shown.active_side, keys)
         if page == "caution":
             draw_caution(painter, layout)
         elif page == "help":
-            draw_help(painter, layout, help_groups(has_ring=self._volume.top is not None), shown.remarks)
+            draw_help(painter, layout, help_groups(has_ring=self._picture.volume.top is not None), shown.remarks)
         else:
             draw_still_panels(painter, layout)
             if not layout.drawer_over_stage:
                 draw_field(painter, layout, scale, self._picture, shown.guide, shown.drone)
         self._still_texts = tuple(painter.texts)
-        return still
-
-
-def _page_of(state: WindowState) -> str | None:
-    """The page in place of stage and readouts, if any."""
-    return "caution" if state.caution_open else "help" if state.help_open else None
+        self._rows, self._row_texts = (), ()

@@ -89,7 +89,7 @@ def perform(stage: Any, session: Session, player: Any, record: Path, log: Path) 
         time.sleep(HOLD)
         done.held.append((name, begin, record.stat().st_size // 4, abs(frequency)))
 
-    meadow, heron = (side.tuned.instrument for side in session._sides)
+    meadow, heron = (side.tuned.instrument for side in session.sides)
     curve = meadow.curve
     scale = StageScale(
         layout.stage, stage_width(session.tuned.field.zero_beat_distance, curve.farthest), curve.nearest, curve.farthest

@@ -29,7 +29,7 @@ from synth.build.workbench import open_design
 from synth.window import palette
 from synth.window.layout import lay_out
 from synth.window.scale import StageScale, stage_width
-from synth.window.screen_lost import EXIT_CODE, MESSAGE
+from synth.window.screen import EXIT_CODE, MESSAGE
 
 RATE = 48000
 HERE = Path(__file__).resolve().parent

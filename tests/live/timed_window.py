@@ -17,7 +17,7 @@ from typing import Any
 from synth.build.workbench import open_design
 from synth.live.link import LiveLink
 from synth.live.speaker import Speaker
-from synth.window.loop import run_session
+from synth.window.play_window import run_session
 from synth.window.session import session_of
 
 LATENCY = 0.040  # s

@@ -10,11 +10,11 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import small_signal, steady_state
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, measure, run_length, simulate
 from models.circuit.transistor import Transistor
-from synth.comparisons.oscillator_circuits import CIRCUITS
+from synth.comparisons.oscillator import CIRCUITS
 
-QUICK = ("normal", "low Q", "supply-limited")
+QUICK = ("normal", "low Q", pytest.param("supply-limited", marks=pytest.mark.slow))
 LONG = ("500 kHz", "antenna branch", "supply-limited", "light drive", "heavy drive")
-"""From switch-on these take longest (`beatfield bench` has the time); here they start from a disturbed steady state."""
+"""From switch-on these take longest (`beatfield benchmark` has the time); here they start from a disturbed state."""
 
 
 def agree(balanced, read):

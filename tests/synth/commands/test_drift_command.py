@@ -12,12 +12,12 @@ import numpy as np
 import pytest
 
 from models.pitch import cents
-from synth.analysis.drift_figures import drift_figures
+from synth.analysis.drift import drift_figures
 from synth.build.workbench import OpenedDesign
-from synth.cli import EXIT_USAGE, main
+from synth.cli import main
 from synth.designs.sections import TemperatureSection
 from synth.designs.template import template_design
-from synth.errors import DesignError
+from synth.errors import EXIT_USAGE, DesignError
 from synth.report.drift import DRIFT, drift_text, save_drift_plot
 
 PART = TemperatureSection(coil=40e-6, branch_coil=100e-6, coil_mismatch=5e-6, warm_up_rise=8.0, warm_up_time=900.0)

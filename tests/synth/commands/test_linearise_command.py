@@ -14,14 +14,14 @@ import soundfile
 
 from models.preferred_values import values_in_range
 from models.straight import plan
-from models.straight.build_spread import Tolerances
+from models.straight.evenness import Tolerances
 from models.straight.search import MARGIN, Effort, Place
 from synth.analysis.linearise import Wishes, improve, reference_section, reference_text
 from synth.analysis.linearise_figures import linearise_figures
 from synth.build.workbench import OpenedDesign, open_design, open_loaded
-from synth.cli import EXIT_INTERRUPTED, main
+from synth.cli import main
 from synth.designs.design_file import design_text
-from synth.errors import DesignError
+from synth.errors import EXIT_INTERRUPTED, DesignError
 from synth.report.linearise import LINEARISE
 
 

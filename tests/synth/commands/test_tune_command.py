@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from synth.analysis.tune import load_tune
-from synth.cli import EXIT_USAGE, main
+from synth.cli import main
+from synth.errors import EXIT_USAGE
 from synth.hands.tune_path import LEAD
 
 

@@ -16,7 +16,7 @@ from synth.lessons.table import LESSONS, live_lesson
 from synth.window.box import Box
 from synth.window.lesson_layout import lay_out_lesson, too_small
 from synth.window.lesson_map import PLACES, line_map
-from synth.window.lesson_sound import FLOOR_DB, LONGEST, live_spectrum, live_trace, steps_of
+from synth.window.lesson_sound import FLOOR_DB, LONGEST, live_oscillogram, live_spectrum, steps_of
 from synth.window.lesson_state import LessonState, on_click, on_key, with_pointer, without_pointer
 from synth.window.lesson_view import Heard, LessonView, band_marks, band_place
 
@@ -205,7 +205,7 @@ def test_live_spectrum_tells_four_hertz_apart():
 def test_silence_draws_the_floor():
     frequency, level = live_spectrum(np.zeros(4096, np.float32), 48_000.0, (20.0, 20_000.0))
     assert (level == FLOOR_DB).all()
-    assert (live_trace(np.zeros(48_000, np.float32), 48_000.0, 0.5, 300) == 0.0).all()
+    assert (live_oscillogram(np.zeros(48_000, np.float32), 48_000.0, 0.5, 300) == 0.0).all()
     assert (steps_of(np.zeros(0), np.zeros(0), np.zeros(0), 5) == FLOOR_DB).all()
     assert frequency.size == level.size > 0
 
@@ -213,7 +213,7 @@ def test_silence_draws_the_floor():
 def test_long_trace_shows_the_swelling():
     time = np.arange(LONGEST) / 48_000.0
     sound = (0.2 * np.cos(2 * np.pi * 4 * time) * np.cos(2 * np.pi * 441 * time)).astype(np.float32)
-    low, high = live_trace(sound, 48_000.0, 0.5, 300)
+    low, high = live_oscillogram(sound, 48_000.0, 0.5, 300)
     assert high.max() == pytest.approx(1.0, abs=0.02)
     assert (high >= low).all()
     assert high.min() < 0.1

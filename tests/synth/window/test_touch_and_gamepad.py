@@ -11,18 +11,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from synth.window.gamepad import (
+    BUTTONS,
     DEAD_ZONE,
+    DIRECTIONS,
     PITCH_SPEED,
     VOLUME_SPEED,
     Motion,
     Sticks,
-    button_switch,
-    direction_switch,
     motion,
     moved,
     pushed,
     response,
 )
+from synth.window.keys import KEY_ROWS
 from synth.window.touch import Touch, pointer_of, touched
 
 SIZE = (1001, 501)
@@ -105,11 +106,10 @@ def test_the_axis_of_the_right_stick_depends_on_the_pad() -> None:
     assert pushed(Sticks(), 0, 7.0) == Sticks(1.0, 0.0)
 
 
-def test_buttons_and_directions_have_switches() -> None:
-    assert button_switch(1) == "mute"
-    assert button_switch(40) is None
-    assert direction_switch((0, 1)) == "louder"
-    assert direction_switch((1, 0)) is None
+def test_buttons_and_directions_name_actions_of_the_keys() -> None:
+    actions = {row.action for row in KEY_ROWS}
+    assert {*BUTTONS.values(), *DIRECTIONS.values()} - actions == {"answer"}
+    assert DIRECTIONS[0, 1] == "louder"
 
 
 def test_listening_for_gamepads_leaves_the_sound_alone() -> None:

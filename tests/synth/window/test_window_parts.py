@@ -1,4 +1,4 @@
-"""The window without pygame: layout, scales, colours, note names, trace, keys, readings."""
+"""The window without pygame: layout, scales, colours, note names, oscillogram, keys, readouts."""
 
 from __future__ import annotations
 
@@ -6,23 +6,23 @@ import itertools
 import subprocess
 import sys
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from small_instrument import make_instrument
+from small_instrument import RING, make_instrument
 
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.tank import Tank
-from models.volume.control import GainStage
-from models.volume.volume_antenna import VolumeAntenna
+import synth.window
+from models.volume.loudness import GainStage
 from synth.live.meters import no_meters
 from synth.window import palette
 from synth.window.box import Box
-from synth.window.note_labels import chosen_labels, drawn_lines, weight_of
-from synth.window.readings import cents_text, frequency_text, level_text, readings, status_text
-from synth.window.scale import StageScale, stage_width
+from synth.window.note_lines import chosen_labels, drawn_lines, weight_of
+from synth.window.oscillogram import LONGEST, SHORTEST, oscillogram_span, synchronised
+from synth.window.readouts import cents_text, frequency_text, level_text, readouts, status_pieces
+from synth.window.scale import PLAIN, StageScale, ring_volume, stage_width
 from synth.window.state import (
     WindowState,
     level_after_step,
@@ -32,8 +32,6 @@ from synth.window.state import (
     with_pointer,
     without_pointer,
 )
-from synth.window.trace import LONGEST, SHORTEST, synchronised, trace_span
-from synth.window.volume_axis import gain_of_height, height_of_gain, ring_volume
 
 
 @given(
@@ -77,18 +75,9 @@ def test_outside_the_stage_the_hand_stays_at_its_ends() -> None:
 
 
 def test_the_volume_scale_is_as_documented() -> None:
-    assert gain_of_height(0.5) == 0.25  # -12.04 dB at half height
-    assert height_of_gain(1.0) == 1.0
-    assert 20.0 * np.log10(gain_of_height(0.5)) == pytest.approx(40.0 * np.log10(0.5))
-
-
-_HEIGHTS = np.geomspace(0.01, 0.6, 20)
-RING = VolumeAntenna(
-    CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12),
-    Tank(2.2e-3, 61.7e-12),
-    Tank(2.2e-3, 72e-12),
-    ring_stray=3e-12,
-)
+    assert PLAIN.gain_at(0.5) == 0.25  # -12.04 dB at half height
+    assert PLAIN.height_of(1.0) == 1.0
+    assert 20.0 * np.log10(PLAIN.gain_at(0.5)) == pytest.approx(40.0 * np.log10(0.5))
 
 
 def test_with_a_ring_the_stage_is_the_hands_height_to_scale() -> None:
@@ -203,7 +192,7 @@ def test_crowded_lines_thin_out_to_the_cs() -> None:
 
 @pytest.mark.parametrize("frequency", [30.0, 261.63, 1000.0, 3999.0])
 def test_the_trace_stands_still(frequency: float) -> None:
-    rate, span = 48000.0, trace_span(frequency)
+    rate, span = 48000.0, oscillogram_span(frequency)
     time = np.arange(24000) / rate
     pictures = [
         synchronised(0.3 * np.sin(2.0 * np.pi * frequency * time[shift : shift + 12000]), rate, span, 200)
@@ -223,10 +212,10 @@ def test_the_trace_of_silence_and_of_too_little_sound_is_flat() -> None:
 
 
 def test_the_trace_shows_four_periods_within_bounds() -> None:
-    assert trace_span(400.0) == pytest.approx(0.01)
-    assert trace_span(-400.0) == pytest.approx(0.01)
-    assert trace_span(0.0) == LONGEST
-    assert trace_span(1e5) == SHORTEST
+    assert oscillogram_span(400.0) == pytest.approx(0.01)
+    assert oscillogram_span(-400.0) == pytest.approx(0.01)
+    assert oscillogram_span(0.0) == LONGEST
+    assert oscillogram_span(1e5) == SHORTEST
 
 
 STATE = WindowState(distance=0.4, level=0.2)
@@ -275,7 +264,7 @@ def test_leaving_the_window_silences_but_keeps_the_pitch_hand() -> None:
 
 def test_readings_name_the_note_and_the_chain() -> None:
     instrument = make_instrument()
-    values = readings(instrument, 0.2, 442.0)
+    values = readouts(instrument, 0.2, 442.0)
     assert values.note == "A4"
     assert values.cents_off == pytest.approx(7.85, abs=0.01)  # 1200 log2(442/440)
     assert values.remark == "sharp"
@@ -284,11 +273,11 @@ def test_readings_name_the_note_and_the_chain() -> None:
     assert values.capacitance == f"{1e12 * float(instrument.antenna_capacitance(0.2)):.3f} pF"
     offset = 1000.0 * (float(values.reference.split()[0]) - float(values.variable.split()[0]))
     assert offset == pytest.approx(float(instrument.offset_frequency(0.2)), abs=1.1)
-    assert readings(instrument, 0.2, 442.0, reference_a=442.0).remark == "in tune"
-    assert readings(instrument, 0.2, -442.0).remark == "beyond zero beat"
-    assert readings(instrument, 0.2, 466.16).note == "A♯4"
-    assert readings(instrument, 0.5, 0.3).remark == "near zero beat"
-    assert readings(make_instrument(lock_range=20.0), 0.5, 0.0).remark == "oscillators locked"
+    assert readouts(instrument, 0.2, 442.0, reference_a=442.0).remark == "in tune"
+    assert readouts(instrument, 0.2, -442.0).remark == "beyond zero beat"
+    assert readouts(instrument, 0.2, 466.16).note == "A♯4"
+    assert readouts(instrument, 0.5, 0.3).remark == "near zero beat"
+    assert readouts(make_instrument(lock_range=20.0), 0.5, 0.0).remark == "oscillators locked"
 
 
 def test_texts_carry_true_minus_signs_and_units() -> None:
@@ -299,31 +288,16 @@ def test_texts_carry_true_minus_signs_and_units() -> None:
     assert level_text(1.0) == "0 dB"
     assert level_text(0.0) == "silent"
     assert frequency_text(43.654) == "43.65 Hz"
-    assert "ended" in status_text(no_meters(48000))
+    assert status_pieces(no_meters(48000)) == ("sound process ended",)
     idle = replace(no_meters(48000), alive=True)
-    assert "silent clock" in status_text(idle)
-    assert "latency 12.5 ms" in status_text(replace(idle, sounding=True, latency=0.0125))
+    assert "silent clock" in status_pieces(idle)
+    assert status_pieces(idle, 272.4)[:2] == ("silent clock", "4:32 kept")
+    assert "latency 12.5 ms" in status_pieces(replace(idle, sounding=True, latency=0.0125))
 
 
 def test_layout_and_state_need_no_pygame() -> None:
-    names = (
-        "layout",
-        "scale",
-        "state",
-        "palette",
-        "note_labels",
-        "trace",
-        "readings",
-        "painter",
-        "view",
-        "loop",
-        "box",
-        "text_sizes",
-        "panels",
-        "spectrum",
-        "hand_outline",
-        "page_text",
-    )
+    names = tuple(path.stem for path in Path(synth.window.__file__).parent.glob("*.py"))
+    assert len(names) > 30
     code = f"import sys\nfor name in {names}: __import__('synth.window.' + name)\nprint('pygame' in sys.modules)"
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert result.stdout.strip() == "False"

@@ -1,0 +1,198 @@
+"""Meshes of the scene: rod antenna, cabinet, and the player with body, head, a stretched arm and its hand.
+
+Sizes of the player are those of a typical adult, rounded (from memory of anthropometric tables such as DIN 33402-2; no
+percentile is claimed). Axes as in `models.hand.scene`: the hand points towards -x, at the rod on the z axis, and moves
+along x at y = 0; the shoulder of the playing arm stays in place. Clothes, the other arm, separate fingers, elbow and
+feet are left out.
+
+The rod is meshed finer at its ends and before the hand, the cabinet's top under the rod as well as at its edges.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from models.electrostatics.mesh import capsule, sphere
+from models.electrostatics.surfaces import (
+    Floats,
+    Surface,
+    between,
+    block_faces,
+    capsule_triangles,
+    even_charge_factor,
+    graded,
+    graded_both_ends,
+    grading_for,
+    lifted,
+    rectangle,
+    revolved,
+)
+from models.hand.scene import Cabinet, Posture, RodAntenna, Scene
+
+#: Shoulder joint of a standing adult above the floor; a player of a lower antenna sits (shoulder over hand), m.
+STANDING_SHOULDER: Final = 1.40
+SHOULDER_OVER_HAND: Final = 0.35
+#: Longest distance from shoulder to wrist the player stretches to, leaning included, m.
+LONGEST_ARM: Final = 0.90
+SHOULDER_SIDE: Final = -0.18
+BODY_SIDE: Final = -0.42
+BODY_HALF_WIDTH: Final = 0.17
+BODY_DEPTH_RATIO: Final = 0.7
+BODY_BOTTOM: Final = 0.03
+NECK_OVER_SHOULDER: Final = 0.08
+HEAD_OVER_SHOULDER: Final = 0.23
+HEAD_RADIUS: Final = 0.105
+ARM_RADIUS: Final = 0.042
+#: Clearance between the back of the hand and the end of the arm, m (same potential: of no electrical effect).
+WRIST_CLEARANCE: Final = 0.004
+
+#: Half sizes of the hand along x (pointing), y (side to side) and z (up), m: the open hand is held on edge, thumb up.
+HAND_HALF_SIZES: Final[dict[Posture, tuple[float, float, float]]] = {
+    "open": (0.095, 0.014, 0.045),
+    "fist": (0.050, 0.040, 0.045),
+}
+#: Exponent across the thickness y: 2 is an ellipsoid; 3 a fuller slab with blunt edges (303 ml for the open hand).
+HAND_FULLNESS: Final[dict[Posture, float]] = {"open": 3.0, "fist": 2.0}
+
+
+def shoulder(scene: Scene) -> Floats:
+    """The fixed end of the arm, (3,) m."""
+    height = min(STANDING_SHOULDER, scene.hand_height + SHOULDER_OVER_HAND)
+    return np.array([scene.player.stand_distance, SHOULDER_SIDE, height])
+
+
+def body(scene: Scene, fineness: float = 1.0) -> list[Floats]:
+    """Meshes of trunk with legs, and of the head."""
+    stand, _, top = shoulder(scene)
+    trunk = capsule(
+        (0.0, 0.0, BODY_BOTTOM + BODY_HALF_WIDTH),
+        (0.0, 0.0, top + NECK_OVER_SHOULDER - BODY_HALF_WIDTH),
+        BODY_HALF_WIDTH,
+        panels=round(130 * fineness**2),
+    )
+    head_center = (stand, BODY_SIDE, top + HEAD_OVER_SHOULDER)
+    head = sphere(head_center, HEAD_RADIUS, panels=round(40 * fineness**2))
+    return [trunk * (BODY_DEPTH_RATIO, 1.0, 1.0) + (stand, BODY_SIDE, 0.0), head]
+
+
+def hand(posture: Posture, fineness: float = 1.0) -> Floats:
+    """The hand with its foremost point at the origin, pointing towards -x; triangles (n, 3, 3) m.
+
+    Surface: (X^2 + Z^2)^(p/2) + |Y|^p = 1 in units of the half sizes, p the fullness. The foremost point of it is
+    the nearest to any vertical line before the hand, because no point lies farther along -x.
+    """
+    half = np.array(HAND_HALF_SIZES[posture])
+    points, faces = _nose_graded_sphere(round(9 * fineness))
+    unit_points = _filled(points, HAND_FULLNESS[posture])
+    triangles = lifted((unit_points * half, faces), _filled_normals(unit_points, HAND_FULLNESS[posture], half))
+    return np.asarray(triangles + (half[0], 0.0, 0.0))
+
+
+def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
+    """The moving end of the arm's axis, (3,) m, at hand distance `distance`, m.
+
+    Raises ValueError where the player could not reach that far from the shoulder.
+    """
+    length = 2.0 * HAND_HALF_SIZES[posture][0]
+    x = 0.5 * scene.antenna.diameter + distance + length + WRIST_CLEARANCE + ARM_RADIUS
+    place = np.array([x, 0.0, scene.hand_height])
+    stretch = float(np.sqrt(((place - shoulder(scene)) ** 2).sum()))
+    if stretch > LONGEST_ARM:
+        raise ValueError(
+            f"stand_distance and hand_height must let the player reach a hand distance of {distance:g} m: the arm is "
+            f"at most {LONGEST_ARM:g} m from shoulder to wrist; got {stretch:g} m"
+        )
+    return place
+
+
+def arm(start: Floats, end: Floats, fineness: float = 1.0) -> Floats:
+    """Capsule of `ARM_RADIUS` from `start` to `end`, always of the same triangles, so that it deforms smoothly."""
+    bands, cells, sectors = max(2, round(2 * fineness)), round(5 * fineness), round(7 * fineness)
+    angles = np.linspace(0.0, 0.5 * np.pi, bands + 1)
+    counts = [1] + [max(5, round(sectors * float(np.sin(angle)))) for angle in angles[1:]]
+    span = end - start
+    length = float(np.sqrt((span**2).sum()))
+    triangles = capsule_triangles(counts, np.linspace(0.0, 1.0, cells + 1), length, ARM_RADIUS)
+    axis = span / length
+    first = np.cross((0.0, 0.0, 1.0), axis)
+    first /= np.sqrt((first**2).sum())
+    return np.asarray(triangles @ np.stack([first, np.cross(axis, first), axis]) + start)
+
+
+def _nose_graded_sphere(bands: int) -> Surface:
+    """Unit sphere of rings about the x axis, closer together towards the nose at -x."""
+    angles = np.pi * (1.0 - (np.arange(bands + 1) / bands) ** 1.5)
+    steps = np.abs(np.gradient(angles))
+    counts = [int(np.clip(round(5.4 * np.sin(a) / s), 6, 2 * bands)) for a, s in zip(angles, steps, strict=True)]
+    counts[0] = counts[-1] = 1
+    points, faces = revolved(np.sin(angles), np.cos(angles), counts)
+    return points[:, [2, 0, 1]], faces
+
+
+def _filled(points: Floats, fullness: float) -> Floats:
+    """Points of the unit sphere moved radially onto (x^2 + z^2)^(p/2) + |y|^p = 1."""
+    rim = points[:, 0] ** 2 + points[:, 2] ** 2
+    scale = (rim ** (0.5 * fullness) + np.abs(points[:, 1]) ** fullness) ** (-1.0 / fullness)
+    return np.asarray(points * scale[:, None])
+
+
+def _filled_normals(points: Floats, fullness: float, half: Floats) -> Floats:
+    """Outward unit normals of the surface of `_filled` stretched by the half sizes."""
+    rim = (points[:, 0] ** 2 + points[:, 2] ** 2) ** (0.5 * fullness - 1.0)
+    across = np.sign(points[:, 1]) * np.abs(points[:, 1]) ** (fullness - 1.0)
+    gradient = np.stack([points[:, 0] * rim, across, points[:, 2] * rim], axis=1) / half
+    return np.asarray(gradient / np.sqrt((gradient**2).sum(axis=1))[:, None])
+
+
+#: Smallest cells at fineness 1: at the ends of the rod (of its radius) and before the hand (m).
+_END_CELL: Final = 0.3
+_HAND_CELL: Final = 0.006
+
+
+def antenna_mesh(scene: Scene, fineness: float = 1.0) -> Floats:
+    """Triangles of the rod, its polygon as capacitive as the circle, cells crowding at the ends and before the hand."""
+    antenna = scene.antenna
+    radius, sectors = 0.5 * antenna.diameter, round(8 * fineness)
+    heights = _heights(antenna, scene.hand_height - antenna.base_height, fineness)
+    inner = round(2 * fineness)
+    cap = list(radius * graded(inner + 1, 2.0)[:-1])
+    radii = [*cap, *[radius * even_charge_factor(sectors)] * len(heights), *cap[::-1]]
+    levels = [0.0] * (inner + 1) + list(heights) + [antenna.length] * (inner + 1)
+    vertices, faces = revolved(radii, levels, [1] + [sectors] * (len(radii) - 2) + [1])
+    return np.asarray(vertices[faces] + (0.0, 0.0, antenna.base_height))
+
+
+def _heights(antenna: RodAntenna, hand_level: float, fineness: float) -> Floats:
+    """Nodes along the rod, from 0 to its length."""
+    at_end, at_hand = _END_CELL * 0.5 * antenna.diameter / fineness, _HAND_CELL / fineness
+    if not 0.0 < hand_level < antenna.length:
+        return between(antenna.length, round(18 * fineness), at_end, at_end)
+    lower = between(hand_level, round(9 * fineness), at_end, at_hand)
+    upper = between(antenna.length - hand_level, round(9 * fineness), at_hand, at_end)
+    return np.concatenate([lower, hand_level + upper[1:]])
+
+
+def cabinet_mesh(antenna: RodAntenna, cabinet: Cabinet, fineness: float = 1.0) -> Floats:
+    """Triangles of the cabinet's box; the cells of its top crowd under the antenna as well as at the edges."""
+    size, center = cabinet_box(antenna, cabinet)
+    edge = 0.08 * float(size.min()) / fineness
+    cells = (round(4 * fineness), round(5 * fineness), round(3 * fineness))
+    coarse = [span * _even_ends(count, span, edge) for span, count in zip(size, cells, strict=True)]
+    _, *others = block_faces(*[nodes - 0.5 * span for nodes, span in zip(coarse, size, strict=True)])
+    under = 0.7 * (cabinet.gap + 0.5 * antenna.diameter) / fineness
+    halves = [between(0.5 * span, round(4 * fineness), under, edge) for span in size[:2]]
+    x, y = (np.concatenate([-half[:0:-1], half]) for half in halves)
+    return np.asarray(np.concatenate([rectangle(x, y, 0.5 * float(size[2])), *others]) + center)
+
+
+def _even_ends(cells: int, span: float, edge: float) -> Floats:
+    """Nodes from 0 to 1 crowding at both ends to steps of `edge` / `span`."""
+    return graded_both_ends(cells, grading_for(0.5 * span, 0.5 * cells, edge))
+
+
+def cabinet_box(antenna: RodAntenna, cabinet: Cabinet) -> tuple[Floats, Floats]:
+    """Size (3,) and middle (3,) of the cabinet, m, along x (towards the player), y, z."""
+    middle = antenna.base_height - cabinet.gap - 0.5 * cabinet.height
+    return np.array([cabinet.depth, cabinet.width, cabinet.height]), np.array([0.0, 0.0, middle])

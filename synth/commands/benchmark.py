@@ -1,0 +1,44 @@
+"""`beatfield benchmark`: Beatfield beside plain ways to the same results, all in one run, as text or JSON."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+
+from synth.comparisons.suite import SECTIONS
+
+THREAD_COUNTS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("--quick", action="store_true", help="fewer and shorter cases")
+    parser.add_argument(
+        "--only",
+        metavar="NAME",
+        action="append",
+        choices=tuple(SECTIONS),
+        help="one comparison, may be given several times: "
+        + "; ".join(f"{name}: {what}" for name, what in SECTIONS.items()),
+    )
+    parser.add_argument("--json", action="store_true", help="print the report as JSON")
+
+
+def run(arguments: Namespace) -> int:
+    """Measure and print; exit code 3 where a stated goal is missed."""
+    import os
+    import sys
+
+    for name in THREAD_COUNTS:  # before numpy is loaded: one thread, so that ratios do not hang on what else runs
+        os.environ.setdefault(name, "1")
+
+    from synth.build.workbench import say
+    from synth.comparisons.suite import benchmark_report
+    from synth.errors import EXIT_GOAL_MISSED, EXIT_OK
+    from synth.report.written import print_json
+
+    report = benchmark_report(arguments.quick, arguments.only or (), each=say)
+    if arguments.json:
+        print_json(report.document())
+    else:
+        sys.stdout.write(report.text())
+    return EXIT_OK if report.goals_met else EXIT_GOAL_MISSED

@@ -1,0 +1,101 @@
+"""What a command puts out: its options for files and for stdout, declared once and checked before it computes.
+
+An option declared with `Written` or `Printed` enters what it was given into `arguments.outputs` (option to target, "-"
+is stdout); `check_outputs` looks at all of them.
+"""
+
+from __future__ import annotations
+
+import argparse
+from argparse import ArgumentParser, Namespace
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from synth.errors import DesignError
+from synth.files.atomic_file import check_target
+
+STDOUT = "-"
+PLOT = ("plot", (".png", ".svg"))
+SOUND = ("sound file", (".wav", ".flac"))
+
+
+class Written(argparse.Action):
+    """An option that names a file to write. `kind`: what it is called and the endings it may have, by default any;
+    `or_stdout`: whether "-" stands for stdout.
+    """
+
+    def __init__(
+        self,
+        option_strings: Sequence[str],
+        dest: str,
+        kind: tuple[str, tuple[str, ...]] | None = None,
+        or_stdout: bool = False,
+        **rest: Any,
+    ) -> None:
+        super().__init__(option_strings, dest, **rest)
+        self._kind, self._or_stdout = kind, or_stdout
+
+    def __call__(self, parser: ArgumentParser, arguments: Namespace, value: Any, option: str | None = None) -> None:
+        setattr(arguments, self.dest, value)
+        _enter(arguments, self, value)
+
+    def check(self, target: str, force: bool) -> None:
+        """Raise DesignError where `target` cannot be written."""
+        if target == STDOUT:
+            if not self._or_stdout:
+                raise DesignError(f"{self.option_strings[-1]} {target}: name a file; stdout cannot take it")
+            return
+        if self._kind is not None and Path(target).suffix.lower() not in self._kind[1]:
+            raise DesignError(f"{target}: name the {self._kind[0]} {' or '.join(self._kind[1])}")
+        check_target(target, force)
+
+
+class Printed(argparse.Action):
+    """A switch for something that is printed on stdout."""
+
+    def __init__(self, option_strings: Sequence[str], dest: str, **rest: Any) -> None:
+        super().__init__(option_strings, dest, nargs=0, default=False, **rest)
+
+    def __call__(self, parser: ArgumentParser, arguments: Namespace, value: Any, option: str | None = None) -> None:
+        setattr(arguments, self.dest, True)
+        _enter(arguments, self, STDOUT)
+
+
+def _enter(arguments: Namespace, option: argparse.Action, target: str) -> None:
+    arguments.outputs = {**vars(arguments).get("outputs", {}), option: target}
+
+
+def check_outputs(arguments: Namespace) -> None:
+    """Raise DesignError for a target that cannot be written, and for two outputs that want the same one."""
+    outputs: dict[argparse.Action, str] = vars(arguments).get("outputs", {})
+    named: dict[str, str] = {}
+    for option, target in outputs.items():
+        name = option.option_strings[-1]
+        first = named.setdefault(target, name)
+        if first != name and target == STDOUT:
+            raise DesignError(f"{first} and {name} both want stdout; write one of them to a file")
+        if first != name:
+            raise DesignError(f"{target}: named twice, by {first} and {name}; choose a file for each")
+        if isinstance(option, Written):
+            option.check(target, arguments.force)
+
+
+def add_plot_option(parser: ArgumentParser, what: str) -> None:
+    """Declare --plot; `what` is drawn there, for the help."""
+    parser.add_argument("--plot", metavar="FILE", action=Written, kind=PLOT, help=f"write {what} as PNG or SVG")
+
+
+def add_force_option(parser: ArgumentParser) -> None:
+    """Declare --force, which every command needs that writes a file."""
+    parser.add_argument("--force", action="store_true", help="replace files that exist")
+
+
+def add_output_options(parser: ArgumentParser, csv: str, plot: str = "the plot") -> None:
+    """Declare --json, --csv, --plot and --force; `csv` and `plot`: what is written there, for the help."""
+    parser.add_argument("--json", action=Printed, help="print the report as JSON")
+    parser.add_argument(
+        "--csv", metavar="FILE", action=Written, or_stdout=True, help=f"write {csv} as CSV (- for stdout)"
+    )
+    add_plot_option(parser, plot)
+    add_force_option(parser)

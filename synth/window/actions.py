@@ -1,0 +1,210 @@
+"""What each action of the table of keys does to the session, the speaker and what the window knows."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from models.pitch import frequency_of_note, note_name, note_number
+from synth.errors import InstrumentError
+from synth.window.controls import HIGHEST_DRONE, LOWEST_DRONE, OFF
+from synth.window.session import Session
+from synth.window.state import Action, WindowState, with_notice
+
+if TYPE_CHECKING:
+    from models.instrument import Instrument
+    from synth.live.contract import InstrumentSound
+
+COSTLY_TIME = 0.25  # s between two changes of an instrument with a table for each hand distance
+NO_TAKE = "There is no take to play again: play first"
+
+
+class Actions:
+    """Session, speaker and state together, and each action on them."""
+
+    def __init__(
+        self, session: Session, speaker: InstrumentSound, state: WindowState, folder: Path, seed: int = 1
+    ) -> None:
+        self._folder = folder
+        self._seed = seed  # of the tremor
+        self._sent: dict[str, object] = {"jitter": 0.0, "drone": None}
+        self._due = 0.0
+        self._stepped = self._replay_began = time.monotonic()
+        self.session = session
+        self.speaker = speaker
+        self.state = state
+        self.closing = False
+
+    def lay_out(self) -> None:
+        """What moved the parts of the window is done: a window lays them out anew."""
+
+    def perform(self, action: Action) -> None:
+        """Do what an action asks for."""
+        PERFORMED[action](self)
+
+    def say(self, text: str) -> None:
+        """Show a notice."""
+        if text:
+            self.state = with_notice(self.state, text, time.monotonic())
+
+    def update(self) -> None:
+        """Pass on what the controls changed; call it some 30 times a second.
+
+        An instrument whose amplitudes follow the hand (a solved circuit) or with a diode takes the audio process some
+        0.1 s to prepare: of those the newest is passed on every `COSTLY_TIME`, the first of a drag at once.
+        """
+        session, now = self.session, time.monotonic()
+        if now >= self._due:
+            session.update()
+        if now >= self._due and session.take_changed():
+            instrument = session.instrument
+            self.speaker.set_instrument(instrument)
+            self.lay_out()
+            self._due = now + COSTLY_TIME if is_costly(instrument) else 0.0
+        self.say(session.take_notice())
+        self._send(
+            "jitter",
+            session.settings.number("jitter"),
+            lambda: self.speaker.set_jitter(session.settings.number("jitter"), self._seed),
+        )
+        drone = self.drone_frequency
+        self._send("drone", drone, lambda: self.speaker.set_drone(drone))
+
+    @property
+    def drone_frequency(self) -> float | None:
+        """Frequency of the drone, Hz, by the reference A that is set; None while there is none."""
+        settings = self.session.settings
+        note = settings.drone_note
+        return None if note is None else float(frequency_of_note(note, settings.number("reference_a")))
+
+    def quit(self) -> None:
+        """Close the window."""
+        self.closing = True
+
+    def mute(self) -> None:
+        """Follow the switch."""
+        self.speaker.mute(self.state.silenced)
+
+    def set_level(self) -> None:
+        """Follow the listening level."""
+        self.speaker.set_level(self.state.level)
+
+    def toggle_recording(self) -> None:
+        """Start a recording, or end it."""
+        if self.speaker.recording_to is not None:
+            self.speaker.record(None)
+            return
+        path = recording_path(self._folder, self.session.side.name, datetime.now())
+        self.speaker.record(path)
+        self.say(f"Recording to {path}")
+
+    def keep(self) -> None:
+        """Write the last five minutes to a sound file and a hand trace."""
+        stem = recording_path(self._folder, f"{self.session.side.name} take", datetime.now()).stem
+        self.speaker.keep(self._folder, stem)
+
+    def toggle_replay(self) -> None:
+        """Play the last take again, or end that."""
+        if self.state.replaying:
+            self.end_replay()
+            return
+        path = self.speaker.last_take()
+        if path is None:
+            self.say(NO_TAKE)
+            return
+        self._replay_began = time.monotonic()
+        self.speaker.replay(path)
+        self.state = replace(self.state, replaying=True)
+        self.say(f"Playing the last {path.duration:.0f} s again; move the pointer or press T to end it")
+
+    def end_replay(self) -> None:
+        """The hand takes over again."""
+        self.speaker.replay(None)
+        self.state = replace(self.state, replaying=False)
+
+    def restart(self) -> None:
+        """Start the audio process anew."""
+        try:
+            self.speaker.restart(wait=False)
+        except (InstrumentError, OSError) as error:
+            self.say(str(error))
+            return
+        self.say("Starting the sound again")
+
+    def toggle_posture(self) -> None:
+        """Open hand or fist."""
+        self.take_posture("fist" if self.session.settings.text("posture") == "open" else "open")
+
+    def take_posture(self, posture: str) -> None:
+        """The hand in a posture."""
+        self.session.set("posture", posture)
+
+    def toggle_drone(self) -> None:
+        """The drone on the note that sounds, or off."""
+        if self.session.settings.drone_note is not None:
+            self.session.set("drone", OFF)
+            return
+        beat = abs(float(self.session.instrument.beat_frequency(self.state.distance)))
+        if beat < 1.0:
+            self.say("There is no note for the drone here")
+            return
+        number = round(float(note_number(beat, self.session.settings.number("reference_a"))))
+        self.session.set("drone", note_name(min(max(number, LOWEST_DRONE), HIGHEST_DRONE)))
+
+    def other_side(self) -> None:
+        """Play the other design."""
+        if not self.session.switch():
+            self.say("There is one design; open two with: beatfield play A.toml B.toml")
+
+    def step(self, steps: int) -> None:
+        """Move the selected control; steps that follow at once are one step of undo."""
+        self._stepped = time.monotonic()
+        name = self.state.selected
+        self.session.step(name, steps, f"step {name}")
+
+    def _send(self, name: str, value: object, send: Callable[[], None]) -> None:
+        if self._sent[name] != value:
+            self._sent[name] = value
+            send()
+
+
+def is_costly(instrument: Instrument) -> bool:
+    """Whether the voice needs a table of waveforms for this instrument, one for each of many hand distances."""
+    return instrument.amplitude_varies or instrument.detector.kind == "diode"
+
+
+def recording_path(folder: Path, name: str, now: datetime) -> Path:
+    """A name that does not exist yet: design name and time, with a number if need be."""
+    stem = f"{re.sub(r'[^A-Za-z0-9]+', '-', name).strip('-').lower() or 'beatfield'}-{now:%Y%m%d-%H%M%S}"
+    path, number = folder / f"{stem}.wav", 2
+    while path.exists():
+        path, number = folder / f"{stem}-{number}.wav", number + 1
+    return path
+
+
+PERFORMED: dict[Action, Callable[[Actions], None]] = {
+    "quit": Actions.quit,
+    "mute": Actions.mute,
+    "level": Actions.set_level,
+    "layout": lambda actions: actions.lay_out(),
+    "record": Actions.toggle_recording,
+    "keep": Actions.keep,
+    "replay": Actions.toggle_replay,
+    "restart": Actions.restart,
+    "posture": Actions.toggle_posture,
+    "drone": Actions.toggle_drone,
+    "other side": Actions.other_side,
+    "step up": lambda actions: actions.step(1),
+    "step down": lambda actions: actions.step(-1),
+    "ten up": lambda actions: actions.step(10),
+    "ten down": lambda actions: actions.step(-10),
+    "reset one": lambda actions: actions.session.reset_one(actions.state.selected),
+    "reset": lambda actions: actions.session.reset(),
+    "undo": lambda actions: actions.session.undo(),
+    "redo": lambda actions: actions.session.redo(),
+}

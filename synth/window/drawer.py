@@ -1,0 +1,221 @@
+"""The drawer of live controls: what its rows say, how they are drawn, and which of them the pointer is on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from synth.window import palette
+from synth.window.box import Box
+from synth.window.controls import CONTROLS, Control, Settings, Value
+from synth.window.layout import Layout
+from synth.window.painter import Painter
+
+
+@dataclass(frozen=True, slots=True)
+class ControlRow:
+    """One row. `value` is formatted with its unit; `share` is 0..1 along the range, None for a choice; a row that is
+    not `enabled` has the reason in its `hint`.
+    """
+
+    name: str
+    label: str
+    value: str
+    share: float | None
+    selected: bool
+    enabled: bool
+    hint: str
+
+
+def control_rows(settings: Settings, selected: str, disabled: Mapping[str, str]) -> tuple[ControlRow, ...]:
+    """The rows of `settings` in the table's order; `disabled`: name of a control to the reason why it is not there."""
+    return tuple(
+        ControlRow(
+            name=control.name,
+            label=control.label,
+            value=value_text(control, settings[control.name]),
+            share=None if control.choices else control.share_of(settings[control.name]),
+            selected=control.name == selected,
+            enabled=control.name not in disabled,
+            hint=disabled.get(control.name, control.hint),
+        )
+        for control in settings.controls
+    )
+
+
+def value_text(control: Control, value: Value) -> str:
+    """A value in words: "45.0 cm", "\N{MULTIPLICATION SIGN} 1.26", "A4", "+5.0 K"."""
+    if control.choices:
+        return str(value).replace("#", "♯")
+    number = float(value)
+    match control.unit:
+        case "x":
+            return f"\N{MULTIPLICATION SIGN} {number:.2f}"
+        case "m":
+            return f"{100.0 * number:.1f} cm"
+        case "Hz":
+            return f"{number / 1000.0:.2f} kHz" if number >= 1000.0 else f"{number:.1f} Hz"
+        case "K":
+            return f"{number:+.1f} K".replace("-", "\N{MINUS SIGN}")
+        case "%":
+            return f"{100.0 * number:+.3f} %".replace("-", "\N{MINUS SIGN}")
+        case "mm":
+            return f"{number:.2f} mm"
+        case _:
+            return f"{100.0 * number:.1f} %"
+
+
+CAPTION = "Controls"
+
+
+def draw_drawer(painter: Painter, layout: Layout, rows: Sequence[ControlRow]) -> None:
+    """All of the drawer, on an empty ground."""
+    if not rows:
+        return
+    if layout.drawer_is_strip:
+        size = _name_size(painter, layout, rows)
+        for row, box in zip(rows, layout.control_boxes(len(rows)), strict=True):
+            _cell(painter, layout, row, box, size)
+        return
+    painter.fill(layout.drawer, palette.PANEL, round(8 * layout.scale))
+    size = layout.text_small
+    if layout.drawer_caption.height:
+        painter.text(CAPTION, layout.drawer_caption, size, palette.QUIET_TEXT)
+    for row, box in zip(rows, layout.control_boxes(len(rows)), strict=True):
+        _row(painter, layout, row, box)
+    chosen = selected_row(rows)
+    if chosen is not None:
+        _hint(painter, layout, chosen)
+
+
+def selected_row(rows: Sequence[ControlRow]) -> ControlRow | None:
+    """The row that keys change."""
+    return next((row for row in rows if row.selected), None)
+
+
+def strip_words(rows: Sequence[ControlRow]) -> tuple[str, ...]:
+    """Name and value of the selected control in pieces, for the footer below a strip."""
+    row = selected_row(rows)
+    if row is None:
+        return ()
+    return (f"▶ {row.label}: {row.value}",) if row.enabled else (f"▶ {row.label}: not here", row.hint)
+
+
+def _row(painter: Painter, layout: Layout, row: ControlRow, box: Box) -> None:
+    """Name and value over the slider; the selected row in a frame behind a triangle, a disabled one with no knob."""
+    size = layout.text_small
+    if row.selected:
+        _frame(painter, layout, box)
+    line = layout.row_line(box)
+    if row.enabled and row.share is None:
+        line = Box(line.left, box.top, line.width, box.height)
+    label = f"▶ {row.label}" if row.selected else row.label
+    colour = palette.TEXT if row.enabled else palette.QUIET_TEXT
+    place = painter.text(label, line, size, colour, bold=row.selected)
+    room = Box(place.right + size, line.top, line.right - place.right - size, line.height)
+    if row.enabled and row.share is None:
+        _choice(painter, layout, row, room)
+        return
+    painter.fitted(row.value if row.enabled else "not here", room, (size, 8), colour, "right")
+    _slider(painter, layout, row, layout.slider_box(box))
+
+
+def _choice(painter: Painter, layout: Layout, row: ControlRow, room: Box) -> None:
+    """One of several: its name between two arrows."""
+    reach, middle = max(3.0, 0.32 * layout.text_small), room.center[1]
+    gap = round(2.0 * reach)
+    place = painter.fitted(
+        row.value,
+        Box(room.left + gap, room.top, room.width - 2 * gap, room.height),
+        (layout.text_small, 8),
+        palette.TEXT,
+        "right",
+    )
+    colour = palette.SKY if row.selected else palette.LINE
+    for tip, back in ((room.right - 1, -1), (place.left - gap, 1)):
+        foot = tip + back * reach
+        painter.shape([(tip, middle), (foot, middle - reach), (foot, middle + reach)], colour)
+
+
+def _name_size(painter: Painter, layout: Layout, rows: Sequence[ControlRow]) -> int:
+    """The largest text size at which every name fits its cell of the strip."""
+    room = layout.strip_name(layout.control_boxes(len(rows))[0])
+    longest = max((row.label for row in rows), key=lambda label: painter.width_of(label, layout.text_small))
+    size = painter.largest_size(longest, room.width - 8, layout.text_small, 8)
+    while size > 8 and painter.font(size).get_height() > room.height:
+        size -= 1
+    return size
+
+
+def _cell(painter: Painter, layout: Layout, row: ControlRow, box: Box, size: int) -> None:
+    painter.fill(box, palette.PANEL, round(3 * layout.scale))
+    if row.selected:
+        _frame(painter, layout, box)
+    colour = palette.TEXT if row.selected else palette.QUIET_TEXT
+    painter.text(row.label, layout.strip_name(box), size, colour, "centre")
+    _slider(painter, layout, row, layout.slider_box(box))
+
+
+def _frame(painter: Painter, layout: Layout, box: Box) -> None:
+    radius = round(5 * layout.scale)
+    painter.fill(box, palette.OCTAVE, radius)
+    painter.frame(box, palette.STRONG_LINE, max(1, round(1.5 * layout.scale)), radius)
+
+
+def _slider(painter: Painter, layout: Layout, row: ControlRow, way: Box) -> None:
+    """A track with a round knob; in a strip arrows for a choice; for what does not apply a dashed track."""
+    middle, radius = way.center[1], min(max(3.0, 5.0 * layout.scale), 0.5 * way.height)
+    ends = (way.left, middle), (way.right - 1, middle)
+    if not row.enabled:
+        painter.dashed(*ends, palette.EDGE, max(2, round(3 * layout.scale)))
+        return
+    if row.share is None:
+        reach = 0.8 * radius
+        colour = palette.SKY if row.selected else palette.LINE
+        for tip, back in ((way.left, 1), (way.right - 1, -1)):
+            foot = tip + back * reach
+            painter.shape([(tip, middle), (foot, middle - reach), (foot, middle + reach)], colour)
+        return
+    painter.line(*ends, palette.EDGE, max(1, round(2 * layout.scale)))
+    x = way.left + min(max(row.share, 0.0), 1.0) * (way.width - 1)
+    painter.line(ends[0], (x, middle), palette.SKY, max(1, round(2 * layout.scale)))
+    painter.disc((x, middle), radius, palette.SKY if row.selected else palette.STRONG_LINE)
+
+
+def _hint(painter: Painter, layout: Layout, row: ControlRow) -> None:
+    """What the selected control does, or why it cannot be used here."""
+    room = layout.drawer_hint.shrunk(round(0.6 * layout.text_small), 0)
+    gap = round(0.4 * layout.text_small)
+    painter.line((room.left, room.top + gap // 2), (room.right - 1, room.top + gap // 2), palette.EDGE)
+    room = Box(room.left, room.top + gap, room.width, room.height - gap)
+    text = row.hint if row.enabled else f"Not here: {row.hint}"
+    size = painter.paragraph_size(text, room, layout.text_small, max(8, round(0.7 * layout.text_small)))
+    painter.paragraph(text, room, size, palette.TEXT if row.enabled else palette.YELLOW)
+
+
+@dataclass(frozen=True, slots=True)
+class Pointed:
+    """`control`: the name of the row under the pointer, "" for none; `share`: where along its slider, kept within 0..1;
+    `drawer`: whether the pointer is on the drawer at all.
+    """
+
+    control: str = ""
+    share: float = 0.0
+    drawer: bool = False
+
+
+def pointed_at(layout: Layout, place: tuple[int, int]) -> Pointed:
+    """What lies at a pixel."""
+    if not layout.drawer.holds(place):
+        return Pointed()
+    for control, row in zip(CONTROLS, layout.control_boxes(len(CONTROLS)), strict=True):
+        if row.holds(place):
+            return Pointed(control.name, slider_share(layout, control.name, place), True)
+    return Pointed(drawer=True)
+
+
+def slider_share(layout: Layout, name: str, place: tuple[int, int]) -> float:
+    """Where along the slider of a control a pixel's column lies, 0 to 1, from any place: for a drag."""
+    number = next(number for number, control in enumerate(CONTROLS) if control.name == name)
+    slider = layout.slider_box(layout.control_boxes(len(CONTROLS))[number])
+    return min(max((place[0] - slider.left) / max(1, slider.width - 1), 0.0), 1.0)

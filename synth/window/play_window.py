@@ -1,0 +1,285 @@
+"""The playing window: events move the hands and the controls, and 60 times a second a picture shows the result."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from synth.window.caution import caution_wanted
+from synth.window.draw_stage import FieldPicture
+from synth.window.keys import row_of
+from synth.window.note_lines import drawn_notes
+from synth.window.oscillogram import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
+from synth.window.picture import Picture, picture_now
+from synth.window.pointer_events import PointerEvents
+from synth.window.scale import PLAIN, VolumeAxis, ring_volume
+from synth.window.screen import FIRST_SIZE, opened_screen, run_events
+from synth.window.session import Session
+from synth.window.state import (
+    WindowState,
+    after_action,
+    on_click,
+    on_key,
+    with_pointer,
+    without_pointer,
+)
+from synth.window.view import View
+
+if TYPE_CHECKING:
+    import pygame
+
+    from synth.live.contract import InstrumentSound
+    from synth.live.meters import Meters
+
+
+FRAME_TIME = 1.0 / 60.0  # s
+READOUT_FRAMES = 2  # the numbers change every second picture
+CHANGE_TIME = 1.0 / 30.0  # s between two changes of the instrument
+STEP_TIME = 0.8  # s after which steps of one control are a step of undo
+REPLAY_GRACE = 0.6  # s a replay may take to begin
+
+
+class HandListener(Protocol):
+    """What follows the hand beside the speaker, such as a MIDI output."""
+
+    def play(self, time: float, frequency: float, volume: float) -> None:
+        """The hand now sounds `frequency`, Hz (signed), at a gain of `volume`, 0..1."""
+
+
+class PlayWindow(PointerEvents):
+    """Joins events, session, speaker and view. One per window."""
+
+    def __init__(
+        self,
+        session: Session,
+        speaker: InstrumentSound,
+        state: WindowState,
+        record_folder: Path,
+        remarks: tuple[str, ...] = (),
+        midi: HandListener | None = None,
+        seed: int = 1,
+    ) -> None:
+        super().__init__(session, speaker, state, record_folder, View(field_picture(session)), seed)
+        self._remarks = remarks
+        self._midi = midi
+        self._told = speaker.notice
+        self.shown: Picture | None = None
+        self._advanced = self._changed = time.monotonic()
+        self.frames = 0
+        speaker.mute(state.silenced)
+
+    def open(self, size: tuple[int, int]) -> None:
+        """Lay out the first picture, and listen to gamepads where the system has any."""
+        self.lay_out()
+        self.resize(size)
+        self._hands.start()
+
+    def handle(self, event: pygame.event.Event, moment: float | None = None) -> None:
+        """Act on one event; `moment`: when it happened (time.monotonic), s, by default now."""
+        import pygame
+
+        when = time.monotonic() if moment is None else moment
+        kind = event.type
+        if kind == pygame.QUIT:
+            self.quit()
+        elif kind == pygame.MOUSEMOTION and not getattr(event, "touch", False):
+            self._point(event.pos, when)
+        elif kind == pygame.MOUSEBUTTONDOWN and event.button == 1 and not getattr(event, "touch", False):
+            self._press(event.pos)
+        elif kind == pygame.MOUSEBUTTONUP and event.button == 1:
+            self._release()
+        elif kind == pygame.MOUSEWHEEL:
+            self._wheel(event.y)
+        elif kind == pygame.WINDOWLEAVE:
+            self._move(without_pointer(self.state), when)
+        elif kind == pygame.WINDOWFOCUSLOST:
+            self._hands.release_all()
+        elif kind in (pygame.WINDOWEXPOSED, pygame.VIDEOEXPOSE):
+            self.view.renew()
+        elif kind == pygame.KEYDOWN:
+            self._key_down(event)
+        elif kind == pygame.KEYUP:
+            self._key_up(event)
+        elif kind in (pygame.FINGERDOWN, pygame.FINGERMOTION, pygame.FINGERUP):
+            self._finger(event, when)
+        else:
+            action, text = self._hands.pad_event(event)
+            self.say(text)
+            self._pad(action)
+
+    def resize(self, size: tuple[int, int]) -> None:
+        """Lay out anew; the hand goes with the pointer."""
+        self.view.resize(size, self.state.text_scale, self.state.mirrored)
+        state, scale = self.state, self.view.scale
+        if scale is not None and state.pointer is not None and not self._target(state.pointer).drawer:
+            self._move(with_pointer(replace(state, place=None), state.pointer, scale), time.monotonic())
+
+    def advance(self, now: float) -> None:
+        """Let held keys, sticks and changed controls have their effect."""
+        seconds, self._advanced = now - self._advanced, now
+        for move in (self._hands.moved_by_keys, self._hands.moved_by_sticks):
+            scale = self.view.scale
+            state = None if scale is None else move(self.state, scale, seconds)
+            if state is not None:
+                self._move(state, now)
+        if now - self._stepped > STEP_TIME and not self.state.dragging:
+            self._stepped = now
+            self.session.settle()
+        if now - self._changed >= CHANGE_TIME:
+            self.update()
+            done = time.monotonic()
+            self._changed = done + (done - now) - CHANGE_TIME if done - now > CHANGE_TIME / 2 else now
+
+    def draw(self, surface: pygame.Surface) -> list[pygame.Rect]:
+        """Draw the next picture; return the rectangles that may have changed."""
+        meters = self.speaker.meters()
+        self._follow(meters)
+        state = self.state
+        if state.replaying and meters.replaying:
+            held = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
+            state = replace(state, distance=held, volume=meters.volume, present=True)
+        if self.shown is None or self.frames % READOUT_FRAMES == 0:
+            layout = self.view.layout
+            spectral = layout is not None and layout.spectrum is not None
+            self.shown = picture_now(self.session, state, self.speaker, meters, self._remarks, spectral)
+        span = oscillogram_span(meters.frequency)
+        sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
+        oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
+        shown = replace(self.shown, peak=meters.peak, rms=meters.rms, oscillogram=oscillogram, oscillogram_span=span)
+        if self._midi is not None:
+            self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
+        self.frames += 1
+        return self.view.draw(surface, state, shown)
+
+    def _follow(self, meters: Meters) -> None:
+        """Take note of what the speaker did of itself."""
+        if (notice := self.speaker.notice) != self._told:
+            self._told = notice
+            self.say(notice or "")
+        replaying = self.state.replaying
+        if replaying and not meters.replaying and time.monotonic() - self._replay_began > REPLAY_GRACE:
+            replaying = False
+        recording = self.speaker.recording_to is not None
+        self.state = replace(self.state, recording=recording, replaying=replaying)
+
+    def lay_out(self) -> None:
+        """Show the field that plays, as large and as it stands now; keep the hand within it."""
+        session, state = self.session, self.state
+        curve = session.tuned.instrument.curve
+        self.view.show(field_picture(session))
+        if (self.view.text_scale, self.view.mirrored) != (state.text_scale, state.mirrored):
+            self.view.resize(self.view.size, state.text_scale, state.mirrored)
+        inside = min(max(state.distance, curve.nearest), curve.farthest)
+        if inside != state.distance:
+            self._move(replace(state, distance=inside), time.monotonic())
+        self.shown = None
+
+    def _key_down(self, event: pygame.event.Event) -> None:
+        import pygame
+
+        ctrl, shift = bool(event.mod & pygame.KMOD_CTRL), bool(event.mod & pygame.KMOD_SHIFT)
+        name = pygame.key.name(event.key)
+        row = row_of(name, ctrl, shift)
+        if row is not None and row.held and not self.state.caution_open:
+            self._hands.hold(row.action)
+            return
+        self._act(*on_key(self.state, name, ctrl, shift))
+
+    def _key_up(self, event: pygame.event.Event) -> None:
+        import pygame
+
+        row = row_of(pygame.key.name(event.key))
+        if row is not None:
+            self._hands.release(row.action)
+
+    def _pad(self, action: str | None) -> None:
+        if action == "answer":
+            self._act(*on_click(self.state))
+        elif action is not None and not self.state.caution_open:
+            self._act(*after_action(self.state, action))
+
+
+def field_picture(session: Session) -> FieldPicture:
+    """The drawn part of the field that plays, to the design's own sizes."""
+    tuned, design = session.tuned, session.side.offer.design
+    volume: VolumeAxis = PLAIN
+    if tuned.volume is not None:
+        ring = design.volume_antenna
+        volume = ring_volume(tuned.volume) if ring is None else ring_volume(tuned.volume, ring.tube_diameter)
+    return FieldPicture(
+        drawn_notes(tuned.field),
+        tuned.field.zero_beat_distance,
+        tuned.field.locked_span,
+        design.antenna.diameter,
+        (tuned.instrument.curve.nearest, tuned.instrument.curve.farthest),
+        stand_distance=design.player.stand_distance,
+        cabinet=None if design.cabinet is None else (design.cabinet.width, design.cabinet.depth),
+        volume=volume,
+        title=session.side.name,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class WindowRun:
+    """What `run` returns: pictures drawn and time open, s."""
+
+    frames: int
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How the window opens: left-handed or not, text size (1 is usual), seed of the tremor."""
+
+    mirrored: bool = False
+    text_scale: float = 1.0
+    seed: int = 1
+
+
+def run_session(
+    session: Session,
+    speaker: InstrumentSound,
+    title: str,
+    *,
+    record_folder: Path | str = ".",
+    remarks: tuple[str, ...] = (),
+    size: tuple[int, int] = FIRST_SIZE,
+    caution: bool | None = None,
+    each_frame: Callable[[PlayWindow], None] = lambda window: None,
+    look: Look | None = None,
+    midi: HandListener | None = None,
+) -> WindowRun:
+    """Open the window on a started speaker, play, and return when the player closes it.
+
+    `title` names the window; recordings go to `record_folder`. `remarks` appear under the keys in the help. `caution`:
+    show the hearing caution first, silent until it is answered; None shows it until it was answered once on this
+    account. `each_frame` is called after each picture. Raises DeviceError where no window can be opened.
+    """
+    first = look or Look()
+    state = WindowState(
+        distance=session.tuned.instrument.curve.farthest,
+        level=speaker.level,
+        caution_open=caution_wanted(speaker.device_error) if caution is None else caution,
+        mirrored=first.mirrored,
+        text_scale=first.text_scale,
+    )
+    with closing(session), opened_screen(f"Beatfield: {title}", size, lambda: speaker.stop()) as opened:
+        import pygame
+
+        window = PlayWindow(session, speaker, state, Path(record_folder), remarks, midi, first.seed)
+        window.open(opened.get_size())
+        begun = time.monotonic()
+
+        def show(surface: pygame.Surface, now: float) -> None:
+            window.advance(now)
+            if surface.get_size() != window.view.size:
+                window.resize(surface.get_size())
+            pygame.display.update(window.draw(surface))
+            each_frame(window)
+
+        run_events(opened, window.handle, show, lambda: window.closing, FRAME_TIME)
+        return WindowRun(window.frames, time.monotonic() - begun)

@@ -1,0 +1,136 @@
+"""Pointer, fingers and wheel: on the stage they are the hands, on the drawer they change the controls."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from synth.window.actions import Actions
+from synth.window.caution import remember_caution
+from synth.window.drawer import Pointed, pointed_at, slider_share
+from synth.window.held_hands import HeldHands
+from synth.window.session import Session
+from synth.window.state import (
+    Action,
+    WindowState,
+    on_click,
+    with_pointer,
+    with_pointer_aside,
+    without_pointer,
+)
+from synth.window.touch import Touch, pointer_of, touched
+from synth.window.view import View
+
+if TYPE_CHECKING:
+    import pygame
+
+    from synth.live.contract import InstrumentSound
+
+
+class PointerEvents(Actions):
+    """The actions, and what pointer and fingers do to them and to the hands."""
+
+    def __init__(
+        self, session: Session, speaker: InstrumentSound, state: WindowState, folder: Path, view: View, seed: int = 1
+    ) -> None:
+        super().__init__(session, speaker, state, folder, seed)
+        self.view = view
+        self._hands = HeldHands()
+        self._touch = Touch()
+        self._touch_drag: int | None = None
+
+    def _move(self, state: WindowState, moment: float) -> None:
+        if self.state.replaying:
+            self.end_replay()
+            state = replace(state, replaying=False)
+        self.state = state
+        self.speaker.move(state.distance, state.volume, moment)
+
+    def _target(self, place: tuple[int, int]) -> Pointed:
+        """What a pixel lies on; nothing while a page covers it."""
+        layout, state = self.view.layout, self.state
+        if layout is None or state.help_open or state.caution_open:
+            return Pointed()
+        return pointed_at(layout, place)
+
+    def _point(self, place: tuple[int, int], moment: float) -> None:
+        state, scale, layout = self.state, self.view.scale, self.view.layout
+        if scale is None or layout is None:
+            return
+        if state.dragging:
+            self.state = with_pointer_aside(state, place)
+            self.session.slide(state.dragging, slider_share(layout, state.dragging, place))
+        elif self._target(place).drawer:
+            self.state = with_pointer_aside(state, place)
+        else:
+            pointed = with_pointer(state, place, scale)
+            if self._hands.sounding:
+                pointed = replace(pointed, volume=state.volume)
+            self._move(pointed, moment)
+
+    def _press(self, place: tuple[int, int]) -> None:
+        """A click or a finger: answer a page, or take hold of a control."""
+        if self.state.caution_open or self.state.help_open:
+            self._act(*on_click(self.state))
+            return
+        target = self._target(place)
+        if not target.control:
+            return
+        self.state = replace(self.state, selected=target.control, pointer=place)
+        control = self.session.settings.control(target.control)
+        if control.choices:
+            self.session.step_round(target.control)
+            return
+        self.session.settle()
+        self.state = replace(self.state, dragging=target.control)
+        self.session.slide(target.control, target.share)
+
+    def _release(self) -> None:
+        if self.state.dragging:
+            self.state = replace(self.state, dragging="")
+            self.session.settle()
+
+    def _wheel(self, steps: int) -> None:
+        """Over a control: its steps. Over the stage: up opens the hand, down closes it."""
+        place = self.state.pointer
+        target = Pointed() if place is None else self._target(place)
+        if target.control:
+            self.state = replace(self.state, selected=target.control)
+            self.step(steps)
+        elif not target.drawer and steps:
+            self.take_posture("open" if steps > 0 else "fist")
+
+    def _act(self, state: WindowState, action: Action | None) -> None:
+        answered = self.state.caution_open and not state.caution_open
+        self.state = state
+        if answered:
+            remember_caution()
+        if action is not None:
+            self.perform(action)
+
+    def _finger(self, event: pygame.event.Event, moment: float) -> None:
+        """Fingers on the stage are the hands; one on a control moves it."""
+        import pygame
+
+        size, finger = self.view.size, int(event.finger_id)
+        place = (round(event.x * (size[0] - 1)), round(event.y * (size[1] - 1)))
+        if event.type == pygame.FINGERDOWN and (
+            self.state.caution_open or self.state.help_open or self._target(place).drawer
+        ):
+            self._touch_drag = finger
+            self._press(place)
+        elif finger == self._touch_drag:
+            if event.type == pygame.FINGERUP:
+                self._touch_drag = None
+                self._release()
+            elif self.state.dragging:
+                self._point(place, moment)
+        else:
+            kind = {pygame.FINGERDOWN: "down", pygame.FINGERMOTION: "motion"}.get(event.type, "up")
+            self._touch = touched(self._touch, kind, finger, (event.x, event.y))  # type: ignore[arg-type]
+            both = pointer_of(self._touch, size)
+            if both is None:
+                self._move(without_pointer(self.state), moment)
+            elif self.view.scale is not None:
+                self._move(with_pointer(self.state, both, self.view.scale), moment)

@@ -1,0 +1,303 @@
+"""The window under SDL's dummy driver with real designs: controls by pointer, wheel and keys, two sides, takes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from listener import Listener
+from window_script import Step, check, idle, key, point, post, shows
+from window_script import play as play_session
+
+from synth.build.workbench import OpenedDesign, open_design
+from synth.hands.hand_path import HandPath
+from synth.window.actions import NO_TAKE
+from synth.window.controls import CONTROLS
+from synth.window.play_window import Look, PlayWindow
+from synth.window.screen import moment_of
+from synth.window.session import Session, session_of
+
+DEMOS = Path(__file__).resolve().parents[3] / "demos"
+pytestmark = pytest.mark.usefixtures("dummy_screen")
+
+
+@pytest.fixture(scope="module")
+def pieces() -> list[OpenedDesign]:
+    return [open_design(DEMOS / f"{name}.toml") for name in ("meadow", "heron")]
+
+
+def play(session: Session, steps: list[Step], listener: Listener | None = None, **options: Any) -> Listener:
+    """Run the window with a listener, which is returned; idle steps let changes take effect."""
+    listener = listener or Listener(session.instrument)
+    play_session(session, steps, listener, **options)
+    return listener
+
+
+def on_slider(player: PlayWindow, name: str, share: float) -> tuple[int, int]:
+    layout = player.view.layout
+    assert layout is not None
+    row = layout.control_boxes(len(CONTROLS))[[control.name for control in CONTROLS].index(name)]
+    slider = layout.slider_box(row)
+    return round(slider.left + share * (slider.width - 1)), slider.center[1]
+
+
+WAIT = [idle] * 4
+
+
+def test_dragging_a_slider_retunes_while_the_hand_stays(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces[:1])
+    steps: list[Step] = [lambda player: point((300, 250)), idle]
+    held: list[tuple[float, float]] = []
+    steps.append(lambda player: held.append((player.state.distance, player.state.volume)))
+    steps.append(lambda player: post("MOUSEBUTTONDOWN", pos=on_slider(player, "zero_beat", 0.9), button=1, touch=False))
+    steps += [lambda player, share=share: point(on_slider(player, "zero_beat", share)) for share in (0.8, 0.6, 0.4)]
+    steps += [
+        lambda player: post("MOUSEBUTTONUP", pos=(0, 0), button=1, touch=False),
+        *WAIT,
+        check(lambda player: (player.state.distance, player.state.volume) == held[0]),
+        check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.35, abs=0.006)),
+        check(lambda player: shows(player, f"zero beat {100 * player.session.settings.number('zero_beat'):.1f} cm")),
+        key("z"),
+        *WAIT,
+        check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.54)),
+        key("y"),
+        *WAIT,
+    ]
+    listener = play(session, steps)
+    left = listener.instrument.offset_frequency(session.settings.number("zero_beat"))
+    assert abs(float(left)) < 1e-6  # Hz
+    assert 2 <= listener.instruments <= 8
+
+
+def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces[:1])
+    steps: list[Step] = [
+        lambda player: point((300, 250)),
+        lambda player: post("MOUSEWHEEL", y=-1, x=0, flipped=False),
+        *WAIT,
+        check(lambda player: player.session.settings["posture"] == "fist"),
+        lambda player: post("MOUSEWHEEL", y=1, x=0, flipped=False),
+        *WAIT,
+        check(lambda player: player.session.settings["posture"] == "open"),
+        lambda player: point(on_slider(player, "tone", 0.5)),
+        lambda player: post("MOUSEWHEEL", y=-2, x=0, flipped=False),
+        *WAIT,
+        check(lambda player: player.state.selected == "tone"),
+    ]
+    listener = play(session, steps)
+    assert listener.instrument.tone_low_pass == pytest.approx(6000.0 * 2.0 ** (-1.0 / 3.0), rel=0.07)
+    assert listener.instrument.tone_low_pass < 5000.0
+
+
+def test_the_fist_sounds_by_its_own_curve(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces[:1])
+    listener = play(session, [key("p"), *WAIT])
+    curves = session.side.offer.curves
+    assert listener.instrument.curve == curves["fist"] != curves["open"]
+    assert listener.instrument.reference_frequency == pieces[0].instrument.reference_frequency
+
+
+def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces)
+    steps: list[Step] = [
+        check(lambda player: shows(player, "B Heron")),
+        key("tab"),
+        key("page up"),
+        key("o"),
+        *WAIT,
+        check(lambda player: player.view.texts[0].wanted == "Heron" or shows(player, "Heron")),
+        check(lambda player: player.session.active == 1),
+        check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.45)),
+        key("o"),
+        *WAIT,
+        check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.545)),
+        key("o"),
+        *WAIT,
+    ]
+    listener = play(session, steps)
+    heron = pieces[1].instrument
+    assert replace(listener.instrument, level=heron.level) == heron
+    assert listener.instrument.level <= heron.level
+
+
+def test_with_one_design_there_is_no_other_side(pieces: list[OpenedDesign]) -> None:
+    told = check(lambda player: "beatfield play A.toml" in player.state.notice)
+    play(session_of(pieces[:1]), [key("o"), *WAIT, told])
+
+
+def test_playing_by_keys_alone(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces[:1])
+    steps: list[Step] = [key("right"), key("space"), *[idle] * 30]
+    seen: list[tuple[float, float]] = []
+    steps += [
+        lambda player: seen.append((player.state.distance, player.state.volume)),
+        key("right", kind="KEYUP"),
+        key("space", kind="KEYUP"),
+        *[idle] * 40,
+    ]
+    listener = play(session, steps)
+    assert seen[0][0] < 0.79
+    assert seen[0][1] > 0.4
+    assert listener.hand[1] == 0.0
+    distances = [distance for _, distance, _ in listener.moves]
+    assert distances == sorted(distances, reverse=True)
+    assert max(-np.diff(distances)) < 0.013  # 0.12 m/s, pictures at most 0.1 s apart
+
+
+def test_every_control_can_be_reached_and_changed_by_keys(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces[:1])
+    steps: list[Step] = []
+    for _ in CONTROLS:
+        steps += [key("page up"), idle, key("page down"), key("page down"), idle, idle, key("tab"), idle]
+    changed: set[str] = set()
+
+    def watch(player: PlayWindow) -> None:
+        now, first = player.session.settings, player.session.settings.reset()
+        changed.update(control.name for control in CONTROLS if now[control.name] != first[control.name])
+
+    play(session, [step for one in steps for step in (one, watch)])
+    assert changed == {control.name for control in CONTROLS}
+
+
+def test_reset_and_undo_of_reset(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces[:1])
+    session.set("tone", 1000.0)
+    session.set("jitter", 1.5)
+    steps: list[Step] = [
+        *WAIT,
+        key("backspace"),
+        *WAIT,
+        check(lambda player: player.session.settings == player.session.settings.reset()),
+        key("z", mod=0x40),
+        *WAIT,
+        check(lambda player: player.session.settings["tone"] == 1000.0),
+        key("delete"),
+        *WAIT,
+    ]
+    listener = play(session, steps, look=Look(seed=7))
+    assert [value for name, value in listener.told if name == "jitter"] == [(1.5, 7), (0.0, 7), (1.5, 7)]
+
+
+def test_the_drone_takes_the_note_that_sounds(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces[:1])
+    place = float(pieces[0].field.distance_at(220.0))
+
+    def there(player: PlayWindow) -> None:
+        scale = player.view.scale
+        assert scale is not None
+        point((round(scale.x_of(place)), 250))
+
+    listener = play(session, [there, idle, key("d"), *WAIT, check(lambda player: shows(player, "A3")), key("d"), *WAIT])
+    assert [value for name, value in listener.told if name == "drone"] == [pytest.approx(220.0), None]
+
+
+def test_takes_are_kept_and_played_again(pieces: list[OpenedDesign], tmp_path: Path) -> None:
+    session = session_of(pieces[:1])
+    listener = Listener(session.instrument)
+    path = HandPath(np.array([0.0, 1.0]), np.array([0.3, 0.2]), np.ones(2))
+
+    def offer_take(player: PlayWindow) -> None:
+        listener.take = path
+
+    steps: list[Step] = [
+        key("t"),
+        *WAIT,
+        check(lambda player: player.state.notice == NO_TAKE),
+        offer_take,
+        key("t"),
+        *WAIT,
+        check(lambda player: player.state.replaying and shows(player, "22.0 cm")),
+        lambda player: point((300, 250)),
+        *WAIT,
+        check(lambda player: not player.state.replaying),
+        key("k"),
+        *WAIT,
+    ]
+    play(session, steps, listener=listener, record_folder=tmp_path)
+    assert [value for name, value in listener.told if name == "replay"] == [path, None]
+    assert [value.startswith("meadow-take-") for name, value in listener.told if name == "keep"] == [True]
+
+
+def test_a_lost_sound_names_the_key_that_starts_it_again(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces[:1])
+    listener = Listener(session.instrument)
+
+    def lose(player: PlayWindow) -> None:
+        listener.device_error = "Sound lost: the audio process ended."
+
+    steps: list[Step] = [lose, *WAIT, check(lambda player: shows(player, "B: start the sound again")), key("b"), *WAIT]
+    play(session, steps, listener=listener)
+    assert ("restart", False) in listener.told
+
+
+def test_left_handed_and_large_text_from_the_start(pieces: list[OpenedDesign]) -> None:
+    def mirrored(player: PlayWindow) -> bool:
+        scale = player.view.scale
+        assert scale is not None
+        return scale.x_of(0.1) < scale.x_of(0.3) and player.view.text_scale == 1.3
+
+    steps: list[Step] = [idle, check(mirrored), key("l"), *WAIT, check(lambda player: not player.view.mirrored)]
+    play(session_of(pieces[:1]), steps, look=Look(mirrored=True, text_scale=1.3))
+
+
+def test_fingers_are_two_hands_and_hold_sliders(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces[:1])
+
+    def finger(kind: str, number: int, place: Callable[[PlayWindow], tuple[int, int]]) -> Step:
+        def step(player: PlayWindow) -> None:
+            x, y = place(player)
+            width, height = player.view.size
+            post(kind, finger_id=number, touch_id=0, x=x / (width - 1), y=y / (height - 1), dx=0.0, dy=0.0)
+
+        return step
+
+    def expected(player: PlayWindow) -> bool:
+        scale = player.view.scale
+        assert scale is not None
+        distance, volume = player.state.distance, player.state.volume
+        return distance == scale.distance_at(400) and volume == scale.gain_at(150)
+
+    held: list[tuple[float, float]] = []
+    steps: list[Step] = [
+        finger("FINGERDOWN", 3, lambda player: (400, 300)),
+        finger("FINGERDOWN", 4, lambda player: (150, 150)),
+        *WAIT,
+        check(expected),
+        finger("FINGERDOWN", 5, lambda player: on_slider(player, "zero_beat", 0.5)),
+        lambda player: held.append((player.state.distance, player.state.volume)),
+        finger("FINGERMOTION", 5, lambda player: on_slider(player, "zero_beat", 0.3)),
+        *WAIT,
+        check(lambda player: (player.state.distance, player.state.volume) == held[0]),
+        finger("FINGERUP", 5, lambda player: on_slider(player, "zero_beat", 0.3)),
+        finger("FINGERUP", 3, lambda player: (400, 300)),
+        *WAIT,
+        check(lambda player: player.state.volume == 0.0 and not player.state.dragging),
+    ]
+    play(session, steps)
+    assert session.settings["zero_beat"] == pytest.approx(0.05 + 0.3 * 0.75, abs=0.006)
+
+
+def test_a_gamepad_moves_the_hand_and_switches(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces)
+    steps: list[Step] = [
+        lambda player: post("JOYAXISMOTION", instance_id=0, joy=0, axis=0, value=1.0),
+        *[idle] * 20,
+        lambda player: post("JOYAXISMOTION", instance_id=0, joy=0, axis=0, value=0.0),
+        lambda player: post("JOYBUTTONDOWN", instance_id=0, joy=0, button=4),
+        *WAIT,
+    ]
+    listener = play(session, steps)
+    assert listener.hand[0] < 0.79
+    assert session.active == 1
+
+
+@pytest.mark.parametrize("count", [1, 2, 7])
+def test_waiting_events_are_spread_over_the_time_they_waited(count: int) -> None:
+    moments = [moment_of(place, count, 10.0, 10.007) for place in range(1, count + 1)]
+    assert moments[-1] == 10.007
+    assert moments[0] > 10.0
+    np.testing.assert_allclose(np.diff([10.0, *moments]), 0.007 / count)

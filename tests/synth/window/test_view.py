@@ -1,0 +1,476 @@
+"""What the window draws, at every size, text size and for both hands: texts whole and apart, contrast, true scale."""
+
+from __future__ import annotations
+
+import itertools
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+from small_instrument import RING, make_instrument
+
+from models.hand.scene import POSTURES, Posture
+from models.pitch_field import pitch_field
+from synth.window import palette
+from synth.window.box import Box
+from synth.window.controls import CONTROL_NAMES, CONTROLS, Settings
+from synth.window.draw_inset import CAPTION, inset_scale
+from synth.window.draw_stage import FieldPicture, shown_name
+from synth.window.drawer import control_rows
+from synth.window.figure_outline import hand_half_width, hand_length
+from synth.window.layout import SMALLEST, too_small
+from synth.window.note_lines import drawn_lines, weight_of
+from synth.window.painter import DrawnText, font_file
+from synth.window.picture import Picture, fault_text
+from synth.window.readouts import readouts
+from synth.window.scale import PLAIN, VolumeAxis, ring_volume
+from synth.window.spectrum import spectrum
+from synth.window.state import WindowState, with_pointer
+from synth.window.view import View
+
+LISTED = [(900, 560), (1024, 640), (1280, 720), (1000, 1000), (2560, 700), (1920, 1080), (2560, 1440)]
+TEXT_SCALES = (0.8, 1.0, 1.3, 1.6)
+STATUS = (
+    "hand to sound 24 ms",
+    "4:32 kept",
+    "underruns 10",
+    "latency 10.7 ms",
+    "48 kHz",
+    "block time 12 % (worst 85 %)",
+    "late blocks 9",
+)
+DISABLED = {"pot": "the reference of this design has no trimmer, and its oscillators have no bias pot to turn"}
+
+
+@pytest.fixture(autouse=True, scope="module")
+def dummy_screen() -> Iterator[None]:
+    before = os.environ.get("SDL_VIDEODRIVER")
+    os.environ["SDL_VIDEODRIVER"] = "dummy"
+    import pygame
+
+    pygame.font.init()
+    yield
+    pygame.font.quit()
+    if before is None:
+        del os.environ["SDL_VIDEODRIVER"]
+    else:
+        os.environ["SDL_VIDEODRIVER"] = before
+
+
+RING_VOLUME = ring_volume(RING)
+ENDS = (0.01, 0.8)  # m
+INSTRUMENTS = {lock: make_instrument(0.5, lock_range=lock) for lock in (0.0, 25.0)}
+FIELDS = {lock: pitch_field(instrument) for lock, instrument in INSTRUMENTS.items()}
+SOUND = 0.2 * np.sin(0.05 * np.arange(9000))
+BEFORE = Picture(
+    readouts(INSTRUMENTS[0.0], 0.2, 442.0),
+    flags=("● REC 12:34", "MUTED", "FINE", "LEFT-HANDED", "REPLAY"),
+    status=STATUS,
+    notice="▲ No sound: the default sound output was not found. Look for it with: beatfield devices",
+    listening="full volume peaks at \N{MINUS SIGN}20 dBFS",
+    remarks=("The lowest notes are drawn but cannot be told apart by ear: the field is flat there.",),
+    peak=0.5,
+    rms=0.3,
+    oscillogram=np.sin(np.linspace(0.0, 25.0, 220)),
+    oscillogram_span=0.0123,
+    rows=control_rows(Settings(), "pot", DISABLED),
+    sides=("A Meadow", "B A design with a longer name"),
+    active_side=1,
+    spectrum=spectrum(SOUND, 48000.0),
+    guide=frozenset(number for number in range(128) if number % 12 in (0, 2, 4, 5, 7, 9, 11)),
+    drone=57,
+)
+STATE = WindowState(distance=0.2, level=0.2, volume=0.5, present=True)
+
+
+def drawn(
+    size: tuple[int, int], state: WindowState, shown: Picture = BEFORE, lock: float = 0.0, axis: VolumeAxis = PLAIN
+) -> tuple[View, Any]:
+    import pygame
+
+    instrument, field = INSTRUMENTS[lock], FIELDS[lock]
+    ends = instrument.curve.nearest, instrument.curve.farthest
+    title = "A design with a longer name"
+    notes, zero_beat, span = field.notes(), field.zero_beat_distance, field.locked_span
+    view = View(FieldPicture(notes, zero_beat, span, 0.01, ends, volume=axis, title=title))
+    surface = pygame.Surface(size)
+    view.resize(size, state.text_scale, state.mirrored)
+    beat = float(instrument.beat_frequency(state.distance))
+    view.draw(surface, state, replace(shown, readouts=readouts(instrument, state.distance, beat)))
+    return view, surface
+
+
+def check_texts(size: tuple[int, int], texts: tuple[DrawnText, ...]) -> None:
+    window = Box(0, 0, *size)
+    assert len(texts) > 5
+    for text in texts:
+        assert text.whole, text
+        assert text.room.contains(text.place), text
+        assert window.contains(text.place), text
+        assert text.colour in palette.TEXT_COLOURS, text
+    for one, other in itertools.combinations(texts, 2):
+        assert not one.place.overlaps(other.place), (one, other)
+
+
+PAGES = {"playing": {}, "help": {"help_open": True}, "caution": {"caution_open": True}, "drawer": {"drawer_open": True}}
+
+
+@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    size=st.tuples(st.integers(SMALLEST[0], 2560), st.integers(SMALLEST[1], 1440)),
+    text_scale=st.floats(0.8, 1.6),
+    mirrored=st.booleans(),
+    distance=st.floats(0.01, 0.8),
+    volume=st.floats(0.0, 1.0),
+    present=st.booleans(),
+    lock=st.sampled_from([0.0, 25.0]),
+    ring=st.booleans(),
+    posture=st.sampled_from(POSTURES),
+    page=st.sampled_from(sorted(PAGES)),
+    selected=st.sampled_from(CONTROL_NAMES),
+)
+def test_every_text_is_whole_in_its_room_and_none_overlaps_another(
+    size: tuple[int, int],
+    text_scale: float,
+    mirrored: bool,
+    distance: float,
+    volume: float,
+    present: bool,
+    lock: float,
+    ring: bool,
+    posture: Posture,
+    page: str,
+    selected: str,
+) -> None:
+    assume(not too_small(size, text_scale))
+    state = WindowState(
+        distance=distance,
+        level=0.2,
+        volume=volume,
+        present=present,
+        mirrored=mirrored,
+        text_scale=text_scale,
+        **PAGES[page],
+    )
+    rows = control_rows(Settings(), selected, DISABLED)
+    view, _ = drawn(size, state, replace(BEFORE, posture=posture, rows=rows), lock, RING_VOLUME if ring else PLAIN)
+    check_texts(size, view.texts)
+
+
+@pytest.mark.parametrize("size", LISTED, ids=str)
+def test_the_usual_sizes_hold_every_page_at_every_text_size(size: tuple[int, int]) -> None:
+    for text_scale, (page, opened) in itertools.product(TEXT_SCALES, PAGES.items()):
+        if too_small(size, text_scale):
+            continue
+        for mirrored in (False, True) if page == "playing" else (False,):
+            state = replace(STATE, text_scale=text_scale, mirrored=mirrored, **opened)
+            view, _ = drawn(size, state)
+            check_texts(size, view.texts)
+
+
+def test_every_value_of_every_control_fits() -> None:
+    for control in CONTROLS:
+        longest = tuple(sorted(control.choices, key=len)[-1:])
+        for value in longest or (control.low, control.high):
+            rows = control_rows(Settings({control.name: value}), control.name, {})
+            for size, text_scale, opened in (((900, 560), 1.0, False), ((1024, 640), 1.6, True)):
+                state = replace(STATE, text_scale=text_scale, drawer_open=opened)
+                view, _ = drawn(size, state, replace(BEFORE, rows=rows))
+                check_texts(size, view.texts)
+                assert any(control.label in text.shown for text in view.texts)
+
+
+def test_the_typeface_has_every_sign_that_is_drawn() -> None:
+    import pygame.freetype
+
+    pygame.freetype.init()
+    signs = set("♯▶◀●▲…·\N{MULTIPLICATION SIGN}\N{MINUS SIGN}\N{EN DASH}")
+    for opened in PAGES.values():
+        view, _ = drawn((1280, 720), replace(STATE, **opened))
+        signs |= {sign for text in view.texts for sign in text.shown}
+    for bold in (False, True):
+        path = font_file(bold)
+        assert path is not None
+        font = pygame.freetype.Font(path, 20)
+        for sign in signs:
+            assert font.get_metrics(sign)[0] is not None, sign
+    pygame.freetype.quit()
+
+
+def luminance(colour: np.ndarray) -> float:
+    """Relative luminance as W3C, Web Content Accessibility Guidelines (WCAG) 2.1, section "relative luminance"."""
+    share = np.asarray(colour, dtype=float) / 255.0
+    linear = np.where(share <= 0.03928, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
+    return float(linear @ (0.2126, 0.7152, 0.0722))
+
+
+def contrast(one: Any, other: Any) -> float:
+    """Contrast ratio as W3C, WCAG 2.1, section "contrast ratio"."""
+    darker, lighter = sorted((luminance(one), luminance(other)))
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def colour_numbers(surface: Any) -> np.ndarray:
+    import pygame
+
+    pixels = pygame.surfarray.array3d(surface).astype(np.int64)
+    return pixels[..., 0] << 16 | pixels[..., 1] << 8 | pixels[..., 2]
+
+
+def colour_of(number: int) -> tuple[int, int, int]:
+    return number >> 16, number >> 8 & 255, number & 255
+
+
+@pytest.mark.parametrize("page", sorted(PAGES))
+@pytest.mark.parametrize(("size", "text_scale"), [((1280, 720), 1.0), ((1024, 640), 0.8), ((1920, 1080), 1.6)])
+def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: float, page: str) -> None:
+    """WCAG 2.1, success criterion 1.4.3 (AA): at least 4.5:1, measured on the pixels around every text."""
+    for posture in POSTURES:
+        state = replace(STATE, text_scale=text_scale, **PAGES[page])
+        view, surface = drawn(size, state, replace(BEFORE, posture=posture), 25.0, RING_VOLUME)
+        numbers = colour_numbers(surface)
+        for text in view.texts:
+            place = text.place
+            region = numbers[max(0, place.left) : place.right, max(0, place.top) : place.bottom]
+            found, counts = np.unique(region, return_counts=True)
+            wanted = text.colour[0] << 16 | text.colour[1] << 8 | text.colour[2]
+            others = found != wanted
+            ground = colour_of(int(found[others][np.argmax(counts[others])]))
+            assert contrast(text.colour, ground) >= 4.5, (text, ground)
+            assert max(contrast(colour_of(int(one)), ground) for one in found) >= 4.5, text  # smoothed edges included
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_graphics_stand_out_by_3_to_1(mirrored: bool) -> None:
+    """WCAG 2.1, success criterion 1.4.11 (AA): at least 3:1 between a graphic and the ground it is drawn on.
+
+    Grounds are the colours of at least 1 % of the pixels that are no graphic's; a graphic is drawn on a ground where
+    many of its pixels lie next to it.
+    """
+    state = replace(STATE, mirrored=mirrored)
+    _, surface = drawn((1920, 1080), state, replace(BEFORE, posture="fist"), 25.0)
+    numbers = colour_numbers(surface)
+    graphics = {r << 16 | g << 8 | b for r, g, b in (*palette.GRAPHIC_COLOURS, *palette.TEXT_COLOURS)}
+    found, counts = np.unique(numbers, return_counts=True)
+    grounds = [int(one) for one, count in zip(found, counts, strict=True) if count > 0.005 * numbers.size]
+    grounds = [one for one in grounds if one not in graphics]
+    assert len(grounds) >= 4  # window, panel, octave, hand
+    pairs = 0
+    for graphic, ground in itertools.product(graphics & set(found.tolist()), grounds):
+        here, there = numbers == graphic, numbers == ground
+        touching = int((here[1:] & there[:-1]).sum() + (here[:-1] & there[1:]).sum())
+        if touching >= 40:
+            pairs += 1
+            assert contrast(colour_of(graphic), colour_of(ground)) >= 3.0, (colour_of(graphic), colour_of(ground))
+    assert pairs >= 12
+
+
+@pytest.mark.parametrize("posture", POSTURES)
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_the_hand_is_drawn_to_scale(posture: Posture, mirrored: bool) -> None:
+    """Picture with and without the hand: the pixels that changed are as long and as wide as the hand is."""
+    state = replace(STATE, distance=0.15, mirrored=mirrored)
+    view, surface = drawn((1920, 1080), state, replace(BEFORE, posture=posture, guide=frozenset(), drone=None))
+    assert view.scale is not None
+    numbers = colour_numbers(surface)
+    sky = palette.SKY[0] << 16 | palette.SKY[1] << 8 | palette.SKY[2]
+    scale = view.scale
+    middle = scale.x_of(0.15 + 0.5 * hand_length(posture))
+    column = np.flatnonzero(numbers[round(middle), scale.box.top : scale.box.bottom] == sky) + scale.box.top
+    width = (column.max() - column.min()) / scale.pixels_per_metre
+    assert width == pytest.approx(2.0 * hand_half_width(posture), abs=0.003)
+    assert 0.5 * (column.max() + column.min()) == pytest.approx(scale.axis_y, abs=2.0)
+    row = np.flatnonzero(numbers[scale.box.left : scale.box.right, round(scale.axis_y) + 3] == sky) + scale.box.left
+    back = row.max() if mirrored else row.min()
+    assert abs(back - scale.x_of(0.15)) / scale.pixels_per_metre == pytest.approx(hand_length(posture), abs=0.004)
+
+
+def test_the_rod_is_drawn_to_scale_and_the_picture_mirrors() -> None:
+    for mirrored in (False, True):
+        view, surface = drawn((1920, 1080), replace(STATE, mirrored=mirrored, distance=0.4))
+        assert view.scale is not None
+        scale, numbers = view.scale, colour_numbers(surface)
+        metal = numbers[:, round(scale.axis_y)]
+        strong = palette.STRONG_LINE[0] << 16 | palette.STRONG_LINE[1] << 8 | palette.STRONG_LINE[2]
+        beyond = metal[: scale.rod_x] if mirrored else metal[scale.rod_x : scale.rod_x + 60]
+        places = np.flatnonzero(beyond == strong)
+        diameter = (places.max() - places.min() + 1) / scale.pixels_per_metre
+        assert diameter == pytest.approx(0.01, abs=2.5 / scale.pixels_per_metre)
+
+
+def test_what_a_view_keeps_never_differs_from_a_fresh_picture() -> None:
+    """Settings, sides, guides, pages and hands change; each picture must look as if drawn from nothing."""
+    import pygame
+
+    size = (1280, 720)
+    view, surface = drawn(size, STATE)
+    rows = control_rows(Settings(), "tone", {})
+    changes: list[tuple[WindowState, Picture]] = [
+        (STATE, BEFORE),
+        (replace(STATE, distance=0.02), replace(BEFORE, rows=rows)),
+        (replace(STATE, distance=0.35, volume=0.0), replace(BEFORE, posture="fist", rows=rows)),
+        (STATE, replace(BEFORE, active_side=0)),
+        (STATE, replace(BEFORE, guide=frozenset(), drone=None)),
+        (replace(STATE, help_open=True), BEFORE),
+        (STATE, replace(BEFORE, sides=())),
+        (replace(STATE, mirrored=True), BEFORE),
+        (replace(STATE, mirrored=True, text_scale=1.6), BEFORE),
+        (replace(STATE, mirrored=True, text_scale=1.6, drawer_open=True), BEFORE),
+        (replace(STATE, text_scale=1.6), replace(BEFORE, rows=rows)),
+        (replace(STATE, present=False), replace(BEFORE, notice="")),
+    ]
+    for state, shown in changes:
+        view.draw(surface, state, shown)
+        view.draw(surface, state, shown)
+        fresh = surface.copy()
+        fresh.fill((9, 9, 9))
+        view.renew()
+        view.draw(fresh, state, shown)
+        np.testing.assert_array_equal(pygame.surfarray.array3d(surface), pygame.surfarray.array3d(fresh))
+
+
+def test_the_window_asks_for_room_where_large_text_has_none() -> None:
+    view, _ = drawn((960, 600), replace(STATE, text_scale=1.6))
+    assert [text.shown for text in view.texts] == ["Please make the window larger"]
+    view, _ = drawn((960, 600), STATE)
+    assert len(view.texts) > 30
+
+
+def test_postures_sides_guides_and_reasons_are_told_by_more_than_colour() -> None:
+    """In shades of grey the states still differ: by shape, by words, or both."""
+    import pygame
+
+    def grey(shown: Picture) -> np.ndarray:
+        _, surface = drawn((1280, 720), STATE, shown)
+        return pygame.surfarray.array3d(surface) @ np.array([0.3, 0.59, 0.11])
+
+    before = grey(BEFORE)
+    for other in (
+        replace(BEFORE, posture="fist"),
+        replace(BEFORE, active_side=0),
+        replace(BEFORE, guide=frozenset()),
+        replace(BEFORE, drone=None),
+        replace(BEFORE, rows=control_rows(Settings(), "tone", DISABLED)),
+    ):
+        assert (np.abs(grey(other) - before) > 40.0).sum() > 100
+    view, _ = drawn((1280, 720), STATE)
+    shown = " ".join(text.shown for text in view.texts)
+    told = ("▶ Fine tune", "Not here:", "▶ B", "REPLAY", "4:32 kept", "A = 440 Hz", "drone A3", "your body: 75 cm")
+    for words in told:
+        assert words in shown, words
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize(("size", "text_scale"), [((900, 560), 1.0), ((1280, 720), 0.8), ((2560, 1440), 1.0)])
+def test_names_stand_only_at_drawn_lines(size: tuple[int, int], text_scale: float, mirrored: bool) -> None:
+    """No scale is marked, so every line is one of `drawn_lines`; below a name pixels of its line are seen."""
+    state = replace(STATE, text_scale=text_scale, mirrored=mirrored, present=False)
+    view, surface = drawn(size, state, replace(BEFORE, guide=frozenset(), drone=None))
+    assert view.scale is not None
+    assert view.layout is not None
+    scale, numbers = view.scale, colour_numbers(surface)
+    names = {shown_name(line.name): line for line in FIELDS[0.0].notes()}
+    kept = drawn_lines(FIELDS[0.0].notes(), scale.x_of, max(5.0, 6.0 * view.layout.scale))
+    labels = [text for text in view.texts if text.shown in names and view.layout.note_band.contains(text.place)]
+    assert len(labels) > 5
+    for label in labels:
+        line = names[label.shown]
+        assert line in kept, label.shown
+        strong = weight_of(line.number) == "octave"
+        colour = palette.STRONG_LINE if strong else palette.LINE
+        wanted = colour[0] << 16 | colour[1] << 8 | colour[2]
+        x = int(scale.x_of(line.distance))
+        assert (numbers[x - 2 : x + 3, scale.box.top + 2] == wanted).any(), label.shown
+
+
+def test_octaves_that_draw_only_their_c_have_no_other_name() -> None:
+    """A narrow stage merges the lines of the lower octaves into their Cs; G and E are then not named either."""
+    view, _ = drawn((900, 560), STATE, replace(BEFORE, guide=frozenset(), drone=None))
+    assert view.scale is not None
+    assert view.layout is not None
+    kept = {line.number for line in drawn_lines(FIELDS[0.0].notes(), view.scale.x_of, 5.0)}
+    bare = [number for number in range(128) if number % 12 and number not in kept]
+    assert bare
+    named = {text.shown for text in view.texts if view.layout.note_band.contains(text.place)}
+    assert not named & {shown_name(line.name) for line in FIELDS[0.0].notes() if line.number in bare}
+
+
+def test_the_fault_and_its_remedy_are_apart() -> None:
+    said = fault_text("No sound: the default sound output was not found. Look for it with: beatfield devices")
+    fault, remedy = said.split("  ·  ")
+    assert fault.endswith("beatfield devices")
+    assert remedy.startswith("B: ")
+    assert fault_text("The sound ended.").startswith("▲ The sound ended  ·  B: ")
+    assert fault_text(None) == ""
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_the_inset_shows_the_whole_plan_beside_the_notes(mirrored: bool) -> None:
+    """At the usual sizes the plan is there, inside the stage, clear of every note line and of the hand's line."""
+    for size in ((1024, 640), (1280, 720), (1920, 1080), (2560, 1440)):
+        view, _ = drawn(size, replace(STATE, mirrored=mirrored))
+        assert view.scale is not None
+        assert view.layout is not None
+        assert CAPTION in {text.shown for text in view.texts}
+        picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01, ENDS, cabinet=(0.4, 0.2))
+        placed = inset_scale(view.layout, view.scale, picture, 60, ())
+        assert placed is not None
+        box, pixels = placed
+        assert view.layout.stage.contains(box)
+        assert box.top > view.scale.axis_y
+        assert box.width >= pixels * (0.75 + 0.10)  # from the cabinet's far edge to the body's axis
+        for line in picture.notes:
+            assert not box.left <= view.scale.x_of(line.distance) <= box.right
+
+
+def test_the_inset_is_left_out_where_it_has_no_room() -> None:
+    view, _ = drawn((1024, 640), replace(STATE, text_scale=1.6))
+    assert CAPTION not in {text.shown for text in view.texts}
+    view, _ = drawn((1280, 720), STATE)
+    assert view.scale is not None
+    assert view.layout is not None
+    picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01, ENDS)
+    assert inset_scale(view.layout, view.scale, picture, 60, ()) is not None
+    assert inset_scale(view.layout, view.scale, picture, 60, (view.layout.stage.left + 40.0,)) is None
+
+
+def test_the_strip_names_every_control() -> None:
+    for size in ((1024, 640), (1280, 720)):
+        view, _ = drawn(size, replace(STATE, text_scale=1.6))
+        assert view.layout is not None
+        assert view.layout.drawer_is_strip
+        names = {text.shown for text in view.texts if view.layout.drawer.contains(text.place)}
+        assert {control.label for control in CONTROLS} <= names
+
+
+def test_the_ring_scale_says_that_it_is_a_side_view() -> None:
+    view, _ = drawn((1280, 720), STATE, BEFORE, 0.0, RING_VOLUME)
+    assert "side view" in {text.shown for text in view.texts}
+    view, _ = drawn((1280, 720), STATE)
+    assert "side view" not in {text.shown for text in view.texts}
+
+
+def test_the_scale_of_the_stage_waits_for_the_end_of_a_drag() -> None:
+    """While a slider is held the pixels of a distance stay; then the scale follows, and the hand is where it was."""
+    import pygame
+
+    surface = pygame.Surface((1280, 720))
+    view, _ = drawn((1280, 720), STATE)
+    field = FIELDS[0.0]
+    held = replace(STATE, dragging="zero_beat")
+    assert view.scale is not None
+    width = view.scale.width
+    for zero_beat in (0.41, 0.33, 0.27):
+        picture = FieldPicture(field.notes(), zero_beat, None, 0.01, ENDS, title="Another")
+        view.show(picture)
+        view.draw(surface, held, BEFORE)
+        assert view.scale.width == width
+    view.draw(surface, STATE, BEFORE)
+    assert view.scale.width == pytest.approx(0.35)
+    fine = replace(STATE, fine=True, pointer=(400, 300), place=(400.0, 300.0))
+    assert with_pointer(fine, (400, 300), view.scale).distance == pytest.approx(STATE.distance)
