@@ -14,10 +14,6 @@ FILES = sorted(set(TESTS.rglob("*.py")) - {Path(__file__)})  # this one holds ex
 DOCUMENTED = {"_fields", "_replace", "_asdict", "_getframe"}  # described in Python's own library reference
 # In a dotted path, or in a program handed to a child process.
 IN_TEXT = re.compile(r"\b(?!self\b|cls\b)[A-Za-z]\w*\.(_[A-Za-z]\w*)")
-# What is still reached, until the modules have a public way: only ever made shorter.
-STILL = {
-    "models/circuit/test_harmonic_balance.py": {"_Problem", "_moved"},
-}
 
 
 def private(name: str) -> bool:
@@ -53,7 +49,7 @@ def place(file: Path) -> str:
 
 @pytest.mark.parametrize("file", FILES, ids=place)
 def test_no_private_name_is_reached(file: Path) -> None:
-    assert private_names(file.read_text("utf-8")) == STILL.get(place(file), set())
+    assert private_names(file.read_text("utf-8")) == set()
 
 
 @pytest.mark.parametrize(

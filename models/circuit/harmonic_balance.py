@@ -117,7 +117,7 @@ class _Evaluation:
     charge: ComplexArray
 
 
-class _Problem:
+class Problem:
     """The equations for one network, one device and one number of harmonics."""
 
     def __init__(self, linear: Network, device: Device, harmonics: int, port: int, probe: PartProbe | None) -> None:
@@ -254,7 +254,7 @@ def tangent(
     linear: Network, device: Device, coefficients: ComplexArray, angular_frequency: float, *, phase_port: int = 0
 ) -> Tangent:
     """Return the Jacobian at a solution; the unknown at `frequency_place` is the relative change of the frequency."""
-    problem = _Problem(linear, device, coefficients.shape[1] - 1, phase_port, None)
+    problem = Problem(linear, device, coefficients.shape[1] - 1, phase_port, None)
     at = problem.evaluate(coefficients, angular_frequency, 0.0)
     factors, pivots, fault = dgetrf(problem.jacobian(at, angular_frequency))
     if fault != 0:
@@ -282,7 +282,7 @@ def balance(
     still missing (natural monotonicity: P. Deuflhard, Newton Methods for Nonlinear Problems, 2004, from memory).
     Raises NotConvergedError.
     """
-    problem = _Problem(linear, device, coefficients.shape[1] - 1, phase_port, probe)
+    problem = Problem(linear, device, coefficients.shape[1] - 1, phase_port, probe)
     values, omega, strength = coefficients.copy(), angular_frequency, probe_start
     values[phase_port, 1] = values[phase_port, 1].real
     at = problem.evaluate(values, omega, strength)
@@ -293,7 +293,7 @@ def balance(
         if size <= goal:
             return Balance(values, omega, strength, size, step)
         if kept is not None:
-            trial = _moved(problem, values, omega, strength, kept.change)
+            trial = moved_by(problem, values, omega, strength, kept.change)
             there = problem.evaluate(*trial)
             after = kept.again(there.error)
             if after.length < STILL_GOOD * kept.length:
@@ -302,7 +302,7 @@ def balance(
         here = _step(problem, at, values, omega, strength)
         factor = min(1.0, 0.2 / max(abs(float(here.change[problem.frequency_column])), 1e-300))
         for _ in range(12):
-            trial = _moved(problem, values, omega, strength, factor * here.change)
+            trial = moved_by(problem, values, omega, strength, factor * here.change)
             at = problem.evaluate(*trial)
             after = here.again(at.error)
             if after.length < (1.0 - 0.5 * factor) * here.length:
@@ -335,7 +335,7 @@ class _Step:
         return _Step(-dgetrs(*self.factors, error)[0], self.factors, self.scale)
 
 
-def _step(problem: _Problem, at: _Evaluation, values: ComplexArray, omega: float, strength: float) -> _Step:
+def _step(problem: Problem, at: _Evaluation, values: ComplexArray, omega: float, strength: float) -> _Step:
     """Return the Newton step at one trial."""
     jacobian = problem.jacobian(at, omega)
     if not np.isfinite(jacobian).all():
@@ -350,8 +350,8 @@ def _step(problem: _Problem, at: _Evaluation, values: ComplexArray, omega: float
     return _Step(-dgetrs(factors, pivots, at.error)[0], (factors, pivots), scale)
 
 
-def _moved(
-    problem: _Problem, values: ComplexArray, omega: float, strength: float, change: Array
+def moved_by(
+    problem: Problem, values: ComplexArray, omega: float, strength: float, change: Array
 ) -> tuple[ComplexArray, float, float]:
     """Return the unknowns after a step."""
     width, harmonics = problem.width, problem.order.size - 1

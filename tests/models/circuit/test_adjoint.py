@@ -11,7 +11,7 @@ from models.circuit.oscillator import steady_state
 from models.circuit.part_values import neighbours, part_values, with_part_value
 from models.circuit.transient import crossings, measure, simulate
 from models.circuit.transistor import Transistor, TransistorPorts
-from synth.comparisons.oscillator_circuits import CIRCUITS
+from synth.comparisons.oscillator import CIRCUITS
 
 EARLY = replace(CIRCUITS["normal"], transistor=Transistor(early_voltage=60.0, base_resistance=100.0))
 

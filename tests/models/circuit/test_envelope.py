@@ -12,7 +12,7 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.envelope import REACHED, Outcome, start_up, thermal_swing
 from models.circuit.oscillator import NotSteadyError, steady_state
 from models.circuit.transient import POINTS_PER_CYCLE, cycle_swings, simulate
-from synth.comparisons.oscillator_circuits import CIRCUITS
+from synth.comparisons.oscillator import CIRCUITS
 from tests.models.circuit.test_switch_on import HARD, kennedy, with_emitter
 
 DEFAULT = OscillatorCircuit()

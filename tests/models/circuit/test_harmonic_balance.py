@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.circuit.harmonic_balance import NotConvergedError, PartProbe, _moved, _Problem, balance, waveform
+from models.circuit.harmonic_balance import NotConvergedError, PartProbe, Problem, balance, moved_by, waveform
 from models.circuit.network import GROUND, NetworkBuilder
 from models.circuit.transistor import PortState
 
@@ -80,7 +80,7 @@ def test_jacobian_against_differences():
     builder.port("tank", GROUND)
     linear, random = builder.build(), np.random.default_rng(1)
     probe = PartProbe(linear.unit("tank"), 0.9)
-    problem = _Problem(linear, Cubic(0.7, 0.1), 4, 0, probe)
+    problem = Problem(linear, Cubic(0.7, 0.1), 4, 0, probe)
     coefficients = (random.normal(size=(1, 5)) + 1j * random.normal(size=(1, 5))) * 0.3
     coefficients[0, 0], coefficients[0, 1] = 0.1, 0.8
     at = problem.evaluate(coefficients, 0.95, 0.02)
@@ -88,8 +88,8 @@ def test_jacobian_against_differences():
     for column in range(exact.shape[1]):
         change = np.zeros(exact.shape[1])
         change[column] = step
-        above = problem.evaluate(*_moved(problem, coefficients, 0.95, 0.02, change)).error
-        below = problem.evaluate(*_moved(problem, coefficients, 0.95, 0.02, -change)).error
+        above = problem.evaluate(*moved_by(problem, coefficients, 0.95, 0.02, change)).error
+        below = problem.evaluate(*moved_by(problem, coefficients, 0.95, 0.02, -change)).error
         assert_allclose(exact[:, column], (above - below) / (2 * step), rtol=1e-6, atol=1e-7)
 
 

@@ -20,7 +20,7 @@ from models.circuit.modulation import (
 from models.circuit.oscillator import steady_state
 from models.circuit.transient import crossings, state_derivative
 from models.circuit.transistor import TransistorPorts
-from synth.comparisons.oscillator_circuits import CIRCUITS
+from synth.comparisons.oscillator import CIRCUITS
 from tests.models.circuit.willow import willow
 
 
