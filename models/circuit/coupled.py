@@ -52,6 +52,11 @@ PHASES = 96
 """Phases on a cycle at which D is read for its extremes; the parabola through the three nearest places them."""
 SECOND_ORDER_LIMIT = 0.15
 """Estimated share of sin 2 psi above which the first-order lock range may be off by more than some 4 %."""
+HOPELESS = 0.55
+"""The same share, above which no locked oscillation of both was found by `solve_locked` at some phases of the cycle
+(found at 0.49, output resistors of 80 kohm; not at 0.64, 65 kohm)."""
+FARTHEST = 20.0
+"""Offset of the free frequencies, of the lock range, up to which `pulling` solves both circuits as one."""
 NEAR = 1.25
 """Offset, of the farther edge of lock, where `SolvedLock.adler` takes the pulled beat: where pulling is heard most."""
 
@@ -317,7 +322,8 @@ def solve_locked(first: Adjoint, second: Adjoint, coupling: Coupling, phases: in
 @dataclass(frozen=True, slots=True, eq=False)
 class Pulling:
     """One lock range for Adler's law, Hz, and where it comes from: the first-order law with its paths, and, where that
-    is not to be trusted, both circuits solved as one (None where that finds no locked oscillation either)."""
+    is not to be trusted, both circuits solved as one (None where that finds no locked oscillation either or is
+    HOPELESS, and where the free frequencies lie more than FARTHEST lock ranges apart)."""
 
     lock_range: float
     first_order: LockRange
@@ -327,7 +333,8 @@ class Pulling:
 def pulling(first: Adjoint, second: Adjoint, coupling: Coupling) -> Pulling:
     """Return how two solved oscillators pull each other, by the cheapest law that holds."""
     found = lock_range(first, second, coupling)
-    if found.trusted:
+    apart = abs(second.state.frequency - first.state.frequency)
+    if found.trusted or found.second_order > HOPELESS or apart > FARTHEST * found.total:
         return Pulling(found.total, found, None)
     try:
         solved = solve_locked(first, second, coupling)

@@ -50,9 +50,7 @@ def lossless_pair(
     if design.tuning.zero_beat is not None:
         target = _variable_frequency(variable, branch, capacitance, mode)
         reference, notices = tuned_reference(reference, target, distance)
-    coupling = design.coupling
-    ratio = design.detector.amplitude_ratio * coupling.variable_resistor / coupling.reference_resistor
-    return TunedPair(variable, reference, mode, reference.frequency, ratio, notices)
+    return TunedPair(variable, reference, mode, reference.frequency, notices)
 
 
 def tank_in(design: Design, which: str) -> Tank:
@@ -92,23 +90,23 @@ def detector_of(design: Design, radio_frequency: float) -> Detector:
     return Detector(part.kind, part.amplitude_ratio, part.drive, part.amplitude, diode)
 
 
-def lock_range_of(
+def lossless_lock_range(
     design: Design, pair: TunedPair, branch: SeriesInductor, capacitance: float
 ) -> tuple[float, tuple[str, ...]]:
-    """The lock range as given, Hz, or computed from the output resistors, with `capacitance` (F) at the antenna.
+    """The lock range of two resonances without circuits, Hz, by their output resistors, with `capacitance` (F) at the
+    antenna.
 
     Second, what to say about it: nothing, or that the coupling is too strong for the formula.
 
-    Without a solved circuit, detector.amplitude_ratio is taken as variable over reference at the common node, where
-    each arrives in inverse proportion to its resistor; so at the outputs it is that times the ratio of the resistors.
+    detector.amplitude_ratio is taken as variable over reference at the common node, where each arrives in inverse
+    proportion to its resistor; so at the outputs it is that times the ratio of the resistors.
     """
     part = design.coupling
-    if part.lock_range is not None:
-        return part.lock_range, ()
     parts = OutputCoupling(part.reference_resistor, part.variable_resistor, part.node_resistance, part.node_capacitance)
     variable, reference, frequency = pair.variable, pair.reference, pair.reference_frequency
     seen = effective_capacitance(variable, branch, capacitance, pair.mode) * tap_of(design).ratio ** 2
-    found = lock_range(parts, frequency, reference.total_capacitance, seen, pair.output_ratio)
+    ratio = design.detector.amplitude_ratio * part.variable_resistor / part.reference_resistor
+    found = lock_range(parts, frequency, reference.total_capacitance, seen, ratio)
     bandwidth = 0.5 * frequency / max(variable.quality_factor, reference.quality_factor)
     if found <= STRONG_COUPLING * bandwidth:
         return found, ()

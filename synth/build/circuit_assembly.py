@@ -20,7 +20,7 @@ from models.branch.antenna_branch import SeriesInductor
 from models.branch.modes import MODES, mode_frequencies
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
-from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimmer
+from models.circuit.common_base import Load, OscillatorCircuit, Trimmer
 from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
@@ -45,19 +45,19 @@ MOST_WORK = 6e7
 class TunedPair:
     """Both oscillators after tuning: resonances without loss, the variable one's `mode`, the reference's frequency, Hz.
 
-    `output_ratio`: variable over reference, amplitude at their own ends of the output resistors. Of solved circuits
-    also `law`, the variable oscillator against the antenna's capacitance, and `node_amplitude`, the reference's peak
-    voltage at the common node, V.
+    Of solved circuits also `law`, the variable oscillator against the antenna's capacitance, `node_amplitude`, the
+    reference's peak voltage at the common node, V, and `states`, the reference's as tuned and the variable one's with
+    (nearly) the antenna's capacitance that it is tuned at.
     """
 
     variable: Tank
     reference: Tank
     mode: str
     reference_frequency: float
-    output_ratio: float
     notices: tuple[str, ...] = ()
     law: VariableLaw | None = None
     node_amplitude: float | None = None
+    states: tuple[SteadyState, SteadyState] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,17 +85,15 @@ def circuit_pair(
         target = None if design.tuning.zero_beat is None else float(law.frequency(capacitance))
         state, setting, notices = tuned_reference_circuit(design, target, distance)
     place = int(np.argmin(np.abs(solved.oscillator.capacitances - capacitance)))
-    swings = (solved.oscillator.states[place], state)
-    ours, theirs = (float(swing.harmonic_amplitudes(COLLECTOR)[0]) for swing in swings)
     return TunedPair(
         variable=solved.tank,
         reference=resonance_of(design, "reference").with_trimmer(setting),
         mode=solved.mode,
         reference_frequency=state.frequency,
-        output_ratio=ours / theirs,
         notices=notices,
         law=law,
         node_amplitude=float(state.harmonic_amplitudes("output")[0]),
+        states=(state, solved.oscillator.states[place]),
     )
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 
 from models.branch.antenna_branch import HOP_RATIO, ModeHop
+from models.circuit.coupled import Pulling
 from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal
 from models.instrument import Instrument
 from models.volume.volume_antenna import VolumeAntenna, VolumeFault
@@ -90,6 +91,26 @@ def out_of_reach_notice(reached: float, target: float, distance: float, fixed: f
         return f"{notice}; no reference.capacitance does it (now {has}): choose a smaller reference.inductance"
     needed = format_quantity(fixed, "F")
     return f"{notice}; reference.capacitance of {needed} (now {has}) brings it there with the trimmer in the middle"
+
+
+def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
+    """What to say of a computed lock range: nothing where the oscillators leave each other's amplitude alone."""
+    first, solved = pulling.first_order, pulling.solved
+    if first.trusted:
+        return ()
+    remedy = "larger output resistors or buffers make the coupling weaker"
+    if solved is None:
+        return (
+            f"the oscillators also change each other's amplitude, which the lock range of "
+            f"{format_quantity(pulling.lock_range, 'Hz')} leaves out: take it as rough; {remedy}",
+        )
+    low, high = solved.edges
+    return (
+        f"the oscillators also change each other's amplitude: solved as one circuit they stay locked from "
+        f"{format_quantity(low, 'Hz')} to {format_quantity(high, 'Hz')} of offset, and the beat beyond is pulled as by "
+        f"a lock range of {format_quantity(pulling.lock_range, 'Hz')}; a weak coupling would give "
+        f"{format_quantity(first.total, 'Hz')}; {remedy}",
+    )
 
 
 def instrument_notices(instrument: Instrument) -> tuple[str, ...]:

@@ -11,7 +11,10 @@ from typing import TypeVar
 
 from models.branch.antenna_branch import SeriesInductor
 from models.branch.tapped_coil import Tap
+from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.common_base import OscillatorCircuit
+from models.circuit.coupled import Coupling, Pulling, pulling
+from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.scene import Scene
@@ -23,15 +26,23 @@ from synth.build.assembly import (
     assemble_volume,
     branch_of,
     detector_of,
-    lock_range_of,
+    lossless_lock_range,
     lossless_pair,
     scene_of,
     tank_in,
     volume_scene_of,
 )
-from synth.build.circuit_assembly import SolvedVariable, TunedPair, circuit_of, circuit_pair, solved_variable, tap_of
+from synth.build.circuit_assembly import (
+    SolvedVariable,
+    TunedPair,
+    blaming,
+    circuit_of,
+    circuit_pair,
+    solved_variable,
+    tap_of,
+)
 from synth.build.curve_cache import Curves, curves_for, loop_curve_for
-from synth.build.notices import instrument_notices
+from synth.build.notices import instrument_notices, pulling_notices
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
@@ -172,9 +183,32 @@ class OpenedDesign:
         return self.pair.reference
 
     @cached_property
+    def adjoints(self) -> tuple[Adjoint, Adjoint] | None:
+        """What every small cause does to the reference and to the variable oscillator, tuned; None without circuits."""
+        if self.pair.states is None:
+            return None
+        reference, near = self.pair.states
+        with blaming(self.design, "variable"):
+            variable = steady_state(self.loaded_variable(self.tuning_capacitance), warm_start=near)
+            return oscillator_adjoint(reference), oscillator_adjoint(variable)
+
+    @cached_property
+    def pulling(self) -> Pulling | None:
+        """How the two solved oscillators pull each other; None without circuits."""
+        if self.adjoints is None:
+            return None
+        with blaming(self.design, "variable"):
+            return pulling(*self.adjoints, Coupling(common_node=True))
+
+    @cached_property
     def lock_range(self) -> tuple[float, tuple[str, ...]]:
-        """How far apart the oscillators lock, Hz, and what to say of it."""
-        return lock_range_of(self.design, self.pair, self.branch, self.tuning_capacitance)
+        """How far apart the oscillators lock, Hz, as given or computed, and what to say of it."""
+        given = self.design.coupling.lock_range
+        if given is not None:
+            return given, ()
+        if self.pulling is None:
+            return lossless_lock_range(self.design, self.pair, self.branch, self.tuning_capacitance)
+        return self.pulling.lock_range, pulling_notices(self.pulling)
 
     @cached_property
     def instrument(self) -> Instrument:

@@ -11,7 +11,9 @@ import pytest
 from numpy.testing import assert_allclose
 from small_instrument import ROD
 
+from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.common_base import OscillatorCircuit
+from models.circuit.coupled import Coupling, lock_range
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.pitch import cents
@@ -20,7 +22,7 @@ from synth.build import circuit_assembly
 from synth.build.assembly import branch_of, scene_of, tank_in
 from synth.build.circuit_assembly import circuit_of, resonance_of, tank_of
 from synth.build.curve_cache import curves_for
-from synth.build.workbench import assemble
+from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, load_design, read_design
 from synth.errors import DesignError
 from synth.sound.voice import Voice
@@ -56,7 +58,8 @@ def test_the_demo_plays_three_octaves_without_a_notice(willow):
     assert field.zero_beat_distance == pytest.approx(0.5, abs=1e-4)
     assert len(field.octaves()) >= 3
     assert 250e3 < instrument.reference_frequency < 256e3
-    assert 1.0 < instrument.lock_range < 10.0  # computed from the parts
+    # both whole circuits integrated in time, by an independent program: 2.17 to 2.19 Hz
+    assert instrument.lock_range == pytest.approx(2.18, rel=0.01)
     assert assembly.reference_tank.frequency == pytest.approx(instrument.reference_frequency, rel=5e-3)
 
 
@@ -280,3 +283,48 @@ def test_more_than_the_detector_takes_is_refused():
     text = text.replace('"envelope"', '"diode"').replace('"12 V"', '"100 V"')
     with pytest.raises(DesignError, match=r"the detector cannot take what it is given: envelope must be <= 17"):
         assemble(read_design(text), ROD)
+
+
+def coupled_by(resistor: str) -> OpenedDesign:
+    text = changed("coupling", reference_resistor=f'"{resistor}"', variable_resistor=f'"{resistor}"')
+    return assemble(read_design(text), ROD)
+
+
+def test_the_lock_range_is_that_of_the_two_tuned_circuits(willow):
+    opened = assemble(willow, ROD)
+    reference, variable = opened.tuned_reference, opened.loaded_variable(opened.tuning_capacitance)
+    both = [oscillator_adjoint(steady_state(circuit)) for circuit in (reference, variable)]
+    assert_allclose(both[0].state.frequency, both[1].state.frequency, rtol=1e-7)  # zero beat
+    expected = lock_range(*both, Coupling(common_node=True))
+    assert_allclose(opened.instrument.lock_range, expected.total, rtol=1e-6)
+    assert opened.pulling.solved is None
+    given = assemble(read_design(changed("coupling", lock_range='"3 Hz"')), ROD)
+    assert given.instrument.lock_range == 3.0
+
+
+def test_a_weaker_coupling_locks_less_as_the_square_of_the_resistors():
+    # the current into a tank is the other's voltage times Z / (R1 R2), Z the node's impedance: with the resistors that
+    # large neither Z nor the load on the oscillators depends on them by more than a few percent
+    strong, weak = (coupled_by(resistor).instrument.lock_range for resistor in ("10 Mohm", "100 Mohm"))
+    assert strong / weak == pytest.approx(100.0, rel=0.05)
+
+
+def test_a_coupling_that_changes_the_amplitudes_is_told():
+    opened = coupled_by("100 kohm")
+    (notice,) = opened.notices
+    assert "also change each other's amplitude: solved as one circuit they stay locked from" in notice
+    low, high = opened.pulling.solved.edges
+    assert low < -400.0 < 400.0 < high
+    assert opened.instrument.lock_range == opened.pulling.solved.adler != opened.pulling.first_order.total
+
+
+def test_a_coupling_beyond_every_law_is_called_rough():
+    opened = coupled_by("56 kohm")
+    assert any("take it as rough" in notice for notice in opened.notices)
+    assert opened.pulling.solved is None
+
+
+def test_a_lossless_law_takes_the_resonances_lock_range():
+    opened = assemble(read_design(changed("tuning", law='"lossless"')), ROD)
+    assert opened.pulling is None
+    assert opened.instrument.lock_range > 0.0
