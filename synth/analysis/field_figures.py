@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna
+from synth.analysis.adjoint_figures import BeatHum, LockPath, beat_hum, lock_paths, lowest_note_jitter, pushing
 from synth.analysis.figures import DENSE, OfDesign, collected, of, playable, row, rows
 from synth.build.workbench import OpenedDesign
 
@@ -103,6 +104,8 @@ class FieldFigures(OfDesign):
     zero_beat_m: float | None = of("field.zero_beat_distance")
     locked_near_m: float | None = of("field.locked_span.0")
     locked_far_m: float | None = of("field.locked_span.1")
+    lock_range_hz: float = of("instrument.lock_range")
+    lock_paths: tuple[LockPath, ...]  # strongest first; none without solved circuits, and where the lock range is given
     playable_near_m: float | None = of("field.playable_near")
     playable_far_m: float | None = of("field.playable_far")
     lowest_hz: float | None = of("field.lowest_frequency")
@@ -112,6 +115,9 @@ class FieldFigures(OfDesign):
     linearity_far_m: float | None = of("even.2")
     octaves: tuple[OctaveFigure, ...] = of("octaves", rows(OctaveFigure, "span"))
     notes: tuple[NoteFigure, ...]
+    pushing_hz_per_v: float | None  # of the beat, by the supply of both; None without solved circuits, as below
+    hum: tuple[BeatHum, ...]
+    lowest_note_jitter_cents: float | None  # by thermal and shot noise
     volume: VolumeFigures | None = of("opened.volume", volume_figures)
     notices: tuple[str, ...] = of("opened.notices")
     curve: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
@@ -120,7 +126,8 @@ class FieldFigures(OfDesign):
 def field_figures(opened: OpenedDesign) -> FieldFigures:
     """Collect the figures of a design's pitch field."""
     instrument, field = opened.instrument, opened.field
-    curve = instrument.curve
+    curve, pulling, lowest = instrument.curve, opened.pulling, field.lowest_frequency
+    both, lock = opened.adjoints, instrument.lock_range
     roots = {"design": opened.design, "opened": opened, "instrument": instrument, "curve": curve, "field": field}
     return collected(
         FieldFigures,
@@ -132,6 +139,10 @@ def field_figures(opened: OpenedDesign) -> FieldFigures:
             NoteFigure(line.name, line.frequency, line.distance, float(field.cents_per_mm(line.distance)))
             for line in field.notes()
         ),
+        lock_paths=() if pulling is None else lock_paths(pulling),
+        pushing_hz_per_v=None if both is None else pushing(both[0]) - pushing(both[1]),
+        hum=() if both is None else beat_hum(*both, lowest, lock),
+        lowest_note_jitter_cents=(None if both is None or lowest is None else lowest_note_jitter(*both, lowest, lock)),
         curve=_dense_curve(opened),
     )
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from models.branch.antenna_branch import DIRECT
+from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, Load, OscillatorCircuit
 from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import steady_state
@@ -16,6 +17,15 @@ from models.circuit.startup_time import startup_estimate
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import TransientRecord
 from models.circuit.variable_oscillator import with_antenna
+from synth.analysis.adjoint_figures import (
+    Hum,
+    NoiseFigures,
+    Sensitivity,
+    hum,
+    noise_figures,
+    pushing,
+    sensitivities,
+)
 from synth.analysis.figures import OfDesign, collected, explanation, of
 from synth.analysis.start_up import startup_time
 from synth.build.circuit_assembly import blaming
@@ -177,6 +187,10 @@ class OscillatorFigures(OfDesign):
     startup_by: str
     settling_s: float = of("state.settling_time")
     probe_shift_hz: float | None = of("probed.shift_hz")
+    pushing_hz_per_v: float = of("adjoint", pushing)
+    sensitivities: tuple[Sensitivity, ...] = of("adjoint", sensitivities)  # largest first
+    hum: tuple[Hum, ...] = of("adjoint", hum)
+    noise: NoiseFigures = of("adjoint", noise_figures)
     stray_f: float = of("circuit.board_stray")
     board: str | None = of("design.circuit.board")
     stray_explanation: str | None
@@ -211,6 +225,7 @@ def oscillator_figures(
             "circuit": circuit,
             "signal": signal,
             "probed": probed,
+            "adjoint": oscillator_adjoint(state),
         },
         trimmer=prepared.trimmer if circuit.trimmers else None,
         startup_s=startup,

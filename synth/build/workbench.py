@@ -194,8 +194,8 @@ class OpenedDesign:
 
     @cached_property
     def pulling(self) -> Pulling | None:
-        """How the two solved oscillators pull each other; None without circuits."""
-        if self.adjoints is None:
+        """How the two solved oscillators pull each other; None without circuits, and where the lock range is given."""
+        if self.design.coupling.lock_range is not None or self.adjoints is None:
             return None
         with blaming(self.design, "variable"):
             return pulling(*self.adjoints, Coupling(common_node=True))

@@ -7,7 +7,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from synth.analysis.adjoint_figures import PATH_WORDS, heard
 from synth.analysis.field_figures import CURVE_COLUMNS, STEEPNESS_AT_DB, FieldFigures, VolumeFigures
+from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
 from synth.report.written import Form, finished, numbers_csv
 
@@ -119,6 +121,7 @@ def field_text(report: FieldFigures) -> str:
         (f"antenna, hand at {100.0 * report.nearest_m:.0f} cm", f"{1e12 * report.nearest_capacitance_f:.3f} pF"),
         ("zero beat", _centimetres(report.zero_beat_m)),
         ("locked, silent", _span(report.locked_near_m, report.locked_far_m)),
+        ("locks within", _lock(report)),
         ("playable", _span(report.playable_near_m, report.playable_far_m)),
         ("lowest and highest", f"{_hertz(report.lowest_hz)} to {_hertz(report.highest_hz)}"),
         (
@@ -129,6 +132,7 @@ def field_text(report: FieldFigures) -> str:
             f"{_span(report.linearity_near_m, report.linearity_far_m)}",
         ),
     ]
+    facts += _supply_facts(report)
     facts += [] if report.volume is None else _volume_facts(report.volume)
     lines = [f"{name:<22}{value}" for name, value in facts]
     if report.octaves:
@@ -146,6 +150,34 @@ def field_text(report: FieldFigures) -> str:
             for note in report.notes
         ]
     return finished(lines, report.notices)
+
+
+def _lock(report: FieldFigures) -> str:
+    """The lock range, and what makes it."""
+    text = format_quantity(report.lock_range_hz, "Hz", 3)
+    if not report.lock_paths:
+        return text
+    most = report.lock_paths[0]
+    if len(report.lock_paths) == 1:
+        return f"{text}, by {PATH_WORDS[most.path]}"
+    left = format_quantity(most.without_hz, "Hz", 3)
+    return f"{text}, most of it by {PATH_WORDS[most.path]} (without: {left})"
+
+
+def _supply_facts(report: FieldFigures) -> list[tuple[str, str]]:
+    """What supply and noise do to the beat of two solved oscillators."""
+    facts = []
+    if report.pushing_hz_per_v is not None:
+        facts.append(("supply", f"each volt more moves the beat by {report.pushing_hz_per_v:+.3g} Hz"))
+    loudest = max(report.hum, key=lambda one: one.lowest_note_cents_per_mv or 0.0, default=None)
+    if loudest is not None and loudest.lowest_note_cents_per_mv is not None:
+        cents = loudest.lowest_note_cents_per_mv
+        text = f"{cents:.2g} cents at the lowest note by 1 mV of supply ripple at {loudest.ripple_hz:.0f} Hz"
+        facts.append(("hum", f"{text}: {heard(cents)}"))
+    if report.lowest_note_jitter_cents is not None:
+        cents = report.lowest_note_jitter_cents
+        facts.append(("noise", f"{cents:.2g} cents at the lowest note, thermal and shot noise: {heard(cents)}"))
+    return facts
 
 
 def _volume_facts(volume: VolumeFigures) -> list[tuple[str, str]]:

@@ -13,6 +13,8 @@ from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axe
 from synth.report.written import Form, finished, numbers_csv
 
 CYCLE_POINTS = 720
+SHOWN_VALUES = 12
+"""Rows of the text's table of sensitivities; the JSON has all."""
 ENVELOPE_POINTS = 1500
 
 
@@ -121,6 +123,9 @@ def oscillator_text(report: OscillatorFigures) -> str:
     if report.trimmer_readings:
         lines += ["", f"{'trimmer':<12}{head}", *(_reading_line(reading) for reading in report.trimmer_readings)]
     lines += ["", f"{'load':<12}{head}", *(_reading_line(reading, "ohm") for reading in report.load_readings)]
+    shown = report.sensitivities[:SHOWN_VALUES]
+    lines += ["", f"{'value':<56}{'more of it by':>16}{'shift':>14}"]
+    lines += [f"  {one.part:<54}{one.step:>16}{one.shift_hz:>+11.4g} Hz" for one in shown]
     return finished(lines, report.notices)
 
 
@@ -140,11 +145,33 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
         ("start-up", _startup(report)),
         ("settles", f"slowest time constant {_unit(report.settling_s, 's')}"),
     ]
+    facts += [
+        ("supply pushing", f"{report.pushing_hz_per_v:+.4g} Hz for each volt more"),
+        ("hum", _hum(report)),
+        ("noise", _noise(report)),
+    ]
     if report.probe_shift_hz is not None:
         facts.append(("10 pF probe", f"on the collector it shifts the frequency by {report.probe_shift_hz:+.0f} Hz"))
     if report.stray_explanation is not None:
         facts.append(("stray", report.stray_explanation))
     return facts
+
+
+def _hum(report: OscillatorFigures) -> str:
+    worst = max(report.hum, key=lambda one: one.supply_hz_per_v)
+    return (
+        f"1 mV of ripple at {worst.ripple_hz:.0f} Hz sways the frequency by {1e-3 * worst.supply_hz_per_v:.3g} Hz "
+        f"from the supply, by {1e-3 * worst.base_hz_per_v:.3g} Hz from the base"
+    )
+
+
+def _noise(report: OscillatorFigures) -> str:
+    noise = report.noise
+    at = next(one for one in noise.offsets if one.offset_hz == 100.0)
+    return (
+        f"{at.dbc_per_hz:.0f} dBc/Hz at 100 Hz off, thermal and shot (most: {noise.loudest}); "
+        f"{noise.jitter_cents:.2g} cents of jitter at {noise.note_hz:.0f} Hz: {noise.heard}"
+    )
 
 
 def _unit(value: float, unit: str) -> str:

@@ -1,0 +1,199 @@
+"""What small causes do to solved oscillators, as figures: parts, supply, hum, noise, and the ways they pull each other.
+
+All from the perturbation projection of each oscillator (models.circuit.adjoint): first order in the cause.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from models.circuit.adjoint import Adjoint
+from models.circuit.coupled import Pulling
+from models.circuit.modulation import HUM_FREQUENCIES, Modulation, base_ripple, supply_ripple, vibrato_cents
+from models.circuit.oscillator_noise import Noise, note_jitter, oscillator_noise
+from models.circuit.part_values import TEMPERATURE, part_values
+
+OFFSETS = (1.0, 10.0, 100.0, 1000.0, 10e3)
+"""Hz from the carrier, at which the phase noise is told."""
+NOTE = 440.0
+"""Hz: the note whose jitter one oscillator is told by."""
+DURATION = 0.1
+"""s, over which each reading of a note is taken, where its jitter is told."""
+HEARD_CENTS = 10.0
+"""What a listener just notices in a melody (Hill & Summers 2007, from the abstract)."""
+VALUE_WORDS = {
+    "inductor_q": "tank coil's Q",
+    "inductance": "tank coil",
+    "inductor_self_capacitance": "tank coil's own capacitance",
+    "fixed_capacitor": "tank capacitor",
+    "output_resistor": "output resistor",
+    "bias.position": "pot",
+    "bias.potentiometer": "pot's resistance",
+    TEMPERATURE: "transistor's temperature",
+}
+OWNERS = {
+    "bias": "",
+    "transistor": "transistor's ",
+    "trimmers": "trimmer's ",
+    "antenna": "antenna's ",
+    "load": "load's ",
+}
+JUNCTIONS = {"emitter_junction": "emitter junction, ", "collector_junction": "collector junction, "}
+PATH_WORDS = {
+    "common_node": "the output resistors and their node",
+    "supply_resistance": "the shared supply",
+    "coil_coupling": "the coils' fields",
+    "tank_to_tank_capacitance": "the capacitance from tank to tank",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LockPath:
+    """One way by which the oscillators pull each other: the lock range by it alone, and without it."""
+
+    path: str
+    alone_hz: float
+    without_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sensitivity:
+    """What one `step` more of a value does to the frequency; its name among the circuit's values, and in words."""
+
+    value: str
+    part: str
+    step: str
+    shift_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class Hum:
+    """Peak deviation of the frequency for each volt (peak) of ripple before the supply resistor, and at the base."""
+
+    ripple_hz: float
+    supply_hz_per_v: float
+    base_hz_per_v: float
+
+
+@dataclass(frozen=True, slots=True)
+class BeatHum:
+    """Peak deviation of the beat for each volt (peak) of ripple on the supply of both, and what a millivolt of it does
+    to the lowest note."""
+
+    ripple_hz: float
+    supply_hz_per_v: float
+    lowest_note_cents_per_mv: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseNoise:
+    """Level of the noise at one offset from the carrier, single sideband, in a hertz."""
+
+    offset_hz: float
+    dbc_per_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseFigures:
+    """The noise of one oscillator, and what it does to a note that two alike beat; the loudest source by name."""
+
+    offsets: tuple[PhaseNoise, ...]
+    loudest: str
+    note_hz: float
+    jitter_cents: float
+    heard: str
+
+
+def lock_paths(pulling: Pulling) -> tuple[LockPath, ...]:
+    """The ways by which they pull each other, strongest first (to first order)."""
+    found = pulling.first_order
+    paths = (LockPath(name, alone, found.without[name]) for name, alone in found.alone.items())
+    return tuple(sorted(paths, key=lambda path: -path.alone_hz))
+
+
+def sensitivities(adjoint: Adjoint) -> tuple[Sensitivity, ...]:
+    """What every value of the circuit does to its frequency, largest first: 1 % of the value, a kelvin, 1 % of a turn;
+    of a value of zero 1 pF, 1 ohm or 1 ns."""
+    values = part_values(adjoint.state.circuit)
+    found = []
+    for name, slope in adjoint.frequency_sensitivities().items():
+        size, step = _step(name, values[name])
+        found.append(Sensitivity(name, value_words(name), step, slope * size))
+    return tuple(sorted(found, key=lambda one: -abs(one.shift_hz)))
+
+
+def _step(name: str, value: float) -> tuple[float, str]:
+    if name == TEMPERATURE:
+        return 1.0, "1 K"
+    if name.endswith(("setting", "position")):
+        return 0.01, "1 % of its turn"
+    if value != 0.0:
+        return 0.01 * value, "1 %"
+    if "resistance" in name:
+        return 1.0, "1 ohm"
+    return (1e-9, "1 ns") if "time" in name else (1e-12, "1 pF")
+
+
+def value_words(name: str) -> str:
+    """A value of the circuit (models.circuit.part_values) in plain words."""
+    if name in VALUE_WORDS:
+        return VALUE_WORDS[name]
+    *owners, last = (step for step in name.split(".") if not step.isdigit())
+    return "".join({**OWNERS, **JUNCTIONS}[owner] for owner in owners) + last.replace("_", " ")
+
+
+def pushing(adjoint: Adjoint) -> float:
+    """Change of the frequency, Hz, by each volt of supply."""
+    return adjoint.frequency_shift(adjoint.disturbance_of("supply_voltage"))
+
+
+def hum(adjoint: Adjoint) -> tuple[Hum, ...]:
+    """What ripple of each usual frequency does to one oscillator."""
+
+    def swing(ripple: Callable[[Adjoint, float], Modulation], frequency: float) -> float:
+        return abs(ripple(adjoint, frequency).deviation)
+
+    return tuple(Hum(each, swing(supply_ripple, each), swing(base_ripple, each)) for each in HUM_FREQUENCIES)
+
+
+def beat_hum(reference: Adjoint, variable: Adjoint, note: float | None, lock_range: float) -> tuple[BeatHum, ...]:
+    """What ripple on the supply of both does to the beat and to the lowest `note`, Hz (None: there is none).
+
+    Close to lock the beat follows the offset d more steeply: beat = sqrt(d^2 - wL^2), d(beat)/dd = d / beat.
+    """
+    found = []
+    for frequency in HUM_FREQUENCIES:
+        first, second = (supply_ripple(one, frequency).deviation for one in (reference, variable))
+        swing, cents = abs(first - second), None
+        if note is not None:
+            cents = float(vibrato_cents(note, 1e-3 * swing * steepness(note, lock_range)))
+        found.append(BeatHum(frequency, swing, cents))
+    return tuple(found)
+
+
+def steepness(note: float, lock_range: float) -> float:
+    """Change of a beat that sounds as `note`, Hz, with the offset of the oscillators: sqrt(1 + (wL / beat)^2)."""
+    return float((1.0 + (lock_range / note) ** 2) ** 0.5)
+
+
+def noise_figures(adjoint: Adjoint) -> NoiseFigures:
+    """The noise of one oscillator; the jitter is that of NOTE, beaten by two of the kind."""
+    noise = oscillator_noise(adjoint)
+    jitter = float(note_jitter(NOTE, noise, noise, DURATION))
+    loudest = max(noise.diffusion, key=lambda name: noise.diffusion[name])
+    levels = tuple(PhaseNoise(offset, float(noise.phase_noise(offset))) for offset in OFFSETS)
+    return NoiseFigures(levels, loudest, NOTE, jitter, heard(jitter))
+
+
+def lowest_note_jitter(reference: Adjoint, variable: Adjoint, note: float, lock_range: float) -> float:
+    """The jitter, cents, of the lowest `note`, Hz, by the noise of both oscillators."""
+    both: tuple[Noise, Noise] = (oscillator_noise(reference), oscillator_noise(variable))
+    return float(note_jitter(note / steepness(note, lock_range), *both, DURATION))
+
+
+def heard(cents: float) -> str:
+    """Whether so many cents of unsteadiness can be heard."""
+    if cents >= HEARD_CENTS:
+        return "can be heard"
+    return "far below hearing" if cents < 0.1 * HEARD_CENTS else "below hearing"
