@@ -22,6 +22,7 @@ DURATION = 0.1
 """s, over which each reading of a note is taken, where its jitter is told."""
 HEARD_CENTS = 10.0
 """What a listener just notices in a melody (Hill & Summers 2007, from the abstract)."""
+LEAST = 1e-6
 VALUE_WORDS = {
     "inductor_q": "tank coil's Q",
     "inductance": "tank coil",
@@ -114,13 +115,15 @@ def lock_paths(pulling: Pulling) -> tuple[LockPath, ...]:
 
 def sensitivities(adjoint: Adjoint) -> tuple[Sensitivity, ...]:
     """What every value of the circuit does to its frequency, largest first: 1 % of the value, a kelvin, 1 % of a turn;
-    of a value of zero 1 pF, 1 ohm or 1 ns."""
+    of a value of zero 1 pF, 1 ohm or 1 ns. Left out is what does less than LEAST of the largest: rounding.
+    """
     values = part_values(adjoint.state.circuit)
     found = []
     for name, slope in adjoint.frequency_sensitivities().items():
         size, step = _step(name, values[name])
         found.append(Sensitivity(name, value_words(name), step, slope * size))
-    return tuple(sorted(found, key=lambda one: -abs(one.shift_hz)))
+    found.sort(key=lambda one: -abs(one.shift_hz))
+    return tuple(one for one in found if abs(one.shift_hz) >= LEAST * abs(found[0].shift_hz))
 
 
 def _step(name: str, value: float) -> tuple[float, str]:
