@@ -10,6 +10,7 @@ import numpy as np
 from models.branch.antenna_branch import DIRECT
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, Load, OscillatorCircuit
+from models.circuit.envelope import Outcome, start_up
 from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import steady_state
 from models.circuit.small_signal import small_signal
@@ -137,7 +138,8 @@ STOPS = (("low", 0.0), ("mid", 0.5), ("high", 1.0))
 PROBE = 10e-12  # F, of a usual probe on the collector
 LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
 REVERSE_EMITTER_LIMIT = 5.0  # V, common for small-signal parts, from memory
-ESTIMATED, SIMULATED = "rough estimate; --transient computes it", "transient"
+ESTIMATED, FOLLOWED, SIMULATED = "rough estimate; --transient computes it", "by its envelope", "transient"
+SAME_FREQUENCY = 1e-5  # relative difference below which two settled oscillations are the same
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +217,10 @@ def oscillator_figures(
     signal = small_signal(circuit)
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, replace(circuit, board_stray=circuit.board_stray + PROBE), state)
-    startup = startup_estimate(state) if record is None else startup_time(record, state, COLLECTOR)
+    if record is None:
+        startup, startup_by, remarks = _switched_on(prepared, state)
+    else:
+        startup, startup_by, remarks = startup_time(record, state, COLLECTOR), SIMULATED, ()
     return collected(
         OscillatorFigures,
         {
@@ -229,14 +234,39 @@ def oscillator_figures(
         },
         trimmer=prepared.trimmer if circuit.trimmers else None,
         startup_s=startup,
-        startup_by=ESTIMATED if record is None else SIMULATED,
+        startup_by=startup_by,
         stray_explanation=None if board is None else explanation(circuit.board_stray, board),
         test_points=tuple(_test_point(name, node, state, record, startup) for name, node in TEST_POINTS),
         pot_readings=_readings(circuit.with_pot, STOPS, state),
         trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
         load_readings=_load_readings(prepared, state),
-        notices=prepared.notices + _remarks(state),
+        notices=prepared.notices + _remarks(state) + remarks,
     )
+
+
+def _switched_on(prepared: PreparedOscillator, state: SteadyState) -> tuple[float | None, str, tuple[str, ...]]:
+    """Seconds from switch-on to the swing of `state` by the envelope, how they were found, and what there is to say.
+
+    Where the envelope cannot tell the time is the estimate. None where the start does not lead to `state`.
+    """
+    try:
+        with blaming(prepared.design, prepared.which):
+            run = start_up(prepared.circuit)
+    except DesignError:
+        return startup_estimate(state), ESTIMATED, ()
+    match run.outcome:
+        case Outcome.SETTLES if run.state is not None:
+            if abs(run.state.frequency / state.frequency - 1.0) <= SAME_FREQUENCY:
+                return run.started, FOLLOWED, ()
+            there = format_quantity(run.state.frequency, "Hz", 6)
+            return None, FOLLOWED, (f"switched on in one step, the oscillator settles at {there} instead",)
+        case Outcome.SQUEGS:
+            text = "switched on in one step, the oscillator comes in bursts and does not settle: the usual remedy is"
+            return run.started, FOLLOWED, (f"{text} a smaller base or wiper capacitor, or less emitter current",)
+        case Outcome.DIES:
+            return None, FOLLOWED, ("switched on in one step, the oscillation dies away before it is steady",)
+        case _:
+            return startup_estimate(state), ESTIMATED, ()
 
 
 def _test_point(

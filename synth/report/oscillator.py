@@ -7,7 +7,7 @@ import numpy as np
 from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, LOAD
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord
-from synth.analysis.oscillator import SIMULATED, AdjustedReading, OscillatorFigures, TestPoint
+from synth.analysis.oscillator import ESTIMATED, FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
 from synth.report.written import Form, finished, numbers_csv
@@ -197,8 +197,8 @@ def _trimmer(report: OscillatorFigures) -> str:
 
 def _startup(report: OscillatorFigures) -> str:
     if report.startup_s is None:
-        return "not within the transient computed"
-    about = "" if report.startup_by == SIMULATED else "about "
+        return "not to this oscillation" if report.startup_by == FOLLOWED else "not within the transient computed"
+    about = "about " if report.startup_by == ESTIMATED else ""
     return f"{about}{_time(report.startup_s)} to 90 % of the swing ({report.startup_by})"
 
 
