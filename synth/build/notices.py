@@ -13,6 +13,13 @@ from models.instrument import Instrument
 from models.volume.volume_antenna import VolumeAntenna, VolumeFault
 from synth.designs.quantity import format_quantity
 
+WEAKER = {
+    "common_node": "larger output resistors or buffers make",
+    "supply_resistance": "larger supply resistors and capacitors make",
+    "coil_coupling": "more room between the coils, or their axes at right angles, make",
+    "tank_to_tank_capacitance": "an earthed screen between the tanks makes",
+}
+"""What weakens each path of models.circuit.coupled."""
 TRIMMER_MARGIN = 0.05  # of the trimmer's turn that should be left at either end
 
 
@@ -98,7 +105,7 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
     first, solved = pulling.first_order, pulling.solved
     if first.trusted:
         return ()
-    remedy = "larger output resistors or buffers make the coupling weaker"
+    remedy = f"{WEAKER[max(first.alone, key=lambda path: first.alone[path])]} the coupling weaker"
     if solved is None:
         return (
             f"the oscillators also change each other's amplitude, which the lock range of "

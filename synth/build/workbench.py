@@ -38,6 +38,7 @@ from synth.build.circuit_assembly import (
     blaming,
     circuit_of,
     circuit_pair,
+    same_keys,
     solved_variable,
     tap_of,
 )
@@ -198,7 +199,7 @@ class OpenedDesign:
         if self.design.coupling.lock_range is not None or self.adjoints is None:
             return None
         with blaming(self.design, "variable"):
-            return pulling(*self.adjoints, Coupling(common_node=True))
+            return pulling(*self.adjoints, Coupling(common_node=True, **same_keys(Coupling, self.design.coupling)))
 
     @cached_property
     def lock_range(self) -> tuple[float, tuple[str, ...]]:

@@ -15,6 +15,7 @@ Check = Callable[..., Iterator[Fault]]
 
 LOWEST_CARRIER, HIGHEST_CARRIER = 10e3, 30e6  # Hz: below, the carrier is audible; above, a rod is no mere capacitor
 ARM_REACH = 0.5  # m that the hand's height may differ from the nearest point of the rod
+LEAKS = ("supply_resistance", "coil_coupling", "tank_to_tank_capacitance")
 TANKS = ("variable", "reference", "volume")
 _CHECKS: list[tuple[tuple[str, ...], Check]] = []
 
@@ -177,6 +178,24 @@ def _amplitudes_have_law(law: str | None, amplitudes: str | None) -> Iterator[Fa
 def _node_has_capacitance(circuit: object, node_capacitance: float) -> Iterator[Fault]:
     if circuit is not None and node_capacitance == 0.0:
         yield "coupling.node_capacitance", "is never 0 where circuits are solved; some 20 pF is usual"
+
+
+def _leak_is_counted(
+    key: str, circuit: object, law: str | None, lock_range: float | None, leak: float
+) -> Iterator[Fault]:
+    if leak == 0.0:
+        return
+    if lock_range is not None:
+        yield f"coupling.{key}", 'counts in a computed lock range alone; write lock_range = "computed", or leave it out'
+    elif circuit is None or law == "lossless":
+        yield (
+            f"coupling.{key}",
+            'needs solved circuits; add a [circuit] section without law "lossless", or leave it out',
+        )
+
+
+for _leak in LEAKS:
+    _compares("circuit", "tuning.law", "coupling.lock_range", f"coupling.{_leak}")(partial(_leak_is_counted, _leak))
 
 
 def _goals_in_order(lower: str, upper: str, low: float | None, high: float | None) -> Iterator[Fault]:

@@ -280,6 +280,19 @@ class CouplingSection(SectionValues):
         "of the common node to earth, the detector's input", ("ohm", 1.0, 1e9), default=100e3
     )
     node_capacitance: float = quantity("of the common node to earth, with its wiring", ("F", 0.0, 1e-8), default=20e-12)
+    supply_resistance: float = quantity(
+        "shared by both in front of their supply resistors; it and the two below count in a computed lock range alone",
+        ("ohm", 0.0, 1e4),
+        default=0.0,
+    )
+    coil_coupling: float = quantity(
+        "coupling factor of the two tank coils by their fields; positive: like currents add",
+        ("ratio", -0.5, 0.5),
+        default=0.0,
+    )
+    tank_to_tank_capacitance: float = quantity(
+        "from the hot end of one tank to that of the other", ("F", 0.0, 1e-10), default=0.0
+    )
 
 
 @_section("detector", "What makes the audible beat from the two oscillators.")

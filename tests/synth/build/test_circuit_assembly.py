@@ -328,3 +328,37 @@ def test_a_lossless_law_takes_the_resonances_lock_range():
     opened = assemble(read_design(changed("tuning", law='"lossless"')), ROD)
     assert opened.pulling is None
     assert opened.instrument.lock_range > 0.0
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "least"),
+    [
+        ("supply_resistance", '"1 kohm"', 0.02),
+        ("coil_coupling", "1e-4", 3.0),
+        ("tank_to_tank_capacitance", '"0.1 pF"', 5.0),
+    ],
+)
+def test_every_leak_pulls(willow, key, value, least):
+    opened = assemble(read_design(changed("coupling", **{key: value})), ROD)
+    plain, found = assemble(willow, ROD).instrument.lock_range, opened.pulling.first_order
+    assert found.alone[key] > least
+    assert found.without[key] == pytest.approx(plain, rel=1e-9)
+    assert abs(opened.instrument.lock_range - plain) > 0.005 * plain
+
+
+def test_coils_that_pull_most_are_told_with_their_remedy():
+    """Both circuits of the demo integrated in time by an independent program: 58.8 Hz for k = 1e-3."""
+    opened = assemble(read_design(changed("coupling", coil_coupling="1e-3")), ROD)
+    assert opened.instrument.lock_range == pytest.approx(58.8, rel=0.06)
+    (notice,) = opened.notices
+    assert "their axes at right angles" in notice
+
+
+@pytest.mark.parametrize("key", ["supply_resistance", "coil_coupling", "tank_to_tank_capacitance"])
+def test_a_leak_that_nothing_counts_is_refused(key):
+    value = {"coil_coupling": "1e-3", "supply_resistance": '"10 ohm"'}.get(key, '"1 pF"')
+    with pytest.raises(DesignError, match=rf"coupling\.{key} = .*: counts in a computed lock range alone"):
+        read_design(changed("coupling", lock_range='"2 Hz"', **{key: value}))
+    text = changed("coupling", **{key: value}).replace("[tuning]\n", '[tuning]\nlaw = "lossless"\n')
+    with pytest.raises(DesignError, match=rf"coupling\.{key} = .*: needs solved circuits"):
+        read_design(text)
