@@ -10,7 +10,14 @@ from dataclasses import dataclass
 
 from models.circuit.adjoint import Adjoint
 from models.circuit.coupled import Pulling
-from models.circuit.modulation import HUM_FREQUENCIES, Modulation, base_ripple, supply_ripple, vibrato_cents
+from models.circuit.modulation import (
+    HUM_FREQUENCIES,
+    Modulation,
+    base_ripple,
+    sideband_decibels,
+    supply_ripple,
+    vibrato_cents,
+)
 from models.circuit.oscillator_noise import Noise, note_jitter, oscillator_noise
 from models.circuit.part_values import TEMPERATURE, part_values
 
@@ -79,12 +86,14 @@ class Hum:
 
 @dataclass(frozen=True, slots=True)
 class BeatHum:
-    """Peak deviation of the beat for each volt (peak) of ripple on the supply of both, and what a millivolt of it does
-    to the lowest note."""
+    """Peak deviation of the beat for each volt (peak) of ripple on the supply of both, and what a millivolt of it does:
+    cents of vibrato at the lowest note, and the level of the two lines beside any note well above the lock range, dB
+    below it."""
 
     ripple_hz: float
     supply_hz_per_v: float
     lowest_note_cents_per_mv: float | None
+    sidebands_db_at_1_mv: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +180,9 @@ def beat_hum(reference: Adjoint, variable: Adjoint, note: float | None, lock_ran
         swing, cents = abs(first - second), None
         if note is not None:
             cents = float(vibrato_cents(note, 1e-3 * swing * steepness(note, lock_range)))
-        found.append(BeatHum(frequency, swing, cents))
+        few = 0.0 < 1e-3 * swing < frequency
+        lines = float(sideband_decibels(1e-3 * swing, frequency)) if few else None
+        found.append(BeatHum(frequency, swing, cents, lines))
     return tuple(found)
 
 

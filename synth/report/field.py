@@ -173,7 +173,9 @@ def _supply_facts(report: FieldFigures) -> list[tuple[str, str]]:
     if loudest is not None and loudest.lowest_note_cents_per_mv is not None:
         cents = loudest.lowest_note_cents_per_mv
         text = f"{cents:.2g} cents at the lowest note by 1 mV of supply ripple at {loudest.ripple_hz:.0f} Hz"
-        facts.append(("hum", f"{text}: {heard(cents)}"))
+        lines = loudest.sidebands_db_at_1_mv
+        beside = "" if lines is None else f"; lines beside every note at {lines:.0f} dB"
+        facts.append(("hum", f"{text}: {heard(cents)}{beside}"))
     if report.lowest_note_jitter_cents is not None:
         cents = report.lowest_note_jitter_cents
         facts.append(("noise", f"{cents:.2g} cents at the lowest note, thermal and shot noise: {heard(cents)}"))

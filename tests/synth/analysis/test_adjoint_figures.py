@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -96,6 +97,9 @@ def test_slow_hum_is_pushing_and_half_as_much_ripple_is_half_as_loud(opened):
     assert low.supply_hz_per_v == high.supply_hz_per_v
     assert low.lowest_note_cents_per_mv == pytest.approx(2.0 * high.lowest_note_cents_per_mv, rel=1e-3)
     assert beat_hum(reference, variable, None, 0.0)[0].lowest_note_cents_per_mv is None
+    # narrow-band frequency modulation: half the index, deviation over ripple frequency
+    index = 1e-3 * low.supply_hz_per_v / low.ripple_hz
+    assert low.sidebands_db_at_1_mv == pytest.approx(20.0 * math.log10(0.5 * index), abs=1e-3)
 
 
 def test_close_to_lock_the_beat_is_steeper():
