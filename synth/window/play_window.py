@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
-from synth.window.draw_stage import FieldPicture
 from synth.window.keys import row_of
 from synth.window.note_lines import drawn_notes
 from synth.window.oscillogram import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised

@@ -40,7 +40,7 @@ NAMES = {
 
 def check_parts(layout: Layout) -> None:
     window = Box(0, 0, *layout.size)
-    parts = layout.parts()
+    parts = layout.seen
     for name, box in parts.items():
         assert window.contains(box), name
         assert box.width > 0, name
@@ -55,7 +55,7 @@ def test_parts_never_overlap_and_stay_inside(size: tuple[int, int], text_scale: 
     assume(not too_small(size, text_scale))
     layout = lay_out(size, text_scale, mirrored)
     check_parts(layout)
-    parts = layout.parts()
+    parts = layout.seen
     assert set(parts) >= NAMES - {"oscillogram", "spectrum"}
     assert set(parts) <= NAMES
     assert layout.stage.width > 0.49 * size[0]
@@ -108,9 +108,9 @@ def test_readouts_keep_their_inner_rooms(size: tuple[int, int], text_scale: floa
     assume(not too_small(size, text_scale))
     layout = lay_out(size, text_scale)
     for name, room in panel_rooms(layout).items():
-        panel = layout.parts()[name.split()[0]]
+        panel = layout.seen[name.split()[0]]
         assert panel.contains(room), name
-        assert room.height >= layout.text_small, name
+        assert room.height >= layout.text.small, name
 
 
 @pytest.mark.parametrize(
@@ -132,7 +132,7 @@ def test_by_rule_large_text_hides_the_spectrum_and_narrows_the_drawer(
     size: tuple[int, int], text_scale: float, hidden: set[str], strip: bool
 ) -> None:
     layout = lay_out(size, text_scale)
-    assert NAMES - set(layout.parts()) == hidden
+    assert NAMES - set(layout.seen) == hidden
     assert layout.drawer_is_strip == strip
     assert layout.with_open_drawer().drawer_over_stage == strip
 

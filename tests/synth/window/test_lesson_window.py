@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, live_lesson
 from synth.window.box import Box
-from synth.window.lesson_layout import lay_out_lesson, too_small
+from synth.window.layout import lay_out_lesson, too_small
 from synth.window.lesson_map import PLACES, line_map
 from synth.window.lesson_sound import FLOOR_DB, LONGEST, live_oscillogram, live_spectrum, steps_of
 from synth.window.lesson_state import LessonState, on_click, on_key, with_pointer, without_pointer
@@ -59,7 +59,7 @@ def test_a_small_window_asks_for_room(lessons):
     view, surface = LessonView(), pygame.Surface((800, 500))
     view.resize((800, 500))
     view.draw(surface, LessonState(lessons["beats"], 0.5), Heard())
-    assert "larger" in " ".join(text.wanted for text in view.painter.texts)
+    assert "larger" in " ".join(text.wanted for text in view.canvas.texts)
 
 
 def states(lessons):
@@ -70,7 +70,7 @@ def states(lessons):
 
 
 def check_texts(view, size):
-    texts = view.painter.texts
+    texts = view.canvas.texts
     for text in texts:
         assert text.whole, (size, text)
         assert Box(0, 0, *size).contains(text.place), (size, text)
@@ -103,7 +103,7 @@ def test_smallest_text_is_legible(lessons):
     view.resize((1024, 640))
     for state in states(lessons):
         view.draw(surface, state, Heard(fault=FAULT))
-        assert min(text.place.height for text in view.painter.texts) >= 13  # a line of 11 pixel text
+        assert min(text.place.height for text in view.canvas.texts) >= 13  # a line of 11 pixel text
 
 
 def test_pointer_is_the_hand():

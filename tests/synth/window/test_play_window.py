@@ -24,8 +24,8 @@ from synth.errors import DeviceError
 from synth.live.speaker import Speaker
 from synth.window import palette
 from synth.window.actions import recording_path
+from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
-from synth.window.draw_stage import FieldPicture
 from synth.window.layout import Box
 from synth.window.painter import DrawnText, font_file
 from synth.window.picture import Picture

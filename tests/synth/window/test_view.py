@@ -18,9 +18,10 @@ from models.hand.scene import POSTURES, Posture
 from models.pitch_field import pitch_field
 from synth.window import palette
 from synth.window.box import Box
+from synth.window.canvas import FieldPicture
 from synth.window.controls import CONTROL_NAMES, CONTROLS, Settings
-from synth.window.draw_inset import CAPTION, inset_scale
-from synth.window.draw_stage import FieldPicture, shown_name
+from synth.window.draw_hand import CAPTION, inset_scale
+from synth.window.draw_stage import shown_name
 from synth.window.drawer import control_rows
 from synth.window.figure_outline import hand_half_width, hand_length
 from synth.window.layout import SMALLEST, too_small
