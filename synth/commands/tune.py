@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.options import add_tune_options
 from synth.commands.outputs import Printed, Written, add_force_option
-from synth.commands.tune_options import add_tune_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -30,7 +30,7 @@ def run(arguments: Namespace) -> int:
 
     from synth.analysis.tune_figures import tune_figures
     from synth.build.workbench import open_design, say
-    from synth.commands.tune_options import manner_of, tune_of
+    from synth.commands.options import manner_of, tune_of
     from synth.errors import DesignError
     from synth.midi.midi_messages import midi_messages, write_midi
     from synth.report.tune import TUNE

@@ -16,8 +16,7 @@ from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE, pitch_field
 from models.tank import Tank
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import OpenedDesign, open_loaded
-from synth.comparisons.benchmark_report import BenchmarkGoal, Column, Comparison
-from synth.comparisons.timing import timed
+from synth.comparisons.benchmark_report import BenchmarkGoal, Column, Comparison, timed
 from synth.designs.template import template_design
 
 BUILDS, LOOP_BUILDS = 100_000, 100

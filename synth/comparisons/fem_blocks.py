@@ -16,8 +16,7 @@ import numpy as np
 from scipy.constants import epsilon_0
 from scipy.sparse.linalg import LinearOperator, cg
 
-from synth.comparisons.fem_axisymmetric import NEAR, PURPOSE, Found, NotSolvedError
-from synth.comparisons.graded import Floats, along, outward
+from synth.comparisons.fem_axisymmetric import NEAR, PURPOSE, Floats, Found, NotSolvedError, along, outward
 from synth.libraries import require
 
 TOLERANCE = 1e-6  # of the residual

@@ -18,10 +18,9 @@ from scipy.constants import epsilon_0
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
 from synth.comparisons import fem_axisymmetric, fem_blocks
-from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
 from synth.comparisons.fem_axisymmetric import NotSolvedError
 from synth.comparisons.fem_blocks import Block
-from synth.comparisons.timing import timed
 from synth.libraries import require
 
 Action = Callable[[], tuple[float, int]]

@@ -14,10 +14,8 @@ from models.electrostatics.boundary_elements import capacitance_matrix
 from synth.analysis.compare_figures import compare_figures
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import open_loaded
-from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
-from synth.comparisons.radio_rate import RATE
-from synth.comparisons.timing import timed
-from synth.comparisons.voice_cases import example_instrument, moving_hand
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
+from synth.comparisons.radio_rate import RATE, example_instrument, moving_hand
 from synth.designs.template import template_design
 from synth.sound.voice import Voice
 

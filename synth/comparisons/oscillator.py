@@ -17,8 +17,7 @@ from models.circuit.bias import Bias
 from models.circuit.common_base import AntennaLoad, Load, OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.transient import measure, run_length, simulate
-from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
-from synth.comparisons.timing import timed
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
 
 SMALL = Bias(wiper_capacitor=22e-9, base_capacitor=22e-9)
 NORMAL = OscillatorCircuit(bias=SMALL)

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
+from models.pitch_field import NoteLine
 from synth.window.layout import Frame, Layout
-from synth.window.note_lines import Line
 from synth.window.painter import Painter
 from synth.window.scale import PLAIN, StageScale, VolumeAxis
 
@@ -20,7 +20,7 @@ class FieldPicture:
     cabinet under the antenna, or None. `volume`: what the stage's height stands for.
     """
 
-    notes: Sequence[Line]
+    notes: Sequence[NoteLine]
     zero_beat: float | None
     locked_span: tuple[float, float] | None
     antenna_diameter: float

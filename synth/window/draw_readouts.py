@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
+from synth.window.curves import HIGHEST, Spectrum, share_of
 from synth.window.layout import Layout
 from synth.window.readouts import IN_TUNE, MINUS, Readouts, cents_text, level_text
-from synth.window.spectrum import HIGHEST, Spectrum, share_of
 
 READOUTS = ("tuner", "oscillogram", "spectrum", "chain", "level")
 

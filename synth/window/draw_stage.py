@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from models.pitch_field import NoteLine
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
 from synth.window.draw_volume import draw_volume_scale
 from synth.window.figure_outline import body_outline
-from synth.window.note_lines import Line, chosen_labels, drawn_lines, weight_of
+from synth.window.note_lines import chosen_labels, drawn_lines, weight_of
 from synth.window.scale import StageScale
 
 
@@ -96,7 +97,7 @@ def _locked(canvas: PlayCanvas, taken: Sequence[Box]) -> None:
         canvas.text(text, room, canvas.small, palette.QUIET_TEXT, "centre")
 
 
-def _note_lines(canvas: PlayCanvas, lines: Sequence[Line], guide: frozenset[int]) -> None:
+def _note_lines(canvas: PlayCanvas, lines: Sequence[NoteLine], guide: frozenset[int]) -> None:
     """Cs as full bright lines, naturals as full thin ones, accidentals as short marks at both edges.
 
     Where a scale is marked, the naturals that are not in it are short marks too.
@@ -116,7 +117,7 @@ def _note_lines(canvas: PlayCanvas, lines: Sequence[Line], guide: frozenset[int]
             canvas.line((x, box.bottom - short), (x, box.bottom - 1), palette.LINE)
 
 
-def _note_names(canvas: PlayCanvas, notes: Sequence[Line], reserved: tuple[tuple[float, float], ...]) -> None:
+def _note_names(canvas: PlayCanvas, notes: Sequence[NoteLine], reserved: tuple[tuple[float, float], ...]) -> None:
     """As many names as fit above the stage; `notes` are those with a line."""
     band = canvas.layout.note_band
     size = canvas.small
@@ -182,10 +183,10 @@ def _radius(canvas: PlayCanvas) -> float:
     return max(3.0, 4.5 * canvas.layout.scale)
 
 
-def _guide_lines(canvas: PlayCanvas, guide: frozenset[int]) -> tuple[Line, ...]:
+def _guide_lines(canvas: PlayCanvas, guide: frozenset[int]) -> tuple[NoteLine, ...]:
     """The notes of the scale that are drawn: those whose diamonds would touch are left out."""
     box, radius = canvas.scale.box, _radius(canvas)
-    drawn: list[Line] = []
+    drawn: list[NoteLine] = []
     last: float | None = None
     for line in sorted((line for line in canvas.field.notes if line.number in guide), key=lambda one: one.number):
         x = canvas.scale.x_of(line.distance)
@@ -196,7 +197,7 @@ def _guide_lines(canvas: PlayCanvas, guide: frozenset[int]) -> tuple[Line, ...]:
     return tuple(drawn)
 
 
-def _guide(canvas: PlayCanvas, notes: Sequence[Line]) -> None:
+def _guide(canvas: PlayCanvas, notes: Sequence[NoteLine]) -> None:
     """Each of `_guide_lines`: a stronger line below a diamond."""
     box, radius = canvas.scale.box, _radius(canvas)
     for line in notes:
@@ -206,7 +207,7 @@ def _guide(canvas: PlayCanvas, notes: Sequence[Line]) -> None:
         canvas.diamond((x, box.top + 2.0 * radius), radius, palette.YELLOW)
 
 
-def _drone(canvas: PlayCanvas, note: Line | None, taken: Box) -> Box | None:
+def _drone(canvas: PlayCanvas, note: NoteLine | None, taken: Box) -> Box | None:
     """The drone's note: a dotted line with rings, named below the scale where its name has room beside `taken`."""
     box = canvas.scale.box
     if note is None or not box.left <= canvas.scale.x_of(note.distance) < box.right:

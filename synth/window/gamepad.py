@@ -22,15 +22,7 @@ FINE = 1.0 / 8.0  # of the speeds, in fine mode
 LEFT_ACROSS, RIGHT_UPWARD = 0, (4, 3)
 
 #: Button number -> the action of the table of keys, or the answer to a page; the same for the cross of directions.
-BUTTONS = {
-    0: "answer",
-    1: "mute",
-    2: "posture",
-    3: "record",
-    4: "other side",
-    5: "replay",
-    7: "help",
-}
+BUTTONS = {0: "answer", 1: "mute", 2: "posture", 3: "record", 4: "other side", 5: "replay", 7: "help"}
 DIRECTIONS = {(0, 1): "louder", (0, -1): "quieter"}
 
 
@@ -123,10 +115,3 @@ class Gamepads:
         """How many axes a gamepad has; 6 for one that is not open."""
         pad = self._pads.get(instance_id)
         return 6 if pad is None else int(pad.get_numaxes())
-
-    def stop(self) -> None:
-        """Close them all."""
-        import pygame
-
-        self._pads.clear()
-        pygame.joystick.quit()

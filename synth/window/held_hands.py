@@ -24,7 +24,7 @@ SLOW_SHARE = 1.0 / 8.0
 SPEED_TIME = 0.06  # s, time constant of the hand's speed
 VOLUME_TIME = 0.025  # s, time constant of the volume hand
 VOLUME_SPEED = 0.8  # heights per second
-LONGEST_STEP = 0.1  # s; a longer pause between two pictures moves no further
+LONGEST_STEP = 0.1  # s; a longer pause between two pictures moves no further, by keys or by sticks
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +65,6 @@ def advanced(hand: KeyHand, held: Collection[str], seconds: float, mirrored: boo
 def moved(distance: float, hand: KeyHand, seconds: float, nearest: float, farthest: float) -> float:
     """The pitch hand's distance, m, after `seconds` more, kept within the field."""
     return min(max(distance + hand.velocity * min(max(seconds, 0.0), LONGEST_STEP), nearest), farthest)
-
-
-LONGEST_STEP = 0.1  # s between two pictures that sticks count
 
 
 class HeldHands:

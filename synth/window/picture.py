@@ -10,13 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.hand.scene import Posture
+from synth.window.curves import FRAMES, OSCILLOGRAM_POINTS, Spectrum, spectrum
 from synth.window.drawer import ControlRow, control_rows
 from synth.window.keys import shown_key
-from synth.window.oscillogram import OSCILLOGRAM_POINTS
 from synth.window.readouts import Readouts, full_scale_text, readouts, status_pieces
 from synth.window.retune import slope_text
 from synth.window.session import Session
-from synth.window.spectrum import FRAMES, Spectrum, spectrum
 from synth.window.state import WindowState
 
 if TYPE_CHECKING:

@@ -14,11 +14,10 @@ from hypothesis import strategies as st
 from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, live_lesson
 from synth.window.box import Box
+from synth.window.curves import LESSON_FLOOR_DB, RECENT, live_oscillogram, live_spectrum, steps_of
 from synth.window.layout import lay_out_lesson, too_small
-from synth.window.lesson_map import PLACES, line_map
-from synth.window.lesson_sound import FLOOR_DB, LONGEST, live_oscillogram, live_spectrum, steps_of
 from synth.window.lesson_state import LessonState, on_click, on_key, with_pointer, without_pointer
-from synth.window.lesson_view import Heard, LessonView, band_marks, band_place
+from synth.window.lesson_view import PLACES, Heard, LessonView, band_marks, band_place, line_map
 
 pygame = pytest.importorskip("pygame")
 SIZES = st.tuples(st.integers(1024, 2560), st.integers(640, 1440))
@@ -193,7 +192,7 @@ def test_click_chooses_a_sound():
 
 def test_live_spectrum_tells_four_hertz_apart():
     """440 and 444 Hz in what the speaker keeps: two tops at the right places, a dip of at least 3 dB between."""
-    time = np.arange(LONGEST) / 48_000.0
+    time = np.arange(RECENT) / 48_000.0
     sound = (0.1 * (np.cos(2 * np.pi * 440 * time) + np.cos(2 * np.pi * 444 * time + 1.0))).astype(np.float32)
     frequency, level = live_spectrum(sound, 48_000.0, (400.0, 500.0))
     low, high = frequency < 442.0, frequency > 442.0
@@ -204,14 +203,14 @@ def test_live_spectrum_tells_four_hertz_apart():
 
 def test_silence_draws_the_floor():
     frequency, level = live_spectrum(np.zeros(4096, np.float32), 48_000.0, (20.0, 20_000.0))
-    assert (level == FLOOR_DB).all()
+    assert (level == LESSON_FLOOR_DB).all()
     assert (live_oscillogram(np.zeros(48_000, np.float32), 48_000.0, 0.5, 300) == 0.0).all()
-    assert (steps_of(np.zeros(0), np.zeros(0), np.zeros(0), 5) == FLOOR_DB).all()
+    assert (steps_of(np.zeros(0), np.zeros(0), np.zeros(0), 5) == LESSON_FLOOR_DB).all()
     assert frequency.size == level.size > 0
 
 
 def test_long_trace_shows_the_swelling():
-    time = np.arange(LONGEST) / 48_000.0
+    time = np.arange(RECENT) / 48_000.0
     sound = (0.2 * np.cos(2 * np.pi * 4 * time) * np.cos(2 * np.pi * 441 * time)).astype(np.float32)
     low, high = live_oscillogram(sound, 48_000.0, 0.5, 300)
     assert high.max() == pytest.approx(1.0, abs=0.02)

@@ -24,7 +24,7 @@ from synth.window.gamepad import (
     response,
 )
 from synth.window.keys import KEY_ROWS
-from synth.window.touch import Touch, pointer_of, touched
+from synth.window.pointer_events import Touch, pointer_of, touched
 
 SIZE = (1001, 501)
 

@@ -20,6 +20,7 @@ from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import FieldPicture
 from synth.window.controls import CONTROL_NAMES, CONTROLS, Settings
+from synth.window.curves import spectrum
 from synth.window.draw_hand import CAPTION, inset_scale
 from synth.window.draw_stage import shown_name
 from synth.window.drawer import control_rows
@@ -30,7 +31,6 @@ from synth.window.painter import DrawnText, font_file
 from synth.window.picture import Picture, fault_text
 from synth.window.readouts import readouts
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
-from synth.window.spectrum import spectrum
 from synth.window.state import WindowState, with_pointer
 from synth.window.view import View
 

@@ -22,8 +22,8 @@ from models.volume.volume_antenna import VolumeAntenna
 from synth.live.meters import no_meters
 from synth.window import palette
 from synth.window.box import Box
+from synth.window.curves import LONGEST, SHORTEST, oscillogram_span, synchronised
 from synth.window.note_lines import chosen_labels, drawn_lines, weight_of
-from synth.window.oscillogram import LONGEST, SHORTEST, oscillogram_span, synchronised
 from synth.window.readouts import cents_text, frequency_text, level_text, readouts, status_pieces
 from synth.window.scale import PLAIN, StageScale, ring_volume, stage_width
 from synth.window.state import (
