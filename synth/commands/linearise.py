@@ -40,15 +40,12 @@ def add_arguments(parser: ArgumentParser) -> None:
     )
     parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
     parser.add_argument("-o", "--output", metavar="BETTER.toml", action=Written, help="write the better design")
-    parser.add_argument(
-        "--wav", metavar="FILE", action=Written, kind=SOUND, help="the same hand through both designs, pips before each"
-    )
-    parser.add_argument(
-        "--wav-before", metavar="FILE", action=Written, kind=SOUND, help="the hand through the design as it is"
-    )
-    parser.add_argument(
-        "--wav-after", metavar="FILE", action=Written, kind=SOUND, help="the same hand through the better design"
-    )
+    for option, what in (
+        ("--wav", "the same hand through both designs, pips before each"),
+        ("--wav-before", "the hand through the design as it is"),
+        ("--wav-after", "the same hand through the better design"),
+    ):
+        parser.add_argument(option, metavar="FILE", action=Written, kind=SOUND, help=what)
     parser.add_argument("--gesture", default="sweep", metavar="NAME", help="of these sounds (default sweep)")
     add_output_options(parser, "both pitch fields")
 

@@ -11,7 +11,7 @@ some (size / far)^3 of the capacitance or less.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -119,22 +119,30 @@ def _reach(angle: Floats, corner: float, height: float, far: float) -> Floats:
 def solved(mesh: Any, body: Any, earth: Any, edge: Any, order: int) -> Found:
     """Capacitance of the facets `body` against the facets `earth` and open space beyond the facets `edge`."""
     fem = require("skfem", PURPOSE)
-
-    def energy(u: Any, v: Any, w: Any) -> Any:
-        return w.x[0] * (u.grad * v.grad).sum(axis=0)
-
-    def open_space(u: Any, v: Any, w: Any) -> Any:
-        return order * w.x[0] * (w.x * w.n).sum(axis=0) / (w.x**2).sum(axis=0) * u * v
-
-    basis = fem.Basis(mesh, fem.ElementTriP2())
-    rim = fem.FacetBasis(mesh, fem.ElementTriP2(), facets=edge)
-    matrix = fem.BilinearForm(energy).assemble(basis) + fem.BilinearForm(open_space).assemble(rim)
+    basis, matrix = assembled(mesh, fem.ElementTriP2(), edge, order, lambda w: w.x[0])
     live = basis.get_dofs(body).all()
     fixed = live if len(earth) == 0 else np.union1d(live, basis.get_dofs(earth).all())
     potential = basis.zeros()
     potential[live] = 1.0
     potential = fem.solve(*fem.condense(matrix, x=potential, D=fixed))
     return Found(2.0 * math.pi * epsilon_0 * float(potential @ (matrix @ potential)), int(matrix.shape[0]))
+
+
+def assembled(
+    mesh: Any, element: Any, edge: Any, order: int, weight: Callable[[Any], Any], **basis_options: int
+) -> tuple[Any, Any]:
+    """Basis and matrix of the energy with open space beyond the facets `edge`; `weight`: of a place, such as its r."""
+    fem = require("skfem", PURPOSE)
+
+    def energy(u: Any, v: Any, w: Any) -> Any:
+        return weight(w) * (u.grad * v.grad).sum(axis=0)
+
+    def open_space(u: Any, v: Any, w: Any) -> Any:
+        return order * weight(w) * (w.x * w.n).sum(axis=0) / (w.x**2).sum(axis=0) * u * v
+
+    basis = fem.Basis(mesh, element, **basis_options)
+    rim = fem.FacetBasis(mesh, element, facets=edge)
+    return basis, fem.BilinearForm(energy).assemble(basis) + fem.BilinearForm(open_space).assemble(rim)
 
 
 Floats = NDArray[np.float64]

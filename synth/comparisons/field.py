@@ -168,11 +168,8 @@ def field_section(quick: bool, each: Callable[[str], None] = lambda text: None) 
     """
     require("skfem", fem_axisymmetric.PURPOSE)
     makers: list[Callable[[], Case]] = [partial(rod_case, quick), partial(sphere_case, 1.5, quick)]
-    if not quick:
-        makers += [partial(sphere_case, 1.05, quick)]
-    makers += [partial(cube_case, quick)]
-    if not quick:
-        makers += [hand_case]
+    makers += [partial(cube_case, quick)] if quick else [partial(sphere_case, 1.05, quick), partial(cube_case, quick)]
+    makers += [] if quick else [hand_case]
     rows: list[tuple[Cell, ...]] = []
     goals: list[BenchmarkGoal] = []
     notes = [

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
+from itertools import combinations_with_replacement, pairwise
 
 from synth.window import palette
 from synth.window.box import Box
@@ -66,9 +66,9 @@ def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str
     canvas.text(HELP_TITLE, title, canvas.large, palette.TEXT, bold=True)
     top = title.bottom + round(0.4 * canvas.normal)
     body = Box(room.left, top, room.width, help_foot(canvas.layout).top - round(0.5 * canvas.normal) - top)
-    page = typeset(groups, remarks, body, (round(1.3 * canvas.normal), 9), canvas)
-    for line in page.lines:
-        canvas.text(line.text, line.room, page.size, _COLOURS[line.kind], bold=line.kind == "heading")
+    lines, size = Page(groups, remarks, body, canvas).typeset(round(1.3 * canvas.normal), 9)
+    for line in lines:
+        canvas.text(line.text, line.room, size, _COLOURS[line.kind], bold=line.kind == "heading")
 
 
 def _help_room(layout: Layout) -> Box:
@@ -109,93 +109,83 @@ class Placed:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """The lines of a page and the text size they are set in."""
+    """What is set on a page, within `room`: groups of keys in columns, and remarks at its foot."""
 
-    lines: tuple[Placed, ...]
-    size: int
+    groups: Sequence[Group]
+    remarks: Sequence[str]
+    room: Box
+    painter: Painter
 
+    def typeset(self, largest: int, smallest: int) -> tuple[tuple[Placed, ...], int]:
+        """The lines at the largest text size at which the page is whole, and that size; else at the smallest, cut."""
+        for size in range(largest, smallest - 1, -1):
+            for columns in (2, 3):
+                lines = self._set(size, columns)
+                if lines is not None:
+                    return lines, size
+        return replace(self, remarks=())._set(smallest, 3, forced=True) or (), smallest
 
-def typeset(
-    groups: Sequence[Group], remarks: Sequence[str], room: Box, sizes: tuple[int, int], measure: Painter
-) -> Page:
-    """The page at the largest size from sizes[0] to sizes[1] at which it is whole within `room`."""
-    for size in range(sizes[0], sizes[1] - 1, -1):
-        for columns in (2, 3):
-            lines = _set(groups, remarks, room, size, columns, measure)
-            if lines is not None:
-                return Page(lines, size)
-    return Page(_set(groups, (), room, sizes[1], 3, measure, forced=True) or (), sizes[1])
+    def _set(self, size: int, columns: int, forced: bool = False) -> tuple[Placed, ...] | None:
+        """The page at one size; None where it has no room."""
+        room, painter, line = self.room, self.painter, round(LINE * size)
+        rows = [text for remark in self.remarks for text in painter.wrapped(remark, room.width, size)]
+        top = room.bottom - line * len(rows)
+        foot = [
+            Placed(text, Box(room.left, top + number * line, room.width, line), "remark")
+            for number, text in enumerate(rows)
+        ]
+        body = Box(room.left, room.top, room.width, top - (size if rows else 0) - room.top)
+        places = body.columns((1.0,) * columns, round(2.2 * size))
+        blocks = self._blocks(places[0].width, columns, size)
+        heights = [block[-1].room.bottom for block in blocks]
+        placed: list[Placed] = []
+        for place, (first, last) in zip(places, pairwise(_cuts(heights, columns, line)), strict=True):
+            y = place.top
+            for block, height in zip(blocks[first:last], heights[first:last], strict=True):
+                if y + height > place.bottom and not forced:
+                    return None
+                placed += [
+                    Placed(one.text, Box(place.left + one.room.left, y + one.room.top, one.room.width, line), one.kind)
+                    for one in block
+                ]
+                y += height + line
+        whole = all(painter.width_of(one.text, size) <= one.room.width for one in placed if one.kind != "heading")
+        return (*placed, *foot) if whole or forced else None
 
-
-def _set(
-    groups: Sequence[Group],
-    remarks: Sequence[str],
-    room: Box,
-    size: int,
-    columns: int,
-    measure: Painter,
-    forced: bool = False,
-) -> tuple[Placed, ...] | None:
-    """The page at one size; None where it has no room."""
-    line, gap = round(LINE * size), round(2.2 * size)
-    foot: list[Placed] = []
-    rows = [text for remark in remarks for text in measure.wrapped(remark, room.width, size)]
-    top = room.bottom - line * len(rows)
-    for number, text in enumerate(rows):
-        foot.append(Placed(text, Box(room.left, top + number * line, room.width, line), "remark"))
-    places = Box(room.left, room.top, room.width, top - (size if rows else 0) - room.top).columns((1.0,) * columns, gap)
-    width = places[0].width
-    if columns == 2:
-        keys_width = _keys_width(groups, 0.34 * width, size, measure)
-        blocks = [_block(group, width, keys_width, size, measure) for group in groups]
-    else:
-        blocks = [
+    def _blocks(self, width: int, columns: int, size: int) -> list[list[Placed]]:
+        """Each group in a column of `width`: of two columns all alike, of three each as low as it can be."""
+        if columns == 2:
+            keys_width = self._keys_width(self.groups, 0.34 * width, size)
+            return [self._block(group, width, keys_width, size) for group in self.groups]
+        return [
             min(
                 (
-                    _block(group, width, _keys_width((group,), share * width, size, measure), size, measure)
+                    self._block(one, width, self._keys_width((one,), share * width, size), size)
                     for share in (0.36, 0.24)
                 ),
                 key=lambda block: block[-1].room.bottom,
             )
-            for group in groups
+            for one in self.groups
         ]
-    heights = [block[-1].room.bottom for block in blocks]
-    cut = _cuts(heights, columns, line)
-    placed: list[Placed] = []
-    for place, (first, last) in zip(places, pairwise(cut), strict=True):
-        y = place.top
-        for block, height in zip(blocks[first:last], heights[first:last], strict=True):
-            if y + height > place.bottom and not forced:
-                return None
-            placed += [
-                Placed(one.text, Box(place.left + one.room.left, y + one.room.top, one.room.width, line), one.kind)
-                for one in block
-            ]
-            y += height + line
-    whole = all(measure.width_of(one.text, size) <= one.room.width for one in placed if one.kind != "heading")
-    return (*placed, *foot) if whole or forced else None
 
+    def _keys_width(self, groups: Sequence[Group], widest: float, size: int) -> int:
+        """Room for the keys of the groups; those wider than `widest` stand above their meaning and do not count."""
+        widths = (self.painter.width_of(keys, size) + size for _, entries in groups for keys, _ in entries)
+        return max((width for width in widths if width <= widest), default=2 * size)
 
-def _keys_width(groups: Sequence[Group], widest: float, size: int, measure: Painter) -> int:
-    """Room for the keys of the groups; those wider than `widest` stand above their meaning and do not count."""
-    widths = (measure.width_of(keys, size) + size for _, entries in groups for keys, _ in entries)
-    return max((width for width in widths if width <= widest), default=2 * size)
-
-
-def _block(group: Group, width: int, keys_width: int, size: int, measure: Painter) -> list[Placed]:
-    """One group from (0, 0): its heading, then keys beside meanings; keys that are too long stand above theirs."""
-    line = round(LINE * size)
-    heading, entries = group
-    placed = [Placed(heading, Box(0, 0, width, line), "heading")]
-    y = round(1.25 * line)
-    for keys, meaning in entries:
-        long = measure.width_of(keys, size) + size > keys_width
-        placed.append(Placed(keys, Box(0, y, width if long else keys_width - size // 2, line), "keys"))
-        y += line if long else 0
-        for text in measure.wrapped(meaning, width - keys_width, size):
-            placed.append(Placed(text, Box(keys_width, y, width - keys_width, line), "meaning"))
-            y += line
-    return placed
+    def _block(self, group: Group, width: int, keys_width: int, size: int) -> list[Placed]:
+        """One group from (0, 0): its heading, then keys beside meanings; keys that are too long stand above theirs."""
+        line, (heading, entries) = round(LINE * size), group
+        placed = [Placed(heading, Box(0, 0, width, line), "heading")]
+        y = round(1.25 * line)
+        for keys, meaning in entries:
+            long = self.painter.width_of(keys, size) + size > keys_width
+            placed.append(Placed(keys, Box(0, y, width if long else keys_width - size // 2, line), "keys"))
+            y += line if long else 0
+            for text in self.painter.wrapped(meaning, width - keys_width, size):
+                placed.append(Placed(text, Box(keys_width, y, width - keys_width, line), "meaning"))
+                y += line
+        return placed
 
 
 def _cuts(heights: Sequence[int], columns: int, gap: int) -> tuple[int, ...]:
@@ -204,9 +194,6 @@ def _cuts(heights: Sequence[int], columns: int, gap: int) -> tuple[int, ...]:
     def length(first: int, last: int) -> int:
         return sum(heights[first:last]) + gap * max(0, last - first - 1)
 
-    end = len(heights)
-    if columns == 2:
-        options: list[tuple[int, ...]] = [(0, one, end) for one in range(end + 1)]
-    else:
-        options = [(0, one, two, end) for one in range(end + 1) for two in range(one, end + 1)]
+    inner = combinations_with_replacement(range(len(heights) + 1), columns - 1)
+    options = ((0, *cuts, len(heights)) for cuts in inner)
     return min(options, key=lambda cut: max(length(a, b) for a, b in pairwise(cut)))

@@ -13,7 +13,7 @@ from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
 from synth.window.curves import HIGHEST, Spectrum, share_of
 from synth.window.layout import Layout
-from synth.window.readouts import IN_TUNE, MINUS, Readouts, cents_text, level_text
+from synth.window.picture import IN_TUNE, MINUS, Readouts, cents_text, level_text
 
 READOUTS = ("tuner", "oscillogram", "spectrum", "chain", "level")
 
@@ -165,9 +165,9 @@ def draw_tuner(canvas: PlayCanvas, values: Readouts) -> None:
     room, caption, size = rooms["tuner"], rooms["tuner caption"], canvas.small
     bar = tuner_bar(room, canvas.layout)
     tuned = values.cents_off is not None and abs(values.cents_off) <= IN_TUNE
-    canvas.text(values.remark, caption, size, palette.YELLOW if tuned else palette.TEXT, "right")
-    note, beat, cents, reference = tuner_texts(room, canvas.layout)
     colour = palette.YELLOW if tuned else palette.TEXT
+    canvas.text(values.remark, caption, size, colour, "right")
+    note, beat, cents, reference = tuner_texts(room, canvas.layout)
     canvas.fitted(values.note, note, (canvas.layout.text.note, canvas.large), colour, bold=True)
     canvas.fitted(values.beat, beat, (canvas.large, size), palette.TEXT, "right")
     canvas.text(cents_text(values.cents_off), cents, canvas.normal, palette.TEXT, "right")
@@ -175,14 +175,12 @@ def draw_tuner(canvas: PlayCanvas, values: Readouts) -> None:
     if values.cents_off is None:
         return
     x = bar.center[0] + min(max(values.cents_off / TUNER_RANGE, -1.0), 1.0) * bar.width / 2
-    wide, over = 5 * canvas.layout.scale, 5 * canvas.layout.scale
-    corners = [
-        (x - wide, bar.top - over),
-        (x + wide, bar.top - over),
-        (x + wide / 3, bar.bottom - 2),
-        (x - wide / 3, bar.bottom - 2),
-    ]
-    canvas.shape(corners, palette.YELLOW if tuned else palette.SKY)
+    wide, foot = 5 * canvas.layout.scale, bar.bottom - 2
+    top = bar.top - wide
+    canvas.shape(
+        [(x - wide, top), (x + wide, top), (x + wide / 3, foot), (x - wide / 3, foot)],
+        palette.YELLOW if tuned else palette.SKY,
+    )
 
 
 METER_FLOOR_DB = -60.0

@@ -8,7 +8,7 @@ from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
 from synth.window.painter import Align
-from synth.window.readouts import MINUS, level_text
+from synth.window.picture import MINUS, level_text
 from synth.window.scale import RingVolume
 
 SIDE_VIEW = "side view"  # the ring and the hand above it, beside a stage that is seen from above

@@ -48,23 +48,20 @@ def value_text(control: Control, value: Value) -> str:
     if control.choices:
         return str(value).replace("#", "♯")
     number = float(value)
-    match control.unit:
-        case "x":
-            return f"\N{MULTIPLICATION SIGN} {number:.2f}"
-        case "m":
-            return f"{100.0 * number:.1f} cm"
-        case "Hz":
-            return f"{number / 1000.0:.2f} kHz" if number >= 1000.0 else f"{number:.1f} Hz"
-        case "K":
-            return f"{number:+.1f} K".replace("-", "\N{MINUS SIGN}")
-        case "%":
-            return f"{100.0 * number:+.3f} %".replace("-", "\N{MINUS SIGN}")
-        case "mm":
-            return f"{number:.2f} mm"
-        case _:
-            return f"{100.0 * number:.1f} %"
+    if control.unit == "Hz":
+        return f"{number / 1000.0:.2f} kHz" if number >= 1000.0 else f"{number:.1f} Hz"
+    scale, form = _SHOWN[control.unit]
+    return form.format(scale * number).replace("-", "\N{MINUS SIGN}")
 
 
+_SHOWN = {  # by unit: times what, and how
+    "x": (1.0, "\N{MULTIPLICATION SIGN} {:.2f}"),
+    "m": (100.0, "{:.1f} cm"),
+    "K": (1.0, "{:+.1f} K"),
+    "%": (100.0, "{:+.3f} %"),
+    "mm": (1.0, "{:.2f} mm"),
+    "": (100.0, "{:.1f} %"),
+}
 CAPTION = "Controls"
 
 

@@ -11,7 +11,7 @@ from synth.window.caution import remember_caution
 from synth.window.drawer import Pointed, pointed_at, slider_share
 from synth.window.held_hands import HeldHands
 from synth.window.session import Session
-from synth.window.state import Action, WindowState, on_click, with_pointer, with_pointer_aside, without_pointer
+from synth.window.state import Action, WindowState, on_click, with_pointer, without_pointer
 from synth.window.view import View
 
 if TYPE_CHECKING:
@@ -108,10 +108,10 @@ class PointerEvents(Actions):
         if scale is None or layout is None:
             return
         if state.dragging:
-            self.state = with_pointer_aside(state, place)
+            self.state = replace(state, pointer=place)  # the hands stay
             self.session.slide(state.dragging, slider_share(layout, state.dragging, place))
         elif self._target(place).drawer:
-            self.state = with_pointer_aside(state, place)
+            self.state = replace(state, pointer=place)  # the hands stay
         else:
             pointed = with_pointer(state, place, scale)
             if self._hands.sounding:
@@ -148,7 +148,7 @@ class PointerEvents(Actions):
             self.state = replace(self.state, selected=target.control)
             self.step(steps)
         elif not target.drawer and steps:
-            self.take_posture("open" if steps > 0 else "fist")
+            self.session.set("posture", "open" if steps > 0 else "fist")
 
     def _act(self, state: WindowState, action: Action | None) -> None:
         answered = self.state.caution_open and not state.caution_open

@@ -268,13 +268,9 @@ class Session:
             self._refuse(side, str(error))
             return
         side.good = side.history
-        self._told(side.tuned.notices)
+        self._notice = next(iter(side.tuned.notices), self._notice)
         self._unmatched = len(self.sides) > 1
         self._changed = True
-
-    def _told(self, notices: tuple[str, ...]) -> None:
-        if notices:
-            self._notice = notices[0]
 
     def _refuse(self, side: Side, reason: str) -> None:
         side.history = replace(side.good, merging=side.history.merging)

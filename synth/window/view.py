@@ -23,8 +23,7 @@ from synth.window.drawer import ControlRow, draw_drawer, strip_words
 from synth.window.keys import help_groups
 from synth.window.layout import Layout, lay_out, too_small
 from synth.window.painter import DrawnText
-from synth.window.picture import Picture
-from synth.window.readouts import PIECES
+from synth.window.picture import PIECES, Picture
 from synth.window.scale import StageScale, stage_width
 from synth.window.state import WindowState
 

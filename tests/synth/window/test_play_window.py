@@ -28,9 +28,8 @@ from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.layout import Box
 from synth.window.painter import DrawnText, font_file
-from synth.window.picture import Picture
+from synth.window.picture import Picture, readouts
 from synth.window.play_window import PlayWindow, WindowRun
-from synth.window.readouts import readouts
 from synth.window.scale import PLAIN, ring_volume
 from synth.window.state import WindowState
 from synth.window.view import View

@@ -28,8 +28,7 @@ from synth.window.figure_outline import hand_half_width, hand_length
 from synth.window.layout import SMALLEST, too_small
 from synth.window.note_lines import drawn_lines, weight_of
 from synth.window.painter import DrawnText, font_file
-from synth.window.picture import Picture, fault_text
-from synth.window.readouts import readouts
+from synth.window.picture import Picture, fault_text, readouts
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.state import WindowState, with_pointer
 from synth.window.view import View
