@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.outputs import Printed
+from synth.commands.outputs import Printed, print_either
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -24,14 +24,12 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Compute the coil and print it."""
-    import sys
     from dataclasses import asdict
 
     from synth.analysis.coil import Winding, wound
     from synth.commands.options import quantity_of
     from synth.errors import EXIT_OK
     from synth.report.coil_report import SCHEMA, coil_text
-    from synth.report.written import print_json
 
     def length(option: str, least: float = 1e-5) -> float | None:
         return quantity_of(option, getattr(arguments, option.removeprefix("--")), "m", least, 10.0)
@@ -48,8 +46,5 @@ def run(arguments: Namespace) -> int:
     )
     turns = quantity_of("--turns", arguments.turns, "ratio", 1.0, 1e6)
     coil = wound(winding, turns, quantity_of("--inductance", arguments.inductance, "H", 1e-9, 100.0))
-    if arguments.json:
-        print_json({"schema": SCHEMA, **asdict(coil)})
-    else:
-        sys.stdout.write(coil_text(coil))
+    print_either(arguments, {"schema": SCHEMA, **asdict(coil)}, coil_text(coil))
     return EXIT_OK

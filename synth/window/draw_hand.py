@@ -6,7 +6,7 @@ cabinet if any, hand, arm and body.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from typing import Final
 
 from models.hand import player
@@ -37,8 +37,7 @@ def draw_hand(canvas: PlayCanvas, state: WindowState, distance: str, posture: Po
     x = min(max(canvas.scale.x_of(state.distance), box.left), box.right)
     row = canvas.scale.y_of(state.volume) if state.place is None else state.place[1]
     y = min(max(row, box.top), box.bottom)
-    colour = _colour(state)
-    mark = canvas.px(7)
+    colour, mark = _colour(state), canvas.px(7)
     canvas.line((x, box.top), (x, box.bottom - 1), colour, canvas.px(1.5, 1))
     for tip, foot in ((box.top - 1, box.top - mark), (box.bottom + 1, box.bottom + mark)):
         canvas.shape([(x, tip), (x - mark, foot), (x + mark, foot)], colour)
@@ -104,10 +103,8 @@ def _dimension(canvas: PlayCanvas, bead: tuple[float, float], distance: str, hal
 
 def _away(canvas: PlayCanvas) -> None:
     """Say why nothing sounds."""
-    size = canvas.normal
-    text = "Bring the pointer into the window to play"
-    width, height = min(canvas.width_of(text, size) + 2 * size, canvas.layout.stage.width), 2 * size
-    stage = canvas.layout.stage
+    size, stage, text = canvas.normal, canvas.layout.stage, "Bring the pointer into the window to play"
+    width, height = min(canvas.width_of(text, size) + 2 * size, stage.width), 2 * size
     room = Box(stage.left + (stage.width - width) // 2, stage.top + round(0.18 * stage.height), width, height)
     canvas.fill(room, palette.GROUND, height // 3)
     canvas.frame(room, palette.EDGE, 1, height // 3)
@@ -173,8 +170,10 @@ def draw_inset(canvas: PlayCanvas, state: WindowState, posture: Posture) -> None
         canvas.frame(box, palette.EDGE, 1, canvas.px(5))
         border = plan((scale.width, 0.0))[0]
         canvas.dashed((border, box.top + 2), (border, box.bottom - row), palette.EDGE, 2)
-        if field.cabinet is not None:
-            _cabinet(canvas, plan)
+        if field.cabinet is not None:  # centred under the rod
+            (across, deep), middle = field.cabinet, -0.5 * field.antenna_diameter
+            signs = ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))
+            canvas.shape([plan((middle + x * deep, y * across)) for x, y in signs], palette.PANEL, palette.EDGE)
         person = figure(posture, state.distance, field.stand_distance, field.antenna_diameter)
         trunk = [plan(point) for point in body_outline(field.stand_distance, field.antenna_diameter)]
         canvas.shape(trunk, palette.SLEEVE, palette.LINE)
@@ -185,12 +184,3 @@ def draw_inset(canvas: PlayCanvas, state: WindowState, posture: Posture) -> None
         canvas.disc(plan((-radius, 0.0)), max(2.5, pixels * radius), palette.STRONG_LINE)
         place = Box(box.left, box.bottom - row, box.width, row)
         canvas.text(CAPTION, place, size, palette.QUIET_TEXT, "centre")
-
-
-def _cabinet(canvas: PlayCanvas, plan: Callable[[Point], tuple[float, float]]) -> None:
-    """The cabinet's top, centred under the rod."""
-    field = canvas.field
-    across, deep = field.cabinet or (0.0, 0.0)
-    middle = -0.5 * field.antenna_diameter
-    corners = [(middle + x * deep, y * across) for x, y in ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))]
-    canvas.shape([plan(corner) for corner in corners], palette.PANEL, palette.EDGE)

@@ -126,8 +126,7 @@ def draw_spectrum(canvas: PlayCanvas, values: Spectrum | None) -> None:
     axes = spectrum_axes(room, canvas.layout)
     across = np.log(values.frequencies / values.frequencies[0]) / np.log(HIGHEST / values.frequencies[0])
     columns = axes.left + across * (axes.width - 1)
-    down = np.clip(values.levels_db / SPECTRUM_FLOOR_DB, 0.0, 1.0) * (axes.height - 2)
-    rows = axes.top + down
+    rows = axes.top + np.clip(values.levels_db / SPECTRUM_FLOOR_DB, 0.0, 1.0) * (axes.height - 2)
     points = list(zip(columns.tolist(), rows.tolist(), strict=True))
     foot = axes.bottom - 2
     canvas.shape([(axes.left, foot), *points, (axes.right - 1, foot)], palette.HAND)
@@ -197,12 +196,10 @@ CAPTIONS = {
 
 def draw_still_panels(canvas: PlayCanvas) -> None:
     """Grounds, captions and scales: what changes only with the window's size."""
-    radius = canvas.px(8)
-    rooms = panel_rooms(canvas.layout)
-    size = canvas.small
+    rooms, size = panel_rooms(canvas.layout), canvas.small
     for name in READOUTS:
         if name in rooms:
-            canvas.fill(canvas.layout.seen[name], palette.PANEL, radius)
+            canvas.fill(canvas.layout.seen[name], palette.PANEL, canvas.px(8))
             canvas.text(CAPTIONS[name], rooms[f"{name} caption"], size, palette.QUIET_TEXT)
     draw_still_tuner(canvas)
     draw_still_oscillogram(canvas)

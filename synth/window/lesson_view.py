@@ -207,7 +207,6 @@ def _pad(canvas: LessonCanvas, state: LessonState) -> None:
     canvas.fitted(f"volume {100.0 * state.volume:.0f} %", right, (canvas.normal, 11), palette.QUIET_TEXT, "right")
     canvas.fill(pad, palette.PANEL, canvas.px(6))
     band = state.stage.band
-
     draw_map(canvas, pad, line_map(state.choice, band), canvas.px(1.2, 1), state.place)
     _draw_marks(canvas, axis)
     across = pad.left + state.place * (pad.width - 1)

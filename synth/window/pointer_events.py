@@ -11,7 +11,7 @@ from synth.window.caution import remember_caution
 from synth.window.drawer import Pointed, pointed_at, slider_share
 from synth.window.held_hands import HeldHands
 from synth.window.session import Session
-from synth.window.state import Action, WindowState, on_click, with_pointer, without_pointer
+from synth.window.state import Action, WindowState, on_click, with_pointer, with_pointer_aside, without_pointer
 from synth.window.view import View
 
 if TYPE_CHECKING:
@@ -107,11 +107,10 @@ class PointerEvents(Actions):
         state, scale, layout = self.state, self.view.scale, self.view.layout
         if scale is None or layout is None:
             return
-        if state.dragging:
-            self.state = replace(state, pointer=place)  # the hands stay
-            self.session.slide(state.dragging, slider_share(layout, state.dragging, place))
-        elif self._target(place).drawer:
-            self.state = replace(state, pointer=place)  # the hands stay
+        if state.dragging or self._target(place).drawer:
+            self.state = with_pointer_aside(state, place)
+            if state.dragging:
+                self.session.slide(state.dragging, slider_share(layout, state.dragging, place))
         else:
             pointed = with_pointer(state, place, scale)
             if self._hands.sounding:

@@ -50,12 +50,12 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
     now = Tuning(settings.text("posture"), settings.number("temperature"), settings.number("pot"))
     instrument = _conditioned(offer, now)
     reference, notices = _reference_frequency(offer, settings, now)
-    lock_range, tone = settings.number("coupling"), settings.number("tone")
+    coupling = settings.number("coupling")  # as the design has it: its own, to the last digit
     instrument = replace(
         instrument,
         reference_frequency=reference,
-        lock_range=base.lock_range if _untouched(settings, "coupling") else lock_range,
-        tone_low_pass=tone,
+        lock_range=base.lock_range if coupling == settings.control("coupling").default else coupling,
+        tone_low_pass=settings.number("tone"),
         detector=_detector(offer, settings.text("detector"), reference),
     )
     for end in (instrument.curve.nearest, instrument.curve.farthest):
@@ -78,10 +78,6 @@ def slope_text(tuned: Tuned, distance: float) -> str:
     if not math.isfinite(slope):
         return ""
     return f" Here {slope:.0f} cents a mm." if slope >= 10.0 else f" Here {slope:.1f} cents a mm."
-
-
-def _untouched(settings: Settings, name: str) -> bool:
-    return settings[name] == settings.control(name).default
 
 
 def _conditioned(offer: Tunable, state: Tuning) -> Instrument:

@@ -74,6 +74,11 @@ def _within(across: float, scale: StageScale) -> float:
     return min(max(across, ends[0]), ends[1])
 
 
+def with_pointer_aside(state: WindowState, pointer: tuple[int, int]) -> WindowState:
+    """The pointer is on the controls: the hands stay where they were."""
+    return replace(state, pointer=pointer)
+
+
 def without_pointer(state: WindowState) -> WindowState:
     """The pointer has left the window: the volume hand drops to silence, the pitch hand stays."""
     return replace(state, pointer=None, volume=0.0, present=False)

@@ -8,8 +8,16 @@ from typing import TYPE_CHECKING
 from synth.window import palette
 from synth.window.canvas import FieldPicture, PlayCanvas
 from synth.window.draw_hand import draw_figure, draw_hand, draw_inset
-from synth.window.draw_header import KEY_PIECES, STRIP_KEY_PIECES, draw_header, draw_still_header
-from synth.window.draw_overlay import draw_caution, draw_help, draw_help_status, draw_too_small
+from synth.window.draw_overlay import (
+    KEY_PIECES,
+    STRIP_KEY_PIECES,
+    draw_caution,
+    draw_header,
+    draw_help,
+    draw_help_status,
+    draw_still_header,
+    draw_too_small,
+)
 from synth.window.draw_readouts import (
     draw_chain,
     draw_level,

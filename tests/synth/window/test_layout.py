@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Callable
 
 import pytest
+from boxes import contains
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
@@ -42,12 +43,12 @@ def check_parts(layout: Layout) -> None:
     window = Box(0, 0, *layout.size)
     parts = layout.seen
     for name, box in parts.items():
-        assert window.contains(box), name
+        assert contains(window, box), name
         assert box.width > 0, name
         assert box.height > 0, name
     for (one, box), (other, another) in itertools.combinations(parts.items(), 2):
         assert not box.overlaps(another), f"{one} and {other}"
-    assert window.contains(layout.page)
+    assert contains(window, layout.page)
 
 
 @given(SIZES, TEXT_SCALES, st.booleans())
@@ -74,13 +75,13 @@ def test_controls_have_rows_of_their_own(
     assert len(rows) == CONTROL_ROWS
     for row in rows:
         slider = layout.slider_box(row)
-        assert layout.drawer.contains(row)
-        assert row.contains(slider)
+        assert contains(layout.drawer, row)
+        assert contains(row, slider)
         assert slider.width > 40
         assert slider.height >= 4
         assert not row.overlaps(layout.drawer_hint) or layout.drawer_hint.height == 0
         if not layout.drawer_is_strip:
-            assert row.contains(layout.row_line(row))
+            assert contains(row, layout.row_line(row))
             assert not layout.row_line(row).overlaps(slider)
     for one, other in itertools.combinations(rows, 2):
         assert not one.overlaps(other)
@@ -109,7 +110,7 @@ def test_readouts_keep_their_inner_rooms(size: tuple[int, int], text_scale: floa
     layout = lay_out(size, text_scale)
     for name, room in panel_rooms(layout).items():
         panel = layout.seen[name.split()[0]]
-        assert panel.contains(room), name
+        assert contains(panel, room), name
         assert room.height >= layout.text.small, name
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from boxes import contains
 from listener import Listener
 from small_instrument import RING, make_instrument
 from window_script import Step, check, idle, key, point, post, session_on, shows
@@ -275,8 +276,8 @@ def test_every_text_fits_and_none_overlaps_another(size: tuple[int, int]) -> Non
         where = f"{name}, {situation}"
         for text in texts:
             assert text.whole, (where, text)
-            assert text.room.contains(text.place), (where, text)
-            assert window.contains(text.place), (where, text)
+            assert contains(text.room, text.place), (where, text)
+            assert contains(window, text.place), (where, text)
             assert text.colour in palette.TEXT_COLOURS, (where, text)
         if situation in ("help", "caution"):
             continue
