@@ -6,8 +6,10 @@ ever more steeply as the hand comes nearer: a millimetre counts hundreds of time
 
 import numpy as np
 
-from models.hand.hand_field import POSTURE_NAMES, Cabinet, Scene, capacitance_curves
+from models.hand.hand_field import capacitance_curves
+from models.hand.scene import Cabinet, Scene
 
+NAMES = {"open": "open hand", "fist": "fist"}
 DISTANCES = np.array([0.05, 0.1, 0.2, 0.3, 0.4, 0.6])  # m, skin of the hand to the rod
 
 
@@ -15,7 +17,7 @@ def main() -> None:
     """Print the added capacitance and its slope."""
     curves = capacitance_curves(Scene(cabinet=Cabinet()), DISTANCES)
     for posture, curve in curves.items():
-        print(f"{POSTURE_NAMES[posture]}: {1e12 * curve.empty_capacitance:.3f} pF with no player")
+        print(f"{NAMES[posture]}: {1e12 * curve.empty_capacitance:.3f} pF with no player")
         print("  distance     added      a millimetre nearer adds")
         for distance in DISTANCES:
             added = float(curve.capacitance(distance)) - curve.empty_capacitance

@@ -6,10 +6,11 @@ tank, the sounding one moves much more for the same femtofarads: the coil buys s
 
 import numpy as np
 
-from models.branch.antenna_branch import SeriesInductor, mode_frequencies, mode_slope, preferred_mode
+from models.branch.antenna_branch import SeriesInductor, preferred_mode
+from models.branch.modes import mode_frequencies, mode_slope
 from models.tank import Tank
 
-TANK = Tank(inductance=1e-3, capacitance=270e-12, stray=25e-12, trimmer_minimum=10e-12, trimmer_maximum=110e-12)
+TANK = Tank(inductance=1e-3, capacitance=270e-12, board_stray=25e-12, trimmer_minimum=10e-12, trimmer_maximum=110e-12)
 ANTENNA = 10e-12  # F, with its stray
 
 

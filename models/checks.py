@@ -46,6 +46,13 @@ def fraction(name: str, value: Any) -> float:
     return number
 
 
+def whole(name: str, value: Any, least: int) -> int:
+    """Return `value` as an int; raise ValueError unless it is a whole number >= `least` (booleans refused)."""
+    if isinstance(value, bool | np.bool_) or not isinstance(value, int | np.integer) or value < least:
+        raise ValueError(f"{name} must be a whole number >= {least}; got {value!r}")
+    return int(value)
+
+
 def one_of(name: str, value: Any, choices: Sequence[str]) -> str:
     """Return `value`; raise ValueError unless it is one of `choices`."""
     if not isinstance(value, str) or value not in choices:

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.branch.antenna_branch import DIRECT, MODES, SeriesInductor, hop_warning, mode_frequencies, mode_slope
+from models.branch.antenna_branch import DIRECT, ModeHop, SeriesInductor, mode_hop
+from models.branch.modes import MODES, mode_frequencies, mode_slope
 from models.checks import finite_array, fraction, non_negative, one_of, positive
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
@@ -23,7 +24,7 @@ from models.pulling import pulled_beat
 from models.tank import Tank
 
 if TYPE_CHECKING:
-    from models.hand.hand_field import CapacitanceCurve
+    from models.hand.capacitance_curve import CapacitanceCurve
 
 Floats = NDArray[np.float64]
 
@@ -139,31 +140,12 @@ class Instrument:
         """Beat in Hz for a hand at rest, pulled, signed: positive nearer than zero beat, 0 where locked."""
         return pulled_beat(self.offset_frequency(distance), self.lock_range)
 
-    def warnings(self) -> tuple[str, ...]:
-        """Sentences on what a builder should know before soldering; empty if there is nothing to say."""
-        near, far = self.curve.nearest, self.curve.farthest
-        nearest, farthest = (float(value) for value in self.offset_frequency([near, far]))
-        spans = np.linspace(near, far, 200)
-        hop = hop_warning(
+    def mode_hop(self) -> ModeHop | None:
+        """Where along the curve the oscillator may leave its mode; None if nowhere."""
+        spans = np.linspace(self.curve.nearest, self.curve.farthest, 200)
+        return mode_hop(
             self.variable_tank, self.branch, spans, self.antenna_capacitance(spans), self.mode, tap_ratio=self.tap_ratio
         )
-        found = [] if hop is None else [hop]
-        if farthest > 0.0:
-            found.append(
-                f"zero beat is out of reach: with the hand at {100 * far:.1f} cm the oscillators are still "
-                f"{farthest:.1f} Hz apart"
-            )
-        elif nearest < 0.0:
-            found.append(
-                f"zero beat is out of reach and the pitch falls as the hand comes nearer: at "
-                f"{100 * near:.1f} cm the variable oscillator is still {-nearest:.1f} Hz above the reference"
-            )
-        if max(abs(nearest), abs(farthest)) <= self.lock_range:
-            found.append(
-                f"the oscillators stay locked, and silent, at every hand distance: they are at most "
-                f"{max(abs(nearest), abs(farthest)):.1f} Hz apart and lock within {self.lock_range:.1f} Hz"
-            )
-        return tuple(found)
 
     def _circuit(self, antenna_capacitance: ArrayLike) -> tuple[float, float, float, ArrayLike, float]:
         """Arguments of the laws in `models.branch.antenna_branch` with an antenna capacitance, F, with its stray."""

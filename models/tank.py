@@ -4,7 +4,7 @@ Symbols: L inductance, C total capacitance, f resonant frequency, Q quality fact
 
 Neglected: the load of the transistor and its harmonics (the oscillator's affair), and the loss of the coil: a
 tank left to ring does so about f / (8 Q^2) below f, one whose loss is made good by a negative conductance
-across it swings about f / (2 Q^2) below f, see `ringing_frequency` and `sustained_frequency`.
+across it swings about f / (2 Q^2) below f (both exactly in `models.branch.loss`).
 """
 
 from __future__ import annotations
@@ -50,38 +50,11 @@ def required_capacitance(inductance: ArrayLike, frequency: ArrayLike) -> Floats:
     return np.asarray(1.0 / angular_frequency / angular_frequency / positive_array("inductance", inductance))
 
 
-def ringing_frequency(frequency: ArrayLike, quality_factor: ArrayLike) -> Floats:
-    """Frequency in Hz at which a tank left alone rings down, from its lossless frequency and Q; broadcasts.
-
-    f sqrt(1 - 1 / (4 Q^2)), exact for a coil with series resistance r and Q = 2 pi f L / r: s^2 L C + s r C +
-    1 = 0. Raises ValueError for Q <= 1/2, where nothing rings.
-    """
-    quality = _quality(quality_factor, 0.5)
-    return np.asarray(positive_array("frequency", frequency) * np.sqrt(1.0 - 0.25 / quality**2))
-
-
-def sustained_frequency(frequency: ArrayLike, quality_factor: ArrayLike) -> Floats:
-    """Frequency in Hz at which a negative conductance across the tank just keeps it swinging; broadcasts.
-
-    f sqrt(1 - 1 / Q^2), where the susceptance of C and of the coil with its series resistance cancel.
-    Raises ValueError for Q <= 1, where they never do.
-    """
-    quality = _quality(quality_factor, 1.0)
-    return np.asarray(positive_array("frequency", frequency) * np.sqrt(1.0 - 1.0 / quality**2))
-
-
-def _quality(quality_factor: ArrayLike, bound: float) -> Floats:
-    quality = positive_array("quality_factor", quality_factor)
-    if np.any(quality <= bound):
-        raise ValueError(f"quality_factor must be > {bound:g}; got {quality.min():g}")
-    return quality
-
-
 @dataclass(frozen=True, slots=True)
 class Tank:
     """One oscillator's tank. Inductance in H, all capacitances in F and in parallel.
 
-    `capacitance` is the fixed capacitor, `stray` whatever the layout, the coil and the transistor's junctions
+    `capacitance` is the fixed capacitor, `board_stray` whatever the layout, the coil and the transistor's junctions
     add, and the trimmer runs linearly from `trimmer_minimum` to `trimmer_maximum` as `trimmer_setting` goes
     from 0 to 1. `quality_factor` is that of the coil at the tank's own frequency. Raises ValueError for a
     value out of its domain, for an upside-down trimmer and for a tank with no capacitance.
@@ -89,7 +62,7 @@ class Tank:
 
     inductance: float
     capacitance: float
-    stray: float = 0.0
+    board_stray: float = 0.0
     trimmer_minimum: float = 0.0
     trimmer_maximum: float = 0.0
     trimmer_setting: float = 0.5
@@ -97,10 +70,11 @@ class Tank:
 
     def __post_init__(self) -> None:
         positive("inductance", self.inductance)
-        for name in ("capacitance", "stray", "trimmer_minimum", "trimmer_maximum"):
+        for name in ("capacitance", "board_stray", "trimmer_minimum", "trimmer_maximum"):
             non_negative(name, getattr(self, name))
         fraction("trimmer_setting", self.trimmer_setting)
-        _quality(positive("quality_factor", self.quality_factor), 1.0)
+        if not positive("quality_factor", self.quality_factor) > 1.0:
+            raise ValueError(f"quality_factor must be > 1; got {self.quality_factor:g}")
         if self.trimmer_maximum < self.trimmer_minimum:
             raise ValueError(
                 f"trimmer_maximum must be >= trimmer_minimum ({self.trimmer_minimum:g}); got {self.trimmer_maximum:g}"
@@ -115,7 +89,7 @@ class Tank:
     @property
     def total_capacitance(self) -> float:
         """Everything in parallel with the inductor, F."""
-        return self.capacitance + self.stray + self.trimmer_capacitance
+        return self.capacitance + self.board_stray + self.trimmer_capacitance
 
     @property
     def frequency(self) -> float:
@@ -151,7 +125,7 @@ class Tank:
             )
         if span == 0.0:
             return self.trimmer_setting
-        base = self.capacitance + self.stray + self.trimmer_minimum
+        base = self.capacitance + self.board_stray + self.trimmer_minimum
         setting = (float(required_capacitance(self.inductance, wanted)) - base) / span
         return min(max(setting, 0.0), 1.0)  # rounding at the two ends only: the range was checked above
 

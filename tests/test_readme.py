@@ -23,8 +23,8 @@ EXAMPLES = [
 ]
 ELSEWHERE = {  # command: why its example is not run here
     "play": "needs a window; run by tests/live",
-    "doctor": "looks at the machine; run by tests/synth/commands/test_cli.py",
-    "devices": "depends on the machine; run by tests/synth/commands/test_cli.py",
+    "doctor": "looks at the machine; run by tests/synth/test_cli.py",
+    "devices": "depends on the machine; run by tests/synth/test_cli.py",
     "benchmark": "takes minutes; run by tests/synth/commands/test_benchmark_command.py",
     "linearise": "searches for long; run by tests/synth/commands/test_linearise_command.py",
 }

@@ -13,24 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.branch.loss import complex_modes, mode_starts
-from models.branch.modes import MODES, mode_frequencies, mode_slope
+from models.branch.loss import mode_starts
+from models.branch.modes import MODES
 from models.checks import finite_array, non_negative, one_of, positive, positive_array
 from models.inductor import series_resistance
 from models.tank import Tank
-
-__all__ = [
-    "DIRECT",
-    "MODES",
-    "SeriesInductor",
-    "complex_modes",
-    "hop_warning",
-    "mode_frequencies",
-    "mode_slope",
-    "mode_starts",
-    "preferred_mode",
-    "starting_conductances",
-]
 
 Floats = NDArray[np.float64]
 HOP_RATIO = 1.5  # what the other mode must need, over this one, before no hop is feared: our design margin
@@ -90,7 +77,22 @@ def preferred_mode(tank: Tank, branch: SeriesInductor, antenna_capacitance: floa
     return "low" if low <= high else "high"
 
 
-def hop_warning(
+@dataclass(frozen=True, slots=True)
+class ModeHop:
+    """Where an oscillator may leave its mode for the `rival` one: hand from `near` to `far`, m.
+
+    needed: S across the whole coil, at which it starts in its own mode and in the rival one with the hand at `worst`,
+    m; None where loss has merged the modes and its own is not there at all.
+    """
+
+    rival: str
+    near: float
+    far: float
+    worst: float
+    needed: tuple[float, float] | None
+
+
+def mode_hop(
     tank: Tank,
     branch: SeriesInductor,
     distances: ArrayLike,
@@ -98,13 +100,12 @@ def hop_warning(
     mode: str,
     ratio: float = HOP_RATIO,
     tap_ratio: float = 1.0,
-) -> str | None:
-    """A sentence if the oscillator may leave `mode` at some of the hand `distances` (m), otherwise None.
+) -> ModeHop | None:
+    """Where the oscillator may leave `mode` among the hand `distances` (m); None if nowhere.
 
     It may where the other mode starts at less than `ratio` times the conductance `mode` needs.
     `antenna_capacitances` in F, one for each distance, stray included. `tap_ratio`: voltage of the coil's tap that the
-    branch is on over the whole coil's; the conductances told are those across the whole coil. Speaks of the start
-    only: see `models.branch.loss` for what is left out.
+    branch is on over the whole coil's. Speaks of the start only: see `models.branch.loss` for what is left out.
     """
     one_of("mode", mode, MODES)
     if positive("ratio", ratio) < 1.0:
@@ -118,22 +119,11 @@ def hop_warning(
         )
     needed = tuple(tap_ratio**2 * value for value in starting_conductances(tank, branch, capacitance))
     own, other = needed if mode == "low" else needed[::-1]
-    rival = MODES[1 - MODES.index(mode)]
-    merged = np.flatnonzero(np.isinf(own))
-    if merged.size:
-        return (
-            f"the series inductor is so lossy that only the {rival} mode is left to start in with the hand at "
-            f"{100 * where[merged].min():.1f} to {100 * where[merged].max():.1f} cm, not the {mode} one"
-        )
-    margin = other / own
-    at_risk = np.flatnonzero(margin < ratio)
+    rival, merged = MODES[1 - MODES.index(mode)], np.isinf(own)
+    margin = np.where(merged, 0.0, other / own)
+    at_risk = where[merged] if merged.any() else where[margin < ratio]
     if at_risk.size == 0:
         return None
-    near, far = where[at_risk].min(), where[at_risk].max()
     worst = int(np.argmin(margin))
-    verb = "starts in" if margin[worst] < 1.0 else "may hop to"
-    return (
-        f"the oscillator {verb} its {rival} mode with the hand at {100 * near:.1f} to {100 * far:.1f} cm: at "
-        f"{100 * where[worst]:.1f} cm it needs {1e6 * other[worst]:.3g} uS there against "
-        f"{1e6 * own[worst]:.3g} uS in the {mode} mode (ratio {margin[worst]:.2f}; {ratio:g} is asked for)"
-    )
+    pair = None if merged.any() else (float(own[worst]), float(other[worst]))
+    return ModeHop(rival, float(at_risk.min()), float(at_risk.max()), float(where[worst]), pair)

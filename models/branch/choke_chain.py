@@ -7,7 +7,7 @@ to the antenna; a tap stray Ct from each of the n - 1 joints to earth. Chain (AB
 
 Their product [[A, j b], [j c, A]] is that of a coil of reactance b with a capacitance (1 - A) / (w b) to earth at
 either end: the pi equivalent, exact at w. An instrument plays within a percent of one frequency, so a chain behaves
-like one coil with some more stray; `chain_modes` solves the whole ladder instead, and the tests compare both.
+like one coil with some more stray; the tests compare it with the whole ladder.
 Derived here. Neglected: loss, magnetic coupling between the chokes, and stray from choke to choke.
 """
 
@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.checks import non_negative, non_negative_array, positive, positive_array
+from models.checks import non_negative_array, positive_array, whole
 
 Floats = NDArray[np.float64]
 STEP = 1e-4  # of the frequency, for its derivative
@@ -37,7 +37,7 @@ class PiEquivalent(NamedTuple):
 def pi_equivalent(
     choke_inductance: ArrayLike,
     choke_self_capacitance: ArrayLike,
-    tap_stray: ArrayLike,
+    joint_stray: ArrayLike,
     frequency: ArrayLike,
     chokes: int,
 ) -> PiEquivalent:
@@ -48,12 +48,11 @@ def pi_equivalent(
     Raises ValueError where the chain is not inductive there (a choke at or above its self-resonance), and where tap
     stray so outweighs the chokes' own that no coil equals it.
     """
-    if isinstance(chokes, bool) or not isinstance(chokes, int) or chokes < 1:
-        raise ValueError(f"chokes must be a whole number >= 1; got {chokes!r}")
+    whole("chokes", chokes, 1)
     angular = 2.0 * math.pi * positive_array("frequency", frequency)
     inductance = positive_array("choke_inductance", choke_inductance)
     own = non_negative_array("choke_self_capacitance", choke_self_capacitance)
-    tap = non_negative_array("tap_stray", tap_stray)
+    tap = non_negative_array("joint_stray", joint_stray)
     if chokes == 1:
         shape = np.broadcast(angular, inductance, own, tap).shape
         if not (angular**2 * inductance * own < 1.0).all():
@@ -66,7 +65,7 @@ def pi_equivalent(
     capacitance = 0.5 * (slope + susceptance / angular)
     rounding = 1e-6 * np.abs(susceptance) / angular  # of the difference: a chain without any stray comes out as 0
     if (capacitance < -rounding).any():
-        raise ValueError("tap_stray outweighs the chokes' self-capacitance; no single coil equals the chain")
+        raise ValueError("joint_stray outweighs the chokes' self-capacitance; no single coil equals the chain")
     capacitance = np.maximum(capacitance, 0.0)
     return PiEquivalent(
         inductance=np.asarray(1.0 / (angular * (angular * capacitance - susceptance))),
@@ -88,41 +87,3 @@ def _chain(inductance: Floats, own: Floats, tap: Floats, angular: Floats, chokes
     if not (b > 0.0).all():
         raise ValueError("the chain of chokes must be inductive; its taps resonate below the frequency")
     return a, b
-
-
-def chain_modes(
-    tank_inductance: float,
-    tank_capacitance: float,
-    choke_inductance: float,
-    antenna_capacitance: ArrayLike,
-    choke_self_capacitance: float = 0.0,
-    tap_stray: float = 0.0,
-    chokes: int = 1,
-) -> Floats:
-    """All modes of tank, chain and antenna, Hz, lowest first: shape of `antenna_capacitance` (F) plus (modes,).
-
-    Nodal analysis of the ladder: det(K - w^2 C) = 0 with K the inverse inductances and C the capacitances between
-    the nodes tank, taps, antenna. One mode per node (without tap stray and self-capacitance a tap adds none).
-    """
-    from scipy.linalg import eigh
-
-    positive("tank_inductance", tank_inductance)
-    positive("tank_capacitance", tank_capacitance)
-    positive("choke_inductance", choke_inductance)
-    non_negative("choke_self_capacitance", choke_self_capacitance)
-    non_negative("tap_stray", tap_stray)
-    antenna = positive_array("antenna_capacitance", antenna_capacitance)
-    if chokes < 1 or (chokes > 1 and choke_self_capacitance == 0.0 and tap_stray == 0.0):
-        raise ValueError("chokes must be >= 1, and a chain needs tap stray or self-capacitance")
-    steps = np.diff(np.eye(chokes + 1), axis=0)  # (chokes, nodes): voltage across each choke
-    stiffness = steps.T @ steps / choke_inductance
-    stiffness[0, 0] += 1.0 / tank_inductance
-    storage = choke_self_capacitance * (steps.T @ steps) + np.diag([tank_capacitance, *[tap_stray] * (chokes - 1), 0.0])
-    unit = 1e-12
-    rows = []
-    for value in antenna.ravel():
-        store = storage.copy()
-        store[-1, -1] += value
-        squared = eigh(stiffness * tank_inductance, store / unit, eigvals_only=True) / (tank_inductance * unit)
-        rows.append(np.sqrt(squared) / (2.0 * math.pi))
-    return np.array(rows).reshape(*antenna.shape, chokes + 1)

@@ -1,16 +1,14 @@
-"""The antenna branch with loss: how its two modes ring down, and what an oscillator must give to start each.
+"""The antenna branch with loss: what an oscillator must give to start each of its two modes, and at which frequency.
 
-Circuit as in `models.branch.modes`, with a resistance r0 in series with the tank's coil, ra in series with
-the branch coil (inside its self-capacitance Cs) and a conductance G across the tank. In s, with z0 = r0 + s
-L0, za = ra + s La,
+Circuit as in `models.branch.modes`, with a resistance r0 in series with the tank's coil and ra in series with the
+branch coil (inside its self-capacitance Cs). In s, with z0 = r0 + s L0, za = ra + s La, the admittance across the tank:
 
-    P = 1 + s za (Ca + Cs),   Y(s) = s C0 + G + 1 / z0 + s Ca (1 + s za Cs) / P,   Y z0 P = 0
+    P = 1 + s za (Ca + Cs),   Y(s) = s C0 + 1 / z0 + s Ca (1 + s za Cs) / P
 
-is a real polynomial of degree 4: its roots are the natural modes (derived here by nodal analysis). An
-oscillator is modelled as a negative conductance across the tank, of the same value at both modes. Neglected:
-that a coil's resistance grows with frequency (it is held at its value at the working frequency), dielectric
-loss, and everything after the start: as the amplitude grows the device saturates, and a mode once running may
-hold on (hysteresis).
+(derived here by nodal analysis). An oscillator is modelled as a negative conductance across the tank, of the same value
+at both modes. Neglected: that a coil's resistance grows with frequency (it is held at its value at the working
+frequency), dielectric loss, and everything after the start: as the amplitude grows the device saturates, and a mode
+once running may hold on (hysteresis).
 """
 
 from __future__ import annotations
@@ -21,44 +19,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models.branch.modes import checked_circuit, squared_frequencies
-from models.checks import finite_array, non_negative_array, positive_array
+from models.checks import non_negative_array
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
-
-
-def complex_modes(
-    tank_inductance: ArrayLike,
-    tank_capacitance: ArrayLike,
-    branch_inductance: ArrayLike,
-    antenna_capacitance: ArrayLike,
-    self_capacitance: ArrayLike = 0.0,
-    tank_resistance: ArrayLike = 0.0,
-    branch_resistance: ArrayLike = 0.0,
-    conductance: ArrayLike = 0.0,
-) -> tuple[Complexes, Complexes]:
-    """Natural modes exp(s t), s in 1/s, lower and upper: frequency Im s / (2 pi), decay rate -Re s.
-
-    H, F, ohm and S (`conductance` across the tank, negative for an oscillator); broadcasts. Needs a branch
-    inductance > 0. A mode so damped that it does not ring comes back with an imaginary part of 0.
-    """
-    circuit = _arrays(
-        tank_inductance,
-        tank_capacitance,
-        branch_inductance,
-        antenna_capacitance,
-        self_capacitance,
-        tank_resistance,
-        branch_resistance,
-    )
-    positive_array("branch_inductance", branch_inductance)
-    across = finite_array("conductance", conductance)
-    scale = _scale(circuit)
-    numerator, _ = _admittance(circuit, scale, across)
-    roots = _roots(numerator)
-    order = np.argsort(roots.imag, axis=-1)
-    ringing = np.take_along_axis(roots, order, axis=-1)[..., -2:] * scale[..., None]
-    return ringing[..., 0], ringing[..., 1]
 
 
 class Starts(NamedTuple):
@@ -90,21 +54,19 @@ def mode_starts(
     conductance r C / L, both exact, in the lower mode, and infinity for the upper one. Raises ValueError for a value
     out of its domain.
     """
-    circuit = _arrays(
-        tank_inductance,
-        tank_capacitance,
-        branch_inductance,
-        antenna_capacitance,
-        self_capacitance,
-        tank_resistance,
-        branch_resistance,
+    checked = checked_circuit(
+        tank_inductance, tank_capacitance, branch_inductance, antenna_capacitance, self_capacitance
     )
+    tank_loss = non_negative_array("tank_resistance", tank_resistance)
+    branch_loss = non_negative_array("branch_resistance", branch_resistance)
+    circuit = list(np.broadcast_arrays(*checked, tank_loss, branch_loss))
     l0, c0, la, ca, _, r0, _ = circuit
     direct = la == 0.0
     if direct.any():
         circuit[2] = np.where(direct, l0, la)  # any coil: what comes of it is put right below
-    scale = _scale(circuit)
-    top, bottom = _admittance(circuit, scale, np.zeros(()))
+    low, high = squared_frequencies(*circuit[:5])
+    scale = (low * high) ** 0.25  # geometric mean of the lossless angular frequencies: polynomials of order 1
+    top, bottom = _admittance(circuit, scale)
     # with s = j w and v = -w^2, every polynomial is even(v) + s odd(v)
     top_even, top_odd = top[..., ::2], top[..., 1::2]
     bottom_even, bottom_odd = bottom[..., ::2], bottom[..., 1::2]
@@ -113,7 +75,7 @@ def mode_starts(
     roots = _roots(imaginary)
     real = (np.abs(roots.imag) <= 1e-7 * np.abs(roots)) & (roots.real < 0.0)
     squared = np.where(real, -roots.real, np.nan)
-    lossless = [value / scale**2 for value in squared_frequencies(*circuit[:5])]
+    lossless = [value / scale**2 for value in (low, high)]
     lone = np.sum(real, axis=-1) < 2
     frequencies, conductances = [], []
     extremes = np.fmin.reduce(squared, axis=-1), np.fmax.reduce(squared, axis=-1)
@@ -134,28 +96,13 @@ def mode_starts(
     return Starts((frequencies[0], frequencies[1]), (conductances[0], conductances[1]))
 
 
-def _arrays(*values: ArrayLike) -> list[Floats]:
-    """The seven values of the circuit checked, as arrays of one shape."""
-    tank_resistance = non_negative_array("tank_resistance", values[5])
-    branch_resistance = non_negative_array("branch_resistance", values[6])
-    checked = checked_circuit(*values[:5])
-    return list(np.broadcast_arrays(*checked, tank_resistance, branch_resistance))
-
-
-def _scale(circuit: list[Floats]) -> Floats:
-    """Geometric mean of the two lossless angular frequencies, to make the polynomials of order 1."""
-    low, high = squared_frequencies(*circuit[:5])
-    return np.asarray((low * high) ** 0.25)
-
-
-def _admittance(circuit: list[Floats], scale: Floats, conductance: Floats) -> tuple[Floats, Floats]:
+def _admittance(circuit: list[Floats], scale: Floats) -> tuple[Floats, Floats]:
     """Y(s) = top / bottom: polynomials in s / scale, lowest power first in the last axis (5 and 4 terms)."""
-    l0, c0, la, ca, cs, r0, ra = np.broadcast_arrays(*circuit, conductance)[:7]
-    across = np.broadcast_to(conductance, l0.shape)
-    l0, c0, la, ca, cs = (value * scale for value in (l0, c0, la, ca, cs))
+    l0, c0, la, ca, cs = (value * scale for value in circuit[:5])
+    r0, ra = circuit[5:]
     zero, one = np.zeros_like(l0), np.ones_like(l0)
     tank_coil = np.stack([r0, l0], axis=-1)
-    tank = np.stack([one + r0 * across, l0 * across + r0 * c0, l0 * c0], axis=-1)
+    tank = np.stack([one, r0 * c0, l0 * c0], axis=-1)
     branch = np.stack([one, ra * (ca + cs), la * (ca + cs)], axis=-1)
     antenna = np.stack([zero, ca, ca * ra * cs, ca * la * cs], axis=-1)
     return _times(tank, branch) + _times(tank_coil, antenna), _times(tank_coil, branch)

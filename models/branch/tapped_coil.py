@@ -10,9 +10,9 @@ with the square of its turns, with coupling k between the two parts (L1 below, L
 Seen from the tap, the coil with its tank capacitor C0 is exactly a tank of p^2 L0 and C0 / p^2 (of the same frequency
 and Q) behind the leakage Lk: two coupled coils are an ideal transformer and one series inductance (Thevenin; derived
 here). So a tap does what a tank of less inductance and more capacitance would, with parts and a trimmer of the small
-one. `tapped_modes` solves the whole network without that step; the tests compare both, and the limits: t = 1 is the
-plain branch. Neglected: capacitance between the turns other than across the whole coil, and at the tap itself; the
-resistance of each part apart (Q is that of the whole coil: `tapped_conductances` shares it out by the turns).
+one. The tests compare it with the whole network, and the limits: t = 1 is the plain branch. Neglected: capacitance
+between the turns other than across the whole coil, and at the tap itself; the resistance of each part apart (Q is that
+of the whole coil).
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models.branch.antenna_branch import SeriesInductor
-from models.checks import non_negative, positive, positive_array
+from models.checks import positive, positive_array
 from models.tank import Tank
 
 Floats = NDArray[np.float64]
@@ -72,7 +72,8 @@ def seen_from_tap(tank: Tank, tap: Tap) -> Tank:
         return tank
     squared = tap.ratio**2
     scaled = {
-        name: getattr(tank, name) / squared for name in ("capacitance", "stray", "trimmer_minimum", "trimmer_maximum")
+        name: getattr(tank, name) / squared
+        for name in ("capacitance", "board_stray", "trimmer_minimum", "trimmer_maximum")
     }
     return replace(tank, inductance=tank.inductance * squared, **scaled)
 
@@ -103,85 +104,3 @@ def branch_from_tap(branch: SeriesInductor, tank: Tank, tap: Tap) -> SeriesInduc
         return branch
     total, own = with_leakage(branch.inductance, branch.self_capacitance, leakage, tank.frequency)
     return replace(branch, inductance=float(total), self_capacitance=float(own))
-
-
-def _network(
-    tank_inductance: float, tank_capacitance: float, tap: Tap, branch_inductance: float, self_capacitance: float
-) -> tuple[Floats, Floats, Floats]:
-    """Stiffness K and capacitance C between the nodes hot end, tap, antenna (without the antenna itself), and the
-    matrix that turns node voltages into the currents (times j w) of both parts of the coil and of the branch.
-    """
-    positive("tank_capacitance", tank_capacitance)
-    non_negative("self_capacitance", self_capacitance)
-    if tap.turns == 1.0 or tap.coupling == 1.0:
-        raise ValueError("a tapped network needs turns < 1 and coupling < 1; got an end tap or coupling 1")
-    below, above, mutual = tap.parts(tank_inductance)
-    voltages = np.array([[0.0, 1.0, 0.0], [1.0, -1.0, 0.0], [0.0, 1.0, -1.0]])  # across part below, above, branch
-    inductances = np.array([[below, mutual, 0.0], [mutual, above, 0.0], [0.0, 0.0, 1.0]])
-    inductances[2, 2] = positive("branch_inductance", branch_inductance)
-    currents = np.linalg.solve(inductances, voltages)
-    step = voltages[2]
-    capacitance = np.diag([tank_capacitance, 0.0, 0.0]) + self_capacitance * np.outer(step, step)
-    return voltages.T @ currents, capacitance, currents
-
-
-def tapped_modes(
-    tank_inductance: float,
-    tank_capacitance: float,
-    tap: Tap,
-    branch_inductance: float,
-    antenna_capacitance: ArrayLike,
-    self_capacitance: float = 0.0,
-) -> Floats:
-    """The two frequencies, Hz, of the whole network, lossless: shape of `antenna_capacitance` (F) plus (2,).
-
-    det(K - w^2 C) = 0 by generalised eigenvalues of C against K (the tap carries no capacitance, so C is singular;
-    with a self-capacitance the leakage has a third mode, far above, which is left out). Units H, F.
-    """
-    return _solve(tank_inductance, tank_capacitance, tap, branch_inductance, antenna_capacitance, self_capacitance)[0]
-
-
-def tapped_conductances(
-    tank_inductance: float,
-    tank_capacitance: float,
-    tap: Tap,
-    branch_inductance: float,
-    antenna_capacitance: ArrayLike,
-    self_capacitance: float,
-    tank_resistance: float,
-    branch_resistance: float,
-) -> Floats:
-    """Negative conductance across the whole coil, S, at which each mode starts, to first order in the loss: (..., 2).
-
-    G = (r0 t I1^2 + r0 (1 - t) I2^2 + ra Ia^2) / V1^2 with the lossless mode's currents: the loss of the wires over
-    the power that the conductance gives. Resistances in ohm, the tank coil's shared out by the turns.
-    """
-    frequencies, shapes, currents = _solve(
-        tank_inductance, tank_capacitance, tap, branch_inductance, antenna_capacitance, self_capacitance
-    )
-    share = tap.turns
-    wires = np.array([share, 1.0 - share, 0.0]) * non_negative("tank_resistance", tank_resistance)
-    wires[2] = non_negative("branch_resistance", branch_resistance)
-    angular = 2.0 * math.pi * frequencies[..., None, :]
-    flow = np.einsum("ij,...jm->...im", currents, shapes) / angular
-    return np.asarray(np.einsum("i,...im->...m", wires, flow**2) / shapes[..., 0, :] ** 2)
-
-
-def _solve(
-    tank_inductance: float, tank_capacitance: float, tap: Tap, branch_inductance: float, antenna: ArrayLike, own: float
-) -> tuple[Floats, Floats, Floats]:
-    """Frequencies (..., 2), node voltages (..., 3, 2) and the matrix of currents."""
-    from scipy.linalg import eigh
-
-    stiffness, storage, currents = _network(tank_inductance, tank_capacitance, tap, branch_inductance, own)
-    values = positive_array("antenna_capacitance", antenna)
-    unit = 1e-12
-    frequencies, shapes = [], []
-    for value in values.ravel():
-        loaded = storage.copy()
-        loaded[2, 2] += value
-        inverse, vectors = eigh(loaded / unit, stiffness * tank_inductance)  # of 1 / w^2, rising
-        inverse, vectors = inverse[:0:-1], vectors[:, :0:-1]
-        frequencies.append(1.0 / (2.0 * math.pi * np.sqrt(inverse * tank_inductance * unit)))
-        shapes.append(vectors)
-    return (np.array(frequencies).reshape(*values.shape, 2), np.array(shapes).reshape(*values.shape, 3, 2), currents)

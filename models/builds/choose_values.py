@@ -22,12 +22,13 @@ from models.preferred_values import values_in_range
 from models.tank import resonant_frequency
 
 MOST_CHOICES: Final = 20
+ENDS: Final = {-1.0: "least", 0.0: "value", 1.0: "most"}
 LEAST_TRIMMER: Final = 2e-12
 """F: trimmers smaller than this are left out."""
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
+class ValueRange:
     """A value and the least and most it can be, SI units."""
 
     value: float
@@ -41,15 +42,15 @@ class Spread:
             raise ValueError(f"value must be between least and most; got {self.least:g}, {self.value:g}, {self.most:g}")
 
 
-NOTHING: Final = Spread(0.0, 0.0, 0.0)
+NOTHING: Final = ValueRange(0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Antenna:
+class TankAntenna:
     """An antenna on the tank: its capacitance with its stray, F, behind a series inductor, H and (exact) its own F."""
 
-    capacitance: Spread
-    branch_inductance: Spread = NOTHING
+    capacitance: ValueRange
+    branch_inductance: ValueRange = NOTHING
     self_capacitance: float = 0.0
 
     def __post_init__(self) -> None:
@@ -59,30 +60,30 @@ class Antenna:
 
 
 @dataclass(frozen=True, slots=True)
-class Goal:
-    """What the values are chosen for: `frequency` Hz; ratios are limits, plus or minus; stray F.
+class TankTarget:
+    """What the values are chosen for: `frequency` Hz; ratios are limits, plus or minus; board_stray F, with junction.
 
     trimmer_share: least over most capacitance of the trimmers to be had.
     """
 
     frequency: float
-    stray: Spread
+    board_stray: ValueRange
     inductor_tolerance: float = 0.05
     capacitor_tolerance: float = 0.05
     trimmer_tolerance: float = 0.1
     trimmer_share: float = 0.2
-    antenna: Antenna | None = None
+    antenna: TankAntenna | None = None
 
     def __post_init__(self) -> None:
         positive("frequency", self.frequency)
-        non_negative("least stray", self.stray.least)
+        non_negative("least stray", self.board_stray.least)
         for name in ("inductor_tolerance", "capacitor_tolerance", "trimmer_tolerance", "trimmer_share"):
             if fraction(name, getattr(self, name)) == 1.0:
                 raise ValueError(f"{name} must be below 1; got 1")
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class TankChoice:
     """One choice of values, H and F, and what the trimmer does with it.
 
     need: trimmer capacitance on the target, nominal and at both worst corners. margins: F left at the trimmer's lower
@@ -94,7 +95,7 @@ class Choice:
     capacitance: float
     trimmer_minimum: float
     trimmer_maximum: float
-    need: Spread
+    need: ValueRange
     setting: float
     margins: tuple[float, float]
     range: tuple[float, float]
@@ -106,7 +107,7 @@ class Choice:
         return min(self.margins) >= 0.0
 
 
-def antenna_load(antenna: Antenna | None, frequency: float) -> Spread:
+def antenna_load(antenna: TankAntenna | None, frequency: float) -> ValueRange:
     """Capacitance, F, that the antenna puts across the tank at `frequency`, Hz; exact.
 
     `models.branch.modes.branch_load` rises with the antenna's capacitance and the branch's inductance on either side of
@@ -115,13 +116,15 @@ def antenna_load(antenna: Antenna | None, frequency: float) -> Spread:
     if antenna is None:
         return NOTHING
     squared, cs = (2.0 * math.pi * frequency) ** 2, antenna.self_capacitance
-    ends = [(getattr(antenna.branch_inductance, end), getattr(antenna.capacitance, end)) for end in Spread.__slots__]
+    ends = [
+        (getattr(antenna.branch_inductance, end), getattr(antenna.capacitance, end)) for end in ValueRange.__slots__
+    ]
     if len({bool(above_branch(squared, *end, cs)) for end in ends}) > 1:
         raise ValueError("the branch to the antenna resonates at the target within its spread; move either")
-    return Spread(*(float(branch_load(squared, *end, cs)) for end in ends))
+    return ValueRange(*(float(branch_load(squared, *end, cs)) for end in ends))
 
 
-def upper_mode(antenna: Antenna | None, frequency: float) -> bool:
+def upper_mode(antenna: TankAntenna | None, frequency: float) -> bool:
     """Whether the target is the upper one of the two frequencies: above the branch's resonance with the antenna."""
     if antenna is None:
         return False
@@ -130,7 +133,7 @@ def upper_mode(antenna: Antenna | None, frequency: float) -> bool:
     return bool(above_branch(squared, branch, rod, antenna.self_capacitance))
 
 
-def choice_of(goal: Goal, inductance: float, capacitance: float, minimum: float, maximum: float) -> Choice:
+def choice_of(goal: TankTarget, inductance: float, capacitance: float, minimum: float, maximum: float) -> TankChoice:
     """What these values, H and F, do for `goal`."""
     coil, fixed = positive("inductance", inductance), positive("capacitance", capacitance)
     low, high = non_negative("minimum", minimum), positive("maximum", maximum)
@@ -139,10 +142,10 @@ def choice_of(goal: Goal, inductance: float, capacitance: float, minimum: float,
     needs = _needs(goal, antenna_load(goal.antenna, goal.frequency), coil, fixed)
     reach = _reach(goal, coil, fixed, low, high)
     setting = (needs.value - low) / (high - low)
-    return Choice(coil, fixed, low, high, needs, setting, _margins(goal, needs, low, high), *reach)
+    return TankChoice(coil, fixed, low, high, needs, setting, _margins(goal, needs, low, high), *reach)
 
 
-def _needs(goal: Goal, load: Spread, coil: float, fixed: float) -> Spread:
+def _needs(goal: TankTarget, load: ValueRange, coil: float, fixed: float) -> ValueRange:
     """Trimmer capacitance on the target, F: nominal, T_low and T_high."""
     needed = 1.0 / (2.0 * math.pi * goal.frequency) ** 2
 
@@ -150,26 +153,25 @@ def _needs(goal: Goal, load: Spread, coil: float, fixed: float) -> Spread:
         parts = fixed * (1.0 + way * goal.capacitor_tolerance) + stray + antenna
         return needed / (coil * (1.0 + way * goal.inductor_tolerance)) - parts
 
-    return Spread(
-        need(0.0, goal.stray.value, load.value),
-        need(1.0, goal.stray.most, load.most),
-        need(-1.0, goal.stray.least, load.least),
+    return ValueRange(
+        need(0.0, goal.board_stray.value, load.value),
+        need(1.0, goal.board_stray.most, load.most),
+        need(-1.0, goal.board_stray.least, load.least),
     )
 
 
-def _margins(goal: Goal, needs: Spread, low: float, high: float) -> tuple[float, float]:
+def _margins(goal: TankTarget, needs: ValueRange, low: float, high: float) -> tuple[float, float]:
     """What is left at the trimmer's lower and upper end in the worst case, F."""
     return needs.least - low * (1.0 + goal.trimmer_tolerance), high * (1.0 - goal.trimmer_tolerance) - needs.most
 
 
 def _reach(
-    goal: Goal, coil: float, fixed: float, low: float, high: float
+    goal: TankTarget, coil: float, fixed: float, low: float, high: float
 ) -> tuple[tuple[float, float], tuple[float, float] | None]:
     """Frequencies from trimmer all in to all out: nominal, and those that every build reaches; exact per corner."""
 
     def frequency(way: float, trimmer: float) -> float:
-        stray = goal.stray.value if way == 0.0 else goal.stray.most if way > 0.0 else goal.stray.least
-        total = fixed * (1.0 + way * goal.capacitor_tolerance) + stray + trimmer
+        total = fixed * (1.0 + way * goal.capacitor_tolerance) + getattr(goal.board_stray, ENDS[way]) + trimmer
         return _on_tank(goal, coil * (1.0 + way * goal.inductor_tolerance), total, way)
 
     nominal = frequency(0.0, high), frequency(0.0, low)
@@ -178,19 +180,22 @@ def _reach(
     return nominal, sure if sure[0] <= sure[1] else None
 
 
-def _on_tank(goal: Goal, coil: float, total: float, way: float) -> float:
+def _on_tank(goal: TankTarget, coil: float, total: float, way: float) -> float:
     """Frequency, Hz, of the mode the target is in, with the antenna at its least, value or most."""
     if goal.antenna is None:
         return float(resonant_frequency(coil, total))
-    end = "value" if way == 0.0 else "most" if way > 0.0 else "least"
-    farads, henries = getattr(goal.antenna.capacitance, end), getattr(goal.antenna.branch_inductance, end)
+    farads, henries = (getattr(part, ENDS[way]) for part in (goal.antenna.capacitance, goal.antenna.branch_inductance))
     both = mode_frequencies(coil, total, henries, farads, goal.antenna.self_capacitance)
     return float(both[upper_mode(goal.antenna, goal.frequency)])
 
 
 def choose_values(
-    goal: Goal, inductances: Sequence[float], series: str = "E12", trimmer_series: str = "E6", count: int = MOST_CHOICES
-) -> tuple[Choice, ...]:
+    goal: TankTarget,
+    inductances: Sequence[float],
+    series: str = "E12",
+    trimmer_series: str = "E6",
+    count: int = MOST_CHOICES,
+) -> tuple[TankChoice, ...]:
     """The best `count` choices that reach the target in all builds: smallest trimmer first, then most centred.
 
     inductances: H, those to be had. The smaller trimmer is the finer one to set. Where none reaches it, the three that
@@ -212,10 +217,12 @@ def choose_values(
 
 
 def _candidates(
-    goal: Goal, load: Spread, coil: float, series: str, trimmer_series: str
-) -> Iterator[tuple[float, float, float, Spread]]:
+    goal: TankTarget, load: ValueRange, coil: float, series: str, trimmer_series: str
+) -> Iterator[tuple[float, float, float, ValueRange]]:
     """Fixed capacitor, trimmer ends, F, and what is needed of the trimmer: all that fit into the tank."""
-    room = 1.0 / (2.0 * math.pi * goal.frequency) ** 2 / positive("inductance", coil) - goal.stray.value - load.value
+    room = (
+        1.0 / (2.0 * math.pi * goal.frequency) ** 2 / positive("inductance", coil) - goal.board_stray.value - load.value
+    )
     if room <= LEAST_TRIMMER:
         return
     tops = values_in_range(trimmer_series, LEAST_TRIMMER, room)

@@ -38,7 +38,7 @@ MOST_CORNERS = 16  # parts; 2^16 corners take a second
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class ToleratedPart:
     """One part that varies: the column it is in, its nominal value (SI), relative limit, how it scatters.
 
     `bought`: can be had with a tighter limit. `label` names it to a person.
@@ -80,7 +80,7 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Goals:
+class BuildGoals:
     """What one build must do: lowest note (Hz) or lower, highest or higher, unevenness (cents RMS); None: not asked."""
 
     lowest: float | None = None
@@ -103,7 +103,7 @@ class Goals:
 class Sensitivity:
     """One part's hold on one outcome: slope dy/dx (x relative), and its share of the outcome's variance."""
 
-    part: Part
+    part: ToleratedPart
     slope: float
     share: float
 
@@ -121,10 +121,10 @@ class LinearEstimate:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """A design with parts that vary: the law all builds share, and one `Part` for each of QUANTITIES, in that order."""
+    """A design with parts that vary: the law all builds share, and one part for each of QUANTITIES, in order."""
 
     law: TunedBuilds
-    parts: tuple[Part, ...]
+    parts: tuple[ToleratedPart, ...]
 
     def __post_init__(self) -> None:
         names = tuple(part.quantity for part in self.parts)
@@ -132,7 +132,7 @@ class Trial:
             raise ValueError(f"parts must be one for each quantity in order; got {', '.join(names)}")
 
     @property
-    def varying(self) -> tuple[Part, ...]:
+    def varying(self) -> tuple[ToleratedPart, ...]:
         """The parts that vary."""
         return tuple(part for part in self.parts if part.varies)
 
@@ -249,7 +249,9 @@ def linear_estimates(trial: Trial) -> tuple[LinearEstimate, ...]:
     )
 
 
-def _estimate(name: str, parts: Sequence[Part], steps: Floats, moved: Floats, nominal: float) -> LinearEstimate:
+def _estimate(
+    name: str, parts: Sequence[ToleratedPart], steps: Floats, moved: Floats, nominal: float
+) -> LinearEstimate:
     slopes = (moved[: len(parts)] - moved[len(parts) :]) / (2.0 * steps)
     limits, sigmas = np.array([part.limit for part in parts]), np.array([part.sigma for part in parts])
     variances = (slopes * sigmas) ** 2
@@ -271,13 +273,13 @@ def _estimate(name: str, parts: Sequence[Part], steps: Floats, moved: Floats, no
 class Tighter:
     """One part bought to half its limit: share of builds that reach zero beat, and that are good, then."""
 
-    part: Part
+    part: ToleratedPart
     limit: float
     reached: float
     good: float
 
 
-def tighter_parts(trial: Trial, goals: Goals, builds: int, seed: int) -> tuple[Tighter, ...]:
+def tighter_parts(trial: Trial, goals: BuildGoals, builds: int, seed: int) -> tuple[Tighter, ...]:
     """Every bought part to half its limit, the others as they are, on the same random builds; the best first."""
     found = []
     for part in trial.varying:

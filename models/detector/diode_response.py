@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.checks import finite_array, non_negative, non_negative_array, positive, positive_array
+from models.checks import finite_array, non_negative, non_negative_array, positive, positive_array, whole
 from models.detector.diode import AveragedDiode, DiodeLoad, static_output, sum_envelope
 
 Floats = NDArray[np.float64]
@@ -66,8 +66,7 @@ def beat_cycle(
     other shapes and bad numbers.
     """
     positive("reference", reference)
-    if isinstance(points, bool) or not isinstance(points, int | np.integer) or points < 4:
-        raise ValueError(f"points must be a whole number >= 4; got {points!r}")
+    whole("points", points, 4)
     offsets = np.atleast_1d(finite_array("offset", offset))
     lock = non_negative("lock_range", lock_range)
     if not (np.abs(offsets) > lock).all():

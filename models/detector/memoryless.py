@@ -32,7 +32,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, hyp2f1, i0, i0e, ive
 
-from models.checks import finite_array, fraction, non_negative, one_of, positive
+from models.checks import finite_array, fraction, non_negative, one_of, positive, whole
 from models.detector.diode import DiodeLoad, static_output, sum_envelope
 from models.junction import THERMAL_VOLTAGE
 
@@ -44,10 +44,7 @@ HARDEST_DRIVE = 300.0  # of a junction, in kT/q, where amplitudes are compared: 
 
 def envelope_waveform(phase: ArrayLike, amplitude_ratio: float) -> Floats:
     """Envelope of the sum over the stronger amplitude: |1 + m exp(j phi)|; phase in rad."""
-    # (1 - m)^2 + 4 m cos^2(phi / 2): the same, without loss of digits where the two nearly cancel
-    ratio = fraction("amplitude_ratio", amplitude_ratio)
-    half = np.cos(0.5 * finite_array("phase", phase))
-    return np.asarray(np.hypot(1.0 - ratio, 2.0 * math.sqrt(ratio) * half))
+    return sum_envelope(1.0, fraction("amplitude_ratio", amplitude_ratio), phase)
 
 
 def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
@@ -60,7 +57,7 @@ def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
     for n >= 1 (derived here; the integrand has one sign, so no digits cancel), and A_0 = F(-1/2, -1/2; 1; m^2).
     At m = 1 they are A_0 = 4 / pi, A_n = -(-1)^n 8 / (pi (4 n^2 - 1)).
     """
-    ratio, highest = fraction("amplitude_ratio", amplitude_ratio), _whole("count", count, 0)
+    ratio, highest = fraction("amplitude_ratio", amplitude_ratio), _count("count", count, 0)
     position = np.linspace(-4.0, 4.0, 241)  # double-exponential nodes: exact to rounding up to both ends
     bent = math.pi * np.sinh(position)
     node, rest = expit(bent), expit(-bent)  # u and 1 - u
@@ -75,8 +72,7 @@ def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
 def junction_waveform(phase: ArrayLike, drive: float, weaker_drive: float) -> Floats:
     """Junction current over its mean along the beat; drives: both peak voltages over kT/q; phase in rad."""
     drive, weaker_drive = non_negative("drive", drive), non_negative("weaker_drive", weaker_drive)
-    half = np.cos(0.5 * finite_array("phase", phase))
-    reach = np.hypot(drive - weaker_drive, 2.0 * math.sqrt(drive * weaker_drive) * half)
+    reach = sum_envelope(drive, weaker_drive, phase)
     scale = i0e(drive) * i0e(weaker_drive)
     return np.asarray(i0e(reach) * np.exp(reach - (drive + weaker_drive)) / scale)
 
@@ -87,7 +83,7 @@ def junction_harmonics(count: int, drive: float, weaker_drive: float) -> Floats:
     The addition theorem of I_0 (Neumann's, for imaginary argument; from memory), checked against quadrature.
     """
     drive, weaker_drive = non_negative("drive", drive), non_negative("weaker_drive", weaker_drive)
-    order = np.arange(_whole("count", count, 0) + 1, dtype=np.float64)
+    order = np.arange(_count("count", count, 0) + 1, dtype=np.float64)
     ratio = ive(order, drive) * ive(order, weaker_drive) / (i0e(drive) * i0e(weaker_drive))
     return np.asarray(np.where(order == 0, 1.0, 2.0) * ratio)
 
@@ -196,7 +192,7 @@ class Detector:
 
     def harmonics(self, count: int) -> Floats:
         """A_0..A_count, shape (count + 1,); A_0 is the steady part. `count` must be a whole number >= 0."""
-        return _LAWS[self.kind].harmonics(self, _whole("count", count, 0))
+        return _LAWS[self.kind].harmonics(self, _count("count", count, 0))
 
     @property
     def weaker_drive(self) -> float:
@@ -216,10 +212,8 @@ class Detector:
         return max(-lowest, highest)
 
 
-def _whole(name: str, value: int, least: int, most: int = MOST_HARMONICS) -> int:
-    if isinstance(value, bool | np.bool_) or not isinstance(value, int | np.integer) or value < least:
-        raise ValueError(f"{name} must be a whole number >= {least}; got {value!r}")
-    if value > most:
+def _count(name: str, value: int, least: int, most: int = MOST_HARMONICS) -> int:
+    if whole(name, value, least) > most:
         raise ValueError(f"{name} must be at most {most}; got a larger number")
     return int(value)
 
@@ -236,7 +230,7 @@ def band_limited_tables(harmonics: ArrayLike, size: int, top_harmonics: ArrayLik
     amplitudes = finite_array("harmonics", harmonics)
     if amplitudes.ndim != 1 or amplitudes.size == 0:
         raise ValueError(f"harmonics must be a row of at least one number; got shape {amplitudes.shape}")
-    points = _whole("size", size, 4, LARGEST_TABLE)
+    points = _count("size", size, 4, LARGEST_TABLE)
     tops = np.atleast_1d(np.asarray(top_harmonics))
     if tops.ndim != 1 or not np.issubdtype(tops.dtype, np.integer) or np.any(tops < 0):
         raise ValueError(f"top_harmonics must be whole numbers >= 0; got {top_harmonics!r}")

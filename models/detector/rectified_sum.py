@@ -17,7 +17,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.checks import finite_array, fraction
+from models.checks import finite_array, fraction, whole
 
 Floats = NDArray[np.float64]
 
@@ -25,8 +25,8 @@ Floats = NDArray[np.float64]
 def sum_of_tones(first: ArrayLike, second: ArrayLike, amplitude_ratio: float) -> tuple[Floats, Floats]:
     """Envelope E and angle a (rad, within -pi to pi) of cos(first) + m cos(second); phases in rad; broadcasts."""
     ratio = fraction("amplitude_ratio", amplitude_ratio)
-    whole = np.exp(1j * finite_array("first", first)) + ratio * np.exp(1j * finite_array("second", second))
-    return np.abs(whole), np.angle(whole)
+    both = np.exp(1j * finite_array("first", first)) + ratio * np.exp(1j * finite_array("second", second))
+    return np.abs(both), np.angle(both)
 
 
 def half_wave_rectified(envelope: ArrayLike, angle: ArrayLike, pairs: int) -> Floats:
@@ -34,8 +34,7 @@ def half_wave_rectified(envelope: ArrayLike, angle: ArrayLike, pairs: int) -> Fl
 
     Cut off there, it has no lines beyond the last harmonic: what a recording of a finite band can hold.
     """
-    if isinstance(pairs, bool) or not isinstance(pairs, int) or pairs < 0:
-        raise ValueError(f"pairs must be a whole number >= 0; got {pairs!r}")
+    whole("pairs", pairs, 0)
     size, turn = finite_array("envelope", envelope), finite_array("angle", angle)
     series = 1.0 / math.pi + 0.5 * np.cos(turn)
     for order in range(1, pairs + 1):

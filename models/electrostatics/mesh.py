@@ -10,16 +10,16 @@ All functions raise ValueError for sizes that are not positive and finite, for a
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from models.checks import positive
-from models.electrostatics.mesh_input import direction, edge_grading, lengths_of, panel_target, vector
+from models.checks import finite_array, positive, whole
 from models.electrostatics.surfaces import (
     Floats,
     block_faces,
+    capsule_triangles,
     equal_area_factor,
     equal_volume_sphere,
     even_charge_factor,
@@ -30,7 +30,6 @@ from models.electrostatics.surfaces import (
     grading_for,
     lifted,
     placed,
-    rectangle,
     revolved,
     wrapped_grid_faces,
 )
@@ -50,27 +49,15 @@ def sphere(
     `facing` (3,) m: the nearest place of another conductor, outside the sphere. Panels then crowd before it, as the
     charge does, and each is corrected by itself; for gaps of the order of the radius and less.
     """
-    radius, middle = positive("radius", radius), vector("center", center)
+    radius, middle = positive("radius", radius), _vector("center", center)
     if facing is None:
         return np.asarray(radius * equal_volume_sphere(_sphere_bands(panels)) + middle)
-    towards = vector("facing", facing) - middle
+    towards = _vector("facing", facing) - middle
     clearance = float(np.sqrt((towards**2).sum())) / radius - 1.0
     if not clearance > 0.0:
         raise ValueError(f"facing must lie outside the sphere; got {facing!r}")
-    surface = facing_sphere(panel_target(panels, 40), clearance)
-    return placed(radius * lifted(surface, surface[0]), direction(towards), middle)
-
-
-def spheroid(
-    radius: float, half_height: float, center: ArrayLike = ORIGIN, axis: ArrayLike = UP, panels: int = 1000
-) -> Floats:
-    """Spheroid: equatorial `radius` and polar half-axis `half_height` along `axis`, m, of the true volume.
-
-    The stretched sphere is the natural grading: every triangle of an even sphere then carries nearly equal charge.
-    """
-    radius, half_height = positive("radius", radius), positive("half_height", half_height)
-    stretched = equal_volume_sphere(_sphere_bands(panels)) * (radius, radius, half_height)
-    return placed(stretched, direction(axis), vector("center", center))
+    surface = facing_sphere(whole("panels", panels, 40), clearance)
+    return placed(radius * lifted(surface, surface[0]), _direction(towards), middle)
 
 
 def rod(
@@ -83,9 +70,9 @@ def rod(
 ) -> Floats:
     """Round rod with flat ends; `base` is the middle of its lower end, `axis` its direction (vertical by default)."""
     length, radius = positive("length", length), 0.5 * positive("diameter", diameter)
-    grading = edge_grading(grading)
-    level = finest_level(panel_target(panels, 80), lambda level: _rod_count(length, radius, level, grading))
-    return placed(_rod(length, radius, level, grading), direction(axis), vector("base", base))
+    grading = _edge_grading(grading)
+    level = finest_level(whole("panels", panels, 80), lambda level: _rod_count(length, radius, level, grading))
+    return placed(_rod(length, radius, level, grading), _direction(axis), _vector("base", base))
 
 
 def disc(
@@ -96,46 +83,32 @@ def disc(
     grading: float = EDGE_GRADING,
 ) -> Floats:
     """Disc of no thickness (one layer of panels carries the charge of both faces); normals along `axis`."""
-    radius, grading = positive("radius", radius), edge_grading(grading)
-    level = finest_level(panel_target(panels, 40), lambda level: _disc_count(*_disc_layout(level), grading))
+    radius, grading = positive("radius", radius), _edge_grading(grading)
+    level = finest_level(whole("panels", panels, 40), lambda level: _disc_count(*_disc_layout(level), grading))
     rings, sectors = _disc_layout(level)
     flat = _flat_disc(radius, rings, sectors, grading, equal_area_factor(sectors))
-    return placed(flat, direction(axis), vector("center", center))
-
-
-def plate(
-    size: ArrayLike,
-    center: ArrayLike = ORIGIN,
-    axis: ArrayLike = UP,
-    panels: int = 1000,
-    grading: float = EDGE_GRADING,
-) -> Floats:
-    """Rectangle of no thickness, `size` (2,) m along x and y before `axis` turns it; normals along `axis`."""
-    lengths = lengths_of("size", size, 2)
-    grading = edge_grading(grading)
-    level = finest_level(panel_target(panels, 8), lambda level: 2 * int(np.prod(_cells(lengths, level))))
-    x, y = (nodes - 0.5 * span for nodes, span in zip(_nodes(lengths, level, grading), lengths, strict=True))
-    return placed(rectangle(x, y, 0.0), direction(axis), vector("center", center))
+    return placed(flat, _direction(axis), _vector("center", center))
 
 
 def box(size: ArrayLike, center: ArrayLike = ORIGIN, panels: int = 1200, grading: float = EDGE_GRADING) -> Floats:
     """Rectangular block with faces square to the axes, `size` (3,) m along x, y, z."""
-    lengths = lengths_of("size", size, 3)
-    grading = edge_grading(grading)
-    level = finest_level(panel_target(panels, 48), lambda level: _box_count(_cells(lengths, level)))
+    lengths = _lengths("size", size)
+    grading = _edge_grading(grading)
+    level = finest_level(whole("panels", panels, 48), lambda level: _box_count(_cells(lengths, level)))
     nodes = [line - 0.5 * span for line, span in zip(_nodes(lengths, level, grading), lengths, strict=True)]
-    return np.asarray(np.concatenate(block_faces(*nodes)) + vector("center", center))
+    return np.asarray(np.concatenate(block_faces(*nodes)) + _vector("center", center))
 
 
 def capsule(start: ArrayLike, end: ArrayLike, radius: float, panels: int = 1000) -> Floats:
     """Cylinder of `radius` from `start` to `end` (3,) m, closed by half spheres about these points."""
     radius = positive("radius", radius)
-    first, last = vector("start", start), vector("end", end)
+    first, last = _vector("start", start), _vector("end", end)
     length = float(np.sqrt(((last - first) ** 2).sum()))
     if not length > 0.0:
         raise ValueError("capsule must have start and end apart; use sphere for a single point")
-    level = finest_level(panel_target(panels, 60), lambda level: _capsule_count(length, radius, level))
-    return placed(_capsule(length, radius, level), (last - first) / length, first)
+    level = finest_level(whole("panels", panels, 60), lambda level: _capsule_count(length, radius, level))
+    upright = capsule_triangles(*_capsule_layout(length, radius, level), length, radius)
+    return placed(upright, (last - first) / length, first)
 
 
 def torus(
@@ -145,7 +118,7 @@ def torus(
     ring_radius, tube_radius = positive("ring_radius", ring_radius), positive("tube_radius", tube_radius)
     if not tube_radius < ring_radius:
         raise ValueError(f"tube_radius must be < ring_radius = {ring_radius:g}; got {tube_radius:g}")
-    around, along = _torus_cells(ring_radius / tube_radius, panel_target(panels, 72))
+    around, along = _torus_cells(ring_radius / tube_radius, whole("panels", panels, 72))
     azimuth = 2.0 * np.pi * np.arange(along)[:, None] / along
     turn = 2.0 * np.pi * np.arange(around)[None, :] / around
     outward = np.stack(
@@ -154,7 +127,7 @@ def torus(
     circle = np.stack([np.cos(azimuth), np.sin(azimuth), 0.0 * azimuth], axis=-1) * ring_radius
     middles = np.repeat(circle[:, 0, :], around, axis=0)
     surface = (middles + tube_radius * outward, wrapped_grid_faces(along, around))
-    return placed(lifted(surface, outward), direction(axis), vector("center", center))
+    return placed(lifted(surface, outward), _direction(axis), _vector("center", center))
 
 
 # Layouts: all counts follow from one level, the fineness.
@@ -162,7 +135,7 @@ def torus(
 
 def _sphere_bands(panels: int) -> int:
     """Bands of a ring sphere of about `panels` triangles: 4 sqrt(3) / pi bands^2."""
-    return max(3, round(float(np.sqrt(panel_target(panels, 20) * np.pi / (4.0 * np.sqrt(3.0))))))
+    return max(3, round(float(np.sqrt(whole("panels", panels, 20) * np.pi / (4.0 * np.sqrt(3.0))))))
 
 
 def _rod_layout(length: float, radius: float, level: float, grading: float) -> tuple[int, int, int, float]:
@@ -247,19 +220,6 @@ def _capsule_layout(length: float, radius: float, level: float) -> tuple[list[in
     return [1] + [max(4, round(sectors * float(size))) for size in across], nodes
 
 
-def _capsule(length: float, radius: float, level: float) -> Floats:
-    counts, nodes = _capsule_layout(length, radius, level)
-    angles = np.linspace(0.0, 0.5 * np.pi, len(counts))
-    middle = np.ones(len(nodes))
-    tilt = np.concatenate([-np.cos(angles[:-1]), 0.0 * middle, np.cos(angles[-2::-1])])
-    across = np.concatenate([np.sin(angles[:-1]), middle, np.sin(angles[-2::-1])])
-    shift = np.concatenate([0.0 * angles[:-1], length * nodes, 0.0 * angles[:-1] + length])
-    sizes = counts[:-1] + [counts[-1]] * len(nodes) + counts[-2::-1]
-    surface = revolved(radius * across, shift + radius * tilt, sizes)
-    normals = revolved(across, tilt, sizes)[0]
-    return lifted(surface, normals)
-
-
 def _capsule_count(length: float, radius: float, level: float) -> int:
     counts, nodes = _capsule_layout(length, radius, level)
     return 2 * (2 * sum(counts[1:-1]) + counts[-1]) + 2 * counts[-1] * (len(nodes) - 1)
@@ -270,3 +230,39 @@ def _torus_cells(ratio: float, panels: int) -> tuple[int, int]:
     stretch = min(max(ratio**0.5, 1.0), 4.0)
     around = max(8, round(float(np.sqrt(0.5 * panels * stretch / ratio))))
     return around, max(6, round(0.5 * panels / around))
+
+
+# Checks of what is given: one ValueError naming the parameter.
+
+
+def _edge_grading(grading: Any) -> float:
+    """Exponent 1..6 by which cells crowd at edges. ValueError otherwise."""
+    value = positive("grading", grading)
+    if not 1.0 <= value <= 6.0:
+        raise ValueError(f"grading must be between 1 and 6; got {value:g}")
+    return value
+
+
+def _vector(name: str, value: ArrayLike) -> Floats:
+    """Three finite coordinates, (3,). ValueError otherwise."""
+    coordinates = finite_array(name, value)
+    if coordinates.shape != (3,):
+        raise ValueError(f"{name} must be three coordinates; got {value!r}")
+    return coordinates
+
+
+def _direction(axis: ArrayLike) -> Floats:
+    """Unit vector along `axis`. ValueError otherwise."""
+    along = _vector("axis", axis)
+    norm = float(np.sqrt((along**2).sum()))
+    if not norm > 0.0:
+        raise ValueError(f"axis must not be of zero length; got {axis!r}")
+    return np.asarray(along / norm)
+
+
+def _lengths(name: str, value: ArrayLike) -> Floats:
+    """Three positive lengths, (3,). ValueError otherwise."""
+    sizes = _vector(name, value)
+    for length in sizes:
+        positive(name, float(length))
+    return sizes

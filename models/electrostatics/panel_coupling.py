@@ -21,11 +21,11 @@ from models.electrostatics.panel_potential import (
     Panels,
     inverse_distance_integral,
 )
-from models.electrostatics.thin_products import thin_product
 
 #: Pairs whose centroids lie closer than this many longest edges (of the larger triangle) count as near.
 NEAR_RATIO: Final = 2.0
 _PAIRS_AT_ONCE: Final = 4096
+_MULTIPLICATIONS: Final = 1 << 18
 _ENTRIES_AT_ONCE: Final = 1 << 17
 _ROWS_AT_ONCE: Final = 64
 _ROWS, _COLUMNS = [0, 0, 0, 1, 1, 2], [0, 1, 2, 1, 2, 2]
@@ -123,3 +123,18 @@ def _quadratic_features(panels: Panels, origin: Floats) -> tuple[Floats, Floats]
     coefficients = np.concatenate([traceless[:, _ROWS, _COLUMNS] * _MULTIPLICITY, -2.0 * linear, constant], axis=1)
     powers = np.concatenate([centers[:, _ROWS] * centers[:, _COLUMNS], centers, np.ones((panels.count, 1))], axis=1)
     return coefficients, powers
+
+
+def thin_product(matrix: Floats, columns: Floats) -> Floats:
+    """matrix @ columns, (p, q) by (q, k), cut into blocks of rows and so kept on one thread.
+
+    Above a size, linear algebra libraries share a product among threads and wait for the last of them. Blocks of at
+    most 2^18 multiplications stay below that size in OpenBLAS, so that many small solutions in a row do not depend on
+    how many threads the library finds free. tests/benchmarks/hand_field.py times both; on an idle machine they differ
+    little.
+    """
+    rows, inner = matrix.shape
+    block = max(1, _MULTIPLICATIONS // (inner * columns.shape[1]))
+    whole = rows - rows % block
+    stacked = matrix[:whole].reshape(-1, block, inner) @ columns
+    return np.concatenate([stacked.reshape(whole, columns.shape[1]), matrix[whole:] @ columns])

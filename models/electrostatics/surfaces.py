@@ -172,6 +172,19 @@ def lifted(surface: Surface, normals: Floats) -> Floats:
     return np.asarray((vertices + normals * (moments / weights)[:, None])[faces])
 
 
+def capsule_triangles(counts: Sequence[int], nodes: Floats, length: float, radius: float) -> Floats:
+    """Triangles of a cylinder from z = 0 to `length` with `nodes` (0 to 1) along it, half spheres on its ends.
+
+    `counts`: points of the rings of a half sphere at even angles, from its pole to its rim.
+    """
+    angles, middle = np.linspace(0.0, 0.5 * np.pi, len(counts)), np.ones(len(nodes))
+    tilt = np.concatenate([-np.cos(angles[:-1]), 0.0 * middle, np.cos(angles[-2::-1])])
+    across = np.concatenate([np.sin(angles[:-1]), middle, np.sin(angles[-2::-1])])
+    shift = np.concatenate([0.0 * angles[:-1], length * nodes, 0.0 * angles[:-1] + length])
+    sizes = [*counts[:-1], *[counts[-1]] * len(nodes), *counts[-2::-1]]
+    return lifted(revolved(radius * across, shift + radius * tilt, sizes), revolved(across, tilt, sizes)[0])
+
+
 def enclosed_volume(triangles: Floats) -> float:
     """Volume inside a closed mesh, positive when its faces wind outward (divergence theorem), m^3."""
     return float(np.einsum("ni,ni->", triangles[:, 0], np.cross(triangles[:, 1], triangles[:, 2])) / 6.0)

@@ -103,6 +103,14 @@ class CapacitanceCurve:
         return values
 
 
+def distance_table(distances: ArrayLike) -> Floats:
+    """Distances (n,), m, at which a curve is to be computed: at least two, strictly increasing; else ValueError."""
+    table = positive_array("distances", distances)
+    if table.ndim != 1 or table.size < 2 or not (np.diff(table) > 0.0).all():
+        raise ValueError("distances must be a list of at least two, strictly increasing")
+    return table
+
+
 def monotone_cubic(knots: Floats, values: Floats) -> CubicHermiteSpline:
     """The not-a-knot cubic spline through strictly monotone `values` where it never turns, else `shape_preserving`."""
     spline = CubicSpline(knots, values)

@@ -9,7 +9,7 @@ preconditioned with the inverses of Pss and of Pmm at one middle position: some 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,14 +17,14 @@ from scipy.linalg import cho_solve, cholesky, solve_triangular
 
 from models.electrostatics.boundary_elements import (
     conductor_panels,
+    conjugate_gradients,
     potential_matrix,
     symmetric_potential_matrix,
 )
+from models.electrostatics.panel_coupling import thin_product
 from models.electrostatics.panel_potential import Panels, joined
 from models.electrostatics.surfaces import Floats
-from models.electrostatics.thin_products import conjugate_gradients, thin_product
-from models.hand.apparatus import antenna_mesh, cabinet_box, cabinet_mesh
-from models.hand.player import arm, body, hand, shoulder, wrist
+from models.hand.meshes import antenna_mesh, arm, body, cabinet_box, cabinet_mesh, hand, shoulder, wrist
 from models.hand.scene import Posture, Scene
 
 
@@ -104,6 +104,11 @@ def capacitance_matrices(still: StillField, posture: Posture, distances: Floats)
         own = np.block([[hand_matrix, mutual], [mutual.T, symmetric_potential_matrix(sleeve, True)]])
         return joined([palm, sleeve]), own
 
+    return moved(still, moving, distances)
+
+
+def moved(still: StillField, moving: Callable[[float], tuple[Panels, Floats]], distances: Floats) -> Iterator[Floats]:
+    """Maxwell capacitance matrix (2, 2), F, at each distance, m, at which `moving` gives panels and their Pmm."""
     middle = moving(float(np.sqrt(distances[0] * distances[-1])))[1]
     inverse = np.asarray(np.linalg.inv(middle), dtype=np.float64)
     for distance in distances:
@@ -134,8 +139,14 @@ def solved(still: StillField, own: Floats, own_inverse: Floats, coupling: Floats
 
 def player_panels(mesh: Floats, name: str, scene: Scene) -> Panels:
     """Panels of a part of the player, after checking that it clears the earth plane and the cabinet."""
-    if scene.cabinet is not None:
-        size, center = cabinet_box(scene.antenna, scene.cabinet)
-        if (np.abs(mesh.reshape(-1, 3) - center) <= 0.5 * size).all(axis=1).any():
-            raise ValueError(f"cabinet must clear the player's {name}; they overlap")
+    if meets_cabinet(mesh, scene):
+        raise ValueError(f"cabinet must clear the player's {name}; they overlap")
     return conductor_panels(mesh, f"the player's {name}", ground_plane=True)
+
+
+def meets_cabinet(mesh: Floats, scene: Scene) -> bool:
+    """Whether a corner of `mesh` lies within the cabinet."""
+    if scene.cabinet is None:
+        return False
+    size, center = cabinet_box(scene.antenna, scene.cabinet)
+    return bool((np.abs(mesh.reshape(-1, 3) - center) <= 0.5 * size).all(axis=1).any())

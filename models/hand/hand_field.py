@@ -21,22 +21,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.checks import one_of, positive, positive_array
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.scene import POSTURE_NAMES, POSTURES, Cabinet, Player, Posture, RodAntenna, Scene
-
-__all__ = [
-    "DEFAULT_DISTANCES",
-    "POSTURES",
-    "POSTURE_NAMES",
-    "Cabinet",
-    "CapacitanceCurve",
-    "Player",
-    "Posture",
-    "RodAntenna",
-    "Scene",
-    "capacitance_curves",
-]
+from models.checks import one_of, positive
+from models.hand.capacitance_curve import CapacitanceCurve, distance_table
+from models.hand.scene import POSTURES, Posture, Scene
 
 #: Hand distances of a curve, m: 40 from 1 cm to 80 cm in equal ratios.
 DEFAULT_DISTANCES: Final[NDArray[np.float64]] = np.geomspace(0.01, 0.80, 40)
@@ -61,9 +48,7 @@ def capacitance_curves(
         still_field,
     )
 
-    table = positive_array("distances", distances)
-    if table.ndim != 1 or table.size < 2 or not (np.diff(table) > 0.0).all():
-        raise ValueError("distances must be a list of at least two, strictly increasing")
+    table = distance_table(distances)
     for posture in postures:
         one_of("posture", posture, POSTURES)
     still = still_field(scene, positive("fineness", fineness))

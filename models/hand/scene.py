@@ -13,7 +13,6 @@ from models.checks import non_negative, positive
 
 Posture = Literal["open", "fist"]
 POSTURES: Final[tuple[Posture, ...]] = ("open", "fist")
-POSTURE_NAMES: Final[dict[Posture, str]] = {"open": "open hand", "fist": "fist"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +50,7 @@ class Cabinet:
 
 
 @dataclass(frozen=True, slots=True)
-class Player:
+class PlayerBody:
     """The player: body, head, one stretched arm and its hand, all one conductor.
 
     body_capacitance: F to earth beside what the field already finds between the player and the plane (soles, floor,
@@ -79,7 +78,7 @@ class Scene:
     """Everything the capacitance of the antenna depends on, but for the hand's distance and posture."""
 
     antenna: RodAntenna = field(default_factory=RodAntenna)
-    player: Player = field(default_factory=Player)
+    player: PlayerBody = field(default_factory=PlayerBody)
     cabinet: Cabinet | None = None
 
     def __post_init__(self) -> None:

@@ -23,9 +23,17 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from models.checks import one_of
-from models.readings.setup import NORMAL_95, ReadingSet
 from models.readings.start import search_start
-from models.readings.tank_model import PICO, UNKNOWNS, FrequencyReading, ReadingModel, reading_model, unknowns_in
+from models.readings.tank_model import (
+    NORMAL_95,
+    PICO,
+    UNKNOWNS,
+    FrequencyReading,
+    ReadingModel,
+    ReadingSet,
+    reading_model,
+    unknowns_in,
+)
 
 Floats = NDArray[np.float64]
 NOT_HELD: Final = 1e-7

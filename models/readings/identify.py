@@ -19,8 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.readings.fit import NOT_HELD, Fit, unit_direction
-from models.readings.setup import NORMAL_95
-from models.readings.tank_model import PICO, UNKNOWNS, FrequencyReading, reading_model
+from models.readings.tank_model import NORMAL_95, PICO, UNKNOWNS, FrequencyReading, reading_model
 
 Floats = NDArray[np.float64]
 ENTANGLED = 0.95

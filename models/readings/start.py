@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.branch.modes import branch_load
-from models.readings.setup import ReadingSet
-from models.readings.tank_model import PICO, UNKNOWNS, ReadingModel
+from models.readings.tank_model import PICO, UNKNOWNS, ReadingModel, ReadingSet
 
 Floats = NDArray[np.float64]
 ANTENNA_STRAYS: Final = np.concatenate([np.linspace(0.0, 10.0, 41), np.linspace(11.0, 50.0, 40)])

@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 from models.checks import non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.preferred_values import nearest, values_in_range
-from models.straight.build_spread import expected_rms
-from models.straight.evenness import Evenness, Goal
-from models.straight.search import INDUCTANCES, Effort, Parts, Place, Search, Solution, circuits
+from models.straight.evenness import Evenness, FieldGoal, expected_rms
+from models.straight.search import INDUCTANCES, Effort, FieldParts, Place, Search, Solution, circuits
 
 Floats = NDArray[np.float64]
 ZOOMS = 4
@@ -33,7 +32,7 @@ class RobustSearch(Search):
     around = 1.25
 
     def __init__(
-        self, curve: CapacitanceCurve, goal: Goal, parts: Parts, place: Place, effort: Effort, factors: Floats
+        self, curve: CapacitanceCurve, goal: FieldGoal, parts: FieldParts, place: Place, effort: Effort, factors: Floats
     ) -> None:
         super().__init__(curve, goal, parts, place, effort)
         self.factors = factors  # of the builds, (k, 5)
@@ -50,14 +49,14 @@ class RobustSearch(Search):
 
 @dataclass(frozen=True, slots=True)
 class TankParts:
-    """What else stands across the tank, F: `stray` fixed, trimmer from `minimum` to `maximum`."""
+    """What else stands across the tank, F: `board_stray` fixed, trimmer from `minimum` to `maximum`."""
 
-    stray: float
+    board_stray: float
     minimum: float
     maximum: float
 
     def __post_init__(self) -> None:
-        for name in ("stray", "minimum", "maximum"):
+        for name in ("board_stray", "minimum", "maximum"):
             non_negative(name, getattr(self, name))
         if self.maximum < self.minimum:
             raise ValueError(f"maximum must be >= minimum ({self.minimum:g}); got {self.maximum:g}")
@@ -67,16 +66,16 @@ class TankParts:
 
         The setting is held at its end where the trimmer does not reach: read what comes of it with `total`.
         """
-        middle = self.stray + 0.5 * (self.minimum + self.maximum)
+        middle = self.board_stray + 0.5 * (self.minimum + self.maximum)
         capacitor = nearest(series, max(capacitance - middle, smallest))
         span = self.maximum - self.minimum
         if span == 0.0:
             return capacitor, 0.5
-        return capacitor, min(max((capacitance - self.stray - capacitor - self.minimum) / span, 0.0), 1.0)
+        return capacitor, min(max((capacitance - self.board_stray - capacitor - self.minimum) / span, 0.0), 1.0)
 
     def total(self, capacitor: float, setting: float) -> float:
         """Capacitance of the tank, F."""
-        return self.stray + capacitor + self.minimum + setting * (self.maximum - self.minimum)
+        return self.board_stray + capacitor + self.minimum + setting * (self.maximum - self.minimum)
 
 
 @dataclass(frozen=True, slots=True)

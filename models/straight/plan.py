@@ -8,16 +8,14 @@ from functools import partial
 
 from models.branch.tapped_coil import Tap
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.straight.build_spread import NOT_HELD, Spread, Tolerances, retuned_spread, spread
 from models.straight.buyable_field import Buyable, RobustSearch, TankParts, buyable
-from models.straight.cost import lossy_rms
-from models.straight.evenness import Goal
-from models.straight.front import FrontPoint, front, point_of
+from models.straight.evenness import NOT_HELD, BuildSpread, FieldGoal, Tolerances, retuned_spread, spread
+from models.straight.front import FrontPoint, front, lossy_rms, point_of
 from models.straight.search import (
     FULL_EFFORT,
     UNHEARD,
     Effort,
-    Parts,
+    FieldParts,
     Place,
     Progress,
     Search,
@@ -31,23 +29,23 @@ SHARES = {"places": 0.6, "robust": 0.75, "front": 1.0}  # of the time, where eac
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class SearchTask:
     """What to search with: hand field, goal, parts, what stands across the tank, series of preferred values,
     tolerances, seed. `free`: parts with wider bounds on tank and carrier, to tell what those of `parts` cost; None:
     they are not asked.
     """
 
     curve: CapacitanceCurve
-    goal: Goal
-    parts: Parts
+    goal: FieldGoal
+    parts: FieldParts
     tank: TankParts
     series: str = "E24"
     tolerances: Tolerances = field(default_factory=Tolerances)
     seed: int = 1
-    free: Parts | None = None
+    free: FieldParts | None = None
     effort: Effort = FULL_EFFORT
 
-    def search(self, place: Place, parts: Parts | None = None) -> Search:
+    def search(self, place: Place, parts: FieldParts | None = None) -> Search:
         """The search at one place, with other parts if given."""
         return Search(self.curve, self.goal, parts or self.parts, place, self.effort)
 
@@ -66,12 +64,12 @@ class Steps:
     real_chokes: float | None
     preferred: float
     lossy: float | None
-    builds: Spread
-    retuned: Spread
+    builds: BuildSpread
+    retuned: BuildSpread
 
 
 @dataclass(frozen=True, slots=True)
-class Option:
+class FieldOption:
     """One place worked out in preferred values."""
 
     option: Buyable
@@ -80,15 +78,15 @@ class Option:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class FieldPlan:
     """What was found: every place's nominal best, the straightest of them, the most robust, the front; and, in
     continuous values, the straightest within the bounds of the task and without (None where not asked). interrupted:
     the search was cut short: `not_searched` are missing, or robust search and front are not whole.
     """
 
-    places: tuple[tuple[Place, Option | None], ...]
-    nominal: Option
-    robust: Option
+    places: tuple[tuple[Place, FieldOption | None], ...]
+    nominal: FieldOption
+    robust: FieldOption
     front: tuple[FrontPoint, ...]
     bounded: FrontPoint | None = None
     free: FrontPoint | None = None
@@ -96,13 +94,13 @@ class Plan:
     not_searched: tuple[Place, ...] = ()
 
 
-def make_plan(task: Task, progress: Progress = lambda share: None) -> Plan | None:
+def make_plan(task: SearchTask, progress: Progress = lambda share: None) -> FieldPlan | None:
     """Search everything; None where no place keeps to the goal. `progress` hears the share of the work done.
 
     A KeyboardInterrupt ends the search with what is found, once one place has been worked out.
     """
-    found: list[tuple[Place, Option | None]] = []
-    robust: Option | None = None
+    found: list[tuple[Place, FieldOption | None]] = []
+    robust: FieldOption | None = None
     bounded: FrontPoint | None = None
     free: FrontPoint | None = None
     points: tuple[FrontPoint, ...] = ()
@@ -122,22 +120,24 @@ def make_plan(task: Task, progress: Progress = lambda share: None) -> Plan | Non
         return None
     progress(1.0)
     nominal, robust = _steadiest(options, _straightness), robust or _steadiest(options, _over_builds)
-    return Plan(tuple(found), nominal, robust, points, bounded, free, interrupted, task.effort.places[len(found) :])
+    return FieldPlan(
+        tuple(found), nominal, robust, points, bounded, free, interrupted, task.effort.places[len(found) :]
+    )
 
 
-def _search_places(task: Task, found: list[tuple[Place, Option | None]], progress: Progress) -> None:
+def _search_places(task: SearchTask, found: list[tuple[Place, FieldOption | None]], progress: Progress) -> None:
     """Add the nominal best of every place to `found`, one after the other."""
-    ideals: dict[tuple[Place, Parts], float | None] = {}
+    ideals: dict[tuple[Place, FieldParts], float | None] = {}
     for number, place in enumerate(task.effort.places):
         progress(SHARES["places"] * number / len(task.effort.places))
         found.append((place, _nominal(task, place, _ideals(task, place, ideals))))
 
 
-def _options(found: Sequence[tuple[Place, Option | None]]) -> list[Option]:
+def _options(found: Sequence[tuple[Place, FieldOption | None]]) -> list[FieldOption]:
     return [option for _, option in found if option is not None]
 
 
-def _best_places(options: Sequence[Option]) -> list[Place]:
+def _best_places(options: Sequence[FieldOption]) -> list[Place]:
     """The place of the straightest option of each mode."""
     modes = ([option for option in options if option.point.solution.place.mode == mode] for mode in ("high", "low"))
     return [min(same, key=_straightness).point.solution.place for same in modes if same]
@@ -148,7 +148,7 @@ def _of_front(progress: Progress, share: float) -> None:
 
 
 def _ideals(
-    task: Task, place: Place, known: dict[tuple[Place, Parts], float | None]
+    task: SearchTask, place: Place, known: dict[tuple[Place, FieldParts], float | None]
 ) -> tuple[float | None, float | None]:
     """RMS cents of the ideal, and of the ideal with a tank that its trimmer can make up for. Ideal chokes in series are
     one coil, and with any tank there is no need of a tap. `known` keeps what was searched before.
@@ -168,14 +168,14 @@ def _ideals(
     return ideal, found[1]
 
 
-def _straightest(task: Task, parts: Parts) -> FrontPoint | None:
+def _straightest(task: SearchTask, parts: FieldParts) -> FrontPoint | None:
     """Of the places BOUND_PLACES the straightest field in continuous values, or None."""
     searches = [task.search(place, parts) for place in BOUND_PLACES]
     points = [point_of(one, found) for one in searches if (found := one.best(task.seed)) is not None]
     return min(points, key=lambda point: point.rms_cents, default=None)
 
 
-def _nominal(task: Task, place: Place, ideals: tuple[float | None, float | None]) -> Option | None:
+def _nominal(task: SearchTask, place: Place, ideals: tuple[float | None, float | None]) -> FieldOption | None:
     search = task.search(place)
     solution = _best(search, task.seed)
     if solution is None:
@@ -190,7 +190,7 @@ def _best(search: Search, seed: int) -> Solution | None:
     return min((one for one in tried if one is not None), key=search.rms_cents, default=None)
 
 
-def _robust(task: Task, options: list[Option], progress: Progress) -> Option:
+def _robust(task: SearchTask, options: list[FieldOption], progress: Progress) -> FieldOption:
     """The least mean over builds: of every nominal option, and of a robust search of the two most promising places."""
     promising = sorted(options, key=_over_builds)[:2]
     factors = task.tolerances.factors(task.effort.search_builds, task.seed)
@@ -207,7 +207,7 @@ def _robust(task: Task, options: list[Option], progress: Progress) -> Option:
     return _steadiest(candidates, _over_builds)
 
 
-def judged(task: Task, option: Buyable, before: tuple[float | None, float | None, float | None]) -> Option:
+def judged(task: SearchTask, option: Buyable, before: tuple[float | None, float | None, float | None]) -> FieldOption:
     """All figures of a buyable option; `before` are its ideal steps."""
     search, rows = task.search(option.solution.place), option.solution.build(task.parts)
     point, law = point_of(search, option.solution), search.law
@@ -222,29 +222,29 @@ def judged(task: Task, option: Buyable, before: tuple[float | None, float | None
         builds=spread(law, task.goal, rows, point.zero_beat, factors),
         retuned=retuned_spread(law, task.goal, rows, point.zero_beat, factors, trim),
     )
-    return Option(option, point, steps)
+    return FieldOption(option, point, steps)
 
 
-def _steadiest(options: Sequence[Option], judge: Callable[[Option], float]) -> Option:
+def _steadiest(options: Sequence[FieldOption], judge: Callable[[FieldOption], float]) -> FieldOption:
     """Of the options within UNHEARD of the best by `judge`, the one whose zero beat drifts least."""
     best = min(judge(option) for option in options)
     alike = [option for option in options if judge(option) <= best + UNHEARD]
     return min(alike, key=lambda option: option.point.price.drift_hz_per_ppm)
 
 
-def ranked(plan: Plan, choice: str) -> list[Option]:
+def ranked(plan: FieldPlan, choice: str) -> list[FieldOption]:
     """The chosen option ("robust" or "nominal") first, then those of every place, best first."""
     judge, first = (_over_builds, plan.robust) if choice == "robust" else (_straightness, plan.nominal)
     others = [option for _, option in plan.places if option is not None and option != first]
     return [first, *sorted(others, key=judge)]
 
 
-def _straightness(option: Option) -> float:
+def _straightness(option: FieldOption) -> float:
     """Nominal RMS cents with loss; infinity where loss takes the notes away."""
     return float("inf") if option.steps.lossy is None else option.steps.lossy
 
 
-def _over_builds(option: Option) -> float:
+def _over_builds(option: FieldOption) -> float:
     """Mean RMS cents over builds, the missing ones counted heavily."""
     builds = option.steps.builds
     if builds.mean_cents is None:

@@ -5,7 +5,7 @@ distance of the lowest note. Searched by differential evolution (R. Storn, K. Pr
 341; citation from memory) with a fixed seed, then polished by a simplex. What a candidate must keep to is added to its
 RMS as a penalty; a solution that still pays one is refused. Of circuits equally straight within half a cent the one
 with the lower carrier, whose zero beat drifts less, is preferred. The oscillators are taken lossless here; what loss
-costs is measured afterwards (`models.straight.cost`).
+costs is measured afterwards (`models.straight.front`).
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from models.branch.tapped_coil import TYPICAL_COUPLING, Tap, with_leakage
 from models.builds.build_law import BuildLaw, Builds
 from models.checks import non_negative, one_of, positive
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.straight.evenness import Evenness, Goal, evenness, starting_margin
+from models.straight.evenness import Evenness, FieldGoal, evenness, starting_margin
 
 Floats = NDArray[np.float64]
 Progress = Callable[[float], None]
@@ -67,14 +67,14 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Parts:
+class FieldParts:
     """What the parts bring along, F and Hz: self-capacitance of one choke, stray to earth at each joint of a chain,
     stray at the antenna, the least and the most the tank may have in all, quality factors, band of the carrier (LF of
     the ITU is 30 to 300 kHz), coupling of both parts of a tapped tank coil.
     """
 
     choke_self_capacitance: float = 4e-12
-    tap_stray: float = 0.5e-12
+    joint_stray: float = 0.5e-12
     antenna_stray: float = 0.0
     least_tank_capacitance: float = 50e-12
     most_tank_capacitance: float = 2e-9
@@ -85,7 +85,7 @@ class Parts:
     tap_coupling: float = TYPICAL_COUPLING
 
     def __post_init__(self) -> None:
-        for name in ("choke_self_capacitance", "tap_stray", "antenna_stray"):
+        for name in ("choke_self_capacitance", "joint_stray", "antenna_stray"):
             non_negative(name, getattr(self, name))
         for name in ("tank_q", "branch_q", "lowest_carrier", "highest_carrier"):
             positive(name, getattr(self, name))
@@ -140,13 +140,15 @@ class Solution:
     tank_capacitance: float
     low_distance: float
 
-    def build(self, parts: Parts) -> Builds:
+    def build(self, parts: FieldParts) -> Builds:
         """As one row."""
         row = [np.array([value]) for value in (self.choke_inductance, self.tank_inductance, self.tank_capacitance)]
         return circuits(self.place, parts, *row)[0]
 
 
-def circuits(place: Place, parts: Parts, choke: Floats, tank: Floats, capacitance: Floats) -> tuple[Builds, Floats]:
+def circuits(
+    place: Place, parts: FieldParts, choke: Floats, tank: Floats, capacitance: Floats
+) -> tuple[Builds, Floats]:
     """Rows (n,) of circuits; and a penalty, cents, for chokes used too near their self-resonance (those rows are not to
     be trusted). Each chain goes in by its pi equivalent at the tank's frequency, a tapped tank as the chain sees it
     (`models.branch.tapped_coil`).
@@ -156,10 +158,10 @@ def circuits(place: Place, parts: Parts, choke: Floats, tank: Floats, capacitanc
         return Builds(tank, capacitance, zero, zero, zero + parts.antenna_stray), zero
     angular = 1.0 / np.sqrt(tank * capacitance)
     near = angular**2 * choke * parts.choke_self_capacitance
-    tapped = angular**2 * place.chokes**2 * choke * parts.tap_stray
+    tapped = angular**2 * place.chokes**2 * choke * parts.joint_stray
     excess = np.maximum(np.maximum(near, tapped) / SELF_RESONANCE_ROOM, 1.0)
     pi = pi_equivalent(
-        choke / excess, parts.choke_self_capacitance, parts.tap_stray, angular / (2.0 * math.pi), place.chokes
+        choke / excess, parts.choke_self_capacitance, parts.joint_stray, angular / (2.0 * math.pi), place.chokes
     )
     tap = Tap(place.tap, parts.tap_coupling)
     coil, own = pi.inductance, pi.self_capacitance
@@ -182,7 +184,7 @@ class Search:
     around = 1.5  # factor either side of an ideal value from which preferred parts are taken there
 
     def __init__(
-        self, curve: CapacitanceCurve, goal: Goal, parts: Parts, place: Place, effort: Effort = FULL_EFFORT
+        self, curve: CapacitanceCurve, goal: FieldGoal, parts: FieldParts, place: Place, effort: Effort = FULL_EFFORT
     ) -> None:
         self.law = BuildLaw(curve, place.mode, goal.lock_range)
         self.goal, self.parts, self.place, self.effort = goal, parts, place, effort
@@ -290,6 +292,6 @@ class Search:
         return Solution(self.place, *(float(value[0]) for value in row))
 
 
-def with_ideal_coils(parts: Parts) -> Parts:
+def with_ideal_coils(parts: FieldParts) -> FieldParts:
     """The same without self-capacitance and tap stray."""
-    return replace(parts, choke_self_capacitance=0.0, tap_stray=0.0)
+    return replace(parts, choke_self_capacitance=0.0, joint_stray=0.0)

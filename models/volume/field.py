@@ -11,20 +11,27 @@ field is short beside their distance), the ring's open ends, its bracket and its
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.constants import epsilon_0
 
-from models.checks import positive_array
 from models.electrostatics.boundary_elements import conductor_panels, potential_matrix, symmetric_potential_matrix
 from models.electrostatics.mesh import torus
 from models.electrostatics.panel_coupling import coupling
 from models.electrostatics.panel_potential import Panels, joined, mirrored
 from models.electrostatics.surfaces import Floats
-from models.hand.apparatus import cabinet_box
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.field_solution import StillField, effective_capacitance, player_panels, solved, still_parts
-from models.hand.player import (
+from models.hand.capacitance_curve import CapacitanceCurve, distance_table
+from models.hand.field_solution import (
+    StillField,
+    effective_capacitance,
+    meets_cabinet,
+    moved,
+    player_panels,
+    still_parts,
+)
+from models.hand.meshes import (
     ARM_RADIUS,
     BODY_DEPTH_RATIO,
     BODY_HALF_WIDTH,
@@ -46,9 +53,7 @@ def loop_curve(scene: VolumeScene, distances: ArrayLike = VOLUME_DISTANCES, fine
     distances: (n,) m, at least two, strictly increasing. fineness: panels per length against the default mesh.
     Raises ValueError for a bad table of distances, and for parts that meet or a hand the player cannot bring there.
     """
-    table = positive_array("distances", distances)
-    if table.ndim != 1 or table.size < 2 or not (np.diff(table) > 0.0).all():
-        raise ValueError("distances must be a list of at least two, strictly increasing")
+    table = distance_table(distances)
     still = still_loop(scene, fineness)
     bond = scene.scene.player.body_capacitance
     values = np.array([effective_capacitance(matrix, bond) for matrix in loop_matrices(still, scene, table)])
@@ -74,7 +79,7 @@ def still_loop(scene: VolumeScene, fineness: float = 1.0) -> StillField:
     return still_parts(surroundings, fineness, ring, "volume antenna")
 
 
-def loop_matrices(still: StillField, scene: VolumeScene, distances: Floats) -> list[Floats]:
+def loop_matrices(still: StillField, scene: VolumeScene, distances: Floats) -> Iterator[Floats]:
     """Maxwell capacitance matrix (2, 2) of (ring, player), F, at each height of the hand, m."""
     shape = palm(still.fineness) + (0.5 * scene.loop.diameter, -scene.loop.offset, scene.loop.top)
     start = other_shoulder(scene)
@@ -89,13 +94,7 @@ def loop_matrices(still: StillField, scene: VolumeScene, distances: Floats) -> l
         own = np.block([[own, mutual], [mutual.T, symmetric_potential_matrix(sleeve, True)]])
         return joined([flat, sleeve]), own
 
-    middle = moving(float(np.sqrt(distances[0] * distances[-1])))[1]
-    inverse = np.asarray(np.linalg.inv(middle), dtype=np.float64)
-    result = []
-    for distance in distances:
-        panels, own = moving(float(distance))
-        result.append(solved(still, own, inverse, potential_matrix(still.panels, panels, ground_plane=True)))
-    return result
+    return moved(still, moving, distances)
 
 
 def palm(fineness: float = 1.0) -> Floats:
@@ -132,9 +131,7 @@ def _check_clear(scene: VolumeScene, ring: Floats) -> None:
     """Raise ValueError where the ring meets the cabinet or the player's body."""
     surroundings, loop = scene.scene, scene.loop
     reach = 0.5 * (loop.diameter + loop.tube_diameter)
-    if surroundings.cabinet is not None:
-        size, center = cabinet_box(surroundings.antenna, surroundings.cabinet)
-        if (np.abs(ring.reshape(-1, 3) - center) <= 0.5 * size).all(axis=1).any():
-            raise ValueError("the volume antenna must clear the cabinet: make its offset larger; they overlap")
+    if meets_cabinet(ring, surroundings):
+        raise ValueError("the volume antenna must clear the cabinet: make its offset larger; they overlap")
     if surroundings.player.stand_distance - BODY_DEPTH_RATIO * BODY_HALF_WIDTH <= reach:
         raise ValueError("the volume antenna must clear the player's body: make stand_distance larger")

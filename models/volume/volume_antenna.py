@@ -2,13 +2,13 @@
 
 Symbols: d height of the hand over the ring, m; C(d) ring and its stray, F; f oscillator, f0 resonator, Hz; H share of
 the signal that the resonator passes; V_c control voltage, V; g gain.
-    f = 1 / (2 pi sqrt(L (C_tank + C(d)))),  H = 1 / sqrt(1 + Q^2 (f/f0 - f0/f)^2),  g by `models.volume.control`
+    f = 1 / (2 pi sqrt(L (C_tank + C(d)))),  H = 1 / sqrt(1 + Q^2 (f/f0 - f0/f)^2),  g by `models.volume.loudness`
 Set up as usual: f lies just below f0 with the hand away (loud); the hand on its way down lowers f further, off the
 resonance (quiet), until the rectified voltage falls below the threshold (silent).
 
 The resonator is coupled loosely: neither loads nor pulls the oscillator, whose amplitude is constant. Neglected as
 well: injection pulling between this oscillator and the two of the pitch (keep their frequencies apart), the lag of the
-rectifier (see `models.volume.control`), drift.
+rectifier (see `models.volume.loudness`), drift.
 """
 
 from __future__ import annotations
@@ -23,8 +23,7 @@ from scipy.optimize import brentq
 from models.checks import fraction, non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank, frequency_slope, required_capacitance
-from models.volume.control import GainStage, PeakRectifier
-from models.volume.resonance import lower_flank_frequency, resonance_response, response_slope
+from models.volume.loudness import GainStage, PeakRectifier, lower_flank_frequency, resonance_response, response_slope
 
 Floats = NDArray[np.float64]
 LEAST_PERIODS = 20.0  # radio periods that the rectifier must remember
@@ -170,7 +169,7 @@ class VolumeAntenna:
             return None
         target = float(lower_flank_frequency(response, self.resonator.frequency, self.resonator.quality_factor))
         needed = float(required_capacitance(self.tank.inductance, target)) - float(self.loop_capacitance(distance))
-        return needed - self.tank.capacitance - self.tank.stray
+        return needed - self.tank.capacitance - self.tank.board_stray
 
     def faults(self) -> tuple[VolumeFault, ...]:
         """What a player should know of."""

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.builds.choose_values import Antenna, Goal, Spread, choose_values, upper_mode
+from models.builds.choose_values import TankAntenna, TankTarget, ValueRange, choose_values, upper_mode
 from models.stray import BOARDS
-from synth.analysis.figures import collected, of
+from synth.analysis.figures import collected, of, rows
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
@@ -34,7 +34,7 @@ class Limits:
 class TankGoal:
     """The goal, the design's own inductance, H, and what to know of them."""
 
-    goal: Goal
+    goal: TankTarget
     inductance: float
     stray_spread: float
     notices: tuple[str, ...]
@@ -52,12 +52,14 @@ def tank_goal(opened: OpenedDesign, which: str, frequency: float, limits: Limits
         "the resonance without loss is reckoned with; a solved circuit lands a little off it, by 0.05 to 0.07 % in the "
         "one-transistor circuit of demos/willow.toml (beatfield oscillator)"
     ]
-    if around > tank.stray:
-        notices.append(f"stray {format_quantity(tank.stray, 'F')} less its spread ends at 0 pF: there is none below")
-    stray = Spread(tank.stray, max(0.0, tank.stray - around), tank.stray + around)
+    stray = ValueRange(tank.board_stray, max(0.0, tank.board_stray - around), tank.board_stray + around)
+    if around > stray.value:
+        notices.append(f"stray {format_quantity(stray.value, 'F')} less its spread ends at 0 pF: there is none below")
     try:
         antenna = _antenna(opened, limits, notices) if which == "variable" else None
-        goal = Goal(frequency, stray, limits.inductor, limits.capacitor, limits.trimmer, limits.trimmer_share, antenna)
+        goal = TankTarget(
+            frequency, stray, limits.inductor, limits.capacitor, limits.trimmer, limits.trimmer_share, antenna
+        )
         mode = "high" if upper_mode(antenna, frequency) else "low"
     except ValueError as error:
         raise DesignError(f"{design.name}: {error}") from None
@@ -76,7 +78,7 @@ def _stray_spread(design: Design, limits: Limits) -> float:
     return 0.5 * (high - low)
 
 
-def _antenna(opened: OpenedDesign, limits: Limits, notices: list[str]) -> Antenna:
+def _antenna(opened: OpenedDesign, limits: Limits, notices: list[str]) -> TankAntenna:
     """The antenna at zero beat with its spread, behind the design's branch."""
     design, curve = opened.design, opened.curve
     place = design.tuning.zero_beat
@@ -86,20 +88,20 @@ def _antenna(opened: OpenedDesign, limits: Limits, notices: list[str]) -> Antenn
     where = "nobody near" if place is None else f"the hand at {format_quantity(place, 'm')}"
     notices.append(f"the antenna counts with {format_quantity(farads, 'F')}, as with {where}")
     branch = opened.branch
-    rod = Spread(farads, farads - limits.antenna, farads + limits.antenna)
+    rod = ValueRange(farads, farads - limits.antenna, farads + limits.antenna)
     off = limits.branch * branch.inductance
-    coil = Spread(branch.inductance, branch.inductance - off, branch.inductance + off)
+    coil = ValueRange(branch.inductance, branch.inductance - off, branch.inductance + off)
     turned = opened.tap.ratio**2  # at a tap of the coil the whole coil sees this of it
     rod, coil = (
-        Spread(*(value * factor for value in (one.value, one.least, one.most)))
+        ValueRange(*(value * factor for value in (one.value, one.least, one.most)))
         for one, factor in ((rod, turned), (coil, 1.0 / turned))
     )
-    return Antenna(rod, coil, branch.self_capacitance * turned)
+    return TankAntenna(rod, coil, branch.self_capacitance * turned)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChoiceRow:
-    """One choice; see `models.builds.choose_values.Choice`."""
+    """One choice; see `models.builds.choose_values.TankChoice`."""
 
     inductance_h: float = of("choice.inductance")
     capacitance_f: float = of("choice.capacitance")
@@ -130,11 +132,11 @@ class ChooseFigures:
     inductor_tolerance: float = of("goal.inductor_tolerance")
     capacitor_tolerance: float = of("goal.capacitor_tolerance")
     trimmer_tolerance: float = of("goal.trimmer_tolerance")
-    stray_f: float = of("goal.stray.value")
-    stray_least_f: float = of("goal.stray.least")
-    stray_most_f: float = of("goal.stray.most")
-    reached: bool
-    choices: tuple[ChoiceRow, ...]
+    stray_f: float = of("goal.board_stray.value")
+    stray_least_f: float = of("goal.board_stray.least")
+    stray_most_f: float = of("goal.board_stray.most")
+    reached: bool = of("choices.0.reaches")
+    choices: tuple[ChoiceRow, ...] = of("choices", rows(ChoiceRow, "choice"))
     notices: tuple[str, ...] = of("found.notices")
 
 
@@ -149,10 +151,8 @@ def choose_figures(
         raise DesignError(f"{design.name}: {error}") from None
     return collected(
         ChooseFigures,
-        {"design": design, "goal": goal, "found": found},
+        {"design": design, "goal": goal, "found": found, "choices": choices},
         which=which,
         series=series,
         trimmer_series=trimmer_series,
-        reached=choices[0].reaches,
-        choices=tuple(collected(ChoiceRow, {"choice": choice}) for choice in choices),
     )

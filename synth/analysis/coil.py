@@ -17,6 +17,7 @@ from models.inductor import (
     solenoid_inductance,
 )
 from models.tank import resonant_frequency
+from synth.analysis.figures import collected, of
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 
@@ -61,7 +62,7 @@ class Winding:
         return float(multilayer_inductance(turns, self.mean_diameter, self.extent(turns), self.depth))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Coil:
     """The figures, SI units in the names. Self-capacitance and what follows from it: None where there is no formula.
 
@@ -73,20 +74,20 @@ class Coil:
 
     turns: float
     inductance_h: float
-    former_m: float
-    mean_diameter_m: float
+    former_m: float = of("winding.former")
+    mean_diameter_m: float = of("winding.mean_diameter")
     length_m: float
-    depth_m: float | None
-    wire_m: float
+    depth_m: float | None = of("winding.depth")
+    wire_m: float = of("winding.wire")
     pitch_m: float
     most_turns: float | None
     formula_balance: float | None
     self_capacitance_f: float | None
     self_resonance_hz: float | None
     wire_length_m: float
-    temperature_degc: float
+    temperature_degc: float = of("winding.temperature")
     dc_resistance_ohm: float
-    frequency_hz: float
+    frequency_hz: float = of("winding.frequency")
     skin_factor: float
     proximity_factor: float
     quality_factor: float
@@ -117,23 +118,19 @@ def wound(winding: Winding, turns: float | None, inductance: float | None) -> Co
     skin = float(skin_factor(winding.wire, winding.frequency, resistivity))
     stacked = max(1.0, count * winding.pitch / extent)
     others = float(proximity_factor(winding.wire, winding.frequency, resistivity, count / extent, stacked))
-    return Coil(
+    return collected(
+        Coil,
+        {"winding": winding},
         turns=count,
         inductance_h=found,
-        former_m=winding.former,
-        mean_diameter_m=diameter,
         length_m=extent,
-        depth_m=winding.depth,
-        wire_m=winding.wire,
         pitch_m=winding.pitch if winding.length is None or winding.depth is not None else extent / count,
         most_turns=fitting,
         formula_balance=_balance(diameter, extent, winding.depth),
         self_capacitance_f=own,
         self_resonance_hz=None if own is None else float(resonant_frequency(found, own)),
         wire_length_m=path,
-        temperature_degc=winding.temperature,
         dc_resistance_ohm=resistance,
-        frequency_hz=winding.frequency,
         skin_factor=skin,
         proximity_factor=others,
         quality_factor=2.0 * math.pi * winding.frequency * found / (resistance * (skin + others)),

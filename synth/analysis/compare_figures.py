@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from models.pitch import REFERENCE_A
 from synth.analysis.field_figures import FieldFigures, field_figures
-from synth.analysis.figures import DENSE, played_numbers
+from synth.analysis.figures import DENSE, collected, of, over_notes, played_numbers
 from synth.build.workbench import OpenedDesign
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 CURVE_POINTS = 201
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DesignRow:
     """One design's figures; None where it has no such thing.
 
@@ -28,26 +28,26 @@ class DesignRow:
     them all. Gain and level (dB of full scale) of its sound, if any.
     """
 
-    design: str
-    design_hash: str
-    reference_frequency_hz: float
-    mode: str
-    zero_beat_m: float | None
-    playable_near_m: float | None
-    playable_far_m: float | None
-    lowest_hz: float | None
-    highest_hz: float | None
-    octaves: int
-    linearity_rms_cents: float | None
-    linearity_near_m: float | None
-    linearity_far_m: float | None
-    range_rms_cents: float | None
-    range_near_m: float | None
-    range_far_m: float | None
+    design: str = of("report.design")
+    design_hash: str = of("report.design_hash")
+    reference_frequency_hz: float = of("report.reference_frequency_hz")
+    mode: str = of("report.mode")
+    zero_beat_m: float | None = of("report.zero_beat_m")
+    playable_near_m: float | None = of("report.playable_near_m")
+    playable_far_m: float | None = of("report.playable_far_m")
+    lowest_hz: float | None = of("report.lowest_hz")
+    highest_hz: float | None = of("report.highest_hz")
+    octaves: int = of("report.octaves", len)
+    linearity_rms_cents: float | None = of("report.linearity_rms_cents")
+    linearity_near_m: float | None = of("report.linearity_near_m")
+    linearity_far_m: float | None = of("report.linearity_far_m")
+    range_rms_cents: float | None = of("held.rms_cents")
+    range_near_m: float | None = of("held.span.0")
+    range_far_m: float | None = of("held.span.1")
     cents_per_mm_at_a4: float | None
     gain_db: float | None = None
     level_db: float | None = None
-    notices: tuple[str, ...] = ()
+    notices: tuple[str, ...] = of("report.notices")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,33 +69,21 @@ class CompareFigures:
         return replace(self, designs=rows)
 
 
-def compare_figures(workpieces: Sequence[OpenedDesign], low_hz: float, high_hz: float) -> CompareFigures:
+def compare_figures(designs: Sequence[OpenedDesign], low_hz: float, high_hz: float) -> CompareFigures:
     """Collect the figures of every design, in the order given; all are judged from `low_hz` to `high_hz`."""
-    near = min(piece.instrument.curve.nearest for piece in workpieces)
-    far = max(piece.instrument.curve.farthest for piece in workpieces)
+    near = min(piece.instrument.curve.nearest for piece in designs)
+    far = max(piece.instrument.curve.farthest for piece in designs)
     distances = np.linspace(near, far, CURVE_POINTS)
     return CompareFigures(
         low_hz=low_hz,
         high_hz=high_hz,
-        designs=tuple(_row(piece, field_figures(piece), low_hz, high_hz) for piece in workpieces),
+        designs=tuple(_row(piece, field_figures(piece), low_hz, high_hz) for piece in designs),
         distances=distances,
-        numbers=np.stack([played_numbers(piece.field, distances, REFERENCE_A) for piece in workpieces]),
+        numbers=np.stack([played_numbers(piece.field, distances, REFERENCE_A) for piece in designs]),
     )
 
 
-def _row(workpiece: OpenedDesign, report: FieldFigures, low_hz: float, high_hz: float) -> DesignRow:
-    field = workpiece.field
-    near = far = common = None
-    if field.playable_near is not None and field.reaches([low_hz, high_hz]).all():
-        near, far = sorted(float(value) for value in field.distance_at([low_hz, high_hz]))
-        common = field.linearity_error(near, far)
+def _row(opened: OpenedDesign, report: FieldFigures, low_hz: float, high_hz: float) -> DesignRow:
+    held = over_notes(opened.field, low_hz, high_hz)
     at_a4 = next((note.cents_per_mm for note in report.notes if note.note == "A4"), None)
-    names = {part.name for part in fields(DesignRow)} & {part.name for part in fields(report)} - {"octaves"}
-    return DesignRow(
-        octaves=len(report.octaves),
-        range_rms_cents=common,
-        range_near_m=near,
-        range_far_m=far,
-        cents_per_mm_at_a4=at_a4,
-        **{name: getattr(report, name) for name in names},
-    )
+    return collected(DesignRow, {"report": report, "held": held}, cents_per_mm_at_a4=at_a4)

@@ -1,28 +1,41 @@
-"""From a design to its drift with temperature: coefficients, the law that follows them, the notes followed."""
+"""What temperature does to a tuned design: coefficients, the law that follows them, and the figures."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from models.builds.drift import Coefficients, DriftLaw, TransistorDrift
+from models.builds.drift import (
+    CAUSES,
+    Coefficients,
+    Drift,
+    DriftLaw,
+    TransistorDrift,
+    hold_time,
+    hold_time_of_note,
+    relative_drift,
+    warm_up_rise,
+)
 from models.builds.tuned_builds import QUANTITIES
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.warm_transistor import warmed
+from models.pitch import frequency_of_note, note_name
+from synth.analysis.figures import DENSE, OfDesign, collected, known, of
 from synth.analysis.tolerance import nominal_values, trial_of
 from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import TemperatureSection
+from synth.errors import DesignError
 
 Floats = NDArray[np.float64]
 
 
-def temperature_of(workpiece: OpenedDesign) -> TemperatureSection:
+def temperature_of(opened: OpenedDesign) -> TemperatureSection:
     """The temperature section of the design, or its defaults."""
-    return workpiece.design.temperature or TemperatureSection()
+    return opened.design.temperature or TemperatureSection()
 
 
 def coefficients_of(part: TemperatureSection, mismatch: float = 1.0) -> Coefficients:
@@ -38,15 +51,15 @@ def coefficients_of(part: TemperatureSection, mismatch: float = 1.0) -> Coeffici
     )
 
 
-def transistor_drift(workpiece: OpenedDesign, note_distances: Floats, rise: float) -> TransistorDrift | None:
+def transistor_drift(opened: OpenedDesign, note_distances: Floats, rise: float) -> TransistorDrift | None:
     """What transistors `rise` K warmer do to both oscillators of a solved design, both alike, all other parts as they
     are: each is solved as written and warm, hand at zero beat and at the notes (m). None without a [circuit].
     """
-    design, instrument = workpiece.design, workpiece.instrument
+    design, instrument = opened.design, opened.instrument
     zero_beat = design.tuning.zero_beat
     if design.law != "circuit" or zero_beat is None:
         return None
-    gain = temperature_of(workpiece).gain
+    gain = temperature_of(opened).gain
 
     def slope(circuit: OscillatorCircuit, which: str, near: float) -> float:
         with blaming(design, which):
@@ -58,17 +71,213 @@ def transistor_drift(workpiece: OpenedDesign, note_distances: Floats, rise: floa
     found = []
     for distance in (zero_beat, *note_distances.tolist()):
         capacitance = float(instrument.antenna_capacitance(distance))
-        loaded = workpiece.loaded_variable(capacitance)
+        loaded = opened.loaded_variable(capacitance)
         found.append(slope(loaded, "variable", float(instrument.frequency_with(capacitance))))
-    reference = slope(workpiece.tuned_reference, "reference", instrument.reference_frequency)
+    reference = slope(opened.tuned_reference, "reference", instrument.reference_frequency)
     return TransistorDrift(reference, np.array(found))
 
 
 def drift_law(
-    workpiece: OpenedDesign, mismatch: float, note_distances: Floats, transistors: TransistorDrift | None = None
+    opened: OpenedDesign, mismatch: float, note_distances: Floats, transistors: TransistorDrift | None = None
 ) -> DriftLaw:
     """The law of a design's drift; DesignError as for `trial_of`."""
-    values = nominal_values(workpiece)
+    values = nominal_values(opened)
     row = np.array([values[quantity] for quantity in QUANTITIES])
-    coefficients = coefficients_of(temperature_of(workpiece), mismatch)
-    return DriftLaw(trial_of(workpiece).law, row, coefficients, note_distances, transistors)
+    coefficients = coefficients_of(temperature_of(opened), mismatch)
+    return DriftLaw(trial_of(opened).law, row, coefficients, note_distances, transistors)
+
+
+CURVE_POINTS = 81
+WARM_UP_SPAN = 8.0  # time constants that the warm-up curve shows
+SMALLEST_TEMPERATURE, LARGEST_TEMPERATURE = -40.0, 125.0
+DEFAULT_NOTES = (36, 48, 60, 72, 84)  # those in reach
+CASES = {"tracking": 0.0, "mismatched": 1.0, "mismatched, other way": -1.0}
+CAUSE_LABELS = {"stray": "stray of both", "branch_coil": "series inductor"}  # all others by their own names
+
+
+@dataclass(frozen=True, slots=True)
+class NoteDrift:
+    """One note at its hand distance: change in cents, None where it falls silent, and seconds until it holds."""
+
+    note: str
+    frequency_hz: float
+    distance_m: float
+    cents: float | None
+    hold_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFigure:
+    """One case of tracking: changes from the first temperature to the second, Hz; zero_beat_m None outside the field.
+
+    hold_s: seconds from switching on until a zero beat, set then, holds within the limit.
+    """
+
+    case: str
+    reference_hz: float
+    variable_hz: float
+    zero_beat_hz: float
+    zero_beat_m: float | None
+    hold_s: float
+    notes: tuple[NoteDrift, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DriftCause:
+    """One temperature coefficient of the mismatched case, 1/K (None: the transistors, solved), and the zero-beat drift
+    it causes alone, Hz.
+    """
+
+    cause: str
+    coefficient_per_k: float | None
+    zero_beat_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class TransistorFigure:
+    """What the transistors alone move, Hz: the reference, and the variable oscillator with the hand at zero beat."""
+
+    reference_hz: float
+    variable_hz: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriftFigures(OfDesign):
+    """Every figure of a design's drift, SI units, temperatures in degrees Celsius.
+
+    hand_m: where zero beat is wanted, and the hand while the variable oscillator is read; zero_beat_m: where it is at
+    first, None outside the field.
+    """
+
+    law: str = of("opened.design.law")
+    from_deg_c: float
+    to_deg_c: float
+    reference_frequency_hz: float = of("opened.instrument.reference_frequency")
+    hand_m: float = of("stated.law.zero_beat")
+    zero_beat_m: float | None = of("curves.1.zero_beat_distance.0", known)
+    tank_drift_per_k: float = of("part", lambda part: float(relative_drift(part.coil, part.capacitor)))
+    warm_up_rise_k: float = of("part.warm_up_rise")
+    warm_up_time_s: float = of("part.warm_up_time")
+    hold_limit_hz: float
+    hold_limit_cents: float
+    cases: tuple[CaseFigure, ...]
+    causes: tuple[DriftCause, ...]
+    transistors: TransistorFigure | None
+    notices: tuple[str, ...]
+    temperature: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS,), degrees Celsius
+    curves: tuple[Drift, ...] = field(metadata=DENSE)  # one for each case
+    warm_up: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, 1 + cases): s, drift still to come, Hz
+
+
+def drift_figures(
+    opened: OpenedDesign,
+    first: float,
+    last: float,
+    notes: tuple[int, ...] | None = None,
+    hertz: float = 1.0,
+    limit_cents: float = 5.0,
+) -> DriftFigures:
+    """Tune at `first`, degrees Celsius, and follow the design to `last`; the warm-up is that of [temperature].
+
+    notes: note numbers to follow; None: the Cs in reach. hertz, limit_cents: what "holds" means.
+    Raises DesignError for a design that cannot be followed, and for a note out of its reach.
+    """
+    part, numbers = temperature_of(opened), _notes(opened, notes)
+    frequencies = frequency_of_note(np.array(numbers, dtype=np.float64), opened.field.reference_a)
+    distances = opened.field.distance_at(frequencies) if numbers else np.empty(0)
+    temperature = np.linspace(first, last, CURVE_POINTS)
+    try:
+        transistors = transistor_drift(opened, distances, last - first)
+    except ValueError as error:
+        raise DesignError(str(error)) from error
+    laws = [drift_law(opened, mismatch, distances, transistors) for mismatch in CASES.values()]
+    warm = part.warm_up_rise, part.warm_up_time
+    times = np.linspace(0.0, WARM_UP_SPAN * part.warm_up_time, CURVE_POINTS)
+    rises = warm_up_rise(times, *warm)
+    stated, end = laws[1], last - first
+    try:
+        curves = tuple(law.drift(temperature - first) for law in laws)
+        left = [law.zero_beat_drift(part.warm_up_rise) - law.zero_beat_drift(rises) for law in laws]
+        warm_up = np.column_stack([times, *left])
+        cases = tuple(
+            CaseFigure(
+                case=case,
+                reference_hz=float(curve.reference[-1]),
+                variable_hz=float(curve.variable[-1]),
+                zero_beat_hz=float(curve.zero_beat[-1]),
+                zero_beat_m=known(curve.zero_beat_distance[-1]),
+                hold_s=hold_time(law, *warm, hertz),
+                notes=tuple(
+                    NoteDrift(
+                        note_name(number),
+                        float(frequencies[index]),
+                        float(distances[index]),
+                        known(curve.note_cents[-1, index]),
+                        hold_time_of_note(law, index, *warm, limit_cents),
+                    )
+                    for index, number in enumerate(numbers)
+                ),
+            )
+            for case, law, curve in zip(CASES, laws, curves, strict=True)
+        )
+        causes = _causes(stated, end)
+    except ValueError as error:
+        raise DesignError(f"{opened.design.name}: {error}") from error
+    return collected(
+        DriftFigures,
+        {"design": opened.design, "opened": opened, "stated": stated, "part": part, "curves": curves},
+        from_deg_c=first,
+        to_deg_c=last,
+        hold_limit_hz=hertz,
+        hold_limit_cents=limit_cents,
+        cases=cases,
+        causes=causes,
+        transistors=None
+        if transistors is None
+        else TransistorFigure(transistors.reference * end, float(transistors.variable[0]) * end),
+        notices=_notices(opened),
+        temperature=temperature,
+        curves=curves,
+        warm_up=warm_up,
+    )
+
+
+def _notes(opened: OpenedDesign, wanted: tuple[int, ...] | None) -> tuple[int, ...]:
+    field = opened.field
+    chosen = DEFAULT_NOTES if wanted is None else wanted
+    reached = field.reaches(frequency_of_note(np.array(chosen, dtype=np.float64), field.reference_a))
+    if wanted is not None and not reached.all():
+        missing = ", ".join(note_name(number) for number, there in zip(chosen, reached, strict=True) if not there)
+        raise DesignError(f"{opened.design.name}: does not reach {missing}; see: beatfield field")
+    return tuple(number for number, there in zip(chosen, reached, strict=True) if there)
+
+
+def _causes(law: DriftLaw, rise: float) -> tuple[DriftCause, ...]:
+    found = []
+    for cause in CAUSES:
+        coefficient = getattr(law.coefficients, cause)
+        if coefficient != 0.0:
+            alone = DriftLaw(law.law, law.nominal, law.coefficients.only(cause), law.note_distances)
+            moved = float(alone.zero_beat_drift(rise)[0])
+            if moved != 0.0:  # else the design has no such part
+                found.append(DriftCause(CAUSE_LABELS.get(cause, cause.replace("_", " ")), coefficient, moved))
+    if law.transistors is not None:
+        moved = rise * (law.transistors.reference - float(law.transistors.variable[0]))
+        found.append(DriftCause("transistors of both", None, moved))
+    return tuple(sorted(found, key=lambda figure: -abs(figure.zero_beat_hz)))
+
+
+def _notices(opened: OpenedDesign) -> tuple[str, ...]:
+    found: tuple[str, ...] = ()
+    if opened.design.temperature is None:
+        found = ("the design has no [temperature]: these are the defaults, typical from memory, not of your parts",)
+    if opened.design.law == "circuit":
+        found += (
+            "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it",
+            "the transistors are solved anew at both temperatures, both alike (thermal voltage, saturation current, "
+            "gain, junctions: rules from memory; base-emitter voltage some -2 mV/K), and taken as linear between; "
+            "their transit times and the resistors are taken as the same",
+        )
+    else:
+        found += ("the design has no [circuit]: transistors and their drift are not in these figures",)
+    return found

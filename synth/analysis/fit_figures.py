@@ -9,11 +9,9 @@ from scipy.stats import chi2
 from models.readings.fit import Fit
 from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
 from models.stray import BOARDS, tank_from_readings
-from synth.analysis.figures import collected, of
-from synth.analysis.fit_target import TargetFigure, Wish, targets
-from synth.analysis.fitted_design import counted_beside
+from synth.analysis.figures import collected, explanation, of
+from synth.analysis.fit_target import TargetFigure, Wish, counted_beside, targets
 from synth.analysis.fitting import SolvedBench, candidates
-from synth.analysis.stray_words import explanation
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 
@@ -60,7 +58,7 @@ class Next:
     trimmer: float | None = of("reading.trimmer")
     antenna_f: float | None = of("reading.antenna")
     reverse_voltage_v: float | None = of("reading.reverse_voltage")
-    separates: bool
+    separates: bool = of("best.new_directions", bool)
     remaining: float | None
     half_widths: dict[str, float] = of("best.half_widths")
 
@@ -83,8 +81,8 @@ class FitFigures:
     freedom: int = of("fit.freedom")
     misfit: float = of("fit.fit_quality")
     misfit_chance: float | None
-    not_told: tuple[str, ...]
-    hardly_told: tuple[tuple[str, str, float], ...]
+    not_told: tuple[str, ...] = of("fit", open_unknowns)
+    hardly_told: tuple[tuple[str, str, float], ...] = of("fit", entangled)
     next_reading: Next | None
     board: str | None
     board_says: str | None
@@ -109,8 +107,6 @@ def fit_figures(bench: SolvedBench, source: str, wish: Wish) -> FitFigures:
         residuals=tuple(_residuals(bench)),
         capacitor_errors={format_quantity(part, "F"): ratio for part, ratio in fit.capacitor_errors.items()},
         misfit_chance=chance,
-        not_told=open_unknowns(fit),
-        hardly_told=entangled(fit),
         next_reading=_next(fit),
         board=board,
         board_says=None if board is None else _board_says(bench, board),
@@ -169,13 +165,8 @@ def _next(fit: Fit) -> Next | None:
     best = best_next_reading(fit, candidates(fit))
     if best is None:
         return None
-    reading, opened = best.reading, best.new_directions > 0
-    return collected(
-        Next,
-        {"reading": reading, "best": best},
-        separates=opened,
-        remaining=None if opened else best.remaining,
-    )
+    remaining = None if best.new_directions else best.remaining
+    return collected(Next, {"reading": best.reading, "best": best}, remaining=remaining)
 
 
 def _board_of(bench: SolvedBench) -> str | None:

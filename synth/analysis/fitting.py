@@ -11,14 +11,13 @@ from models.circuit.transistor import COLLECTOR_PORT
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.preferred_values import values_in_range
 from models.readings.fit import Fit, fit_readings
-from models.readings.setup import Errors, Known, ReadingSet
-from models.readings.tank_model import UNKNOWNS, FrequencyReading, Surroundings
+from models.readings.tank_model import UNKNOWNS, Errors, FrequencyReading, Known, ReadingSet, Surroundings
 from synth.analysis.readings import BenchRow
 from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.value import did_you_mean
+from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 
 _FINEST, _COARSEST = 10e-12, 10e-9  # F, of capacitors suggested for the next reading

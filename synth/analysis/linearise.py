@@ -9,12 +9,12 @@ import numpy as np
 from models.branch.tapped_coil import Tap
 from models.builds.build_law import BuildLaw, Builds
 from models.preferred_values import nearest, nearest_pair
-from models.straight.build_spread import Spread, Tolerances, spread, tuned_rms
 from models.straight.buyable_field import TankParts
-from models.straight.evenness import Goal
-from models.straight.plan import Option, Plan, Task, make_plan, ranked
-from models.straight.search import FULL_EFFORT, Effort, Parts, Progress
+from models.straight.evenness import BuildSpread, FieldGoal, Tolerances, spread, tuned_rms
+from models.straight.plan import FieldOption, FieldPlan, SearchTask, make_plan, ranked
+from models.straight.search import FULL_EFFORT, Effort, FieldParts, Progress
 from models.tank import required_capacitance
+from synth.analysis.figures import over_notes
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import BranchSection, Design, ReferenceSection
@@ -69,70 +69,70 @@ class Solved:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """A finished search: before and after as workpieces, the plan, which option was taken, and what was searched."""
+    """A finished search: before and after as designs, the plan, which option was taken, and what was searched."""
 
     before: OpenedDesign
     after: OpenedDesign
-    plan: Plan
-    chosen: Option
+    plan: FieldPlan
+    chosen: FieldOption
     choice: str
-    task: Task
-    before_builds: Spread | None
+    task: SearchTask
+    before_builds: BuildSpread | None
     refused: tuple[str, ...] = ()
     solved: tuple[Solved, ...] = ()
 
 
-def improve(workpiece: OpenedDesign, wishes: Wishes, choice: str, progress: Progress) -> Outcome:
+def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progress) -> Outcome:
     """Search, and assemble the better design; `choice` is "robust" or "nominal". DesignError where nothing is found."""
-    task = task_of(workpiece, wishes)
+    task = task_of(opened, wishes)
     plan = make_plan(task, progress)
     if plan is None:
         raise DesignError(
-            f"{workpiece.design.name}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "
+            f"{opened.design.name}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "
             f"over {100 * wishes.fill:.0f} % of {_cm(wishes.near)} to {_cm(wishes.far)} with carriers of "
             f"{_hz(wishes.carriers[0])} to {_hz(wishes.carriers[1])} and a tank of "
             f"{format_quantity(task.parts.least_tank_capacitance, 'F', 3)} or more; allow fewer notes, a wider reach, "
             "a smaller --fill, more with --carrier, or a smaller --stray-multiple"
         )
-    chosen, after, refused = _first_that_runs(workpiece, task, ranked(plan, choice))
-    builds = _builds_before(workpiece, task)
+    chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice))
+    builds = _builds_before(opened, task)
     solved: tuple[Solved, ...] = ()
-    if workpiece.design.law == "circuit":
-        after, solved = _solved(workpiece, after, plan, chosen, task)
-    return Outcome(workpiece, after, plan, chosen, choice, task, builds, refused, solved)
+    if opened.design.law == "circuit":
+        after, solved = _solved(opened, after, plan, chosen, task)
+    return Outcome(opened, after, plan, chosen, choice, task, builds, refused, solved)
 
 
 def _first_that_runs(
-    workpiece: OpenedDesign, task: Task, options: list[Option]
-) -> tuple[Option, OpenedDesign, tuple[str, ...]]:
+    opened: OpenedDesign, task: SearchTask, options: list[FieldOption]
+) -> tuple[FieldOption, OpenedDesign, tuple[str, ...]]:
     """The first option that can be assembled (a [circuit] may refuse one), and what was said of those before it."""
     refused: list[str] = []
     for option in options:
         try:
-            return option, open_loaded(better_design(workpiece, task, option)), tuple(refused)
+            return option, open_loaded(better_design(opened, task, option)), tuple(refused)
         except DesignError as error:
             refused.append(f"{option.point.solution.place.name} was passed over: {error}")
-    raise DesignError(f"{workpiece.design.name}: no straighter field runs with its circuit\n" + "\n".join(refused))
+    raise DesignError(f"{opened.design.name}: no straighter field runs with its circuit\n" + "\n".join(refused))
 
 
-def task_of(workpiece: OpenedDesign, wishes: Wishes) -> Task:
+def task_of(opened: OpenedDesign, wishes: Wishes) -> SearchTask:
     """The search that fits the design: its stray, trimmers, coil quality and coupling stay as they are."""
-    design, instrument = workpiece.design, workpiece.instrument
+    design, instrument = opened.design, opened.instrument
     curve, section = instrument.curve, design.variable
     if wishes.near < curve.nearest or wishes.far > curve.farthest:
         raise DesignError(f"--reach: the hand field is known from {_cm(curve.nearest)} to {_cm(curve.farthest)}")
     farthest = min(curve.farthest, design.player.stand_distance - BODY_ROOM)
     if wishes.far >= farthest:
         raise DesignError(f"--reach: zero beat must lie beyond it, and at {_cm(farthest)} the player's body begins")
-    tank = workpiece.tanks["variable"]
+    tank = opened.tanks["variable"]
     fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
     around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
     span = around.maximum - around.minimum
     free_least = fixed + 0.5 * (around.minimum + around.maximum) + SMALLEST_CAPACITOR
-    least = max(free_least, wishes.stray_multiple * wishes.tolerances.stray * _uncertain(workpiece, fixed))
-    parts = Parts(
+    least = max(free_least, wishes.stray_multiple * wishes.tolerances.stray * _uncertain(opened, fixed))
+    parts = FieldParts(
         choke_self_capacitance=wishes.choke_self_capacitance,
-        tap_stray=JOINT_STRAY,
+        joint_stray=JOINT_STRAY,
         antenna_stray=design.antenna.stray,
         least_tank_capacitance=least,
         most_tank_capacitance=max(span / TRIMMER_SHARE if span else ANY_TANK, 2.0 * least),
@@ -148,7 +148,7 @@ def task_of(workpiece: OpenedDesign, wishes: Wishes) -> Task:
         lowest_carrier=min(wishes.carriers[0], FREE_CARRIERS[0]),
         highest_carrier=max(wishes.carriers[1], FREE_CARRIERS[1]),
     )
-    goal = Goal(
+    goal = FieldGoal(
         wishes.low_frequency,
         wishes.high_frequency,
         wishes.near,
@@ -158,24 +158,24 @@ def task_of(workpiece: OpenedDesign, wishes: Wishes) -> Task:
         farthest,
     )
     asked = None if free == parts else free
-    return Task(curve, goal, parts, around, wishes.series, wishes.tolerances, wishes.seed, asked, wishes.effort)
+    return SearchTask(curve, goal, parts, around, wishes.series, wishes.tolerances, wishes.seed, asked, wishes.effort)
 
 
-def _uncertain(workpiece: OpenedDesign, fixed: float) -> float:
+def _uncertain(opened: OpenedDesign, fixed: float) -> float:
     """Of what stands `fixed` across the variable tank, F: stray, the coil's own and the transistor's junction; not the
     feedback capacitors of a [circuit], which are bought.
     """
-    if workpiece.design.circuit is None:
+    if opened.design.circuit is None:
         return fixed
-    circuit = workpiece.circuits["variable"]
+    circuit = opened.circuits["variable"]
     return fixed - (circuit.tank_capacitance - circuit.across_tank)
 
 
-def better_design(workpiece: OpenedDesign, task: Task, option: Option) -> Design:
+def better_design(opened: OpenedDesign, task: SearchTask, option: FieldOption) -> Design:
     """The design with the parts of an option. A chain of chokes is written as the one coil and the strays that equal it
     at the working frequency (`models.branch.choke_chain`), and named in the description.
     """
-    design, solution = workpiece.design, option.point.solution
+    design, solution = opened.design, option.point.solution
     rows = solution.build(task.parts)
     end_stray = float(rows.antenna_stray[0]) - task.parts.antenna_stray
     tap = Tap(solution.place.tap, task.parts.tap_coupling)
@@ -196,7 +196,7 @@ def better_design(workpiece: OpenedDesign, task: Task, option: Option) -> Design
     )
     goal = task.goal
     reference_frequency = option.point.carrier + float(np.hypot(goal.low_frequency, goal.lock_range))
-    reference = reference_section(workpiece, solution.tank_inductance, reference_frequency, task.series)
+    reference = reference_section(opened, solution.tank_inductance, reference_frequency, task.series)
     parts = f"{parts_text(option)}{reference_text(reference.capacitance, task.series)}"
     about = replace(
         design.about,
@@ -214,7 +214,7 @@ def better_design(workpiece: OpenedDesign, task: Task, option: Option) -> Design
     )
 
 
-def parts_text(option: Option) -> str:
+def parts_text(option: FieldOption) -> str:
     """The parts in words."""
     solution = option.point.solution
     tank = (
@@ -235,11 +235,11 @@ def parts_text(option: Option) -> str:
     )
 
 
-def reference_section(workpiece: OpenedDesign, inductance: float, frequency: float, series: str) -> ReferenceSection:
+def reference_section(opened: OpenedDesign, inductance: float, frequency: float, series: str) -> ReferenceSection:
     """The reference with the same coil as the variable tank and the preferred capacitor its trimmer can make up for, or
     two in parallel where the trimmer is smaller than the step from one preferred value to the next.
     """
-    section, tank = workpiece.design.reference, workpiece.tanks["reference"]
+    section, tank = opened.design.reference, opened.tanks["reference"]
     fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
     needed = float(required_capacitance(inductance, frequency))
     around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
@@ -264,42 +264,42 @@ def reference_text(capacitance: float, series: str) -> str:
     )
 
 
-def _build_before(workpiece: OpenedDesign) -> tuple[BuildLaw, Builds]:
+def _build_before(opened: OpenedDesign) -> tuple[BuildLaw, Builds]:
     """The design as it came, as the search sees a circuit."""
-    instrument = workpiece.instrument
+    instrument = opened.instrument
     tank, branch = instrument.variable_tank, instrument.branch
     values = tank.inductance, tank.total_capacitance, branch.inductance, branch.self_capacitance
     law = BuildLaw(instrument.curve, instrument.mode, instrument.lock_range)
     return law, Builds(*(np.array([value]) for value in (*values, instrument.antenna_stray)))
 
 
-def _builds_before(workpiece: OpenedDesign, task: Task) -> Spread | None:
+def _builds_before(opened: OpenedDesign, task: SearchTask) -> BuildSpread | None:
     """The builds of the design as it came, or None without zero beat in the field."""
-    zero_beat = workpiece.field.zero_beat_distance
+    zero_beat = opened.field.zero_beat_distance
     if zero_beat is None:
         return None
     factors = task.tolerances.factors(task.effort.judge_builds, task.seed + 1)
-    law, build = _build_before(workpiece)
+    law, build = _build_before(opened)
     return spread(law, task.goal, build, zero_beat, factors)
 
 
 def _solved(
-    workpiece: OpenedDesign, after: OpenedDesign, plan: Plan, chosen: Option, task: Task
+    opened: OpenedDesign, after: OpenedDesign, plan: FieldPlan, chosen: FieldOption, task: SearchTask
 ) -> tuple[OpenedDesign, tuple[Solved, ...]]:
     """What the circuit makes of the options that a lossless law found; the chosen one with its trimmer turned anew."""
-    zero_beat = workpiece.field.zero_beat_distance
+    zero_beat = opened.field.zero_beat_distance
     lossless = None
     if zero_beat is not None:
-        law, build = _build_before(workpiece)
+        law, build = _build_before(opened)
         found = float(tuned_rms(law, task.goal, build, np.array([zero_beat]))[0])
         lossless = found if np.isfinite(found) else None
-    rows = [Solved("before", "as it came", lossless, _cents(workpiece, task))]
+    rows = [Solved("before", "as it came", lossless, _cents(opened, task))]
     for label, option in (("straightest", plan.nominal), ("robust", plan.robust)):
         if option == chosen:
             continue
         place, plain = option.point.solution.place.name, option.point.rms_cents
         try:
-            piece = open_loaded(better_design(workpiece, task, option))
+            piece = open_loaded(better_design(opened, task, option))
         except DesignError as error:
             rows.append(Solved(label, place, plain, None, why=" ".join(str(error).split())))
             continue
@@ -315,15 +315,13 @@ def _solved(
     return turned, tuple(rows)
 
 
-def _cents(piece: OpenedDesign, task: Task) -> float | None:
-    """Cents RMS of a workpiece over the goal's notes; None where it does not play them."""
-    notes = [task.goal.low_frequency, task.goal.high_frequency]
-    if piece.field.playable_near is None or not bool(piece.field.reaches(notes).all()):
-        return None
-    return float(piece.field.linearity_error_between(*notes))
+def _cents(piece: OpenedDesign, task: SearchTask) -> float | None:
+    """Cents RMS of an opened design over the goal's notes; None where it does not play them."""
+    held = over_notes(piece.field, task.goal.low_frequency, task.goal.high_frequency)
+    return None if held is None else held.rms_cents
 
 
-def _polished(after: OpenedDesign, task: Task) -> OpenedDesign:
+def _polished(after: OpenedDesign, task: SearchTask) -> OpenedDesign:
     """The straightest of some settings of the variable trimmer around the written one, zero beat where it was; the
     circuit is solved anew for each.
     """

@@ -9,33 +9,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.pitch import note_number
-from models.straight.build_spread import Spread
-from models.straight.cost import tuning_ratio
-from models.straight.front import FrontPoint
-from models.straight.plan import Option
-from synth.analysis.figures import DENSE, collected, of, played_numbers
+from models.straight.evenness import BuildSpread
+from models.straight.front import tuning_ratio
+from models.straight.plan import FieldOption
+from synth.analysis.figures import DENSE, OfDesign, collected, of, over_notes, played_numbers, row, rows
 from synth.analysis.linearise import Outcome, Solved, parts_text, reference_text
 from synth.build.workbench import OpenedDesign
-from synth.designs.design_file import design_hash
 
 CURVE_POINTS = 201
 CURVE_COLUMNS = ("distance_m", "before_note_number", "after_note_number", "after_line_note_number")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FieldOverNotes:
+class FieldOverNotes(OfDesign):
     """One design's field over the notes asked for; None where it does not play them all."""
 
-    design: str = of("workpiece.design.name")
-    design_hash: str
-    mode: str = of("workpiece.instrument.mode")
-    rms_cents: float | None
-    highest_note_m: float | None
-    lowest_note_m: float | None
+    mode: str = of("opened.instrument.mode")
+    rms_cents: float | None = of("held.rms_cents")
+    highest_note_m: float | None = of("held.highest_note")
+    lowest_note_m: float | None = of("held.lowest_note")
     zero_beat_m: float | None = of("field.zero_beat_distance")
     cents_per_mm: float | None
-    carrier_hz: float
-    drift_hz_per_ppm: float
+    carrier_hz: float = of("opened.instrument.reference_frequency")
+    drift_hz_per_ppm: float = of("opened.instrument.reference_frequency", lambda carrier: 1e-6 * carrier)
     builds_mean_cents: float | None = of("found.mean_cents")
     builds_worst_cents: float | None = of("found.worst_cents")
     builds_held: float = of("found.held")
@@ -85,13 +81,13 @@ class BoundFigures:
     bounds are no tighter, or nothing was found).
     """
 
-    lowest_carrier_hz: float = of("parts.lowest_carrier")
-    highest_carrier_hz: float = of("parts.highest_carrier")
-    least_tank_f: float = of("parts.least_tank_capacitance")
-    within_cents: float | None = of("within.rms_cents")
-    without_cents: float | None = of("free.rms_cents")
-    without_carrier_hz: float | None = of("free.carrier")
-    without_tank_f: float | None = of("free.solution.tank_capacitance")
+    lowest_carrier_hz: float = of("outcome.task.parts.lowest_carrier")
+    highest_carrier_hz: float = of("outcome.task.parts.highest_carrier")
+    least_tank_f: float = of("outcome.task.parts.least_tank_capacitance")
+    within_cents: float | None = of("outcome.plan.bounded.rms_cents")
+    without_cents: float | None = of("outcome.plan.free.rms_cents")
+    without_carrier_hz: float | None = of("outcome.plan.free.carrier")
+    without_tank_f: float | None = of("outcome.plan.free.solution.tank_capacitance")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,7 +104,7 @@ class LineariseFigures:
     choice: str = of("outcome.choice")
     choke_self_capacitance_f: float = of("parts.choke_self_capacitance")
     choke_quality_factor: float = of("parts.branch_q")
-    joint_stray_f: float = of("parts.tap_stray")
+    joint_stray_f: float = of("parts.joint_stray")
     coil_tolerance: float = of("task.tolerances.coil")
     capacitor_tolerance: float = of("task.tolerances.capacitor")
     stray_tolerance: float = of("task.tolerances.stray")
@@ -119,8 +115,8 @@ class LineariseFigures:
     straightest: PlaceFigures
     places: tuple[PlaceFigures, ...]
     places_without: tuple[str, ...]
-    front: tuple[FrontFigures, ...]
-    bounds: BoundFigures
+    front: tuple[FrontFigures, ...] = of("plan.front", rows(FrontFigures, "point"))
+    bounds: BoundFigures = of("outcome", row(BoundFigures, "outcome"))
     solved: tuple[Solved, ...] = of("outcome.solved")
     tap_coupling: float = of("parts.tap_coupling")
     notices: tuple[str, ...]
@@ -142,8 +138,6 @@ def linearise_figures(outcome: Outcome) -> LineariseFigures:
         straightest=_place_figures(plan.nominal, outcome),
         places=tuple(_place_figures(option, outcome) for _, option in plan.places if option is not None),
         places_without=tuple(place.name for place, option in plan.places if option is None),
-        front=tuple(_front_figures(point) for point in plan.front),
-        bounds=_bound_figures(outcome),
         notices=_interrupted(outcome) + outcome.refused + outcome.after.notices,
         curve=_dense_curve(outcome),
     )
@@ -158,33 +152,18 @@ def _interrupted(outcome: Outcome) -> tuple[str, ...]:
     return (f"interrupted; {rest}the search over builds and the front. The best of what was found is taken",)
 
 
-def _bound_figures(outcome: Outcome) -> BoundFigures:
-    parts, within, free = outcome.task.parts, outcome.plan.bounded, outcome.plan.free
-    return collected(BoundFigures, {"parts": parts, "within": within, "free": free})
-
-
-def _field_over_notes(workpiece: OpenedDesign, outcome: Outcome, builds: Spread | None) -> FieldOverNotes:
-    field, goal = workpiece.field, outcome.task.goal
-    notes = [goal.high_frequency, goal.low_frequency]
-    held = field.playable_near is not None and bool(field.reaches(notes).all())
-    ends = [float(value) for value in field.distance_at(notes)] if held else [None, None]
-    width = abs(ends[1] - ends[0]) if ends[0] is not None and ends[1] is not None else None
-    carrier = workpiece.instrument.reference_frequency
-    found = builds or Spread(None, None, 0.0)
+def _field_over_notes(opened: OpenedDesign, outcome: Outcome, builds: BuildSpread | None) -> FieldOverNotes:
+    field, goal = opened.field, outcome.task.goal
+    held = over_notes(field, goal.low_frequency, goal.high_frequency)
+    found = builds or BuildSpread(None, None, 0.0)
     return collected(
         FieldOverNotes,
-        {"workpiece": workpiece, "field": field, "found": found},
-        design_hash=design_hash(workpiece.design),
-        rms_cents=field.linearity_error_between(goal.low_frequency, goal.high_frequency) if held else None,
-        highest_note_m=ends[0],
-        lowest_note_m=ends[1],
-        cents_per_mm=None if width is None else 1e-3 * goal.span_cents / width,
-        carrier_hz=carrier,
-        drift_hz_per_ppm=1e-6 * carrier,
+        {"design": opened.design, "opened": opened, "field": field, "held": held, "found": found},
+        cents_per_mm=None if held is None else 1e-3 * goal.span_cents / abs(held.lowest_note - held.highest_note),
     )
 
 
-def _place_figures(option: Option, outcome: Outcome) -> PlaceFigures:
+def _place_figures(option: FieldOption, outcome: Outcome) -> PlaceFigures:
     solution, steps, parts = option.point.solution, option.steps, outcome.task.parts
     choke = solution.choke_inductance if solution.place.chokes else None
     own = parts.choke_self_capacitance
@@ -195,10 +174,6 @@ def _place_figures(option: Option, outcome: Outcome) -> PlaceFigures:
         choke_self_resonance_hz=1.0 / (2.0 * math.pi * math.sqrt(choke * own)) if choke and own else None,
         branch_over_tank=tuning_ratio(outcome.after.instrument.curve, solution.build(parts), solution.low_distance),
     )
-
-
-def _front_figures(point: FrontPoint) -> FrontFigures:
-    return collected(FrontFigures, {"point": point})
 
 
 def _dense_curve(outcome: Outcome) -> NDArray[np.float64]:
@@ -216,9 +191,10 @@ def _line(outcome: Outcome, distances: NDArray[np.float64]) -> NDArray[np.float6
     """The best straight line of the better design over the notes asked for."""
     field, goal = outcome.after.field, outcome.task.goal
     line = np.full_like(distances, np.nan)
-    if not field.reaches([goal.low_frequency, goal.high_frequency]).all():
+    held = over_notes(field, goal.low_frequency, goal.high_frequency)
+    if held is None:
         return line
-    near, far = sorted(float(value) for value in field.distance_at([goal.low_frequency, goal.high_frequency]))
+    near, far = held.span
     places = np.linspace(near, far, 400)
     fit = np.polynomial.Polynomial.fit(places, note_number(field.frequency_at(places), field.reference_a), 1)
     inside = (distances >= near) & (distances <= far)

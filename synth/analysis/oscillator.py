@@ -16,13 +16,11 @@ from models.circuit.startup_time import startup_estimate
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import TransientRecord
 from models.circuit.variable_oscillator import with_antenna
-from synth.analysis.figures import collected, of
+from synth.analysis.figures import OfDesign, collected, explanation, of
 from synth.analysis.start_up import startup_time
-from synth.analysis.stray_words import explanation
 from synth.build.circuit_assembly import blaming
-from synth.build.start_notices import explained
+from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign
-from synth.designs.design_file import design_hash
 from synth.designs.quantity import format_quantity, parse
 from synth.designs.sections import CircuitSection, Design
 from synth.errors import DesignError
@@ -158,23 +156,21 @@ class AdjustedReading:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class OscillatorFigures:
+class OscillatorFigures(OfDesign):
     """Every figure of an oscillator, SI units in the names; None where there is no such thing."""
 
-    design: str = of("design.name")
-    design_hash: str
     which: str = of("prepared.which")
     frequency_hz: float = of("state.frequency")
     pot: float = of("circuit.bias.position")
     trimmer: float | None
-    antenna_f: float | None = of("antenna.capacitance")
+    antenna_f: float | None = of("circuit.antenna.capacitance")
     hand_distance_m: float | None = of("prepared.hand_distance")
-    load_ohm: float | None = of("load.resistance")
-    load_f: float | None = of("load.capacitance")
+    load_ohm: float | None = of("circuit.load.resistance")
+    load_f: float | None = of("circuit.load.capacitance")
     supply_v: float = of("circuit.supply_voltage")
     supply_current_a: float = of("state.supply_current")
     supply_power_w: float = of("state.supply_power")
-    collector_current_at_rest_a: float
+    collector_current_at_rest_a: float = of("circuit", lambda circuit: operating_point(circuit).collector_current)
     growth_rate_per_s: float = of("signal.growth_rate")
     loop_gain_margin_db: float = of("signal.margin_db")
     startup_s: float | None
@@ -182,7 +178,7 @@ class OscillatorFigures:
     settling_s: float = of("state.settling_time")
     probe_shift_hz: float | None = of("probed.shift_hz")
     stray_f: float = of("circuit.board_stray")
-    board: str | None
+    board: str | None = of("design.circuit.board")
     stray_explanation: str | None
     test_points: tuple[TestPoint, ...]
     pot_readings: tuple[AdjustedReading, ...]
@@ -202,7 +198,7 @@ def oscillator_figures(
 ) -> OscillatorFigures:
     """Collect the readings of `prepared`, whose steady state is `state`; start-up from `record` where there is one."""
     circuit, design = prepared.circuit, prepared.design
-    signal, load, antenna = small_signal(circuit), circuit.load, circuit.antenna
+    signal = small_signal(circuit)
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, replace(circuit, board_stray=circuit.board_stray + PROBE), state)
     startup = startup_estimate(state) if record is None else startup_time(record, state, COLLECTOR)
@@ -213,17 +209,12 @@ def oscillator_figures(
             "prepared": prepared,
             "state": state,
             "circuit": circuit,
-            "antenna": antenna,
-            "load": load,
             "signal": signal,
             "probed": probed,
         },
-        design_hash=design_hash(design),
         trimmer=prepared.trimmer if circuit.trimmers else None,
-        collector_current_at_rest_a=operating_point(circuit).collector_current,
         startup_s=startup,
         startup_by=ESTIMATED if record is None else SIMULATED,
-        board=board,
         stray_explanation=None if board is None else explanation(circuit.board_stray, board),
         test_points=tuple(_test_point(name, node, state, record, startup) for name, node in TEST_POINTS),
         pot_readings=_readings(circuit.with_pot, STOPS, state),

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.value import did_you_mean
+from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 from synth.files.input_file import read_text
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.pitch_discrimination import limen_cents
+from models.pitch import limen_cents
 from models.pitch_field import PitchField
+from synth.analysis.figures import OfDesign, collected
 from synth.build.workbench import OpenedDesign
-from synth.designs.design_file import design_hash
 from synth.hands.gestures import TREMOR_SIZE
 
 SEARCHED = 4000  # hand distances looked at
@@ -30,39 +30,36 @@ class NoteSensitivity:
     verdict: str
 
 
-@dataclass(frozen=True, slots=True)
-class SensitivityFigures:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensitivityFigures(OfDesign):
     """How steep a field is. The slope is that at the note: a tremor is small beside the field's curvature.
 
     steep_spans_m: (near, far) hand distances of every stretch of the playable field that is too steep, nearest first.
     """
 
-    design: str
-    design_hash: str
     tremor_m: float
-    too_steep_cents_per_mm: float
+    too_steep_cents_per_mm: float = TOO_STEEP
     notes: tuple[NoteSensitivity, ...]
     steep_spans_m: tuple[tuple[float, float], ...]
     notices: tuple[str, ...]
 
 
-def sensitivity_figures(workpiece: OpenedDesign, tremor: float = TREMOR_SIZE) -> SensitivityFigures:
+def sensitivity_figures(opened: OpenedDesign, tremor: float = TREMOR_SIZE) -> SensitivityFigures:
     """Collect the figures for a tremor of this root mean square, m."""
-    field = workpiece.field
+    field = opened.field
     notes = []
     for line in field.notes():
         slope, limen = float(field.cents_per_mm(line.distance)), float(limen_cents(line.frequency))
         moved = 1e3 * tremor * slope
         verdict = VERDICTS[2] if slope >= TOO_STEEP else VERDICTS[1] if moved > limen else VERDICTS[0]
         notes.append(NoteSensitivity(line.name, line.frequency, line.distance, slope, moved, limen, verdict))
-    return SensitivityFigures(
-        workpiece.design.name,
-        design_hash(workpiece.design),
-        tremor,
-        TOO_STEEP,
-        tuple(notes),
-        steep_spans(field),
-        workpiece.notices,
+    return collected(
+        SensitivityFigures,
+        {"design": opened.design},
+        tremor_m=tremor,
+        notes=tuple(notes),
+        steep_spans_m=steep_spans(field),
+        notices=opened.notices,
     )
 
 

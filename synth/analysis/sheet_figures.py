@@ -20,13 +20,7 @@ from synth.analysis.sheet_readings import (
     station_readings,
     trimmer_figure,
 )
-from synth.analysis.sheet_stations import (
-    Station,
-    antenna_station,
-    bare_station,
-    reference_station,
-    volume_station,
-)
+from synth.analysis.sheet_stations import Station, antenna_station, bare_station, reference_station, volume_station
 from synth.build.workbench import OpenedDesign
 
 
@@ -50,7 +44,7 @@ class SheetFigures:
     posture: str = of("report.posture")
     law: str = of("design.law")
     mode: str = of("report.mode")
-    direction: str = of("workpiece.field.direction")
+    direction: str = of("opened.field.direction")
     antenna_length_m: float = of("design.antenna.length")
     antenna_diameter_m: float = of("design.antenna.diameter")
     stand_distance_m: float = of("design.player.stand_distance")
@@ -68,8 +62,8 @@ class SheetFigures:
     nearest_m: float = of("report.nearest_m")
     lowest_hz: float | None = of("report.lowest_hz")
     highest_hz: float | None = of("report.highest_hz")
-    tolerances: tuple[ToleranceFigure, ...]
-    parts: tuple[PartFigure, ...]
+    tolerances: tuple[ToleranceFigure, ...] = of("design", tolerance_figures)
+    parts: tuple[PartFigure, ...] = of("design", part_figures)
     readings: tuple[ReadingFigure, ...]
     causes: tuple[CauseFigure, ...]
     trimmers: tuple[TrimmerFigure, ...]
@@ -78,16 +72,16 @@ class SheetFigures:
     octaves: tuple[OctaveFigure, ...] = of("report.octaves")
     notes: tuple[NoteFigure, ...] = of("report.notes")
     volume: VolumeFigures | None = of("report.volume")
-    full_height_m: float | None = of("response.full_height")
+    full_height_m: float | None = of("design.volume_response.full_height")
     notices: tuple[str, ...] = of("report.notices")
     supply_current_a: float | None  # of all oscillators together; None without a circuit
 
 
-def sheet_figures(workpiece: OpenedDesign) -> SheetFigures:
+def sheet_figures(opened: OpenedDesign) -> SheetFigures:
     """Collect the figures of a design's sheet."""
-    design, report = workpiece.design, field_figures(workpiece)
+    design, report = opened.design, field_figures(opened)
     limits = {figure.kind: figure.fraction for figure in tolerance_figures(design)}
-    lettered = _stations(workpiece)
+    lettered = _stations(opened)
     readings: list[ReadingFigure] = []
     causes: list[CauseFigure] = []
     for letter, station in lettered:
@@ -95,16 +89,13 @@ def sheet_figures(workpiece: OpenedDesign) -> SheetFigures:
         rows, behind = station_readings(station, letter, limits, first)
         readings += rows
         causes += [cause for cause in behind if cause.code[0] == "R" or cause.code in _frequencies(rows)]
-    beat = beat_reading(workpiece, "B1", limits)
+    beat = beat_reading(opened, "B1", limits)
     readings += [] if beat is None else [beat]
     played = [station for place, (_, station) in enumerate(lettered) if place != 1]  # not the one without its antenna
-    response = design.volume_response
     currents = [row.expected for row in readings if row.unit == AMPERES]
     return collected(
         SheetFigures,
-        {"design": design, "workpiece": workpiece, "response": response, "report": report},
-        tolerances=tolerance_figures(design),
-        parts=part_figures(design),
+        {"design": design, "opened": opened, "report": report},
         readings=tuple(readings),
         causes=tuple(causes),
         trimmers=tuple(row for station in played if (row := trimmer_figure(station)) is not None),
@@ -114,14 +105,14 @@ def sheet_figures(workpiece: OpenedDesign) -> SheetFigures:
     )
 
 
-def _stations(workpiece: OpenedDesign) -> list[tuple[str, Station]]:
+def _stations(opened: OpenedDesign) -> list[tuple[str, Station]]:
     """The set-ups in the order in which they are read, each with the letter of its readings.
 
     The variable oscillator is read for current and volts once, with its antenna.
     """
-    bare = replace(bare_station(workpiece), dc=None, by_pot=None)
-    found = [("R", reference_station(workpiece)), ("V", bare), ("V", antenna_station(workpiece))]
-    ring = volume_station(workpiece)
+    bare = replace(bare_station(opened), dc=None, by_pot=None)
+    found = [("R", reference_station(opened)), ("V", bare), ("V", antenna_station(opened))]
+    ring = volume_station(opened)
     return found if ring is None else [*found, ("L", ring)]
 
 

@@ -79,17 +79,8 @@ def part_figures(design: Design) -> tuple[PartFigure, ...]:
         series = SERIES[kind]
         preferred = nearest(series, value)
         off = preferred / value - 1.0
-        return PartFigure(
-            place,
-            name,
-            unit,
-            value,
-            None,
-            series,
-            preferred,
-            0.0 if abs(off) < SAME else off,
-            limits.get(kind, ASSUMED.get(kind)),
-        )
+        off, limit = 0.0 if abs(off) < SAME else off, limits.get(kind, ASSUMED.get(kind))
+        return PartFigure(place, name, unit, value, None, series, preferred, off, limit)
 
     def tank(place: str, section: TankSection) -> list[PartFigure]:
         found = [

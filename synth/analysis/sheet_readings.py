@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from models.pulling import pulled_beat
 from models.readings.reading_band import explaining_change, reading_band, relative_sensitivity
-from synth.analysis.sheet_probe import CURRENT, DC_POINTS, FREQUENCY, OscillatorProbe, TurnablePart
-from synth.analysis.sheet_stations import Station, antenna_station
+from synth.analysis.sheet_stations import (
+    CURRENT,
+    DC_POINTS,
+    FREQUENCY,
+    OscillatorProbe,
+    Station,
+    TurnablePart,
+    antenna_station,
+)
 from synth.build.workbench import OpenedDesign
 
 OFF = -0.01  # the change of a reading that is explained
@@ -82,13 +90,13 @@ def relative_tolerances(probe: OscillatorProbe, limits: Mapping[str, float]) -> 
     return {part.name: limits.get(part.kind, 0.0) * part.value / part.base for part in probe.parts if part.base > 0.0}
 
 
-def sensitivities(probe: OscillatorProbe, reading: str) -> dict[str, float]:
+def sensitivities(probe: OscillatorProbe, reading: Callable[[str, float], float]) -> dict[str, float]:
     """Relative sensitivity of a reading to every part of the probe."""
-    return {
-        part.name: relative_sensitivity(lambda factor, name=part.name: probe.read(name, factor)[reading])  # type: ignore[misc]
-        for part in probe.parts
-        if part.base > 0.0
-    }
+    return {part.name: relative_sensitivity(partial(reading, part.name)) for part in probe.parts if part.base > 0.0}
+
+
+def _read(probe: OscillatorProbe, reading: str, part: str, factor: float) -> float:
+    return probe.read(part, factor)[reading]
 
 
 def station_readings(
@@ -102,31 +110,29 @@ def station_readings(
     readings, causes = [], []
     for number, (key, name, unit, probe) in enumerate(rows, first):
         code = f"{letter}{number}"
-        slopes, spread = sensitivities(probe, key), relative_tolerances(probe, limits)
+        slopes = sensitivities(probe, partial(_read, probe, key))
+        spread = relative_tolerances(probe, limits)
         readings.append(_reading(code, station, name, unit, probe.read("", 1.0)[key], slopes, spread))
         causes += _causes(code, unit, probe.parts, slopes, spread)
     return readings, causes
 
 
-def beat_reading(workpiece: OpenedDesign, code: str, limits: Mapping[str, float]) -> ReadingFigure | None:
+def beat_reading(opened: OpenedDesign, code: str, limits: Mapping[str, float]) -> ReadingFigure | None:
     """The beat with nobody near once zero beat is set: None where no zero beat is reached."""
-    distance = workpiece.field.zero_beat_distance
+    distance = opened.field.zero_beat_distance
     if distance is None:
         return None
-    empty, there = antenna_station(workpiece), antenna_station(workpiece, distance)
-    lock = workpiece.instrument.lock_range
-    slopes, apart = {}, empty.probe.read("", 1.0)[FREQUENCY] - there.probe.read("", 1.0)[FREQUENCY]
-    expected = abs(float(pulled_beat(apart, lock)))
-    if expected == 0.0:
-        return None
+    empty, there = antenna_station(opened), antenna_station(opened, distance)
+    lock = opened.instrument.lock_range
 
     def beat(name: str, factor: float) -> float:
         offset = empty.probe.read(name, factor)[FREQUENCY] - there.probe.read(name, factor)[FREQUENCY]
         return abs(float(pulled_beat(offset, lock)))
 
-    for part in empty.probe.parts:
-        slopes[part.name] = relative_sensitivity(lambda factor, name=part.name: beat(name, factor))  # type: ignore[misc]
-    spread = relative_tolerances(empty.probe, limits)
+    expected = beat("", 1.0)
+    if expected == 0.0:
+        return None
+    slopes, spread = sensitivities(empty.probe, beat), relative_tolerances(empty.probe, limits)
     return _reading(code, empty, "beat note", HERTZ, expected, slopes, spread, "after zero beat is set; no player near")
 
 
@@ -159,19 +165,9 @@ def _reading(
     condition: str | None = None,
 ) -> ReadingFigure:
     band = reading_band(slopes, spread)
-    near, worst = abs(expected) * band.root_sum_square, abs(expected) * band.worst_case
-    return ReadingFigure(
-        code,
-        station.oscillator,
-        point,
-        condition or station.condition,
-        unit,
-        expected,
-        max(expected - near, 0.0),
-        expected + near,
-        max(expected - worst, 0.0),
-        expected + worst,
-    )
+    off = (abs(expected) * share for share in (band.root_sum_square, band.worst_case))
+    ends = [end for by in off for end in (max(expected - by, 0.0), expected + by)]
+    return ReadingFigure(code, station.oscillator, point, condition or station.condition, unit, expected, *ends)
 
 
 def _causes(

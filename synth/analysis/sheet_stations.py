@@ -1,17 +1,195 @@
-"""The set-ups in which a builder reads an oscillator: reference, variable without and with its antenna, volume."""
+"""The set-ups in which a builder reads an oscillator, by resonance or as a circuit, with parts that can be turned."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache, partial
+from operator import attrgetter
+from typing import Any
 
-from models.circuit.common_base import OscillatorCircuit
+from models.branch.antenna_branch import DIRECT, SeriesInductor
+from models.branch.modes import MODES, mode_frequencies
+from models.circuit.common_base import BASE, COLD, EMITTER, WIPER, OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
-from models.tank import Tank
-from synth.analysis.sheet_probe import FREQUENCY, AntennaLoad, OscillatorProbe, circuit_probe, resonance_probe
-from synth.build.circuit_assembly import TankSection
+from models.tank import Tank, resonant_frequency
+from synth.build.circuit_assembly import TankSection, blaming
 from synth.build.workbench import OpenedDesign
+from synth.designs.sections import Design
+
+Readings = dict[str, float]
+FREQUENCY, CURRENT = "frequency", "supply current"
+ACROSS = ("tank capacitor", "stray across the tank", "trimmer at its place", "divider and transistor")
+LEAST_REST = 1e-6  # of the tank's capacitance: below, there is nothing but rounding
+LEAD_BASE = 10e-12  # F, the order of a rod's capacitance
+DC_POINTS = {"cold end of the coil": COLD, "wiper": WIPER, "base": BASE, "emitter": EMITTER}
+
+
+@dataclass(frozen=True, slots=True)
+class TurnablePart:
+    """One part of an oscillator: `kind` is its class of tolerance, `base` the quantity (SI) that a factor multiplies.
+
+    Stray is turned by factors of the whole tank's capacitance, an antenna's lead by those of LEAD_BASE, so that they
+    can be turned where a design has none.
+    """
+
+    name: str
+    kind: str
+    unit: str
+    value: float
+    base: float
+
+
+@dataclass(frozen=True, slots=True)
+class OscillatorProbe:
+    """`read(name, factor)` gives the readings with the part of that name at `factor` times its base, others nominal."""
+
+    parts: tuple[TurnablePart, ...]
+    read: Callable[[str, float], Readings]
+
+
+@dataclass(frozen=True, slots=True)
+class AntennaLoad:
+    """What hangs on an oscillator: capacitance, F, of which `lead` is mount and lead, the inductor before it, and the
+    voltage of the coil's tap that it is on over the whole coil's (`models.branch.tapped_coil`).
+    """
+
+    capacitance: float
+    lead: float
+    branch: SeriesInductor = DIRECT
+    tap_ratio: float = 1.0
+
+
+def resonance_probe(tank: Tank, stray: float, antenna: AntennaLoad | None, mode: str = "low") -> OscillatorProbe:
+    """The lossless oscillator: frequency only. `stray`, F, is that of board, wiring and coil within the tank's own."""
+    total, fixed, trimmer = tank.total_capacitance, tank.capacitance, tank.trimmer_capacitance
+    rest = total - fixed - trimmer - stray
+    branch = DIRECT if antenna is None else antenna.branch
+    turned_by = 1.0 if antenna is None else antenna.tap_ratio**2
+    parts = [
+        _whole("tank coil", "inductor", "H", tank.inductance),
+        _whole("tank capacitor", "capacitor", "F", fixed),
+        TurnablePart("stray across the tank", "stray", "F", stray, total),
+        _whole("trimmer at its place", "trimmer", "F", trimmer),
+    ]
+    if rest > LEAST_REST * total:
+        parts.append(_whole("divider and transistor", "capacitor", "F", rest))
+    if not branch.direct:
+        parts.append(_whole("series inductor", "branch_inductor", "H", branch.inductance))
+    if antenna is not None:
+        parts.append(TurnablePart("antenna's mount and lead", "antenna_stray", "F", antenna.lead, LEAD_BASE))
+
+    def read(name: str, factor: float) -> Readings:
+        turned = {part.name: part.base * (factor - 1.0) for part in parts if part.name == name}
+        inductance = tank.inductance + turned.get("tank coil", 0.0)
+        capacitance = total + sum(turned.get(part, 0.0) for part in ACROSS)
+        if antenna is not None:
+            series = branch.inductance + turned.get("series inductor", 0.0)
+            own = branch.self_capacitance * turned_by
+            seen = antenna.capacitance + turned.get("antenna's mount and lead", 0.0)
+            both = mode_frequencies(inductance, capacitance, series / turned_by, seen * turned_by, own)
+            return {FREQUENCY: float(both[MODES.index(mode)])}
+        return {FREQUENCY: float(resonant_frequency(inductance, capacitance))}
+
+    return OscillatorProbe(tuple(parts), read)
+
+
+def circuit_probe(
+    design: Design, which: str, circuit: OscillatorCircuit, antenna: AntennaLoad, near: float | None
+) -> OscillatorProbe:
+    """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `antenna`: what hangs on the
+    circuit already; `near`, Hz, picks the mode.
+
+    The volts are those at the points with nothing connected: a meter's own resistance is not counted.
+    """
+    with blaming(design, which):
+        base = steady_state(circuit, near_frequency=near)
+    parts = _circuit_parts(circuit, antenna.lead, antenna.tap_ratio**2)
+    turns = {part.name: turn for part, turn in parts}
+
+    @cache  # each state serves every reading
+    def read(name: str, factor: float) -> Readings:
+        state = base
+        if factor != 1.0:
+            with blaming(design, which):
+                state = steady_state(turns[name](circuit, factor), warm_start=base)
+        volts = {point: float(state.coefficients(node)[0].real) for point, node in DC_POINTS.items()}
+        return {FREQUENCY: state.frequency, CURRENT: state.supply_current, **volts}
+
+    return OscillatorProbe(tuple(part for part, _ in parts), read)
+
+
+Turn = Callable[[OscillatorCircuit, float], OscillatorCircuit]
+
+
+def _whole(name: str, kind: str, unit: str, value: float) -> TurnablePart:
+    """A part whose whole value is turned."""
+    return TurnablePart(name, kind, unit, value, value)
+
+
+def _with(whole: Any, path: str, change: Callable[[float], float]) -> Any:
+    """The frozen dataclass with one of its numbers changed, as in "bias.feed_resistor" one of a dataclass in it."""
+    name, _, rest = path.partition(".")
+    value = getattr(whole, name)
+    return replace(whole, **{name: _with(value, rest, change) if rest else change(value)})
+
+
+def _scaled(path: str, circuit: OscillatorCircuit, by: float) -> OscillatorCircuit:
+    """The circuit with what is at `path` multiplied."""
+    changed: OscillatorCircuit = _with(circuit, path, lambda value: value * by)
+    return changed
+
+
+def _added(path: str, base: float, circuit: OscillatorCircuit, by: float) -> OscillatorCircuit:
+    """The circuit with what lies beside `path` at `by` times its `base`."""
+    changed: OscillatorCircuit = _with(circuit, path, lambda value: value + base * (by - 1.0))
+    return changed
+
+
+TURNED = (
+    ("tank coil", "inductor", "H", "inductance"),
+    ("tank capacitor", "capacitor", "F", "fixed_capacitor"),
+    ("feedback capacitor", "capacitor", "F", "feedback_capacitor"),
+    ("emitter capacitor", "capacitor", "F", "emitter_capacitor"),
+    ("stray across the tank", "stray", "F", None),
+    ("trimmer at its place", "trimmer", "F", None),
+    ("supply voltage", "supply", "V", "supply_voltage"),
+    ("supply resistor", "resistor", "ohm", "supply_resistor"),
+    ("upper resistor", "resistor", "ohm", "bias.upper_resistor"),
+    ("fine-tune pot, whole track", "potentiometer", "ohm", "bias.potentiometer"),
+    ("lower resistor", "resistor", "ohm", "bias.lower_resistor"),
+    ("feed resistor", "resistor", "ohm", "bias.feed_resistor"),
+    ("emitter resistor", "resistor", "ohm", "bias.emitter_resistor"),
+    ("transistor's current gain", "gain", "ratio", "transistor.forward_gain"),
+    ("transistor's collector capacitance", "junction", "F", "transistor.collector_junction.zero_bias_capacitance"),
+)
+"""Name, class of tolerance and unit of every part that moves a reading, and where the circuit has it; None: beside its
+fixed capacitor.
+"""
+
+
+def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) -> list[tuple[TurnablePart, Turn]]:
+    """Every part that moves a reading, with how it is turned."""
+    own, trimmer = (
+        circuit.board_stray + circuit.inductor_self_capacitance,
+        sum(one.capacitance for one in circuit.trimmers),
+    )
+    beside = {"stray": (own, circuit.tank_capacitance), "trimmer": (trimmer, trimmer)}
+    found: list[tuple[TurnablePart, Turn]] = []
+    for name, kind, unit, path in TURNED:
+        if path is None:
+            part = TurnablePart(name, kind, unit, *beside[kind])
+            found.append((part, partial(_added, "fixed_capacitor", part.base)))
+        else:
+            found.append((_whole(name, kind, unit, attrgetter(path)(circuit)), partial(_scaled, path)))
+    if circuit.antenna is not None:
+        mount = TurnablePart("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE)
+        found.append((mount, partial(_added, "antenna.capacitance", turned_by * LEAD_BASE)))
+        if circuit.antenna.inductance > 0.0:
+            coil = _whole("series inductor", "branch_inductor", "H", circuit.antenna.inductance * turned_by)
+            found.append((coil, partial(_scaled, "antenna.inductance")))
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,48 +207,40 @@ class Station:
     by_pot: Callable[[float], float | None] | None
 
 
-def reference_station(workpiece: OpenedDesign) -> Station:
+def reference_station(opened: OpenedDesign) -> Station:
     """The reference, its trimmer set for zero beat where the design asks for that."""
-    condition = "as designed" if workpiece.design.tuning.zero_beat is None else "tuned for zero beat"
-    return _station(workpiece, "reference", condition, workpiece.reference_tank, None)
+    condition = "as designed" if opened.design.tuning.zero_beat is None else "tuned for zero beat"
+    return _station(opened, "reference", condition, opened.reference_tank, None)
 
 
-def bare_station(workpiece: OpenedDesign) -> Station:
+def bare_station(opened: OpenedDesign) -> Station:
     """The variable oscillator with nothing on it."""
-    lifted = "series inductor lifted off the tank" if workpiece.design.branch else "antenna lead off"
-    return _station(workpiece, "variable", lifted, workpiece.tanks["variable"], None)
+    lifted = "series inductor lifted off the tank" if opened.design.branch else "antenna lead off"
+    return _station(opened, "variable", lifted, opened.tanks["variable"], None)
 
 
-def antenna_station(workpiece: OpenedDesign, distance: float | None = None) -> Station:
+def antenna_station(opened: OpenedDesign, distance: float | None = None) -> Station:
     """The variable oscillator with its antenna, the hand at `distance`, m (None: no player near)."""
-    instrument = workpiece.instrument
+    instrument = opened.instrument
     curve, lead = instrument.curve, instrument.antenna_stray
     own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
     condition = "antenna on, no player near" if distance is None else f"hand at {100.0 * distance:.1f} cm"
     antenna = AntennaLoad(own + lead, lead, instrument.branch, instrument.tap_ratio)
-    tank = workpiece.tanks["variable"]
-    return _station(
-        workpiece,
-        "variable",
-        condition,
-        tank,
-        antenna,
-        instrument.mode,
-        near=float(instrument.frequency_with(own + lead)),
-    )
+    near = float(instrument.frequency_with(own + lead))
+    return _station(opened, "variable", condition, opened.tanks["variable"], antenna, instrument.mode, near)
 
 
-def volume_station(workpiece: OpenedDesign) -> Station | None:
+def volume_station(opened: OpenedDesign) -> Station | None:
     """The volume oscillator with its ring and nobody near."""
-    volume = workpiece.volume
+    volume = opened.volume
     if volume is None:
         return None
     ring = AntennaLoad(volume.curve.empty_capacitance + volume.ring_stray, volume.ring_stray)
-    return _station(workpiece, "volume", "ring on, no player near", volume.tank, ring)
+    return _station(opened, "volume", "ring on, no player near", volume.tank, ring)
 
 
 def _station(
-    workpiece: OpenedDesign,
+    opened: OpenedDesign,
     which: str,
     condition: str,
     tank: Tank,
@@ -78,7 +248,7 @@ def _station(
     mode: str = "low",
     near: float | None = None,
 ) -> Station:
-    design = workpiece.design
+    design = opened.design
     section: TankSection = getattr(design, which)
     resonance = resonance_probe(tank, section.stray + section.self_capacitance, antenna, mode)
     setting = tank.trimmer_setting if section.trimmer_maximum > 0.0 else None
@@ -91,18 +261,16 @@ def _station(
         condition = f"{condition}, trimmer {100.0 * setting:.0f} % inward"
     if design.circuit is None:
         return Station(which, condition, setting, resonance, None, resonance_at, None)
-    circuit = workpiece.circuits[which]
+    circuit = opened.circuits[which]
     if setting is not None:
         circuit = circuit.with_trimmer(setting)
     if antenna is not None:
         circuit = with_antenna(circuit, antenna.capacitance, antenna.branch, antenna.tap_ratio)
-    hung = AntennaLoad(0.0, 0.0) if antenna is None else antenna
-    solved = circuit_probe(design, which, circuit, hung.lead, near, hung.tap_ratio)
+    solved = circuit_probe(design, which, circuit, antenna or AntennaLoad(0.0, 0.0), near)
     by_pot = _frequency(circuit.with_pot, circuit, near)
     if design.law != "circuit" or which == "volume":  # as in the instrument, whose volume side is a resonance
         return Station(which, condition, setting, resonance, solved, resonance_at, by_pot)
-    by_trimmer = _frequency(circuit.with_trimmer, circuit, near)
-    return Station(which, condition, setting, solved, solved, by_trimmer, by_pot)
+    return Station(which, condition, setting, solved, solved, _frequency(circuit.with_trimmer, circuit, near), by_pot)
 
 
 def _frequency(

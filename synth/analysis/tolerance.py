@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from models.builds.build_law import BuildLaw
-from models.builds.tolerance import Goals, Part, Trial
+from models.builds.tolerance import ToleratedPart, Trial
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
@@ -17,65 +17,46 @@ from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.errors import DesignError
 
 CORRECTION_POINTS = 201
-LABELS = {
-    "variable_inductance": "variable coil",
-    "variable_capacitance": "variable capacitor",
-    "variable_stray": "variable stray",
-    "variable_divider": "variable divider",
-    "variable_junction": "variable transistor",
-    "variable_trimmer": "variable trimmer",
-    "branch_inductance": "series inductor",
-    "branch_self_capacitance": "series inductor's winding",
-    "antenna_stray": "antenna stray",
-    "reference_inductance": "reference coil",
-    "reference_capacitance": "reference capacitor",
-    "reference_stray": "reference stray",
-    "reference_divider": "reference divider",
-    "reference_junction": "reference transistor",
-    "reference_trimmer": "reference trimmer",
-}
+WORDS = {"inductance": "coil", "capacitance": "capacitor", "junction": "transistor"}
+LABELS = {"branch_inductance": "series inductor", "branch_self_capacitance": "series inductor's winding"}
 SPREADS = frozenset({"stray", "junction", "antenna_stray"})
 
 
-def goals_of(workpiece: OpenedDesign) -> GoalsSection:
+def goals_of(opened: OpenedDesign) -> GoalsSection:
     """The goals of the design, or what a design without any is read by."""
-    return workpiece.design.goals or GoalsSection()
+    return opened.design.goals or GoalsSection()
 
 
-def build_goals(workpiece: OpenedDesign) -> Goals:
-    """What one build must do."""
-    goals = goals_of(workpiece)
-    return Goals(goals.lowest, goals.highest, goals.unevenness)
-
-
-def trial_of(workpiece: OpenedDesign) -> Trial:
+def trial_of(opened: OpenedDesign) -> Trial:
     """The parts of a design with their limits and the law its builds share.
 
     Raises DesignError for a design without tuning.zero_beat, whose pitch falls as the hand comes nearer, or whose goals
     lie outside the hand field.
     """
-    design, name = workpiece.design, workpiece.design.name
+    design, name = opened.design, opened.design.name
     if design.tuning.zero_beat is None:
         raise DesignError(f'{name}: builds are tuned by their zero beat; add zero_beat = "50 cm" or so to [tuning]')
-    if workpiece.field.direction != "rising":
+    if opened.field.direction != "rising":
         raise DesignError(f"{name}: its pitch falls as the hand comes nearer; tune it first, see: beatfield field")
     limits = design.tolerances or TolerancesSection()
-    nominal = nominal_values(workpiece)
+    nominal = nominal_values(opened)
     parts = []
     for quantity in QUANTITIES:
         key = _tolerance_key(quantity)
         spread = key in SPREADS
         scatter = limits.spreads if spread else limits.parts
-        parts.append(Part(quantity, LABELS[quantity], nominal[quantity], getattr(limits, key), scatter, not spread))
+        parts.append(
+            ToleratedPart(quantity, _label(quantity), nominal[quantity], getattr(limits, key), scatter, not spread)
+        )
     try:
-        return Trial(_law(workpiece, design.tuning.zero_beat), tuple(parts))
+        return Trial(_law(opened, design.tuning.zero_beat), tuple(parts))
     except ValueError as error:
         raise DesignError(f"{name}: [goals] do not fit the design: {error}") from error
 
 
-def variable_trimmer_ends(workpiece: OpenedDesign) -> tuple[float, float] | None:
+def variable_trimmer_ends(opened: OpenedDesign) -> tuple[float, float] | None:
     """The variable oscillator's trimmer all out and all in, over its capacitance as set; None where it has none."""
-    section = workpiece.design.variable
+    section = opened.design.variable
     span = section.trimmer_maximum - section.trimmer_minimum
     as_set = section.trimmer_minimum + section.trimmer * span
     if span <= 0.0 or as_set <= 0.0:
@@ -83,9 +64,9 @@ def variable_trimmer_ends(workpiece: OpenedDesign) -> tuple[float, float] | None
     return section.trimmer_minimum / as_set, section.trimmer_maximum / as_set
 
 
-def gain_notice(workpiece: OpenedDesign) -> str:
+def gain_notice(opened: OpenedDesign) -> str:
     """What the spread of the transistors' current gain does to a solved design, one oscillator at a time."""
-    design, instrument = workpiece.design, workpiece.instrument
+    design, instrument = opened.design, opened.instrument
     limit = (design.tolerances or TolerancesSection()).gain
     left_out = "the transistors' current gain is left out of the builds (their capacitance is in them)"
     zero_beat = design.tuning.zero_beat
@@ -93,10 +74,7 @@ def gain_notice(workpiece: OpenedDesign) -> str:
         return left_out
     capacitance = float(instrument.antenna_capacitance(zero_beat))
     moved = []
-    for which, circuit in (
-        ("reference", workpiece.tuned_reference),
-        ("variable", workpiece.loaded_variable(capacitance)),
-    ):
+    for which, circuit in (("reference", opened.tuned_reference), ("variable", opened.loaded_variable(capacitance))):
         try:
             cold = steady_state(circuit, near_frequency=instrument.reference_frequency)
             shifts = [
@@ -114,16 +92,16 @@ def _with_gain(circuit: OscillatorCircuit, factor: float) -> OscillatorCircuit:
     return replace(circuit, transistor=replace(circuit.transistor, forward_gain=gain))
 
 
-def nominal_values(workpiece: OpenedDesign) -> dict[str, float]:
+def nominal_values(opened: OpenedDesign) -> dict[str, float]:
     """The value of every part as written, H and F; 0 for one that is not there. The reference's trimmer all in."""
-    design, instrument = workpiece.design, workpiece.instrument
+    design, instrument = opened.design, opened.instrument
     values: dict[str, float] = {}
-    for which, tank in (("variable", instrument.variable_tank), ("reference", workpiece.reference_tank)):
+    for which, tank in (("variable", instrument.variable_tank), ("reference", opened.reference_tank)):
         section: Any = getattr(design, which)
         stray = section.stray + section.self_capacitance
         divider = 0.0
         if design.circuit is not None:
-            divider = workpiece.circuits[which].divider_capacitance
+            divider = opened.circuits[which].divider_capacitance
         if which == "variable":  # at a tap, everything as the branch sees it
             stray, divider = (value / instrument.tap_ratio**2 for value in (stray, divider))
         values |= {
@@ -131,7 +109,7 @@ def nominal_values(workpiece: OpenedDesign) -> dict[str, float]:
             f"{which}_capacitance": tank.capacitance,
             f"{which}_stray": stray,
             f"{which}_divider": divider,
-            f"{which}_junction": max(0.0, tank.stray - stray - divider) if design.circuit is not None else 0.0,
+            f"{which}_junction": max(0.0, tank.board_stray - stray - divider) if design.circuit is not None else 0.0,
             f"{which}_trimmer": tank.trimmer_capacitance if which == "variable" else tank.trimmer_maximum,
         }
     branch = instrument.branch
@@ -142,6 +120,12 @@ def nominal_values(workpiece: OpenedDesign) -> dict[str, float]:
     }
 
 
+def _label(quantity: str) -> str:
+    """What a quantity is called: "reference_junction" the "reference transistor"."""
+    which, _, kind = quantity.partition("_")
+    return LABELS.get(quantity, f"{which} {WORDS.get(kind, kind)}")
+
+
 def _tolerance_key(quantity: str) -> str:
     """The key of [tolerances] that limits a quantity."""
     if quantity.startswith(("branch", "antenna")):
@@ -150,8 +134,8 @@ def _tolerance_key(quantity: str) -> str:
     return {"inductance": "inductor", "capacitance": "capacitor", "divider": "capacitor"}.get(kind, kind)
 
 
-def _law(workpiece: OpenedDesign, zero_beat: float) -> TunedBuilds:
-    instrument, reference, goals = workpiece.instrument, workpiece.reference_tank, goals_of(workpiece)
+def _law(opened: OpenedDesign, zero_beat: float) -> TunedBuilds:
+    instrument, reference, goals = opened.instrument, opened.reference_tank, goals_of(opened)
     curve, solved = instrument.curve, instrument.variable_law is not None
     builds = TunedBuilds(
         law=BuildLaw(curve, instrument.mode, instrument.lock_range, fine=True),
@@ -167,7 +151,7 @@ def _law(workpiece: OpenedDesign, zero_beat: float) -> TunedBuilds:
     if not solved:
         return builds
     hand = np.linspace(float(curve.capacitances[-1]), float(curve.capacitances[0]), CORRECTION_POINTS)
-    values = nominal_values(workpiece)
+    values = nominal_values(opened)
     lossless = builds.variable_frequency(np.array([[values[quantity] for quantity in QUANTITIES]]), hand)[0]
     ratio = instrument.frequency_with(hand + instrument.antenna_stray) / lossless
     return replace(builds, law=replace(builds.law, correction_capacitances=hand, variable_correction=ratio))

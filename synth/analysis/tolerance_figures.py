@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.builds.tolerance import (
-    Goals,
+    BuildGoals,
     LinearEstimate,
-    Part,
+    Sensitivity,
     Tighter,
     Trial,
     build_runs,
@@ -25,69 +25,65 @@ from models.builds.tolerance import (
 )
 from models.builds.tuned_builds import Outcomes, joined
 from models.pitch import nearest_note
-from synth.analysis.figures import DENSE, collected, known, of
-from synth.analysis.tolerance import build_goals, gain_notice, goals_of, trial_of, variable_trimmer_ends
+from synth.analysis.figures import DENSE, OfDesign, collected, known, of, rows
+from synth.analysis.tolerance import gain_notice, goals_of, trial_of, variable_trimmer_ends
 from synth.build.workbench import OpenedDesign
-from synth.designs.design_file import design_hash
 from synth.designs.sections import GoalsSection
 
 MOST_TIGHTER_BUILDS = 20_000
 MODE_BUILDS = 4000
 FEWEST_RARE = 0.001  # share of builds from which a start in the other mode is spoken of
 AFTER_TUNING = frozenset({"zero_beat_distance", "lowest", "highest", "unevenness"})
-UNITS = {
-    "reference_frequency": "Hz",
-    "variable_frequency": "Hz",
-    "trimmer_setting": "",
-    "zero_beat_distance": "m",
-    "lowest": "Hz",
-    "highest": "Hz",
-    "unevenness": "cents RMS",
-}
+UNITS = {"trimmer_setting": "", "zero_beat_distance": "m", "unevenness": "cents RMS"}  # all others Hz
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class VaryingPart:
     """One part that varies, its value in SI units and its limit as a fraction."""
 
-    part: str
-    quantity: str
-    nominal: float
-    limit: float
-    scatter: str
-    bought: bool
+    part: str = of("part.label")
+    quantity: str = of("part.quantity")
+    nominal: float = of("part.nominal")
+    limit: float = of("part.limit")
+    scatter: str = of("part.scatter")
+    bought: bool = of("part.bought")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HoldFigure:
     """One part's hold on an outcome: change for 1 % more, and share of the variance."""
 
-    part: str
-    change_per_percent: float
-    share: float
+    part: str = of("held.part.label")
+    change_per_percent: float = of("held.slope", lambda slope: 0.01 * slope)
+    share: float = of("held.share")
 
 
-@dataclass(frozen=True, slots=True)
+def _holds(sensitivities: Iterable[Sensitivity]) -> tuple[HoldFigure, ...]:
+    """Those that have a hold."""
+    return rows(HoldFigure, "held")(held for held in sensitivities if not math.isnan(held.slope) and held.share > 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OutcomeFigure:
     """One outcome: nominal, what the random builds gave, linear estimates, worst case; None where there is none.
 
     What is read after tuning counts only builds that reach zero beat.
     """
 
-    outcome: str
-    unit: str
-    nominal: float | None
-    count: int
-    mean: float | None
-    sigma: float | None
-    p05: float | None
-    median: float | None
-    p95: float | None
-    linear_sigma: float | None
-    rss: float | None
-    worst_low: float | None
-    worst_high: float | None
-    held_by: tuple[HoldFigure, ...]
+    outcome: str = of("estimate.outcome")
+    unit: str = of("estimate.outcome", lambda name: UNITS.get(name, "Hz"))
+    nominal: float | None = of("estimate.nominal", known)
+    count: int = of("values", len)
+    mean: float | None = of("values", lambda values: known(values.mean()) if values.size else None)
+    sigma: float | None = of("values", lambda values: known(values.std(ddof=1)) if values.size > 1 else None)
+    p05: float | None = of("quantiles.0", known)
+    median: float | None = of("quantiles.1", known)
+    p95: float | None = of("quantiles.2", known)
+    linear_sigma: float | None = of("estimate.sigma", known)
+    rss: float | None = of("estimate.rss", known)
+    worst_low: float | None = of("worst.0", known)
+    worst_high: float | None = of("worst.1", known)
+    held_by: tuple[HoldFigure, ...] = of("estimate.sensitivities", _holds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,27 +105,25 @@ class GoalFigure:
     met: bool | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TighterFigure:
     """One part bought to half its limit: share of builds that then reach zero beat, and that meet every goal."""
 
-    part: str
-    limit: float
-    zero_beat_share: float
-    good_share: float
+    part: str = of("choice.part.label")
+    limit: float = of("choice.limit")
+    zero_beat_share: float = of("choice.reached")
+    good_share: float = of("choice.good")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ToleranceFigures:
+class ToleranceFigures(OfDesign):
     """Every figure of the builds, SI units; `interrupted`: with fewer builds than asked for, or without `tighter`.
 
     zero_beat_reached: by the reference's trimmer, the variable's as set; zero_beat_by_both: with that turned too, None
     where it has none.
     """
 
-    design: str = of("workpiece.design.name")
-    design_hash: str
-    law: str = of("workpiece.design.law")
+    law: str = of("design.law")
     builds_asked: int
     builds: int
     interrupted: bool
@@ -139,7 +133,7 @@ class ToleranceFigures:
     farthest_m: float = of("section.farthest")
     even_from_hz: float = of("section.even_from")
     even_to_hz: float = of("section.even_to")
-    parts: tuple[VaryingPart, ...]
+    parts: tuple[VaryingPart, ...] = of("trial.varying", rows(VaryingPart, "part"))
     outcomes: tuple[OutcomeFigure, ...]
     zero_beat_reached: ShareFigure
     zero_beat_by_both: ShareFigure | None
@@ -147,7 +141,7 @@ class ToleranceFigures:
     goals: tuple[GoalFigure, ...]
     tighter_builds: int
     tighter_base: TighterFigure | None
-    tighter: tuple[TighterFigure, ...]
+    tighter: tuple[TighterFigure, ...] = of("tighter", rows(TighterFigure, "choice"))
     notices: tuple[str, ...]
     runs: Outcomes = field(metadata=DENSE)  # one entry for each build
 
@@ -178,10 +172,11 @@ def run_builds(trial: Trial, builds: int, seed: int, each: Callable[[int], None]
 
 
 def tolerance_figures(
-    workpiece: OpenedDesign, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
+    opened: OpenedDesign, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
 ) -> ToleranceFigures:
     """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done."""
-    trial, goals, section = trial_of(workpiece), build_goals(workpiece), goals_of(workpiece)
+    trial, section = trial_of(opened), goals_of(opened)
+    goals = BuildGoals(section.lowest, section.highest, section.unevenness)
     runs, cut_short = run_builds(trial, builds, seed, each)
     fewer = min(len(runs), MOST_TIGHTER_BUILDS)
     tighter: tuple[Tighter, ...] = ()
@@ -190,15 +185,13 @@ def tolerance_figures(
             tighter = tighter_parts(trial, goals, fewer, seed)
         except KeyboardInterrupt:
             cut_short = True
-    worst, reached, ends = worst_cases(trial), runs.reached, variable_trimmer_ends(workpiece)
+    worst, reached, ends = worst_cases(trial), runs.reached, variable_trimmer_ends(opened)
     return collected(
         ToleranceFigures,
-        {"workpiece": workpiece, "trial": trial, "section": section},
-        design_hash=design_hash(workpiece.design),
+        {"design": opened.design, "trial": trial, "section": section, "tighter": tighter},
         builds_asked=builds,
         builds=len(runs),
         seed=seed,
-        parts=tuple(_part_figure(part) for part in trial.varying),
         outcomes=tuple(_outcome(estimate, runs, worst[estimate.outcome]) for estimate in linear_estimates(trial)),
         zero_beat_reached=ShareFigure(*share_of(reached)),
         zero_beat_by_both=None if ends is None else ShareFigure(*reached_by_both(trial, len(runs), seed, ends)),
@@ -207,22 +200,17 @@ def tolerance_figures(
         interrupted=cut_short,
         tighter_builds=fewer if tighter else 0,
         tighter_base=_base(goals, runs, fewer) if tighter else None,
-        tighter=tuple(
-            TighterFigure(choice.part.label, choice.limit, choice.reached, choice.good) for choice in tighter
-        ),
-        notices=_notices(workpiece, trial, min(len(runs), MODE_BUILDS), seed) + workpiece.notices,
+        notices=_notices(opened, trial, min(len(runs), MODE_BUILDS), seed) + opened.notices,
         runs=runs,
     )
 
 
-def _base(goals: Goals, runs: Outcomes, builds: int) -> TighterFigure:
+def _base(goals: BuildGoals, runs: Outcomes, builds: int) -> TighterFigure:
     """What those same builds do with every part as it is."""
     good, reached = goals.met(runs)[:builds], runs.reached[:builds]
-    return TighterFigure("all as they are", 0.0, float(reached.mean()), float(good.mean()))
-
-
-def _part_figure(part: Part) -> VaryingPart:
-    return VaryingPart(part.label, part.quantity, part.nominal, part.limit, part.scatter, part.bought)
+    return TighterFigure(
+        part="all as they are", limit=0.0, zero_beat_share=float(reached.mean()), good_share=float(good.mean())
+    )
 
 
 def _outcome(estimate: LinearEstimate, runs: Outcomes, worst: tuple[float, float]) -> OutcomeFigure:
@@ -231,30 +219,11 @@ def _outcome(estimate: LinearEstimate, runs: Outcomes, worst: tuple[float, float
     if name in AFTER_TUNING:
         values = values[runs.reached]
     values = values[~np.isnan(values)]
-    p05, median, p95 = np.percentile(values, [5.0, 50.0, 95.0]) if values.size else [math.nan] * 3
-    return OutcomeFigure(
-        outcome=name,
-        unit=UNITS[name],
-        nominal=known(estimate.nominal),
-        count=int(values.size),
-        mean=known(float(values.mean())) if values.size else None,
-        sigma=known(float(values.std(ddof=1))) if values.size > 1 else None,
-        p05=known(p05),
-        median=known(median),
-        p95=known(p95),
-        linear_sigma=known(estimate.sigma),
-        rss=known(estimate.rss),
-        worst_low=known(worst[0]),
-        worst_high=known(worst[1]),
-        held_by=tuple(
-            HoldFigure(held.part.label, 0.01 * held.slope, held.share)
-            for held in estimate.sensitivities
-            if not math.isnan(held.slope) and held.share > 0.0
-        ),
-    )
+    quantiles = np.percentile(values, [5.0, 50.0, 95.0]) if values.size else None
+    return collected(OutcomeFigure, {"estimate": estimate, "values": values, "quantiles": quantiles, "worst": worst})
 
 
-def _goals(section: GoalsSection, goals: Goals, runs: Outcomes) -> tuple[GoalFigure, ...]:
+def _goals(section: GoalsSection, goals: BuildGoals, runs: Outcomes) -> tuple[GoalFigure, ...]:
     reached = float(runs.reached.mean())
     found = []
     if section.zero_beat is not None:
@@ -268,7 +237,7 @@ def _goals(section: GoalsSection, goals: Goals, runs: Outcomes) -> tuple[GoalFig
             continue
         asked += 1
         written = f"{limit:g} cents RMS or less" if name == "unevenness" else _note_text(limit)
-        share = float(Goals(**{name: limit}).met(runs).mean())
+        share = float(BuildGoals(**{name: limit}).met(runs).mean())
         found.append(GoalFigure(f"{words} {written}", share, None, None))
     if asked:
         good = float(goals.met(runs).mean())
@@ -281,13 +250,13 @@ def _note_text(frequency: float) -> str:
     return f"{frequency:.1f} Hz ({name}{f' {off:+.0f} cents' if abs(off) >= 0.5 else ''})"
 
 
-def _notices(workpiece: OpenedDesign, trial: Trial, builds: int, seed: int) -> tuple[str, ...]:
-    instrument = workpiece.instrument
-    if workpiece.design.law == "circuit":
+def _notices(opened: OpenedDesign, trial: Trial, builds: int, seed: int) -> tuple[str, ...]:
+    instrument = opened.instrument
+    if opened.design.law == "circuit":
         return (
             "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it: "
             "right to first order; whether each build starts is not solved again",
-            gain_notice(workpiece),
+            gain_notice(opened),
         )
     branch = instrument.branch
     tank = instrument.variable_tank

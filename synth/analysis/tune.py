@@ -1,17 +1,24 @@
-"""A tune from a file, whichever of the two kinds it is.
-
-`synth.hands.tune_path.perform` plays it through a pitch field; `synth.analysis.tune_figures` says what became of it.
-"""
+"""A tune from a file, whichever of the two kinds it is, and what a hand on a design makes of each note."""
 
 from __future__ import annotations
 
+import math
 import os
+from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
+from models.pitch import note_name
+from models.pitch_field import PitchField
+from synth.analysis.figures import OfDesign, collected, of
+from synth.build.workbench import OpenedDesign
 from synth.errors import DesignError
+from synth.hands.tune_path import SOURCES, Manner, Performance, PlayedNote, perform
 from synth.midi.midi_file import read_midi
 from synth.tunes.melody import Tune
 from synth.tunes.note_list import read_note_list
+from synth.tunes.reach import Advice, advice
 
 LARGEST_FILE = 200_000  # bytes
 MIDI_HEADER = b"MThd"
@@ -47,3 +54,92 @@ def _content(file: Path) -> bytes:
     if len(content) > LARGEST_FILE:
         raise DesignError(f"{file}: larger than {LARGEST_FILE} bytes; cut the melody out of it")
     return content
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteOutcome:
+    """One note; what it has not where it is out of reach is None, and `fault` says why."""
+
+    start_s: float = of("note.start")
+    seconds: float = of("note.seconds")
+    note: str = of("note.number", note_name)
+    wanted_hz: float = of("played.frequency")
+    distance_m: float | None = of("played.distance")
+    placed_m: float | None = of("played.placed")
+    sounded_hz: float | None = of("played.sounded")
+    cents: float | None = of("played.cents")
+    wobble_cents: float | None = of("played.wobble_cents")
+    fault: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TuneFigures(OfDesign):
+    """A tune as played; `rms_cents` to `advice` are None where no note sounded or none is out of reach."""
+
+    tune: str = of("tune.name")
+    remarks: tuple[str, ...] = of("tune.remarks")
+    tremor_m: float = of("manner.tremor")
+    placement_m: float = of("manner.placement")
+    vibrato_m: float = of("manner.vibrato")
+    portamento_s: float = of("manner.portamento")
+    seed: int = of("manner.seed")
+    held_at_border: int
+    notes: tuple[NoteOutcome, ...]
+    in_reach: int
+    rms_cents: float | None
+    worst_cents: float | None
+    rms_placement_m: float | None
+    advice: Advice | None
+    sources: tuple[str, ...] = SOURCES
+
+    def faults(self) -> tuple[str, ...]:
+        """One line for each kind of note out of reach, and one on what would bring them in."""
+        faults = dict.fromkeys(note.fault for note in self.notes if note.fault)
+        return (*(fault for fault in faults if fault), *(() if self.advice is None else (self.advice.text(),)))
+
+
+def tune_figures(opened: OpenedDesign, tune: Tune, manner: Manner) -> tuple[TuneFigures, Performance | None]:
+    """Play the tune on the design; the performance is None where no note of it is in reach."""
+    field = opened.field
+    played = None
+    if field.reaches([_frequency(number, field) for number in {note.number for note in tune.notes}]).any():
+        played = perform(tune, field, manner)
+        outcome = played.notes
+    else:
+        outcome = tuple(
+            PlayedNote(note, _frequency(note.number, field), None, None, None, None, None) for note in tune.notes
+        )
+    sounded = [note for note in outcome if note.sounded is not None]
+    off = np.array([note.cents for note in sounded], dtype=np.float64)
+    missed = np.array([(note.placed or 0.0) - (note.distance or 0.0) for note in sounded])
+    report = collected(
+        TuneFigures,
+        {"design": opened.design, "tune": tune, "manner": manner},
+        held_at_border=0 if played is None else played.held_at_border,
+        notes=tuple(_outcome(note, field) for note in outcome),
+        in_reach=len(sounded),
+        rms_cents=float(np.sqrt(np.mean(off**2))) if sounded else None,
+        worst_cents=float(off[np.abs(off).argmax()]) if sounded else None,
+        rms_placement_m=float(np.sqrt(np.mean(missed**2))) if sounded else None,
+        advice=None if len(sounded) == len(outcome) else advice(tune, field),
+    )
+    return report, played
+
+
+def _frequency(number: int, field: PitchField) -> float:
+    return float(field.reference_a * math.exp2((number - 69) / 12.0))
+
+
+def _outcome(played: PlayedNote, field: PitchField) -> NoteOutcome:
+    fault = _fault(played.note.number, played.frequency, field) if played.sounded is None else None
+    return collected(NoteOutcome, {"note": played.note, "played": played}, fault=fault)
+
+
+def _fault(number: int, frequency: float, field: PitchField) -> str:
+    """Why a note is silent."""
+    name = f"{note_name(number)} ({frequency:.1f} Hz)"
+    if field.lowest_frequency is None or field.highest_frequency is None:
+        return f"{name} is out of reach: the field is silent"
+    if frequency > field.highest_frequency:
+        return f"{name} is above the highest pitch in reach ({field.highest_frequency:.1f} Hz)"
+    return f"{name} is below the lowest pitch in reach ({field.lowest_frequency:.1f} Hz)"

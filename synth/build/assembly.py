@@ -1,16 +1,23 @@
-"""From a design to the pieces of its instrument: tanks, branch, detector, lock range, the reference tuned."""
+"""From a design to the pieces of its instrument: tanks, branch, detector, lock range, volume antenna."""
 
 from __future__ import annotations
 
-from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies, preferred_mode
+from dataclasses import replace
+
+from models.branch.antenna_branch import DIRECT, SeriesInductor, preferred_mode
+from models.branch.modes import mode_frequencies
 from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
-from models.hand.scene import Cabinet, Player, RodAntenna, Scene
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.hand.scene import Cabinet, PlayerBody, RodAntenna, Scene
 from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.tank import Tank, required_capacitance
+from models.volume.loudness import GainStage, PeakRectifier
+from models.volume.scene import LoopAntenna, VolumeScene
+from models.volume.volume_antenna import VolumeAntenna
 from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
-from synth.build.tuning_notices import margin_notice, out_of_reach_notice
+from synth.build.notices import margin_notice, out_of_reach_notice, trimmer_notice, volume_notices
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError
@@ -25,7 +32,7 @@ def scene_of(design: Design) -> Scene:
         return Scene(
             antenna=RodAntenna(antenna.length, antenna.diameter, antenna.base_height),
             cabinet=None if box is None else Cabinet(box.width, box.depth, box.height, box.gap),
-            player=Player(player.body_capacitance, player.stand_distance, player.hand_height),
+            player=PlayerBody(player.body_capacitance, player.stand_distance, player.hand_height),
         )
     except ValueError as error:
         raise DesignError(f"{design.name}: antenna, cabinet and player do not fit together: {error}") from error
@@ -122,7 +129,7 @@ def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Ta
         return tuned, margin_notice(tuned.trimmer_setting, distance)
     end = reference.with_trimmer(1.0 if target < lowest else 0.0)
     middle = 0.5 * (reference.trimmer_minimum + reference.trimmer_maximum)
-    fixed = float(required_capacitance(reference.inductance, target)) - reference.stray - middle
+    fixed = float(required_capacitance(reference.inductance, target)) - reference.board_stray - middle
     return end, (out_of_reach_notice(end.frequency, target, distance, fixed, reference.capacitance),)
 
 
@@ -131,3 +138,46 @@ def _variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, 
     inductance, own = branch.inductance, branch.self_capacitance
     low, high = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, capacitance, own)
     return float(high if mode == "high" else low)
+
+
+def volume_scene_of(design: Design, scene: Scene) -> VolumeScene | None:
+    """What the ring's capacitance depends on, beside the rod's `scene`; None for a design without a volume antenna.
+
+    Raises DesignError where the ring's sizes do not fit together.
+    """
+    part = design.volume_antenna
+    if part is None:
+        return None
+    try:
+        return VolumeScene(scene, LoopAntenna(part.diameter, part.tube_diameter, part.height, part.offset))
+    except ValueError as error:
+        raise DesignError(f"{design.name}: the volume antenna does not fit: {error}") from error
+
+
+def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tuple[VolumeAntenna, tuple[str, ...]]:
+    """The volume antenna of `design` with its oscillator's `tank` and the ring's `curve`, and what to know of it.
+
+    With volume_response.full_height the trimmer is set for full volume at that height; where that cannot be, it stays
+    as given and a notice says why. Raises DesignError for a design without a volume antenna.
+    """
+    antenna, response = design.volume_antenna, design.volume_response
+    if antenna is None or response is None:
+        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna], [volume] and [volume_response]")
+    volume = VolumeAntenna(
+        curve=curve,
+        tank=tank,
+        resonator=Tank(response.inductance, response.capacitance, quality_factor=response.quality_factor),
+        rectifier=PeakRectifier(
+            response.amplitude, response.diode_drop, response.detector_resistance, response.detector_capacitance
+        ),
+        stage=GainStage(response.threshold, response.full),
+        ring_stray=antenna.stray,
+    )
+    if response.full_height is None:
+        return volume, volume_notices(volume)
+    needed, least, most = volume.trimmer_for_full_at(response.full_height), tank.trimmer_minimum, tank.trimmer_maximum
+    if needed is None or not least <= needed <= most or least == most:
+        why = trimmer_notice(volume, needed, response.full_height)
+        return volume, (why, *(text for text in volume_notices(volume) if text != why))
+    tuned = replace(volume, tank=tank.with_trimmer((needed - least) / (most - least)))
+    return tuned, volume_notices(tuned)

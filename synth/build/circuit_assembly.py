@@ -10,12 +10,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from scipy.optimize import brentq
 
-from models.branch.antenna_branch import MODES, SeriesInductor, mode_frequencies
+from models.branch.antenna_branch import SeriesInductor
+from models.branch.modes import MODES, mode_frequencies
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import COLLECTOR, Load, OscillatorCircuit, Trimmer
@@ -28,16 +30,8 @@ from models.circuit.variable_oscillator import VariableOscillator, law_capacitan
 from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
-from synth.build.start_notices import explained
-from synth.build.tuning_notices import margin_notice, out_of_reach_notice
-from synth.designs.sections import (
-    CircuitSection,
-    Design,
-    ReferenceSection,
-    TransistorSection,
-    VariableSection,
-    VolumeSection,
-)
+from synth.build.notices import explained, margin_notice, out_of_reach_notice
+from synth.designs.sections import Design, ReferenceSection, TransistorSection, VariableSection, VolumeSection
 from synth.errors import DesignError
 
 OSCILLATORS = ("reference", "variable", "volume")
@@ -142,16 +136,11 @@ def circuit_of(design: Design, which: str) -> OscillatorCircuit:
             fixed_capacitor=section.capacitance,
             trimmers=_trimmers(section),
             board_stray=section.stray,
-            feedback_capacitor=part.feedback_capacitor,
-            emitter_capacitor=part.emitter_capacitor,
-            bias=_bias(part, getattr(part, f"{which}_pot")),
+            bias=Bias(**same_keys(Bias, part), position=getattr(part, f"{which}_pot")),
             transistor=_transistor(design.transistor),
-            supply_voltage=part.supply_voltage,
-            supply_resistor=part.supply_resistor,
-            supply_capacitor=part.supply_capacitor,
-            coupling_capacitor=part.coupling_capacitor,
             output_resistor=own,
             load=_load(design, None if which == "volume" else other),
+            **same_keys(OscillatorCircuit, part),
         )
         resonance = 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
         return replace(circuit, inductor_q_frequency=resonance)
@@ -171,23 +160,23 @@ def resonance_of(design: Design, which: str) -> Tank:
 def tank_of(section: TankSection, *beside: float) -> Tank:
     """The tank that a section describes, its trimmer as given, with `beside`, F, counted as stray too."""
     return Tank(
-        inductance=section.inductance,
-        capacitance=section.capacitance,
-        stray=sum(beside, section.stray + section.self_capacitance),
-        trimmer_minimum=section.trimmer_minimum,
-        trimmer_maximum=section.trimmer_maximum,
+        **same_keys(Tank, section) | {"board_stray": sum(beside, section.stray + section.self_capacitance)},
         trimmer_setting=section.trimmer,
-        quality_factor=section.quality_factor,
     )
+
+
+def same_keys(kind: Any, section: object) -> dict[str, Any]:
+    """The keys of a design's section that the dataclass `kind` has under the same name."""
+    return {part.name: getattr(section, part.name) for part in fields(kind) if hasattr(section, part.name)}
 
 
 def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInductor) -> SolvedVariable:
     """The variable oscillator of `design` for every hand distance of `curve`, and for the empty room."""
     tap = tap_of(design)
     circuit, tank = circuit_of(design, "variable"), seen_from_tap(resonance_of(design, "variable"), tap)
-    stray = design.antenna.stray
-    lowest = min(curve.empty_capacitance, float(curve.capacitances[-1])) + stray
-    capacitances = law_capacitances(lowest, float(curve.capacitances[0]) + stray)
+    antenna_stray = design.antenna.stray
+    lowest = min(curve.empty_capacitance, float(curve.capacitances[-1])) + antenna_stray
+    capacitances = law_capacitances(lowest, float(curve.capacitances[0]) + antenna_stray)
     inductance, own = branch.inductance, branch.self_capacitance
     both = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, lowest, own)
     modes = [float(frequency) for frequency in both]
@@ -217,37 +206,25 @@ def tuned_reference_circuit(
         if target is None or not circuit.trimmers:
             return state, written, ()
         solved = {written: state}
-        lowest, highest = (_with_setting(circuit, setting, solved) for setting in (1.0, 0.0))
+
+        def at(setting: float) -> SteadyState:
+            """The steady state with the trimmer there, from the nearest of those that are solved."""
+            if setting not in solved:
+                nearest = min(solved, key=lambda other: abs(other - setting))
+                solved[setting] = steady_state(circuit.with_trimmer(setting), warm_start=solved[nearest])
+            return solved[setting]
+
+        def excess(setting: float) -> float:
+            return (target / at(setting).frequency) ** 2 - 1.0  # nearly straight in the setting
+
+        lowest, highest = at(1.0), at(0.0)
         if lowest.frequency <= target <= highest.frequency:
-            setting, state = _trimmed_to(circuit, target, solved)
-            return state, setting, margin_notice(setting, distance)
+            setting = float(brentq(excess, 0.0, 1.0, xtol=SETTING_TOLERANCE, rtol=1e-14))
+            return at(setting), setting, margin_notice(setting, distance)
         setting, end = (1.0, lowest) if target < lowest.frequency else (0.0, highest)
         fixed = _fixed_capacitor_for(circuit.with_trimmer(0.5), target, state)
     now = design.reference.capacitance
     return end, setting, (out_of_reach_notice(end.frequency, target, distance, fixed, now),)
-
-
-def _with_setting(circuit: OscillatorCircuit, setting: float, solved: dict[float, SteadyState]) -> SteadyState:
-    """The steady state with the trimmer at `setting`, from the nearest of `solved`, to which it is added."""
-    if setting not in solved:
-        nearest = min(solved, key=lambda other: abs(other - setting))
-        solved[setting] = steady_state(circuit.with_trimmer(setting), warm_start=solved[nearest])
-    return solved[setting]
-
-
-def _trimmed_to(
-    circuit: OscillatorCircuit, target: float, solved: dict[float, SteadyState]
-) -> tuple[float, SteadyState]:
-    """The trimmer's setting for `target`, Hz, within reach of both ends in `solved`.
-
-    1/f^2 is nearly straight in the setting.
-    """
-
-    def excess(setting: float) -> float:
-        return (target / _with_setting(circuit, setting, solved).frequency) ** 2 - 1.0
-
-    setting = float(brentq(excess, 0.0, 1.0, xtol=SETTING_TOLERANCE, rtol=1e-14))
-    return setting, _with_setting(circuit, setting, solved)
 
 
 def _fixed_capacitor_for(circuit: OscillatorCircuit, target: float, start: SteadyState) -> float:
@@ -286,19 +263,6 @@ def _load(design: Design, other: float | None) -> Load:
     return Load(1.0 / conductance, node.node_capacitance)
 
 
-def _bias(part: CircuitSection, pot: float) -> Bias:
-    return Bias(
-        upper_resistor=part.upper_resistor,
-        potentiometer=part.potentiometer,
-        lower_resistor=part.lower_resistor,
-        feed_resistor=part.feed_resistor,
-        emitter_resistor=part.emitter_resistor,
-        wiper_capacitor=part.wiper_capacitor,
-        base_capacitor=part.base_capacitor,
-        position=pot,
-    )
-
-
 def _transistor(part: TransistorSection | None) -> Transistor:
     typical = Transistor()
     if part is None:
@@ -309,13 +273,4 @@ def _transistor(part: TransistorSection | None) -> Transistor:
     collector: DepletionJunction = replace(
         typical.collector_junction, zero_bias_capacitance=part.collector_capacitance, transit_time=part.reverse_transit
     )
-    return Transistor(
-        saturation_current=part.saturation_current,
-        forward_gain=part.forward_gain,
-        reverse_gain=part.reverse_gain,
-        base_resistance=part.base_resistance,
-        early_voltage=part.early_voltage,
-        temperature=part.temperature,
-        emitter_junction=emitter,
-        collector_junction=collector,
-    )
+    return Transistor(**same_keys(Transistor, part), emitter_junction=emitter, collector_junction=collector)

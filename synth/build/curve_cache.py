@@ -11,12 +11,12 @@ import json
 import os
 from collections.abc import Callable
 from dataclasses import asdict
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from models.hand.hand_field import DEFAULT_DISTANCES, CapacitanceCurve, Scene
-from models.hand.scene import POSTURES
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.hand.hand_field import DEFAULT_DISTANCES
+from models.hand.scene import POSTURES, Scene
 from synth.errors import InstrumentError
 from synth.files.atomic_file import write_text
 
@@ -26,13 +26,7 @@ if TYPE_CHECKING:
 Curves = dict[str, CapacitanceCurve]
 LARGEST_FILE = 1_000_000  # bytes; a field takes some ten thousand
 
-SOLVER_FILES = (
-    "hand/*.py",
-    "electrostatics/*.py",
-    "volume/__init__.py",
-    "volume/scene.py",
-    "volume/field.py",
-)
+SOLVER_FILES = ("hand/*.py", "electrostatics/*.py", "volume/__init__.py", "volume/scene.py", "volume/field.py")
 
 
 def cache_folder() -> Path:
@@ -58,7 +52,7 @@ def curves_for(scene: Scene, notice: Callable[[str], None] = lambda text: None, 
 
         return {str(posture): curve for posture, curve in capacitance_curves(scene).items()}
 
-    return _kept(curve_key(scene), solve, notice, folder, tuple(POSTURES))
+    return kept_curves(curve_key(scene), solve, notice, folder, tuple(POSTURES))
 
 
 def loop_curve_for(
@@ -71,10 +65,10 @@ def loop_curve_for(
 
         return {"loop": loop_curve(scene)}
 
-    return _kept(loop_curve_key(scene), solve, notice, folder, ("loop",))["loop"]
+    return kept_curves(loop_curve_key(scene), solve, notice, folder, ("loop",))["loop"]
 
 
-def _kept(
+def kept_curves(
     key: str, solve: Callable[[], Curves], notice: Callable[[str], None], folder: Path | None, names: tuple[str, ...]
 ) -> Curves:
     """The curves `names` of `key` from the cache; solved and cached where they are not there or cannot be read."""
@@ -89,7 +83,7 @@ def _kept(
         notice(f"the cached hand field {path} is damaged: solving it again")
     curves = solve()
     try:
-        _write(path, key, curves)
+        write_curves(path, key, curves)
     except (OSError, InstrumentError) as error:
         notice(f"the hand field could not be cached ({error}): it will be solved again next time")
     return curves
@@ -124,7 +118,6 @@ def solver_files() -> list[Path]:
     return sorted(file for name in SOLVER_FILES for file in root.glob(name))
 
 
-@cache
 def solver_digest() -> str:
     """Hash of the text of the solver."""
     digest = hashlib.sha256()
@@ -133,7 +126,7 @@ def solver_digest() -> str:
     return digest.hexdigest()
 
 
-def _checksum(curves: Any) -> str:
+def checksum(curves: Any) -> str:
     return hashlib.sha256(json.dumps(curves, sort_keys=True).encode()).hexdigest()
 
 
@@ -144,12 +137,12 @@ def _read(path: Path, key: str, names: tuple[str, ...]) -> dict[str, Capacitance
         raise ValueError("too large for a cached field")
     document = json.loads(content)
     curves = document["curves"]
-    if document["key"] != key or document["checksum"] != _checksum(curves) or set(curves) != set(names):
+    if document["key"] != key or document["checksum"] != checksum(curves) or set(curves) != set(names):
         raise ValueError("wrong key, checksum or curves")
     return {posture: CapacitanceCurve(**fields) for posture, fields in curves.items()}
 
 
-def _write(path: Path, key: str, curves: dict[str, CapacitanceCurve]) -> None:
+def write_curves(path: Path, key: str, curves: dict[str, CapacitanceCurve]) -> None:
     plain = {
         posture: {
             "distances": curve.distances.tolist(),
@@ -159,4 +152,4 @@ def _write(path: Path, key: str, curves: dict[str, CapacitanceCurve]) -> None:
         for posture, curve in curves.items()
     }
     path.parent.mkdir(parents=True, exist_ok=True)
-    write_text(path, json.dumps({"key": key, "checksum": _checksum(plain), "curves": plain}), force=True)
+    write_text(path, json.dumps({"key": key, "checksum": checksum(plain), "curves": plain}), force=True)

@@ -19,17 +19,19 @@ from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
 from models.volume.volume_antenna import VolumeAntenna
-from synth.build.assembly import branch_of, detector_of, lock_range_of, lossless_pair, scene_of, tank_in
-from synth.build.circuit_assembly import (
-    SolvedVariable,
-    TunedPair,
-    circuit_of,
-    circuit_pair,
-    solved_variable,
-    tap_of,
+from synth.build.assembly import (
+    assemble_volume,
+    branch_of,
+    detector_of,
+    lock_range_of,
+    lossless_pair,
+    scene_of,
+    tank_in,
+    volume_scene_of,
 )
+from synth.build.circuit_assembly import SolvedVariable, TunedPair, circuit_of, circuit_pair, solved_variable, tap_of
 from synth.build.curve_cache import Curves, curves_for, loop_curve_for
-from synth.build.volume_assembly import assemble_volume, volume_scene_of
+from synth.build.notices import instrument_notices
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
@@ -221,7 +223,7 @@ class OpenedDesign:
     @cached_property
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
-        found = self.pair.notices + self.lock_range[1] + self.instrument.warnings()
+        found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
         return found + self.volume_with_notices[1]
 
 

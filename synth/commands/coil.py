@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.outputs import Printed, print_either
+from synth.commands.outputs import Printed
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -24,12 +24,10 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Compute the coil and print it."""
-    from dataclasses import asdict
-
     from synth.analysis.coil import Winding, wound
     from synth.commands.options import quantity_of
     from synth.errors import EXIT_OK
-    from synth.report.coil_report import SCHEMA, coil_text
+    from synth.report.coil import COIL
 
     def length(option: str, least: float = 1e-5) -> float | None:
         return quantity_of(option, getattr(arguments, option.removeprefix("--")), "m", least, 10.0)
@@ -46,5 +44,5 @@ def run(arguments: Namespace) -> int:
     )
     turns = quantity_of("--turns", arguments.turns, "ratio", 1.0, 1e6)
     coil = wound(winding, turns, quantity_of("--inductance", arguments.inductance, "H", 1e-9, 100.0))
-    print_either(arguments, {"schema": SCHEMA, **asdict(coil)}, coil_text(coil))
+    COIL.write(arguments, coil)
     return EXIT_OK

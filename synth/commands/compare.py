@@ -62,7 +62,7 @@ def _with_sounds(arguments: Namespace, workpieces: list[OpenedDesign], figures: 
     """Render, match and write the sounds; the figures with their gains and levels."""
     from synth.build.workbench import say
     from synth.files.atomic_file import check_target, make_folder
-    from synth.hands.shared_path import shared_path
+    from synth.hands.gestures import shared_path
     from synth.progress_line import ProgressLine
     from synth.sound.audio_file import AudioWriter, write_sound
     from synth.sound.level_match import joined, matched, rendered

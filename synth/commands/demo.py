@@ -37,7 +37,7 @@ def run(arguments: Namespace) -> int:
     workpiece = open_design(design_path)
     figures = field_figures(workpiece)
     write_text(folder / "demo.txt", field_text(figures), force=True)
-    save_field_plot(figures, folder / "demo.png", force=True)
+    save_field_plot(figures, str(folder / "demo.png"), force=True)
     render_file(
         workpiece,
         gesture("scale", workpiece.field),

@@ -23,7 +23,7 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from models.pitch import parse_note
-    from synth.analysis.drift_figures import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_figures
+    from synth.analysis.drift import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_figures
     from synth.build.workbench import open_design
     from synth.commands.options import value
     from synth.errors import DesignError

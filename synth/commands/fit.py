@@ -58,8 +58,7 @@ def run(arguments: Namespace) -> int:
     from models.preferred_values import SERIES
     from models.stray import BOARDS
     from synth.analysis.fit_figures import fit_figures
-    from synth.analysis.fit_target import Wish, chosen_reach
-    from synth.analysis.fitted_design import fitted_design
+    from synth.analysis.fit_target import Wish, chosen_reach, fitted_design
     from synth.analysis.fitting import errors_of, known_of, solved_bench
     from synth.analysis.readings import load_readings
     from synth.build.workbench import say

@@ -21,14 +21,14 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(arguments: Namespace) -> int:
     """List the lessons, or print one and write its files."""
     from synth.errors import DesignError
-    from synth.lessons.table import LESSONS, build_lesson, checked_name
+    from synth.lessons.table import build_lesson, checked_name, lesson_list
 
     if arguments.name is None:
         if arguments.output or arguments.live:
             what = "play" if arguments.live else "write"
             raise DesignError(f"name a lesson to {what}; `beatfield lesson` lists them")
-        listed = "".join(f"{name:<9}{about}\n" for name, about in LESSONS.items())
-        print_either(arguments, {"schema": "beatfield.lessons/1", "lessons": LESSONS}, listed)
+        listed = "".join(f"{name:<9}{about}\n" for name, about in lesson_list().items())
+        print_either(arguments, {"schema": "beatfield.lessons/1", "lessons": lesson_list()}, listed)
         return 0
     checked_name(arguments.name)
     if arguments.live:

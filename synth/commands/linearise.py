@@ -82,7 +82,7 @@ def run(arguments: Namespace) -> int:
 
 def _wishes(arguments: Namespace) -> Wishes:
     from models.preferred_values import SERIES
-    from models.straight.build_spread import Tolerances
+    from models.straight.evenness import Tolerances
     from synth.analysis.linearise import Wishes
     from synth.commands.options import pair, within
     from synth.errors import DesignError
@@ -112,7 +112,7 @@ def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:
     if not (arguments.wav or arguments.wav_before or arguments.wav_after):
         return
     from synth.build.workbench import say
-    from synth.hands.shared_path import shared_path
+    from synth.hands.gestures import shared_path
     from synth.progress_line import ProgressLine
     from synth.sound.audio_file import write_sound
     from synth.sound.level_match import joined, matched, rendered

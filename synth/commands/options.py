@@ -43,7 +43,7 @@ def pair(name: str, text: str, unit: str) -> tuple[float, float]:
 
 def chosen(option: str, text: str | None, choices: Sequence[str]) -> str | None:
     """`text` if it is one of `choices`, letter case aside; None where the option was not given."""
-    from synth.designs.value import did_you_mean
+    from synth.designs.schema import did_you_mean
 
     if text is None:
         return None

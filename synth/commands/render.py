@@ -97,7 +97,7 @@ def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
 
 def _tune_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     """The hand that plays the tune, with a notice of every note out of reach; DesignError if all are."""
-    from synth.analysis.tune_figures import tune_figures
+    from synth.analysis.tune import tune_figures
     from synth.build.workbench import say
     from synth.commands.options import manner_of, tune_of
     from synth.errors import DesignError

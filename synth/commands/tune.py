@@ -28,7 +28,7 @@ def run(arguments: Namespace) -> int:
     """Play the tune through the design's field and write the reports asked for."""
     from pathlib import Path
 
-    from synth.analysis.tune_figures import tune_figures
+    from synth.analysis.tune import tune_figures
     from synth.build.workbench import open_design, say
     from synth.commands.options import manner_of, tune_of
     from synth.errors import DesignError

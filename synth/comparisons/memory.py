@@ -11,7 +11,8 @@ from models.circuit.oscillator import steady_state
 from models.circuit.transient import simulate
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
-from models.hand.hand_field import DEFAULT_DISTANCES, Scene, capacitance_curves
+from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves
+from models.hand.scene import Scene
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.comparisons import fem_blocks

@@ -11,9 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from synth.designs.checks import cross_faults
-from synth.designs.schema import REQUIRED, Key
+from synth.designs.schema import REQUIRED, Key, did_you_mean, read_value, write_value
 from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
-from synth.designs.value import did_you_mean, read_value, write_value
 from synth.errors import DesignError
 from synth.files.input_file import read_text
 

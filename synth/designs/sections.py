@@ -17,8 +17,7 @@ from models.detector.memoryless import DETECTORS
 from models.hand.scene import POSTURES
 from models.stray import BOARDS
 from synth.designs.checks import cross_faults
-from synth.designs.schema import Key, choice, quantity, text
-from synth.designs.value import check_value
+from synth.designs.schema import Key, check_value, choice, quantity, text
 from synth.errors import DesignError
 
 # Defaults that are those of the models.

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from synth.designs.design_file import Design, read_design
-from synth.designs.schema import REQUIRED, Key
+from synth.designs.schema import REQUIRED, Key, domain_text, toml_text, write_value
 from synth.designs.sections import SECTIONS, DesignSection
-from synth.designs.value import domain_text, toml_text, write_value
 
 _HEAD = """\
 # A Beatfield design. Values are written as on a schematic, in quotes: "820 uH", "4k7", "2n2", "0.45 m".

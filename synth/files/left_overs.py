@@ -32,14 +32,14 @@ fcntl = _locks()
 
 _NAME = re.compile(r"\.beatfield-[0-9a-f]{12}(\.[^/]*)?")
 _TRIES = 100
-_swept: set[Path] = set()  # folders that this process has looked through
+looked_through: set[Path] = set()  # folders in which this process has looked for left-overs
 
 
 @contextmanager
 def held_temporary(target: Path) -> Iterator[Path]:
     """Yield the name of a new empty file beside `target`, with its ending, held and removed on leaving. OSError."""
-    if target.parent not in _swept:
-        _swept.add(target.parent)
+    if target.parent not in looked_through:
+        looked_through.add(target.parent)
         remove_left_overs(target.parent)
     made: list[Path] = []
     handle = None

@@ -8,7 +8,7 @@ body, and that the hand turns and opens as it plays.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -186,3 +186,36 @@ def _tonic(field: PitchField) -> int:
     if not tonics:
         raise DesignError("less than an octave is in reach of this design; try the gesture sweep or still")
     return min(tonics, key=lambda number: (abs(number + 6 - CHOSEN_NOTE), number))
+
+
+if TYPE_CHECKING:
+    from synth.build.workbench import OpenedDesign
+
+
+def shared_path(
+    name: str, workpieces: Sequence[OpenedDesign], seconds: float | None = None, seed: int = 1
+) -> tuple[HandPath, str | None]:
+    """The named gesture placed by the first design that plays, held where no design becomes shrill; and a notice."""
+    playable = [piece for piece in workpieces if piece.field.playable_near is not None]
+    if not playable:
+        raise DesignError("none of the designs has a playable distance; see their notices: beatfield field DESIGN")
+    path = gesture(name, playable[0].field, seconds, seed)
+    near = max(_nearest(piece) for piece in workpieces)
+    far = min(piece.instrument.curve.farthest for piece in workpieces)
+    if near >= far:
+        raise DesignError("the designs share no hand distance that is safe to sound; compare fewer of them")
+    held, notice = path.held_within(near, far)
+    if notice is None:
+        return held, None
+    return held, (
+        f"the movement is that of {playable[0].design.name}, held between {100 * near:.1f} and {100 * far:.1f} cm so "
+        "that no design sounds above C7 or leaves its field"
+    )
+
+
+def _nearest(workpiece: OpenedDesign) -> float:
+    """Nearest distance at which the design is not above C7, m."""
+    field = workpiece.field
+    if field.playable_near is None or field.direction != "rising" or not field.reaches(HIGHEST_SWEPT):
+        return workpiece.instrument.curve.nearest
+    return float(field.distance_at(HIGHEST_SWEPT))

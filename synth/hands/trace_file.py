@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from synth.designs.value import did_you_mean
+from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 from synth.files.atomic_file import write_text
 from synth.files.input_file import read_text

@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from textwrap import fill
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
+from models.arrays import Floats
 from synth.errors import DesignError
 from synth.files.atomic_file import make_folder, write_text
 from synth.lessons.measure import measured
-from synth.lessons.stage import CAUTION, SAMPLE_RATE, Lesson
+from synth.lessons.stage import SAMPLE_RATE, Lesson
+from synth.lessons.words import said
 from synth.sound.audio_file import AudioWriter
 
 SCHEMA = "beatfield.lesson/1"
@@ -23,7 +22,7 @@ class LessonReport:
     """A lesson, the finished sound of each stage, and per stage and claim the level measured in it, dB."""
 
     lesson: Lesson
-    sounds: tuple[NDArray[np.float64], ...]
+    sounds: tuple[Floats, ...]
     levels: tuple[tuple[float, ...], ...]
 
     def stem(self, index: int) -> str:
@@ -33,12 +32,20 @@ class LessonReport:
     def text(self) -> str:
         """The script for a class."""
         lesson = self.lesson
-        lines = [lesson.title, "=" * len(lesson.title), "", fill(lesson.introduction, 100), "", fill(CAUTION, 100), ""]
+        lines = [
+            lesson.title,
+            "=" * len(lesson.title),
+            "",
+            fill(lesson.introduction, 100),
+            "",
+            fill(said("caution"), 100),
+            "",
+        ]
         for index, (stage, levels) in enumerate(zip(lesson.stages, self.levels, strict=True)):
             lines += [f"{index + 1}. {stage.title}   ({self.stem(index)}.wav, {self.stem(index)}.png)", ""]
-            lines += [fill(stage.text, 100), "", "   In the sound:"]
+            lines += [fill(stage.text, 100), "", f"   {said('script', 'claims')}"]
             lines += [
-                f"   - {claim.text} (measured {level:z.1f} dB)"
+                f"   - {said('script', 'measured', claim=claim.text, level=level)}"
                 for claim, level in zip(stage.claims, levels, strict=True)
             ]
             lines.append("")
@@ -51,7 +58,7 @@ class LessonReport:
             "name": self.lesson.name,
             "title": self.lesson.title,
             "introduction": self.lesson.introduction,
-            "caution": CAUTION,
+            "caution": said("caution"),
             "stages": [self._stage(index) for index in range(len(self.sounds))],
         }
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import finite, positive
 from synth.lessons.recipes import PEAK, Recipe, RecipeSound
-from synth.lessons.stage import Floats
+from synth.lessons.words import said
 from synth.sound.source import Sound
 
 NEAR, FAR = 0.02, 0.60  # m, ends of the hand's axis
@@ -129,4 +130,4 @@ def marks(*values: float, scale: float = 1.0, decimals: int = 0) -> tuple[tuple[
 
 def hand_axis(of: tuple[tuple[float, str], ...], far: float = FAR, near: float = NEAR) -> Axis:
     """The hand's distance from `far` at the left to `near` at the right, m, with those marks."""
-    return Axis("hand", "cm", far, near, marks=of, scale=100.0, decimals=2 if far - near < 0.1 else 1)
+    return Axis(said("axes", "hand"), "cm", far, near, marks=of, scale=100.0, decimals=2 if far - near < 0.1 else 1)

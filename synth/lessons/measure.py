@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from synth.lessons.stage import SAMPLE_RATE, Claim
 
-Floats = NDArray[np.float64]
 # minimum four-term Blackman-Harris window, side lobes below -92 dB: F. J. Harris, Proc. IEEE 66 (1978) 51 (from memory)
 _TERMS = (0.35875, -0.48829, 0.14128, -0.01168)
 _FLOOR = 1e-9

@@ -12,12 +12,14 @@ between 20 and 8 Hz, where a difference that comes to rest would become a steady
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats, Ints
 from models.detector.memoryless import envelope_harmonics
 from models.detector.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
 from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
@@ -30,7 +32,6 @@ from synth.sound.voice import CrossfadingVoice
 if TYPE_CHECKING:
     from models.instrument import Instrument
 
-Floats = NDArray[np.float64]
 
 PEAK = 0.2  # of full scale: -14 dB
 FADE_FROM, FADE_TO = 20_000.0 / 48_000.0, 22_000.0 / 48_000.0  # of the sample rate
@@ -47,11 +48,9 @@ class Recipe(Protocol):
 
     def start(self, sample_rate: float) -> Sound:
         """The sound, ready to begin; its hand is the value."""
-        ...
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """The lines that sound while the value rests, with their amplitudes before fading at the band's ends."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,33 +77,7 @@ class RecipeSound:
         return hand
 
 
-class TonePairSound(RecipeSound):
-    """Two tones whose phases run on, in whole steps of a turn, from 0 at the beginning."""
-
-    def __init__(self, first: Tone, second: Tone, sample_rate: float) -> None:
-        self._tones = (first, second)
-        self._rate = sample_rate
-        self._value = 0.0
-        self._phase = [0, 0]
-
-    def begin(self, hand: float, before: Sound | None = None) -> None:
-        """Start anew at that value."""
-        self._value, self._phase = hand, [0, 0]
-
-    def _advance(self, values: Floats) -> tuple[tuple[Floats, Floats], tuple[NDArray[np.int64], NDArray[np.int64]]]:
-        """Frequencies (n,) and phases (n,) of both."""
-        known = np.concatenate([[self._value], values])
-        one, two = [tone.at(known) for tone in self._tones]
-        first, second = [
-            accumulate(phase, each, self._rate) for phase, each in zip(self._phase, (one, two), strict=True)
-        ]
-        self._phase = [int(each[-1]) & TURN_MASK for each in (first, second)]
-        self._value = float(values[-1])
-        self.frequency = abs(float(one[-1] - two[-1])) or abs(float(one[-1]))
-        return (one[1:], two[1:]), (first, second)
-
-
-def _angle(phase: NDArray[np.int64]) -> Floats:
+def _angle(phase: Ints) -> Floats:
     """A phase in steps as an angle, rad: whole turns fall away, whatever a sum of phases wrapped to."""
     return np.asarray((phase & TURN_MASK) * (2.0 * math.pi / STEPS_PER_TURN))
 
@@ -120,41 +93,70 @@ def band_gain(frequency: Floats, sample_rate: float, slow_too: bool) -> Floats:
 
 
 @dataclass(frozen=True, slots=True)
-class Mixture:
-    """Lines at p f1 + q f2 of two tones: (p, q, amplitude) each. Their amplitudes together are PEAK times `gain`."""
+class TonePair(ABC):
+    """What two tones, whose frequencies follow the value, become."""
 
     first: Tone
     second: Tone
+
+    def start(self, sample_rate: float) -> Sound:
+        """The sound, ready to begin."""
+        return TonePairSound(self, sample_rate)
+
+    def at(self, values: Floats | float) -> tuple[Floats, Floats]:
+        """The frequencies of both, Hz; broadcasts."""
+        return self.first.at(np.asarray(values)), self.second.at(np.asarray(values))
+
+    @abstractmethod
+    def samples(self, frequencies: tuple[Floats, Floats], phases: tuple[Ints, Ints], sample_rate: float) -> Floats:
+        """The sound (n,) at frequencies (n,), Hz, and phases (n,), in steps of a turn, of both tones."""
+
+
+class TonePairSound(RecipeSound):
+    """A pair of tones at work; their phases run on, in whole steps of a turn, from 0 at the beginning."""
+
+    def __init__(self, recipe: TonePair, sample_rate: float) -> None:
+        self._recipe, self._rate = recipe, sample_rate
+        self.begin(0.0)
+
+    def begin(self, hand: float, before: Sound | None = None) -> None:
+        """Start anew at that value."""
+        self._value, self._phase = hand, (0, 0)
+
+    def sound(self, hand: Floats) -> Floats:
+        """The next samples."""
+        one, two = self._recipe.at(np.concatenate([[self._value], hand]))
+        first, second = (
+            accumulate(phase, each, self._rate) for phase, each in zip(self._phase, (one, two), strict=True)
+        )
+        self._phase = int(first[-1]) & TURN_MASK, int(second[-1]) & TURN_MASK
+        self._value = float(hand[-1])
+        self.frequency = abs(float(one[-1] - two[-1])) or abs(float(one[-1]))
+        return self._recipe.samples((one[1:], two[1:]), (first, second), self._rate)
+
+
+@dataclass(frozen=True, slots=True)
+class Mixture(TonePair):
+    """Lines at p f1 + q f2 of two tones: (p, q, amplitude) each. Their amplitudes together are PEAK times `gain`."""
+
     parts: tuple[tuple[int, int, float], ...]
     slow_too: bool = True
     gain: float = 1.0
 
-    def start(self, sample_rate: float) -> Sound:
-        """The sound."""
-        return MixtureSound(self, sample_rate)
-
     def lines(self, value: float) -> tuple[Line, ...]:
         """Every line."""
-        one, two = (float(tone.at(np.array(value))) for tone in (self.first, self.second))
+        one, two = (float(frequency) for frequency in self.at(value))
         return tuple((abs(p * one + q * two), abs(amplitude)) for p, q, amplitude in self.parts)
 
-
-class MixtureSound(TonePairSound):
-    """A mixture at work."""
-
-    def __init__(self, recipe: Mixture, sample_rate: float) -> None:
-        super().__init__(recipe.first, recipe.second, sample_rate)
-        self._recipe = recipe
-        self._scale = recipe.gain * PEAK / sum(abs(amplitude) for _, _, amplitude in recipe.parts)
-
-    def sound(self, hand: Floats) -> Floats:
-        """The next samples."""
-        (one, two), (phase_one, phase_two) = self._advance(hand)
-        samples = np.zeros(hand.size)
-        for p, q, amplitude in self._recipe.parts:
-            gain = band_gain(p * one + q * two, self._rate, self._recipe.slow_too)
+    def samples(self, frequencies: tuple[Floats, Floats], phases: tuple[Ints, Ints], sample_rate: float) -> Floats:
+        """All lines, each faded at the ends of the band."""
+        (one, two), (phase_one, phase_two) = frequencies, phases
+        scale = self.gain * PEAK / sum(abs(amplitude) for _, _, amplitude in self.parts)
+        samples = np.zeros(one.size)
+        for p, q, amplitude in self.parts:
+            gain = band_gain(p * one + q * two, sample_rate, self.slow_too)
             if gain.any():
-                samples += self._scale * amplitude * gain * np.cos(_angle(p * phase_one + q * phase_two))
+                samples += scale * amplitude * gain * np.cos(_angle(p * phase_one + q * phase_two))
         return samples
 
 
@@ -165,38 +167,29 @@ def filtered_parts(ratio: float, count: int = 40) -> tuple[tuple[int, int, float
 
 
 @dataclass(frozen=True, slots=True)
-class Rectified:
+class Rectified(TonePair):
     """Two tones added, the positive half kept, the steady part left out."""
 
-    first: Tone
-    second: Tone
     ratio: float
-
-    def start(self, sample_rate: float) -> Sound:
-        """The sound."""
-        return RectifiedSound(self, sample_rate)
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """The strongest: both tones, their difference, and the first two around twice the carrier."""
-        one, two = (float(tone.at(np.array(value))) for tone in (self.first, self.second))
+        one, two = (float(frequency) for frequency in self.at(value))
         slow = abs(float(envelope_harmonics(1, self.ratio)[1])) / math.pi
         side = [abs(rectified_side_line(1, order, self.ratio)) for order in range(2)]
         return ((one, 0.5), (two, 0.5 * self.ratio), (abs(one - two), slow), (2.0 * one, side[0]), (one + two, side[1]))
 
+    def samples(self, frequencies: tuple[Floats, Floats], phases: tuple[Ints, Ints], sample_rate: float) -> Floats:
+        """The rectifier's series, without its steady part."""
+        first, second = (_angle(phase) for phase in phases)
+        half = half_wave_rectified(*sum_of_tones(first, second, self.ratio), PAIRS) - _steady_part(self.ratio)
+        return np.asarray(PEAK / (1.0 + self.ratio) * half)
 
-class RectifiedSound(TonePairSound):
-    """A rectified sum at work."""
 
-    def __init__(self, recipe: Rectified, sample_rate: float) -> None:
-        super().__init__(recipe.first, recipe.second, sample_rate)
-        self._ratio = recipe.ratio
-        self._steady = float(envelope_harmonics(0, recipe.ratio)[0]) / math.pi
-
-    def sound(self, hand: Floats) -> Floats:
-        """The next samples."""
-        _, (first, second) = self._advance(hand)
-        samples = half_wave_rectified(*sum_of_tones(_angle(first), _angle(second), self._ratio), PAIRS) - self._steady
-        return np.asarray(PEAK / (1.0 + self._ratio) * samples)
+@cache
+def _steady_part(ratio: float) -> float:
+    """What a rectified sum of two tones, the second `ratio` times the first, is in the mean."""
+    return float(envelope_harmonics(0, ratio)[0]) / math.pi
 
 
 @dataclass(frozen=True, slots=True)

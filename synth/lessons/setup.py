@@ -6,13 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
 from synth.lessons.recipes import Instrumental, performed
-from synth.lessons.stage import FADE_TIME, SAMPLE_RATE, Floats, times
+from synth.lessons.stage import FADE_TIME, SAMPLE_RATE, times
 
 HOLD, MOVE, SETTLE = 1.5, 0.3, 0.2  # s: the hand at rest, on its way, and until all has settled
 BARE_TANK = Tank(2.7e-3, 83e-12, 12e-12)  # H, F, stray F: small, so that a bare rod counts

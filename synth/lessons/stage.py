@@ -4,24 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.checks import finite, non_negative, one_of, positive
 from synth.lessons.recipes import Recipe, performed
+from synth.lessons.words import said
 
-Floats = NDArray[np.float64]
+if TYPE_CHECKING:
+    from synth.lessons.live import LiveStage
+
 SAMPLE_RATE = 48_000
 PEAK_DB = -14.0  # of full scale: the loudest sample of a stage, unless it asks for less
 FADE_TIME = 0.02  # s, at both ends
 ABSENT_DB = -60.0  # below the strongest line of the same stretch of sound
 KINDS = ("line", "absent", "beat", "silent")
-
-CAUTION = (
-    "Before you start: turn the volume right down, play the first sound, then raise it only until it is comfortable. "
-    "Headphones put more into the ear than they seem to; take breaks, and stop if anything rings or hurts."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,16 +50,9 @@ class Claim:
     @property
     def text(self) -> str:
         """The claim in words."""
-        when = f"{self.start:.1f} to {self.end:.1f} s"
-        if self.kind == "silent":
-            return f"{when}: silence"
-        shown = f"{self.frequency:.2f} Hz"
-        if self.kind == "beat":
-            return f"{when}: swells {self.frequency:g} times a second"
-        if self.kind == "absent":
-            return f"{when}: nothing at {shown}"
-        level = "the strongest line" if self.level_db > -0.005 else f"{self.level_db:.1f} dB below it".replace("-", "")
-        return f"{when}: {shown}, {level}"
+        kind = "strongest" if self.kind == "line" and self.level_db > -0.005 else self.kind
+        figures = {"start": self.start, "end": self.end, "frequency": self.frequency, "below": -self.level_db}
+        return said("claims", kind, **figures)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +83,13 @@ class Stage:
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """A lesson for a class: what it is about, and its stages in order."""
+    """A lesson for a class: what it is about, its stages in order, and the pages to play it live."""
 
     name: str
     title: str
     introduction: str
     stages: tuple[Stage, ...]
+    pages: tuple[LiveStage, ...]
 
 
 def line(frequency: float, level_db: float, start: float, end: float) -> Claim:

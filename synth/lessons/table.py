@@ -1,4 +1,4 @@
-"""The table of lessons: name, what it is about, and the module that builds it."""
+"""The table of lessons: their names, which are those of the modules that build them, and what each is about."""
 
 from __future__ import annotations
 
@@ -6,20 +6,19 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from synth.errors import DesignError
+from synth.lessons.words import said
 
 if TYPE_CHECKING:
     from synth.lessons.live import LiveLesson
     from synth.lessons.setup import LessonSetup
     from synth.lessons.stage import Lesson
 
-LESSONS = {
-    "beats": "two audible tones and their beats",
-    "slide": "two tones slide up until only the beat is left",
-    "taps": "the sum, the rectified sum and the filtered tone, seven octaves down",
-    "hand": "the hand as a capacitor",
-    "locking": "pulling and locking near zero beat",
-    "octaves": "why octaves crowd near the antenna, and what a series inductor does",
-}
+LESSONS = ("beats", "slide", "taps", "hand", "locking", "octaves")
+
+
+def lesson_list() -> dict[str, str]:
+    """What each lesson is about, by its name."""
+    return {name: said(name, "about") for name in LESSONS}
 
 
 def checked_name(name: str) -> str:
@@ -39,5 +38,5 @@ def live_lesson(name: str, setup: LessonSetup) -> LiveLesson:
     """The lesson of that name to play live."""
     from synth.lessons.live import LiveLesson
 
-    about = LESSONS[checked_name(name)]
-    return LiveLesson(name, about[0].upper() + about[1:], import_module(f"synth.lessons.{name}").live(setup))
+    about = said(checked_name(name), "about")
+    return LiveLesson(name, about[0].upper() + about[1:], build_lesson(name, setup).pages)

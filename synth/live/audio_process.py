@@ -23,7 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from synth.errors import DeviceError, InstrumentError
-from synth.live.link import LiveLink, ProcessMeters
+from synth.live.link import LiveLink
+from synth.live.meters import ProcessMeters, as_record
 from synth.live.process_tuning import prepare_process, real_time_threads, settle_memory
 from synth.live.recorder import Recorder, Recording, prepare_recorder
 from synth.live.renderer import FADE_TIME, Renderer
@@ -202,19 +203,18 @@ class AudioProcess:
     def _report(self) -> None:
         shares = self._renderer.shares[: max(1, self._renderer.blocks)]
         recorder = self._renderer.recorder
-        self._link.process.write(
-            ProcessMeters(
-                sounding=float(isinstance(self._output, OutputStream)),
-                sample_rate=self._rate,
-                latency=self._output.latency if self._output is not None else 0.0,
-                share_median=float(np.median(shares)),
-                share_worst=float(shares.max()),
-                muted=float(self._muted),
-                recording=float(recorder is not None),
-                recorded_frames=recorder.frames if recorder is not None else 0,
-                gesture_latency=self._renderer.latency.median(time.monotonic()),
-            )
+        meters = ProcessMeters(
+            sounding=isinstance(self._output, OutputStream),
+            sample_rate=self._rate,
+            latency=self._output.latency if self._output is not None else 0.0,
+            share_median=float(np.median(shares)),
+            share_worst=float(shares.max()),
+            muted=self._muted,
+            recording=recorder is not None,
+            recorded_frames=recorder.frames if recorder is not None else 0,
+            gesture_latency=self._renderer.latency.median(time.monotonic()),
         )
+        self._link.process.write(as_record(meters))
 
     def send(self, kind: str, value: object) -> None:
         """Tell the window's side."""

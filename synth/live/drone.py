@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from synth.sound.fades import Fade
-
-Floats = NDArray[np.float64]
 
 FADE_TIME = 0.03  # s
 WEIGHTS = np.array([1.0, 1 / 4, 1 / 9, 1 / 16, 1 / 25])  # of the partials, as 1 / n^2

@@ -8,12 +8,15 @@ writing process and one writing thread, and one reading thread.
 from __future__ import annotations
 
 import struct
+from dataclasses import fields
 from multiprocessing.shared_memory import SharedMemory
 from typing import Any, NamedTuple, Self, cast
 from zlib import crc32
 
 import numpy as np
 from numpy.typing import DTypeLike, NDArray
+
+from synth.live.meters import ProcessMeters, SoundMeters
 
 RING_FRAMES = 65536  # 1.37 s at 48 kHz
 ROWS_A_SECOND = 1000.0  # of the remembered hand, about
@@ -45,36 +48,6 @@ class Listening(NamedTuple):
     """The listening level, a gain 0..1."""
 
     level: float
-
-
-class SoundMeters(NamedTuple):
-    """What the rendering thread publishes once a block: Hz, m, gains 0..1, counts, flag, time (monotonic), s."""
-
-    frequency: float
-    distance: float
-    volume: float
-    peak: float
-    rms: float
-    blocks: float
-    frames: float
-    underruns: float
-    late_blocks: float
-    replaying: float
-    time: float
-
-
-class ProcessMeters(NamedTuple):
-    """What the controlling thread publishes a few times a second: s, Hz, shares of a block's period, flags."""
-
-    sounding: float
-    sample_rate: float
-    latency: float
-    share_median: float
-    share_worst: float
-    muted: float
-    recording: float
-    recorded_frames: float
-    gesture_latency: float
 
 
 def counter(memory: memoryview) -> memoryview:
@@ -152,30 +125,26 @@ class Records:
         return tuple(values) if whole else None
 
 
-class HandEvents:
+class HandEvents(Records):
     """Timed hand events on their way from the window's process to the audio process, none lost, none twice."""
 
     def __init__(self, memory: memoryview) -> None:
-        self._records = Records(memory, len(HandEvent._fields), EVENT_SLOTS)
+        super().__init__(memory, len(HandEvent._fields), EVENT_SLOTS)
         self._last_time = 0.0
 
     @staticmethod
-    def size() -> int:
+    def size(count: int = len(HandEvent._fields), slots: int = EVENT_SLOTS) -> int:
         """Bytes they take."""
-        return Records.size(len(HandEvent._fields), EVENT_SLOTS)
+        return Records.size(count, slots)
 
-    def write(self, event: HandEvent) -> None:
+    def write(self, values: tuple[float, ...]) -> None:
         """Append an event; a time stamp before that of the last event counts as the last one's."""
-        self._last_time = max(self._last_time, event.time)
-        self._records.write((self._last_time, event.distance, event.volume))
-
-    def begin_at_newest(self) -> None:
-        """Let the next `take` give the newest event there is."""
-        self._records.begin_at_newest()
+        self._last_time = max(self._last_time, values[0])
+        super().write((self._last_time, *values[1:]))
 
     def take(self) -> HandEvent | None:
         """The next event not yet taken; None while there is none."""
-        values = self._records.take()
+        values = super().take()
         return None if values is None else HandEvent(*values)
 
 
@@ -289,7 +258,7 @@ class LiveLink:
         return self._views[-1]
 
 
-_COUNTS = tuple(len(fields) for fields in (Listening._fields, SoundMeters._fields, ProcessMeters._fields))
+_COUNTS = (len(Listening._fields), len(fields(SoundMeters)), len(fields(ProcessMeters)))
 
 
 def _places() -> list[tuple[int, int]]:

@@ -7,14 +7,12 @@ from collections import deque
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from synth.hands.gestures import TREMOR_PARTIALS, tremor_partials
 from synth.hands.hand_path import HandBlock, HandPath
 from synth.live.link import HandEvent, HandEvents
 from synth.sound.fades import Slew
-
-Floats = NDArray[np.float64]
 
 REST = 0.05  # s between two events after which the hand counts as having rested
 GLIDE = 0.008  # s that the first movement after a rest takes: a pointer read 125 times a second moved within it

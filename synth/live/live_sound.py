@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import time
+from time import monotonic, sleep
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
@@ -77,7 +77,7 @@ class LiveSound:
             return
         self._process = SoundProcess(self._source, self._settings)
         self._publish_level()
-        self._publish_hand(time.monotonic())
+        self._publish_hand(monotonic())
         try:
             self._process.start()
         except BaseException:
@@ -88,9 +88,9 @@ class LiveSound:
 
     def wait_ready(self, timeout: float = START_TIMEOUT) -> None:
         """Wait until the audio process renders; DeviceError if it failed or took over `timeout` s."""
-        deadline = time.monotonic() + timeout
+        deadline = monotonic() + timeout
         while not self._ready:
-            if self._failure is None and time.monotonic() > deadline:
+            if self._failure is None and monotonic() > deadline:
                 self._failure = f"The audio process was not ready after {timeout:.0f} s"
             self.poll(0.05)
             if self._failure is not None:
@@ -122,8 +122,8 @@ class LiveSound:
         if process is None:
             return
         self._tell("stop", None)
-        deadline = time.monotonic() + timeout
-        while process.alive and time.monotonic() < deadline:
+        deadline = monotonic() + timeout
+        while process.alive and monotonic() < deadline:
             self.poll(0.02)
         process.join()
         self.poll(0.0)
@@ -163,7 +163,7 @@ class LiveSound:
         linearly from time stamp to time stamp, some milliseconds behind; after the newest it stays.
         """
         distance, volume = non_negative("distance", distance), fraction("volume", volume)
-        now = _monotonic()
+        now = monotonic()
         moment = now if time is None else min(finite("time", time), now)
         self._hand = HandEvent(moment, distance, volume)
         self._publish_hand(moment)
@@ -233,10 +233,6 @@ class LiveSound:
         self._tell(kind, value)
 
 
-def _monotonic() -> float:
-    return time.monotonic()
-
-
 def measure(
     source: Source, seconds: float = 2.0, device: str | int | None = None, latency: Latency = "low"
 ) -> tuple[Meters, str | None]:
@@ -245,5 +241,5 @@ def measure(
     sound.set_level(0.0)
     with sound:
         sound.move(0.5 * source.resting, 1.0)
-        time.sleep(seconds)
+        sleep(seconds)
         return sound.meters(), sound.device_error

@@ -6,7 +6,7 @@ import gc
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 NICENESS = -11
 REAL_TIME_PRIORITY = 5  # of 1 (lowest) to 99
@@ -14,10 +14,19 @@ SWITCH_INTERVAL = 0.0005  # s a thread may hold the interpreter while the callba
 
 
 def prepare_process() -> None:
-    """To be called first in the audio process, before any thread exists: threads inherit the priority."""
+    """To be called first in the audio process, before any thread exists: threads inherit the priority.
+
+    What C libraries print to stderr is dropped (ALSA: every underrun); Python's own stderr stays. Where the system does
+    not allow the process to be scheduled before ordinary programs, its priority stays as it is.
+    """
     sys.setswitchinterval(SWITCH_INTERVAL)
-    quiet_c_libraries()
-    raise_priority()
+    kept = os.fdopen(os.dup(2), "w", buffering=1)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 2)
+    os.close(nowhere)
+    sys.stderr = kept
+    with suppress(AttributeError, OSError):
+        os.setpriority(os.PRIO_PROCESS, 0, NICENESS)
 
 
 def settle_memory() -> None:
@@ -43,20 +52,3 @@ def real_time_threads() -> Iterator[None]:
         yield
     finally:
         os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
-
-
-def quiet_c_libraries() -> None:
-    """Drop what C libraries print to stderr (ALSA: every underrun); Python's own stderr stays."""
-    kept = os.fdopen(os.dup(2), "w", buffering=1)
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, 2)
-    os.close(nowhere)
-    sys.stderr = kept
-
-
-def raise_priority() -> None:
-    """Ask to be scheduled before ordinary programs; where the system does not allow it, nothing changes."""
-    try:
-        os.setpriority(os.PRIO_PROCESS, 0, NICENESS)
-    except (AttributeError, OSError):
-        return

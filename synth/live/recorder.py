@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
 
-import numpy as np
-from numpy.typing import NDArray
+from models.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +47,7 @@ class Recorder:
         from synth.sound.audio_file import AudioWriter
 
         self._path = path
-        self._queue: SimpleQueue[NDArray[np.float64] | None] = SimpleQueue()
+        self._queue: SimpleQueue[Floats | None] = SimpleQueue()
         self._error: str | None = None
         self._open = ExitStack()
         self._writer = self._open.enter_context(AudioWriter(path, sample_rate, title=title, comment=comment))
@@ -60,7 +59,7 @@ class Recorder:
         """Frames written so far."""
         return self._writer.frames
 
-    def put(self, block: NDArray[np.float64]) -> None:
+    def put(self, block: Floats) -> None:
         """Queue a block; it returns at once. After a failure blocks are dropped."""
         if self._error is None:
             self._queue.put(block)

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from synth.hands.hand_path import HandBlock
 from synth.live.drone import Drone
 from synth.live.hand_timing import GestureLatency, HandClock
-from synth.live.link import SPARE_SECONDS, TAKE_SECONDS, LiveLink, RowRing, SoundMeters, row_step
+from synth.live.link import SPARE_SECONDS, TAKE_SECONDS, LiveLink, RowRing, row_step
 from synth.live.live_hand import LiveHand
-from synth.sound.fades import Fade, Slew, guard
+from synth.live.meters import SoundMeters, as_record
+from synth.sound.fades import Gate, Slew, guard
 from synth.sound.voice import CrossfadingVoice
 
 if TYPE_CHECKING:
@@ -26,35 +27,6 @@ LEVEL_SLEW = 10.0  # gain per second: a full-scale change of the listening level
 PEAK_FALL = 20.0  # dB per second
 RMS_TIME = 0.1  # s
 SHARES_KEPT = 1024  # blocks whose render time is remembered
-
-
-class Gate:
-    """Opens and closes the sound as a whole: the fade at the start and at the end of the stream."""
-
-    def __init__(self, sample_rate: float) -> None:
-        self._fade = Fade(FADE_TIME, sample_rate)
-        self._open = False
-
-    def set(self, is_open: bool) -> None:
-        """Open or close from the next samples on."""
-        self._open = is_open
-
-    @property
-    def is_open(self) -> bool:
-        """Whether it is open, or opens."""
-        return self._open
-
-    @property
-    def closed(self) -> bool:
-        """True once the fade-out has ended."""
-        return not self._open and self._fade.rests_at(0.0)
-
-    def apply(self, samples: NDArray[np.float64]) -> None:
-        """Fade `samples` in place."""
-        if self.closed:
-            samples[:] = 0.0
-        elif samples.size and not (self._open and self._fade.rests_at(1.0)):
-            samples *= self._fade.gains(samples.size, up=self._open)
 
 
 class Renderer:
@@ -84,7 +56,7 @@ class Renderer:
         self._recorder: Recorder | None = None
         self.hand = LiveHand(link.hand, source.resting, sample_rate)
         self.drone = Drone(sample_rate)
-        self.gate = Gate(sample_rate)
+        self.gate = Gate(FADE_TIME, sample_rate)
         self.shares = np.zeros(SHARES_KEPT)
         self.latency = GestureLatency()
         self.memory = RowRing.of_own(round((TAKE_SECONDS + SPARE_SECONDS) * sample_rate))
@@ -181,18 +153,17 @@ class Renderer:
         self._power = keep * self._power + (1.0 - keep) * float(np.dot(block, block)) / block.size
 
     def _publish(self) -> None:
-        self._link.sound.write(
-            SoundMeters(
-                frequency=float(self._voice.frequency),
-                distance=self.hand.distance,
-                volume=self.hand.volume,
-                peak=self._peak,
-                rms=math.sqrt(self._power),
-                blocks=self._blocks,
-                frames=self._frames,
-                underruns=self._underruns,
-                late_blocks=self._late,
-                replaying=float(self.hand.replaying),
-                time=time.monotonic(),
-            )
+        meters = SoundMeters(
+            frequency=float(self._voice.frequency),
+            distance=self.hand.distance,
+            volume=self.hand.volume,
+            peak=self._peak,
+            rms=math.sqrt(self._power),
+            blocks=self._blocks,
+            frames=self._frames,
+            underruns=self._underruns,
+            late_blocks=self._late,
+            replaying=self.hand.replaying,
+            time=time.monotonic(),
         )
+        self._link.sound.write(as_record(meters))

@@ -86,10 +86,6 @@ class SoundProcess:
         except (EOFError, OSError):
             self._process.join(0.1)
 
-    def kill(self) -> None:
-        """End it at once."""
-        self._process.kill()
-
     def join(self) -> None:
         """Wait for its end, killing it first where it still runs; its last messages can still be read."""
         if self._process.is_alive():

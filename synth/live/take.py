@@ -14,13 +14,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from synth.errors import DeviceError
 from synth.hands.hand_path import HandPath
 from synth.live.link import ROWS, TAKE_SECONDS, RowRing, row_step
-
-Floats = NDArray[np.float64]
 
 NEAREST = 1e-4  # m: a path holds distances above 0; the computed field begins beyond this
 SILENCE = 1e-4  # volume below which the hand is silent, -80 dB

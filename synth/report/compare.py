@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from typing import Any
 
 import numpy as np
 
-from models.pitch import note_name
 from synth.analysis.compare_figures import CompareFigures, DesignRow
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, draw_note_axis, saved_figure
 from synth.report.written import Form, columns_of, rows_csv
 
 COLOURS = (BLUE, ORANGE, GREEN, VERMILLION, INK, QUIET)
@@ -17,7 +15,7 @@ DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1.5, 2)))
 LOWEST, HIGHEST = 24.0, 96.0  # C1 to C7: what is shown at most
 
 
-def save_compare_plot(report: CompareFigures, path: str | os.PathLike[str], force: bool) -> None:
+def save_compare_plot(report: CompareFigures, path: str, force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
     rows = len(report.designs)
     bars = 0.55 + 0.28 * rows
@@ -31,13 +29,10 @@ def save_compare_plot(report: CompareFigures, path: str | os.PathLike[str], forc
         known = report.numbers[np.isfinite(report.numbers)]
         low = LOWEST if not known.size else max(LOWEST, 12.0 * np.floor(known.min() / 12.0))
         high = HIGHEST if not known.size else min(HIGHEST, 12.0 * np.ceil(known.max() / 12.0))
-        ticks = np.arange(low, high + 1.0, 12.0)
-        pitch.set_yticks(ticks, [note_name(tick) for tick in ticks])
-        pitch.set_ylim(low, high)
+        draw_note_axis(pitch, low, high)
         pitch.set_xlim(0.0, 100.0 * report.distances[-1])
         pitch.grid(axis="y")
         pitch.set_xlabel("hand distance, skin to antenna (cm)")
-        pitch.set_ylabel("note")
         pitch.set_title("Pitch fields compared", loc="left", color=INK)
         for number, row in enumerate(report.designs):
             found = row.range_rms_cents

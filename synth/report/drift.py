@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-import os
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-from synth.analysis.drift_figures import DriftFigures
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
+from synth.analysis.drift import DriftFigures
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
 from synth.report.written import Form, finished, numbers_csv
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 STYLES = ((GREEN, "-"), (BLUE, "-"), (VERMILLION, (0, (5, 2))))
 NOTE_COLOURS = (ORANGE, GREEN, BLUE, VERMILLION, QUIET)
 NOTE_STROKES = ("-", (0, (5, 2)), (0, (1, 1)))
 
 
-def save_drift_plot(report: DriftFigures, path: str | os.PathLike[str], force: bool) -> None:
+def save_drift_plot(report: DriftFigures, path: str, force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
     with saved_figure(path, force, (1.0, 1.0, 1.0), (8.0, 9.4), share_x=False) as (figure, (beat, notes, warm)):
         title = f"{report.design}: tuned at {report.from_deg_c:g} degC"
@@ -37,7 +31,7 @@ def save_drift_plot(report: DriftFigures, path: str | os.PathLike[str], force: b
             if axes is warm:
                 axes.legend(loc="upper right", fontsize=9)
             elif axes.get_legend_handles_labels()[0]:
-                axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=5, fontsize=9, borderaxespad=0.2)
+                legend_above(axes, 5)
 
 
 def _draw_notes(axes: Axes, report: DriftFigures) -> None:

@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 import math
-import os
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from models.pitch import note_name
 from synth.analysis.field_figures import CURVE_COLUMNS, STEEPNESS_AT_DB, FieldFigures, VolumeFigures
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
 from synth.report.written import Form, finished, numbers_csv
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 _STEEPEST_SHOWN = 1000.0  # cents per mm
 
 
-def save_field_plot(report: FieldFigures, path: str | os.PathLike[str], force: bool) -> None:
+def save_field_plot(report: FieldFigures, path: str, force: bool) -> None:
     """Draw the report's pitch field into `path` (.png or .svg)."""
     column = dict(zip(CURVE_COLUMNS, report.curve.T, strict=True))
     distance = 100.0 * column["distance_m"]
@@ -52,13 +46,10 @@ def _draw_pitch(axes: Axes, report: FieldFigures, distance: NDArray[np.float64],
     if report.linearity_rms_cents is not None and report.linearity_near_m and report.linearity_far_m:
         _draw_straight_line(axes, report, distance[known], number[known])
     low, high = np.floor(number[known].min() / 12.0) * 12.0, np.ceil(number[known].max() / 12.0) * 12.0
-    ticks = np.arange(low, high + 1.0, 12.0)
-    axes.set_yticks(ticks, [note_name(round(tick)) for tick in ticks])
+    draw_note_axis(axes, low, high)
     axes.set_yticks(np.arange(low, high + 1.0, 1.0), minor=True)
     axes.tick_params(axis="y", which="minor", length=2)
-    axes.set_ylim(low, high)
     axes.grid(axis="y", which="major")
-    axes.set_ylabel("note")
 
 
 def _draw_straight_line(

@@ -5,23 +5,28 @@ Matplotlib is imported here, when a plot is wanted; figures are drawn without an
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from models.pitch import note_name
 from synth.errors import DesignError
 from synth.files.atomic_file import atomic_path
 from synth.libraries import require
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+    from matplotlib.axes import Axes as Axes
     from matplotlib.figure import Figure
+else:
+    Axes = Any  # the name is for annotations alone: matplotlib is imported when a plot is drawn
 
 # Okabe and Ito, Color Universal Design (2008), values from memory
 BLUE, ORANGE, GREEN, VERMILLION = "#0072b2", "#e69f00", "#009e73", "#d55e00"
 INK, QUIET, GRID = "#1a1a1a", "#595959", "#d9d9d9"
+Band = tuple[float, float]
 FORMATS = (".png", ".svg")
 _STYLE: Any = {
     "font.family": "DejaVu Sans",
@@ -46,7 +51,7 @@ _STYLE: Any = {
 }
 
 
-def checked_plot_path(name: str | os.PathLike[str]) -> Path:
+def checked_plot_path(name: str | Path) -> Path:
     """`name` as a path if its ending is one a plot can have; raise DesignError otherwise."""
     path = Path(name)
     if path.suffix.lower() not in FORMATS:
@@ -56,11 +61,7 @@ def checked_plot_path(name: str | os.PathLike[str]) -> Path:
 
 @contextmanager
 def saved_figure(
-    path: str | os.PathLike[str],
-    force: bool,
-    height_ratios: tuple[float, ...],
-    size: tuple[float, float],
-    share_x: bool = True,
+    path: str | Path, force: bool, height_ratios: tuple[float, ...], size: tuple[float, float], share_x: bool = True
 ) -> Iterator[tuple[Figure, list[Axes]]]:
     """Yield a figure of `size` inches with axes above one another, by default with one x axis; save it on leaving.
 
@@ -76,3 +77,27 @@ def saved_figure(
         axes = figure.subplots(len(height_ratios), 1, sharex=share_x, height_ratios=height_ratios, squeeze=False)[:, 0]
         yield figure, list(axes)
         figure.savefig(temporary, format=kind, metadata={"Date": None} if kind == "svg" else {})
+
+
+def legend_above(axes: Axes, columns: int = 2, right: bool = False) -> None:
+    """A row of labels above the axes, clear of the curves."""
+    corner: Any = ("lower right", (1.0, 1.0)) if right else ("lower left", (0.0, 1.0))
+    axes.legend(loc=corner[0], bbox_to_anchor=corner[1], ncols=columns, fontsize=9, borderaxespad=0.2)
+
+
+def draw_note_axis(axes: Axes, low: float, high: float) -> None:
+    """A vertical axis of note numbers from `low` to `high`, named at every octave from C."""
+    ticks = 12.0 * np.arange(np.ceil(low / 12.0), np.floor(high / 12.0) + 1.0)
+    axes.set_yticks(ticks, [note_name(tick) for tick in ticks])
+    axes.set_ylim(low, high)
+    axes.set_ylabel("note")
+
+
+def draw_bands(axes: Axes, rows: Sequence[Sequence[Band | None]], styles: Sequence[dict[str, Any]]) -> None:
+    """Rows of horizontal bands, the first on top; in every row a band for each of `styles`, None for one left out."""
+    for place, bands in enumerate(rows):
+        for band, style in zip(bands, styles, strict=True):
+            if band is not None:
+                axes.plot(band, [place, place], **style | ({"label": None} if place else {}))
+    axes.set_ylim(len(rows) - 0.5, -0.5)
+    axes.grid(axis="x")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
 import numpy as np
 
 from synth.analysis.fit_figures import FitFigures, Inferred, Next, Residual
@@ -13,7 +11,7 @@ from synth.report.figure import BLUE, INK, QUIET, VERMILLION, saved_figure
 from synth.report.written import Form, columns_of, finished, rows_csv
 
 
-def save_fit_plot(report: FitFigures, path: str | os.PathLike[str], force: bool) -> None:
+def save_fit_plot(report: FitFigures, path: str, force: bool) -> None:
     """Draw readings, fit and residuals of `report` into `path` (.png or .svg)."""
     fitted = np.array([row.fitted_capacitor_f for row in report.residuals]) * 1e12
     read = np.array([row.frequency_hz for row in report.residuals]) / 1e3

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import os
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from models.pitch import note_name, note_number
+from models.pitch import note_number
 from models.straight.search import MARGIN
 from synth.analysis.linearise_figures import CURVE_COLUMNS, BoundFigures, FieldOverNotes, LineariseFigures
 from synth.designs.quantity import format_quantity
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
 from synth.report.written import Form, numbers_csv
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 ROOM = 6.0  # semitones shown beyond the notes asked for
 
 
-def save_linearise_plot(report: LineariseFigures, path: str | os.PathLike[str], force: bool) -> None:
+def save_linearise_plot(report: LineariseFigures, path: str, force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
     with saved_figure(path, force, (2.0, 1.0), (8.0, 8.2), share_x=False) as (figure, (pitch, front)):
         _draw_fields(pitch, report)
@@ -44,14 +40,11 @@ def _draw_fields(axes: Axes, report: LineariseFigures) -> None:
         axes.plot(distance, column[name], color=colour, label=f"{when}: {off}")
     axes.plot(distance, column["after_line_note_number"], color=ORANGE, linestyle=(0, (5, 3)), label="straight line")
     low, high = (float(value) for value in note_number([report.low_hz, report.high_hz]))
-    ticks = np.arange(np.ceil((low - ROOM) / 12.0), np.floor((high + ROOM) / 12.0) + 1.0) * 12.0
-    axes.set_yticks(ticks, [note_name(tick) for tick in ticks])
-    axes.set_ylim(low - ROOM, high + ROOM)
+    draw_note_axis(axes, low - ROOM, high + ROOM)
     axes.axhspan(low, high, color="#f4f4f4", zorder=0)
     axes.grid(axis="y")
     axes.set_xlim(0.0, distance[-1])
     axes.set_xlabel("hand distance, skin to antenna (cm)")
-    axes.set_ylabel("note")
     axes.set_title(f"{report.before.design}, and straightened ({report.choice})", loc="left", color=INK)
 
 

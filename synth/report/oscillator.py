@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, LOAD
@@ -12,11 +9,8 @@ from models.circuit.steady_state import SteadyState
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord
 from synth.analysis.oscillator import SIMULATED, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
 from synth.report.written import Form, finished, numbers_csv
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 CYCLE_POINTS = 720
 ENVELOPE_POINTS = 1500
@@ -27,7 +21,7 @@ def save_oscillator_plot(
     state: SteadyState,
     record: TransientRecord,
     pot: tuple[AdjustedReading, ...],
-    path: str | os.PathLike[str],
+    path: str,
     force: bool,
 ) -> None:
     """Draw start-up (`record`), a steady cycle (`state`) and the `pot` readings into `path` (.png or .svg)."""
@@ -60,7 +54,7 @@ def _draw_start(axes: Axes, report: OscillatorFigures, record: TransientRecord) 
     axes.set_xlim(0.0, times[-1])
     axes.set_xlabel("time from switch-on (ms)")
     axes.set_ylabel("volts")
-    _legend_above(axes)
+    legend_above(axes, 3, right=True)
 
 
 def _draw_cycle(axes: Axes, state: SteadyState) -> None:
@@ -77,7 +71,7 @@ def _draw_cycle(axes: Axes, state: SteadyState) -> None:
     axes.set_xlim(0.0, microseconds[-1])
     axes.set_xlabel("one steady cycle (us)")
     axes.set_ylabel("volts about the mean")
-    _legend_above(axes)
+    legend_above(axes, 3, right=True)
 
 
 def _round_factor(ratio: float) -> float:
@@ -103,12 +97,7 @@ def _draw_pot(axes: Axes, report: OscillatorFigures, pot: tuple[AdjustedReading,
     axes.set_xlim(-0.02, 1.02)
     axes.set_xlabel("position of the fine-tune pot (0 low, 1 high)")
     axes.set_ylabel("shift (Hz)")
-    _legend_above(axes)
-
-
-def _legend_above(axes: Axes) -> None:
-    """One row of labels above the axes, clear of the curves."""
-    axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, fontsize=9, borderaxespad=0.2)
+    legend_above(axes, 3, right=True)
 
 
 DASH = "-"

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import os
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from models.pitch_discrimination import MEASURED_FROM, MEASURED_TO
+from models.pitch import MEASURED_FROM, MEASURED_TO
 from synth.analysis.sensitivity_figures import NoteSensitivity, SensitivityFigures
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, saved_figure
 from synth.report.written import Form, columns_of, finished, rows_csv
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 ROOM = 0.055  # of the axis's length that a note's name takes
 STEEP_TINT = "#f6dccf"
 TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)  # cents
 
 
-def save_sensitivity_plot(report: SensitivityFigures, path: str | os.PathLike[str], force: bool) -> None:
+def save_sensitivity_plot(report: SensitivityFigures, path: str, force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
     with saved_figure(path, force, (1.0,), (8.0, 5.4)) as (figure, (axes,)):
         axes.set_title(f"Sensitivity of {report.design}", loc="left", color=INK, pad=26.0)

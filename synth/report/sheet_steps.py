@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from synth.analysis.sheet_figures import SheetFigures
-from synth.analysis.sheet_probe import CURRENT
 from synth.analysis.sheet_readings import CauseFigure, ReadingFigure, TrimmerFigure
+from synth.analysis.sheet_stations import CURRENT
 from synth.report.sheet_markup import centimetres, percent, quantity, reading, span
 
 REACHED = 5e-4  # m from the zero beat asked for that counts as reached
@@ -59,7 +59,7 @@ def tuning(figures: SheetFigures) -> list[str]:
     """The procedure with trimmers and pots, once every check is passed."""
     found = [
         "Let everything warm up for a quarter of an hour where it will be played, earthed as it will be played, with "
-        "a metre free around the antenna.",
+        "a metre free around the antenna."
     ]
     found += [_variable_step(figures)] if _trimmer(figures, "variable") else []
     found += _zero_beat_steps(figures)

@@ -2,38 +2,32 @@
 
 from __future__ import annotations
 
-import os
-
 from synth.analysis.sheet_figures import SheetFigures
 from synth.analysis.sheet_readings import ReadingFigure
-from synth.report.figure import BLUE, INK, QUIET, saved_figure
+from synth.report.figure import BLUE, INK, QUIET, draw_bands, saved_figure
 from synth.report.sheet_markup import NO_BREAK, reading
 from synth.report.written import Form, columns_of, rows_csv
 
+STYLES = (
+    {"color": QUIET, "linewidth": 1.0, "label": "all parts at worst"},
+    {"color": BLUE, "linewidth": 6.0, "solid_capstyle": "butt", "label": "allowed band (root sum of squares)"},
+)
 
-def save_sheet_plot(figures: SheetFigures, path: str | os.PathLike[str], force: bool) -> None:
+
+def _off(row: ReadingFigure, low: float, high: float) -> tuple[float, float]:
+    """A band in percent off the expected reading."""
+    return 100.0 * (low / row.expected - 1.0), 100.0 * (high / row.expected - 1.0)
+
+
+def save_sheet_plot(figures: SheetFigures, path: str, force: bool) -> None:
     """Draw the bands of all readings above 0 of `figures` into `path` (.png or .svg)."""
     rows = [row for row in figures.readings if row.expected > 0.0]
     with saved_figure(path, force, (1.0,), (8.0, 1.8 + 0.36 * max(1, len(rows)))) as (figure, (axes,)):
-        for place, row in enumerate(rows):
-            worst, band = (
-                [100.0 * (end / row.expected - 1.0) for end in ends]
-                for ends in ((row.worst_low, row.worst_high), (row.low, row.high))
-            )
-            axes.plot(worst, [place, place], color=QUIET, linewidth=1.0, label=None if place else "all parts at worst")
-            axes.plot(
-                band,
-                [place, place],
-                color=BLUE,
-                linewidth=6.0,
-                solid_capstyle="butt",
-                label=None if place else "allowed band (root sum of squares)",
-            )
+        bands = [(_off(row, row.worst_low, row.worst_high), _off(row, row.low, row.high)) for row in rows]
+        draw_bands(axes, bands, STYLES)
         axes.axvline(0.0, color=INK, linewidth=0.8)
         names = [f"{row.code} {row.oscillator}, {row.point}: {reading(row.expected, row.unit)}" for row in rows]
         axes.set_yticks(range(len(rows)), names, fontsize=8)
-        axes.set_ylim(len(rows) - 0.5, -0.5)
-        axes.grid(axis="x")
         axes.set_xlabel("off the expected reading (%)")
         axes.set_title(f"Expected readings of {figures.design}", loc="left", color=INK)
         figure.legend(*axes.get_legend_handles_labels(), loc="outside lower center", ncols=2, fontsize=9)

@@ -2,26 +2,20 @@
 
 from __future__ import annotations
 
-import os
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from models.builds.tuned_builds import OUTCOMES
 from models.pitch import note_name, note_number
 from synth.analysis.tolerance_figures import ToleranceFigures, VaryingPart
 from synth.designs.quantity import format_quantity
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
 from synth.report.written import Form, finished, numbers_csv
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 BINS = 60
 MOST_PARTS = 8
 
 
-def save_tolerance_plot(report: ToleranceFigures, path: str | os.PathLike[str], force: bool) -> None:
+def save_tolerance_plot(report: ToleranceFigures, path: str, force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
     with saved_figure(path, force, (1.0, 1.0, 1.35), (8.0, 9.0), share_x=False) as (figure, (trimmer, notes, parts)):
         figure.suptitle(f"{report.design}: {report.builds} builds", x=0.02, ha="left", color=INK, fontsize=11)
@@ -53,7 +47,7 @@ def _draw_trimmer(axes: Axes, report: ToleranceFigures) -> None:
     axes.set_xlim(edges[0], edges[-1])
     axes.set_xlabel("setting of the reference's trimmer that zero beat needs (0 = out, 1 = in)")
     axes.set_ylabel("builds")
-    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, fontsize=9, borderaxespad=0.2)
+    legend_above(axes)
 
 
 def _draw_notes(axes: Axes, report: ToleranceFigures) -> None:
@@ -78,7 +72,7 @@ def _draw_notes(axes: Axes, report: ToleranceFigures) -> None:
     axes.set_xlim(low, high)
     axes.set_xlabel("note, of the builds that reach zero beat")
     axes.set_ylabel("builds")
-    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, fontsize=9, borderaxespad=0.2)
+    legend_above(axes)
 
 
 def _draw_parts(axes: Axes, report: ToleranceFigures) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from synth.analysis.tune_figures import NoteOutcome, TuneFigures
+from synth.analysis.tune import NoteOutcome, TuneFigures
 from synth.hands.tune_path import PLACEMENT
 from synth.report.written import Form, columns_of, finished, rows_csv
 

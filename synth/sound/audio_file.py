@@ -18,6 +18,7 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from models.arrays import Floats
 from synth.errors import DesignError, DeviceError
 from synth.files.atomic_file import atomic_path
 from synth.libraries import require
@@ -28,8 +29,6 @@ _BYTES = {"pcm16": 2, "pcm24": 3, "float": 4}
 _FORMATS = {".wav": "WAV", ".flac": "FLAC"}
 LARGEST_WAV = 2**32 - 2**20  # bytes: a WAV counts its length in 32 bits
 _DITHER_SEED = 20_250_101
-
-Floats = NDArray[np.float64]
 
 
 def subtype_named(name: str) -> str:

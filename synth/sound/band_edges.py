@@ -20,9 +20,8 @@ test is the check.)
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from models.arrays import Floats
 
 FADE_FROM, FADE_TO = 0.38, 0.45  # of the sample rate: a level's highest harmonic fades between
 FOLDED_LINE = 5e-6  # -106 dB: strongest line, against the strongest harmonic, that may fold back

@@ -1,24 +1,28 @@
-"""Beat phase in whole numbers, turns times 2^56: the same however a sound is cut into blocks.
+"""From hand distance to beat phase: a dense table of the offset frequency, and the phase in whole numbers.
 
-A phase in floating point loses digits as it grows and depends on the order of additions. Here a turn is 2^56
-steps of an int64 that wraps every 256 turns, which changes nothing, as only the part of a turn is heard.
-Adding is exact; one step is 1.4e-17 of a turn, so the frequency is off by at most f_s 2^-56: less than 1e-12
-Hz at 48 kHz.
+The phase is counted in turns times 2^56, the same however a sound is cut into blocks. A phase in floating point loses
+digits as it grows and depends on the order of additions. Here a turn is 2^56 steps of an int64 that wraps every 256
+turns, which changes nothing, as only the part of a turn is heard. Adding is exact; one step is 1.4e-17 of a turn, so
+the frequency is off by at most f_s 2^-56: less than 1e-12 Hz at 48 kHz.
 """
 
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from models.arrays import Floats, Ints
+
+if TYPE_CHECKING:
+    from models.instrument import Instrument
+
 
 TURN_BITS = 56
 STEPS_PER_TURN = float(2**TURN_BITS)
 TURN_MASK = 2**TURN_BITS - 1
+INTERVALS = 32768  # of the table of offset frequencies
 MOST_TURNS = 100.0  # a sample: what fits an int64 with room for the phase before
 
 
@@ -51,3 +55,40 @@ def accumulate(phase: int, frequency: Floats, sample_rate: float) -> Ints:
     phases[0] += np.int64(phase)
     np.add.accumulate(phases, out=phases)
     return phases
+
+
+class PitchLaw:
+    """Reference minus variable frequency, Hz, against distance, m: straight lines between dense points.
+
+    The points are even in ln(distance). Covers the instrument's capacitance curve, `nearest` to `farthest`. The test
+    compares it with `Instrument.offset_frequency`: less than 0.01 cent off at beats of 20 Hz and more.
+    """
+
+    def __init__(self, instrument: Instrument, intervals: int = INTERVALS) -> None:
+        self.nearest = instrument.curve.nearest
+        self.farthest = instrument.curve.farthest
+        distances = np.geomspace(self.nearest, self.farthest, intervals + 1)
+        offsets = np.asarray(instrument.offset_frequency(distances), dtype=np.float64)
+        self.highest = float(np.abs(offsets).max())
+        self._slopes = np.diff(offsets)
+        self._intercepts = offsets[:-1] - self._slopes * np.arange(intervals)
+        self._scale = intervals / math.log(self.farthest / self.nearest)
+        self._start = self._scale * math.log(self.nearest)
+
+    def within(self, distance: Floats) -> Floats:
+        """Each distance, m, or the end of the law it lies beyond."""
+        limited = np.maximum(distance, self.nearest)
+        return np.minimum(limited, self.farthest, out=limited)
+
+    def offset(self, distance: Floats) -> Floats:
+        """Offset frequency, Hz, at each distance, m, from `nearest` to `farthest`; rounding beyond them does no harm.
+
+        intercept[i] + slope[i] p at the place p = ln(d / nearest) intervals / ln(farthest / nearest), i its whole part.
+        """
+        position = np.log(distance)
+        position *= self._scale
+        position -= self._start
+        index = position.astype(np.int64)
+        position *= self._slopes.take(index, mode="clip")
+        position += self._intercepts.take(index, mode="clip")
+        return position

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.checks import positive
-
-Floats = NDArray[np.float64]
 
 KNEE = 0.9  # of full scale
 
@@ -42,6 +40,41 @@ class Fade:
         self._place = int(places[-1])
         share = places / self._length
         return np.asarray(share * share * (3.0 - 2.0 * share))
+
+
+class Gate:
+    """Opens and closes a sound along a fade of `duration`, s; it starts silent."""
+
+    def __init__(self, duration: float, sample_rate: float, is_open: bool = False) -> None:
+        self._fade = Fade(duration, sample_rate)
+        self._open = is_open
+
+    def set(self, is_open: bool) -> None:
+        """Open or close from the next samples on (any thread)."""
+        self._open = is_open
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it is open, or opens."""
+        return self._open
+
+    def reset(self) -> None:
+        """Start silent again."""
+        self._fade.reset()
+
+    @property
+    def closed(self) -> bool:
+        """True once the fade-out has ended."""
+        return not self._open and self._fade.rests_at(0.0)
+
+    def apply(self, samples: Floats) -> None:
+        """Fade `samples` in place."""
+        is_open = self._open
+        if self.closed:
+            samples[:] = 0.0
+        elif samples.size and not (is_open and self._fade.rests_at(1.0)):
+            samples *= self._fade.gains(samples.size, up=is_open)
+            samples += 0.0  # a negative zero becomes a plain one, as in a block that is silent from its start
 
 
 class Slew:

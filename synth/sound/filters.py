@@ -9,12 +9,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg.blas import dtbsv
 
+from models.arrays import Floats
 from models.checks import positive
 
-Floats = NDArray[np.float64]
 MATCHED = 0.37  # of the sample rate: where the low-pass has exactly the gain of its circuit
 RESTS = (0.0, 1.0)  # values that p x + (1 - p) x gives back exactly
 FADED = 1e-30  # states below this are set to 0: far below hearing, far above the slow subnormal numbers

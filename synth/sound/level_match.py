@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.checks import positive
 from synth.errors import DesignError
 
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from synth.build.workbench import OpenedDesign
     from synth.hands.hand_path import HandPath
 
-Floats = NDArray[np.float64]
 BLOCK_TIME = 0.05  # s
 GATE_DB = 40.0
 PEAK = 0.9  # of full scale

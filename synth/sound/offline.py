@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
+from models.arrays import Floats
 from synth.designs.design_file import design_hash
 from synth.hands.hand_path import HandPath
 from synth.sound.audio_file import AudioWriter
@@ -13,16 +14,13 @@ from synth.sound.voice import PIECE, Voice
 from synth.version import program_version
 
 if TYPE_CHECKING:
-    from numpy import float64
-    from numpy.typing import NDArray
-
     from synth.build.workbench import OpenedDesign
     from synth.designs.sections import Design
 
 RELEASE_TIME = 0.05  # s of muted sound after the path, so that the file ends in a fade
 
 
-def rendered_blocks(workpiece: OpenedDesign, path: HandPath, sample_rate: int) -> Iterator[NDArray[float64]]:
+def rendered_blocks(workpiece: OpenedDesign, path: HandPath, sample_rate: int) -> Iterator[Floats]:
     """The sound of the whole path and its closing fade, in blocks of float64 samples."""
     voice = Voice(workpiece.instrument, sample_rate)
     for block in path.blocks(PIECE, sample_rate):

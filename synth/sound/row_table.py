@@ -16,18 +16,13 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Complexes, Floats, Ints
 from models.detector.diode_response import beat_cycle
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from synth.sound.band_edges import FADE_FROM, FADE_TO, highest_offset
-from synth.sound.cycles import Cycles
-from synth.sound.wavetable import FAINT, MOST_HARMONICS, SMALLEST_SIZE, table_size
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Complexes = NDArray[np.complex128]
+from synth.sound.wavetable import FAINT, MOST_HARMONICS, SMALLEST_SIZE, Cycles, table_size
 
 SLOWEST = 8.0  # Hz, g_0
 ROWS_PER_E = 17.0

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
-Floats = NDArray[np.float64]
+from models.arrays import Floats
 
 
 class Sound(Protocol):
@@ -16,29 +13,23 @@ class Sound(Protocol):
     @property
     def level(self) -> float:
         """Peak at full volume, of full scale."""
-        ...
 
     @property
     def frequency(self) -> float:
         """The note at the last sample, Hz, signed where the sound knows a sign."""
-        ...
 
     @property
     def change_time(self) -> float:
         """How long it takes to come in after another sound, s."""
-        ...
 
     def within(self, hand: Floats) -> Floats:
         """A copy of the hand (n,), limited to where this sound is known."""
-        ...
 
     def begin(self, hand: float, before: Sound | None = None) -> None:
         """Start anew, as if the hand had been there for long, or take over from the sound `before`."""
-        ...
 
     def sound(self, hand: Floats) -> Floats:
         """The next samples (n,), n >= 1, at full volume, for a smoothed hand (n,)."""
-        ...
 
 
 class Source(Protocol):
@@ -47,13 +38,10 @@ class Source(Protocol):
     @property
     def level(self) -> float:
         """Peak of its sound at full volume, of full scale."""
-        ...
 
     @property
     def resting(self) -> float:
         """Where the hand counts as being before it is known."""
-        ...
 
     def start(self, sample_rate: float) -> Sound:
         """The sound, ready to begin."""
-        ...

@@ -7,21 +7,21 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.checks import positive
 from models.pulling import advance_pair, half_angle, pulled_beat_of
 from synth.errors import DesignError
 from synth.sound.beat_phase import (
     MOST_TURNS,
     TURN_MASK,
+    PitchLaw,
     accumulate,
     fixed_from_angle,
     fixed_from_radians,
     radians_from_fixed,
 )
 from synth.sound.filters import ToneFilter
-from synth.sound.pitch_law import PitchLaw
 from synth.sound.row_table import RowTable, row_table
 from synth.sound.wavetable import Wavetable, wavetable
 
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from models.instrument import Instrument
     from synth.sound.source import Sound
 
-Floats = NDArray[np.float64]
 
 CHANGE_TIME = 0.008  # s, from one instrument to the next
 

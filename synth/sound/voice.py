@@ -13,11 +13,12 @@ from collections import deque
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import finite_array, positive
 from synth.hands.hand_path import HandBlock
-from synth.sound.fades import KNEE, Fade, guard
+from synth.sound.fades import KNEE, Fade, Gate, guard
 from synth.sound.filters import Smoother
 from synth.sound.source import Sound
 from synth.sound.strand import InstrumentSource, Strand
@@ -25,7 +26,6 @@ from synth.sound.strand import InstrumentSource, Strand
 if TYPE_CHECKING:
     from models.instrument import Instrument
 
-Floats = NDArray[np.float64]
 
 SMOOTHING_TIME = 0.005  # s, pole on the hand and on the volume
 FADE_TIME = 0.008  # s, start and mute
@@ -45,9 +45,8 @@ class CrossfadingVoice:
         self._waiting: deque[Sound] = deque(maxlen=1)
         self._leaving: Sound | None = None
         self._hands = Smoother(SMOOTHING_TIME, self.sample_rate)
-        self._opening = Fade(FADE_TIME, self.sample_rate)
+        self._opening = Gate(FADE_TIME, self.sample_rate, is_open=True)
         self._coming = Fade(FADE_TIME, self.sample_rate)
-        self._muted = False
         self._last_hand: float | None = None
 
     @property
@@ -65,7 +64,7 @@ class CrossfadingVoice:
 
     def mute(self, muted: bool) -> None:
         """Fade the sound out or in over 8 ms; it runs on."""
-        self._muted = bool(muted)
+        self._opening.set(not muted)
 
     def reset(self) -> None:
         """Forget the past: the next render starts like the first, with the latest sound; mute stays."""
@@ -132,16 +131,8 @@ class CrossfadingVoice:
             knee = max(knee, self._leaving.level)
         samples *= gains
         guard(samples, knee)
-        self._fade(samples)
+        self._opening.apply(samples)
         return samples
-
-    def _fade(self, samples: Floats) -> None:
-        """Start and mute, in place."""
-        if self._muted and self._opening.rests_at(0.0):
-            samples[:] = 0.0
-        elif self._muted or not self._opening.rests_at(1.0):
-            samples *= self._opening.gains(samples.size, up=not self._muted)
-            samples += 0.0  # a negative zero becomes a plain one, as in a block that is silent from its start
 
 
 class Voice(CrossfadingVoice):

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from models.hand import player
+from models.hand import meshes
 from models.hand.scene import Posture
 from synth.window import palette
 from synth.window.box import Box
@@ -121,10 +121,10 @@ def _reach(picture: FieldPicture) -> tuple[float, float, float, float]:
     """What is drawn, m: the nearest and farthest distance, the farthest towards the body and away from it."""
     across, deep = picture.cabinet or (0.0, 0.0)
     body = picture.stand_distance - 0.5 * picture.antenna_diameter
-    far = body + player.BODY_DEPTH_RATIO * player.BODY_HALF_WIDTH
+    far = body + meshes.BODY_DEPTH_RATIO * meshes.BODY_HALF_WIDTH
     near = min(-picture.antenna_diameter, -0.5 * (picture.antenna_diameter + deep))
-    head = player.BODY_SIDE - player.BODY_HALF_WIDTH
-    return near - _MARGIN, far + _MARGIN, head - _MARGIN, max(0.5 * across, player.ARM_RADIUS) + _MARGIN
+    head = meshes.BODY_SIDE - meshes.BODY_HALF_WIDTH
+    return near - _MARGIN, far + _MARGIN, head - _MARGIN, max(0.5 * across, meshes.ARM_RADIUS) + _MARGIN
 
 
 def inset_scale(

@@ -2,7 +2,7 @@
 
 Points are (distance, side): `distance` from the rod's surface along the hand's line, `side` across it, negative towards
 the player's body (as y in `models.hand.scene`). The computed hand and arm end 4 mm apart
-(`models.hand.player.WRIST_CLEARANCE`), at one potential. The drawing closes that gap by a wrist: a curve from the sides
+(`models.hand.meshes.WRIST_CLEARANCE`), at one potential. The drawing closes that gap by a wrist: a curve from the sides
 of the hand to the sides of the arm, which takes nothing away from either.
 """
 
@@ -15,7 +15,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from models.hand import player
+from models.hand import meshes
 from models.hand.scene import Posture
 
 Point = tuple[float, float]
@@ -26,10 +26,10 @@ _CORNERS = 48
 def hand_outline(posture: Posture) -> tuple[Point, ...]:
     """Outline of the hand with its foremost point at (0, 0): |X|^p + |Y|^p = 1 in units of the half sizes.
 
-    This is the cut of the surface in `models.hand.player.hand` at its middle height, which is its widest.
+    This is the cut of the surface in `models.hand.meshes.hand` at its middle height, which is its widest.
     """
-    half_length, half_width, _ = player.HAND_HALF_SIZES[posture]
-    power = 2.0 / player.HAND_FULLNESS[posture]
+    half_length, half_width, _ = meshes.HAND_HALF_SIZES[posture]
+    power = 2.0 / meshes.HAND_FULLNESS[posture]
     points = []
     for number in range(_CORNERS):
         angle = 2.0 * math.pi * number / _CORNERS
@@ -40,12 +40,12 @@ def hand_outline(posture: Posture) -> tuple[Point, ...]:
 
 def hand_length(posture: Posture) -> float:
     """From the foremost point to the back of the hand, m."""
-    return 2.0 * player.HAND_HALF_SIZES[posture][0]
+    return 2.0 * meshes.HAND_HALF_SIZES[posture][0]
 
 
 def hand_half_width(posture: Posture) -> float:
     """Half the hand's width seen from above, m."""
-    return player.HAND_HALF_SIZES[posture][1]
+    return meshes.HAND_HALF_SIZES[posture][1]
 
 
 def creases(posture: Posture) -> tuple[tuple[Point, ...], ...]:
@@ -60,12 +60,12 @@ def creases(posture: Posture) -> tuple[tuple[Point, ...], ...]:
 
 def wrist(posture: Posture, distance: float) -> Point:
     """The moving end of the arm's axis with the hand at `distance`, m."""
-    return distance + hand_length(posture) + player.WRIST_CLEARANCE + player.ARM_RADIUS, 0.0
+    return distance + hand_length(posture) + meshes.WRIST_CLEARANCE + meshes.ARM_RADIUS, 0.0
 
 
 def shoulder(stand_distance: float, rod_diameter: float) -> Point:
     """The fixed end of the arm's axis; `stand_distance`, m, is from the rod's axis to the body's."""
-    return stand_distance - 0.5 * rod_diameter, player.SHOULDER_SIDE
+    return stand_distance - 0.5 * rod_diameter, meshes.SHOULDER_SIDE
 
 
 def cuff(start: Point, end: Point, back: float) -> tuple[Point, ...]:
@@ -73,15 +73,15 @@ def cuff(start: Point, end: Point, back: float) -> tuple[Point, ...]:
     along = _direction(complex(*end), complex(*start))
     turns = [math.pi * number / 12 for number in range(13)]
     return _points(
-        complex(*end) + (back - 0.012 * math.sin(turn) - 1j * math.cos(turn) * player.ARM_RADIUS) * along
+        complex(*end) + (back - 0.012 * math.sin(turn) - 1j * math.cos(turn) * meshes.ARM_RADIUS) * along
         for turn in turns
     )
 
 
 def body_outline(stand_distance: float, rod_diameter: float) -> tuple[Point, ...]:
     """The trunk from above, an ellipse."""
-    center = stand_distance - 0.5 * rod_diameter, player.BODY_SIDE
-    deep, wide = player.BODY_DEPTH_RATIO * player.BODY_HALF_WIDTH, player.BODY_HALF_WIDTH
+    center = stand_distance - 0.5 * rod_diameter, meshes.BODY_SIDE
+    deep, wide = meshes.BODY_DEPTH_RATIO * meshes.BODY_HALF_WIDTH, meshes.BODY_HALF_WIDTH
     angles = (2.0 * math.pi * number / _CORNERS for number in range(_CORNERS))
     return tuple((center[0] + deep * math.cos(angle), center[1] + wide * math.sin(angle)) for angle in angles)
 
@@ -115,7 +115,7 @@ class Figure:
 def figure(posture: Posture, distance: float, stand_distance: float, rod_diameter: float) -> Figure:
     """The player's hand at `distance`, m, with its arm from the fixed shoulder."""
     start, end = complex(*shoulder(stand_distance, rod_diameter)), complex(*wrist(posture, distance))
-    along, radius = _direction(end, start), player.ARM_RADIUS
+    along, radius = _direction(end, start), meshes.ARM_RADIUS
     outer = 1j * along  # from the arm's axis to its side away from the body
     front, heel = _parted(posture, distance)
     inner_side = end - radius * outer

@@ -101,7 +101,7 @@ def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
         tank,
         inductance=part["variable_inductance"],
         capacitance=part["variable_capacitance"] + part["variable_divider"],
-        stray=part["variable_stray"] + part["variable_junction"] + part["variable_trimmer"],
+        board_stray=part["variable_stray"] + part["variable_junction"] + part["variable_trimmer"],
         trimmer_minimum=0.0,
         trimmer_maximum=0.0,
     )
@@ -171,7 +171,7 @@ def _pot_ratio(offer: Tunable, tuned: float, before: float, after: float) -> flo
         raise DesignError(offer.faults.get("pot", "there is no fine tuning"))
     total = tank.total_capacitance * (offer.instrument.reference_frequency / tuned) ** 2
     span = tank.trimmer_maximum - tank.trimmer_minimum
-    at = (total - tank.capacitance - tank.stray - tank.trimmer_minimum) / span
+    at = (total - tank.capacitance - tank.board_stray - tank.trimmer_minimum) / span
     within = [-SLACK <= turn <= 1.0 + SLACK for turn in (at, at + (after - before))]
     if within == [True, False]:
         raise DesignError("the reference's trimmer is at its end")

@@ -26,7 +26,7 @@ from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
 from synth.analysis.drift import drift_law
-from synth.build.start_notices import explained
+from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.errors import DesignError
 from synth.window.controls import CONTROLS, Control, Settings

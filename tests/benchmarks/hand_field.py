@@ -1,7 +1,7 @@
 """Time of the hand field: cold in a fresh process, warm, per distance, and against solving each distance from scratch.
 
 Run: python tests/benchmarks/hand_field.py
-BenchmarkGoal: 40 distances in at most 3 s cold on two cores, at 1 % of the added capacitance (accuracy: tests/models/
+Goal: 40 distances in at most 3 s cold on two cores, at 1 % of the added capacitance (accuracy: tests/models/
 test_hand_field.py). Ratios are of times measured side by side in this one run, each the median of interleaved rounds.
 """
 
@@ -15,16 +15,17 @@ from collections.abc import Callable
 import numpy as np
 
 from models.electrostatics.boundary_elements import capacitance_matrix
-from models.electrostatics.thin_products import thin_product
-from models.hand.apparatus import antenna_mesh
+from models.electrostatics.panel_coupling import thin_product
 from models.hand.field_solution import antenna_capacitances, still_field
-from models.hand.hand_field import DEFAULT_DISTANCES, POSTURES, Scene, capacitance_curves
-from models.hand.player import arm, body, hand, shoulder, wrist
+from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves
+from models.hand.meshes import antenna_mesh, arm, body, hand, shoulder, wrist
+from models.hand.scene import POSTURES, Scene
 
 COLD = """
 import time
 start = time.perf_counter()
-from models.hand.hand_field import Scene, capacitance_curves
+from models.hand.hand_field import capacitance_curves
+from models.hand.scene import Scene
 capacitance_curves(Scene(), postures={postures!r})
 print(time.perf_counter() - start)
 """

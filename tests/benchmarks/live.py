@@ -13,15 +13,12 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ[_name] = "1"
 
 import gc
-from dataclasses import replace
 from time import perf_counter, thread_time
 
 import numpy as np
 
 from models.detector.memoryless import Detector
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
-from models.tank import Tank
+from synth.comparisons.radio_rate import example_instrument
 from synth.hands.hand_path import HandBlock
 from synth.live.hand_timing import HAND_DELAY
 from synth.live.link import HandEvent, Listening, LiveLink
@@ -33,13 +30,6 @@ RATE, FRAMES = 48000, 128
 EVENT_TIME = 0.002  # s
 SECONDS = 20.0  # of sound a case
 PIECE = 375  # blocks, one second, a case's turn
-
-
-def make_instrument():
-    distances = np.geomspace(0.01, 0.8, 40)
-    curve = CapacitanceCurve(distances, 8e-12 + 0.09e-12 / (distances + 0.02) ** 1.1, 8e-12)
-    plain = Instrument(curve, Tank(820e-6, 300e-12), 3e5, lock_range=5.0, detector=Detector("envelope", 0.9))
-    return replace(plain, reference_frequency=float(plain.variable_frequency(0.6)))
 
 
 class Live:
@@ -93,7 +83,7 @@ def resident():
 
 
 def main():
-    instrument = make_instrument()
+    instrument = example_instrument(Detector("envelope", 0.9), 5.0)
     cases = {
         "voice alone": Bare(instrument),
         "live": Live(instrument, 0.0, None),

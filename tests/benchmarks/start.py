@@ -32,7 +32,7 @@ def main() -> None:
     print(f"bare Python     {1e3 * statistics.median(bare):7.1f} ms (median of {RUNS})")
     print(f"--help          {1e3 * statistics.median(help_times):7.1f} ms, {1e3 * extra:.1f} ms more (goal 150)")
 
-    from models.hand.hand_field import Scene
+    from models.hand.scene import Scene
     from synth.build.curve_cache import curves_for
 
     with tempfile.TemporaryDirectory() as folder:

@@ -21,9 +21,7 @@ import numpy as np
 
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
-from models.tank import Tank
+from synth.comparisons.radio_rate import example_instrument
 from synth.hands.hand_path import HandBlock
 from synth.sound.voice import Voice
 
@@ -34,10 +32,7 @@ LONG, SHORT = 4096, 128
 
 def instruments():
     """Case -> (instrument, goal in times real time)."""
-    distances = np.geomspace(0.01, 0.8, 40)
-    curve = CapacitanceCurve(distances, 8e-12 + 0.09e-12 / (distances + 0.02) ** 1.1, 8e-12)
-    plain = Instrument(curve, Tank(820e-6, 300e-12), 3e5)
-    plain = replace(plain, reference_frequency=float(plain.variable_frequency(0.6)))
+    plain = example_instrument()
     rich = Detector("envelope", 0.9)
     diode = Detector("diode", 0.9, diode=DiodeLoad(radio_frequency=2.9e5))
     return {

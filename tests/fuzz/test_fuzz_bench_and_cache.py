@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import json
 import math
-import runpy
 import tempfile
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import wild
 from hypothesis import strategies as st
+from small_instrument import ROD, STEEP
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from synth.analysis.readings import MOST_ROWS, load_readings
 from synth.build import curve_cache
 from synth.errors import DesignError
 
-WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
 READINGS = [
     b"fitted_capacitor,frequency\n100 pF,412.3 kHz\n220 pF,301.1 kHz\n330 pF,256.2 kHz\n",
     b"fitted_capacitor,frequency,trimmer,hand_distance,pot\r\n100p,400 kHz,out,away,0.5\r\n220p,300kHz,in,30 cm,1\r\n",
@@ -30,23 +28,19 @@ def _readings(content: bytes) -> None:
     with tempfile.NamedTemporaryFile(suffix=".csv") as file:
         file.write(content)
         file.flush()
-        rows = WILD.told(lambda: load_readings(Path(file.name)), file.name)
+        rows = wild.told(lambda: load_readings(Path(file.name)), file.name)
     for row in rows or ():
         numbers = (row.fitted_capacitor, row.frequency, row.trimmer, row.hand_distance, row.reverse_voltage, row.pot)
         assert all(number is None or math.isfinite(number) for number in numbers)
 
 
-DISTANCES = np.geomspace(0.01, 0.8, 12)
-GOOD = {
-    name: CapacitanceCurve(DISTANCES, 6e-12 + size / DISTANCES, 6e-12)
-    for name, size in (("open", 1e-14), ("fist", 2e-14))
-}
+GOOD = {"open": ROD, "fist": STEEP}
 KEY = "0" * 32
 
 
 def _document(curves: object) -> bytes:
     """A cache file whose key and checksum are right, whatever the curves are."""
-    return json.dumps({"key": KEY, "checksum": curve_cache._checksum(curves), "curves": curves}).encode()
+    return json.dumps({"key": KEY, "checksum": curve_cache.checksum(curves), "curves": curves}).encode()
 
 
 def _plain() -> dict[str, dict[str, object]]:
@@ -72,10 +66,10 @@ _WILD_CURVES = st.one_of(
         lambda posture, field, value: {**_plain(), posture: {**_plain()["open"], field: value}},
         st.sampled_from(["open", "fist"]),
         st.sampled_from(["distances", "capacitances", "empty_capacitance", "x"]),
-        st.one_of(_JSON, st.lists(st.floats(), min_size=12, max_size=12)),
+        st.one_of(_JSON, st.lists(st.floats(), min_size=ROD.distances.size, max_size=ROD.distances.size)),
     ),
 )
-_CACHED = st.one_of(WILD.damaged([_document(_plain())]), _WILD_CURVES.map(_document))
+_CACHED = st.one_of(wild.damaged([_document(_plain())]), _WILD_CURVES.map(_document))
 
 
 def _cache(content: bytes) -> None:
@@ -84,18 +78,18 @@ def _cache(content: bytes) -> None:
         folder = Path(name)
         (folder / f"{KEY}.json").write_bytes(content)
         notices: list[str] = []
-        got = curve_cache._kept(KEY, lambda: GOOD, notices.append, folder, tuple(GOOD))
+        got = curve_cache.kept_curves(KEY, lambda: GOOD, notices.append, folder, tuple(GOOD))
         if got != GOOD:  # a file with a right checksum: somebody wrote other curves, but curves
             assert set(got) == set(GOOD)
             assert all(np.isfinite(curve.capacitances).all() for curve in got.values())
         for notice in notices:
-            WILD.fit_to_read(notice, "the ")
-        assert curve_cache._kept(KEY, lambda: pytest.fail("not kept"), notices.append, folder, tuple(GOOD)) == got
+            wild.fit_to_read(notice, "the ")
+        assert curve_cache.kept_curves(KEY, lambda: pytest.fail("not kept"), notices.append, folder, tuple(GOOD)) == got
         assert [path.name for path in folder.iterdir()] == [f"{KEY}.json"]
 
 
-test_readings_few, test_readings = WILD.quick_and_slow(_readings, WILD.damaged(READINGS), 60, 2500)
-test_cache_files_few, test_cache_files = WILD.quick_and_slow(_cache, _CACHED, 40, 1000)
+test_readings_few, test_readings = wild.quick_and_slow(_readings, wild.damaged(READINGS), 60, 2500)
+test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 20, 1000)
 
 
 def test_readings_are_bounded_in_rows(tmp_path):

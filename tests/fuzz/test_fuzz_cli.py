@@ -8,24 +8,19 @@ from __future__ import annotations
 import contextlib
 import io
 import os
-import runpy
 import tempfile
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
-import numpy as np
 import pytest
+import wild
 from hypothesis import strategies as st
+from small_instrument import RING_CURVE, ROD
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from synth.cli import main
 
-WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
 DEMOS = Path(__file__).parents[2] / "demos"
 HERON = DEMOS / "heron.toml"
-DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
 MIDI = bytes.fromhex("4d546864 00000006 0000 0001 0060 4d54726b 0000001400904540 60904500 30904840 60904800 00ff2f00")
 
 # what is damaged -> (a good one, its ending, the command with FILE in it)
@@ -53,8 +48,8 @@ KINDS: dict[str, tuple[bytes, str, list[str]]] = {
 @pytest.fixture(autouse=True)
 def own_curves(monkeypatch):
     """Every scene gets the same hand field at once."""
-    monkeypatch.setattr("synth.build.workbench.curves_for", lambda scene, notice: {"open": CURVE, "fist": CURVE})
-    monkeypatch.setattr("synth.build.workbench.loop_curve_for", lambda scene, notice: CURVE)
+    monkeypatch.setattr("synth.build.workbench.curves_for", lambda scene, notice: {"open": ROD, "fist": ROD})
+    monkeypatch.setattr("synth.build.workbench.loop_curve_for", lambda scene, notice: RING_CURVE)
 
 
 def _through(chosen: tuple[str, bytes]) -> None:
@@ -84,12 +79,12 @@ def _through(chosen: tuple[str, bytes]) -> None:
         assert out.getvalue() == ""
         last = [line for line in said.splitlines() if line.startswith("beatfield: ")]
         assert last
-        WILD.fit_to_read("\n".join(last), "beatfield: ")
+        wild.fit_to_read("\n".join(last), "beatfield: ")
         assert kind == "design" or name in said, said
 
 
 def _cases() -> st.SearchStrategy[Any]:
-    return st.one_of([st.tuples(st.just(kind), WILD.damaged([good])) for kind, (good, _, _) in KINDS.items()])
+    return st.one_of([st.tuples(st.just(kind), wild.damaged([good])) for kind, (good, _, _) in KINDS.items()])
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -97,4 +92,4 @@ def test_the_undamaged_files_are_taken(kind):
     _through((kind, KINDS[kind][0]))
 
 
-test_damaged_files_few, test_damaged_files = WILD.quick_and_slow(_through, _cases(), 15, 600)
+test_damaged_files_few, test_damaged_files = wild.quick_and_slow(_through, _cases(), 15, 600)

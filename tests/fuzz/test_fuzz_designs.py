@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import json
 import os
-import runpy
 import tempfile
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
+import wild
 from hypothesis import strategies as st
 
 from synth.designs.design_file import Design, design_hash, design_text, load_design, read_design
@@ -17,7 +16,6 @@ from synth.designs.sections import KEYS, SECTIONS
 from synth.designs.template import template_text
 from synth.errors import DesignError
 
-WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
 DEMOS = Path(__file__).parents[2] / "demos"
 SEEDS = [*(path.read_bytes() for path in sorted(DEMOS.glob("*.toml"))), template_text().encode()]
 
@@ -35,7 +33,7 @@ def _damaged_file(content: bytes) -> None:
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
-        sound(WILD.told(lambda: load_design(name), name))
+        sound(wild.told(lambda: load_design(name), name))
     finally:
         os.unlink(name)
 
@@ -95,7 +93,7 @@ _LINES = st.lists(
 
 
 def _any_toml(lines: list[str]) -> None:
-    sound(WILD.told(lambda: read_design("\n".join(lines), "a.toml"), "a.toml: "))
+    sound(wild.told(lambda: read_design("\n".join(lines), "a.toml"), "a.toml: "))
 
 
 _ONE_VALUE = st.tuples(st.sampled_from(KEYS), VALUES)
@@ -108,12 +106,12 @@ def _one_wild_value(chosen: tuple[object, object]) -> None:
     if key.section not in ("variable", "reference"):  # type: ignore[attr-defined]
         text += '[variable]\ninductance = "1 mH"\ncapacitance = "330 pF"\n'
         text += '[reference]\ninductance = "1 mH"\ncapacitance = "330 pF"\n'
-    sound(WILD.told(lambda: read_design(text, "a.toml"), "a.toml: "))
+    sound(wild.told(lambda: read_design(text, "a.toml"), "a.toml: "))
 
 
-test_damaged_files_few, test_damaged_files = WILD.quick_and_slow(_damaged_file, WILD.damaged(SEEDS), 60, 6000)
-test_any_toml_few, test_any_toml = WILD.quick_and_slow(_any_toml, _LINES, 40, 2500)
-test_one_wild_value_few, test_one_wild_value = WILD.quick_and_slow(_one_wild_value, _ONE_VALUE, 60, 3500)
+test_damaged_files_few, test_damaged_files = wild.quick_and_slow(_damaged_file, wild.damaged(SEEDS), 60, 6000)
+test_any_toml_few, test_any_toml = wild.quick_and_slow(_any_toml, _LINES, 40, 2500)
+test_one_wild_value_few, test_one_wild_value = wild.quick_and_slow(_one_wild_value, _ONE_VALUE, 60, 3500)
 
 
 @pytest.mark.parametrize(
@@ -147,9 +145,9 @@ def test_a_byte_order_mark_and_other_line_ends_are_taken(tmp_path, content):
     ],
 )
 def test_known_traps_name_their_place(text, words):
-    with WILD.at_most(5.0), pytest.raises(DesignError) as caught:
+    with wild.at_most(5.0), pytest.raises(DesignError) as caught:
         read_design(text, "a.toml")
-    WILD.fit_to_read(str(caught.value), "a.toml: ")
+    wild.fit_to_read(str(caught.value), "a.toml: ")
     assert words in str(caught.value)
 
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import io
 import math
 import os
-import runpy
 import tempfile
 from pathlib import Path
-from types import SimpleNamespace
 
 import mido
 import numpy as np
 import pytest
+import wild
 from hypothesis import strategies as st
 
 from synth.analysis.tune import LARGEST_FILE, load_tune
@@ -22,7 +21,6 @@ from synth.hands.trace_file import load_trace
 from synth.midi.midi_file import MOST_MESSAGES, read_midi
 from synth.tunes.melody import LONGEST, MOST_NOTES
 
-WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
 DEMOS = Path(__file__).parents[2] / "demos"
 
 TRACES = [
@@ -60,7 +58,7 @@ def _in_file(content: bytes, suffix: str, reader: object) -> object:
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
-        return WILD.told(lambda: reader(name), name)  # type: ignore[operator]
+        return wild.told(lambda: reader(name), name)  # type: ignore[operator]
     finally:
         os.unlink(name)
 
@@ -130,9 +128,9 @@ _WORDS = st.sampled_from(
 )
 _SOUP = st.lists(_WORDS, max_size=30).map(lambda words: " ".join(words).encode())
 
-test_traces_few, test_traces = WILD.quick_and_slow(_trace, WILD.damaged(TRACES), 60, 3000)
-test_midi_files_few, test_midi_files = WILD.quick_and_slow(_midi, WILD.damaged(MIDI), 60, 3000)
-test_note_lists_few, test_note_lists = WILD.quick_and_slow(_note_list, st.one_of(WILD.damaged(NOTES), _SOUP), 60, 2500)
+test_traces_few, test_traces = wild.quick_and_slow(_trace, wild.damaged(TRACES), 60, 3000)
+test_midi_files_few, test_midi_files = wild.quick_and_slow(_midi, wild.damaged(MIDI), 60, 3000)
+test_note_lists_few, test_note_lists = wild.quick_and_slow(_note_list, st.one_of(wild.damaged(NOTES), _SOUP), 60, 2500)
 
 
 def test_a_trace_is_bounded_in_rows_and_bytes(tmp_path, monkeypatch):
@@ -167,7 +165,7 @@ def test_a_tune_is_bounded_in_bytes_and_messages(tmp_path):
         return b"MThd\x00\x00\x00\x06\x00\x00\x00\x01\x00\x60MTrk" + len(body).to_bytes(4, "big") + body
 
     assert len(read_midi(messages(1000), "a.mid").notes) == 1
-    with WILD.at_most(5.0), pytest.raises(DesignError, match=rf"a\.mid: holds more than {MOST_MESSAGES} messages"):
+    with wild.at_most(5.0), pytest.raises(DesignError, match=rf"a\.mid: holds more than {MOST_MESSAGES} messages"):
         read_midi(messages(MOST_MESSAGES + 2), "a.mid")
 
 

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 import math
-import runpy
-from pathlib import Path
-from types import SimpleNamespace
 
+import wild
 from hypothesis import strategies as st
 
-from synth.designs.quantity import format_quantity, parse
-from synth.designs.units import UNITS
+from synth.designs.quantity import UNITS, format_quantity, parse
 from synth.errors import DesignError
-
-WILD = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("wild.py"))))
 
 _PIECES = st.sampled_from(
     [
@@ -71,6 +66,6 @@ def _quantity(chosen: tuple[object, str]) -> None:
     format_quantity(value, unit)
 
 
-test_quantities_few, test_quantities = WILD.quick_and_slow(
+test_quantities_few, test_quantities = wild.quick_and_slow(
     _quantity, st.tuples(_TEXTS, st.sampled_from(sorted(UNITS))), 150, 6000
 )

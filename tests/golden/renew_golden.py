@@ -6,6 +6,7 @@ python -m tests.golden.renew_golden --compare  prints what differs by more than 
 
 from __future__ import annotations
 
+import argparse
 import json
 import sys
 import tempfile
@@ -40,5 +41,8 @@ def renew(compare: bool, only: list[str]) -> int:
 
 
 if __name__ == "__main__":
-    given = sys.argv[1:]
-    sys.exit(min(renew("--compare" in given, [name for name in given if not name.startswith("--")]), 1))
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--compare", action="store_true", help="write nothing; print what differs")
+    parser.add_argument("names", nargs="*", help="only the cases whose names begin so")
+    given = parser.parse_args()
+    sys.exit(min(renew(given.compare, given.names), 1))

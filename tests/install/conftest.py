@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import runpy
 import shutil
 import subprocess
 import sys
@@ -12,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import debian_python
 import pytest
 
 ROOT = Path(__file__).parents[2]
@@ -19,7 +19,6 @@ LEFT_OUT = (".git", ".venv", ".hypothesis", ".*_cache", "__pycache__", "*.egg-in
 KEPT = ("PATH", "LANG", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR")
 SET_UP = re.compile(r"PIP_|SSL_|.*_proxy$", re.IGNORECASE)  # how pip, certificates and the network are set up
 AS_STARTED = dict(os.environ)  # before the tests put a cache folder of their own in the place of the user's
-DEBIAN = runpy.run_path(str(Path(__file__).with_name("debian_python.py")))
 NEWER = ("3.15", "3.14", "3.13", "3.12")
 
 
@@ -94,7 +93,7 @@ def newest_python(new_place) -> Path:
     """The newest Python in Debian's archive; without it one on the path or of pyenv, newer than that of this run."""
     place = new_place("debian")
     try:
-        return DEBIAN["newest"](place.folder, place.environment)
+        return debian_python.newest(place.folder, place.environment)
     except LookupError as reason:
         found = newer_here()
         if found is None:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
-
+import debian_python
 import pytest
 
-DEBIAN = runpy.run_path(str(Path(__file__).with_name("debian_python.py")))
 LINES = """\
 # deb http://off.invalid/debian bookworm main
 deb http://one.invalid/debian bookworm main contrib # ours
@@ -65,7 +62,7 @@ def test_the_sources_of_the_release_are_moved_and_no_others(tmp_path):
     (system / "sources.list.d" / "debian.sources").write_text(STANZAS)
     (system / "sources.list.d" / "vendor.list").write_text("deb http://vendor.invalid/apt nodistro main\n")
     (system / "sources.list.d" / "old.list.disabled").write_text(LINES)
-    DEBIAN["write_sources"](system, folder, {"bookworm"})
+    debian_python.write_sources(system, folder, {"bookworm"})
     written = {file.name: file.read_text() for file in folder.iterdir()}
     assert written == {"sources.list": MOVED_LINES, "debian.sources": MOVED_STANZA}
 
@@ -73,10 +70,10 @@ def test_the_sources_of_the_release_are_moved_and_no_others(tmp_path):
 def test_a_system_without_sources_of_its_release_is_told(tmp_path):
     (tmp_path / "sources.list").write_text("deb http://vendor.invalid/apt nodistro main\n")
     with pytest.raises(LookupError, match="no source of bookworm"):
-        DEBIAN["write_sources"](tmp_path, tmp_path / "sources", {"bookworm"})
+        debian_python.write_sources(tmp_path, tmp_path / "sources", {"bookworm"})
 
 
 def test_no_apt_is_told(tmp_path, monkeypatch):
     monkeypatch.setenv("PATH", str(tmp_path))
     with pytest.raises(LookupError, match="no apt-get here"):
-        DEBIAN["newest"](tmp_path)
+        debian_python.newest(tmp_path)

@@ -94,7 +94,7 @@ def stage() -> Iterator[Stage]:
     folder = Path(tempfile.mkdtemp(prefix="beatfield-"))  # sockets need a short path
     running: list[subprocess.Popen[bytes]] = []
     try:
-        yield _open_stage(folder, running)
+        yield open_stage(folder, running)
     finally:
         for process in reversed(running):
             process.terminate()
@@ -106,7 +106,7 @@ def stage() -> Iterator[Stage]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def _open_stage(folder: Path, running: list[subprocess.Popen[bytes]]) -> Stage:
+def open_stage(folder: Path, running: list[subprocess.Popen[bytes]]) -> Stage:
     hidden = ("WAYLAND_DISPLAY", "SDL_VIDEODRIVER", "DBUS_SESSION_BUS_ADDRESS")
     environment = {name: value for name, value in os.environ.items() if name not in hidden}
     environment.setdefault("XDG_CACHE_HOME", str(Path.home() / ".cache"))  # the solved hand field may be reused

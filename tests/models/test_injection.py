@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_slope
+from models.branch.antenna_branch import DIRECT, SeriesInductor
+from models.branch.modes import mode_slope
 from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.tank import Tank
 
@@ -142,9 +143,9 @@ def beat_in_time(coupling: OutputCoupling, offset: float, amplitudes: tuple[floa
 @pytest.mark.parametrize(
     ("coupling", "amplitudes", "error"),
     [
-        (OutputCoupling(400e3, 400e3, 400e3, 0.0), (1.0, 1.0), 0.03),
+        pytest.param(OutputCoupling(400e3, 400e3, 400e3, 0.0), (1.0, 1.0), 0.03, marks=pytest.mark.slow),
         (OutputCoupling(300e3, 600e3, 400e3, 0.0), (1.0, 0.6), 0.03),
-        (OutputCoupling(200e3, 400e3, 400e3, 10e-12), (1.0, 0.4), 0.05),
+        pytest.param(OutputCoupling(200e3, 400e3, 400e3, 10e-12), (1.0, 0.4), 0.05, marks=pytest.mark.slow),
     ],
 )
 def test_against_two_oscillators_integrated_in_time(

@@ -1,31 +1,21 @@
-"""The instrument as a chain: every link against its own law, and the warnings."""
+"""The instrument as a chain: every link against its own law."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from small_instrument import STEEP, tuned
 
-from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
-from models.tank import Tank, resonant_frequency
-
-DISTANCES = np.geomspace(0.01, 0.80, 40)
-CURVE = CapacitanceCurve(DISTANCES, 6.25e-12 + 0.8e-12 * (0.1 / DISTANCES) ** 1.2, 6.2e-12)
-TANK = Tank(1e-3, 400e-12)
-
-
-def tuned(zero_beat: float, branch: SeriesInductor = DIRECT, mode: str = "low", **values: float) -> Instrument:
-    """An instrument whose reference equals the variable oscillator with the hand at `zero_beat` m."""
-    loose = Instrument(CURVE, TANK, 1.0, branch, antenna_stray=1e-12, mode=mode, **values)
-    return replace(loose, reference_frequency=float(loose.variable_frequency(zero_beat)))
+from models.branch.antenna_branch import DIRECT, SeriesInductor
+from models.branch.modes import mode_frequencies
+from models.tank import resonant_frequency
 
 
 def test_direct_antenna_is_one_more_capacitor() -> None:
     instrument = tuned(0.45)
     distance = np.array([[0.02, 0.1], [0.45, 0.7]])
-    capacitance = CURVE.capacitance(distance) + 1e-12
+    capacitance = STEEP.capacitance(distance) + 1e-12
     assert_allclose(instrument.antenna_capacitance(distance), capacitance, rtol=1e-15, atol=0)
     assert_allclose(
         instrument.variable_frequency(distance), resonant_frequency(1e-3, 400e-12 + capacitance), rtol=1e-14
@@ -74,28 +64,6 @@ def test_outside_the_curve() -> None:
     instrument.beat_frequency(instrument.clip_to_curve([0.001, 0.3, 2.0]))
     with pytest.raises(ValueError, match="distance must be finite"):
         instrument.clip_to_curve(np.nan)
-
-
-def test_no_warnings_for_a_sound_design() -> None:
-    assert tuned(0.45).warnings() == ()
-    assert tuned(0.45, SeriesInductor(1e-3)).warnings() == ()
-
-
-def test_warnings_name_what_is_wrong() -> None:
-    sound = tuned(0.45)
-    farthest, nearest = sound.variable_frequency([0.8, 0.01])
-    (beyond,) = replace(sound, reference_frequency=float(farthest) + 37.0).warnings()
-    assert beyond == "zero beat is out of reach: with the hand at 80.0 cm the oscillators are still 37.0 Hz apart"
-    (falling,) = replace(sound, reference_frequency=float(nearest) - 25.0).warnings()
-    assert (
-        "the pitch falls as the hand comes nearer: at 1.0 cm the variable oscillator is still 25.0 Hz above" in falling
-    )
-    (locked,) = replace(sound, lock_range=1e4).warnings()
-    assert "stay locked, and silent, at every hand distance" in locked
-    (hop,) = tuned(0.45, SeriesInductor(0.038, 100.0), "low").warnings()
-    assert "starts in its high mode with the hand at 1.0 to " in hop
-    (lossy,) = tuned(0.45, SeriesInductor(0.3, 60.0), "low").warnings()
-    assert "only the high mode is left to start in with the hand at 1.0 to 80.0 cm" in lossy
 
 
 @pytest.mark.parametrize(

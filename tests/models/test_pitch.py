@@ -1,4 +1,4 @@
-"""Pitch: ISO 16 and equal temperament, names and numbers back and forth."""
+"""Pitch: ISO 16 and equal temperament, names and numbers back and forth; the smallest difference heard."""
 
 import numpy as np
 import pytest
@@ -6,7 +6,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from models.pitch import cents, frequency_of_note, nearest_note, note_name, note_number, parse_note, rms_from_line
+from models.pitch import (
+    cents,
+    frequency_limen,
+    frequency_of_note,
+    limen_cents,
+    nearest_note,
+    note_name,
+    note_number,
+    parse_note,
+    rms_from_line,
+)
 
 
 def test_a4_is_440_and_middle_c_follows() -> None:
@@ -81,3 +91,9 @@ def test_straight_rows_are_straight_and_a_bow_is_known() -> None:
     nodes, weights = np.polynomial.legendre.leggauss(6)
     assert_allclose(rms_from_line((3.0 * nodes + 5.0) ** 2, nodes, weights), 36.0 / np.sqrt(180.0), rtol=1e-12)
     assert_allclose(rms_from_line(steps**2, 7.0 * steps - 1.0), rms_from_line(steps**2), rtol=1e-12)
+
+
+def test_limen_near_one_kilohertz():
+    """Moore's textbook, from memory: some 2 to 3 Hz at 1 kHz and moderate level; relative limen worse at both ends."""
+    assert 1.5 < float(frequency_limen(1000.0)) < 3.0
+    assert float(limen_cents(1000.0)) < 5.0 < min(float(limen_cents(150.0)), float(limen_cents(8000.0)))

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from numpy.typing import ArrayLike
+from small_instrument import STEEP
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE, pitch_field
 from models.tank import Tank, frequency_slope, required_capacitance
@@ -121,16 +121,12 @@ def test_hearing_bounds_the_near_end() -> None:
     assert_allclose(field.highest_frequency, HIGHEST_AUDIBLE, rtol=1e-7)
 
 
-DISTANCES = np.geomspace(0.01, 0.80, 40)
-CURVE = CapacitanceCurve(DISTANCES, 6.25e-12 + 0.8e-12 * (0.1 / DISTANCES) ** 1.2, 6.2e-12)
-
-
 @settings(max_examples=25, deadline=None)
 @given(
     st.floats(0.1, 0.7), st.sampled_from([0.0, 0.5, 5.0]), st.sampled_from([DIRECT, SeriesInductor(15e-3, 80.0, 1e-12)])
 )
 def test_fields_of_a_power_law_hand(zero_beat: float, lock_range: float, branch: SeriesInductor) -> None:
-    loose = Instrument(CURVE, TANK, 1.0, branch, lock_range=lock_range)
+    loose = Instrument(STEEP, TANK, 1.0, branch, lock_range=lock_range)
     field = pitch_field(replace(loose, reference_frequency=float(loose.variable_frequency(zero_beat))))
     assert field.zero_beat_distance is not None
     assert abs(field.zero_beat_distance - zero_beat) < 1e-6  # the frequencies' last digits, where the field is flat

@@ -13,6 +13,7 @@ import pytest
 from synth.build.curve_cache import curves_for
 from synth.designs.design_file import load_design
 
+SHARED = Path(__file__).parents[1] / "shared"
 Run = Callable[..., "subprocess.CompletedProcess[bytes]"]
 
 
@@ -28,8 +29,11 @@ def heron(private_cache: Path, demos: Path) -> str:
 
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """An empty folder as the working folder."""
+    """An empty folder as the working folder, where children too find the parts that tests share."""
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv(
+        "PYTHONPATH", os.pathsep.join([str(SHARED), os.environ.get("PYTHONPATH", "")]).rstrip(os.pathsep)
+    )
     return tmp_path
 
 

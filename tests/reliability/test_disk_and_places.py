@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 import soundfile
+from small_instrument import ROD
 
 from synth.cli import main
 
@@ -110,13 +111,11 @@ def test_where_no_cache_can_be_the_field_is_solved_each_time(heron, here, run):
 
 
 def test_a_user_without_a_home_gets_no_folder_of_a_strange_name(here, monkeypatch):
-    from models.hand.capacitance_curve import CapacitanceCurve
     from synth.build import curve_cache
 
     monkeypatch.setattr("platformdirs.user_cache_path", lambda *_, **__: Path("~/.cache/beatfield"))
-    curve = CapacitanceCurve([0.01, 0.1, 0.8], [8e-12, 7e-12, 6.5e-12], 6e-12)
     notices: list[str] = []
-    assert curve_cache._kept("0" * 32, lambda: {"open": curve}, notices.append, None, ("open",)) == {"open": curve}
+    assert curve_cache.kept_curves("0" * 32, lambda: {"open": ROD}, notices.append, None, ("open",)) == {"open": ROD}
     assert any("could not be cached" in notice for notice in notices)
     assert os.listdir(here) == []
 
@@ -215,16 +214,15 @@ def test_two_instances_write_the_same_file(heron, here, force):
 
 CACHE = """
 import pathlib, sys
-from models.hand.capacitance_curve import CapacitanceCurve
+from small_instrument import ROD
 from synth.build import curve_cache
-curve = CapacitanceCurve([0.01, 0.1, 0.8], [8e-12, 7e-12, 6.5e-12], 6e-12)
 sys.stdin.readline()
 for number in range(60):
     key = f"{number % 3:032d}"
-    got = curve_cache._kept(key, lambda: {"open": curve}, lambda text: None, pathlib.Path("curves"), ("open",))
-    assert got == {"open": curve}
+    got = curve_cache.kept_curves(key, lambda: {"open": ROD}, lambda text: None, pathlib.Path("curves"), ("open",))
+    assert got == {"open": ROD}
     if number % 5 == 0:
-        curve_cache._write(pathlib.Path("curves") / f"{key}.json", key, {"open": curve})
+        curve_cache.write_curves(pathlib.Path("curves") / f"{key}.json", key, {"open": ROD})
 """
 
 

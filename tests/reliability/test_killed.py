@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 import soundfile
+from small_instrument import ROD
 
 from synth.cli import main
 from synth.files.atomic_file import atomic_path, write_text
@@ -40,7 +41,7 @@ if step == "writing":
     pathlib.Path.write_bytes = die_half_way
     write, audio_file.AudioWriter.write = audio_file.AudioWriter.write, die_in_the_middle
 elif step == "flushing":
-    atomic_file._flush = die
+    os.fsync = die
 elif step == "renaming":
     os.link = os.replace = die
 elif step == "tidying":
@@ -60,7 +61,7 @@ def killed(result: object) -> bool:
 
 def next_run(arguments: list[str], folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same command again, as the first of a new process would do it."""
-    monkeypatch.setattr("synth.files.left_overs._swept", set())
+    monkeypatch.setattr("synth.files.left_overs.looked_through", set())
     assert main([*arguments, "--force"]) == 0
     assert left_overs(folder) == []
 
@@ -96,10 +97,9 @@ def test_sheet(heron, here, run, step, monkeypatch):
 CACHE = (
     DYING
     + """
+from small_instrument import ROD
 from synth.build import curve_cache
-from models.hand.capacitance_curve import CapacitanceCurve
-curve = CapacitanceCurve([0.01, 0.1, 0.8], [8e-12, 7e-12, 6.5e-12], 6e-12)
-curve_cache._kept("0" * 32, lambda: {"open": curve}, print, pathlib.Path("curves"), ("open",))
+curve_cache.kept_curves("0" * 32, lambda: {"open": ROD}, print, pathlib.Path("curves"), ("open",))
 """
 )
 
@@ -108,19 +108,17 @@ curve_cache._kept("0" * 32, lambda: {"open": curve}, print, pathlib.Path("curves
     "step", ["renaming", *(pytest.param(step, marks=pytest.mark.slow) for step in STEPS if step != "renaming")]
 )
 def test_cache(here, run, step, monkeypatch):
-    from models.hand.capacitance_curve import CapacitanceCurve
     from synth.build import curve_cache
 
     result = run("-c", CACHE, step)
     if step != "tidying":  # a cached field is put in place by one rename, and nothing is left to tidy
         assert killed(result), result.stderr
         assert len(left_overs(here / "curves")) == 1
-    curve = CapacitanceCurve([0.01, 0.1, 0.8], [8e-12, 7e-12, 6.5e-12], 6e-12)
-    monkeypatch.setattr("synth.files.left_overs._swept", set())
-    for solve in (lambda: {"open": curve}, lambda: pytest.fail("it was kept")):
-        assert curve_cache._kept(
+    monkeypatch.setattr("synth.files.left_overs.looked_through", set())
+    for solve in (lambda: {"open": ROD}, lambda: pytest.fail("it was kept")):
+        assert curve_cache.kept_curves(
             "0" * 32, solve, pytest.fail if step == "tidying" else print, here / "curves", ("open",)
-        ) == {"open": curve}
+        ) == {"open": ROD}
     assert os.listdir(here / "curves") == ["0" * 32 + ".json"]
 
 
@@ -143,7 +141,7 @@ def test_recording(here, run, step, monkeypatch):
     assert killed(run("-c", RECORD, step))
     assert not Path("a.wav").exists()
     assert len(left_overs(here)) == 1
-    monkeypatch.setattr("synth.files.left_overs._swept", set())
+    monkeypatch.setattr("synth.files.left_overs.looked_through", set())
     write_text("other.txt", "x")
     assert left_overs(here) == []
 

@@ -267,7 +267,7 @@ def soak(seconds: float) -> dict[str, Any]:
     folder = Path(tempfile.mkdtemp(prefix="beatfield-"))  # sockets need a short path
     running: list[subprocess.Popen[bytes]] = []
     try:
-        return Run(module._open_stage(folder, running), seconds).figures()
+        return Run(module.open_stage(folder, running), seconds).figures()
     finally:
         for process in reversed(running):
             process.terminate()

@@ -6,10 +6,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
+from small_instrument import ROD
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
 from synth.designs.design_file import design_text, load_design
@@ -20,12 +19,10 @@ from synth.designs.template import template_design
 @pytest.fixture(scope="session")
 def opened() -> Callable[[Design], OpenedDesign]:
     """Opens a design, without its volume antenna, on an invented curve of the usual size."""
-    distances = np.geomspace(0.01, 0.8, 30)
-    curve = CapacitanceCurve(distances, 6.24e-12 + 0.033e-12 / (distances + 0.015), 6.24e-12)
 
     def on_plain_curve(design: Design) -> OpenedDesign:
         design = replace(design, volume_antenna=None, volume=None, volume_response=None)
-        return assemble(design, curve)
+        return assemble(design, ROD)
 
     return on_plain_curve
 

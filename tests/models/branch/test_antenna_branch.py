@@ -1,22 +1,14 @@
-"""The antenna branch with loss: ringing modes, starting conditions, and the warning of a hop."""
-
-import re
+"""The antenna branch with loss: starting conditions, and where it may hop."""
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from oracles import natural_modes
 
-from models.branch.antenna_branch import (
-    DIRECT,
-    SeriesInductor,
-    complex_modes,
-    hop_warning,
-    mode_frequencies,
-    mode_starts,
-    preferred_mode,
-    starting_conductances,
-)
-from models.tank import Tank, resonant_frequency, ringing_frequency, sustained_frequency
+from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_hop, preferred_mode, starting_conductances
+from models.branch.loss import mode_starts
+from models.branch.modes import mode_frequencies
+from models.tank import Tank, resonant_frequency
 
 L0, C0, LA, CS, R0, RA = 1e-3, 400e-12, 30e-3, 1e-12, 15.0, 800.0
 ANTENNA = np.linspace(7e-12, 14e-12, 15)
@@ -39,27 +31,20 @@ def newton(circuit: tuple[float, ...], start: complex, conductance: float = 0.0)
     return s
 
 
-def test_modes_solve_the_circuit_as_drawn() -> None:
-    modes = complex_modes(*CIRCUIT)
+def test_the_oracle_solves_the_circuit_as_drawn() -> None:
+    modes = natural_modes(*CIRCUIT)
     for index, antenna in enumerate(ANTENNA):
         circuit = (L0, C0, LA, float(antenna), CS, R0, RA)
         for own, lossless in zip(modes, mode_frequencies(*circuit[:5]), strict=True):
             assert_allclose(own[index], newton(circuit, 2j * np.pi * complex(lossless)), rtol=1e-9)
 
 
-def test_modes_without_loss_are_the_exact_ones() -> None:
-    modes = complex_modes(L0, C0, LA, ANTENNA, CS)
-    for own, lossless in zip(modes, mode_frequencies(L0, C0, LA, ANTENNA, CS), strict=True):
-        assert_allclose(own.imag / (2.0 * np.pi), lossless, rtol=1e-12)
-        assert np.all(np.abs(own.real) < 1e-9 * own.imag)
-
-
 def test_a_branch_of_no_account_leaves_the_plain_tank() -> None:
     quality = 2.0 * np.pi * float(resonant_frequency(L0, C0)) * L0 / R0
     circuit = (L0, C0, 1e-7, 1e-16, 0.0, R0, 0.0)
     frequency = resonant_frequency(L0, C0 + 1e-16)
-    assert_allclose(complex_modes(*circuit)[0].imag / (2 * np.pi), ringing_frequency(frequency, quality), rtol=1e-9)
-    assert_allclose(mode_starts(*circuit).frequencies[0], sustained_frequency(frequency, quality), rtol=1e-9)
+    # where the susceptances of C and of the lossy coil cancel
+    assert_allclose(mode_starts(*circuit).frequencies[0], frequency * np.sqrt(1.0 - quality**-2.0), rtol=1e-9)
     # a coil with series resistance r tuned by C looks like a conductance r C / L
     assert_allclose(mode_starts(*circuit).conductances[0], R0 * C0 / L0, rtol=1e-6)
 
@@ -67,11 +52,11 @@ def test_a_branch_of_no_account_leaves_the_plain_tank() -> None:
 def test_modes_stand_on_the_axis_at_their_starting_conductance() -> None:
     conductances = mode_starts(*CIRCUIT).conductances
     for mode in (0, 1):
-        s = complex_modes(*CIRCUIT, conductance=-conductances[mode])[mode]
+        s = natural_modes(*CIRCUIT, conductance=-conductances[mode])[mode]
         assert np.all(np.abs(s.real) < 1e-11 * s.imag)
         assert_allclose(s.imag / (2.0 * np.pi), mode_starts(*CIRCUIT).frequencies[mode], rtol=1e-11)
-        assert np.all(complex_modes(*CIRCUIT, conductance=-1.01 * conductances[mode])[mode].real > 0.0)
-        assert np.all(complex_modes(*CIRCUIT, conductance=-0.99 * conductances[mode])[mode].real < 0.0)
+        assert np.all(natural_modes(*CIRCUIT, conductance=-1.01 * conductances[mode])[mode].real > 0.0)
+        assert np.all(natural_modes(*CIRCUIT, conductance=-0.99 * conductances[mode])[mode].real < 0.0)
 
 
 def test_below_the_smaller_starting_conductance_nothing_starts() -> None:
@@ -86,8 +71,8 @@ def test_below_the_smaller_starting_conductance_nothing_starts() -> None:
     circuit = (L0, c0, la, ca, cs, r0, ra)
     first = np.minimum(*mode_starts(*circuit).conductances)
     assert np.all(np.isfinite(first))
-    below = np.maximum(*(s.real for s in complex_modes(*circuit, conductance=-0.999 * first)))
-    above = np.maximum(*(s.real for s in complex_modes(*circuit, conductance=-1.001 * first)))
+    below = np.maximum(*(s.real for s in natural_modes(*circuit, conductance=-0.999 * first)))
+    above = np.maximum(*(s.real for s in natural_modes(*circuit, conductance=-1.001 * first)))
     assert np.all(below < 0.0)
     assert np.all(above > 0.0)
 
@@ -138,37 +123,37 @@ def test_the_mode_that_lives_in_the_tank_starts_first() -> None:
     assert preferred_mode(TANK, SeriesInductor(0.3, 60.0), 10e-12) == "high"
 
 
-def test_hop_warning_says_where() -> None:
-    warning = hop_warning(TANK, BRANCH, DISTANCES, ANTENNA, "low")
-    assert warning is not None
-    assert "starts in its high mode" in warning
+def test_a_hop_is_told_with_its_place() -> None:
+    hop = mode_hop(TANK, BRANCH, DISTANCES, ANTENNA, "low")
+    assert hop is not None
     low, high = starting_conductances(TANK, BRANCH, ANTENNA)
-    risky = DISTANCES[high < 1.5 * low]
-    assert f"at {100 * risky.min():.1f} to {100 * risky.max():.1f} cm" in warning
-    numbers = re.search(r"needs ([\d.]+) uS there against ([\d.]+) uS", warning)
-    assert numbers is not None
-    worst = int(np.argmin(high / low))
-    assert_allclose([float(number) for number in numbers.groups()], [1e6 * high[worst], 1e6 * low[worst]], rtol=5e-3)
+    risky, worst = DISTANCES[high < 1.5 * low], int(np.argmin(high / low))
+    assert (hop.rival, hop.near, hop.far, hop.worst) == ("high", risky.min(), risky.max(), DISTANCES[worst])
+    assert hop.needed == (low[worst], high[worst])
+    assert high[worst] < low[worst]
 
 
-def test_no_hop_warning_where_there_is_room() -> None:
-    assert hop_warning(TANK, DIRECT, DISTANCES, ANTENNA, "low") is None
-    assert hop_warning(TANK, SeriesInductor(1e-3, 60.0), DISTANCES, ANTENNA, "low") is None
-    assert hop_warning(TANK, SeriesInductor(1e-3, 60.0), DISTANCES, ANTENNA, "high") is not None
+def test_no_hop_where_there_is_room() -> None:
+    assert mode_hop(TANK, DIRECT, DISTANCES, ANTENNA, "low") is None
+    assert mode_hop(TANK, SeriesInductor(1e-3, 60.0), DISTANCES, ANTENNA, "low") is None
+    assert mode_hop(TANK, SeriesInductor(1e-3, 60.0), DISTANCES, ANTENNA, "high") is not None
     # the same field is safe at a small ratio and at risk at a large one
     low, high = starting_conductances(TANK, SeriesInductor(18e-3, 60.0), ANTENNA)
     ratio = float((high / low).min())
     assert ratio > 1.0
     arguments = (TANK, SeriesInductor(18e-3, 60.0), DISTANCES, ANTENNA, "low")
-    assert hop_warning(*arguments, ratio=0.5 * (1.0 + ratio)) is None
-    assert "may hop to its high mode" in str(hop_warning(*arguments, ratio=1.1 * ratio))
+    assert mode_hop(*arguments, ratio=0.5 * (1.0 + ratio)) is None
+    assert mode_hop(*arguments, ratio=1.1 * ratio) is not None
 
 
 def test_a_very_lossy_branch_merges_the_modes() -> None:
     low, high = starting_conductances(TANK, SeriesInductor(LA, 1.0, CS), ANTENNA)
     assert np.all(np.isinf(low) ^ np.isinf(high))
-    warning = hop_warning(TANK, SeriesInductor(LA, 1.0, CS), DISTANCES, ANTENNA, "low")
-    assert "only the high mode is left to start in" in str(warning)
+    hop = mode_hop(TANK, SeriesInductor(LA, 1.0, CS), DISTANCES, ANTENNA, "low")
+    assert hop is not None
+    assert hop.needed is None
+    gone = DISTANCES[np.isinf(low)]
+    assert (hop.rival, hop.near, hop.far) == ("high", gone.min(), gone.max())
 
 
 def test_a_branch_of_nothing_is_a_tank_with_a_larger_capacitor() -> None:
@@ -189,16 +174,14 @@ def test_a_branch_of_nothing_is_a_tank_with_a_larger_capacitor() -> None:
 
 
 def test_bad_values_are_refused() -> None:
-    with pytest.raises(ValueError, match="branch_inductance must be > 0"):
-        complex_modes(L0, C0, 0.0, 1e-11)
     with pytest.raises(ValueError, match="tank_resistance must be >= 0"):
         mode_starts(L0, C0, LA, 1e-11, tank_resistance=-1.0)
     with pytest.raises(ValueError, match="mode must be one of low, high"):
-        hop_warning(TANK, BRANCH, DISTANCES, ANTENNA, "middle")
+        mode_hop(TANK, BRANCH, DISTANCES, ANTENNA, "middle")
     with pytest.raises(ValueError, match="two rows of one length"):
-        hop_warning(TANK, BRANCH, DISTANCES[1:], ANTENNA, "low")
+        mode_hop(TANK, BRANCH, DISTANCES[1:], ANTENNA, "low")
     with pytest.raises(ValueError, match="ratio must be >= 1"):
-        hop_warning(TANK, BRANCH, DISTANCES, ANTENNA, "low", ratio=0.5)
+        mode_hop(TANK, BRANCH, DISTANCES, ANTENNA, "low", ratio=0.5)
     for values in ((-1e-3, 60.0, 0.0), (1e-3, 0.0, 0.0), (1e-3, 60.0, -1e-12), (np.nan, 60.0, 0.0)):
         with pytest.raises(ValueError, match="must be"):
             SeriesInductor(*values)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from oracles import chain_modes
 
-from models.branch.choke_chain import chain_modes, pi_equivalent
+from models.branch.choke_chain import pi_equivalent
 from models.branch.modes import mode_frequencies
 
 TANK = (1e-3, 400e-12)
@@ -79,7 +80,7 @@ def test_more_tap_stray_lowers_every_mode():
         ((10e-3, -4e-12, 0.5e-12, 250e3, 2), "choke_self_capacitance must be >= 0"),
         ((10e-3, 4e-12, 0.5e-12, 900e3, 2), "self-resonance"),
         ((10e-3, 1e-13, 0.5e-12, 250e3, 4), "outweighs"),
-        ((10e-3, 4e-12, np.nan, 250e3, 2), "tap_stray must be finite"),
+        ((10e-3, 4e-12, np.nan, 250e3, 2), "joint_stray must be finite"),
     ],
 )
 def test_bad_input(arguments, words):

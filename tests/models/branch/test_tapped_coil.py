@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from oracles import tapped_conductances, tapped_modes
 from scipy.optimize import brentq
 
-from models.branch.antenna_branch import SeriesInductor, mode_frequencies, starting_conductances
+from models.branch.antenna_branch import SeriesInductor, starting_conductances
+from models.branch.modes import mode_frequencies
 from models.branch.tapped_coil import (
     Tap,
     branch_from_tap,
     seen_from_tap,
-    tapped_conductances,
-    tapped_modes,
     with_leakage,
 )
 from models.tank import Tank

@@ -7,20 +7,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from small_instrument import ROD
 
 from models.branch.antenna_branch import SeriesInductor
 from models.branch.modes import MODES, mode_frequencies
 from models.builds.build_law import BuildLaw, gauss, midpoints
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds, joined, variable_parts
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pitch_field import pitch_field
 from models.tank import Tank
 
-DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
 LAW = TunedBuilds(
-    law=BuildLaw(CURVE, lock_range=1.0, fine=True), zero_beat=0.5, nearest=0.05, farthest=0.3, trimmer_ratio=0.1
+    law=BuildLaw(ROD, lock_range=1.0, fine=True), zero_beat=0.5, nearest=0.05, farthest=0.3, trimmer_ratio=0.1
 )
 HIGH = replace(LAW, law=replace(LAW.law, mode="high"))
 DIRECT = {
@@ -82,7 +80,7 @@ def test_builds_agree_with_one_instrument_at_a_time(parts, law):
             part["reference_inductance"], part["reference_capacitance"], part["reference_stray"], 0.1 * most, most
         )
         branch = SeriesInductor(part["branch_inductance"], 60.0, part["branch_self_capacitance"])
-        one = Instrument(CURVE, variable, reference.frequency, branch, part["antenna_stray"], law.law.mode, 1.0)
+        one = Instrument(ROD, variable, reference.frequency, branch, part["antenna_stray"], law.law.mode, 1.0)
         target = float(one.variable_frequency(law.zero_beat))
         assert found.variable_frequency[place] == pytest.approx(target, rel=1e-13)
         assert found.reference_frequency[place] == pytest.approx(reference.frequency, rel=1e-13)
@@ -166,19 +164,19 @@ def test_a_nearer_hand_plays_higher():
 @pytest.mark.parametrize(("parts", "mode"), [(DIRECT, "low"), (BRANCHED, "high"), (BRANCHED, "low")])
 def test_the_law_is_that_of_the_single_instrument_and_its_field(parts, mode):
     """Frequency, capacitance, distance and evenness of every build, each as an `Instrument` with its `PitchField`."""
-    law, values = BuildLaw(CURVE, mode, 1.0, fine=True), table(parts, 8, 0.02, 3)
+    law, values = BuildLaw(ROD, mode, 1.0, fine=True), table(parts, 8, 0.02, 3)
     builds = variable_parts(values)
     places = np.array([0.03, 0.12, 0.31, 0.5, 0.77])
-    frequencies = law.frequency(builds, CURVE.capacitance(places))
+    frequencies = law.frequency(builds, ROD.capacitance(places))
     reference, checked = frequencies[:, 3], 0
     for row in range(8):
         part = builds.each(lambda column, row=row: column[row : row + 1])
         tank, coil = (float(part.tank_inductance[0]), float(part.tank_capacitance[0])), float(part.branch_inductance[0])
         branch = SeriesInductor(coil, 60.0, float(part.self_capacitance[0]))
-        one = Instrument(CURVE, Tank(*tank), reference[row], branch, float(part.antenna_stray[0]), mode, 1.0)
+        one = Instrument(ROD, Tank(*tank), reference[row], branch, float(part.antenna_stray[0]), mode, 1.0)
         np.testing.assert_allclose(frequencies[row], one.variable_frequency(places), rtol=1e-12)
         found = law.hand_with(part, one.variable_frequency(places)[None, :])[0]
-        np.testing.assert_allclose(found, CURVE.capacitance(places), rtol=1e-9, atol=0)
+        np.testing.assert_allclose(found, ROD.capacitance(places), rtol=1e-9, atol=0)
         field = pitch_field(one)
         if field.direction != "rising" or not field.reaches([80.0, 400.0]).all():
             continue
@@ -194,13 +192,13 @@ def test_the_law_is_that_of_the_single_instrument_and_its_field(parts, mode):
 
 
 def test_the_table_of_the_search_keeps_the_curve():
-    places, law = np.geomspace(0.011, 0.79, 777), BuildLaw(CURVE)
-    empty = CURVE.empty_capacitance
-    np.testing.assert_allclose(law.hand_at(places) - empty, CURVE.capacitance(places) - empty, rtol=1e-5)
-    np.testing.assert_allclose(law.distance_of(CURVE.capacitance(places)), places, rtol=1e-5)
+    places, law = np.geomspace(0.011, 0.79, 777), BuildLaw(ROD)
+    empty = ROD.empty_capacitance
+    np.testing.assert_allclose(law.hand_at(places) - empty, ROD.capacitance(places) - empty, rtol=1e-5)
+    np.testing.assert_allclose(law.distance_of(ROD.capacitance(places)), places, rtol=1e-5)
     for kind in (law, replace(law, fine=True)):
         assert np.isnan(kind.distance_of(np.array([empty, 1e-10]))).all()
-        ends = CURVE.capacitance([0.01, 0.8])
+        ends = ROD.capacitance([0.01, 0.8])
         np.testing.assert_allclose(kind.distance_of(ends * np.array([1.0 + 1e-15, 1.0 - 1e-15])), [0.01, 0.8])
 
 
@@ -229,9 +227,9 @@ def test_bad_input_is_refused(changes, match):
 
 def test_a_bad_law_is_refused():
     with pytest.raises(ValueError, match="mode must be one of"):
-        BuildLaw(CURVE, "middle")
+        BuildLaw(ROD, "middle")
     with pytest.raises(ValueError, match="lock_range must be >= 0"):
-        BuildLaw(CURVE, lock_range=-1.0)
+        BuildLaw(ROD, lock_range=-1.0)
 
 
 def test_a_table_of_another_shape_is_refused():

@@ -11,10 +11,10 @@ import pytest
 
 from models.branch.modes import mode_frequencies
 from models.builds.choose_values import (
-    Antenna,
-    Choice,
-    Goal,
-    Spread,
+    TankAntenna,
+    TankChoice,
+    TankTarget,
+    ValueRange,
     antenna_load,
     choice_of,
     choose_values,
@@ -26,24 +26,24 @@ from models.tank import resonant_frequency
 close = partial(pytest.approx, abs=0.0)  # by ratio alone: approx by itself lets 1e-12 (1 pF) pass
 
 P = 1e-12
-STRAY = Spread(20 * P, 14 * P, 26 * P)
-GOAL = Goal(250e3, STRAY)
-COIL = Spread(40e-3, 38.5e-3, 41.5e-3)
-ROD = Antenna(Spread(9 * P, 8.5 * P, 9.5 * P), COIL, 1e-12)
-BEHIND = Goal(280e3, STRAY, antenna=ROD)
+STRAY = ValueRange(20 * P, 14 * P, 26 * P)
+GOAL = TankTarget(250e3, STRAY)
+COIL = ValueRange(40e-3, 38.5e-3, 41.5e-3)
+ROD = TankAntenna(ValueRange(9 * P, 8.5 * P, 9.5 * P), COIL, 1e-12)
+BEHIND = TankTarget(280e3, STRAY, antenna=ROD)
 
 
-def build_frequency(goal: Goal, choice: Choice, signs: tuple[float, ...], ends: bool) -> float:
+def build_frequency(goal: TankTarget, choice: TankChoice, signs: tuple[float, ...], ends: bool) -> float:
     """Frequency of one build; signs -1..1 of coil, capacitor, stray, trimmer, antenna, branch; `ends`: trimmer in."""
 
-    def between(spread: Spread, sign: float) -> float:
+    def between(spread: ValueRange, sign: float) -> float:
         return spread.value + sign * ((spread.most - spread.value) if sign > 0 else (spread.value - spread.least))
 
     coil = choice.inductance * (1 + signs[0] * goal.inductor_tolerance)
     end = choice.trimmer_maximum if ends else choice.trimmer_minimum
     total = (
         choice.capacitance * (1 + signs[1] * goal.capacitor_tolerance)
-        + between(goal.stray, signs[2])
+        + between(goal.board_stray, signs[2])
         + end * (1 + signs[3] * goal.trimmer_tolerance)
     )
     if goal.antenna is None:
@@ -54,7 +54,7 @@ def build_frequency(goal: Goal, choice: Choice, signs: tuple[float, ...], ends: 
     return float(both[upper_mode(goal.antenna, goal.frequency)])
 
 
-def corners(goal: Goal, choice: Choice) -> tuple[float, float]:
+def corners(goal: TankTarget, choice: TankChoice) -> tuple[float, float]:
     """Over all 64 corners: the highest frequency with the trimmer in, the lowest with it out."""
     every = list(itertools.product((-1.0, 1.0), repeat=6))
     return (
@@ -63,7 +63,7 @@ def corners(goal: Goal, choice: Choice) -> tuple[float, float]:
     )
 
 
-@pytest.mark.parametrize("goal", [GOAL, BEHIND, Goal(280e3, STRAY, 0.02, 0.01, antenna=ROD)])
+@pytest.mark.parametrize("goal", [GOAL, BEHIND, TankTarget(280e3, STRAY, 0.02, 0.01, antenna=ROD)])
 @pytest.mark.parametrize(
     "values", [(1e-3, 330e-12, 20e-12, 100e-12), (1e-3, 220e-12, 30e-12, 150e-12), (0.82e-3, 390e-12, 10e-12, 47e-12)]
 )
@@ -124,7 +124,7 @@ def test_values_are_preferred_ones():
 
 def test_tighter_parts_need_no_larger_trimmer():
     tops = [
-        choose_values(Goal(250e3, STRAY, tolerance, tolerance), [1e-3], "E96", "E96")[0].trimmer_maximum
+        choose_values(TankTarget(250e3, STRAY, tolerance, tolerance), [1e-3], "E96", "E96")[0].trimmer_maximum
         for tolerance in (0.0, 0.01, 0.02, 0.05)
     ]
     assert tops == sorted(tops)
@@ -132,7 +132,7 @@ def test_tighter_parts_need_no_larger_trimmer():
 
 
 def test_nothing_reaches_is_said_with_the_smallest_miss():
-    found = choose_values(Goal(250e3, STRAY, 0.6, 0.6), [1e-3])
+    found = choose_values(TankTarget(250e3, STRAY, 0.6, 0.6), [1e-3])
     assert 1 <= len(found) <= 3
     assert not found[0].reaches
     assert min(found[0].margins) >= min(found[-1].margins)
@@ -141,9 +141,11 @@ def test_nothing_reaches_is_said_with_the_smallest_miss():
 def test_antenna_load_makes_up_the_tank():
     """1 mH, 400 pF, 10 pF behind 40 mH: 232 536.862 and 272 325.597 Hz (computed from the circuit's determinant)."""
     for frequency in (232536.862, 272325.597):
-        load = antenna_load(Antenna(Spread(10 * P, 10 * P, 10 * P), Spread(40e-3, 40e-3, 40e-3)), frequency).value
+        load = antenna_load(
+            TankAntenna(ValueRange(10 * P, 10 * P, 10 * P), ValueRange(40e-3, 40e-3, 40e-3)), frequency
+        ).value
         assert resonant_frequency(1e-3, 400 * P + load) == close(frequency, rel=1e-7)
-    direct = antenna_load(Antenna(Spread(10 * P, 9 * P, 12 * P)), 1e5)
+    direct = antenna_load(TankAntenna(ValueRange(10 * P, 9 * P, 12 * P)), 1e5)
     assert (direct.least, direct.value, direct.most) == (9 * P, 10 * P, 12 * P)
 
 
@@ -151,13 +153,13 @@ def test_bad_input():
     with pytest.raises(ValueError, match="resonates at the target"):
         antenna_load(ROD, 1 / (2 * math.pi * math.sqrt(40e-3 * 10e-12)))
     with pytest.raises(ValueError, match="less capacitance"):
-        choose_values(Goal(5e6, STRAY), [1e-3])
+        choose_values(TankTarget(5e6, STRAY), [1e-3])
     for bad in (
-        lambda: Goal(0.0, STRAY),
-        lambda: Goal(1e5, STRAY, 1.0),
-        lambda: Goal(1e5, STRAY, -0.1),
-        lambda: Spread(1.0, 2.0, 3.0),
-        lambda: Spread(math.nan, 0.0, 1.0),
+        lambda: TankTarget(0.0, STRAY),
+        lambda: TankTarget(1e5, STRAY, 1.0),
+        lambda: TankTarget(1e5, STRAY, -0.1),
+        lambda: ValueRange(1.0, 2.0, 3.0),
+        lambda: ValueRange(math.nan, 0.0, 1.0),
         lambda: choose_values(GOAL, []),
         lambda: choice_of(GOAL, 1e-3, 1e-10, 2e-12, 1e-12),
     ):

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from small_instrument import ROD
 
 from models.builds.build_law import BuildLaw
 from models.builds.drift import (
@@ -19,14 +20,11 @@ from models.builds.drift import (
     warm_up_rise,
 )
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents
 from models.tank import resonant_frequency
 
-DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
 NOTES = np.array([0.05, 0.15, 0.25])
-ANTENNA = float(CURVE.capacitance(0.5)) + 3e-12
+ANTENNA = float(ROD.capacitance(0.5)) + 3e-12
 PARTS = {
     "variable_inductance": 2.7e-3,
     "variable_capacitance": 98e-12,
@@ -37,7 +35,7 @@ PARTS = {
 }
 SETTING = (98e-12 + ANTENNA - 88e-12 - 3e-12) / 27e-12
 LAW = TunedBuilds(
-    law=BuildLaw(CURVE, fine=True),
+    law=BuildLaw(ROD, fine=True),
     zero_beat=0.5,
     nearest=0.05,
     farthest=0.3,
@@ -94,7 +92,7 @@ def test_the_zero_beat_stands_where_the_oscillators_meet():
     found = drifting(reference_coil=0.5e-6).drift([-2.0, 0.0, 2.0])
     place = found.zero_beat_distance[2]
     values = drifting(reference_coil=0.5e-6).values([2.0])
-    there = LAW.variable_frequency(values, CURVE.capacitance([place]))[0, 0]
+    there = LAW.variable_frequency(values, ROD.capacitance([place]))[0, 0]
     assert there == pytest.approx(float(LAW.reference_frequency(values, SETTING)[0, 0]), abs=1e-4)
     assert found.zero_beat_distance[0] > 0.5 > place  # a slower reference meets the oscillator nearer to the rod
     assert math.isnan(drifting(reference_coil=100e-6).drift([-20.0]).zero_beat_distance[0])

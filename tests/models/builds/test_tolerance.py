@@ -9,12 +9,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import stats
+from small_instrument import ROD
 
 from models.branch.antenna_branch import SeriesInductor, preferred_mode
 from models.builds.build_law import BuildLaw
 from models.builds.tolerance import (
-    Goals,
-    Part,
+    BuildGoals,
+    ToleratedPart,
     Trial,
     build_runs,
     build_values,
@@ -28,13 +29,10 @@ from models.builds.tolerance import (
     worst_cases,
 )
 from models.builds.tuned_builds import OUTCOMES, QUANTITIES, Outcomes, TunedBuilds
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
 
-DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
 LAW = TunedBuilds(
-    law=BuildLaw(CURVE, fine=True),
+    law=BuildLaw(ROD, fine=True),
     zero_beat=0.5,
     nearest=0.05,
     farthest=0.3,
@@ -57,7 +55,7 @@ NOMINAL = {
 
 def trial(limits: dict[str, float], scatter: str = "uniform", **changes: float) -> Trial:
     nominal = NOMINAL | changes
-    parts = [Part(name, name, nominal.get(name, 0.0), limits.get(name, 0.0), scatter) for name in QUANTITIES]
+    parts = [ToleratedPart(name, name, nominal.get(name, 0.0), limits.get(name, 0.0), scatter) for name in QUANTITIES]
     return Trial(LAW, tuple(parts))
 
 
@@ -71,7 +69,7 @@ def estimate(made: Trial, outcome: str):
 @pytest.mark.parametrize("scatter", ["uniform", "normal"])
 def test_scatter_is_the_distribution_it_says(scatter):
     """Reference: scipy.stats.uniform and scipy.stats.truncnorm; Kolmogorov-Smirnov on 20 000 seeded deviations."""
-    part = Part("antenna_stray", "stray", 3e-12, 0.2, scatter)
+    part = ToleratedPart("antenna_stray", "stray", 3e-12, 0.2, scatter)
     known = stats.uniform(-0.2, 0.4) if scatter == "uniform" else stats.truncnorm(-3.0, 3.0, scale=0.2 / 3.0)
     share = np.random.default_rng(3).random(20_000)
     drawn = part.deviation(share)
@@ -98,7 +96,7 @@ def test_sensitivities_against_their_derivatives():
         assert slopes[name] == pytest.approx(value, rel=1e-5, abs=1e-6)
     setting = estimate(made, "trimmer_setting")
     slopes = {held.part.quantity: held.slope for held in setting.sensitivities}
-    antenna = float(CURVE.capacitance(0.5)) + 3e-12
+    antenna = float(ROD.capacitance(0.5)) + 3e-12
     needed, span = 98e-12 + antenna, 50e-12 * (1.0 - least)
     assert setting.nominal == pytest.approx((needed - 82e-12 - 5e-12) / span, rel=1e-9)
     assert slopes["variable_inductance"] == pytest.approx(needed / span, rel=1e-6)
@@ -136,7 +134,7 @@ def test_small_deviations_follow_normal_theory():
 def test_share_within_reach_against_its_closed_form():
     """One uniform capacitor: the trimmer reaches where base + least <= C_needed <= base + most, part of its range."""
     made = trial({"reference_capacitance": 0.5})
-    needed = 98e-12 + float(CURVE.capacitance(0.5)) + 3e-12
+    needed = 98e-12 + float(ROD.capacitance(0.5)) + 3e-12
     low, high = needed - 14e-12 - 50e-12, needed - 14e-12 - 5e-12
     expected = (min(high, 102e-12) - max(low, 34e-12)) / 68e-12
     reached = monte_carlo(made, 50_000, seed=2).reached
@@ -200,28 +198,28 @@ def test_goals_count_what_is_missing_as_missed():
         np.full(4, 2000.0),
         np.array([30.0, 30.0, 30.0, math.nan]),
     )
-    np.testing.assert_array_equal(Goals().met(runs), [True, False, True, True])
-    np.testing.assert_array_equal(Goals(lowest=65.0).met(runs), [True, False, False, False])
-    np.testing.assert_array_equal(Goals(unevenness=29.0).met(runs), [False] * 4)
-    np.testing.assert_array_equal(Goals(highest=2000.0, unevenness=30.0).met(runs), [True, False, True, False])
+    np.testing.assert_array_equal(BuildGoals().met(runs), [True, False, True, True])
+    np.testing.assert_array_equal(BuildGoals(lowest=65.0).met(runs), [True, False, False, False])
+    np.testing.assert_array_equal(BuildGoals(unevenness=29.0).met(runs), [False] * 4)
+    np.testing.assert_array_equal(BuildGoals(highest=2000.0, unevenness=30.0).met(runs), [True, False, True, False])
 
 
 def test_the_part_to_buy_tighter_is_the_one_that_spoils():
     """By brute force: the share with each limit halved, from builds made anew, in the same order."""
     made = trial({"variable_inductance": 0.2, "reference_capacitance": 0.05, "reference_inductance": 0.1})
-    found = tighter_parts(made, Goals(), 4000, seed=4)
+    found = tighter_parts(made, BuildGoals(), 4000, seed=4)
     assert found[0].part.quantity == "variable_inductance"
     for choice in found:
         again = monte_carlo(made.with_limit(choice.part.quantity, choice.limit), 4000, 4)
         assert choice.reached == again.reached.mean()
     assert found[0].reached > monte_carlo(made, 4000, 4).reached.mean() + 0.05
     spread = replace(made, parts=tuple(replace(part, bought=False) for part in made.parts))
-    assert tighter_parts(spread, Goals(), 100, 1) == ()
+    assert tighter_parts(spread, BuildGoals(), 100, 1) == ()
 
 
 def test_share_that_starts_in_the_other_mode():
     """By brute force: `preferred_mode` of every build as a tank and series inductor of its own, Q 80 and 60."""
-    antenna = float(CURVE.capacitance(0.5)) + 3e-12
+    antenna = float(ROD.capacitance(0.5)) + 3e-12
     assert other_mode_share(trial(FEW), 200, 1, 40.0, 900.0)[0] == 0.0
     for inductance, low, high in ((25e-3, 0.05, 0.95), (15e-3, 0.0, 0.01), (40e-3, 0.99, 1.0)):
         made = trial({"branch_inductance": 0.1, "variable_inductance": 0.05}, branch_inductance=inductance)
@@ -260,7 +258,7 @@ def test_share_with_both_trimmers_against_turning_them_step_by_step():
 
 def test_bad_input_is_refused():
     with pytest.raises(ValueError, match="limit must be < 1"):
-        Part("antenna_stray", "stray", 1e-12, 1.0)
+        ToleratedPart("antenna_stray", "stray", 1e-12, 1.0)
     for changes in (
         {"quantity": "resistor"},
         {"limit": -0.1},
@@ -270,7 +268,7 @@ def test_bad_input_is_refused():
         {"nominal": True},
     ):
         with pytest.raises(ValueError, match=next(iter(changes))):
-            replace(Part("antenna_stray", "stray", 1e-12, 0.1), **changes)
+            replace(ToleratedPart("antenna_stray", "stray", 1e-12, 0.1), **changes)
     with pytest.raises(ValueError, match="parts must be one for each"):
         Trial(LAW, trial(FEW).parts[1:])
     with pytest.raises(ValueError, match="builds must be >= 1"):

@@ -13,7 +13,7 @@ from models.circuit.operating_point import operating_point
 from models.circuit.small_signal import DoesNotStartError, linearised, small_signal
 from models.circuit.start_threshold import characteristic_roots, transconductance_window
 from models.circuit.transistor import TransistorPorts
-from synth.build.start_notices import explained
+from synth.build.notices import explained
 
 DEFAULT = OscillatorCircuit()
 

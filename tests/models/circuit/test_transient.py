@@ -12,7 +12,7 @@ from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossing
 from models.circuit.transistor import Transistor
 from synth.comparisons.oscillator import CIRCUITS
 
-QUICK = ("normal", "low Q", "supply-limited")
+QUICK = ("normal", "low Q", pytest.param("supply-limited", marks=pytest.mark.slow))
 LONG = ("500 kHz", "antenna branch", "supply-limited", "light drive", "heavy drive")
 """From switch-on these take longest (`beatfield benchmark` has the time); here they start from a disturbed state."""
 

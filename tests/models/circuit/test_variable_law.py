@@ -7,24 +7,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from small_instrument import STEEP, make_instrument
 
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
 from models.junction import THERMAL_VOLTAGE
 from models.pitch_field import pitch_field
-from models.tank import Tank
 
-_D = np.geomspace(0.01, 0.8, 40)
-CURVE = CapacitanceCurve(_D, 8e-12 + 0.09e-12 / (_D + 0.02) ** 1.1, 8e-12)
-_UNTUNED = Instrument(CURVE, Tank(820e-6, 300e-12), 3e5, antenna_stray=1e-12)
-PLAIN = replace(_UNTUNED, reference_frequency=float(_UNTUNED.variable_frequency(0.6)))
+PLAIN = make_instrument(antenna_stray=1e-12)
 
 
 def lossless_law(points: int, slope: float = 0.0) -> VariableLaw:
     """The lossless law as a table, and an amplitude of 1 V that grows by `slope` V per pF."""
-    capacitances = np.linspace(9e-12, float(PLAIN.antenna_capacitance(CURVE.nearest)), points)
+    capacitances = np.linspace(9e-12, float(PLAIN.antenna_capacitance(STEEP.nearest)), points)
     amplitudes = 1.0 + slope * (capacitances - 9e-12) * 1e12
     return VariableLaw(capacitances, PLAIN.frequency_with(capacitances), amplitudes)
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.branch.antenna_branch import DIRECT, SeriesInductor, mode_frequencies, mode_slope
+from models.branch.antenna_branch import DIRECT, SeriesInductor
+from models.branch.modes import mode_frequencies, mode_slope
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import law_capacitances, solve_along, with_antenna

@@ -6,23 +6,15 @@ from numpy.testing import assert_allclose
 
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.surfaces import enclosed_volume
-from models.hand.apparatus import antenna_mesh, cabinet_mesh
 from models.hand.field_solution import antenna_capacitances, capacitance_matrices, effective_capacitance, still_field
-from models.hand.hand_field import (
-    DEFAULT_DISTANCES,
-    POSTURES,
-    Cabinet,
-    Player,
-    RodAntenna,
-    Scene,
-    capacitance_curves,
-)
-from models.hand.player import HAND_HALF_SIZES, arm, body, hand, shoulder, wrist
+from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves
+from models.hand.meshes import HAND_HALF_SIZES, antenna_mesh, arm, body, cabinet_mesh, hand, shoulder, wrist
+from models.hand.scene import POSTURES, Cabinet, PlayerBody, RodAntenna, Scene
 
 FEW = np.array([0.01, 0.02, 0.05, 0.15, 0.4, 0.8])
 SCENES = {
     "bare": Scene(),
-    "cabinet": Scene(RodAntenna(0.5, 0.02, 1.0), Player(150e-12, 0.7), Cabinet(0.4, 0.25, 0.15, 0.02)),
+    "cabinet": Scene(RodAntenna(0.5, 0.02, 1.0), PlayerBody(150e-12, 0.7), Cabinet(0.4, 0.25, 0.15, 0.02)),
 }
 
 
@@ -40,9 +32,10 @@ def added(curve):
 
 @pytest.mark.parametrize("name", SCENES)
 def test_added_capacitance_is_within_one_percent_of_a_mesh_of_three_times_the_panels(name, curves):
-    fine = capacitance_curves(SCENES[name], FEW, fineness=1.75)
+    chosen = [0, 2, 5]
+    fine = capacitance_curves(SCENES[name], FEW[chosen], fineness=1.75)
     for posture in POSTURES:
-        assert_allclose(added(curves[name][posture]), added(fine[posture]), rtol=0.01, atol=0)
+        assert_allclose(added(curves[name][posture])[chosen], added(fine[posture]), rtol=0.01, atol=0)
         assert_allclose(curves[name][posture].empty_capacitance, fine[posture].empty_capacitance, rtol=2e-3, atol=0)
 
 
@@ -81,7 +74,7 @@ def test_capacitance_rises_as_the_hand_comes_nearer_and_stays_above_the_empty_on
 def test_a_better_connection_to_earth_adds_capacitance_up_to_the_bonded_limit():
     results = []
     for connection in (0.0, 100e-12, 1e-9, 1e-3, None):
-        still = still_field(Scene(player=Player(connection)))
+        still = still_field(Scene(player=PlayerBody(connection)))
         results.append(antenna_capacitances(still, "fist", np.array([0.05, 0.3])))
     floating, usual, strong, nearly, bonded = results
     assert (still.empty_capacitance < floating).all()
@@ -173,20 +166,20 @@ def test_parts_of_the_player_keep_clear_of_each_other(posture, distance):
         (lambda: RodAntenna(base_height=True), "base_height"),
         (lambda: Cabinet(gap=0.0), "gap"),
         (lambda: Cabinet(width=-1.0), "width"),
-        (lambda: Player(body_capacitance=-1e-12), "body_capacitance"),
-        (lambda: Player(stand_distance=0.0), "stand_distance"),
-        (lambda: Player(hand_height=float("inf")), "hand_height"),
+        (lambda: PlayerBody(body_capacitance=-1e-12), "body_capacitance"),
+        (lambda: PlayerBody(stand_distance=0.0), "stand_distance"),
+        (lambda: PlayerBody(hand_height=float("inf")), "hand_height"),
         (lambda: Scene(RodAntenna(base_height=0.1), cabinet=Cabinet()), "cabinet must stand clear"),
         (lambda: capacitance_curves(Scene(), [0.1]), "distances"),
         (lambda: capacitance_curves(Scene(), [0.2, 0.1]), "distances"),
         (lambda: capacitance_curves(Scene(), [0.0, 0.1]), "distances"),
         (lambda: capacitance_curves(Scene(), [0.1, 0.2], ["flat"]), "posture"),
         (lambda: capacitance_curves(Scene(), [0.1, 0.2], fineness=0.0), "fineness"),
-        (lambda: capacitance_curves(Scene(player=Player(stand_distance=2.0)), [0.01, 0.1]), "stand_distance"),
-        (lambda: capacitance_curves(Scene(player=Player(hand_height=0.03)), [0.01, 0.1]), "ground plane"),
+        (lambda: capacitance_curves(Scene(player=PlayerBody(stand_distance=2.0)), [0.01, 0.1]), "stand_distance"),
+        (lambda: capacitance_curves(Scene(player=PlayerBody(hand_height=0.03)), [0.01, 0.1]), "ground plane"),
         (
             lambda: capacitance_curves(
-                Scene(player=Player(hand_height=0.93), cabinet=Cabinet(depth=0.4)), [0.01, 0.1], ["fist"]
+                Scene(player=PlayerBody(hand_height=0.93), cabinet=Cabinet(depth=0.4)), [0.01, 0.1], ["fist"]
             ),
             "cabinet must clear",
         ),

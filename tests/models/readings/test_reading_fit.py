@@ -14,8 +14,16 @@ from models.branch.modes import branch_load, mode_frequencies
 from models.junction import depletion_capacitance
 from models.readings.fit import Fit, fit_readings, unit_direction
 from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
-from models.readings.setup import NORMAL_95, Errors, Known, ReadingSet
-from models.readings.tank_model import UNKNOWNS, FrequencyReading, Surroundings, reading_model
+from models.readings.tank_model import (
+    NORMAL_95,
+    UNKNOWNS,
+    Errors,
+    FrequencyReading,
+    Known,
+    ReadingSet,
+    Surroundings,
+    reading_model,
+)
 from models.stray import tank_from_readings
 from models.tank import resonant_frequency
 

@@ -8,8 +8,7 @@ import pytest
 
 from models.preferred_values import nearest
 from models.readings.fit import fit_readings
-from models.readings.setup import ReadingSet
-from models.readings.tank_model import FrequencyReading
+from models.readings.tank_model import FrequencyReading, ReadingSet
 from models.readings.target import needed_capacitor, reach_target
 from models.tank import required_capacitance, resonant_frequency
 

@@ -5,29 +5,28 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from small_instrument import ROD
 
 from models.branch.antenna_branch import SeriesInductor, starting_conductances
 from models.branch.loss import mode_starts
 from models.builds.build_law import PARTS, BuildLaw, Builds
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.straight.build_spread import Tolerances, builds_of, retuned_spread, spread, tuned_rms
-from models.straight.cost import lossy_rms, magnetic_share
-from models.straight.evenness import Goal, evenness, starting_margin
-from models.straight.search import Parts
+from models.straight.evenness import (
+    FieldGoal,
+    Tolerances,
+    builds_of,
+    evenness,
+    retuned_spread,
+    spread,
+    starting_margin,
+    tuned_rms,
+)
+from models.straight.front import lossy_rms, magnetic_share
+from models.straight.search import FieldParts
 from models.tank import Tank
 
-DISTANCES = np.geomspace(0.01, 0.80, 60)
-EMPTY = 6.5e-12
-
-
-def curve_like_a_hand() -> CapacitanceCurve:
-    """An invented curve of the usual shape: steep near the rod, dying away far from it."""
-    return CapacitanceCurve(DISTANCES, EMPTY + 0.09e-12 / (DISTANCES + 0.03) * np.exp(-2.0 * DISTANCES), EMPTY)
-
-
-CURVE = curve_like_a_hand()
-HIGH, LOW = BuildLaw(CURVE, "high", 1.0), BuildLaw(CURVE, "low", 1.0)
-GOAL = Goal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0)
+HIGH, LOW = BuildLaw(ROD, "high", 1.0), BuildLaw(ROD, "low", 1.0)
+GOAL = FieldGoal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0)
 
 
 def row(**changes: float) -> Builds:
@@ -56,7 +55,7 @@ def test_exponential_field_is_perfectly_even():
     beyond = float(LOW.hand_with(tank, np.array([[reference + 500.0]]))[0, 0])
     field = BuildLaw(CapacitanceCurve(places, antenna, beyond))
     at = {note: 0.01 + np.log(3000.0 / note) / per_metre for note in (65.4, 1046.5)}
-    even = evenness(field, tank, np.array([at[65.4]]), Goal(65.4, 1046.5, 0.05, 0.5))
+    even = evenness(field, tank, np.array([at[65.4]]), FieldGoal(65.4, 1046.5, 0.05, 0.5))
     assert even.rms_cents[0] == pytest.approx(0.0, abs=0.05)
     assert even.high_distance[0] == pytest.approx(at[1046.5], rel=1e-4)
     assert even.carrier[0] == pytest.approx(reference - 65.4, abs=0.05)
@@ -67,7 +66,7 @@ def test_margin_of_starting_is_first_order_of_the_exact_one():
     circuit = row()
     parts = Tank(1e-3, 340e-12, quality_factor=200.0), SeriesInductor(40e-3, 150.0, 1e-12)
     found = starting_margin(HIGH, circuit, np.array([0.3]), 200.0, 150.0)[0]
-    low, high = starting_conductances(*parts, float(CURVE.capacitance(0.3)) + 3e-12)
+    low, high = starting_conductances(*parts, float(ROD.capacitance(0.3)) + 3e-12)
     assert_allclose(found, low / high, rtol=0.02)
     assert np.isinf(starting_margin(LOW, DIRECT_ROW, np.array([0.3]), 90.0, 60.0))
 
@@ -76,13 +75,13 @@ def test_loss_vanishes_with_high_quality_and_follows_the_exact_start():
     circuit = row()
     even = evenness(HIGH, circuit, np.array([0.36]), GOAL)
     zero = float(even.zero_beat[0])
-    ideal = lossy_rms(HIGH, circuit, Parts(tank_q=1e6, branch_q=1e6), GOAL, zero)
+    ideal = lossy_rms(HIGH, circuit, FieldParts(tank_q=1e6, branch_q=1e6), GOAL, zero)
     assert ideal == pytest.approx(float(even.rms_cents[0]), abs=0.05)
-    lossy = lossy_rms(HIGH, circuit, Parts(tank_q=60.0, branch_q=30.0), GOAL, zero)
+    lossy = lossy_rms(HIGH, circuit, FieldParts(tank_q=60.0, branch_q=30.0), GOAL, zero)
     w = 1.0 / np.sqrt(1e-3 * 340e-12)
     places = np.linspace(0.02, zero, 30_000)
     start = mode_starts(
-        1e-3, 340e-12, 40e-3, CURVE.capacitance(places[::300]) + 3e-12, 1e-12, w * 1e-3 / 60.0, w * 40e-3 / 30.0
+        1e-3, 340e-12, 40e-3, ROD.capacitance(places[::300]) + 3e-12, 1e-12, w * 1e-3 / 60.0, w * 40e-3 / 30.0
     ).frequencies[1]
     beat = start[-1] - start
     assert (np.diff(start) > 0.0).all()
@@ -97,7 +96,7 @@ def test_loss_vanishes_with_high_quality_and_follows_the_exact_start():
 def test_magnetic_share_is_the_slope_with_inductance():
     """d ln f / d ln La = -m / 2, by central difference."""
     circuit, step = row(), 1e-4
-    share, hand = magnetic_share(HIGH, circuit, 0.3), CURVE.capacitance([0.3])
+    share, hand = magnetic_share(HIGH, circuit, 0.3), ROD.capacitance([0.3])
     up, down = (HIGH.frequency(row(branch_inductance=40e-3 * side), hand)[0, 0] for side in (1 + step, 1 - step))
     assert share == pytest.approx(-np.log(up / down) / step, rel=1e-5)
     assert magnetic_share(LOW, DIRECT_ROW, 0.3) == 0.0
@@ -139,4 +138,4 @@ def test_retuning_never_harms_and_wider_tolerances_do():
 @pytest.mark.parametrize("arguments", [(0.0, 1.0, 0.1, 0.2), (9.0, 3.0, 0.1, 0.2), (1.0, 2.0, 0.3, 0.2)])
 def test_goals_are_checked(arguments):
     with pytest.raises(ValueError, match="must be >"):
-        Goal(*arguments)
+        FieldGoal(*arguments)

@@ -7,23 +7,21 @@ from itertools import product
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from oracles import chain_modes, tapped_modes
 
-from models.branch.choke_chain import chain_modes
-from models.branch.tapped_coil import Tap, tapped_modes
+from models.branch.tapped_coil import Tap
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.hand_field import capacitance_curves
-from models.hand.scene import Player, RodAntenna, Scene
+from models.hand.scene import PlayerBody, RodAntenna, Scene
 from models.preferred_values import values_in_range
-from models.straight.build_spread import Tolerances, expected_rms
 from models.straight.buyable_field import RobustSearch, TankParts, buyable
-from models.straight.cost import tuning_ratio
-from models.straight.evenness import Goal
-from models.straight.front import not_dominated
-from models.straight.plan import Task, make_plan
-from models.straight.search import FULL_EFFORT, Effort, Parts, Place, Search, Solution, circuits, with_ideal_coils
+from models.straight.evenness import FieldGoal, Tolerances, expected_rms
+from models.straight.front import not_dominated, tuning_ratio
+from models.straight.plan import SearchTask, make_plan
+from models.straight.search import FULL_EFFORT, Effort, FieldParts, Place, Search, Solution, circuits, with_ideal_coils
 
-GOAL = Goal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0, farthest_zero=0.67)
-PARTS = Parts(
+GOAL = FieldGoal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0, farthest_zero=0.67)
+PARTS = FieldParts(
     antenna_stray=3e-12,
     least_tank_capacitance=95e-12,
     most_tank_capacitance=1e-9,
@@ -36,11 +34,11 @@ TANK = TankParts(25e-12, 10e-12, 110e-12)
 @pytest.fixture(scope="module")
 def curve() -> CapacitanceCurve:
     """A rod of 45 cm and a standing player."""
-    scene = Scene(antenna=RodAntenna(0.45, 0.01, 1.0), cabinet=None, player=Player())
+    scene = Scene(antenna=RodAntenna(0.45, 0.01, 1.0), cabinet=None, player=PlayerBody())
     return capacitance_curves(scene, postures=["open"])["open"]
 
 
-def rms(curve: CapacitanceCurve, parts: Parts, solution: Solution) -> float:
+def rms(curve: CapacitanceCurve, parts: FieldParts, solution: Solution) -> float:
     return Search(curve, GOAL, parts, solution.place).rms_cents(solution)
 
 
@@ -103,7 +101,7 @@ def test_a_chain_found_is_as_straight_in_the_whole_ladder(curve):
             found.choke_inductance,
             antenna,
             PARTS.choke_self_capacitance,
-            PARTS.tap_stray,
+            PARTS.joint_stray,
             4,
         )[..., 1]
 
@@ -155,7 +153,7 @@ def test_tap_at_the_hot_end_is_the_plain_place(curve):
 
 def test_bounds_of_tank_and_carrier_are_held(curve):
     """By default the LF band of the ITU (30 to 300 kHz); the tank no smaller than asked."""
-    parts = Parts(antenna_stray=3e-12, least_tank_capacitance=150e-12)
+    parts = FieldParts(antenna_stray=3e-12, least_tank_capacitance=150e-12)
     found = Search(curve, GOAL, parts, Place(2, "low")).best(1)
     carrier = float(Search(curve, GOAL, parts, found.place).evenness(found).carrier[0])
     assert 30e3 < carrier <= 300e3 * 1.0001
@@ -228,7 +226,7 @@ def test_ideal_chokes_have_no_pi():
 
 
 def test_a_goal_out_of_the_question_gives_none(curve):
-    impossible = Goal(65.4, 16_000.0, 0.30, 0.50, fill=0.95)
+    impossible = FieldGoal(65.4, 16_000.0, 0.30, 0.50, fill=0.95)
     assert Search(curve, impossible, PARTS, Place(1, "low"), Effort(population=6)).best(1, 10) is None
 
 
@@ -236,7 +234,7 @@ def test_a_goal_out_of_the_question_gives_none(curve):
 def test_whole_plan_is_ordered(curve):
     """The steps from the ideal to real builds, in the order of what is given up."""
     told = []
-    made = make_plan(Task(curve, GOAL, PARTS, TANK), told.append)
+    made = make_plan(SearchTask(curve, GOAL, PARTS, TANK), told.append)
     assert told == sorted(told)
     assert told[-1] == 1.0
     options = [option for _, option in made.places if option is not None]
@@ -258,6 +256,6 @@ def test_whole_plan_is_ordered(curve):
 def test_small_plan_holds_together(curve):
     places = Place(0, "low"), Place(1, "low")
     effort = Effort(8, 30, polishing=100, restarts=1, places=places, front_bounds=((0.5,), (500e3,)))
-    made = make_plan(Task(curve, GOAL, PARTS, TANK, effort=effort))
+    made = make_plan(SearchTask(curve, GOAL, PARTS, TANK, effort=effort))
     assert made.robust.steps.builds.mean_cents <= made.nominal.steps.builds.mean_cents + 0.5
     assert {place for place, option in made.places if option} >= {Place(1, "low")}

@@ -7,22 +7,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from small_instrument import RING_CURVE
 
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
-from models.volume.control import GainStage, PeakRectifier
+from models.volume.loudness import GainStage, PeakRectifier
 from models.volume.volume_antenna import VolumeAntenna, VolumeFault
 
-# A made-up curve of the size of a real one: these tests are of the chain, not of the field.
-_HEIGHTS = np.geomspace(0.01, 0.60, 30)
-CURVE = CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.10e-12 / (_HEIGHTS + 0.03), 7.4e-12)
 TANK = Tank(2.2e-3, 33e-12, 12e-12, 5e-12, 30e-12)
 RESONATOR = Tank(2.2e-3, 72e-12, quality_factor=100.0)
 
 
 def tuned(full_height: float = 0.25, **changes) -> VolumeAntenna:
     """A volume antenna set up for full volume at this height."""
-    raw = replace(VolumeAntenna(CURVE, TANK, RESONATOR, ring_stray=3e-12), **changes)
+    raw = replace(VolumeAntenna(RING_CURVE, TANK, RESONATOR, ring_stray=3e-12), **changes)
     needed = raw.trimmer_for_full_at(full_height)
     assert needed is not None
     span = raw.tank.trimmer_maximum - raw.tank.trimmer_minimum
@@ -57,7 +55,7 @@ def test_the_stage_is_linear_in_volts_between_threshold_and_full():
         (lambda: GainStage(threshold=3.0, full=3.0), "full must be > threshold = 3 V"),
         (lambda: GainStage(full=True), "full must be a finite"),
         (lambda: GainStage().voltage_for(1.2), "gain must be between 0 and 1"),
-        (lambda: VolumeAntenna(CURVE, TANK, RESONATOR, ring_stray=-1e-12), "ring_stray must be >= 0"),
+        (lambda: VolumeAntenna(RING_CURVE, TANK, RESONATOR, ring_stray=-1e-12), "ring_stray must be >= 0"),
         (lambda: tuned().gain(0.005), "distance must be between"),
         (lambda: tuned().gain(np.nan), "distance must be"),
         (lambda: tuned().distance_at(-0.1), "gain must be between 0 and 1"),
@@ -116,7 +114,7 @@ def test_scaling_all_capacitances_and_the_inductance_changes_nothing_heard():
     tank, resonator = volume.tank, volume.resonator
     scaled = replace(
         volume,
-        curve=CapacitanceCurve(_HEIGHTS, k * CURVE.capacitances, k * CURVE.empty_capacitance),
+        curve=CapacitanceCurve(RING_CURVE.distances, k * RING_CURVE.capacitances, k * RING_CURVE.empty_capacitance),
         tank=Tank(tank.inductance / k, k * tank.total_capacitance),
         resonator=Tank(resonator.inductance / k, k * resonator.capacitance, quality_factor=100.0),
         ring_stray=k * volume.ring_stray,

@@ -13,9 +13,8 @@ from scipy.constants import epsilon_0
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.mesh import torus
 from models.electrostatics.surfaces import enclosed_volume
-from models.hand.apparatus import cabinet_mesh
-from models.hand.player import ARM_RADIUS, BODY_SIDE, HAND_HALF_SIZES, SHOULDER_SIDE, arm, body
-from models.hand.scene import Cabinet, Player, RodAntenna, Scene
+from models.hand.meshes import ARM_RADIUS, BODY_SIDE, HAND_HALF_SIZES, SHOULDER_SIDE, arm, body, cabinet_mesh
+from models.hand.scene import Cabinet, PlayerBody, RodAntenna, Scene
 from models.volume.field import loop_curve, loop_matrices, loop_mesh, other_shoulder, other_wrist, palm, still_loop
 from models.volume.scene import VOLUME_DISTANCES, LoopAntenna, VolumeScene
 
@@ -74,7 +73,7 @@ def test_the_hand_adds_less_the_higher_it_is(plain):
 
 def test_bonding_the_player_adds_capacitance():
     capacitances = [
-        loop_curve(VolumeScene(Scene(player=Player(body_capacitance=bond))), FEW).capacitances
+        loop_curve(VolumeScene(Scene(player=PlayerBody(body_capacitance=bond))), FEW).capacitances
         for bond in (0.0, 100e-12, None)
     ]
     assert (capacitances[0] < capacitances[1]).all()
@@ -105,7 +104,7 @@ def test_it_is_the_direct_solution_of_all_meshes_together(box):
 
     (They differ by some 4e-4: only the direct one averages the two quadratures between still and moving panels.)
     """
-    pitch = Scene(antenna=RodAntenna(base_height=0.45), cabinet=box, player=Player(hand_height=0.6))
+    pitch = Scene(antenna=RodAntenna(base_height=0.45), cabinet=box, player=PlayerBody(hand_height=0.6))
     scene = VolumeScene(pitch, LoopAntenna(height=0.4))
     heights, fineness = np.array([0.02, 0.2]), 0.7
     found = loop_matrices(still_loop(scene, fineness), scene, heights)
@@ -175,7 +174,10 @@ def test_a_bad_ring_is_refused(changes, message):
     ("scene", "message"),
     [
         (VolumeScene(Scene(cabinet=Cabinet()), LoopAntenna(offset=0.25, height=0.95)), "clear the cabinet"),
-        (VolumeScene(Scene(player=Player(stand_distance=0.2)), LoopAntenna(diameter=0.3)), "clear the player's body"),
+        (
+            VolumeScene(Scene(player=PlayerBody(stand_distance=0.2)), LoopAntenna(diameter=0.3)),
+            "clear the player's body",
+        ),
         (VolumeScene(loop=LoopAntenna(offset=1.6)), "reach|let the player"),
         (VolumeScene(loop=LoopAntenna(height=0.10)), "let the player"),
     ],

@@ -7,15 +7,12 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from small_instrument import ROD
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from synth.analysis.field_figures import field_figures
 from synth.analysis.figures import collected, known, of, playable, played_numbers
 from synth.build.workbench import assemble
 from synth.designs.template import template_design
-
-DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(DISTANCES, 6.24e-12 + 0.033e-12 / (DISTANCES + 0.015), 6.24e-12)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,7 +44,7 @@ def test_no_number_is_known_as_none():
 
 
 def test_notes_are_numbered_only_where_they_can_be_played():
-    opened = assemble(template_design(), CURVE)
+    opened = assemble(template_design(), ROD)
     places = np.linspace(0.02, 0.75, 40)
     inside, numbers = playable(opened.field, places), played_numbers(opened.field, places, 440.0)
     assert 0 < inside.sum() < inside.size
@@ -56,7 +53,7 @@ def test_notes_are_numbered_only_where_they_can_be_played():
 
 
 def test_everything_of_a_design_is_made_once():
-    opened = assemble(template_design(), CURVE)
+    opened = assemble(template_design(), ROD)
     assert opened.instrument is opened.instrument
     assert opened.tanks["variable"] is opened.tanks["variable"]
     assert opened.pair is opened.pair

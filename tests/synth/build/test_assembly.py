@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_instrument import ROD
 
 from models.branch.antenna_branch import DIRECT
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -25,7 +26,6 @@ DEMOS = Path(__file__).parents[3] / "demos"
 
 # A made-up but plausible curve: these tests are of the assembling, not of the hand field.
 _DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.05e-12 / (_DISTANCES + 0.02), 6.25e-12)
 
 BARE = """
 [antenna]
@@ -52,18 +52,18 @@ def _field(assembly: OpenedDesign) -> PitchField:
 
 
 def test_zero_beat_is_where_it_was_asked_for() -> None:
-    assembly = assemble(read_design(BARE), CURVE)
+    assembly = assemble(read_design(BARE), ROD)
     assert assembly.instrument.offset_frequency(0.45) == pytest.approx(0.0, abs=1e-6)
     assert _field(assembly).zero_beat_distance == pytest.approx(0.45, abs=1e-6)
     # at zero beat both tanks hold the same capacitance, the antenna and its stray counted (same inductance)
-    total = 100e-12 + 3e-12 + float(CURVE.capacitance(0.45))
+    total = 100e-12 + 3e-12 + float(ROD.capacitance(0.45))
     assert assembly.reference_tank.total_capacitance == pytest.approx(total, rel=1e-9)
     assert assembly.notices == ()
 
 
 def test_without_zero_beat_the_trimmer_stays() -> None:
     design = read_design(BARE.replace('[tuning]\nzero_beat = "45 cm"', ""))
-    assembly = assemble(design, CURVE)
+    assembly = assemble(design, ROD)
     assert assembly.reference_tank.trimmer_setting == 0.5
     assert assembly.instrument.reference_frequency == pytest.approx(
         float(resonant_frequency(2.7e-3, 111.5e-12)), rel=1e-12
@@ -72,20 +72,20 @@ def test_without_zero_beat_the_trimmer_stays() -> None:
 
 def test_a_trimmer_out_of_reach_says_what_is_missing_and_what_helps() -> None:
     far_off = read_design(BARE.replace('"82 pF"', '"100 pF"'))
-    assembly = assemble(far_off, CURVE)
+    assembly = assemble(far_off, ROD)
     assert assembly.reference_tank.trimmer_setting == 0.0
     notice = assembly.notices[0]
     assert "cannot reach zero beat at 0.45 m" in notice
     assert "below the" in notice
     # the capacitor it names does bring zero beat there, with the trimmer in the middle
     value = notice.split("reference.capacitance of ")[1].split(" (now 100 pF)")[0]
-    better = assemble(read_design(BARE.replace('"82 pF"', f'"{value}"')), CURVE)
+    better = assemble(read_design(BARE.replace('"82 pF"', f'"{value}"')), ROD)
     assert better.reference_tank.trimmer_setting == pytest.approx(0.5, abs=0.01)
     assert better.notices == ()
 
 
 def test_a_trimmer_too_high_names_the_side() -> None:
-    assembly = assemble(read_design(BARE.replace('"82 pF"', '"60 pF"')), CURVE)
+    assembly = assemble(read_design(BARE.replace('"82 pF"', '"60 pF"')), ROD)
     assert assembly.reference_tank.trimmer_setting == 1.0
     assert "above the" in assembly.notices[0]
 
@@ -120,13 +120,13 @@ def test_every_key_reaches_the_instrument() -> None:
     dc_block = "20 Hz"
     level = "25 %"
     """
-    made = assemble(read_design(BARE.replace("[tuning]", '[tuning]\nmode = "low"') + extra), CURVE).instrument
+    made = assemble(read_design(BARE.replace("[tuning]", '[tuning]\nmode = "low"') + extra), ROD).instrument
     assert (made.branch.inductance, made.branch.quality_factor, made.branch.self_capacitance) == (0.04, 70.0, 1e-12)  # type: ignore[union-attr]
     assert (made.detector.kind, made.detector.amplitude_ratio, made.detector.drive) == ("junction", 0.5, 2.0)
     assert (made.tone_low_pass, made.dc_block, made.level, made.lock_range) == (4000.0, 20.0, 0.25, 3.0)
     assert (made.mode, made.antenna_stray) == ("low", 3e-12)
     assert made.variable_tank.total_capacitance == pytest.approx(100e-12, rel=1e-9, abs=0.0)
-    assert made.curve is CURVE
+    assert made.curve is ROD
 
 
 def test_every_key_of_the_diode_reaches_the_detector() -> None:
@@ -141,7 +141,7 @@ def test_every_key_of_the_diode_reaches_the_detector() -> None:
     saturation_current = "5 nA"
     emission_factor = 1.7
     """
-    detector = assemble(read_design(BARE + extra), CURVE).instrument.detector
+    detector = assemble(read_design(BARE + extra), ROD).instrument.detector
     assert (detector.kind, detector.amplitude_ratio, detector.amplitude) == ("diode", 0.5, 2.0)
     reference = resonant_frequency(2.7e-3, 111.5e-12)  # with the trimmer in the middle; where it ends up hardly matters
     assert detector.diode.radio_frequency == pytest.approx(float(reference), rel=0.02)
@@ -160,7 +160,7 @@ node_capacitance = "33 pF"
 
 
 def test_computed_lock_range_follows_the_parts() -> None:
-    made = assemble(read_design(BARE + COUPLED), CURVE)
+    made = assemble(read_design(BARE + COUPLED), ROD)
     parts = OutputCoupling(10e6, 4.7e6, 10e3, 33e-12)
     reference = made.reference_tank
     seen = made.instrument.variable_tank.total_capacitance + float(made.instrument.antenna_capacitance(0.45))
@@ -174,7 +174,7 @@ def test_computed_lock_range_follows_the_parts() -> None:
 
 def test_a_strong_coupling_is_mentioned() -> None:
     strong = COUPLED.replace('"10M"', '"47k"').replace('"4M7"', '"47k"')
-    notices = assemble(read_design(BARE + strong), CURVE).notices
+    notices = assemble(read_design(BARE + strong), ROD).notices
     assert any("computed lock range" in notice for notice in notices)
 
 
@@ -188,12 +188,12 @@ def test_computed_lock_range_is_written_and_read_back() -> None:
 @pytest.mark.parametrize("inductance", ["20 mH", "40 mH"])
 def test_auto_takes_the_mode_that_is_mostly_the_tank(inductance: str) -> None:
     """The tank's own frequency is 306 kHz; the branch resonates at some 370 and 260 kHz."""
-    made = assemble(read_design(BARE + f'[branch]\ninductance = "{inductance}"\n'), CURVE).instrument
+    made = assemble(read_design(BARE + f'[branch]\ninductance = "{inductance}"\n'), ROD).instrument
     assert made.mode == {"20 mH": "low", "40 mH": "high"}[inductance]
 
 
 def test_a_zero_beat_outside_the_field_is_refused() -> None:
-    short = CapacitanceCurve(_DISTANCES[:15], CURVE.capacitances[:15], 6.25e-12)
+    short = CapacitanceCurve(ROD.distances[:15], ROD.capacitances[:15], ROD.empty_capacitance)
     with pytest.raises(DesignError, match="the hand field reaches from 10 mm to"):
         assemble(read_design(BARE), short)
 

@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from small_instrument import ROD
 
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents
 from models.pitch_field import pitch_field
 from synth.build import circuit_assembly
@@ -27,9 +27,6 @@ from synth.sound.voice import Voice
 
 DEMO = Path(__file__).parents[3] / "demos" / "willow.toml"
 TEXT = DEMO.read_text("utf-8")
-
-_DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.025e-12 / (_DISTANCES + 0.02), 6.25e-12)  # made up, plausible
 
 
 def changed(section: str, **values: str) -> str:
@@ -80,11 +77,11 @@ def test_lossless_and_circuit_law_differ_by_about_15_cents(willow):
 
 
 def test_the_tuned_reference_and_the_law_are_the_circuits(willow):
-    assembly = assemble(willow, CURVE)
+    assembly = assemble(willow, ROD)
     instrument, setting = assembly.instrument, assembly.reference_tank.trimmer_setting
     # each solved alone, from nothing
     reference = steady_state(circuit_of(willow, "reference").with_trimmer(setting))
-    antenna = float(CURVE.capacitance(0.5)) + 3e-12
+    antenna = float(ROD.capacitance(0.5)) + 3e-12
     variable = steady_state(with_antenna(circuit_of(willow, "variable"), antenna, branch_of(willow)))
     assert_allclose(reference.frequency, instrument.reference_frequency, rtol=1e-7)
     assert_allclose(variable.frequency, reference.frequency, rtol=1e-7)
@@ -94,8 +91,8 @@ def test_the_tuned_reference_and_the_law_are_the_circuits(willow):
 
 
 def test_the_empty_room_is_within_the_law(willow):
-    instrument = assemble(willow, CURVE).instrument
-    empty = float(instrument.frequency_with(CURVE.empty_capacitance + 3e-12))
+    instrument = assemble(willow, ROD).instrument
+    empty = float(instrument.frequency_with(ROD.empty_capacitance + 3e-12))
     assert empty > float(instrument.variable_frequency(0.8))
 
 
@@ -147,15 +144,15 @@ def test_an_empty_circuit_takes_the_default_parts():
 
 def test_given_amplitudes_stay_as_written():
     design = read_design(changed("detector", amplitudes='"given"', amplitude_ratio="0.4"))
-    instrument = assemble(design, CURVE).instrument
+    instrument = assemble(design, ROD).instrument
     assert instrument.reference_amplitude is None
     assert instrument.detector_at(0.2).amplitude_ratio == 0.4
-    by_circuit = assemble(read_design(TEXT), CURVE).instrument
+    by_circuit = assemble(read_design(TEXT), ROD).instrument
     assert by_circuit.detector_at(0.2).amplitude_ratio != by_circuit.detector_at(0.02).amplitude_ratio
 
 
 def test_the_voice_plays_the_circuit(willow):
-    instrument = assemble(locked_off(willow, "circuit"), CURVE).instrument
+    instrument = assemble(locked_off(willow, "circuit"), ROD).instrument
     wanted = float(instrument.beat_frequency(0.08))
     sound = Voice(instrument, 48000).render(0.08, 48000)[24000:]
     spectrum = np.abs(np.fft.rfft(sound * np.hanning(sound.size)))
@@ -166,25 +163,25 @@ def test_the_voice_plays_the_circuit(willow):
 def test_high_mode_is_followed_where_it_grows():
     # 60 mH put the choke's resonance below the tank's: the upper mode is the tank's
     design = read_design(changed("branch", inductance='"60 mH"').replace('mode = "auto"', 'mode = "high"'))
-    instrument = assemble(design, CURVE).instrument
+    instrument = assemble(design, ROD).instrument
     assert instrument.mode == "high"
     assert instrument.variable_frequency(0.3) > 260e3
 
 
 def test_a_reference_out_of_reach_names_the_capacitor_that_helps():
-    far = assemble(read_design(changed("reference", capacitance='"390 pF"')), CURVE)
+    far = assemble(read_design(changed("reference", capacitance='"390 pF"')), ROD)
     assert far.reference_tank.trimmer_setting == 0.0
     notice = next(text for text in far.notices if "cannot reach zero beat" in text)
     needed = re.search(r"reference\.capacitance of ([\d.]+ pF)", notice).group(1)
-    better = assemble(read_design(changed("reference", capacitance=f'"{needed}"')), CURVE)
+    better = assemble(read_design(changed("reference", capacitance=f'"{needed}"')), ROD)
     assert better.reference_tank.trimmer_setting == pytest.approx(0.5, abs=0.01)
-    near = assemble(read_design(changed("reference", capacitance='"120 pF"')), CURVE)
+    near = assemble(read_design(changed("reference", capacitance='"120 pF"')), ROD)
     assert near.reference_tank.trimmer_setting == 1.0
 
 
 def test_without_zero_beat_the_trimmer_stays():
     design = read_design("\n".join(line for line in TEXT.splitlines() if not line.startswith("zero_beat")))
-    assert assemble(design, CURVE).reference_tank.trimmer_setting == 0.5
+    assert assemble(design, ROD).reference_tank.trimmer_setting == 0.5
 
 
 @pytest.mark.parametrize(
@@ -234,25 +231,24 @@ def test_what_only_a_circuit_gives_needs_one():
         (
             "variable",
             {"inductance": '"20.5 mH"', "self_capacitance": '"0.1 pF"'},
-            r"the variable oscillator .*with 9\.917 pF of antenna: the frequency does not fall",
+            r"the variable oscillator .*with 9\.9 pF of antenna: the frequency does not fall",
         ),
         ("branch", {"inductance": '"35 mH"'}, r"the variable oscillator .*pF of antenna: .*(another mode|hops)"),
     ],
 )
 def test_what_cannot_swing_is_one_message_with_its_cause(section, values, message):
-    curve = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.04e-12 / (_DISTANCES + 0.02), 6.25e-12)
     with pytest.raises(DesignError, match=message) as caught:
-        assemble(read_design(changed(section, **values)), curve)
+        assemble(read_design(changed(section, **values)), ROD)
     assert len(str(caught.value).splitlines()) == 1
     assert "[circuit]" in str(caught.value)
 
 
 def test_work_without_end_is_one_message_and_far_above_what_the_demo_takes(willow, monkeypatch):
     monkeypatch.setattr(circuit_assembly, "MOST_WORK", circuit_assembly.MOST_WORK / 30.0)
-    assemble(willow, CURVE)
+    assemble(willow, ROD)
     monkeypatch.setattr(circuit_assembly, "MOST_WORK", 1e5)
     with pytest.raises(DesignError, match=r"the variable oscillator \(\[variable\] with .*work allowed") as caught:
-        assemble(willow, CURVE)
+        assemble(willow, ROD)
     assert len(str(caught.value).splitlines()) == 1
 
 
@@ -283,4 +279,4 @@ def test_more_than_the_detector_takes_is_refused():
     )
     text = text.replace('"envelope"', '"diode"').replace('"12 V"', '"100 V"')
     with pytest.raises(DesignError, match=r"the detector cannot take what it is given: envelope must be <= 17"):
-        assemble(read_design(text), CURVE)
+        assemble(read_design(text), ROD)

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 from dataclasses import replace
 
-import numpy as np
 import pytest
+from small_instrument import RING_CURVE, ROD, STEEP
 
-from models.hand.hand_field import CapacitanceCurve
-from models.hand.scene import Player, RodAntenna, Scene
+from models.hand.capacitance_curve import CapacitanceCurve
+from models.hand.scene import PlayerBody, RodAntenna, Scene
 from models.volume.scene import LoopAntenna, VolumeScene
 from synth.build import curve_cache
 
-DISTANCES = np.geomspace(0.01, 0.8, 12)
+
+def scaled(curve: CapacitanceCurve, factor: float) -> CapacitanceCurve:
+    """The curve with all its capacitances `factor` times as large."""
+    return CapacitanceCurve(curve.distances, factor * curve.capacitances, factor * curve.empty_capacitance)
 
 
 @pytest.fixture
@@ -24,11 +28,7 @@ def solves(monkeypatch):
 
     def solver(scene):
         counted.append(scene)
-        scale = scene.antenna.length
-        return {
-            name: CapacitanceCurve(DISTANCES, scale * (1e-11 + size / DISTANCES), scale * 1e-11)
-            for name, size in (("open", 1e-14), ("fist", 2e-14))
-        }
+        return {name: scaled(curve, scene.antenna.length) for name, curve in (("open", ROD), ("fist", STEEP))}
 
     monkeypatch.setattr("models.hand.hand_field.capacitance_curves", solver)
     return counted
@@ -54,7 +54,7 @@ def test_the_volume_antennas_curve_is_kept_beside_them(tmp_path, solves, monkeyp
 
     def solver(scene):
         solved.append(scene)
-        return CapacitanceCurve(DISTANCES, scene.loop.diameter * (1e-11 + 1e-14 / DISTANCES), 0.9e-12)
+        return scaled(RING_CURVE, scene.loop.diameter)
 
     monkeypatch.setattr("models.volume.field.loop_curve", solver)
     small, large = VolumeScene(), VolumeScene(loop=LoopAntenna(diameter=0.3))
@@ -65,14 +65,19 @@ def test_the_volume_antennas_curve_is_kept_beside_them(tmp_path, solves, monkeyp
     curve_cache.curves_for(small.scene, folder=tmp_path)
     assert len(solves) == 1
     assert len(list(tmp_path.iterdir())) == 3
-    bonded = VolumeScene(replace(Scene(), player=Player(body_capacitance=None)))
+    bonded = VolumeScene(replace(Scene(), player=PlayerBody(body_capacitance=None)))
     assert curve_cache.loop_curve_key(bonded) != curve_cache.loop_curve_key(small)
 
 
-def test_another_solver_is_another_file(monkeypatch):
-    before = curve_cache.curve_key(Scene())
-    monkeypatch.setattr(curve_cache, "solver_digest", lambda: "another")
-    assert curve_cache.curve_key(Scene()) != before
+def test_another_solver_is_another_file(monkeypatch, tmp_path):
+    before = curve_cache.curve_key(Scene()), curve_cache.loop_curve_key(VolumeScene())
+    shutil.copytree(curve_cache.models_folder(), tmp_path / "models")
+    monkeypatch.setattr(curve_cache, "models_folder", lambda: tmp_path / "models")
+    assert (curve_cache.curve_key(Scene()), curve_cache.loop_curve_key(VolumeScene())) == before
+    mesh = tmp_path / "models" / "electrostatics" / "mesh.py"
+    mesh.write_text(mesh.read_text("utf-8") + "# changed\n", "utf-8")
+    assert curve_cache.curve_key(Scene()) != before[0]
+    assert curve_cache.loop_curve_key(VolumeScene()) != before[1]
 
 
 def test_every_module_the_solver_is_made_of_counts():

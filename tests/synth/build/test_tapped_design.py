@@ -7,13 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from small_instrument import ROD
 
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
 from models.circuit.warm_transistor import warmed
-from models.hand.capacitance_curve import CapacitanceCurve
-from synth.analysis.drift import transistor_drift
-from synth.analysis.drift_figures import drift_figures
+from synth.analysis.drift import drift_figures, transistor_drift
 from synth.analysis.sheet_stations import antenna_station, bare_station
 from synth.analysis.tolerance import gain_notice, trial_of
 from synth.build.assembly import branch_of
@@ -24,13 +23,11 @@ from synth.designs.sections import TemperatureSection, TolerancesSection
 from synth.errors import DesignError
 from synth.report.drift import DRIFT, drift_text
 
-_DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.02e-12 / (_DISTANCES + 0.02), 6.25e-12)
 SCALED = ("capacitance", "stray", "trimmer_minimum", "trimmer_maximum")
 
 
 def opened(design) -> OpenedDesign:
-    return assemble(design, CURVE)
+    return assemble(design, ROD)
 
 
 @pytest.fixture(scope="module")

@@ -51,7 +51,7 @@ def test_choice_put_into_the_design_reaches_the_target(demos, capsys, name):
 
 def test_stray_spreads_by_board_or_option(demos, capsys):
     design = load_design(demos / "willow.toml")
-    around = tank_in(design, "reference").stray
+    around = tank_in(design, "reference").board_stray
     by_board = 0.5 * (25 - 4) * 1e-12  # usual range of perfboard, 4 to 25 pF (from memory)
     for options, spread in (([], by_board + 2e-12), (["--stray-spread", "3 pF", "--junction-spread", "1 pF"], 4e-12)):
         document = chosen(demos / "willow.toml", capsys, "--target-frequency", "265 kHz", *TIGHT, *options)

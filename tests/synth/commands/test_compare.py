@@ -12,7 +12,7 @@ import pytest
 
 from synth.build.workbench import open_design
 from synth.cli import main
-from synth.hands.shared_path import shared_path
+from synth.hands.gestures import shared_path
 
 
 @pytest.fixture

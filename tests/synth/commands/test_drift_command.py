@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from models.pitch import cents
-from synth.analysis.drift_figures import drift_figures
+from synth.analysis.drift import drift_figures
 from synth.build.workbench import OpenedDesign
 from synth.cli import main
 from synth.designs.sections import TemperatureSection

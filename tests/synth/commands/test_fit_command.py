@@ -181,7 +181,7 @@ def test_design_with_a_circuit_keeps_what_it_counts_beside_the_stray(in_tmp, dem
     assert tank_in(written, "reference").frequency == close(250e3, rel=1e-6)
     assert written.circuit == load_design(demos / "willow.toml").circuit
     assert document["board"] == "perfboard"
-    counted = tank_in(written, "reference").stray - written.reference.stray
+    counted = tank_in(written, "reference").board_stray - written.reference.stray
     assert format_quantity(counted, "F") in document["board_says"]
     assert f"{158 - counted / P:.0f} pF of stray" in document["board_says"]
 

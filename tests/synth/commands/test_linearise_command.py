@@ -14,7 +14,7 @@ import soundfile
 
 from models.preferred_values import values_in_range
 from models.straight import plan
-from models.straight.build_spread import Tolerances
+from models.straight.evenness import Tolerances
 from models.straight.search import MARGIN, Effort, Place
 from synth.analysis.linearise import Wishes, improve, reference_section, reference_text
 from synth.analysis.linearise_figures import linearise_figures

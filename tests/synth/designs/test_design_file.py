@@ -13,9 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from synth.designs.design_file import design_hash, design_text, load_design, read_design
-from synth.designs.schema import REQUIRED, Key
+from synth.designs.schema import REQUIRED, Key, read_value, write_value
 from synth.designs.sections import KEYS, SECTIONS, Design, ReferenceSection, VariableSection, sections_of
-from synth.designs.value import read_value, write_value
 from synth.errors import DesignError
 
 SMALL = """

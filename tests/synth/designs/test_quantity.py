@@ -11,8 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from synth.designs.quantity import format_quantity, parse
-from synth.designs.units import UNITS
+from synth.designs.quantity import UNITS, format_quantity, parse
 from synth.errors import DesignError
 
 # IEC 60062: resistance and capacitance marked by letter and digits (examples of the standard, from memory)

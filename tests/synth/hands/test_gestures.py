@@ -6,22 +6,19 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from small_instrument import ROD
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
 from synth.errors import DesignError
 from synth.hands.gestures import GESTURES, MAJOR_STEPS, TREMOR_SIZE, gesture, minimum_jerk, tremor
 
-_DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.05e-12 / (_DISTANCES + 0.02), 6.25e-12)
-
 
 def _field(capacitance: float = 100e-12, zero_beat: float = 0.45) -> PitchField:
     tank = Tank(2.7e-3, capacitance)
-    reference = float(tank.with_antenna(float(CURVE.capacitance(zero_beat))))
-    return pitch_field(Instrument(curve=CURVE, variable_tank=tank, reference_frequency=reference))
+    reference = float(tank.with_antenna(float(ROD.capacitance(zero_beat))))
+    return pitch_field(Instrument(curve=ROD, variable_tank=tank, reference_frequency=reference))
 
 
 FIELD = _field()

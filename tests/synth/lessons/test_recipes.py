@@ -64,7 +64,7 @@ def test_every_lesson_can_be_played(lessons):
                     assert float(axis.value(axis.place(value))) == pytest.approx(value)
 
 
-@pytest.mark.parametrize("place", [0.15, 0.63])
+@pytest.mark.parametrize("place", [0.15, pytest.param(0.63, marks=pytest.mark.slow)])
 def test_lines_are_where_the_recipe_says(lessons, place):
     for name, source in sources(lessons):
         value = float(source.axis.value(place))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+from dataclasses import fields
 from multiprocessing.shared_memory import SharedMemory
 
 import numpy as np
@@ -15,12 +16,12 @@ from synth.live.link import (
     ROWS,
     HandEvent,
     LiveLink,
-    ProcessMeters,
     Records,
     RowRing,
     counter,
     row_step,
 )
+from synth.live.meters import ProcessMeters
 
 
 def test_a_record_gives_back_the_newest_values() -> None:
@@ -90,7 +91,7 @@ def test_another_process_sees_a_counter_rise_and_never_between_two_values() -> N
 def _write_many(name: str, count: int) -> None:
     link = LiveLink.attach(name)
     for number in range(1, count + 1):
-        link.process.write((number,) * len(ProcessMeters._fields))
+        link.process.write((number,) * len(fields(ProcessMeters)))
     link.close()
 
 

@@ -15,11 +15,13 @@ from models.instrument import Instrument
 from synth.hands.gestures import tremor
 from synth.hands.hand_path import HandBlock, HandPath
 from synth.live.hand_timing import HAND_DELAY
-from synth.live.link import HandEvent, Listening, LiveLink, SoundMeters, row_step
+from synth.live.link import HandEvent, Listening, LiveLink, row_step
 from synth.live.live_hand import LiveTremor
 from synth.live.live_sound import safe_level
+from synth.live.meters import SoundMeters
 from synth.live.recorder import Recorder
-from synth.live.renderer import FADE_TIME, Gate, Renderer
+from synth.live.renderer import FADE_TIME, Renderer
+from synth.sound.fades import Gate
 from synth.sound.strand import InstrumentSource, Strand
 from synth.sound.voice import Voice
 
@@ -227,7 +229,7 @@ def test_single_frames_asked_for_by_the_host_are_not_late(link: LiveLink) -> Non
 
 
 def test_the_gate_fades_within_its_time_and_can_turn_round() -> None:
-    gate = Gate(RATE)
+    gate = Gate(FADE_TIME, RATE)
     length = round(FADE_TIME * RATE)
     samples = np.ones(100)
     gate.apply(samples)

@@ -10,6 +10,7 @@ import pytest
 from small_instrument import make_instrument
 
 from models.instrument import Instrument
+from models.tank import Tank
 from synth.hands.trace_file import load_trace
 from synth.live.hand_timing import HAND_DELAY
 from synth.live.link import ROWS, HandEvent, Listening, LiveLink, RowRing, row_step
@@ -61,7 +62,7 @@ def test_rendering_the_kept_hand_gives_the_kept_sound(link: LiveLink, tmp_path: 
     """To the cent and the decibel: both are measured on the files, a period at a time."""
     import soundfile
 
-    instrument = make_instrument(level=0.5)
+    instrument = make_instrument(level=0.5, variable_tank=Tank(820e-6, 180e-12))  # some 1.6 kHz at 5 cm
     renderer = play(link, instrument, 3.0, tremor)
     takes = Takes()
     span = takes.keep(link.played, RATE, tmp_path / "take.wav")

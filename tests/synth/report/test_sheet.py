@@ -11,8 +11,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_instrument import RING_CURVE, ROD
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from synth.analysis.sheet_figures import SheetFigures, sheet_figures
 from synth.analysis.sheet_readings import CauseFigure, ReadingFigure
 from synth.build.workbench import OpenedDesign, assemble
@@ -25,15 +25,12 @@ from synth.report.sheet_page import sheet_page
 from synth.report.sheet_ruler import CLOSEST, check_bar, note_marks, ruler_length, ruler_rows
 from synth.report.sheet_table import SHEET
 
-_DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.02e-12 / (_DISTANCES + 0.02), 6.25e-12)
-LOOP_CURVE = CapacitanceCurve(_DISTANCES, 7.4e-12 + 0.10e-12 / (_DISTANCES + 0.03), 7.4e-12)
 HOSTILE = "<script>alert(1)</script>&\"'</style><b>--></title>"
 VOID = {"meta", "rect", "line", "br"}
 
 
 def made(design: Design) -> OpenedDesign:
-    return assemble(design, CURVE, None if design.volume_antenna is None else LOOP_CURVE)
+    return assemble(design, ROD, None if design.volume_antenna is None else RING_CURVE)
 
 
 @pytest.fixture(scope="module")

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_instrument import RING_CURVE, ROD
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from synth.analysis.sheet_figures import SheetFigures, sheet_figures
 from synth.build.workbench import assemble
 from synth.designs.design_file import load_design
@@ -41,9 +41,6 @@ SIZES = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; 8.5 by 
 TOP, SIDE, BOTTOM = 13.0, 14.0, 15.0  # mm of margin
 FOOT = 4.0  # mm below the text that stay white before the foot line
 DPI = 300
-_DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.02e-12 / (_DISTANCES + 0.02), 6.25e-12)
-LOOP_CURVE = CapacitanceCurve(_DISTANCES, 7.4e-12 + 0.10e-12 / (_DISTANCES + 0.03), 7.4e-12)
 
 
 @dataclass(frozen=True)
@@ -98,12 +95,12 @@ def printed(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str], Pr
 
 @pytest.fixture(scope="module")
 def lantern() -> SheetFigures:
-    return sheet_figures(assemble(template_design(), CURVE, LOOP_CURVE))
+    return sheet_figures(assemble(template_design(), ROD, RING_CURVE))
 
 
 @pytest.fixture(scope="module")
 def willow(demos: Path) -> SheetFigures:
-    return sheet_figures(assemble(load_design(demos / "willow.toml"), CURVE))
+    return sheet_figures(assemble(load_design(demos / "willow.toml"), ROD))
 
 
 def assert_nothing_is_cut(sheet: Print) -> None:

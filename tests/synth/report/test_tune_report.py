@@ -8,7 +8,7 @@ import json
 
 import pytest
 
-from synth.analysis.tune_figures import tune_figures
+from synth.analysis.tune import tune_figures
 from synth.hands.tune_path import Manner
 from synth.report.tune import TUNE
 from synth.tunes.note_list import read_note_list

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from small_instrument import RING_CURVE, ROD
 
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.volume.control import GainStage
+from models.volume.loudness import GainStage
 from synth.analysis.field_figures import field_figures, volume_figures
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.template import template_design
@@ -17,15 +17,11 @@ from synth.hands.hand_path import HandPath
 from synth.report.field import FIELD
 from synth.sound.offline import rendered_blocks
 
-_DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.05e-12 / (_DISTANCES + 0.02), 6.25e-12)
-LOOP_CURVE = CapacitanceCurve(_DISTANCES, 7.4e-12 + 0.10e-12 / (_DISTANCES + 0.03), 7.4e-12)
-
 
 @pytest.fixture(scope="module")
 def workpiece() -> OpenedDesign:
     design = template_design()
-    return assemble(design, CURVE, LOOP_CURVE)
+    return assemble(design, ROD, RING_CURVE)
 
 
 def test_the_report_names_the_heights_of_the_volume_hand(workpiece: OpenedDesign) -> None:
@@ -50,7 +46,7 @@ def test_what_the_hand_does_not_reach_stays_open(workpiece: OpenedDesign) -> Non
 
 
 def test_without_a_volume_antenna_the_report_has_none(workpiece: OpenedDesign) -> None:
-    report = field_figures(replace(workpiece, given=(CURVE, None)))
+    report = field_figures(replace(workpiece, given=(ROD, None)))
     assert report.volume is None
     assert "volume" not in FIELD.text(report)
 

@@ -5,14 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from small_instrument import STEEP, make_instrument
 
 from models.circuit.variable_law import VariableLaw
 from models.detector.diode import DiodeLoad
 from models.detector.diode_response import beat_cycle
 from models.detector.memoryless import DETECTORS, Detector
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
-from models.tank import Tank
 from synth.hands.hand_path import HandBlock
 from synth.sound.band_edges import FADE_TO
 from synth.sound.beat_phase import fixed_from_radians
@@ -20,16 +18,13 @@ from synth.sound.row_table import row_offsets, row_table
 from synth.sound.voice import Voice
 
 RATE = 48000
-_D = np.geomspace(0.01, 0.8, 40)
-CURVE = CapacitanceCurve(_D, 8e-12 + 0.09e-12 / (_D + 0.02) ** 1.1, 8e-12)  # invented, of a rod's size
-PLAIN = Instrument(CURVE, Tank(820e-6, 300e-12), 3e5)
-PLAIN = replace(PLAIN, reference_frequency=float(PLAIN.variable_frequency(0.6)))
+PLAIN = make_instrument()
 DIODE = Detector("diode", 0.9, amplitude=0.5, diode=DiodeLoad(radio_frequency=3e5))
 
 
 def lawful(detector, **changes):
     """An instrument whose variable oscillator loses half its amplitude as the hand comes near."""
-    capacitances = np.linspace(8e-12, float(CURVE.capacitance(CURVE.nearest)), 24)
+    capacitances = np.linspace(8e-12, float(STEEP.capacitance(STEEP.nearest)), 24)
     swing = (capacitances - 8e-12) / (capacitances[-1] - 8e-12)
     law = VariableLaw(capacitances, PLAIN.frequency_with(capacitances), 0.5 - 0.25 * swing)
     made = replace(PLAIN, detector=detector, variable_law=law, reference_amplitude=0.5)
@@ -75,7 +70,7 @@ def test_locked_oscillators_give_the_output_at_rest_but_for_a_steady_part():
 
 
 def test_a_law_of_constant_amplitudes_sounds_like_none():
-    capacitances = np.linspace(8e-12, float(CURVE.capacitance(CURVE.nearest)), 24)
+    capacitances = np.linspace(8e-12, float(STEEP.capacitance(STEEP.nearest)), 24)
     law = VariableLaw(capacitances, PLAIN.frequency_with(capacitances), np.full(24, 0.45))
     without = replace(PLAIN, detector=DIODE, variable_law=law)
     with_law = replace(without, reference_amplitude=0.5)

@@ -1,37 +1,25 @@
 """The voice as a stream: the same samples for any blocks, carried state, bad and hostile input."""
 
-import dataclasses
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from small_instrument import STEEP, make_instrument
 
 from models.detector.memoryless import DETECTORS, Detector
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
-from models.tank import Tank
 from synth.hands.hand_path import HandBlock
 from synth.sound.voice import Voice
 
 RATE = 48000
-_D = np.geomspace(0.01, 0.8, 40)
-CURVE = CapacitanceCurve(_D, 8e-12 + 0.09e-12 / (_D + 0.02) ** 1.1, 8e-12)  # invented, of a rod's size
-
-
-def instrument(zero_beat=0.6, **changes):
-    base = Instrument(CURVE, Tank(820e-6, 300e-12), 3e5)
-    reference = float(base.variable_frequency(zero_beat))
-    return dataclasses.replace(base, **{"reference_frequency": reference, **changes})
 
 
 INSTRUMENTS = {
-    "product": instrument(),
-    "envelope": instrument(detector=Detector("envelope", 0.95), level=0.8),
-    "pulled product": instrument(lock_range=8.0),
-    "pulled junction": instrument(detector=Detector("junction", 0.7, 4.0), lock_range=30.0, tone_low_pass=3000.0),
-    "pulled diode": instrument(detector=Detector("diode", 0.9), lock_range=12.0),
-    "high beat": instrument(reference_frequency=3.2e5, detector=Detector("square-law", 0.5)),
+    "product": make_instrument(),
+    "envelope": make_instrument(detector=Detector("envelope", 0.95), level=0.8),
+    "pulled product": make_instrument(lock_range=8.0),
+    "pulled junction": make_instrument(detector=Detector("junction", 0.7, 4.0), lock_range=30.0, tone_low_pass=3000.0),
+    "pulled diode": make_instrument(detector=Detector("diode", 0.9), lock_range=12.0),
+    "high beat": make_instrument(reference_frequency=3.2e5, detector=Detector("square-law", 0.5)),
 }
 
 
@@ -132,7 +120,7 @@ def test_input_and_earlier_output_stay_untouched():
 
 
 def test_distances_outside_the_curve_count_as_its_ends():
-    for outside, end in ((0.0, CURVE.nearest), (1e9, CURVE.farthest)):
+    for outside, end in ((0.0, STEEP.nearest), (1e9, STEEP.farthest)):
         np.testing.assert_array_equal(
             Voice(INSTRUMENTS["product"], RATE).render(outside, 500),
             Voice(INSTRUMENTS["product"], RATE).render(end, 500),
@@ -171,7 +159,7 @@ def test_bad_sample_rate_is_refused(rate):
 
 def test_a_lock_range_near_the_sample_rate_is_refused():
     with pytest.raises(ValueError, match="lock_range must be below a quarter of the sample rate, 12000 Hz"):
-        Voice(instrument(lock_range=12000.0), RATE)
+        Voice(make_instrument(lock_range=12000.0), RATE)
 
 
 def test_no_frames_is_no_sound():
@@ -191,11 +179,11 @@ distances = st.one_of(st.floats(0.0, 1.0), st.sampled_from([0.0, 5e-324, 1e-12, 
 )
 def test_hostile_hands_stay_finite_and_within_full_scale(hands, kinds, lock_range, level, rate):
     """Steps and runs of random hands, with instruments changing in between."""
-    voice = Voice(instrument(level=level, lock_range=lock_range), rate)
+    voice = Voice(make_instrument(level=level, lock_range=lock_range), rate)
     random = np.random.default_rng(len(hands))
     for index, (distance, volume, frames) in enumerate(hands):
         kind = kinds[index % len(kinds)]
-        voice.set_instrument(instrument(level=level, lock_range=lock_range, detector=Detector(kind, 1.0, 30.0)))
+        voice.set_instrument(make_instrument(level=level, lock_range=lock_range, detector=Detector(kind, 1.0, 30.0)))
         scattered = np.where(random.random(frames) < 0.5, distance, random.random(frames))
         for place in (distance, scattered):
             samples = voice.render(HandBlock(np.broadcast_to(place, frames), np.full(frames, volume)), frames)

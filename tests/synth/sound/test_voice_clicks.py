@@ -10,23 +10,19 @@ import math
 import numpy as np
 import pytest
 from scipy import signal
+from small_instrument import STEEP, make_instrument
 
 from models.detector.memoryless import Detector
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
-from models.tank import Tank
 from synth.hands.hand_path import HandBlock
 from synth.sound.voice import Voice
 
 RATE = 48000
-_D = np.geomspace(0.01, 0.8, 40)
-CURVE = CapacitanceCurve(_D, 8e-12 + 0.09e-12 / (_D + 0.02) ** 1.1, 8e-12)  # invented, of a rod's size
 
 
 def sounding(beat, lock_range=0.0, **changes):
     """An instrument that sounds `beat` (Hz) with the hand at the far end of its curve."""
-    plain = Instrument(CURVE, Tank(820e-6, 300e-12), 3e5, lock_range=lock_range)
-    variable = float(plain.variable_frequency(CURVE.farthest))
+    plain = make_instrument(lock_range=lock_range)
+    variable = float(plain.variable_frequency(STEEP.farthest))
     return dataclasses.replace(plain, reference_frequency=variable + math.hypot(beat, lock_range), **changes)
 
 

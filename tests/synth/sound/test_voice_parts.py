@@ -7,14 +7,19 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from scipy import signal
+from small_instrument import make_instrument
 
 from models.detector.memoryless import Detector
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
 from models.pulling import pulled_beat
-from models.tank import Tank
 from synth.sound.band_edges import FADE_TO, crossings, highest_offset, line_bound
-from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate, fixed_from_radians, radians_from_fixed
+from synth.sound.beat_phase import (
+    STEPS_PER_TURN,
+    TURN_MASK,
+    PitchLaw,
+    accumulate,
+    fixed_from_radians,
+    radians_from_fixed,
+)
 from synth.sound.fades import Fade, Slew, guard
 from synth.sound.filters import (
     Smoother,
@@ -23,14 +28,11 @@ from synth.sound.filters import (
     low_pass_coefficients,
     smoothing_pole,
 )
-from synth.sound.pitch_law import PitchLaw
 from synth.sound.strand import Strand
 from synth.sound.wavetable import Wavetable, significant_harmonics, top_harmonics
 
 RATE = 48000
-_D = np.geomspace(0.01, 0.8, 40)
-CURVE = CapacitanceCurve(_D, 8e-12 + 0.09e-12 / (_D + 0.02) ** 1.1, 8e-12)  # invented, of a rod's size
-INSTRUMENT = Instrument(CURVE, Tank(820e-6, 300e-12), 316e3)
+INSTRUMENT = make_instrument(reference_frequency=316e3)
 
 
 def test_smoother_reaches_1_minus_1_over_e_after_its_time_constant():

@@ -5,18 +5,15 @@ import math
 
 import numpy as np
 import pytest
+from small_instrument import STEEP, make_instrument
 
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.instrument import Instrument
 from models.tank import Tank
 from synth.hands.hand_path import HandBlock
 from synth.sound.voice import Voice
 
 RATE = 48000
-_D = np.geomspace(0.01, 0.8, 40)
-CURVE = CapacitanceCurve(_D, 8e-12 + 0.09e-12 / (_D + 0.02) ** 1.1, 8e-12)  # invented, of a rod's size
 DETECTORS = (
     Detector("product"),
     Detector("square-law", 0.3),
@@ -28,21 +25,15 @@ DETECTORS = (
 )
 
 
-def instrument(zero_beat=0.6, **changes):
-    base = Instrument(CURVE, Tank(820e-6, 300e-12), 3e5)
-    reference = float(base.variable_frequency(zero_beat))
-    return dataclasses.replace(base, **{"reference_frequency": reference, **changes})
-
-
 def sounding(beat, lock_range=0.0, **changes):
     """An instrument that sounds `beat` (Hz, signed) with the hand at the far end of its curve; open tone."""
     offset = math.copysign(math.hypot(beat, lock_range), beat)
-    plain = instrument(**{"tone_low_pass": 1e6, "lock_range": lock_range, **changes})
-    variable = float(plain.variable_frequency(CURVE.farthest))
+    plain = make_instrument(**{"tone_low_pass": 1e6, "lock_range": lock_range, **changes})
+    variable = float(plain.variable_frequency(STEEP.farthest))
     return dataclasses.replace(plain, reference_frequency=variable + offset)
 
 
-def settled(made, frames, rate=RATE, distance=CURVE.farthest, wait=1.0):
+def settled(made, frames, rate=RATE, distance=STEEP.farthest, wait=1.0):
     """The last `frames` of a sound that has run for `wait` seconds before."""
     voice = Voice(made, rate)
     voice.render(distance, round(wait * rate))
@@ -95,14 +86,14 @@ def test_ultrasonic_beats_are_silent(beat):
 def test_a_sweep_into_ultrasound_leaves_no_trace_of_folding():
     """15 kHz to 40 kHz in 2 s: folded at half the rate it would come back down below 15 kHz."""
     made = sounding(15000.0, detector=Detector("product"))
-    far = float(made.variable_frequency(CURVE.farthest))
+    far = float(made.variable_frequency(STEEP.farthest))
     tuned = dataclasses.replace(made, reference_frequency=far + 15000.0, variable_tank=Tank(820e-6, 40e-12))
     tuned = dataclasses.replace(tuned, reference_frequency=float(tuned.variable_frequency(0.8)) + 15000.0)
-    highest = float(tuned.offset_frequency(CURVE.nearest))
+    highest = float(tuned.offset_frequency(STEEP.nearest))
     assert highest > 40000.0
     voice = Voice(tuned, RATE)
-    voice.render(CURVE.farthest, RATE)
-    samples = voice.render(np.geomspace(CURVE.farthest, CURVE.nearest, 2 * RATE), 2 * RATE)
+    voice.render(STEEP.farthest, RATE)
+    samples = voice.render(np.geomspace(STEEP.farthest, STEEP.nearest, 2 * RATE), 2 * RATE)
     assert np.abs(samples[-RATE // 4 :]).max() < 1e-9
     low = np.arange(RATE + 1) < 14000
     assert spectrum(samples)[low].max() < 1e-6
@@ -121,7 +112,7 @@ def measured_frequency(samples, guess, rate=RATE):
 @pytest.mark.parametrize("lock_range", [0.0, 10.0])
 @pytest.mark.parametrize("kind", ["product", "envelope", "square-law", "junction", "diode"])
 def test_pitch_is_the_instruments(kind, lock_range):
-    made = instrument(detector=Detector(kind, 0.9, 3.0), lock_range=lock_range)
+    made = make_instrument(detector=Detector(kind, 0.9, 3.0), lock_range=lock_range)
     for distance in (0.02, 0.0511, 0.123, 0.2, 0.31, 0.45, 0.77):
         expected = float(made.beat_frequency(distance))
         samples = settled(made, 2 * RATE, distance=distance)
@@ -133,7 +124,7 @@ def test_pitch_is_the_instruments(kind, lock_range):
 
 
 def test_frequency_carries_the_sign_of_the_beat():
-    voice = Voice(instrument(), RATE)
+    voice = Voice(make_instrument(), RATE)
     assert voice.frequency == 0.0
     voice.render(0.3, 10)
     assert voice.frequency > 0.0
@@ -143,9 +134,9 @@ def test_frequency_carries_the_sign_of_the_beat():
 
 def test_phase_turns_at_the_beat():
     voice = Voice(sounding(123.0), RATE)
-    voice.render(CURVE.farthest, 1000)
+    voice.render(STEEP.farthest, 1000)
     start = voice.phase
-    voice.render(CURVE.farthest, 480)  # 10 ms: 1.23 turns
+    voice.render(STEEP.farthest, 480)  # 10 ms: 1.23 turns
     assert (voice.phase - start) % (2.0 * math.pi) == pytest.approx(2.0 * math.pi * 0.23, abs=1e-6)
 
 
@@ -220,7 +211,7 @@ def test_no_steady_part(detector, lock_range):
 @pytest.mark.parametrize("kind", ["product", "envelope", "junction", "diode"])
 def test_silence_within_the_lock_range(kind):
     """At the start, after the hand comes in from a note, and exactly at zero beat without pulling."""
-    made = instrument(detector=Detector(kind), lock_range=10.0)
+    made = make_instrument(detector=Detector(kind), lock_range=10.0)
     locked = 0.58
     assert made.beat_frequency(locked) == 0.0
     voice = Voice(made, RATE)
@@ -235,8 +226,8 @@ def test_pulled_phase_keeps_time():
     """A minute of a pulled note: its phase stays where the formula for the beat puts it."""
     beat, lock_range = 100.0, 15.0
     voice = Voice(sounding(beat, lock_range), RATE)
-    voice.render(CURVE.farthest, RATE)
+    voice.render(STEEP.farthest, RATE)
     start = voice.phase
     for _ in range(59):
-        voice.render(CURVE.farthest, RATE)
+        voice.render(STEEP.farthest, RATE)
     assert abs(math.remainder(voice.phase - start, 2.0 * math.pi)) < 1e-5

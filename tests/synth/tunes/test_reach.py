@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from synth.analysis.tune_figures import tune_figures
+from synth.analysis.tune import tune_figures
 from synth.hands.tune_path import Manner
 from synth.tunes.melody import Tune, TuneNote
 from synth.tunes.reach import advice, reaches_all, retuned

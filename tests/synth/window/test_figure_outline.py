@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from models.hand import player
+from models.hand import meshes
 from models.hand.scene import POSTURES, Posture, Scene
 from synth.window.figure_outline import (
     WRIST_BEGINS,
@@ -27,7 +27,7 @@ SCENE = Scene()
 
 def arm_outline(start: tuple[float, float], end: tuple[float, float]) -> tuple[tuple[float, float], ...]:
     """The arm from its shoulder `start` to its wrist `end`, with round ends, as its shadow from above."""
-    radius = player.ARM_RADIUS
+    radius = meshes.ARM_RADIUS
     turn = math.atan2(end[1] - start[1], end[0] - start[0])
     points = []
     for center, first in ((end, turn - 0.5 * math.pi), (start, turn + 0.5 * math.pi)):
@@ -39,7 +39,7 @@ def arm_outline(start: tuple[float, float], end: tuple[float, float]) -> tuple[t
 
 @pytest.mark.parametrize("posture", POSTURES)
 def test_the_hand_is_drawn_as_the_computed_one_is_seen_from_above(posture: Posture) -> None:
-    mesh = player.hand(posture, fineness=2.0).reshape(-1, 3)
+    mesh = meshes.hand(posture, fineness=2.0).reshape(-1, 3)
     outline = np.array(hand_outline(posture))
     np.testing.assert_allclose(outline.min(axis=0), mesh[:, :2].min(axis=0), atol=0.0025)
     np.testing.assert_allclose(outline.max(axis=0), mesh[:, :2].max(axis=0), atol=0.0025)
@@ -77,10 +77,10 @@ def test_open_hand_and_fist_differ() -> None:
 @pytest.mark.parametrize("distance", [0.02, 0.2, 0.4])
 def test_the_arm_is_the_computed_arm(posture: Posture, distance: float) -> None:
     radius = 0.5 * SCENE.antenna.diameter
-    start, end = player.shoulder(SCENE), player.wrist(SCENE, posture, distance)
+    start, end = meshes.shoulder(SCENE), meshes.wrist(SCENE, posture, distance)
     assert wrist(posture, distance) == pytest.approx((end[0] - radius, end[1]))
     assert shoulder(SCENE.player.stand_distance, SCENE.antenna.diameter) == pytest.approx((start[0] - radius, start[1]))
-    mesh = player.arm(start, end, fineness=2.0).reshape(-1, 3)[:, :2] - (radius, 0.0)
+    mesh = meshes.arm(start, end, fineness=2.0).reshape(-1, 3)[:, :2] - (radius, 0.0)
     fixed = shoulder(SCENE.player.stand_distance, SCENE.antenna.diameter)
     outline = np.array(arm_outline(fixed, wrist(posture, distance)))
     np.testing.assert_allclose(outline.min(axis=0), mesh.min(axis=0), atol=0.006)
@@ -90,13 +90,13 @@ def test_the_arm_is_the_computed_arm(posture: Posture, distance: float) -> None:
 def test_the_cuff_runs_across_the_arm() -> None:
     start, end = (0.745, -0.18), (0.3, 0.0)
     line = np.array(cuff(start, end, 0.06))
-    assert np.hypot(*(line[0] - line[-1])) == pytest.approx(2.0 * player.ARM_RADIUS)
+    assert np.hypot(*(line[0] - line[-1])) == pytest.approx(2.0 * meshes.ARM_RADIUS)
     outline = np.array(arm_outline(start, end))
     assert all(inside(point, outline) for point in line)
 
 
 def test_the_body_stands_where_the_computed_body_does() -> None:
-    mesh = player.body(SCENE, fineness=1.5)[0].reshape(-1, 3)[:, :2] - (0.5 * SCENE.antenna.diameter, 0.0)
+    mesh = meshes.body(SCENE, fineness=1.5)[0].reshape(-1, 3)[:, :2] - (0.5 * SCENE.antenna.diameter, 0.0)
     outline = np.array(body_outline(SCENE.player.stand_distance, SCENE.antenna.diameter))
     np.testing.assert_allclose(mid(outline), mid(mesh), atol=0.004)
     np.testing.assert_allclose(np.ptp(outline, axis=0), np.ptp(mesh, axis=0), rtol=0.05)
@@ -124,7 +124,7 @@ def test_hand_and_arm_are_one_outline_closed_at_the_wrist(posture: Posture, dist
     arm = np.array(arm_outline(shoulder(0.75, 0.010), wrist(posture, distance)))
     assert all(within(point, whole) for point in (*hand, *arm))
     back = distance + hand_length(posture)
-    for along in np.linspace(back - 0.002, back + player.WRIST_CLEARANCE + 0.002, 5):
+    for along in np.linspace(back - 0.002, back + meshes.WRIST_CLEARANCE + 0.002, 5):
         for side in (-0.008, 0.0, 0.008):
             assert within(np.array([along, side]), whole)
     np.testing.assert_allclose(whole.min(axis=0), np.vstack((hand, arm)).min(axis=0), atol=0.001)

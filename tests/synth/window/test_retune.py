@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from window_script import session_on
 
-from models.branch.antenna_branch import mode_frequencies
+from models.branch.modes import mode_frequencies
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.tank import resonant_frequency

@@ -8,11 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from small_instrument import RING
 
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.tank import Tank
-from models.volume.control import GainStage
-from models.volume.volume_antenna import VolumeAntenna
+from models.volume.loudness import GainStage
 from synth.window.box import Box
 from synth.window.scale import PLAIN, StageScale, ring_volume, stage_width
 
@@ -43,15 +41,6 @@ def test_the_volume_scale_is_as_documented() -> None:
     assert PLAIN.gain_at(0.5) == 0.25  # -12.04 dB at half height
     assert PLAIN.height_of(1.0) == 1.0
     assert 20.0 * np.log10(PLAIN.gain_at(0.5)) == pytest.approx(40.0 * np.log10(0.5))
-
-
-_HEIGHTS = np.geomspace(0.01, 0.6, 20)
-RING = VolumeAntenna(
-    CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12),
-    Tank(2.2e-3, 61.7e-12),
-    Tank(2.2e-3, 72e-12),
-    ring_stray=3e-12,
-)
 
 
 def test_with_a_ring_the_stage_is_the_hands_height_to_scale() -> None:

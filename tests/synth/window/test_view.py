@@ -65,7 +65,7 @@ def dummy_screen() -> Iterator[None]:
 
 RING_VOLUME = ring_volume(RING)
 ENDS = (0.01, 0.8)  # m
-INSTRUMENTS = {lock: make_instrument(lock_range=lock) for lock in (0.0, 25.0)}
+INSTRUMENTS = {lock: make_instrument(0.5, lock_range=lock) for lock in (0.0, 25.0)}
 FIELDS = {lock: pitch_field(instrument) for lock, instrument in INSTRUMENTS.items()}
 SOUND = 0.2 * np.sin(0.05 * np.arange(9000))
 BEFORE = Picture(

@@ -1,4 +1,4 @@
-"""A newer Python out of Debian's own archive: without root, and without a change to the system. Loaded with runpy.
+"""A newer Python out of Debian's own archive: without root, and without a change to the system.
 
 apt-get keeps its state in a folder of ours. Its sources are the system's own, of which only those of the release itself
 are taken, with the release replaced by `stable` and `testing`; keyrings and proxies stay the system's. The packages are

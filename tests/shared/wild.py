@@ -1,4 +1,4 @@
-"""Wild input and what every reader owes it; loaded with runpy by the tests of this folder.
+"""Wild input and what every reader owes it, for the tests in tests/fuzz.
 
 A property is run twice: on a few cases with the quick tests, on thousands with the slow ones. The cases are the same
 each time unless BEATFIELD_FUZZ=random is set.

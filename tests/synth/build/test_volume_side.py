@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
+from small_instrument import RING_CURVE, ROD
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.volume.field import loop_curve
-from synth.build.assembly import scene_of
-from synth.build.volume_assembly import assemble_volume, volume_scene_of
+from synth.build.assembly import assemble_volume, scene_of, volume_scene_of
 from synth.build.workbench import assemble
 from synth.designs.design_file import Design, read_design
 from synth.designs.template import template_design
 from synth.errors import DesignError
 
 # Made-up but plausible curves: these tests are of the assembling, not of the field.
-_DISTANCES = np.geomspace(0.01, 0.8, 30)
-CURVE = CapacitanceCurve(_DISTANCES, 6.25e-12 + 0.05e-12 / (_DISTANCES + 0.02), 6.25e-12)
-LOOP_CURVE = CapacitanceCurve(_DISTANCES, 7.4e-12 + 0.10e-12 / (_DISTANCES + 0.03), 7.4e-12)
 
 PITCH = """
 [variable]
@@ -66,9 +61,9 @@ def test_every_key_reaches_the_volume_antenna() -> None:
     loop = ring.loop
     assert (loop.diameter, loop.tube_diameter, loop.height, loop.offset) == (0.24, 0.006, 0.95, 0.5)
     assert ring.scene == scene_of(design)
-    volume = assemble(design, CURVE, LOOP_CURVE).volume
+    volume = assemble(design, ROD, RING_CURVE).volume
     assert volume is not None
-    assert volume.curve is LOOP_CURVE
+    assert volume.curve is RING_CURVE
     assert volume.ring_stray == 4e-12
     assert (volume.tank.inductance, volume.tank.total_capacitance) == pytest.approx((2.2e-3, 60e-12), rel=1e-9, abs=0.0)
     assert volume.tank.quality_factor == 80.0
@@ -81,14 +76,14 @@ def test_every_key_reaches_the_volume_antenna() -> None:
 
 
 def test_full_height_sets_the_trimmer() -> None:
-    volume, notices = assemble_volume(_made(RING + 'full_height = "30 cm"'), _tank(), LOOP_CURVE)
+    volume, notices = assemble_volume(_made(RING + 'full_height = "30 cm"'), _tank(), RING_CURVE)
     assert volume.distance_at(1.0) == pytest.approx(0.30, abs=1e-8)
     assert not any("trimmer" in notice for notice in notices)
 
 
 def test_a_trimmer_out_of_reach_stays_and_says_why() -> None:
     volume, notices = assemble_volume(
-        _made(RING.replace("73 pF", "120 pF") + 'full_height = "30 cm"'), _tank(), LOOP_CURVE
+        _made(RING.replace("73 pF", "120 pF") + 'full_height = "30 cm"'), _tank(), RING_CURVE
     )
     assert volume.tank == _tank()
     assert "pF of trimmer for full volume at 30.0 cm" in notices[0]
@@ -96,7 +91,7 @@ def test_a_trimmer_out_of_reach_stays_and_says_why() -> None:
 
 
 def _tank():
-    volume = assemble(_made(RING), CURVE, LOOP_CURVE).volume
+    volume = assemble(_made(RING), ROD, RING_CURVE).volume
     assert volume is not None
     return volume.tank
 
@@ -104,10 +99,10 @@ def _tank():
 def test_without_the_sections_the_volume_hand_is_a_plain_gain() -> None:
     design = _made("")
     assert volume_scene_of(design, scene_of(design)) is None
-    assert assemble(design, CURVE, LOOP_CURVE).volume is None
-    assert assemble(_made(RING), CURVE).volume is None
+    assert assemble(design, ROD, RING_CURVE).volume is None
+    assert assemble(_made(RING), ROD).volume is None
     with pytest.raises(DesignError, match="has no volume antenna"):
-        assemble_volume(design, _tank(), LOOP_CURVE)
+        assemble_volume(design, _tank(), RING_CURVE)
 
 
 def test_the_built_in_design_has_a_volume_antenna_that_works() -> None:
@@ -115,7 +110,7 @@ def test_the_built_in_design_has_a_volume_antenna_that_works() -> None:
     design = template_design()
     ring = volume_scene_of(design, scene_of(design))
     assert ring is not None
-    assembly = assemble(design, CURVE, loop_curve(ring))
+    assembly = assemble(design, ROD, loop_curve(ring))
     volume = assembly.volume
     assert volume is not None
     assert volume.faults() == ()

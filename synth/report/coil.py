@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from synth.analysis.coil import Coil, millimetres
 from synth.designs.quantity import format_quantity
-
-SCHEMA = "beatfield.coil/1"
+from synth.report.written import Form, finished
 
 
 def coil_text(coil: Coil) -> str:
@@ -32,7 +31,7 @@ def coil_text(coil: Coil) -> str:
     kind = "single layer" if coil.depth_m is None else "many layers"
     lines = [f"Air-core coil on a {millimetres(coil.former_m)} former, {kind}", ""]
     lines += [f"{name:<20}{text}" for name, text in rows.items()]
-    return "\n".join([*lines, "", *(f"note: {notice}" for notice in coil_notices(coil))]) + "\n"
+    return finished(lines, coil_notices(coil))
 
 
 def coil_notices(coil: Coil) -> list[str]:
@@ -73,3 +72,6 @@ def coil_notices(coil: Coil) -> list[str]:
         "for many layers in a short winding. Former, enamel and metal nearby are left out and lower Q"
     )
     return found
+
+
+COIL = Form("beatfield.coil/1", coil_text)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.volume.resonance import detuning, lower_flank_frequency, resonance_response, response_slope
+from models.volume.loudness import detuning, lower_flank_frequency, resonance_response, response_slope
 
 QUALITIES = (5.0, 30.0, 100.0, 400.0)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from models.stray import BOARDS, stray_range
-from synth.analysis.stray_words import explanation
+from synth.analysis.figures import explanation
 
 
 def test_a_difference_larger_than_the_board_is_said():

@@ -1,0 +1,197 @@
+"""What to know of an instrument, in words: why an oscillator does not start, how far its trimmer reaches, what ails its
+volume side; each with figures and the remedy.
+"""
+
+from __future__ import annotations
+
+import math
+
+from models.branch.antenna_branch import HOP_RATIO, ModeHop
+from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal
+from models.instrument import Instrument
+from models.volume.volume_antenna import VolumeAntenna, VolumeFault
+from synth.designs.quantity import format_quantity
+
+TRIMMER_MARGIN = 0.05  # of the trimmer's turn that should be left at either end
+
+
+def explained(error: BaseException) -> str:
+    """The message of `error`, with the whole reason where it says that an oscillator does not start."""
+    text, source = str(error), error
+    while not isinstance(source, DoesNotStartError):
+        if source.__cause__ is None:
+            return text
+        source = source.__cause__
+    return text.replace(str(source), f"the oscillator does not start: {_reason(source.signal)}")
+
+
+def _reason(signal: SmallSignal) -> str:
+    point, shares = signal.point, [*signal.loss_shares.items()]
+    present = f"the transconductance is {signal.transconductance * 1e6:.4g} uS and "
+    largest = f"the {shares[0][0]}, {shares[0][1]:.0%} of the power" if shares else ""
+    match signal.obstacle:
+        case Obstacle.SATURATED:
+            return (
+                f"the bias saturates the transistor (base {point.base_voltage:.2f} V, collector "
+                f"{point.collector_voltage:.2f} V): lower the base voltage or raise the supply"
+            )
+        case Obstacle.CUT_OFF:
+            return (
+                f"the bias leaves the transistor without current (base {point.base_voltage:.2f} V): "
+                "raise the base voltage or the supply"
+            )
+        case Obstacle.SHORTED_FEEDBACK if signal.highest_transconductance is not None:
+            return (
+                f"{present}more than {signal.highest_transconductance * 1e6:.4g} uS "
+                "shorts the feedback at the emitter: lower the emitter current (larger emitter resistor) or "
+                "raise the emitter capacitor and the feedback capacitor"
+            )
+        case Obstacle.TOO_LITTLE_TRANSCONDUCTANCE if signal.critical_transconductance is not None:
+            return (
+                f"{present}{signal.critical_transconductance * 1e6:.4g} uS is needed; "
+                f"the largest loss is {largest.replace(', ', ' (')}): lower that loss, "
+                "raise the emitter current or the feedback capacitor"
+            )
+        case _:
+            worst = f" (largest: {largest})" if largest else ""
+            return (
+                f"no transconductance overcomes the losses{worst}: lower that loss, or raise the feedback capacitor "
+                "and the emitter capacitor"
+            )
+
+
+def margin_notice(setting: float, distance: float) -> tuple[str, ...]:
+    """What to say of a trimmer at `setting` (0 to 1) for zero beat at `distance`, m: nothing unless near an end."""
+    if TRIMMER_MARGIN <= setting <= 1.0 - TRIMMER_MARGIN:
+        return ()
+    room = 100.0 * min(setting, 1.0 - setting)
+    return (
+        f"the reference's trimmer gives {_place(distance)} only {room:.1f} % of its turn from its end: "
+        "little is left for drift and tolerances",
+    )
+
+
+def out_of_reach_notice(reached: float, target: float, distance: float, fixed: float, now: float) -> str:
+    """What to say of a trimmer at its end, where the reference is at `reached` and not at `target`, Hz.
+
+    `fixed`, F, is the capacitor that brings it there with the trimmer in the middle, `now` the one it has.
+    """
+    miss = reached - target
+    side = "above" if miss > 0.0 else "below"
+    notice = (
+        f"the reference's trimmer cannot reach {_place(distance)}: at its end it leaves the reference "
+        f"{format_quantity(abs(miss), 'Hz')} {side} the {format_quantity(target, 'Hz', 6)} of the variable oscillator"
+    )
+    has = format_quantity(now, "F")
+    if fixed <= 0.0:
+        return f"{notice}; no reference.capacitance does it (now {has}): choose a smaller reference.inductance"
+    needed = format_quantity(fixed, "F")
+    return f"{notice}; reference.capacitance of {needed} (now {has}) brings it there with the trimmer in the middle"
+
+
+def instrument_notices(instrument: Instrument) -> tuple[str, ...]:
+    """A sentence for each of: a mode that may be left, a zero beat out of reach, oscillators always locked."""
+    near, far = instrument.curve.nearest, instrument.curve.farthest
+    nearest, farthest = (float(value) for value in instrument.offset_frequency([near, far]))
+    hop, apart = instrument.mode_hop(), max(abs(nearest), abs(farthest))
+    found = [] if hop is None else [_hop_notice(hop, instrument.mode)]
+    if farthest > 0.0:
+        found.append(
+            f"zero beat is out of reach: with the hand at {100 * far:.1f} cm the oscillators are still "
+            f"{farthest:.1f} Hz apart"
+        )
+    elif nearest < 0.0:
+        found.append(
+            f"zero beat is out of reach and the pitch falls as the hand comes nearer: at "
+            f"{100 * near:.1f} cm the variable oscillator is still {-nearest:.1f} Hz above the reference"
+        )
+    if apart <= instrument.lock_range:
+        found.append(
+            f"the oscillators stay locked, and silent, at every hand distance: they are at most "
+            f"{apart:.1f} Hz apart and lock within {instrument.lock_range:.1f} Hz"
+        )
+    return tuple(found)
+
+
+def _hop_notice(hop: ModeHop, mode: str) -> str:
+    reach = f"with the hand at {100 * hop.near:.1f} to {100 * hop.far:.1f} cm"
+    if hop.needed is None:
+        return (
+            f"the series inductor is so lossy that only the {hop.rival} mode is left to start in {reach}, "
+            f"not the {mode} one"
+        )
+    own, other = hop.needed
+    return (
+        f"the oscillator {'starts in' if other < own else 'may hop to'} its {hop.rival} mode {reach}: at "
+        f"{100 * hop.worst:.1f} cm it needs {1e6 * other:.3g} uS there against "
+        f"{1e6 * own:.3g} uS in the {mode} mode (ratio {other / own:.2f}; {HOP_RATIO:g} is asked for)"
+    )
+
+
+def _place(distance: float) -> str:
+    return f"zero beat at {format_quantity(distance, 'm')}"
+
+
+def volume_notices(volume: VolumeAntenna) -> tuple[str, ...]:
+    """A sentence for each fault of the volume side."""
+    return tuple(_fault(volume, fault) for fault in volume.faults())
+
+
+def trimmer_notice(volume: VolumeAntenna, needed: float | None, height: float) -> str:
+    """Why the trimmer cannot be set for full volume with the hand at `height`, m.
+
+    needed: F, what the trimmer would have to be; None where the rectifier never gives the full voltage.
+    """
+    if needed is None:
+        return _fault(volume, VolumeFault.RECTIFIER_TOO_WEAK)
+    tank = volume.tank
+    return (
+        f"the volume oscillator needs {1e12 * needed:.1f} pF of trimmer for full volume at {100.0 * height:.1f} cm; "
+        f"it has {1e12 * tank.trimmer_minimum:.1f} to {1e12 * tank.trimmer_maximum:.1f} pF: change its capacitance or "
+        "the resonator's"
+    )
+
+
+def _fault(volume: VolumeAntenna, fault: VolumeFault) -> str:
+    lag, period = volume.rectifier.time_constant, 1.0 / volume.resonator.frequency
+    match fault:
+        case VolumeFault.NEARER_IS_LOUDER:
+            return (
+                "the volume oscillator lies above the resonance, so that a nearer hand is louder: raise the "
+                "resonator's frequency or add capacitance to the oscillator"
+            )
+        case VolumeFault.CROSSES_THE_RESONANCE:
+            return (
+                f"the volume hand crosses the resonance {100.0 * volume.playable_far:.1f} cm above the ring and grows "
+                "quieter beyond: raise the resonator's frequency or add capacitance to the oscillator"
+            )
+        case VolumeFault.RECTIFIER_TOO_WEAK:
+            return (
+                f"full volume takes {volume.stage.full:g} V of control voltage, and even in tune the rectifier gives "
+                f"{volume.rectifier.highest:g} V: lower full or raise the amplitude"
+            )
+        case VolumeFault.NEVER_FULL:
+            return (
+                f"the volume hand never reaches full volume, at most {_decibels(volume.loudest)}: lower the "
+                "resonator's frequency, take capacitance from the oscillator, or lower full"
+            )
+        case VolumeFault.NEVER_SILENT:
+            return (
+                f"the volume hand {100.0 * volume.curve.nearest:.0f} cm above the ring still leaves "
+                f"{_decibels(volume.quietest)}: raise the threshold, the resonator's Q or the oscillator's inductance "
+                "(with less capacitance)"
+            )
+        case VolumeFault.RECTIFIER_TOO_FAST:
+            return (
+                f"the volume rectifier forgets in {1e6 * lag:.3g} us, hardly longer than the radio period of "
+                f"{1e6 * period:.3g} us: choose a larger detector capacitance"
+            )
+        case VolumeFault.RECTIFIER_TOO_SLOW:
+            return (
+                f"the volume rectifier lags by {1e3 * lag:.0f} ms, which the sound here does not: choose a smaller "
+                "detector capacitance"
+            )
+
+
+def _decibels(gain: float) -> str:
+    return f"{20.0 * math.log10(gain):.1f} dB" if gain > 0.0 else "silence"

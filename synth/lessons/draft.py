@@ -1,0 +1,48 @@
+"""A lesson in the making: recipes and claims come from the lesson's module, titles and texts from the file of texts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from models.arrays import Floats
+from synth.lessons.live import LiveChoice, LiveStage, OnAxis
+from synth.lessons.stage import PEAK_DB, Claim, Lesson, Stage
+from synth.lessons.words import said
+
+
+class Draft:
+    """Puts words to the stages and pages of one lesson; `figures` are the numbers its texts may name."""
+
+    def __init__(self, name: str, **figures: object) -> None:
+        self._name, self._figures = name, figures
+
+    def _said(self, *keys: str) -> str:
+        return said(self._name, *keys, **self._figures)
+
+    def stage(
+        self,
+        slug: str,
+        claims: tuple[Claim, ...],
+        render: Callable[[], Floats],
+        wave: tuple[float, float],
+        band: tuple[float, float] = (20.0, 22_000.0),
+        peak_db: float = PEAK_DB,
+    ) -> Stage:
+        """One step of the script; the arguments as in `Stage`."""
+        title, text = (self._said("stages", slug, key) for key in ("title", "text"))
+        return Stage(slug, title, text, claims, render, wave, band, peak_db)
+
+    def page(
+        self, slug: str, sounds: dict[str, OnAxis], band: tuple[float, float], span: float | None = None
+    ) -> LiveStage:
+        """One page of live play; `sounds` by their keys in the texts, the rest as in `LiveStage`."""
+        here = ("pages", slug)
+        choices = tuple(
+            LiveChoice(self._said(*here, "sounds", key, "name"), self._said(*here, "sounds", key, "hear"), source)
+            for key, source in sounds.items()
+        )
+        return LiveStage(slug, self._said(*here, "title"), self._said(*here, "pointer"), choices, band, span)
+
+    def lesson(self, stages: tuple[Stage, ...], pages: tuple[LiveStage, ...]) -> Lesson:
+        """The lesson as it is told."""
+        return Lesson(self._name, self._said("title"), self._said("introduction"), stages, pages)

@@ -1,0 +1,32 @@
+"""What the program says of an instrument before it is soldered."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from small_instrument import tuned
+
+from models.branch.antenna_branch import SeriesInductor
+from synth.build.notices import instrument_notices
+
+
+def test_nothing_is_said_of_a_sound_design() -> None:
+    assert instrument_notices(tuned(0.45)) == ()
+    assert instrument_notices(tuned(0.45, SeriesInductor(1e-3))) == ()
+
+
+def test_notices_name_what_is_wrong() -> None:
+    sound = tuned(0.45)
+    farthest, nearest = sound.variable_frequency([0.8, 0.01])
+    (beyond,) = instrument_notices(replace(sound, reference_frequency=float(farthest) + 37.0))
+    assert beyond == "zero beat is out of reach: with the hand at 80.0 cm the oscillators are still 37.0 Hz apart"
+    (falling,) = instrument_notices(replace(sound, reference_frequency=float(nearest) - 25.0))
+    assert (
+        "the pitch falls as the hand comes nearer: at 1.0 cm the variable oscillator is still 25.0 Hz above" in falling
+    )
+    (locked,) = instrument_notices(replace(sound, lock_range=1e4))
+    assert "stay locked, and silent, at every hand distance" in locked
+    (hop,) = instrument_notices(tuned(0.45, SeriesInductor(0.038, 100.0), "low"))
+    assert "starts in its high mode with the hand at 1.0 to " in hop
+    (lossy,) = instrument_notices(tuned(0.45, SeriesInductor(0.3, 60.0), "low"))
+    assert "only the high mode is left to start in with the hand at 1.0 to 80.0 cm" in lossy
