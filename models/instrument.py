@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, ModeHop, SeriesInductor, mode_hop
 from models.branch.modes import MODES, mode_frequencies, mode_slope
 from models.checks import finite_array, fraction, non_negative, one_of, positive
@@ -25,8 +26,6 @@ from models.tank import Tank
 
 if TYPE_CHECKING:
     from models.hand.capacitance_curve import CapacitanceCurve
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

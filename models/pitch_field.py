@@ -22,11 +22,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
+from models.arrays import Floats
 from models.checks import finite, finite_array, positive, positive_array
 from models.instrument import Instrument
 from models.pitch import REFERENCE_A, cents, frequency_of_note, note_name, note_number, parse_note, rms_from_line
 
-Floats = NDArray[np.float64]
 LOWEST_AUDIBLE = 20.0  # Hz
 HIGHEST_AUDIBLE = 20_000.0  # Hz
 LINE_SAMPLES = 2000  # distances of a straight-line fit: the spacing adds an error of order 1e-7 of the result

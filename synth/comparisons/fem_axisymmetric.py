@@ -17,9 +17,9 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.constants import epsilon_0
 
+from models.arrays import Floats
 from synth.libraries import require
 
 FAR = 50.0  # times the size of the body
@@ -143,9 +143,6 @@ def assembled(
     basis = fem.Basis(mesh, element, **basis_options)
     rim = fem.FacetBasis(mesh, element, facets=edge)
     return basis, fem.BilinearForm(energy).assemble(basis) + fem.BilinearForm(open_space).assemble(rim)
-
-
-Floats = NDArray[np.float64]
 
 
 def outward(start: float, stop: float, first: float, growth: float) -> Floats:

@@ -16,7 +16,8 @@ import numpy as np
 from scipy.constants import epsilon_0
 from scipy.sparse.linalg import LinearOperator, cg
 
-from synth.comparisons.fem_axisymmetric import NEAR, PURPOSE, Floats, Found, NotSolvedError, along, assembled, outward
+from models.arrays import Floats
+from synth.comparisons.fem_axisymmetric import NEAR, PURPOSE, Found, NotSolvedError, along, assembled, outward
 from synth.libraries import require
 
 TOLERANCE = 1e-6  # of the residual

@@ -11,11 +11,11 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from scipy.interpolate import CubicSpline
 from scipy.special import i0e, wrightomega
 
+from models.arrays import Floats
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -24,8 +24,6 @@ from models.junction import THERMAL_VOLTAGE
 from models.tank import Tank
 from synth.sound.filters import Smoother, ToneFilter
 from synth.sound.voice import SMOOTHING_TIME
-
-Floats = NDArray[np.float64]
 
 RATE = 48000
 TIMES = 160  # radio samples per audio sample: 7.68 MHz
@@ -191,7 +189,7 @@ def detectors() -> dict[str, Detector]:
     }
 
 
-def moving_hand(seconds: float, start: float = 0.30, end: float = 0.10) -> NDArray[np.float64]:
+def moving_hand(seconds: float, start: float = 0.30, end: float = 0.10) -> Floats:
     """Distances, m, of a minimum-jerk reach with vibrato: beats from some 60 Hz to 700 Hz."""
     time = np.arange(round(seconds * RATE)) / RATE
     share = time / seconds

@@ -17,11 +17,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.arrays import Floats
 from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 from synth.files.atomic_file import write_text
 from synth.files.input_file import read_text
-from synth.hands.hand_path import Floats, HandPath
+from synth.hands.hand_path import HandPath
 
 if TYPE_CHECKING:
     from models.volume.volume_antenna import VolumeAntenna

@@ -18,11 +18,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.arrays import Floats
 from models.checks import finite, non_negative
 from models.pitch import cents, frequency_of_note
 from synth.errors import DesignError
 from synth.hands.gestures import DIP, TREMOR_SIZE, VIBRATO_RATE, dip, minimum_jerk, playable_range, stamps, tremor
-from synth.hands.hand_path import Floats, HandPath
+from synth.hands.hand_path import HandPath
 from synth.tunes.melody import TOUCHING, Tune, TuneNote
 
 if TYPE_CHECKING:

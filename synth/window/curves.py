@@ -12,13 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from models.arrays import Floats
+
 LOWEST = 20.0  # Hz
 HIGHEST = 20000.0  # Hz
 FLOOR_DB = -100.0
 FRAMES = 8192  # 0.17 s at 48 kHz: lines 12 Hz apart, each four of them wide at its foot
 POINTS = 160
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,7 +85,7 @@ def oscillogram_span(frequency: float, periods: float = PERIODS) -> float:
     return LONGEST if speed * LONGEST <= periods else max(SHORTEST, periods / speed)
 
 
-def synchronised(samples: ArrayLike, sample_rate: float, span: float, points: int) -> NDArray[np.float64]:
+def synchronised(samples: ArrayLike, sample_rate: float, span: float, points: int) -> Floats:
     """`points` values over `span` seconds, beginning at the last rising zero crossing that leaves room for them.
 
     The values are scaled so that the largest is 1, because the level is shown elsewhere; silence (below 1e-4 of full
@@ -101,7 +101,7 @@ def synchronised(samples: ArrayLike, sample_rate: float, span: float, points: in
     return window / largest if largest >= FAINTEST else np.zeros(points)
 
 
-def last_rising_crossing(sound: NDArray[np.float64], latest: float) -> float | None:
+def last_rising_crossing(sound: Floats, latest: float) -> float | None:
     """Sample position (fractional) of the last crossing from below zero to zero or above at or before `latest`.
 
     Where there is none (a locked or very slow beat) `latest` itself; None when there are too few samples.

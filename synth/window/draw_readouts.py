@@ -6,8 +6,8 @@ import functools
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
@@ -78,7 +78,7 @@ def draw_still_oscillogram(canvas: PlayCanvas) -> None:
         canvas.dashed((x, room.top), (x, room.bottom - 1), palette.EDGE, 2)
 
 
-def draw_oscillogram(canvas: PlayCanvas, values: NDArray[np.float64], span: float) -> None:
+def draw_oscillogram(canvas: PlayCanvas, values: Floats, span: float) -> None:
     """The beat over `span` seconds, as high as the room whatever its level."""
     rooms = panel_rooms(canvas.layout)
     room = rooms.get("oscillogram")

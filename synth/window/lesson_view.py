@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from models.arrays import Floats
 from synth.lessons.live import Axis, LiveChoice
 from synth.window import palette
 from synth.window.box import Box
@@ -239,7 +240,7 @@ FARTHEST: Final = 0.025  # of the pad's height, that a line may move from one pl
 CAPTION: Final = "grey: the lines of the spectrum at every place"
 
 
-def band_place(frequency: NDArray[np.float64], band: tuple[float, float]) -> NDArray[np.float64]:
+def band_place(frequency: Floats, band: tuple[float, float]) -> Floats:
     """Place of a frequency in a drawn band, 0 to 1: by octaves where the band is wide, else by hertz."""
     if band[1] > 5.0 * band[0]:
         return np.asarray(np.log(frequency / band[0]) / np.log(band[1] / band[0]))

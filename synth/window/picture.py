@@ -8,8 +8,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.hand.scene import Posture
 from models.pitch import nearest_note
 from synth.window.curves import FRAMES, OSCILLOGRAM_POINTS, Spectrum, spectrum
@@ -141,7 +141,7 @@ class Picture:
     remarks: tuple[str, ...] = ()
     peak: float = 0.0
     rms: float = 0.0
-    oscillogram: NDArray[np.float64] = field(default_factory=lambda: np.zeros(OSCILLOGRAM_POINTS))
+    oscillogram: Floats = field(default_factory=lambda: np.zeros(OSCILLOGRAM_POINTS))
     oscillogram_span: float = 0.01
     rows: tuple[ControlRow, ...] = ()
     sides: tuple[str, ...] = ()

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from synth.errors import DesignError
 from synth.hands.gestures import HIGHEST_SWEPT
 from synth.hands.hand_path import HandPath
@@ -58,7 +58,7 @@ def shared_sweep(sides: Sequence[Tuned]) -> HandPath:
     return HandPath(np.array([0.0, SWEEP_TIME]), np.array([far, near]), np.ones(2))
 
 
-def sound_of(instrument: Instrument, path: HandPath) -> NDArray[np.float64]:
+def sound_of(instrument: Instrument, path: HandPath) -> Floats:
     """The samples of a hand path through an instrument."""
     voice = Voice(instrument, SAMPLE_RATE)
     return np.concatenate([voice.render(block, block.distance.size) for block in path.blocks(4096, SAMPLE_RATE)])

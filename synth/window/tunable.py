@@ -20,8 +20,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
@@ -38,7 +38,6 @@ if TYPE_CHECKING:
     from models.volume.volume_antenna import VolumeAntenna
     from synth.designs.sections import Design
 
-Floats = NDArray[np.float64]
 POT_POINTS = 21
 NO_TRIMMER = "the reference has no trimmer"
 
