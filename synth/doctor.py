@@ -10,15 +10,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.instrument import Instrument
 from synth.errors import DesignError, DeviceError
 from synth.live.sound_device import LIBRARY_REMEDY
-
-if TYPE_CHECKING:
-    from models.instrument import Instrument
 
 LIBRARIES = {  # distribution: module
     "numpy": "numpy",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,9 +12,7 @@ from models.pitch import REFERENCE_A
 from synth.analysis.field_figures import FieldFigures, field_figures
 from synth.analysis.figures import DENSE, collected, of, over_notes, played_numbers
 from synth.build.workbench import OpenedDesign
-
-if TYPE_CHECKING:
-    from synth.sound.level_match import Matched
+from synth.sound.level_match import Matched
 
 CURVE_POINTS = 201
 

@@ -8,17 +8,14 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from models.instrument import Instrument
 from models.pitch import frequency_of_note, note_name, note_number
 from synth.errors import InstrumentError
+from synth.live.contract import InstrumentSound
 from synth.window.controls import HIGHEST_DRONE, LOWEST_DRONE, OFF
 from synth.window.session import Session
 from synth.window.state import Action, WindowState, with_notice
-
-if TYPE_CHECKING:
-    from models.instrument import Instrument
-    from synth.live.contract import InstrumentSound
 
 COSTLY_TIME = 0.25  # s between two changes of an instrument with a table for each hand distance
 NO_TAKE = "There is no take to play again: play first"

@@ -6,16 +6,12 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 
 from models.pitch import frequency_of_note, note_name, note_number
-from models.pitch_field import NoteLine
-
-if TYPE_CHECKING:
-    from models.pitch_field import PitchField
-
+from models.pitch_field import NoteLine, PitchField
 
 POINTS = 4097
 

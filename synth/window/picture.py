@@ -5,25 +5,21 @@ from __future__ import annotations
 import math
 import time
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from models.arrays import Floats
 from models.hand.scene import Posture
+from models.instrument import Instrument
 from models.pitch import nearest_note
+from synth.live.contract import InstrumentSound
+from synth.live.meters import Meters
 from synth.window.curves import FRAMES, OSCILLOGRAM_POINTS, Spectrum, spectrum
 from synth.window.drawer import ControlRow, control_rows
 from synth.window.keys import shown_key
 from synth.window.retune import slope_text
 from synth.window.session import Session
 from synth.window.state import WindowState
-
-if TYPE_CHECKING:
-    from models.instrument import Instrument
-    from synth.live.contract import InstrumentSound
-    from synth.live.meters import Meters
-
 
 LOWEST_NOTE = 16.0  # Hz; below it a beat is counted, not heard as a note (C0 is 16.35 Hz)
 IN_TUNE = 5.0  # cents

@@ -5,23 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.builds.drift import DriftLaw
 from models.builds.tuned_builds import QUANTITIES
 from models.circuit.variable_law import VariableLaw
+from models.detector.memoryless import Detector
+from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
+from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import detector_of
 from synth.errors import DesignError
 from synth.window.controls import Settings, Tuning
 from synth.window.tunable import Tunable
-
-if TYPE_CHECKING:
-    from models.builds.drift import DriftLaw
-    from models.detector.memoryless import Detector
-    from models.instrument import Instrument
-    from models.volume.volume_antenna import VolumeAntenna
 
 BEYOND_TRIMMER = "zero beat there lies beyond the reference's trimmer: as if its fixed capacitor were changed too"
 

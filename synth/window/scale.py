@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from models.volume.volume_antenna import VolumeAntenna
 from synth.window.box import Box
-
-if TYPE_CHECKING:
-    from models.volume.volume_antenna import VolumeAntenna
-
 
 VOLUME_MARKS_DB: Final = (0, -3, -6, -12, -20, -30, -40)
 LOWEST_TOP = 0.15  # m

@@ -10,11 +10,12 @@ import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from models.arrays import Floats
+from models.instrument import Instrument
+from synth.build.workbench import OpenedDesign
 from synth.errors import DesignError
 from synth.hands.gestures import HIGHEST_SWEPT
 from synth.hands.hand_path import HandPath
@@ -23,12 +24,6 @@ from synth.sound.voice import Voice
 from synth.window.controls import History, Settings, Value
 from synth.window.retune import Tuned, retuned
 from synth.window.tunable import Tunable, first_settings, tunable, with_sensitivity
-
-if TYPE_CHECKING:
-    from models.instrument import Instrument
-    from synth.build.workbench import OpenedDesign
-    from synth.window.retune import Tuned
-
 
 SAMPLE_RATE = 48000
 SWEEP_TIME = 2.0  # s
