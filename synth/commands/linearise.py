@@ -52,8 +52,6 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Search, and write what was asked for; after Ctrl-C what was found until then, exit code 130."""
-    from pathlib import Path
-
     from synth.analysis.linearise import improve
     from synth.analysis.linearise_figures import linearise_figures
     from synth.build.workbench import open_design, say
@@ -65,7 +63,7 @@ def run(arguments: Namespace) -> int:
     wishes = _wishes(arguments)
     if arguments.gesture not in GESTURES:
         raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
-    workpiece = open_design(Path(arguments.design))
+    workpiece = open_design(arguments.design)
     say("searching: up to a minute")
     outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
     figures = linearise_figures(outcome)

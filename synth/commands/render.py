@@ -40,8 +40,6 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Render, and say what was written."""
-    from pathlib import Path
-
     from synth.build.workbench import open_design, say
     from synth.commands.options import given_tune_options
     from synth.errors import DesignError
@@ -54,7 +52,7 @@ def run(arguments: Namespace) -> int:
         raise DesignError(f"--seconds is for a gesture; a {which} has its own length: leave --seconds out")
     if not arguments.tune and (given := given_tune_options(arguments)):
         raise DesignError(f"{given[0]} is for a tune; give --tune FILE, or leave {given[0]} out")
-    workpiece = open_design(Path(arguments.design))
+    workpiece = open_design(arguments.design)
     for notice in workpiece.notices:
         say(f"note: {notice}")
     path = _hand_path(arguments, workpiece)

@@ -26,8 +26,6 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Play the tune through the design's field and write the reports asked for."""
-    from pathlib import Path
-
     from synth.analysis.tune import tune_figures
     from synth.build.workbench import open_design, say
     from synth.commands.options import manner_of, tune_of
@@ -36,7 +34,7 @@ def run(arguments: Namespace) -> int:
     from synth.report.tune import TUNE
 
     manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
-    workpiece = open_design(Path(arguments.design))
+    workpiece = open_design(arguments.design)
     figures, played = tune_figures(workpiece, tune, manner)
     if arguments.midi:
         if played is None:
