@@ -8,7 +8,9 @@ from numbers import Real
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from models.arrays import Floats
 
 
 def finite(name: str, value: Any) -> float:
@@ -60,7 +62,7 @@ def one_of(name: str, value: Any, choices: Sequence[str]) -> str:
     return str(value)
 
 
-def finite_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
+def finite_array(name: str, values: ArrayLike) -> Floats:
     """Return `values` as a float64 array; raise ValueError where an element is not a finite real number."""
     try:
         array = np.asarray(values)
@@ -81,7 +83,7 @@ def _holds_boolean(values: Any) -> bool:
     return isinstance(values, bool | np.bool_) or (isinstance(values, np.ndarray) and values.dtype.kind == "b")
 
 
-def positive_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
+def positive_array(name: str, values: ArrayLike) -> Floats:
     """Return `values` as a float64 array; raise ValueError where an element is not finite and > 0."""
     array = finite_array(name, values)
     if not (array > 0.0).all():
@@ -89,7 +91,7 @@ def positive_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
     return array
 
 
-def non_negative_array(name: str, values: ArrayLike) -> NDArray[np.float64]:
+def non_negative_array(name: str, values: ArrayLike) -> Floats:
     """Return `values` as a float64 array; raise ValueError where an element is not finite and >= 0."""
     array = finite_array(name, values)
     if not (array >= 0.0).all():

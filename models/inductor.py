@@ -10,13 +10,13 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.constants import mu_0
 from scipy.special import elliprd, elliprg, jve
 
+from models.arrays import Complexes, Floats
 from models.checks import finite, non_negative_array, positive_array
 
-Floats = NDArray[np.float64]
 INCH = 0.0254  # m, exact
 FLAT = 100.0  # diameter over length from which a coil is taken as flat
 
@@ -168,7 +168,7 @@ def proximity_factor(
     return np.asarray(share * (math.pi * across * np.asarray(wire, dtype=np.float64)) ** 2 * loss)
 
 
-def _wave(wire: ArrayLike, frequency: ArrayLike, resistivity: float) -> NDArray[np.complex128]:
+def _wave(wire: ArrayLike, frequency: ArrayLike, resistivity: float) -> Complexes:
     depth = np.sqrt(resistivity / (math.pi * mu_0 * positive_array("frequency", frequency)))
     return np.asarray((1.0 - 1.0j) * 0.5 * positive_array("wire", wire) / depth)
 

@@ -10,23 +10,19 @@ little: below 1.5 cents for coils of Q 60 to 100 behind 20 mH (a test measures i
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, ModeHop, SeriesInductor, mode_hop
 from models.branch.modes import MODES, mode_frequencies, mode_slope
 from models.checks import finite_array, fraction, non_negative, one_of, positive
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.pulling import pulled_beat
 from models.tank import Tank
-
-if TYPE_CHECKING:
-    from models.hand.capacitance_curve import CapacitanceCurve
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

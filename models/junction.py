@@ -9,12 +9,12 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.constants import Boltzmann, elementary_charge
 
+from models.arrays import Floats
 from models.checks import positive
 
-Value = float | NDArray[np.float64]
+Value = float | Floats
 
 SAFE_EXPONENT = 45.0
 """Largest exponent; beyond it the current goes on along its tangent (3.5e19 times the saturation current)."""
@@ -33,9 +33,7 @@ THERMAL_VOLTAGE: Final = thermal_voltage(300.0)
 """kT/q at 300 K, V: 25.85 mV."""
 
 
-def exponential_junction(
-    voltage: Value, saturation_current: Value, thermal: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def exponential_junction(voltage: Value, saturation_current: Value, thermal: float) -> tuple[Floats, Floats]:
     """Return the current, A, and the conductance, S, of an exponential junction at `voltage`, V; broadcasts.
 
     Symbols: I current, I_s saturation current, V voltage, V_T thermal voltage (Shockley, Bell Syst. Tech. J. 28 (1949)
@@ -51,7 +49,7 @@ def exponential_junction(
 
 def depletion_capacitance(
     voltage: Value, zero_bias: Value, potential: Value, grading: Value, knee: Value = 0.5
-) -> NDArray[np.float64]:
+) -> Floats:
     """Return the depletion capacitance, F, at the forward `voltage`, V (reverse is negative); broadcasts.
 
     Symbols: C capacitance, C_0 at zero bias, V_j built-in potential, m grading coefficient (1/2 abrupt, 1/3 graded),
@@ -60,13 +58,11 @@ def depletion_capacitance(
     """
     ratio = np.asarray(voltage, dtype=np.float64) / potential
     below = np.minimum(ratio, knee)
-    at_knee: NDArray[np.float64] = zero_bias * np.exp(-np.multiply(grading, np.log1p(-below)))
+    at_knee: Floats = zero_bias * np.exp(-np.multiply(grading, np.log1p(-below)))
     return at_knee * (1.0 + np.multiply(grading, ratio - below) / (1.0 - below))
 
 
-def depletion_charge(
-    voltage: Value, zero_bias: Value, potential: Value, grading: Value, knee: Value = 0.5
-) -> NDArray[np.float64]:
+def depletion_charge(voltage: Value, zero_bias: Value, potential: Value, grading: Value, knee: Value = 0.5) -> Floats:
     """Return the depletion charge, C, at the forward `voltage`, V: the integral of `depletion_capacitance` from 0 V.
 
     Symbols as there; Q charge; C_F capacitance at the knee; d voltage beyond the knee. Grading must be below 1.
@@ -79,5 +75,5 @@ def depletion_charge(
     charge = -np.multiply(zero_bias, potential) * np.expm1(remaining * np.log1p(-below)) / remaining
     at_knee = np.multiply(zero_bias, np.exp(-np.multiply(grading, np.log1p(-below))))
     slope = np.multiply(at_knee, grading) / np.multiply(1.0 - below, potential)
-    result: NDArray[np.float64] = charge + beyond * (at_knee + 0.5 * slope * beyond)
+    result: Floats = charge + beyond * (at_knee + 0.5 * slope * beyond)
     return result

@@ -20,11 +20,11 @@ import math
 import re
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import finite, finite_array, positive, positive_array
 
-Floats = NDArray[np.float64]
 REFERENCE_A = 440.0  # Hz, ISO 16
 NOTE_OF_A4 = 69
 NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")

@@ -22,11 +22,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
+from models.arrays import Floats
 from models.checks import finite, finite_array, positive, positive_array
 from models.instrument import Instrument
 from models.pitch import REFERENCE_A, cents, frequency_of_note, note_name, note_number, parse_note, rms_from_line
 
-Floats = NDArray[np.float64]
 LOWEST_AUDIBLE = 20.0  # Hz
 HIGHEST_AUDIBLE = 20_000.0  # Hz
 LINE_SAMPLES = 2000  # distances of a straight-line fit: the spacing adds an error of order 1e-7 of the result
@@ -105,12 +105,9 @@ class PitchField:
             )
         sign = 1.0 if self.direction == "rising" else -1.0
         offset = sign * np.hypot(wanted, self.instrument.lock_range)
-        low, high = np.full(wanted.shape, near), np.full(wanted.shape, far)
-        for _ in range(60):  # halves the bracket each time: the offset falls with distance
-            middle = 0.5 * (low + high)
-            beyond = self.instrument.offset_frequency(middle) > offset
-            low, high = np.where(beyond, middle, low), np.where(beyond, high, middle)
-        return np.asarray(0.5 * (low + high))
+        law = self.instrument.offset_frequency
+        aims = np.clip(offset, law(far), law(near))  # the offset falls with distance; the ends round
+        return np.reshape([brentq(lambda place, aim=aim: law(place) - aim, near, far) for aim in aims.flat], aims.shape)
 
     def cents_per_mm(self, distance: ArrayLike) -> Floats:
         """Size of the change of pitch with hand distance, cents per mm (not negative), at distances in m."""

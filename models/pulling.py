@@ -27,12 +27,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.linalg.blas import dtbsv
 
+from models.arrays import Floats
 from models.checks import finite, finite_array, non_negative, positive
 
-Floats = NDArray[np.float64]
 Pair = tuple[float, float]
 TURN = 2.0 * math.pi
 LONGEST_PIECE = 3000

@@ -13,12 +13,11 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import fraction, non_negative, non_negative_array, positive, positive_array
 from models.inductor import series_resistance
-
-Floats = NDArray[np.float64]
 
 
 def resonant_frequency(inductance: ArrayLike, capacitance: ArrayLike) -> Floats:

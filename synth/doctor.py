@@ -10,15 +10,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.instrument import Instrument
 from synth.errors import DesignError, DeviceError
 from synth.live.sound_device import LIBRARY_REMEDY
-
-if TYPE_CHECKING:
-    from models.instrument import Instrument
 
 LIBRARIES = {  # distribution: module
     "numpy": "numpy",
@@ -31,6 +28,7 @@ LIBRARIES = {  # distribution: module
 }
 BLOCK_FRAMES = 128
 SAMPLE_RATE = 48000
+BUSY = "close other programs, or play with --latency high"
 ALLOWED_SHARE = 0.25  # of a block's period that 99.9 % of the blocks may take
 
 
@@ -134,7 +132,7 @@ def _block_timing(instrument: Instrument, seconds: float) -> Finding:
         f"99.9 % within {100 * most:.1f} % of the period"
     )
     ready = bool(most <= ALLOWED_SHARE)
-    return Finding("block timing", ready, detail, "" if ready else "close other programs, or play with --latency high")
+    return Finding("block timing", ready, detail, "" if ready else BUSY)
 
 
 def _sound(instrument: Instrument, device: str | None, seconds: float) -> Finding:
@@ -152,4 +150,4 @@ def _sound(instrument: Instrument, device: str | None, seconds: float) -> Findin
         f"{meters.underruns} underruns, {meters.late_blocks} late"
     )
     ready = meters.underruns == 0 and meters.late_blocks == 0
-    return Finding("sound output", ready, detail, "" if ready else "close other programs, or play with --latency high")
+    return Finding("sound output", ready, detail, "" if ready else BUSY)

@@ -135,6 +135,7 @@ def test_each_folder_of_models_imports_only_what_its_row_lists():
 # What synth/report may take from models: notes and what was measured of hearing, and the plain data of solved things
 # that a plot draws. It computes no figure; those come from synth/analysis.
 REPORT_MAY_TAKE = {
+    "models.arrays": {"Floats"},
     "models.pitch": {"MEASURED_FROM", "MEASURED_TO", "note_name", "note_number"},
     "models.builds.tuned_builds": {"OUTCOMES"},
     "models.straight.search": {"MARGIN"},

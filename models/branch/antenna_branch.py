@@ -11,15 +11,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.branch.loss import mode_starts
 from models.branch.modes import MODES
 from models.checks import finite_array, non_negative, one_of, positive, positive_array
 from models.inductor import series_resistance
 from models.tank import Tank
 
-Floats = NDArray[np.float64]
 HOP_RATIO = 1.5  # what the other mode must need, over this one, before no hop is feared: our design margin
 
 

@@ -17,11 +17,11 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import non_negative_array, positive_array, whole
 
-Floats = NDArray[np.float64]
 STEP = 1e-4  # of the frequency, for its derivative
 ABOVE = "chokes must be used below their self-resonance; the frequency is at or above it"
 

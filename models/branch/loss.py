@@ -16,13 +16,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Complexes, Floats
 from models.branch.modes import checked_circuit, squared_frequencies
 from models.checks import non_negative_array
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 
 class Starts(NamedTuple):

@@ -24,9 +24,9 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from models.arrays import Floats
 from models.checks import non_negative_array, positive_array
 
-Floats = NDArray[np.float64]
 Number = Floats | float
 MODES = ("low", "high")
 

@@ -22,13 +22,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from models.branch.antenna_branch import SeriesInductor
 from models.checks import positive, positive_array
 from models.tank import Tank
 
-Floats = NDArray[np.float64]
 TYPICAL_COUPLING = 0.95  # of the parts of a coil on a closed core or in one close winding: from memory; measure yours
 
 

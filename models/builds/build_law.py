@@ -17,15 +17,14 @@ from dataclasses import dataclass, field, fields
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.branch.modes import MODES, antenna_capacitance, squared_frequencies
 from models.checks import finite_array, non_negative, one_of
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents, rms_from_line
 from models.pulling import pulled_beat
 
-Floats = NDArray[np.float64]
 TABLE, FINE_TABLE = 1500, 8192  # points of the inverse of the capacitance curve
 CORRECTION_STEPS = 6
 END_SLACK = 1e-9  # of a logarithm, by which rounding may leave the ends of the table

@@ -20,15 +20,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
+from models.arrays import Floats
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds, variable_parts
 from models.checks import finite, finite_array, non_negative_array, positive
 from models.pitch import cents
 from models.pulling import pulled_beat
 
-Floats = NDArray[np.float64]
 LARGEST_CHANGE = 0.5  # of any part; beyond, a linear coefficient says nothing
 TIME_POINTS = 400
 LONGEST_WAIT = 30.0  # time constants: nothing is left of the rise but a part in 1e13

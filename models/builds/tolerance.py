@@ -24,11 +24,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from models.arrays import Floats
 from models.branch.loss import mode_starts
 from models.builds.tuned_builds import OUTCOMES, QUANTITIES, Outcomes, TunedBuilds, joined, variable_parts
 from models.checks import fraction, non_negative, one_of
 
-Floats = NDArray[np.float64]
 SCATTERS = ("uniform", "normal")
 CUT = 3.0  # sigmas at the limits
 CHUNK = 1024  # builds at a time: the tables of a chunk stay in a processor's cache

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from models.arrays import Floats
 from models.builds.build_law import BuildLaw, Builds, gauss
 from models.checks import finite_array, positive
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE
 from models.pulling import pulled_beat
 
-Floats = NDArray[np.float64]
 QUANTITIES = (
     "variable_inductance",
     "variable_capacitance",

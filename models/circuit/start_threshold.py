@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import bisect
 
 Array = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -84,10 +85,10 @@ def transconductance_window(
         return (-math.inf, 0.0) if pair is None else (pair.real, pair.imag)
 
     def edge(inside: float, outside: float) -> tuple[float, float]:
-        while abs(inside - outside) > 1e-3 * inside:
-            middle = 0.5 * (inside + outside)
-            inside, outside = (middle, outside) if growth(middle)[0] > 0.0 else (inside, middle)
-        return rank_one_threshold(capacitance, conductance, out, sense, growth(inside)[1], inside)
+        tolerance = 1e-4 * min(inside, outside)
+        grows = bisect(lambda value: math.copysign(1.0, growth(value)[0]), outside, inside, xtol=tolerance)
+        first = grows + math.copysign(2e-4 * grows, inside - outside)  # just within, where the pair is sure to be
+        return rank_one_threshold(capacitance, conductance, out, sense, growth(first)[1], first)
 
     def walk(origin: float, ratio: float, wanted: bool) -> float | None:
         value = origin

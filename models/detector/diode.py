@@ -32,14 +32,13 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.interpolate import RectBivariateSpline
 from scipy.special import i0e, ive, wrightomega
 
+from models.arrays import Floats
 from models.checks import finite_array, non_negative, non_negative_array, positive
 from models.junction import THERMAL_VOLTAGE
-
-Floats = NDArray[np.float64]
 
 MOST_DRIVE = 600.0
 """Largest A / (n V_T) taken: some 15 V at n = 1."""

@@ -19,12 +19,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import finite_array, non_negative, non_negative_array, positive, positive_array, whole
 from models.detector.diode import AveragedDiode, DiodeLoad, static_output, sum_envelope
-
-Floats = NDArray[np.float64]
 
 TOLERANCE = 1e-9  # of n V_T
 MOST_ITERATIONS = 200

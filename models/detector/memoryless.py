@@ -29,14 +29,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import expit, hyp2f1, i0, i0e, ive
 
+from models.arrays import Floats
 from models.checks import finite_array, fraction, non_negative, one_of, positive, whole
 from models.detector.diode import DiodeLoad, static_output, sum_envelope
 from models.junction import THERMAL_VOLTAGE
 
-Floats = NDArray[np.float64]
 MOST_HARMONICS = 2**20  # that may be asked for
 LARGEST_TABLE = 2**26  # points of all levels together: half a gigabyte
 HARDEST_DRIVE = 300.0  # of a junction, in kT/q, where amplitudes are compared: some 7.8 V

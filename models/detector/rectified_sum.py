@@ -15,11 +15,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import finite_array, fraction, whole
-
-Floats = NDArray[np.float64]
 
 
 def sum_of_tones(first: ArrayLike, second: ArrayLike, amplitude_ratio: float) -> tuple[Floats, Floats]:

@@ -13,19 +13,20 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.constants import epsilon_0
 from scipy.linalg import LinAlgError, cho_factor, cho_solve
 
+from models.arrays import Floats
 from models.checks import finite_array
 from models.electrostatics.panel_coupling import coupling, symmetric_coupling
-from models.electrostatics.panel_potential import Floats, Panels, joined, mirrored, panels_of
+from models.electrostatics.panel_potential import Panels, joined, mirrored, panels_of
 
 #: Smallest area of a triangle against the square of its longest edge.
 _SLIMMEST = 1e-12
 
 
-def capacitance_matrix(conductors: Sequence[ArrayLike], ground_plane: bool = False) -> NDArray[np.float64]:
+def capacitance_matrix(conductors: Sequence[ArrayLike], ground_plane: bool = False) -> Floats:
     """Maxwell capacitance matrix (k, k), F, of k conductors, each a mesh (n, 3, 3) of triangles in metres.
 
     Charges q_i = sum_j C[i, j] v_j for potentials v against infinity or, with `ground_plane`, against the earthed

@@ -15,9 +15,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import finite_array, positive, whole
 from models.electrostatics.surfaces import (
-    Floats,
     block_faces,
     capsule_triangles,
     equal_area_factor,

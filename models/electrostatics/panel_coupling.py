@@ -14,9 +14,9 @@ from typing import Final
 import numpy as np
 from scipy.spatial.distance import cdist
 
+from models.arrays import Floats
 from models.electrostatics.panel_potential import (
     GAUSS_POINTS,
-    Floats,
     Indices,
     Panels,
     inverse_distance_integral,

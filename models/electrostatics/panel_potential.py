@@ -17,7 +17,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from models.arrays import Floats
+
 Indices = NDArray[np.intp]
 
 #: Interior points of the three-point rule for triangles (barycentric, equal weights), exact to degree 2.

@@ -10,7 +10,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from models.arrays import Complexes, Floats
+
 Faces = NDArray[np.intp]
 Surface = tuple[Floats, Faces]
 
@@ -67,7 +68,7 @@ def even_charge_factor(sides: int) -> float:
     return float(np.exp(-(np.log(np.abs(b - a)) - 1.5 + others.sum()) / sides))
 
 
-def _log_antiderivative(x: NDArray[np.complex128]) -> NDArray[np.complex128]:
+def _log_antiderivative(x: Complexes) -> Complexes:
     """F(x) of `even_charge_factor`, whose second derivative is ln(x); 0 at 0."""
     return np.asarray(x**2 * (0.5 * np.log(np.where(x == 0.0, 1.0, x)) - 0.75))
 

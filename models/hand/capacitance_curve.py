@@ -9,12 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.interpolate import CubicHermiteSpline, CubicSpline, PchipInterpolator
 
+from models.arrays import Floats
 from models.checks import finite_array, positive, positive_array
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

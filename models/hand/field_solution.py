@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_solve, cholesky, solve_triangular
 
+from models.arrays import Floats
 from models.electrostatics.boundary_elements import (
     conductor_panels,
     conjugate_gradients,
@@ -23,7 +24,6 @@ from models.electrostatics.boundary_elements import (
 )
 from models.electrostatics.panel_coupling import thin_product
 from models.electrostatics.panel_potential import Panels, joined
-from models.electrostatics.surfaces import Floats
 from models.hand.meshes import antenna_mesh, arm, body, cabinet_box, cabinet_mesh, hand, shoulder, wrist
 from models.hand.scene import Posture, Scene
 

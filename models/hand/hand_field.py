@@ -19,14 +19,15 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import one_of, positive
 from models.hand.capacitance_curve import CapacitanceCurve, distance_table
 from models.hand.scene import POSTURES, Posture, Scene
 
 #: Hand distances of a curve, m: 40 from 1 cm to 80 cm in equal ratios.
-DEFAULT_DISTANCES: Final[NDArray[np.float64]] = np.geomspace(0.01, 0.80, 40)
+DEFAULT_DISTANCES: Final[Floats] = np.geomspace(0.01, 0.80, 40)
 DEFAULT_DISTANCES.setflags(write=False)
 
 

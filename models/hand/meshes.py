@@ -14,9 +14,9 @@ from typing import Final
 
 import numpy as np
 
+from models.arrays import Floats
 from models.electrostatics.mesh import capsule, sphere
 from models.electrostatics.surfaces import (
-    Floats,
     Surface,
     between,
     block_faces,

@@ -19,9 +19,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
+from models.arrays import Floats
 from models.checks import one_of
 from models.readings.start import search_start
 from models.readings.tank_model import (
@@ -35,7 +35,6 @@ from models.readings.tank_model import (
     unknowns_in,
 )
 
-Floats = NDArray[np.float64]
 NOT_HELD: Final = 1e-7
 """Singular value over the largest, below which a direction counts as not held by the readings at all."""
 LEAST_CREDIBLE: Final = 0.1

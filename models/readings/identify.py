@@ -16,12 +16,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.readings.fit import NOT_HELD, Fit, unit_direction
 from models.readings.tank_model import NORMAL_95, PICO, UNKNOWNS, FrequencyReading, reading_model
 
-Floats = NDArray[np.float64]
 ENTANGLED = 0.95
 """Size of a correlation from which two unknowns count as hardly told apart, if one of them is also
 """

@@ -6,12 +6,11 @@ import math
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.branch.modes import branch_load
 from models.readings.tank_model import PICO, UNKNOWNS, ReadingModel, ReadingSet
 
-Floats = NDArray[np.float64]
 ANTENNA_STRAYS: Final = np.concatenate([np.linspace(0.0, 10.0, 41), np.linspace(11.0, 50.0, 40)])
 """pF."""
 

@@ -21,14 +21,13 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from models.arrays import Floats
 from models.branch.modes import MODES, squared_frequencies
 from models.checks import finite, fraction, non_negative, one_of, positive
 from models.junction import depletion_capacitance
 
-Floats = NDArray[np.float64]
 PICO: Final = 1e-12
 UNKNOWNS: Final = ("inductance", "stray", "trimmer_minimum", "trimmer_maximum", "junction", "antenna_stray")
 LEAST_TOTAL: Final = 1e-3

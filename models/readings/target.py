@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from models.checks import positive
@@ -18,7 +17,6 @@ from models.preferred_values import nearest, values_in_range
 from models.readings.fit import Fit
 from models.readings.tank_model import PICO, FrequencyReading, reading_model
 
-Floats = NDArray[np.float64]
 SMALLEST = 1e-12  # F, of a fitted capacitor worth suggesting
 
 

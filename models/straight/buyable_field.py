@@ -11,15 +11,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.checks import non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.preferred_values import nearest, values_in_range
 from models.straight.evenness import Evenness, FieldGoal, expected_rms
 from models.straight.search import INDUCTANCES, Effort, FieldParts, Place, Search, Solution, circuits
 
-Floats = NDArray[np.float64]
 ZOOMS = 4
 NARROWING = 0.3
 FITTED = 20  # pairs whose capacitor and trimmer are tried

@@ -17,14 +17,13 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.branch.modes import MODES, squared_frequencies, voltage_ratio
 from models.builds.build_law import PARTS, BuildLaw, Builds, midpoints
 from models.checks import finite, fraction, non_negative, positive
 from models.pitch import cents
 
-Floats = NDArray[np.float64]
 SAMPLES = 40  # distances along the played range; what more of them change is measured by a test
 
 

@@ -24,6 +24,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from models.arrays import Floats
 from models.branch.loss import mode_starts
 from models.branch.modes import MODES, voltage_ratio
 from models.builds.build_law import PARTS, BuildLaw, Builds, midpoints
@@ -34,7 +35,6 @@ from models.pulling import pulled_beat
 from models.straight.evenness import SAMPLES, Evenness, FieldGoal
 from models.straight.search import FieldParts, Place, Progress, Search, Solution
 
-Floats = NDArray[np.float64]
 PPM = 1e-6
 RULE = midpoints(SAMPLES)
 

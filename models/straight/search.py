@@ -16,8 +16,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.branch.choke_chain import pi_equivalent
 from models.branch.modes import MODES
 from models.branch.tapped_coil import TYPICAL_COUPLING, Tap, with_leakage
@@ -26,7 +26,6 @@ from models.checks import non_negative, one_of, positive
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.straight.evenness import Evenness, FieldGoal, evenness, starting_margin
 
-Floats = NDArray[np.float64]
 Progress = Callable[[float], None]
 MARGIN = 1.65  # of the other mode's starting conductance over ours: a tenth above where the program warns of a hop
 SELF_RESONANCE_ROOM = 0.8  # (f / self-resonance)^2 of a choke at most

@@ -17,11 +17,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.constants import epsilon_0
 
+from models.arrays import Floats
 from models.electrostatics.boundary_elements import conductor_panels, potential_matrix, symmetric_potential_matrix
 from models.electrostatics.mesh import torus
 from models.electrostatics.panel_coupling import coupling
 from models.electrostatics.panel_potential import Panels, joined, mirrored
-from models.electrostatics.surfaces import Floats
 from models.hand.capacitance_curve import CapacitanceCurve, distance_table
 from models.hand.field_solution import (
     StillField,

@@ -24,11 +24,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import finite_array, fraction, non_negative, non_negative_array, positive, positive_array
-
-Floats = NDArray[np.float64]
 
 
 def detuning(frequency: ArrayLike, resonant_frequency: ArrayLike) -> Floats:

@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.checks import positive
 from models.hand.scene import Scene
 
 #: Heights of the volume hand of a curve, m: 30 from 1 cm to 60 cm in equal ratios.
-VOLUME_DISTANCES: Final[NDArray[np.float64]] = np.geomspace(0.01, 0.60, 30)
+VOLUME_DISTANCES: Final[Floats] = np.geomspace(0.01, 0.60, 30)
 VOLUME_DISTANCES.setflags(write=False)
 
 

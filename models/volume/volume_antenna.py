@@ -17,15 +17,15 @@ from dataclasses import dataclass, field
 from enum import Enum, auto
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
+from models.arrays import Floats
 from models.checks import fraction, non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank, frequency_slope, required_capacitance
 from models.volume.loudness import GainStage, PeakRectifier, lower_flank_frequency, resonance_response, response_slope
 
-Floats = NDArray[np.float64]
 LEAST_PERIODS = 20.0  # radio periods that the rectifier must remember
 LONGEST_LAG = 0.02  # s of the rectifier: more would be heard, and the voice's own lag does not stand for it
 

@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.pitch import REFERENCE_A
 from synth.analysis.field_figures import FieldFigures, field_figures
 from synth.analysis.figures import DENSE, collected, of, over_notes, played_numbers
 from synth.build.workbench import OpenedDesign
-
-if TYPE_CHECKING:
-    from synth.sound.level_match import Matched
+from synth.sound.level_match import Matched
 
 CURVE_POINTS = 201
 
@@ -57,8 +54,8 @@ class CompareFigures:
     low_hz: float
     high_hz: float
     designs: tuple[DesignRow, ...]
-    distances: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS,) m
-    numbers: NDArray[np.float64] = field(metadata=DENSE)  # (designs, CURVE_POINTS); NaN where nothing sounds
+    distances: Floats = field(metadata=DENSE)  # (CURVE_POINTS,) m
+    numbers: Floats = field(metadata=DENSE)  # (designs, CURVE_POINTS); NaN where nothing sounds
 
     def with_levels(self, sounds: Sequence[Matched]) -> CompareFigures:
         """The same with what matching did to each design's sound."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.builds.drift import (
     CAUSES,
     Coefficients,
@@ -29,8 +29,6 @@ from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import TemperatureSection
 from synth.errors import DesignError
-
-Floats = NDArray[np.float64]
 
 
 def temperature_of(opened: OpenedDesign) -> TemperatureSection:
@@ -164,9 +162,9 @@ class DriftFigures(OfDesign):
     causes: tuple[DriftCause, ...]
     transistors: TransistorFigure | None
     notices: tuple[str, ...]
-    temperature: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS,), degrees Celsius
+    temperature: Floats = field(metadata=DENSE)  # (CURVE_POINTS,), degrees Celsius
     curves: tuple[Drift, ...] = field(metadata=DENSE)  # one for each case
-    warm_up: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, 1 + cases): s, drift still to come, Hz
+    warm_up: Floats = field(metadata=DENSE)  # (CURVE_POINTS, 1 + cases): s, drift still to come, Hz
 
 
 def drift_figures(

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna
@@ -120,7 +120,7 @@ class FieldFigures(OfDesign):
     lowest_note_jitter_cents: float | None  # by thermal and shot noise
     volume: VolumeFigures | None = of("opened.volume", volume_figures)
     notices: tuple[str, ...] = of("opened.notices")
-    curve: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
+    curve: Floats = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
 
 
 def field_figures(opened: OpenedDesign) -> FieldFigures:
@@ -157,7 +157,7 @@ def _linearity(field: PitchField) -> tuple[float | None, float | None, float | N
     return field.linearity_error(near, far), near, far
 
 
-def _dense_curve(opened: OpenedDesign) -> NDArray[np.float64]:
+def _dense_curve(opened: OpenedDesign) -> Floats:
     instrument, field = opened.instrument, opened.field
     distances = np.geomspace(instrument.curve.nearest, instrument.curve.farthest, CURVE_POINTS)
     distances[[0, -1]] = instrument.curve.nearest, instrument.curve.farthest

@@ -9,6 +9,7 @@ from typing import Any, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.stray import stray_range
@@ -24,14 +25,14 @@ def known(value: float) -> float | None:
     return None if value != value else float(value)
 
 
-def playable(pitches: PitchField, distances: NDArray[np.float64]) -> NDArray[np.bool_]:
+def playable(pitches: PitchField, distances: Floats) -> NDArray[np.bool_]:
     """Which of the hand `distances`, m, sound a note that can be played."""
     if pitches.playable_near is None or pitches.playable_far is None:
         return np.zeros(distances.shape, dtype=bool)
     return np.asarray((distances >= pitches.playable_near) & (distances <= pitches.playable_far))
 
 
-def played_numbers(pitches: PitchField, distances: NDArray[np.float64], reference_a: float) -> NDArray[np.float64]:
+def played_numbers(pitches: PitchField, distances: Floats, reference_a: float) -> Floats:
     """Note numbers at hand `distances`, m, with A4 at `reference_a`, Hz; NaN where no note can be played."""
     numbers, inside = np.full_like(distances, np.nan), playable(pitches, distances)
     if inside.any():

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.pitch import note_number
 from models.straight.evenness import BuildSpread
 from models.straight.front import tuning_ratio
@@ -121,7 +121,7 @@ class LineariseFigures:
     tap_coupling: float = of("parts.tap_coupling")
     notices: tuple[str, ...]
     interrupted: bool = of("plan.interrupted")
-    curve: NDArray[np.float64] = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
+    curve: Floats = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
 
 
 def linearise_figures(outcome: Outcome) -> LineariseFigures:
@@ -176,7 +176,7 @@ def _place_figures(option: FieldOption, outcome: Outcome) -> PlaceFigures:
     )
 
 
-def _dense_curve(outcome: Outcome) -> NDArray[np.float64]:
+def _dense_curve(outcome: Outcome) -> Floats:
     curve = outcome.after.instrument.curve
     distances = np.linspace(curve.nearest, curve.farthest, CURVE_POINTS)
     columns = [
@@ -187,7 +187,7 @@ def _dense_curve(outcome: Outcome) -> NDArray[np.float64]:
     return np.column_stack(columns)
 
 
-def _line(outcome: Outcome, distances: NDArray[np.float64]) -> NDArray[np.float64]:
+def _line(outcome: Outcome, distances: Floats) -> Floats:
     """The best straight line of the better design over the notes asked for."""
     field, goal = outcome.after.field, outcome.task.goal
     line = np.full_like(distances, np.nan)

@@ -50,7 +50,7 @@ class OscillatorProbe:
 
 
 @dataclass(frozen=True, slots=True)
-class AntennaLoad:
+class ProbedAntenna:
     """What hangs on an oscillator: capacitance, F, of which `lead` is mount and lead, the inductor before it, and the
     voltage of the coil's tap that it is on over the whole coil's (`models.branch.tapped_coil`).
     """
@@ -61,7 +61,7 @@ class AntennaLoad:
     tap_ratio: float = 1.0
 
 
-def resonance_probe(tank: Tank, stray: float, antenna: AntennaLoad | None, mode: str = "low") -> OscillatorProbe:
+def resonance_probe(tank: Tank, stray: float, antenna: ProbedAntenna | None, mode: str = "low") -> OscillatorProbe:
     """The lossless oscillator: frequency only. `stray`, F, is that of board, wiring and coil within the tank's own."""
     total, fixed, trimmer = tank.total_capacitance, tank.capacitance, tank.trimmer_capacitance
     rest = total - fixed - trimmer - stray
@@ -96,7 +96,7 @@ def resonance_probe(tank: Tank, stray: float, antenna: AntennaLoad | None, mode:
 
 
 def circuit_probe(
-    design: Design, which: str, circuit: OscillatorCircuit, antenna: AntennaLoad, near: float | None
+    design: Design, which: str, circuit: OscillatorCircuit, antenna: ProbedAntenna, near: float | None
 ) -> OscillatorProbe:
     """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `antenna`: what hangs on the
     circuit already; `near`, Hz, picks the mode.
@@ -225,7 +225,7 @@ def antenna_station(opened: OpenedDesign, distance: float | None = None) -> Stat
     curve, lead = instrument.curve, instrument.antenna_stray
     own = curve.empty_capacitance if distance is None else float(curve.capacitance(distance))
     condition = "antenna on, no player near" if distance is None else f"hand at {100.0 * distance:.1f} cm"
-    antenna = AntennaLoad(own + lead, lead, instrument.branch, instrument.tap_ratio)
+    antenna = ProbedAntenna(own + lead, lead, instrument.branch, instrument.tap_ratio)
     near = float(instrument.frequency_with(own + lead))
     return _station(opened, "variable", condition, opened.tanks["variable"], antenna, instrument.mode, near)
 
@@ -235,7 +235,7 @@ def volume_station(opened: OpenedDesign) -> Station | None:
     volume = opened.volume
     if volume is None:
         return None
-    ring = AntennaLoad(volume.curve.empty_capacitance + volume.ring_stray, volume.ring_stray)
+    ring = ProbedAntenna(volume.curve.empty_capacitance + volume.ring_stray, volume.ring_stray)
     return _station(opened, "volume", "ring on, no player near", volume.tank, ring)
 
 
@@ -244,7 +244,7 @@ def _station(
     which: str,
     condition: str,
     tank: Tank,
-    antenna: AntennaLoad | None,
+    antenna: ProbedAntenna | None,
     mode: str = "low",
     near: float | None = None,
 ) -> Station:
@@ -266,7 +266,7 @@ def _station(
         circuit = circuit.with_trimmer(setting)
     if antenna is not None:
         circuit = with_antenna(circuit, antenna.capacitance, antenna.branch, antenna.tap_ratio)
-    solved = circuit_probe(design, which, circuit, antenna or AntennaLoad(0.0, 0.0), near)
+    solved = circuit_probe(design, which, circuit, antenna or ProbedAntenna(0.0, 0.0), near)
     by_pot = _frequency(circuit.with_pot, circuit, near)
     if design.law != "circuit" or which == "volume":  # as in the instrument, whose volume side is a resonance
         return Station(which, condition, setting, resonance, solved, resonance_at, by_pot)

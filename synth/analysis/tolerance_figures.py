@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.builds.tolerance import (
     BuildGoals,
     LinearEstimate,
@@ -215,7 +215,7 @@ def _base(goals: BuildGoals, runs: Outcomes, builds: int) -> TighterFigure:
 
 def _outcome(estimate: LinearEstimate, runs: Outcomes, worst: tuple[float, float]) -> OutcomeFigure:
     name = estimate.outcome
-    values: NDArray[np.float64] = getattr(runs, name)
+    values: Floats = getattr(runs, name)
     if name in AFTER_TUNING:
         values = values[runs.reached]
     values = values[~np.isnan(values)]

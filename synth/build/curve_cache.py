@@ -12,16 +12,14 @@ import os
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.hand_field import DEFAULT_DISTANCES
 from models.hand.scene import POSTURES, Scene
+from models.volume.scene import VolumeScene
 from synth.errors import InstrumentError
 from synth.files.atomic_file import write_text
-
-if TYPE_CHECKING:
-    from models.volume.scene import VolumeScene
 
 Curves = dict[str, CapacitanceCurve]
 LARGEST_FILE = 1_000_000  # bytes; a field takes some ten thousand

@@ -274,9 +274,9 @@ def assembled(opened: OpenedDesign) -> OpenedDesign:
     return opened
 
 
-def open_design(path: Path) -> OpenedDesign:
+def open_design(path: str | Path) -> OpenedDesign:
     """Load and assemble the design in `path`; raise DesignError with every fault where it cannot be used."""
-    return open_loaded(load_design(path))
+    return open_loaded(load_design(Path(path)))
 
 
 def open_loaded(design: Design) -> OpenedDesign:

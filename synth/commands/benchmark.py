@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.outputs import print_either
 from synth.comparisons.suite import SECTIONS
 
 THREAD_COUNTS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -26,7 +27,6 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(arguments: Namespace) -> int:
     """Measure and print; exit code 3 where a stated goal is missed."""
     import os
-    import sys
 
     for name in THREAD_COUNTS:  # before numpy is loaded: one thread, so that ratios do not hang on what else runs
         os.environ.setdefault(name, "1")
@@ -34,11 +34,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import say
     from synth.comparisons.suite import benchmark_report
     from synth.errors import EXIT_GOAL_MISSED, EXIT_OK
-    from synth.report.written import print_json
 
     report = benchmark_report(arguments.quick, arguments.only or (), each=say)
-    if arguments.json:
-        print_json(report.document())
-    else:
-        sys.stdout.write(report.text())
+    print_either(arguments, report.document(), report.text())
     return EXIT_OK if report.goals_met else EXIT_GOAL_MISSED

@@ -6,6 +6,17 @@ from argparse import ArgumentParser, Namespace
 
 from synth.commands.outputs import add_output_options
 
+LIMITS = (  # option, what stands for its value, default, help
+    ("inductor-tolerance", "LIMIT", "5 %", "either way"),
+    ("capacitor-tolerance", "LIMIT", "5 %", "either way"),
+    ("trimmer-tolerance", "LIMIT", "10 %", "of both its ends, either way"),
+    ("trimmer-share", "SHARE", "0.2", "least over largest capacitance of a trimmer"),
+    ("stray-spread", "C", None, "of the stray, either way (default: half the usual range of the board, else 5 pF)"),
+    ("junction-spread", "C", "2 pF", "either way"),
+    ("antenna-spread", "C", "1 pF", "variable oscillator only, either way"),
+    ("branch-tolerance", "LIMIT", "5 %", "of the series inductor, variable oscillator only"),
+)
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -15,32 +26,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--series", default="E12", help="IEC 60063 series of the capacitor (default: E12)")
     parser.add_argument("--trimmer-series", default="E6", help="series of the trimmer's largest value (default: E6)")
     parser.add_argument("--inductors", metavar="L,L,...", help="inductances to choose from (default: the design's)")
-    parser.add_argument("--inductor-tolerance", metavar="LIMIT", default="5 %", help="either way (default: 5 %%)")
-    parser.add_argument("--capacitor-tolerance", metavar="LIMIT", default="5 %", help="either way (default: 5 %%)")
-    parser.add_argument(
-        "--trimmer-tolerance", metavar="LIMIT", default="10 %", help="of both its ends, either way (default: 10 %%)"
-    )
-    parser.add_argument(
-        "--trimmer-share",
-        metavar="SHARE",
-        default="0.2",
-        help="least over largest capacitance of a trimmer (default: 0.2)",
-    )
-    parser.add_argument(
-        "--stray-spread",
-        metavar="C",
-        help="of the stray, either way (default: half the usual range of the design's board, else 5 pF)",
-    )
-    parser.add_argument("--junction-spread", metavar="C", default="2 pF", help="either way (default: 2 pF)")
-    parser.add_argument(
-        "--antenna-spread", metavar="C", default="1 pF", help="variable oscillator only, either way (default: 1 pF)"
-    )
-    parser.add_argument(
-        "--branch-tolerance",
-        metavar="LIMIT",
-        default="5 %",
-        help="of the series inductor, variable oscillator only (default: 5 %%)",
-    )
+    for option, metavar, default, what in LIMITS:
+        shown = "" if default is None else f" (default: {default})".replace("%", "%%")
+        parser.add_argument(f"--{option}", metavar=metavar, default=default, help=f"{what}{shown}")
     add_output_options(parser, "the choices", "what each trimmer covers")
 
 

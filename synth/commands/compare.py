@@ -37,8 +37,6 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Open the designs, render them if wanted, and write the reports."""
-    from pathlib import Path
-
     from synth.analysis.compare_figures import compare_figures
     from synth.build.workbench import open_design
     from synth.commands.options import pair
@@ -50,7 +48,7 @@ def run(arguments: Namespace) -> int:
     if arguments.gesture and not (arguments.output or arguments.separate):
         raise DesignError("--gesture is for sound; add -o FILE.wav or --separate FOLDER")
     low, high = pair("--range", arguments.range, "Hz")
-    workpieces = [open_design(Path(name)) for name in arguments.designs]
+    workpieces = [open_design(name) for name in arguments.designs]
     figures = compare_figures(workpieces, low, high)
     if arguments.output or arguments.separate:
         figures = _with_sounds(arguments, workpieces, figures)

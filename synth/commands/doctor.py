@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.outputs import print_either
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -17,13 +19,9 @@ def run(arguments: Namespace) -> int:
     from dataclasses import asdict
 
     from synth.doctor import examine
-    from synth.report.written import print_json
 
     findings = examine(device=arguments.device, seconds=arguments.seconds)
     healthy = all(finding.ready for finding in findings)
-    if arguments.json:
-        print_json({"schema": "beatfield.doctor/1", "ready": healthy, "findings": [asdict(item) for item in findings]})
-    else:
-        for finding in findings:
-            print(finding.line())
+    document = {"schema": "beatfield.doctor/1", "ready": healthy, "findings": [asdict(item) for item in findings]}
+    print_either(arguments, document, "".join(f"{finding.line()}\n" for finding in findings))
     return 0 if healthy else 1

@@ -20,8 +20,6 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Follow the design through temperature and write the reports asked for."""
-    from pathlib import Path
-
     from models.pitch import parse_note
     from synth.analysis.drift import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_figures
     from synth.build.workbench import open_design
@@ -47,6 +45,6 @@ def run(arguments: Namespace) -> int:
         raise DesignError(f"--notes or --hold-cents: {error}") from None
     if not 0.01 <= limit_cents <= 1200.0:
         raise DesignError(f"--hold-cents {arguments.hold_cents}: must be between 0.01 and 1200")
-    opened = open_design(Path(arguments.design))
+    opened = open_design(arguments.design)
     DRIFT.write(arguments, drift_figures(opened, first, last, notes, hertz, limit_cents))
     return 0

@@ -15,11 +15,9 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Open the design and write the reports asked for."""
-    from pathlib import Path
-
     from synth.analysis.field_figures import field_figures
     from synth.build.workbench import open_design
     from synth.report.field import FIELD
 
-    FIELD.write(arguments, field_figures(open_design(Path(arguments.design))))
+    FIELD.write(arguments, field_figures(open_design(arguments.design)))
     return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.outputs import add_force_option
+from synth.commands.outputs import add_force_option, print_either
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -20,20 +20,15 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """List the lessons, or print one and write its files."""
-    import sys
-
     from synth.errors import DesignError
     from synth.lessons.table import build_lesson, checked_name, lesson_list
-    from synth.report.written import print_json
 
     if arguments.name is None:
         if arguments.output or arguments.live:
             what = "play" if arguments.live else "write"
             raise DesignError(f"name a lesson to {what}; `beatfield lesson` lists them")
-        if arguments.json:
-            print_json({"schema": "beatfield.lessons/1", "lessons": lesson_list()})
-        else:
-            sys.stdout.write("".join(f"{name:<9}{about}\n" for name, about in lesson_list().items()))
+        listed = "".join(f"{name:<9}{about}\n" for name, about in lesson_list().items())
+        print_either(arguments, {"schema": "beatfield.lessons/1", "lessons": lesson_list()}, listed)
         return 0
     checked_name(arguments.name)
     if arguments.live:
@@ -44,10 +39,7 @@ def run(arguments: Namespace) -> int:
     report = lesson_report(build_lesson(arguments.name, open_setup()))
     if arguments.output:
         write_lesson(report, arguments.output, arguments.force)
-    if arguments.json:
-        print_json(report.document())
-    else:
-        sys.stdout.write(report.text())
+    print_either(arguments, report.document(), report.text())
     return 0
 
 

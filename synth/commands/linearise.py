@@ -40,23 +40,18 @@ def add_arguments(parser: ArgumentParser) -> None:
     )
     parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
     parser.add_argument("-o", "--output", metavar="BETTER.toml", action=Written, help="write the better design")
-    parser.add_argument(
-        "--wav", metavar="FILE", action=Written, kind=SOUND, help="the same hand through both designs, pips before each"
-    )
-    parser.add_argument(
-        "--wav-before", metavar="FILE", action=Written, kind=SOUND, help="the hand through the design as it is"
-    )
-    parser.add_argument(
-        "--wav-after", metavar="FILE", action=Written, kind=SOUND, help="the same hand through the better design"
-    )
+    for option, what in (
+        ("--wav", "the same hand through both designs, pips before each"),
+        ("--wav-before", "the hand through the design as it is"),
+        ("--wav-after", "the same hand through the better design"),
+    ):
+        parser.add_argument(option, metavar="FILE", action=Written, kind=SOUND, help=what)
     parser.add_argument("--gesture", default="sweep", metavar="NAME", help="of these sounds (default sweep)")
     add_output_options(parser, "both pitch fields")
 
 
 def run(arguments: Namespace) -> int:
     """Search, and write what was asked for; after Ctrl-C what was found until then, exit code 130."""
-    from pathlib import Path
-
     from synth.analysis.linearise import improve
     from synth.analysis.linearise_figures import linearise_figures
     from synth.build.workbench import open_design, say
@@ -68,7 +63,7 @@ def run(arguments: Namespace) -> int:
     wishes = _wishes(arguments)
     if arguments.gesture not in GESTURES:
         raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
-    workpiece = open_design(Path(arguments.design))
+    workpiece = open_design(arguments.design)
     say("searching: up to a minute")
     outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
     figures = linearise_figures(outcome)

@@ -7,6 +7,7 @@ is stdout); `check_outputs` looks at all of them.
 from __future__ import annotations
 
 import argparse
+import sys
 from argparse import ArgumentParser, Namespace
 from collections.abc import Sequence
 from pathlib import Path
@@ -79,6 +80,16 @@ def check_outputs(arguments: Namespace) -> None:
             raise DesignError(f"{target}: named twice, by {first} and {name}; choose a file for each")
         if isinstance(option, Written):
             option.check(target, arguments.force)
+
+
+def print_either(arguments: Namespace, document: dict[str, Any], text: str) -> None:
+    """Print a report on stdout, as JSON where --json asks for it."""
+    from synth.report.written import print_json
+
+    if arguments.json:
+        print_json(document)
+    else:
+        sys.stdout.write(text)
 
 
 def add_plot_option(parser: ArgumentParser, what: str) -> None:

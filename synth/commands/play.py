@@ -46,7 +46,7 @@ def run(arguments: Namespace) -> int:
     look = Look(arguments.left_handed, arguments.text_size / 100.0, arguments.seed)
     size = window_size(arguments.size)
     names = [name for name in (arguments.design, arguments.other) if name]
-    workpieces = [open_design(Path(name)) for name in names] or [open_loaded(template_design())]
+    workpieces = [open_design(name) for name in names] or [open_loaded(template_design())]
     notices = tuple(dict.fromkeys(notice for workpiece in workpieces for notice in workpiece.notices))
     for notice in notices:
         say(f"note: {notice}")

@@ -5,8 +5,8 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
+from synth.commands.options import add_tune_options
 from synth.commands.outputs import SOUND, Written, add_force_option
-from synth.commands.tune_options import add_tune_options
 
 if TYPE_CHECKING:
     from synth.build.workbench import OpenedDesign
@@ -40,10 +40,8 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Render, and say what was written."""
-    from pathlib import Path
-
     from synth.build.workbench import open_design, say
-    from synth.commands.tune_options import given_tune_options
+    from synth.commands.options import given_tune_options
     from synth.errors import DesignError
     from synth.progress_line import ProgressLine
     from synth.report.written import print_json
@@ -54,7 +52,7 @@ def run(arguments: Namespace) -> int:
         raise DesignError(f"--seconds is for a gesture; a {which} has its own length: leave --seconds out")
     if not arguments.tune and (given := given_tune_options(arguments)):
         raise DesignError(f"{given[0]} is for a tune; give --tune FILE, or leave {given[0]} out")
-    workpiece = open_design(Path(arguments.design))
+    workpiece = open_design(arguments.design)
     for notice in workpiece.notices:
         say(f"note: {notice}")
     path = _hand_path(arguments, workpiece)
@@ -99,7 +97,7 @@ def _tune_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     """The hand that plays the tune, with a notice of every note out of reach; DesignError if all are."""
     from synth.analysis.tune import tune_figures
     from synth.build.workbench import say
-    from synth.commands.tune_options import manner_of, tune_of
+    from synth.commands.options import manner_of, tune_of
     from synth.errors import DesignError
 
     manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)

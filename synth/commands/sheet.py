@@ -30,7 +30,6 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(arguments: Namespace) -> int:
     """Collect the figures and write what is asked for."""
     import sys
-    from pathlib import Path
 
     from synth.analysis.sheet_figures import sheet_figures
     from synth.build.workbench import open_design, say
@@ -44,7 +43,7 @@ def run(arguments: Namespace) -> int:
         raise DesignError(
             "name a file for the sheet with -o sheet.html, or ask for its figures with --text, --json, --csv or --plot"
         )
-    figures = sheet_figures(open_design(Path(arguments.design)))
+    figures = sheet_figures(open_design(arguments.design))
     if target is not None:
         write_text(sheet_page(figures, arguments.paper), target, arguments.force)
         if target != "-":

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.options import add_tune_options
 from synth.commands.outputs import Printed, Written, add_force_option
-from synth.commands.tune_options import add_tune_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -26,17 +26,15 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Play the tune through the design's field and write the reports asked for."""
-    from pathlib import Path
-
     from synth.analysis.tune import tune_figures
     from synth.build.workbench import open_design, say
-    from synth.commands.tune_options import manner_of, tune_of
+    from synth.commands.options import manner_of, tune_of
     from synth.errors import DesignError
     from synth.midi.midi_messages import midi_messages, write_midi
     from synth.report.tune import TUNE
 
     manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
-    workpiece = open_design(Path(arguments.design))
+    workpiece = open_design(arguments.design)
     figures, played = tune_figures(workpiece, tune, manner)
     if arguments.midi:
         if played is None:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+import tracemalloc
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, fields
+from statistics import median
+from time import process_time
+from typing import Any, TypeVar
 
 SCHEMA = "beatfield.benchmark/1"
 
@@ -92,17 +96,9 @@ class BenchmarkReport:
 
     def document(self) -> dict[str, Any]:
         """The report as JSON-ready values."""
-        return {
-            "schema": SCHEMA,
-            "quick": self.quick,
-            "python": self.python,
-            "numpy": self.numpy,
-            "scipy": self.scipy,
-            "processors": self.processors,
-            "load": self.load,
-            "goals_met": self.goals_met,
-            "sections": [section.document() for section in self.sections],
-        }
+        facts = {part.name: getattr(self, part.name) for part in fields(self) if part.name != "sections"}
+        sections = [section.document() for section in self.sections]
+        return {"schema": SCHEMA, **facts, "goals_met": self.goals_met, "sections": sections}
 
     def text(self) -> str:
         """The report for a person."""
@@ -150,3 +146,34 @@ def shown(cell: Cell, column: Column) -> str:
     if cell is None:
         return "-"
     return cell if isinstance(cell, str) else format(cell * column.scale, column.shown)
+
+
+Result = TypeVar("Result")
+
+
+def timed(action: Callable[[], Result]) -> tuple[Result, float]:
+    """What `action` returns, and the processor time it took, s."""
+    start = process_time()
+    result = action()
+    return result, process_time() - start
+
+
+def side_by_side(actions: Mapping[str, Callable[[], object]], rounds: int) -> dict[str, float]:
+    """Median processor time, s, of each action over `rounds` rounds, each of which takes all of them once."""
+    times: dict[str, list[float]] = {name: [] for name in actions}
+    for _ in range(rounds):
+        for name, action in actions.items():
+            times[name].append(timed(action)[1])
+    return {name: median(found) for name, found in times.items()}
+
+
+def peak_memory(action: Callable[[], object]) -> int:
+    """Most memory, bytes, that `action` had taken from Python and numpy at one time beyond what was taken before."""
+    tracemalloc.start()
+    try:
+        tracemalloc.reset_peak()
+        before = tracemalloc.get_traced_memory()[0]
+        action()
+        return tracemalloc.get_traced_memory()[1] - before
+    finally:
+        tracemalloc.stop()

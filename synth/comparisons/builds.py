@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.branch.antenna_branch import SeriesInductor
 from models.builds.tolerance import build_runs, build_values
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds, joined
@@ -16,8 +16,7 @@ from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE, pitch_field
 from models.tank import Tank
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import OpenedDesign, open_loaded
-from synth.comparisons.benchmark_report import BenchmarkGoal, Column, Comparison
-from synth.comparisons.timing import timed
+from synth.comparisons.benchmark_report import BenchmarkGoal, Column, Comparison, timed
 from synth.designs.template import template_design
 
 BUILDS, LOOP_BUILDS = 100_000, 100
@@ -87,7 +86,7 @@ def builds_section(
     )
 
 
-def _beat_difference(heard: NDArray[np.float64], beats: NDArray[np.float64]) -> float | None:
+def _beat_difference(heard: Floats, beats: Floats) -> float | None:
     """Largest difference, Hz, between pitches within hearing and plain beats; None where no build sounds."""
     difference = np.abs(heard - np.clip(beats, LOWEST_AUDIBLE, HIGHEST_AUDIBLE))
     return None if np.isnan(difference).all() else float(np.nanmax(difference))
@@ -97,7 +96,7 @@ COIL_Q = 60.0
 """Of the series inductor; it does not act on the figures here."""
 
 
-def outcomes_by_loop(law: TunedBuilds, instrument: Instrument, rows: NDArray[np.float64]) -> NDArray[np.float64]:
+def outcomes_by_loop(law: TunedBuilds, instrument: Instrument, rows: Floats) -> Floats:
     """(builds, 4): zero beat reached (1 or 0), unevenness in cents RMS or NaN, beat at nearest and farthest, Hz.
 
     rows (builds, len(QUANTITIES)): part values of each build, H and F.

@@ -11,13 +11,15 @@ some (size / far)^3 of the capacitance or less.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from scipy.constants import epsilon_0
 
-from synth.comparisons.graded import Floats, outward
+from models.arrays import Floats
 from synth.libraries import require
 
 FAR = 50.0  # times the size of the body
@@ -117,19 +119,54 @@ def _reach(angle: Floats, corner: float, height: float, far: float) -> Floats:
 def solved(mesh: Any, body: Any, earth: Any, edge: Any, order: int) -> Found:
     """Capacitance of the facets `body` against the facets `earth` and open space beyond the facets `edge`."""
     fem = require("skfem", PURPOSE)
-
-    def energy(u: Any, v: Any, w: Any) -> Any:
-        return w.x[0] * (u.grad * v.grad).sum(axis=0)
-
-    def open_space(u: Any, v: Any, w: Any) -> Any:
-        return order * w.x[0] * (w.x * w.n).sum(axis=0) / (w.x**2).sum(axis=0) * u * v
-
-    basis = fem.Basis(mesh, fem.ElementTriP2())
-    rim = fem.FacetBasis(mesh, fem.ElementTriP2(), facets=edge)
-    matrix = fem.BilinearForm(energy).assemble(basis) + fem.BilinearForm(open_space).assemble(rim)
+    basis, matrix = assembled(mesh, fem.ElementTriP2(), edge, order, lambda w: w.x[0])
     live = basis.get_dofs(body).all()
     fixed = live if len(earth) == 0 else np.union1d(live, basis.get_dofs(earth).all())
     potential = basis.zeros()
     potential[live] = 1.0
     potential = fem.solve(*fem.condense(matrix, x=potential, D=fixed))
     return Found(2.0 * math.pi * epsilon_0 * float(potential @ (matrix @ potential)), int(matrix.shape[0]))
+
+
+def assembled(
+    mesh: Any, element: Any, edge: Any, order: int, weight: Callable[[Any], Any], **basis_options: int
+) -> tuple[Any, Any]:
+    """Basis and matrix of the energy with open space beyond the facets `edge`; `weight`: of a place, such as its r."""
+    fem = require("skfem", PURPOSE)
+
+    def energy(u: Any, v: Any, w: Any) -> Any:
+        return weight(w) * (u.grad * v.grad).sum(axis=0)
+
+    def open_space(u: Any, v: Any, w: Any) -> Any:
+        return order * weight(w) * (w.x * w.n).sum(axis=0) / (w.x**2).sum(axis=0) * u * v
+
+    basis = fem.Basis(mesh, element, **basis_options)
+    rim = fem.FacetBasis(mesh, element, facets=edge)
+    return basis, fem.BilinearForm(energy).assemble(basis) + fem.BilinearForm(open_space).assemble(rim)
+
+
+def outward(start: float, stop: float, first: float, growth: float) -> Floats:
+    """Nodes from `start` to `stop` (either way), the first step about `first`, each next one `growth` times as long."""
+    span = abs(stop - start)
+    count = max(1, math.ceil(math.log1p(span * (growth - 1.0) / first) / math.log(growth)))
+    steps = growth ** np.arange(count)
+    nodes = np.concatenate([[0.0], np.cumsum(steps) / steps.sum()])
+    return np.asarray(start + (stop - start) * nodes)
+
+
+def between(start: float, stop: float, first: float, last: float, growth: float) -> Floats:
+    """Nodes from `start` to `stop`, the first step about `first`, the last about `last`, growing towards the middle."""
+    middle = 0.5 * (start + stop)
+    lower = outward(start, middle, first, growth)
+    upper = outward(stop, middle, last, growth)[::-1]
+    return np.concatenate([lower, upper[1:]])
+
+
+def along(cells: Mapping[float, float], low: float | None, high: float, growth: float) -> Floats:
+    """Nodes with cells of `cells[edge]` at each edge, down to `low` (None: the lowest edge) and up to `high`."""
+    places = sorted(cells)
+    parts = [between(a, b, cells[a], cells[b], growth) for a, b in pairwise(places)]
+    if low is not None and low < places[0]:
+        parts.insert(0, outward(places[0], low, cells[places[0]], growth)[::-1])
+    parts.append(outward(places[-1], high, cells[places[-1]], growth))
+    return np.concatenate([parts[0], *(part[1:] for part in parts[1:])])

@@ -16,8 +16,8 @@ import numpy as np
 from scipy.constants import epsilon_0
 from scipy.sparse.linalg import LinearOperator, cg
 
-from synth.comparisons.fem_axisymmetric import NEAR, PURPOSE, Found, NotSolvedError
-from synth.comparisons.graded import Floats, along, outward
+from models.arrays import Floats
+from synth.comparisons.fem_axisymmetric import NEAR, PURPOSE, Found, NotSolvedError, along, assembled, outward
 from synth.libraries import require
 
 TOLERANCE = 1e-6  # of the residual
@@ -77,9 +77,9 @@ def capacitance(
                 reached |= x[axis] <= lowest[axis] * (1.0 - NEAR)
         return reached
 
-    matrix, places = _assembled(
-        fem, mesh, mesh.facets_satisfying(at_edge, boundaries_only=True), 2 if earthed_plane else 1
-    )
+    edge, order = mesh.facets_satisfying(at_edge, boundaries_only=True), 2 if earthed_plane else 1
+    basis, whole_matrix = assembled(mesh, fem.ElementTetP2(), edge, order, lambda _: 1.0, intorder=2)
+    matrix, places = whole_matrix.tocsr(), basis.doflocs
     live = _within(blocks[0], places)
     fixed = live.copy()
     for block in blocks[1:]:
@@ -113,22 +113,6 @@ def _within(block: Block, places: Any) -> Any:
     for axis in range(3):
         inside &= (places[axis] >= block.low[axis] - slack) & (places[axis] <= block.high[axis] + slack)
     return inside
-
-
-def _assembled(fem: Any, mesh: Any, edge: Any, order: int) -> tuple[Any, Any]:
-    """Matrix of the energy, and the places (3, n) of its unknowns."""
-
-    def energy(u: Any, v: Any, _: Any) -> Any:
-        return (u.grad * v.grad).sum(axis=0)
-
-    def open_space(u: Any, v: Any, w: Any) -> Any:
-        return order * (w.x * w.n).sum(axis=0) / (w.x**2).sum(axis=0) * u * v
-
-    element = fem.ElementTetP2()
-    basis = fem.Basis(mesh, element, intorder=2)
-    rim = fem.FacetBasis(mesh, element, facets=edge)
-    matrix = fem.BilinearForm(energy).assemble(basis) + fem.BilinearForm(open_space).assemble(rim)
-    return matrix.tocsr(), basis.doflocs
 
 
 def _potential(matrix: Any, given: Floats, free: Any) -> Floats:

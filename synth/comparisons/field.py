@@ -18,10 +18,9 @@ from scipy.constants import epsilon_0
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
 from synth.comparisons import fem_axisymmetric, fem_blocks
-from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
 from synth.comparisons.fem_axisymmetric import NotSolvedError
 from synth.comparisons.fem_blocks import Block
-from synth.comparisons.timing import timed
 from synth.libraries import require
 
 Action = Callable[[], tuple[float, int]]
@@ -169,11 +168,8 @@ def field_section(quick: bool, each: Callable[[str], None] = lambda text: None) 
     """
     require("skfem", fem_axisymmetric.PURPOSE)
     makers: list[Callable[[], Case]] = [partial(rod_case, quick), partial(sphere_case, 1.5, quick)]
-    if not quick:
-        makers += [partial(sphere_case, 1.05, quick)]
-    makers += [partial(cube_case, quick)]
-    if not quick:
-        makers += [hand_case]
+    makers += [partial(cube_case, quick)] if quick else [partial(sphere_case, 1.05, quick), partial(cube_case, quick)]
+    makers += [] if quick else [hand_case]
     rows: list[tuple[Cell, ...]] = []
     goals: list[BenchmarkGoal] = []
     notes = [

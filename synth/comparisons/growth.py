@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -14,10 +13,8 @@ from models.electrostatics.boundary_elements import capacitance_matrix
 from synth.analysis.compare_figures import compare_figures
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import open_loaded
-from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
-from synth.comparisons.radio_rate import RATE
-from synth.comparisons.timing import timed
-from synth.comparisons.voice_cases import example_instrument, moving_hand
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
+from synth.comparisons.radio_rate import RATE, example_instrument, moving_hand
 from synth.designs.template import template_design
 from synth.sound.voice import Voice
 
@@ -59,16 +56,12 @@ class Work:
 def power_law(sizes: Sequence[float], seconds: Sequence[float]) -> PowerLaw:
     """Exponent through at least three points; Student's t for the interval."""
     from scipy.special import stdtrit
+    from scipy.stats import linregress
 
     if len(sizes) != len(seconds) or len(sizes) < 3:
         raise ValueError(f"sizes and seconds must be of one length >= 3; got {len(sizes)} and {len(seconds)}")
-    x, y = np.log(np.asarray(sizes, dtype=np.float64)), np.log(np.asarray(seconds, dtype=np.float64))
-    centred = x - x.mean()
-    slope = float(centred @ y / (centred @ centred))
-    residual = y - y.mean() - slope * centred
-    freedom = x.size - 2
-    error = math.sqrt(float(residual @ residual) / freedom / float(centred @ centred))
-    reach = float(stdtrit(freedom, 0.975)) * error
+    fit = linregress(np.log(sizes), np.log(seconds))
+    slope, reach = float(fit.slope), float(stdtrit(len(sizes) - 2, 0.975) * fit.stderr)
     return PowerLaw(slope, slope - reach, slope + reach)
 
 

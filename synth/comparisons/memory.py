@@ -16,13 +16,11 @@ from models.hand.scene import Scene
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.comparisons import fem_blocks
-from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, peak_memory
 from synth.comparisons.fem_axisymmetric import NotSolvedError
 from synth.comparisons.field import FAR
 from synth.comparisons.oscillator import NORMAL
-from synth.comparisons.radio_rate import RATE, sound_from_radio
-from synth.comparisons.timing import peak_memory
-from synth.comparisons.voice_cases import example_instrument, moving_hand
+from synth.comparisons.radio_rate import RATE, example_instrument, moving_hand, sound_from_radio
 from synth.designs.template import template_design
 from synth.errors import DeviceError
 from synth.hands.hand_path import still_hand

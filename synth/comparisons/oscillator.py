@@ -17,29 +17,18 @@ from models.circuit.bias import Bias
 from models.circuit.common_base import AntennaLoad, Load, OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.transient import measure, run_length, simulate
-from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
-from synth.comparisons.timing import timed
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
 
 SMALL = Bias(wiper_capacitor=22e-9, base_capacitor=22e-9)
 NORMAL = OscillatorCircuit(bias=SMALL)
+HARD = replace(NORMAL, feedback_capacitor=470e-12, emitter_capacitor=4.7e-9, fixed_capacitor=47e-12)
 
 CIRCUITS: dict[str, OscillatorCircuit] = {
     "normal": NORMAL,
     "light drive": replace(NORMAL, bias=replace(SMALL, emitter_resistor=220e3)),
-    "heavy drive": replace(
-        NORMAL,
-        feedback_capacitor=470e-12,
-        emitter_capacitor=4.7e-9,
-        fixed_capacitor=47e-12,
-        inductor_q=30.0,
-        bias=replace(SMALL, emitter_resistor=18e3),
-    ),
+    "heavy drive": replace(HARD, inductor_q=30.0, bias=replace(SMALL, emitter_resistor=18e3)),
     "supply-limited": replace(
-        NORMAL,
-        feedback_capacitor=470e-12,
-        emitter_capacitor=4.7e-9,
-        fixed_capacitor=47e-12,
-        bias=replace(SMALL, emitter_resistor=22e3, upper_resistor=22e3, lower_resistor=22e3),
+        HARD, bias=replace(SMALL, emitter_resistor=22e3, upper_resistor=22e3, lower_resistor=22e3)
     ),
     "low Q": replace(NORMAL, inductor_q=12.0),
     "heavy load": replace(NORMAL, output_resistor=15e3, load=Load(8.2e3, 100e-12)),

@@ -5,12 +5,14 @@ from __future__ import annotations
 import os
 import platform
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from importlib import import_module
 from time import perf_counter
+from typing import TYPE_CHECKING
 
-from synth.comparisons.benchmark_report import BenchmarkReport, Comparison
 from synth.errors import DeviceError
+
+if TYPE_CHECKING:
+    from synth.comparisons.benchmark_report import BenchmarkReport, Comparison
 
 SECTIONS = {
     "voice": "the voice against the radio rate and one np.sin",
@@ -32,6 +34,8 @@ def benchmark_report(
     import numpy
     import scipy
 
+    from synth.comparisons.benchmark_report import BenchmarkReport
+
     load = os.getloadavg()[0] if hasattr(os, "getloadavg") else None
     return BenchmarkReport(
         quick=quick,
@@ -45,6 +49,10 @@ def benchmark_report(
 
 
 def _measured(name: str, quick: bool, each: Callable[[str], None]) -> Comparison:
+    from dataclasses import replace
+
+    from synth.comparisons.benchmark_report import Comparison
+
     start = perf_counter()
     try:
         section: Comparison = getattr(import_module(f"synth.comparisons.{name}"), f"{name}_section")(quick, each=each)

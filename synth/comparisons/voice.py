@@ -6,10 +6,16 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison
-from synth.comparisons.radio_rate import RATE, difference_db, sound_from_radio
-from synth.comparisons.timing import side_by_side, timed
-from synth.comparisons.voice_cases import LOCK_RANGE, detectors, example_instrument, moving_hand
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, side_by_side, timed
+from synth.comparisons.radio_rate import (
+    LOCK_RANGE,
+    RATE,
+    detectors,
+    difference_db,
+    example_instrument,
+    moving_hand,
+    sound_from_radio,
+)
 from synth.sound.voice import PIECE, Voice
 
 FASTER, MOST_DB = 300.0, -60.0

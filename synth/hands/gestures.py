@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from synth.errors import DesignError
-from synth.hands.hand_path import Floats, HandPath
+from synth.hands.hand_path import HandPath
 
 if TYPE_CHECKING:
     from models.pitch_field import NoteLine, PitchField

@@ -13,18 +13,16 @@ import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.arrays import Floats
+from models.volume.volume_antenna import VolumeAntenna
 from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 from synth.files.atomic_file import write_text
 from synth.files.input_file import read_text
-from synth.hands.hand_path import Floats, HandPath
-
-if TYPE_CHECKING:
-    from models.volume.volume_antenna import VolumeAntenna
+from synth.hands.hand_path import HandPath
 
 LARGEST_FILE = 50_000_000  # bytes
 MOST_ROWS = 2_000_000

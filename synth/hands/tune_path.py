@@ -14,19 +14,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.arrays import Floats
 from models.checks import finite, non_negative
 from models.pitch import cents, frequency_of_note
+from models.pitch_field import PitchField
 from synth.errors import DesignError
 from synth.hands.gestures import DIP, TREMOR_SIZE, VIBRATO_RATE, dip, minimum_jerk, playable_range, stamps, tremor
-from synth.hands.hand_path import Floats, HandPath
+from synth.hands.hand_path import HandPath
 from synth.tunes.melody import TOUCHING, Tune, TuneNote
-
-if TYPE_CHECKING:
-    from models.pitch_field import PitchField
 
 PLACEMENT = 1e-3  # m, standard deviation
 PORTAMENTO = 0.12  # s

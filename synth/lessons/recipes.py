@@ -15,23 +15,20 @@ import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
 import numpy as np
 
 from models.arrays import Floats, Ints
 from models.detector.memoryless import envelope_harmonics
 from models.detector.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
+from models.instrument import Instrument
 from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
 from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate
 from synth.sound.filters import FirstOrder, dc_block_coefficients
 from synth.sound.source import Sound
 from synth.sound.strand import InstrumentSource
 from synth.sound.voice import CrossfadingVoice
-
-if TYPE_CHECKING:
-    from models.instrument import Instrument
-
 
 PEAK = 0.2  # of full scale: -14 dB
 FADE_FROM, FADE_TO = 20_000.0 / 48_000.0, 22_000.0 / 48_000.0  # of the sample rate

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, one_of, positive
+from synth.lessons.live import LiveStage
 from synth.lessons.recipes import Recipe, performed
 from synth.lessons.words import said
-
-if TYPE_CHECKING:
-    from synth.lessons.live import LiveStage
 
 SAMPLE_RATE = 48_000
 PEAK_DB = -14.0  # of full scale: the loudest sample of a stage, unless it asks for less

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING
 
 from synth.errors import DesignError
+from synth.lessons.live import LiveLesson
+from synth.lessons.setup import LessonSetup
+from synth.lessons.stage import Lesson
 from synth.lessons.words import said
-
-if TYPE_CHECKING:
-    from synth.lessons.live import LiveLesson
-    from synth.lessons.setup import LessonSetup
-    from synth.lessons.stage import Lesson
 
 LESSONS = ("beats", "slide", "taps", "hand", "locking", "octaves")
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from models.arrays import Floats
 from synth.analysis.adjoint_figures import PATH_WORDS, heard
 from synth.analysis.field_figures import CURVE_COLUMNS, STEEPNESS_AT_DB, FieldFigures, VolumeFigures
 from synth.designs.quantity import format_quantity
@@ -33,13 +34,13 @@ def save_field_plot(report: FieldFigures, path: str, force: bool) -> None:
         figure.legend(handles, labels, loc="outside lower center", ncols=2, fontsize=9)
 
 
-def _playable(report: FieldFigures, distance: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _playable(report: FieldFigures, distance: Floats) -> NDArray[np.bool_]:
     if report.playable_near_m is None or report.playable_far_m is None:
         return np.zeros(distance.shape, dtype=bool)
     return np.asarray((distance >= report.playable_near_m) & (distance <= report.playable_far_m))
 
 
-def _draw_pitch(axes: Axes, report: FieldFigures, distance: NDArray[np.float64], number: NDArray[np.float64]) -> None:
+def _draw_pitch(axes: Axes, report: FieldFigures, distance: Floats, number: Floats) -> None:
     axes.plot(distance, number, color=BLUE, label=f"pitch, {report.posture} hand")
     known = ~np.isnan(number)
     if not known.any():
@@ -54,9 +55,7 @@ def _draw_pitch(axes: Axes, report: FieldFigures, distance: NDArray[np.float64],
     axes.grid(axis="y", which="major")
 
 
-def _draw_straight_line(
-    axes: Axes, report: FieldFigures, distance: NDArray[np.float64], number: NDArray[np.float64]
-) -> None:
+def _draw_straight_line(axes: Axes, report: FieldFigures, distance: Floats, number: Floats) -> None:
     near, far = 100.0 * (report.linearity_near_m or 0.0), 100.0 * (report.linearity_far_m or 0.0)
     places = np.linspace(near, far, 201)
     line = np.polynomial.Polynomial.fit(places, np.interp(places, distance, number), 1)
@@ -64,7 +63,7 @@ def _draw_straight_line(
     axes.plot([near, far], line(np.array([near, far])), color=ORANGE, linestyle=(0, (5, 3)), label=label)
 
 
-def _draw_steepness(axes: Axes, distance: NDArray[np.float64], cents_per_mm: NDArray[np.float64]) -> None:
+def _draw_steepness(axes: Axes, distance: Floats, cents_per_mm: Floats) -> None:
     steep = np.abs(cents_per_mm)
     axes.plot(distance, np.where(steep <= _STEEPEST_SHOWN, steep, np.nan), color=GREEN)
     shown = steep[~np.isnan(steep)]

@@ -9,15 +9,11 @@ the frequency is off by at most f_s 2^-56: less than 1e-12 Hz at 48 kHz.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from models.arrays import Floats, Ints
-
-if TYPE_CHECKING:
-    from models.instrument import Instrument
-
+from models.instrument import Instrument
 
 TURN_BITS = 56
 STEPS_PER_TURN = float(2**TURN_BITS)

@@ -10,17 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import positive
+from synth.build.workbench import OpenedDesign
 from synth.errors import DesignError
-
-if TYPE_CHECKING:
-    from synth.build.workbench import OpenedDesign
-    from synth.hands.hand_path import HandPath
+from synth.hands.hand_path import HandPath
 
 BLOCK_TIME = 0.05  # s
 GATE_DB = 40.0

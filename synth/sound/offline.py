@@ -4,18 +4,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING
 
 from models.arrays import Floats
+from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash
+from synth.designs.sections import Design
 from synth.hands.hand_path import HandPath
 from synth.sound.audio_file import AudioWriter
 from synth.sound.voice import PIECE, Voice
 from synth.version import program_version
-
-if TYPE_CHECKING:
-    from synth.build.workbench import OpenedDesign
-    from synth.designs.sections import Design
 
 RELEASE_TIME = 0.05  # s of muted sound after the path, so that the file ends in a fade
 

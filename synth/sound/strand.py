@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import positive
+from models.instrument import Instrument
 from models.pulling import advance_pair, half_angle, pulled_beat_of
 from synth.errors import DesignError
 from synth.sound.beat_phase import (
@@ -23,12 +23,8 @@ from synth.sound.beat_phase import (
 )
 from synth.sound.filters import ToneFilter
 from synth.sound.row_table import RowTable, row_table
+from synth.sound.source import Sound
 from synth.sound.wavetable import Wavetable, wavetable
-
-if TYPE_CHECKING:
-    from models.instrument import Instrument
-    from synth.sound.source import Sound
-
 
 CHANGE_TIME = 0.008  # s, from one instrument to the next
 

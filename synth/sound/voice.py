@@ -10,22 +10,18 @@ change its samples.
 from __future__ import annotations
 
 from collections import deque
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
 from models.checks import finite_array, positive
+from models.instrument import Instrument
 from synth.hands.hand_path import HandBlock
 from synth.sound.fades import KNEE, Fade, Gate, guard
 from synth.sound.filters import Smoother
 from synth.sound.source import Sound
 from synth.sound.strand import InstrumentSource, Strand
-
-if TYPE_CHECKING:
-    from models.instrument import Instrument
-
 
 SMOOTHING_TIME = 0.005  # s, pole on the hand and on the volume
 FADE_TIME = 0.008  # s, start and mute

@@ -8,17 +8,14 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from models.instrument import Instrument
 from models.pitch import frequency_of_note, note_name, note_number
 from synth.errors import InstrumentError
+from synth.live.contract import InstrumentSound
 from synth.window.controls import HIGHEST_DRONE, LOWEST_DRONE, OFF
 from synth.window.session import Session
 from synth.window.state import Action, WindowState, with_notice
-
-if TYPE_CHECKING:
-    from models.instrument import Instrument
-    from synth.live.contract import InstrumentSound
 
 COSTLY_TIME = 0.25  # s between two changes of an instrument with a table for each hand distance
 NO_TAKE = "There is no take to play again: play first"
@@ -32,7 +29,8 @@ class Actions:
     ) -> None:
         self._folder = folder
         self._seed = seed  # of the tremor
-        self._sent: dict[str, object] = {"jitter": 0.0, "drone": None}
+        self._sent_jitter: float = 0.0
+        self._sent_drone: float | None = None
         self._due = 0.0
         self._stepped = self._replay_began = time.monotonic()
         self.session = session
@@ -67,13 +65,13 @@ class Actions:
             self.lay_out()
             self._due = now + COSTLY_TIME if is_costly(instrument) else 0.0
         self.say(session.take_notice())
-        self._send(
-            "jitter",
-            session.settings.number("jitter"),
-            lambda: self.speaker.set_jitter(session.settings.number("jitter"), self._seed),
-        )
-        drone = self.drone_frequency
-        self._send("drone", drone, lambda: self.speaker.set_drone(drone))
+        jitter, drone = session.settings.number("jitter"), self.drone_frequency
+        if jitter != self._sent_jitter:
+            self._sent_jitter = jitter
+            self.speaker.set_jitter(jitter, self._seed)
+        if drone != self._sent_drone:
+            self._sent_drone = drone
+            self.speaker.set_drone(drone)
 
     @property
     def drone_frequency(self) -> float | None:
@@ -85,14 +83,6 @@ class Actions:
     def quit(self) -> None:
         """Close the window."""
         self.closing = True
-
-    def mute(self) -> None:
-        """Follow the switch."""
-        self.speaker.mute(self.state.silenced)
-
-    def set_level(self) -> None:
-        """Follow the listening level."""
-        self.speaker.set_level(self.state.level)
 
     def toggle_recording(self) -> None:
         """Start a recording, or end it."""
@@ -138,11 +128,7 @@ class Actions:
 
     def toggle_posture(self) -> None:
         """Open hand or fist."""
-        self.take_posture("fist" if self.session.settings.text("posture") == "open" else "open")
-
-    def take_posture(self, posture: str) -> None:
-        """The hand in a posture."""
-        self.session.set("posture", posture)
+        self.session.set("posture", "fist" if self.session.settings.text("posture") == "open" else "open")
 
     def toggle_drone(self) -> None:
         """The drone on the note that sounds, or off."""
@@ -167,11 +153,6 @@ class Actions:
         name = self.state.selected
         self.session.step(name, steps, f"step {name}")
 
-    def _send(self, name: str, value: object, send: Callable[[], None]) -> None:
-        if self._sent[name] != value:
-            self._sent[name] = value
-            send()
-
 
 def is_costly(instrument: Instrument) -> bool:
     """Whether the voice needs a table of waveforms for this instrument, one for each of many hand distances."""
@@ -189,8 +170,8 @@ def recording_path(folder: Path, name: str, now: datetime) -> Path:
 
 PERFORMED: dict[Action, Callable[[Actions], None]] = {
     "quit": Actions.quit,
-    "mute": Actions.mute,
-    "level": Actions.set_level,
+    "mute": lambda actions: actions.speaker.mute(actions.state.silenced),
+    "level": lambda actions: actions.speaker.set_level(actions.state.level),
     "layout": lambda actions: actions.lay_out(),
     "record": Actions.toggle_recording,
     "keep": Actions.keep,

@@ -39,23 +39,9 @@ class Box(NamedTuple):
             self.left < other.right and other.left < self.right and self.top < other.bottom and other.top < self.bottom
         )
 
-    def contains(self, other: Box) -> bool:
-        """True where `other` lies wholly inside."""
-        return (
-            self.left <= other.left
-            and self.top <= other.top
-            and other.right <= self.right
-            and other.bottom <= self.bottom
-        )
-
     def shrunk(self, across: int, down: int) -> Box:
         """The box less a margin of `across` pixels at each side and `down` above and below."""
-        return Box(
-            self.left + across,
-            self.top + down,
-            max(0, self.width - 2 * across),
-            max(0, self.height - 2 * down),
-        )
+        return Box(self.left + across, self.top + down, max(0, self.width - 2 * across), max(0, self.height - 2 * down))
 
     def columns(self, shares: tuple[float, ...], gap: int) -> tuple[Box, ...]:
         """The box cut into columns of the given shares with `gap` pixels between them."""

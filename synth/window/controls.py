@@ -89,94 +89,48 @@ class Control:
         return min(max(round(near, 12), self.low), self.high)
 
 
+_HINTS = {
+    "sensitivity": "L to C of both tanks at the same radio frequency: with more L and less C the hand shifts the pitch "
+    "further.",
+    "zero_beat": "Tunes the reference so that both oscillators agree with the hand there, open or fist as it is now.",
+    "pot": "Turns the reference's trimmer by this much of its way.",
+    "detector": "How the two signals become one sound.",
+    "coupling": "Lock range: this near to each other the oscillators pull into step, and fall silent.",
+    "tone": "Corner of the low-pass filter after the detector.",
+    "temperature": "Coils and capacitors warmer by this than when zero beat was tuned; transistors stay cool.",
+    "jitter": "Rms tremor of the pitch hand.",
+    "posture": "Open hand or fist: each with its own computed capacitance; the tuning stays.",
+    "reference_a": "What the tuner and the note lines call A4.",
+    "guide": "Marks the notes of a scale on the stage; the sound is untouched.",
+    "guide_root": "First note of the marked scale.",
+    "drone": "A steady tone to play against; it is heard in recordings too.",
+}
+
+
+def _number(
+    name: str, label: str, default: float, unit: str, ends: tuple[float, float], step: float, factor: bool = False
+) -> Control:
+    return Control(name, label, _HINTS[name], default, unit, *ends, step, logarithmic=factor)
+
+
+def _choice(name: str, label: str, default: str, choices: tuple[str, ...]) -> Control:
+    return Control(name, label, _HINTS[name], default, choices=choices)
+
+
 CONTROLS: tuple[Control, ...] = (
-    Control(
-        "sensitivity",
-        "Sensitivity",
-        "L to C of both tanks at the same radio frequency: with more L and less C the hand shifts the pitch further.",
-        1.0,
-        "x",
-        0.5,
-        2.0,
-        2.0 ** (1.0 / 12.0),
-        logarithmic=True,
-    ),
-    Control(
-        "zero_beat",
-        "Zero beat",
-        "Tunes the reference so that both oscillators agree with the hand there, open or fist as it is now.",
-        0.5,
-        "m",
-        0.05,
-        0.8,
-        0.005,
-    ),
-    Control(
-        "pot",
-        "Fine tune",
-        "Turns the reference's trimmer by this much of its way.",
-        0.0,
-        "%",
-        -0.002,
-        0.002,
-        1e-5,
-    ),
-    Control("detector", "Detector", "How the two signals become one sound.", "product", choices=DETECTORS),
-    Control(
-        "coupling",
-        "Coupling",
-        "Lock range: this near to each other the oscillators pull into step, and fall silent.",
-        0.0,
-        "Hz",
-        0.0,
-        120.0,
-        0.5,
-    ),
-    Control(
-        "tone",
-        "Tone",
-        "Corner of the low-pass filter after the detector.",
-        8000.0,
-        "Hz",
-        250.0,
-        16000.0,
-        2.0 ** (1.0 / 6.0),
-        logarithmic=True,
-    ),
-    Control(
-        "temperature",
-        "Warmer by",
-        "Coils and capacitors warmer by this than when zero beat was tuned; transistors stay cool.",
-        0.0,
-        "K",
-        -20.0,
-        40.0,
-        0.5,
-    ),
-    Control("jitter", "Tremor", "Rms tremor of the pitch hand.", 0.0, "mm", 0.0, 3.0, 0.05),
-    Control(
-        "posture",
-        "Hand",
-        "Open hand or fist: each with its own computed capacitance; the tuning stays.",
-        "open",
-        choices=("open", "fist"),
-    ),
-    Control("reference_a", "Reference A", "What the tuner and the note lines call A4.", 440.0, "Hz", 400.0, 480.0, 0.5),
-    Control(
-        "guide",
-        "Scale",
-        "Marks the notes of a scale on the stage; the sound is untouched.",
-        OFF,
-        choices=(OFF, *SCALES),
-    ),
-    Control("guide_root", "Scale from", "First note of the marked scale.", "C", choices=NAMES),
-    Control(
-        "drone",
-        "Drone",
-        "A steady tone to play against; it is heard in recordings too.",
-        OFF,
-        choices=(OFF, *(note_name(number) for number in range(LOWEST_DRONE, HIGHEST_DRONE + 1))),
-    ),
+    _number("sensitivity", "Sensitivity", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 12.0), factor=True),
+    _number("zero_beat", "Zero beat", 0.5, "m", (0.05, 0.8), 0.005),
+    _number("pot", "Fine tune", 0.0, "%", (-0.002, 0.002), 1e-5),
+    _choice("detector", "Detector", "product", DETECTORS),
+    _number("coupling", "Coupling", 0.0, "Hz", (0.0, 120.0), 0.5),
+    _number("tone", "Tone", 8000.0, "Hz", (250.0, 16000.0), 2.0 ** (1.0 / 6.0), factor=True),
+    _number("temperature", "Warmer by", 0.0, "K", (-20.0, 40.0), 0.5),
+    _number("jitter", "Tremor", 0.0, "mm", (0.0, 3.0), 0.05),
+    _choice("posture", "Hand", "open", ("open", "fist")),
+    _number("reference_a", "Reference A", 440.0, "Hz", (400.0, 480.0), 0.5),
+    _choice("guide", "Scale", OFF, (OFF, *SCALES)),
+    _choice("guide_root", "Scale from", "C", NAMES),
+    _choice("drone", "Drone", OFF, (OFF, *(note_name(number) for number in range(LOWEST_DRONE, HIGHEST_DRONE + 1)))),
 )
 CONTROL_NAMES = tuple(control.name for control in CONTROLS)
 
@@ -265,3 +219,49 @@ class Settings:
         """Note number of the drone, or None."""
         name = self.text("drone")
         return None if name == OFF else parse_note(name)
+
+
+LONGEST = 500  # steps kept
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """The settings now, those before (oldest first) and those undone (next first).
+
+    `merging`: what the newest step belongs to; changes with the same name go into it until `settled`.
+    """
+
+    now: Settings
+    before: tuple[Settings, ...] = ()
+    undone: tuple[Settings, ...] = ()
+    merging: str | None = None
+
+    def changed(self, settings: Settings, merge: str | None = None) -> History:
+        """The history after a change. Same settings: no step. `merge`: one step with the last change of that name."""
+        if settings == self.now:
+            return self
+        if merge is not None and merge == self.merging and self.before:
+            return replace(self, now=settings, undone=())
+        return History(settings, (*self.before, self.now)[-LONGEST:], (), merge)
+
+    def settled(self) -> History:
+        """The drag has ended: the next change is a step of its own. A drag that led back is no step."""
+        if self.merging is not None and self.before and self.before[-1] == self.now:
+            return History(self.now, self.before[:-1], self.undone)
+        return replace(self, merging=None)
+
+    def undo(self) -> History:
+        """One step back, if there is one."""
+        if not self.before:
+            return self
+        return History(self.before[-1], self.before[:-1], (self.now, *self.undone))
+
+    def redo(self) -> History:
+        """One step forward, if one was undone."""
+        if not self.undone:
+            return self
+        return History(self.undone[0], (*self.before, self.now), self.undone[1:])
+
+    def reset(self) -> History:
+        """Every control at its default, as one step."""
+        return self.settled().changed(self.now.reset())

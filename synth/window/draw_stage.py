@@ -3,60 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from models.pitch_field import NoteLine
 from synth.window import palette
 from synth.window.box import Box
+from synth.window.canvas import PlayCanvas
 from synth.window.draw_volume import draw_volume_scale
 from synth.window.figure_outline import body_outline
-from synth.window.layout import Layout
-from synth.window.note_lines import Line, chosen_labels, drawn_lines, weight_of
-from synth.window.painter import Painter
-from synth.window.scale import PLAIN, StageScale, VolumeAxis
+from synth.window.note_lines import chosen_labels, drawn_lines, weight_of
+from synth.window.scale import StageScale
 
 
-@dataclass(frozen=True, slots=True)
-class FieldPicture:
-    """The part of the pitch field that is drawn, under its title, and where the player stands. Distances in m.
-
-    `ends`: the nearest and farthest distance that are computed. `cabinet`: sizes across and towards the player of the
-    cabinet under the antenna, or None. `volume`: what the stage's height stands for.
-    """
-
-    notes: Sequence[Line]
-    zero_beat: float | None
-    locked_span: tuple[float, float] | None
-    antenna_diameter: float
-    ends: tuple[float, float]
-    stand_distance: float = 0.75
-    cabinet: tuple[float, float] | None = None
-    volume: VolumeAxis = PLAIN
-    title: str = ""
-
-
-def draw_field(
-    painter: Painter, layout: Layout, scale: StageScale, field: FieldPicture, guide: frozenset[int], drone: int | None
-) -> None:
+def draw_field(canvas: PlayCanvas, guide: frozenset[int], drone: int | None) -> None:
     """Draw the still part of the stage. `guide`: note numbers of the chosen scale; `drone`: its note number."""
-    painter.fill(layout.stage, palette.PANEL)
-    _octave_tints(painter, scale, field.notes)
-    _beyond_curve(painter, scale)
-    draw_volume_scale(painter, layout, scale)
-    player = draw_player_mark(painter, layout, scale, field.stand_distance, field.antenna_diameter)
-    draw_body(painter, scale, field.stand_distance, field.antenna_diameter)
-    draw_axis(painter, layout, scale)
-    lines = drawn_lines(field.notes, scale.x_of, max(5.0, 6.0 * layout.scale))
-    _note_lines(painter, layout, scale, lines, guide)
-    guided = guide_lines(layout, scale, [line for line in field.notes if line.number in guide])
-    draw_guide(painter, layout, scale, guided)
-    droning = next((line for line in field.notes if line.number == drone), None)
-    named = draw_drone(painter, layout, scale, droning, (player,))
-    _locked(painter, layout, scale, field.locked_span, (player,) if named is None else (player, named))
-    zero = _zero_beat(painter, layout, scale, field.zero_beat)
+    field, scale = canvas.field, canvas.scale
+    canvas.fill(canvas.layout.stage, palette.PANEL)
+    _octave_tints(canvas)
+    _beyond_curve(canvas)
+    draw_volume_scale(canvas)
+    player = _player_mark(canvas)
+    _body(canvas)
+    axis = round(scale.axis_y)  # along which the hand moves, through the middle of the rod, as in a drawing
+    canvas.dashed((scale.box.left, axis), (scale.box.right - 1, axis), palette.EDGE, canvas.px(5, 3))
+    lines = drawn_lines(field.notes, scale.x_of, max(5.0, 6.0 * canvas.layout.scale))
+    _note_lines(canvas, lines, guide)
+    guided = _guide_lines(canvas, guide)
+    _guide(canvas, guided)
+    named = _drone(canvas, next((line for line in field.notes if line.number == drone), None), player)
+    _locked(canvas, (player,) if named is None else (player, named))
+    zero = _zero_beat(canvas)
     seen = [line for line in field.notes if line in lines or line in guided]
-    _note_names(painter, layout, scale, seen, () if zero is None else ((zero.left, zero.right),))
-    _distance_scale(painter, layout, scale)
-    draw_antenna(painter, layout, scale, field.antenna_diameter)
+    _note_names(canvas, seen, () if zero is None else ((zero.left, zero.right),))
+    _distance_scale(canvas)
+    _antenna(canvas)
 
 
 def _clipped(scale: StageScale, near: float, far: float) -> Box | None:
@@ -66,89 +45,86 @@ def _clipped(scale: StageScale, near: float, far: float) -> Box | None:
     return Box(left, scale.box.top, right - left, scale.box.height) if right > left else None
 
 
-def _octave_tints(painter: Painter, scale: StageScale, notes: Sequence[Line]) -> None:
+def _octave_tints(canvas: PlayCanvas) -> None:
     """Every second octave from C to C a little lighter."""
+    notes = canvas.field.notes
     octaves = {line.number // 12: line.distance for line in notes if line.number % 12 == 0}
     ends = {line.number // 12 for line in notes}
     for octave in sorted(ends):
         if octave % 2:
             continue
-        far = octaves.get(octave, scale.width if octave == min(ends) else None)
+        far = octaves.get(octave, canvas.scale.width if octave == min(ends) else None)
         near = octaves.get(octave + 1, min(line.distance for line in notes))
-        band = _clipped(scale, near, far) if far is not None else None
+        band = _clipped(canvas.scale, near, far) if far is not None else None
         if band is not None:
-            painter.fill(band, palette.OCTAVE)
+            canvas.fill(band, palette.OCTAVE)
 
 
-def _hatched(painter: Painter, box: Box, step: int) -> None:
-    """Slanting lines inside a box."""
-    for start in range(box.left - box.height, box.right, step):
-        left, right = max(box.left, start), min(box.right, start + box.height)
-        if right > left:
-            painter.line((left, box.top + left - start), (right, box.top + right - start), palette.EDGE)
-
-
-def _beyond_curve(painter: Painter, scale: StageScale) -> None:
+def _beyond_curve(canvas: PlayCanvas) -> None:
     """The strip at the antenna where the field is not computed: the hand counts as at its edge."""
-    strip = _clipped(scale, 0.0, scale.nearest)
+    strip = _clipped(canvas.scale, 0.0, canvas.scale.nearest)
     if strip is not None:
-        painter.fill(strip, palette.GROUND)
-        x = strip.right - 1 if scale.mirrored else strip.left
-        painter.line((x, strip.top), (x, strip.bottom - 1), palette.EDGE)
+        canvas.fill(strip, palette.GROUND)
+        x = strip.right - 1 if canvas.scale.mirrored else strip.left
+        canvas.line((x, strip.top), (x, strip.bottom - 1), palette.EDGE)
 
 
-def _locked(
-    painter: Painter, layout: Layout, scale: StageScale, span: tuple[float, float] | None, taken: Sequence[Box]
-) -> None:
+def _name_room(canvas: PlayCanvas, text: str, middle: float, bold: bool = False) -> Box:
+    """Where a name stands that belongs to a pixel column, below the centimetre scale and within the stage's width."""
+    box, below, row = canvas.scale.box, canvas.layout.distance_scale, round(1.4 * canvas.small)
+    width = canvas.width_of(text, canvas.small, bold) + 2
+    left = min(max(round(middle) - width // 2, box.left), box.right - width)
+    return Box(left, below.bottom - row, width, row)
+
+
+def _free(canvas: PlayCanvas, room: Box, taken: Sequence[Box]) -> bool:
+    return not any(room.shrunk(-canvas.small, 0).overlaps(other) for other in taken)
+
+
+def _locked(canvas: PlayCanvas, taken: Sequence[Box]) -> None:
     """Where the oscillators lock and nothing sounds: hatched, named where the name has room beside `taken`."""
-    band = _clipped(scale, *span) if span is not None else None
+    span = canvas.field.locked_span
+    band = _clipped(canvas.scale, *span) if span is not None else None
     if band is None:
         return
-    _hatched(painter, band, max(6, round(9 * layout.scale)))
-    text, size, below = "locked: no sound", layout.text_small, layout.distance_scale
-    width, height = painter.width_of(text, size) + 2, round(1.4 * size)
-    left = min(max(band.center[0] - width // 2, scale.box.left), scale.box.right - width)
-    room = Box(left, below.bottom - height, width, height)
-    if not any(room.shrunk(-size, 0).overlaps(other) for other in taken):
-        painter.text(text, room, size, palette.QUIET_TEXT, "centre")
+    for start in range(band.left - band.height, band.right, canvas.px(9, 6)):
+        left, right = max(band.left, start), min(band.right, start + band.height)
+        if right > left:
+            canvas.line((left, band.top + left - start), (right, band.top + right - start), palette.EDGE)
+    text = "locked: no sound"
+    room = _name_room(canvas, text, band.center[0])
+    if _free(canvas, room, taken):
+        canvas.text(text, room, canvas.small, palette.QUIET_TEXT, "centre")
 
 
-def _note_lines(
-    painter: Painter, layout: Layout, scale: StageScale, lines: Sequence[Line], guide: frozenset[int]
-) -> None:
+def _note_lines(canvas: PlayCanvas, lines: Sequence[NoteLine], guide: frozenset[int]) -> None:
     """Cs as full bright lines, naturals as full thin ones, accidentals as short marks at both edges.
 
     Where a scale is marked, the naturals that are not in it are short marks too.
     """
-    box = scale.box
+    box = canvas.scale.box
     short = round(0.05 * box.height)
     for line in lines:
-        x, weight = scale.x_of(line.distance), weight_of(line.number)
+        x, weight = canvas.scale.x_of(line.distance), weight_of(line.number)
         if not box.left <= x < box.right:
             continue
         if weight == "octave":
-            painter.line((x, box.top), (x, box.bottom - 1), palette.STRONG_LINE, max(2, round(2 * layout.scale)))
+            canvas.line((x, box.top), (x, box.bottom - 1), palette.STRONG_LINE, canvas.px(2, 2))
         elif weight == "natural" and (not guide or line.number in guide):
-            painter.line((x, box.top), (x, box.bottom - 1), palette.LINE)
+            canvas.line((x, box.top), (x, box.bottom - 1), palette.LINE)
         else:
-            painter.line((x, box.top), (x, box.top + short), palette.LINE)
-            painter.line((x, box.bottom - short), (x, box.bottom - 1), palette.LINE)
+            canvas.line((x, box.top), (x, box.top + short), palette.LINE)
+            canvas.line((x, box.bottom - short), (x, box.bottom - 1), palette.LINE)
 
 
-def _note_names(
-    painter: Painter,
-    layout: Layout,
-    scale: StageScale,
-    notes: Sequence[Line],
-    reserved: tuple[tuple[float, float], ...],
-) -> None:
+def _note_names(canvas: PlayCanvas, notes: Sequence[NoteLine], reserved: tuple[tuple[float, float], ...]) -> None:
     """As many names as fit above the stage; `notes` are those with a line."""
-    band = layout.note_band
-    size = layout.text_small
+    band = canvas.layout.note_band
+    size = canvas.small
     labels = chosen_labels(
         notes,
-        scale.x_of,
-        lambda name: painter.width_of(shown_name(name), size, bold=name.startswith("C") and "#" not in name) + 2,
+        canvas.scale.x_of,
+        lambda name: canvas.width_of(shown_name(name), size, bold=name.startswith("C") and "#" not in name) + 2,
         band.left,
         band.right,
         gap=0.5 * size,
@@ -157,9 +133,9 @@ def _note_names(
     for label in labels:
         strong = label.weight == "octave"
         name = shown_name(label.text)
-        width = painter.width_of(name, size, strong) + 2
-        room = Box(round(label.x) - width // 2, band.top, width, band.height - round(9 * layout.scale))
-        painter.text(name, room, size, palette.TEXT if strong else palette.QUIET_TEXT, "centre", strong)
+        width = canvas.width_of(name, size, strong) + 2
+        room = Box(round(label.x) - width // 2, band.top, width, band.height - canvas.px(9))
+        canvas.text(name, room, size, palette.TEXT if strong else palette.QUIET_TEXT, "centre", strong)
 
 
 def shown_name(name: str) -> str:
@@ -167,52 +143,53 @@ def shown_name(name: str) -> str:
     return name.replace("#", "♯")
 
 
-def _zero_beat(painter: Painter, layout: Layout, scale: StageScale, distance: float | None) -> Box | None:
+def _zero_beat(canvas: PlayCanvas) -> Box | None:
     """A dashed line with its name above the stage; returns the name's room."""
-    if distance is None or not scale.box.left <= scale.x_of(distance) <= scale.box.right:
+    distance = canvas.field.zero_beat
+    if distance is None or not canvas.scale.box.left <= canvas.scale.x_of(distance) <= canvas.scale.box.right:
         return None
-    x, size, band = scale.x_of(distance), layout.text_small, layout.note_band
-    thick, dash = max(2, round(2 * layout.scale)), max(4, round(6 * layout.scale))
-    painter.dashed((x, scale.box.top), (x, scale.box.bottom - 1), palette.ORANGE, dash, thick)
+    x, size, band = canvas.scale.x_of(distance), canvas.small, canvas.layout.note_band
+    thick, dash = canvas.px(2, 2), canvas.px(6, 4)
+    canvas.dashed((x, canvas.scale.box.top), (x, canvas.scale.box.bottom - 1), palette.ORANGE, dash, thick)
     text = f"zero beat {100 * distance:.1f} cm"
-    width = painter.width_of(text, size) + size
+    width = canvas.width_of(text, size) + size
     left = min(max(round(x) - width // 2, band.left), band.right - width)
-    room = Box(left, band.top, width, band.height - round(9 * layout.scale))
-    painter.text(text, room, size, palette.ORANGE, "centre")
+    room = Box(left, band.top, width, band.height - canvas.px(9))
+    canvas.text(text, room, size, palette.ORANGE, "centre")
     return room
 
 
-def _distance_scale(painter: Painter, layout: Layout, scale: StageScale) -> None:
+def _distance_scale(canvas: PlayCanvas) -> None:
     """Centimetres from the antenna's surface."""
-    box, size, stage = layout.distance_scale, layout.text_small, layout.stage
-    painter.line((stage.left, box.top), (stage.right - 1, box.top), palette.EDGE)
-    lengths = {0: round(12 * layout.scale), 5: round(9 * layout.scale)}
-    unit = 0.01 * scale.pixels_per_metre
+    box, size, stage = canvas.layout.distance_scale, canvas.small, canvas.layout.stage
+    canvas.line((stage.left, box.top), (stage.right - 1, box.top), palette.EDGE)
+    lengths = {0: canvas.px(12), 5: canvas.px(9)}
+    unit = 0.01 * canvas.scale.pixels_per_metre
     step = next((step for step in (5, 10, 20) if step * unit >= 2.6 * size), 50)
-    for centimetre in range(int(100 * scale.width + 1e-6) + 1):
-        x = round(scale.x_of(0.01 * centimetre))
-        length = lengths.get(centimetre % 10, round(5 * layout.scale))
+    for centimetre in range(int(100 * canvas.scale.width + 1e-6) + 1):
+        x = round(canvas.scale.x_of(0.01 * centimetre))
+        length = lengths.get(centimetre % 10, canvas.px(5))
         if unit >= 4.0 or centimetre % 5 == 0:
-            painter.line((x, box.top), (x, box.top + length), palette.EDGE)
+            canvas.line((x, box.top), (x, box.top + length), palette.EDGE)
         if centimetre % step == 0:
             text = f"{centimetre} cm" if centimetre == 0 else f"{centimetre}"
-            width = painter.width_of(text, size) + 2
+            width = canvas.width_of(text, size) + 2
             room = Box(x - width // 2, box.top + lengths[0], width, round(1.4 * size))
-            painter.text(text, room, size, palette.QUIET_TEXT, "centre")
+            canvas.text(text, room, size, palette.QUIET_TEXT, "centre")
 
 
-def _radius(layout: Layout) -> float:
+def _radius(canvas: PlayCanvas) -> float:
     """Half the height of a diamond, pixels."""
-    return max(3.0, 4.5 * layout.scale)
+    return max(3.0, 4.5 * canvas.layout.scale)
 
 
-def guide_lines(layout: Layout, scale: StageScale, notes: Sequence[Line]) -> tuple[Line, ...]:
+def _guide_lines(canvas: PlayCanvas, guide: frozenset[int]) -> tuple[NoteLine, ...]:
     """The notes of the scale that are drawn: those whose diamonds would touch are left out."""
-    box, radius = scale.box, _radius(layout)
-    drawn: list[Line] = []
+    box, radius = canvas.scale.box, _radius(canvas)
+    drawn: list[NoteLine] = []
     last: float | None = None
-    for line in sorted(notes, key=lambda one: one.number):
-        x = scale.x_of(line.distance)
+    for line in sorted((line for line in canvas.field.notes if line.number in guide), key=lambda one: one.number):
+        x = canvas.scale.x_of(line.distance)
         inside = box.left + radius <= x <= box.right - radius
         if inside and (last is None or abs(x - last) >= 2.0 * radius + 2.0):
             drawn.append(line)
@@ -220,95 +197,66 @@ def guide_lines(layout: Layout, scale: StageScale, notes: Sequence[Line]) -> tup
     return tuple(drawn)
 
 
-def draw_guide(painter: Painter, layout: Layout, scale: StageScale, notes: Sequence[Line]) -> None:
-    """Each of `guide_lines`: a stronger line below a diamond."""
-    box, radius = scale.box, _radius(layout)
+def _guide(canvas: PlayCanvas, notes: Sequence[NoteLine]) -> None:
+    """Each of `_guide_lines`: a stronger line below a diamond."""
+    box, radius = canvas.scale.box, _radius(canvas)
     for line in notes:
-        x = scale.x_of(line.distance)
+        x = canvas.scale.x_of(line.distance)
         if weight_of(line.number) != "octave":
-            painter.line((x, box.top), (x, box.bottom - 1), palette.LINE, max(1, round(1.5 * layout.scale)))
-        painter.diamond((x, box.top + 2.0 * radius), radius, palette.YELLOW)
+            canvas.line((x, box.top), (x, box.bottom - 1), palette.LINE, canvas.px(1.5, 1))
+        canvas.diamond((x, box.top + 2.0 * radius), radius, palette.YELLOW)
 
 
-def draw_drone(
-    painter: Painter, layout: Layout, scale: StageScale, note: Line | None, taken: Sequence[Box]
-) -> Box | None:
+def _drone(canvas: PlayCanvas, note: NoteLine | None, taken: Box) -> Box | None:
     """The drone's note: a dotted line with rings, named below the scale where its name has room beside `taken`."""
-    box = scale.box
-    if note is None or not box.left <= scale.x_of(note.distance) < box.right:
+    box = canvas.scale.box
+    if note is None or not box.left <= canvas.scale.x_of(note.distance) < box.right:
         return None
-    x, radius = scale.x_of(note.distance), max(4.0, 6.0 * layout.scale)
-    thick = max(2, round(3 * layout.scale))
-    painter.dashed((x, box.top), (x, box.bottom - 1), palette.PURPLE, thick, thick)
+    x, radius, thick = canvas.scale.x_of(note.distance), max(4.0, 6.0 * canvas.layout.scale), canvas.px(3, 2)
+    canvas.dashed((x, box.top), (x, box.bottom - 1), palette.PURPLE, thick, thick)
     for y in (box.top + 4.5 * radius, box.bottom - 2.0 * radius):
-        painter.disc((x, y), radius, palette.PANEL)
-        painter.ring((x, y), radius, palette.PURPLE, max(2, round(2 * layout.scale)))
-    size, below = layout.text_small, layout.distance_scale
-    text, row = f"drone {note.name.replace('#', '♯')}", round(1.4 * layout.text_small)
-    width = painter.width_of(text, size, bold=True) + 2
-    left = min(max(round(x) - width // 2, box.left), box.right - width)
-    room = Box(left, below.bottom - row, width, row)
-    if any(room.shrunk(-size, 0).overlaps(other) for other in taken):
+        canvas.disc((x, y), radius, palette.PANEL)
+        canvas.ring((x, y), radius, palette.PURPLE, canvas.px(2, 2))
+    text = f"drone {shown_name(note.name)}"
+    room = _name_room(canvas, text, x, bold=True)
+    if not _free(canvas, room, (taken,)):
         return None
-    painter.text(text, room, size, palette.PURPLE, "centre", bold=True)
+    canvas.text(text, room, canvas.small, palette.PURPLE, "centre", bold=True)
     return room
 
 
-def draw_axis(painter: Painter, layout: Layout, scale: StageScale) -> None:
-    """The line along which the hand moves, through the middle of the rod: dots and dashes, as in a drawing."""
-    y, dash = round(scale.axis_y), max(3, round(5 * layout.scale))
-    start, end = (scale.box.left, y), (scale.box.right - 1, y)
-    painter.dashed(start, end, palette.EDGE, dash)
-
-
-def draw_body(painter: Painter, scale: StageScale, stand_distance: float, diameter: float) -> None:
+def _body(canvas: PlayCanvas) -> None:
     """The player's trunk, as far as it is within the stage."""
-    points = [scale.plan(*point) for point in body_outline(stand_distance, diameter)]
-    box = scale.box
+    box, field = canvas.scale.box, canvas.field
+    points = [canvas.scale.plan(*point) for point in body_outline(field.stand_distance, field.antenna_diameter)]
     if any(box.left <= x < box.right and box.top <= y < box.bottom for x, y in points):
-        with painter.clipped(box):
-            painter.shape(points, palette.SLEEVE, palette.EDGE)
+        with canvas.clipped(box):
+            canvas.shape(points, palette.SLEEVE, palette.EDGE)
 
 
-def draw_player_mark(
-    painter: Painter, layout: Layout, scale: StageScale, stand_distance: float, diameter: float
-) -> Box:
+def _player_mark(canvas: PlayCanvas) -> Box:
     """Where the player stands, below the centimetre scale: an arrow at its far end if beyond it. Returns its room."""
-    below, size = layout.distance_scale, layout.text_small
-    row = round(1.4 * size)
-    text = f"your body: {100.0 * stand_distance:.0f} cm"
-    distance = stand_distance - 0.5 * diameter
-    inside = distance < scale.width
-    text = text if inside else (f"{text} ▶" if layout.mirrored else f"◀ {text}")
-    width = painter.width_of(text, size) + 2
-    far = scale.box.right if layout.mirrored else scale.box.left
-    left = round(scale.x_of(distance)) - width // 2 if inside else (far - width if layout.mirrored else far)
-    left = min(max(left, scale.box.left), scale.box.right - width)
-    room = Box(left, below.bottom - row, width, row)
-    painter.text(text, room, size, palette.QUIET_TEXT)
+    scale, text = canvas.scale, f"your body: {100.0 * canvas.field.stand_distance:.0f} cm"
+    distance = canvas.field.stand_distance - 0.5 * canvas.field.antenna_diameter
+    if distance >= scale.width:
+        text = f"{text} ▶" if scale.mirrored else f"◀ {text}"
+    room = _name_room(canvas, text, scale.x_of(min(distance, scale.width)))
+    canvas.text(text, room, canvas.small, palette.QUIET_TEXT)
     return room
 
 
-def draw_antenna(painter: Painter, layout: Layout, scale: StageScale, diameter: float) -> None:
+def _antenna(canvas: PlayCanvas) -> None:
     """The rod to scale, cut across at the height of the hand, its near surface on the stage's edge."""
-    size, room = layout.text_small, layout.antenna
-    radius = min(0.5 * diameter * scale.pixels_per_metre, 0.5 * room.width)
-    center = scale.rod_x - scale.away * radius, scale.axis_y
-    painter.disc(center, max(2.0, radius), palette.STRONG_LINE)
-    if radius >= 4.0:
-        _section(painter, center, radius)
-    row = round(1.4 * size)
-    place = Box(room.left, round(center[1] + max(2.0, radius)) + round(0.4 * size), room.width, row)
-    painter.text("antenna", place, size, palette.TEXT, "centre")
-
-
-def _section(painter: Painter, center: tuple[float, float], radius: float) -> None:
-    """Hatching of cut metal."""
-    steps = max(3, round(radius / 3.0))
-    for number in range(1, steps):
+    size, room, scale = canvas.small, canvas.layout.antenna, canvas.scale
+    radius = min(0.5 * canvas.field.antenna_diameter * scale.pixels_per_metre, 0.5 * room.width)
+    x, y = scale.rod_x - scale.away * radius, scale.axis_y
+    canvas.disc((x, y), max(2.0, radius), palette.STRONG_LINE)
+    steps, slope = max(3, round(radius / 3.0)), 0.5**0.5
+    for number in range(1, steps) if radius >= 4.0 else ():  # hatching of cut metal
         offset = radius * (2.0 * number / steps - 1.0)
-        half = (radius**2 - offset**2) ** 0.5 * 0.98
-        slope = 0.5**0.5
-        x, y = center[0] + slope * offset, center[1] - slope * offset
-        start, end = (x - slope * half, y - slope * half), (x + slope * half, y + slope * half)
-        painter.line(start, end, palette.GROUND)
+        half = slope * (radius**2 - offset**2) ** 0.5 * 0.98
+        middle = x + slope * offset, y - slope * offset
+        start, end = (middle[0] - half, middle[1] - half), (middle[0] + half, middle[1] + half)
+        canvas.line(start, end, palette.GROUND)
+    place = Box(room.left, round(y + max(2.0, radius)) + round(0.4 * size), room.width, round(1.4 * size))
+    canvas.text("antenna", place, size, palette.TEXT, "centre")

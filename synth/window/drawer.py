@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from synth.window import palette
 from synth.window.box import Box
+from synth.window.canvas import PlayCanvas
 from synth.window.controls import CONTROLS, Control, Settings, Value
 from synth.window.layout import Layout
-from synth.window.painter import Painter
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,149 +48,133 @@ def value_text(control: Control, value: Value) -> str:
     if control.choices:
         return str(value).replace("#", "♯")
     number = float(value)
-    match control.unit:
-        case "x":
-            return f"\N{MULTIPLICATION SIGN} {number:.2f}"
-        case "m":
-            return f"{100.0 * number:.1f} cm"
-        case "Hz":
-            return f"{number / 1000.0:.2f} kHz" if number >= 1000.0 else f"{number:.1f} Hz"
-        case "K":
-            return f"{number:+.1f} K".replace("-", "\N{MINUS SIGN}")
-        case "%":
-            return f"{100.0 * number:+.3f} %".replace("-", "\N{MINUS SIGN}")
-        case "mm":
-            return f"{number:.2f} mm"
-        case _:
-            return f"{100.0 * number:.1f} %"
+    if control.unit == "Hz":
+        return f"{number / 1000.0:.2f} kHz" if number >= 1000.0 else f"{number:.1f} Hz"
+    scale, form = _SHOWN[control.unit]
+    return form.format(scale * number).replace("-", "\N{MINUS SIGN}")
 
 
+_SHOWN = {  # by unit: times what, and how
+    "x": (1.0, "\N{MULTIPLICATION SIGN} {:.2f}"),
+    "m": (100.0, "{:.1f} cm"),
+    "K": (1.0, "{:+.1f} K"),
+    "%": (100.0, "{:+.3f} %"),
+    "mm": (1.0, "{:.2f} mm"),
+    "": (100.0, "{:.1f} %"),
+}
 CAPTION = "Controls"
 
 
-def draw_drawer(painter: Painter, layout: Layout, rows: Sequence[ControlRow]) -> None:
+def draw_drawer(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
     """All of the drawer, on an empty ground."""
     if not rows:
         return
+    layout, boxes = canvas.layout, canvas.layout.control_boxes(len(rows))
     if layout.drawer_is_strip:
-        size = _name_size(painter, layout, rows)
-        for row, box in zip(rows, layout.control_boxes(len(rows)), strict=True):
-            _cell(painter, layout, row, box, size)
+        size = _name_size(canvas, rows)
+        for row, box in zip(rows, boxes, strict=True):
+            _cell(canvas, row, box, size)
         return
-    painter.fill(layout.drawer, palette.PANEL, round(8 * layout.scale))
-    size = layout.text_small
+    canvas.fill(layout.drawer, palette.PANEL, canvas.px(8))
     if layout.drawer_caption.height:
-        painter.text(CAPTION, layout.drawer_caption, size, palette.QUIET_TEXT)
-    for row, box in zip(rows, layout.control_boxes(len(rows)), strict=True):
-        _row(painter, layout, row, box)
-    chosen = selected_row(rows)
-    if chosen is not None:
-        _hint(painter, layout, chosen)
-
-
-def selected_row(rows: Sequence[ControlRow]) -> ControlRow | None:
-    """The row that keys change."""
-    return next((row for row in rows if row.selected), None)
+        canvas.text(CAPTION, layout.drawer_caption, canvas.small, palette.QUIET_TEXT)
+    for row, box in zip(rows, boxes, strict=True):
+        _row(canvas, row, box)
+        if row.selected:
+            _hint(canvas, row)
 
 
 def strip_words(rows: Sequence[ControlRow]) -> tuple[str, ...]:
     """Name and value of the selected control in pieces, for the footer below a strip."""
-    row = selected_row(rows)
+    row = next((row for row in rows if row.selected), None)
     if row is None:
         return ()
     return (f"▶ {row.label}: {row.value}",) if row.enabled else (f"▶ {row.label}: not here", row.hint)
 
 
-def _row(painter: Painter, layout: Layout, row: ControlRow, box: Box) -> None:
+def _row(canvas: PlayCanvas, row: ControlRow, box: Box) -> None:
     """Name and value over the slider; the selected row in a frame behind a triangle, a disabled one with no knob."""
-    size = layout.text_small
+    size = canvas.small
     if row.selected:
-        _frame(painter, layout, box)
-    line = layout.row_line(box)
+        _frame(canvas, box)
+    line = canvas.layout.row_line(box)
     if row.enabled and row.share is None:
         line = Box(line.left, box.top, line.width, box.height)
     label = f"▶ {row.label}" if row.selected else row.label
     colour = palette.TEXT if row.enabled else palette.QUIET_TEXT
-    place = painter.text(label, line, size, colour, bold=row.selected)
+    place = canvas.text(label, line, size, colour, bold=row.selected)
     room = Box(place.right + size, line.top, line.right - place.right - size, line.height)
     if row.enabled and row.share is None:
-        _choice(painter, layout, row, room)
+        _choice(canvas, row, room)
         return
-    painter.fitted(row.value if row.enabled else "not here", room, (size, 8), colour, "right")
-    _slider(painter, layout, row, layout.slider_box(box))
+    canvas.fitted(row.value if row.enabled else "not here", room, (size, 8), colour, "right")
+    _slider(canvas, row, canvas.layout.slider_box(box))
 
 
-def _choice(painter: Painter, layout: Layout, row: ControlRow, room: Box) -> None:
+def _choice(canvas: PlayCanvas, row: ControlRow, room: Box) -> None:
     """One of several: its name between two arrows."""
-    reach, middle = max(3.0, 0.32 * layout.text_small), room.center[1]
+    reach, middle = max(3.0, 0.32 * canvas.small), room.center[1]
     gap = round(2.0 * reach)
-    place = painter.fitted(
-        row.value,
-        Box(room.left + gap, room.top, room.width - 2 * gap, room.height),
-        (layout.text_small, 8),
-        palette.TEXT,
-        "right",
-    )
+    inner = Box(room.left + gap, room.top, room.width - 2 * gap, room.height)
+    place = canvas.fitted(row.value, inner, (canvas.small, 8), palette.TEXT, "right")
     colour = palette.SKY if row.selected else palette.LINE
-    for tip, back in ((room.right - 1, -1), (place.left - gap, 1)):
-        foot = tip + back * reach
-        painter.shape([(tip, middle), (foot, middle - reach), (foot, middle + reach)], colour)
+    canvas.arrow((room.right - 1, middle), -reach, reach, colour)
+    canvas.arrow((place.left - gap, middle), reach, reach, colour)
 
 
-def _name_size(painter: Painter, layout: Layout, rows: Sequence[ControlRow]) -> int:
+def _name_size(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> int:
     """The largest text size at which every name fits its cell of the strip."""
-    room = layout.strip_name(layout.control_boxes(len(rows))[0])
-    longest = max((row.label for row in rows), key=lambda label: painter.width_of(label, layout.text_small))
-    size = painter.largest_size(longest, room.width - 8, layout.text_small, 8)
-    while size > 8 and painter.font(size).get_height() > room.height:
+    room = canvas.layout.strip_name(canvas.layout.control_boxes(len(rows))[0])
+    longest = max((row.label for row in rows), key=lambda label: canvas.width_of(label, canvas.small))
+    size = canvas.largest_size(longest, room.width - 8, canvas.small, 8)
+    while size > 8 and canvas.font(size).get_height() > room.height:
         size -= 1
     return size
 
 
-def _cell(painter: Painter, layout: Layout, row: ControlRow, box: Box, size: int) -> None:
-    painter.fill(box, palette.PANEL, round(3 * layout.scale))
+def _cell(canvas: PlayCanvas, row: ControlRow, box: Box, size: int) -> None:
+    canvas.fill(box, palette.PANEL, canvas.px(3))
     if row.selected:
-        _frame(painter, layout, box)
+        _frame(canvas, box)
     colour = palette.TEXT if row.selected else palette.QUIET_TEXT
-    painter.text(row.label, layout.strip_name(box), size, colour, "centre")
-    _slider(painter, layout, row, layout.slider_box(box))
+    canvas.text(row.label, canvas.layout.strip_name(box), size, colour, "centre")
+    _slider(canvas, row, canvas.layout.slider_box(box))
 
 
-def _frame(painter: Painter, layout: Layout, box: Box) -> None:
-    radius = round(5 * layout.scale)
-    painter.fill(box, palette.OCTAVE, radius)
-    painter.frame(box, palette.STRONG_LINE, max(1, round(1.5 * layout.scale)), radius)
+def _frame(canvas: PlayCanvas, box: Box) -> None:
+    radius = canvas.px(5)
+    canvas.fill(box, palette.OCTAVE, radius)
+    canvas.frame(box, palette.STRONG_LINE, canvas.px(1.5, 1), radius)
 
 
-def _slider(painter: Painter, layout: Layout, row: ControlRow, way: Box) -> None:
+def _slider(canvas: PlayCanvas, row: ControlRow, way: Box) -> None:
     """A track with a round knob; in a strip arrows for a choice; for what does not apply a dashed track."""
-    middle, radius = way.center[1], min(max(3.0, 5.0 * layout.scale), 0.5 * way.height)
+    middle, radius = way.center[1], min(max(3.0, 5.0 * canvas.layout.scale), 0.5 * way.height)
     ends = (way.left, middle), (way.right - 1, middle)
     if not row.enabled:
-        painter.dashed(*ends, palette.EDGE, max(2, round(3 * layout.scale)))
+        canvas.dashed(*ends, palette.EDGE, canvas.px(3, 2))
         return
     if row.share is None:
         reach = 0.8 * radius
         colour = palette.SKY if row.selected else palette.LINE
-        for tip, back in ((way.left, 1), (way.right - 1, -1)):
-            foot = tip + back * reach
-            painter.shape([(tip, middle), (foot, middle - reach), (foot, middle + reach)], colour)
+        canvas.arrow(ends[0], reach, reach, colour)
+        canvas.arrow(ends[1], -reach, reach, colour)
         return
-    painter.line(*ends, palette.EDGE, max(1, round(2 * layout.scale)))
+    canvas.line(*ends, palette.EDGE, canvas.px(2, 1))
     x = way.left + min(max(row.share, 0.0), 1.0) * (way.width - 1)
-    painter.line(ends[0], (x, middle), palette.SKY, max(1, round(2 * layout.scale)))
-    painter.disc((x, middle), radius, palette.SKY if row.selected else palette.STRONG_LINE)
+    canvas.line(ends[0], (x, middle), palette.SKY, canvas.px(2, 1))
+    canvas.disc((x, middle), radius, palette.SKY if row.selected else palette.STRONG_LINE)
 
 
-def _hint(painter: Painter, layout: Layout, row: ControlRow) -> None:
+def _hint(canvas: PlayCanvas, row: ControlRow) -> None:
     """What the selected control does, or why it cannot be used here."""
-    room = layout.drawer_hint.shrunk(round(0.6 * layout.text_small), 0)
-    gap = round(0.4 * layout.text_small)
-    painter.line((room.left, room.top + gap // 2), (room.right - 1, room.top + gap // 2), palette.EDGE)
+    room = canvas.layout.drawer_hint.shrunk(round(0.6 * canvas.small), 0)
+    gap = round(0.4 * canvas.small)
+    canvas.line((room.left, room.top + gap // 2), (room.right - 1, room.top + gap // 2), palette.EDGE)
     room = Box(room.left, room.top + gap, room.width, room.height - gap)
     text = row.hint if row.enabled else f"Not here: {row.hint}"
-    size = painter.paragraph_size(text, room, layout.text_small, max(8, round(0.7 * layout.text_small)))
-    painter.paragraph(text, room, size, palette.TEXT if row.enabled else palette.YELLOW)
+    size = canvas.paragraph_size(text, room, canvas.small, max(8, round(0.7 * canvas.small)))
+    canvas.paragraph(text, room, size, palette.TEXT if row.enabled else palette.YELLOW)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,10 @@
 """The hands moved without a pointer: by held keys, smoothly, so that no step is heard, and by the sticks of a gamepad.
 
 By keys the pitch hand speeds up and slows down with a time constant, towards SPEED or none; the volume hand goes to its
-height or down in the same manner.
+height or down in the same manner. Of a gamepad the left stick moves the pitch hand, the right one the volume hand: a
+stick gives a speed, not a place. Pushed fully, the pitch hand moves at `PITCH_SPEED` and the volume changes at
+`STICK_VOLUME_SPEED`; half-way beyond the dead zone at a quarter of that, so that small movements are fine ones. Only
+`Gamepads` touches the system: it opens the joysticks alone, never the sound.
 """
 
 from __future__ import annotations
@@ -11,7 +14,6 @@ from collections.abc import Collection
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from synth.window import gamepad
 from synth.window.scale import StageScale
 from synth.window.state import Action, WindowState
 
@@ -19,12 +21,116 @@ if TYPE_CHECKING:
     import pygame
 
 
+DEAD_ZONE = 0.15  # share of a stick's way that a worn stick rests in
+PITCH_SPEED = 0.30  # m/s
+STICK_VOLUME_SPEED = 1.5  # of full volume, 1/s
+FINE = 1.0 / 8.0  # of the speeds, in fine mode
+
+#: Axes: left stick to the right; right stick towards the player, on pads with five axes or more and on others.
+LEFT_ACROSS, RIGHT_UPWARD = 0, (4, 3)
+
+#: Button number -> the action of the table of keys, or the answer to a page; the same for the cross of directions.
+BUTTONS = {0: "answer", 1: "mute", 2: "posture", 3: "record", 4: "other side", 5: "replay", 7: "help"}
+DIRECTIONS = {(0, 1): "louder", (0, -1): "quieter"}
+
+
+@dataclass(frozen=True, slots=True)
+class Sticks:
+    """Where the sticks stand, -1..1: `across` of the left one (to the right), `down` of the right one (towards the
+    player)."""
+
+    across: float = 0.0
+    down: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """What a moment changes: `across`, m, to the right on the stage; `volume`, of full volume, up."""
+
+    across: float
+    volume: float
+
+
+def pushed(sticks: Sticks, axis: int, value: float, axes: int = 6) -> Sticks:
+    """The sticks after JOYAXISMOTION of `axis` to `value` (-1..1; beyond counts as the end) on a pad of `axes` axes.
+
+    With five axes or more the right stick's way up and down is axis 4, else axis 3.
+    """
+    held = min(max(value, -1.0), 1.0)
+    if axis == LEFT_ACROSS:
+        return replace(sticks, across=held)
+    if axis == RIGHT_UPWARD[0 if axes > RIGHT_UPWARD[0] else 1]:
+        return replace(sticks, down=held)
+    return sticks
+
+
+def response(value: float) -> float:
+    """Share of full speed, -1..1, of a stick at `value`: 0 in the dead zone, then the square of the rest of the way."""
+    beyond = max(0.0, (abs(value) - DEAD_ZONE) / (1.0 - DEAD_ZONE))
+    return beyond * beyond if value > 0.0 else -beyond * beyond
+
+
+def motion(sticks: Sticks, seconds: float, fine: bool = False) -> Motion | None:
+    """What `seconds` with the sticks held there change; None while both rest, so that another hand is not disturbed."""
+    across, up = response(sticks.across), -response(sticks.down)
+    if across == 0.0 and up == 0.0:
+        return None
+    scale = seconds * (FINE if fine else 1.0)
+    return Motion(PITCH_SPEED * scale * across, STICK_VOLUME_SPEED * scale * up)
+
+
+def moved_by_sticks(distance: float, volume: float, change: Motion, rod_at_right: bool = True) -> tuple[float, float]:
+    """Distance, m, >= 0, and volume, 0..1, after `change`; to the right is nearer where the rod stands at the right."""
+    nearer = change.across if rod_at_right else -change.across
+    return max(0.0, distance - nearer), min(max(volume + change.volume, 0.0), 1.0)
+
+
+class Gamepads:
+    """The gamepads in use: opened when they are plugged in, forgotten when they are gone.
+
+    `start` turns on the joysticks of pygame and nothing else; a system without any is left alone.
+    """
+
+    def __init__(self) -> None:
+        self._pads: dict[int, pygame.joystick.JoystickType] = {}
+
+    def start(self) -> bool:
+        """Listen for gamepads; JOYDEVICEADDED reports those plugged in already. False where it is impossible."""
+        import pygame
+
+        try:
+            pygame.joystick.init()
+        except pygame.error:
+            return False
+        return True
+
+    def add(self, device_index: int) -> str | None:
+        """Open the gamepad of a JOYDEVICEADDED event; return its name, None where it cannot be opened."""
+        import pygame
+
+        try:
+            pad = pygame.joystick.Joystick(device_index)
+        except pygame.error:
+            return None
+        self._pads[pad.get_instance_id()] = pad
+        return str(pad.get_name())
+
+    def remove(self, instance_id: int) -> None:
+        """Forget the gamepad of a JOYDEVICEREMOVED event."""
+        self._pads.pop(instance_id, None)
+
+    def axes(self, instance_id: int) -> int:
+        """How many axes a gamepad has; 6 for one that is not open."""
+        pad = self._pads.get(instance_id)
+        return 6 if pad is None else int(pad.get_numaxes())
+
+
 SPEED = 0.12  # m/s of a held key
 SLOW_SHARE = 1.0 / 8.0
 SPEED_TIME = 0.06  # s, time constant of the hand's speed
 VOLUME_TIME = 0.025  # s, time constant of the volume hand
 VOLUME_SPEED = 0.8  # heights per second
-LONGEST_STEP = 0.1  # s; a longer pause between two pictures moves no further
+LONGEST_STEP = 0.1  # s; a longer pause between two pictures moves no further, by keys or by sticks
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +143,6 @@ class KeyHand:
     height: float = 0.7
     risen: float = 0.0
     sounding: bool = False
-
-    @property
-    def moving(self) -> bool:
-        """Whether the pitch hand moves by keys."""
-        return self.velocity != 0.0
 
 
 def advanced(hand: KeyHand, held: Collection[str], seconds: float, mirrored: bool = False) -> KeyHand:
@@ -67,17 +168,14 @@ def moved(distance: float, hand: KeyHand, seconds: float, nearest: float, farthe
     return min(max(distance + hand.velocity * min(max(seconds, 0.0), LONGEST_STEP), nearest), farthest)
 
 
-LONGEST_STEP = 0.1  # s between two pictures that sticks count
-
-
 class HeldHands:
     """What is held down, and where the sticks stand."""
 
     def __init__(self) -> None:
         self._held: set[str] = set()
         self._keys = KeyHand()
-        self._sticks = gamepad.Sticks()
-        self._pads = gamepad.Gamepads()
+        self._sticks = Sticks()
+        self._pads = Gamepads()
 
     def start(self) -> None:
         """Listen to gamepads, where the system has any."""
@@ -104,7 +202,7 @@ class HeldHands:
         """The hands after `seconds` more, s; None while no key moves them."""
         before = self._keys
         hand = self._keys = advanced(before, self._held, seconds, state.mirrored)
-        if not (hand.moving or hand.sounding or before.sounding):
+        if not (hand.velocity != 0.0 or hand.sounding or before.sounding):
             return None
         distance = moved(state.distance, hand, seconds, scale.nearest, scale.farthest)
         volume = state.volume
@@ -114,10 +212,10 @@ class HeldHands:
 
     def moved_by_sticks(self, state: WindowState, scale: StageScale, seconds: float) -> WindowState | None:
         """The hands after `seconds` more, s; None while the sticks rest."""
-        change = gamepad.motion(self._sticks, min(max(seconds, 0.0), LONGEST_STEP), state.fine)
+        change = motion(self._sticks, min(max(seconds, 0.0), LONGEST_STEP), state.fine)
         if change is None or state.caution_open:
             return None
-        distance, volume = gamepad.moved(state.distance, state.volume, change, not state.mirrored)
+        distance, volume = moved_by_sticks(state.distance, state.volume, change, not state.mirrored)
         inside = min(max(distance, scale.nearest), scale.farthest)
         return replace(state, distance=inside, volume=volume, place=None, present=True)
 
@@ -127,15 +225,15 @@ class HeldHands:
 
         if event.type == pygame.JOYAXISMOTION:
             axes = self._pads.axes(event.instance_id)
-            self._sticks = gamepad.pushed(self._sticks, event.axis, event.value, axes)
+            self._sticks = pushed(self._sticks, event.axis, event.value, axes)
         elif event.type == pygame.JOYBUTTONDOWN:
-            return gamepad.BUTTONS.get(event.button), ""
+            return BUTTONS.get(event.button), ""
         elif event.type == pygame.JOYHATMOTION:
-            return gamepad.DIRECTIONS.get(tuple(event.value)), ""
+            return DIRECTIONS.get(tuple(event.value)), ""
         elif event.type == pygame.JOYDEVICEADDED:
             name = self._pads.add(event.device_index)
             return None, f"Gamepad: {name}" if name else ""
         elif event.type == pygame.JOYDEVICEREMOVED:
             self._pads.remove(event.instance_id)
-            self._sticks = gamepad.Sticks()
+            self._sticks = Sticks()
         return None, ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -37,12 +38,15 @@ def checked_text_scale(text_scale: float) -> float:
     return value
 
 
-def text_sizes(size: tuple[int, int], text_scale: float) -> TextSizes:
-    """Sizes for a window of `size` pixels: at 100 % no text is below 11 pixels; the note grows less than the rest."""
+def text_sizes(size: tuple[int, int], text_scale: float, normal: float = 15.0) -> TextSizes:
+    """Sizes for a window of `size` pixels: at 100 % no text is below 11 pixels; the note grows less than the rest.
+
+    `normal`: the readouts' in a window of usual size.
+    """
     scale = drawing_scale(size)
     return TextSizes(
         small=round(max(11.0, 13.0 * scale) * text_scale),
-        normal=round(max(12.0, 15.0 * scale) * text_scale),
+        normal=round(max(12.0, normal * scale) * text_scale),
         large=round(max(17.0, 23.0 * scale) * min(text_scale, 1.3)),
         note=round(64.0 * scale * min(text_scale, 1.25)),
     )
@@ -69,10 +73,27 @@ _LEAST_STAGE = 0.5  # of the window's width; a drawer that would leave less is a
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
-    """Boxes of the window's parts, and the text sizes in pixels that belong to them.
+class Frame:
+    """What the layouts of all windows have; `scale`: size of the drawing against that of 1280 x 720 pixels."""
 
-    The boxes of `parts()` never overlap. The stage holds the field to scale; above it stand the note names, below it
+    size: tuple[int, int]
+    scale: float
+    text: TextSizes
+    title: Box
+    flags: Box
+    footer: Box
+
+    def parts(self, hidden: Container[str] = ()) -> dict[str, Box]:
+        """Every box but the `hidden` by its name."""
+        names = [field.name for field in fields(self) if field.name not in hidden]
+        return {name: value for name in names if isinstance(value := getattr(self, name), Box)}
+
+
+@dataclass(frozen=True, slots=True)
+class Layout(Frame):
+    """Boxes of the playing window's parts.
+
+    The boxes `seen` never overlap. The stage holds the field to scale; above it stand the note names, below it
     the centimetre scale, on the player's side the volume scale, on the other the antenna; `mirrored` has the antenna at
     the left, for a left hand. `oscillogram` and `spectrum` are None where they have no room. Where the drawer of
     controls has no room beside the stage (`drawer_is_strip`), it is a strip of short sliders below the readouts and the
@@ -80,14 +101,10 @@ class Layout:
     (`drawer_over_stage`). `page` is what help and caution take: stage, readouts and drawer.
     """
 
-    size: tuple[int, int]
-    scale: float
     mirrored: bool
     drawer_is_strip: bool
     drawer_over_stage: bool
-    title: Box
     sides: Box
-    flags: Box
     status: Box
     notice: Box
     note_band: Box
@@ -101,19 +118,13 @@ class Layout:
     chain: Box
     level: Box
     drawer: Box
-    footer: Box
     listening: Box
     page: Box
-    text_small: int
-    text_normal: int
-    text_large: int
-    text_note: int
 
-    def parts(self) -> dict[str, Box]:
+    @property
+    def seen(self) -> dict[str, Box]:
         """The boxes seen together while playing, by name."""
-        hidden = ("page", *_FIELD_PARTS) if self.drawer_over_stage else ("page",)
-        names = [field.name for field in fields(self) if field.name not in hidden]
-        return {name: value for name in names if isinstance(value := getattr(self, name), Box)}
+        return self.parts(("page", *_FIELD_PARTS) if self.drawer_over_stage else ("page",))
 
     @property
     def drawer_room(self) -> Box:
@@ -125,14 +136,14 @@ class Layout:
     def drawer_caption(self) -> Box:
         """The drawer's heading; of no height in a strip or in the stage's place."""
         room, bare = self.drawer_room, self.drawer_is_strip or self.drawer_over_stage
-        return Box(room.left, room.top, room.width, 0 if bare else round(1.9 * self.text_small))
+        return Box(room.left, room.top, room.width, 0 if bare else round(1.9 * self.text.small))
 
     @property
     def drawer_hint(self) -> Box:
         """What the selected control does, at the foot of the drawer; of no height in a strip."""
         room = self.drawer_room
         lines = 0.0 if self.drawer_is_strip else 2.2 if self.drawer_over_stage else _HINT_LINES
-        height = round(lines * self.text_small)
+        height = round(lines * self.text.small)
         return Box(room.left, room.bottom - height, room.width, height)
 
     def control_boxes(self, count: int) -> tuple[Box, ...]:
@@ -140,12 +151,12 @@ class Layout:
         if count <= 0:
             return ()
         if self.drawer_is_strip:
-            return self.drawer_room.columns((1.0,) * count, round(0.3 * self.text_small))
+            return self.drawer_room.columns((1.0,) * count, round(0.3 * self.text.small))
         room, top = self.drawer_room, self.drawer_caption.bottom
         columns = _OPEN_COLUMNS if self.drawer_over_stage else 1
         lines = -(-count // columns)
-        height = min((self.drawer_hint.top - top) // lines, round(_HIGHEST_ROW * self.text_small))
-        places = Box(room.left, top, room.width, height * lines).columns((1.0,) * columns, self.text_small)
+        height = min((self.drawer_hint.top - top) // lines, round(_HIGHEST_ROW * self.text.small))
+        places = Box(room.left, top, room.width, height * lines).columns((1.0,) * columns, self.text.small)
         return tuple(
             Box(places[number // lines].left, top + number % lines * height, places[number // lines].width, height)
             for number in range(count)
@@ -153,22 +164,22 @@ class Layout:
 
     def row_line(self, row: Box) -> Box:
         """Where a row's name and value stand, above its slider."""
-        inset = round(0.6 * self.text_small)
-        spare = max(0, row.height - round(_LOWEST_ROW * self.text_small))
-        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, round(1.35 * self.text_small))
+        inset = round(0.6 * self.text.small)
+        spare = max(0, row.height - round(_LOWEST_ROW * self.text.small))
+        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, round(1.35 * self.text.small))
 
     def strip_name(self, cell: Box) -> Box:
         """Where the name of a strip's cell stands."""
-        return Box(cell.left, cell.top, cell.width, round(_STRIP_NAME * self.text_small))
+        return Box(cell.left, cell.top, cell.width, round(_STRIP_NAME * self.text.small))
 
     def slider_box(self, row: Box) -> Box:
         """The part of a control's place that is its slider: its left edge is 0, its right edge 1."""
-        inset = round(0.6 * self.text_small)
+        inset = round(0.6 * self.text.small)
         if self.drawer_is_strip:
             below = self.strip_name(row).bottom
             return Box(row.left + inset, below, row.width - 2 * inset, row.bottom - below - 2)
         line = self.row_line(row)
-        return Box(line.left, line.bottom, line.width, min(round(0.8 * self.text_small), row.bottom - line.bottom))
+        return Box(line.left, line.bottom, line.width, min(round(0.8 * self.text.small), row.bottom - line.bottom))
 
     def with_open_drawer(self) -> Layout:
         """The same with the controls in the stage's place, where they have only a strip; else this layout itself."""
@@ -235,6 +246,7 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
     return Layout(
         size=size,
         scale=scale,
+        text=text,
         mirrored=False,
         drawer_is_strip=is_strip,
         drawer_over_stage=False,
@@ -257,10 +269,6 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
         footer=footer,
         listening=listening,
         page=page,
-        text_small=text.small,
-        text_normal=text.normal,
-        text_large=text.large,
-        text_note=text.note,
     )
 
 
@@ -309,3 +317,72 @@ def _mirrored(layout: Layout) -> Layout:
         if field.name not in stay and isinstance(value := getattr(layout, field.name), Box)
     }
     return replace(layout, mirrored=True, **turned)
+
+
+@dataclass(frozen=True, slots=True)
+class LessonLayout(Frame):
+    """Boxes of the parts of a lesson's window, which never overlap.
+
+    The pointer plays on the pad; its marks stand below it, the number of its place above.
+    """
+
+    script: Box
+    oscillogram: Box
+    spectrum: Box
+    choices: Box
+    reading: Box
+    pad: Box
+    marks: Box
+
+    @property
+    def page(self) -> Box:
+        """Where the caution is shown instead of everything between title and footer."""
+        top = self.script.top
+        return Box(self.title.left, top, self.footer.width, self.footer.top - top)
+
+    def choice_boxes(self, count: int) -> tuple[Box, ...]:
+        """A button for each of `count` sounds, side by side."""
+        return self.choices.columns((1.0,) * count, self.text.small)
+
+
+def lay_out_lesson(size: tuple[int, int], text_scale: float = 1.0) -> LessonLayout:
+    """The layout of a window of `size` pixels (at least `SMALLEST`; ValueError below) at a text size of 0.8 to 1.6."""
+    if too_small(size):
+        raise ValueError(f"size must be at least {SMALLEST[0]} x {SMALLEST[1]} pixels; got {size[0]} x {size[1]}")
+    width, height = size
+    scale = drawing_scale(size)
+
+    def px(length: float) -> int:
+        return round(length * scale)
+
+    text = text_sizes(size, checked_text_scale(text_scale), normal=16.0)
+    margin, gap = px(24), px(16)
+    inner = width - 2 * margin
+    header = Box(margin, px(14), inner, max(px(36), round(1.4 * text.normal)))
+    title, flags = header.columns((0.7, 0.3), gap)
+    foot = max(px(26), round(1.5 * text.small))
+    footer = Box(margin, height - px(10) - foot, inner, foot)
+    body_top, body_bottom = header.bottom + px(10), footer.top - px(10)
+    upper = Box(margin, body_top, inner, round(0.47 * (body_bottom - body_top)))
+    script, plots = upper.columns((0.40, 0.60), gap)
+    oscillogram, spectrum = plots.rows((0.42, 0.58), px(10))
+    choices = Box(margin, upper.bottom + px(12), inner, max(px(34), round(1.6 * text.normal)))
+    reading = Box(margin, choices.bottom + px(6), inner, max(px(30), round(1.3 * text.large)))
+    marks_height = max(px(26), round(1.5 * text.small))
+    pad_top = reading.bottom + px(4)
+    pad = Box(margin, pad_top, inner, body_bottom - marks_height - pad_top)
+    return LessonLayout(
+        size=size,
+        scale=scale,
+        text=text,
+        title=title,
+        flags=flags,
+        script=script,
+        oscillogram=oscillogram,
+        spectrum=spectrum,
+        choices=choices,
+        reading=reading,
+        pad=pad,
+        marks=Box(margin, pad.bottom, inner, marks_height),
+        footer=footer,
+    )

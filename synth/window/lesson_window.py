@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from synth.window.caution import caution_wanted, remember_caution
-from synth.window.lesson_sound import LONGEST
+from synth.window.curves import RECENT
 from synth.window.lesson_state import Action, LessonState, on_click, on_key, with_pointer, without_pointer
 from synth.window.lesson_view import Heard, LessonView
 from synth.window.screen import FIRST_SIZE, opened_screen, run_events
@@ -55,7 +55,7 @@ class LessonWindow:
     def draw(self, surface: pygame.Surface) -> None:
         """Draw the next picture."""
         meters = self._speaker.meters()
-        samples = self._speaker.recent(LONGEST)
+        samples = self._speaker.recent(RECENT)
         fault = self._speaker.device_error or ""
         self.view.draw(surface, self.state, Heard(samples, meters.sample_rate, abs(meters.frequency), fault))
         self.frames += 1

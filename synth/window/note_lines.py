@@ -6,16 +6,12 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import Literal
 
 import numpy as np
 
 from models.pitch import frequency_of_note, note_name, note_number
-from models.pitch_field import NoteLine
-
-if TYPE_CHECKING:
-    from models.pitch_field import PitchField
-
+from models.pitch_field import NoteLine, PitchField
 
 POINTS = 4097
 
@@ -53,17 +49,6 @@ _NAMED: tuple[frozenset[int], ...] = (
 )
 
 
-class Line(Protocol):
-    """What is needed of a note line of the pitch field."""
-
-    @property
-    def number(self) -> int: ...
-    @property
-    def name(self) -> str: ...
-    @property
-    def distance(self) -> float: ...
-
-
 @dataclass(frozen=True, slots=True)
 class Label:
     """A note name and the pixel column it is centred on."""
@@ -82,7 +67,7 @@ def weight_of(number: int) -> Weight:
 
 
 def chosen_labels(
-    lines: Iterable[Line],
+    lines: Iterable[NoteLine],
     x_of: Callable[[float], float],
     width_of: Callable[[str], float],
     left: float,
@@ -99,7 +84,7 @@ def chosen_labels(
     labels: list[Label] = []
     ordered = sorted(lines, key=lambda line: line.number)
 
-    def placed(line: Line) -> tuple[float, float]:
+    def placed(line: NoteLine) -> tuple[float, float]:
         x, half = x_of(line.distance), 0.5 * width_of(line.name) + 0.5 * gap
         return x - half, x + half
 
@@ -109,7 +94,7 @@ def chosen_labels(
         apart = all(one[1] <= other[0] for one, other in pairwise(ranked))
         return inside and apart and not any(a < end and start < b for a, b in places for start, end in taken)
 
-    def take(chosen: Sequence[Line]) -> None:
+    def take(chosen: Sequence[NoteLine]) -> None:
         taken.extend(placed(line) for line in chosen)
         labels.extend(Label(line.name, x_of(line.distance), weight_of(line.number)) for line in chosen)
 
@@ -126,13 +111,13 @@ def chosen_labels(
     return tuple(sorted(labels, key=lambda label: label.x))
 
 
-def drawn_lines(lines: Iterable[Line], x_of: Callable[[float], float], closest: float) -> tuple[Line, ...]:
+def drawn_lines(lines: Iterable[NoteLine], x_of: Callable[[float], float], closest: float) -> tuple[NoteLine, ...]:
     """The lines to draw, none closer than `closest` pixels to another, octave by octave alike.
 
     Of an octave all twelve are drawn where they are apart enough, else its white keys, else its C alone; Cs that are
     too close are merged into the lower one.
     """
-    kept: list[Line] = []
+    kept: list[NoteLine] = []
     ordered = sorted(lines, key=lambda line: line.number)
     last_x: float | None = None
     for line in ordered:

@@ -231,6 +231,11 @@ class Painter:
         self.touched.append(self._draw.polygon(self.surface, colour, points))
         self.touched.append(self._draw.aalines(self.surface, outline or colour, True, points))
 
+    def arrow(self, tip: Point, along: float, half: float, colour: Colour) -> None:
+        """A triangle from its tip to a foot `along` pixels right of it (left where negative), `half` to each side."""
+        (x, y), foot = tip, tip[0] + along
+        self.shape([(x, y), (foot, y - half), (foot, y + half)], colour)
+
     def glass(self, points: Sequence[Point], colour: Colour, strength: int, within: Box) -> None:
         """A filled polygon through which the ground is seen; `strength` 0 to 255; nothing outside `within`."""
         left, top = min(x for x, _ in points), min(y for _, y in points)

@@ -29,14 +29,4 @@ PURPLE: Colour = (204, 121, 167)
 
 GROUNDS: tuple[Colour, ...] = (GROUND, PANEL, OCTAVE, SLEEVE)
 TEXT_COLOURS: tuple[Colour, ...] = (TEXT, QUIET_TEXT, ORANGE, SKY, YELLOW, PURPLE)
-GRAPHIC_COLOURS: tuple[Colour, ...] = (
-    EDGE,
-    LINE,
-    STRONG_LINE,
-    ORANGE,
-    SKY,
-    GREEN,
-    YELLOW,
-    VERMILLION,
-    PURPLE,
-)
+GRAPHIC_COLOURS: tuple[Colour, ...] = (EDGE, LINE, STRONG_LINE, ORANGE, SKY, GREEN, YELLOW, VERMILLION, PURPLE)

@@ -9,24 +9,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
-from synth.window.draw_stage import FieldPicture
+from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
 from synth.window.keys import row_of
 from synth.window.note_lines import drawn_notes
-from synth.window.oscillogram import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
 from synth.window.picture import Picture, picture_now
 from synth.window.pointer_events import PointerEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.screen import FIRST_SIZE, opened_screen, run_events
 from synth.window.session import Session
-from synth.window.state import (
-    WindowState,
-    after_action,
-    on_click,
-    on_key,
-    with_pointer,
-    without_pointer,
-)
+from synth.window.state import WindowState, after_action, on_click, on_key, with_pointer, without_pointer
 from synth.window.view import View
 
 if TYPE_CHECKING:

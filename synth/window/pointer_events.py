@@ -2,30 +2,79 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from synth.window.actions import Actions
 from synth.window.caution import remember_caution
 from synth.window.drawer import Pointed, pointed_at, slider_share
 from synth.window.held_hands import HeldHands
 from synth.window.session import Session
-from synth.window.state import (
-    Action,
-    WindowState,
-    on_click,
-    with_pointer,
-    with_pointer_aside,
-    without_pointer,
-)
-from synth.window.touch import Touch, pointer_of, touched
+from synth.window.state import Action, WindowState, on_click, with_pointer, with_pointer_aside, without_pointer
 from synth.window.view import View
 
 if TYPE_CHECKING:
     import pygame
 
     from synth.live.contract import InstrumentSound
+
+
+Place = tuple[float, float]
+Kind = Literal["down", "motion", "up"]
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """The fingers down: `pitch` and `volume` are their numbers; places are shares (0..1) of the window, from the left
+    upper corner. `volume_place` outlasts its finger."""
+
+    pitch: int | None = None
+    pitch_place: Place = (0.0, 0.0)
+    volume: int | None = None
+    volume_place: Place | None = None
+
+
+def touched(touch: Touch, kind: Kind, finger: int, place: Place) -> Touch:
+    """The fingers after an event; events of third fingers and of unknown ones change nothing."""
+    if kind == "down":
+        return _down(touch, finger, place)
+    if kind == "motion":
+        return _moved(touch, finger, place)
+    if finger == touch.pitch:
+        kept = touch.volume_place if touch.volume is not None else None
+        return replace(touch, pitch=None, volume_place=kept)
+    if finger == touch.volume:
+        moved = _moved(touch, finger, place)
+        return replace(moved, volume=None, volume_place=moved.volume_place if touch.pitch is not None else None)
+    return touch
+
+
+def pointer_of(touch: Touch, size: tuple[int, int]) -> tuple[int, int] | None:
+    """The pixel that stands for both hands in a window of `size`: the pitch finger's column, the volume finger's row.
+
+    None while the pitch hand is away: nothing sounds then.
+    """
+    if touch.pitch is None:
+        return None
+    row = touch.pitch_place if touch.volume_place is None else touch.volume_place
+    return round(touch.pitch_place[0] * (size[0] - 1)), round(row[1] * (size[1] - 1))
+
+
+def _down(touch: Touch, finger: int, place: Place) -> Touch:
+    if touch.pitch is None and finger != touch.volume:
+        return replace(touch, pitch=finger, pitch_place=place)
+    if touch.volume is None and finger != touch.pitch:
+        return replace(touch, volume=finger, volume_place=place)
+    return touch
+
+
+def _moved(touch: Touch, finger: int, place: Place) -> Touch:
+    if finger == touch.pitch:
+        return replace(touch, pitch_place=place)
+    if finger == touch.volume:
+        return replace(touch, volume_place=place)
+    return touch
 
 
 class PointerEvents(Actions):
@@ -58,11 +107,10 @@ class PointerEvents(Actions):
         state, scale, layout = self.state, self.view.scale, self.view.layout
         if scale is None or layout is None:
             return
-        if state.dragging:
+        if state.dragging or self._target(place).drawer:
             self.state = with_pointer_aside(state, place)
-            self.session.slide(state.dragging, slider_share(layout, state.dragging, place))
-        elif self._target(place).drawer:
-            self.state = with_pointer_aside(state, place)
+            if state.dragging:
+                self.session.slide(state.dragging, slider_share(layout, state.dragging, place))
         else:
             pointed = with_pointer(state, place, scale)
             if self._hands.sounding:
@@ -99,7 +147,7 @@ class PointerEvents(Actions):
             self.state = replace(self.state, selected=target.control)
             self.step(steps)
         elif not target.drawer and steps:
-            self.take_posture("open" if steps > 0 else "fist")
+            self.session.set("posture", "open" if steps > 0 else "fist")
 
     def _act(self, state: WindowState, action: Action | None) -> None:
         answered = self.state.caution_open and not state.caution_open

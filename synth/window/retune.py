@@ -5,23 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from models.builds.drift import DriftLaw
 from models.builds.tuned_builds import QUANTITIES
 from models.circuit.variable_law import VariableLaw
+from models.detector.memoryless import Detector
+from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
+from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import detector_of
 from synth.errors import DesignError
 from synth.window.controls import Settings, Tuning
 from synth.window.tunable import Tunable
-
-if TYPE_CHECKING:
-    from models.builds.drift import DriftLaw
-    from models.detector.memoryless import Detector
-    from models.instrument import Instrument
-    from models.volume.volume_antenna import VolumeAntenna
 
 BEYOND_TRIMMER = "zero beat there lies beyond the reference's trimmer: as if its fixed capacitor were changed too"
 
@@ -50,12 +47,12 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
     now = Tuning(settings.text("posture"), settings.number("temperature"), settings.number("pot"))
     instrument = _conditioned(offer, now)
     reference, notices = _reference_frequency(offer, settings, now)
-    lock_range, tone = settings.number("coupling"), settings.number("tone")
+    coupling = settings.number("coupling")  # as the design has it: its own, to the last digit
     instrument = replace(
         instrument,
         reference_frequency=reference,
-        lock_range=base.lock_range if _untouched(settings, "coupling") else lock_range,
-        tone_low_pass=tone,
+        lock_range=base.lock_range if coupling == settings.control("coupling").default else coupling,
+        tone_low_pass=settings.number("tone"),
         detector=_detector(offer, settings.text("detector"), reference),
     )
     for end in (instrument.curve.nearest, instrument.curve.farthest):
@@ -78,10 +75,6 @@ def slope_text(tuned: Tuned, distance: float) -> str:
     if not math.isfinite(slope):
         return ""
     return f" Here {slope:.0f} cents a mm." if slope >= 10.0 else f" Here {slope:.1f} cents a mm."
-
-
-def _untouched(settings: Settings, name: str) -> bool:
-    return settings[name] == settings.control(name).default
 
 
 def _conditioned(offer: Tunable, state: Tuning) -> Instrument:

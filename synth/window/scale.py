@@ -4,64 +4,48 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import Final
 
+from models.volume.volume_antenna import VolumeAntenna
 from synth.window.box import Box
-
-if TYPE_CHECKING:
-    from models.volume.volume_antenna import VolumeAntenna
-
 
 VOLUME_MARKS_DB: Final = (0, -3, -6, -12, -20, -30, -40)
 LOWEST_TOP = 0.15  # m
 USUAL_TOP = 0.30  # m, where full volume is never reached
 
 
-class VolumeAxis(Protocol):
-    """Heights are shares of the stage, 0 at its bottom to 1 at its top; `top` is the latter in m, if it is a length."""
+@dataclass(frozen=True, slots=True)
+class VolumeAxis:
+    """What the stage's height stands for; heights are shares of it, 0 at its bottom to 1 at its top.
+
+    By itself, without a volume antenna: gain = height^2, that is 40 log10(height) dB, -12 dB at half height, silence at
+    the bottom.
+    """
 
     @property
     def top(self) -> float | None:
         """What the whole height stands for, m; None for a plain gain."""
-
-    def gain_at(self, height: float) -> float:
-        """Volume gain, 0..1, of a pointer at `height`; beyond the stage it counts as at the nearer end."""
-
-    def height_of(self, gain: float) -> float:
-        """The lowest height, 0..1, at which the gain is reached."""
-
-    def marks(self) -> tuple[tuple[int, float], ...]:
-        """Decibels and heights of the scale's marks, from the top down."""
-
-
-@dataclass(frozen=True, slots=True)
-class PlainVolume:
-    """No volume antenna: gain = height^2, that is 40 log10(height) dB, -12 dB at half height, silence at the bottom."""
-
-    @property
-    def top(self) -> float | None:
-        """Not a length."""
         return None
 
     def gain_at(self, height: float) -> float:
-        """See VolumeAxis."""
+        """Volume gain, 0..1, of a pointer at `height`; beyond the stage it counts as at the nearer end."""
         inside = min(max(height, 0.0), 1.0)
         return inside * inside
 
     def height_of(self, gain: float) -> float:
-        """See VolumeAxis."""
+        """The lowest height, 0..1, at which the gain is reached."""
         return math.sqrt(gain)
 
     def marks(self) -> tuple[tuple[int, float], ...]:
-        """See VolumeAxis."""
+        """Decibels and heights of the scale's marks, from the top down."""
         return tuple((mark, self.height_of(10.0 ** (mark / 20.0))) for mark in VOLUME_MARKS_DB)
 
 
-PLAIN: Final = PlainVolume()
+PLAIN: Final = VolumeAxis()
 
 
 @dataclass(frozen=True, slots=True)
-class RingVolume:
+class RingVolume(VolumeAxis):
     """The hand above the ring of a volume antenna, to scale: `whole` m from the ring's top to the top of the stage.
 
     `tube_diameter`, m, is the drawn ring's. A hand nearer or farther than the computed heights counts as at their end.

@@ -17,28 +17,24 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
+from models.builds.drift import DriftLaw
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
+from models.instrument import Instrument
+from models.tank import Tank
+from models.volume.volume_antenna import VolumeAntenna
 from synth.analysis.drift import drift_law
 from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign, open_loaded
+from synth.designs.sections import Design
 from synth.errors import DesignError
 from synth.window.controls import CONTROLS, Control, Settings
 
-if TYPE_CHECKING:
-    from models.builds.drift import DriftLaw
-    from models.instrument import Instrument
-    from models.tank import Tank
-    from models.volume.volume_antenna import VolumeAntenna
-    from synth.designs.sections import Design
-
-Floats = NDArray[np.float64]
 POT_POINTS = 21
 NO_TRIMMER = "the reference has no trimmer"
 

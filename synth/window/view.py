@@ -6,10 +6,18 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from synth.window import palette
-from synth.window.draw_hand import draw_figure, draw_hand
-from synth.window.draw_header import KEY_PIECES, STRIP_KEY_PIECES, draw_header, draw_still_header
-from synth.window.draw_inset import draw_inset
-from synth.window.draw_overlay import draw_caution, draw_help, draw_help_status, draw_too_small
+from synth.window.canvas import FieldPicture, PlayCanvas
+from synth.window.draw_hand import draw_figure, draw_hand, draw_inset
+from synth.window.draw_overlay import (
+    KEY_PIECES,
+    STRIP_KEY_PIECES,
+    draw_caution,
+    draw_header,
+    draw_help,
+    draw_help_status,
+    draw_still_header,
+    draw_too_small,
+)
 from synth.window.draw_readouts import (
     draw_chain,
     draw_level,
@@ -18,13 +26,12 @@ from synth.window.draw_readouts import (
     draw_still_panels,
     draw_tuner,
 )
-from synth.window.draw_stage import FieldPicture, draw_field
+from synth.window.draw_stage import draw_field
 from synth.window.drawer import ControlRow, draw_drawer, strip_words
 from synth.window.keys import help_groups
 from synth.window.layout import Layout, lay_out, too_small
-from synth.window.painter import DrawnText, Painter
-from synth.window.picture import Picture
-from synth.window.readouts import PIECES
+from synth.window.painter import DrawnText
+from synth.window.picture import PIECES, Picture
 from synth.window.scale import StageScale, stage_width
 from synth.window.state import WindowState
 
@@ -36,7 +43,7 @@ class View:
     """Draws the window of one pitch field at whatever size it has."""
 
     def __init__(self, picture: FieldPicture) -> None:
-        self._painter = Painter()
+        self._canvas = PlayCanvas()
         self._still: pygame.Surface | None = None
         self._still_key: tuple[object, ...] = ()
         self._still_texts: tuple[DrawnText, ...] = ()
@@ -54,7 +61,7 @@ class View:
 
         The scale of the stage follows at the next picture that is drawn while no slider is held.
         """
-        self._picture = picture
+        self._canvas.field = picture
         self._wanted_width = stage_width(picture.zero_beat, picture.ends[1])
         if self.size == (0, 0):
             self._width = self._wanted_width
@@ -69,9 +76,11 @@ class View:
         self.mirrored = self.mirrored if mirrored is None else mirrored
         small = too_small(size, self.text_scale)
         self.layout = None if small else lay_out(size, self.text_scale, self.mirrored)
-        self.scale, picture = None, self._picture
+        self.scale, picture = None, self._canvas.field
         if self.layout is not None:
+            self._canvas.lay_out(self.layout)
             self.scale = StageScale(self.layout.stage, self._width, *picture.ends, picture.volume, self.mirrored)
+            self._canvas.scale = self.scale
 
     def _open_drawer(self, wanted: bool) -> None:
         """The controls in the stage's place, where they have only a strip."""
@@ -79,6 +88,7 @@ class View:
             changed = self.layout.with_open_drawer() if wanted else lay_out(self.size, self.text_scale, self.mirrored)
             if changed is not self.layout:
                 self.layout, self._still = changed, None
+                self._canvas.lay_out(changed)
 
     def renew(self) -> None:
         """Draw everything at the next picture, after the window was uncovered."""
@@ -87,7 +97,7 @@ class View:
     @property
     def texts(self) -> tuple[DrawnText, ...]:
         """Every text of the last picture, for checks."""
-        return (*self._still_texts, *self._row_texts, *self._painter.texts)
+        return (*self._still_texts, *self._row_texts, *self._canvas.texts)
 
     def draw(self, surface: pygame.Surface, state: WindowState, shown: Picture) -> list[pygame.Rect]:
         """Draw onto `surface`, which holds the last picture; return the rectangles that may have changed."""
@@ -97,44 +107,44 @@ class View:
             self._width = self._wanted_width
             self.resize(self.size)
         self._open_drawer(state.drawer_open)
-        painter, layout, scale = self._painter, self.layout, self.scale
-        if layout is None or scale is None:
-            painter.onto(surface)
+        canvas, layout = self._canvas, self.layout
+        if layout is None:
+            canvas.onto(surface)
             self._still_texts = self._row_texts = ()
-            draw_too_small(painter, surface.get_size())
+            draw_too_small(canvas, surface.get_size())
             return [surface.get_rect()]
         page = "caution" if state.caution_open else "help" if state.help_open else ""
-        before = [touched.inflate(4, 4) for touched in painter.touched]
+        before = [touched.inflate(4, 4) for touched in canvas.touched]
         strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
         remarks = shown.remarks if page == "help" else ()
         key = (page, remarks, shown.sides, shown.active_side, shown.guide, shown.drone, strip)
         if self._still is None or key != self._still_key:
             self._still, self._still_key = surface.copy(), key
-            self._draw_still(self._still, layout, scale, page, shown, strip)
+            self._draw_still(self._still, page, shown, strip)
             before = [surface.get_rect()]
         if not page and shown.rows != self._rows:
-            painter.onto(self._still)
+            canvas.onto(self._still)
             self._still.fill(palette.GROUND, layout.drawer)
-            draw_drawer(painter, layout, shown.rows)
-            self._rows, self._row_texts = shown.rows, tuple(painter.texts)
+            draw_drawer(canvas, shown.rows)
+            self._rows, self._row_texts = shown.rows, tuple(canvas.texts)
             before.append(surface.get_rect().clip(layout.drawer))
         for changed in before:
             surface.blit(self._still, changed, changed)
-        painter.onto(surface)
-        draw_header(painter, layout, shown.flags, shown.status, shown.notice, shown.listening)
+        canvas.onto(surface)
+        draw_header(canvas, shown.flags, shown.status, shown.notice, shown.listening)
         if not page:
-            self._draw_playing(layout, scale, state, shown)
+            self._draw_playing(state, shown)
         elif page == "help":
-            draw_help_status(painter, layout, PIECES.join(shown.status))
-        return before + [touched.inflate(4, 4) for touched in painter.touched]
+            draw_help_status(canvas, PIECES.join(shown.status))
+        return before + [touched.inflate(4, 4) for touched in canvas.touched]
 
-    def _draw_playing(self, layout: Layout, scale: StageScale, state: WindowState, shown: Picture) -> None:
+    def _draw_playing(self, state: WindowState, shown: Picture) -> None:
         """What may change with every picture."""
-        painter, picture = self._painter, self._picture
-        if not layout.drawer_over_stage:
-            draw_figure(painter, layout, scale, picture, state, shown.posture)
-            draw_inset(painter, layout, scale, picture, state, shown.posture)
-            draw_hand(painter, layout, scale, state, shown.readouts.distance, shown.posture)
+        canvas = self._canvas
+        if not canvas.layout.drawer_over_stage:
+            draw_figure(canvas, state, shown.posture)
+            draw_inset(canvas, state, shown.posture)
+            draw_hand(canvas, state, shown.readouts.distance, shown.posture)
         for draw, values in (
             (draw_tuner, (shown.readouts,)),
             (draw_oscillogram, (shown.oscillogram, shown.oscillogram_span)),
@@ -142,25 +152,23 @@ class View:
             (draw_chain, (shown.readouts,)),
             (draw_level, (shown.peak, shown.rms)),
         ):
-            with painter.as_one():
-                draw(painter, layout, *values)
+            with canvas.as_one():
+                draw(canvas, *values)
 
-    def _draw_still(
-        self, still: pygame.Surface, layout: Layout, scale: StageScale, page: str, shown: Picture, strip: Sequence[str]
-    ) -> None:
+    def _draw_still(self, still: pygame.Surface, page: str, shown: Picture, strip: Sequence[str]) -> None:
         """What stands still but for the drawer."""
-        painter = self._painter
-        painter.onto(still)
+        canvas = self._canvas
+        canvas.onto(still)
         still.fill(palette.GROUND)
         keys = (*STRIP_KEY_PIECES, *strip) if strip else KEY_PIECES
-        draw_still_header(painter, layout, self._picture.title, shown.sides, shown.active_side, keys)
+        draw_still_header(canvas, shown.sides, shown.active_side, keys)
         if page == "caution":
-            draw_caution(painter, layout)
+            draw_caution(canvas)
         elif page == "help":
-            draw_help(painter, layout, help_groups(has_ring=self._picture.volume.top is not None), shown.remarks)
+            draw_help(canvas, help_groups(has_ring=canvas.field.volume.top is not None), shown.remarks)
         else:
-            draw_still_panels(painter, layout)
-            if not layout.drawer_over_stage:
-                draw_field(painter, layout, scale, self._picture, shown.guide, shown.drone)
-        self._still_texts = tuple(painter.texts)
+            draw_still_panels(canvas)
+            if not canvas.layout.drawer_over_stage:
+                draw_field(canvas, shown.guide, shown.drone)
+        self._still_texts = tuple(canvas.texts)
         self._rows, self._row_texts = (), ()

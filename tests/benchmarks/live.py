@@ -18,7 +18,7 @@ from time import perf_counter, thread_time
 import numpy as np
 
 from models.detector.memoryless import Detector
-from synth.comparisons.voice_cases import example_instrument
+from synth.comparisons.radio_rate import example_instrument
 from synth.hands.hand_path import HandBlock
 from synth.live.hand_timing import HAND_DELAY
 from synth.live.link import HandEvent, Listening, LiveLink

@@ -21,7 +21,7 @@ import numpy as np
 
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
-from synth.comparisons.voice_cases import example_instrument
+from synth.comparisons.radio_rate import example_instrument
 from synth.hands.hand_path import HandBlock
 from synth.sound.voice import Voice
 

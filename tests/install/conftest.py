@@ -15,7 +15,8 @@ import debian_python
 import pytest
 
 ROOT = Path(__file__).parents[2]
-LEFT_OUT = (".git", ".venv", ".hypothesis", ".*_cache", "__pycache__", "*.egg-info", "build", "dist", "*.wav")
+LEFT_OUT = (".git", ".venv", ".hypothesis", ".*_cache", "__pycache__", "*.egg-info", "*.wav")
+LEFT_OUT_AT_THE_TOP = ("build", "dist")
 KEPT = ("PATH", "LANG", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR")
 SET_UP = re.compile(r"PIP_|SSL_|.*_proxy$", re.IGNORECASE)  # how pip, certificates and the network are set up
 AS_STARTED = dict(os.environ)  # before the tests put a cache folder of their own in the place of the user's
@@ -84,7 +85,12 @@ def new_place(tmp_path_factory, pip_cache) -> Callable[[str], Place]:
 def source(tmp_path_factory) -> Path:
     """The source tree without what a clone does not hold, under a name with a space in it."""
     folder = tmp_path_factory.mktemp("source") / "beat field"
-    shutil.copytree(ROOT, folder, ignore=shutil.ignore_patterns(*LEFT_OUT))
+
+    def left_out(place: str, names: list[str]) -> set[str]:
+        patterns = LEFT_OUT + (LEFT_OUT_AT_THE_TOP if Path(place) == ROOT else ())
+        return shutil.ignore_patterns(*patterns)(place, names)
+
+    shutil.copytree(ROOT, folder, ignore=left_out)
     return folder
 
 

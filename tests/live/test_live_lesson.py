@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from synth.window.lesson_layout import lay_out_lesson
+from synth.window.layout import lay_out_lesson
 
 RATE = 48_000
 SIZE = (1280, 720)

@@ -178,7 +178,7 @@ def test_nothing_is_drawn_outside_the_parts(run: Run, size: tuple[int, int]) -> 
     picture, layout = run.pictures[size], lay_out(size)
     assert picture.shape[:2] == size
     outside = np.ones(size, bool)
-    for name, box in layout.parts().items():
+    for name, box in layout.seen.items():
         outside[box.left : box.right, box.top : box.bottom] = False
         seen = picture[box.left : box.right, box.top : box.bottom].reshape(-1, 3)
         if name not in ("sides", "flags", "notice"):  # empty with one design, nothing switched on, nothing to say

@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import eigh
 
+from models.arrays import Floats
 from models.branch.tapped_coil import Tap
-
-Floats = NDArray[np.float64]
 
 
 def chain_modes(

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from synth.cli import main
-from synth.comparisons import builds, fem_blocks, field, growth, oscillator, suite, timing, voice
+from synth.comparisons import benchmark_report, builds, fem_blocks, field, growth, oscillator, suite, voice
 from synth.comparisons.benchmark_report import BenchmarkGoal, BenchmarkReport, Column, Comparison
 from synth.comparisons.field import Step, cost_at
 from synth.comparisons.suite import SECTIONS
@@ -203,7 +203,7 @@ def test_work_of_every_kind_runs_at_its_smallest_size():
 
 
 def test_peak_memory_sees_an_array():
-    peak = timing.peak_memory(lambda: np.ones(1_000_000).sum())
+    peak = benchmark_report.peak_memory(lambda: np.ones(1_000_000).sum())
     assert 7.9e6 < peak < 9e6
 
 

@@ -87,7 +87,7 @@ def test_hand_sized_block_before_a_bar():
 
 
 def test_nodes_of_graded_grids():
-    from synth.comparisons.graded import along, outward
+    from synth.comparisons.fem_axisymmetric import along, outward
 
     nodes = outward(1.0, 3.0, 0.1, 1.5)
     steps = np.diff(nodes)

@@ -12,8 +12,17 @@ import pytest
 from models.circuit.variable_law import VariableLaw
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
-from synth.comparisons.radio_rate import RATE, detected_with, difference_db, radio, sound_from_radio, to_audio
-from synth.comparisons.voice_cases import example_curve, example_instrument, moving_hand
+from synth.comparisons.radio_rate import (
+    RATE,
+    detected_with,
+    difference_db,
+    example_curve,
+    example_instrument,
+    moving_hand,
+    radio,
+    sound_from_radio,
+    to_audio,
+)
 from synth.sound.filters import Smoother, ToneFilter
 from synth.sound.voice import SMOOTHING_TIME, Voice
 

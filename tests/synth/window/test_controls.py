@@ -8,9 +8,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from synth.window.controls import CONTROL_NAMES, CONTROLS, OFF, SCALES, Control, Settings, Tuning, Value
+from synth.window.controls import (
+    CONTROL_NAMES,
+    CONTROLS,
+    LONGEST,
+    OFF,
+    SCALES,
+    Control,
+    History,
+    Settings,
+    Tuning,
+    Value,
+)
 from synth.window.drawer import control_rows, value_text
-from synth.window.history import LONGEST, History
 
 NUMBERS = tuple(control for control in CONTROLS if not control.choices)
 

@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Callable
 
 import pytest
+from boxes import contains
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
@@ -40,14 +41,14 @@ NAMES = {
 
 def check_parts(layout: Layout) -> None:
     window = Box(0, 0, *layout.size)
-    parts = layout.parts()
+    parts = layout.seen
     for name, box in parts.items():
-        assert window.contains(box), name
+        assert contains(window, box), name
         assert box.width > 0, name
         assert box.height > 0, name
     for (one, box), (other, another) in itertools.combinations(parts.items(), 2):
         assert not box.overlaps(another), f"{one} and {other}"
-    assert window.contains(layout.page)
+    assert contains(window, layout.page)
 
 
 @given(SIZES, TEXT_SCALES, st.booleans())
@@ -55,7 +56,7 @@ def test_parts_never_overlap_and_stay_inside(size: tuple[int, int], text_scale: 
     assume(not too_small(size, text_scale))
     layout = lay_out(size, text_scale, mirrored)
     check_parts(layout)
-    parts = layout.parts()
+    parts = layout.seen
     assert set(parts) >= NAMES - {"oscillogram", "spectrum"}
     assert set(parts) <= NAMES
     assert layout.stage.width > 0.49 * size[0]
@@ -74,13 +75,13 @@ def test_controls_have_rows_of_their_own(
     assert len(rows) == CONTROL_ROWS
     for row in rows:
         slider = layout.slider_box(row)
-        assert layout.drawer.contains(row)
-        assert row.contains(slider)
+        assert contains(layout.drawer, row)
+        assert contains(row, slider)
         assert slider.width > 40
         assert slider.height >= 4
         assert not row.overlaps(layout.drawer_hint) or layout.drawer_hint.height == 0
         if not layout.drawer_is_strip:
-            assert row.contains(layout.row_line(row))
+            assert contains(row, layout.row_line(row))
             assert not layout.row_line(row).overlaps(slider)
     for one, other in itertools.combinations(rows, 2):
         assert not one.overlaps(other)
@@ -108,9 +109,9 @@ def test_readouts_keep_their_inner_rooms(size: tuple[int, int], text_scale: floa
     assume(not too_small(size, text_scale))
     layout = lay_out(size, text_scale)
     for name, room in panel_rooms(layout).items():
-        panel = layout.parts()[name.split()[0]]
-        assert panel.contains(room), name
-        assert room.height >= layout.text_small, name
+        panel = layout.seen[name.split()[0]]
+        assert contains(panel, room), name
+        assert room.height >= layout.text.small, name
 
 
 @pytest.mark.parametrize(
@@ -132,7 +133,7 @@ def test_by_rule_large_text_hides_the_spectrum_and_narrows_the_drawer(
     size: tuple[int, int], text_scale: float, hidden: set[str], strip: bool
 ) -> None:
     layout = lay_out(size, text_scale)
-    assert NAMES - set(layout.parts()) == hidden
+    assert NAMES - set(layout.seen) == hidden
     assert layout.drawer_is_strip == strip
     assert layout.with_open_drawer().drawer_over_stage == strip
 

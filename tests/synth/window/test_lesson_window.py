@@ -8,17 +8,17 @@ from itertools import combinations
 
 import numpy as np
 import pytest
+from boxes import contains
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, live_lesson
 from synth.window.box import Box
-from synth.window.lesson_layout import lay_out_lesson, too_small
-from synth.window.lesson_map import PLACES, line_map
-from synth.window.lesson_sound import FLOOR_DB, LONGEST, live_oscillogram, live_spectrum, steps_of
+from synth.window.curves import LESSON_FLOOR_DB, RECENT, live_oscillogram, live_spectrum, steps_of
+from synth.window.layout import lay_out_lesson, too_small
 from synth.window.lesson_state import LessonState, on_click, on_key, with_pointer, without_pointer
-from synth.window.lesson_view import Heard, LessonView, band_marks, band_place
+from synth.window.lesson_view import PLACES, Heard, LessonView, band_marks, band_place, line_map
 
 pygame = pytest.importorskip("pygame")
 SIZES = st.tuples(st.integers(1024, 2560), st.integers(640, 1440))
@@ -40,7 +40,7 @@ def test_parts_neither_overlap_nor_leave_the_window(size):
     whole = Box(0, 0, *size)
     parts = layout.parts()
     for name, box in parts.items():
-        assert whole.contains(box), name
+        assert contains(whole, box), name
         assert box.width > 0, name
         assert box.height > 0, name
     for (one, first), (two, second) in combinations(parts.items(), 2):
@@ -48,7 +48,7 @@ def test_parts_neither_overlap_nor_leave_the_window(size):
     assert layout.pad.height > 0.2 * size[1]
     for count in (1, 2, 4):
         boxes = layout.choice_boxes(count)
-        assert all(layout.choices.contains(box) for box in boxes)
+        assert all(contains(layout.choices, box) for box in boxes)
         assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
 
 
@@ -59,7 +59,7 @@ def test_a_small_window_asks_for_room(lessons):
     view, surface = LessonView(), pygame.Surface((800, 500))
     view.resize((800, 500))
     view.draw(surface, LessonState(lessons["beats"], 0.5), Heard())
-    assert "larger" in " ".join(text.wanted for text in view.painter.texts)
+    assert "larger" in " ".join(text.wanted for text in view.canvas.texts)
 
 
 def states(lessons):
@@ -70,10 +70,10 @@ def states(lessons):
 
 
 def check_texts(view, size):
-    texts = view.painter.texts
+    texts = view.canvas.texts
     for text in texts:
         assert text.whole, (size, text)
-        assert Box(0, 0, *size).contains(text.place), (size, text)
+        assert contains(Box(0, 0, *size), text.place), (size, text)
     for one, two in combinations(texts, 2):
         assert not one.place.shrunk(0, 2).overlaps(two.place.shrunk(0, 2)), (size, one.shown, two.shown)
 
@@ -103,7 +103,7 @@ def test_smallest_text_is_legible(lessons):
     view.resize((1024, 640))
     for state in states(lessons):
         view.draw(surface, state, Heard(fault=FAULT))
-        assert min(text.place.height for text in view.painter.texts) >= 13  # a line of 11 pixel text
+        assert min(text.place.height for text in view.canvas.texts) >= 13  # a line of 11 pixel text
 
 
 def test_pointer_is_the_hand():
@@ -154,7 +154,7 @@ def test_text_size_keys():
 @pytest.mark.parametrize("text_scale", [0.8, 1.3, 1.6])
 def test_large_text_is_whole_and_parts_stay_apart(lessons, size, text_scale):
     parts = lay_out_lesson(size, text_scale).parts()
-    assert all(Box(0, 0, *size).contains(box) for box in parts.values())
+    assert all(contains(Box(0, 0, *size), box) for box in parts.values())
     assert not any(one.overlaps(two) for one, two in combinations(parts.values(), 2))
     assert parts["pad"].height > 0.2 * size[1]
     view, surface = LessonView(), pygame.Surface(size)
@@ -193,7 +193,7 @@ def test_click_chooses_a_sound():
 
 def test_live_spectrum_tells_four_hertz_apart():
     """440 and 444 Hz in what the speaker keeps: two tops at the right places, a dip of at least 3 dB between."""
-    time = np.arange(LONGEST) / 48_000.0
+    time = np.arange(RECENT) / 48_000.0
     sound = (0.1 * (np.cos(2 * np.pi * 440 * time) + np.cos(2 * np.pi * 444 * time + 1.0))).astype(np.float32)
     frequency, level = live_spectrum(sound, 48_000.0, (400.0, 500.0))
     low, high = frequency < 442.0, frequency > 442.0
@@ -204,14 +204,14 @@ def test_live_spectrum_tells_four_hertz_apart():
 
 def test_silence_draws_the_floor():
     frequency, level = live_spectrum(np.zeros(4096, np.float32), 48_000.0, (20.0, 20_000.0))
-    assert (level == FLOOR_DB).all()
+    assert (level == LESSON_FLOOR_DB).all()
     assert (live_oscillogram(np.zeros(48_000, np.float32), 48_000.0, 0.5, 300) == 0.0).all()
-    assert (steps_of(np.zeros(0), np.zeros(0), np.zeros(0), 5) == FLOOR_DB).all()
+    assert (steps_of(np.zeros(0), np.zeros(0), np.zeros(0), 5) == LESSON_FLOOR_DB).all()
     assert frequency.size == level.size > 0
 
 
 def test_long_trace_shows_the_swelling():
-    time = np.arange(LONGEST) / 48_000.0
+    time = np.arange(RECENT) / 48_000.0
     sound = (0.2 * np.cos(2 * np.pi * 4 * time) * np.cos(2 * np.pi * 441 * time)).astype(np.float32)
     low, high = live_oscillogram(sound, 48_000.0, 0.5, 300)
     assert high.max() == pytest.approx(1.0, abs=0.02)

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from boxes import contains
 from listener import Listener
 from small_instrument import RING, make_instrument
 from window_script import Step, check, idle, key, point, post, session_on, shows
@@ -24,13 +25,12 @@ from synth.errors import DeviceError
 from synth.live.speaker import Speaker
 from synth.window import palette
 from synth.window.actions import recording_path
+from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
-from synth.window.draw_stage import FieldPicture
 from synth.window.layout import Box
 from synth.window.painter import DrawnText, font_file
-from synth.window.picture import Picture
+from synth.window.picture import Picture, readouts
 from synth.window.play_window import PlayWindow, WindowRun
-from synth.window.readouts import readouts
 from synth.window.scale import PLAIN, ring_volume
 from synth.window.state import WindowState
 from synth.window.view import View
@@ -276,8 +276,8 @@ def test_every_text_fits_and_none_overlaps_another(size: tuple[int, int]) -> Non
         where = f"{name}, {situation}"
         for text in texts:
             assert text.whole, (where, text)
-            assert text.room.contains(text.place), (where, text)
-            assert window.contains(text.place), (where, text)
+            assert contains(text.room, text.place), (where, text)
+            assert contains(window, text.place), (where, text)
             assert text.colour in palette.TEXT_COLOURS, (where, text)
         if situation in ("help", "caution"):
             continue

@@ -22,8 +22,7 @@ from synth.errors import DesignError
 from synth.sound.level_match import level_db
 from synth.window.controls import Settings
 from synth.window.retune import BEYOND_TRIMMER, retuned
-from synth.window.session import Session, opened_side, session_of
-from synth.window.side_levels import SAMPLE_RATE, shared_sweep, sound_of
+from synth.window.session import SAMPLE_RATE, Session, opened_side, session_of, shared_sweep, sound_of
 from synth.window.tunable import Tunable, first_settings, tunable, with_sensitivity
 
 DEMOS = Path(__file__).resolve().parents[3] / "demos"

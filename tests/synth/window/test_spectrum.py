@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from synth.window.spectrum import FLOOR_DB, FRAMES, HIGHEST, LOWEST, POINTS, share_of, spectrum
+from synth.window.curves import FLOOR_DB, FRAMES, HIGHEST, LOWEST, POINTS, share_of, spectrum
 
 RATE = 48000.0
 TIME = np.arange(2 * FRAMES) / RATE

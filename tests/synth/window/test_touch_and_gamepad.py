@@ -10,21 +10,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from synth.window.gamepad import (
+from synth.window.held_hands import (
     BUTTONS,
     DEAD_ZONE,
     DIRECTIONS,
     PITCH_SPEED,
-    VOLUME_SPEED,
+    STICK_VOLUME_SPEED,
     Motion,
     Sticks,
     motion,
-    moved,
+    moved_by_sticks,
     pushed,
     response,
 )
 from synth.window.keys import KEY_ROWS
-from synth.window.touch import Touch, pointer_of, touched
+from synth.window.pointer_events import Touch, pointer_of, touched
 
 SIZE = (1001, 501)
 
@@ -91,13 +91,13 @@ def test_the_sticks_have_a_dead_zone_and_full_speed_at_the_end() -> None:
 def test_the_sticks_move_the_hands() -> None:
     sticks = pushed(pushed(Sticks(), 0, 1.0), 4, -1.0)
     change = motion(sticks, 0.1)
-    assert change == Motion(pytest.approx(0.1 * PITCH_SPEED), pytest.approx(0.1 * VOLUME_SPEED))
+    assert change == Motion(pytest.approx(0.1 * PITCH_SPEED), pytest.approx(0.1 * STICK_VOLUME_SPEED))
     assert motion(sticks, 0.1, fine=True) == Motion(
-        pytest.approx(0.1 * PITCH_SPEED / 8.0), pytest.approx(0.1 * VOLUME_SPEED / 8.0)
+        pytest.approx(0.1 * PITCH_SPEED / 8.0), pytest.approx(0.1 * STICK_VOLUME_SPEED / 8.0)
     )
-    assert moved(0.3, 0.5, Motion(0.1, 0.2)) == (pytest.approx(0.2), pytest.approx(0.7))
-    assert moved(0.3, 0.5, Motion(0.1, 0.2), rod_at_right=False) == (pytest.approx(0.4), pytest.approx(0.7))
-    assert moved(0.05, 0.9, Motion(0.1, 0.2)) == (0.0, 1.0)
+    assert moved_by_sticks(0.3, 0.5, Motion(0.1, 0.2)) == (pytest.approx(0.2), pytest.approx(0.7))
+    assert moved_by_sticks(0.3, 0.5, Motion(0.1, 0.2), rod_at_right=False) == (pytest.approx(0.4), pytest.approx(0.7))
+    assert moved_by_sticks(0.05, 0.9, Motion(0.1, 0.2)) == (0.0, 1.0)
 
 
 def test_the_axis_of_the_right_stick_depends_on_the_pad() -> None:
@@ -115,10 +115,10 @@ def test_buttons_and_directions_name_actions_of_the_keys() -> None:
 def test_listening_for_gamepads_leaves_the_sound_alone() -> None:
     code = (
         "import pygame\n"
-        "from synth.window.gamepad import Gamepads\n"
+        "from synth.window.held_hands import Gamepads\n"
         "pads = Gamepads()\n"
         "pads.start(); print(pygame.mixer.get_init(), pygame.joystick.get_init(), pads.add(0))\n"
-        "pads.remove(3); print(pads.axes(3)); pads.stop()\n"
+        "pads.remove(3); print(pads.axes(3))\n"
     )
     environment = os.environ | {"SDL_VIDEODRIVER": "dummy", "PYGAME_HIDE_SUPPORT_PROMPT": "1"}
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environment, check=True)

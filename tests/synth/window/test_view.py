@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from boxes import contains
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from small_instrument import RING, make_instrument
@@ -18,18 +19,18 @@ from models.hand.scene import POSTURES, Posture
 from models.pitch_field import pitch_field
 from synth.window import palette
 from synth.window.box import Box
+from synth.window.canvas import FieldPicture
 from synth.window.controls import CONTROL_NAMES, CONTROLS, Settings
-from synth.window.draw_inset import CAPTION, inset_scale
-from synth.window.draw_stage import FieldPicture, shown_name
+from synth.window.curves import spectrum
+from synth.window.draw_hand import CAPTION, inset_scale
+from synth.window.draw_stage import shown_name
 from synth.window.drawer import control_rows
 from synth.window.figure_outline import hand_half_width, hand_length
 from synth.window.layout import SMALLEST, too_small
 from synth.window.note_lines import drawn_lines, weight_of
 from synth.window.painter import DrawnText, font_file
-from synth.window.picture import Picture, fault_text
-from synth.window.readouts import readouts
+from synth.window.picture import Picture, fault_text, readouts
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
-from synth.window.spectrum import spectrum
 from synth.window.state import WindowState, with_pointer
 from synth.window.view import View
 
@@ -110,8 +111,8 @@ def check_texts(size: tuple[int, int], texts: tuple[DrawnText, ...]) -> None:
     assert len(texts) > 5
     for text in texts:
         assert text.whole, text
-        assert text.room.contains(text.place), text
-        assert window.contains(text.place), text
+        assert contains(text.room, text.place), text
+        assert contains(window, text.place), text
         assert text.colour in palette.TEXT_COLOURS, text
     for one, other in itertools.combinations(texts, 2):
         assert not one.place.overlaps(other.place), (one, other)
@@ -376,7 +377,7 @@ def test_names_stand_only_at_drawn_lines(size: tuple[int, int], text_scale: floa
     scale, numbers = view.scale, colour_numbers(surface)
     names = {shown_name(line.name): line for line in FIELDS[0.0].notes()}
     kept = drawn_lines(FIELDS[0.0].notes(), scale.x_of, max(5.0, 6.0 * view.layout.scale))
-    labels = [text for text in view.texts if text.shown in names and view.layout.note_band.contains(text.place)]
+    labels = [text for text in view.texts if text.shown in names and contains(view.layout.note_band, text.place)]
     assert len(labels) > 5
     for label in labels:
         line = names[label.shown]
@@ -396,7 +397,7 @@ def test_octaves_that_draw_only_their_c_have_no_other_name() -> None:
     kept = {line.number for line in drawn_lines(FIELDS[0.0].notes(), view.scale.x_of, 5.0)}
     bare = [number for number in range(128) if number % 12 and number not in kept]
     assert bare
-    named = {text.shown for text in view.texts if view.layout.note_band.contains(text.place)}
+    named = {text.shown for text in view.texts if contains(view.layout.note_band, text.place)}
     assert not named & {shown_name(line.name) for line in FIELDS[0.0].notes() if line.number in bare}
 
 
@@ -421,7 +422,7 @@ def test_the_inset_shows_the_whole_plan_beside_the_notes(mirrored: bool) -> None
         placed = inset_scale(view.layout, view.scale, picture, 60, ())
         assert placed is not None
         box, pixels = placed
-        assert view.layout.stage.contains(box)
+        assert contains(view.layout.stage, box)
         assert box.top > view.scale.axis_y
         assert box.width >= pixels * (0.75 + 0.10)  # from the cabinet's far edge to the body's axis
         for line in picture.notes:
@@ -444,7 +445,7 @@ def test_the_strip_names_every_control() -> None:
         view, _ = drawn(size, replace(STATE, text_scale=1.6))
         assert view.layout is not None
         assert view.layout.drawer_is_strip
-        names = {text.shown for text in view.texts if view.layout.drawer.contains(text.place)}
+        names = {text.shown for text in view.texts if contains(view.layout.drawer, text.place)}
         assert {control.label for control in CONTROLS} <= names
 
 

@@ -1,0 +1,59 @@
+"""What is drawn on: a painter that knows the layout of its window and, on the stage, the field and its scale."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from models.pitch_field import NoteLine
+from synth.window.layout import Frame, Layout
+from synth.window.painter import Painter
+from synth.window.scale import PLAIN, StageScale, VolumeAxis
+
+
+@dataclass(frozen=True, slots=True)
+class FieldPicture:
+    """The part of the pitch field that is drawn, under its title, and where the player stands. Distances in m.
+
+    `ends`: the nearest and farthest distance that are computed. `cabinet`: sizes across and towards the player of the
+    cabinet under the antenna, or None. `volume`: what the stage's height stands for.
+    """
+
+    notes: Sequence[NoteLine]
+    zero_beat: float | None
+    locked_span: tuple[float, float] | None
+    antenna_diameter: float
+    ends: tuple[float, float]
+    stand_distance: float = 0.75
+    cabinet: tuple[float, float] | None = None
+    volume: VolumeAxis = PLAIN
+    title: str = ""
+
+
+Laid = TypeVar("Laid", bound=Frame)
+
+
+class Canvas(Painter, Generic[Laid]):
+    """A painter with the layout of its window; drawn on only while there is one."""
+
+    layout: Laid
+    small: int  # text heights, pixels: captions and numbers; readouts; headings
+    normal: int
+    large: int
+
+    def lay_out(self, layout: Laid) -> None:
+        """Draw by this layout from now on."""
+        self.layout, text = layout, layout.text
+        self.small, self.normal, self.large = text.small, text.normal, text.large
+
+    def px(self, length: float, least: int = 0) -> int:
+        """A length of the drawing in whole pixels, at least `least`; `length` is that of a window of usual size."""
+        return max(least, round(length * self.layout.scale))
+
+
+class PlayCanvas(Canvas[Layout]):
+    """The playing window's: with the scale of its stage and the field on it."""
+
+    scale: StageScale
+    field: FieldPicture
