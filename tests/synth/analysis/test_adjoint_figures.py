@@ -95,6 +95,9 @@ def test_slow_hum_is_pushing_and_half_as_much_ripple_is_half_as_loud(opened):
     assert slowest.base_hz_per_v == pytest.approx(55.0, rel=0.08)
     low, high = (beat_hum(reference, variable, note, 0.0)[0] for note in (100.0, 200.0))
     assert low.supply_hz_per_v == high.supply_hz_per_v
+    # one supply sways both almost alike, and little is left in the beat; one oscillator with itself has no beat at all
+    assert 0.0 < low.supply_hz_per_v < 0.1 * slowest.supply_hz_per_v
+    assert beat_hum(reference, reference, 100.0, 0.0)[0].supply_hz_per_v == 0.0
     assert low.lowest_note_cents_per_mv == pytest.approx(2.0 * high.lowest_note_cents_per_mv, rel=1e-3)
     assert beat_hum(reference, variable, None, 0.0)[0].lowest_note_cents_per_mv is None
     # narrow-band frequency modulation: half the index, deviation over ripple frequency
