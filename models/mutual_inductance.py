@@ -18,14 +18,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.constants import mu_0
 from scipy.special import ellipe, ellipkm1
 
+from models.arrays import Floats
 from models.checks import finite_array, positive
 from models.inductor import solenoid_inductance
 
-Floats = NDArray[np.float64]
 Point = tuple[float, float, float]
 RINGS, CORNERS = 32, 96
 """Rings along each coil (Gauss points) and points round each ring."""

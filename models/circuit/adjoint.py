@@ -25,8 +25,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Complexes, Floats
 from models.circuit.common_base import COLD, COLLECTOR, OscillatorCircuit, network
 from models.circuit.harmonic_balance import Tangent, instants, stacked, tangent, unstacked, waveform
 from models.circuit.network import Network
@@ -35,16 +35,13 @@ from models.circuit.part_values import neighbours, part_values
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import PortState, TransistorPorts
 
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Response:
     """What a cause does: to the frequency, Hz, and to the coefficients (n, K + 1) of the states, at a phase kept."""
 
     frequency: float
-    spectra: ComplexArray
+    spectra: Complexes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,11 +54,11 @@ class Adjoint:
 
     state: SteadyState
     linear: Network
-    projection: ComplexArray
-    spectra: ComplexArray
+    projection: Complexes
+    spectra: Complexes
     device: PortState
     _tangent: Tangent
-    _inverse: ComplexArray
+    _inverse: Complexes
 
     @property
     def angular_frequency(self) -> float:
@@ -69,11 +66,11 @@ class Adjoint:
         return 2.0 * math.pi * self.state.frequency
 
     @property
-    def order(self) -> Array:
+    def order(self) -> Floats:
         """The orders 0..K of the harmonics."""
         return np.arange(self.spectra.shape[1], dtype=np.float64)
 
-    def frequency_shift(self, disturbance: ComplexArray) -> float:
+    def frequency_shift(self, disturbance: Complexes) -> float:
         """Return the change of frequency, Hz, by a periodic b(t) of coefficients (n, K + 1), A (V for inductors)."""
         return self.state.frequency * float(mean_product(self.projection, disturbance))
 
@@ -87,12 +84,12 @@ class Adjoint:
             raise ValueError(f"harmonic must be between 0 and {self.spectra.shape[1] - 1}; got {harmonic}")
         return self.state.frequency * complex(self.projection[self.linear.index(node), harmonic])
 
-    def advance(self, node: str, count: int) -> Array:
+    def advance(self, node: str, count: int) -> Floats:
         """Return how far a short current into `node` sets the oscillation ahead, s per coulomb, at `count` (more than
         twice the harmonics) equally spaced instants of a cycle: g(t) itself."""
         return waveform(self.projection[self.linear.index(node)], count)
 
-    def response(self, disturbance: ComplexArray) -> Response:
+    def response(self, disturbance: Complexes) -> Response:
         """Return what a periodic b(t) of coefficients (n, K + 1), A (V for inductors), does."""
         order, omega, incidence = self.order, self.angular_frequency, self.linear.ports
         pushed = np.einsum("kmn,nk->mk", self._inverse, disturbance)
@@ -107,14 +104,14 @@ class Adjoint:
         spectra = pushed - np.einsum("kmn,nk->mk", self._inverse, drawn)
         return Response(relative * self.state.frequency, spectra)
 
-    def disturbance_of(self, name: str) -> ComplexArray:
+    def disturbance_of(self, name: str) -> Complexes:
         """Return the coefficients (n, K + 1) of the b(t) that one SI unit of the value `name` is worth."""
         total = np.zeros_like(self.spectra)
         for weight, circuit in neighbours(self.state.circuit, name):
             total += weight * self._imbalance(circuit)
         return total
 
-    def disturbance_to(self, circuit: OscillatorCircuit) -> ComplexArray:
+    def disturbance_to(self, circuit: OscillatorCircuit) -> Complexes:
         """Return the b(t) of the whole change to another `circuit` with the same nodes, the waveforms kept."""
         return self._imbalance(circuit) - self._imbalance(self.state.circuit)
 
@@ -133,7 +130,7 @@ class Adjoint:
 
         return {name: growth(name) for name in part_values(self.state.circuit)}
 
-    def _imbalance(self, circuit: OscillatorCircuit) -> ComplexArray:
+    def _imbalance(self, circuit: OscillatorCircuit) -> Complexes:
         """Return s - G x - d/dt (C x) - A (i + dq/dt) of `circuit` with the waveforms of this oscillation."""
         linear, turn = network(circuit), 1j * self.angular_frequency * self.order
         if linear.names != self.linear.names:
@@ -147,11 +144,11 @@ class Adjoint:
         left[:, 0] += linear.source
         return np.asarray(left)
 
-    def _spectrum(self, values: Array) -> ComplexArray:
+    def _spectrum(self, values: Floats) -> Complexes:
         return np.asarray(np.fft.rfft(values, axis=-1)[..., : self.order.size] / values.shape[-1])
 
 
-def mean_product(first: ComplexArray, second: ComplexArray) -> float:
+def mean_product(first: Complexes, second: Complexes) -> float:
     """Return the mean over a cycle of the sum of products of two rows of real waveforms, from their coefficients."""
     products = np.sum(first.conj() * second, axis=0).real
     return float(products[0] + 2.0 * np.sum(products[1:]))

@@ -35,8 +35,8 @@ import math
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Complexes, Floats
 from models.checks import finite, non_negative
 from models.circuit.adjoint import Adjoint
 from models.circuit.common_base import COLD, COLLECTOR, COUPLED, LOAD, TANK_CURRENT, OscillatorCircuit, network
@@ -44,9 +44,6 @@ from models.circuit.harmonic_balance import NotConvergedError, PartProbe, balanc
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.transistor import PortState, TransistorPorts
-
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
 
 PHASES = 96
 """Phases on a cycle at which D is read for its extremes; the parabola through the three nearest places them."""
@@ -109,11 +106,11 @@ class TwoTransistors:
     def __init__(self, first: OscillatorCircuit, second: OscillatorCircuit) -> None:
         self._parts = TransistorPorts(first.transistor), TransistorPorts(second.transistor)
 
-    def evaluate(self, voltages: Array, /) -> PortState:
+    def evaluate(self, voltages: Floats, /) -> PortState:
         """Return currents, charges and their Jacobians for port voltages (4, m), V."""
         one, two = self._parts[0].evaluate(voltages[:2]), self._parts[1].evaluate(voltages[2:])
 
-        def joined(left: Array, right: Array) -> Array:
+        def joined(left: Floats, right: Floats) -> Floats:
             whole = np.zeros((4, 4, left.shape[-1]))
             whole[:2, :2], whole[2:, 2:] = left, right
             return whole
@@ -190,9 +187,7 @@ def lock_range(first: Adjoint, second: Adjoint, coupling: Coupling) -> LockRange
     )
 
 
-def _sum(
-    oscillator: Adjoint, leaks: dict[str, tuple[ComplexArray, ComplexArray]], names: list[str], way: int
-) -> ComplexArray:
+def _sum(oscillator: Adjoint, leaks: dict[str, tuple[Complexes, Complexes]], names: list[str], way: int) -> Complexes:
     """Return what these paths together send into one of the two, (n, K + 1)."""
     total = np.zeros_like(oscillator.spectra)
     for name in names:
@@ -201,7 +196,7 @@ def _sum(
     return total
 
 
-def _leak(first: Adjoint, second: Adjoint, path: Coupling) -> tuple[ComplexArray, ComplexArray]:
+def _leak(first: Adjoint, second: Adjoint, path: Coupling) -> tuple[Complexes, Complexes]:
     """Return b_12 (n_1, K + 1) and b_21 (n_2, K + 1) of one path, without the share at k = 0, which has no phase."""
     circuits, split = (first.state.circuit, second.state.circuit), len(first.linear.names)
     with_path, without = coupled_network(*circuits, path), coupled_network(*circuits, Coupling())
@@ -209,7 +204,7 @@ def _leak(first: Adjoint, second: Adjoint, path: Coupling) -> tuple[ComplexArray
     turn = 1j * math.pi * (first.state.frequency + second.state.frequency) * np.arange(keep)
     changes = with_path.conductance - without.conductance, with_path.capacitance - without.capacitance
 
-    def sent(rows: slice, columns: slice, spectra: ComplexArray) -> ComplexArray:
+    def sent(rows: slice, columns: slice, spectra: Complexes) -> Complexes:
         sending = spectra[:, :keep]
         result = -changes[0][rows, columns] @ sending - turn * (changes[1][rows, columns] @ sending)
         result[:, 0] = 0.0
@@ -220,8 +215,8 @@ def _leak(first: Adjoint, second: Adjoint, path: Coupling) -> tuple[ComplexArray
 
 
 def _pull(
-    first: Adjoint, second: Adjoint, into_first: ComplexArray, into_second: ComplexArray
-) -> tuple[ComplexArray, ComplexArray]:
+    first: Adjoint, second: Adjoint, into_first: Complexes, into_second: Complexes
+) -> tuple[Complexes, Complexes]:
     """Return what the leak does to either frequency, as coefficients (K + 1,) in psi, Hz (2 Re sum exp(j k psi))."""
     keep = min(into_first.shape[1], into_second.shape[1])
     ahead = np.sum(first.projection[:, :keep].conj() * into_first[:, :keep], axis=0)
@@ -229,12 +224,12 @@ def _pull(
     return np.asarray(first.state.frequency * ahead), np.asarray(second.state.frequency * behind.conj())
 
 
-def _half_spread(coefficients: ComplexArray) -> float:
+def _half_spread(coefficients: Complexes) -> float:
     """Return half the difference of the extremes of a real function with these one-sided coefficients."""
     count = max(PHASES, 4 * coefficients.size)
     values = np.fft.irfft(coefficients * count, n=count)
 
-    def peak(row: Array) -> float:
+    def peak(row: Floats) -> float:
         top = int(np.argmax(row))
         before, here, after = row[top - 1], row[top], row[(top + 1) % count]
         curve = 2.0 * here - before - after
@@ -243,7 +238,7 @@ def _half_spread(coefficients: ComplexArray) -> float:
     return 0.5 * (peak(values) + peak(-values))
 
 
-def _swing(oscillator: Adjoint, leak: ComplexArray) -> float:
+def _swing(oscillator: Adjoint, leak: Complexes) -> float:
     """Return the largest relative change of the tank's fundamental, over all phases of the leak's fundamental."""
     row = oscillator.linear.unit(COLLECTOR, COLD)
     present = complex(row @ oscillator.spectra[:, 1])
@@ -260,10 +255,10 @@ class SolvedLock:
     """Two circuits locked at phases (m,), rad, all the way round: the offset of their free frequencies, Hz (second less
     first), that holds each phase."""
 
-    phases: Array
-    offsets: Array
+    phases: Floats
+    offsets: Floats
 
-    def _fine(self) -> Array:
+    def _fine(self) -> Floats:
         """Return the offsets at 4096 phases (they are smooth: a short Fourier row)."""
         return np.asarray(np.fft.irfft(np.fft.rfft(self.offsets) * (4096 / self.offsets.size), n=4096))
 

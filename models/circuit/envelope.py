@@ -25,10 +25,10 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.constants import Boltzmann
 from scipy.linalg.lapack import dgetrf, dgetrs
 
+from models.arrays import Complexes, Floats
 from models.checks import finite
 from models.circuit.common_base import COLD, COLLECTOR, LOAD, OscillatorCircuit, network
 from models.circuit.harmonic_balance import (
@@ -56,9 +56,6 @@ from models.circuit.transient import (
     simulate,
 )
 from models.circuit.transistor import EMITTER_PORT, PortState, TransistorPorts
-
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
 
 REACHED = 0.9
 """Share of the final swing that counts as started."""
@@ -130,11 +127,11 @@ class StartUp:
 
     outcome: Outcome
     first: TransientRecord
-    times: Array
-    tank: Array
-    output: Array
-    frequency: Array
-    means: Array
+    times: Floats
+    tank: Floats
+    output: Floats
+    frequency: Floats
+    means: Floats
     names: tuple[str, ...]
     started: float | None
     state: SteadyState | None
@@ -151,9 +148,9 @@ class _Point:
 
     time: float
     omega: float
-    voltages: ComplexArray
-    states: ComplexArray
-    charges: ComplexArray
+    voltages: Complexes
+    states: Complexes
+    charges: Complexes
 
     def scaled(self, factor: float) -> _Point:
         """The same with every harmonic times `factor`, the means kept."""
@@ -207,7 +204,7 @@ class _March:
         largest = max(float(means.max()) / STEADY_SCALE, float(junctions.max()) / STEADY_SCALE, float(swings.max()))
         return found, share * largest / TOLERANCE
 
-    def _solve(self, now: float, guess: ComplexArray, omega: float, shift: Array, drive: ComplexArray) -> _Point:
+    def _solve(self, now: float, guess: Complexes, omega: float, shift: Floats, drive: Complexes) -> _Point:
         """Return the solution of one implicit step by Newton's method, the Jacobian kept while it serves."""
         linear, count = self.linear, guess.shape[1]
         incidence, order = linear.ports, np.arange(count)
@@ -302,7 +299,7 @@ def _first_cycles(circuit: OscillatorCircuit, linear: Network, ports: Transistor
 
 
 def _marched(
-    march: _March, kept: list[_Point], floor: float, rest: Array | None, longest: float, period: float
+    march: _March, kept: list[_Point], floor: float, rest: Floats | None, longest: float, period: float
 ) -> tuple[Outcome, SteadyState | None, bool]:
     """March on until the outcome is known and add every point to `kept`; whether the floor was met.
 
@@ -450,11 +447,11 @@ def _settled(march: _March, point: _Point) -> tuple[SteadyState | None, bool]:
         return None, True
 
 
-def _at_rest(point: _Point, rest: Array, supply: float) -> bool:
+def _at_rest(point: _Point, rest: Floats, supply: float) -> bool:
     return bool(np.max(np.abs(point.states[:, 0].real - rest)) < 1e-4 * supply)
 
 
-def _fundamentals(march: _March, kept: list[_Point]) -> Array:
+def _fundamentals(march: _March, kept: list[_Point]) -> Floats:
     return np.array([abs(march.tank @ each.states[:, 1]) for each in kept])
 
 
@@ -462,7 +459,7 @@ def _output(circuit: OscillatorCircuit) -> str:
     return COLLECTOR if circuit.load is None else LOAD
 
 
-def _comes_in_bursts(swings: Array) -> bool:
+def _comes_in_bursts(swings: Floats) -> bool:
     """Tell whether the swing has risen and fallen at least four times, in the later half no less deeply."""
     inner = swings[1:-1]
     peaks = np.flatnonzero((inner > swings[:-2]) & (inner >= swings[2:])) + 1
@@ -505,7 +502,7 @@ def _collected(
     )
 
 
-def _reached(times: Array, swings: Array, goal: float) -> float | None:
+def _reached(times: Floats, swings: Floats, goal: float) -> float | None:
     """Return when the swing first rises through `goal` after it was lowest, the logarithm between two points linear."""
     quiet = int(np.argmin(swings))
     above = np.flatnonzero(swings[quiet:] >= goal)
@@ -566,7 +563,7 @@ def _resolved(
         lead, rising = linear.ports[:, PHASE_PORT] @ value[:, 1], linear.ports[:, PHASE_PORT] @ slope[:, 1]
         turned = value * np.exp(-1j * np.angle(-lead) * np.arange(FITTED + 1))
         turned = resized(turned, FEWEST_HARMONICS)
-        voltages: ComplexArray = linear.ports.T @ turned
+        voltages: Complexes = linear.ports.T @ turned
         sample = instants(FEWEST_HARMONICS)
         charge = np.fft.rfft(ports.evaluate(waveform(voltages, sample)).charges, axis=-1)[:, : FEWEST_HARMONICS + 1]
         charges = linear.capacitance @ turned + linear.ports @ charge / sample

@@ -18,13 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dgetrf, dgetrs
 
+from models.arrays import Complexes, Floats
 from models.circuit.network import Network
 from models.circuit.transistor import PortState
 from models.circuit.work import spend
-
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
-
 
 STILL_GOOD = 0.2
 """A Jacobian is used again while each step with it is shorter than the one before by at least this factor."""
@@ -37,7 +34,7 @@ EVALUATION = 20.0
 class Device(Protocol):
     """A memoryless device of p ports: currents, charges and their derivatives on port voltages (p, m)."""
 
-    def evaluate(self, voltages: Array, /) -> PortState: ...
+    def evaluate(self, voltages: Floats, /) -> PortState: ...
 
 
 class NotConvergedError(ValueError):
@@ -48,7 +45,7 @@ class NotConvergedError(ValueError):
 class Balance:
     """One solution: port coefficients (p, K + 1), V; rad/s; probe conductance, S; largest |F|, V; Newton steps."""
 
-    coefficients: ComplexArray
+    coefficients: Complexes
     angular_frequency: float
     probe: float
     residual: float
@@ -65,7 +62,7 @@ class PartProbe:
     and a capacitance it is the way round all phases at which the two can lock.
     """
 
-    nodes: Array
+    nodes: Floats
     fundamental: float
     port: int | None = None
     direction: complex = 1.0
@@ -82,12 +79,12 @@ def instants(harmonics: int) -> int:
     return 1 << (4 * harmonics + 4).bit_length()
 
 
-def waveform(coefficients: ComplexArray, count: int) -> Array:
+def waveform(coefficients: Complexes, count: int) -> Floats:
     """Return `count` instants of one cycle from one-sided coefficients (..., K + 1)."""
     return np.fft.irfft(coefficients * count, n=count, axis=-1)
 
 
-def resized(coefficients: ComplexArray, harmonics: int) -> ComplexArray:
+def resized(coefficients: Complexes, harmonics: int) -> Complexes:
     """Return coefficients (p, K' + 1) cut off or filled with zeros to `harmonics`."""
     result = np.zeros((coefficients.shape[0], harmonics + 1), dtype=np.complex128)
     kept = min(coefficients.shape[1], harmonics + 1)
@@ -99,22 +96,22 @@ def resized(coefficients: ComplexArray, harmonics: int) -> ComplexArray:
 class _Response:
     """The network seen from its ports: Z (K+1, p, p), dZ/dw, dZ/dg of the probe, E_0 (p,), dE_0/dg."""
 
-    impedance: ComplexArray
-    by_frequency: ComplexArray
-    by_probe: ComplexArray
-    rest: Array
-    rest_by_probe: Array
+    impedance: Complexes
+    by_frequency: Complexes
+    by_probe: Complexes
+    rest: Floats
+    rest_by_probe: Floats
 
 
 @dataclass(frozen=True, slots=True)
 class _Evaluation:
     """Everything known at one trial: the equations, the network, the device, spectra of i + dq/dt and of q."""
 
-    error: Array
+    error: Floats
     response: _Response
     device: PortState
-    total: ComplexArray
-    charge: ComplexArray
+    total: Complexes
+    charge: Complexes
 
 
 class Problem:
@@ -143,22 +140,22 @@ class Problem:
             inverse = np.asarray(np.linalg.inv(matrices), dtype=np.complex128)
         except np.linalg.LinAlgError:
             raise NotConvergedError("harmonic balance: the network without its device is singular") from None
-        forward: ComplexArray = inverse @ linear.ports
-        backward: ComplexArray = linear.ports.T @ inverse
-        impedance: ComplexArray = linear.ports.T @ forward
-        by_frequency: ComplexArray = -turn * (backward @ capacitance @ forward)
+        forward: Complexes = inverse @ linear.ports
+        backward: Complexes = linear.ports.T @ inverse
+        impedance: Complexes = linear.ports.T @ forward
+        by_frequency: Complexes = -turn * (backward @ capacitance @ forward)
         rest = (backward[0] @ linear.source).real
         if self.probe is None:
             return _Response(impedance, by_frequency, np.zeros_like(impedance), rest, np.zeros_like(rest))
         seen = backward @ self.probe.nodes  # (K+1, p)
-        by_probe: ComplexArray = -seen[:, :, None] * (self.probe.nodes @ forward)[:, None, :]
+        by_probe: Complexes = -seen[:, :, None] * (self.probe.nodes @ forward)[:, None, :]
         at_probe = self.probe.nodes @ (inverse[0] @ linear.source)
         rest_by_probe = (-seen[0] * at_probe).real
         if self.probe.reactive:
             by_probe, rest_by_probe = omega * turn * by_probe, np.zeros_like(rest_by_probe)
         return _Response(impedance, by_frequency, by_probe, rest, rest_by_probe)
 
-    def evaluate(self, coefficients: ComplexArray, omega: float, strength: float) -> _Evaluation:
+    def evaluate(self, coefficients: Complexes, omega: float, strength: float) -> _Evaluation:
         spend(EVALUATION * self.count)
         device = self.device.evaluate(waveform(coefficients, self.count))
         keep = self.order.size
@@ -174,7 +171,7 @@ class Problem:
             error = np.append(error, held - self.probe.fundamental)
         return _Evaluation(error, response, device, total, charge)
 
-    def jacobian(self, at: _Evaluation, omega: float) -> Array:
+    def jacobian(self, at: _Evaluation, omega: float) -> Floats:
         """Return the derivative of the equations; the column of the frequency is by its relative change."""
         spend(at.error.size**2)
         size = self.ports * self.width
@@ -194,7 +191,7 @@ class Problem:
         return result
 
 
-def port_jacobian(impedance: ComplexArray, device: PortState, rates: NDArray[np.complexfloating]) -> Array:
+def port_jacobian(impedance: Complexes, device: PortState, rates: NDArray[np.complexfloating]) -> Floats:
     """Return the derivative of V_k + Z_k (I_k + rates_k Q_k) by the V_k, both as `stacked`.
 
     impedance Z (K + 1, p, p), ohm; rates (K + 1,), 1/s: j k w in a periodic solution, more where it grows.
@@ -210,12 +207,12 @@ def port_jacobian(impedance: ComplexArray, device: PortState, rates: NDArray[np.
     arranged = joined.transpose(2, 0, 1, 3).reshape(count, ports, -1)
     block = np.matmul(impedance, arranged).reshape(count, ports, ports, width).transpose(1, 0, 2, 3)
     size = ports * width
-    rows: Array = np.concatenate([block.real, block[:, 1:].imag], axis=1).reshape(size, size)
+    rows: Floats = np.concatenate([block.real, block[:, 1:].imag], axis=1).reshape(size, size)
     rows[np.arange(size), np.arange(size)] += 1.0
     return rows
 
 
-def _toeplitz(derivative: Array, top: int) -> tuple[ComplexArray, ComplexArray]:
+def _toeplitz(derivative: Floats, top: int) -> tuple[Complexes, Complexes]:
     """Return the spectrum of (p, p, m) instants at the orders k - l and k + l, both (p, p, top + 1, top + 1)."""
     spectrum = np.fft.rfft(derivative, axis=-1)[..., : 2 * top + 1] / derivative.shape[-1]
     ordered = np.concatenate([spectrum[..., top:0:-1].conj(), spectrum], axis=-1)  # from -top to 2 top
@@ -223,12 +220,12 @@ def _toeplitz(derivative: Array, top: int) -> tuple[ComplexArray, ComplexArray]:
     return windows[..., : top + 1, ::-1], windows[..., top:, :]
 
 
-def stacked(values: ComplexArray) -> Array:
+def stacked(values: Complexes) -> Floats:
     """Return (p, K + 1) coefficients as one real vector: Re V_0..V_K, Im V_1..V_K of each port."""
     return np.concatenate([values.real, values[:, 1:].imag], axis=1).ravel()
 
 
-def unstacked(row: Array, ports: int) -> ComplexArray:
+def unstacked(row: Floats, ports: int) -> Complexes:
     """Return the (p, K + 1) coefficients of a row of `stacked`."""
     table = row.reshape(ports, -1)
     keep = table.shape[1] // 2 + 1
@@ -241,17 +238,17 @@ def unstacked(row: Array, ports: int) -> ComplexArray:
 class Tangent:
     """The equations of a solution to first order: their Jacobian, factored, and the place of the frequency in it."""
 
-    factors: tuple[Array, NDArray[np.int32]]
+    factors: tuple[Floats, NDArray[np.int32]]
     frequency_place: int
 
-    def solve(self, right: Array, transposed: bool = False) -> Array:
+    def solve(self, right: Floats, transposed: bool = False) -> Floats:
         """Return u of J u = right, or of J^T u = right; u and right (size,) or (size, m)."""
-        solution: Array = dgetrs(*self.factors, right, trans=int(transposed))[0]
+        solution: Floats = dgetrs(*self.factors, right, trans=int(transposed))[0]
         return solution
 
 
 def tangent(
-    linear: Network, device: Device, coefficients: ComplexArray, angular_frequency: float, *, phase_port: int = 0
+    linear: Network, device: Device, coefficients: Complexes, angular_frequency: float, *, phase_port: int = 0
 ) -> Tangent:
     """Return the Jacobian at a solution; the unknown at `frequency_place` is the relative change of the frequency."""
     problem = Problem(linear, device, coefficients.shape[1] - 1, phase_port, None)
@@ -265,7 +262,7 @@ def tangent(
 def balance(
     linear: Network,
     device: Device,
-    coefficients: ComplexArray,
+    coefficients: Complexes,
     angular_frequency: float,
     *,
     phase_port: int = 0,
@@ -321,21 +318,21 @@ def balance(
 class _Step:
     """A Newton step: the change of the unknowns, the LU factors it came from, the size of each unknown."""
 
-    change: Array
-    factors: tuple[Array, NDArray[np.int32]]
-    scale: Array
+    change: Floats
+    factors: tuple[Floats, NDArray[np.int32]]
+    scale: Floats
 
     @property
     def length(self) -> float:
         """Length of the step with every unknown in units of its size."""
         return float(np.linalg.norm(self.change / self.scale))
 
-    def again(self, error: Array) -> _Step:
+    def again(self, error: Floats) -> _Step:
         """Return the step from another error with the same Jacobian."""
         return _Step(-dgetrs(*self.factors, error)[0], self.factors, self.scale)
 
 
-def _step(problem: Problem, at: _Evaluation, values: ComplexArray, omega: float, strength: float) -> _Step:
+def _step(problem: Problem, at: _Evaluation, values: Complexes, omega: float, strength: float) -> _Step:
     """Return the Newton step at one trial."""
     jacobian = problem.jacobian(at, omega)
     if not np.isfinite(jacobian).all():
@@ -351,8 +348,8 @@ def _step(problem: Problem, at: _Evaluation, values: ComplexArray, omega: float,
 
 
 def moved_by(
-    problem: Problem, values: ComplexArray, omega: float, strength: float, change: Array
-) -> tuple[ComplexArray, float, float]:
+    problem: Problem, values: Complexes, omega: float, strength: float, change: Floats
+) -> tuple[Complexes, float, float]:
     """Return the unknowns after a step."""
     width, harmonics = problem.width, problem.order.size - 1
     change = change.copy()

@@ -19,15 +19,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import j0, j1
 
+from models.arrays import Complexes, Floats
 from models.checks import finite_array, non_negative_array, positive, positive_array
 from models.circuit.adjoint import Adjoint
 from models.circuit.common_base import BASE, COLD, COLLECTOR
-
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
 
 HUM_FREQUENCIES = (50.0, 60.0, 100.0, 120.0)
 """Mains and twice the mains (after a rectifier of both half waves), Hz."""
@@ -65,7 +63,7 @@ def base_ripple(adjoint: Adjoint, ripple_frequency: float) -> Modulation:
     return Modulation(ripple_frequency, per_ampere.deviation / volt, per_ampere.amplitude / volt, 1.0 + 0.0j)
 
 
-def slow_modulation(adjoint: Adjoint, drive: Array, ripple_frequency: float) -> Modulation:
+def slow_modulation(adjoint: Adjoint, drive: Floats, ripple_frequency: float) -> Modulation:
     """Return what a sine of currents `drive` (n,), A (V for inductors), does at `ripple_frequency`, Hz."""
     slow = 2.0 * math.pi * positive("ripple frequency", ripple_frequency)
     top, incidence = adjoint.order.size - 1, adjoint.linear.ports
@@ -77,7 +75,7 @@ def slow_modulation(adjoint: Adjoint, drive: Array, ripple_frequency: float) -> 
     impedance = seen @ incidence
     ports, size = incidence.shape[1], orders.size
 
-    def shifted(derivative: Array) -> ComplexArray:
+    def shifted(derivative: Floats) -> Complexes:
         """Return the spectrum of (p, p, m) instants at the orders k - l, (k, p, p, l)."""
         spectrum = np.fft.fft(derivative, axis=-1) / derivative.shape[-1]
         return np.asarray(spectrum[..., orders[:, None] - orders[None, :]].transpose(2, 0, 1, 3))
@@ -103,7 +101,7 @@ def slow_modulation(adjoint: Adjoint, drive: Array, ripple_frequency: float) -> 
     )
 
 
-def vibrato_cents(note: ArrayLike, deviation: ArrayLike) -> Array:
+def vibrato_cents(note: ArrayLike, deviation: ArrayLike) -> Floats:
     """Return the peak vibrato, cents, of a note, Hz, whose beat deviates by a peak of `deviation`, Hz; broadcasts.
 
     1200 log2(1 + d / f), upwards.
@@ -112,7 +110,7 @@ def vibrato_cents(note: ArrayLike, deviation: ArrayLike) -> Array:
     return np.asarray(1200.0 * np.log2(1.0 + ratio))
 
 
-def sideband_decibels(deviation: ArrayLike, ripple_frequency: ArrayLike) -> Array:
+def sideband_decibels(deviation: ArrayLike, ripple_frequency: ArrayLike) -> Floats:
     """Return the level, dB below the note, of each of the two lines beside it that a slow vibrato makes.
 
     20 log10(J_1(b) / J_0(b)), about 20 log10(b / 2), with b = deviation / ripple frequency (peak deviation, Hz); for

@@ -8,9 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from models.arrays import Floats
 
 GROUND = "ground"
 SOURCE = "source"
@@ -22,7 +21,7 @@ class Resistor:
     """One loss: power = weight * (coefficients . x + offset)^2, W: weight in S of a voltage, or in ohm of a current."""
 
     name: str
-    coefficients: Array
+    coefficients: Floats
     offset: float
     weight: float
 
@@ -32,17 +31,17 @@ class Network:
     """The stamped matrices: capacitance (n, n), conductance (n, n), source (n,), ports (n, p)."""
 
     names: tuple[str, ...]
-    capacitance: Array
-    conductance: Array
-    source: Array
-    ports: Array
+    capacitance: Floats
+    conductance: Floats
+    source: Floats
+    ports: Floats
     resistors: tuple[Resistor, ...]
 
     def index(self, name: str) -> int:
         """Return the position of a state in x."""
         return self.names.index(name)
 
-    def unit(self, positive: str, negative: str = GROUND) -> Array:
+    def unit(self, positive: str, negative: str = GROUND) -> Floats:
         """Return the row that takes the voltage of one node over another out of x."""
         row = np.zeros(len(self.names))
         for name, sign in ((positive, 1.0), (negative, -1.0)):
@@ -94,7 +93,7 @@ class NetworkBuilder:
         place = {name: position for position, name in enumerate(names)}
         capacitance, conductance, source = np.zeros((size, size)), np.zeros((size, size)), np.zeros(size)
 
-        def row(first: str, second: str) -> tuple[Array, float]:
+        def row(first: str, second: str) -> tuple[Floats, float]:
             vector, offset = np.zeros(size), 0.0
             for node, sign in ((first, 1.0), (second, -1.0)):
                 if node == SOURCE:

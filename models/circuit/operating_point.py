@@ -7,13 +7,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.circuit.common_base import BASE, COLLECTOR, EMITTER, OscillatorCircuit, network
 from models.circuit.network import Network
 from models.circuit.transistor import TransistorPorts
-
-Array = NDArray[np.float64]
 
 ITERATIONS = 80
 TOLERANCE = 1e-12
@@ -24,9 +22,9 @@ TOLERANCE = 1e-12
 class OperatingPoint:
     """Voltages, V, and currents, A, at rest. `region` is "active", "saturated" or "cut off"."""
 
-    states: Array
+    states: Floats
     names: tuple[str, ...]
-    port_voltages: Array
+    port_voltages: Floats
     base_voltage: float
     emitter_voltage: float
     collector_voltage: float
@@ -48,7 +46,7 @@ def operating_point(circuit: OscillatorCircuit) -> OperatingPoint:
     return describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage))
 
 
-def solve(linear: Network, ports: TransistorPorts, scale: float, near: Array | None = None) -> Array:
+def solve(linear: Network, ports: TransistorPorts, scale: float, near: Floats | None = None) -> Floats:
     """Return the states (n,) at rest; `scale`: size of the voltages, V, for the tolerance; `near`: a first guess."""
     start = np.zeros(len(linear.names))
     solution, worst = _newton(linear, ports, start if near is None else near, 1.0, scale)
@@ -71,8 +69,8 @@ def solve(linear: Network, ports: TransistorPorts, scale: float, near: Array | N
 
 
 def _newton(
-    linear: Network, ports: TransistorPorts, start: Array, share: float, scale: float
-) -> tuple[Array, int | None]:
+    linear: Network, ports: TransistorPorts, start: Floats, share: float, scale: float
+) -> tuple[Floats, int | None]:
     """Return the states and None, or the last states and the position of the state that moved most."""
     states, incidence = start.copy(), linear.ports
     # the limit of one junction step: a few thermal voltages once the junction conducts
@@ -101,7 +99,7 @@ def _newton(
     return states, worst
 
 
-def describe(circuit: OscillatorCircuit, linear: Network, ports: TransistorPorts, states: Array) -> OperatingPoint:
+def describe(circuit: OscillatorCircuit, linear: Network, ports: TransistorPorts, states: Floats) -> OperatingPoint:
     """Return the operating point that belongs to solved states."""
     voltages = linear.ports.T @ states
     currents = ports.evaluate(voltages).currents[:, 0]

@@ -10,22 +10,19 @@ is used. Instabilities that take longer than some 1 / MARGIN cycles to grow are 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Complexes, Floats
 from models.circuit.harmonic_balance import Balance, instants, waveform
 from models.circuit.network import Network
 from models.circuit.transistor import TransistorPorts
-
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
 
 MARGIN = 2e-5
 """A multiplier may exceed 1 by this before the orbit is called unstable (rounding and the step error)."""
 
 
 def multipliers(
-    linear: Network, ports: TransistorPorts, orbit: Balance, velocity: Array, steps: int | None = None
-) -> ComplexArray:
+    linear: Network, ports: TransistorPorts, orbit: Balance, velocity: Floats, steps: int | None = None
+) -> Complexes:
     """Return the characteristic multipliers of one cycle (n,): that of the shift in time first, then by falling size.
 
     velocity: dx/dt (n,) at t = 0, the direction of the shift, by which its multiplier is told from the others (how
@@ -37,8 +34,8 @@ def multipliers(
     device = ports.evaluate(waveform(orbit.coefficients, steps))
     incidence = linear.ports
 
-    def along(derivative: Array) -> Array:
-        result: Array = np.einsum("np,pqt,mq->tnm", incidence, derivative, incidence)
+    def along(derivative: Floats) -> Floats:
+        result: Floats = np.einsum("np,pqt,mq->tnm", incidence, derivative, incidence)
         return result
 
     capacitance = linear.capacitance + along(device.capacitances)
@@ -57,7 +54,7 @@ def multipliers(
     return np.concatenate([values[shift : shift + 1], others[np.argsort(-np.abs(others))]]).astype(np.complex128)
 
 
-def settling_time(values: ComplexArray, period: float) -> float:
+def settling_time(values: Complexes, period: float) -> float:
     """Return the time constant, s, of the slowest disturbance, from the multipliers of one `period`, s."""
     slowest = float(np.max(np.abs(values[1:])))
     return float("inf") if slowest >= 1.0 else -period / float(np.log(slowest))

@@ -14,8 +14,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.checks import positive
 from models.circuit.common_base import ANTENNA_CURRENT, TANK_CURRENT, OscillatorCircuit, network
 from models.circuit.harmonic_balance import Balance, NotConvergedError, balance, resized
@@ -37,7 +37,6 @@ __all__ = [
     "steady_state",
 ]
 
-Array = NDArray[np.float64]
 FIRST_HARMONICS = 16
 MOST_HARMONICS = 512
 CUT_OFF = 1e-4
@@ -126,9 +125,7 @@ def _switched_on(
         ) from error
 
 
-def pot_sweep(
-    circuit: OscillatorCircuit, positions: Sequence[float]
-) -> tuple[NDArray[np.float64], tuple[SteadyState, ...]]:
+def pot_sweep(circuit: OscillatorCircuit, positions: Sequence[float]) -> tuple[Floats, tuple[SteadyState, ...]]:
     """Return the positions (n,) and the steady states with the fine-tune pot there.
 
     The frequency moves for several reasons at once: the collector junction's capacitance follows its reverse voltage
@@ -203,7 +200,7 @@ def _detuned(linear: Network, before: SteadyState) -> float:
     voltages = np.where(coils, 0.0, before.spectra[:, 1])
     fluxes = (former.capacitance.diagonal() * before.spectra[:, 1])[coils]
 
-    def ratio(capacitance: Array) -> float:
+    def ratio(capacitance: Floats) -> float:
         magnetic = np.sum(np.abs(fluxes) ** 2 / capacitance.diagonal()[coils])
         return float(magnetic / (voltages.conj() @ capacitance @ voltages).real)
 

@@ -22,17 +22,17 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.constants import Boltzmann, elementary_charge
 from scipy.special import sici
 
+from models.arrays import Floats
 from models.checks import non_negative, positive, positive_array
 from models.circuit.adjoint import Adjoint
 from models.circuit.common_base import COLLECTOR, EMITTER
 from models.circuit.harmonic_balance import waveform
 from models.circuit.transistor import EMITTER_PORT
 
-Array = NDArray[np.float64]
 LOWEST_FREQUENCY = 0.1
 """Hz: slower wandering of the pitch is retuned and not heard as unsteadiness (our own choice)."""
 
@@ -51,7 +51,7 @@ class Noise:
         """c of all white sources, s."""
         return sum(self.diffusion.values())
 
-    def phase_noise(self, offset: ArrayLike) -> Array:
+    def phase_noise(self, offset: ArrayLike) -> Floats:
         """Return L at `offset`, Hz, in dBc/Hz (single sideband; half the one-sided density of the phase)."""
         away, white = positive_array("offset", offset), self.total_diffusion
         line = self.frequency**2 * white / ((math.pi * self.frequency**2 * white) ** 2 + away**2)
@@ -99,7 +99,7 @@ def oscillator_noise(adjoint: Adjoint, flicker_corner: float = 0.0) -> Noise:
 
 def note_jitter(
     note: ArrayLike, first: Noise, second: Noise, duration: float = 0.1, lowest: float = LOWEST_FREQUENCY
-) -> Array:
+) -> Floats:
     """Return the rms unsteadiness, cents, of a note, Hz, that two independent oscillators beat, each time read over
     `duration`, s: 1200 log2(1 + s / f)."""
     spread = math.sqrt(first.frequency_variance(duration, lowest) + second.frequency_variance(duration, lowest))
@@ -114,7 +114,7 @@ def leeson(
     noise_factor: float = 1.0,
     corner: float = 0.0,
     temperature: float = 290.0,
-) -> Array:
+) -> Floats:
     """Return Leeson's phase noise at `offset`, Hz, dBc/Hz: half the density of the phase, F k T / 2 P.
 
     L = (F k T / 2 P) (1 + (f / (2 Q f_m))^2) (1 + f_c / f_m)

@@ -12,10 +12,11 @@ import math
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 from scipy.special import i0e, i1e
 
+from models.arrays import Complexes, Floats
 from models.checks import finite, finite_array, non_negative_array
 from models.circuit.common_base import COLD, COLLECTOR, EMITTER
 from models.circuit.harmonic_balance import Balance, NotConvergedError, PartProbe, balance
@@ -24,8 +25,6 @@ from models.circuit.operating_point import OperatingPoint
 from models.circuit.small_signal import DoesNotStartError, SmallSignal, linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape, rank_one_threshold
 from models.circuit.transistor import COLLECTOR_PORT, EMITTER_PORT, TransistorPorts
-
-ComplexArray = NDArray[np.complex128]
 
 PHASE_PORT = COLLECTOR_PORT
 """The base-collector port fixes the phase: its fundamental is real and negative (collector voltage at its peak at t
@@ -39,12 +38,12 @@ HEADROOM = 0.4
 """Forward voltage, V, at which the collector junction is taken to limit the first guess."""
 
 
-def relative_transconductance(drive: ArrayLike) -> NDArray[np.float64]:
+def relative_transconductance(drive: ArrayLike) -> Floats:
     """Return G_m / g_m = 2 I_1(x) / (x I_0(x)) for a drive x >= 0, the mean current held; 1 at x = 0; broadcasts."""
     x = non_negative_array("drive", drive)
     safe = np.where(x > 1e-4, x, 1.0)
     # the series about 0: 1 - x^2 / 8
-    result: NDArray[np.float64] = np.where(x > 1e-4, 2.0 * i1e(safe) / (safe * i0e(safe)), 1.0 - x * x / 8.0)
+    result: Floats = np.where(x > 1e-4, 2.0 * i1e(safe) / (safe * i0e(safe)), 1.0 - x * x / 8.0)
     return result
 
 
@@ -56,19 +55,19 @@ def drive_at(ratio: float) -> float:
     return float(brentq(lambda x: float(relative_transconductance(x)) - ratio, 0.0, 2.0 / ratio, xtol=1e-13))
 
 
-def bias_shift(drive: ArrayLike) -> NDArray[np.float64]:
+def bias_shift(drive: ArrayLike) -> Floats:
     """Return how far the mean junction voltage falls at a drive x for the same mean current, in thermal voltages.
 
     ln I_0(x): the mean of exp(x cos) is I_0(x).
     """
     x = np.abs(finite_array("drive", drive))
-    result: NDArray[np.float64] = np.log(i0e(x)) + x
+    result: Floats = np.log(i0e(x)) + x
     return result
 
 
 def threshold(
     linear: Network, ports: TransistorPorts, signal: SmallSignal, near: float | None
-) -> tuple[float, float, ComplexArray]:
+) -> tuple[float, float, Complexes]:
     """Return the critical transconductance, S, of the mode nearest to `near`, Hz (None: the leading one), its angular
     frequency, rad/s, and its shape (n,) with a base-collector voltage of -1. `signal` has been found to start."""
     capacitance, conductance = linearised(linear, ports, signal.point)
@@ -93,9 +92,9 @@ def first_guess(
     linear: Network,
     ports: TransistorPorts,
     point: OperatingPoint,
-    mode: tuple[float, float, ComplexArray],
+    mode: tuple[float, float, Complexes],
     harmonics: int,
-) -> tuple[ComplexArray, float]:
+) -> tuple[Complexes, float]:
     """Return port coefficients (2, harmonics + 1), V, and the angular frequency of the describing-function amplitude.
 
     The mean current follows the emitter as the mean junction voltage falls by V_T ln I_0(x); the collector's swing is
@@ -126,7 +125,7 @@ def followed_up(
     linear: Network,
     ports: TransistorPorts,
     point: OperatingPoint,
-    mode: tuple[float, float, ComplexArray],
+    mode: tuple[float, float, Complexes],
     harmonics: int,
 ) -> Balance:
     """Return the free oscillation reached from rest by raising the amplitude against a vanishing extra conductance.

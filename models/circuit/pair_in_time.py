@@ -16,8 +16,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Complexes, Floats
 from models.checks import positive
 from models.circuit.common_base import COLD, COLLECTOR
 from models.circuit.coupled import Coupling, coupled_network
@@ -25,9 +25,6 @@ from models.circuit.network import Network
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import junction_floor
 from models.circuit.transistor import TransistorPorts
-
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
 
 STEPS = 48
 """Steps a cycle."""
@@ -58,15 +55,15 @@ class Envelopes:
     """Times (m,), s, one a cycle, and the complex amplitudes (b, 2, m), V, of both tanks of each pair, against
     `frequency`, Hz."""
 
-    times: Array
-    amplitudes: ComplexArray
+    times: Floats
+    amplitudes: Complexes
     frequency: float
 
-    def phases(self) -> Array:
+    def phases(self) -> Floats:
         """Return how far the second is ahead of the first in each pair (b, m), rad, unwrapped."""
         return np.unwrap(np.angle(self.amplitudes[:, 1] * self.amplitudes[:, 0].conj()))
 
-    def beats(self, after: float) -> Array:
+    def beats(self, after: float) -> Floats:
         """Return the pulled beat of each pair (b,), Hz: over the whole turns of the phase after the time `after`, s.
 
         Zero where the phase makes less than one turn: locked, or too short a run.
@@ -141,7 +138,7 @@ class _Flow:
         self._stacked = np.concatenate([shown, incidence.T @ free, free], axis=1)
         self._offset = np.concatenate([np.zeros((len(networks), 4)), push @ incidence, push], axis=1)
 
-    def slope(self, states: Array) -> Array:
+    def slope(self, states: Floats) -> Floats:
         """Return dx/dt (b, n) at states (b, n)."""
         known = (self._stacked @ states[:, :, None])[:, :, 0] + self._offset
         count = len(known)
@@ -155,7 +152,7 @@ class _Flow:
         drawn = self._entry @ (current + more * moved)[:, :, None]
         return np.asarray(known[:, 8:] - drawn[:, :, 0])
 
-    def runge_kutta(self, states: Array, first: Array, step: float) -> Array:
+    def runge_kutta(self, states: Floats, first: Floats, step: float) -> Floats:
         """Return the states after one step of the classical rule, `first` being their slope."""
         second = self.slope(states + 0.5 * step * first)
         third = self.slope(states + 0.5 * step * second)
@@ -163,7 +160,7 @@ class _Flow:
         return states + step / 6.0 * (first + 2.0 * (second + third) + fourth)
 
 
-def _start(pair: Pair) -> Array:
+def _start(pair: Pair) -> Floats:
     """Return the joint states at t = 0: both steady oscillations, the second ahead by the pair's phase."""
     rows = []
     for state, phase in ((pair.first, 0.0), (pair.second, pair.phase)):

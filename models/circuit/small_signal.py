@@ -12,16 +12,13 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Complexes, Floats
 from models.circuit.common_base import COLLECTOR, EMITTER, OscillatorCircuit, network
 from models.circuit.network import Network
 from models.circuit.operating_point import OperatingPoint, describe, solve
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape, transconductance_window
 from models.circuit.transistor import EMITTER_PORT, TransistorPorts
-
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
 
 
 class Obstacle(Enum):
@@ -58,7 +55,7 @@ class SmallSignal:
     each part in the power lost in the mode, the largest first.
     """
 
-    roots: ComplexArray
+    roots: Complexes
     growth_rate: float
     frequency: float
     transconductance: float
@@ -86,7 +83,7 @@ def small_signal(circuit: OscillatorCircuit) -> SmallSignal:
     return analyse(linear, ports, describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage)))
 
 
-def linearised(linear: Network, ports: TransistorPorts, point: OperatingPoint) -> tuple[Array, Array]:
+def linearised(linear: Network, ports: TransistorPorts, point: OperatingPoint) -> tuple[Floats, Floats]:
     """Return C and G (n, n) of the whole circuit at its operating point."""
     device = ports.evaluate(point.port_voltages)
     incidence = linear.ports
@@ -132,7 +129,7 @@ def analyse(linear: Network, ports: TransistorPorts, point: OperatingPoint) -> S
     )
 
 
-def _loss_shares(linear: Network, shape: ComplexArray) -> dict[str, float]:
+def _loss_shares(linear: Network, shape: Complexes) -> dict[str, float]:
     """Return each resistor's share of the power lost in the linear network in a mode."""
     power = {part.name: part.weight * abs(part.coefficients @ shape) ** 2 for part in linear.resistors}
     total = sum(power.values())

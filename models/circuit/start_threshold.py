@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import bisect
 
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
+from models.arrays import Complexes, Floats
 
 HIGHEST_RATIO = 1e6
 """The critical transconductance is looked for up to this many times the present one, and down to as much less."""
@@ -20,13 +18,13 @@ rounding alone makes steps of some 1e-12 where a part is very large.
 """
 
 
-def characteristic_roots(capacitance: Array, conductance: Array) -> ComplexArray:
+def characteristic_roots(capacitance: Floats, conductance: Floats) -> Complexes:
     """Return the roots s, 1/s, of det(G + s C) = 0, largest real part first; C (n, n) regular."""
-    roots: ComplexArray = np.linalg.eigvals(-np.linalg.solve(capacitance, conductance)).astype(np.complex128)
+    roots: Complexes = np.linalg.eigvals(-np.linalg.solve(capacitance, conductance)).astype(np.complex128)
     return roots[np.argsort(-roots.real)]
 
 
-def leading_pair(roots: ComplexArray, near: float | None = None) -> complex | None:
+def leading_pair(roots: Complexes, near: float | None = None) -> complex | None:
     """Return the complex root (positive frequency) of largest growth, or the one nearest to `near`, Hz; None if
     none.
     """
@@ -38,16 +36,16 @@ def leading_pair(roots: ComplexArray, near: float | None = None) -> complex | No
     return min(pairs, key=lambda root: abs(abs(root.imag) - 2.0 * math.pi * near))
 
 
-def mode_shape(capacitance: Array, conductance: Array, root: complex) -> ComplexArray:
+def mode_shape(capacitance: Floats, conductance: Floats, root: complex) -> Complexes:
     """Return the null vector x (n,), unit length, of (G + s C) at a root s."""
     matrix = conductance + root * capacitance
     scale = np.abs(matrix).max(axis=1, keepdims=True)
-    shape: ComplexArray = np.linalg.svd(matrix / scale)[2][-1].conj()
+    shape: Complexes = np.linalg.svd(matrix / scale)[2][-1].conj()
     return shape
 
 
 def rank_one_threshold(
-    capacitance: Array, conductance: Array, out: Array, sense: Array, angular_frequency: float, value: float
+    capacitance: Floats, conductance: Floats, out: Floats, sense: Floats, angular_frequency: float, value: float
 ) -> tuple[float, float]:
     """Return the conductance g, S, and the angular frequency, rad/s, at which G + g out sense^T has a root at j omega.
 
@@ -70,7 +68,7 @@ def rank_one_threshold(
 
 
 def transconductance_window(
-    capacitance: Array, conductance: Array, out: Array, sense: Array, start: float
+    capacitance: Floats, conductance: Floats, out: Floats, sense: Floats, start: float
 ) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
     """Return the lowest and the highest transconductance, S, that starts the circuit, each with its angular frequency.
 

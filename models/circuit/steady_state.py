@@ -6,17 +6,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Complexes, Floats
 from models.circuit.common_base import COLD, COLLECTOR, LOAD, OscillatorCircuit
 from models.circuit.harmonic_balance import Balance, waveform
 from models.circuit.network import Network
 from models.circuit.orbit_stability import MARGIN, multipliers, settling_time
 from models.circuit.small_signal import small_signal
 from models.circuit.transistor import EMITTER_PORT, TransistorPorts
-
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
 
 
 class NotSteadyError(ValueError):
@@ -37,8 +34,8 @@ class SteadyState:
     circuit: OscillatorCircuit
     frequency: float
     names: tuple[str, ...]
-    spectra: ComplexArray
-    port_coefficients: ComplexArray
+    spectra: Complexes
+    port_coefficients: Complexes
     supply_current: float
     supply_power: float
     powers: dict[str, float]
@@ -52,7 +49,7 @@ class SteadyState:
         """Number of harmonics in the solution."""
         return int(self.spectra.shape[1]) - 1
 
-    def coefficients(self, name: str) -> ComplexArray:
+    def coefficients(self, name: str) -> Complexes:
         """Return the coefficients (K + 1,) of a state, of "tank" (collector over cold end) or of "output".
 
         The output is the voltage across the load; without a load, that of the open end (the collector's swing).
@@ -62,19 +59,19 @@ class SteadyState:
         if name == "output":
             if self.circuit.load is not None:
                 return self.coefficients(LOAD)
-            swing: ComplexArray = self.coefficients(COLLECTOR).copy()
+            swing: Complexes = self.coefficients(COLLECTOR).copy()
             swing[0] = 0.0
             return swing
-        state: ComplexArray = self.spectra[self.names.index(name)]
+        state: Complexes = self.spectra[self.names.index(name)]
         return state
 
-    def waveform(self, name: str, count: int = 256) -> Array:
+    def waveform(self, name: str, count: int = 256) -> Floats:
         """Return `count` (more than twice the harmonics) equally spaced instants of one cycle."""
         if count <= 2 * self.harmonics:
             raise ValueError(f"count must be above twice the {self.harmonics} harmonics; got {count}")
         return waveform(self.coefficients(name), count)
 
-    def harmonic_amplitudes(self, name: str = COLLECTOR) -> Array:
+    def harmonic_amplitudes(self, name: str = COLLECTOR) -> Floats:
         """Return the peak amplitudes of harmonics 1..K of a voltage, V."""
         return 2.0 * np.abs(self.coefficients(name)[1:])
 

@@ -15,15 +15,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from models.arrays import Floats
 from models.circuit.common_base import OscillatorCircuit, network
 from models.circuit.operating_point import solve
 from models.circuit.start_threshold import characteristic_roots, leading_pair
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import TransistorPorts
 
-Array = NDArray[np.float64]
 Solver = Callable[[OscillatorCircuit, SteadyState | None], SteadyState]
 """Solves a circuit from rest (None) or from a neighbour's steady state; ValueError where it cannot."""
 
@@ -46,8 +45,8 @@ MOST_SOLUTIONS = 40
 class RisingBias:
     """The way from switching on to rest: times (m,), s, and growth rate (m,), 1/s, of the leading pair of roots."""
 
-    times: Array
-    growth: Array
+    times: Floats
+    growth: Floats
 
     @property
     def growth_times(self) -> float:
@@ -60,7 +59,7 @@ class RisingBias:
         reached = np.flatnonzero(self._gathered() >= NEEDED_GROWTH_TIMES)
         return float(self.times[reached[0]]) if reached.size else None
 
-    def _gathered(self) -> Array:
+    def _gathered(self) -> Floats:
         total, row = 0.0, []
         for rate, step in zip(self.growth, np.diff(self.times, prepend=0.0), strict=True):
             total = max(0.0, total + float(rate) * float(step))

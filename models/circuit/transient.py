@@ -13,9 +13,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
+from models.arrays import Floats
 from models.checks import finite, non_negative, positive
 from models.circuit.common_base import ANTENNA_CURRENT, COLD, COLLECTOR, TANK_CURRENT, OscillatorCircuit, network
 from models.circuit.network import Network
@@ -23,8 +23,6 @@ from models.circuit.oscillator import SteadyState
 from models.circuit.small_signal import small_signal
 from models.circuit.switch_on import catching_time
 from models.circuit.transistor import TransistorPorts
-
-Array = NDArray[np.float64]
 
 POINTS_PER_CYCLE = 64
 ABSOLUTE_TOLERANCE = 1e-9
@@ -37,24 +35,24 @@ CURRENTS = (TANK_CURRENT, ANTENNA_CURRENT)
 class TransientRecord:
     """A run: times (m,), s, equally spaced, and states (n, m), V and A, of the nodes `names`."""
 
-    times: Array
-    states: Array
+    times: Floats
+    states: Floats
     names: tuple[str, ...]
 
-    def voltage(self, name: str) -> Array:
+    def voltage(self, name: str) -> Floats:
         """Return one state against time, or "tank": collector over cold end."""
         if name == "tank":
             return self.voltage(COLLECTOR) - self.voltage(COLD)
-        state: Array = self.states[self.names.index(name)]
+        state: Floats = self.states[self.names.index(name)]
         return state
 
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """Readings on the settled tail of a trace.
+    """Readings on the settled tail of a record.
 
     frequency Hz; amplitude: peak fundamental of the tank voltage, V; peak_to_peak of the collector, V; startup_time:
-    s from the start of the trace until the swing first reaches 90 % of its final value; frequency_drift: relative
+    s from the start of the record until the swing first reaches 90 % of its final value; frequency_drift: relative
     change of frequency and amplitude_drift of amplitude between the two halves of the tail.
     """
 
@@ -66,7 +64,7 @@ class Measurement:
     amplitude_drift: float
 
 
-def state_derivative(linear: Network, ports: TransistorPorts) -> Callable[[float, Array], Array]:
+def state_derivative(linear: Network, ports: TransistorPorts) -> Callable[[float, Floats], Floats]:
     """Return the function (t, x) -> dx/dt. The junction capacitances enter by the Woodbury identity (2 x 2)."""
     # a constant part of the junction capacitances joins the linear ones, so that every node holds charge
     held = junction_floor(ports)
@@ -80,7 +78,7 @@ def state_derivative(linear: Network, ports: TransistorPorts) -> Callable[[float
     offset = np.concatenate([np.zeros(2), sense @ push, push])
     evaluate = ports.currents_and_capacitances
 
-    def derivative(_: float, states: Array) -> Array:
+    def derivative(_: float, states: Floats) -> Floats:
         known = stacked @ states + offset
         current, junction = evaluate(known[:2])
         (i0,), (i1,) = current.tolist()
@@ -91,15 +89,15 @@ def state_derivative(linear: Network, ports: TransistorPorts) -> Callable[[float
         m00, m01, m10, m11 = 1.0 + e00 * c0, e01 * c1, e10 * c0, 1.0 + e11 * c1
         determinant = m00 * m11 - m01 * m10
         u0, u1 = (m11 * r0 - m01 * r1) / determinant, (m00 * r1 - m10 * r0) / determinant
-        result: Array = known[4:] - entry @ np.array((i0 + c0 * u0, i1 + c1 * u1))
+        result: Floats = known[4:] - entry @ np.array((i0 + c0 * u0, i1 + c1 * u1))
         return result
 
     return derivative
 
 
-def junction_floor(ports: TransistorPorts) -> Array:
+def junction_floor(ports: TransistorPorts) -> Floats:
     """Return a constant share of the two junction capacitances, F: those at 10 V reverse (any other would do)."""
-    floor: Array = ports.currents_and_capacitances(np.array([-10.0, -10.0]))[1][:, 0]
+    floor: Floats = ports.currents_and_capacitances(np.array([-10.0, -10.0]))[1][:, 0]
     return floor
 
 
@@ -107,7 +105,7 @@ def simulate(
     circuit: OscillatorCircuit,
     duration: float,
     *,
-    start: SteadyState | Array | None = None,
+    start: SteadyState | Floats | None = None,
     disturbance: float = 0.0,
     keep_from: float = 0.0,
     frequency: float | None = None,
@@ -117,7 +115,7 @@ def simulate(
 
     start None: from switch-on, everything at 0. A SteadyState: its states at t = 0, the alternating part enlarged by
     the relative `disturbance`, so that the run has to find its own way back. An array (n,): these states.
-    keep_from: earliest time kept, s. frequency: sets the spacing of the trace (POINTS_PER_CYCLE; default from
+    keep_from: earliest time kept, s. frequency: sets the spacing of the record (POINTS_PER_CYCLE; default from
     inductance and capacitance). Raises ValueError when the integrator gives up.
     """
     duration = positive("duration", duration)
@@ -160,19 +158,19 @@ def run_length(expected: SteadyState, cycles: int = 60) -> float:
     return 8.0 * expected.settling_time + grown + cycles / expected.frequency
 
 
-def _start(start: SteadyState | Array | None, size: int, disturbance: float) -> Array:
+def _start(start: SteadyState | Floats | None, size: int, disturbance: float) -> Floats:
     if start is None:
         return np.zeros(size)
     if isinstance(start, SteadyState):
         if start.spectra.shape[0] != size:
             raise ValueError("transient: the steady state given as start belongs to a circuit with other parts")
-        alternating: Array = 2.0 * start.spectra[:, 1:].sum(axis=1).real
-        rest: Array = start.spectra[:, 0].real + (1.0 + disturbance) * alternating
+        alternating: Floats = 2.0 * start.spectra[:, 1:].sum(axis=1).real
+        rest: Floats = start.spectra[:, 0].real + (1.0 + disturbance) * alternating
         return rest
     return np.asarray(start, dtype=np.float64)
 
 
-def crossings(times: Array, values: Array, level: float) -> Array:
+def crossings(times: Floats, values: Floats, level: float) -> Floats:
     """Return the instants, s, at which `values` rise through `level`, by the cubic through four samples (Newton)."""
     above = values - level
     rising = np.flatnonzero((above[:-1] < 0.0) & (above[1:] >= 0.0))
@@ -184,11 +182,11 @@ def crossings(times: Array, values: Array, level: float) -> Array:
     u = -b / (c - b)
     for _ in range(6):
         u = u - (b + u * (linear + u * (second + u * third))) / (linear + u * (2.0 * second + 3.0 * u * third))
-    found: Array = times[rising] + u * (times[1] - times[0])
+    found: Floats = times[rising] + u * (times[1] - times[0])
     return found
 
 
-def cycle_swings(record: TransientRecord, name: str) -> Array:
+def cycle_swings(record: TransientRecord, name: str) -> Floats:
     """Return the peak-to-peak of every cycle of a state (or "tank"), V, less what it drifts from its beginning to its
     end.
     """
@@ -200,7 +198,7 @@ def cycle_swings(record: TransientRecord, name: str) -> Array:
     return np.asarray(np.ptp(cycles - drift[:, None] * ramp, axis=1))
 
 
-def _period_and_amplitude(times: Array, values: Array) -> tuple[float, float]:
+def _period_and_amplitude(times: Floats, values: Floats) -> tuple[float, float]:
     """Return the mean period, s (least squares through all crossings), and the fundamental's peak, V."""
     instants = crossings(times, values, float(values.mean()))
     if len(instants) < 4:
@@ -213,30 +211,30 @@ def _period_and_amplitude(times: Array, values: Array) -> tuple[float, float]:
     return float(period), float(np.hypot(fitted[1], fitted[2]))
 
 
-def measure(trace: TransientRecord, cycles: int = 60, allowed_drift: float | None = 5e-6) -> Measurement:
-    """Read frequency, amplitude and start-up time off a trace, on its last `cycles` cycles.
+def measure(record: TransientRecord, cycles: int = 60, allowed_drift: float | None = 5e-6) -> Measurement:
+    """Read frequency, amplitude and start-up time off a record, on its last `cycles` cycles.
 
     allowed_drift: largest relative difference of frequency between the halves of the tail (None: any). Raises
     ValueError when there is no oscillation, or when it has not settled.
     """
-    tank = trace.voltage("tank")
-    span = trace.times[1] - trace.times[0]
+    tank = record.voltage("tank")
+    span = record.times[1] - record.times[0]
     tail = slice(max(0, len(tank) - cycles * POINTS_PER_CYCLE), None)
-    times, values = trace.times[tail], tank[tail]
+    times, values = record.times[tail], tank[tail]
     middle = len(times) // 2
     period, amplitude = _period_and_amplitude(times, values)
     early, late = (_period_and_amplitude(times[part], values[part]) for part in (slice(middle), slice(middle, None)))
     drift = early[0] / late[0] - 1.0
     if allowed_drift is not None and abs(drift) > allowed_drift:
         raise ValueError(f"transient: not settled, the frequency still moves by {drift * 1e6:.2g} ppm; run it longer")
-    collector = trace.voltage(COLLECTOR)[tail]
+    collector = record.voltage(COLLECTOR)[tail]
     peaks = np.abs(tank[: len(tank) // POINTS_PER_CYCLE * POINTS_PER_CYCLE]).reshape(-1, POINTS_PER_CYCLE).max(axis=1)
     reached = int(np.argmax(peaks >= 0.9 * float(np.abs(values).max())))
     return Measurement(
         frequency=1.0 / period,
         amplitude=amplitude,
         peak_to_peak=float(collector.max() - collector.min()),
-        startup_time=float(trace.times[0] + reached * POINTS_PER_CYCLE * span),
+        startup_time=float(record.times[0] + reached * POINTS_PER_CYCLE * span),
         frequency_drift=drift,
         amplitude_drift=late[1] / early[1] - 1.0,
     )

@@ -13,13 +13,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.checks import finite, non_negative, positive
 from models.junction import depletion_capacitance, depletion_charge, exponential_junction, thermal_voltage
-
-Array = NDArray[np.float64]
-
 
 EMITTER_PORT, COLLECTOR_PORT = 0, 1
 """Order of the ports."""
@@ -73,10 +71,10 @@ class Transistor:
 class PortState:
     """Currents (p, ...), A, charges (p, ...), C, and their derivatives (p, p, ...), S and F, by the port voltages."""
 
-    currents: Array
-    charges: Array
-    conductances: Array
-    capacitances: Array
+    currents: Floats
+    charges: Floats
+    conductances: Floats
+    capacitances: Floats
 
 
 class TransistorPorts:
@@ -85,7 +83,7 @@ class TransistorPorts:
     def __init__(self, transistor: Transistor) -> None:
         pair = (transistor.emitter_junction, transistor.collector_junction)
 
-        def column(name: str) -> Array:
+        def column(name: str) -> Floats:
             return np.array([[getattr(junction, name)] for junction in pair])
 
         self.transistor = transistor
@@ -95,11 +93,11 @@ class TransistorPorts:
         self._loss = np.array([[1.0 / transistor.forward_gain], [1.0 / transistor.reverse_gain]])
         self._early = 0.0 if transistor.early_voltage is None else 1.0 / transistor.early_voltage
 
-    def _junctions(self, voltages: ArrayLike) -> tuple[Array, Array, Array]:
+    def _junctions(self, voltages: ArrayLike) -> tuple[Floats, Floats, Floats]:
         ports = np.asarray(voltages, dtype=np.float64).reshape(2, -1)
         return (ports, *exponential_junction(ports, self.transistor.saturation_current, self.thermal))
 
-    def _port_currents(self, ports: Array, diode: Array) -> tuple[Array, Array]:
+    def _port_currents(self, ports: Floats, diode: Floats) -> tuple[Floats, Floats]:
         """Symbols: I_F, I_R junction currents; I_T transport current; V_A Early voltage (Ebers & Moll, Proc. IRE 42
         (1954) 1761, in the transport form; from memory).
         I_T = (I_F - I_R)(1 - v_bc / V_A); i_be = I_T + I_F / beta_F; i_bc = -I_T + I_R / beta_R
@@ -111,7 +109,7 @@ class TransistorPorts:
         currents[1] -= transport
         return currents, modulation
 
-    def currents_and_capacitances(self, voltages: ArrayLike) -> tuple[Array, Array]:
+    def currents_and_capacitances(self, voltages: ArrayLike) -> tuple[Floats, Floats]:
         """Return port currents (2, n), A, and the port capacitances (2, n), F, of port voltages (2, n) or (2,)."""
         ports, diode, slope = self._junctions(voltages)
         currents, _ = self._port_currents(ports, diode)

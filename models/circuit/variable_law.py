@@ -11,13 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.interpolate import CubicHermiteSpline
 
+from models.arrays import Floats
 from models.checks import finite_array, positive_array
 from models.hand.capacitance_curve import monotone_cubic, shape_preserving
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,8 +11,9 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from models.arrays import Floats
 from models.branch.antenna_branch import SeriesInductor
 from models.checks import positive, positive_array
 from models.circuit.common_base import AntennaLoad, OscillatorCircuit
@@ -20,7 +21,6 @@ from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
 from models.circuit.variable_law import VariableLaw
 
-Floats = NDArray[np.float64]
 LAW_POINTS = 9
 LARGEST_JUMP = 0.02
 """Largest relative step of frequency between neighbours that still counts as the same mode."""
