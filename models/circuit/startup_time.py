@@ -24,7 +24,7 @@ def startup_estimate(state: SteadyState) -> float:
     charges slowly but holds nothing up), sigma growth rate from rest.
     t^2 = (t_b ln(1 / (1 - REACHED)))^2 + (GROWTH_TIMES / sigma)^2
     The first term lets the bias come up, with which the swing rises in proportion; the second the tank; both run partly
-    at the same time, hence the squares. An own rule, no more than an order: on the eleven circuits of the bench suite
+    at the same time, hence the squares. An own rule, no more than an order: on the eleven circuits to compare
     0.4 to 3.5 times what the transient says, on six of them 0.8 to 1.0 times; too long where the supply limits the
     swing or the bias overshoots; too short close to the threshold and where the bias comes up no slower than the tank.
     An oscillation that does not grow from rest has the time at which enough growth is gathered while the bias comes up
