@@ -49,6 +49,8 @@ def installed(archives: Path, new_place: Any) -> tuple[Any, Path]:
     programs = place.make_environment("environment")
     (wheel,) = archives.glob("*.whl")
     place.run(programs / "python", "-m", "pip", "install", "--quiet", wheel)
+    place.run(programs / "beatfield", "demo", "here")
+    assert {file.name for file in (place.folder / "here").iterdir()} == DEMO_FILES
     return place, programs
 
 
@@ -80,8 +82,6 @@ def test_wheel_and_sdist_hold_everything(archives, source):
 
 def test_the_wheel_works_from_another_folder(installed):
     place, programs = installed
-    place.run(programs / "beatfield", "demo", "here")
-    assert {file.name for file in (place.folder / "here").iterdir()} == DEMO_FILES
     assert "usage: beatfield" in place.run(programs / "python", "-m", "synth", "--help")
     origin = place.run(programs / "python", "-c", "import synth; print(synth.__file__)").strip()
     assert Path(origin).is_relative_to(place.folder)
