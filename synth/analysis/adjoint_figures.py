@@ -20,6 +20,7 @@ from models.circuit.modulation import (
 )
 from models.circuit.oscillator_noise import Noise, note_jitter, oscillator_noise
 from models.circuit.part_values import TEMPERATURE, part_values
+from models.circuit.warm_transistor import USUAL_GAIN
 
 OFFSETS = (1.0, 10.0, 100.0, 1000.0, 10e3)
 """Hz from the carrier, at which the phase noise is told."""
@@ -122,13 +123,15 @@ def lock_paths(pulling: Pulling) -> tuple[LockPath, ...]:
     return tuple(sorted(paths, key=lambda path: -path.alone_hz))
 
 
-def sensitivities(adjoint: Adjoint) -> tuple[Sensitivity, ...]:
-    """What every value of the circuit does to its frequency, largest first: 1 % of the value, a kelvin, 1 % of a turn;
-    of a value of zero 1 pF, 1 ohm or 1 ns. Left out is what does less than LEAST of the largest: rounding.
+def sensitivities(adjoint: Adjoint, gain_per_kelvin: float = USUAL_GAIN) -> tuple[Sensitivity, ...]:
+    """What every value of the circuit does to its frequency, largest first: 1 % of the value, a kelvin (the gain going
+    with it as stated, 1/K), 1 % of a turn; of a value of zero 1 pF, 1 ohm or 1 ns. Left out is what does less than
+    LEAST of the largest: rounding.
     """
     values = part_values(adjoint.state.circuit)
+    slopes = adjoint.frequency_sensitivities() | {TEMPERATURE: adjoint.temperature_sensitivity(gain_per_kelvin)}
     found = []
-    for name, slope in adjoint.frequency_sensitivities().items():
+    for name, slope in slopes.items():
         size, step = _step(name, values[name])
         found.append(Sensitivity(name, value_words(name), step, slope * size))
     found.sort(key=lambda one: -abs(one.shift_hz))

@@ -33,7 +33,7 @@ from synth.build.circuit_assembly import blaming
 from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.sections import CircuitSection, Design
+from synth.designs.sections import CircuitSection, Design, TemperatureSection
 from synth.errors import DesignError
 
 NO_LOAD = "none"
@@ -190,7 +190,7 @@ class OscillatorFigures(OfDesign):
     settling_s: float = of("state.settling_time")
     probe_shift_hz: float | None = of("probed.shift_hz")
     pushing_hz_per_v: float = of("adjoint", pushing)
-    sensitivities: tuple[Sensitivity, ...] = of("adjoint", sensitivities)  # largest first
+    sensitivities: tuple[Sensitivity, ...]  # largest first
     hum: tuple[Hum, ...] = of("adjoint", hum)
     noise: NoiseFigures = of("adjoint", noise_figures)
     stray_f: float = of("circuit.board_stray")
@@ -221,6 +221,7 @@ def oscillator_figures(
         startup, startup_by, remarks = _switched_on(prepared, state)
     else:
         startup, startup_by, remarks = startup_time(record, state, COLLECTOR), SIMULATED, ()
+    adjoint, temperature = oscillator_adjoint(state), design.temperature or TemperatureSection()
     return collected(
         OscillatorFigures,
         {
@@ -230,8 +231,9 @@ def oscillator_figures(
             "circuit": circuit,
             "signal": signal,
             "probed": probed,
-            "adjoint": oscillator_adjoint(state),
+            "adjoint": adjoint,
         },
+        sensitivities=sensitivities(adjoint, temperature.gain),
         trimmer=prepared.trimmer if circuit.trimmers else None,
         startup_s=startup,
         startup_by=startup_by,
