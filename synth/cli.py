@@ -7,6 +7,7 @@ for its arguments, and imports what it computes with only when it runs.
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import signal
 import sys
@@ -128,10 +129,12 @@ def _end_politely() -> None:
 
 def main(argv: list[str] | None = None) -> int:
     """Run the command line and return its exit code; errors become one message on stderr."""
-    arguments = build_parser().parse_args(argv)
-    for name in ("stdout", "stderr"):  # started with its output closed
-        if getattr(sys, name) is None:
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # started with its output closed
             setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115
+        elif isinstance(getattr(sys, name), io.TextIOWrapper):  # what the locale's encoding cannot show is replaced
+            getattr(sys, name).reconfigure(errors="replace")
+    arguments = build_parser().parse_args(argv)
     _end_politely()
     try:
         check_outputs(arguments)

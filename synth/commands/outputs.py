@@ -7,9 +7,10 @@ is stdout); `check_outputs` looks at all of them.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from argparse import ArgumentParser, Namespace
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -80,6 +81,26 @@ def check_outputs(arguments: Namespace) -> None:
             raise DesignError(f"{target}: named twice, by {first} and {name}; choose a file for each")
         if isinstance(option, Written):
             option.check(target, arguments.force)
+            _check_not_read(target, name, arguments, outputs)
+
+
+def _check_not_read(target: str, name: str, arguments: Namespace, outputs: Mapping[argparse.Action, str]) -> None:
+    """Raise DesignError where a file that the command is given to read would be written over."""
+    written = {option.dest for option in outputs}
+    for dest, value in vars(arguments).items():
+        if dest in written or dest == "outputs":
+            continue
+        for text in value if isinstance(value, list) else [value]:
+            if isinstance(text, str) and target != STDOUT and _same_file(text, target):
+                raise DesignError(f"{name} {target}: this command reads that file; choose another name to write")
+
+
+def _same_file(first: str, second: str) -> bool:
+    """Whether both name one existing file."""
+    try:
+        return os.path.samefile(first, second)
+    except (OSError, ValueError):
+        return False
 
 
 def print_either(arguments: Namespace, document: dict[str, Any], text: str) -> None:

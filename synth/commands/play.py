@@ -11,6 +11,8 @@ from synth.commands.options import whole_number
 if TYPE_CHECKING:
     from synth.midi.midi_out import MidiOut
 
+SHORTEST_LATENCY, LONGEST_LATENCY = 1e-3, 1.0  # s
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -91,9 +93,12 @@ def latency_setting(text: str) -> float | str:
     if text in ("low", "high"):
         return text
     try:
-        return parse(text, "s")
+        latency = parse(text, "s")
     except ValueError as error:
         raise DesignError(f"--latency {text!r}: give low, high or a time such as '20 ms' ({error})") from error
+    if not SHORTEST_LATENCY <= latency <= LONGEST_LATENCY:
+        raise DesignError(f"--latency {text!r}: give low, high or a time from 1 ms to 1 s")
+    return latency
 
 
 def window_size(text: str | None) -> tuple[int, int]:

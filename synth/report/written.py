@@ -15,6 +15,7 @@ from synth.files import atomic_file
 from synth.files.plain_text import valid_utf8
 
 Figures = TypeVar("Figures")
+RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")  # how a text begins that a spreadsheet runs as a formula
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,4 +98,6 @@ def _cell(value: object, exact: bool) -> str:
         return ""
     if isinstance(value, bool):
         return str(value).lower()
+    if isinstance(value, str):
+        return f"'{value}" if value.startswith(RUN_BY_SPREADSHEETS) else value
     return f"{value:.9g}" if isinstance(value, float) and not exact else str(value)

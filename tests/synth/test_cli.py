@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import shutil
 import subprocess
 import sys
 import time
@@ -14,6 +15,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from synth.__main__ import run
 from synth.cli import COMMANDS, build_parser, main
 
 
@@ -170,6 +172,7 @@ def test_a_name_with_dollar_signs_is_plotted_as_it_stands(demos, in_tmp):
         (["sensitivity", "DESIGN", "--csv", "a.png", "--plot", "a.png"], ["a.png", "twice", "--csv and --plot"]),
         (["tune", "none.txt", "DESIGN", "--midi", "-"], ["--midi -", "stdout"]),
         (["play", "DESIGN", "--latency", "fast"], ["fast", "low"]),
+        (["play", "DESIGN", "--latency", "1e9 s"], ["1e9 s", "1 ms to 1 s"]),
         (["play", "DESIGN", "--size", "huge"], ["huge"]),
         (["play", "DESIGN", "--rate", "1"], ["1"]),
         (["doctor", "--seconds", "-1"], ["seconds"]),
@@ -189,6 +192,43 @@ def test_every_fault_of_a_design_is_told_at_once(in_tmp, capsys):
     told = "\n".join(lines)
     for words in ("did you mean 'inductance'", "wants farad", "1.5 mH, not 1,5 mH", "reference.capacitance"):
         assert words in told
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["field", "mine.toml", "--csv", "mine.toml"],
+        ["compare", "other.toml", "mine.toml", "--csv", "./mine.toml"],
+        ["render", "mine.toml", "--hand", "hand.csv", "-o", "linked.wav"],
+    ],
+)
+def test_force_never_writes_over_what_the_command_reads(demos, in_tmp, capsys, arguments):
+    for name in ("mine.toml", "other.toml"):
+        shutil.copy(demos / "heron.toml", name)
+    Path("hand.csv").write_text("time_s,distance_m\n0,0.3\n1,0.2\n")
+    Path("linked.wav").symlink_to("hand.csv")
+    before = {path: path.read_bytes() for path in in_tmp.iterdir()}
+    assert main([*arguments, "--force"]) == 2
+    assert "reads that file; choose another name" in capsys.readouterr().err
+    assert {path: path.read_bytes() for path in in_tmp.iterdir()} == before
+
+
+def test_ctrl_c_before_the_command_line_is_set_up_is_quiet(monkeypatch, capsys):
+    def interrupted() -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("synth.cli.main", interrupted)
+    assert run() == 130
+    assert capsys.readouterr().err.strip() == "beatfield: interrupted"
+
+
+def test_what_the_locale_cannot_show_is_replaced(demos, in_tmp, monkeypatch):
+    text = (demos / "heron.toml").read_text("utf-8").replace('"Heron"', '"H\u00e9ron \u266a"')
+    Path("odd.toml").write_text(text, "utf-8")
+    said = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(said, encoding="ascii"))
+    assert main(["field", "odd.toml"]) == 0
+    assert b"H?ron ?" in said.getvalue()
 
 
 def test_interrupt_leaves_no_file(demos, in_tmp, capsys, monkeypatch):
