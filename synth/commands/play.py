@@ -39,6 +39,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.template import template_design
     from synth.errors import DesignError
     from synth.files.atomic_file import make_folder
+    from synth.files.unfinished import recovered
     from synth.live.live_sound import safe_level
     from synth.live.speaker import Speaker
     from synth.sound.offline import file_comment
@@ -53,6 +54,8 @@ def run(arguments: Namespace) -> int:
     for notice in notices:
         say(f"note: {notice}")
     folder = make_folder(Path(arguments.record_dir))
+    for file in recovered(folder):
+        say(f"note: {file} is a recording that a run cut short; it holds what was written until then")
     session = session_of(workpieces)
     title = " and ".join(workpiece.design.name for workpiece in workpieces)
     try:

@@ -27,23 +27,17 @@ def atomic_path(path: str | os.PathLike[str], force: bool = False) -> Iterator[P
     Raises DesignError for a name that cannot be used (exists, is a folder or a device, its folder is missing)
     and DeviceError where the folder or the disk refuses (rights, no space), inside the block too.
     """
-    target = _usable_target(Path(path), force)
-    try:
-        with held_temporary(target) as temporary:
-            yield temporary
-            _flush(temporary)
-            _take_over_mode(target, temporary)
-            _rename(temporary, target, force)
-    except OSError as error:
-        reason = _explain(error, target)
-        if reason is None:
-            raise
-        raise reason from error
+    target = usable_target(Path(path), force)
+    with refused(target), held_temporary(target) as temporary:
+        yield temporary
+        _flush(temporary)
+        _take_over_mode(target, temporary)
+        _rename(temporary, target, force)
 
 
 def check_target(path: str | os.PathLike[str], force: bool = False) -> None:
     """Raise DesignError now where `atomic_path` would later: before long work, not after it."""
-    _usable_target(Path(path), force)
+    usable_target(Path(path), force)
 
 
 def make_folder(path: str | os.PathLike[str]) -> Path:
@@ -67,7 +61,19 @@ def write_text(path: str | os.PathLike[str], text: str, force: bool = False) -> 
         temporary.write_bytes(text.encode("utf-8", "backslashreplace"))
 
 
-def _usable_target(path: Path, force: bool) -> Path:
+@contextmanager
+def refused(target: Path) -> Iterator[None]:
+    """Turn what the disk or the folder refuses within the block into the DeviceError that tells of it."""
+    try:
+        yield
+    except OSError as error:
+        reason = _explain(error, target)
+        if reason is None:
+            raise
+        raise reason from error
+
+
+def usable_target(path: Path, force: bool) -> Path:
     """Return `path` with links followed, or raise DesignError where it cannot become a regular file."""
     try:
         target = path.resolve()
