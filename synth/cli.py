@@ -16,9 +16,9 @@ from importlib import import_module
 from itertools import groupby
 from typing import NamedTuple, NoReturn
 
-from synth.commands.outputs import check_outputs
+from synth.commands.outputs import check_outputs, show_outputs
 from synth.errors import EXIT_FAILED, EXIT_INTERRUPTED, EXIT_USAGE, DesignError, DeviceError
-from synth.files.plain_text import printable
+from synth.files.plain_text import marked, printable
 
 
 class Command(NamedTuple):
@@ -112,7 +112,7 @@ def build_parser() -> argparse.ArgumentParser:
 def _tell(text: str) -> None:
     """Print a message to stderr, with what would steer a terminal spelled out; quietly nothing where that is gone."""
     with suppress(OSError, ValueError):
-        print(printable(text), file=sys.stderr, flush=True)
+        print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def _end_politely() -> None:
@@ -134,12 +134,18 @@ def main(argv: list[str] | None = None) -> int:
             setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115
         elif isinstance(getattr(sys, name), io.TextIOWrapper):  # what the locale's encoding cannot show is replaced
             getattr(sys, name).reconfigure(errors="replace")
-    arguments = build_parser().parse_args(argv)
+    parser = build_parser()
+    if "_ARGCOMPLETE" in os.environ:  # set by a shell that asks how a line may go on
+        from argcomplete import autocomplete
+
+        autocomplete(parser)
+    arguments = parser.parse_args(argv)
     _end_politely()
     try:
         check_outputs(arguments)
         code = import_module(f"synth.commands.{arguments.command}").run(arguments)
         sys.stdout.flush()
+        show_outputs(arguments)
         return int(code)
     except KeyboardInterrupt:
         _tell("\nbeatfield: interrupted")
