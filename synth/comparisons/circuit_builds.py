@@ -2,19 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from models.arrays import Floats
-from models.builds.tolerance import Trial
+from models.builds.tolerance import Trial, build_values, monte_carlo
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.part_values import part_values, with_part_value
 from models.circuit.steady_state import SteadyState
 from synth.analysis.circuit_builds import OF_RESONANCE, SHARED
-from synth.build.workbench import OpenedDesign
+from synth.analysis.tolerance import trial_of
+from synth.build.workbench import OpenedDesign, open_design
+from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
+
+DESIGN = "willow"
+BUILDS, QUICK_BUILDS, AT_ONCE, SEED = 50, 5, 10_000, 3
+FASTER, MOST_PERCENT, MOST_SHIFT_PERCENT, MOST_SECONDS = 100.0, 0.2, 1.0, 1.0
+WORDS = {
+    "reference": "reference",
+    "variable": "variable, zero beat",
+    "shift": "zero beat to nearest hand",
+    "tuned": "reference as tuned",
+}
+COLUMNS = (
+    Column("what", "frequency of"),
+    Column("builds", "builds", shown=".0f"),
+    Column("rms", "off, Hz RMS", "Hz", shown=".3f"),
+    Column("worst", "worst, Hz", "Hz", shown=".2f"),
+    Column("percent", "RMS, % of the spread", "%", shown=".3f"),
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,3 +135,36 @@ def _frequency(circuit: OscillatorCircuit, near: SteadyState) -> float:
         return steady_state(circuit, warm_start=near).frequency
     except ValueError:
         return float("nan")
+
+
+def circuit_builds_section(
+    quick: bool, workpiece: OpenedDesign | None = None, each: Callable[[str], None] = lambda text: None
+) -> Comparison:
+    """The comparison for one design with solved circuits, by default DESIGN."""
+    piece = open_design(DESIGN) if workpiece is None else workpiece
+    count = QUICK_BUILDS if quick else BUILDS
+    each(f"circuit_builds: {count} builds one by one")
+    trial, linearised = timed(lambda: trial_of(piece))
+    rows = next(build_values(trial, count, SEED, count))
+    solved, one_by_one = timed(lambda: solved_builds(piece, trial, rows))
+    _, at_once = timed(lambda: monte_carlo(trial, AT_ONCE, SEED))
+    found = agreement(trial, rows, solved)
+    table: list[tuple[Cell, ...]] = [
+        (WORDS[name], one.builds, one.rms, one.worst, one.percent) for name, one in found.items()
+    ]
+    ratio = (one_by_one / count) / ((linearised + at_once) / AT_ONCE)
+    percent = max(one.percent for name, one in found.items() if name != "shift")
+    goals = (
+        BenchmarkGoal(piece.design.name, "times faster a build", ratio, FASTER),
+        BenchmarkGoal(piece.design.name, f"s for {AT_ONCE} builds", linearised + at_once, MOST_SECONDS, at_least=False),
+        BenchmarkGoal(piece.design.name, "oscillators, % of their spread", percent, MOST_PERCENT, at_least=False),
+        BenchmarkGoal(
+            piece.design.name, "shift, % of its spread", found["shift"].percent, MOST_SHIFT_PERCENT, at_least=False
+        ),
+    )
+    notes = (
+        f"{AT_ONCE} builds at once with all that is told of each: {1e3 * at_once:.0f} ms after {1e3 * linearised:.0f} ms "
+        f"for the derivatives; {count} builds solved one by one, four circuits each: {one_by_one:.2f} s",
+    )
+    title = f"Builds by the adjoint against builds solved one by one ({piece.design.name}, every part off)"
+    return Comparison("circuit_builds", title, COLUMNS, tuple(table), goals, notes)
