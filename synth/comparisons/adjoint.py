@@ -22,7 +22,7 @@ from synth.comparisons.oscillator import CIRCUITS
 STEP = 1e-4
 QUICK_CASES = ("normal",)
 CASES = ("normal", "light drive", "heavy drive", "supply-limited", "antenna branch")
-FASTER, MOST_OFF = 10.0, 1e-4
+FASTER, MOST_OFF = 5.0, 1e-4
 COLUMNS = (
     Column("case", "circuit"),
     Column("values", "values", shown=".0f"),
@@ -91,11 +91,5 @@ def adjoint_section(
         ),
     )
     notes = ("both from the solved circuit; the differences start from it as well",)
-    return Comparison(
-        "adjoint",
-        "Every derivative by the adjoint against differences of solutions",
-        COLUMNS,
-        tuple(rows),
-        goals,
-        notes,
-    )
+    title = "Every derivative by the adjoint against differences of solutions"
+    return Comparison("adjoint", title, COLUMNS, tuple(rows), goals, notes)

@@ -163,8 +163,9 @@ def circuit_builds_section(
         ),
     )
     notes = (
-        f"{AT_ONCE} builds at once with all that is told of each: {1e3 * at_once:.0f} ms after {1e3 * linearised:.0f} ms "
-        f"for the derivatives; {count} builds solved one by one, four circuits each: {one_by_one:.2f} s",
+        f"{AT_ONCE} builds at once with all that is told of each: {1e3 * at_once:.0f} ms after "
+        f"{1e3 * linearised:.0f} ms for the derivatives; {count} builds solved one by one, four circuits each: "
+        f"{one_by_one:.2f} s",
     )
     title = f"Builds by the adjoint against builds solved one by one ({piece.design.name}, every part off)"
     return Comparison("circuit_builds", title, COLUMNS, tuple(table), goals, notes)
