@@ -18,6 +18,13 @@ from synth.errors import DesignError
 
 WORDS = {"inductance": "coil", "capacitance": "capacitor", "junction": "transistor"}
 LABELS = {"branch_inductance": "series inductor", "branch_self_capacitance": "series inductor's winding"}
+OF_CIRCUIT = {
+    "transistor.forward_gain": "transistor's current gain",
+    "transistor.collector_junction.zero_bias_capacitance": "transistor's collector junction",
+    "transistor.emitter_junction.zero_bias_capacitance": "transistor's emitter junction",
+    "bias.potentiometer": "pot, whole track",
+    "temperature": "transistors' temperature",
+}  # all others as in the oscillator's report
 SPREADS = frozenset({"stray", "junction", "antenna_stray", "gain", "supply", "temperature"})
 
 
@@ -52,7 +59,7 @@ def _part(limits: TolerancesSection, quantity: str, nominal: float) -> Tolerated
         key, label = _tolerance_key(quantity), _label(quantity)
     else:
         which, _, value = quantity.rpartition(".") if quantity in SHARED else quantity.partition(".")
-        key, label = kind_of_column(quantity) or "", f"{which} {value_words(value)}".strip()
+        key, label = kind_of_column(quantity) or "", f"{which} {OF_CIRCUIT.get(value, value_words(value))}".strip()
     limit = getattr(limits, key)
     if key == "temperature":
         limit /= nominal
