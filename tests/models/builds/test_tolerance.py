@@ -267,6 +267,15 @@ def test_corners_that_are_searched_are_the_worst(monkeypatch):
     for name, ends in every.items():
         assert found[name] == pytest.approx(ends, rel=1e-12, nan_ok=True), name
 
+    def reversed_slopes(made: Trial):
+        for estimate in linear_estimates(made):
+            wrong = tuple(replace(held, slope=-held.slope) for held in estimate.sensitivities)
+            yield replace(estimate, sensitivities=wrong)
+
+    monkeypatch.setattr(tolerance, "linear_estimates", reversed_slopes)
+    monkeypatch.setattr(tolerance, "RANDOM_CORNERS", 3)
+    assert worst_cases(made) == pytest.approx(found, rel=1e-12, nan_ok=True)
+
 
 def test_only_the_parts_that_hold_most_are_bought_tighter(monkeypatch):
     made, goals = trial(FEW), BuildGoals()
