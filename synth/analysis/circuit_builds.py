@@ -100,9 +100,8 @@ def with_circuits(opened: OpenedDesign, builds: TunedBuilds, values: Mapping[str
         f"reference_{name}": by_capacitance * values[f"reference_{name}"] for name in ("capacitance", "stray")
     }
     slopes = _relative_slopes(reference, "reference", names, gain)
-    by_trimmer = 0.0
-    if trimmer > 0.0:
-        by_trimmer = slopes.pop("reference_trimmer", 0.0) / trimmer / by_capacitance - 1.0
+    of_trimmer = slopes.pop("reference_trimmer")
+    by_farad = of_trimmer / trimmer if trimmer > 0.0 else by_capacitance
     share = CircuitShare(
         names=names,
         nominal=nominal,
@@ -110,7 +109,7 @@ def with_circuits(opened: OpenedDesign, builds: TunedBuilds, values: Mapping[str
         reference=_shares(names, slopes, known_reference, by_capacitance),
         reference_added=tank - sum(of_reference) - trimmer,
         trimmer=trimmer,
-        by_trimmer=by_trimmer,
+        by_trimmer=by_farad / by_capacitance - 1.0,
         inverse=np.array([kind_of_column(name) in INVERSE for name in (*QUANTITIES, *names)]),
     )
     return replace(builds, law=law, circuit=share)
