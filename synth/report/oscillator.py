@@ -160,8 +160,9 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
 def _hum(report: OscillatorFigures) -> str:
     worst = max(report.hum, key=lambda one: one.supply_hz_per_v)
     return (
-        f"1 mV of ripple at {worst.ripple_hz:.0f} Hz sways the frequency by {1e-3 * worst.supply_hz_per_v:.3g} Hz "
-        f"from the supply, by {1e-3 * worst.base_hz_per_v:.3g} Hz from the base"
+        f"1 mV peak of ripple at {worst.ripple_hz:.0f} Hz sways the frequency by {1e-3 * worst.supply_hz_per_v:.3g} Hz "
+        f"from the supply ({worst.supply_dbc_at_1_mv:.0f} dBc beside the carrier), by "
+        f"{1e-3 * worst.base_hz_per_v:.3g} Hz from the base ({worst.base_dbc_at_1_mv:.0f} dBc)"
     )
 
 
@@ -169,8 +170,9 @@ def _noise(report: OscillatorFigures) -> str:
     noise = report.noise
     at = next(one for one in noise.offsets if one.offset_hz == 100.0)
     return (
-        f"{at.dbc_per_hz:.0f} dBc/Hz at 100 Hz off, thermal and shot (most: {noise.loudest}); "
-        f"{noise.jitter_cents:.2g} cents of jitter at {noise.note_hz:.0f} Hz: {noise.heard}"
+        f"{at.dbc_per_hz:.0f} dBc/Hz at 100 Hz off: thermal and shot (most: {noise.loudest}), flicker with a corner of "
+        f"{_unit(noise.flicker_corner_hz, 'Hz')}; {noise.jitter_cents:.2g} cents of jitter at {noise.note_hz:.0f} Hz "
+        f"over 0.1 s, from {noise.jitter_from_hz:g} Hz on: {noise.heard}"
     )
 
 

@@ -13,7 +13,7 @@ from models.circuit.modulation import (
     HUM_FREQUENCIES,
     base_ripple,
     sideband_decibels,
-    slow_modulation,
+    slow_modulations,
     supply_ripple,
     vibrato_cents,
 )
@@ -50,7 +50,7 @@ def test_very_slow_ripple_is_the_static_change(pair):
     assert abs(found.deviation.imag) < 1e-3 * found.deviation.real
     node = adjoint.linear.unit("wiper")
     direct = adjoint.phase_response("wiper", 0).real
-    assert_allclose(slow_modulation(adjoint, node, 0.01).deviation.real, direct, rtol=1e-6)
+    assert_allclose(slow_modulations(adjoint, node[:, None], 0.01)[0].deviation.real, direct, rtol=1e-6)
 
 
 def test_the_beat_hums_by_the_difference(pair):
