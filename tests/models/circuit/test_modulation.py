@@ -1,4 +1,4 @@
-"""Pushing, hum and slow ripple: the static limit, the time domain, and the sidebands of a vibrato."""
+"""Pushing, hum and slow ripple: the static limit, the time domain, and cents of vibrato."""
 
 from dataclasses import replace
 
@@ -12,7 +12,6 @@ from models.circuit.common_base import network
 from models.circuit.modulation import (
     HUM_FREQUENCIES,
     base_ripple,
-    sideband_decibels,
     slow_modulations,
     supply_ripple,
     vibrato_cents,
@@ -88,12 +87,7 @@ def test_against_a_ripple_in_time():
     assert_allclose(found, supply_ripple(adjoint, ripple).deviation, rtol=0.03)
 
 
-def test_sidebands_of_a_vibrato():
-    # J_1(1) = 0.4400506, J_0(1) = 0.7651977 (Abramowitz and Stegun, table 9.1)
-    assert_allclose(sideband_decibels(50.0, 50.0), 20 * np.log10(0.4400506 / 0.7651977), rtol=1e-6)
-    assert_allclose(sideband_decibels(0.01, 100.0), 20 * np.log10(0.5e-4), rtol=1e-6)
+def test_vibrato_in_cents():
     assert_allclose(vibrato_cents(440.0, 440.0 * (2 ** (1 / 1200) - 1)), 1.0, rtol=1e-9)
-    with pytest.raises(ValueError, match="twice the ripple"):
-        sideband_decibels(200.0, 100.0)
     with pytest.raises(ValueError, match="ripple frequency"):
         supply_ripple(oscillator_adjoint(willow()[0]), 0.0)
