@@ -153,10 +153,10 @@ def pushing(adjoint: Adjoint) -> float:
     return adjoint.frequency_shift(adjoint.disturbance_of("supply_voltage"))
 
 
-def hum(adjoint: Adjoint) -> tuple[Hum, ...]:
-    """What ripple of each usual frequency does to one oscillator."""
+def hum(adjoint: Adjoint, given: float | None = None) -> tuple[Hum, ...]:
+    """What ripple of each usual frequency, and of a `given` one, Hz, does to one oscillator."""
     found = []
-    for frequency in HUM_FREQUENCIES:
+    for frequency in sorted({*HUM_FREQUENCIES, *(() if given is None else (given,))}):
         one, other = both_ripples(adjoint, frequency)
         swings = (abs(one.deviation), abs(other.deviation))
         levels = (20.0 * math.log10(MILLIVOLT * each.sideband) for each in (one, other))

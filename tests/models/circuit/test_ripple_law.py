@@ -78,6 +78,15 @@ def test_between_solved_points_it_is_nearly_straight(laws, solved):
     assert_allclose(laws[SUPPLY].variable_amplitude(middle), exact.variable_amplitude(middle), rtol=1e-4)
 
 
+def test_beyond_the_solved_points_it_goes_on_straight(laws, solved):
+    near = ripple_laws(solved[0], POINTS[:2].tolist(), solved[1][:2], 100.0)[SUPPLY]
+    assert_allclose(near.deviation(POINTS[2]), laws[SUPPLY].deviation(POINTS[2]), rtol=4e-3)
+    far = ripple_laws(solved[0], POINTS[1:].tolist(), solved[1][1:], 100.0)[SUPPLY]
+    assert_allclose(far.deviation(POINTS[0]), laws[SUPPLY].deviation(POINTS[0]), rtol=4e-3)
+    alone = ripple_laws(solved[0], POINTS[:1].tolist(), solved[1][:1], 100.0)[SUPPLY]
+    assert alone.deviation(POINTS[2]) == alone.deviation(POINTS[0])
+
+
 def test_volts_count_in_proportion(laws):
     tenth = laws[SUPPLY].times(0.1)
     assert_allclose(tenth.deviation(POINTS), 0.1 * laws[SUPPLY].deviation(POINTS), rtol=1e-12)

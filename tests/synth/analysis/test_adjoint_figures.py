@@ -101,6 +101,21 @@ def test_slow_hum_is_pushing(opened):
     assert slowest.base_dbc_at_1_mv > slowest.supply_dbc_at_1_mv
 
 
+@pytest.mark.slow
+def test_the_oscillator_tells_the_ripple_of_its_design(tmp_path, capsys):
+    path = tmp_path / "humming.toml"
+    supply = '[supply]\nripple = "20 mV"\nripple_frequency = "300 Hz"\nripple_at = "reference base"\n'
+    path.write_text((DEMOS / "willow.toml").read_text() + supply)
+    assert main(["oscillator", str(path), "--which", "reference", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert [row["ripple_hz"] for row in found["hum"]] == [50.0, 60.0, 100.0, 120.0, 300.0]
+    row = found["hum"][-1]
+    assert main(["oscillator", str(path), "--which", "reference"]) == 0
+    text = capsys.readouterr().out
+    swing, level = 0.02 * row["base_hz_per_v"], row["base_dbc_at_1_mv"] + 20.0 * math.log10(20.0)
+    assert f"20 mV peak at 300 Hz sways the frequency by {swing:.3g} Hz from the base ({level:.0f} dBc" in text
+
+
 def test_close_to_lock_the_beat_is_steeper():
     lock, note, step = 5.0, 12.0, 1e-4
     offset = 13.0  # 5, 12, 13

@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+import pickle
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from small_instrument import STEEP, make_instrument
 from models.circuit.ripple_law import RippleLaw
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
+from synth.sound.strand import InstrumentSource
 from synth.sound.voice import Voice
 
 RATE = 48000
@@ -164,6 +166,13 @@ def test_ripple_runs_on_through_a_change_of_instrument():
         voice.render(HAND, 1234)
     changed.set_instrument(dataclasses.replace(made))
     assert np.abs(changed.render(HAND, 4800) - steady.render(HAND, 4800)).max() < 1e-6
+
+
+def test_the_audio_process_gets_the_same_sound():
+    """Live sound starts from a copy sent to another process: the same samples to the last bit."""
+    made = rippling(443.0, 5.0, Detector("envelope", RATIO))
+    sent = pickle.loads(pickle.dumps(InstrumentSource(made))).instrument
+    np.testing.assert_array_equal(Voice(sent, RATE).render(0.3, 2000), Voice(made, RATE).render(0.3, 2000))
 
 
 def test_without_ripple_nothing_changes():
