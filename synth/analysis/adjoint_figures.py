@@ -17,6 +17,7 @@ from models.circuit.coupled import Pulling
 from models.circuit.modulation import HUM_FREQUENCIES, both_ripples
 from models.circuit.oscillator_noise import LOWEST_FREQUENCY, Noise, note_jitter, oscillator_noise
 from models.circuit.part_values import TEMPERATURE, part_values
+from models.pitch import limen_cents
 
 OFFSETS = (1.0, 10.0, 100.0, 1000.0, 10e3)
 """Hz from the carrier, at which the phase noise is told."""
@@ -179,7 +180,7 @@ def noise_figures(adjoint: Adjoint) -> NoiseFigures:
     loudest = max(noise.diffusion, key=lambda name: noise.diffusion[name])
     levels = tuple(PhaseNoise(offset, float(noise.phase_noise(offset))) for offset in OFFSETS)
     corner = adjoint.state.circuit.transistor.flicker_corner
-    return NoiseFigures(levels, loudest, NOTE, jitter, LOWEST_FREQUENCY, corner, heard(jitter))
+    return NoiseFigures(levels, loudest, NOTE, jitter, LOWEST_FREQUENCY, corner, heard(jitter, NOTE))
 
 
 def lowest_note_jitter(reference: Adjoint, variable: Adjoint, note: float, lock_range: float) -> float:
@@ -188,8 +189,10 @@ def lowest_note_jitter(reference: Adjoint, variable: Adjoint, note: float, lock_
     return float(note_jitter(note / steepness(note, lock_range), *both, DURATION))
 
 
-def heard(cents: float) -> str:
-    """Whether so many cents of unsteadiness can be heard."""
-    if cents >= HEARD_CENTS:
+def heard(cents: float, note: float) -> str:
+    """Whether so many cents of unsteadiness of a note, Hz, can be heard: HEARD_CENTS in a melody, less where steady
+    tones are told apart by less (models.pitch.limen_cents; below 200 Hz that one gives more than the ear needs)."""
+    threshold = min(HEARD_CENTS, float(limen_cents(note)))
+    if cents >= threshold:
         return "can be heard"
-    return "far below hearing" if cents < 0.1 * HEARD_CENTS else "below hearing"
+    return "far below hearing" if cents < 0.1 * threshold else "below hearing"

@@ -238,7 +238,7 @@ class TransistorSection(SectionValues):
     )
     temperature: float = quantity("of the junctions", ("K", 200.0, 450.0), default=_NPN.temperature)
     flicker_corner: float = quantity(
-        "below it the base current's flicker noise exceeds its shot noise (from memory 100 Hz to 10 kHz); 0: none",
+        "where the base current's flicker noise meets its shot noise (from memory 100 Hz to 10 kHz); 0: none",
         ("Hz", 0.0, 1e6),
         default=_NPN.flicker_corner,
     )
@@ -253,13 +253,11 @@ class SupplySection(SectionValues):
 
     ripple: float = quantity("peak of a sine, half of peak to peak; 0: none", ("V", 0.0, 1.0), default=0.0)
     ripple_frequency: float = quantity(
-        "100 or 120 Hz behind a rectifier of both half waves, 50 or 60 Hz elsewhere",
+        "100 or 120 Hz behind a full-wave rectifier, 50 or 60 Hz otherwise",
         ("Hz", 10.0, 1000.0),
         default=100.0,
     )
-    ripple_at: str = choice(
-        "where it enters: in front of both supply resistors, or at the bases themselves", ENTRIES, default=SUPPLY
-    )
+    ripple_at: str = choice("where it enters; supply: in front of both supply resistors", ENTRIES, default=SUPPLY)
 
 
 @_section("tuning", "How the instrument is set up before playing.")

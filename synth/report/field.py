@@ -173,12 +173,12 @@ def _supply_facts(report: FieldFigures) -> list[tuple[str, str]]:
     if report.pushing_hz_per_v is not None:
         facts.append(("supply", f"each volt more moves the beat by {report.pushing_hz_per_v:+.3g} Hz"))
     worst = max(_entering(report, SUPPLY), key=lambda one: one.lowest_note_cents or 0.0, default=None)
-    facts += [] if worst is None else _hum("hum", worst)
-    facts += [] if report.ripple is None else _hum("ripple in the sound", report.ripple)
-    if report.lowest_note_jitter_cents is not None:
+    facts += [] if worst is None else _hum("hum", worst, report.lowest_hz)
+    facts += [] if report.ripple is None else _hum("ripple in the sound", report.ripple, report.lowest_hz)
+    if report.lowest_note_jitter_cents is not None and report.lowest_hz is not None:
         cents = report.lowest_note_jitter_cents
         text = f"{cents:.2g} cents at the lowest note over 0.1 s, from {LOWEST_FREQUENCY:g} Hz on"
-        facts.append(("noise", f"{text}, thermal, shot and flicker noise: {heard(cents)}"))
+        facts.append(("noise", f"{text}, thermal, shot and flicker noise: {heard(cents, report.lowest_hz)}"))
     return facts
 
 
@@ -187,11 +187,11 @@ def _entering(report: FieldFigures, entry: str) -> list[BeatHum]:
     return [one for one in report.hum if one.enters == entry]
 
 
-def _hum(name: str, hum: BeatHum) -> list[tuple[str, str]]:
+def _hum(name: str, hum: BeatHum, lowest: float | None) -> list[tuple[str, str]]:
     """What a ripple does at worst."""
     text = f"{format_quantity(hum.ripple_v, 'V')} peak at {hum.ripple_hz:.0f} Hz ({hum.enters})"
-    if hum.lowest_note_cents is not None:
-        text += f": {hum.lowest_note_cents:.2g} cents at the lowest note, {heard(hum.lowest_note_cents)}"
+    if hum.lowest_note_cents is not None and lowest is not None:
+        text += f": {hum.lowest_note_cents:.2g} cents at the lowest note, {heard(hum.lowest_note_cents, lowest)}"
     levels = [note.sidebands_db for note in hum.notes if note.sidebands_db is not None]
     text += f"; lines beside the notes at {max(levels):.0f} dB or less" if levels else ""
     if hum.line_db is None:

@@ -161,7 +161,10 @@ def test_noise_falls_by_twenty_decibels_a_decade_beyond_flicker(capsys):
 
 
 def test_what_is_heard():
-    assert [heard(cents) for cents in (0.5, 5.0, 50.0)] == ["far below hearing", "below hearing", "can be heard"]
+    # 10 cents in a melody (Hill & Summers 2007); 4 cents at 440 Hz, one tone after the other: 1.0 Hz by the straight
+    # line of Wier, Jesteadt and Green 1977
+    assert [heard(cents, 65.4) for cents in (0.5, 5.0, 50.0)] == ["far below hearing", "below hearing", "can be heard"]
+    assert [heard(cents, 440.0) for cents in (0.3, 3.5, 4.5)] == ["far below hearing", "below hearing", "can be heard"]
 
 
 def test_the_text_ranks_what_the_document_ranks(capsys):
