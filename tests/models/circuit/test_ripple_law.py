@@ -142,6 +142,9 @@ def test_the_beats_lines_are_those_of_two_circuits_in_time():
     )
     assert_allclose(found, expected, rtol=0.01)
     assert_allclose(swell, swell_r + swell_v, rtol=0.01)
+    alone = both_ripples(oscillator_adjoint(reference), ripple)[0]
+    assert_allclose(turn_r, height * alone.deviation / (1j * ripple), rtol=0.03)  # what settles yet is in it
+    assert_allclose(swell_r, height * alone.amplitude, rtol=0.01)
     # what is left of both phases is a twentieth of what each of them turns, and found within 4 % of itself
     assert_allclose(turn, turn_r - turn_v, rtol=0.04)
     assert abs(turn) < 0.05 * abs(turn_r)
