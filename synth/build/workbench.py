@@ -9,6 +9,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import TypeVar
 
+import numpy as np
+
 from models.branch.antenna_branch import SeriesInductor
 from models.branch.tapped_coil import Tap
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
@@ -50,6 +52,8 @@ from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 from synth.files.plain_text import marked, printable
 
+RIPPLE_POINTS = 5
+"""Of the variable oscillator's solved points, at which its answer to ripple is asked."""
 Name = TypeVar("Name")
 Value = TypeVar("Value")
 
@@ -213,9 +217,12 @@ class OpenedDesign:
 
     @cached_property
     def _along_the_hand(self) -> tuple[list[float], list[Adjoint]]:
-        """Antenna capacitances, F, and the variable oscillator's adjoint with each."""
+        """Antenna capacitances, F, from end to end, and the variable oscillator's adjoint with each."""
         solved = self.solved_variables[self.design.player.posture].oscillator
-        return solved.capacitances.tolist(), [oscillator_adjoint(state) for state in solved.states]
+        chosen = np.unique(np.linspace(0, len(solved.states) - 1, RIPPLE_POINTS).round().astype(int)).tolist()
+        return [float(solved.capacitances[one]) for one in chosen], [
+            oscillator_adjoint(solved.states[one]) for one in chosen
+        ]
 
     @cached_property
     def ripple(self) -> RippleLaw | None:

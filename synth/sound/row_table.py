@@ -151,21 +151,13 @@ def _even_rows(detector: Detector, sample_rate: float, lock_range: float) -> _Ro
 
     def made(reference: float, variable: float) -> Complexes:
         one, other = reference * stronger, variable * weaker
-        return _steady_rows(detector, one, other, offsets, lock_range, sample_rate)
+        if detector.kind == "diode":
+            return _diode_rows(detector, one, np.full(offsets.size, other), offsets, lock_range, sample_rate)
+        now = detector.with_amplitudes(one, other)
+        row = now.strength * now.harmonics(MOST_HARMONICS)
+        return np.broadcast_to(row, (offsets.size, row.size)).astype(np.complex128)
 
     return _Rows(offsets, made, at_rest.strength * at_rest.peak, True, sample_rate, lock_range)
-
-
-def _steady_rows(
-    detector: Detector, reference: float, variable: float, offsets: Floats, lock_range: float, sample_rate: float
-) -> Complexes:
-    """C_0..C_K at offsets (rows,), Hz, with amplitudes, V, that stay."""
-    if detector.kind == "diode":
-        row = np.full(offsets.size, variable)
-        return _diode_rows(detector, reference, row, offsets, lock_range, sample_rate)
-    now = detector.with_amplitudes(reference, variable)
-    one = now.strength * now.harmonics(MOST_HARMONICS)
-    return np.broadcast_to(one, (offsets.size, one.size)).astype(np.complex128)
 
 
 def _hand_rows(instrument: Instrument, sample_rate: float) -> _Rows:
@@ -185,31 +177,28 @@ def _hand_rows(instrument: Instrument, sample_rate: float) -> _Rows:
     detectors = [instrument.detector_at(float(place)) for place in places]
 
     def made(reference: float, variable: float) -> Complexes:
-        return _varying_rows(instrument, places, offsets, sample_rate, reference, variable)
+        if instrument.detector.kind != "diode":
+            return graded_rows(instrument, places, reference, variable)
+        strong = reference * (instrument.reference_amplitude or 1.0)
+        weak = variable * instrument.variable_amplitude(places)
+        return _diode_rows(instrument.detector, strong, weak, offsets, instrument.lock_range, sample_rate)
 
     highest = max(made.strength * made.peak for made in detectors)
     return _Rows(offsets, made, highest, False, sample_rate, instrument.lock_range)
 
 
-def _varying_rows(
-    instrument: Instrument, places: Floats, offsets: Floats, sample_rate: float, reference: float, variable: float
-) -> Complexes:
-    """C_0..C_K with the amplitudes of hand distances (rows,), m, each of the two times its factor, at `offsets`, Hz."""
-    if instrument.detector.kind != "diode":
-        return graded_rows(instrument, places, reference, variable)
-    strong = reference * (instrument.reference_amplitude or 1.0)
-    weak = variable * instrument.variable_amplitude(places)
-    return _diode_rows(instrument.detector, strong, weak, offsets, instrument.lock_range, sample_rate)
-
-
 def note_rows(instrument: Instrument, places: Floats, reference: float = 1.0, variable: float = 1.0) -> Complexes:
-    """C_0..C_K of the sound at hand distances (rows,), m, none of them locked, each amplitude times its factor."""
-    offsets = instrument.offset_frequency(places)
-    if instrument.amplitude_varies:
-        return _varying_rows(instrument, places, offsets, NOTE_RATE, reference, variable)
+    """C_0 and C_1 (rows, 2) of the sound at hand distances, m, none of them locked, each amplitude times its factor."""
     stronger, weaker = instrument.detector.amplitudes
-    one, other = reference * stronger, variable * weaker
-    return _steady_rows(instrument.detector, one, other, offsets, instrument.lock_range, NOTE_RATE)
+    first, others = reference * stronger, np.full(places.shape, variable * weaker)
+    if instrument.amplitude_varies:
+        first = reference * (instrument.reference_amplitude or 1.0)
+        others = variable * instrument.variable_amplitude(places)
+    if instrument.detector.kind == "diode":
+        offsets = instrument.offset_frequency(places)
+        return _diode_rows(instrument.detector, first, others, offsets, instrument.lock_range, NOTE_RATE)[:, :2]
+    made = [instrument.detector.with_amplitudes(first, other) for other in others.tolist()]
+    return np.array([one.strength * one.harmonics(1) for one in made], dtype=np.complex128).reshape(-1, 2)
 
 
 def graded_rows(
