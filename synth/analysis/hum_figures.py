@@ -78,14 +78,14 @@ def given_hum(opened: OpenedDesign, lines: tuple[NoteLine, ...]) -> BeatHum | No
     part = opened.design.supply
     if part is None or opened.ripple is None:
         return None
-    return _hum(opened, _Field(opened, lines), opened.ripple, part.ripple, part.ripple_at)
+    return _hum(_Field(opened, lines), opened.ripple, part.ripple, part.ripple_at)
 
 
 def _all_hum(opened: OpenedDesign, lines: tuple[NoteLine, ...]) -> Iterator[BeatHum]:
     field = _Field(opened, lines)
     for frequency in HUM_FREQUENCIES:
         for entry, law in opened.ripple_laws[frequency].items():
-            yield _hum(opened, field, law.times(MILLIVOLT), MILLIVOLT, entry)
+            yield _hum(field, law.times(MILLIVOLT), MILLIVOLT, entry)
 
 
 class _Field:
@@ -98,8 +98,10 @@ class _Field:
         places = np.array([line.distance for line in lines], dtype=np.float64)
         self.capacitances = instrument.antenna_capacitance(places)
         self.steepness = steepness(self.frequencies, instrument.lock_range)
-        lowest = opened.field.lowest_frequency
-        self.lowest = None if lowest is None else float(lowest)
+        self.zero_beat, self.lowest = opened.tuning_capacitance, opened.field.lowest_frequency
+        if self.lowest is not None:
+            self.lowest_capacitance = float(instrument.antenna_capacitance(opened.field.distance_at(self.lowest)))
+            self.lowest_steepness = float(steepness(self.lowest, instrument.lock_range))
         self.swelling, self.rising = _amplitude_shares(instrument, places)
 
 
@@ -119,29 +121,26 @@ def _amplitude_shares(instrument: Instrument, places: Floats) -> tuple[Floats, F
     return swelling, np.array([change[:, 0].real / np.abs(note) for change in changes])
 
 
-def _hum(opened: OpenedDesign, field: _Field, law: RippleLaw, volts: float, entry: str) -> BeatHum:
+def _hum(field: _Field, law: RippleLaw, volts: float, entry: str) -> BeatHum:
     deviations = law.deviation(field.capacitances) * field.steepness
-    both = np.array([np.full(field.capacitances.shape, law.reference_amplitude)])
-    both = np.concatenate([both, law.variable_amplitude(field.capacitances)[None]])
+    variable = law.variable_amplitude(field.capacitances)
+    both = np.stack([np.full_like(variable, law.reference_amplitude), variable])
     swelling = np.sum(field.swelling * both, axis=0)
-    lines = stronger_sideband(swelling, deviations, law.frequency)
     swings = np.maximum(np.abs(swelling), np.abs(deviations) / law.frequency)
-    levels = np.where(swings <= FIRST_ORDER, _decibels(lines), np.nan)
+    lines = _decibels(stronger_sideband(swelling, deviations, law.frequency))
+    levels = np.where(swings <= FIRST_ORDER, lines, np.nan)
     cents = vibrato_cents(field.frequencies, np.abs(deviations)) if field.names else np.empty(0)
-    at_zero_beat = abs(complex(law.deviation(opened.tuning_capacitance)))
     lowest, steady = None, np.nan
     if field.lowest is not None:
-        place = opened.instrument.antenna_capacitance(opened.field.distance_at(field.lowest))
-        sway = abs(complex(law.deviation(place))) * float(steepness(field.lowest, opened.instrument.lock_range))
+        sway = abs(complex(law.deviation(field.lowest_capacitance))) * field.lowest_steepness
         lowest = float(vibrato_cents(field.lowest, sway))
-    if field.names:
-        slowest = int(np.argmin(field.frequencies))
-        steady = float(_decibels(np.abs(np.sum(field.rising * both, axis=0)))[slowest])
+    if field.names:  # the lowest comes first
+        steady = float(_decibels(np.abs(np.sum(field.rising * both, axis=0)))[0])
     return BeatHum(
         ripple_v=volts,
         ripple_hz=law.frequency,
         enters=entry,
-        beat_hz_per_v=at_zero_beat / volts,
+        beat_hz_per_v=abs(complex(law.deviation(field.zero_beat))) / volts,
         lowest_note_cents=lowest,
         line_db=known(steady),
         notes=tuple(
