@@ -123,19 +123,20 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
     )
 
 
-def ripple_notices(law: RippleLaw | None, volts: float, where: str) -> tuple[str, ...]:
+def ripple_notices(law: RippleLaw | None, volts: float, where: str, with_volume: bool) -> tuple[str, ...]:
     """What to say of a ripple of `volts` (peak) that enters `where`: that it sounds, and what weakens it."""
     if law is None:
         return ()
     largest = max(abs(law.reference_amplitude), *(abs(share) for share in law.variable_amplitudes))
     rough = f", roughly, as it changes the amplitudes by {largest:.0%}" if largest > ROUGH_RIPPLE else ""
+    beside = "; what it does to the volume oscillator is left out" if with_volume and where == SUPPLY else ""
     remedy = "a regulated supply, or larger supply resistors and capacitors, weaken it"
     if where != SUPPLY:
         remedy = "short and screened wiring of the base, and a larger base capacitor, weaken it"
     return (
         f"{format_quantity(volts, 'V')} (peak) of ripple at {format_quantity(law.frequency, 'Hz')} ({where}) sounds in "
-        f"the pitch oscillators{rough}; what it does to a volume oscillator is left out; {remedy}. Caution: use an "
-        "isolated, tested supply, never open one that is fed from the mains, and keep every protective earth",
+        f"the pitch oscillators{rough}{beside}; {remedy}. Caution: use an isolated, tested supply, never open one that "
+        "is fed from the mains, and keep every protective earth",
     )
 
 

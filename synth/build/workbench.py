@@ -299,8 +299,9 @@ class OpenedDesign:
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
         found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
-        if self.design.supply is not None:
-            found += ripple_notices(self.ripple, self.design.supply.ripple, self.design.supply.ripple_at)
+        supply, with_volume = self.design.supply, self.design.volume is not None
+        if supply is not None:
+            found += ripple_notices(self.ripple, supply.ripple, supply.ripple_at, with_volume)
         return found + self.volume_with_notices[1]
 
 

@@ -13,6 +13,7 @@ from small_instrument import ROD
 from models.circuit.modulation import both_ripples
 from synth.analysis.field_figures import field_figures
 from synth.analysis.hum_figures import heard_line
+from synth.build.notices import ripple_notices
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
 from synth.designs.design_file import load_design
@@ -98,6 +99,19 @@ def test_a_larger_ripple_counts_in_proportion(figures, rippling):
         millivolt.notes[9].sidebands_db + 20.0 * math.log10(20.0), abs=1e-6
     )
     assert given.notes[9].cents == pytest.approx(20.0 * millivolt.notes[9].cents, rel=2e-3)
+
+
+def test_the_notice_tells_what_weakens_it(rippling):
+    (text,) = (notice for notice in rippling.notices if "ripple" in notice)
+    assert text.startswith(
+        "20 mV (peak) of ripple at 100 Hz (supply) sounds in the pitch oscillators; a regulated supply"
+    )
+    assert "roughly" not in text
+    assert "volume" not in text
+    law = rippling.ripple.times(300.0)
+    (rough,) = ripple_notices(law, 6.0, "supply", with_volume=True)
+    assert f"roughly, as it changes the amplitudes by {max(abs(one) for one in law.variable_amplitudes):.0%}" in rough
+    assert "what it does to the volume oscillator is left out" in rough
 
 
 def test_where_a_line_is_heard():
