@@ -9,7 +9,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from models.circuit.adjoint import Adjoint
-from models.circuit.coupled import Pulling
 from models.circuit.modulation import (
     HUM_FREQUENCIES,
     Modulation,
@@ -48,21 +47,6 @@ OWNERS = {
     "load": "load's ",
 }
 JUNCTIONS = {"emitter_junction": "emitter junction, ", "collector_junction": "collector junction, "}
-PATH_WORDS = {
-    "common_node": "the output resistors and their node",
-    "supply_resistance": "the shared supply",
-    "coil_coupling": "the coils' fields",
-    "tank_to_tank_capacitance": "the capacitance from tank to tank",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class LockPath:
-    """One way by which the oscillators pull each other: the lock range by it alone, and without it."""
-
-    path: str
-    alone_hz: float
-    without_hz: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,13 +97,6 @@ class NoiseFigures:
     note_hz: float
     jitter_cents: float
     heard: str
-
-
-def lock_paths(pulling: Pulling) -> tuple[LockPath, ...]:
-    """The ways by which they pull each other, strongest first (to first order)."""
-    found = pulling.first_order
-    paths = (LockPath(name, alone, found.without[name]) for name, alone in found.alone.items())
-    return tuple(sorted(paths, key=lambda path: -path.alone_hz))
 
 
 def sensitivities(adjoint: Adjoint) -> tuple[Sensitivity, ...]:

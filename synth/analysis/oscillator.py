@@ -28,6 +28,7 @@ from synth.analysis.adjoint_figures import (
     sensitivities,
 )
 from synth.analysis.figures import OfDesign, collected, explanation, of
+from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.analysis.start_up import startup_time
 from synth.build.circuit_assembly import blaming
 from synth.build.notices import explained
@@ -44,7 +45,8 @@ class PreparedOscillator:
     """The `which` oscillator of `design`, ready to be read.
 
     `design_load` is what hangs on its output as designed; the circuit's own may differ. `hand_distance`, m, is where
-    the hand is held (None: nobody there, or no antenna).
+    the hand is held (None: nobody there, or no antenna). `pair`: the design opened, where the oscillator is one of the
+    two that it solves, and as designed.
     """
 
     design: Design
@@ -54,6 +56,7 @@ class PreparedOscillator:
     design_load: Load | None
     hand_distance: float | None
     notices: tuple[str, ...]
+    pair: OpenedDesign | None = None
 
 
 def load_of(text: str, circuit: OscillatorCircuit) -> Load | None:
@@ -101,7 +104,9 @@ def prepared_oscillator(
             circuit = circuit.with_pot(pot)
         if load is not None:
             circuit = replace(circuit, load=load_of(load, circuit))
-    return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices)
+    as_designed = design.law == "circuit" and which != "volume" and pot is None and load is None
+    pair = opened if as_designed else None
+    return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices, pair)
 
 
 def _default_parts_notice(which: str) -> str:
@@ -193,6 +198,11 @@ class OscillatorFigures(OfDesign):
     sensitivities: tuple[Sensitivity, ...] = of("adjoint", sensitivities)  # largest first
     hum: tuple[Hum, ...] = of("adjoint", hum)
     noise: NoiseFigures = of("adjoint", noise_figures)
+    lock_range_hz: float | None = of(
+        "prepared.pair.instrument.lock_range"
+    )  # None, as the two below, of a lone oscillator
+    lock_paths: tuple[LockPath, ...] | None = of("prepared.pair.pulling", lock_paths)
+    pulling: PullingFigures | None = of("prepared.pair", pulling_figures)
     stray_f: float = of("circuit.board_stray")
     board: str | None = of("design.circuit.board")
     stray_explanation: str | None

@@ -15,7 +15,16 @@ Check = Callable[..., Iterator[Fault]]
 
 LOWEST_CARRIER, HIGHEST_CARRIER = 10e3, 30e6  # Hz: below, the carrier is audible; above, a rod is no mere capacitor
 ARM_REACH = 0.5  # m that the hand's height may differ from the nearest point of the rod
-LEAKS = ("supply_resistance", "coil_coupling", "tank_to_tank_capacitance")
+LEAKS = ("supply_resistance", "coil_coupling", "coil_distance", "tank_to_tank_capacitance")
+COILS = (
+    "coil_axes",
+    "coil_distance",
+    "reference_coil_diameter",
+    "reference_coil_length",
+    "variable_coil_diameter",
+    "variable_coil_length",
+)
+TURNS = ("reference_coil_turns", "variable_coil_turns")
 TANKS = ("variable", "reference", "volume")
 _CHECKS: list[tuple[tuple[str, ...], Check]] = []
 
@@ -180,22 +189,33 @@ def _node_has_capacitance(circuit: object, node_capacitance: float) -> Iterator[
         yield "coupling.node_capacitance", "is never 0 where circuits are solved; some 20 pF is usual"
 
 
-def _leak_is_counted(
-    key: str, circuit: object, law: str | None, lock_range: float | None, leak: float
-) -> Iterator[Fault]:
-    if leak == 0.0:
+def _leak_is_counted(key: str, circuit: object, lock_range: float | None, leak: float | None) -> Iterator[Fault]:
+    if not leak:
         return
     if lock_range is not None:
         yield f"coupling.{key}", 'counts in a computed lock range alone; write lock_range = "computed", or leave it out'
-    elif circuit is None or law == "lossless":
-        yield (
-            f"coupling.{key}",
-            'needs solved circuits; add a [circuit] section without law "lossless", or leave it out',
-        )
+    elif circuit is None:
+        yield f"coupling.{key}", "needs the parts of both circuits; add a [circuit] section, or leave it out"
 
 
 for _leak in LEAKS:
-    _compares("circuit", "tuning.law", "coupling.lock_range", f"coupling.{_leak}")(partial(_leak_is_counted, _leak))
+    _compares("circuit", "coupling.lock_range", f"coupling.{_leak}")(partial(_leak_is_counted, _leak))
+
+
+@_compares("coupling.coil_coupling", *(f"coupling.{key}" for key in (*COILS, *TURNS)))
+def _coils_are_told_once(factor: float, *geometry: object) -> Iterator[Fault]:
+    given = [key for key, value in zip((*COILS, *TURNS), geometry, strict=True) if value is not None]
+    if not given:
+        return
+    if factor != 0.0:
+        yield (
+            "coupling.coil_coupling",
+            f"the coils' coupling follows from coupling.{given[0]} too; leave out coupling.coil_coupling, or "
+            f"coupling.{given[0]} and whatever else tells how the coils stand",
+        )
+    missing = [key for key in COILS if key not in given]
+    if missing:
+        yield f"coupling.{given[0]}", f"needs {' and '.join(missing)} as well; add it, or give coil_coupling alone"
 
 
 def _goals_in_order(lower: str, upper: str, low: float | None, high: float | None) -> Iterator[Fault]:

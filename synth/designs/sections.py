@@ -15,6 +15,7 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.transistor import Transistor
 from models.detector.memoryless import DETECTORS
 from models.hand.scene import POSTURES
+from models.mutual_inductance import Axes
 from models.stray import BOARDS
 from synth.designs.checks import cross_faults
 from synth.designs.schema import Key, check_value, choice, quantity, text
@@ -281,17 +282,39 @@ class CouplingSection(SectionValues):
     )
     node_capacitance: float = quantity("of the common node to earth, with its wiring", ("F", 0.0, 1e-8), default=20e-12)
     supply_resistance: float = quantity(
-        "shared by both in front of their supply resistors; it and the two below count in a computed lock range alone",
+        "shared by both in front of their supply resistors; it and all below need a computed lock range",
         ("ohm", 0.0, 1e4),
         default=0.0,
     )
     coil_coupling: float = quantity(
-        "coupling factor of the two tank coils by their fields; positive: like currents add",
+        "coupling factor of the two tank coils by their fields; positive: like currents add; or say how they stand:",
         ("ratio", -0.5, 0.5),
         default=0.0,
     )
+    coil_axes: str | None = choice(
+        "in place of coil_coupling: on one axis, upright side by side, or one lying with its axis towards the other",
+        tuple(axes.value for axes in Axes),
+        default=None,
+    )
+    coil_distance: float | None = quantity(
+        "between the middles of the two coils; screens and metal nearby are left out", ("m", 1e-3, 2.0), default=None
+    )
+    reference_coil_diameter: float | None = quantity(
+        "of the reference's coil, a single layer", ("m", 1e-3, 0.5), default=None
+    )
+    reference_coil_length: float | None = quantity("of that winding", ("m", 1e-4, 0.5), default=None)
+    reference_coil_turns: float | None = quantity(
+        "left out: as many as a single layer needs for its inductance", ("ratio", 1.0, 1e5), default=None
+    )
+    variable_coil_diameter: float | None = quantity("of the variable oscillator's coil", ("m", 1e-3, 0.5), default=None)
+    variable_coil_length: float | None = quantity("of that winding", ("m", 1e-4, 0.5), default=None)
+    variable_coil_turns: float | None = quantity(
+        "left out: as many as a single layer needs for its inductance", ("ratio", 1.0, 1e5), default=None
+    )
     tank_to_tank_capacitance: float = quantity(
-        "from the hot end of one tank to that of the other", ("F", 0.0, 1e-10), default=0.0
+        "from the hot end of one tank to that of the other; it counts in both frequencies",
+        ("F", 0.0, 1e-10),
+        default=0.0,
     )
 
 

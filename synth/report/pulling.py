@@ -1,0 +1,73 @@
+"""How two oscillators pull each other, as lines of a report for a person."""
+
+from __future__ import annotations
+
+from synth.analysis.adjoint_figures import HEARD_CENTS
+from synth.analysis.pulling_figures import (
+    PATH_WORDS,
+    TREMOR,
+    Change,
+    LawOfPulling,
+    LockAdvice,
+    LockPath,
+    LowNotes,
+    PullingFigures,
+)
+from synth.designs.quantity import format_quantity
+
+
+def pulling_facts(lock_range: float, paths: tuple[LockPath, ...], pulling: PullingFigures) -> list[tuple[str, str]]:
+    """Names and values: lock range, Hz, with what makes it, the lowest notes, and what would help."""
+    facts = [
+        ("locks within", _lock(lock_range, paths, pulling)),
+        ("lowest note", _lowest(pulling.low_notes)),
+        ("pulling", _bent(pulling)),
+    ]
+    return facts + [("" if place else "to pull less", _advice(one)) for place, one in enumerate(pulling.advice)]
+
+
+def _lock(lock_range: float, paths: tuple[LockPath, ...], pulling: PullingFigures) -> str:
+    text = format_quantity(lock_range, "Hz", 3)
+    if pulling.law == LawOfPulling.RESONANCES:
+        return f"{text}, in order of magnitude: by two resonances, not by circuits"
+    if not paths:
+        return text
+    most, *others = paths
+    if not others:
+        return f"{text}, by {PATH_WORDS[most.path]}"
+    rest = ", ".join(f"{PATH_WORDS[one.path]} {format_quantity(one.alone_hz, 'Hz', 2)}" for one in others)
+    left = format_quantity(most.without_hz, "Hz", 3)
+    return f"{text}, most of it by {PATH_WORDS[most.path]} (without: {left}; alone: {rest})"
+
+
+def _lowest(notes: LowNotes) -> str:
+    held, tremor = f"{notes.held_from_hz:.3g} Hz", format_quantity(TREMOR, "m")
+    if notes.held_from_hz < notes.lowest_playable_hz:
+        return (
+            f"{notes.lowest_playable_hz:.3g} Hz, the bound of hearing; a hand that trembles by {tremor} could hold "
+            f"{held} within {HEARD_CENTS:.0f} cents"
+        )
+    return f"{held}: below it a tremor of {tremor} moves the note by more than {HEARD_CENTS:.0f} cents"
+
+
+def _bent(pulling: PullingFigures) -> str:
+    text = f"makes notes below {pulling.low_notes.bent_below_hz:.3g} Hz more than {HEARD_CENTS:.0f} cents flat"
+    return text if pulling.matters else f"{text}: none that is wanted (from {pulling.lowest_wanted_hz:.3g} Hz)"
+
+
+def _advice(one: LockAdvice) -> str:
+    value = 0.0 if one.value is None else one.value
+    match one.change:
+        case Change.OUTPUT_RESISTORS:
+            change = f"output resistors of {format_quantity(value, 'ohm')}"
+        case Change.STAGE_RESISTORS:
+            change = f"{format_quantity(value, 'ohm')} more in front of each stage's supply capacitor"
+        case Change.APART:
+            change = f"the coils {format_quantity(value, 'm')} apart"
+        case _:
+            change = one.change
+    left = format_quantity(one.lock_range_hz, "Hz", 2)
+    notes = (
+        f"notes flat below {one.low_notes.bent_below_hz:.3g} Hz, lowest note {one.low_notes.lowest_playable_hz:.3g} Hz"
+    )
+    return f"{change} would leave {left} ({notes})"
