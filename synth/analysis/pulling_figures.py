@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from models.circuit.coupled import Coupling, LockRange, Pulling, pulling
+from models.circuit.coupled import Coupling, Pulling, pulling
 from models.pitch_field import LOWEST_AUDIBLE
-from models.preferred_values import nearest, next_above
+from models.preferred_values import next_above
 from models.pulling import bent_below, held_from
 from synth.analysis.adjoint_figures import HEARD_CENTS
 from synth.build.pulling_assembly import coil_coupling_of, coupling_of
@@ -21,6 +21,8 @@ TREMOR = 1e-4
 """m: how far a hand at rest sways by its tremor, peak (0.03 to 0.15 mm: doi:10.1001/archneur.1982.00510180036009,
 second-hand)."""
 SERIES = "E12"
+LEAST_GAIN = 0.05
+"""A path without which the lock range falls by a smaller share is not worth a change."""
 MOST_TIMES = 10.0
 """A resistor is not raised by more than this factor: the detector, or the supply, would get too little."""
 
@@ -69,12 +71,12 @@ class LowNotes:
 
     bent_below_hz: notes below it sound more than HEARD_CENTS lower than they would without pulling. held_from_hz: the
     lowest note that a tremor of TREMOR moves by no more than HEARD_CENTS. lowest_playable_hz: the same, not below the
-    bound of hearing.
+    lowest that the field has (the bound of hearing, or where the field ends); None where it has none.
     """
 
     bent_below_hz: float
     held_from_hz: float
-    lowest_playable_hz: float
+    lowest_playable_hz: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,8 +120,8 @@ def lock_paths(pulling: Pulling | None) -> tuple[LockPath, ...]:
 def low_notes(opened: OpenedDesign, lock_range: float) -> LowNotes:
     """What a lock range, Hz, does to the lowest notes, with the hand where the design is tuned."""
     wander = TREMOR * abs(float(opened.instrument.offset_slope(opened.tuning_distance)))
-    held = held_from(lock_range, wander, HEARD_CENTS)
-    return LowNotes(bent_below(lock_range, HEARD_CENTS), held, max(held, LOWEST_AUDIBLE))
+    held, end = held_from(lock_range, wander, HEARD_CENTS), opened.field.lowest_frequency
+    return LowNotes(bent_below(lock_range, HEARD_CENTS), held, None if end is None else max(held, end))
 
 
 def pulling_figures(opened: OpenedDesign) -> PullingFigures:
@@ -149,27 +151,29 @@ def _advice(opened: OpenedDesign, wanted: float) -> Iterator[LockAdvice]:
     """Each change with the lock range that it leaves: the changed design, or coupling, taken through the same law."""
     if opened.pulling is None:
         return
-    enough = wanted / bent_below(1.0, HEARD_CENTS)
+    enough, found = wanted / bent_below(1.0, HEARD_CENTS), opened.pulling.first_order
     for path in lock_paths(opened.pulling):
-        for change, value, left in _changes(opened, path.path, opened.pulling.first_order, enough):
+        if path.without_hz > (1.0 - LEAST_GAIN) * found.total:
+            continue
+        for change, value, left in _changes(opened, path.path, _wanted_share(path, enough)):
             yield LockAdvice(path.path, change, value, left, low_notes(opened, left))
 
 
-def _changes(
-    opened: OpenedDesign, path: str, found: LockRange, enough: float
-) -> Iterator[tuple[Change, float | None, float]]:
+def _changes(opened: OpenedDesign, path: str, share: float) -> Iterator[tuple[Change, float | None, float]]:
+    """What weakens a path, for resistors to this share of what it sends, and the lock range, Hz, that it leaves."""
     design, coupling = opened.design, coupling_of(opened.design)
     match path:
         case "common_node":
             part = design.coupling
-            own = max(part.reference_resistor, part.variable_resistor)
-            value = _raised(own, _factor(found, path, enough))
+            value = _raised(max(part.reference_resistor, part.variable_resistor), share**-0.5)
             changed = replace(part, reference_resistor=value, variable_resistor=value)
             left = _left(opened, replace(design, coupling=changed))
             yield from () if left is None else ((Change.OUTPUT_RESISTORS, value, left),)
         case "supply_resistance" if design.circuit is not None:
-            own = design.circuit.supply_resistor
-            more = _raised(own, max(_factor(found, path, enough) - 1.0, 1.0))
+            own, shared = design.circuit.supply_resistor, design.coupling.supply_resistance
+            # each sends shared / (own^2 + 2 own shared), S, per volt at the other's capacitor
+            enough = math.sqrt(shared**2 + own * (own + 2.0 * shared) / share) - shared
+            more = _raised(own, min(enough / own, MOST_TIMES) - 1.0)
             left = _left(opened, replace(design, circuit=replace(design.circuit, supply_resistor=own + more)))
             yield from () if left is None else ((Change.STAGE_RESISTORS, more, left),)
         case "coil_coupling":
@@ -182,16 +186,15 @@ def _changes(
             yield Change.SCREEN, None, _leaked(opened, replace(coupling, tank_to_tank_capacitance=0.0))
 
 
-def _factor(found: LockRange, path: str, enough: float) -> float:
-    """By how much both resistors of a path are to grow so that `enough`, Hz, is left: it falls with their product."""
-    room = enough - found.without[path]
-    return MOST_TIMES if room <= 0.0 else min(MOST_TIMES, math.sqrt(max(found.alone[path] / room, 1.0)))
+def _wanted_share(path: LockPath, enough: float) -> float:
+    """What is to be left of a path, of 1, so that all together lock within `enough`, Hz, or it no longer counts."""
+    room = max(enough - path.without_hz, LEAST_GAIN * path.without_hz)
+    return min(max(room / path.alone_hz, MOST_TIMES**-2), 1.0)
 
 
 def _raised(value: float, factor: float) -> float:
     """The preferred value next above `factor` times `value`."""
-    wanted, near = factor * value, nearest(SERIES, factor * value)
-    return near if near >= wanted * (1.0 - 1e-9) else next_above(SERIES, wanted)
+    return next_above(SERIES, factor * value * (1.0 - 1e-6))
 
 
 def _left(opened: OpenedDesign, changed: Design) -> float | None:

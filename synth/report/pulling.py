@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from models.pitch_field import LOWEST_AUDIBLE
 from synth.analysis.adjoint_figures import HEARD_CENTS
 from synth.analysis.pulling_figures import (
     PATH_WORDS,
@@ -41,18 +42,21 @@ def _lock(lock_range: float, paths: tuple[LockPath, ...], pulling: PullingFigure
 
 
 def _lowest(notes: LowNotes) -> str:
-    held, tremor = f"{notes.held_from_hz:.3g} Hz", format_quantity(TREMOR, "m")
+    held, tremor = _hertz(notes.held_from_hz), f"{1e3 * TREMOR:.1f} mm"
+    if notes.lowest_playable_hz is None:
+        return "none: no hand distance gives a note"
     if notes.held_from_hz < notes.lowest_playable_hz:
+        end = "the bound of hearing" if notes.lowest_playable_hz < 1.001 * LOWEST_AUDIBLE else "the end of the field"
         return (
-            f"{notes.lowest_playable_hz:.3g} Hz, the bound of hearing; a hand that trembles by {tremor} could hold "
-            f"{held} within {HEARD_CENTS:.0f} cents"
+            f"{_hertz(notes.lowest_playable_hz)}, {end}; a hand that trembles by {tremor} could hold {held} "
+            f"within {HEARD_CENTS:.0f} cents"
         )
     return f"{held}: below it a tremor of {tremor} moves the note by more than {HEARD_CENTS:.0f} cents"
 
 
 def _bent(pulling: PullingFigures) -> str:
-    text = f"makes notes below {pulling.low_notes.bent_below_hz:.3g} Hz more than {HEARD_CENTS:.0f} cents flat"
-    return text if pulling.matters else f"{text}: none that is wanted (from {pulling.lowest_wanted_hz:.3g} Hz)"
+    text = f"makes notes below {_hertz(pulling.low_notes.bent_below_hz)} more than {HEARD_CENTS:.0f} cents flat"
+    return text if pulling.matters else f"{text}: none that is wanted (from {_hertz(pulling.lowest_wanted_hz)})"
 
 
 def _advice(one: LockAdvice) -> str:
@@ -66,8 +70,10 @@ def _advice(one: LockAdvice) -> str:
             change = f"the coils {format_quantity(value, 'm')} apart"
         case _:
             change = one.change
-    left = format_quantity(one.lock_range_hz, "Hz", 2)
-    notes = (
-        f"notes flat below {one.low_notes.bent_below_hz:.3g} Hz, lowest note {one.low_notes.lowest_playable_hz:.3g} Hz"
-    )
-    return f"{change} would leave {left} ({notes})"
+    left, lowest = format_quantity(one.lock_range_hz, "Hz", 2), one.low_notes.lowest_playable_hz
+    held = "" if lowest is None else f", lowest note {_hertz(lowest)}"
+    return f"{change} would leave {left} (notes flat below {_hertz(one.low_notes.bent_below_hz)}{held})"
+
+
+def _hertz(frequency: float) -> str:
+    return format_quantity(frequency, "Hz", 3)
