@@ -23,6 +23,8 @@ second-hand)."""
 SERIES = "E12"
 LEAST_GAIN = 0.05
 """A path without which the lock range falls by a smaller share is not worth a change."""
+MODEST_SHARE = 0.1
+"""What is to be left of a path that resistors weaken, where the other paths keep the goal out of reach."""
 MOST_TIMES = 10.0
 """A resistor is not raised by more than this factor: the detector, or the supply, would get too little."""
 
@@ -156,7 +158,8 @@ def _advice(opened: OpenedDesign, wanted: float) -> Iterator[LockAdvice]:
         if path.without_hz > (1.0 - LEAST_GAIN) * found.total:
             continue
         for change, value, left in _changes(opened, path.path, _wanted_share(path, enough)):
-            yield LockAdvice(path.path, change, value, left, low_notes(opened, left))
+            if left <= (1.0 - LEAST_GAIN) * opened.pulling.lock_range:
+                yield LockAdvice(path.path, change, value, left, low_notes(opened, left))
 
 
 def _changes(opened: OpenedDesign, path: str, share: float) -> Iterator[tuple[Change, float | None, float]]:
@@ -178,18 +181,18 @@ def _changes(opened: OpenedDesign, path: str, share: float) -> Iterator[tuple[Ch
             yield from () if left is None else ((Change.STAGE_RESISTORS, more, left),)
         case "coil_coupling":
             yield Change.CROSSED, None, _leaked(opened, replace(coupling, coil_coupling=0.0))
-            if design.coupling.coil_distance is not None:
-                twice = 2.0 * design.coupling.coil_distance
-                farther = coil_coupling_of(replace(design, coupling=replace(design.coupling, coil_distance=twice)))
+            if design.coils is not None:
+                twice = 2.0 * design.coils.distance
+                farther = coil_coupling_of(replace(design, coils=replace(design.coils, distance=twice)))
                 yield Change.APART, twice, _leaked(opened, replace(coupling, coil_coupling=farther))
         case "tank_to_tank_capacitance":
             yield Change.SCREEN, None, _leaked(opened, replace(coupling, tank_to_tank_capacitance=0.0))
 
 
 def _wanted_share(path: LockPath, enough: float) -> float:
-    """What is to be left of a path, of 1, so that all together lock within `enough`, Hz, or it no longer counts."""
-    room = max(enough - path.without_hz, LEAST_GAIN * path.without_hz)
-    return min(max(room / path.alone_hz, MOST_TIMES**-2), 1.0)
+    """What is to be left of a path, of 1, so that all together lock within `enough`, Hz, where that can be."""
+    room = enough - path.without_hz
+    return MODEST_SHARE if room <= 0.0 else min(max(room / path.alone_hz, MOST_TIMES**-2), 1.0)
 
 
 def _raised(value: float, factor: float) -> float:

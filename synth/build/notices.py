@@ -20,6 +20,9 @@ WEAKER = {
     "tank_to_tank_capacitance": "an earthed screen between the tanks makes",
 }
 """What weakens each path of models.circuit.coupled."""
+COILS_NOT_COUNTED = (
+    'the [coils] do not count: coupling.lock_range is given; write "computed" to have it follow from them'
+)
 RESONANCES_OVER_CIRCUITS = (0.6, 6.0)
 """Lock range by two resonances over that of whole circuits, least and most of those compared (the tests)."""
 TRIMMER_MARGIN = 0.05  # of the trimmer's turn that should be left at either end
@@ -137,7 +140,7 @@ def supply_drop_notice(drop: SupplyDrop, supply: float) -> str:
 def coil_turns_notice(which: str, turns: float, sheet: float, stated: float) -> str:
     """What to say of a coil whose `turns` make the inductance `sheet` in a single layer, not the `stated` one, H."""
     return (
-        f"coupling.{which}_coil_turns: a single layer of {turns:.4g} turns of that size has "
+        f"coils.{which}_turns: a single layer of {turns:.4g} turns of that size has "
         f"{format_quantity(sheet, 'H')}, and {which}.inductance is {format_quantity(stated, 'H')}: with a core or "
         "several layers the coils' coupling is rough; leave the turns out to take as many as the inductance needs"
     )

@@ -27,29 +27,25 @@ def coupling_of(design: Design) -> Coupling:
 
 
 def coils_of(design: Design) -> tuple[Coil, Coil] | None:
-    """The reference's and the variable oscillator's coil, with the inductances of their tanks; None where [coupling]
-    does not tell their sizes."""
-    part = design.coupling
-    sizes = (
-        (part.reference_coil_diameter, part.reference_coil_length, part.reference_coil_turns, design.reference),
-        (part.variable_coil_diameter, part.variable_coil_length, part.variable_coil_turns, design.variable),
+    """The reference's and the variable oscillator's coil, with the inductances of their tanks; None without [coils]."""
+    part = design.coils
+    if part is None:
+        return None
+    return (
+        Coil(part.reference_diameter, part.reference_length, part.reference_turns, design.reference.inductance),
+        Coil(part.variable_diameter, part.variable_length, part.variable_turns, design.variable.inductance),
     )
-    first, second = (
-        None if diameter is None or length is None else Coil(diameter, length, turns, tank.inductance)
-        for diameter, length, turns, tank in sizes
-    )
-    return None if first is None or second is None else (first, second)
 
 
 def coil_coupling_of(design: Design) -> float:
     """The coupling factor of the two tank coils, as given or by where they stand. DesignError where they overlap."""
-    part, coils = design.coupling, coils_of(design)
-    if coils is None or part.coil_axes is None or part.coil_distance is None:
-        return part.coil_coupling
+    part, coils = design.coils, coils_of(design)
+    if part is None or coils is None:
+        return design.coupling.coil_coupling
     try:
-        return coil_coupling(*coils, *Axes(part.coil_axes).placed(part.coil_distance))
+        return coil_coupling(*coils, *Axes(part.axes).placed(part.distance))
     except ValueError as error:
-        raise DesignError(f"{design.name}: coupling.coil_distance: {error}; put the coils farther apart") from error
+        raise DesignError(f"{design.name}: coils.distance: {error}; put the coils farther apart") from error
 
 
 def coil_notices(design: Design) -> tuple[str, ...]:

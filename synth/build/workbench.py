@@ -42,7 +42,7 @@ from synth.build.circuit_assembly import (
     tuned_reference_circuit,
 )
 from synth.build.curve_cache import Curves, curves_for, loop_curve_for
-from synth.build.notices import instrument_notices, pulling_notices, supply_drop_notice
+from synth.build.notices import COILS_NOT_COUNTED, instrument_notices, pulling_notices, supply_drop_notice
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
@@ -230,7 +230,7 @@ class OpenedDesign:
         """How far apart the oscillators lock, Hz, as given or computed, and what to say of it."""
         given = self.design.coupling.lock_range
         if given is not None:
-            return given, ()
+            return given, () if self.design.coils is None else (COILS_NOT_COUNTED,)
         if self.pulling is None or self.leaking is None:
             return lossless_lock_range(self.design, self.pair, self.branch, self.tuning_capacitance)
         drop = supply_drop(*self.leaking, coupling_of(self.design))

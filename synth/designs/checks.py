@@ -15,16 +15,7 @@ Check = Callable[..., Iterator[Fault]]
 
 LOWEST_CARRIER, HIGHEST_CARRIER = 10e3, 30e6  # Hz: below, the carrier is audible; above, a rod is no mere capacitor
 ARM_REACH = 0.5  # m that the hand's height may differ from the nearest point of the rod
-LEAKS = ("supply_resistance", "coil_coupling", "coil_distance", "tank_to_tank_capacitance")
-COILS = (
-    "coil_axes",
-    "coil_distance",
-    "reference_coil_diameter",
-    "reference_coil_length",
-    "variable_coil_diameter",
-    "variable_coil_length",
-)
-TURNS = ("reference_coil_turns", "variable_coil_turns")
+LEAKS = ("supply_resistance", "coil_coupling", "tank_to_tank_capacitance")
 TANKS = ("variable", "reference", "volume")
 _CHECKS: list[tuple[tuple[str, ...], Check]] = []
 
@@ -202,20 +193,20 @@ for _leak in LEAKS:
     _compares("circuit", "coupling.lock_range", f"coupling.{_leak}")(partial(_leak_is_counted, _leak))
 
 
-@_compares("coupling.coil_coupling", *(f"coupling.{key}" for key in (*COILS, *TURNS)))
-def _coils_are_told_once(factor: float, *geometry: object) -> Iterator[Fault]:
-    given = [key for key, value in zip((*COILS, *TURNS), geometry, strict=True) if value is not None]
-    if not given:
-        return
-    if factor != 0.0:
+@_compares("coupling.coil_coupling", "coils")
+def _coils_are_told_once(factor: float, coils: object) -> Iterator[Fault]:
+    if factor != 0.0 and coils is not None:
         yield (
             "coupling.coil_coupling",
-            f"the coils' coupling follows from coupling.{given[0]} too; leave out coupling.coil_coupling, or "
-            f"coupling.{given[0]} and whatever else tells how the coils stand",
+            "the coils' coupling follows from coils.distance and what stands beside it too; leave out "
+            "coupling.coil_coupling, or the section [coils]",
         )
-    missing = [key for key in COILS if key not in given]
-    if missing:
-        yield f"coupling.{given[0]}", f"needs {' and '.join(missing)} as well; add it, or give coil_coupling alone"
+
+
+@_compares("circuit", "coils")
+def _coils_have_circuit(circuit: object, coils: object) -> Iterator[Fault]:
+    if circuit is None and coils is not None:
+        yield "coils", "counts where both circuits are solved; add a [circuit] section, or leave it out"
 
 
 def _goals_in_order(lower: str, upper: str, low: float | None, high: float | None) -> Iterator[Fault]:

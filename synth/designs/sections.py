@@ -64,6 +64,9 @@ def _section(name: str = "", help: str = "") -> Callable[[type[Kind]], type[Kind
     return made
 
 
+_FAR, _WIDE, _LONG, _TURNS = ("m", 1e-3, 2.0), ("m", 1e-3, 0.5), ("m", 1e-4, 0.5), ("ratio", 1.0, 1e5)
+
+
 def _limit(help: str, default: float) -> float:
     """A key for how far parts may be off, either way."""
     return quantity(help, ("percent", 0.0, 0.9), default=default)
@@ -282,39 +285,42 @@ class CouplingSection(SectionValues):
     )
     node_capacitance: float = quantity("of the common node to earth, with its wiring", ("F", 0.0, 1e-8), default=20e-12)
     supply_resistance: float = quantity(
-        "shared by both in front of their supply resistors; it and all below need a computed lock range",
+        "shared by both in front of their supply resistors; it and the two below need a computed lock range",
         ("ohm", 0.0, 1e4),
         default=0.0,
     )
     coil_coupling: float = quantity(
-        "coupling factor of the two tank coils by their fields; positive: like currents add; or say how they stand:",
+        "coupling factor of the two tank coils by their fields; positive: like currents add; or see [coils]",
         ("ratio", -0.5, 0.5),
         default=0.0,
-    )
-    coil_axes: str | None = choice(
-        "in place of coil_coupling: on one axis, upright side by side, or one lying with its axis towards the other",
-        tuple(axes.value for axes in Axes),
-        default=None,
-    )
-    coil_distance: float | None = quantity(
-        "between the middles of the two coils; screens and metal nearby are left out", ("m", 1e-3, 2.0), default=None
-    )
-    reference_coil_diameter: float | None = quantity(
-        "of the reference's coil, a single layer", ("m", 1e-3, 0.5), default=None
-    )
-    reference_coil_length: float | None = quantity("of that winding", ("m", 1e-4, 0.5), default=None)
-    reference_coil_turns: float | None = quantity(
-        "left out: as many as a single layer needs for its inductance", ("ratio", 1.0, 1e5), default=None
-    )
-    variable_coil_diameter: float | None = quantity("of the variable oscillator's coil", ("m", 1e-3, 0.5), default=None)
-    variable_coil_length: float | None = quantity("of that winding", ("m", 1e-4, 0.5), default=None)
-    variable_coil_turns: float | None = quantity(
-        "left out: as many as a single layer needs for its inductance", ("ratio", 1.0, 1e5), default=None
     )
     tank_to_tank_capacitance: float = quantity(
         "from the hot end of one tank to that of the other; it counts in both frequencies",
         ("F", 0.0, 1e-10),
         default=0.0,
+    )
+
+
+@_section("coils", "How the two tank coils stand to each other, in place of coupling.coil_coupling.")
+class CoilsSection(SectionValues):
+    """Where the two tank coils stand, and their sizes, m; turns None: as many as a single layer needs for the tank's
+    inductance.
+    """
+
+    axes: str = choice(
+        "on one axis, upright side by side, or one lying with its axis towards the other upright one",
+        tuple(axes.value for axes in Axes),
+    )
+    distance: float = quantity("between the middles of the coils; screens and metal nearby are left out", _FAR)
+    reference_diameter: float = quantity("of the reference's coil, taken as a single layer", _WIDE)
+    reference_length: float = quantity("of the reference's winding", _LONG)
+    variable_diameter: float = quantity("of the variable oscillator's coil, taken as a single layer", _WIDE)
+    variable_length: float = quantity("of the variable oscillator's winding", _LONG)
+    reference_turns: float | None = quantity(
+        "left out: what a single layer needs for its inductance", _TURNS, default=None
+    )
+    variable_turns: float | None = quantity(
+        "left out: what a single layer needs for its inductance", _TURNS, default=None
     )
 
 
@@ -472,8 +478,8 @@ class GoalsSection(SectionValues):
 class Design:
     """A whole design, its sections in the order of a file. None where a part is not there: no `cabinet`; no `branch`,
     the antenna directly on the tank; no `circuit`, the oscillators by their resonance alone; no `transistor`, the
-    circuit's with its default values; no `volume_antenna` (then neither `volume` nor `volume_response`), the volume
-    hand a plain gain.
+    circuit's with its default values; no `coils`, their coupling as written; no `volume_antenna` (then neither `volume`
+    nor `volume_response`), the volume hand a plain gain.
     """
 
     about: About = field(default_factory=About)
@@ -487,6 +493,7 @@ class Design:
     transistor: TransistorSection | None = None
     tuning: TuningSection = field(default_factory=TuningSection)
     coupling: CouplingSection = field(default_factory=CouplingSection)
+    coils: CoilsSection | None = None
     detector: DetectorSection = field(default_factory=DetectorSection)
     tone: ToneSection = field(default_factory=ToneSection)
     volume_antenna: VolumeAntennaSection | None = None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from models.pitch_field import LOWEST_AUDIBLE
 from synth.analysis.adjoint_figures import HEARD_CENTS
 from synth.analysis.pulling_figures import (
     PATH_WORDS,
@@ -46,9 +45,9 @@ def _lowest(notes: LowNotes) -> str:
     if notes.lowest_playable_hz is None:
         return "none: no hand distance gives a note"
     if notes.held_from_hz < notes.lowest_playable_hz:
-        end = "the bound of hearing" if notes.lowest_playable_hz < 1.001 * LOWEST_AUDIBLE else "the end of the field"
         return (
-            f"{_hertz(notes.lowest_playable_hz)}, {end}; a hand that trembles by {tremor} could hold {held} "
+            f"{_hertz(notes.lowest_playable_hz)}, where hearing or the field ends; a "
+            f"hand that trembles by {tremor} could hold {held} "
             f"within {HEARD_CENTS:.0f} cents"
         )
     return f"{held}: below it a tremor of {tremor} moves the note by more than {HEARD_CENTS:.0f} cents"
