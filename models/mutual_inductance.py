@@ -127,7 +127,7 @@ def mutual_inductance(first: Coil, second: Coil, offset: Point, axis: Point = (0
     for place, weight in zip(0.5 * first.length * nodes, 0.5 * weights, strict=True):
         round_each = np.sum(_potential(radius, rho, height - place) * turning, axis=1) * step
         total += weight * float(0.5 * weights @ round_each)
-    return first.winding * second.winding * total
+    return float(first.winding * second.winding * total)
 
 
 def coil_coupling(first: Coil, second: Coil, offset: Point, axis: Point = (0.0, 0.0, 1.0)) -> float:

@@ -10,7 +10,7 @@ from enum import StrEnum
 from models.circuit.coupled import Coupling, Pulling, pulling
 from models.pitch_field import LOWEST_AUDIBLE
 from models.preferred_values import next_above
-from models.pulling import bent_below, held_from
+from models.pulling import bent_below
 from synth.analysis.adjoint_figures import HEARD_CENTS
 from synth.build.pulling_assembly import coil_coupling_of, coupling_of
 from synth.build.workbench import OpenedDesign
@@ -72,12 +72,12 @@ class LowNotes:
     """What a lock range does to the lowest notes.
 
     bent_below_hz: notes below it sound more than HEARD_CENTS lower than they would without pulling. held_from_hz: the
-    lowest note that a tremor of TREMOR moves by no more than HEARD_CENTS. lowest_playable_hz: the same, not below the
-    lowest that the field has (the bound of hearing, or where the field ends); None where it has none.
+    lowest note that a tremor of TREMOR moves by no more than HEARD_CENTS, None where there is none. lowest_playable_hz:
+    the same, not below the lowest that the field has (the bound of hearing, or where the field ends); None without one.
     """
 
     bent_below_hz: float
-    held_from_hz: float
+    held_from_hz: float | None
     lowest_playable_hz: float | None
 
 
@@ -120,10 +120,10 @@ def lock_paths(pulling: Pulling | None) -> tuple[LockPath, ...]:
 
 
 def low_notes(opened: OpenedDesign, lock_range: float) -> LowNotes:
-    """What a lock range, Hz, does to the lowest notes, with the hand where the design is tuned."""
-    wander = TREMOR * abs(float(opened.instrument.offset_slope(opened.tuning_distance)))
-    held, end = held_from(lock_range, wander, HEARD_CENTS), opened.field.lowest_frequency
-    return LowNotes(bent_below(lock_range, HEARD_CENTS), held, None if end is None else max(held, end))
+    """What a lock range, Hz, does to the lowest notes."""
+    held, end = opened.field.lowest_held(TREMOR, HEARD_CENTS, lock_range), opened.field.lowest_frequency
+    playable = None if held is None or end is None else max(held, end)
+    return LowNotes(bent_below(lock_range, HEARD_CENTS), held, playable)
 
 
 def pulling_figures(opened: OpenedDesign) -> PullingFigures:

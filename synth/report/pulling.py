@@ -41,9 +41,10 @@ def _lock(lock_range: float, paths: tuple[LockPath, ...], pulling: PullingFigure
 
 
 def _lowest(notes: LowNotes) -> str:
-    held, tremor = _hertz(notes.held_from_hz), f"{1e3 * TREMOR:.1f} mm"
-    if notes.lowest_playable_hz is None:
-        return "none: no hand distance gives a note"
+    tremor = f"{1e3 * TREMOR:.1f} mm"
+    if notes.lowest_playable_hz is None or notes.held_from_hz is None:
+        return f"none that a hand which trembles by {tremor} holds within {HEARD_CENTS:.0f} cents"
+    held = _hertz(notes.held_from_hz)
     if notes.held_from_hz < notes.lowest_playable_hz:
         return (
             f"{_hertz(notes.lowest_playable_hz)}, where hearing or the field ends; a "

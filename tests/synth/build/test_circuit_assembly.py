@@ -346,7 +346,7 @@ def test_a_lossless_law_whose_circuits_do_not_start_takes_the_resonances_and_say
 
 
 def test_how_far_resonances_are_from_whole_circuits():
-    """What the notice tells: a node of mostly capacitance, amplitudes that give way, and a node of mostly resistance."""
+    """What the notice tells: nodes of mostly capacitance and of mostly resistance, and amplitudes that give way."""
     ratios = {}
     for name, section, values in (
         ("capacitive node", "coupling", {"node_capacitance": '"100 pF"'}),
@@ -398,9 +398,9 @@ def test_a_leak_that_nothing_counts_is_refused(key):
 
 
 def test_a_leak_without_circuits_is_refused():
-    text = TEXT.replace("[circuit]", "[transistor]").split("[transistor]")
-    rest = text[1].partition("\n[tuning]")
-    bare = text[0] + rest[1] + rest[2].replace("[coupling]\n", '[coupling]\nsupply_resistance = "10 ohm"\n')
+    bare = re.sub(
+        r"\n\[circuit\]\n.*?(?=\n\[tuning\])", "", changed("coupling", supply_resistance='"10 ohm"'), flags=re.S
+    )
     with pytest.raises(DesignError, match=r"coupling\.supply_resistance = .*: needs the parts of both circuits"):
         read_design(bare)
 
@@ -422,7 +422,8 @@ def test_coils_couple_by_where_they_stand():
         assert coil_notices(design) == ()
     assert abs(coupling_of(read_design(with_coils("crossed", "12 cm"))).coil_coupling) < 1e-12
     # half the turns of the layer that its inductance needs: half the field through the other
-    fewer = read_design(with_coils("coaxial", "12 cm", variable_turns=str(0.5 * Coil(0.025, 0.04, None, 1e-3).winding)))
+    half = 0.5 * Coil(0.025, 0.04, None, 1e-3).winding
+    fewer = read_design(with_coils("coaxial", "12 cm", variable_turns=str(half)))
     assert coupling_of(fewer).coil_coupling == pytest.approx(0.5 * coupling_of(design).coil_coupling, rel=1e-9)
     (notice,) = coil_notices(fewer)
     assert "coils.variable_turns: a single layer of" in notice
