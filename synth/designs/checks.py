@@ -206,7 +206,7 @@ def _coils_are_told_once(factor: float, coils: object) -> Iterator[Fault]:
 @_compares("circuit", "coils")
 def _coils_have_circuit(circuit: object, coils: object) -> Iterator[Fault]:
     if circuit is None and coils is not None:
-        yield "coils", "counts where both circuits are solved; add a [circuit] section, or leave it out"
+        yield "coils.distance", "counts where both circuits are solved; add a [circuit] section, or leave [coils] out"
 
 
 def _goals_in_order(lower: str, upper: str, low: float | None, high: float | None) -> Iterator[Fault]:

@@ -436,6 +436,9 @@ def test_coils_told_twice_or_in_vain_are_refused_or_told():
         read_design(twice)
     given = with_coils("coaxial", "12 cm").replace('"computed"', '"2 Hz"')
     assert any("the [coils] do not count" in notice for notice in assemble(read_design(given), ROD).notices)
+    bare = re.sub(r"\n\[circuit\]\n.*?(?=\n\[tuning\])", "", with_coils("coaxial", "12 cm"), flags=re.DOTALL)
+    with pytest.raises(DesignError, match=r"coils\.distance = .* add a \[circuit\] section, or leave \[coils\] out"):
+        read_design(bare)
     with pytest.raises(DesignError, match=r"coils\.distance: the two coils overlap.*farther apart"):
         coupling_of(read_design(with_coils("coaxial", "1 cm")))
 
