@@ -198,11 +198,9 @@ class OscillatorFigures(OfDesign):
     sensitivities: tuple[Sensitivity, ...] = of("adjoint", sensitivities)  # largest first
     hum: tuple[Hum, ...] = of("adjoint", hum)
     noise: NoiseFigures = of("adjoint", noise_figures)
-    lock_range_hz: float | None = of(
-        "prepared.pair.instrument.lock_range"
-    )  # None, as the two below, of a lone oscillator
-    lock_paths: tuple[LockPath, ...] | None = of("prepared.pair.pulling", lock_paths)
-    pulling: PullingFigures | None = of("prepared.pair", pulling_figures)
+    lock_range_hz: float | None = of("pair.instrument.lock_range")  # None, as the two below, of a lone oscillator
+    lock_paths: tuple[LockPath, ...] | None = of("pair.pulling", lock_paths)
+    pulling: PullingFigures | None = of("pair", pulling_figures)
     stray_f: float = of("circuit.board_stray")
     board: str | None = of("design.circuit.board")
     stray_explanation: str | None
@@ -225,6 +223,7 @@ def oscillator_figures(
     """Collect the readings of `prepared`, whose steady state is `state`; start-up from `record` where there is one."""
     circuit, design = prepared.circuit, prepared.design
     signal = small_signal(circuit)
+    pair, alone = _pair(prepared)
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, replace(circuit, board_stray=circuit.board_stray + PROBE), state)
     if record is None:
@@ -241,6 +240,7 @@ def oscillator_figures(
             "signal": signal,
             "probed": probed,
             "adjoint": oscillator_adjoint(state),
+            "pair": pair,
         },
         trimmer=prepared.trimmer if circuit.trimmers else None,
         startup_s=startup,
@@ -250,8 +250,18 @@ def oscillator_figures(
         pot_readings=_readings(circuit.with_pot, STOPS, state),
         trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
         load_readings=_load_readings(prepared, state),
-        notices=prepared.notices + _remarks(state) + remarks,
+        notices=prepared.notices + _remarks(state) + remarks + alone,
     )
+
+
+def _pair(prepared: PreparedOscillator) -> tuple[OpenedDesign | None, tuple[str, ...]]:
+    """The pair that the oscillator belongs to, None where there is none, and why, where the pair cannot be had."""
+    try:
+        if prepared.pair is not None:
+            _ = prepared.pair.instrument
+        return prepared.pair, ()
+    except DesignError as error:
+        return None, (f"how the two oscillators pull each other is not told: {error}",)
 
 
 def _switched_on(prepared: PreparedOscillator, state: SteadyState) -> tuple[float | None, str, tuple[str, ...]]:

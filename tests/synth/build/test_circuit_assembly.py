@@ -319,6 +319,9 @@ def test_a_coupling_that_changes_the_amplitudes_is_told():
     low, high = opened.pulling.solved.edges
     assert low < -400.0 < 400.0 < high
     assert opened.instrument.lock_range == opened.pulling.solved.adler != opened.pulling.first_order.total
+    nearly = coupled_by("300 kohm")  # near the end of the law of weak coupling, and still within it
+    assert nearly.notices == ()
+    assert 0.1 < nearly.pulling.first_order.second_order < 0.15
 
 
 def test_a_coupling_beyond_every_law_is_called_rough():
@@ -334,6 +337,13 @@ def test_a_lossless_law_still_has_the_lock_range_of_its_circuits(willow):
     assert opened.instrument.variable_law is None
     assert opened.instrument.lock_range == pytest.approx(assemble(willow, ROD).instrument.lock_range, rel=1e-6)
     assert opened.notices == ()
+    leaky = changed("coupling", coil_coupling="1e-4")
+    expected, found = (
+        assemble(read_design(text), ROD).instrument.lock_range
+        for text in (leaky, leaky.replace("[tuning]\n", '[tuning]\nlaw = "lossless"\n'))
+    )
+    assert found == pytest.approx(expected, rel=1e-6)
+    assert found > 1.4 * opened.instrument.lock_range
 
 
 def test_a_lossless_law_whose_circuits_do_not_start_takes_the_resonances_and_says_so():
