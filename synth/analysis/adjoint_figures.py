@@ -13,7 +13,6 @@ from numpy.typing import ArrayLike
 
 from models.arrays import Floats
 from models.circuit.adjoint import Adjoint
-from models.circuit.coupled import Pulling
 from models.circuit.modulation import HUM_FREQUENCIES, both_ripples
 from models.circuit.oscillator_noise import LOWEST_FREQUENCY, Noise, note_jitter, oscillator_noise
 from models.circuit.part_values import TEMPERATURE, part_values
@@ -49,21 +48,6 @@ OWNERS = {
     "load": "load's ",
 }
 JUNCTIONS = {"emitter_junction": "emitter junction, ", "collector_junction": "collector junction, "}
-PATH_WORDS = {
-    "common_node": "the output resistors and their node",
-    "supply_resistance": "the shared supply",
-    "coil_coupling": "the coils' fields",
-    "tank_to_tank_capacitance": "the capacitance from tank to tank",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class LockPath:
-    """One way by which the oscillators pull each other: the lock range by it alone, and without it."""
-
-    path: str
-    alone_hz: float
-    without_hz: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,13 +92,6 @@ class NoiseFigures:
     jitter_from_hz: float
     flicker_corner_hz: float
     heard: str
-
-
-def lock_paths(pulling: Pulling) -> tuple[LockPath, ...]:
-    """The ways by which they pull each other, strongest first (to first order)."""
-    found = pulling.first_order
-    paths = (LockPath(name, alone, found.without[name]) for name, alone in found.alone.items())
-    return tuple(sorted(paths, key=lambda path: -path.alone_hz))
 
 
 def sensitivities(adjoint: Adjoint, gain_per_kelvin: float = USUAL_GAIN) -> tuple[Sensitivity, ...]:

@@ -11,9 +11,10 @@ from models.arrays import Floats
 from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna
-from synth.analysis.adjoint_figures import LockPath, lock_paths, lowest_note_jitter, pushing
+from synth.analysis.adjoint_figures import lowest_note_jitter, pushing
 from synth.analysis.figures import DENSE, OfDesign, collected, of, playable, row, rows
 from synth.analysis.hum_figures import BeatHum, beat_hum, given_hum
+from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.build.workbench import OpenedDesign
 
 STEEPNESS_AT_DB = -12.0
@@ -107,6 +108,7 @@ class FieldFigures(OfDesign):
     locked_far_m: float | None = of("field.locked_span.1")
     lock_range_hz: float = of("instrument.lock_range")
     lock_paths: tuple[LockPath, ...]  # strongest first; none without solved circuits, and where the lock range is given
+    pulling: PullingFigures = of("opened", pulling_figures)
     playable_near_m: float | None = of("field.playable_near")
     playable_far_m: float | None = of("field.playable_far")
     lowest_hz: float | None = of("field.lowest_frequency")
@@ -128,7 +130,7 @@ class FieldFigures(OfDesign):
 def field_figures(opened: OpenedDesign) -> FieldFigures:
     """Collect the figures of a design's pitch field."""
     instrument, field = opened.instrument, opened.field
-    curve, pulling, lowest = instrument.curve, opened.pulling, field.lowest_frequency
+    curve, lowest = instrument.curve, field.lowest_frequency
     both, lock, lines = opened.adjoints, instrument.lock_range, field.notes()
     roots = {"design": opened.design, "opened": opened, "instrument": instrument, "curve": curve, "field": field}
     return collected(
@@ -141,7 +143,7 @@ def field_figures(opened: OpenedDesign) -> FieldFigures:
             NoteFigure(line.name, line.frequency, line.distance, float(field.cents_per_mm(line.distance)))
             for line in lines
         ),
-        lock_paths=() if pulling is None else lock_paths(pulling),
+        lock_paths=lock_paths(opened.pulling),
         pushing_hz_per_v=None if both is None else pushing(both[0]) - pushing(both[1]),
         hum=beat_hum(opened, lines),
         ripple=given_hum(opened, lines),

@@ -15,7 +15,7 @@ from models.branch.antenna_branch import SeriesInductor
 from models.branch.tapped_coil import Tap
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.common_base import OscillatorCircuit
-from models.circuit.coupled import Coupling, Pulling, pulling
+from models.circuit.coupled import Pulling, pulling, supply_drop
 from models.circuit.oscillator import steady_state
 from models.circuit.ripple_law import RippleLaw, ripple_laws
 from models.circuit.variable_oscillator import with_antenna
@@ -29,7 +29,6 @@ from synth.build.assembly import (
     assemble_volume,
     branch_of,
     detector_of,
-    lossless_lock_range,
     lossless_pair,
     scene_of,
     tank_in,
@@ -41,12 +40,19 @@ from synth.build.circuit_assembly import (
     blaming,
     circuit_of,
     circuit_pair,
-    same_keys,
     solved_variable,
     tap_of,
+    tuned_reference_circuit,
 )
 from synth.build.curve_cache import Curves, curves_for, loop_curve_for
-from synth.build.notices import instrument_notices, pulling_notices, ripple_notices
+from synth.build.notices import (
+    COILS_NOT_COUNTED,
+    instrument_notices,
+    pulling_notices,
+    ripple_notices,
+    supply_drop_notice,
+)
+from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
@@ -56,6 +62,10 @@ RIPPLE_POINTS = 5
 """Of the variable oscillator's solved points, at which its answer to ripple is asked."""
 Name = TypeVar("Name")
 Value = TypeVar("Value")
+NEAR = 0.1
+"""Relative difference of two solved oscillators beside a lossless law, up to which their lock range is told."""
+DROP_TOLD = 1e-5
+"""Relative shift of a frequency by a shared supply resistance, above which it is told."""
 
 
 class MadeOnce(dict[Name, Value]):
@@ -233,22 +243,46 @@ class OpenedDesign:
         return self.ripple_laws[part.ripple_frequency][part.ripple_at].times(part.ripple)
 
     @cached_property
+    def leaking(self) -> tuple[Adjoint, Adjoint] | None:
+        """The two circuits that leak into each other: `adjoints`; where tuning.law is "lossless" both solved beside it.
+
+        None without a [circuit], and where the law does without circuits and they do not oscillate near each other.
+        """
+        if self.design.circuit is None or self.design.law == "circuit":
+            return self.adjoints
+        try:
+            with blaming(self.design, "variable"):
+                variable = steady_state(
+                    self.loaded_variable(self.tuning_capacitance), near_frequency=self.pair.reference_frequency
+                )
+                reference, _, _ = tuned_reference_circuit(self.design, variable.frequency, self.tuning_distance)
+                if abs(variable.frequency / reference.frequency - 1.0) > NEAR:
+                    return None
+                return oscillator_adjoint(reference), oscillator_adjoint(variable)
+        except DesignError:
+            return None
+
+    @cached_property
     def pulling(self) -> Pulling | None:
         """How the two solved oscillators pull each other; None without circuits, and where the lock range is given."""
-        if self.design.coupling.lock_range is not None or self.adjoints is None:
+        if self.design.coupling.lock_range is not None or self.leaking is None:
             return None
         with blaming(self.design, "variable"):
-            return pulling(*self.adjoints, Coupling(common_node=True, **same_keys(Coupling, self.design.coupling)))
+            return pulling(*self.leaking, coupling_of(self.design))
 
     @cached_property
     def lock_range(self) -> tuple[float, tuple[str, ...]]:
         """How far apart the oscillators lock, Hz, as given or computed, and what to say of it."""
         given = self.design.coupling.lock_range
         if given is not None:
-            return given, ()
-        if self.pulling is None:
+            return given, () if self.design.coils is None else (COILS_NOT_COUNTED,)
+        if self.pulling is None or self.leaking is None:
             return lossless_lock_range(self.design, self.pair, self.branch, self.tuning_capacitance)
-        return self.pulling.lock_range, pulling_notices(self.pulling)
+        drop = supply_drop(*self.leaking, coupling_of(self.design))
+        told = max(abs(drop.first_shift), abs(drop.second_shift)) > DROP_TOLD * self.pair.reference_frequency
+        first = self.leaking[0].state.circuit
+        dropped = (supply_drop_notice(drop, first.supply_voltage),) if told else ()
+        return self.pulling.lock_range, pulling_notices(self.pulling) + dropped + coil_notices(self.design)
 
     @cached_property
     def instrument(self) -> Instrument:

@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 from models.arrays import Floats
 from models.circuit.oscillator_noise import LOWEST_FREQUENCY
 from models.circuit.ripple_law import REFERENCE_BASE, SUPPLY, VARIABLE_BASE
-from synth.analysis.adjoint_figures import PATH_WORDS, heard
+from synth.analysis.adjoint_figures import heard
 from synth.analysis.field_figures import CURVE_COLUMNS, STEEPNESS_AT_DB, FieldFigures, VolumeFigures
 from synth.analysis.hum_figures import BeatHum, heard_line
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
+from synth.report.pulling import pulling_facts
 from synth.report.written import Form, finished, numbers_csv
 
 _STEEPEST_SHOWN = 1000.0  # cents per mm
@@ -123,7 +124,7 @@ def field_text(report: FieldFigures) -> str:
         (f"antenna, hand at {100.0 * report.nearest_m:.0f} cm", f"{1e12 * report.nearest_capacitance_f:.3f} pF"),
         ("zero beat", _centimetres(report.zero_beat_m)),
         ("locked, silent", _span(report.locked_near_m, report.locked_far_m)),
-        ("locks within", _lock(report)),
+        *pulling_facts(report.lock_range_hz, report.lock_paths, report.pulling),
         ("playable", _span(report.playable_near_m, report.playable_far_m)),
         ("lowest and highest", f"{_hertz(report.lowest_hz)} to {_hertz(report.highest_hz)}"),
         (
@@ -153,18 +154,6 @@ def field_text(report: FieldFigures) -> str:
             for note, hum in zip(report.notes, _note_hum(report), strict=True)
         ]
     return finished(lines, report.notices)
-
-
-def _lock(report: FieldFigures) -> str:
-    """The lock range, and what makes it."""
-    text = format_quantity(report.lock_range_hz, "Hz", 3)
-    if not report.lock_paths:
-        return text
-    most = report.lock_paths[0]
-    if len(report.lock_paths) == 1:
-        return f"{text}, by {PATH_WORDS[most.path]}"
-    left = format_quantity(most.without_hz, "Hz", 3)
-    return f"{text}, most of it by {PATH_WORDS[most.path]} (without: {left})"
 
 
 def _supply_facts(report: FieldFigures) -> list[tuple[str, str]]:
