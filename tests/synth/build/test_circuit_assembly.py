@@ -19,9 +19,8 @@ from models.circuit.variable_oscillator import with_antenna
 from models.pitch import cents
 from models.pitch_field import pitch_field
 from synth.build import circuit_assembly
-from synth.build.assembly import branch_of, scene_of, tank_in
+from synth.build.assembly import branch_of, tank_in
 from synth.build.circuit_assembly import circuit_of, resonance_of, tank_of
-from synth.build.curve_cache import curves_for
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, load_design, read_design
 from synth.errors import DesignError
@@ -49,7 +48,7 @@ def locked_off(design: Design, law: str) -> Design:
 
 
 def test_the_demo_plays_three_octaves_without_a_notice(willow):
-    curve = curves_for(scene_of(willow))["open"]
+    curve = OpenedDesign(willow).curve
     assembly = assemble(willow, curve)
     assert assembly.notices == ()
     instrument, field = assembly.instrument, pitch_field(assembly.instrument)
@@ -69,7 +68,7 @@ def test_lossless_and_circuit_law_differ_by_about_15_cents(willow):
     Almost all of it is one factor for the whole field (the beat in proportion to df/dC, the transistor in parallel to
     the tank); what changes from one end to the other is below 2 cents.
     """
-    curve = curves_for(scene_of(willow))["open"]
+    curve = OpenedDesign(willow).curve
     circuit, lossless = (assemble(locked_off(willow, law), curve).instrument for law in ("circuit", "lossless"))
     assert lossless.variable_law is None
     field = pitch_field(circuit)
