@@ -22,7 +22,8 @@ from models.hand.capacitance_curve import CapacitanceCurve, shape_preserving
 
 _NONE = np.zeros(0)
 #: Steps of Newton's method towards the distance of equal effect; each doubles the digits.
-_STEPS = 5
+_STEPS = 8
+_SMALLEST = 1e-7  # share of a distance; after a step as small as this the next would be lost in rounding
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,12 +100,14 @@ class HandCurve:
             return np.asarray(own)
         empty = self.curve.empty_capacitance
         wanted = np.log(self.curve.capacitance(own) - empty) + self._change(own, other)
-        found = np.broadcast_to(own, wanted.shape).copy()
+        found = np.broadcast_to(own, wanted.shape)
         for _ in range(_STEPS):
             added = self.curve.capacitance(found) - empty
             steepness = self.curve.slope(found) * found / added  # d ln(C - E) / d ln(d), negative
-            found *= np.exp(np.clip((wanted - np.log(added)) / steepness, -1.0, 1.0))
-            np.clip(found, self.curve.nearest, self.curve.farthest, out=found)
+            change = np.clip((wanted - np.log(added)) / steepness, -1.0, 1.0)
+            found = np.clip(found * np.exp(change), self.curve.nearest, self.curve.farthest)
+            if (np.abs(change) < _SMALLEST).all():
+                break
         return np.asarray(found)
 
     def _change(self, distance: ArrayLike, other: ArrayLike) -> Floats:
@@ -128,19 +131,3 @@ class HandCurve:
             + high * t**2 * (3.0 - 2.0 * t)
             - high_slope * t**2 * (1.0 - t)
         )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class BothHands:
-    """Both antennas under both hands: each place of the hands as the places that have the same effect alone."""
-
-    pitch: HandCurve
-    ring: HandCurve
-
-    def pitch_distance(self, distance: ArrayLike, height: ArrayLike) -> Floats:
-        """The distance of the pitch hand, m, that with the volume hand at rest sounds like these two places, m."""
-        return self.pitch.equal_distance(distance, height)
-
-    def ring_height(self, distance: ArrayLike, height: ArrayLike) -> Floats:
-        """The height of the volume hand, m, that with the pitch hand at rest is as loud as these two places, m."""
-        return self.ring.equal_distance(height, distance)

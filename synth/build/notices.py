@@ -109,8 +109,8 @@ def floating_notice(tie: float, own: float, frequency: float) -> str:
     return (
         f"at the pitch frequency, {format_quantity(frequency, 'Hz')}, the volume oscillator holds its ring to the "
         f"common by {format_quantity(abs(tie), 'F')} only, little beside the ring's own {format_quantity(own, 'F')}: "
-        "the volume hand then pulls the pitch; keep the two frequencies farther apart, or give the volume tank more "
-        "capacitance"
+        "the volume hand then does more to the pitch; keep the two frequencies farther apart, or give the volume tank "
+        "more capacitance"
     )
 
 

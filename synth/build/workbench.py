@@ -17,7 +17,7 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.coupled import Coupling, Pulling, pulling
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
-from models.hand.both_hands import BothHands, HandCurve
+from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import ANTENNA, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
 from models.hand.hand_field import HandField
@@ -25,6 +25,7 @@ from models.hand.scene import Posture, Scene
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
+from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import (
     assemble_volume,
@@ -177,12 +178,6 @@ class OpenedDesign:
             return self.hand_field.ring(cast(Posture, self.design.player.posture), self.ties_with_notices[0])
         except ValueError as error:
             raise DesignError(f"{self.design.name}: {error}") from error
-
-    @property
-    def both_hands(self) -> BothHands | None:
-        """What either hand does to the other's antenna; None for a design without a volume antenna."""
-        ring = self.ring_hands
-        return None if ring is None else BothHands(self.hands[self.design.player.posture], ring)
 
     @cached_property
     def curves(self) -> Mapping[str, CapacitanceCurve]:
@@ -347,6 +342,14 @@ class OpenedDesign:
     def volume(self) -> VolumeAntenna | None:
         """The volume antenna; None where the volume hand is a plain gain."""
         return self.volume_with_notices[0]
+
+    @cached_property
+    def both_hands(self) -> Mapping[str, BothHands]:
+        """By posture: what either hand does to the other's antenna; empty for a design without a volume antenna."""
+        ring, volume = self.ring_hands, self.volume
+        if ring is None or volume is None:
+            return {}
+        return {posture: BothHands(hand, ring, volume) for posture, hand in self.hands.items()}
 
     @cached_property
     def notices(self) -> tuple[str, ...]:

@@ -11,10 +11,12 @@ from typing import Any
 import numpy as np
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor
+from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.hand_field import HandField
 from models.instrument import Instrument
 from models.tank import Tank
+from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 
 _DISTANCES, _HEIGHTS = np.geomspace(0.01, 0.8, 30), np.geomspace(0.01, 0.6, 30)
@@ -25,6 +27,12 @@ STEEP = CapacitanceCurve(_DISTANCES, 8e-12 + 0.09e-12 / (_DISTANCES + 0.02) ** 1
 # A ring of some 25 cm under the other hand: 1.25 pF at 5 cm.
 RING_CURVE = CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12)
 RING = VolumeAntenna(RING_CURVE, Tank(2.2e-3, 61.58e-12), Tank(2.2e-3, 72e-12), ring_stray=3e-12)  # full at 25 cm
+# Both hands, the pitch antenna's C - E a tenth less with the volume hand down, the ring's the same wherever the other is.
+BOTH = BothHands(
+    HandCurve(ROD, _DISTANCES, np.array([0.01, 0.1, 0.6]), np.log([0.9, 0.97, 1.0]) * np.ones((30, 1))),
+    HandCurve(RING_CURVE),
+    RING,
+)
 
 
 def small_field(

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.hand.both_hands import BothHands, HandCurve
+from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
 
 EMPTY = 7e-12
@@ -69,13 +69,6 @@ def test_without_another_hand_nothing_changes():
     assert not alone.heeds_other
     assert alone.capacitance(0.2, 0.1) == alone.curve.capacitance(0.2)
     assert alone.equal_distance(0.2, 0.1) == 0.2
-
-
-def test_both_hands_ask_the_right_curve(hand):
-    ring = HandCurve(CapacitanceCurve(OTHERS, np.linspace(9e-12, 8e-12, 8), EMPTY))
-    both = BothHands(hand, ring)
-    assert both.pitch_distance(0.3, 0.05) == hand.equal_distance(0.3, 0.05)
-    assert both.ring_height(0.3, 0.05) == 0.05
 
 
 def test_a_table_of_the_wrong_shape_is_refused():
