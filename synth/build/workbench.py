@@ -54,7 +54,7 @@ from synth.build.notices import COMMON_BONDED, floating_notice, instrument_notic
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
-from synth.files.plain_text import printable
+from synth.files.plain_text import marked, printable
 
 Value = TypeVar("Value")
 #: An antenna whose parts and field nearly cancel, by this share of the field, counts as held to the common.
@@ -364,7 +364,7 @@ class OpenedDesign:
 
 def say(text: str) -> None:
     """Print one line of progress or notice to stderr, with what would steer a terminal spelled out."""
-    print(printable(text), file=sys.stderr, flush=True)
+    print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:

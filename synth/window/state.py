@@ -67,9 +67,7 @@ def with_pointer(state: WindowState, pointer: tuple[int, int], scale: StageScale
         across = _within(before + FINE_SHARE * moved, scale)
     distance, volume = scale.distance_at(across), scale.gain_at(pointer[1])
     place, height = (across, float(pointer[1])), scale.hand_height_at(pointer[1])
-    return replace(
-        state, pointer=pointer, place=place, distance=distance, volume=volume, height=height, present=True
-    )
+    return replace(state, pointer=pointer, place=place, distance=distance, volume=volume, height=height, present=True)
 
 
 def _within(across: float, scale: StageScale) -> float:
