@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
-from models.checks import one_of, positive
+from models.checks import one_of, positive, positive_array
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve, distance_table
 from models.hand.earthing import (
@@ -124,8 +124,7 @@ def hand_field(
     """Solve the field of `scene`.
 
     distances: (n,) m, at least two, strictly increasing. fineness: panels per length against the default mesh (about
-    0.8 or more). ring_heights: (p,) m, likewise; `places`: which of them are solved with every distance, the last
-    among them.
+    0.8 or more). ring_heights: (p,) m, likewise, or one alone; `places`: which of them are solved with every distance.
     Raises ValueError for a bad table of distances, an unknown posture, and scenes whose parts meet or whose hands the
     player cannot bring there.
     """
@@ -142,7 +141,8 @@ def hand_field(
         without_player,
     )
 
-    table, heights = distance_table(distances), distance_table(ring_heights)
+    table = distance_table(distances)
+    heights = distance_table(ring_heights) if np.size(ring_heights) != 1 else positive_array("heights", ring_heights)
     for posture in postures:
         one_of("posture", posture, POSTURES)
     still = still_field(scene, positive("fineness", fineness))

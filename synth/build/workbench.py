@@ -90,6 +90,16 @@ class OpenedDesign:
         return scene_of(self.design)
 
     @cached_property
+    def _told(self) -> set[str]:
+        return set()
+
+    def tell(self, text: str) -> None:
+        """Say a line of progress or notice, each only once for this design."""
+        if text not in self._told:
+            self._told.add(text)
+            say(text)
+
+    @cached_property
     def earthing(self) -> Earthing:
         """What joins player and common to earth beside the field."""
         return earthing_of(self.design)
@@ -98,7 +108,7 @@ class OpenedDesign:
     def hand_field(self) -> HandField:
         """Maxwell's matrices of the scene for the places of the hands."""
         try:
-            return field_for(self.scene, notice=say)
+            return field_for(self.scene, notice=self.tell)
         except ValueError as error:
             raise DesignError(f"{self.design.name}: {error}") from error
 

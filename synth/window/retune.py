@@ -40,7 +40,7 @@ class Tuned:
     both: BothHands | None = None
 
     def heard(self, distance: float, volume: float, height: float | None) -> tuple[float, float]:
-        """The distance, m, and the gain that sound with the pitch hand at `distance` and the volume hand at `height`, m.
+        """Distance, m, and gain that sound with the pitch hand at `distance` and the volume hand at `height`, m.
 
         `height` None: the volume hand is no hand over a ring, and the gain is `volume`.
         """

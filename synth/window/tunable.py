@@ -56,7 +56,8 @@ class PotCurve:
 class Tunable:
     """A design, its instrument, and what it can be changed by. `faults`: name of a control to why it is not there.
 
-    curves, both (empty without a volume antenna): by posture; laws: of a solved circuit, by posture; reference: the tank with its trimmer set.
+    curves, both (empty without a volume antenna): by posture; laws: of a solved circuit, by posture; reference: the
+    tank with its trimmer set.
     """
 
     design: Design

@@ -27,7 +27,7 @@ STEEP = CapacitanceCurve(_DISTANCES, 8e-12 + 0.09e-12 / (_DISTANCES + 0.02) ** 1
 # A ring of some 25 cm under the other hand: 1.25 pF at 5 cm.
 RING_CURVE = CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7.4e-12)
 RING = VolumeAntenna(RING_CURVE, Tank(2.2e-3, 61.58e-12), Tank(2.2e-3, 72e-12), ring_stray=3e-12)  # full at 25 cm
-# Both hands, the pitch antenna's C - E a tenth less with the volume hand down, the ring's the same wherever the other is.
+# Both hands: what the hand adds to the rod is a tenth less with the volume hand down; the ring heeds its own alone.
 BOTH = BothHands(
     HandCurve(ROD, _DISTANCES, np.array([0.01, 0.1, 0.6]), np.log([0.9, 0.97, 1.0]) * np.ones((30, 1))),
     HandCurve(RING_CURVE),

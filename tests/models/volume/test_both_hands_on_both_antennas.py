@@ -1,4 +1,4 @@
-"""Both hands on both antennas: each antenna is asked about its own hand first, and each hand changes the other's law."""
+"""Both hands on both antennas: each antenna by its own hand first, and each hand changes the other's law."""
 
 from __future__ import annotations
 
