@@ -12,7 +12,7 @@ bound and is refused.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -82,11 +82,13 @@ class Envelopes:
         return found
 
 
-def integrate_pairs(pairs: Sequence[Pair], duration: float, steps: int = STEPS) -> Envelopes:
+def integrate_pairs(
+    pairs: Sequence[Pair], duration: float, steps: int = STEPS, supply: Callable[[float], float] = lambda time: 1.0
+) -> Envelopes:
     """Integrate all `pairs` for `duration`, s, each from its two steady oscillations.
 
-    Raises ValueError for pairs whose circuits differ in their nodes or transistors, and for a run that grows beyond all
-    bounds.
+    supply: the supply at a time, s, over what the circuits have. Raises ValueError for pairs whose circuits differ in
+    their nodes or transistors, and for a run that grows beyond all bounds.
     """
     cycles = int(positive("duration", duration) * pairs[0].first.frequency)
     networks = [pair.network() for pair in pairs]
@@ -100,19 +102,20 @@ def integrate_pairs(pairs: Sequence[Pair], duration: float, steps: int = STEPS) 
     ends = [networks[0].unit(f"{which} {COLLECTOR}", f"{which} {COLD}") for which in ("first", "second")]
     tanks = np.stack(ends).T
     turning = np.exp(-2j * np.pi * np.arange(steps) / steps) * (2.0 / steps)
-    weights = step * RULE
+    weights = [np.array([step * RULE[(newest - place) % 4] for place in range(4)]) for newest in range(4)]
     states = np.stack([_start(pair) for pair in pairs])
     slopes = np.zeros((4, *states.shape))
+    rows = slopes.reshape(4, -1)  # the same numbers: the latest four slopes, the newest at count % 4
     cycle = np.zeros((steps, len(pairs), 2))
     amplitudes = np.zeros((len(pairs), 2, cycles), dtype=np.complex128)
     for count in range(cycles * steps):
         cycle[count % steps] = states @ tanks
-        slopes[count % 4] = flow.slope(states)
+        feeds = [supply((count + part) * step) for part in (0.0, 0.5, 1.0)]
+        slopes[count % 4] = flow.slope(states, feeds[0])
         if count < 3:
-            states = flow.runge_kutta(states, slopes[count % 4], step)
+            states = flow.runge_kutta(states, slopes[count % 4], step, feeds)
         else:
-            order = [(count - back) % 4 for back in range(4)]
-            states = states + np.tensordot(weights, slopes[order], 1)
+            states = states + (weights[count % 4] @ rows).reshape(states.shape)
         if count % steps == steps - 1:
             amplitudes[:, :, count // steps] = np.tensordot(turning, cycle, 1)
             if not np.isfinite(states).all():
@@ -126,6 +129,7 @@ class _Flow:
 
     def __init__(self, networks: Sequence[Network], ports: TransistorPorts) -> None:
         self._ports = ports
+        self._one = np.eye(4)
         self._floor = np.tile(junction_floor(ports), 2)
         incidence = networks[0].ports
         held = incidence @ np.diag(self._floor) @ incidence.T
@@ -138,25 +142,26 @@ class _Flow:
         self._stacked = np.concatenate([shown, incidence.T @ free, free], axis=1)
         self._offset = np.concatenate([np.zeros((len(networks), 4)), push @ incidence, push], axis=1)
 
-    def slope(self, states: Floats) -> Floats:
-        """Return dx/dt (b, n) at states (b, n)."""
-        known = (self._stacked @ states[:, :, None])[:, :, 0] + self._offset
+    def slope(self, states: Floats, supply: float) -> Floats:
+        """Return dx/dt (b, n) at states (b, n), the sources times `supply`."""
+        known = (self._stacked @ states[:, :, None])[:, :, 0] + supply * self._offset
         count = len(known)
         voltages = known[:, :4].reshape(2 * count, 2).T
         current, junction = self._ports.currents_and_capacitances(voltages)
         current, more = current.T.reshape(count, 4), junction.T.reshape(count, 4) - self._floor
         # the port voltages move by u = r - E (i + c u)
-        matrix = np.eye(4) + self._seen * more[:, None, :]
+        matrix = self._one + self._seen * more[:, None, :]
         right = known[:, 4:8] - (self._seen @ current[:, :, None])[:, :, 0]
         moved = np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
         drawn = self._entry @ (current + more * moved)[:, :, None]
         return np.asarray(known[:, 8:] - drawn[:, :, 0])
 
-    def runge_kutta(self, states: Floats, first: Floats, step: float) -> Floats:
-        """Return the states after one step of the classical rule, `first` being their slope."""
-        second = self.slope(states + 0.5 * step * first)
-        third = self.slope(states + 0.5 * step * second)
-        fourth = self.slope(states + step * third)
+    def runge_kutta(self, states: Floats, first: Floats, step: float, supplies: Sequence[float]) -> Floats:
+        """Return the states after one step of the classical rule, `first` being their slope; `supplies` at its start,
+        middle and end."""
+        second = self.slope(states + 0.5 * step * first, supplies[1])
+        third = self.slope(states + 0.5 * step * second, supplies[1])
+        fourth = self.slope(states + step * third, supplies[2])
         return states + step / 6.0 * (first + 2.0 * (second + third) + fourth)
 
 

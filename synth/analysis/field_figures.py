@@ -13,9 +13,11 @@ from models.hand.scene import Posture
 from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna
-from synth.analysis.adjoint_figures import BeatHum, LockPath, beat_hum, lock_paths, lowest_note_jitter, pushing
+from synth.analysis.adjoint_figures import lowest_note_jitter, pushing
 from synth.analysis.figures import DENSE, OfDesign, collected, of, playable, row, rows
+from synth.analysis.hum_figures import BeatHum, beat_hum, given_hum
 from synth.analysis.moves import PitchMoves, pitch_moves
+from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.analysis.scene_outlines import Outline, scene_outlines
 from synth.build.workbench import OpenedDesign
 
@@ -111,6 +113,7 @@ class FieldFigures(OfDesign):
     locked_far_m: float | None = of("field.locked_span.1")
     lock_range_hz: float = of("instrument.lock_range")
     lock_paths: tuple[LockPath, ...]  # strongest first; none without solved circuits, and where the lock range is given
+    pulling: PullingFigures = of("opened", pulling_figures)
     playable_near_m: float | None = of("field.playable_near")
     playable_far_m: float | None = of("field.playable_far")
     lowest_hz: float | None = of("field.lowest_frequency")
@@ -121,8 +124,9 @@ class FieldFigures(OfDesign):
     octaves: tuple[OctaveFigure, ...] = of("octaves", rows(OctaveFigure, "span"))
     notes: tuple[NoteFigure, ...]
     pushing_hz_per_v: float | None  # of the beat, by the supply of both; None without solved circuits, as below
-    hum: tuple[BeatHum, ...]
-    lowest_note_jitter_cents: float | None  # by thermal and shot noise
+    hum: tuple[BeatHum, ...]  # of 1 mV, by its frequency and where it enters
+    ripple: BeatHum | None  # that of [supply]
+    lowest_note_jitter_cents: float | None  # by thermal, shot and flicker noise
     volume: VolumeFigures | None = of("opened.volume", volume_figures)
     moves: PitchMoves  # nothing where it was not asked for
     notices: tuple[str, ...] = of("opened.notices")
@@ -134,8 +138,8 @@ class FieldFigures(OfDesign):
 def field_figures(opened: OpenedDesign, with_moves: bool = False) -> FieldFigures:
     """Collect the figures of a design's pitch field; `with_moves`: also what moves it by itself, which takes longer."""
     instrument, field = opened.instrument, opened.field
-    curve, pulling, lowest = instrument.curve, opened.pulling, field.lowest_frequency
-    both, lock = opened.adjoints, instrument.lock_range
+    curve, lowest = instrument.curve, field.lowest_frequency
+    both, lock, lines = opened.adjoints, instrument.lock_range, field.notes()
     roots = {"design": opened.design, "opened": opened, "instrument": instrument, "curve": curve, "field": field}
     return collected(
         FieldFigures,
@@ -145,11 +149,12 @@ def field_figures(opened: OpenedDesign, with_moves: bool = False) -> FieldFigure
         ),
         notes=tuple(
             NoteFigure(line.name, line.frequency, line.distance, float(field.cents_per_mm(line.distance)))
-            for line in field.notes()
+            for line in lines
         ),
-        lock_paths=() if pulling is None else lock_paths(pulling),
+        lock_paths=lock_paths(opened.pulling),
         pushing_hz_per_v=None if both is None else pushing(both[0]) - pushing(both[1]),
-        hum=() if both is None else beat_hum(*both, lowest, lock),
+        hum=beat_hum(opened, lines),
+        ripple=given_hum(opened, lines),
         lowest_note_jitter_cents=(None if both is None or lowest is None else lowest_note_jitter(*both, lowest, lock)),
         moves=pitch_moves(opened) if with_moves else PitchMoves(),
         outlines=_outlines(opened) if with_moves else (),

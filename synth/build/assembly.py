@@ -1,4 +1,4 @@
-"""From a design to the pieces of its instrument: tanks, branch, detector, lock range, volume antenna."""
+"""From a design to the pieces of its instrument: tanks, branch, detector, volume antenna."""
 
 from __future__ import annotations
 
@@ -13,17 +13,13 @@ from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import Earthing, tank_tie
 from models.hand.scene import Cabinet, LoopAntenna, PlayerBody, RodAntenna, Scene, board
-from models.injection import OutputCoupling, effective_capacitance, lock_range
 from models.tank import Tank, required_capacitance
 from models.volume.loudness import GainStage, PeakRectifier
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
 from synth.build.notices import margin_notice, out_of_reach_notice, trimmer_notice, volume_notices
-from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError
-
-STRONG_COUPLING = 0.3  # of half the tanks' bandwidth: beyond, a computed lock range is rough
 
 
 def scene_of(design: Design) -> Scene:
@@ -135,32 +131,6 @@ def detector_of(design: Design, radio_frequency: float) -> Detector:
         radio_frequency=radio_frequency,
     )
     return Detector(part.kind, part.amplitude_ratio, part.drive, part.amplitude, diode)
-
-
-def lossless_lock_range(
-    design: Design, pair: TunedPair, branch: SeriesInductor, capacitance: float
-) -> tuple[float, tuple[str, ...]]:
-    """The lock range of two resonances without circuits, Hz, by their output resistors, with `capacitance` (F) at the
-    antenna.
-
-    Second, what to say about it: nothing, or that the coupling is too strong for the formula.
-
-    detector.amplitude_ratio is taken as variable over reference at the common node, where each arrives in inverse
-    proportion to its resistor; so at the outputs it is that times the ratio of the resistors.
-    """
-    part = design.coupling
-    parts = OutputCoupling(part.reference_resistor, part.variable_resistor, part.node_resistance, part.node_capacitance)
-    variable, reference, frequency = pair.variable, pair.reference, pair.reference_frequency
-    seen = effective_capacitance(variable, branch, capacitance, pair.mode) * tap_of(design).ratio ** 2
-    ratio = design.detector.amplitude_ratio * part.variable_resistor / part.reference_resistor
-    found = lock_range(parts, frequency, reference.total_capacitance, seen, ratio)
-    bandwidth = 0.5 * frequency / max(variable.quality_factor, reference.quality_factor)
-    if found <= STRONG_COUPLING * bandwidth:
-        return found, ()
-    return found, (
-        f"the computed lock range, {format_quantity(found, 'Hz')}, is not small against half the bandwidth of the "
-        f"tanks, {format_quantity(bandwidth, 'Hz')}: take it as rough, and use larger output resistors or buffers",
-    )
 
 
 def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Tank, tuple[str, ...]]:

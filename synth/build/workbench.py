@@ -10,12 +10,15 @@ from functools import cached_property
 from pathlib import Path
 from typing import TypeVar, cast
 
+import numpy as np
+
 from models.branch.antenna_branch import SeriesInductor, preferred_mode
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.common_base import OscillatorCircuit
-from models.circuit.coupled import Coupling, Pulling, pulling
+from models.circuit.coupled import Pulling, pulling, supply_drop
 from models.circuit.oscillator import steady_state
+from models.circuit.ripple_law import RippleLaw, ripple_laws
 from models.circuit.variable_oscillator import with_antenna
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -33,7 +36,6 @@ from synth.build.assembly import (
     branch_tie,
     detector_of,
     earthing_of,
-    lossless_lock_range,
     lossless_pair,
     scene_of,
     tank_in,
@@ -45,30 +47,46 @@ from synth.build.circuit_assembly import (
     blaming,
     circuit_of,
     circuit_pair,
-    same_keys,
     solved_variable,
     tap_of,
+    tuned_reference_circuit,
 )
 from synth.build.curve_cache import field_for
-from synth.build.notices import COMMON_BONDED, floating_notice, instrument_notices, pulling_notices
+from synth.build.notices import (
+    COILS_NOT_COUNTED,
+    COMMON_BONDED,
+    floating_notice,
+    instrument_notices,
+    pulling_notices,
+    ripple_notices,
+    supply_drop_notice,
+)
+from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 from synth.files.plain_text import marked, printable
 
+RIPPLE_POINTS = 5
+"""Of the variable oscillator's solved points, at which its answer to ripple is asked."""
+Name = TypeVar("Name")
 Value = TypeVar("Value")
 #: An antenna whose parts and field nearly cancel, by this share of the field, counts as held to the common.
 NEAR_RESONANCE = 0.2
+NEAR = 0.1
+"""Relative difference of two solved oscillators beside a lossless law, up to which their lock range is told."""
+DROP_TOLD = 1e-5
+"""Relative shift of a frequency by a shared supply resistance, above which it is told."""
 
 
-class MadeOnce(dict[str, Value]):
-    """Values by name, each made when it is first asked for."""
+class MadeOnce(dict[Name, Value]):
+    """Values by name or number, each made when it is first asked for."""
 
-    def __init__(self, make: Callable[[str], Value]) -> None:
+    def __init__(self, make: Callable[[Name], Value]) -> None:
         super().__init__()
         self.make = make
 
-    def __missing__(self, name: str) -> Value:
+    def __missing__(self, name: Name) -> Value:
         self[name] = self.make(name)
         return self[name]
 
@@ -292,22 +310,79 @@ class OpenedDesign:
             return oscillator_adjoint(reference), oscillator_adjoint(variable)
 
     @cached_property
+    def ripple_laws(self) -> Mapping[float, dict[str, RippleLaw]]:
+        """By the ripple's frequency, Hz: what 1 V (peak) of it does to the beat, by where it enters.
+
+        The variable oscillator's adjoints along the hand are those of the solved circuits that make its law. Without
+        circuits there is nothing to ask: KeyError.
+        """
+
+        def laws(frequency: float) -> dict[str, RippleLaw]:
+            if self.adjoints is None:
+                raise KeyError(frequency)
+            with blaming(self.design, "variable"):
+                return ripple_laws(self.adjoints[0], *self._along_the_hand, frequency)
+
+        return MadeOnce(laws)
+
+    @cached_property
+    def _along_the_hand(self) -> tuple[list[float], list[Adjoint]]:
+        """Antenna capacitances, F, from end to end, and the variable oscillator's adjoint with each."""
+        solved = self.solved_variables[self.design.player.posture].oscillator
+        chosen = np.unique(np.linspace(0, len(solved.states) - 1, RIPPLE_POINTS).round().astype(int)).tolist()
+        return [float(solved.capacitances[one]) for one in chosen], [
+            oscillator_adjoint(solved.states[one]) for one in chosen
+        ]
+
+    @cached_property
+    def ripple(self) -> RippleLaw | None:
+        """What the ripple of [supply] does to the beat; None where there is none."""
+        part = self.design.supply
+        if part is None or part.ripple == 0.0:
+            return None
+        return self.ripple_laws[part.ripple_frequency][part.ripple_at].times(part.ripple)
+
+    @cached_property
+    def leaking(self) -> tuple[Adjoint, Adjoint] | None:
+        """The two circuits that leak into each other: `adjoints`; where tuning.law is "lossless" both solved beside it.
+
+        None without a [circuit], and where the law does without circuits and they do not oscillate near each other.
+        """
+        if self.design.circuit is None or self.design.law == "circuit":
+            return self.adjoints
+        try:
+            with blaming(self.design, "variable"):
+                variable = steady_state(
+                    self.loaded_variable(self.tuning_capacitance), near_frequency=self.pair.reference_frequency
+                )
+                reference, _, _ = tuned_reference_circuit(self.design, variable.frequency, self.tuning_distance)
+                if abs(variable.frequency / reference.frequency - 1.0) > NEAR:
+                    return None
+                return oscillator_adjoint(reference), oscillator_adjoint(variable)
+        except DesignError:
+            return None
+
+    @cached_property
     def pulling(self) -> Pulling | None:
         """How the two solved oscillators pull each other; None without circuits, and where the lock range is given."""
-        if self.design.coupling.lock_range is not None or self.adjoints is None:
+        if self.design.coupling.lock_range is not None or self.leaking is None:
             return None
         with blaming(self.design, "variable"):
-            return pulling(*self.adjoints, Coupling(common_node=True, **same_keys(Coupling, self.design.coupling)))
+            return pulling(*self.leaking, coupling_of(self.design))
 
     @cached_property
     def lock_range(self) -> tuple[float, tuple[str, ...]]:
         """How far apart the oscillators lock, Hz, as given or computed, and what to say of it."""
         given = self.design.coupling.lock_range
         if given is not None:
-            return given, ()
-        if self.pulling is None:
+            return given, () if self.design.coils is None else (COILS_NOT_COUNTED,)
+        if self.pulling is None or self.leaking is None:
             return lossless_lock_range(self.design, self.pair, self.branch, self.tuning_capacitance)
-        return self.pulling.lock_range, pulling_notices(self.pulling)
+        drop = supply_drop(*self.leaking, coupling_of(self.design))
+        told = max(abs(drop.first_shift), abs(drop.second_shift)) > DROP_TOLD * self.pair.reference_frequency
+        first = self.leaking[0].state.circuit
+        dropped = (supply_drop_notice(drop, first.supply_voltage),) if told else ()
+        return self.pulling.lock_range, pulling_notices(self.pulling) + dropped + coil_notices(self.design)
 
     @cached_property
     def instrument(self) -> Instrument:
@@ -329,6 +404,7 @@ class OpenedDesign:
                 variable_law=pair.law,
                 reference_amplitude=pair.node_amplitude if design.circuit_amplitudes else None,
                 tap_ratio=self.tap.ratio,
+                ripple=self.ripple,
             )
             for end in (self.curve.nearest, self.curve.farthest):
                 instrument.detector_at(end)
@@ -365,6 +441,9 @@ class OpenedDesign:
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
         found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
+        supply, with_volume = self.design.supply, self.design.volume is not None
+        if supply is not None:
+            found += ripple_notices(self.ripple, supply.ripple, supply.ripple_at, with_volume)
         found += self.volume_with_notices[1]
         if self.given is not None:
             return found

@@ -13,9 +13,11 @@ from typing import Any, ClassVar, Final, TypeVar, dataclass_transform, get_args,
 
 from models.branch.tapped_coil import TYPICAL_COUPLING
 from models.circuit.common_base import OscillatorCircuit
+from models.circuit.ripple_law import ENTRIES, SUPPLY
 from models.circuit.transistor import Transistor
 from models.detector.memoryless import DETECTORS
 from models.hand.scene import POSTURES
+from models.mutual_inductance import Axes
 from models.stray import BOARDS
 from synth.designs.checks import cross_faults
 from synth.designs.schema import Key, check_value, choice, quantity, text
@@ -62,6 +64,9 @@ def _section(name: str = "", help: str = "") -> Callable[[type[Kind]], type[Kind
         return kind
 
     return made
+
+
+_FAR, _WIDE, _LONG, _TURNS = ("m", 1e-3, 2.0), ("m", 1e-3, 0.5), ("m", 1e-4, 0.5), ("ratio", 1.0, 1e5)
 
 
 def _limit(help: str, default: float) -> float:
@@ -254,6 +259,27 @@ class TransistorSection(SectionValues):
         "transit time with collector and emitter exchanged", ("s", 0.0, 1e-5), default=_COLLECTOR.transit_time
     )
     temperature: float = quantity("of the junctions", ("K", 200.0, 450.0), default=_NPN.temperature)
+    flicker_corner: float = quantity(
+        "where the base current's flicker noise meets its shot noise (from memory 100 Hz to 10 kHz); 0: none",
+        ("Hz", 0.0, 1e6),
+        default=_NPN.flicker_corner,
+    )
+
+
+@_section(
+    "supply",
+    "Ripple that the supply leaves, to hear and to read. Caution: an isolated, tested supply; never open a mains one.",
+)
+class SupplySection(SectionValues):
+    """Ripple on the supply of [circuit], V (peak of a sine) and Hz, and where it enters."""
+
+    ripple: float = quantity("peak of a sine, half of peak to peak; 0: none", ("V", 0.0, 1.0), default=0.0)
+    ripple_frequency: float = quantity(
+        "100 or 120 Hz behind a full-wave rectifier, 50 or 60 Hz otherwise",
+        ("Hz", 10.0, 1000.0),
+        default=100.0,
+    )
+    ripple_at: str = choice("where it enters; supply: in front of both supply resistors", ENTRIES, default=SUPPLY)
 
 
 @_section("tuning", "How the instrument is set up before playing.")
@@ -299,17 +325,42 @@ class CouplingSection(SectionValues):
     )
     node_capacitance: float = quantity("of the common node to earth, with its wiring", ("F", 0.0, 1e-8), default=20e-12)
     supply_resistance: float = quantity(
-        "shared by both in front of their supply resistors; it and the two below count in a computed lock range alone",
+        "shared by both in front of their supply resistors; it and the two below need a computed lock range",
         ("ohm", 0.0, 1e4),
         default=0.0,
     )
     coil_coupling: float = quantity(
-        "coupling factor of the two tank coils by their fields; positive: like currents add",
+        "coupling factor of the two tank coils by their fields; positive: like currents add; or see [coils]",
         ("ratio", -0.5, 0.5),
         default=0.0,
     )
     tank_to_tank_capacitance: float = quantity(
-        "from the hot end of one tank to that of the other", ("F", 0.0, 1e-10), default=0.0
+        "from the hot end of one tank to that of the other; it counts in both frequencies",
+        ("F", 0.0, 1e-10),
+        default=0.0,
+    )
+
+
+@_section("coils", "How the two tank coils stand to each other, in place of coupling.coil_coupling.")
+class CoilsSection(SectionValues):
+    """Where the two tank coils stand, and their sizes, m; turns None: as many as a single layer needs for the tank's
+    inductance.
+    """
+
+    axes: str = choice(
+        "on one axis, upright side by side, or one lying with its axis towards the other upright one",
+        tuple(axes.value for axes in Axes),
+    )
+    distance: float = quantity("between the middles of the coils; screens and metal nearby are left out", _FAR)
+    reference_diameter: float = quantity("of the reference's coil, taken as a single layer", _WIDE)
+    reference_length: float = quantity("of the reference's winding", _LONG)
+    variable_diameter: float = quantity("of the variable oscillator's coil, taken as a single layer", _WIDE)
+    variable_length: float = quantity("of the variable oscillator's winding", _LONG)
+    reference_turns: float | None = quantity(
+        "left out: what a single layer needs for its inductance", _TURNS, default=None
+    )
+    variable_turns: float | None = quantity(
+        "left out: what a single layer needs for its inductance", _TURNS, default=None
     )
 
 
@@ -467,8 +518,8 @@ class GoalsSection(SectionValues):
 class Design:
     """A whole design, its sections in the order of a file. None where a part is not there: no `cabinet`; no `branch`,
     the antenna directly on the tank; no `circuit`, the oscillators by their resonance alone; no `transistor`, the
-    circuit's with its default values; no `volume_antenna` (then neither `volume` nor `volume_response`), the volume
-    hand a plain gain.
+    circuit's with its default values; no `supply`, no ripple on it; no `coils`, their coupling as written; no
+    `volume_antenna` (then neither `volume` nor `volume_response`), the volume hand a plain gain.
     """
 
     about: About = field(default_factory=About)
@@ -481,8 +532,10 @@ class Design:
     reference: ReferenceSection
     circuit: CircuitSection | None = None
     transistor: TransistorSection | None = None
+    supply: SupplySection | None = None
     tuning: TuningSection = field(default_factory=TuningSection)
     coupling: CouplingSection = field(default_factory=CouplingSection)
+    coils: CoilsSection | None = None
     detector: DetectorSection = field(default_factory=DetectorSection)
     tone: ToneSection = field(default_factory=ToneSection)
     volume_antenna: VolumeAntennaSection | None = None
