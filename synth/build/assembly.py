@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor, preferred_mode
@@ -10,10 +11,10 @@ from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.scene import Cabinet, PlayerBody, RodAntenna, Scene
+from models.hand.earthing import Earthing, tank_tie
+from models.hand.scene import Cabinet, LoopAntenna, PlayerBody, RodAntenna, Scene, board
 from models.tank import Tank, required_capacitance
 from models.volume.loudness import GainStage, PeakRectifier
-from models.volume.scene import LoopAntenna, VolumeScene
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
 from synth.build.notices import margin_notice, out_of_reach_notice, trimmer_notice, volume_notices
@@ -22,16 +23,62 @@ from synth.errors import DesignError
 
 
 def scene_of(design: Design) -> Scene:
-    """What the antenna's capacitance depends on. Raises DesignError where the parts do not fit together."""
-    antenna, player, box = design.antenna, design.player, design.cabinet
+    """The conductors of the field. Raises DesignError where the parts do not fit together.
+
+    Without a cabinet the common is a board where it is not bonded; bonded, what it adds to the antenna is part of the
+    antenna stray.
+    """
+    antenna, player, box, common = design.antenna, design.player, design.cabinet, design.common
+    lying = None if common_capacitance(design) == math.inf else common
     try:
         return Scene(
             antenna=RodAntenna(antenna.length, antenna.diameter, antenna.base_height),
-            cabinet=None if box is None else Cabinet(box.width, box.depth, box.height, box.gap),
-            player=PlayerBody(player.body_capacitance, player.stand_distance, player.hand_height),
+            cabinet=(
+                Cabinet(box.width, box.depth, box.height, box.gap)
+                if box is not None
+                else None
+                if lying is None
+                else board(lying.board_width, lying.board_depth, lying.board_gap)
+            ),
+            player=PlayerBody(player.stand_distance, player.hand_height),
+            ring=ring_of(design),
         )
     except ValueError as error:
         raise DesignError(f"{design.name}: antenna, cabinet and player do not fit together: {error}") from error
+
+
+def ring_of(design: Design) -> LoopAntenna | None:
+    """The volume antenna; None for a design without one. Raises DesignError where its sizes do not fit together."""
+    part = design.volume_antenna
+    if part is None:
+        return None
+    try:
+        return LoopAntenna(part.diameter, part.tube_diameter, part.height, part.offset)
+    except ValueError as error:
+        raise DesignError(f"{design.name}: the volume antenna does not fit: {error}") from error
+
+
+def common_capacitance(design: Design) -> float:
+    """Of the circuit's common to earth beside the field, F; infinite: bonded, also where the design does not say."""
+    given = design.common.to_earth
+    return math.inf if given is None else given
+
+
+def earthing_of(design: Design) -> Earthing:
+    """What joins player and common to earth beside the field."""
+    return Earthing(design.player.body_capacitance, common_capacitance(design))
+
+
+def branch_tie(angular_frequency: float, tank: Tank, branch: SeriesInductor, stray: float) -> float:
+    """Capacitance, F, that antenna stray, branch and tank together count as at omega, rad/s; may be negative.
+
+    tank: as seen from the branch. C_branch - 1 / (omega^2 L_branch) in series with that of the tank, losses neglected.
+    """
+    behind = tank_tie(angular_frequency, tank.inductance, tank.total_capacitance)
+    if branch.direct:
+        return stray + behind
+    own = tank_tie(angular_frequency, branch.inductance, branch.self_capacitance)
+    return math.inf if own + behind == 0.0 else stray + own * behind / (own + behind)
 
 
 def lossless_pair(
@@ -44,7 +91,7 @@ def lossless_pair(
     mode = design.tuning.mode if design.tuning.mode != "auto" else preferred_mode(variable, branch, capacitance)
     notices: tuple[str, ...] = ()
     if design.tuning.zero_beat is not None:
-        target = _variable_frequency(variable, branch, capacitance, mode)
+        target = variable_frequency(variable, branch, capacitance, mode)
         reference, notices = tuned_reference(reference, target, distance)
     return TunedPair(variable, reference, mode, reference.frequency, notices)
 
@@ -101,25 +148,11 @@ def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Ta
     return end, (out_of_reach_notice(end.frequency, target, distance, fixed, reference.capacitance),)
 
 
-def _variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, mode: str) -> float:
+def variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, mode: str) -> float:
     """Frequency of the variable oscillator, Hz, with this antenna capacitance (F)."""
     inductance, own = branch.inductance, branch.self_capacitance
     low, high = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, capacitance, own)
     return float(high if mode == "high" else low)
-
-
-def volume_scene_of(design: Design, scene: Scene) -> VolumeScene | None:
-    """What the ring's capacitance depends on, beside the rod's `scene`; None for a design without a volume antenna.
-
-    Raises DesignError where the ring's sizes do not fit together.
-    """
-    part = design.volume_antenna
-    if part is None:
-        return None
-    try:
-        return VolumeScene(scene, LoopAntenna(part.diameter, part.tube_diameter, part.height, part.offset))
-    except ValueError as error:
-        raise DesignError(f"{design.name}: the volume antenna does not fit: {error}") from error
 
 
 def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tuple[VolumeAntenna, tuple[str, ...]]:

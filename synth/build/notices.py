@@ -21,6 +21,10 @@ WEAKER = {
     "tank_to_tank_capacitance": "an earthed screen between the tanks makes",
 }
 """What weakens each path of models.circuit.coupled."""
+COMMON_BONDED = (
+    "the circuit's common counts as bonded to earth, as the design does not say how it is fed: with a battery or an "
+    "isolated supply the hand does less; say so with to_earth in [common]"
+)
 ROUGH_RIPPLE = 0.2
 """Change of an amplitude above which a law of first order is told to be rough."""
 COILS_NOT_COUNTED = (
@@ -106,6 +110,16 @@ def out_of_reach_notice(reached: float, target: float, distance: float, fixed: f
         return f"{notice}; no reference.capacitance does it (now {has}): choose a smaller reference.inductance"
     needed = format_quantity(fixed, "F")
     return f"{notice}; reference.capacitance of {needed} (now {has}) brings it there with the trimmer in the middle"
+
+
+def floating_notice(tie: float, own: float, frequency: float) -> str:
+    """What to say of a ring of `own` F that its tank at `frequency`, Hz, holds to the common by little, `tie` F."""
+    return (
+        f"at the pitch frequency, {format_quantity(frequency, 'Hz')}, the volume oscillator holds its ring to the "
+        f"common by {format_quantity(abs(tie), 'F')} only, little beside the ring's own {format_quantity(own, 'F')}: "
+        "the volume hand then does more to the pitch; keep the two frequencies farther apart, or give the volume tank "
+        "more capacitance"
+    )
 
 
 def pulling_notices(pulling: Pulling) -> tuple[str, ...]:

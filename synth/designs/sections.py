@@ -6,6 +6,7 @@ Each section checks its values against its keys, the design checks them against 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import Field, dataclass, field, fields, replace
 from typing import Any, ClassVar, Final, TypeVar, dataclass_transform, get_args, get_type_hints
@@ -100,13 +101,30 @@ class AntennaSection(SectionValues):
     diameter: float = quantity("diameter of the rod", ("m", 0.0005, 0.1), default=0.010)
     base_height: float = quantity("its lower end above the floor", ("m", 0.02, 3.0), default=1.0)
     stray: float = quantity(
-        "antenna stray: of its mount and lead to earth, beside the rod's own", ("F", 0.0, 1e-9), default=0.0
+        "antenna stray: of its mount and lead to the common, beside the rod's own", ("F", 0.0, 1e-9), default=0.0
     )
 
 
-@_section("cabinet", "An earthed metal box under the antenna. Leave the section out if there is none.")
+@_section("common", "What joins the circuit's common, its zero volt, to earth.")
+class CommonSection(SectionValues):
+    """The circuit's common, F and m. to_earth None: not said, and taken as bonded."""
+
+    to_earth: float | None = quantity(
+        "by the supply; bonded: a wire; none: a battery; left out: bonded",
+        ("F", 0.0, 1e-6),
+        default=None,
+        words={"bonded": math.inf, "none": 0.0},
+    )
+    board_width: float = quantity(
+        "board at the antenna's foot, where there is no cabinet and no bond", ("m", 0.02, 1.0), default=0.16
+    )
+    board_depth: float = quantity("of that board, towards the player", ("m", 0.02, 1.0), default=0.10)
+    board_gap: float = quantity("from that board to the lower end of the rod", ("m", 0.002, 1.0), default=0.02)
+
+
+@_section("cabinet", "A metal box under the antenna, joined to the common. Leave the section out if there is none.")
 class CabinetSection(SectionValues):
-    """The earthed box under the antenna, m."""
+    """The box under the antenna, m."""
 
     width: float = quantity("side to side for the player", ("m", 0.02, 2.0), default=0.40)
     depth: float = quantity("towards the player", ("m", 0.02, 2.0), default=0.20)
@@ -116,13 +134,13 @@ class CabinetSection(SectionValues):
 
 @_section("player", "Who stands in front of the antenna.")
 class PlayerSection(SectionValues):
-    """The player, F and m. body_capacitance None: bonded to earth; hand_height None: middle of the rod."""
+    """The player, F and m. body_capacitance None: see its help; hand_height None: middle of the rod."""
 
     body_capacitance: float | None = quantity(
-        'of the body to earth through the shoes; "bonded": by a wire',
+        "to earth in all, as a bridge reads it; left out: 100 pF of shoes and what the field finds",
         ("F", 0.0, 1e-8),
-        default=100e-12,
-        words={"bonded": None},
+        default=None,
+        words={"bonded": math.inf},
     )
     stand_distance: float = quantity("from the antenna's axis to the body's axis", ("m", 0.3, 2.0), default=0.75)
     hand_height: float | None = quantity(
@@ -395,7 +413,7 @@ class VolumeAntennaSection(SectionValues):
     height: float = quantity("of the ring above the floor", ("m", 0.05, 3.0), default=1.0)
     offset: float = quantity("from the rod's axis sideways to the ring's", ("m", 0.05, 2.0), default=0.45)
     stray: float = quantity(
-        "antenna stray: of its mount and lead to earth, beside the ring's own", ("F", 0.0, 1e-9), default=0.0
+        "antenna stray: of its mount and lead to the common, beside the ring's own", ("F", 0.0, 1e-9), default=0.0
     )
 
 
@@ -514,6 +532,7 @@ class Design:
 
     about: About = field(default_factory=About)
     antenna: AntennaSection = field(default_factory=AntennaSection)
+    common: CommonSection = field(default_factory=CommonSection)
     cabinet: CabinetSection | None = None
     player: PlayerSection = field(default_factory=PlayerSection)
     variable: VariableSection

@@ -53,6 +53,8 @@ _VALUES: dict[tuple[str, str], str | float] = {
 # optional sections that the template uses
 _SECTIONS = frozenset({"branch", "volume_antenna", "volume", "volume_response"})
 _EXAMPLES = {
+    ("common", "to_earth"): "bonded",
+    ("player", "body_capacitance"): "170 pF",
     ("player", "hand_height"): "1.25 m",
     ("circuit", "board"): "perfboard",
     ("transistor", "early_voltage"): "80 V",

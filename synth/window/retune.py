@@ -13,6 +13,7 @@ from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
+from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import detector_of
 from synth.errors import DesignError
@@ -35,6 +36,16 @@ class Tuned:
     volume: VolumeAntenna | None
     disabled: Mapping[str, str]
     notices: tuple[str, ...] = ()
+    both: BothHands | None = None
+
+    def heard(self, distance: float, volume: float, height: float | None) -> tuple[float, float]:
+        """Distance, m, and gain that sound with the pitch hand at `distance` and the volume hand at `height`, m.
+
+        `height` None: the volume hand is no hand over a ring, and the gain is `volume`.
+        """
+        if self.both is None or height is None:
+            return distance, volume
+        return float(self.both.pitch_distance(distance, height)), float(self.both.gain(distance, height))
 
 
 def retuned(offer: Tunable, settings: Settings) -> Tuned:
@@ -62,6 +73,7 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
         volume=offer.volume,
         disabled=offer.faults,
         notices=notices,
+        both=offer.both.get(now.posture),
     )
 
 

@@ -20,9 +20,8 @@ from models.mutual_inductance import Coil, coil_coupling
 from models.pitch import cents
 from models.pitch_field import pitch_field
 from synth.build import circuit_assembly
-from synth.build.assembly import branch_of, scene_of, tank_in
+from synth.build.assembly import branch_of, tank_in
 from synth.build.circuit_assembly import circuit_of, resonance_of, tank_of
-from synth.build.curve_cache import curves_for
 from synth.build.notices import RESONANCES_OVER_CIRCUITS
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.build.workbench import OpenedDesign, assemble
@@ -52,7 +51,7 @@ def locked_off(design: Design, law: str) -> Design:
 
 
 def test_the_demo_plays_three_octaves_without_a_notice(willow):
-    curve = curves_for(scene_of(willow))["open"]
+    curve = OpenedDesign(willow).curve
     assembly = assemble(willow, curve)
     assert assembly.notices == ()
     instrument, field = assembly.instrument, pitch_field(assembly.instrument)
@@ -72,7 +71,7 @@ def test_lossless_and_circuit_law_differ_by_about_15_cents(willow):
     Almost all of it is one factor for the whole field (the beat in proportion to df/dC, the transistor in parallel to
     the tank); what changes from one end to the other is below 2 cents.
     """
-    curve = curves_for(scene_of(willow))["open"]
+    curve = OpenedDesign(willow).curve
     circuit, lossless = (assemble(locked_off(willow, law), curve).instrument for law in ("circuit", "lossless"))
     assert lossless.variable_law is None
     field = pitch_field(circuit)

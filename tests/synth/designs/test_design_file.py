@@ -69,7 +69,8 @@ def test_the_smallest_design_takes_every_default() -> None:
     assert design.variable.inductance == 1e-3
     assert design.variable.capacitance == 330e-12
     assert design.antenna.length == 0.45
-    assert design.player.body_capacitance == 100e-12
+    assert design.player.body_capacitance is None
+    assert design.common.to_earth is None
     assert design.cabinet is None
     assert design.branch is None
     assert design.tuning.zero_beat is None
