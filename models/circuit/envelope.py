@@ -25,7 +25,6 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
-from scipy.constants import Boltzmann
 from scipy.linalg.lapack import dgetrf, dgetrs
 
 from models.arrays import Complexes, Floats
@@ -46,6 +45,7 @@ from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.small_signal import small_signal
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
+from models.circuit.switch_on import LINEAR, thermal_swing
 from models.circuit.transient import (
     CURRENT_SCALE,
     CURRENTS,
@@ -90,8 +90,6 @@ DEEPEST_FALL = 5.0
 NEWTON_STEPS = 12
 NEWTON_STRIDE = 0.3
 """A Newton step is shortened to this: of STEADY_SCALE for the means, of the fundamental for the swings."""
-SMALL = 1e-3
-"""Peak of the tank's fundamental, V, below which the oscillation is small beside the thermal voltage."""
 ROUNDING = 1e-11
 """The smallest swing, V, that is told from rounding."""
 FOLLOWED = 240
@@ -104,11 +102,14 @@ MOST_HURRIED = 60
 """So many shortest steps in a row may miss the tolerance."""
 
 
+NEAR_MODE = 0.05
 class Outcome(Enum):
     """What becomes of the oscillation."""
 
     SETTLES = "settles"
     SQUEGS = "squegs"
+    TWO_TONES = "two tones"
+    WANDERS = "wanders"
     DIES = "dies"
     UNDECIDED = "undecided"
 
@@ -285,7 +286,7 @@ def _first_cycles(circuit: OscillatorCircuit, linear: Network, ports: Transistor
     """Integrate the first cycles in time: on until the emitter junction conducts, where it comes up so quickly that its
     turning on, within a fraction of a cycle, rings the tank.
     """
-    run = simulate(circuit, FIRST_CYCLES / near, frequency=near, relative_tolerance=1e-7)
+    run = simulate(circuit, FIRST_CYCLES / near, frequency=near, relative_tolerance=1e-7, thermal=False)
     for _ in range(MOST_PIECES):
         junction = linear.ports[:, EMITTER_PORT] @ run.states
         cycle = junction[-POINTS_PER_CYCLE:].mean(), junction[-2 * POINTS_PER_CYCLE : -POINTS_PER_CYCLE].mean()
@@ -333,7 +334,7 @@ def _marched(
         march.points = _enough_harmonics(march.points)
         kept.append(march.points[-1])
         slow = abs(march.growth) * step < 1e-2 and step > 5.0 * period
-        if slow and point.time > next_trial and swing > SMALL:
+        if slow and point.time > next_trial and swing > LINEAR:
             next_trial = point.time + max(2.0 * step, 0.1 * point.time)
             state, unstable = _settled(march, point)
             if state is not None:
@@ -341,7 +342,7 @@ def _marched(
             if unstable:
                 raise TooFastError("envelope: the steps would hold an oscillation from which disturbances lead away")
         supply = march.circuit.supply_voltage
-        if rest is not None and swing < SMALL and march.growth < 0.0 and _at_rest(point, rest, supply):
+        if rest is not None and swing < LINEAR and march.growth < 0.0 and _at_rest(point, rest, supply):
             return Outcome.DIES, None, from_noise
         if len(kept) % 20 == 0 and _comes_in_bursts(_fundamentals(march, kept)):
             return Outcome.SQUEGS, None, from_noise
@@ -400,14 +401,6 @@ def _followed(
 def natural_frequency(circuit: OscillatorCircuit) -> float:
     """Return the frequency, Hz, of the tank's linear parts alone.  f = 1 / (2 pi sqrt(L C))"""
     return 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
-
-
-def thermal_swing(circuit: OscillatorCircuit) -> float:
-    """Return the peak voltage, V, of the tank's thermal noise: its energy is k T (equipartition, two halves of it).
-
-    C V^2 / 2 = k T
-    """
-    return math.sqrt(2.0 * Boltzmann * circuit.transistor.temperature / circuit.tank_capacitance)
 
 
 def _growth(before: _Point, after: _Point) -> float:
@@ -520,8 +513,8 @@ def _resolved(
 ) -> list[_Point]:
     """Return three points one cycle apart around the middle of the window of the first cycles.
 
-    Each state is a sum of polynomials of degree DEGREE times exp(j k w t), and of the circuit's other modes. Where
-    the fundamental has rung down by RUNG_DOWN in the window, what looks like it is left of the rising means: it then
+    Each state is a polynomial of degree DEGREE, polynomials times exp((s + j k w) t) with the rate s and the frequency w
+    of the mode that rings, and the circuit's other modes. Where the fundamental has rung down by RUNG_DOWN in the window, what looks like it is left of the rising means: it then
     begins at the floor, peak V of the tank, in the shape of its mode.
     """
     late = first.times >= first.times[-1] - WINDOW / near
@@ -538,9 +531,10 @@ def _resolved(
     since = times - middle
     powers = (since / half) ** np.arange(DEGREE + 1)[:, None]
     columns = [*powers]
+    size = np.exp(carrier.real * since)
     for order in range(1, FITTED + 1):
         columns += [
-            part * powers[n]
+            size * part * powers[n]
             for part in (np.cos(order * omega * since), np.sin(order * omega * since))
             for n in range(DEGREE + 1)
         ]
@@ -561,6 +555,7 @@ def _resolved(
         value = np.einsum("kdn,d->nk", series, place ** np.arange(DEGREE + 1))
         slope = np.einsum("kdn,d->nk", series[:, 1:], np.arange(1, DEGREE + 1) * place ** np.arange(DEGREE)) / half
         lead, rising = linear.ports[:, PHASE_PORT] @ value[:, 1], linear.ports[:, PHASE_PORT] @ slope[:, 1]
+        value[:, 1:] *= math.exp(carrier.real * offset)
         turned = value * np.exp(-1j * np.angle(-lead) * np.arange(FITTED + 1))
         turned = resized(turned, FEWEST_HARMONICS)
         voltages: Complexes = linear.ports.T @ turned

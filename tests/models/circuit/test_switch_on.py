@@ -11,8 +11,8 @@ from models.circuit.bias import Bias
 from models.circuit.common_base import OscillatorCircuit, Trimmer
 from models.circuit.oscillator import NotSteadyError, small_signal, steady_state
 from models.circuit.small_signal import DoesNotStartError
-from models.circuit.startup_time import startup_estimate
-from models.circuit.switch_on import NEEDED_GROWTH_TIMES, rising_bias
+
+from models.circuit.switch_on import rising_bias
 from models.circuit.transient import run_length, simulate
 from models.circuit.transistor import Transistor
 
