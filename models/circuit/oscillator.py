@@ -41,6 +41,8 @@ FIRST_HARMONICS = 16
 MOST_HARMONICS = 512
 CUT_OFF = 1e-4
 """Largest share of the last harmonic in a port voltage, of the collector junction's fundamental."""
+NEAR_MODE = 0.05
+"""Largest relative distance of an oscillation from the frequency near which it is asked for."""
 FREQUENCY_SETTLED = 3e-6
 """The number of harmonics is raised until the frequency moves by less than this, relative (what is left is some
 tenth). At MOST_HARMONICS it may move by more where the moves shrink so fast that no more than this is left.
@@ -101,7 +103,8 @@ def _switched_on(
     It does not start if what grows on the way stays small beside the thermal voltage, or if its envelope dies away even
     from a thermal swing that only 1 % of all switchings-on exceed.
     """
-    from models.circuit.envelope import NEAR_MODE, Outcome, start_up  # heavy, and seldom needed
+    from models.circuit.envelope import Outcome  # these need the oscillator's own modules
+    from models.circuit.start_up import start_up
 
     floor, way = HIGH_NOISE * thermal_swing(circuit), rising_bias(circuit)
     if way.largest_swing(step_swing(circuit), floor) < LINEAR:

@@ -117,8 +117,9 @@ def simulate(
     """Integrate `circuit` for `duration`, s.
 
     start None: from switch-on, everything at 0, and with `thermal` the tank's thermal swing where the oscillation
-    begins to grow (models.circuit.switch_on), if the tank swings by less there. A SteadyState: its states at t = 0, the alternating part enlarged by
-    the relative `disturbance`, so that the run has to find its own way back. An array (n,): these states.
+    begins to grow (models.circuit.switch_on), if the tank swings by less there. A SteadyState: its states at t = 0, the
+    alternating part enlarged by the relative `disturbance`, so that the run has to find its own way back. An array
+    (n,): these states.
     keep_from: earliest time kept, s. frequency: sets the spacing of the record (POINTS_PER_CYCLE; default from
     inductance and capacitance). Raises ValueError when the integrator gives up.
     """
@@ -135,7 +136,7 @@ def simulate(
     count = math.floor((duration - keep_from) / spacing)
     if count < 2:
         raise ValueError(f"duration {duration:g} s leaves nothing to keep after {keep_from:g} s")
-    times = keep_from + spacing * np.arange(count + 1)
+    times: Floats = keep_from + spacing * np.arange(count + 1, dtype=np.float64)
     scale = np.array([CURRENT_SCALE if name in CURRENTS else 1.0 for name in linear.names])
     absolute = ABSOLUTE_TOLERANCE * scale
 
@@ -159,7 +160,7 @@ def simulate(
     if kick is None or kick[0] <= 2.0 / frequency:
         return TransientRecord(times, integrated(0.0, first, times), linear.names)
     opening, swing = kick
-    last_cycles = opening - spacing * np.arange(2 * POINTS_PER_CYCLE, -1, -1)
+    last_cycles: Floats = opening - spacing * np.arange(2 * POINTS_PER_CYCLE, -1, -1, dtype=np.float64)
     early, late = times[times <= opening], times[times > opening]
     until = np.union1d(early, last_cycles)
     before = integrated(0.0, first, until)
@@ -178,7 +179,7 @@ def run_length(expected: SteadyState, cycles: int = 60) -> float:
     """
     growth = small_signal(expected.circuit).growth_rate
     if growth <= 0.0:
-        raise ValueError("run_length: the oscillation does not grow from rest; see models.circuit.envelope")
+        raise ValueError("run_length: the oscillation does not grow from rest; see models.circuit.start_up")
     return 8.0 * expected.settling_time + 12.0 / growth + cycles / expected.frequency
 
 

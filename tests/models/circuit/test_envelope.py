@@ -9,8 +9,10 @@ from scipy.interpolate import PchipInterpolator
 
 from models.circuit.bias import Bias
 from models.circuit.common_base import OscillatorCircuit
-from models.circuit.envelope import REACHED, Outcome, start_up, thermal_swing
+from models.circuit.envelope import Outcome
 from models.circuit.oscillator import NotSteadyError, steady_state
+from models.circuit.start_up import REACHED, start_up
+from models.circuit.switch_on import thermal_swing
 from models.circuit.transient import POINTS_PER_CYCLE, cycle_swings, simulate
 from synth.comparisons.oscillator import CIRCUITS
 from tests.models.circuit.test_switch_on import HARD, kennedy, with_emitter

@@ -10,8 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from models.circuit.envelope import Outcome, start_up
+from models.circuit.envelope import Outcome
 from models.circuit.oscillator import pot_sweep, steady_state
+from models.circuit.start_up import start_up
 from synth.build.circuit_assembly import circuit_of
 from synth.cli import main
 from synth.designs.design_file import load_design

@@ -1,0 +1,174 @@
+"""The picture of a start-up: bias, swing from the noise up, and true cycles, drawn from the envelope's harmonics."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from models.arrays import Floats
+from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER
+from models.circuit.start_up import REACHED, StartUp
+from models.circuit.steady_state import SteadyState
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings
+from synth.analysis.oscillator import AdjustedReading, OscillatorFigures
+from synth.analysis.unsteady import UnsteadyFigures
+from synth.designs.quantity import format_quantity
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
+
+SHARES = (0.1, 0.5, 1.0)
+"""Shares of the final swing at which true cycles are drawn."""
+CYCLES = 2
+CYCLE_POINTS = 240
+SHOWN_CYCLES = 60
+"""Of what was integrated in time, the last so many are drawn as they are."""
+SMALLEST = 1e-6  # V, of the swing's axis
+
+
+def save_oscillator_plot(
+    report: OscillatorFigures,
+    state: SteadyState,
+    run: StartUp,
+    pot: tuple[AdjustedReading, ...],
+    path: str,
+    force: bool,
+) -> None:
+    """Draw the start-up `run` to the steady oscillation `state` and the `pot` readings into `path` (.png or .svg)."""
+    with saved_figure(path, force, (1.0, 1.1, 1.1, 0.9), (8.0, 11.0), share_x=False) as (figure, axes):
+        bias, swing, cycles, turn = axes
+        title = f"{report.design}, {report.which} oscillator: {report.frequency_hz / 1e3:.3f} kHz"
+        figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
+        _draw_bias(bias, run)
+        _draw_swing(swing, run, report.startup_s)
+        _draw_cycles(cycles, run, state.peak_to_peak("tank"))
+        _draw_pot(turn, report, pot)
+        for each in axes:
+            each.grid(axis="y", which="major")
+
+
+def save_unsteady_plot(report: UnsteadyFigures, run: StartUp, path: str, force: bool) -> None:
+    """Draw an oscillation that does not settle: bias, envelope of the swing, and the voltage itself at its end."""
+    with saved_figure(path, force, (1.0, 1.1, 1.1), (8.0, 8.6), share_x=False) as (figure, axes):
+        bias, swing, cycles = axes
+        title = f"{report.design}, {report.which} oscillator does not settle: {report.motion_in_words}"
+        figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
+        _draw_bias(bias, run)
+        _draw_swing(swing, run, None, logarithmic=False)
+        if run.late is None:
+            _draw_cycles(cycles, run, float(run.tank.max()))
+        else:
+            _draw_record(cycles, run.late)
+        for each in axes:
+            each.grid(axis="y", which="major")
+
+
+def _from_the_start(run: StartUp, name: str) -> tuple[Floats, Floats, Floats]:
+    """Times, s, mean of a state, V, and its peak-to-peak, V, one a cycle of the first cycles, then of the envelope."""
+    first = run.first
+    swings = cycle_swings(first, name)
+    length = swings.size * POINTS_PER_CYCLE
+    rows = first.voltage(name)[:length].reshape(-1, POINTS_PER_CYCLE).mean(axis=1)
+    middles = first.times[:length].reshape(-1, POINTS_PER_CYCLE).mean(axis=1)
+    times = run.times
+    early = middles < times[0] if times.size else np.ones(middles.size, dtype=bool)
+    later = run.mean(COLLECTOR) - run.mean(COLD) if name == "tank" else run.mean(name)
+    return (
+        np.concatenate([middles[early], times]),
+        np.concatenate([rows[early], later]),
+        np.concatenate([swings[early], run.swing(name)]),
+    )
+
+
+def _draw_bias(axes: Axes, run: StartUp) -> None:
+    """Supply, base and emitter, each the mean over a cycle."""
+    for name, label, colour in (
+        (COLD, "supply at the tank", QUIET),
+        (BASE, "base", ORANGE),
+        (EMITTER, "emitter", GREEN),
+    ):
+        times, means, _ = _from_the_start(run, name)
+        axes.plot(1e3 * np.append(0.0, times), np.append(0.0, means), color=colour, label=label)
+    _time_axis(axes, run, "mean (V)")
+
+
+def _draw_swing(axes: Axes, run: StartUp, started: float | None, logarithmic: bool = True) -> None:
+    """Peak-to-peak of tank and base; straight on a logarithmic axis where it grows exponentially."""
+    for name, label, colour in (("tank", "tank", BLUE), (BASE, "base", ORANGE)):
+        times, _, swings = _from_the_start(run, name)
+        axes.plot(1e3 * times, np.maximum(swings, 0.1 * SMALLEST), color=colour, label=label)
+    if logarithmic:
+        axes.set_yscale("log")
+        axes.set_ylim(bottom=SMALLEST)
+    if started is not None:
+        label = f"{100.0 * REACHED:.0f} % of the tank's swing after {format_quantity(started, 's', 3)}"
+        axes.axvline(1e3 * started, color=VERMILLION, linewidth=1.0, linestyle=":", label=label)
+    _time_axis(axes, run, "swing (V peak to peak)")
+
+
+def _time_axis(axes: Axes, run: StartUp, label: str) -> None:
+    axes.set_xlim(0.0, 1e3 * float(run.times[-1]))
+    axes.set_xlabel("time from switch-on (ms)")
+    axes.set_ylabel(label)
+    legend_above(axes, 3, right=True)
+
+
+def _draw_cycles(axes: Axes, run: StartUp, final: float) -> None:
+    """The tank's voltage over a few true cycles at chosen shares of the final swing, and the emitter's at the last."""
+    swings = run.tank[: len(run.points)]
+    quiet = int(np.argmin(swings))
+    place = 0
+    for share, width in zip(SHARES, (1.0, 1.4, 1.8), strict=True):
+        reached = np.flatnonzero(swings[quiet:] >= 0.995 * share * final)
+        place = quiet + int(reached[0]) if reached.size else int(np.argmax(swings))
+        when = format_quantity(float(run.times[place]), "s", 3)
+        wave = run.cycle(place, "tank", CYCLE_POINTS)
+        alpha = 0.35 + 0.65 * share
+        axes.plot(*_repeated(wave, run, place), color=BLUE, linewidth=width, alpha=alpha, label=f"tank after {when}")
+    wave = run.cycle(place, EMITTER, CYCLE_POINTS)
+    wave = wave - wave.mean()
+    factor = _round_factor(float(swings[place] / np.ptp(wave)))
+    label = "emitter" if factor == 1.0 else f"emitter x {factor:g}"
+    axes.plot(*_repeated(factor * wave, run, place), color=ORANGE, linewidth=1.2, label=label)
+    axes.set_xlim(left=0.0)
+    axes.set_xlabel("true cycles at these instants (us)")
+    axes.set_ylabel("volts")
+    legend_above(axes, 4, right=True)
+
+
+def _repeated(wave: Floats, run: StartUp, place: int) -> tuple[Floats, Floats]:
+    values = np.append(np.tile(wave, CYCLES), wave[0])
+    return 1e6 * np.arange(values.size) / wave.size / run.points[place].frequency, values
+
+
+def _draw_record(axes: Axes, late: TransientRecord) -> None:
+    """The tank's voltage as it was integrated in time, its last cycles."""
+    part = slice(max(0, late.times.size - SHOWN_CYCLES * POINTS_PER_CYCLE), None)
+    axes.plot(1e3 * late.times[part], late.voltage("tank")[part], color=BLUE, linewidth=0.8, label="tank, every cycle")
+    axes.set_xlim(1e3 * late.times[part][0], 1e3 * late.times[-1])
+    axes.set_xlabel("time from switch-on (ms)")
+    axes.set_ylabel("volts")
+    legend_above(axes, 3, right=True)
+
+
+def _round_factor(ratio: float) -> float:
+    """The largest 1, 2 or 5 times a power of ten that is not above half of `ratio`; 1 at least."""
+    if not np.isfinite(ratio):
+        return 1.0
+    factor = 1.0
+    for step in (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0):
+        if step <= 0.5 * ratio:
+            factor = step
+    return factor
+
+
+def _draw_pot(axes: Axes, report: OscillatorFigures, pot: tuple[AdjustedReading, ...]) -> None:
+    places = np.array([reading.setting for reading in pot], dtype=np.float64)
+    known = np.array([reading.shift_hz is not None for reading in pot])
+    shifts = np.array([np.nan if reading.shift_hz is None else reading.shift_hz for reading in pot])
+    axes.plot(places, shifts, color=BLUE, label="frequency against the pot")
+    axes.plot([report.pot], [0.0], "o", color=VERMILLION, markersize=5, label=f"set at {report.pot:.3g}")
+    if not known.all():
+        silent = np.full(int((~known).sum()), float(shifts[known].min()) if known.any() else 0.0)
+        axes.plot(places[~known], silent, "x", color=QUIET, label="does not oscillate")
+    axes.set_xlim(-0.02, 1.02)
+    axes.set_xlabel("position of the fine-tune pot (0 low, 1 high)")
+    axes.set_ylabel("shift (Hz)")
+    legend_above(axes, 3, right=True)
