@@ -67,11 +67,12 @@ def bursts_of(times: Floats, swings: Floats) -> Bursts | None:
 
     None where it stands still or has fewer than three peaks.
     """
+    reach, inner = float(np.ptp(swings)), swings[1:-1]
+    turns = np.count_nonzero((inner > swings[:-2]) & (inner >= swings[2:]))
+    if turns < 3 or reach < STILL * float(swings.max()):
+        return None
     from scipy.signal import find_peaks  # heavy, and seldom needed
 
-    reach = float(np.ptp(swings))
-    if reach < STILL * float(swings.max()):
-        return None
     peaks = find_peaks(swings, prominence=PROMINENT * reach)[0]
     if peaks.size < 3:
         return None

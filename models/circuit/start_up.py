@@ -112,7 +112,7 @@ class StartUp:
         return np.concatenate([early, late])
 
     def cycle(self, place: int, name: str, count: int = 256) -> Floats:
-        """Return `count` instants of one cycle of a state (or "tank") at the envelope's point `place`, mean included."""
+        """Return `count` instants of one cycle of a state or "tank" at the envelope's point `place`, mean included."""
         point = self.points[place]
         mean = self._row(name) @ point.states[:, 0].real
         return np.asarray(mean + self._swinging(point, name, count))

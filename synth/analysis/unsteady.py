@@ -26,6 +26,7 @@ MOTIONS = {
 }
 REMEDIES = {
     Outcome.TWO_TONES: "set the modes further apart (another series inductor) or add loss to the one not wanted",
+    Outcome.WANDERS: "drive it less: a larger emitter resistor, less feedback, or more loss in the coil",
 }
 USUAL_REMEDY = (
     "choose a smaller base or wiper capacitor, a smaller feed resistor, less feedback or a larger emitter resistor"
@@ -42,11 +43,11 @@ class Tone:
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """What one point of the circuit does late in the run: its mean over a cycle, lowest and highest, and its swing."""
+    """What one point does late in the run: mean over a cycle (None across the tank) and swing, lowest and highest."""
 
     name: str
-    lowest_dc_v: float
-    highest_dc_v: float
+    lowest_dc_v: float | None
+    highest_dc_v: float | None
     lowest_peak_to_peak_v: float
     highest_peak_to_peak_v: float
 
@@ -114,12 +115,11 @@ def unsteady_figures(prepared: PreparedOscillator, run: StartUp) -> UnsteadyFigu
 
 
 def _range(run: StartUp, name: str, node: str, late: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> Range:
-    means = np.zeros(late.size) if node == "tank" else run.mean(node)
-    swings = run.swing(node)
+    means, swings = None if node == "tank" else run.mean(node), run.swing(node)
     return Range(
         name,
-        float(means[late].min()),
-        float(means[late].max()),
+        None if means is None else float(means[late].min()),
+        None if means is None else float(means[late].max()),
         float(swings[late].min()),
         float(swings[late].max()),
     )

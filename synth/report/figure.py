@@ -61,11 +61,17 @@ def checked_plot_path(name: str | Path) -> Path:
 
 @contextmanager
 def saved_figure(
-    path: str | Path, force: bool, height_ratios: tuple[float, ...], size: tuple[float, float], share_x: bool = True
+    path: str | Path,
+    force: bool,
+    height_ratios: tuple[float, ...],
+    size: tuple[float, float],
+    share_x: bool = True,
+    fixed: dict[str, float] | None = None,
 ) -> Iterator[tuple[Figure, list[Axes]]]:
     """Yield a figure of `size` inches with axes above one another, by default with one x axis; save it on leaving.
 
-    The file `path` (.png or .svg by its name) appears whole or not at all.
+    The file `path` (.png or .svg by its name) appears whole or not at all. fixed: margins (left, right, top, bottom,
+    hspace, shares of the figure) in place of those computed from the labels, which takes a third of the drawing.
     """
     target = checked_plot_path(path)
     mpl = require("matplotlib", "a plot")
@@ -73,7 +79,9 @@ def saved_figure(
 
     kind = target.suffix.lower()[1:]
     with mpl.rc_context(_STYLE), atomic_path(target, force) as temporary:
-        figure = Figure(figsize=size, layout="constrained")
+        figure = Figure(figsize=size, layout="constrained" if fixed is None else None)
+        if fixed is not None:
+            figure.subplots_adjust(**fixed)
         axes = figure.subplots(len(height_ratios), 1, sharex=share_x, height_ratios=height_ratios, squeeze=False)[:, 0]
         yield figure, list(axes)
         figure.savefig(temporary, format=kind, metadata={"Date": None} if kind == "svg" else {})

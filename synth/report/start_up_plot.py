@@ -20,7 +20,10 @@ CYCLES = 2
 CYCLE_POINTS = 240
 SHOWN_CYCLES = 60
 """Of what was integrated in time, the last so many are drawn as they are."""
-SMALLEST = 1e-6  # V, of the swing's axis
+SMALLEST, DECADES = 1e-6, (1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 0.1, 1.0, 10.0)  # V, of the swing's axis
+MARGINS = {"left": 0.11, "right": 0.975, "top": 0.935, "bottom": 0.05, "hspace": 0.5}
+SHOWN_STARTS = 3.0
+"""The time axis ends after so many start-up times."""
 
 
 def save_oscillator_plot(
@@ -32,12 +35,14 @@ def save_oscillator_plot(
     force: bool,
 ) -> None:
     """Draw the start-up `run` to the steady oscillation `state` and the `pot` readings into `path` (.png or .svg)."""
-    with saved_figure(path, force, (1.0, 1.1, 1.1, 0.9), (8.0, 11.0), share_x=False) as (figure, axes):
+    with saved_figure(path, force, (1.0, 1.1, 1.1, 0.9), (8.0, 11.0), share_x=False, fixed=MARGINS) as (figure, axes):
         bias, swing, cycles, turn = axes
         title = f"{report.design}, {report.which} oscillator: {report.frequency_hz / 1e3:.3f} kHz"
         figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
-        _draw_bias(bias, run)
-        _draw_swing(swing, run, report.startup_s)
+        end = float(run.times[-1])
+        span = 0.0, end if report.startup_s is None else min(end, SHOWN_STARTS * report.startup_s)
+        _draw_bias(bias, run, span)
+        _draw_swing(swing, run, span, report.startup_s)
         _draw_cycles(cycles, run, state.peak_to_peak("tank"))
         _draw_pot(turn, report, pot)
         for each in axes:
@@ -46,16 +51,18 @@ def save_oscillator_plot(
 
 def save_unsteady_plot(report: UnsteadyFigures, run: StartUp, path: str, force: bool) -> None:
     """Draw an oscillation that does not settle: bias, envelope of the swing, and the voltage itself at its end."""
-    with saved_figure(path, force, (1.0, 1.1, 1.1), (8.0, 8.6), share_x=False) as (figure, axes):
+    with saved_figure(path, force, (1.0, 1.1, 1.1), (8.0, 9.0), share_x=False, fixed=MARGINS) as (figure, axes):
         bias, swing, cycles = axes
         title = f"{report.design}, {report.which} oscillator does not settle: {report.motion_in_words}"
         figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
-        _draw_bias(bias, run)
-        _draw_swing(swing, run, None, logarithmic=False)
-        if run.late is None:
+        late = run.late
+        span = (0.0 if late is None else float(late.times[0])), float(run.times[-1])
+        _draw_bias(bias, run, span, supply=False)
+        _draw_envelope(swing, run, span)
+        if late is None:
             _draw_cycles(cycles, run, float(run.tank.max()))
         else:
-            _draw_record(cycles, run.late)
+            _draw_record(cycles, late)
         for each in axes:
             each.grid(axis="y", which="major")
 
@@ -77,34 +84,40 @@ def _from_the_start(run: StartUp, name: str) -> tuple[Floats, Floats, Floats]:
     )
 
 
-def _draw_bias(axes: Axes, run: StartUp) -> None:
+def _draw_bias(axes: Axes, run: StartUp, span: tuple[float, float], supply: bool = True) -> None:
     """Supply, base and emitter, each the mean over a cycle."""
-    for name, label, colour in (
-        (COLD, "supply at the tank", QUIET),
-        (BASE, "base", ORANGE),
-        (EMITTER, "emitter", GREEN),
-    ):
+    lines = ((COLD, "supply at the tank", QUIET), (BASE, "base", ORANGE), (EMITTER, "emitter", GREEN))
+    for name, label, colour in lines if supply else lines[1:]:
         times, means, _ = _from_the_start(run, name)
         axes.plot(1e3 * np.append(0.0, times), np.append(0.0, means), color=colour, label=label)
-    _time_axis(axes, run, "mean (V)")
+    _time_axis(axes, span, "mean (V)")
 
 
-def _draw_swing(axes: Axes, run: StartUp, started: float | None, logarithmic: bool = True) -> None:
-    """Peak-to-peak of tank and base; straight on a logarithmic axis where it grows exponentially."""
+def _draw_swing(axes: Axes, run: StartUp, span: tuple[float, float], started: float | None) -> None:
+    """Peak-to-peak of tank and base; on this axis exponential growth is a straight line."""
     for name, label, colour in (("tank", "tank", BLUE), (BASE, "base", ORANGE)):
         times, _, swings = _from_the_start(run, name)
         axes.plot(1e3 * times, np.maximum(swings, 0.1 * SMALLEST), color=colour, label=label)
-    if logarithmic:
-        axes.set_yscale("log")
-        axes.set_ylim(bottom=SMALLEST)
+    axes.set_yscale("log")
+    axes.set_ylim(bottom=SMALLEST)
+    axes.set_yticks(DECADES, [format_quantity(volts, "V") for volts in DECADES])
+    axes.set_yticks([], minor=True)
     if started is not None:
         label = f"{100.0 * REACHED:.0f} % of the tank's swing after {format_quantity(started, 's', 3)}"
         axes.axvline(1e3 * started, color=VERMILLION, linewidth=1.0, linestyle=":", label=label)
-    _time_axis(axes, run, "swing (V peak to peak)")
+    _time_axis(axes, span, "swing (V peak to peak)")
 
 
-def _time_axis(axes: Axes, run: StartUp, label: str) -> None:
-    axes.set_xlim(0.0, 1e3 * float(run.times[-1]))
+def _draw_envelope(axes: Axes, run: StartUp, span: tuple[float, float]) -> None:
+    """Peak-to-peak of the tank."""
+    times, _, swings = _from_the_start(run, "tank")
+    axes.plot(1e3 * times, swings, color=BLUE, linewidth=1.2, label="tank")
+    axes.set_ylim(bottom=0.0)
+    _time_axis(axes, span, "swing (V peak to peak)")
+
+
+def _time_axis(axes: Axes, span: tuple[float, float], label: str) -> None:
+    axes.set_xlim(1e3 * span[0], 1e3 * span[1])
     axes.set_xlabel("time from switch-on (ms)")
     axes.set_ylabel(label)
     legend_above(axes, 3, right=True)

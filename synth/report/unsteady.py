@@ -51,8 +51,8 @@ def _facts(report: UnsteadyFigures) -> list[tuple[str, str]]:
     return facts
 
 
-def _volts(value: float) -> str:
-    return format_quantity(value, "V", 3)
+def _volts(value: float | None) -> str:
+    return "-" if value is None else format_quantity(value, "V", 3)
 
 
 def _seconds(value: float) -> str:
