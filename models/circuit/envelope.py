@@ -71,11 +71,15 @@ MOST_HURRIED = 60
 
 
 class Outcome(Enum):
-    """What becomes of an oscillation: SQUEGS comes in periodic bursts, WANDERS never repeats."""
+    """What becomes of an oscillation.
+
+    SQUEGS: it comes in periodic bursts. PATTERN: it repeats only after several unlike cycles. WANDERS: no period found.
+    """
 
     SETTLES = "settles"
     SQUEGS = "squegs"
     TWO_TONES = "two tones"
+    PATTERN = "pattern"
     WANDERS = "wanders"
     DIES = "dies"
     UNDECIDED = "undecided"

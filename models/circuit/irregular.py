@@ -1,8 +1,11 @@
-"""What is read on an oscillation that does not settle: bursts with their period and depth, or two tones at once.
+"""What is read on an oscillation that does not settle: bursts, a pattern of several cycles, or two tones at once.
 
 Bursts: the peak-to-peak of every cycle (or of the envelope) rises and falls; a peak counts where the swing falls by
 PROMINENT of its whole range on both sides of it. They are periodic where neither the time between two peaks nor their
 height varies by more than REGULAR (standard deviation over mean).
+A pattern of several cycles (a subharmonic): the voltage comes back to itself, shifted by the pattern's length, within
+REPEATED (root mean square over that of two voltages with nothing in common). What does so within LONGEST_PATTERN cycles
+at no shift and has no periodic bursts either is called irregular; whether it is chaos is not told.
 Two tones: the two strongest lines of the tank's spectrum (Hann window), the second near another mode of the circuit
 than the first. Their frequencies are those of the parabola through the logarithm of three bins (for this window within
 some 2 % of a bin; F. J. Harris, Proc. IEEE 66 (1978) 51, from memory).
@@ -10,6 +13,7 @@ some 2 % of a bin; F. J. Harris, Proc. IEEE 66 (1978) 51, from memory).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +21,8 @@ import numpy as np
 from models.arrays import Floats
 
 PROMINENT = 0.3
+REPEATED = 0.01
+LONGEST_PATTERN = 40.0
 STILL = 0.01
 """A swing that varies by less than this, relative, stands still."""
 REGULAR = 0.1
@@ -85,6 +91,47 @@ def bursts_of(times: Floats, swings: Floats) -> Bursts | None:
         highest=float(inside.max()),
         lowest=float(inside.min()),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """So many unlike cycles that repeat after `period`, s."""
+
+    cycles: int
+    period: float
+
+
+def pattern_of(times: Floats, values: Floats, cycle: float) -> Pattern | None:
+    """Return the shortest pattern in a voltage (m,), V, at equal steps `times` (m,), s; None where none comes back.
+
+    cycle: some length of one cycle, s, well above which nothing is looked for (LONGEST_PATTERN times).
+    """
+    from scipy.interpolate import CubicSpline  # these are heavy, and seldom needed
+    from scipy.optimize import minimize_scalar
+    from scipy.signal import fftconvolve
+
+    step, half = float(times[1] - times[0]), values.size // 2
+    most = min(half, int(LONGEST_PATTERN * cycle / step))
+    base, size = values[:half], math.sqrt(2.0) * float(values.std())
+    # the mean square of the difference at every lag, by sums and a correlation
+    squares = np.concatenate([[0.0], np.cumsum(values**2)])
+    shifted = squares[half : half + most] - squares[:most]
+    together = fftconvolve(values[: half + most - 1], base[::-1])[half - 1 : half - 1 + most]
+    differences = np.sqrt(np.maximum(shifted + float(base @ base) - 2.0 * together, 0.0) / half) / size
+    inner = np.arange(int(0.5 * cycle / step), most - 1)
+    lowest = inner[(differences[inner] < differences[inner - 1]) & (differences[inner] <= differences[inner + 1])]
+    spline = CubicSpline(times - times[0], values)
+    for lag in lowest[differences[lowest] < 0.3]:
+        found = minimize_scalar(
+            lambda shift: float(np.mean((spline(times[:half] - times[0] + shift) - base) ** 2)),
+            bounds=((lag - 1.0) * step, (lag + 1.0) * step),
+            method="bounded",
+            options={"xatol": 1e-4 * step},
+        )
+        if math.sqrt(found.fun) < REPEATED * size:
+            up = np.count_nonzero((values[1:] >= values.mean()) & (values[:-1] < values.mean()))
+            return Pattern(max(1, round(float(found.x) * up / (values.size * step))), float(found.x))
+    return None
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,7 +114,7 @@ def _switched_on(
         run = start_up(circuit, least_swing=floor)
     if run.outcome is Outcome.DIES:
         raise DoesNotStartError(signal, way.growth_times)
-    if run.outcome in (Outcome.SQUEGS, Outcome.TWO_TONES, Outcome.WANDERS):
+    if run.outcome in (Outcome.SQUEGS, Outcome.TWO_TONES, Outcome.PATTERN, Outcome.WANDERS):
         raise NotSteadyError(
             "the oscillation is not steady: it grows while the supply rises and does not settle; check the base and "
             "wiper capacitors against the emitter resistor, and the drive"

@@ -2,7 +2,8 @@
 
 The first cycles are integrated in time, then the envelope marches (models.circuit.envelope). Where it changes within a
 cycle, or where no oscillation holds itself, the rest is integrated in time piece by piece and read cycle by cycle until
-it is known what it is: periodic bursts, two tones, something that never repeats, or an oscillation that settles.
+it is known what it is: periodic bursts, two tones, a pattern of several cycles, something irregular, or an oscillation
+that settles.
 Start-up times against integration in time: within 0.5 % where the swing of switching on is what grows; where it is the
 thermal noise, both are uncertain by a growth time, which is what noise does (up to 2 % at the lowest Q).
 """
@@ -20,7 +21,7 @@ from models.circuit.common_base import COLD, COLLECTOR, LOAD, OscillatorCircuit,
 from models.circuit.envelope import ROUNDING, March, Outcome, Point, TooFastError, marched, settled
 from models.circuit.first_cycles import first_cycles, resolved
 from models.circuit.harmonic_balance import waveform
-from models.circuit.irregular import REGULAR, STILL, Bursts, TwoTones, bursts_of, two_tones
+from models.circuit.irregular import REGULAR, STILL, Bursts, Pattern, TwoTones, bursts_of, pattern_of, two_tones
 from models.circuit.network import Network
 from models.circuit.small_signal import SmallSignal, linearised, small_signal
 from models.circuit.start_threshold import leading_pair, mode_shape
@@ -40,6 +41,8 @@ FEWEST_KEPT = 10
 """Fewer points are dropped when the envelope breaks off: the run goes on from the first cycles."""
 SECOND_SHARE = 0.2
 """A second mode that grows is set going with this share of the swing, to save the wait for it."""
+PATTERN_CYCLES = 200
+"""Of a piece, in which a pattern is looked for."""
 NOISE_EVERY = 40
 """Every so many cycles the thermal swing is added where the tank swings by less."""
 
@@ -51,7 +54,8 @@ class StartUp:
     first: the first cycles, integrated in time. points: the envelope from there on. late: what was integrated in time
     after it, or None; times from switching on. state: the steady oscillation it settles into, else None. from_noise:
     whether the swing of switching on fell so low that the thermal noise of the tank is what grows; the starting time is
-    then uncertain by a growth time or two. bursts, tones: what was read where it does not settle. second_mode: the
+    then uncertain by a growth time or two. bursts, tones, pattern: what was read where it does not settle. second_mode:
+    the
     frequency, Hz, of a mode that was set going by hand at the beginning of `late`, or None.
     """
 
@@ -64,6 +68,7 @@ class StartUp:
     from_noise: bool = False
     bursts: Bursts | None = None
     tones: TwoTones | None = None
+    pattern: Pattern | None = None
     second_mode: float | None = None
 
     @property
@@ -234,6 +239,7 @@ def _followed(
     late: TransientRecord | None = None
     bursts: Bursts | None = None
     tones: TwoTones | None = None
+    pattern: Pattern | None = None
     for piece in range(MOST_PIECES):
         run = _piece(circuit, states, begin, near, noise)
         begin, states = float(run.times[-1]), run.states[:, -1]
@@ -259,6 +265,11 @@ def _followed(
                 outcome = Outcome.SETTLES
                 break
             continue
+        last = slice(-PATTERN_CYCLES * POINTS_PER_CYCLE, None)
+        pattern = pattern_of(run.times[last], run.voltage("tank")[last], 1.0 / near)
+        if pattern is not None and pattern.cycles > 1:
+            outcome = Outcome.PATTERN
+            break
         every = cycle_swings(late, "tank")[FOLLOWED // 2 :]
         bursts = bursts_of(np.arange(every.size) / near, every)
         if bursts is not None and (bursts.periodic or bursts.irregular):
@@ -267,7 +278,16 @@ def _followed(
     if outcome is Outcome.UNDECIDED and bursts is not None and bursts.spread <= REGULAR:
         outcome = Outcome.SQUEGS  # few of them, but alike
     return StartUp(
-        circuit, outcome, first, tuple(kept), late=late, state=state, bursts=bursts, tones=tones, second_mode=second
+        circuit,
+        outcome,
+        first,
+        tuple(kept),
+        late=late,
+        state=state,
+        bursts=bursts,
+        tones=tones,
+        pattern=pattern,
+        second_mode=second,
     )
 
 

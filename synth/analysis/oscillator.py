@@ -270,8 +270,10 @@ def _start_remarks(run: StartUp, state: SteadyState) -> tuple[tuple[str, ...], b
             return (f"{text} a smaller base or wiper capacitor, or less emitter current",), False
         case Outcome.TWO_TONES:
             return ("switched on in one step, the oscillator sounds in two modes at once and does not settle",), False
+        case Outcome.PATTERN:
+            return ("switched on in one step, its cycles are unlike and repeat only after several of them",), False
         case Outcome.WANDERS:
-            return ("switched on in one step, the oscillation never repeats and does not settle",), False
+            return ("switched on in one step, the oscillation is irregular and does not settle",), False
         case Outcome.DIES:
             return ("switched on in one step, the oscillation dies away before it is steady",), False
         case _:

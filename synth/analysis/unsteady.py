@@ -19,14 +19,17 @@ LATE = 0.5
 MOTIONS = {
     Outcome.SQUEGS: "it squegs: it comes in bursts, one like the other",
     Outcome.TWO_TONES: "it sounds in two modes at once",
-    Outcome.WANDERS: "it is irregular: its swing never repeats",
+    Outcome.PATTERN: "its cycles are unlike, and repeat only after several of them",
+    Outcome.WANDERS: "it is irregular: no period is found in it",
     Outcome.DIES: "it dies away after switching on",
     Outcome.SETTLES: "it settles, but not at an oscillation that can be solved for",
     Outcome.UNDECIDED: "it had not come to an end when the computation did",
 }
+LESS_DRIVE = "drive it less: a larger emitter resistor, less feedback, or more loss in the coil"
 REMEDIES = {
     Outcome.TWO_TONES: "set the modes further apart (another series inductor) or add loss to the one not wanted",
-    Outcome.WANDERS: "drive it less: a larger emitter resistor, less feedback, or more loss in the coil",
+    Outcome.PATTERN: LESS_DRIVE,
+    Outcome.WANDERS: LESS_DRIVE,
 }
 USUAL_REMEDY = (
     "choose a smaller base or wiper capacitor, a smaller feed resistor, less feedback or a larger emitter resistor"
@@ -69,6 +72,8 @@ class UnsteadyFigures(OfDesign):
     bursts_counted: int
     burst_spread: float | None
     tones: tuple[Tone, ...]
+    pattern_cycles: int | None
+    pattern_period_s: float | None
     growth_rate_per_s: float = of("signal.growth_rate")
     loop_gain_margin_db: float = of("signal.margin_db")
     supply_v: float = of("circuit.supply_voltage")
@@ -83,7 +88,7 @@ def unsteady_figures(prepared: PreparedOscillator, run: StartUp) -> UnsteadyFigu
     frequency, swings = run.frequency, run.swing("tank")
     late = np.arange(swings.size) >= LATE * swings.size
     loud = late & (swings > 0.1 * swings[late].max())
-    bursts, tones = run.bursts, run.tones
+    bursts, tones, pattern = run.bursts, run.tones, run.pattern
     # an irregular swing has peaks as well, but no period
     periodic = bursts if run.outcome is Outcome.SQUEGS else None
     points = (("tank", "tank"), ("supply", COLD), ("base", BASE), ("emitter", EMITTER))
@@ -108,6 +113,8 @@ def unsteady_figures(prepared: PreparedOscillator, run: StartUp) -> UnsteadyFigu
         tones=()
         if tones is None or run.outcome is not Outcome.TWO_TONES
         else tuple(Tone(*pair) for pair in zip(tones.frequencies, tones.amplitudes, strict=True)),
+        pattern_cycles=None if pattern is None else pattern.cycles,
+        pattern_period_s=None if pattern is None else pattern.period,
         ranges=tuple(_range(run, name, node, late) for name, node in points),
         remedy=REMEDIES.get(run.outcome, USUAL_REMEDY),
         notices=(*prepared.notices, *_remarks(run)),

@@ -36,6 +36,8 @@ def _facts(report: UnsteadyFigures) -> list[tuple[str, str]]:
                 f"between them the swing falls by {report.burst_depth:.1%}",
             )
         )
+    elif report.pattern_cycles is not None and report.pattern_period_s is not None:
+        facts.append(("pattern", f"repeats every {report.pattern_cycles} cycles, {_seconds(report.pattern_period_s)}"))
     elif report.burst_depth is not None:
         facts.append(("swing", f"rises and falls irregularly, by up to {report.burst_depth:.1%}"))
     if report.tones:
