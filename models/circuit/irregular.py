@@ -7,8 +7,9 @@ A pattern of several cycles (a subharmonic): the voltage comes back to itself, s
 REPEATED (root mean square over that of two voltages with nothing in common). What does so within LONGEST_PATTERN cycles
 at no shift and has no periodic bursts either is called irregular; whether it is chaos is not told.
 Two tones: the two strongest lines of the tank's spectrum (Hann window), the second near another mode of the circuit
-than the first. Their frequencies are those of the parabola through the logarithm of three bins (for this window within
-some 2 % of a bin; F. J. Harris, Proc. IEEE 66 (1978) 51, from memory).
+than the first. With a the ratio of a line's larger neighbour to its largest bin, it lies d = (2 a - 1) / (a + 1) of a
+bin towards that neighbour, and is (1 - d^2) / sinc(d) times the largest bin (T. Grandke, IEEE Trans. Instrum. Meas. 32
+(1983) 350, from memory).
 """
 
 from __future__ import annotations
@@ -163,9 +164,10 @@ def two_tones(times: Floats, values: Floats, modes: Floats) -> TwoTones | None:
         return None
 
     def read(place: int) -> tuple[float, float]:
-        below, middle, above = np.log(size[place - 1 : place + 2])
-        off = 0.5 * (below - above) / (below - 2.0 * middle + above)
-        return float((place + off) / (count * step)), float(np.exp(middle - 0.25 * (below - above) * off))
+        side = 1 if size[place + 1] > size[place - 1] else -1
+        ratio = float(size[place + side] / size[place])
+        off = (2.0 * ratio - 1.0) / (ratio + 1.0)
+        return (place + side * off) / (count * step), float(size[place] * (1.0 - off * off) / np.sinc(off))
 
     def mode_of(frequency: float) -> int | None:
         nearest = int(np.argmin(np.abs(modes - frequency)))

@@ -18,6 +18,7 @@ SECTIONS = {
     "voice": "the voice against the radio rate and one np.sin",
     "field": "boundary elements against finite elements at equal accuracy (needs scikit-fem)",
     "oscillator": "harmonic balance against integration in time",
+    "start_up": "the envelope of a start-up against its integration in time",
     "builds": "random builds at once against a plain loop",
     "growth": "cost against size, with fitted exponents",
     "memory": "memory at its highest",

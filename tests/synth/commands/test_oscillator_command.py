@@ -283,6 +283,9 @@ def test_one_that_squegs_is_shown_and_refused(tmp_path, monkeypatch, capsys):
     assert f"one every {1e3 * figures['burst_period_s']:.3g} ms" in capsys.readouterr().out
     pot = Path("bursts.toml").read_text("utf-8").replace("reference_pot = 0.5", "reference_pot = 0")
     Path("bursts.toml").write_text(pot.replace("variable_pot = 0.5", "variable_pot = 0"), "utf-8")
-    for command in (["field", "bursts.toml"], ["render", "bursts.toml", "--out", "bursts.wav"]):
+    for command in (
+        ["field", "bursts.toml"],
+        ["render", "bursts.toml", "--gesture", "still", "--output", "bursts.wav"],
+    ):
         assert main(command) == 2
         assert "not steady" in capsys.readouterr().err
