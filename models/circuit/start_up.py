@@ -6,8 +6,8 @@ it is known what it is: periodic bursts, two tones, a pattern of several cycles,
 that settles.
 Start-up times against integration in time: within 0.3 % where the swing of switching on is what grows. Where the
 transistor turns on by about a thermal voltage a cycle, that rings the tank by some 10 uV, which slow harmonics do not
-tell: where little else is left to grow (low Q, a heavy load) the time is up to 1.5 % off. Where thermal noise grows, the
-built circuit's own time varies by a growth time from one switching-on to the next.
+tell: where little else is left to grow (low Q, a heavy load) the time is up to 1.5 % off. Where thermal noise grows,
+the built circuit's own time varies by a growth time from one switching-on to the next.
 """
 
 from __future__ import annotations
