@@ -42,7 +42,7 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from synth.analysis.oscillator import oscillator_figures, pot_curve, prepared_oscillator, steady, switched_on
-    from synth.analysis.start_up import integrated
+    from synth.analysis.start_up import integrated, start_up_curves
     from synth.analysis.unsteady import unsteady_figures
     from synth.build.workbench import say
     from synth.commands.options import quantity_of
@@ -70,11 +70,13 @@ def run(arguments: Namespace) -> int:
     if arguments.plot:
         from synth.report.start_up_plot import save_oscillator_plot, save_unsteady_plot
 
+        curves = start_up_curves(run)
+
         if state is None:
-            save_unsteady_plot(unsteady, run, arguments.plot, force=arguments.force)
+            save_unsteady_plot(unsteady, curves, arguments.plot, force=arguments.force)
         else:
-            curve = pot_curve(prepared.circuit, state)
-            save_oscillator_plot(figures, state, run, curve, arguments.plot, force=arguments.force)
+            turned = pot_curve(prepared.circuit, state)
+            save_oscillator_plot(figures, curves, turned, arguments.plot, force=arguments.force)
         say(f"wrote {arguments.plot}")
     if arguments.json:
         print_json(document)

@@ -5,21 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from models.arrays import Floats
-from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER
-from models.circuit.start_up import REACHED, StartUp
-from models.circuit.steady_state import SteadyState
-from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings
+from models.circuit.common_base import BASE, COLD, EMITTER
 from synth.analysis.oscillator import AdjustedReading, OscillatorFigures
+from synth.analysis.start_up import Cycle, StartUpCurves
 from synth.analysis.unsteady import UnsteadyFigures
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
 
-SHARES = (0.1, 0.5, 1.0)
-"""Shares of the final swing at which true cycles are drawn."""
-CYCLES = 2
-CYCLE_POINTS = 240
-SHOWN_CYCLES = 60
-"""Of what was integrated in time, the last so many are drawn as they are."""
+REPEATED = 2
+"""So many times each true cycle is drawn."""
 SMALLEST, DECADES = 1e-6, (1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 0.1, 1.0, 10.0)  # V, of the swing's axis
 MARGINS = {"left": 0.11, "right": 0.975, "top": 0.935, "bottom": 0.05, "hspace": 0.5}
 SHOWN_STARTS = 3.0
@@ -27,91 +21,67 @@ SHOWN_STARTS = 3.0
 
 
 def save_oscillator_plot(
-    report: OscillatorFigures,
-    state: SteadyState,
-    run: StartUp,
-    pot: tuple[AdjustedReading, ...],
-    path: str,
-    force: bool,
+    report: OscillatorFigures, run: StartUpCurves, pot: tuple[AdjustedReading, ...], path: str, force: bool
 ) -> None:
-    """Draw the start-up `run` to the steady oscillation `state` and the `pot` readings into `path` (.png or .svg)."""
+    """Draw the start-up `run` to the oscillation of `report` and the `pot` readings into `path` (.png or .svg)."""
     with saved_figure(path, force, (1.0, 1.1, 1.1, 0.9), (8.0, 11.0), share_x=False, fixed=MARGINS) as (figure, axes):
         bias, swing, cycles, turn = axes
         title = f"{report.design}, {report.which} oscillator: {report.frequency_hz / 1e3:.3f} kHz"
         figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
-        end = float(run.times[-1])
-        span = 0.0, end if report.startup_s is None else min(end, SHOWN_STARTS * report.startup_s)
+        span = 0.0, run.end if report.startup_s is None else min(run.end, SHOWN_STARTS * report.startup_s)
         _draw_bias(bias, run, span)
         _draw_swing(swing, run, span, report.startup_s)
-        _draw_cycles(cycles, run, state.peak_to_peak("tank"))
+        _draw_cycles(cycles, run.cycles)
         _draw_pot(turn, report, pot)
         for each in axes:
             each.grid(axis="y", which="major")
 
 
-def save_unsteady_plot(report: UnsteadyFigures, run: StartUp, path: str, force: bool) -> None:
+def save_unsteady_plot(report: UnsteadyFigures, run: StartUpCurves, path: str, force: bool) -> None:
     """Draw an oscillation that does not settle: bias, envelope of the swing, and the voltage itself at its end."""
     with saved_figure(path, force, (1.0, 1.1, 1.1), (8.0, 9.0), share_x=False, fixed=MARGINS) as (figure, axes):
         bias, swing, cycles = axes
         title = f"{report.design}, {report.which} oscillator does not settle: {report.motion_in_words}"
         figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
-        late = run.late
-        span = (0.0 if late is None else float(late.times[0])), float(run.times[-1])
+        span = run.begin, run.end
         _draw_bias(bias, run, span, supply=False)
         _draw_envelope(swing, run, span)
-        if late is None:
-            _draw_cycles(cycles, run, float(run.tank.max()))
+        if run.last is None:
+            _draw_cycles(cycles, run.cycles)
         else:
-            _draw_record(cycles, late)
+            _draw_last(cycles, *run.last)
         for each in axes:
             each.grid(axis="y", which="major")
 
 
-def _from_the_start(run: StartUp, name: str) -> tuple[Floats, Floats, Floats]:
-    """Times, s, mean of a state, V, and its peak-to-peak, V, one a cycle of the first cycles, then of the envelope."""
-    first = run.first
-    swings = cycle_swings(first, name)
-    length = swings.size * POINTS_PER_CYCLE
-    rows = first.voltage(name)[:length].reshape(-1, POINTS_PER_CYCLE).mean(axis=1)
-    middles = first.times[:length].reshape(-1, POINTS_PER_CYCLE).mean(axis=1)
-    times = run.times
-    early = middles < times[0] if times.size else np.ones(middles.size, dtype=bool)
-    later = run.mean(COLLECTOR) - run.mean(COLD) if name == "tank" else run.mean(name)
-    return (
-        np.concatenate([middles[early], times]),
-        np.concatenate([rows[early], later]),
-        np.concatenate([swings[early], run.swing(name)]),
-    )
-
-
-def _draw_bias(axes: Axes, run: StartUp, span: tuple[float, float], supply: bool = True) -> None:
+def _draw_bias(axes: Axes, run: StartUpCurves, span: tuple[float, float], supply: bool = True) -> None:
     """Supply, base and emitter, each the mean over a cycle."""
     lines = ((COLD, "supply at the tank", QUIET), (BASE, "base", ORANGE), (EMITTER, "emitter", GREEN))
     for name, label, colour in lines if supply else lines[1:]:
-        times, means, _ = _from_the_start(run, name)
-        axes.plot(1e3 * np.append(0.0, times), np.append(0.0, means), color=colour, label=label)
+        curve = run.curves[name]
+        axes.plot(1e3 * np.append(0.0, curve.times), np.append(0.0, curve.mean), color=colour, label=label)
     _time_axis(axes, span, "mean (V)")
 
 
-def _draw_swing(axes: Axes, run: StartUp, span: tuple[float, float], started: float | None) -> None:
+def _draw_swing(axes: Axes, run: StartUpCurves, span: tuple[float, float], started: float | None) -> None:
     """Peak-to-peak of tank and base; on this axis exponential growth is a straight line."""
     for name, label, colour in (("tank", "tank", BLUE), (BASE, "base", ORANGE)):
-        times, _, swings = _from_the_start(run, name)
-        axes.plot(1e3 * times, np.maximum(swings, 0.1 * SMALLEST), color=colour, label=label)
+        curve = run.curves[name]
+        axes.plot(1e3 * curve.times, np.maximum(curve.swing, 0.1 * SMALLEST), color=colour, label=label)
     axes.set_yscale("log")
     axes.set_ylim(bottom=SMALLEST)
     axes.set_yticks(DECADES, [format_quantity(volts, "V") for volts in DECADES])
     axes.set_yticks([], minor=True)
     if started is not None:
-        label = f"{100.0 * REACHED:.0f} % of the tank's swing after {format_quantity(started, 's', 3)}"
+        label = f"90 % of the tank's swing after {format_quantity(started, 's', 3)}"
         axes.axvline(1e3 * started, color=VERMILLION, linewidth=1.0, linestyle=":", label=label)
     _time_axis(axes, span, "swing (V peak to peak)")
 
 
-def _draw_envelope(axes: Axes, run: StartUp, span: tuple[float, float]) -> None:
+def _draw_envelope(axes: Axes, run: StartUpCurves, span: tuple[float, float]) -> None:
     """Peak-to-peak of the tank."""
-    times, _, swings = _from_the_start(run, "tank")
-    axes.plot(1e3 * times, swings, color=BLUE, linewidth=1.2, label="tank")
+    curve = run.curves["tank"]
+    axes.plot(1e3 * curve.times, curve.swing, color=BLUE, linewidth=1.2, label="tank")
     axes.set_ylim(bottom=0.0)
     _time_axis(axes, span, "swing (V peak to peak)")
 
@@ -123,39 +93,31 @@ def _time_axis(axes: Axes, span: tuple[float, float], label: str) -> None:
     legend_above(axes, 3, right=True)
 
 
-def _draw_cycles(axes: Axes, run: StartUp, final: float) -> None:
-    """The tank's voltage over a few true cycles at chosen shares of the final swing, and the emitter's at the last."""
-    swings = run.tank[: len(run.points)]
-    quiet = int(np.argmin(swings))
-    place = 0
-    for share, width in zip(SHARES, (1.0, 1.4, 1.8), strict=True):
-        reached = np.flatnonzero(swings[quiet:] >= 0.995 * share * final)
-        place = quiet + int(reached[0]) if reached.size else int(np.argmax(swings))
-        when = format_quantity(float(run.times[place]), "s", 3)
-        wave = run.cycle(place, "tank", CYCLE_POINTS)
-        alpha = 0.35 + 0.65 * share
-        axes.plot(*_repeated(wave, run, place), color=BLUE, linewidth=width, alpha=alpha, label=f"tank after {when}")
-    wave = run.cycle(place, EMITTER, CYCLE_POINTS)
-    wave = wave - wave.mean()
-    factor = _round_factor(float(swings[place] / np.ptp(wave)))
+def _draw_cycles(axes: Axes, cycles: tuple[Cycle, ...]) -> None:
+    """The tank's voltage over true cycles at chosen swings, and the emitter's at the last, enlarged."""
+    for cycle, width, alpha in zip(cycles, (1.0, 1.4, 1.8), (0.4, 0.7, 1.0), strict=True):
+        label = f"tank after {format_quantity(cycle.after, 's', 3)}"
+        axes.plot(*_repeated(cycle, cycle.tank), color=BLUE, linewidth=width, alpha=alpha, label=label)
+    last = cycles[-1]
+    wave = last.emitter - last.emitter.mean()
+    factor = _round_factor(float(np.ptp(last.tank) / np.ptp(wave)))
     label = "emitter" if factor == 1.0 else f"emitter x {factor:g}"
-    axes.plot(*_repeated(factor * wave, run, place), color=ORANGE, linewidth=1.2, label=label)
+    axes.plot(*_repeated(last, factor * wave), color=ORANGE, linewidth=1.2, label=label)
     axes.set_xlim(left=0.0)
     axes.set_xlabel("true cycles at these instants (us)")
     axes.set_ylabel("volts")
     legend_above(axes, 4, right=True)
 
 
-def _repeated(wave: Floats, run: StartUp, place: int) -> tuple[Floats, Floats]:
-    values = np.append(np.tile(wave, CYCLES), wave[0])
-    return 1e6 * np.arange(values.size) / wave.size / run.points[place].frequency, values
+def _repeated(cycle: Cycle, wave: Floats) -> tuple[Floats, Floats]:
+    values = np.append(np.tile(wave, REPEATED), wave[0])
+    return 1e6 * np.arange(values.size) / wave.size * cycle.length, values
 
 
-def _draw_record(axes: Axes, late: TransientRecord) -> None:
+def _draw_last(axes: Axes, times: Floats, tank: Floats) -> None:
     """The tank's voltage as it was integrated in time, its last cycles."""
-    part = slice(max(0, late.times.size - SHOWN_CYCLES * POINTS_PER_CYCLE), None)
-    axes.plot(1e3 * late.times[part], late.voltage("tank")[part], color=BLUE, linewidth=0.8, label="tank, every cycle")
-    axes.set_xlim(1e3 * late.times[part][0], 1e3 * late.times[-1])
+    axes.plot(1e3 * times, tank, color=BLUE, linewidth=0.8, label="tank, every cycle")
+    axes.set_xlim(1e3 * times[0], 1e3 * times[-1])
     axes.set_xlabel("time from switch-on (ms)")
     axes.set_ylabel("volts")
     legend_above(axes, 3, right=True)

@@ -60,6 +60,7 @@ def kennedy(part=Transistor()):  # noqa: B008
     )
 
 
+@pytest.mark.slow
 def test_it_grows_only_while_the_supply_rises():
     # an independent program, in time: 273 354.93 Hz, 22.890 V peak to peak
     state = steady_state(HARD)
@@ -102,6 +103,7 @@ def test_a_decoupling_twice_as_slow_gathers_twice_the_growth():
     assert_allclose(rising_bias(slow).growth_times, 2.0 * rising_bias(HARD).growth_times, rtol=0.1)
 
 
+@pytest.mark.slow
 def test_near_the_edge_thermal_noise_decides():
     # integrated from switching on with the thermal swing: 700 ohm dies away, 850 and 900 ohm last (below)
     starts = {
@@ -112,6 +114,7 @@ def test_near_the_edge_thermal_noise_decides():
     assert list(starts.values()) == [False, False, True, True]
 
 
+@pytest.mark.slow
 def test_a_window_that_closes_too_soon_starts_nothing():
     circuit = with_emitter(700.0)
     with pytest.raises(DoesNotStartError, match="shorts the feedback") as caught:
