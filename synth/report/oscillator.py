@@ -12,6 +12,7 @@ from models.circuit.transient import TransientRecord
 from synth.analysis.adjoint_figures import Hum
 from synth.analysis.oscillator import FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
+from synth.report.pulling import pulling_facts
 from synth.report.written import Form, finished, numbers_csv
 
 SHOWN_VALUES = 12
@@ -66,6 +67,8 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
         *_ripple(report),
         ("noise", _noise(report)),
     ]
+    if report.lock_range_hz is not None and report.pulling is not None:
+        facts += pulling_facts(report.lock_range_hz, report.lock_paths or (), report.pulling)
     if report.probe_shift_hz is not None:
         facts.append(("10 pF probe", f"on the collector it shifts the frequency by {report.probe_shift_hz:+.0f} Hz"))
     if report.stray_explanation is not None:
