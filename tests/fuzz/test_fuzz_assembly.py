@@ -124,7 +124,7 @@ def _circuit(changes: list[tuple[Key, Any]]) -> None:
 
 
 test_lossless_designs_few, test_lossless_designs = wild.quick_and_slow(
-    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 20, 500
+    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 6, 500
 )
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()

@@ -81,6 +81,7 @@ def test_phase_along_a_moving_hand(nodes: Nodes, lock: float) -> None:
     assert np.abs(phases - tight_solution(nodes, lock, 0.3)).max() < 1e-7
 
 
+@pytest.mark.slow
 def test_phase_of_the_fastest_sweep_there_is_to_hear() -> None:
     nodes = [(0.0, 0.0), (0.05, 20_000.0), (0.1, 0.0)]
     assert np.abs(advance_phase(0.3, sampled(nodes), 150.0, STEP) - tight_solution(nodes, 150.0, 0.3)).max() < 5e-7

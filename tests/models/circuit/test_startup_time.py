@@ -15,7 +15,8 @@ DEFAULT = OscillatorCircuit()
 QUICK = replace(DEFAULT.bias, wiper_capacitor=10e-9, base_capacitor=10e-9)
 
 
-@pytest.mark.parametrize("position", [pytest.param(0.3, marks=pytest.mark.slow), 0.7])
+@pytest.mark.slow
+@pytest.mark.parametrize("position", [0.3, 0.7])
 def test_the_estimate_is_near_the_transient(position):
     circuit = replace(DEFAULT, bias=replace(QUICK, position=position))
     state = steady_state(circuit)

@@ -108,7 +108,7 @@ def test_goals_are_counted_from_the_builds(report):
     assert report.goals_met == all(goal.met is not False for goal in report.goals)
 
 
-@pytest.mark.parametrize("ending", ["png", "svg"])
+@pytest.mark.parametrize("ending", [pytest.param("png", marks=pytest.mark.slow), "svg"])
 def test_plot_is_written(report, tmp_path, ending):
     target = tmp_path / f"builds.{ending}"
     save_tolerance_plot(report, target, force=False)

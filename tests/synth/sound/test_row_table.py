@@ -102,7 +102,7 @@ def test_no_spurs_with_a_law(kind, lock_range):
         assert worst_spur_db(voice.render(0.2, RATE), beat) < -100.0
 
 
-@pytest.mark.parametrize("kind", ["diode", "product"])
+@pytest.mark.parametrize("kind", [pytest.param("diode", marks=pytest.mark.slow), "product"])
 def test_blocks_and_changes_with_a_law(kind):
     first, second = lawful(replace(DIODE, kind=kind)), lawful(replace(DIODE, kind=kind), lock_range=15.0)
     hand = 0.35 + 0.3 * np.cos(40.0 * np.arange(4000) / RATE)
