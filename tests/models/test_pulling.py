@@ -73,7 +73,9 @@ def sampled(nodes: Nodes) -> np.ndarray:
         ([(0.0, 40.0), (0.7, -30.0), (1.4, 3.0), (2.2, 0.51)], 0.5),  # through zero beat, then just outside lock
         ([(0.0, 0.0), (0.5, 4.99), (1.0, 5.01), (2.0, 60.0)], 5.0),  # locked, to the edge, away
         ([(0.0, -800.0), (0.2, 800.0), (0.4, 20.0), (1.0, 20.0)], 20.0),  # 8 kHz per second, then on the edge itself
-        ([(0.0, 1500.0), (0.25, -1000.0), (0.3, 300.0), (1.0, 190.0)], 200.0),  # strong pulling, sliding into lock
+        pytest.param(  # strong pulling, sliding into lock
+            [(0.0, 1500.0), (0.25, -1000.0), (0.3, 300.0), (1.0, 190.0)], 200.0, marks=pytest.mark.slow
+        ),
     ],
 )
 def test_phase_along_a_moving_hand(nodes: Nodes, lock: float) -> None:

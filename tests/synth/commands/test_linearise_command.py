@@ -154,6 +154,7 @@ def test_values_are_preferred_ones(report):
         assert np.isclose(value / 10.0 ** np.floor(np.log10(value)), published, rtol=1e-9).any(), value
 
 
+@pytest.mark.slow
 def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
     """The next best place is taken where the best cannot be assembled, and it is said."""
     tried = []

@@ -198,6 +198,7 @@ def test_a_circuit_s_sheet_with_a_long_ruler_pushed_down(
     assert_nothing_is_cut(sheet)
 
 
+@pytest.mark.slow
 def test_a_hostile_name_on_paper(printed: Callable[[str, str], Print], lantern: SheetFigures) -> None:
     """Markup in a name is printed as it stands, a long one is broken, and the ruler stays true."""
     name = "<script>document.body.remove()</script>" + "W" * 41

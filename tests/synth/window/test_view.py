@@ -245,7 +245,10 @@ def colour_of(number: int) -> tuple[int, int, int]:
 
 
 @pytest.mark.parametrize("page", sorted(PAGES))
-@pytest.mark.parametrize(("size", "text_scale"), [((1280, 720), 1.0), ((1024, 640), 0.8), ((1920, 1080), 1.6)])
+@pytest.mark.parametrize(
+    ("size", "text_scale"),
+    [((1280, 720), 1.0), ((1024, 640), 0.8), pytest.param((1920, 1080), 1.6, marks=pytest.mark.slow)],
+)
 def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: float, page: str) -> None:
     """WCAG 2.1, success criterion 1.4.3 (AA): at least 4.5:1, measured on the pixels around every text."""
     for posture in POSTURES:
