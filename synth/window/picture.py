@@ -160,7 +160,7 @@ def picture_now(
     instrument, settings, fault = session.tuned.instrument, session.settings, speaker.device_error
     live = meters.alive and meters.blocks > 0
     beat = meters.frequency if live else float(instrument.beat_frequency(state.distance))
-    notice = state.notice if time.monotonic() < state.notice_until else fault_text(fault)
+    notice = notice_line(state.notice if time.monotonic() < state.notice_until else "", fault)
     full_scale = full_scale_text(state.level * session.instrument.level)
     return Picture(
         readouts=readouts(instrument, state.distance, beat, settings.number("reference_a")),
@@ -190,9 +190,13 @@ def _rows(session: Session, state: WindowState) -> tuple[ControlRow, ...]:
     )
 
 
-def fault_text(fault: str | None) -> str:
-    """Why there is no sound, and the key that starts it again."""
-    return "" if not fault else f"▲ {fault.rstrip(' .')}  ·  {shown_key('restart')}: start the sound again"
+def notice_line(notice: str, fault: str | None) -> str:
+    """The newest notice. While there is no sound the key that starts it again stands first, where nothing cuts it off,
+    and the reason where there is no newer notice.
+    """
+    return (
+        notice if not fault else f"▲ {shown_key('restart')}: start the sound again  ·  {notice or fault.rstrip(' .')}"
+    )
 
 
 def flags_of(state: WindowState, meters: Meters) -> tuple[str, ...]:

@@ -29,7 +29,7 @@ from synth.window.figure_outline import hand_half_width, hand_length
 from synth.window.layout import SMALLEST, too_small
 from synth.window.note_lines import drawn_lines, weight_of
 from synth.window.painter import DrawnText, font_file
-from synth.window.picture import Picture, fault_text, readouts
+from synth.window.picture import Picture, notice_line, readouts
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.state import WindowState, with_pointer
 from synth.window.view import View
@@ -421,13 +421,14 @@ def test_octaves_that_draw_only_their_c_have_no_other_name() -> None:
     assert not named & {shown_name(line.name) for line in NOTES[0.0] if line.number in bare}
 
 
-def test_the_fault_and_its_remedy_are_apart() -> None:
-    said = fault_text("No sound: the default sound output was not found. Look for it with: beatfield devices")
-    fault, remedy = said.split("  ·  ")
+def test_the_way_back_to_sound_stands_first_and_no_notice_hides_it() -> None:
+    said = notice_line("", "No sound: the default sound output was not found. Look for it with: beatfield devices")
+    remedy, fault = said.split("  ·  ")
     assert fault.endswith("beatfield devices")
-    assert remedy.startswith("B: ")
-    assert fault_text("The sound ended.").startswith("▲ The sound ended  ·  B: ")
-    assert fault_text(None) == ""
+    assert remedy == "▲ B: start the sound again"
+    assert notice_line("Kept the last 3.0 s", "The sound ended.") == f"{remedy}  ·  Kept the last 3.0 s"
+    assert notice_line("Kept the last 3.0 s", None) == "Kept the last 3.0 s"
+    assert notice_line("", None) == ""
 
 
 @pytest.mark.parametrize("mirrored", [False, True])
