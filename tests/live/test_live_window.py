@@ -260,6 +260,7 @@ def test_a_card_that_vanishes_is_told_in_the_window_and_its_key_brings_the_sound
     with opened(stage, "soundless") as here:
 
         def shown(name: str) -> Any:
+            time.sleep(0.25)  # a picture of the screen costs more than the window itself
             return picture_of(stage, here.window, here.folder / name)
 
         stage.wait_for(streams, "the stream")
