@@ -75,7 +75,7 @@ def run(arguments: Namespace) -> int:
             say(f"note: {speaker.device_error}")
         run_session(session, speaker, title, record_folder=folder, remarks=notices, size=size, look=look, midi=midi)
     meters = speaker.meters()
-    say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} underruns, {meters.late_blocks} late")
+    say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} dropouts, {meters.late_blocks} late")
     return 0
 
 

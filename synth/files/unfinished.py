@@ -35,7 +35,7 @@ def kept_path(path: str | os.PathLike[str]) -> Iterator[Path]:
         try:
             yield temporary
         finally:
-            if temporary.stat().st_size > 0:
+            if _holds_sound(temporary):
                 _name(temporary, target)
             else:
                 temporary.unlink()
@@ -51,6 +51,7 @@ def recovered(folder: Path) -> list[Path]:
         if not _holds_sound(path):
             path.unlink()
             return
+        _put_right(path)
         found.append(_name(path, path.with_name(path.name.removeprefix(PREFIX))))
 
     try:
@@ -83,30 +84,43 @@ def _name(temporary: Path, target: Path) -> Path:
         return wanted
 
 
-def _holds_sound(path: Path) -> bool:
-    """Whether the file holds samples; the lengths of a WAV are put right by how long the file is."""
+def _samples(path: Path) -> tuple[int, int]:
+    """Where the samples of a WAV begin and the bytes of one frame; (0, 1) where the file is no WAV.
+
+    The place is the file's length where it ends before its samples begin.
+    """
     size = path.stat().st_size
-    with open(path, "r+b") as file:
+    with open(path, "rb") as file:
         head = file.read(12)
         if head[:4] != b"RIFF" or head[8:] != b"WAVE":
-            return size > 0
+            return 0, 1
         place, frame = 12, 1
-        while True:
-            chunk = file.read(8)
-            if len(chunk) < 8:
-                return False  # it ends before its samples begin
+        while len(chunk := file.read(8)) == 8:
             name, length = struct.unpack("<4sI", chunk)
             if name == b"data":
-                break
+                return place + 8, frame
             if name == b"fmt ":
-                frame = max(1, struct.unpack_from("<H", file.read(14), 12)[0])
+                frame = max(1, struct.unpack_from("<H", file.read(14).ljust(14, b"\0"), 12)[0])
             place += 8 + length + length % 2
             file.seek(place)
-        frames = (size - place - 8) // frame
-        end = place + 8 + frames * frame
-        file.truncate(end)
+    return size, frame
+
+
+def _holds_sound(path: Path) -> bool:
+    """Whether the file holds a sample."""
+    begin, frame = _samples(path)
+    return path.stat().st_size >= begin + frame
+
+
+def _put_right(path: Path) -> None:
+    """Set the lengths of a WAV by how long the file is; a part of a frame at its end is cut off."""
+    begin, frame = _samples(path)
+    if begin == 0:
+        return
+    length = (path.stat().st_size - begin) // frame * frame
+    with open(path, "r+b") as file:
+        file.truncate(begin + length)
         file.seek(4)
-        file.write(struct.pack("<I", end - 8))
-        file.seek(place + 4)
-        file.write(struct.pack("<I", frames * frame))
-    return frames > 0
+        file.write(struct.pack("<I", begin + length - 8))
+        file.seek(begin - 4)
+        file.write(struct.pack("<I", length))

@@ -88,15 +88,15 @@ def _plotting_library() -> ModuleType:
     $MPLBACKEND) change no plot and cannot break one. While it is first imported, the shipped settings lie in the
     current folder, where it looks first.
     """
-    spec = None if "matplotlib" in sys.modules else find_spec("matplotlib")
-    here = os.curdir
-    with suppress(OSError):  # a folder that was removed
-        here = os.getcwd()
-    if spec is None or spec.origin is None or here == os.curdir:
+    data = here = None
+    with suppress(ImportError, OSError):  # it is missing, or the current folder was removed
+        spec, here = find_spec("matplotlib"), os.getcwd()
+        data = None if spec is None or spec.origin is None else Path(spec.origin).parent / "mpl-data"
+    if "matplotlib" in sys.modules or data is None or here is None:
         return require("matplotlib", "a plot")
     backend = os.environ.pop("MPLBACKEND", None)
     try:
-        os.chdir(Path(spec.origin).parent / "mpl-data")
+        os.chdir(data)
         return require("matplotlib", "a plot")
     finally:
         os.chdir(here)

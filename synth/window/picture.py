@@ -95,8 +95,8 @@ def level_text(gain: float) -> str:
 
 
 def full_scale_text(peak: float) -> str:
-    """A peak against full scale: "−20 dBFS"."""
-    return level_text(peak).replace("dB", "dBFS")
+    """A peak against full scale: "−20 dB"."""
+    return level_text(peak)
 
 
 def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
@@ -107,7 +107,7 @@ def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
         pieces = ["silent clock", f"{meters.sample_rate / 1000:g} kHz", f"late blocks {meters.late_blocks}"]
     else:
         pieces = [
-            f"underruns {meters.underruns}",
+            f"dropouts {meters.underruns}",
             f"latency {1000 * meters.latency:.1f} ms",
             f"{meters.sample_rate / 1000:g} kHz",
             f"block time {100 * meters.share_median:.0f} % (worst {100 * meters.share_worst:.0f} %)",
@@ -116,7 +116,7 @@ def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
         if meters.gesture_latency > 0.0:
             pieces.insert(0, f"hand to sound {1000 * meters.gesture_latency:.0f} ms")
     whole = int(kept_seconds)
-    kept = [f"{whole // 60}:{whole % 60:02d} kept"] if whole >= 1 else []
+    kept = [f"{whole // 60}:{whole % 60:02d} in memory, {shown_key('keep')} saves"] if whole >= 1 else []
     return (pieces[0], *kept, *pieces[1:])
 
 
@@ -167,7 +167,7 @@ def picture_now(
         flags=flags_of(state, meters),
         status=status_pieces(meters, speaker.kept_seconds),
         notice=notice,
-        listening=f"full volume peaks at {full_scale}",
+        listening=f"Level {full_scale}",
         remarks=remarks + session.tuned.notices + ((fault,) if fault else ()),
         rows=_rows(session, state),
         sides=session.names if len(session.names) > 1 else (),

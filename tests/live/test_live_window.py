@@ -182,7 +182,7 @@ def test_nothing_is_drawn_outside_the_parts(run: Run, size: tuple[int, int]) -> 
         outside[box.left : box.right, box.top : box.bottom] = False
         seen = picture[box.left : box.right, box.top : box.bottom].reshape(-1, 3)
         if name not in ("sides", "flags", "notice"):  # empty with one design, nothing switched on, nothing to say
-            assert len(np.unique(seen, axis=0)) > 1, name
+            assert (seen != seen[0]).any(), name
     strange = outside & (picture != palette.GROUND).any(axis=2)
     assert strange.sum() == 0, np.argwhere(strange)[:5]
 

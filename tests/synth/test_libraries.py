@@ -76,6 +76,7 @@ def test_a_report_needs_none_of_them(demos, tmp_path):
     assert "zero beat" in result.stdout
 
 
+@pytest.mark.slow
 def test_doctor_names_what_is_missing(tmp_path):
     result = run_without("matplotlib", ["doctor", "--seconds", "0.2"], tmp_path)
     assert result.returncode == 1

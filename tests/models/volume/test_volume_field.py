@@ -117,7 +117,8 @@ def test_it_is_the_direct_solution_of_all_meshes_together(box):
         assert_allclose(matrix, capacitance_matrix(parts, ground_plane=True)[:2, :2], rtol=5e-4, atol=0)
 
 
-@pytest.mark.parametrize("box", [None, pytest.param(Cabinet(), marks=pytest.mark.slow)], ids=["bare", "cabinet"])
+@pytest.mark.slow
+@pytest.mark.parametrize("box", [None, Cabinet()], ids=["bare", "cabinet"])
 def test_refinement_changes_little(box):
     """Twice the panels: the ring within 0.3 % and the hand's part within 1 % (finer still: the slow test)."""
     scene = VolumeScene(Scene(cabinet=box))

@@ -156,6 +156,7 @@ def test_goals_out_of_order_are_refused(changes, place):
         replace(template_design(), goals=GoalsSection(**changes))
 
 
+@pytest.mark.slow
 def test_a_circuit_solved_anew_agrees_with_the_first_order(demos, opened):
     """Brute force: the oscillator solved again with one part 3 % off, against the law around the nominal circuit."""
     design = load_design(demos / "willow.toml")

@@ -35,6 +35,7 @@ inductance = "40 mH"
 [cabinet]
 [circuit]
 [transistor]
+[supply]
 [volume_antenna]
 [volume]
 inductance = "2.2 mH"

@@ -182,6 +182,7 @@ def test_the_sheet_on_paper(printed: Callable[[str, str], Print], lantern: Sheet
     assert_centimetres_are_true(sheet)
 
 
+@pytest.mark.slow
 def test_a_circuit_s_sheet_with_a_long_ruler_pushed_down(
     printed: Callable[[str, str], Print], willow: SheetFigures
 ) -> None:

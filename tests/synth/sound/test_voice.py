@@ -194,7 +194,7 @@ def _hostile_hands_stay_finite_and_within_full_scale(hands, kinds, lock_range, l
             assert np.abs(samples).max() <= 1.0
 
 
-test_hostile_hands_stay_finite_and_within_full_scale = settings(max_examples=15, deadline=None)(
+test_hostile_hands_stay_finite_and_within_full_scale = settings(max_examples=8, deadline=None)(
     HOSTILE(_hostile_hands_stay_finite_and_within_full_scale)
 )
 test_many_hostile_hands_stay_finite_and_within_full_scale = pytest.mark.slow(
