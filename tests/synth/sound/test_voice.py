@@ -198,5 +198,5 @@ test_hostile_hands_stay_finite_and_within_full_scale = settings(max_examples=8, 
     HOSTILE(_hostile_hands_stay_finite_and_within_full_scale)
 )
 test_many_hostile_hands_stay_finite_and_within_full_scale = pytest.mark.slow(
-    settings(max_examples=150, deadline=None)(HOSTILE(_hostile_hands_stay_finite_and_within_full_scale))
+    settings(max_examples=60, deadline=None)(HOSTILE(_hostile_hands_stay_finite_and_within_full_scale))
 )
