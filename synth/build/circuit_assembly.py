@@ -138,6 +138,7 @@ def circuit_of(design: Design, which: str) -> OscillatorCircuit:
             transistor=_transistor(design.transistor),
             output_resistor=own,
             load=_load(design, None if which == "volume" else other),
+            tank_to_tank_capacitance=0.0 if which == "volume" else design.coupling.tank_to_tank_capacitance,
             **same_keys(OscillatorCircuit, part),
         )
         resonance = 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
@@ -145,14 +146,15 @@ def circuit_of(design: Design, which: str) -> OscillatorCircuit:
 
 
 def resonance_of(design: Design, which: str) -> Tank:
-    """The `which` oscillator's resonance without loss: its tank, with the capacitive divider and the collector
-    junction's capacitance at rest counted as stray.
+    """The `which` oscillator's resonance without loss: its tank, with the capacitive divider, the collector junction's
+    capacitance at rest and a capacitance to the other tank counted as stray.
     """
     section, circuit = _tank_section(design, which), circuit_of(design, which)
     with blaming(design, which):
         rest = operating_point(circuit).port_voltages
         junctions = TransistorPorts(circuit.transistor).currents_and_capacitances(rest)[1]
-        return tank_of(section, circuit.divider_capacitance, float(junctions[COLLECTOR_PORT, 0]))
+        around = circuit.divider_capacitance, circuit.tank_to_tank_capacitance
+        return tank_of(section, *around, float(junctions[COLLECTOR_PORT, 0]))
 
 
 def tank_of(section: TankSection, *beside: float) -> Tank:
