@@ -59,7 +59,7 @@ class Place:
         self.run(sys.executable, "-m", "venv", "--without-pip", self.folder / name)
         programs = programs_of(self.folder / name)
         there, here = (packages_in(environment, self) for environment in (other, self.folder / name))
-        left_out = shutil.ignore_patterns("*beatfield*", "__pycache__")
+        left_out = shutil.ignore_patterns("*beatfield*")
         shutil.copytree(there, here, copy_function=os.link, ignore=left_out, dirs_exist_ok=True)
         return programs
 
@@ -119,10 +119,16 @@ def source(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def cloned(source, new_place) -> Place:
+def readme_blocks() -> list[str]:
+    """The README's shell blocks, in order."""
+    return re.findall(r"^```sh\n(.*?)^```", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE | re.DOTALL)
+
+
+@pytest.fixture(scope="session")
+def cloned(source, new_place, readme_blocks) -> Place:
     """The README's first command, done in the copy of the source tree: all libraries, installed from nothing."""
     place = new_place("clone")
-    command = readme_blocks()[0].strip()
+    command = readme_blocks[0].strip()
     assert command == "python3 demos/set_up.py"
     place.run(sys.executable, *command.split()[1:], cwd=source)
     return place
@@ -139,11 +145,6 @@ def newest_python(new_place) -> Path:
         if found is None:
             pytest.skip(f"no newer Python here, and none from Debian: {reason}")
         return found
-
-
-def readme_blocks() -> list[str]:
-    """The README's shell blocks, in order."""
-    return re.findall(r"^```sh\n(.*?)^```", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE | re.DOTALL)
 
 
 def newer_here() -> Path | None:

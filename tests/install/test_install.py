@@ -71,10 +71,10 @@ def installed(new_install: Any) -> tuple[Any, Path]:
     return place, programs
 
 
-def test_the_commands_of_the_readme_set_up_render_the_demo_and_run_the_tests(source, cloned):
+def test_the_commands_of_the_readme_set_up_render_the_demo_and_run_the_tests(source, cloned, readme_blocks):
     assert {file.name for file in (source / "beatfield-demo").iterdir()} == DEMO_FILES
     # the second one, which .ci/run runs in full, here with a single file of tests
-    command = readme_blocks()[1].strip()
+    command = readme_blocks[1].strip()
     assert command == "python3 demos/set_up.py --tests"
     told = cloned.run(sys.executable, *command.split()[1:], "-q", "tests/models/test_pitch.py", cwd=source)
     assert " passed" in told
