@@ -129,7 +129,7 @@ test_lossless_designs_few, test_lossless_designs = wild.quick_and_slow(
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()
 ]
-test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, _changes(PARTS, 4), 3, 40)
+test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, _changes(PARTS, 4), 3, 25)
 
 
 @pytest.mark.parametrize(
