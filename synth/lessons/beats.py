@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 from synth.lessons.draft import Draft
 from synth.lessons.live import Axis, OnAxis, marks
+from synth.lessons.passage import rested
 from synth.lessons.recipes import Mixture, Tone
 from synth.lessons.setup import LessonSetup
-from synth.lessons.stage import Claim, Lesson, Stage, absent, beat, decibels, line, rested
+from synth.lessons.stage import Claim, Lesson, Stage, absent, beat, decibels, line
 from synth.lessons.words import said
 
 FIRST, SECONDS, UNEQUAL = 440.0, 5.0, 0.3
@@ -29,7 +28,7 @@ def lesson(_setup: LessonSetup) -> Lesson:
         return draft.stage(
             slug,
             (line(FIRST, 0.0, *WHOLE), *claims),
-            partial(rested, two_tones(ratio), second, SECONDS),
+            rested(two_tones(ratio), second, SECONDS),
             wave,
             BAND,
         )

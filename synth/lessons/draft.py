@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-from models.arrays import Floats
 from synth.lessons.live import LiveChoice, LiveStage, OnAxis
+from synth.lessons.passage import Passage
 from synth.lessons.stage import PEAK_DB, Claim, Lesson, Stage
 from synth.lessons.words import said
 
@@ -23,14 +21,15 @@ class Draft:
         self,
         slug: str,
         claims: tuple[Claim, ...],
-        render: Callable[[], Floats],
+        passages: Passage | tuple[Passage, ...],
         wave: tuple[float, float],
         band: tuple[float, float] = (20.0, 22_000.0),
         peak_db: float = PEAK_DB,
     ) -> Stage:
         """One step of the script; the arguments as in `Stage`."""
         title, text = (self._said("stages", slug, key) for key in ("title", "text"))
-        return Stage(slug, title, text, claims, render, wave, band, peak_db)
+        played = (passages,) if isinstance(passages, Passage) else passages
+        return Stage(slug, title, text, claims, played, wave, band, peak_db)
 
     def page(
         self, slug: str, sounds: dict[str, OnAxis], band: tuple[float, float], span: float | None = None

@@ -9,7 +9,8 @@ import numpy as np
 
 from models.arrays import Floats
 from synth.lessons.measure import spectrum, stretch
-from synth.lessons.stage import SAMPLE_RATE, Stage
+from synth.lessons.passage import SAMPLE_RATE
+from synth.lessons.stage import Stage
 from synth.lessons.words import said
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, saved_figure
 

@@ -10,7 +10,8 @@ from models.arrays import Floats
 from synth.errors import DesignError
 from synth.files.atomic_file import make_folder, write_text
 from synth.lessons.measure import measured
-from synth.lessons.stage import SAMPLE_RATE, Lesson
+from synth.lessons.passage import SAMPLE_RATE
+from synth.lessons.stage import Lesson
 from synth.lessons.words import said
 from synth.sound.audio_file import AudioWriter
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from models.arrays import Floats
-from synth.lessons.stage import SAMPLE_RATE, Claim
+from synth.lessons.passage import SAMPLE_RATE
+from synth.lessons.stage import Claim
 
 # minimum four-term Blackman-Harris window, side lobes below -92 dB: F. J. Harris, Proc. IEEE 66 (1978) 51 (from memory)
 _TERMS = (0.35875, -0.48829, 0.14128, -0.01168)

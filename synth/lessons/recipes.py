@@ -24,6 +24,7 @@ from models.detector.memoryless import envelope_harmonics
 from models.detector.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
 from models.instrument import Instrument
 from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
+from synth.hands.hand_path import HandBlock
 from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate
 from synth.sound.filters import FirstOrder, dc_block_coefficients
 from synth.sound.source import Sound
@@ -179,12 +180,12 @@ class Rectified(TonePair):
     def samples(self, frequencies: tuple[Floats, Floats], phases: tuple[Ints, Ints], sample_rate: float) -> Floats:
         """The rectifier's series, without its steady part."""
         first, second = (_angle(phase) for phase in phases)
-        half = half_wave_rectified(*sum_of_tones(first, second, self.ratio), PAIRS) - _steady_part(self.ratio)
+        half = half_wave_rectified(*sum_of_tones(first, second, self.ratio), PAIRS) - steady_part(self.ratio)
         return np.asarray(PEAK / (1.0 + self.ratio) * half)
 
 
 @cache
-def _steady_part(ratio: float) -> float:
+def steady_part(ratio: float) -> float:
     """What a rectified sum of two tones, the second `ratio` times the first, is in the mean."""
     return float(envelope_harmonics(0, ratio)[0]) / math.pi
 
@@ -246,6 +247,9 @@ class Instrumental:
         return Pulled(self.instrument.lock_range).lines(float(self.instrument.offset_frequency(value)))
 
 
-def performed(recipe: Recipe, values: Floats, sample_rate: float) -> Floats:
-    """The sound of a recipe while the value takes its course (n,): (n,), with the voice's pole and opening."""
-    return CrossfadingVoice(recipe.start(sample_rate), sample_rate).render(values, values.size)
+def performed(recipe: Recipe, course: Floats | HandBlock, sample_rate: float) -> Floats:
+    """The sound of a recipe while the value (n,), and with a block the volume, takes its course: (n,), with the
+    voice's pole and opening.
+    """
+    frames = course.distance.size if isinstance(course, HandBlock) else course.size
+    return CrossfadingVoice(recipe.start(sample_rate), sample_rate).render(course, frames)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,12 +9,10 @@ import numpy as np
 from models.arrays import Floats
 from models.checks import finite, non_negative, one_of, positive
 from synth.lessons.live import LiveStage
-from synth.lessons.recipes import Recipe, performed
+from synth.lessons.passage import FADE_TIME, SAMPLE_RATE, Passage, joined
 from synth.lessons.words import said
 
-SAMPLE_RATE = 48_000
 PEAK_DB = -14.0  # of full scale: the loudest sample of a stage, unless it asks for less
-FADE_TIME = 0.02  # s, at both ends
 ABSENT_DB = -60.0  # below the strongest line of the same stretch of sound
 KINDS = ("line", "absent", "beat", "silent")
 
@@ -54,7 +51,7 @@ class Claim:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """One step of a lesson. `render` gives samples at SAMPLE_RATE in any scale; `sound` brings them to level.
+    """One step of a lesson: what it plays, one passage after the other, and what is to be found in it.
 
     `wave`: (start, length) in s of the stretch drawn as a waveform; `band`: (low, high) Hz of the drawn spectrum.
     """
@@ -63,14 +60,14 @@ class Stage:
     title: str
     text: str
     claims: tuple[Claim, ...]
-    render: Callable[[], Floats]
+    passages: tuple[Passage, ...]
     wave: tuple[float, float]
     band: tuple[float, float] = (20.0, 22_000.0)
     peak_db: float = PEAK_DB
 
     def sound(self) -> Floats:
         """The finished sound: peak at `peak_db` of full scale, faded in and out, the first and last sample 0."""
-        samples = np.array(self.render(), dtype=np.float64)
+        samples = joined(self.passages)
         fade = round(FADE_TIME * SAMPLE_RATE)
         rise = np.sin(0.5 * np.pi * np.arange(fade) / fade) ** 2
         samples[:fade] *= rise
@@ -112,13 +109,3 @@ def silent(start: float, end: float) -> Claim:
 def decibels(ratio: float) -> float:
     """20 lg of an amplitude ratio."""
     return float(20.0 * np.log10(ratio))
-
-
-def times(seconds: float) -> Floats:
-    """Sample instants of a stage, s."""
-    return np.arange(round(seconds * SAMPLE_RATE)) / SAMPLE_RATE
-
-
-def rested(recipe: Recipe, value: float, seconds: float) -> Floats:
-    """The sound of a recipe whose value rests, Hz."""
-    return performed(recipe, np.full(times(seconds).size, value), SAMPLE_RATE)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from functools import partial
 
 import numpy as np
 
@@ -11,9 +10,10 @@ from models.detector.memoryless import envelope_harmonics
 from models.detector.rectified_sum import rectified_side_line
 from synth.lessons.draft import Draft
 from synth.lessons.live import Axis, OnAxis
+from synth.lessons.passage import rested
 from synth.lessons.recipes import Mixture, Recipe, Rectified, Tone, filtered_parts
 from synth.lessons.setup import LessonSetup
-from synth.lessons.stage import Lesson, absent, beat, decibels, line, rested
+from synth.lessons.stage import Lesson, absent, beat, decibels, line
 from synth.lessons.words import said
 
 FACTOR, RATIO, NOTE, SECONDS = 128, 0.7, 523.2511306011972, 6.0  # NOTE: C5, Hz (equal temperament, A4 at 440 Hz)
@@ -77,21 +77,19 @@ def lesson(setup: LessonSetup) -> Lesson:
         draft.stage(
             "sum",
             (*both, absent(slow, *WHOLE), swell),
-            partial(rested, summed(reference), NOTE, SECONDS),
+            rested(summed(reference), NOTE, SECONDS),
             (1.0, 0.5),
             BAND,
         ),
         draft.stage(
             "rectified",
             (*both, *bent, swell),
-            partial(rested, rectified(reference), NOTE, SECONDS),
+            rested(rectified(reference), NOTE, SECONDS),
             (1.0, 0.5),
             BAND,
         ),
-        draft.stage(
-            "filtered", left, partial(rested, filtered(FACTOR), NOTE, SECONDS), (1.0, 1.0), BAND, BEAT_FLOOR_DB
-        ),
-        draft.stage("true-pitch", note, partial(rested, filtered(1), NOTE, SECONDS), (1.0, 0.01)),
+        draft.stage("filtered", left, rested(filtered(FACTOR), NOTE, SECONDS), (1.0, 1.0), BAND, BEAT_FLOOR_DB),
+        draft.stage("true-pitch", note, rested(filtered(1), NOTE, SECONDS), (1.0, 0.01)),
     )
     notes = ((65.40639, "C2"), (130.8128, "C3"), (261.6256, "C4"), (523.2511, "C5"), (1046.502, "C6"))
     axis = Axis(said("axes", "note"), "Hz", 65.40639, 1046.502, True, notes, decimals=1)
