@@ -20,11 +20,15 @@ SCHEMA = "beatfield.lesson/1"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LessonReport:
-    """A lesson, the finished sound of each stage, and per stage and claim the level measured in it, dB."""
+    """A lesson, the finished sound of each stage, and per stage and claim the level measured in it, dB.
+
+    `gains`: how many times its recipes' own level each stage plays.
+    """
 
     lesson: Lesson
     sounds: tuple[Floats, ...]
     levels: tuple[tuple[float, ...], ...]
+    gains: tuple[float, ...]
 
     def stem(self, index: int) -> str:
         """Name of a stage's files without their ending."""
@@ -81,9 +85,9 @@ class LessonReport:
 
 def lesson_report(lesson: Lesson) -> LessonReport:
     """Render every stage and measure its claims."""
-    sounds = tuple(stage.sound() for stage in lesson.stages)
+    sounds, gains = zip(*(stage.levelled() for stage in lesson.stages), strict=True)
     levels = tuple(measured(stage.claims, sound) for stage, sound in zip(lesson.stages, sounds, strict=True))
-    return LessonReport(lesson, sounds, levels)
+    return LessonReport(lesson, sounds, levels, gains)
 
 
 def write_lesson(report: LessonReport, folder_name: str, force: bool) -> None:

@@ -25,6 +25,7 @@ from models.detector.rectified_sum import half_wave_rectified, rectified_side_li
 from models.instrument import Instrument
 from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
 from synth.hands.hand_path import HandBlock
+from synth.lessons.waves import Tone, Waves, oscillators
 from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate
 from synth.sound.filters import FirstOrder, dc_block_coefficients
 from synth.sound.source import Sound
@@ -42,25 +43,17 @@ Line = tuple[float, float]  # frequency, Hz, and amplitude
 
 
 class Recipe(Protocol):
-    """Plain data from which a sound starts."""
+    """Plain data from which a sound starts; `waves`: what it comes from, to be drawn (value: Hz, of the waves)."""
+
+    @property
+    def waves(self) -> Waves | None:
+        """The waves behind the sound."""
 
     def start(self, sample_rate: float) -> Sound:
         """The sound, ready to begin; its hand is the value."""
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """The lines that sound while the value rests, with their amplitudes before fading at the band's ends."""
-
-
-@dataclass(frozen=True, slots=True)
-class Tone:
-    """A frequency that follows the value v: `steady` + `share` v, Hz."""
-
-    steady: float
-    share: float
-
-    def at(self, value: Floats) -> Floats:
-        """The frequency, Hz; broadcasts."""
-        return np.asarray(self.steady + self.share * value)
 
 
 class RecipeSound:
@@ -140,6 +133,7 @@ class Mixture(TonePair):
     parts: tuple[tuple[int, int, float], ...]
     slow_too: bool = True
     gain: float = 1.0
+    waves: Waves | None = None
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """Every line."""
@@ -169,6 +163,7 @@ class Rectified(TonePair):
     """Two tones added, the positive half kept, the steady part left out."""
 
     ratio: float
+    waves: Waves | None = None
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """The strongest: both tones, their difference, and the first two around twice the carrier."""
@@ -195,6 +190,7 @@ class Pulled:
     """A balanced mixer behind two oscillators whose free difference is the value (Hz), with a lock range (Hz)."""
 
     lock_range: float
+    waves: Waves | None = None
 
     def start(self, sample_rate: float) -> Sound:
         """The sound, ready to begin; locked oscillators rest at their phase."""
@@ -237,6 +233,11 @@ class Instrumental:
     """An instrument; the value is the hand's distance, m."""
 
     instrument: Instrument
+
+    @property
+    def waves(self) -> Waves:
+        """Both oscillators; the value is then their free difference, Hz."""
+        return oscillators(self.instrument.reference_frequency, self.instrument.lock_range)
 
     def start(self, sample_rate: float) -> Sound:
         """The sound, ready to begin, at the level of the other recipes."""

@@ -23,6 +23,7 @@ class LessonSetup:
     built_in: Instrument
     fist: Instrument
     bare: Instrument
+    rod_diameter: float  # m
 
     @property
     def zero_beat(self) -> float:
@@ -52,4 +53,4 @@ def open_setup() -> LessonSetup:
         raise ValueError("the built-in design has no zero beat in reach")
     bare = replace(built_in, branch=DIRECT, mode="low", variable_tank=BARE_TANK)
     bare = replace(bare, reference_frequency=float(bare.variable_frequency(field.zero_beat_distance)))
-    return LessonSetup(built_in, replace(built_in, curve=opened.curves["fist"]), bare)
+    return LessonSetup(built_in, replace(built_in, curve=opened.curves["fist"]), bare, opened.design.antenna.diameter)

@@ -6,9 +6,10 @@ from models.detector.rectified_sum import curved_detector_lines
 from synth.lessons.draft import Draft
 from synth.lessons.live import Axis, OnAxis, marks
 from synth.lessons.passage import Passage, rested
-from synth.lessons.recipes import Mixture, Tone
+from synth.lessons.recipes import Mixture
 from synth.lessons.setup import LessonSetup
 from synth.lessons.stage import Claim, Lesson, absent, decibels, line
+from synth.lessons.waves import Tone, Waves
 from synth.lessons.words import said
 
 DIFFERENCE, RATIO, CURVATURE = 330.0, 0.7, 0.5
@@ -21,7 +22,9 @@ WHOLE = (0.05, SECONDS - 0.05)
 def bent(first: Tone, second: Tone, curvature: float = CURVATURE) -> Mixture:
     """Two tones, the second RATIO times as strong, through a detector of that curvature."""
     parts = curved_detector_lines(LOW, LOW + DIFFERENCE, RATIO, curvature)
-    return Mixture(first, second, tuple(part for part in parts if part[2] > 0.0))
+    bend, heard = ("square", "bent") if curvature > 0.0 else ("none", "sum")
+    waves = Waves(first, second, RATIO, bend, heard, curvature)
+    return Mixture(first, second, tuple(part for part in parts if part[2] > 0.0), waves=waves)
 
 
 def pair(curvature: float = CURVATURE) -> Mixture:

@@ -51,14 +51,19 @@ class Claim:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """One step of a lesson: what it plays, one passage after the other, and what is to be found in it.
+    """One step of a lesson: a question, what it plays, one passage after the other, and what is to be found in it.
+
+    `minutes`: what it takes in a class.
 
     `wave`: (start, length) in s of the stretch drawn as a waveform; `band`: (low, high) Hz of the drawn spectrum.
     """
 
     slug: str
     title: str
+    question: str
+    answer: str
     text: str
+    minutes: int
     claims: tuple[Claim, ...]
     passages: tuple[Passage, ...]
     wave: tuple[float, float]
@@ -67,23 +72,45 @@ class Stage:
 
     def sound(self) -> Floats:
         """The finished sound: peak at `peak_db` of full scale, faded in and out, the first and last sample 0."""
+        return self.levelled()[0]
+
+    def levelled(self) -> tuple[Floats, float]:
+        """The finished sound, and how many times its recipes' own level that is."""
         samples = joined(self.passages)
         fade = round(FADE_TIME * SAMPLE_RATE)
         rise = np.sin(0.5 * np.pi * np.arange(fade) / fade) ** 2
         samples[:fade] *= rise
         samples[-fade:] *= rise[::-1]
-        return np.asarray(samples * (10.0 ** (self.peak_db / 20.0) / np.abs(samples).max()))
+        gain = float(10.0 ** (self.peak_db / 20.0) / np.abs(samples).max())
+        return np.asarray(samples * gain), gain
+
+
+@dataclass(frozen=True, slots=True)
+class Experiment:
+    """Something to do with things a class has: steps, the figure to expect from the models, and the cautions."""
+
+    title: str
+    bring: str
+    steps: tuple[str, ...]
+    expected: str
+    caution: str
 
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """A lesson for a class: what it is about, its stages in order, and the pages to play it live."""
+    """A lesson for a class: what it is about, its stages in order, and the pages to play it live.
+
+    `bring`: what a teacher needs; `sources`: where its facts are from; `experiments`: to do beside it.
+    """
 
     name: str
     title: str
     introduction: str
+    bring: str
+    sources: str
     stages: tuple[Stage, ...]
     pages: tuple[LiveStage, ...]
+    experiments: tuple[Experiment, ...] = ()
 
 
 def line(frequency: float, level_db: float, start: float, end: float) -> Claim:

@@ -1,0 +1,69 @@
+"""The waves behind a sound, to be drawn one under the other: two that are added, their sum, bent, and the tone left.
+
+Symbols: t1, t2 the phases of the two waves, rad; m the second's amplitude over the first's; c curvature; phi = t1 - t2.
+
+| bend | the bent wave of the sum s = cos t1 + m cos t2 | the tone behind the filter |
+|---|---|---|
+| none | - | - |
+| square | s + c s^2 | c m cos(phi) |
+| rectified | max(s, 0) | E / pi, E = sqrt(1 + m^2 + 2 m cos(phi)) |
+| product | 2 m cos t1 cos t2 | m cos(phi) |
+
+The last column is the bent wave's mean over a cycle of the first wave; of the square law without its steady part, of
+the rectifier with it (max(cos, 0) is 1 / pi in the mean). The page draws them by the same table; a test compares what
+it draws with `models.detector`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.arrays import Floats
+from models.checks import fraction, non_negative, one_of, positive
+
+BENDS = ("none", "square", "rectified", "product")
+HEARD = ("sum", "bent", "filtered")
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """A frequency that follows the value v: `steady` + `share` v, Hz."""
+
+    steady: float
+    share: float
+
+    def at(self, value: Floats) -> Floats:
+        """The frequency, Hz; broadcasts."""
+        return np.asarray(self.steady + self.share * value)
+
+
+@dataclass(frozen=True, slots=True)
+class Waves:
+    """The two waves, `ratio` m of their amplitudes, how their sum is bent, and which of the drawn waves is heard.
+
+    `lock_range`: Hz within which they pull into step. `slowed`: how many times slower than these waves the sound is.
+    """
+
+    first: Tone
+    second: Tone
+    ratio: float = 1.0
+    bend: str = "none"
+    heard: str = "sum"
+    curvature: float = 0.0
+    lock_range: float = 0.0
+    slowed: float = 1.0
+
+    def __post_init__(self) -> None:
+        fraction("ratio", self.ratio)
+        one_of("bend", self.bend, BENDS)
+        one_of("heard", self.heard, HEARD)
+        non_negative("curvature", self.curvature)
+        non_negative("lock_range", self.lock_range)
+        positive("slowed", self.slowed)
+
+
+def oscillators(reference: float, lock_range: float, bend: str = "product", ratio: float = 1.0) -> Waves:
+    """A reference (Hz) and a variable oscillator below it by the value, behind a detector, as in an instrument."""
+    return Waves(Tone(reference, 0.0), Tone(reference, -1.0), ratio, bend, "filtered", lock_range=lock_range)
