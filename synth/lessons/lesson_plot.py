@@ -26,7 +26,7 @@ def save_stage_plot(stage: Stage, sound: Floats, path: Path, force: bool) -> Non
         wave.plot(start + np.arange(piece.size) / SAMPLE_RATE, piece, color=BLUE, linewidth=0.8)
         wave.set(xlabel=text("time"), ylabel=text("sample"), xlim=(start, start + length))
         wave.set_title(stage.title, loc="left", color=INK)
-        spans = dict.fromkeys((claim.start, claim.end) for claim in stage.claims if claim.kind != "silent")
+        spans = dict.fromkeys((claim.start, claim.end) for claim in stage.claims if claim.frequency)
         for colour, span in zip(_COLOURS, spans, strict=False):
             frequency, size = spectrum(stretch(sound, *span))
             level = 20.0 * np.log10(np.maximum(size / size.max(), 1e-6))

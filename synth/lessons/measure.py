@@ -44,7 +44,7 @@ def amplitude(samples: Floats, frequency: float) -> float:
 def measured(claims: tuple[Claim, ...], sound: Floats) -> tuple[float, ...]:
     """What each claim's stretch of the sound shows, in dB.
 
-    line, absent: the level at the frequency against the strongest line. silent: the peak against the stage's peak.
+    line, absent: the level at the frequency against the strongest line. softer, silent: the peak against the stage's.
     beat: the swing of the squared sound at the frequency against its mean, 0 dB for two tones of equal strength.
     """
     lined = {(claim.start, claim.end) for claim in claims if claim.kind in ("line", "absent")}
@@ -54,7 +54,7 @@ def measured(claims: tuple[Claim, ...], sound: Floats) -> tuple[float, ...]:
 
 def _measured(claim: Claim, sound: Floats, strongest: float) -> float:
     piece = stretch(sound, claim.start, claim.end)
-    if claim.kind == "silent":
+    if claim.kind in ("softer", "silent"):
         return _level(np.abs(piece).max() / np.abs(sound).max())
     if claim.kind == "beat":
         return _level(amplitude(piece**2, claim.frequency) / float(np.mean(piece**2)))

@@ -9,13 +9,16 @@ from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
+from models.volume.volume_antenna import VolumeAntenna
+from synth.designs.design_file import Design
 
 BARE_TANK = Tank(2.7e-3, 83e-12, 12e-12)  # H, F, stray F: small, so that a bare rod counts
 
 
 @dataclass(frozen=True, slots=True)
 class LessonSetup:
-    """`built_in`, `fist` and `bare` share the rod, the player and zero beat; `bare` has no series inductor.
+    """`built_in`, `fist` and `bare` share the rod, the player and zero beat; `bare` has no series inductor. `volume` is
+    the built-in design's volume side, `parts` the design.
 
     All three are heard through a balanced mixer (product detector), so that a note is one line.
     """
@@ -23,7 +26,8 @@ class LessonSetup:
     built_in: Instrument
     fist: Instrument
     bare: Instrument
-    rod_diameter: float  # m
+    volume: VolumeAntenna
+    parts: Design
 
     @property
     def zero_beat(self) -> float:
@@ -51,6 +55,8 @@ def open_setup() -> LessonSetup:
     field = pitch_field(built_in)
     if field.zero_beat_distance is None:
         raise ValueError("the built-in design has no zero beat in reach")
+    if opened.volume is None:
+        raise ValueError("the built-in design has no volume antenna")
     bare = replace(built_in, branch=DIRECT, mode="low", variable_tank=BARE_TANK)
     bare = replace(bare, reference_frequency=float(bare.variable_frequency(field.zero_beat_distance)))
-    return LessonSetup(built_in, replace(built_in, curve=opened.curves["fist"]), bare, opened.design.antenna.diameter)
+    return LessonSetup(built_in, replace(built_in, curve=opened.curves["fist"]), bare, opened.volume, opened.design)

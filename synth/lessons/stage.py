@@ -14,7 +14,7 @@ from synth.lessons.words import said
 
 PEAK_DB = -14.0  # of full scale: the loudest sample of a stage, unless it asks for less
 ABSENT_DB = -60.0  # below the strongest line of the same stretch of sound
-KINDS = ("line", "absent", "beat", "silent")
+KINDS = ("line", "absent", "beat", "softer", "silent")
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,8 @@ class Claim:
 
     line: a spectral line at `frequency` (Hz), `level_db` against the strongest line of that stretch.
     absent: within the line width, nothing at `frequency` above ABSENT_DB against the strongest line.
-    beat: the loudness swells `frequency` times a second. silent: the stretch is below ABSENT_DB of the stage's peak.
+    beat: the loudness swells `frequency` times a second. softer: by `level_db` under the stage's peak.
+    silent: the stretch is below ABSENT_DB of that peak.
     """
 
     kind: str
@@ -36,7 +37,7 @@ class Claim:
         one_of("kind", self.kind, KINDS)
         if not non_negative("start", self.start) < finite("end", self.end):
             raise ValueError(f"start must be < end; got {self.start:g} and {self.end:g}")
-        if self.kind != "silent":
+        if self.kind not in ("softer", "silent"):
             positive("frequency", self.frequency)
         if finite("level_db", self.level_db) > 0.0:
             raise ValueError(f"level_db is against the strongest line and must be <= 0; got {self.level_db:g}")
@@ -126,6 +127,11 @@ def absent(frequency: float, start: float, end: float) -> Claim:
 def beat(frequency: float, start: float, end: float) -> Claim:
     """A swelling of the loudness."""
     return Claim("beat", start, end, frequency)
+
+
+def softer(by_db: float, start: float, end: float) -> Claim:
+    """Quieter than the loudest of the stage."""
+    return Claim("softer", start, end, 0.0, -by_db)
 
 
 def silent(start: float, end: float) -> Claim:

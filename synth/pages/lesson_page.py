@@ -49,7 +49,7 @@ class Recipes:
         if not isinstance(recipe, Instrumental):
             return None
         fist = recipe.instrument.curve == self._setup.fist.curve
-        return hand_data("fist" if fist else "open", self._setup.rod_diameter, 0.6)
+        return hand_data("fist" if fist else "open", self._setup.parts.antenna.diameter, 0.6)
 
 
 def lesson_page(report: LessonReport, setup: LessonSetup) -> str:

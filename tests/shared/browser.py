@@ -107,7 +107,7 @@ class Page:
         value = "reduce" if reduced else "no-preference"
         self.call("Emulation.setEmulatedMedia", features=[{"name": "prefers-reduced-motion", "value": value}])
         self.call("Page.navigate", url=path.as_uri())
-        self.until("document.documentElement.dataset.ready === 'yes'")
+        self.until("document.documentElement?.dataset.ready === 'yes'")
 
     def call(self, method: str, **parameters: Any) -> dict[str, Any]:
         """One command to this tab."""

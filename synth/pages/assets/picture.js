@@ -5,7 +5,7 @@
 
 const SCREEN_SECONDS = 4; // what the picture's width takes to pass, s on the screen
 const ROW = {label: 17, wave: 44, gap: 7};
-const GUTTER = {left: 40, right: 10, foot: 40};
+const GUTTER = {left: 46, right: 10, foot: 44};
 const DENSE = 0.4; // cycles in a column of the picture, beyond which only the band is drawn
 
 // The free difference that stands behind a sound: its value, or for an instrument that of the hand's distance.
@@ -263,7 +263,8 @@ class Picture {
       pen.moveTo(x, bottom - 4);
       pen.lineTo(x, bottom + 4);
       pen.stroke();
-      if (x > GUTTER.left + 8 && x < GUTTER.left + width - 8) pen.fillText(String(Math.abs(beat)), x, bottom + 5);
+      const count = last > first ? beat : -beat;
+      if (count > 0 && x > GUTTER.left + 8 && x < GUTTER.left + width - 8) pen.fillText(String(count), x, bottom + 5);
     }
   }
   placeOf(beat, from) {
@@ -278,7 +279,7 @@ class Picture {
   }
   drawTime(pen, width) {
     const {look} = this;
-    const y = this.height - 17;
+    const y = this.height - 21;
     const [unit, scale] = this.span < 2e-3 ? ["µs", 1e6] : this.span < 2 ? ["ms", 1e3] : ["s", 1];
     const step = niceStep(this.span * scale / Math.max(width / 90, 2));
     pen.strokeStyle = look.quiet;

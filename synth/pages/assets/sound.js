@@ -417,7 +417,7 @@ class Player {
     for (let number = 0; number < track.passages.length; number++) {
       const end = begin + track.passages[number].instants.at(-1);
       if (track.time < begin - 0.5 / this.rate) return {number, into: -1, left: begin - track.time};
-      if (track.time < end - 0.5 / this.rate) return {number, into: track.time - begin, left: end - track.time};
+      if (track.time < end - 0.5 / this.rate) return {number, into: Math.max(track.time - begin, 0), left: end - track.time};
       begin = end + track.pause;
     }
     return {number: track.passages.length};

@@ -89,7 +89,7 @@ function linesOf(recipe, value) {
 }
 
 const FLOOR_DB = -80;
-const FRAME = {left: 46, right: 12, top: 20, foot: 34};
+const FRAME = {left: 46, right: 12, top: 26, foot: 36};
 
 class FrequencyAxis {
   constructor(band) {
@@ -165,7 +165,7 @@ class Spectrum {
       pen.fillText(shortNumber(level), FRAME.left - 6, y(level));
     }
     pen.textAlign = "left";
-    pen.fillText(words.level, 4, 9);
+    pen.fillText(words.level, 4, 8);
     if (found) this.measuredLine(pen, found, rate, x, y, width);
     const shown = lines.filter(([frequency, size]) => size > 0 && this.inBand(frequency));
     const strongest = Math.max(...lines.map(([, size]) => size), 1e-12);
@@ -278,7 +278,7 @@ class Spectrum {
     pen.fillStyle = look.quiet;
     for (const frequency of this.axis.ticks(300)) pen.fillText(hertz(frequency), FRAME.left - 6, y(frequency));
     pen.textAlign = "left";
-    pen.fillText(words.frequency, 4, 9);
+    pen.fillText(words.frequency, 4, 8);
     pen.textBaseline = "top";
     const step = niceStep(seconds / Math.max(width / 70, 2));
     for (let time = 0; time <= seconds; time += step) {

@@ -67,6 +67,8 @@ def check_claim(claim, sound, rate, found):
     piece = sound[round(claim.start * rate) : round(claim.end * rate)]
     if claim.kind == "silent":
         assert np.abs(piece).max() < 1e-3 * np.abs(sound).max()
+    elif claim.kind == "softer":
+        assert 20 * np.log10(np.abs(piece).max() / np.abs(sound).max()) == pytest.approx(claim.level_db, abs=0.2)
     elif claim.kind == "beat":
         count = scipy.fft.next_fast_len(2 * piece.size)
         swell = np.abs(hilbert(piece - piece.mean(), count)[: piece.size]) ** 2

@@ -9,9 +9,10 @@ import pytest
 from synth.lessons import words
 from synth.lessons.draft import Draft
 from synth.lessons.lesson_plot import save_stage_plot
-from synth.lessons.lesson_report import lesson_report
+from synth.lessons.lesson_report import LessonReport, lesson_report
 from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, build_lesson, lesson_list, live_lesson
+from synth.pages.lesson_page import lesson_page
 
 
 class Watched(dict):
@@ -54,6 +55,10 @@ def test_every_text_is_used(setup, tmp_path, monkeypatch):
         assert live_lesson(name, setup).stages
     report = lesson_report(build_lesson("beats", setup))
     assert report.text()
+    way = build_lesson("path", setup)
+    levels = tuple(tuple(0.0 for _ in stage.claims) for stage in way.stages)
+    assert lesson_page(LessonReport(way, (), levels, tuple(1.0 for _ in way.stages)), setup)
+    assert all(claim.text for claim in way.stages[7].claims)
     assert {claim.kind for claim in report.lesson.stages[1].claims} == {"line", "absent", "beat"}
     assert all(claim.text for claim in build_lesson("locking", setup).stages[1].claims)
     assert all(claim.text for claim in build_lesson("taps", setup).stages[0].claims)
@@ -81,8 +86,10 @@ def test_every_figure_is_named_and_every_field_has_one(setup, monkeypatch):
 def test_stages_and_pages_stand_in_the_file_in_their_order(setup, name):
     lesson, texts = build_lesson(name, setup), words.texts()[name]
     assert [stage.slug for stage in lesson.stages] == list(texts["stages"])
-    assert [page.slug for page in lesson.pages] == list(texts["pages"])
-    for page in lesson.pages:
+    own = [page for page in lesson.pages if page.slug in texts.get("pages", {})]
+    assert [page.slug for page in own] == list(texts.get("pages", {}))
+    assert (own == list(lesson.pages)) == (name != "path")  # the path borrows them
+    for page in own:
         assert [choice.name for choice in page.choices] == [
             sound["name"] for sound in texts["pages"][page.slug]["sounds"].values()
         ]

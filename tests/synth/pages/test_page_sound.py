@@ -1,0 +1,112 @@
+"""What a page plays in Chromium, rendered offline there, against Beatfield's own voice: pitch, lines, whole stages."""
+
+from __future__ import annotations
+
+import base64
+import json
+
+import numpy as np
+import pytest
+from scipy.signal.windows import kaiser
+
+from synth.lessons.passage import MOVE, SAMPLE_RATE
+from synth.pages.plain_data import axis_data, passage_data, recipe_data
+from synth.sound.voice import CrossfadingVoice
+
+pytestmark = pytest.mark.slow
+SECONDS, SETTLED = 3.0, 0.5
+HIGHEST = 18_000.0  # Hz: above it lines fade out
+
+RENDER = """(async () => {
+  DATA.recipes = unpacked(%s);
+  const context = new OfflineAudioContext(1, %d, 48000);
+  const node = await playerNode(context, %s);
+  node.connect(context.destination);
+  const samples = (await context.startRendering()).getChannelData(0);
+  let text = "";
+  const bytes = new Uint8Array(samples.buffer);
+  for (let k = 0; k < bytes.length; k += 8192) text += String.fromCharCode(...bytes.subarray(k, k + 8192));
+  return btoa(text);
+})()"""
+
+
+@pytest.fixture(scope="module")
+def page(chromium, pages):
+    opened = chromium.page(pages["beats"])
+    yield opened
+    opened.close()
+
+
+def rendered(page, recipes, order, given, seconds):
+    """Samples (n,) that the page's audio thread makes of one order."""
+    orders = json.dumps([{"order": order, "with": [given]}])
+    code = RENDER % (json.dumps(recipes), round(seconds * SAMPLE_RATE), orders)
+    return np.frombuffer(base64.b64decode(page.value(code)), dtype="<f4").astype(float)
+
+
+def line(samples, frequency):
+    """Amplitude of the line at about `frequency`, Hz, and its true frequency, from the phase of both halves."""
+    half = samples.size // 2
+    window = kaiser(half, 14.0)
+    turning = np.exp(-2j * np.pi * frequency / SAMPLE_RATE * np.arange(samples.size))
+    first, second = (
+        2.0 * np.sum(part * window) / window.sum() for part in np.split(samples[: 2 * half] * turning[: 2 * half], 2)
+    )
+    moved = np.angle(second / first) / (2.0 * np.pi) * SAMPLE_RATE / half
+    return abs(first), frequency + moved
+
+
+def sources(reports):
+    for name, report in reports.items():
+        for page in report.lesson.pages:
+            for choice in page.choices:
+                yield f"{name} {page.slug} {choice.name}", choice.source
+
+
+@pytest.mark.parametrize("place", [0.12, 0.81])
+def test_every_sound_of_every_page_is_that_of_our_own_voice(page, reports, place):
+    """Where the slider rests: each line up to 18 kHz within 1 cent and 0.5 dB."""
+    checked = 0
+    for name, source in sources(reports):
+        value = float(source.axis.value(place))
+        ours = CrossfadingVoice(source.start(SAMPLE_RATE), SAMPLE_RATE).render(place, round(SECONDS * SAMPLE_RATE))
+        given = {"recipe": 0, "axis": axis_data(source.axis), "place": place}
+        theirs = rendered(page, [recipe_data(source.recipe)], "play", given, SECONDS)
+        start = round(SETTLED * SAMPLE_RATE)
+        lines = [(f, a) for f, a in source.recipe.lines(value) if 20.0 <= f <= HIGHEST]
+        strongest = max((a for _, a in lines), default=1.0)
+        for frequency, amplitude in lines:
+            apart = min((abs(frequency - other) for other, _ in lines if other != frequency), default=np.inf)
+            if amplitude < 3e-3 * strongest or apart < 8.0:
+                continue
+            (level, at), (our_level, our_at) = (line(sound[start:], frequency) for sound in (theirs, ours))
+            assert 1200.0 * abs(np.log2(at / our_at)) < 1.0, (name, frequency, at, our_at)
+            assert 20.0 * abs(np.log10(level / our_level)) < 0.5, (name, frequency)
+            checked += 1
+        if not lines:
+            assert np.abs(theirs[start:]).max() < 1e-3, name
+    assert checked > 25
+
+
+@pytest.mark.parametrize(("name", "number"), [("slide", 3), ("locking", 1), ("hand", 1), ("taps", 1)])
+def test_a_stage_in_the_page_is_its_sound_file(page, reports, name, number):
+    """Sample by sample, also while the value moves: within two thousandths of the peak, but for the ends.
+
+    The table of an instrument's field, straight between its points, lets the phase drift by that much.
+    """
+    report = reports[name]
+    stage, sound = report.lesson.stages[number], report.sounds[number]
+    recipes = list(dict.fromkeys(passage.recipe for passage in stage.passages))
+    given = {
+        "passages": [passage_data(passage, recipes.index(passage.recipe)) for passage in stage.passages],
+        "gain": report.gains[number],
+        "pause": MOVE,
+    }
+    theirs = rendered(page, [recipe_data(recipe) for recipe in recipes], "perform", given, sound.size / SAMPLE_RATE)
+    inner = np.ones(sound.size, dtype=bool)
+    start = 0.0
+    for passage in stage.passages:  # each opens otherwise
+        inner[round(start * SAMPLE_RATE) :][:1500] = False
+        start += passage.seconds + MOVE
+    inner[-1500:] = False
+    np.testing.assert_allclose(theirs[inner], sound[inner], atol=2e-3 * np.abs(sound).max())
