@@ -32,6 +32,7 @@ LEARN, MACHINE = "practise and teach", "about this machine"
 COMMANDS = {
     "demo": Command(HEAR, "write a scale played on the built-in design, its plot and report"),
     "play": Command(HEAR, "play a design live: the pointer is the hand"),
+    "page": Command(HEAR, "write a design as a page that plays in a browser"),
     "render": Command(HEAR, "write the sound that a hand path makes on a design"),
     "new": Command(BEFORE, "write a commented design file to start from"),
     "field": Command(BEFORE, "see which note sounds at which hand distance"),

@@ -1,6 +1,7 @@
 """The waves behind a sound, to be drawn one under the other: two that are added, their sum, bent, and the tone left.
 
-Symbols: t1, t2 the phases of the two waves, rad; m the second's amplitude over the first's; c curvature; phi = t1 - t2.
+Symbols: t1, t2 the phases of the two waves, rad; m the second's amplitude over the first's; c curvature; x the first
+wave's drive, over kT/q; phi = t1 - t2.
 
 | bend | the bent wave of the sum s = cos t1 + m cos t2 | the tone behind the filter |
 |---|---|---|
@@ -8,6 +9,8 @@ Symbols: t1, t2 the phases of the two waves, rad; m the second's amplitude over 
 | square | s + c s^2 | c m cos(phi) |
 | rectified | max(s, 0) | E / pi, E = sqrt(1 + m^2 + 2 m cos(phi)) |
 | product | 2 m cos t1 cos t2 | m cos(phi) |
+| squared | s^2 | m cos(phi) |
+| exponential | exp(x s), over its highest | I0(x E), over the same |
 
 The last column is the bent wave's mean over a cycle of the first wave; of the square law without its steady part, of
 the rectifier with it (max(cos, 0) is 1 / pi in the mean). The page draws them by the same table; a test compares what
@@ -16,14 +19,14 @@ it draws with `models.detector`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import fraction, non_negative, one_of, positive
 
-BENDS = ("none", "square", "rectified", "product")
+BENDS = ("none", "square", "rectified", "product", "squared", "exponential")
 HEARD = ("sum", "bent", "filtered")
 
 
@@ -54,6 +57,7 @@ class Waves:
     curvature: float = 0.0
     lock_range: float = 0.0
     slowed: float = 1.0
+    drive: float = 1.0
 
     def __post_init__(self) -> None:
         fraction("ratio", self.ratio)
@@ -62,6 +66,11 @@ class Waves:
         non_negative("curvature", self.curvature)
         non_negative("lock_range", self.lock_range)
         positive("slowed", self.slowed)
+        positive("drive", self.drive)
+
+    def driven(self, drive: float) -> Waves:
+        """The same at an exponential junction with that drive."""
+        return replace(self, drive=drive)
 
 
 def oscillators(reference: float, lock_range: float, bend: str = "product", ratio: float = 1.0) -> Waves:

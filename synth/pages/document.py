@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 from synth.lessons.words import LANGUAGE
 from synth.report.sheet_markup import text
 
-CODE = ("picture.js", "spectrum.js", "page.js")
+CODE = ("picture.js", "spectrum.js", "station.js", "start.js")
 
 
 def asset(name: str) -> str:

@@ -16,6 +16,7 @@ from synth.lessons.passage import MOVE
 from synth.lessons.recipes import Instrumental, Recipe
 from synth.lessons.setup import LessonSetup
 from synth.lessons.stage import Stage
+from synth.lessons.waves import Waves
 from synth.lessons.words import said, table
 from synth.pages.document import document
 from synth.pages.markup import bar, caution_box, playing, station
@@ -129,18 +130,20 @@ def _try_html(trial: LiveStage) -> str:
     return station(name, left, playing(trial.choices[0].source.recipe, trial.title))
 
 
-def default_slowing(recipe: Recipe, value: float) -> float:
+def default_slowing(waves: Waves, difference: float) -> float:
     """How many times slower than the waves a picture runs at first: some beats stand in it, or it runs with a slow
     sound.
     """
-    waves = recipe.waves
-    if waves is None:
-        return 1.0
-    free = float(recipe.instrument.offset_frequency(value)) if isinstance(recipe, Instrumental) else value
-    one, two = (float(tone.at(np.asarray(free))) for tone in (waves.first, waves.second))
+    one, two = (float(tone.at(np.asarray(difference))) for tone in (waves.first, waves.second))
     beat = abs(float(pulled_beat(one - two, waves.lock_range)))
     wanted = SCREEN_SECONDS * beat / BEATS_SHOWN
     return float(waves.slowed if wanted < 10.0 else max(waves.slowed, wanted))
+
+
+def _slowing(recipe: Recipe, value: float) -> float:
+    """Of a recipe with its value: Hz, or for an instrument the hand's distance, m."""
+    free = float(recipe.instrument.offset_frequency(value)) if isinstance(recipe, Instrumental) else value
+    return 1.0 if recipe.waves is None else default_slowing(recipe.waves, free)
 
 
 def _stage_data(stage: Stage, gain: float, recipes: Recipes) -> dict[str, Any]:
@@ -153,7 +156,7 @@ def _stage_data(stage: Stage, gain: float, recipes: Recipes) -> dict[str, Any]:
         "gain": gain,
         "pause": MOVE,
         "seconds": stage_seconds(stage.passages),
-        "slow": default_slowing(first.recipe, first.values[0]),
+        "slow": _slowing(first.recipe, first.values[0]),
         "spectrum": {
             "band": stage.band,
             "size": LONGEST if stage.wave[1] > 0.2 else SHORTEST,
@@ -186,6 +189,6 @@ def _try_data(trial: LiveStage, recipes: Recipes) -> dict[str, Any]:
             {"recipe": recipes.number(choice.source.recipe), "axis": axis_data(choice.source.axis)}
             for choice in trial.choices
         ],
-        "slow": default_slowing(source.recipe, float(source.axis.value(0.5))),
+        "slow": _slowing(source.recipe, float(source.axis.value(0.5))),
         "spectrum": {"band": trial.band, "size": LONGEST if (trial.span or 0.0) > 0.2 else SHORTEST},
     }

@@ -42,31 +42,31 @@ def station(name: str, words: str, pictures: str) -> str:
 
 def playing(recipe: Recipe, title: str) -> str:
     """Figures, moving picture, slowing and spectrum of what plays."""
-    parts = [figures(recipe)]
     if isinstance(recipe, Instrumental):
-        drawn = tag("canvas", "", class_="above", role="img", aria_label=page("hand-picture"))
-        parts.append(tag("figure", drawn))
-    parts.append(
-        tag(
-            "figure",
-            tag("canvas", "", class_="waves", role="img", aria_label=page("picture", title=title)) + slowing(title),
-        )
-    )
+        return pictures_of_instrument(title)
+    names = ["first", "second", "beat", "counted"]
+    if recipe.waves is not None and recipe.waves.bend != "none":
+        names.insert(3, "note")
+    return _figures(*names) + _pictures(title)
+
+
+def pictures_of_instrument(title: str) -> str:
+    """The same with the hand and the rod."""
+    drawn = tag("canvas", "", class_="above", role="img", aria_label=page("hand-picture"))
+    figures = _figures("distance", "added", "reference", "variable", "beat", "note", "counted")
+    return figures + tag("figure", drawn) + _pictures(title)
+
+
+def _pictures(title: str) -> str:
+    waves = tag("canvas", "", class_="waves", role="img", aria_label=page("picture", title=title))
     measured = tag("canvas", "", class_="spectrum", role="img", aria_label=page("spectrum", title=title))
-    parts.append(tag("figure", measured))
-    return "\n".join(parts)
+    return tag("figure", waves + slowing(title)) + tag("figure", measured)
 
 
-def figures(recipe: Recipe) -> str:
-    """The figures that follow the sound."""
-    names = ["first", "second", "beat"]
-    if isinstance(recipe, Instrumental):
-        names = ["distance", "added", *names, "note"]
-    elif recipe.waves is not None and recipe.waves.bend != "none":
-        names.append("note")
+def _figures(*names: str) -> str:
     cells = "".join(
         tag("div", tag("dt", text(page("figures", name))) + tag("dd", "\N{EN DASH}", data_figure=name))
-        for name in [*names, "counted"]
+        for name in names
     )
     return tag("dl", cells, class_="figures")
 

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from models.hand.meshes import HAND_HALF_SIZES
-from models.hand.scene import Posture
 from models.instrument import Instrument
 from synth.lessons.live import Axis
 from synth.lessons.passage import MOVE, SAMPLE_RATE, Passage
@@ -44,6 +43,7 @@ def waves_data(waves: Waves) -> dict[str, Any]:
         "curvature": waves.curvature,
         "lock": waves.lock_range,
         "slowed": waves.slowed,
+        "drive": waves.drive,
     }
 
 
@@ -119,9 +119,9 @@ def even_shape(instrument: Instrument) -> dict[str, Any]:
     return {"width": even.size, "even": packed(even)}
 
 
-def hand_data(posture: Posture, rod: float, reach: float) -> dict[str, float]:
+def hand_data(posture: str, rod: float, reach: float) -> dict[str, float]:
     """Sizes of what is drawn to scale from the side, m: rod, hand on edge, and the farthest place."""
-    length, _, height = (2.0 * half for half in HAND_HALF_SIZES[posture])
+    length, _, height = (2.0 * half for half in HAND_HALF_SIZES["fist" if posture == "fist" else "open"])
     return {"rod": rod, "length": length, "breadth": height, "reach": reach}
 
 

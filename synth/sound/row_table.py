@@ -13,6 +13,7 @@ out.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -63,8 +64,24 @@ class RowTable:
         return self._cycles.across(phase, np.interp(offset, self._offsets, self._numbers))
 
 
-def row_table(instrument: Instrument, sample_rate: float) -> RowTable:
+@dataclass(frozen=True, slots=True, eq=False)
+class Rows:
+    """What a `RowTable` is made of: its offsets, coefficients and whether it is mirrored, as there."""
+
+    offsets: Floats
+    coefficients: Complexes
+    mirrored: bool
+
+
+def row_coefficients(instrument: Instrument, sample_rate: float) -> Rows:
     """The rows of an instrument at a sample rate, Hz, at a peak of 1 where its slow beat is strongest."""
+    if instrument.amplitude_varies:
+        return _hand_rows(instrument, sample_rate)
+    return _even_rows(instrument.detector, sample_rate, instrument.lock_range)
+
+
+def row_table(instrument: Instrument, sample_rate: float) -> RowTable:
+    """The rows of an instrument as a table."""
     if instrument.amplitude_varies:
         return _hand_table(instrument, sample_rate)
     return _even_table(instrument.detector, sample_rate, instrument.lock_range)
@@ -73,15 +90,25 @@ def row_table(instrument: Instrument, sample_rate: float) -> RowTable:
 @lru_cache(maxsize=8)
 def _even_table(detector: Detector, sample_rate: float, lock_range: float) -> RowTable:
     """Rows of a detector whose amplitudes stay, for any offset."""
-    offsets = row_offsets(sample_rate, lock_range)
-    weaker = np.full(offsets.size, detector.amplitude * detector.amplitude_ratio)
-    rows = _diode_rows(detector, detector.amplitude, weaker, offsets, lock_range, sample_rate)
-    return RowTable(offsets, _in_band(rows, offsets, sample_rate, lock_range) / detector.peak, mirrored=True)
+    rows = _even_rows(detector, sample_rate, lock_range)
+    return RowTable(rows.offsets, rows.coefficients, rows.mirrored)
 
 
 @lru_cache(maxsize=4)
 def _hand_table(instrument: Instrument, sample_rate: float) -> RowTable:
     """Rows along the hand's way, each with the amplitudes of the distance at which its offset occurs."""
+    rows = _hand_rows(instrument, sample_rate)
+    return RowTable(rows.offsets, rows.coefficients, rows.mirrored)
+
+
+def _even_rows(detector: Detector, sample_rate: float, lock_range: float) -> Rows:
+    offsets = row_offsets(sample_rate, lock_range)
+    weaker = np.full(offsets.size, detector.amplitude * detector.amplitude_ratio)
+    rows = _diode_rows(detector, detector.amplitude, weaker, offsets, lock_range, sample_rate)
+    return Rows(offsets, _in_band(rows, offsets, sample_rate, lock_range) / detector.peak, mirrored=True)
+
+
+def _hand_rows(instrument: Instrument, sample_rate: float) -> Rows:
     distances = np.geomspace(instrument.curve.nearest, instrument.curve.farthest, 4097)
     found = instrument.offset_frequency(distances)
     one_side = row_offsets(sample_rate, instrument.lock_range)
@@ -101,7 +128,7 @@ def _hand_table(instrument: Instrument, sample_rate: float) -> RowTable:
     else:
         rows = graded_rows(instrument, places)
     highest = max(made.strength * made.peak for made in detectors)
-    return RowTable(offsets, _in_band(rows, offsets, sample_rate, instrument.lock_range) / highest, mirrored=False)
+    return Rows(offsets, _in_band(rows, offsets, sample_rate, instrument.lock_range) / highest, mirrored=False)
 
 
 def graded_rows(instrument: Instrument, places: Floats) -> Complexes:

@@ -24,6 +24,11 @@ function filteredAt(recipe, phase) {
   const {bend, ratio, curvature} = recipe.waves;
   if (bend === "square") return curvature * ratio * Math.cos(phase);
   if (bend === "rectified") return envelopeAt(ratio, phase) / Math.PI;
+  if (bend === "exponential") {
+    const {drive} = recipe.waves;
+    const reach = drive * envelopeAt(ratio, phase);
+    return scaledBessel(reach) * Math.exp(reach - drive * (1 + ratio));
+  }
   return ratio * Math.cos(phase);
 }
 
@@ -31,10 +36,24 @@ function envelopeAt(ratio, phase) {
   return Math.sqrt(Math.max(1 + ratio * ratio + 2 * ratio * Math.cos(phase), 0));
 }
 
+// I0(x) exp(-x), I0 the modified Bessel function: its series, and for large x its expansion (handbook, from memory).
+function scaledBessel(x) {
+  if (x > 20) return (1 + 1 / (8 * x) + 9 / (128 * x * x) + 225 / (3072 * x ** 3)) / Math.sqrt(TURN * x);
+  let term = 1;
+  let sum = 1;
+  for (let k = 1; k < 60; k++) {
+    term *= (x / (2 * k)) ** 2;
+    sum += term;
+  }
+  return sum * Math.exp(-x);
+}
+
 function bentAt(waves, one, two) {
   const sum = Math.cos(one) + waves.ratio * Math.cos(two);
   if (waves.bend === "square") return sum + waves.curvature * sum * sum;
   if (waves.bend === "rectified") return Math.max(sum, 0);
+  if (waves.bend === "squared") return sum * sum;
+  if (waves.bend === "exponential") return Math.exp(waves.drive * (sum - 1 - waves.ratio));
   return 2 * waves.ratio * Math.cos(one) * Math.cos(two);
 }
 
@@ -43,6 +62,8 @@ function bentBand(waves, phase) {
   const c = waves.curvature;
   if (waves.bend === "square") return [2 * c * size > 1 ? -1 / (4 * c) : -size + c * size * size, size + c * size * size];
   if (waves.bend === "rectified") return [0, size];
+  if (waves.bend === "squared") return [0, size * size];
+  if (waves.bend === "exponential") return [-1, 1].map((side) => Math.exp(waves.drive * (side * size - 1 - waves.ratio)));
   return [waves.ratio * (Math.cos(phase) - 1), waves.ratio * (Math.cos(phase) + 1)];
 }
 
@@ -64,7 +85,7 @@ function rowsOf(recipe) {
   ];
   if (bend === "none") return rows;
   const top = bentBand(waves, 0)[1];
-  const low = {square: Math.min(bentBand(waves, 0)[0], -1 / (4 * waves.curvature)), rectified: 0, product: -2 * ratio}[bend];
+  const low = {square: Math.min(bentBand(waves, 0)[0], -1 / (4 * waves.curvature)), rectified: 0, squared: 0, exponential: 0, product: -2 * ratio}[bend];
   const tone = (phase) => filteredAt(recipe, phase);
   const [quiet, loud] = [tone(Math.PI), tone(0)];
   return [

@@ -69,16 +69,47 @@ class Memory {
   }
 }
 
+// Gain of a filter of first order at a frequency, Hz.
+function gainOf([b0, b1, a1], frequency) {
+  const turn = TURN * frequency / RATE;
+  const above = Math.hypot(b0 + b1 * Math.cos(turn), b1 * Math.sin(turn));
+  return above / Math.hypot(1 + a1 * Math.cos(turn), a1 * Math.sin(turn));
+}
+
+const CYCLE = 256; // points of one beat, from which its lines are read
+const MOST_LINES = 24;
+
+// Lines of a wave of the phase between two oscillators that pull each other, from one whole beat.
+function cycleLines(recipe, offset, wave, gain) {
+  const beat = Math.abs(pulledBeat(offset, recipe.lock));
+  if (beat === 0) return [];
+  const relation = new PulledPhase(recipe.lock);
+  const samples = [];
+  for (let k = 0; k < CYCLE; k++) {
+    samples.push(wave(relation.phase));
+    relation.step(offset, 1 / (beat * CYCLE));
+  }
+  const lines = [];
+  for (let n = 1; n <= MOST_LINES; n++) {
+    let re = 0;
+    let im = 0;
+    samples.forEach((sample, k) => {
+      re += sample * Math.cos(TURN * n * k / CYCLE);
+      im += sample * Math.sin(TURN * n * k / CYCLE);
+    });
+    lines.push([n * beat, 2 * Math.hypot(re, im) / CYCLE * gain(n * beat) * bandGain(n * beat, false)]);
+  }
+  return lines;
+}
+
 // The lines that a sound must hold while its value rests: [frequency, amplitude] each, as its recipe says.
 function linesOf(recipe, value) {
-  if (recipe.kind === "pulled" || recipe.kind === "instrument") {
-    const offset = differenceOf(recipe, value);
-    const beat = Math.abs(pulledBeat(offset, recipe.lock));
-    if (beat === 0) return [];
-    const ratio = recipe.lock / (Math.abs(offset) + beat);
-    const lines = [];
-    for (let n = 1; n <= 8 && ratio ** (n - 1) > 1e-3; n++) lines.push([n * beat, ratio ** (n - 1)]);
-    return lines;
+  if (recipe.kind === "pulled") return cycleLines(recipe, value, Math.cos, () => 1);
+  if (recipe.kind === "instrument") {
+    const offset = tableAt(recipe.field, value);
+    const {even, odd} = detectorRow(recipe.shape, offset);
+    const wave = (phase) => seriesAt(even, odd, even.length, phase);
+    return cycleLines(recipe, offset, wave, (frequency) => gainOf(recipe.tone, frequency) * gainOf(recipe.block, frequency));
   }
   const {first, second} = recipe;
   const [one, two] = [first[0] + first[1] * value, second[0] + second[1] * value];

@@ -26,7 +26,7 @@ const LOOK = (() => {
   const colour = (name) => style.getPropertyValue(`--${name}`).trim();
   const rows = {
     first: colour("blue"), second: colour("vermillion"), sum: colour("ink-wave"), square: colour("green"),
-    rectified: colour("green"), product: colour("green"), exponential: colour("green"), filtered: colour("purple"),
+    rectified: colour("green"), product: colour("green"), squared: colour("green"), exponential: colour("green"), filtered: colour("purple"),
   };
   return {
     paper: colour("card"), ink: colour("ink"), quiet: colour("quiet"), grid: colour("grid"), rows,
@@ -271,6 +271,8 @@ class Station {
     };
     if (this.recipe.kind === "instrument") {
       found.distance = `${(100 * this.value).toFixed(1)} cm`;
+      found.reference = found.first;
+      found.variable = found.second;
       found.added = `${(1e12 * tableAt(this.recipe.capacitance, this.value)).toFixed(3)} pF`;
     }
     for (const slot of this.root.querySelectorAll("[data-figure]")) {
@@ -461,30 +463,3 @@ class HandView {
     canvas.setAttribute("aria-label", filled(words.handNow, {distance: (100 * distance).toFixed(1)}));
   }
 }
-
-function printed(part) {
-  document.body.dataset.print = part;
-  window.print();
-}
-
-const KINDS = {stage: StageStation, try: TryStation};
-const stations = DATA.stations.map((part) => new (KINDS[part.kind] || PlayStation)(part));
-byId("level").addEventListener("input", ({target}) => {
-  engine.setLevel(Number(target.value));
-  target.setAttribute("aria-valuetext", `${target.value.replace("-", "−")} dB`);
-});
-byId("stop").addEventListener("click", () => engine.stop());
-document.addEventListener("keydown", ({key}) => {
-  if (key === "Escape") engine.stop();
-});
-document.querySelectorAll("[data-prints]").forEach((button) => {
-  button.addEventListener("click", () => printed(button.dataset.prints));
-});
-window.addEventListener("afterprint", () => delete document.body.dataset.print);
-window.addEventListener("resize", () => stations.forEach((station) => station.draw()));
-document.fonts.ready.then(() => stations.forEach((station) => station.draw()));
-// The page ends its sound when it is put away, so that nothing plays on unseen.
-document.addEventListener("visibilitychange", () => {
-  if (document.hidden) engine.stop();
-});
-document.documentElement.dataset.ready = "yes";
