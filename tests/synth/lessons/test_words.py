@@ -5,13 +5,18 @@ from __future__ import annotations
 from string import Formatter
 
 import pytest
+from small_instrument import RING_CURVE, ROD
 
+from synth.build.workbench import assemble
+from synth.designs.design_file import load_design
+from synth.designs.template import template_design
 from synth.lessons import words
 from synth.lessons.draft import Draft
 from synth.lessons.lesson_plot import save_stage_plot
 from synth.lessons.lesson_report import LessonReport, lesson_report
 from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, build_lesson, lesson_list, live_lesson
+from synth.pages.design_page import design_page
 from synth.pages.lesson_page import lesson_page
 
 
@@ -46,7 +51,7 @@ def setup():
     return open_setup()
 
 
-def test_every_text_is_used(setup, tmp_path, monkeypatch):
+def test_every_text_is_used(setup, demos, tmp_path, monkeypatch):
     read: set[tuple[str, ...]] = set()
     watched = Watched(words.texts(), (), read)
     monkeypatch.setattr(words, "texts", lambda: watched)
@@ -59,6 +64,8 @@ def test_every_text_is_used(setup, tmp_path, monkeypatch):
     levels = tuple(tuple(0.0 for _ in stage.claims) for stage in way.stages)
     assert lesson_page(LessonReport(way, (), levels, tuple(1.0 for _ in way.stages)), setup)
     assert all(claim.text for claim in way.stages[7].claims)
+    assert design_page(assemble(template_design(), ROD, RING_CURVE))
+    assert design_page(assemble(load_design(demos / "puddle.toml"), ROD))
     assert {claim.kind for claim in report.lesson.stages[1].claims} == {"line", "absent", "beat"}
     assert all(claim.text for claim in build_lesson("locking", setup).stages[1].claims)
     assert all(claim.text for claim in build_lesson("taps", setup).stages[0].claims)

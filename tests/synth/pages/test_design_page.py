@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import math
 import re
 from dataclasses import replace
@@ -10,12 +11,15 @@ import numpy as np
 import pytest
 from page_checks import CANVAS, CONTRAST, LEAST_CONTRAST, OVERLAPS
 from page_sound import line, rendered
+from small_instrument import ROD
 
-from synth.build.workbench import OpenedDesign, open_design
+from synth.build.workbench import OpenedDesign, assemble, open_design
 from synth.cli import main
+from synth.designs.design_file import load_design
 from synth.designs.template import template_design
 from synth.lessons.passage import SAMPLE_RATE
 from synth.pages.design_page import design_page
+from synth.pages.plain_data import instrument_data
 from synth.sound.voice import Voice
 from synth.window.scale import ring_volume
 
@@ -67,7 +71,7 @@ def test_the_page_sounds_as_the_design(chromium, designs, files, name):
             assert 1200.0 * abs(math.log2(at / (order * abs(beat)))) < 1.0, (distance, order)
             assert 20.0 * abs(math.log10(there / level)) < 0.5, (distance, order)
             checked += 1
-    assert checked > (3 if name == "heron" else 8)
+    assert checked > (2 if name == "heron" else 6)
     assert page.complaints() == []
     page.close()
 
@@ -151,32 +155,42 @@ def test_it_plays_after_the_caution_and_is_silent_without_a_hand(chromium, files
     page.close()
 
 
-def test_the_page_says_what_it_is(demos, tmp_path, capsys):
+@pytest.mark.slow
+def test_the_command_writes_one_file(demos, tmp_path, capsys):
     target = tmp_path / "heron.html"
     assert main(["page", str(demos / "heron.toml"), "-o", str(target)]) == 0
-    text = re.sub(r"\s+", " ", target.read_text(encoding="utf-8"))
-    assert "sketch of the full program" in text
-    assert "leaves out" in text
-    assert "turn the volume right down" in text
-    assert target.stat().st_size < 3_000_000
+    assert "sketch of the full program" in target.read_text(encoding="utf-8")
     assert main(["page", str(demos / "heron.toml"), "-o", str(target)]) == 2
     assert "--force" in capsys.readouterr().err
     assert main(["page", str(demos / "heron.toml"), "-o", str(tmp_path / "heron.txt")]) == 2
     assert main(["page", str(demos / "heron.toml"), "-o", str(target), "--force"]) == 0
 
 
-def test_table_of_the_field_is_that_of_the_instrument(demos):
+def test_the_page_says_what_it_is(demos):
+    page = design_page(assemble(load_design(demos / "heron.toml"), ROD))
+    text = re.sub(r"\s+", " ", page)
+    for words in ("sketch of the full program", "leaves out", "hum, noise, drift", "turn the volume right down"):
+        assert words in text
+    assert len(page.encode()) < 3_000_000
+    assert not re.search(r"https?://|\bsrc=|@import|url\(", page)
+
+
+def test_a_hostile_name_is_only_text():
+    design = template_design()
+    named = replace(design, about=replace(design.about, name="</script><b>x", description="</style>"))
+    page = design_page(assemble(named, ROD))
+    assert "<b>x" not in page
+    assert page.count("</style>") == 1
+
+
+def test_table_of_the_field_is_that_of_the_instrument():
     """Read as the page reads it, straight between points: less than a tenth of a cent off at 20 Hz and more."""
-    import base64
-
-    from synth.pages.plain_data import instrument_data
-
-    instrument = open_design(demos / "meadow.toml").instrument
+    instrument = assemble(template_design(), ROD).instrument
     table = instrument_data(instrument, 0.5)["field"]
     points = np.frombuffer(base64.b64decode(table["points"]["f64"]), dtype="<f8")
-    distances = np.geomspace(instrument.curve.nearest, 0.5, 777)
+    distances = np.geomspace(instrument.curve.nearest, instrument.curve.farthest, 777)
     read = np.interp(np.log(distances / table["nearest"]) / table["step"], np.arange(points.size), points)
     exact = np.asarray(instrument.offset_frequency(distances))
     loud = np.abs(exact) > 20.0
-    assert loud.sum() > 500
+    assert loud.sum() > 300
     assert 1200.0 * np.abs(np.log2(read[loud] / exact[loud])).max() < 0.1
