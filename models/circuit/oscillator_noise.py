@@ -72,13 +72,11 @@ def flicker_integral(start: float) -> float:
     return float((1.0 - math.cos(twice)) / twice**2 + math.sin(twice) / twice - sici(twice)[1])
 
 
-def oscillator_noise(adjoint: Adjoint, flicker_corner: float = 0.0) -> Noise:
-    """Return the noise of a solved oscillator; flicker_corner, Hz: where the base current's flicker equals its shot
-    noise (0: none).
+def oscillator_noise(adjoint: Adjoint) -> Noise:
+    """Return the noise of a solved oscillator, the flicker noise by its transistor's corner.
 
     All resistors are at the transistor's temperature.
     """
-    non_negative("flicker corner", flicker_corner)
     linear, frequency = adjoint.linear, adjoint.state.frequency
     count = adjoint.device.currents.shape[-1]
     projection = waveform(adjoint.projection, count)  # (n, m)
@@ -94,7 +92,8 @@ def oscillator_noise(adjoint: Adjoint, flicker_corner: float = 0.0) -> Noise:
     diffusion["collector current"] = elementary_charge * float(np.mean(into_collector**2 * np.abs(collector)))
     diffusion["base current"] = elementary_charge * float(np.mean(into_base**2 * np.abs(base)))
     slow = float(np.mean(into_base * np.sqrt(2.0 * elementary_charge * np.abs(base))))
-    return Noise(frequency, diffusion, (frequency * slow) ** 2 * flicker_corner)
+    corner = adjoint.state.circuit.transistor.flicker_corner
+    return Noise(frequency, diffusion, (frequency * slow) ** 2 * corner)
 
 
 def note_jitter(

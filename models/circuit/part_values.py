@@ -4,7 +4,7 @@ A name is the path of a field: "inductance", "bias.emitter_resistor", "trimmers.
 "transistor.collector_junction.zero_bias_capacitance". "temperature" is the transistor's, in K, with everything that
 goes with it (models.circuit.warm_transistor). Left out are values that are zero and whose part then does not exist
 (base resistance, an antenna's inductor, Early effect), and numbers that describe no part (the knee of the junctions'
-law, the frequency at which the inductor's quality factor holds).
+law, the frequency at which the inductor's quality factor holds, the corner of the flicker noise).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.warm_transistor import warmed
 
 TEMPERATURE = "temperature"
-NO_PART = ("knee", "inductor_q_frequency", "temperature")
+NO_PART = ("knee", "inductor_q_frequency", "temperature", "flicker_corner")
 ABSENT_AT_ZERO = ("base_resistance", "antenna.inductance")
 RELATIVE_STEP = 1e-5
 SMALLEST_STEPS = {"capacit": 1e-15, "stray": 1e-15, "minimum": 1e-15, "resistance": 1e-3, "transit_time": 1e-14}

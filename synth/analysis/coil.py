@@ -63,7 +63,7 @@ class Winding:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Coil:
+class WoundCoil:
     """The figures, SI units in the names. Self-capacitance and what follows from it: None where there is no formula.
 
     most_turns: what fits the winding, None where its length follows the turns. formula_balance: largest over smallest
@@ -93,7 +93,7 @@ class Coil:
     quality_factor: float
 
 
-def wound(winding: Winding, turns: float | None, inductance: float | None) -> Coil:
+def wound(winding: Winding, turns: float | None, inductance: float | None) -> WoundCoil:
     """The coil of so many `turns`, or of the turns (not rounded) that give `inductance`, H.
 
     Raises DesignError where no number of turns does, and where a single layer does not fit its length.
@@ -119,7 +119,7 @@ def wound(winding: Winding, turns: float | None, inductance: float | None) -> Co
     stacked = max(1.0, count * winding.pitch / extent)
     others = float(proximity_factor(winding.wire, winding.frequency, resistivity, count / extent, stacked))
     return collected(
-        Coil,
+        WoundCoil,
         {"winding": winding},
         turns=count,
         inductance_h=found,

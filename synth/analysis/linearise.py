@@ -68,7 +68,7 @@ class Solved:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class FinishedSearch:
     """A finished search: before and after as designs, the plan, which option was taken, and what was searched."""
 
     before: OpenedDesign
@@ -82,7 +82,7 @@ class Outcome:
     solved: tuple[Solved, ...] = ()
 
 
-def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progress) -> Outcome:
+def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progress) -> FinishedSearch:
     """Search, and assemble the better design; `choice` is "robust" or "nominal". DesignError where nothing is found."""
     task = task_of(opened, wishes)
     plan = make_plan(task, progress)
@@ -99,7 +99,7 @@ def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progres
     solved: tuple[Solved, ...] = ()
     if opened.design.law == "circuit":
         after, solved = _solved(opened, after, plan, chosen, task)
-    return Outcome(opened, after, plan, chosen, choice, task, builds, refused, solved)
+    return FinishedSearch(opened, after, plan, chosen, choice, task, builds, refused, solved)
 
 
 def _first_that_runs(

@@ -13,7 +13,7 @@ from models.straight.evenness import BuildSpread
 from models.straight.front import tuning_ratio
 from models.straight.plan import FieldOption
 from synth.analysis.figures import DENSE, OfDesign, collected, of, over_notes, played_numbers, row, rows
-from synth.analysis.linearise import Outcome, Solved, parts_text, reference_text
+from synth.analysis.linearise import FinishedSearch, Solved, parts_text, reference_text
 from synth.build.workbench import OpenedDesign
 
 CURVE_POINTS = 201
@@ -124,7 +124,7 @@ class LineariseFigures:
     curve: Floats = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
 
 
-def linearise_figures(outcome: Outcome) -> LineariseFigures:
+def linearise_figures(outcome: FinishedSearch) -> LineariseFigures:
     """Collect the figures of a finished search."""
     task, plan = outcome.task, outcome.plan
     goal, parts = task.goal, task.parts
@@ -143,7 +143,7 @@ def linearise_figures(outcome: Outcome) -> LineariseFigures:
     )
 
 
-def _interrupted(outcome: Outcome) -> tuple[str, ...]:
+def _interrupted(outcome: FinishedSearch) -> tuple[str, ...]:
     """What a search that was cut short did not come to."""
     if not outcome.plan.interrupted:
         return ()
@@ -152,7 +152,7 @@ def _interrupted(outcome: Outcome) -> tuple[str, ...]:
     return (f"interrupted; {rest}the search over builds and the front. The best of what was found is taken",)
 
 
-def _field_over_notes(opened: OpenedDesign, outcome: Outcome, builds: BuildSpread | None) -> FieldOverNotes:
+def _field_over_notes(opened: OpenedDesign, outcome: FinishedSearch, builds: BuildSpread | None) -> FieldOverNotes:
     field, goal = opened.field, outcome.task.goal
     held = over_notes(field, goal.low_frequency, goal.high_frequency)
     found = builds or BuildSpread(None, None, 0.0)
@@ -163,7 +163,7 @@ def _field_over_notes(opened: OpenedDesign, outcome: Outcome, builds: BuildSprea
     )
 
 
-def _place_figures(option: FieldOption, outcome: Outcome) -> PlaceFigures:
+def _place_figures(option: FieldOption, outcome: FinishedSearch) -> PlaceFigures:
     solution, steps, parts = option.point.solution, option.steps, outcome.task.parts
     choke = solution.choke_inductance if solution.place.chokes else None
     own = parts.choke_self_capacitance
@@ -176,7 +176,7 @@ def _place_figures(option: FieldOption, outcome: Outcome) -> PlaceFigures:
     )
 
 
-def _dense_curve(outcome: Outcome) -> Floats:
+def _dense_curve(outcome: FinishedSearch) -> Floats:
     curve = outcome.after.instrument.curve
     distances = np.linspace(curve.nearest, curve.farthest, CURVE_POINTS)
     columns = [
@@ -187,7 +187,7 @@ def _dense_curve(outcome: Outcome) -> Floats:
     return np.column_stack(columns)
 
 
-def _line(outcome: Outcome, distances: Floats) -> Floats:
+def _line(outcome: FinishedSearch, distances: Floats) -> Floats:
     """The best straight line of the better design over the notes asked for."""
     field, goal = outcome.after.field, outcome.task.goal
     line = np.full_like(distances, np.nan)

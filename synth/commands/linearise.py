@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from synth.commands.outputs import SOUND, Written, add_output_options
 
 if TYPE_CHECKING:
-    from synth.analysis.linearise import Outcome, Wishes
+    from synth.analysis.linearise import FinishedSearch, Wishes
 
 
 LEAST_CHOKE_CAPACITANCE = 2e-12  # F; with less, the stray at the joints of a chain would outweigh it
@@ -106,7 +106,7 @@ def _wishes(arguments: Namespace) -> Wishes:
     return Wishes(low, high, near, far, fill, arguments.series, tolerances, seed, own, carriers, multiple)
 
 
-def _write_sounds(arguments: Namespace, outcome: Outcome) -> None:
+def _write_sounds(arguments: Namespace, outcome: FinishedSearch) -> None:
     if not (arguments.wav or arguments.wav_before or arguments.wav_after):
         return
     from synth.build.workbench import say

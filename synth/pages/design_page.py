@@ -18,7 +18,7 @@ from synth.pages.lesson_page import default_slowing
 from synth.pages.markup import bar, caution_box, pictures_of_instrument, station
 from synth.pages.plain_data import even_shape, hand_data, instrument_data, waves_data
 from synth.report.sheet_markup import bullets, tag, text
-from synth.sound.row_table import row_coefficients
+from synth.sound.row_table import instrument_rows
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume, stage_width
 
 VOLUME_POINTS = 513  # of the table of gains, even in height
@@ -126,7 +126,7 @@ def _shape(instrument: Instrument) -> dict[str, Any]:
     """The detector's harmonics: one row for all distances, or rows along the hand's way, as the voice has them."""
     if instrument.detector.kind != "diode" and not instrument.amplitude_varies:
         return even_shape(instrument)
-    rows = row_coefficients(instrument, SAMPLE_RATE)
+    rows = instrument_rows(instrument, SAMPLE_RATE)
     sounding = rows.coefficients[:, 1 : MOST_HARMONICS + 1]
     strengths = np.abs(sounding).max(axis=0)
     kept = int(np.flatnonzero(strengths > FAINTEST * strengths.max())[-1]) + 1

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from synth.analysis.coil import Coil, millimetres
+from synth.analysis.coil import WoundCoil, millimetres
 from synth.designs.quantity import format_quantity
 from synth.report.written import Form, finished
 
 
-def coil_text(coil: Coil) -> str:
+def coil_text(coil: WoundCoil) -> str:
     """The report for people."""
 
     def told(value: float | None, unit: str, digits: int = 3) -> str:
@@ -34,7 +34,7 @@ def coil_text(coil: Coil) -> str:
     return finished(lines, coil_notices(coil))
 
 
-def coil_notices(coil: Coil) -> list[str]:
+def coil_notices(coil: WoundCoil) -> list[str]:
     """How far the formulas hold for this coil, and what they leave out."""
     found = []
     if coil.formula_balance is None:
