@@ -23,12 +23,15 @@ def stretch(samples: Floats, start: float, end: float) -> Floats:
     return samples[round(start * SAMPLE_RATE) : round(end * SAMPLE_RATE)]
 
 
-def spectrum(samples: Floats) -> tuple[Floats, Floats]:
-    """Frequencies (Hz) and amplitudes of lines (peak, in units of the samples); the mean is taken off first."""
+def spectrum(samples: Floats, padding: int = 4) -> tuple[Floats, Floats]:
+    """Frequencies (Hz) and amplitudes of lines (peak, in units of the samples); the mean is taken off first.
+
+    `padding`: how many times finer than the samples alone would give.
+    """
     from scipy.fft import next_fast_len, rfft
 
     window = _window(samples.size)
-    count = next_fast_len(4 * samples.size, real=True)
+    count = next_fast_len(padding * samples.size, real=True)
     bins = rfft((samples - samples.mean()) * window, n=count)
     places = np.fft.rfftfreq(count, 1.0 / SAMPLE_RATE)
     return np.asarray(places, dtype=np.float64), np.asarray(2.0 * np.abs(bins) / window.sum(), dtype=np.float64)

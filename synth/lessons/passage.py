@@ -48,6 +48,12 @@ class Passage:
         """How long it lasts, s."""
         return self.instants[-1]
 
+    @property
+    def slides(self) -> bool:
+        """Whether the value takes longer than MOVE from one place to the next."""
+        steps = zip(np.diff(self.instants).tolist(), np.diff(self.values).tolist(), strict=True)
+        return any(change != 0.0 and lasts > 1.01 * MOVE for lasts, change in steps)
+
     def course(self) -> Floats:
         """The value at every sample."""
         at = times(self.seconds)

@@ -71,6 +71,11 @@ class Stage:
     band: tuple[float, float] = (20.0, 22_000.0)
     peak_db: float = PEAK_DB
 
+    @property
+    def slides(self) -> bool:
+        """Whether the value takes its time from one place to another: what is to be seen is then in time."""
+        return any(passage.slides for passage in self.passages)
+
     def sound(self) -> Floats:
         """The finished sound: peak at `peak_db` of full scale, faded in and out, the first and last sample 0."""
         return self.levelled()[0]

@@ -148,7 +148,6 @@ def _slowing(recipe: Recipe, value: float) -> float:
 
 def _stage_data(stage: Stage, gain: float, recipes: Recipes) -> dict[str, Any]:
     first = stage.passages[0]
-    moving = not _resting(stage)
     return {
         "kind": "stage",
         "id": stage.slug,
@@ -160,24 +159,13 @@ def _stage_data(stage: Stage, gain: float, recipes: Recipes) -> dict[str, Any]:
         "spectrum": {
             "band": stage.band,
             "size": LONGEST if stage.wave[1] > 0.2 else SHORTEST,
-            "moving": moving,
+            "moving": stage.slides,
             "claims": [
                 {"kind": claim.kind, "start": claim.start, "end": claim.end, "frequency": claim.frequency}
                 for claim in stage.claims
             ],
         },
     }
-
-
-def _resting(stage: Stage) -> bool:
-    """Whether the value only rests, at one place or several, with quick moves between."""
-    for passage in stage.passages:
-        for start, end, before, after in zip(
-            passage.instants, passage.instants[1:], passage.values, passage.values[1:], strict=False
-        ):
-            if before != after and end - start > MOVE + 1e-9:
-                return False
-    return True
 
 
 def _try_data(trial: LiveStage, recipes: Recipes) -> dict[str, Any]:

@@ -60,7 +60,7 @@ def pictures_of_instrument(title: str) -> str:
 def _pictures(title: str) -> str:
     waves = tag("canvas", "", class_="waves", role="img", aria_label=page("picture", title=title))
     measured = tag("canvas", "", class_="spectrum", role="img", aria_label=page("spectrum", title=title))
-    return tag("figure", waves + slowing(title)) + tag("figure", measured)
+    return tag("figure", waves + slowing(title)) + tag("figure", measured + tag("figcaption", text(page("marks"))))
 
 
 def _figures(*names: str) -> str:
