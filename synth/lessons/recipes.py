@@ -248,6 +248,19 @@ class Instrumental:
         return Pulled(self.instrument.lock_range).lines(float(self.instrument.offset_frequency(value)))
 
 
+def difference_of(recipe: Recipe, value: float) -> float:
+    """What a recipe's waves follow at its value: for an instrument the free difference, Hz, at that distance, m."""
+    return float(recipe.instrument.offset_frequency(value)) if isinstance(recipe, Instrumental) else value
+
+
+def added_capacitance(recipe: Recipe, value: float) -> float | None:
+    """What the hand adds to the rod, F; None where there is none."""
+    if not isinstance(recipe, Instrumental):
+        return None
+    instrument = recipe.instrument
+    return float(instrument.antenna_capacitance(value)) - instrument.curve.empty_capacitance - instrument.antenna_stray
+
+
 def performed(recipe: Recipe, course: Floats | HandBlock, sample_rate: float) -> Floats:
     """The sound of a recipe while the value (n,), and with a block the volume, takes its course: (n,), with the
     voice's pole and opening.

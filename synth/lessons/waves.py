@@ -19,12 +19,16 @@ it draws with `models.detector`.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import i0e
 
 from models.arrays import Floats
 from models.checks import fraction, non_negative, one_of, positive
+from models.detector.memoryless import envelope_waveform
+from models.pulling import pulled_beat
 
 BENDS = ("none", "square", "rectified", "product", "squared", "exponential")
 HEARD = ("sum", "bent", "filtered")
@@ -67,6 +71,60 @@ class Waves:
         non_negative("lock_range", self.lock_range)
         positive("slowed", self.slowed)
         positive("drive", self.drive)
+
+    def frequencies(self, value: float) -> tuple[float, float]:
+        """Both waves, Hz, at a value."""
+        at = np.asarray(value)
+        return float(self.first.at(at)), float(self.second.at(at))
+
+    def beat(self, value: float) -> float:
+        """How often they beat, Hz, pulled, signed; 0 where one of them is missing."""
+        one, two = self.frequencies(value)
+        return float(pulled_beat(one - two, self.lock_range)) if self.ratio else 0.0
+
+    def envelope(self, phase: Floats) -> Floats:
+        """E: the size of the sum at a phase between the waves, rad."""
+        return envelope_waveform(phase, self.ratio)
+
+    def bent(self, one: Floats, two: Floats) -> Floats:
+        """The bent wave at the phases of both waves, rad; the sum itself where nothing bends it."""
+        if self.bend == "product":
+            return np.asarray(2.0 * self.ratio * np.cos(one) * np.cos(two))
+        return self._bent(np.cos(one) + self.ratio * np.cos(two))
+
+    def bent_band(self, phase: Floats) -> tuple[Floats, Floats]:
+        """What the bent wave fills, from lowest to highest, where the waves turn too fast to be drawn."""
+        if self.bend == "product":
+            middle = self.ratio * np.cos(phase)
+            return middle - self.ratio, middle + self.ratio
+        size = self.envelope(phase)
+        lowest = -size
+        if self.bend in ("rectified", "squared"):
+            lowest = np.zeros_like(size)
+        elif self.bend == "square" and self.curvature > 0.0:
+            lowest = np.maximum(lowest, -0.5 / self.curvature)
+        return self._bent(lowest), self._bent(size)
+
+    def _bent(self, total: Floats) -> Floats:
+        if self.bend == "square":
+            return np.asarray(total + self.curvature * total**2)
+        if self.bend == "rectified":
+            return np.maximum(total, 0.0)
+        if self.bend == "squared":
+            return np.asarray(total**2)
+        if self.bend == "exponential":
+            return np.exp(self.drive * (total - 1.0 - self.ratio))
+        return total
+
+    def tone(self, phase: Floats) -> Floats:
+        """The tone behind the filter at a phase between the waves, rad."""
+        if self.bend == "rectified":
+            return np.asarray(self.envelope(phase) / math.pi)
+        if self.bend == "exponential":
+            reach = self.drive * self.envelope(phase)
+            return np.asarray(i0e(reach) * np.exp(reach - self.drive * (1.0 + self.ratio)))
+        strength = self.curvature if self.bend == "square" else 1.0
+        return np.asarray(strength * self.ratio * np.cos(phase))
 
     def driven(self, drive: float) -> Waves:
         """The same at an exponential junction with that drive."""

@@ -6,14 +6,11 @@ from functools import partial
 from html import escape
 from typing import Any
 
-import numpy as np
-
 from models.pitch import REFERENCE_A
-from models.pulling import pulled_beat
 from synth.lessons.lesson_report import LessonReport
 from synth.lessons.live import LiveStage
 from synth.lessons.passage import MOVE
-from synth.lessons.recipes import Instrumental, Recipe
+from synth.lessons.recipes import Instrumental, Recipe, difference_of
 from synth.lessons.setup import LessonSetup
 from synth.lessons.stage import Stage
 from synth.lessons.waves import Waves
@@ -134,16 +131,14 @@ def default_slowing(waves: Waves, difference: float) -> float:
     """How many times slower than the waves a picture runs at first: some beats stand in it, or it runs with a slow
     sound.
     """
-    one, two = (float(tone.at(np.asarray(difference))) for tone in (waves.first, waves.second))
-    beat = abs(float(pulled_beat(one - two, waves.lock_range)))
+    beat = abs(waves.beat(difference))
     wanted = SCREEN_SECONDS * beat / BEATS_SHOWN
     return float(waves.slowed if wanted < 10.0 else max(waves.slowed, wanted))
 
 
 def _slowing(recipe: Recipe, value: float) -> float:
     """Of a recipe with its value: Hz, or for an instrument the hand's distance, m."""
-    free = float(recipe.instrument.offset_frequency(value)) if isinstance(recipe, Instrumental) else value
-    return 1.0 if recipe.waves is None else default_slowing(recipe.waves, free)
+    return 1.0 if recipe.waves is None else default_slowing(recipe.waves, difference_of(recipe, value))
 
 
 def _stage_data(stage: Stage, gain: float, recipes: Recipes) -> dict[str, Any]:

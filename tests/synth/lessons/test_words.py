@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from string import Formatter
 
+import numpy as np
 import pytest
 from small_instrument import RING_CURVE, ROD
 
@@ -70,6 +71,8 @@ def test_every_text_is_used(setup, demos, tmp_path, monkeypatch):
     assert all(claim.text for claim in build_lesson("locking", setup).stages[1].claims)
     assert all(claim.text for claim in build_lesson("taps", setup).stages[0].claims)
     save_stage_plot(report.lesson.stages[1], report.sounds[1], tmp_path / "a.png", False)
+    sliding = next(stage for stage in way.stages if stage.slides)
+    save_stage_plot(sliding, np.sin(np.arange(20_000.0)), tmp_path / "b.png", False)
     assert {path for path, _ in paths(words.texts())} == read
 
 
