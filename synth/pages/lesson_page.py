@@ -111,12 +111,11 @@ def _try_html(trial: LiveStage) -> str:
         for at, choice in enumerate(trial.choices)
     )
     group = tag("fieldset", tag("legend", text(page("sounds"))) + choices) if len(trial.choices) > 1 else ""
-    ends = tag("div", tag("span", text(axis.text(axis.left))) + tag("span", text(axis.text(axis.right))), class_="ends")
     slider = tag(
         "div",
         tag("label", f"{text(axis.name)}: {tag('output', '', class_='shown')}", for_=f"{name}-place")
         + f'<input class="place" id="{name}-place" type="range" min="0" max="1000" step="1" value="500">'
-        + ends,
+        + tag("div", "", class_="marks", aria_hidden="true"),
         class_="slider",
     )
     play = tag("button", text(page("play")), type="button", class_="play", aria_pressed="false")

@@ -350,11 +350,13 @@ class StageStation extends Station {
   }
 }
 
+const THUMB = 16; // width of a slider's thumb, px: its middle runs from half of that to half of that
+
 // A page of the lesson to try: sounds to choose from, and a slider.
 class TryStation extends Station {
   setUp() {
     this.slider = this.root.querySelector(".place");
-    this.ends = this.root.querySelectorAll(".ends span");
+    this.marks = this.root.querySelector(".marks");
     this.choose(0);
     this.slider.addEventListener("input", () => this.moved());
     this.root.querySelectorAll("input[type=radio]").forEach((choice, number) => {
@@ -371,12 +373,32 @@ class TryStation extends Station {
     this.number = number;
     this.sound = this.part.sounds[number];
     this.recipe = DATA.recipes[this.sound.recipe];
-    const {left, right, scale, decimals, unit} = this.sound.axis;
-    [left, right].forEach((end, at) => {
-      this.ends[at].textContent = `${(end * scale).toFixed(decimals)} ${unit}`;
-    });
+    this.drawMarks();
     for (const hear of this.root.querySelectorAll(".hear")) hear.hidden = hear.dataset.sound !== String(number);
     this.moved();
+  }
+  // The marks of the axis under the slider; a text that would touch the one before is left out, its line stays.
+  drawMarks() {
+    const {axis} = this.sound;
+    const room = this.slider.clientWidth - THUMB;
+    const found = axis.marks.map(([value, text]) => [axisPlace(axis, value), text]).sort(([one], [two]) => one - two);
+    this.marks.replaceChildren();
+    let taken = -Infinity;
+    for (const [place, text] of found) {
+      const mark = document.createElement("span");
+      mark.textContent = text;
+      this.marks.append(mark);
+      const wide = mark.offsetWidth;
+      const middle = 0.5 * THUMB + place * room;
+      const left = Math.min(Math.max(middle - 0.5 * wide, 0), this.slider.clientWidth - wide);
+      if (left < taken + 6) mark.textContent = "";
+      else taken = left + wide;
+      mark.style.left = `${mark.textContent ? left : middle}px`;
+    }
+  }
+  draw() {
+    if (this.marks) this.drawMarks();
+    super.draw();
   }
   get place() {
     return Number(this.slider.value) / 1000;

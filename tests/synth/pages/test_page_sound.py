@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 from page_sound import line, rendered
 
 from synth.lessons.passage import MOVE, SAMPLE_RATE
-from synth.pages.plain_data import axis_data, passage_data, recipe_data
+from synth.lessons.waves import BENDS, Tone, Waves
+from synth.pages.plain_data import axis_data, passage_data, recipe_data, waves_data
 from synth.sound.voice import CrossfadingVoice
 
 pytestmark = pytest.mark.slow
@@ -78,3 +81,27 @@ def test_a_stage_in_the_page_is_its_sound_file(page, reports, name, number):
         start += passage.seconds + MOVE
     inner[-1500:] = False
     np.testing.assert_allclose(theirs[inner], sound[inner], atol=2e-3 * np.abs(sound).max())
+
+
+def test_what_the_page_draws_is_what_the_waves_are(page):
+    """Every row of the picture and its band, point by point, against synth.lessons.waves."""
+    tone = Tone(440.0, 0.0)
+    ones = np.linspace(0.0, 50.0, 97)
+    phases = np.linspace(0.0, 2.0 * np.pi, 97)
+    for bend in BENDS:
+        waves = Waves(tone, Tone(0.0, 1.0), 0.7, bend, curvature=0.5, drive=1.5)
+        given = json.dumps({"kind": "mixture", "waves": waves_data(waves)})
+        rows = page.value(
+            f"rowsOf({given}).map((row) => [row.name, {ones.tolist()}.map((one, k) => "
+            f"row.at(one, one - {phases.tolist()}[k])), {phases.tolist()}.map((phase) => row.band(phase))])"
+        )
+        drawn = {name: (np.array(values), np.array(bands)) for name, values, bands in rows}
+        twos = ones - phases
+        wanted = {"first": np.cos(ones), "second": 0.7 * np.cos(twos), "sum": np.cos(ones) + 0.7 * np.cos(twos)}
+        if bend != "none":
+            wanted |= {bend: waves.bent(ones, twos), "filtered": waves.tone(phases)}
+            np.testing.assert_allclose(drawn[bend][1].T, waves.bent_band(phases), atol=1e-9)
+        assert drawn.keys() == wanted.keys()
+        for name, values in wanted.items():
+            np.testing.assert_allclose(drawn[name][0], values, atol=1e-9, err_msg=f"{bend} {name}")
+        np.testing.assert_allclose(drawn["sum"][1][:, 1], waves.envelope(phases), atol=1e-9)
