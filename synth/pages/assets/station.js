@@ -41,10 +41,20 @@ function workletAddress() {
   return `data:text/javascript;charset=utf-8,${encodeURIComponent(text)}`;
 }
 
+// Whether the audio thread takes our part: some browsers refuse it to a page that was opened as a file.
+async function hasWorklet(context) {
+  if (!context.audioWorklet) return false;
+  try {
+    await context.audioWorklet.addModule(workletAddress());
+    return true;
+  } catch {
+    return false;
+  }
+}
+
 // A node that plays `orders` in an audio context: in the audio thread, or in this one where there is none.
 async function playerNode(context, orders = []) {
-  if (context.audioWorklet) {
-    await context.audioWorklet.addModule(workletAddress());
+  if (await hasWorklet(context)) {
     const processorOptions = {recipes: DATA.recipes, orders};
     return new AudioWorkletNode(context, "beatfield", {numberOfInputs: 0, outputChannelCount: [1], processorOptions});
   }

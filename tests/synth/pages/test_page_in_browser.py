@@ -70,6 +70,18 @@ def test_a_click_plays_after_the_caution(chromium, pages):
     page.close()
 
 
+def test_it_plays_where_the_audio_thread_is_refused(chromium, pages):
+    page = chromium.page(pages["beats"], 1280, 900)
+    page.value("void (AudioWorklet.prototype.addModule = () => Promise.reject(new Error('refused')))")
+    page.value("void (cautioned = () => Promise.resolve(true))")
+    page.click("#four-beats .play")
+    page.until("engine.node instanceof ScriptProcessorNode && engine.memory.count > 24000")
+    assert 0.01 < page.value("Math.max(...engine.memory.last(12000).map(Math.abs))") < 0.21
+    page.until("engine.report.state && engine.report.state.time > 0.3")
+    page.value("engine.stop()")
+    page.close()
+
+
 def test_sliders_change_sound_and_picture(chromium, pages):
     page = chromium.page(pages["hand"], 1280, 900)
     page.value("void (cautioned = () => Promise.resolve(true))")
