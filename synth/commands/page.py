@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.outputs import Written, add_force_option
+from synth.commands.outputs import Written, add_force_option, add_open_option
 
 PAGE = ("page", (".html",))
 
@@ -15,6 +15,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", metavar="FILE.html", action=Written, kind=PAGE, required=True, help="the page to write"
     )
+    add_open_option(parser)
     add_force_option(parser)
 
 

@@ -27,8 +27,6 @@ FLAGS = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
-    "--mute-audio",
-    "--remote-debugging-pipe",
 )
 PATIENCE = 30.0  # s, for one answer
 
@@ -39,7 +37,8 @@ class Browser:
     def __init__(self, profile: Path) -> None:
         commands_out, self._commands = os.pipe()
         self._answers, answers_in = os.pipe()
-        line = f'exec chromium {" ".join(FLAGS)} --user-data-dir="{profile}" 3<&{commands_out} 4>&{answers_in}'
+        flags = " ".join((*FLAGS, "--mute-audio", "--remote-debugging-pipe"))
+        line = f'exec chromium {flags} --user-data-dir="{profile}" 3<&{commands_out} 4>&{answers_in}'
         self._process = subprocess.Popen(
             ["bash", "-c", line],
             pass_fds=(commands_out, answers_in),

@@ -113,7 +113,6 @@ class Picture {
     }
     this.value = value;
     this.height = this.rows.length * (ROW.label + ROW.wave + ROW.gap) + GUTTER.foot;
-    if (this.canvas.style.height !== `${this.height}px`) this.canvas.style.height = `${this.height}px`;
   }
   get span() {
     return SCREEN_SECONDS / this.slow;
@@ -168,18 +167,9 @@ class Picture {
   }
   draw() {
     const {canvas, look} = this;
-    const wide = canvas.clientWidth;
-    const scale = window.devicePixelRatio || 1;
-    if (!wide) return;
-    if (canvas.width !== Math.round(wide * scale) || canvas.height !== Math.round(this.height * scale)) {
-      canvas.width = Math.round(wide * scale);
-      canvas.height = Math.round(this.height * scale);
-    }
-    const pen = canvas.getContext("2d");
-    pen.setTransform(scale, 0, 0, scale, 0, 0);
-    pen.fillStyle = look.paper;
-    pen.fillRect(0, 0, wide, this.height);
-    const width = wide - GUTTER.left - GUTTER.right;
+    const pen = preparedPen(canvas, this.height, look.paper);
+    if (!pen) return;
+    const width = canvas.clientWidth - GUTTER.left - GUTTER.right;
     const [one, two] = frequenciesOf(this.recipe, this.value);
     const columns = this.sampled(width, one, one - two);
     this.rows.forEach((row, number) => this.drawRow(pen, row, number, width, columns));
@@ -329,6 +319,21 @@ class Picture {
     const heard = this.recipe.waves.ratio === 0 ? "first" : this.recipe.waves.heard;
     return kind === heard && width > 300 ? `${text} ${words.heard}` : text;
   }
+}
+
+// A pen on a canvas that fills its place, `height` px high, in px of the page; null where it is not shown.
+function preparedPen(canvas, height, paper) {
+  const wide = canvas.clientWidth;
+  if (!wide) return null;
+  const scale = window.devicePixelRatio || 1;
+  const size = [Math.round(wide * scale), Math.round(height * scale)];
+  if (canvas.style.height !== `${height}px`) canvas.style.height = `${height}px`;
+  if (canvas.width !== size[0] || canvas.height !== size[1]) [canvas.width, canvas.height] = size;
+  const pen = canvas.getContext("2d");
+  pen.setTransform(scale, 0, 0, scale, 0, 0);
+  pen.fillStyle = paper;
+  pen.fillRect(0, 0, wide, height);
+  return pen;
 }
 
 function niceStep(least) {

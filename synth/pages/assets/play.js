@@ -89,16 +89,9 @@ class PlayStation extends Station {
   }
   drawField() {
     const {field, part} = this;
+    const pen = preparedPen(field, FIELD_HEIGHT, LOOK.paper);
+    if (!pen) return;
     const wide = field.clientWidth;
-    if (!wide) return;
-    const scale = window.devicePixelRatio || 1;
-    field.style.height = `${FIELD_HEIGHT}px`;
-    if (field.width !== Math.round(wide * scale)) field.width = Math.round(wide * scale);
-    field.height = Math.round(FIELD_HEIGHT * scale);
-    const pen = field.getContext("2d");
-    pen.setTransform(scale, 0, 0, scale, 0, 0);
-    pen.fillStyle = LOOK.paper;
-    pen.fillRect(0, 0, wide, FIELD_HEIGHT);
     const left = RING_SHARE * wide;
     const x = (distance) => wide - (wide - left) * distance / part.width;
     pen.font = LOOK.small;

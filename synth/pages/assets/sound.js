@@ -94,8 +94,8 @@ class PulledPhase {
   }
 }
 
-// Lines at p f1 + q f2 of two tones that follow the value.
-class MixtureSound {
+// Two tones whose frequencies follow the value, and what becomes of them at their phases (turns).
+class PairSound {
   constructor(recipe, rate) {
     this.recipe = recipe;
     this.rate = rate;
@@ -106,64 +106,52 @@ class MixtureSound {
     this.one = this.two = 0;
     this.beat = this.phase = 0;
   }
+  frequencies(value) {
+    const {first, second} = this.recipe;
+    return [first[0] + first[1] * value, second[0] + second[1] * value];
+  }
   run(values, out, frames) {
-    const {first, second, parts, slow, gain, beatOf} = this.recipe;
     for (let k = 0; k < frames; k++) {
-      const middle = 0.5 * (this.value + values[k]);
+      const [one, two] = this.frequencies(0.5 * (this.value + values[k]));
       this.value = values[k];
-      this.one += (first[0] + first[1] * middle) / this.rate;
-      this.two += (second[0] + second[1] * middle) / this.rate;
+      this.one += one / this.rate;
+      this.two += two / this.rate;
       this.one -= Math.floor(this.one);
       this.two -= Math.floor(this.two);
-      const one = first[0] + first[1] * this.value;
-      const two = second[0] + second[1] * this.value;
-      let y = 0;
-      for (const [p, q, amplitude] of parts) {
-        const open = bandGain(p * one + q * two, slow);
-        if (open > 0) y += amplitude * open * Math.cos(TURN * (p * this.one + q * this.two));
-      }
-      out[k] = gain * y;
+      out[k] = this.recipe.gain * this.sample();
     }
-    const one = first[0] + first[1] * this.value;
-    const two = second[0] + second[1] * this.value;
-    this.beat = beatOf === "first" ? one : one - two;
-    this.phase = TURN * (beatOf === "first" ? this.one : this.one - this.two);
+    const [one, two] = this.frequencies(this.value);
+    const alone = this.recipe.beatOf === "first";
+    this.beat = alone ? one : one - two;
+    this.phase = TURN * (alone ? this.one : this.one - this.two);
+  }
+}
+
+// Lines at p f1 + q f2 of two tones.
+class MixtureSound extends PairSound {
+  sample() {
+    const [one, two] = this.frequencies(this.value);
+    let y = 0;
+    for (const [p, q, amplitude] of this.recipe.parts) {
+      const open = bandGain(p * one + q * two, this.recipe.slow);
+      if (open > 0) y += amplitude * open * Math.cos(TURN * (p * this.one + q * this.two));
+    }
+    return y;
   }
 }
 
 // Two tones added, the positive half kept: E (1/pi + cos a/2 + (2/pi) sum of (-1)^(k+1) cos 2ka / (4k^2 - 1)).
-class RectifiedSound {
-  constructor(recipe, rate) {
-    this.recipe = recipe;
-    this.rate = rate;
-    this.begin(0);
-  }
-  begin(value) {
-    this.value = value;
-    this.one = this.two = 0;
-    this.beat = this.phase = 0;
-  }
-  run(values, out, frames) {
-    const {first, second, ratio, pairs, steady, gain} = this.recipe;
-    for (let k = 0; k < frames; k++) {
-      const middle = 0.5 * (this.value + values[k]);
-      this.value = values[k];
-      this.one += (first[0] + first[1] * middle) / this.rate;
-      this.two += (second[0] + second[1] * middle) / this.rate;
-      this.one -= Math.floor(this.one);
-      this.two -= Math.floor(this.two);
-      const re = Math.cos(TURN * this.one) + ratio * Math.cos(TURN * this.two);
-      const im = Math.sin(TURN * this.one) + ratio * Math.sin(TURN * this.two);
-      const size = Math.hypot(re, im);
-      const turn = Math.atan2(im, re);
-      let series = 1 / Math.PI + 0.5 * Math.cos(turn);
-      for (let order = 1; order <= pairs; order++) {
-        series += (order % 2 ? 1 : -1) * (2 / Math.PI) / (4 * order * order - 1) * Math.cos(2 * order * turn);
-      }
-      out[k] = gain * (size * series - steady);
+class RectifiedSound extends PairSound {
+  sample() {
+    const {ratio, pairs, steady} = this.recipe;
+    const re = Math.cos(TURN * this.one) + ratio * Math.cos(TURN * this.two);
+    const im = Math.sin(TURN * this.one) + ratio * Math.sin(TURN * this.two);
+    const turn = Math.atan2(im, re);
+    let series = 1 / Math.PI + 0.5 * Math.cos(turn);
+    for (let order = 1; order <= pairs; order++) {
+      series += (order % 2 ? 1 : -1) * (2 / Math.PI) / (4 * order * order - 1) * Math.cos(2 * order * turn);
     }
-    this.beat = (first[0] - second[0]) + (first[1] - second[1]) * this.value;
-    this.phase = TURN * (this.one - this.two);
+    return Math.hypot(re, im) * series - steady;
   }
 }
 

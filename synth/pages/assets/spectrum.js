@@ -156,20 +156,13 @@ class Spectrum {
     Object.assign(this, {canvas, words, look, size, claims, moving});
     this.axis = new FrequencyAxis(band);
     this.height = 230;
-    canvas.style.height = `${this.height}px`;
     this.columns = [];
   }
   begin() {
     const {canvas, look} = this;
-    const scale = window.devicePixelRatio || 1;
+    const pen = preparedPen(canvas, this.height, look.paper);
+    if (!pen) return null;
     const wide = canvas.clientWidth;
-    if (!wide) return null;
-    if (canvas.width !== Math.round(wide * scale)) canvas.width = Math.round(wide * scale);
-    canvas.height = Math.round(this.height * scale);
-    const pen = canvas.getContext("2d");
-    pen.setTransform(scale, 0, 0, scale, 0, 0);
-    pen.fillStyle = look.paper;
-    pen.fillRect(0, 0, wide, this.height);
     pen.font = look.small;
     return {
       pen, wide, width: wide - FRAME.left - FRAME.right, deep: this.height - FRAME.top - FRAME.foot,
