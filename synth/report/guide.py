@@ -10,7 +10,8 @@ import re
 from pathlib import Path
 from typing import TextIO
 
-from synth.designs.schema import did_you_mean
+from synth.designs.schema import REQUIRED, did_you_mean, domain_text, write_value
+from synth.designs.sections import SECTIONS
 from synth.designs.shipped import demo_folder
 from synth.errors import DesignError
 from synth.files.plain_text import shows_colour
@@ -37,17 +38,35 @@ def page(topic: str) -> str:
 
 
 def listed() -> str:
-    """The topics with what each is for."""
+    """The topics with their titles."""
     lines = ["Read a topic with: beatfield guide TOPIC", ""]
     for name, path in topics().items():
-        title, purpose = _head(path.read_text("utf-8"))
-        lines.append(f"  {name:<12}{title}: {purpose}")
+        title = path.read_text("utf-8").splitlines()[0].removeprefix("# ")
+        lines.append(f"  {name:<12}{title}")
     return "\n".join(lines) + "\n"
 
 
-def _head(text: str) -> tuple[str, str]:
-    lines = [line for line in text.splitlines() if line]
-    return lines[0].removeprefix("# "), lines[1]
+def keys_page() -> str:
+    """The page of every design key, from their declarations."""
+    lines = [
+        "# Every key of a design file",
+        "",
+        "What each key means, what it takes, and what holds where it is left out.",
+        "",
+    ]
+    for section in SECTIONS.values():
+        there = " This section may be left out." if section.optional else ""
+        lines += [f"## [{section.name}]", "", f"{section.help[0].upper()}{section.help[1:].rstrip('.')}.{there}", ""]
+        for key in section.keys.values():
+            written = None if key.default is REQUIRED else write_value(key, key.default)
+            default = "must be given" if key.default is REQUIRED else "may be left out" if written is None else written
+            lines.append(f"- `{key.name}`: {key.help}. It takes {domain_text(key)}; {_without(default)}.")
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _without(default: str) -> str:
+    return default if " " in default and not default.startswith('"') else f"left out: {default}"
 
 
 def shown(text: str, stream: TextIO) -> str:
