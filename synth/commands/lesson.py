@@ -6,7 +6,6 @@ from argparse import ArgumentParser, Namespace
 
 from synth.commands.outputs import Written, add_force_option, add_open_option, print_either
 
-
 PAGE = ".html"
 
 

@@ -13,7 +13,6 @@ from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
 from synth.window.keys import row_of
-from synth.window.note_lines import drawn_notes
 from synth.window.picture import Picture, picture_now
 from synth.window.pointer_events import PointerEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
@@ -134,7 +133,7 @@ class PlayWindow(PointerEvents):
         state = self.state
         if state.replaying and meters.replaying:
             held = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
-            state = replace(state, distance=held, volume=meters.volume, present=True)
+            state = replace(state, distance=held, volume=meters.volume, height=None, present=True)
         if self.shown is None or self.frames % READOUT_FRAMES == 0:
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
@@ -169,6 +168,8 @@ class PlayWindow(PointerEvents):
         inside = min(max(state.distance, curve.nearest), curve.farthest)
         if inside != state.distance:
             self._move(replace(state, distance=inside), time.monotonic())
+        elif session.tuned.both is not None and not state.replaying:
+            self.speaker.move(*session.tuned.heard(state.distance, state.volume, state.height), time.monotonic())
         self.shown = None
 
     def _key_down(self, event: pygame.event.Event) -> None:
@@ -204,7 +205,7 @@ def field_picture(session: Session) -> FieldPicture:
         ring = design.volume_antenna
         volume = ring_volume(tuned.volume) if ring is None else ring_volume(tuned.volume, ring.tube_diameter)
     return FieldPicture(
-        drawn_notes(tuned.field),
+        tuned.field.notes(),
         tuned.field.zero_beat_distance,
         tuned.field.locked_span,
         design.antenna.diameter,
