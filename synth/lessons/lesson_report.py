@@ -48,12 +48,29 @@ class LessonReport:
         ]
         for index, (stage, levels) in enumerate(zip(lesson.stages, self.levels, strict=True)):
             lines += [f"{index + 1}. {stage.title}   ({self.stem(index)}.wav, {self.stem(index)}.png)", ""]
-            lines += [fill(stage.text, 100), "", f"   {said('script', 'claims')}"]
+            for told in (
+                said("script", "predict", question=stage.question),
+                said("script", "answer", answer=stage.answer),
+                stage.text,
+            ):
+                lines += [fill(told, 100), ""]
+            lines.append(f"   {said('script', 'claims')}")
             lines += [
                 f"   - {said('script', 'measured', claim=claim.text, level=level)}"
                 for claim, level in zip(stage.claims, levels, strict=True)
             ]
             lines.append("")
+        for found in lesson.experiments:
+            lines += [said("script", "experiment", title=found.title), ""]
+            lines += [fill(said("script", "needs", things=found.bring), 100), ""]
+            lines += [fill(f"- {step}", 100, subsequent_indent="  ") for step in found.steps]
+            lines += [
+                "",
+                fill(said("script", "expected", figures=found.expected), 100),
+                "",
+                fill(found.caution, 100),
+                "",
+            ]
         return "\n".join(lines)
 
     def document(self) -> dict[str, Any]:
@@ -65,6 +82,16 @@ class LessonReport:
             "introduction": self.lesson.introduction,
             "caution": said("caution"),
             "stages": [self._stage(index) for index in range(len(self.sounds))],
+            "experiments": [
+                {
+                    "title": found.title,
+                    "bring": found.bring,
+                    "steps": list(found.steps),
+                    "expected": found.expected,
+                    "caution": found.caution,
+                }
+                for found in self.lesson.experiments
+            ],
         }
 
     def _stage(self, index: int) -> dict[str, Any]:
@@ -80,7 +107,15 @@ class LessonReport:
             }
             for claim, level in zip(stage.claims, self.levels[index], strict=True)
         ]
-        return {"file": self.stem(index), "title": stage.title, "text": stage.text, "claims": claims}
+        return {
+            "file": self.stem(index),
+            "title": stage.title,
+            "question": stage.question,
+            "answer": stage.answer,
+            "text": stage.text,
+            "minutes": stage.minutes,
+            "claims": claims,
+        }
 
 
 def lesson_report(lesson: Lesson) -> LessonReport:

@@ -68,8 +68,8 @@ def _experiment(found: Experiment, spaces: bool) -> str:
 
 def _head(found: Experiment) -> str:
     return (
-        tag("h2", text(paper("experiment", title=found.title)))
-        + tag("p", text(paper("needs", things=found.bring)))
+        tag("h2", text(said("script", "experiment", title=found.title)))
+        + tag("p", text(said("script", "needs", things=found.bring)))
         + bullets(found.steps)
         + tag("p", text(found.caution), class_="caution")
     )

@@ -31,7 +31,6 @@ const LOOK = (() => {
   return {
     paper: colour("card"), ink: colour("ink"), quiet: colour("quiet"), grid: colour("grid"), rows,
     hand: colour("hand"), small: `12px ${style.getPropertyValue("--face")}`,
-    big: `600 15px ${style.getPropertyValue("--face")}`,
   };
 })();
 

@@ -138,9 +138,18 @@ def test_json_says_what_the_text_says(reports):
         text = " ".join(report.text().split())
         assert (document["schema"], document["name"]) == ("beatfield.lesson/1", name)
         for stage, entry in zip(report.lesson.stages, document["stages"], strict=True):
-            assert " ".join(entry["text"].split()) in text
+            for key in ("question", "answer", "text"):
+                assert " ".join(entry[key].split()) in text
             for claim, row in zip(stage.claims, entry["claims"], strict=True):
                 assert f"{claim.text} (measured {row['measured_db']:z.1f} dB)" in text
+
+
+def test_experiments_stand_in_text_and_json(reports):
+    document, text = reports["path"].document(), " ".join(reports["path"].text().split())
+    assert len(document["experiments"]) == 3
+    for found in document["experiments"]:
+        for words in (found["title"], found["bring"], *found["steps"], found["expected"], found["caution"]):
+            assert " ".join(words.split()) in text
 
 
 def test_json_of_list_and_lesson(reports, capsys, monkeypatch):
