@@ -84,7 +84,9 @@ def _antenna(opened: OpenedDesign, limits: Limits, notices: list[str]) -> TankAn
     place = design.tuning.zero_beat
     if place is not None and not curve.nearest <= place <= curve.farthest:
         raise DesignError(f"{design.name}: tuning.zero_beat lies outside the hand field")
-    farads = (curve.empty_capacitance if place is None else float(curve.capacitance(place))) + design.antenna.stray
+    farads = (
+        curve.empty_capacitance if place is None else float(curve.capacitance(place))
+    ) + opened.wired.antenna.stray
     where = "nobody near" if place is None else f"the hand at {format_quantity(place, 'm')}"
     notices.append(f"the antenna counts with {format_quantity(farads, 'F')}, as with {where}")
     branch = opened.branch
