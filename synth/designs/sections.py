@@ -472,14 +472,22 @@ class TolerancesSection(SectionValues):
     stray: float = _limit("spread of the board stray: what board, wiring and coil windings add", 0.20)
     antenna_stray: float = _limit("spread of the antenna stray: of mount and lead", 0.20)
     junction: float = _limit("spread of the transistor's capacitance, with [circuit] only", 0.30)
-    gain: float = _limit("spread of the transistors' current gain, with [circuit] only; told, not in the builds", 0.50)
+    gain: float = _limit("spread of the transistors' current gain, with [circuit] only", 0.50)
+    resistor: float = _limit("of the resistors, with [circuit] only, as all below", 0.01)
+    potentiometer: float = _limit("of the pots, whole track", 0.20)
+    supply: float = _limit("spread of the supply voltage, the same for both oscillators", 0.02)
+    temperature: float = quantity(
+        "spread of the transistors' temperature while builds are tuned, the same for both",
+        ("K", 0.0, 50.0),
+        default=5.0,
+    )
     parts: str = choice(
         "how bought parts scatter in their limits (normal: limits at 3 sigma, cut there)",
         ("uniform", "normal"),
         default="uniform",
     )
     spreads: str = choice(
-        "how board stray, antenna stray and junction scatter", ("uniform", "normal"), default="normal"
+        "how stray, junction, gain, supply and temperature scatter", ("uniform", "normal"), default="normal"
     )
 
 

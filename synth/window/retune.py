@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from models.builds.drift import DriftLaw
-from models.builds.tuned_builds import QUANTITIES
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
@@ -121,7 +120,8 @@ def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
 
 def _parts(offer: Tunable, rise: float) -> dict[str, float]:
     """Value of every part at a rise of temperature, K; by the drift report's own law."""
-    return dict(zip(QUANTITIES, _drift(offer).values(rise)[0].tolist(), strict=True))
+    drift = _drift(offer)
+    return dict(zip(drift.law.quantities, drift.values(rise)[0].tolist(), strict=True))
 
 
 def _drift(offer: Tunable) -> DriftLaw:
@@ -132,8 +132,8 @@ def _drift(offer: Tunable) -> DriftLaw:
 
 
 def _warm_law(offer: Tunable, law: VariableLaw, rise: float, stray: float) -> VariableLaw:
-    """A solved oscillator warmer by `rise`, K: its frequency times the ratio by which the lossless one moves; the
-    transistor's own drift, which the drift report solves anew at each temperature, is left out.
+    """A solved oscillator warmer by `rise`, K: its frequency times the ratio by which the law of the drift report moves
+    it, the transistor's own drift in it.
     """
     drift, cold = _drift(offer), offer.instrument.antenna_stray
     hand = law.capacitances - cold
