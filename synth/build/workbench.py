@@ -22,7 +22,7 @@ from models.circuit.ripple_law import RippleLaw, ripple_laws
 from models.circuit.variable_oscillator import with_antenna
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.earthing import ANTENNA, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
+from models.hand.earthing import ANTENNA, COMMON, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
 from models.hand.hand_field import HandField
 from models.hand.scene import Posture, Scene
 from models.instrument import Instrument
@@ -56,6 +56,7 @@ from synth.build.curve_cache import field_for
 from synth.build.notices import (
     COILS_NOT_COUNTED,
     COMMON_BONDED,
+    COMMON_NO_CONDUCTOR,
     floating_notice,
     instrument_notices,
     pulling_notices,
@@ -127,6 +128,19 @@ class OpenedDesign:
     def earthing(self) -> Earthing:
         """What joins player and common to earth beside the field."""
         return earthing_of(self.design)
+
+    def with_earthing(self, shoes: float, common_to_earth: float) -> OpenedDesign:
+        """The same scene, not solved again, with other ties to earth beside the field, F (infinite: a wire).
+
+        Raises DesignError for a common that floats in a scene of which it is no conductor.
+        """
+        if common_to_earth != math.inf and COMMON not in self.hand_field.names:
+            raise DesignError(COMMON_NO_CONDUCTOR)
+        other = OpenedDesign(self.design)
+        kept = {"scene": self.scene, "hand_field": self.hand_field}
+        kept["earthing"] = Earthing(self.hand_field.body_share + shoes, common_to_earth)
+        other.__dict__.update(kept)  # where cached_property keeps them
+        return other
 
     @cached_property
     def hand_field(self) -> HandField:
