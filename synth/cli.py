@@ -44,11 +44,12 @@ COMMANDS = {
     "linearise": Command(BEFORE, "search for parts that spread the notes more evenly"),
     "compare": Command(BEFORE, "set designs side by side, in figures and in sound"),
     "fit": Command(BENCH, "find the coil's and the board's values from frequencies you read"),
+    "listen": Command(BENCH, "hear with the sound card: pitch in time, readings at hand distances"),
     "sheet": Command(BENCH, "write a sheet to build and tune by: readings, steps, pitch ruler"),
     "lesson": Command(LEARN, "hear how two tones make a third, in lessons to read or to play"),
     "tune": Command(LEARN, "see which notes of a tune a design plays, and how true they are"),
     "sensitivity": Command(LEARN, "see what a millimetre of hand and a tremor do to each note"),
-    "devices": Command(MACHINE, "list the sound outputs and the MIDI outputs"),
+    "devices": Command(MACHINE, "list the sound outputs and inputs, and the MIDI outputs"),
     "doctor": Command(MACHINE, "check libraries, sound output, latency and block timing"),
     "benchmark": Command(MACHINE, "measure Beatfield beside plain ways to the same results"),
 }

@@ -14,11 +14,12 @@ at many windows (S. A. Tretter, IEEE Trans. Inf. Theory 31 (1985) 832; from memo
 vibrato and hum, which turn to and fro, average out. Its value for vibrato is the mean frequency.
 
 Before that the hum of the mains is taken away: sines at its frequency and twice to six times that, fitted by least
-squares together with the harmonics of the note, those left out that are nearer to a harmonic than one over the length of
-the rest. Of 50 and 60 Hz the one that leaves less is taken.
+squares together with the harmonics of the note, those left out that are nearer to a harmonic than one over the length
+of the rest. Of 50 and 60 Hz the one that leaves less is taken.
 
 Each window holds four periods, so that a harmonic's neighbours fall on zeros of it.
-Valid where f is right to some per cent. Hum nearer to a harmonic than one over the length of the rest is not told apart.
+Valid where f is right to some per cent. Hum nearer to a harmonic than one over the length of the rest is not told
+apart.
 """
 
 from __future__ import annotations
@@ -39,7 +40,7 @@ CHUNK = 256  # windows at once
 
 
 def harmonics_around(sound: Floats, sample_rate: float, times: Floats, near: Floats) -> Complexes:
-    """What the harmonics of frequencies `near`, Hz (n,), are around `times`, s (n,): complex amplitudes, (n, HARMONICS)."""
+    """Complex amplitudes, (n, HARMONICS), of the harmonics of frequencies `near`, Hz, around `times`, s, both (n,)."""
     found = np.zeros((times.size, HARMONICS), dtype=np.complex128)
     middles = np.round(times * sample_rate).astype(np.int64)
     for places, length in _by_length(near, sample_rate):

@@ -56,9 +56,9 @@ CHUNK = 256  # frames at once
 class PitchTrack:
     """Pitch at equal steps of time. All (n,).
 
-    times: s, the middle of what is judged. frequencies: Hz, NaN where there is no pitch. confidence: 0 to 1, the share of
-    the sound that repeats itself. levels: RMS, dB of full scale. silent: below the level of silence. octave_doubts: the
-    pitch may be an octave off.
+    times: s, the middle of what is judged. frequencies: Hz, NaN where there is no pitch. confidence: 0 to 1, the share
+    of the sound that repeats itself. levels: RMS, dB of full scale. silent: below the level of silence.
+    octave_doubts: the pitch may be an octave off.
     """
 
     times: Floats
@@ -84,7 +84,7 @@ def track_pitch(samples: Floats, sample_rate: float, silence: float = SILENCE) -
     window = round(WINDOW * rate)
     half = (window + longest) // 2
     count = int(sound.size / sample_rate / STEP)
-    times = (np.arange(count) + 0.5) * STEP
+    times = np.asarray((np.arange(count) + 0.5) * STEP)
     starts = np.round(times * rate).astype(np.int64) - half
     padded = np.pad(low, (half + 1, half + longest + window))
     parts = [_periods(padded, starts[chunk] + half + 1, window, longest, rate) for chunk in _chunks(count)] or [
@@ -101,7 +101,7 @@ def track_pitch(samples: Floats, sample_rate: float, silence: float = SILENCE) -
 
 
 def _searched(sound: Floats, sample_rate: float) -> tuple[Floats, float]:
-    """The sound as the period is searched in it: without what lies above EDGE, at a rate that resolves short periods."""
+    """The sound as the period is searched in it: nothing above EDGE, at a rate that resolves short periods."""
     rate = float(sample_rate)
     if not WORKING_RATES[0] <= rate <= WORKING_RATES[1]:
         divisor = math.gcd(round(rate), WORKING_RATE)
