@@ -17,12 +17,12 @@ from models.tank import capacitance_shift
 from synth.analysis.figures import DENSE, known
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
+from synth.listening.phases import MAINS
 from synth.listening.rests import Rest, find_rests
 from synth.listening.tracker import SILENCE, PitchTrack, track_pitch
 
 AWAY = "away"
 ABOVE, BELOW = "above", "below"
-MAINS = (50.0, 60.0)
 TRACK_COLUMNS = ("time_s", "frequency_hz", "note_number", "confidence", "level_db", "silent", "octave_doubt")
 Mark = float | str
 """A hand distance, m, or AWAY."""
@@ -205,7 +205,7 @@ def read_clock(samples: Floats, sample_rate: int, stated: float, name: str) -> C
     near = [rest for rest in rests if abs(float(cents(rest.frequency, stated))) < 50.0]
     if not near:
         raise DesignError(
-            f"{name}: holds no steady tone of {format_quantity(stated, 'Hz', 6)}; record the tone alone for some seconds"
+            f"{name}: holds no steady tone of {format_quantity(stated, 'Hz', 6)}; record it alone for some seconds"
         )
     longest = max(near, key=lambda rest: rest.end - rest.start)
     return Clock(stated, longest.frequency)

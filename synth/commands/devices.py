@@ -1,4 +1,4 @@
-"""`beatfield devices`: the sound outputs that live play can use, the sound inputs for `listen`, and the MIDI outputs."""
+"""`beatfield devices`: the sound outputs for live play, the sound inputs for `listen`, and the MIDI outputs."""
 
 from __future__ import annotations
 
@@ -36,9 +36,9 @@ def run(arguments: Namespace) -> int:
         facts = f"{device.host}, {device.channels} channels, {device.sample_rate:.0f} Hz"
         latency = f"low latency {1e3 * device.low_latency:.1f} ms"
         print(f"{device.index:>3}  {device.name} ({facts}, {latency}){', the default' if device.is_default else ''}")
-    for device in inputs:
-        facts = f"{device.host}, {device.channels} channels, {device.sample_rate:.0f} Hz"
-        print(f"{device.index:>3}  input {device.name} ({facts}){', the default' if device.is_default else ''}")
+    for heard in inputs:
+        facts = f"{heard.host}, {heard.channels} channels, {heard.sample_rate:.0f} Hz"
+        print(f"{heard.index:>3}  input {heard.name} ({facts}){', the default' if heard.is_default else ''}")
     for name in midi_outputs:
         print(f"MIDI {name}")
     if not midi_outputs:

@@ -80,21 +80,27 @@ def resting_frequency(sound: Floats, sample_rate: float, near: float) -> tuple[f
 
 def without_hum(sound: Floats, sample_rate: float, near: float) -> Floats:
     """A short `sound` of a note near `near`, Hz, without the mains hum in it."""
-    times = np.arange(sound.size) / sample_rate
-    order = np.arange(1, HARMONICS + 1)
-    notes = order[order * near < HIGHEST_SHARE * sample_rate] * near
+    notes = near * np.arange(1, HARMONICS + 1)
+    played = notes < HIGHEST_SHARE * sample_rate
+    notes, overtones = notes[played], _waves(near, HARMONICS, sound.size, sample_rate)[played]
     least, cleaned = math.inf, sound
     for mains in MAINS:
         lines = mains * np.arange(1, MAINS_LINES + 1)
-        lines = lines[np.abs(lines[:, None] - notes).min(axis=1) * sound.size > sample_rate]
-        waves = np.exp(2j * np.pi * np.concatenate([lines, notes])[:, None] * times)
-        columns = np.concatenate([waves.real, waves.imag])
+        apart = np.abs(lines[:, None] - notes).min(axis=1) * sound.size > sample_rate
+        waves = _waves(mains, MAINS_LINES, sound.size, sample_rate)[apart]
+        columns = np.concatenate([waves.real, waves.imag, overtones.real, overtones.imag])
         shares = np.linalg.solve(columns @ columns.T, columns @ sound)
         left = float(((sound - shares @ columns) ** 2).sum())
         if left < least:
-            hum = np.concatenate([np.ones(lines.size), np.zeros(notes.size)] * 2) > 0.0
-            least, cleaned = left, sound - shares[hum] @ columns[hum]
+            count = 2 * len(waves)
+            least, cleaned = left, sound - shares[:count] @ columns[:count]
     return cleaned
+
+
+def _waves(frequency: float, count: int, size: int, sample_rate: float) -> Complexes:
+    """exp(2 pi i k f t) for k from 1 to `count`, (count, size)."""
+    turn = np.exp(2j * np.pi * frequency / sample_rate * np.arange(size))
+    return np.asarray(np.cumprod(np.broadcast_to(turn, (count, size)), axis=0))
 
 
 def _line(sound: Floats, sample_rate: float, near: float) -> tuple[float, float]:

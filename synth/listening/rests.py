@@ -4,6 +4,8 @@ A hand that rests still trembles and a voice may have vibrato, so the pitch is a
 piece that then stays within a width in cents for SHORTEST at least; a slide passes through such a width faster. How
 wide, nobody knows beforehand: where the number of rests is known, the widths of WIDTHS are tried in turn.
 
+Hum of the mains that is heard between the notes rests too; it is no note where it is FAINTER than the loudest rest.
+
 The ends of a rest, where the hand still moves and the note before reverberates, count for nothing in its frequency.
 """
 
@@ -16,7 +18,7 @@ import numpy as np
 
 from models.arrays import Floats
 from models.pitch import cents
-from synth.listening.phases import resting_frequency
+from synth.listening.phases import MAINS, resting_frequency
 from synth.listening.tracker import STEP, PitchTrack
 
 SHORTEST = 0.4  # s, of a rest
@@ -26,6 +28,8 @@ SURE = 0.6  # confidence below which a pitch is none of a rest's
 GAP = 0.3  # s, without pitch within one rest
 END, END_SHARE = 0.2, 0.2  # s, and share of the rest, left out at its beginning; half of it at its end
 LONGEST = 3.0  # s, of a rest that is judged: its middle
+FAINTER = 10.0  # dB
+HUM_WIDTH = 1.0  # Hz
 DOUBTFUL = 0.3  # share of doubtful pitches that makes the octave of a rest doubtful
 
 
@@ -51,15 +55,28 @@ def find_rests(sound: Floats, sample_rate: float, track: PitchTrack, count: int 
 
     `count`: how many there should be; where no width gives as many, those of the first width.
     """
-    pieces = list(_pieces(track, WIDTHS[0]))
+    pieces = _notes(track, WIDTHS[0])
     if count is not None and len(pieces) != count:
         for width in WIDTHS[1:]:
-            others = list(_pieces(track, width))
+            others = _notes(track, width)
             if len(others) == count:
                 pieces = others
                 break
     rests = (rest_of(sound, sample_rate, track, piece) for piece in pieces)
     return tuple(rest for rest in rests if rest is not None)
+
+
+def _notes(track: PitchTrack, width: float) -> list[slice]:
+    """The pieces within `width` cents without those that are hum alone."""
+    pieces = list(_pieces(track, width))
+    levels = [float(np.median(track.levels[piece])) for piece in pieces]
+    faint = [level < max(levels) - FAINTER for level in levels]
+    return [piece for piece, less in zip(pieces, faint, strict=True) if not (less and _is_hum(track, piece))]
+
+
+def _is_hum(track: PitchTrack, piece: slice) -> bool:
+    pitch = float(np.nanmedian(track.frequencies[piece]))
+    return any(abs(pitch - line) < HUM_WIDTH for mains in MAINS for line in (mains, 2.0 * mains))
 
 
 def rest_of(sound: Floats, sample_rate: float, track: PitchTrack, piece: slice) -> Rest | None:

@@ -168,7 +168,8 @@ def _parabola(curve: Floats) -> tuple[Floats, Floats]:
     left, middle, right = curve[:, :-2], curve[:, 1:-1], curve[:, 2:]
     bend = left - 2.0 * middle + right
     shift = np.clip(np.divide(0.5 * (left - right), bend, out=np.zeros_like(bend), where=bend > 0.0), -0.5, 0.5)
-    return np.arange(1, curve.shape[1] - 1) + shift, middle - 0.25 * (left - right) * shift
+    lags: Floats = np.arange(1, curve.shape[1] - 1) + shift
+    return lags, middle - 0.25 * (left - right) * shift
 
 
 def _refined(sound: Floats, sample_rate: float, times: Floats, coarse: Floats) -> Floats:

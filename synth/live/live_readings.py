@@ -15,6 +15,7 @@ from synth.designs.quantity import format_quantity, parse
 from synth.errors import DesignError
 from synth.listening.rests import Rest, rest_of
 from synth.listening.tracker import SILENCE, STEP, track_pitch
+from synth.report.listen import small_capacitance
 
 SHOWN, JUDGED = 0.5, 1.0  # s of sound behind the line that is shown, and behind a reading
 UNSTEADY = 30.0  # cents
@@ -35,7 +36,7 @@ def hand_mark(text: str) -> Mark:
     """A hand distance, m, from "12.5 cm", or AWAY; raises DesignError."""
     if text.strip().lower() == AWAY:
         return AWAY
-    distance = parse(text, "m")
+    distance = parse(text.strip(), "m")
     if not NEAREST <= distance <= FARTHEST:
         raise DesignError(f"must be within {format_quantity(NEAREST, 'm')} to {format_quantity(FARTHEST, 'm')}")
     return distance
@@ -79,7 +80,7 @@ class LiveReadings:
         level = f"{track.levels[-1]:4.0f} dB" if track.levels.size else ""
         pitches = track.frequencies[np.isfinite(track.frequencies) & (track.confidence > 0.6)]
         if 2 * pitches.size < track.times.size or not pitches.size:
-            state = "silence" if track.silent.mean() > 0.5 or not track.times.size else "no steady pitch"
+            state = "silence" if 2 * np.count_nonzero(track.silent) >= track.times.size else "no steady pitch"
             return f"{state:<44}{level}   {self._asked()}"
         middle = float(np.median(pitches))
         steps = cents(pitches, middle)
@@ -124,7 +125,7 @@ class LiveReadings:
         row = rows[-1]
         more = "".join(f", oscillator {frequency:.2f} Hz" for frequency in row.oscillator_hz)
         if row.added_capacitance_f is not None:
-            more += f", {format_quantity(row.added_capacitance_f, 'F', 4)} since the first"
+            more += f", {small_capacitance(row.added_capacitance_f)} since the first"
         warning = f"; it wavers by {rest.steadiness:.0f} cents: u takes it back" if rest.steadiness > UNSTEADY else ""
         warning += "; its octave is in doubt" if rest.octave_doubt else ""
         where = mark if isinstance(mark, str) else f"{100.0 * mark:g} cm"

@@ -67,9 +67,14 @@ def rest_lines(rests: Sequence[RestFigures]) -> list[str]:
         if radio:
             line += "  " + " or ".join(f"{frequency:.2f} Hz" for frequency in row.oscillator_hz)
         if row.added_capacitance_f is not None:
-            line += f"  {format_quantity(row.added_capacitance_f, 'F', 4)}"
+            line += f"  {small_capacitance(row.added_capacitance_f)}"
         lines.append(line + ("  (octave in doubt)" if row.octave_doubt else ""))
     return lines
+
+
+def small_capacitance(value: float) -> str:
+    """A capacitance, F, that may be of some femtofarad."""
+    return f"{1e15 * value:.1f} fF" if abs(value) < 1e-13 else format_quantity(value, "F", 4)
 
 
 def readings_csv(rests: Sequence[RestFigures]) -> str:
