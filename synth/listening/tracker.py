@@ -156,7 +156,7 @@ def _normalised_difference(frames: Floats, window: int, longest: int) -> Floats:
     products = np.fft.irfft(spectrum * np.conj(head), size)[:, :longest]
     squares = np.concatenate([np.zeros((len(frames), 1)), np.cumsum(frames * frames, axis=1)], axis=1)
     powers = squares[:, window : window + longest] - squares[:, :longest]
-    difference = np.maximum(powers[:, :1] + powers - 2.0 * products, 0.0)
+    difference: Floats = np.maximum(powers[:, :1] + powers - 2.0 * products, 0.0)
     mean = np.cumsum(difference[:, 1:], axis=1) / np.arange(1, longest)
     curve = np.ones_like(difference)
     np.divide(difference[:, 1:], mean, out=curve[:, 1:], where=mean > 0.0)
@@ -168,7 +168,7 @@ def _parabola(curve: Floats) -> tuple[Floats, Floats]:
     left, middle, right = curve[:, :-2], curve[:, 1:-1], curve[:, 2:]
     bend = left - 2.0 * middle + right
     shift = np.clip(np.divide(0.5 * (left - right), bend, out=np.zeros_like(bend), where=bend > 0.0), -0.5, 0.5)
-    lags: Floats = np.arange(1, curve.shape[1] - 1) + shift
+    lags = np.asarray(np.arange(1, curve.shape[1] - 1) + shift)
     return lags, middle - 0.25 * (left - right) * shift
 
 

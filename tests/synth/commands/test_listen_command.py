@@ -5,11 +5,11 @@ import json
 import numpy as np
 import pytest
 import soundfile
-from made_sound import RATE, disturbed, note, scale_of
 from numpy.testing import assert_allclose
 
 from synth.analysis.listen_figures import BELOW, Beating, Clock
 from synth.cli import main
+from synth.comparisons.made_sound import RATE, disturbed, note, scale_of
 from synth.errors import DesignError, DeviceError
 
 NOTES = (130.8, 196.0, 440.0)

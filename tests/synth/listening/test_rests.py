@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from made_sound import RATE, VOICES, disturbed, note, reverberated, scale_of
 from numpy.testing import assert_allclose
 
 from models.pitch import cents
+from synth.comparisons.made_sound import RATE, VOICES, disturbed, note, reverberated, scale_of
 from synth.listening.phases import resting_frequency, without_hum
 from synth.listening.rests import find_rests
 from synth.listening.tracker import track_pitch

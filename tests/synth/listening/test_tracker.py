@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from made_sound import RATE, VOICES, disturbed, note, reverberated, voiced
 from numpy.testing import assert_allclose
 
 from models.pitch import cents
+from synth.comparisons.made_sound import RATE, VOICES, disturbed, note, reverberated, voiced
 from synth.listening.tracker import STEP, track_pitch
 
 PLACES = (30.0, 41.2, 73.0, 147.0, 311.0, 905.0, 2093.0, 4000.0)

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from made_sound import RATE, note
 from numpy.testing import assert_allclose
 
 from synth.analysis.listen_figures import BELOW, Beating
+from synth.comparisons.made_sound import RATE, note
 from synth.errors import DesignError
 from synth.live.live_readings import HELP, LiveReadings, evenly, hand_mark
 
