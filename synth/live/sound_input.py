@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from synth.errors import DeviceError
 from synth.live.sound_device import device_number, portaudio
 
 KEPT = 3.0  # s of sound
+WANTED_RATE = 48000.0  # Hz
 INPUT_REMEDY = (
     "Connect or enable a microphone or line input, allow programs to use it, then look for it with: beatfield devices. "
     "A recording made elsewhere can be read too: beatfield listen FILE.wav"
@@ -53,7 +54,10 @@ def list_inputs() -> tuple[InputDevice, ...]:
 
 
 def choose_input(device: str | int | None) -> InputDevice:
-    """The input `device` (index, part of the name, or None for the default); DeviceError where there is none."""
+    """The input `device` (index, part of the name, or None for the default), at WANTED_RATE where it takes that.
+
+    Raises DeviceError where there is none.
+    """
     sound = portaudio()
     try:
         wanted = sound.query_devices(device_number(device), "input")
@@ -61,7 +65,11 @@ def choose_input(device: str | int | None) -> InputDevice:
         named = "a sound input" if device is None else f"sound input {device!r}"
         raise DeviceError(f"Nothing to listen with: {named} was not found ({error}). {INPUT_REMEDY}") from error
     (chosen,) = (one for one in list_inputs() if one.index == wanted["index"])
-    return chosen
+    try:
+        sound.check_input_settings(chosen.index, min(2, chosen.channels), "float32", samplerate=WANTED_RATE)
+    except (ValueError, sound.PortAudioError):
+        return chosen
+    return replace(chosen, sample_rate=WANTED_RATE)
 
 
 class SoundInput:
