@@ -19,6 +19,7 @@ from synth.build.workbench import open_design
 from synth.hands.hand_path import HandPath
 from synth.listening.tracker import track_pitch
 from synth.sound.offline import rendered_blocks
+from synth.sound.voice import SMOOTHING_TIME
 
 RATE = 48000
 DESIGN = Path(__file__).resolve().parents[2] / "demos" / "meadow.toml"
@@ -99,8 +100,9 @@ def test_the_sweep_comes_back_as_the_designs_field(listened: dict[str, Any], pla
     lag = int(np.argmax(correlate(samples, played, mode="full", method="fft"))) - played.size + 1
     track = track_pitch(samples[max(lag, 0) : max(lag, 0) + played.size], rate)
     inner = (track.times > 0.3) & (track.times < TIMES[-1] - 0.2)
+    inner &= np.abs(track.times[:, None] - TIMES[1:3]).min(axis=1) > 0.06  # a window sees both sides of a corner
     assert np.isfinite(track.frequencies[inner]).mean() > 0.99
-    wanted = field.frequency_at(np.interp(track.times[inner], TIMES, HAND))
+    wanted = field.frequency_at(np.interp(track.times[inner] - SMOOTHING_TIME, TIMES, HAND))
     off = np.abs(cents(np.nan_to_num(track.frequencies[inner], nan=1.0), wanted))
     assert np.median(off) < 0.5
     assert np.mean(off < 2.0) > 0.97  # what a busy machine loses of the sound is some hundredths at most
