@@ -151,6 +151,8 @@ def hand_field(
     if scene.ring is None:
         heights, places = np.zeros(0), []
     else:
+        if not all(0 <= place < heights.size for place in places):
+            raise ValueError(f"places must be among the {heights.size} ring_heights; got {list(places)}")
         ring = ring_alone(still, scene.ring)
         ends = [float(each) for each in (table[0], np.sqrt(table[0] * table[-1]), table[-1])]
         samples = [near_side(still, hand) for posture in postures for hand in pitch_hands(still, posture, ends)]
