@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from small_instrument import RING_CURVE, small_field
@@ -14,7 +15,7 @@ from models.tank import Tank
 from synth.build.assembly import branch_tie, common_capacitance, scene_of
 from synth.build.notices import COMMON_BONDED
 from synth.build.workbench import OpenedDesign
-from synth.designs.design_file import Design, design_text, read_design
+from synth.designs.design_file import Design, design_text, load_design, read_design
 from synth.designs.template import template_design
 from synth.errors import DesignError
 
@@ -111,3 +112,14 @@ def test_without_a_ring_there_is_nothing_to_hold(monkeypatch, lantern: Design) -
     assert opened.both_hands == {}
     assert opened.ties_with_notices[1] == ()
     assert COMMON not in opened.hand_field.names
+
+
+@pytest.mark.slow
+def test_a_common_of_100_pf_to_earth_costs_heron_two_and_a_half_semitones_at_10_cm() -> None:
+    """An independent program (one mesh): 2.5 semitones lower at 10 cm than with the cabinet bonded, tuned again."""
+    heron = load_design(Path(__file__).parents[3] / "demos" / "heron.toml")
+    beats = []
+    for tie in (math.inf, 100 * PF):
+        opened = OpenedDesign(with_common(heron, tie))
+        beats.append(float(opened.instrument.beat_frequency(0.10)))
+    assert 12.0 * math.log2(beats[1] / beats[0]) == pytest.approx(-2.5, abs=0.3)
