@@ -48,7 +48,6 @@ from models.circuit.start_threshold import characteristic_roots, leading_pair, m
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
 from models.circuit.transient import (
     CURRENT_SCALE,
-    CURRENTS,
     POINTS_PER_CYCLE,
     TransientRecord,
     crossings,
@@ -170,7 +169,7 @@ class _March:
     def __init__(self, circuit: OscillatorCircuit, linear: Network, points: list[_Point]) -> None:
         self.circuit, self.linear, self.points = circuit, linear, points
         self.ports = TransistorPorts(circuit.transistor)
-        self.scale = np.array([CURRENT_SCALE if name in CURRENTS else 1.0 for name in linear.names])
+        self.scale = np.array([CURRENT_SCALE if name in linear.coils else 1.0 for name in linear.names])
         self.tank = linear.unit(COLLECTOR, COLD)
         self.growth = _growth(points[-2], points[-1])
         self.solutions = 0
@@ -294,7 +293,7 @@ def _first_cycles(circuit: OscillatorCircuit, linear: Network, ports: Transistor
             break
         more = simulate(circuit, FIRST_CYCLES / near, start=run.states[:, -1], frequency=near, relative_tolerance=1e-7)
         times = np.concatenate([run.times, run.times[-1] + more.times[1:]])
-        run = TransientRecord(times, np.concatenate([run.states, more.states[:, 1:]], axis=1), run.names)
+        run = TransientRecord(times, np.concatenate([run.states, more.states[:, 1:]], axis=1), run.names, run.tank)
     return run
 
 

@@ -17,7 +17,9 @@ import numpy as np
 
 from models.arrays import Floats
 from models.checks import positive
-from models.circuit.common_base import ANTENNA_CURRENT, TANK_CURRENT, OscillatorCircuit, network
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.devices import DeviceLaw
+from models.circuit.drawing import Drawable, Drawing, drawn
 from models.circuit.harmonic_balance import Balance, NotConvergedError, balance, resized
 from models.circuit.network import Network
 from models.circuit.operating_point import describe, operating_point, solve
@@ -25,7 +27,6 @@ from models.circuit.oscillator_start import PHASE_PORT, first_guess, followed_up
 from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal, analyse, small_signal
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
 from models.circuit.switch_on import followed_on, rising_bias
-from models.circuit.transistor import TransistorPorts
 
 __all__ = [
     "NotSteadyError",
@@ -48,7 +49,7 @@ tenth). At MOST_HARMONICS it may move by more where the moves shrink so fast tha
 
 
 def steady_state(
-    circuit: OscillatorCircuit,
+    circuit: Drawable,
     harmonics: int | None = None,
     warm_start: SteadyState | None = None,
     near_frequency: float | None = None,
@@ -65,12 +66,12 @@ def steady_state(
         raise ValueError(f"harmonics must be a whole number between 3 and {MOST_HARMONICS}; got {harmonics!r}")
     if near_frequency is not None:
         positive("near_frequency", near_frequency)
-    linear, ports = network(circuit), TransistorPorts(circuit.transistor)
+    drawing, linear, ports = drawn(circuit)
     if warm_start is not None:
         warm = _warmly(linear, ports, warm_start, harmonics)
         if warm is not None:
             return finished(circuit, linear, ports, warm, "warm start")
-    point = describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage))
+    point = describe(drawing, linear, ports, solve(linear, ports, circuit.supply_voltage))
     signal = analyse(linear, ports, point)
     if not signal.starts:
         return _switched_on(circuit, signal, near_frequency, harmonics)
@@ -94,7 +95,7 @@ def steady_state(
 
 
 def _switched_on(
-    circuit: OscillatorCircuit, signal: SmallSignal, near_frequency: float | None, harmonics: int | None
+    circuit: Drawable, signal: SmallSignal, near_frequency: float | None, harmonics: int | None
 ) -> SteadyState:
     """Return the oscillation that grows only while the supply rises; DoesNotStartError if none grows enough."""
     if signal.obstacle not in (Obstacle.SATURATED, Obstacle.SHORTED_FEEDBACK):
@@ -103,12 +104,12 @@ def _switched_on(
     if way.caught is None:
         raise DoesNotStartError(signal, way.growth_times)
 
-    def solver(lowered: OscillatorCircuit, before: SteadyState | None) -> SteadyState:
+    def solver(lowered: Drawable, before: SteadyState | None) -> SteadyState:
         if before is None:
             if not small_signal(lowered).starts:
                 raise ValueError("it does not grow from rest there either")
             return steady_state(lowered, harmonics, near_frequency=near_frequency)
-        linear, ports = network(lowered), TransistorPorts(lowered.transistor)
+        _, linear, ports = drawn(lowered)
         orbit = _warmly(linear, ports, before, harmonics)
         if orbit is None:
             raise ValueError("the oscillation breaks off")
@@ -125,7 +126,7 @@ def _switched_on(
         ) from error
 
 
-def pot_sweep(circuit: OscillatorCircuit, positions: Sequence[float]) -> tuple[Floats, tuple[SteadyState, ...]]:
+def pot_sweep(circuit: Drawable, positions: Sequence[float]) -> tuple[Floats, tuple[SteadyState, ...]]:
     """Return the positions (n,) and the steady states with the fine-tune pot there.
 
     The frequency moves for several reasons at once: the collector junction's capacitance follows its reverse voltage
@@ -145,20 +146,20 @@ def _growing_modes(signal: SmallSignal, taken: float) -> list[float]:
 
 
 def _from_rest(
-    circuit: OscillatorCircuit,
+    circuit: Drawable,
     linear: Network,
-    ports: TransistorPorts,
+    ports: DeviceLaw,
     signal: SmallSignal,
     near_frequency: float | None,
     harmonics: int | None,
 ) -> SteadyState:
     """Return the steady state of one mode without a neighbouring solution."""
     if harmonics is not None:
-        orbit, method = _coldly(linear, ports, signal, near_frequency, harmonics)
+        orbit, method = _coldly(circuit.drawing(), linear, ports, signal, near_frequency, harmonics)
         if _last_share(orbit) > CUT_OFF:
             raise ValueError(f"steady state: {harmonics} harmonics do not suffice (the waveform is too abrupt)")
         return finished(circuit, linear, ports, orbit, method)
-    orbit, method = _coldly(linear, ports, signal, near_frequency, FIRST_HARMONICS)
+    orbit, method = _coldly(circuit.drawing(), linear, ports, signal, near_frequency, FIRST_HARMONICS)
     count, moved = FIRST_HARMONICS, math.inf
     while True:
         count, coarse, before = 2 * count, orbit.angular_frequency, moved
@@ -166,7 +167,7 @@ def _from_rest(
             raise ValueError(f"steady state: {MOST_HARMONICS} harmonics do not suffice (the waveform is too abrupt)")
         finer = _finer(linear, ports, orbit, count)
         if finer is None:
-            finer, method = _coldly(linear, ports, signal, near_frequency, count)
+            finer, method = _coldly(circuit.drawing(), linear, ports, signal, near_frequency, count)
         orbit = finer
         moved = abs(orbit.angular_frequency / coarse - 1.0)
         left = moved * moved / (before - moved) if count == MOST_HARMONICS and moved < 0.25 * before else moved
@@ -174,7 +175,7 @@ def _from_rest(
             return finished(circuit, linear, ports, orbit, method)
 
 
-def _warmly(linear: Network, ports: TransistorPorts, before: SteadyState, harmonics: int | None) -> Balance | None:
+def _warmly(linear: Network, ports: DeviceLaw, before: SteadyState, harmonics: int | None) -> Balance | None:
     """Return the solution from a neighbouring one, or None when that does not lead to an oscillation."""
     coefficients = resized(before.port_coefficients, harmonics or before.harmonics)
     omega = _detuned(linear, before)
@@ -193,10 +194,10 @@ def _detuned(linear: Network, before: SteadyState) -> float:
     w'^2 = w^2 (v* C v) / (v* C' v) (sum |L i|^2 / L') / (sum |L i|^2 / L)
     Electric and magnetic energy stay in balance with voltages and fluxes held; losses and junctions are neglected.
     """
-    omega, former = 2.0 * math.pi * before.frequency, network(before.circuit)
+    omega, former = 2.0 * math.pi * before.frequency, before.circuit.drawing().network()
     if former.names != linear.names:
         return omega
-    coils = np.isin(linear.names, (TANK_CURRENT, ANTENNA_CURRENT))
+    coils = np.isin(linear.names, linear.coils)
     voltages = np.where(coils, 0.0, before.spectra[:, 1])
     fluxes = (former.capacitance.diagonal() * before.spectra[:, 1])[coils]
 
@@ -207,7 +208,7 @@ def _detuned(linear: Network, before: SteadyState) -> float:
     return omega * math.sqrt(ratio(linear.capacitance) / ratio(former.capacitance))
 
 
-def _finer(linear: Network, ports: TransistorPorts, orbit: Balance, harmonics: int) -> Balance | None:
+def _finer(linear: Network, ports: DeviceLaw, orbit: Balance, harmonics: int) -> Balance | None:
     """Return the same solution with more harmonics, or None when Newton loses it."""
     start = resized(orbit.coefficients, harmonics)
     try:
@@ -222,25 +223,26 @@ def _last_share(orbit: Balance) -> float:
     return float(np.max(np.abs(orbit.coefficients[:, -2:])) / np.abs(orbit.coefficients[PHASE_PORT, 1]))
 
 
-def _oscillates(orbit: Balance, ports: TransistorPorts) -> bool:
+def _oscillates(orbit: Balance, ports: DeviceLaw) -> bool:
     """Tell an oscillation from rest (and from one turned by half a cycle, which the phase condition also allows)."""
     return float(orbit.coefficients[PHASE_PORT, 1].real) < -1e-3 * ports.thermal
 
 
 def _coldly(
-    linear: Network, ports: TransistorPorts, signal: SmallSignal, near: float | None, harmonics: int
+    drawing: Drawing, linear: Network, ports: DeviceLaw, signal: SmallSignal, near: float | None, harmonics: int
 ) -> tuple[Balance, str]:
     """Return a solution without a neighbouring one, and how it was found."""
     point, mode = signal.point, threshold(linear, ports, signal, near)
-    coefficients, omega = first_guess(linear, ports, point, mode, harmonics)
+    if ports.exponential:
+        coefficients, omega = first_guess(linear, ports, point, mode, harmonics)
+        try:
+            orbit = balance(linear, ports, coefficients, omega, phase_port=PHASE_PORT, iterations=40)
+            if _oscillates(orbit, ports) and abs(orbit.angular_frequency / omega - 1.0) < 0.2:
+                return orbit, "describing function"
+        except NotConvergedError:
+            pass
     try:
-        orbit = balance(linear, ports, coefficients, omega, phase_port=PHASE_PORT, iterations=40)
-        if _oscillates(orbit, ports) and abs(orbit.angular_frequency / omega - 1.0) < 0.2:
-            return orbit, "describing function"
-    except NotConvergedError:
-        pass
-    try:
-        orbit = followed_up(linear, ports, point, mode, harmonics)
+        orbit = followed_up(linear, ports, point, mode, drawing.tank, harmonics)
     except NotConvergedError as error:
         raise ValueError(f"steady state not found: {error}") from error
     if not _oscillates(orbit, ports):

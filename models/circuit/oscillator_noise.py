@@ -82,7 +82,7 @@ def oscillator_noise(adjoint: Adjoint, flicker_corner: float = 0.0) -> Noise:
     linear, frequency = adjoint.linear, adjoint.state.frequency
     count = adjoint.device.currents.shape[-1]
     projection = waveform(adjoint.projection, count)  # (n, m)
-    thermal = 2.0 * Boltzmann * adjoint.state.circuit.transistor.temperature
+    thermal = 2.0 * Boltzmann * adjoint.state.circuit.drawing().temperature
     diffusion = {
         part.name: thermal * part.weight * float(np.mean((part.coefficients @ projection) ** 2))
         for part in linear.resistors

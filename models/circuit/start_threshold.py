@@ -105,4 +105,7 @@ def transconductance_window(
     below, above = walk(inside, 1.0 / step, False), walk(inside, step, False)
     if below is None:
         raise ValueError("start-up: the circuit without its transistor is not passive")
-    return edge(below * step, below), None if above is None else edge(above / step, above)
+    upper = None if above is None else edge(above / step, above)
+    if upper is not None and upper[0] < inside:
+        upper = None  # there the pair becomes real: it no longer swings, but does not come to rest either
+    return edge(below * step, below), upper

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
+from models.circuit.drawing import without_load
 from models.circuit.small_signal import small_signal
 from models.circuit.steady_state import SteadyState
 from models.circuit.switch_on import catching_time
@@ -33,7 +33,7 @@ def startup_estimate(state: SteadyState) -> float:
     growth = small_signal(state.circuit).growth_rate
     if growth <= 0.0:
         return catching_time(state.circuit)
-    roots = small_signal(replace(state.circuit, load=None)).roots
+    roots = small_signal(without_load(state.circuit)).roots
     decays = -roots.real[(np.abs(roots.imag) <= 1e-6 * np.abs(roots)) & (roots.real < 0.0)]
     bias = 1.0 / float(decays.min()) if decays.size else 0.0
     return math.hypot(bias * math.log(1.0 / (1.0 - REACHED)), GROWTH_TIMES / growth)

@@ -17,13 +17,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from models.arrays import Floats
-from models.circuit.common_base import OscillatorCircuit, network
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.drawing import Drawable, Drawing, drawn
 from models.circuit.operating_point import solve
 from models.circuit.start_threshold import characteristic_roots, leading_pair
 from models.circuit.steady_state import SteadyState
-from models.circuit.transistor import TransistorPorts
 
-Solver = Callable[[OscillatorCircuit, SteadyState | None], SteadyState]
+Solver = Callable[[Drawable, SteadyState | None], SteadyState]
 """Solves a circuit from rest (None) or from a neighbour's steady state; ValueError where it cannot."""
 
 NEEDED_GROWTH_TIMES = 15.7
@@ -67,9 +67,9 @@ class RisingBias:
         return np.array(row)
 
 
-def rising_bias(circuit: OscillatorCircuit) -> RisingBias:
+def rising_bias(circuit: Drawable) -> RisingBias:
     """Return the way of the bias from switching on to rest. Raises ValueError where a step does not settle."""
-    linear, ports = network(circuit), TransistorPorts(circuit.transistor)
+    _, linear, ports = drawn(circuit)
     states, now, step = np.zeros(len(linear.names)), 0.0, FIRST_STEP
     times: list[float] = []
     rates: list[float] = []
@@ -93,7 +93,7 @@ def rising_bias(circuit: OscillatorCircuit) -> RisingBias:
     return RisingBias(np.array(times), np.array(rates))
 
 
-def catching_time(circuit: OscillatorCircuit) -> float:
+def catching_time(circuit: Drawable) -> float:
     """Return the time, s, at which an oscillation that does not grow from rest is large enough to hold itself.
 
     Raises ValueError where it never is.
@@ -104,13 +104,13 @@ def catching_time(circuit: OscillatorCircuit) -> float:
     return caught
 
 
-def followed_on(circuit: OscillatorCircuit, solver: Solver) -> SteadyState:
+def followed_on(circuit: Drawable, solver: Solver) -> SteadyState:
     """Return the oscillation of a circuit that does not grow from rest, followed from a lower supply or base.
 
     Raises ValueError where the oscillation breaks off on the way.
     """
     last = ValueError("no oscillation is found with a lower supply or base")
-    for lowered in (_lower_supply, _lower_base):
+    for lowered in (_lower_supply, _lower_base) if isinstance(circuit, OscillatorCircuit) else (_lower_supply,):
         for share in SHARES:
             try:
                 state = solver(lowered(circuit, share), None)
@@ -125,17 +125,19 @@ def followed_on(circuit: OscillatorCircuit, solver: Solver) -> SteadyState:
     raise last
 
 
-def _lower_supply(circuit: OscillatorCircuit, share: float) -> OscillatorCircuit:
+def _lower_supply(circuit: Drawable, share: float) -> Drawable:
+    assert isinstance(circuit, OscillatorCircuit | Drawing)
     return replace(circuit, supply_voltage=share * circuit.supply_voltage)
 
 
-def _lower_base(circuit: OscillatorCircuit, share: float) -> OscillatorCircuit:
+def _lower_base(circuit: Drawable, share: float) -> Drawable:
+    assert isinstance(circuit, OscillatorCircuit)
     return replace(circuit, bias=replace(circuit.bias, upper_resistor=circuit.bias.upper_resistor / share))
 
 
 def _raised(
-    circuit: OscillatorCircuit,
-    lowered: Callable[[OscillatorCircuit, float], OscillatorCircuit],
+    circuit: Drawable,
+    lowered: Callable[[Drawable, float], Drawable],
     share: float,
     state: SteadyState,
     solver: Solver,

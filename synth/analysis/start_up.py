@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from models.circuit.common_base import COLLECTOR, LOAD
+from models.circuit.drawing import LOAD
 from models.circuit.startup_time import REACHED, startup_estimate
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings, simulate
@@ -25,9 +25,9 @@ def start_up(state: SteadyState, progress: Callable[[str], None]) -> tuple[Trans
 
     `progress` receives a line every PIECE_CYCLES cycles. Raises DesignError when the integrator gives up.
     """
-    circuit, frequency = state.circuit, state.frequency
+    circuit, frequency, hot = state.circuit, state.frequency, state.hot
     piece = PIECE_CYCLES / frequency
-    final, expected = state.peak_to_peak(COLLECTOR), startup_estimate(state)
+    final, expected = state.peak_to_peak(hot), startup_estimate(state)
     times, states, newest = [np.zeros(1)], [], None
     while True:
         done = float(times[-1][-1])
@@ -41,10 +41,11 @@ def start_up(state: SteadyState, progress: Callable[[str], None]) -> tuple[Trans
         newest = part.states[:, -1]
         done = float(times[-1][-1])
         progress(f"start-up: {1e3 * done:.2f} ms computed; steady after some {1e3 * 2.0 * expected:.1f} ms")
-        steady = bool(np.all(np.abs(cycle_swings(part, COLLECTOR) / final - 1.0) < SETTLED))
+        steady = bool(np.all(np.abs(cycle_swings(part, hot) / final - 1.0) < SETTLED))
         if steady or done * frequency >= LONGEST_CYCLES:
             remark = None if steady else f"the start-up was cut at {1e3 * done:.1f} ms, before it was steady"
-            return TransientRecord(np.concatenate(times[1:]), np.concatenate(states, axis=1), part.names), remark
+            whole = np.concatenate(states, axis=1)
+            return TransientRecord(np.concatenate(times[1:]), whole, part.names, part.tank), remark
 
 
 def startup_time(record: TransientRecord, state: SteadyState, node: str) -> float | None:

@@ -1,0 +1,78 @@
+"""The resonance of a drawn circuit without its losses: which frequency its tank rings at, and what an antenna sees.
+
+Left are capacitances C (with those of the devices' junctions) and coils L between nodes, incidence A (coil to node):
+    A^T L^-1 A x = omega^2 C x
+and of its modes that which has most of its energy in the tank's coil. Seen from a pair of nodes with the voltage v of
+that mode the circuit is a tank of
+    C_eq = x^T C x / v^2,   L_eq = 1 / (omega^2 C_eq)
+(stored energy; exact for what a small capacitance there does to the frequency: df = -(f / 2) dC / C_eq). Resistors are
+taken as open, so a part behind a small resistor is left out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.constants import Boltzmann
+from scipy.linalg import eigh
+
+from models.arrays import Floats
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.drawing import Drawable, drawn, windings
+
+
+@dataclass(frozen=True, slots=True)
+class Resonance:
+    """frequency Hz; capacitance F and inductance H of the equal tank, as seen from a pair of nodes."""
+
+    frequency: float
+    capacitance: float
+    inductance: float
+
+
+def resonance(
+    circuit: Drawable, nodes: tuple[str, str] | None = None, port_voltages: Floats | None = None
+) -> Resonance:
+    """Return the resonance of a circuit as seen from `nodes` (None: across its tank).
+
+    port_voltages (p,): V at which the junctions' capacitances are taken; None: without voltage. Raises ValueError where
+    the coil of the tank resonates with nothing.
+    """
+    drawing, linear, ports = drawn(circuit)
+    voltages = np.zeros(linear.ports.shape[1]) if port_voltages is None else port_voltages
+    junctions = ports.currents_and_capacitances(voltages)[1][:, 0]
+    whole = linear.capacitance + linear.ports @ np.diag(junctions) @ linear.ports.T
+    count = len(linear.names) - len(linear.coils)
+    capacitance, inductance = whole[:count, :count], whole[count:, count:]
+    incidence = -linear.conductance[count:, :count]
+    by_voltage = np.linalg.solve(inductance, incidence)
+    squared, shapes = eigh(incidence.T @ by_voltage, capacitance)
+    own = [linear.coils.index(name) for name, *_ in windings(drawing.part(drawing.coil))]
+    flux, current = incidence @ shapes, by_voltage @ shapes
+    share = np.sum(flux[own] * current[own], axis=0) / np.maximum(np.sum(flux * current, axis=0), 1e-300)
+    share[squared <= 1e-9 * squared[-1]] = -1.0 if squared[-1] > 0.0 else 0.0
+    best = int(np.argmax(share))
+    row = linear.unit(*(nodes or drawing.tank))[:count]
+    seen = float(row @ shapes[:, best])
+    if share[best] <= 0.0 or seen == 0.0:
+        raise ValueError("the tank's coil resonates with no capacitor of the drawing")
+    equal = 1.0 / seen**2  # shapes have x^T C x = 1
+    return Resonance(math.sqrt(squared[best]) / (2.0 * math.pi), equal, 1.0 / (squared[best] * equal))
+
+
+def natural_frequency(circuit: Drawable) -> float:
+    """Return the frequency, Hz, of the tank's linear parts alone.  f = 1 / (2 pi sqrt(L C))"""
+    if isinstance(circuit, OscillatorCircuit):
+        return 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
+    return resonance(circuit).frequency
+
+
+def thermal_swing(circuit: Drawable) -> float:
+    """Return the peak voltage, V, of the tank's thermal noise: its energy is k T (equipartition, two halves of it).
+
+    C V^2 / 2 = k T
+    """
+    own = circuit.tank_capacitance if isinstance(circuit, OscillatorCircuit) else resonance(circuit).capacitance
+    return math.sqrt(2.0 * Boltzmann * circuit.drawing().temperature / own)
