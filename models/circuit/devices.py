@@ -18,11 +18,12 @@ class DeviceLaw(Protocol):
 
     exponential: whether the current of the first port's junction amplifies (the describing function of Bessel functions
     holds). thermal: V; knees (p,): V beyond which Newton's step at a port is limited, infinite where it need not be.
-    transfer gives the transconductance from the first port, S, and how its current flows in the ports (p,); region
+    transfer gives the transconductance from the port `control`, S, and how its current flows in the ports (p,); region
     says where the device rests; noise lists its white sources along port voltages and currents (p, m).
     """
 
     exponential: bool
+    control: int
     thermal: float
     knees: Floats
 
@@ -40,10 +41,15 @@ class DeviceLaw(Protocol):
 class Devices:
     """Several devices as one law: their ports one after the other, the amplifying device's first; what is asked of one
     device (transfer, region, thermal voltage) is the amplifying one's.
+
+    carried (p,): S at each port that the network carries in the devices' stead, so that no node of it floats for direct
+    current; `evaluate` and `currents_and_capacitances` leave it out.
     """
 
-    def __init__(self, laws: Sequence[DeviceLaw]) -> None:
+    def __init__(self, laws: Sequence[DeviceLaw], carried: Floats | None = None) -> None:
         self.laws = tuple(laws)
+        self.carried = np.zeros(sum(len(law.knees) for law in self.laws)) if carried is None else carried
+        self._direct = len(self.laws) == 1 and not self.carried.any()
         self.knees = np.concatenate([law.knees for law in self.laws]) if self.laws else np.empty(0)
         ends = np.cumsum([len(law.knees) for law in self.laws])
         self.places = tuple(
@@ -51,6 +57,7 @@ class Devices:
         )
 
         self.thermal = self.laws[0].thermal if self.laws else THERMAL_VOLTAGE
+        self.control = self.laws[0].control if self.laws else 0
         self.exponential = bool(self.laws) and self.laws[0].exponential
 
     def transfer(self, voltages: Floats) -> tuple[float, Floats]:
@@ -62,7 +69,7 @@ class Devices:
         return size, flows
 
     def region(self, voltages: Floats, currents: Floats) -> str:
-        """Return where the amplifying device rests, from port voltages and currents (p,)."""
+        """Return where the amplifying device rests, from port voltages and whole currents (p,)."""
         first = self.places[0]
         return self.laws[0].region(voltages[first], currents[first])
 
@@ -79,18 +86,19 @@ class Devices:
     def currents_and_capacitances(self, voltages: ArrayLike) -> tuple[Floats, Floats]:
         """Return currents (p, m), A, and capacitances (p, m), F, of port voltages (p, m) or (p,)."""
         ports = np.asarray(voltages, dtype=np.float64).reshape(len(self.knees), -1)
-        if len(self.laws) == 1:
+        if self._direct:
             return self.laws[0].currents_and_capacitances(ports)
         found = [law.currents_and_capacitances(ports[place]) for law, place in zip(self.laws, self.places, strict=True)]
         if not found:
             return np.zeros_like(ports), np.zeros_like(ports)
-        return np.concatenate([one[0] for one in found]), np.concatenate([one[1] for one in found])
+        currents = np.concatenate([one[0] for one in found]) - self.carried[:, None] * ports
+        return currents, np.concatenate([one[1] for one in found])
 
     def evaluate(self, voltages: ArrayLike) -> PortState:
         """Return currents, charges and both Jacobians for port voltages (p, m), V."""
         size = len(self.knees)
         ports = np.asarray(voltages, dtype=np.float64).reshape(size, -1)
-        if len(self.laws) == 1:
+        if self._direct:
             return self.laws[0].evaluate(ports)
         whole = PortState(
             np.zeros_like(ports),
@@ -103,4 +111,7 @@ class Devices:
             whole.currents[place], whole.charges[place] = state.currents, state.charges
             whole.conductances[place, place] = state.conductances
             whole.capacitances[place, place] = state.capacitances
+        whole.currents[:] -= self.carried[:, None] * ports
+        every = np.arange(size)
+        whole.conductances[every, every] -= self.carried[:, None]
         return whole

@@ -44,6 +44,7 @@ class DiodePorts:
     """
 
     exponential = False
+    control = 0
 
     def __init__(self, diode: Diode) -> None:
         junction = diode.junction

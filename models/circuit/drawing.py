@@ -14,6 +14,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final, Protocol, Self
 
+import numpy as np
+
 from models.arrays import Floats
 from models.branch.tapped_coil import TYPICAL_COUPLING, Tap
 from models.checks import finite, fraction, non_negative, positive
@@ -30,6 +32,8 @@ SUPPLY = "supply"
 COUPLED, LOAD, ANTENNA = "coupled", "load", "antenna"
 """Nodes behind the coupling capacitor, behind the output resistor, and at the antenna's end of its coil."""
 ANTENNA_CURRENT = "antenna inductor"
+CARRIED = 1e-4
+"""S that the network carries for a device through which alone a node has a path for direct current."""
 LEAST_TURN = 1e-6
 """Share of a pot that is left at its ends: of the wiper's contact."""
 WIRING = 1e-12
@@ -175,7 +179,7 @@ DEVICES: Final[Mapping[type, _DeviceKind]] = {
     ),
     Inverter: _DeviceKind(
         ("input", "output", "supply", "ground"),
-        ((0, 3), (2, 1), (1, 3)),
+        ((2, 1), (0, 3), (1, 3)),
         InverterPorts,
         (("input_capacitance", 0, 3), ("output_capacitance", 1, 3)),
     ),
@@ -364,8 +368,12 @@ class Drawing:
             builder.capacitor(LOAD, GROUND, self.load.capacitance)
         if self.antenna is not None:
             _stamp_antenna(builder, self.antenna_node, self.antenna)
+        carried, place = self.carried(), 0
         for part in self.devices:
-            _stamp_device(builder, part, len(self.devices) > 1)
+            for first, second in _stamp_device(builder, part, len(self.devices) > 1):
+                if carried[place] > 0.0:
+                    builder.conductance(first, second, float(carried[place]))
+                place += 1
         _stamp_mutual(builder, self.parts)
         for node in _without_capacitance(self):
             builder.capacitor(node, GROUND, WIRING)
@@ -373,7 +381,27 @@ class Drawing:
 
     def laws(self) -> Devices:
         """Return the devices as one of all ports."""
-        return Devices([part.law() for part in self.devices])
+        return Devices([part.law() for part in self.devices], self.carried())
+
+    def whole_currents(self, voltages: Floats, currents: Floats) -> Floats:
+        """Return the currents of the ports (p, ...), A, with what the network carries of them, as `laws` leaves out."""
+        return np.asarray(currents + (self.carried() * voltages.T).T)
+
+    def carried(self) -> Floats:
+        """Return the conductance, S, that the network carries at each port: CARRIED where it floats without it."""
+        groups = _Groups()
+        groups.join(self.rail, GROUND)
+        for part in self.parts:
+            if isinstance(part.what, Resistance | Potentiometer | Coil):
+                for node in part.ends[1:]:
+                    groups.join(part.ends[0], node)
+        found = []
+        for part in self.devices:
+            for first, second in part.ports:
+                floats = groups.of(first) != groups.of(second)
+                groups.join(first, second)
+                found.append(CARRIED if floats else 0.0)
+        return np.array(found)
 
 
 def _stamp(builder: NetworkBuilder, part: Part) -> None:
@@ -431,7 +459,8 @@ def _stamp_antenna(builder: NetworkBuilder, node: str, antenna: AntennaLoad) -> 
     builder.capacitor(ANTENNA, GROUND, antenna.capacitance)
 
 
-def _stamp_device(builder: NetworkBuilder, part: Part, several: bool) -> None:
+def _stamp_device(builder: NetworkBuilder, part: Part, several: bool) -> tuple[tuple[str, str], ...]:
+    """Stamp the linear parts and the ports of a device, and return the nodes of the ports."""
     kind = DEVICES[type(part.what)]
     for field, first, second in kind.capacitances:
         builder.capacitor(part.ends[first], part.ends[second], getattr(part.what, field))
@@ -447,24 +476,34 @@ def _stamp_device(builder: NetworkBuilder, part: Part, several: bool) -> None:
         )
     for first_node, second_node in ports:
         builder.port(first_node, second_node)
+    return ports
+
+
+class _Groups:
+    """Nodes joined into groups, that of ground named after it."""
+
+    def __init__(self) -> None:
+        self.root = {GROUND: GROUND}
+
+    def of(self, node: str) -> str:
+        """Return the name of a node's group."""
+        self.root.setdefault(node, node)
+        while self.root[node] != node:
+            node = self.root[node]
+        return node
+
+    def join(self, first: str, second: str) -> None:
+        """Make one group of two."""
+        one, two = self.of(first), self.of(second)
+        if one == GROUND:
+            one, two = two, one
+        self.root[one] = two
 
 
 def _without_capacitance(drawing: Drawing) -> list[str]:
     """Return the first node of every group that no capacitance joins to ground."""
-    root: dict[str, str] = {GROUND: GROUND}
-
-    def find(node: str) -> str:
-        root.setdefault(node, node)
-        while root[node] != node:
-            node = root[node]
-        return node
-
-    def join(first: str, second: str) -> None:
-        one, two = find(first), find(second)
-        if one == GROUND:
-            one, two = two, one
-        root[one] = two
-
+    joined = _Groups()
+    join = joined.join
     join(drawing.rail, GROUND)
     for part in drawing.parts:
         match part.what:
@@ -486,14 +525,14 @@ def _without_capacitance(drawing: Drawing) -> list[str]:
                     if getattr(part.what, field) > 0.0:
                         join(part.ends[one], part.ends[other])
         for node in part.ends:
-            find(node)
+            joined.of(node)
     if drawing.load is not None:
         join(drawing.output_node, COUPLED)
     if drawing.antenna is not None:
         join(drawing.antenna_node, GROUND)
     groups: dict[str, str] = {}
-    for node in root:
-        groups.setdefault(find(node), node)
+    for node in joined.root:
+        groups.setdefault(joined.of(node), node)
     return [node for group, node in groups.items() if group != GROUND]
 
 

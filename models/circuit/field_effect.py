@@ -61,6 +61,7 @@ class FieldEffectPorts:
     """
 
     exponential = False
+    control = 0
 
     def __init__(self, part: FieldEffect) -> None:
         pair = (part.source_junction, part.drain_junction)

@@ -1,6 +1,6 @@
 """An unbuffered CMOS inverter: its smooth transfer curve behind its output resistance, as a device of three ports.
 
-The ports are input-ground, supply-output and output-ground. The output is joined to the supply and to ground by two
+The ports are supply-output, input-ground and output-ground. The output is joined to the supply and to ground by two
 conductances that the input shares out, so that its current comes from the supply as it does in the part, and it is
 passive. Capacitances of input and output are constant and belong to the network (`models.circuit.drawing`).
 Neglected: current straight from supply to ground while it switches, delay, the protective diodes of the input (draw
@@ -52,13 +52,14 @@ class Inverter:
 class InverterPorts:
     """The equations of an `Inverter` on arrays of port voltages (3, m), V.
 
-    Symbols: v_1 input, v_2 from supply to output, v_3 output, V = v_2 + v_3 supply, A gain, t threshold, R output
-    resistance, u = v_1 / V (V kept away from 0 by ASLEEP), h = 1 / (1 + exp(4 A (u - t))) share of the upper half.
-    i_1 = 0,   i_2 = h v_2 / R,   i_3 = (1 - h) v_3 / R
+    Symbols: v_1 from supply to output, v_2 input, v_3 output, V = v_1 + v_3 supply, A gain, t threshold, R output
+    resistance, u = v_2 / V (V kept away from 0 by ASLEEP), h = 1 / (1 + exp(4 A (u - t))) share of the upper half.
+    i_1 = h v_1 / R,   i_2 = 0,   i_3 = (1 - h) v_3 / R
     Without load v_3 = h V, whose slope at u = t is -A: a logistic curve, our own choice for the measured S shape.
     """
 
     exponential = False
+    control = 1
     thermal = THERMAL_VOLTAGE
 
     def __init__(self, part: Inverter) -> None:
@@ -68,18 +69,18 @@ class InverterPorts:
     def _all(self, voltages: ArrayLike) -> tuple[Floats, Floats]:
         ports = np.asarray(voltages, dtype=np.float64).reshape(3, -1)
         part, conductance = self.part, 1.0 / self.part.output_resistance
-        supply = ports[1] + ports[2]
+        supply = ports[0] + ports[2]
         scale = np.hypot(supply, ASLEEP)
-        turn = 4.0 * part.gain * (ports[0] / scale - part.threshold)
+        turn = 4.0 * part.gain * (ports[1] / scale - part.threshold)
         upper = 1.0 / (1.0 + np.exp(np.clip(turn, -500.0, 500.0)))
         steep = -4.0 * part.gain * upper * (1.0 - upper)
-        by_input, by_supply = steep / scale, -steep * ports[0] * supply / scale**3
-        currents = np.stack([np.zeros_like(upper), upper * ports[1], (1.0 - upper) * ports[2]]) * conductance
+        by_input, by_supply = steep / scale, -steep * ports[1] * supply / scale**3
+        currents = np.stack([upper * ports[0], np.zeros_like(upper), (1.0 - upper) * ports[2]]) * conductance
         conductances = np.zeros((3, 3, ports.shape[1]))
-        for row, (value, sign) in enumerate(((ports[1], 1.0), (ports[2], -1.0)), start=1):
-            conductances[row, 0] = sign * by_input * value * conductance
-            conductances[row, 1] = conductances[row, 2] = sign * by_supply * value * conductance
-        conductances[1, 1] += upper * conductance
+        for row, sign in ((0, 1.0), (2, -1.0)):
+            conductances[row, 1] = sign * by_input * ports[row] * conductance
+            conductances[row, 0] = conductances[row, 2] = sign * by_supply * ports[row] * conductance
+        conductances[0, 0] += upper * conductance
         conductances[2, 2] += (1.0 - upper) * conductance
         return currents, conductances
 
@@ -95,9 +96,9 @@ class InverterPorts:
 
     def transfer(self, voltages: ArrayLike) -> tuple[float, Floats]:
         """Return how much current the output takes per volt of the input, S, and the ports that it flows in."""
-        column = self._all(voltages)[1][:, 0, 0]
-        size = float(abs(column[1]) + abs(column[2]))
-        return size, column / size if size > 0.0 else np.array([0.0, -0.5, 0.5])
+        column = self._all(voltages)[1][:, 1, 0]
+        size = float(abs(column[0]) + abs(column[2]))
+        return size, column / size if size > 0.0 else np.array([-0.5, 0.0, 0.5])
 
     def region(self, voltages: Floats, currents: Floats) -> str:
         """Return "active" where the input lies in the range in which it switches, else "stuck"."""
@@ -109,9 +110,9 @@ class InverterPorts:
         ports = np.asarray(voltages, dtype=np.float64).reshape(3, -1)
         conductances = self._all(ports)[1]
         thermal = 2.0 * Boltzmann * self.part.temperature
-        upper = np.clip(conductances[1, 1] - conductances[1, 2], 0.0, None)
-        lower = np.clip(conductances[2, 2] - conductances[2, 1], 0.0, None)
+        upper = np.clip(conductances[0, 0] - conductances[0, 2], 0.0, None)
+        lower = np.clip(conductances[2, 2] - conductances[2, 0], 0.0, None)
         return (
-            NoiseSource("upper half", np.array([0.0, 1.0, 0.0]), thermal * upper),
+            NoiseSource("upper half", np.array([1.0, 0.0, 0.0]), thermal * upper),
             NoiseSource("lower half", np.array([0.0, 0.0, 1.0]), thermal * lower),
         )

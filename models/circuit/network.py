@@ -64,6 +64,7 @@ class NetworkBuilder:
         self._capacitors: list[tuple[str, str, float]] = []
         self._inductors: list[tuple[str, str, str, float, float]] = []
         self._ports: list[tuple[str, str]] = []
+        self._conductances: list[tuple[str, str, float]] = []
         self._mutuals: list[tuple[str, str, float]] = []
 
     def _see(self, *nodes: str) -> None:
@@ -75,6 +76,11 @@ class NetworkBuilder:
         """Add a resistor, ohm, between two nodes."""
         self._see(first, second)
         self._resistors.append((name, first, second, 1.0 / resistance))
+
+    def conductance(self, first: str, second: str, conductance: float) -> None:
+        """Add a conductance, S, between two nodes that is no part and counts as no loss."""
+        self._see(first, second)
+        self._conductances.append((first, second, conductance))
 
     def capacitor(self, first: str, second: str, capacitance: float) -> None:
         """Add a capacitor, F, between two nodes (neither of them the source)."""
@@ -117,6 +123,9 @@ class NetworkBuilder:
             conductance += value * np.outer(vector, vector)
             source -= value * offset * vector
             losses.append(Resistor(name, vector, offset, value))
+        for first, second, value in self._conductances:
+            vector, _ = row(first, second)
+            conductance += value * np.outer(vector, vector)
         for first, second, value in self._capacitors:
             vector, _ = row(first, second)
             capacitance += value * np.outer(vector, vector)

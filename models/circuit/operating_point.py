@@ -113,7 +113,7 @@ def describe(circuit: Drawable, linear: Network, ports: DeviceLaw, states: Float
     """Return the operating point that belongs to solved states."""
     drawing: Drawing = circuit.drawing()
     voltages = linear.ports.T @ states
-    currents = ports.evaluate(voltages).currents[:, 0]
+    currents = drawing.whole_currents(voltages, ports.evaluate(voltages).currents[:, 0])
     by_device = device_currents(drawing, currents)
     amplifier = drawing.part(drawing.amplifier)
     into = by_device[amplifier.name]

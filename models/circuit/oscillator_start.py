@@ -27,7 +27,7 @@ from models.circuit.start_threshold import characteristic_roots, leading_pair, m
 from models.circuit.transistor import COLLECTOR_PORT
 
 PHASE_PORT = COLLECTOR_PORT
-"""The second port of the amplifying device fixes the phase: its fundamental is real and negative (with an NPN in common
+"""The second port of the amplifying device (of an inverter its input) fixes the phase: its fundamental is real and negative (with an NPN in common
 base the collector voltage has its peak at t = 0).
 """
 
@@ -141,7 +141,7 @@ def followed_up(
     probe, omega = rank_one_threshold(capacitance, conductance, nodes, nodes, omega, start)
     shape = mode_shape(capacitance, conductance + probe * np.outer(nodes, nodes), 1j * omega)
     junction = linear.ports.T @ (shape / -(linear.ports[:, PHASE_PORT] @ shape))
-    fundamental = -0.05 * ports.thermal / float(abs(junction[0]))
+    fundamental = -0.05 * ports.thermal / float(abs(junction[ports.control]))
     coefficients = np.zeros((len(junction), harmonics + 1), dtype=np.complex128)
     coefficients[:, 0] = point.port_voltages
     coefficients[:, 1] = abs(fundamental) * junction

@@ -95,7 +95,7 @@ def small_signal(circuit: Drawable) -> SmallSignal:
 
 def gain_path(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> tuple[Floats, Floats]:
     """Return the nodes (n,) that the transconductance's current leaves by, and those (n,) whose voltage it follows."""
-    return linear.ports @ ports.transfer(point.port_voltages)[1], linear.ports[:, 0]
+    return linear.ports @ ports.transfer(point.port_voltages)[1], linear.ports[:, ports.control]
 
 
 def linearised(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> tuple[Floats, Floats]:

@@ -105,7 +105,12 @@ def transconductance_window(
     below, above = walk(inside, 1.0 / step, False), walk(inside, step, False)
     if below is None:
         raise ValueError("start-up: the circuit without its transistor is not passive")
-    upper = None if above is None else edge(above / step, above)
-    if upper is not None and upper[0] < inside:
-        upper = None  # there the pair becomes real: it no longer swings, but does not come to rest either
+    upper = None
+    if above is not None:
+        try:
+            upper = edge(above / step, above)
+        except ValueError:  # there the pair becomes real: it no longer swings, but does not come to rest either
+            upper = None
+        if upper is not None and upper[0] < inside:
+            upper = None
     return edge(below * step, below), upper

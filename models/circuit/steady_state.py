@@ -148,7 +148,7 @@ def finished(circuit: Drawable, linear: Network, ports: DeviceLaw, orbit: Balanc
     frequency = orbit.angular_frequency / (2.0 * math.pi)
     weights = np.where(order == 0, 1.0, 2.0)
     drawing = circuit.drawing()
-    dissipated = np.mean(voltages * device.currents, axis=1)
+    dissipated = np.mean(voltages * drawing.whole_currents(voltages, device.currents), axis=1)
     powers, place = {}, 0
     for device_part in drawing.devices:
         powers[device_part.name] = float(np.sum(dissipated[place : place + len(device_part.ports)]))

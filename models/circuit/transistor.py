@@ -102,6 +102,7 @@ class TransistorPorts:
     """The equations of a `Transistor`, ready to be evaluated on arrays of port voltages (2, ...)."""
 
     exponential = True
+    control = 0
 
     def __init__(self, transistor: Transistor) -> None:
         pair = (transistor.emitter_junction, transistor.collector_junction)

@@ -58,6 +58,7 @@ class TriodePorts:
     """
 
     exponential = False
+    control = 0
     thermal = THERMAL_VOLTAGE
 
     def __init__(self, part: Triode) -> None:
