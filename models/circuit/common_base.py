@@ -121,6 +121,15 @@ class OscillatorCircuit:
         """Linear capacitance that tunes the inductor, F: across it, and the divider's."""
         return self.across_tank + self.divider_capacitance
 
+    @property
+    def pot_position(self) -> float:
+        """Position of the wiper of the fine-tune potentiometer."""
+        return self.bias.position
+
+    def with_fixed_capacitor(self, capacitance: float) -> OscillatorCircuit:
+        """The same circuit with another fixed capacitor, F, in its tank."""
+        return replace(self, fixed_capacitor=capacitance)
+
     def with_trimmer(self, setting: float) -> OscillatorCircuit:
         """The same circuit with every trimmer, if it has one, at `setting` (0 to 1)."""
         return replace(self, trimmers=tuple(replace(trimmer, setting=setting) for trimmer in self.trimmers))

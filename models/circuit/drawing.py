@@ -260,10 +260,11 @@ class Drawable(Protocol):
 class Drawing:
     """A whole oscillator, SI units.
 
-    amplifier: name of the device that keeps the oscillation up; coil: name of the tank's coil; tank: its hot and its
-    cold node, the swing read from one to the other; output_node: where the coupling capacitor takes the output from, to
-    the output resistor and the `load` (None: nothing connected); antenna_node: where an antenna hangs. pot: name of the
-    fine-tune pot, trimmers: names of the trimmers of the tank (empty: none). supply_resistor and supply_capacitor stand
+    amplifier: name of the device that keeps the oscillation up; coil and capacitor: names of those of the tank (no
+    capacitor: empty); tank: its hot and its cold node, the swing read from one to the other; output_node: where the
+    coupling capacitor takes the output from, to the output resistor and the `load` (None: nothing connected);
+    antenna_node: where an antenna hangs. pot: name of the fine-tune pot, trimmers: names of the trimmers of the tank
+    (empty: none). supply_resistor and supply_capacitor stand
     between the ideal supply and the rail.
     """
 
@@ -273,6 +274,7 @@ class Drawing:
     tank: tuple[str, str]
     output_node: str
     antenna_node: str = ""
+    capacitor: str = ""
     pot: str = ""
     trimmers: tuple[str, ...] = ()
     rail: str = SUPPLY
@@ -287,12 +289,11 @@ class Drawing:
     def __post_init__(self) -> None:
         for name in ("supply_voltage", "supply_resistor", "supply_capacitor", "coupling_capacitor", "output_resistor"):
             positive(name, getattr(self, name))
-        for name, named in (("amplifier", self.amplifier), ("coil", self.coil), ("pot", self.pot)):
-            if named and named not in self._names():
+        names = [part.name for part in self.parts]
+        for name in ("amplifier", "coil", "capacitor", "pot"):
+            named = getattr(self, name)
+            if named and named not in names:
                 raise ValueError(f"the {name} {named!r} is no part of the drawing")
-
-    def _names(self) -> list[str]:
-        return [part.name for part in self.parts]
 
     def drawing(self) -> Drawing:
         """Return itself."""
@@ -335,6 +336,25 @@ class Drawing:
     def output(self) -> str:
         """The node whose voltage is the output."""
         return self.output_node if self.load is None else LOAD
+
+    @property
+    def fixed_capacitor(self) -> float:
+        """Capacitance of the tank's fixed capacitor, F."""
+        return float(self.part(self.capacitor).what.capacitance)
+
+    def with_fixed_capacitor(self, capacitance: float) -> Drawing:
+        """Return the drawing with another fixed capacitor, F, in its tank."""
+        return self.with_part(self.capacitor, Capacitance(capacitance))
+
+    @property
+    def pot_position(self) -> float | None:
+        """Position of the wiper of the fine-tune pot; None where there is none."""
+        return float(self.part(self.pot).what.position) if self.pot else None
+
+    @property
+    def inductance(self) -> float:
+        """Inductance of the tank's coil, H."""
+        return float(self.part(self.coil).what.inductance)
 
     @property
     def temperature(self) -> float:

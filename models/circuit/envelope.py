@@ -25,12 +25,12 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
-from scipy.constants import Boltzmann
 from scipy.linalg.lapack import dgetrf, dgetrs
 
 from models.arrays import Complexes, Floats
 from models.checks import finite
-from models.circuit.common_base import COLD, COLLECTOR, LOAD, OscillatorCircuit, network
+from models.circuit.devices import DeviceLaw
+from models.circuit.drawing import Drawable
 from models.circuit.harmonic_balance import (
     NotConvergedError,
     balance,
@@ -43,6 +43,7 @@ from models.circuit.harmonic_balance import (
 )
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
+from models.circuit.resonance import natural_frequency, thermal_swing
 from models.circuit.small_signal import small_signal
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
@@ -54,7 +55,7 @@ from models.circuit.transient import (
     cycle_swings,
     simulate,
 )
-from models.circuit.transistor import EMITTER_PORT, PortState, TransistorPorts
+from models.circuit.transistor import PortState
 
 REACHED = 0.9
 """Share of the final swing that counts as started."""
@@ -166,11 +167,11 @@ class _Point:
 class _March:
     """The march of one circuit through its start-up."""
 
-    def __init__(self, circuit: OscillatorCircuit, linear: Network, points: list[_Point]) -> None:
+    def __init__(self, circuit: Drawable, linear: Network, points: list[_Point]) -> None:
         self.circuit, self.linear, self.points = circuit, linear, points
-        self.ports = TransistorPorts(circuit.transistor)
+        self.ports = circuit.drawing().laws()
         self.scale = np.array([CURRENT_SCALE if name in linear.coils else 1.0 for name in linear.names])
-        self.tank = linear.unit(COLLECTOR, COLD)
+        self.tank = linear.unit(*circuit.drawing().tank)
         self.growth = _growth(points[-2], points[-1])
         self.solutions = 0
 
@@ -250,7 +251,7 @@ class _March:
         raise NotConvergedError("envelope: a step does not converge")
 
 
-def start_up(circuit: OscillatorCircuit, *, longest: float = 1.0, least_swing: float | None = None) -> StartUp:
+def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | None = None) -> StartUp:
     """Return the start-up of `circuit` from switching on, everything at 0 and the supply stepping up at t = 0.
 
     longest: the time, s, after which it is given up as undecided. least_swing: peak of the tank's fundamental, V, below
@@ -262,10 +263,10 @@ def start_up(circuit: OscillatorCircuit, *, longest: float = 1.0, least_swing: f
     floor = thermal_swing(circuit) if least_swing is None else finite("least_swing", least_swing)
     if floor < ROUNDING:
         raise ValueError(f"least_swing must be at least {ROUNDING:g} V, above rounding; got {floor:g}")
-    linear = network(circuit)
+    linear = circuit.drawing().network()
     signal = small_signal(circuit)
     near = signal.critical_frequency or natural_frequency(circuit)
-    ports = TransistorPorts(circuit.transistor)
+    ports = circuit.drawing().laws()
     first = _first_cycles(circuit, linear, ports, near)
     rest = signal.point.states if signal.growth_rate < 0.0 else None
     try:
@@ -280,14 +281,16 @@ def start_up(circuit: OscillatorCircuit, *, longest: float = 1.0, least_swing: f
     return _collected(circuit, linear, first, kept, outcome, state, from_noise)
 
 
-def _first_cycles(circuit: OscillatorCircuit, linear: Network, ports: TransistorPorts, near: float) -> TransientRecord:
+def _first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: float) -> TransientRecord:
     """Integrate the first cycles in time: on until the emitter junction conducts, where it comes up so quickly that its
     turning on, within a fraction of a cycle, rings the tank.
     """
     run = simulate(circuit, FIRST_CYCLES / near, frequency=near, relative_tolerance=1e-7)
     for _ in range(MOST_PIECES):
-        junction = linear.ports[:, EMITTER_PORT] @ run.states
+        junction = linear.ports[:, ports.control] @ run.states
         cycle = junction[-POINTS_PER_CYCLE:].mean(), junction[-2 * POINTS_PER_CYCLE : -POINTS_PER_CYCLE].mean()
+        if not ports.exponential:
+            break
         conducting = float(junction[-WINDOW * POINTS_PER_CYCLE :].min()) > CONDUCTING
         if conducting or (cycle[0] < CONDUCTING and cycle[0] - cycle[1] < SLOW_RISE * ports.thermal):
             break
@@ -348,9 +351,7 @@ def _marched(
     return Outcome.UNDECIDED, None, from_noise
 
 
-def _followed(
-    circuit: OscillatorCircuit, linear: Network, first: TransientRecord, kept: list[_Point], near: float
-) -> StartUp:
+def _followed(circuit: Drawable, linear: Network, first: TransientRecord, kept: list[_Point], near: float) -> StartUp:
     """Return the start-up whose envelope is too fast from the last point kept on: the rest is integrated in time."""
     if kept:
         spectra = kept[-1].states
@@ -394,19 +395,6 @@ def _followed(
             means=np.concatenate([before.means, joined.means], axis=1),
         )
     return replace(joined, started=_reached(joined.times, joined.tank, REACHED * float(joined.tank.max())))
-
-
-def natural_frequency(circuit: OscillatorCircuit) -> float:
-    """Return the frequency, Hz, of the tank's linear parts alone.  f = 1 / (2 pi sqrt(L C))"""
-    return 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
-
-
-def thermal_swing(circuit: OscillatorCircuit) -> float:
-    """Return the peak voltage, V, of the tank's thermal noise: its energy is k T (equipartition, two halves of it).
-
-    C V^2 / 2 = k T
-    """
-    return math.sqrt(2.0 * Boltzmann * circuit.transistor.temperature / circuit.tank_capacitance)
 
 
 def _growth(before: _Point, after: _Point) -> float:
@@ -454,8 +442,8 @@ def _fundamentals(march: _March, kept: list[_Point]) -> Floats:
     return np.array([abs(march.tank @ each.states[:, 1]) for each in kept])
 
 
-def _output(circuit: OscillatorCircuit) -> str:
-    return COLLECTOR if circuit.load is None else LOAD
+def _output(circuit: Drawable) -> str:
+    return circuit.drawing().output
 
 
 def _comes_in_bursts(swings: Floats) -> bool:
@@ -469,7 +457,7 @@ def _comes_in_bursts(swings: Floats) -> bool:
 
 
 def _collected(
-    circuit: OscillatorCircuit,
+    circuit: Drawable,
     linear: Network,
     first: TransientRecord,
     kept: list[_Point],
@@ -477,7 +465,7 @@ def _collected(
     state: SteadyState | None,
     from_noise: bool,
 ) -> StartUp:
-    rows = np.stack([linear.unit(COLLECTOR, COLD), linear.unit(_output(circuit))])
+    rows = np.stack([linear.unit(*circuit.drawing().tank), linear.unit(_output(circuit))])
     swings = np.empty((2, len(kept)))
     for place, point in enumerate(kept):
         coefficients = rows @ point.states
@@ -514,9 +502,7 @@ def _reached(times: Floats, swings: Floats, goal: float) -> float | None:
     return float(times[place - 1] + (math.log(goal) - low) / (high - low) * (times[place] - times[place - 1]))
 
 
-def _resolved(
-    first: TransientRecord, linear: Network, ports: TransistorPorts, near: float, floor: float
-) -> list[_Point]:
+def _resolved(first: TransientRecord, linear: Network, ports: DeviceLaw, near: float, floor: float) -> list[_Point]:
     """Return three points one cycle apart around the middle of the window of the first cycles.
 
     Each state is a sum of polynomials of degree DEGREE times exp(j k w t), and of the circuit's other modes. Where
@@ -553,7 +539,7 @@ def _resolved(
     if carrier.real * (times[-1] - times[0]) < -RUNG_DOWN:
         shape = mode_shape(capacitance, conductance, carrier)
         series[1:] = 0.0
-        series[1, 0] = 0.5 * floor * shape / abs(linear.unit(COLLECTOR, COLD) @ shape)
+        series[1, 0] = 0.5 * floor * shape / abs(linear.unit(*first.tank) @ shape)
     points = []
     for offset in (-1.0 / near, 0.0, 1.0 / near):
         place = offset / half

@@ -27,8 +27,8 @@ from models.circuit.start_threshold import characteristic_roots, leading_pair, m
 from models.circuit.transistor import COLLECTOR_PORT
 
 PHASE_PORT = COLLECTOR_PORT
-"""The second port of the amplifying device (of an inverter its input) fixes the phase: its fundamental is real and negative (with an NPN in common
-base the collector voltage has its peak at t = 0).
+"""The second port of the amplifying device (of an inverter its input) fixes the phase: its fundamental is real and
+negative (with an NPN in common base the collector voltage has its peak at t = 0).
 """
 
 SMALLEST_GROWTH = 1.0005

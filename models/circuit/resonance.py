@@ -33,17 +33,22 @@ class Resonance:
 
 
 def resonance(
-    circuit: Drawable, nodes: tuple[str, str] | None = None, port_voltages: Floats | None = None
+    circuit: Drawable,
+    nodes: tuple[str, str] | None = None,
+    port_voltages: Floats | None = None,
+    *,
+    junctions: bool = True,
 ) -> Resonance:
     """Return the resonance of a circuit as seen from `nodes` (None: across its tank).
 
-    port_voltages (p,): V at which the junctions' capacitances are taken; None: without voltage. Raises ValueError where
+    port_voltages (p,): V at which the junctions' capacitances are taken; None: without voltage; not counted where
+    `junctions` is false. Raises ValueError where
     the coil of the tank resonates with nothing.
     """
     drawing, linear, ports = drawn(circuit)
     voltages = np.zeros(linear.ports.shape[1]) if port_voltages is None else port_voltages
-    junctions = ports.currents_and_capacitances(voltages)[1][:, 0]
-    whole = linear.capacitance + linear.ports @ np.diag(junctions) @ linear.ports.T
+    held = ports.currents_and_capacitances(voltages)[1][:, 0] * (1.0 if junctions else 1e-6)
+    whole = linear.capacitance + linear.ports @ np.diag(held) @ linear.ports.T
     count = len(linear.names) - len(linear.coils)
     capacitance, inductance = whole[:count, :count], whole[count:, count:]
     incidence = -linear.conductance[count:, :count]
@@ -60,6 +65,19 @@ def resonance(
         raise ValueError("the tank's coil resonates with no capacitor of the drawing")
     equal = 1.0 / seen**2  # shapes have x^T C x = 1
     return Resonance(math.sqrt(squared[best]) / (2.0 * math.pi), equal, 1.0 / (squared[best] * equal))
+
+
+def beside_tank(circuit: Drawable) -> float:
+    """Return what the drawn parts around the tank add across it without their devices, F; not below 0."""
+    if isinstance(circuit, OscillatorCircuit):
+        return circuit.divider_capacitance
+    drawing = circuit.drawing()
+    own = 0.0
+    for part in drawing.parts:
+        if set(part.ends) == set(drawing.tank) and hasattr(part.what, "capacitance"):
+            own += float(part.what.capacitance)
+    own += float(drawing.part(drawing.coil).what.self_capacitance)
+    return max(0.0, resonance(drawing, junctions=False).capacitance - own)
 
 
 def natural_frequency(circuit: Drawable) -> float:

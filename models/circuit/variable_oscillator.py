@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -24,7 +23,7 @@ from models.circuit.resonance import natural_frequency
 from models.circuit.steady_state import SteadyState
 from models.circuit.variable_law import VariableLaw
 
-Circuit = TypeVar("Circuit", OscillatorCircuit, Drawing)
+Circuit = OscillatorCircuit | Drawing
 LAW_POINTS = 9
 LARGEST_JUMP = 0.02
 """Largest relative step of frequency between neighbours that still counts as the same mode."""

@@ -69,21 +69,21 @@ def _warmed_junction(junction: DepletionJunction, rise: float) -> DepletionJunct
     )
 
 
-def warmed_drawing(drawing: Drawing, rise: float) -> Drawing:
+def warmed_drawing(drawing: Drawing, rise: float, gain_per_kelvin: float = 5e-3) -> Drawing:
     """The drawing with every semiconductor in it `rise` K warmer; valves and linear parts as they are."""
     for part in drawing.devices:
-        drawing = drawing.with_part(part.name, warmed_device(part.what, rise))
+        drawing = drawing.with_part(part.name, warmed_device(part.what, rise, gain_per_kelvin))
     return drawing
 
 
-def warmed_device(device: Device, rise: float) -> Device:
+def warmed_device(device: Device, rise: float, gain_per_kelvin: float = 5e-3) -> Device:
     """A device `rise` K warmer; a triode is not changed. ValueError beyond LARGEST_RISE.
 
     Of junctions as above; of a channel, K(T) = K (T / T0)^-1.5 and V_P(T) = V_P - 2 mV/K rise (from memory); of an
     inverter, R(T) = R (T / T0)^1.5 (the mobility of its channels, from memory).
     """
     if isinstance(device, Transistor):
-        return warmed(device, rise)
+        return warmed(device, rise, gain_per_kelvin)
     if isinstance(device, Triode):
         return device
     if abs(finite("rise", rise)) > LARGEST_RISE:

@@ -19,13 +19,13 @@ from models.builds.drift import (
     warm_up_rise,
 )
 from models.builds.tuned_builds import QUANTITIES
-from models.circuit.common_base import OscillatorCircuit
+from models.circuit.drawing import Drawing
 from models.circuit.oscillator import steady_state
-from models.circuit.warm_transistor import warmed
+from models.circuit.warm_transistor import warmed, warmed_drawing
 from models.pitch import frequency_of_note, note_name
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of
 from synth.analysis.tolerance import nominal_values, trial_of
-from synth.build.circuit_assembly import blaming
+from synth.build.circuit_assembly import Circuit, blaming
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import TemperatureSection
 from synth.errors import DesignError
@@ -59,10 +59,13 @@ def transistor_drift(opened: OpenedDesign, note_distances: Floats, rise: float) 
         return None
     gain = temperature_of(opened).gain
 
-    def slope(circuit: OscillatorCircuit, which: str, near: float) -> float:
+    def slope(circuit: Circuit, which: str, near: float) -> float:
         with blaming(design, which):
             cold = steady_state(circuit, near_frequency=near)
-            warm = replace(circuit, transistor=warmed(circuit.transistor, rise, gain))
+            if isinstance(circuit, Drawing):
+                warm: Circuit = warmed_drawing(circuit, rise, gain)
+            else:
+                warm = replace(circuit, transistor=warmed(circuit.transistor, rise, gain))
             after = steady_state(warm, warm_start=cold, near_frequency=cold.frequency)
         return (after.frequency - cold.frequency) / rise
 

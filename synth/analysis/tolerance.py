@@ -10,8 +10,11 @@ import numpy as np
 from models.builds.build_law import BuildLaw
 from models.builds.tolerance import ToleratedPart, Trial
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds
-from models.circuit.common_base import OscillatorCircuit
+from models.circuit.drawing import Drawing
 from models.circuit.oscillator import steady_state
+from models.circuit.resonance import beside_tank
+from models.circuit.transistor import Transistor
+from synth.build.circuit_assembly import Circuit
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.errors import DesignError
@@ -87,7 +90,13 @@ def gain_notice(opened: OpenedDesign) -> str:
     return f"{left_out}: {100.0 * limit:g} % either way alone move the {' and the '.join(moved)}, solved"
 
 
-def _with_gain(circuit: OscillatorCircuit, factor: float) -> OscillatorCircuit:
+def _with_gain(circuit: Circuit, factor: float) -> Circuit:
+    if isinstance(circuit, Drawing):
+        for part in circuit.devices:
+            if isinstance(part.what, Transistor):
+                scaled = replace(part.what, forward_gain=part.what.forward_gain * factor)
+                circuit = circuit.with_part(part.name, scaled)
+        return circuit
     gain = circuit.transistor.forward_gain * factor
     return replace(circuit, transistor=replace(circuit.transistor, forward_gain=gain))
 
@@ -101,7 +110,7 @@ def nominal_values(opened: OpenedDesign) -> dict[str, float]:
         stray = section.stray + section.self_capacitance
         divider = 0.0
         if design.circuit is not None:
-            divider = opened.circuits[which].divider_capacitance
+            divider = beside_tank(opened.circuits[which])
         if which == "variable":  # at a tap, everything as the branch sees it
             stray, divider = (value / instrument.tap_ratio**2 for value in (stray, divider))
         values |= {

@@ -12,7 +12,6 @@ from typing import TypeVar
 from models.branch.antenna_branch import SeriesInductor
 from models.branch.tapped_coil import Tap
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
-from models.circuit.common_base import OscillatorCircuit
 from models.circuit.coupled import Coupling, Pulling, pulling
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
@@ -33,6 +32,7 @@ from synth.build.assembly import (
     volume_scene_of,
 )
 from synth.build.circuit_assembly import (
+    Circuit,
     SolvedVariable,
     TunedPair,
     blaming,
@@ -122,7 +122,7 @@ class OpenedDesign:
         return MadeOnce(lambda which: tank_in(self.design, which))
 
     @cached_property
-    def circuits(self) -> Mapping[str, OscillatorCircuit]:
+    def circuits(self) -> Mapping[str, Circuit]:
         """The circuit of an oscillator without its antenna, its trimmer as written."""
         return MadeOnce(lambda which: circuit_of(self.design, which))
 
@@ -132,11 +132,11 @@ class OpenedDesign:
         return MadeOnce(lambda posture: solved_variable(self.design, self.curves[posture], self.branch))
 
     @property
-    def tuned_reference(self) -> OscillatorCircuit:
+    def tuned_reference(self) -> Circuit:
         """The reference's circuit with its trimmer set for zero beat."""
         return self.circuits["reference"].with_trimmer(self.reference_tank.trimmer_setting)
 
-    def loaded_variable(self, capacitance: float) -> OscillatorCircuit:
+    def loaded_variable(self, capacitance: float) -> Circuit:
         """The variable oscillator's circuit with `capacitance`, F, of antenna and stray behind its branch."""
         return with_antenna(self.circuits["variable"], capacitance, self.branch, self.tap.ratio)
 

@@ -56,7 +56,7 @@ def run(arguments: Namespace) -> int:
             prepared = replace(prepared, notices=(*prepared.notices, remark))
     figures = oscillator_figures(prepared, state, record)
     if record is not None and arguments.transient:
-        write_text(start_up_csv(record), arguments.transient, arguments.force)
+        write_text(start_up_csv(record, state), arguments.transient, arguments.force)
     if record is not None and arguments.plot:
         from synth.report.oscillator import save_oscillator_plot
 
