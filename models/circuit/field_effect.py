@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.constants import Boltzmann
+from scipy.special import expit
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
@@ -75,8 +76,8 @@ class FieldEffectPorts:
     def _channel(self, ports: Floats) -> tuple[Floats, Floats]:
         """Return the current from drain to source (m,), A, and its slopes (2, m), S, by the port voltages."""
         above = (ports - self.part.pinch_off) / self._softness
+        share = expit(above)
         soft = self._softness * np.logaddexp(0.0, above)
-        share = 1.0 / (1.0 + np.exp(-np.clip(above, -500.0, 500.0)))
         across = ports[0] - ports[1]
         lengthened = 1.0 + self.part.channel_slope * np.abs(across)
         plain = self.part.factor * (soft[0] ** 2 - soft[1] ** 2)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.constants import Boltzmann
+from scipy.special import expit
 
 from models.arrays import Floats
 from models.checks import fraction, non_negative, positive
@@ -72,7 +73,7 @@ class InverterPorts:
         supply = ports[0] + ports[2]
         scale = np.hypot(supply, ASLEEP)
         turn = 4.0 * part.gain * (ports[1] / scale - part.threshold)
-        upper = 1.0 / (1.0 + np.exp(np.clip(turn, -500.0, 500.0)))
+        upper = expit(-turn)
         steep = -4.0 * part.gain * upper * (1.0 - upper)
         by_input, by_supply = steep / scale, -steep * ports[1] * supply / scale**3
         currents = np.stack([upper * ports[0], np.zeros_like(upper), (1.0 - upper) * ports[2]]) * conductance

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.special import expit
 
 from models.arrays import Floats
 from models.checks import non_negative, positive
@@ -70,8 +71,7 @@ class TriodePorts:
         """Return a(x)^(3/2) and its slope."""
         above = drive / SOFTNESS
         soft = SOFTNESS * np.logaddexp(0.0, above)
-        share = 1.0 / (1.0 + np.exp(-np.clip(above, -500.0, 500.0)))
-        return soft**1.5, 1.5 * np.sqrt(soft) * share
+        return soft**1.5, 1.5 * np.sqrt(soft) * expit(above)
 
     def _all(self, voltages: ArrayLike) -> tuple[Floats, Floats]:
         ports = np.asarray(voltages, dtype=np.float64).reshape(2, -1)

@@ -152,7 +152,8 @@ def value_words(name: str) -> str:
     if name in VALUE_WORDS:
         return VALUE_WORDS[name]
     *owners, last = (step for step in name.split(".") if not step.isdigit())
-    return "".join({**OWNERS, **JUNCTIONS}[owner] for owner in owners) + last.replace("_", " ")
+    words = {**OWNERS, **JUNCTIONS}
+    return "".join(words.get(owner, f"{owner}: ") for owner in owners) + last.replace("_", " ")
 
 
 def pushing(adjoint: Adjoint) -> float:
