@@ -18,6 +18,7 @@ from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, ModeHop, SeriesInductor, mode_hop
 from models.branch.modes import MODES, mode_frequencies, mode_slope
 from models.checks import finite_array, fraction, non_negative, one_of, positive
+from models.circuit.ripple_law import RippleLaw
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -37,7 +38,8 @@ class Instrument:
     variable oscillator, in place of the lossless law; with `reference_amplitude` (peak voltage of the reference at the
     detector, V) its amplitudes drive the detector, else the detector's own stand. With the branch at a tap of the coil
     (`models.branch.tapped_coil`), `variable_tank` is the tank seen from there and `tap_ratio` the tap's voltage over
-    the whole coil's. Raises ValueError for a value out of
+    the whole coil's. `ripple`: what hum on the supply does to the sound (None: there is none); the laws here are
+    without it. Raises ValueError for a value out of
     its domain, for a law that does not cover the curve, and for a reference amplitude without a law.
     """
 
@@ -55,6 +57,7 @@ class Instrument:
     variable_law: VariableLaw | None = None
     reference_amplitude: float | None = None
     tap_ratio: float = 1.0
+    ripple: RippleLaw | None = None
 
     def __post_init__(self) -> None:
         positive("reference_frequency", self.reference_frequency)

@@ -12,7 +12,7 @@ bound and is refused.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -82,11 +82,13 @@ class Envelopes:
         return found
 
 
-def integrate_pairs(pairs: Sequence[Pair], duration: float, steps: int = STEPS) -> Envelopes:
+def integrate_pairs(
+    pairs: Sequence[Pair], duration: float, steps: int = STEPS, supply: Callable[[float], float] = lambda time: 1.0
+) -> Envelopes:
     """Integrate all `pairs` for `duration`, s, each from its two steady oscillations.
 
-    Raises ValueError for pairs whose circuits differ in their nodes or devices, and for a run that grows beyond all
-    bounds.
+    supply: the supply at a time, s, over what the circuits have. Raises ValueError for pairs whose circuits differ in
+    their nodes or devices, and for a run that grows beyond all bounds.
     """
     cycles = int(positive("duration", duration) * pairs[0].first.frequency)
     networks = [pair.network() for pair in pairs]
@@ -112,9 +114,10 @@ def integrate_pairs(pairs: Sequence[Pair], duration: float, steps: int = STEPS) 
     amplitudes = np.zeros((len(pairs), 2, cycles), dtype=np.complex128)
     for count in range(cycles * steps):
         cycle[count % steps] = states @ tanks
-        slopes[count % 4] = flow.slope(states)
+        feeds = [supply((count + part) * step) for part in (0.0, 0.5, 1.0)]
+        slopes[count % 4] = flow.slope(states, feeds[0])
         if count < 3:
-            states = flow.runge_kutta(states, slopes[count % 4], step)
+            states = flow.runge_kutta(states, slopes[count % 4], step, feeds)
         else:
             order = [(count - back) % 4 for back in range(4)]
             states = states + np.tensordot(weights, slopes[order], 1)
@@ -144,9 +147,9 @@ class _Flow:
         self._stacked = np.concatenate([shown, incidence.T @ free, free], axis=1)
         self._offset = np.concatenate([np.zeros((len(networks), self._both)), push @ incidence, push], axis=1)
 
-    def slope(self, states: Floats) -> Floats:
-        """Return dx/dt (b, n) at states (b, n)."""
-        known = (self._stacked @ states[:, :, None])[:, :, 0] + self._offset
+    def slope(self, states: Floats, supply: float) -> Floats:
+        """Return dx/dt (b, n) at states (b, n), the sources times `supply`."""
+        known = (self._stacked @ states[:, :, None])[:, :, 0] + supply * self._offset
         count = len(known)
         both = self._both
         voltages = known[:, :both].reshape(2 * count, both // 2).T
@@ -159,11 +162,12 @@ class _Flow:
         drawn = self._entry @ (current + more * moved)[:, :, None]
         return np.asarray(known[:, 2 * both :] - drawn[:, :, 0])
 
-    def runge_kutta(self, states: Floats, first: Floats, step: float) -> Floats:
-        """Return the states after one step of the classical rule, `first` being their slope."""
-        second = self.slope(states + 0.5 * step * first)
-        third = self.slope(states + 0.5 * step * second)
-        fourth = self.slope(states + step * third)
+    def runge_kutta(self, states: Floats, first: Floats, step: float, supplies: Sequence[float]) -> Floats:
+        """Return the states after one step of the classical rule, `first` being their slope; `supplies` at its start,
+        middle and end."""
+        second = self.slope(states + 0.5 * step * first, supplies[1])
+        third = self.slope(states + 0.5 * step * second, supplies[1])
+        fourth = self.slope(states + step * third, supplies[2])
         return states + step / 6.0 * (first + 2.0 * (second + third) + fourth)
 
 

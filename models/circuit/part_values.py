@@ -5,7 +5,7 @@ A name is the path of a field: "inductance", "bias.emitter_resistor", "trimmers.
 goes with it (models.circuit.warm_transistor). In a drawing the path
 begins with the part's name: "feedback.capacitance". Left out are values that are zero and whose part then does not
 exist (base resistance, an antenna's inductor, Early effect), and numbers that describe no part (the knee of the
-junctions' law, the frequency at which the inductor's quality factor holds).
+junctions' law, the frequency at which the inductor's quality factor holds, the corner of the flicker noise).
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ DRAWING_VALUES = (
     "antenna",
 )
 """Values of a drawing beside its parts."""
-NO_PART = ("knee", "inductor_q_frequency", "temperature")
+NO_PART = ("knee", "inductor_q_frequency", "temperature", "flicker_corner")
 ABSENT_AT_ZERO = ("base_resistance", "antenna.inductance", ".tap", ".coupling")
 RELATIVE_STEP = 1e-5
 SMALLEST_STEPS = {"capacit": 1e-15, "stray": 1e-15, "minimum": 1e-15, "resistance": 1e-3, "transit_time": 1e-14}

@@ -5,7 +5,7 @@ collector). Terminal currents into the transistor: base = i_be + i_bc, collector
 The resistance of the base region lies outside, between the base terminal and the junctions (see
 `models.circuit.common_base`).
 Neglected: emitter and collector series resistance, current dependence of the base resistance, high-level injection,
-breakdown, noise, self-heating.
+breakdown, self-heating; noise is in models.circuit.oscillator_noise.
 """
 
 from __future__ import annotations
@@ -54,7 +54,8 @@ class Transistor:
     """A small-signal NPN. The defaults are typical of general-purpose parts, from memory; no particular part is meant.
 
     saturation_current A; forward_gain, reverse_gain (beta); base_resistance ohm (0: none); early_voltage V or None
-    (no Early effect); temperature K; emitter_junction and collector_junction hold the charges.
+    (no Early effect); temperature K; emitter_junction and collector_junction hold the charges; flicker_corner Hz:
+    below it the base current's flicker noise exceeds its shot noise (0: none).
     """
 
     saturation_current: float = 1e-14
@@ -65,11 +66,13 @@ class Transistor:
     temperature: float = 300.0
     emitter_junction: DepletionJunction = DepletionJunction(9e-12, transit_time=0.4e-9)
     collector_junction: DepletionJunction = DepletionJunction(8e-12, transit_time=50e-9)
+    flicker_corner: float = 1000.0
 
     def __post_init__(self) -> None:
         for name in ("saturation_current", "forward_gain", "reverse_gain", "temperature"):
             positive(name, getattr(self, name))
         non_negative("base_resistance", self.base_resistance)
+        non_negative("flicker_corner", self.flicker_corner)
         if self.early_voltage is not None:
             positive("early_voltage", self.early_voltage)
 

@@ -178,6 +178,12 @@ class Detector:
         return replace(self, amplitude_ratio=low / high, drive=high / THERMAL_VOLTAGE, amplitude=high)
 
     @property
+    def amplitudes(self) -> tuple[float, float]:
+        """Peak voltages of the stronger and of the weaker signal, V; where no voltage counts the stronger has 1 V."""
+        strongest = {"junction": self.drive * THERMAL_VOLTAGE, "diode": self.amplitude}.get(self.kind, 1.0)
+        return strongest, strongest * self.amplitude_ratio
+
+    @property
     def strength(self) -> float:
         """What the waveform is measured in, as the amplitudes change: V^2, V, the junction's mean over I_s, or 1."""
         if self.kind in ("product", "square-law"):

@@ -5,21 +5,19 @@ All from the perturbation projection of each oscillator (models.circuit.adjoint)
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import ArrayLike
+
+from models.arrays import Floats
 from models.circuit.adjoint import Adjoint
 from models.circuit.coupled import Pulling
-from models.circuit.modulation import (
-    HUM_FREQUENCIES,
-    Modulation,
-    base_ripple,
-    sideband_decibels,
-    supply_ripple,
-    vibrato_cents,
-)
-from models.circuit.oscillator_noise import Noise, note_jitter, oscillator_noise
+from models.circuit.modulation import HUM_FREQUENCIES, both_ripples
+from models.circuit.oscillator_noise import LOWEST_FREQUENCY, Noise, note_jitter, oscillator_noise
 from models.circuit.part_values import TEMPERATURE, part_values
+from models.pitch import limen_cents
 
 OFFSETS = (1.0, 10.0, 100.0, 1000.0, 10e3)
 """Hz from the carrier, at which the phase noise is told."""
@@ -27,6 +25,8 @@ NOTE = 440.0
 """Hz: the note whose jitter one oscillator is told by."""
 DURATION = 0.1
 """s, over which each reading of a note is taken, where its jitter is told."""
+MILLIVOLT = 1e-3
+"""V, peak: the ripple that is told of where the design gives none."""
 HEARD_CENTS = 10.0
 """What a listener just notices in a melody (Hill & Summers 2007, from the abstract)."""
 LEAST = 1e-6
@@ -77,23 +77,14 @@ class Sensitivity:
 
 @dataclass(frozen=True, slots=True)
 class Hum:
-    """Peak deviation of the frequency for each volt (peak) of ripple before the supply resistor, and at the base."""
+    """Peak deviation of the frequency for each volt (peak) of ripple before the supply resistor, and at the base; and
+    the stronger of the two lines that 1 mV makes beside the carrier, dB below it."""
 
     ripple_hz: float
     supply_hz_per_v: float
     base_hz_per_v: float
-
-
-@dataclass(frozen=True, slots=True)
-class BeatHum:
-    """Peak deviation of the beat for each volt (peak) of ripple on the supply of both, and what a millivolt of it does:
-    cents of vibrato at the lowest note, and the level of the two lines beside any note well above the lock range, dB
-    below it."""
-
-    ripple_hz: float
-    supply_hz_per_v: float
-    lowest_note_cents_per_mv: float | None
-    sidebands_db_at_1_mv: float | None
+    supply_dbc_at_1_mv: float
+    base_dbc_at_1_mv: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +97,15 @@ class PhaseNoise:
 
 @dataclass(frozen=True, slots=True)
 class NoiseFigures:
-    """The noise of one oscillator, and what it does to a note that two alike beat; the loudest source by name."""
+    """The noise of one oscillator, and what it does to a note that two alike beat, wandering slower than a lowest
+    frequency left out; the loudest source by name (without flicker), and the corner of the flicker noise."""
 
     offsets: tuple[PhaseNoise, ...]
     loudest: str
     note_hz: float
     jitter_cents: float
+    jitter_from_hz: float
+    flicker_corner_hz: float
     heard: str
 
 
@@ -161,35 +155,23 @@ def pushing(adjoint: Adjoint) -> float:
     return adjoint.frequency_shift(adjoint.disturbance_of("supply_voltage"))
 
 
-def hum(adjoint: Adjoint) -> tuple[Hum, ...]:
-    """What ripple of each usual frequency does to one oscillator."""
-
-    def swing(ripple: Callable[[Adjoint, float], Modulation], frequency: float) -> float:
-        return abs(ripple(adjoint, frequency).deviation)
-
-    return tuple(Hum(each, swing(supply_ripple, each), swing(base_ripple, each)) for each in HUM_FREQUENCIES)
-
-
-def beat_hum(reference: Adjoint, variable: Adjoint, note: float | None, lock_range: float) -> tuple[BeatHum, ...]:
-    """What ripple on the supply of both does to the beat and to the lowest `note`, Hz (None: there is none).
-
-    Close to lock the beat follows the offset d more steeply: beat = sqrt(d^2 - wL^2), d(beat)/dd = d / beat.
-    """
+def hum(adjoint: Adjoint, given: float | None = None) -> tuple[Hum, ...]:
+    """What ripple of each usual frequency, and of a `given` one, Hz, does to one oscillator."""
     found = []
-    for frequency in HUM_FREQUENCIES:
-        first, second = (supply_ripple(one, frequency).deviation for one in (reference, variable))
-        swing, cents = abs(first - second), None
-        if note is not None:
-            cents = float(vibrato_cents(note, 1e-3 * swing * steepness(note, lock_range)))
-        few = 0.0 < 1e-3 * swing < frequency
-        lines = float(sideband_decibels(1e-3 * swing, frequency)) if few else None
-        found.append(BeatHum(frequency, swing, cents, lines))
+    for frequency in sorted({*HUM_FREQUENCIES, *(() if given is None else (given,))}):
+        one, other = both_ripples(adjoint, frequency)
+        swings = (abs(one.deviation), abs(other.deviation))
+        levels = (20.0 * math.log10(MILLIVOLT * each.sideband) for each in (one, other))
+        found.append(Hum(frequency, *swings, *levels))
     return tuple(found)
 
 
-def steepness(note: float, lock_range: float) -> float:
-    """Change of a beat that sounds as `note`, Hz, with the offset of the oscillators: sqrt(1 + (wL / beat)^2)."""
-    return float((1.0 + (lock_range / note) ** 2) ** 0.5)
+def steepness(note: ArrayLike, lock_range: float) -> Floats:
+    """Change of a beat that sounds as `note`, Hz, with the offset of the oscillators: sqrt(1 + (wL / beat)^2).
+
+    Close to lock the beat follows the offset d more steeply: beat = sqrt(d^2 - wL^2), d(beat)/dd = d / beat.
+    """
+    return np.sqrt(1.0 + (lock_range / np.asarray(note, dtype=np.float64)) ** 2)
 
 
 def noise_figures(adjoint: Adjoint) -> NoiseFigures:
@@ -198,7 +180,8 @@ def noise_figures(adjoint: Adjoint) -> NoiseFigures:
     jitter = float(note_jitter(NOTE, noise, noise, DURATION))
     loudest = max(noise.diffusion, key=lambda name: noise.diffusion[name])
     levels = tuple(PhaseNoise(offset, float(noise.phase_noise(offset))) for offset in OFFSETS)
-    return NoiseFigures(levels, loudest, NOTE, jitter, heard(jitter))
+    corner = float(getattr(adjoint.state.circuit.drawing().devices[0].what, "flicker_corner", 0.0))
+    return NoiseFigures(levels, loudest, NOTE, jitter, LOWEST_FREQUENCY, corner, heard(jitter, NOTE))
 
 
 def lowest_note_jitter(reference: Adjoint, variable: Adjoint, note: float, lock_range: float) -> float:
@@ -207,8 +190,10 @@ def lowest_note_jitter(reference: Adjoint, variable: Adjoint, note: float, lock_
     return float(note_jitter(note / steepness(note, lock_range), *both, DURATION))
 
 
-def heard(cents: float) -> str:
-    """Whether so many cents of unsteadiness can be heard."""
-    if cents >= HEARD_CENTS:
+def heard(cents: float, note: float) -> str:
+    """Whether so many cents of unsteadiness of a note, Hz, can be heard: HEARD_CENTS in a melody, less where steady
+    tones are told apart by less (models.pitch.limen_cents; below 200 Hz that one gives more than the ear needs)."""
+    threshold = min(HEARD_CENTS, float(limen_cents(note)))
+    if cents >= threshold:
         return "can be heard"
-    return "far below hearing" if cents < 0.1 * HEARD_CENTS else "below hearing"
+    return "far below hearing" if cents < 0.1 * threshold else "below hearing"

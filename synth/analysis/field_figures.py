@@ -11,8 +11,9 @@ from models.arrays import Floats
 from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna
-from synth.analysis.adjoint_figures import BeatHum, LockPath, beat_hum, lock_paths, lowest_note_jitter, pushing
+from synth.analysis.adjoint_figures import LockPath, lock_paths, lowest_note_jitter, pushing
 from synth.analysis.figures import DENSE, OfDesign, collected, of, playable, row, rows
+from synth.analysis.hum_figures import BeatHum, beat_hum, given_hum
 from synth.build.workbench import OpenedDesign
 
 STEEPNESS_AT_DB = -12.0
@@ -116,8 +117,9 @@ class FieldFigures(OfDesign):
     octaves: tuple[OctaveFigure, ...] = of("octaves", rows(OctaveFigure, "span"))
     notes: tuple[NoteFigure, ...]
     pushing_hz_per_v: float | None  # of the beat, by the supply of both; None without solved circuits, as below
-    hum: tuple[BeatHum, ...]
-    lowest_note_jitter_cents: float | None  # by thermal and shot noise
+    hum: tuple[BeatHum, ...]  # of 1 mV, by its frequency and where it enters
+    ripple: BeatHum | None  # that of [supply]
+    lowest_note_jitter_cents: float | None  # by thermal, shot and flicker noise
     volume: VolumeFigures | None = of("opened.volume", volume_figures)
     notices: tuple[str, ...] = of("opened.notices")
     curve: Floats = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
@@ -127,7 +129,7 @@ def field_figures(opened: OpenedDesign) -> FieldFigures:
     """Collect the figures of a design's pitch field."""
     instrument, field = opened.instrument, opened.field
     curve, pulling, lowest = instrument.curve, opened.pulling, field.lowest_frequency
-    both, lock = opened.adjoints, instrument.lock_range
+    both, lock, lines = opened.adjoints, instrument.lock_range, field.notes()
     roots = {"design": opened.design, "opened": opened, "instrument": instrument, "curve": curve, "field": field}
     return collected(
         FieldFigures,
@@ -137,11 +139,12 @@ def field_figures(opened: OpenedDesign) -> FieldFigures:
         ),
         notes=tuple(
             NoteFigure(line.name, line.frequency, line.distance, float(field.cents_per_mm(line.distance)))
-            for line in field.notes()
+            for line in lines
         ),
         lock_paths=() if pulling is None else lock_paths(pulling),
         pushing_hz_per_v=None if both is None else pushing(both[0]) - pushing(both[1]),
-        hum=() if both is None else beat_hum(*both, lowest, lock),
+        hum=beat_hum(opened, lines),
+        ripple=given_hum(opened, lines),
         lowest_note_jitter_cents=(None if both is None or lowest is None else lowest_note_jitter(*both, lowest, lock)),
         curve=_dense_curve(opened),
     )

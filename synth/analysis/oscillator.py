@@ -183,7 +183,10 @@ class OscillatorFigures(OfDesign):
     probe_shift_hz: float | None = of("probed.shift_hz")
     pushing_hz_per_v: float = of("adjoint", pushing)
     sensitivities: tuple[Sensitivity, ...] = of("adjoint", sensitivities)  # largest first
-    hum: tuple[Hum, ...] = of("adjoint", hum)
+    hum: tuple[Hum, ...]
+    ripple_v: float | None = of("design.supply.ripple")  # that of [supply], and where it enters
+    ripple_hz: float | None = of("design.supply.ripple_frequency")
+    ripple_at: str | None = of("design.supply.ripple_at")
     noise: NoiseFigures = of("adjoint", noise_figures)
     stray_f: float = of("circuit", board_stray)
     board: str | None = of("design.circuit.board")
@@ -208,7 +211,7 @@ def oscillator_figures(
 ) -> OscillatorFigures:
     """Collect the readings of `prepared`, whose steady state is `state`; start-up from `record` where there is one."""
     circuit, design = prepared.circuit, prepared.design
-    signal = small_signal(circuit)
+    signal, adjoint = small_signal(circuit), oscillator_adjoint(state)
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, with_probe(circuit, PROBE), state)
     if record is None:
@@ -224,9 +227,10 @@ def oscillator_figures(
             "circuit": circuit,
             "signal": signal,
             "probed": probed,
-            "adjoint": oscillator_adjoint(state),
+            "adjoint": adjoint,
         },
         trimmer=prepared.trimmer if circuit.trimmers else None,
+        hum=hum(adjoint, None if design.supply is None else design.supply.ripple_frequency),
         startup_s=startup,
         startup_by=startup_by,
         hot_end=hot_name(circuit),

@@ -8,6 +8,7 @@ import math
 
 from models.branch.antenna_branch import HOP_RATIO, ModeHop
 from models.circuit.coupled import Pulling
+from models.circuit.ripple_law import SUPPLY, RippleLaw
 from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal
 from models.instrument import Instrument
 from models.volume.volume_antenna import VolumeAntenna, VolumeFault
@@ -20,6 +21,8 @@ WEAKER = {
     "tank_to_tank_capacitance": "an earthed screen between the tanks makes",
 }
 """What weakens each path of models.circuit.coupled."""
+ROUGH_RIPPLE = 0.2
+"""Change of an amplitude above which a law of first order is told to be rough."""
 TRIMMER_MARGIN = 0.05  # of the trimmer's turn that should be left at either end
 
 
@@ -117,6 +120,23 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
         f"{format_quantity(low, 'Hz')} to {format_quantity(high, 'Hz')} of offset, and the beat beyond is pulled as by "
         f"a lock range of {format_quantity(pulling.lock_range, 'Hz')}; a weak coupling would give "
         f"{format_quantity(first.total, 'Hz')}; {remedy}",
+    )
+
+
+def ripple_notices(law: RippleLaw | None, volts: float, where: str, with_volume: bool) -> tuple[str, ...]:
+    """What to say of a ripple of `volts` (peak) that enters `where`: that it sounds, and what weakens it."""
+    if law is None:
+        return ()
+    largest = max(abs(law.reference_amplitude), *(abs(share) for share in law.variable_amplitudes))
+    rough = f", roughly, as it changes the amplitudes by {largest:.0%}" if largest > ROUGH_RIPPLE else ""
+    beside = "; what it does to the volume oscillator is left out" if with_volume and where == SUPPLY else ""
+    remedy = "a regulated supply, or larger supply resistors and capacitors, weaken it"
+    if where != SUPPLY:
+        remedy = "short and screened wiring of the base, and a larger base capacitor, weaken it"
+    return (
+        f"{format_quantity(volts, 'V')} (peak) of ripple at {format_quantity(law.frequency, 'Hz')} ({where}) sounds in "
+        f"the pitch oscillators{rough}{beside}; {remedy}. Caution: use an isolated, tested supply, never open one that "
+        "is fed from the mains, and keep every protective earth",
     )
 
 

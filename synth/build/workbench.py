@@ -9,11 +9,14 @@ from functools import cached_property
 from pathlib import Path
 from typing import TypeVar
 
+import numpy as np
+
 from models.branch.antenna_branch import SeriesInductor
 from models.branch.tapped_coil import Tap
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.coupled import Coupling, Pulling, pulling
 from models.circuit.oscillator import steady_state
+from models.circuit.ripple_law import RippleLaw, ripple_laws
 from models.circuit.variable_oscillator import with_antenna
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.scene import Scene
@@ -43,23 +46,26 @@ from synth.build.circuit_assembly import (
     tap_of,
 )
 from synth.build.curve_cache import Curves, curves_for, loop_curve_for
-from synth.build.notices import instrument_notices, pulling_notices
+from synth.build.notices import instrument_notices, pulling_notices, ripple_notices
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
-from synth.files.plain_text import printable
+from synth.files.plain_text import marked, printable
 
+RIPPLE_POINTS = 5
+"""Of the variable oscillator's solved points, at which its answer to ripple is asked."""
+Name = TypeVar("Name")
 Value = TypeVar("Value")
 
 
-class MadeOnce(dict[str, Value]):
-    """Values by name, each made when it is first asked for."""
+class MadeOnce(dict[Name, Value]):
+    """Values by name or number, each made when it is first asked for."""
 
-    def __init__(self, make: Callable[[str], Value]) -> None:
+    def __init__(self, make: Callable[[Name], Value]) -> None:
         super().__init__()
         self.make = make
 
-    def __missing__(self, name: str) -> Value:
+    def __missing__(self, name: Name) -> Value:
         self[name] = self.make(name)
         return self[name]
 
@@ -194,6 +200,39 @@ class OpenedDesign:
             return oscillator_adjoint(reference), oscillator_adjoint(variable)
 
     @cached_property
+    def ripple_laws(self) -> Mapping[float, dict[str, RippleLaw]]:
+        """By the ripple's frequency, Hz: what 1 V (peak) of it does to the beat, by where it enters.
+
+        The variable oscillator's adjoints along the hand are those of the solved circuits that make its law. Without
+        circuits there is nothing to ask: KeyError.
+        """
+
+        def laws(frequency: float) -> dict[str, RippleLaw]:
+            if self.adjoints is None:
+                raise KeyError(frequency)
+            with blaming(self.design, "variable"):
+                return ripple_laws(self.adjoints[0], *self._along_the_hand, frequency)
+
+        return MadeOnce(laws)
+
+    @cached_property
+    def _along_the_hand(self) -> tuple[list[float], list[Adjoint]]:
+        """Antenna capacitances, F, from end to end, and the variable oscillator's adjoint with each."""
+        solved = self.solved_variables[self.design.player.posture].oscillator
+        chosen = np.unique(np.linspace(0, len(solved.states) - 1, RIPPLE_POINTS).round().astype(int)).tolist()
+        return [float(solved.capacitances[one]) for one in chosen], [
+            oscillator_adjoint(solved.states[one]) for one in chosen
+        ]
+
+    @cached_property
+    def ripple(self) -> RippleLaw | None:
+        """What the ripple of [supply] does to the beat; None where there is none."""
+        part = self.design.supply
+        if part is None or part.ripple == 0.0:
+            return None
+        return self.ripple_laws[part.ripple_frequency][part.ripple_at].times(part.ripple)
+
+    @cached_property
     def pulling(self) -> Pulling | None:
         """How the two solved oscillators pull each other; None without circuits, and where the lock range is given."""
         if self.design.coupling.lock_range is not None or self.adjoints is None:
@@ -231,6 +270,7 @@ class OpenedDesign:
                 variable_law=pair.law,
                 reference_amplitude=pair.node_amplitude if design.circuit_amplitudes else None,
                 tap_ratio=self.tap.ratio,
+                ripple=self.ripple,
             )
             for end in (self.curve.nearest, self.curve.farthest):
                 instrument.detector_at(end)
@@ -259,12 +299,15 @@ class OpenedDesign:
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
         found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
+        supply, with_volume = self.design.supply, self.design.volume is not None
+        if supply is not None:
+            found += ripple_notices(self.ripple, supply.ripple, supply.ripple_at, with_volume)
         return found + self.volume_with_notices[1]
 
 
 def say(text: str) -> None:
     """Print one line of progress or notice to stderr, with what would steer a terminal spelled out."""
-    print(printable(text), file=sys.stderr, flush=True)
+    print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:

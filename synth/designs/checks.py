@@ -200,6 +200,12 @@ for _leak in LEAKS:
     _compares("circuit", "tuning.law", "coupling.lock_range", f"coupling.{_leak}")(partial(_leak_is_counted, _leak))
 
 
+@_compares("circuit", "tuning.law", "supply.ripple")
+def _ripple_has_circuit(circuit: object, law: str | None, ripple: float) -> Iterator[Fault]:
+    if ripple > 0.0 and (circuit is None or law == "lossless"):
+        yield "supply.ripple", 'needs solved circuits; add a [circuit] section without law "lossless", or leave it out'
+
+
 def _drawing_is_whole(
     tank: str, section: Mapping[str, Any] | None, circuit: Mapping[str, Any] | None
 ) -> Iterator[Fault]:

@@ -12,6 +12,7 @@ from typing import Any, ClassVar, Final, TypeVar, dataclass_transform, get_args,
 
 from models.branch.tapped_coil import TYPICAL_COUPLING
 from models.circuit.common_base import OscillatorCircuit
+from models.circuit.ripple_law import ENTRIES, SUPPLY
 from models.circuit.transistor import Transistor
 from models.detector.memoryless import DETECTORS
 from models.hand.scene import POSTURES
@@ -243,6 +244,27 @@ class TransistorSection(SectionValues):
         "transit time with collector and emitter exchanged", ("s", 0.0, 1e-5), default=_COLLECTOR.transit_time
     )
     temperature: float = quantity("of the junctions", ("K", 200.0, 450.0), default=_NPN.temperature)
+    flicker_corner: float = quantity(
+        "where the base current's flicker noise meets its shot noise (from memory 100 Hz to 10 kHz); 0: none",
+        ("Hz", 0.0, 1e6),
+        default=_NPN.flicker_corner,
+    )
+
+
+@_section(
+    "supply",
+    "Ripple that the supply leaves, to hear and to read. Caution: an isolated, tested supply; never open a mains one.",
+)
+class SupplySection(SectionValues):
+    """Ripple on the supply of [circuit], V (peak of a sine) and Hz, and where it enters."""
+
+    ripple: float = quantity("peak of a sine, half of peak to peak; 0: none", ("V", 0.0, 1.0), default=0.0)
+    ripple_frequency: float = quantity(
+        "100 or 120 Hz behind a full-wave rectifier, 50 or 60 Hz otherwise",
+        ("Hz", 10.0, 1000.0),
+        default=100.0,
+    )
+    ripple_at: str = choice("where it enters; supply: in front of both supply resistors", ENTRIES, default=SUPPLY)
 
 
 @_section("tuning", "How the instrument is set up before playing.")
@@ -456,8 +478,8 @@ class GoalsSection(SectionValues):
 class Design:
     """A whole design, its sections in the order of a file. None where a part is not there: no `cabinet`; no `branch`,
     the antenna directly on the tank; no `circuit`, the oscillators by their resonance alone; no `transistor`, the
-    circuit's with its default values; no `volume_antenna` (then neither `volume` nor `volume_response`), the volume
-    hand a plain gain.
+    circuit's with its default values; no `supply`, no ripple on it; no `volume_antenna` (then neither `volume` nor
+    `volume_response`), the volume hand a plain gain.
     """
 
     about: About = field(default_factory=About)
@@ -469,6 +491,7 @@ class Design:
     reference: ReferenceSection
     circuit: CircuitSection | None = None
     transistor: TransistorSection | None = None
+    supply: SupplySection | None = None
     tuning: TuningSection = field(default_factory=TuningSection)
     coupling: CouplingSection = field(default_factory=CouplingSection)
     detector: DetectorSection = field(default_factory=DetectorSection)

@@ -8,8 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.arrays import Floats
+from models.circuit.oscillator_noise import LOWEST_FREQUENCY
+from models.circuit.ripple_law import REFERENCE_BASE, SUPPLY, VARIABLE_BASE
 from synth.analysis.adjoint_figures import PATH_WORDS, heard
 from synth.analysis.field_figures import CURVE_COLUMNS, STEEPNESS_AT_DB, FieldFigures, VolumeFigures
+from synth.analysis.hum_figures import BeatHum, heard_line
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
 from synth.report.written import Form, finished, numbers_csv
@@ -142,11 +145,12 @@ def field_text(report: FieldFigures) -> str:
             for octave in report.octaves
         ]
     if report.notes:
-        lines += ["", f"{'note':<6}{'frequency':>12}{'distance':>11}{'steepness':>18}"]
+        head = f"{'hum by 1 mV: supply':>21}{'one base':>21}" if report.hum else ""
+        lines += ["", f"{'note':<6}{'frequency':>12}{'distance':>11}{'steepness':>18}{head}"]
         lines += [
             f"{note.note:<6}{note.frequency_hz:>9.1f} Hz{100.0 * note.distance_m:>8.2f} cm"
-            f"{note.cents_per_mm:>9.1f} cents/mm"
-            for note in report.notes
+            f"{note.cents_per_mm:>9.1f} cents/mm{hum}"
+            for note, hum in zip(report.notes, _note_hum(report), strict=True)
         ]
     return finished(lines, report.notices)
 
@@ -168,17 +172,52 @@ def _supply_facts(report: FieldFigures) -> list[tuple[str, str]]:
     facts = []
     if report.pushing_hz_per_v is not None:
         facts.append(("supply", f"each volt more moves the beat by {report.pushing_hz_per_v:+.3g} Hz"))
-    loudest = max(report.hum, key=lambda one: one.lowest_note_cents_per_mv or 0.0, default=None)
-    if loudest is not None and loudest.lowest_note_cents_per_mv is not None:
-        cents = loudest.lowest_note_cents_per_mv
-        text = f"{cents:.2g} cents at the lowest note by 1 mV of supply ripple at {loudest.ripple_hz:.0f} Hz"
-        lines = loudest.sidebands_db_at_1_mv
-        beside = "" if lines is None else f"; lines beside every note at {lines:.0f} dB"
-        facts.append(("hum", f"{text}: {heard(cents)}{beside}"))
-    if report.lowest_note_jitter_cents is not None:
+    worst = max(_entering(report, SUPPLY), key=lambda one: one.lowest_note_cents or 0.0, default=None)
+    facts += [] if worst is None else _hum("hum", worst, report.lowest_hz)
+    facts += [] if report.ripple is None else _hum("ripple in the sound", report.ripple, report.lowest_hz)
+    if report.lowest_note_jitter_cents is not None and report.lowest_hz is not None:
         cents = report.lowest_note_jitter_cents
-        facts.append(("noise", f"{cents:.2g} cents at the lowest note, thermal and shot noise: {heard(cents)}"))
+        text = f"{cents:.2g} cents at the lowest note over 0.1 s, from {LOWEST_FREQUENCY:g} Hz on"
+        facts.append(("noise", f"{text}, thermal, shot and flicker noise: {heard(cents, report.lowest_hz)}"))
     return facts
+
+
+def _entering(report: FieldFigures, entry: str) -> list[BeatHum]:
+    """The rows of hum for a ripple that enters there."""
+    return [one for one in report.hum if one.enters == entry]
+
+
+def _hum(name: str, hum: BeatHum, lowest: float | None) -> list[tuple[str, str]]:
+    """What a ripple does at worst."""
+    text = f"{format_quantity(hum.ripple_v, 'V')} peak at {hum.ripple_hz:.0f} Hz ({hum.enters})"
+    if hum.lowest_note_cents is not None and lowest is not None:
+        text += f": {hum.lowest_note_cents:.2g} cents at the lowest note, {heard(hum.lowest_note_cents, lowest)}"
+    levels = [note.sidebands_db for note in hum.notes if note.sidebands_db is not None]
+    text += f"; lines beside the notes at {max(levels):.0f} dB or less" if levels else ""
+    if hum.line_db is None:
+        return [(name, text)]
+    own = f"a line of its own at {hum.line_db:.0f} dB of a note: {heard_line(hum.line_db, hum.ripple_hz)}"
+    return [(name, text), ("", own)]
+
+
+def _note_hum(report: FieldFigures) -> list[str]:
+    """Beside every note, by 1 mV of the worst of the usual frequencies at the supply and at one base: cents and dB."""
+    if not report.hum:
+        return [""] * len(report.notes)
+    columns = [
+        [_entering(report, SUPPLY)],
+        [_entering(report, REFERENCE_BASE), _entering(report, VARIABLE_BASE)],
+    ]
+    rows = []
+    for place in range(len(report.notes)):
+        text = ""
+        for column in columns:
+            found = [one.notes[place] for group in column for one in group]
+            level = max((note.sidebands_db for note in found if note.sidebands_db is not None), default=None)
+            text += f"{max(note.cents for note in found):>10.2g} ct"
+            text += f"{DASH:>8}" if level is None else f"{level:>5.0f} dB"
+        rows.append(text)
+    return rows
 
 
 def _volume_facts(volume: VolumeFigures) -> list[tuple[str, str]]:

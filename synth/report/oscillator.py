@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
+from models.circuit.ripple_law import BOTH_BASES, SUPPLY
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord
+from synth.analysis.adjoint_figures import Hum
 from synth.analysis.circuit_points import recorded_nodes
 from synth.analysis.oscillator import ESTIMATED, FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
@@ -144,7 +148,8 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
     ]
     facts += [
         ("supply pushing", f"{report.pushing_hz_per_v:+.4g} Hz for each volt more"),
-        ("hum", _hum(report)),
+        ("hum", _hum(1e-3, max(report.hum, key=lambda one: one.supply_hz_per_v))),
+        *_ripple(report),
         ("noise", _noise(report)),
     ]
     if report.probe_shift_hz is not None:
@@ -156,20 +161,38 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
     return facts
 
 
-def _hum(report: OscillatorFigures) -> str:
-    worst = max(report.hum, key=lambda one: one.supply_hz_per_v)
-    return (
-        f"1 mV of ripple at {worst.ripple_hz:.0f} Hz sways the frequency by {1e-3 * worst.supply_hz_per_v:.3g} Hz "
-        f"from the supply, by {1e-3 * worst.base_hz_per_v:.3g} Hz from the base"
-    )
+def _hum(volts: float, row: Hum, entry: str = "") -> str:
+    """What `volts`, peak, of ripple do, from wherever it enters, or from one entry."""
+    more = 20.0 * math.log10(volts / 1e-3)
+    by = {
+        "supply": (row.supply_hz_per_v, row.supply_dbc_at_1_mv, "from the supply"),
+        "base": (row.base_hz_per_v, row.base_dbc_at_1_mv, "from the base"),
+    }
+    swings = [
+        f"by {volts * swing:.3g} Hz {where} ({level + more:.0f} dBc beside the carrier)"
+        for name, (swing, level, where) in by.items()
+        if entry in ("", name)
+    ]
+    return f"{_unit(volts, 'V')} peak at {row.ripple_hz:.0f} Hz sways the frequency {', '.join(swings)}"
+
+
+def _ripple(report: OscillatorFigures) -> list[tuple[str, str]]:
+    """What the ripple of [supply] does to this oscillator."""
+    if not report.ripple_v or report.ripple_at is None:
+        return []
+    if report.ripple_at not in (SUPPLY, BOTH_BASES, f"{report.which} base"):
+        return [("ripple", f"enters at the {report.ripple_at}, not here")]
+    row = next(one for one in report.hum if one.ripple_hz == report.ripple_hz)
+    return [("ripple", _hum(report.ripple_v, row, "supply" if report.ripple_at == SUPPLY else "base"))]
 
 
 def _noise(report: OscillatorFigures) -> str:
     noise = report.noise
     at = next(one for one in noise.offsets if one.offset_hz == 100.0)
     return (
-        f"{at.dbc_per_hz:.0f} dBc/Hz at 100 Hz off, thermal and shot (most: {noise.loudest}); "
-        f"{noise.jitter_cents:.2g} cents of jitter at {noise.note_hz:.0f} Hz: {noise.heard}"
+        f"{at.dbc_per_hz:.0f} dBc/Hz at 100 Hz off: thermal and shot (most: {noise.loudest}), flicker with a corner of "
+        f"{_unit(noise.flicker_corner_hz, 'Hz')}; {noise.jitter_cents:.2g} cents of jitter at {noise.note_hz:.0f} Hz "
+        f"over 0.1 s, from {noise.jitter_from_hz:g} Hz on: {noise.heard}"
     )
 
 

@@ -8,11 +8,17 @@ Symbols: f offset, f_L lock range, g = sqrt(f^2 - f_L^2) pulled beat, Hz. Rows l
 evenly below g_0, in even ratios above. Within the lock range, where the phase only creeps, rows cross over from the
 waveform at the edge to the one at rest: exact at rest and at the edge, but for a steady part that the DC block takes
 out.
+
+Where ripple sways the two amplitudes, two more tables hold what a relative change of each does to every row, the steady
+part whole: it is heard as hum. They follow the waveform as it stands, which a ripple slow against the radio frequency
+and against the diode's RC allows.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -29,6 +35,10 @@ ROWS_PER_E = 17.0
 GRADES = 49  # variable amplitudes at which a memoryless detector is worked out
 _EDGE = 1e-6  # relative: the row at the edge of lock
 _EDGES = 32  # harmonic numbers at which the band's edge is worked out
+AMPLITUDE_STEP = 1e-4  # relative, of the central differences by an amplitude
+NOTE_RATE = 48000.0  # Hz: how many harmonics of a note `note_rows` gives where a diode makes them
+Scaled = Callable[[float, float], Complexes]
+"""Rows of coefficients with the reference's and the variable oscillator's amplitude times a factor each."""
 
 
 class RowTable:
@@ -36,14 +46,16 @@ class RowTable:
 
     y(phi) = C_0 + sum over k >= 1 of Re(C_k exp(j k phi)), each already fit for its band. `mirrored`: the rows are for
     offsets >= 0, and a negative one sounds like the positive with the phase running backwards. The steady part of the
-    slowest row counts as 0.
+    slowest row counts as 0, unless it is `whole`.
     """
 
-    def __init__(self, offsets: Floats, coefficients: Complexes, mirrored: bool) -> None:
+    def __init__(self, offsets: Floats, coefficients: Complexes, mirrored: bool, whole: bool = False) -> None:
         size = max((table_size(np.abs(row)) for row in coefficients if row[1:].any()), default=SMALLEST_SIZE)
         spectrum = np.zeros((offsets.size + 1, size // 2 + 1), dtype=np.complex128)
         spectrum[:-1, : coefficients.shape[1]] = 0.5 * size * coefficients
-        self._steady = coefficients[:, 0].real - coefficients[int(np.argmin(np.abs(offsets))), 0].real
+        self._steady = coefficients[:, 0].real
+        if not whole:
+            self._steady = self._steady - coefficients[int(np.argmin(np.abs(offsets))), 0].real
         spectrum[:-1, 0] = size * self._steady
         spectrum[-1] = spectrum[-2]  # a neighbour for the last row
         cycles = np.fft.irfft(spectrum, n=size, axis=1)
@@ -70,17 +82,85 @@ def row_table(instrument: Instrument, sample_rate: float) -> RowTable:
     return _even_table(instrument.detector, sample_rate, instrument.lock_range)
 
 
+def change_tables(instrument: Instrument, sample_rate: float) -> tuple[RowTable, RowTable]:
+    """What the whole of the reference's amplitude, and of the variable oscillator's, would add to the sound of
+    `row_table` or `synth.sound.wavetable` if it stayed as small a change as ripple makes, in the same scale.
+    """
+    if instrument.amplitude_varies:
+        return _hand_changes(instrument, sample_rate)
+    return _even_changes(instrument.detector, sample_rate, instrument.lock_range)
+
+
+def amplitude_changes(rows: Scaled) -> tuple[Complexes, Complexes]:
+    """The derivatives of rows by the relative change of the reference's and of the variable oscillator's amplitude."""
+    low, high = 1.0 - AMPLITUDE_STEP, 1.0 + AMPLITUDE_STEP
+    scale = 0.5 / AMPLITUDE_STEP
+    return (rows(high, 1.0) - rows(low, 1.0)) * scale, (rows(1.0, high) - rows(1.0, low)) * scale
+
+
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """Rows to be: their offsets, Hz, what makes them, their highest peak, and what fits them to the band."""
+
+    offsets: Floats
+    made: Scaled
+    highest: float
+    mirrored: bool
+    sample_rate: float
+    lock_range: float
+
+    def table(self) -> RowTable:
+        return RowTable(self.offsets, self._fitting(self.made(1.0, 1.0)), self.mirrored)
+
+    def changes(self) -> tuple[RowTable, RowTable]:
+        of_reference, of_variable = (
+            RowTable(self.offsets, self._fitting(rows), self.mirrored, whole=True)
+            for rows in amplitude_changes(self.made)
+        )
+        return of_reference, of_variable
+
+    def _fitting(self, rows: Complexes) -> Complexes:
+        return _in_band(rows, self.offsets, self.sample_rate, self.lock_range) / self.highest
+
+
 @lru_cache(maxsize=8)
 def _even_table(detector: Detector, sample_rate: float, lock_range: float) -> RowTable:
-    """Rows of a detector whose amplitudes stay, for any offset."""
-    offsets = row_offsets(sample_rate, lock_range)
-    weaker = np.full(offsets.size, detector.amplitude * detector.amplitude_ratio)
-    rows = _diode_rows(detector, detector.amplitude, weaker, offsets, lock_range, sample_rate)
-    return RowTable(offsets, _in_band(rows, offsets, sample_rate, lock_range) / detector.peak, mirrored=True)
+    return _even_rows(detector, sample_rate, lock_range).table()
+
+
+@lru_cache(maxsize=8)
+def _even_changes(detector: Detector, sample_rate: float, lock_range: float) -> tuple[RowTable, RowTable]:
+    return _even_rows(detector, sample_rate, lock_range).changes()
 
 
 @lru_cache(maxsize=4)
 def _hand_table(instrument: Instrument, sample_rate: float) -> RowTable:
+    return _hand_rows(instrument, sample_rate).table()
+
+
+@lru_cache(maxsize=4)
+def _hand_changes(instrument: Instrument, sample_rate: float) -> tuple[RowTable, RowTable]:
+    return _hand_rows(instrument, sample_rate).changes()
+
+
+def _even_rows(detector: Detector, sample_rate: float, lock_range: float) -> _Rows:
+    """Rows of a detector whose amplitudes stay, for any offset; the stronger signal is taken as the reference's."""
+    offsets = row_offsets(sample_rate, lock_range)
+    stronger, weaker = detector.amplitudes
+    at_rest = detector if detector.kind == "diode" else detector.with_amplitudes(stronger, weaker)
+
+    def made(reference: float, variable: float) -> Complexes:
+        one, other = reference * stronger, variable * weaker
+        if detector.kind == "diode":
+            return _diode_rows(detector, one, np.full(offsets.size, other), offsets, lock_range, sample_rate)
+        now = detector.with_amplitudes(one, other)
+        row = now.strength * now.harmonics(MOST_HARMONICS)
+        return np.broadcast_to(row, (offsets.size, row.size)).astype(np.complex128)
+
+    return _Rows(offsets, made, at_rest.strength * at_rest.peak, True, sample_rate, lock_range)
+
+
+def _hand_rows(instrument: Instrument, sample_rate: float) -> _Rows:
     """Rows along the hand's way, each with the amplitudes of the distance at which its offset occurs."""
     distances = np.geomspace(instrument.curve.nearest, instrument.curve.farthest, 4097)
     found = instrument.offset_frequency(distances)
@@ -95,17 +175,37 @@ def _hand_table(instrument: Instrument, sample_rate: float) -> RowTable:
     offsets = grid[first : last + 1]
     places = np.interp(offsets, found[::-1], distances[::-1])
     detectors = [instrument.detector_at(float(place)) for place in places]
-    if instrument.detector.kind == "diode":
-        reference, variable = instrument.reference_amplitude or 1.0, instrument.variable_amplitude(places)
-        rows = _diode_rows(detectors[0], reference, variable, offsets, instrument.lock_range, sample_rate)
-    else:
-        rows = graded_rows(instrument, places)
+
+    def made(reference: float, variable: float) -> Complexes:
+        if instrument.detector.kind != "diode":
+            return graded_rows(instrument, places, reference, variable)
+        strong = reference * (instrument.reference_amplitude or 1.0)
+        weak = variable * instrument.variable_amplitude(places)
+        return _diode_rows(instrument.detector, strong, weak, offsets, instrument.lock_range, sample_rate)
+
     highest = max(made.strength * made.peak for made in detectors)
-    return RowTable(offsets, _in_band(rows, offsets, sample_rate, instrument.lock_range) / highest, mirrored=False)
+    return _Rows(offsets, made, highest, False, sample_rate, instrument.lock_range)
 
 
-def graded_rows(instrument: Instrument, places: Floats) -> Complexes:
-    """C_0..C_K of a detector without memory at hand distances (rows,), read between `GRADES` solved amplitudes.
+def note_rows(instrument: Instrument, places: Floats, reference: float = 1.0, variable: float = 1.0) -> Complexes:
+    """C_0 and C_1 (rows, 2) of the sound at hand distances, m, none of them locked, each amplitude times its factor."""
+    stronger, weaker = instrument.detector.amplitudes
+    first, others = reference * stronger, np.full(places.shape, variable * weaker)
+    if instrument.amplitude_varies:
+        first = reference * (instrument.reference_amplitude or 1.0)
+        others = variable * instrument.variable_amplitude(places)
+    if instrument.detector.kind == "diode":
+        offsets = instrument.offset_frequency(places)
+        return _diode_rows(instrument.detector, first, others, offsets, instrument.lock_range, NOTE_RATE)[:, :2]
+    made = [instrument.detector.with_amplitudes(first, other) for other in others.tolist()]
+    return np.array([one.strength * one.harmonics(1) for one in made], dtype=np.complex128).reshape(-1, 2)
+
+
+def graded_rows(
+    instrument: Instrument, places: Floats, reference_factor: float = 1.0, variable_factor: float = 1.0
+) -> Complexes:
+    """C_0..C_K of a detector without memory at hand distances (rows,), read between `GRADES` solved amplitudes, each
+    of the two times its factor.
 
     The hand moves the variable amplitude over a narrow range, whatever the tuning: the solved rows stay when a control
     tunes the instrument otherwise. Off by less than 5e-6 of the strongest harmonic for demos/willow.toml (a test).
@@ -115,7 +215,9 @@ def graded_rows(instrument: Instrument, places: Floats) -> Complexes:
     )
     lowest, highest = float(everywhere.min()), float(everywhere.max())
     reference = instrument.reference_amplitude or 1.0
-    rows = _grades(instrument.detector, reference, lowest, highest)
+    rows = _grades(
+        instrument.detector, reference_factor * reference, variable_factor * lowest, variable_factor * highest
+    )
     share = 0.0 if highest <= lowest else (instrument.variable_amplitude(places) - lowest) / (highest - lowest)
     position = np.clip(np.broadcast_to(share, places.shape) * (GRADES - 1), 0.0, GRADES - 1)
     below = np.minimum(position.astype(int), GRADES - 2)
@@ -123,7 +225,7 @@ def graded_rows(instrument: Instrument, places: Floats) -> Complexes:
     return np.asarray((1.0 - onward) * rows[below] + onward * rows[below + 1], dtype=np.complex128)
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=16)
 def _grades(detector: Detector, reference: float, lowest: float, highest: float) -> Floats:
     """Harmonics times strength (GRADES, K + 1) of a detector with variable amplitudes from lowest to highest, V."""
     made = [detector.with_amplitudes(reference, value) for value in np.linspace(lowest, highest, GRADES).tolist()]

@@ -1,4 +1,8 @@
-"""One instrument sounding: hand distance -> offset -> beat phase -> detector waveform -> tone filter."""
+"""One instrument sounding: hand distance -> offset -> beat phase -> detector waveform -> tone filter.
+
+Ripple sways the offset ahead of the beat phase, and both amplitudes ahead of the tone filter: what the detector gives
+changes by each share times the tables of `synth.sound.row_table.change_tables`, to first order.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +26,8 @@ from synth.sound.beat_phase import (
     radians_from_fixed,
 )
 from synth.sound.filters import ToneFilter
-from synth.sound.row_table import RowTable, row_table
+from synth.sound.ripple_motion import RippleMotion
+from synth.sound.row_table import RowTable, change_tables, row_table
 from synth.sound.source import Sound
 from synth.sound.wavetable import Wavetable, wavetable
 
@@ -51,7 +56,8 @@ class InstrumentSource:
 
 
 class Strand:
-    """An instrument's tables and its running state: the last offset frequency, the beat phase and the tone filter.
+    """An instrument's tables and its running state: the last offset frequency, the phases of beat and ripple, the tone
+    filter.
 
     Raises DesignError for a lock range of a quarter of the sample rate or more, and for oscillators that come
     to lie more than MOST_TURNS sample rates apart.
@@ -80,6 +86,11 @@ class Strand:
             self._table = row_table(instrument, self._rate)
         else:
             self._table = wavetable(instrument.detector, self._rate, self._lock)
+        self._motion: RippleMotion | None = None
+        self._changes: tuple[RowTable, ...] = ()
+        if instrument.ripple is not None:
+            self._motion = RippleMotion(instrument.ripple, instrument, self._rate)
+            self._changes = change_tables(instrument, self._rate)
         self._dc_block = instrument.dc_block
         self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, self._rate)
         self._offset = 0.0
@@ -96,12 +107,19 @@ class Strand:
         """Beat phase at the last sample, rad, 0 to 2 pi."""
         return radians_from_fixed(self._phase)
 
+    @property
+    def ripple_phase(self) -> int:
+        """Phase of the ripple at the last sample, in steps of synth.sound.beat_phase; 0 without one."""
+        return 0 if self._motion is None else self._motion.phase
+
     def begin(self, distance: float, before: Sound | None = None) -> None:
         """Start as if the hand had been at `distance` for long: locked oscillators rest at their phase.
 
         Otherwise the waveform starts at its peak (phase 0), where a DC block that starts empty errs least. After
         another strand the beat phase goes on, and what that one's filter held.
         """
+        if self._motion is not None:
+            self._motion.phase = before.ripple_phase if isinstance(before, Strand) else 0
         self._offset = self._offset_at(distance)
         if isinstance(before, Strand):
             self._turned_to(before._phase)
@@ -118,6 +136,10 @@ class Strand:
         offsets = np.empty(distance.size + 1)
         offsets[0] = self._offset
         offsets[1:] = self._law.offset(distance)
+        shares: list[Floats] = []
+        if self._motion is not None:
+            swayed, *shares = self._motion.next(distance)
+            offsets[1:] += swayed
         if self._lock > 0.0:
             angles, self._pair = advance_pair(self._pair, offsets, self._lock, 1.0 / self._rate)
             phases = fixed_from_angle(angles)
@@ -125,7 +147,10 @@ class Strand:
             phases = accumulate(self._phase, offsets, self._rate)
         self._phase = int(phases[-1]) & TURN_MASK
         self._offset = float(offsets[-1])
-        samples = self._tone.filter(self._table.sound(phases, offsets[1:]))
+        waveform = self._table.sound(phases, offsets[1:])
+        for share, table in zip(shares, self._changes, strict=True):
+            waveform += share * table.sound(phases, offsets[1:])
+        samples = self._tone.filter(waveform)
         samples *= self.level
         return samples
 
@@ -135,7 +160,9 @@ class Strand:
         self._pair = half_angle(radians_from_fixed(phase))
 
     def _offset_at(self, distance: float) -> float:
-        return float(self._law.offset(self._law.within(np.array([distance])))[0])
+        place = self._law.within(np.array([distance]))
+        swayed = 0.0 if self._motion is None else self._motion.deviation_now(float(place[0]))
+        return float(self._law.offset(place)[0]) + swayed
 
     def _settle_if_still(self) -> None:
         """A waveform that rests, or moves below the DC block's corner, is taken as blocked already."""

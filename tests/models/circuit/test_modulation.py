@@ -1,26 +1,16 @@
-"""Pushing, hum and slow ripple: the static limit, the time domain, and the sidebands of a vibrato."""
+"""Pushing, hum and slow ripple: the static limit, and cents of vibrato; the time domain is in test_ripple_law."""
 
-from dataclasses import replace
-
-import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from scipy.integrate import solve_ivp
 
 from models.circuit.adjoint import oscillator_adjoint
-from models.circuit.common_base import network
 from models.circuit.modulation import (
     HUM_FREQUENCIES,
     base_ripple,
-    sideband_decibels,
-    slow_modulation,
+    slow_modulations,
     supply_ripple,
     vibrato_cents,
 )
-from models.circuit.oscillator import steady_state
-from models.circuit.transient import crossings, state_derivative
-from models.circuit.transistor import TransistorPorts
-from synth.comparisons.oscillator import CIRCUITS
 from tests.models.circuit.willow import willow
 
 
@@ -50,7 +40,7 @@ def test_very_slow_ripple_is_the_static_change(pair):
     assert abs(found.deviation.imag) < 1e-3 * found.deviation.real
     node = adjoint.linear.unit("wiper")
     direct = adjoint.phase_response("wiper", 0).real
-    assert_allclose(slow_modulation(adjoint, node, 0.01).deviation.real, direct, rtol=1e-6)
+    assert_allclose(slow_modulations(adjoint, node[:, None], 0.01)[0].deviation.real, direct, rtol=1e-6)
 
 
 def test_the_beat_hums_by_the_difference(pair):
@@ -59,41 +49,7 @@ def test_the_beat_hums_by_the_difference(pair):
         assert abs(both[0] - both[1]) < 0.1 * abs(both[0])
 
 
-@pytest.mark.slow
-def test_against_a_ripple_in_time():
-    state = steady_state(CIRCUITS["normal"])
-    adjoint, ripple, height = oscillator_adjoint(state), 4e3, 0.2
-    linear, ports = network(state.circuit), TransistorPorts(state.circuit.transistor)
-    volt = state.circuit.supply_voltage
-    plain = state_derivative(linear, ports)
-    higher = state_derivative(replace(linear, source=linear.source * (1.0 + height / volt)), ports)
-
-    def slope(time, states):
-        rest = plain(time, states)  # the slope is linear in the source
-        return rest + np.sin(2 * np.pi * ripple * time) * (higher(time, states) - rest)
-
-    spacing = 1.0 / (64 * state.frequency)
-    times = spacing * np.arange(int(1.1e-3 / spacing))
-    start = state.spectra[:, 0].real + 2.0 * state.spectra[:, 1:].sum(axis=1).real
-    run = solve_ivp(slope, (0.0, times[-1]), start, "LSODA", t_eval=times, rtol=1e-8, atol=1e-10, max_step=4e-7)
-    tank = run.y[linear.index("collector")] - run.y[linear.index("cold end")]
-    rising = crossings(run.t, tank, float(tank.mean()))
-    late = rising[rising > 0.3e-3]
-    phase = 2 * np.pi * np.arange(late.size) - 2 * np.pi * state.frequency * (late - late[0])
-    angle = 2 * np.pi * ripple * late
-    basis = np.stack([np.sin(angle), np.cos(angle), np.ones_like(late), late, late**2])
-    sine, cosine = np.linalg.lstsq(basis.T, phase, rcond=None)[0][:2]
-    # phi = Im(P exp(j W t)) for a ripple sin W t; deviation = j W P / 2 pi
-    found = 1j * ripple * (sine + 1j * cosine) / height
-    assert_allclose(found, supply_ripple(adjoint, ripple).deviation, rtol=0.03)
-
-
-def test_sidebands_of_a_vibrato():
-    # J_1(1) = 0.4400506, J_0(1) = 0.7651977 (Abramowitz and Stegun, table 9.1)
-    assert_allclose(sideband_decibels(50.0, 50.0), 20 * np.log10(0.4400506 / 0.7651977), rtol=1e-6)
-    assert_allclose(sideband_decibels(0.01, 100.0), 20 * np.log10(0.5e-4), rtol=1e-6)
+def test_vibrato_in_cents():
     assert_allclose(vibrato_cents(440.0, 440.0 * (2 ** (1 / 1200) - 1)), 1.0, rtol=1e-9)
-    with pytest.raises(ValueError, match="twice the ripple"):
-        sideband_decibels(200.0, 100.0)
     with pytest.raises(ValueError, match="ripple frequency"):
         supply_ripple(oscillator_adjoint(willow()[0]), 0.0)

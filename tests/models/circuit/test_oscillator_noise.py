@@ -5,12 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from scipy.constants import Boltzmann
+from scipy.constants import Boltzmann, elementary_charge
 from scipy.integrate import quad
 
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.oscillator import steady_state
 from models.circuit.oscillator_noise import Noise, flicker_integral, leeson, note_jitter, oscillator_noise
+from models.circuit.transistor import Transistor
 from tests.models.circuit.test_oscillator import DEFAULT
 from tests.models.circuit.willow import willow
 
@@ -100,17 +101,47 @@ def test_flicker_integral(start):
     assert_allclose(flicker_integral(start), near, atol=1e-5)
 
 
+def with_flicker(corner):
+    """The noise of willow's oscillators with another corner of the flicker noise, Hz; it changes no oscillation."""
+    found = []
+    for state in willow():
+        transistor = replace(state.circuit.transistor, flicker_corner=corner)
+        adjoint = oscillator_adjoint(replace(state, circuit=replace(state.circuit, transistor=transistor)))
+        found.append(oscillator_noise(adjoint))
+    return found
+
+
 def test_flicker_adds_30_db_a_decade_and_more_from_a_lower_frequency_on():
-    adjoint = oscillator_adjoint(willow()[0])
-    white, both = oscillator_noise(adjoint), oscillator_noise(adjoint, 1e7)
+    white, both = with_flicker(0.0)[0], with_flicker(1e7)[0]
     extra = 10 ** (both.phase_noise([1.0, 10.0]) / 10) - 10 ** (white.phase_noise([1.0, 10.0]) / 10)
     assert_allclose(extra[0] / extra[1], 1000.0, rtol=1e-6)
     assert both.frequency_variance(0.1, 0.01) > both.frequency_variance(0.1, 0.1) > white.frequency_variance(0.1)
 
 
+def test_flicker_is_what_a_slow_current_does_in_step_with_the_base_current():
+    # at the corner its density is that of the shot noise, 2 q i_B at every instant: a slow n(t) sqrt(2 q i_B) from base
+    # to emitter, whose harmonics move the frequency each by its own response
+    adjoint, corner = oscillator_adjoint(willow()[0]), 1e3
+    currents = adjoint.device.currents
+    size = np.sqrt(2.0 * elementary_charge * np.abs(currents[0] + currents[1]))
+    harmonics = np.fft.rfft(size) / size.size
+    harmonics[1:] *= 2.0
+    moved = 0.0
+    for order in range(adjoint.order.size):
+        response = adjoint.phase_response("base", order) - adjoint.phase_response("emitter", order)
+        moved += (response.conjugate() * harmonics[order]).real
+    assert_allclose(with_flicker(corner)[0].flicker, moved**2 * corner, rtol=1e-6)
+    # its pulses count: as a steady current into the base alone it would do some thirty times less
+    steady = harmonics[0].real * adjoint.phase_response("base", 0).real
+    assert moved**2 > 10.0 * steady**2
+
+
+def test_the_corner_is_the_transistors():
+    assert oscillator_noise(oscillator_adjoint(willow()[0])).flicker == with_flicker(1e3)[0].flicker > 0.0
+    with pytest.raises(ValueError, match="flicker_corner must be >= 0"):
+        Transistor(flicker_corner=-1.0)
+
+
 def test_willows_noise_is_far_below_hearing():
-    noises = [oscillator_noise(oscillator_adjoint(state), 1e3) for state in willow()]
     # melodic pitch is heard from some 10 cents on (Hill and Summers 2007)
-    assert note_jitter(65.4, *noises) < 0.1
-    with pytest.raises(ValueError, match="flicker corner"):
-        oscillator_noise(oscillator_adjoint(willow()[0]), -1.0)
+    assert note_jitter(65.4, *with_flicker(1e4)) < 0.1

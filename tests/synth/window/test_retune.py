@@ -12,6 +12,7 @@ from window_script import session_on
 from models.branch.modes import mode_frequencies
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import steady_state
+from models.circuit.ripple_law import RippleLaw
 from models.tank import resonant_frequency
 from synth.analysis.drift import drift_law
 from synth.build.assembly import scene_of
@@ -217,6 +218,13 @@ def test_coupling_silences_its_range(offers: dict[str, Tunable]) -> None:
     expected = np.sqrt(np.maximum(offset**2 - 900.0, 0.0))
     np.testing.assert_allclose(np.abs(tuned.beat_frequency(PLACES)), expected, rtol=1e-9)
     assert 0.0 in expected
+
+
+def test_ripple_sounds_through_every_control(offers: dict[str, Tunable]) -> None:
+    law = RippleLaw(100.0, (8e-12, 12e-12), (0.1 + 0.1j, 0.2 + 0.1j), (1e-3 + 0j, 1e-3 + 0j), 1e-3 + 0j)
+    offer = replace(offers["willow"], instrument=replace(offers["willow"].instrument, ripple=law))
+    changed = settings_of(offer, posture="fist", coupling=5.0, tone=1000.0, detector="product")
+    assert retuned(offer, changed).instrument.ripple == law
 
 
 def test_tone_and_reference_a_go_where_they_belong(offers: dict[str, Tunable]) -> None:
