@@ -147,7 +147,7 @@ def value_words(name: str) -> str:
         return VALUE_WORDS[name]
     *owners, last = (step for step in name.split(".") if not step.isdigit())
     words = {**OWNERS, **JUNCTIONS}
-    return "".join(words.get(owner, f"{owner}: ") for owner in owners) + last.replace("_", " ")
+    return "".join(words.get(owner, f"{owner.replace('_', ' ')}: ") for owner in owners) + last.replace("_", " ")
 
 
 def pushing(adjoint: Adjoint) -> float:

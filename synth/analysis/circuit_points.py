@@ -40,7 +40,7 @@ def output_end(circuit: Drawable) -> str:
 
 def hot_name(circuit: Drawable) -> str:
     """What the hot end of the tank is called."""
-    return "collector" if isinstance(circuit, OscillatorCircuit) else circuit.drawing().hot
+    return "collector" if isinstance(circuit, OscillatorCircuit) else "hot end"
 
 
 def board_stray(circuit: Circuit) -> float:

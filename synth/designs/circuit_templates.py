@@ -69,15 +69,15 @@ CIRCUITS: Final[Mapping[str, CircuitTemplate]] = {
     ),
     "colpitts": CircuitTemplate(
         "an NPN transistor with two capacitors across the tank, and a second one that takes its output off",
-        "100 pF",
+        "120 pF",
         """\
 # The tank, its hot end joined to the base.
 coil = { coil = "tank", from = "ground", to = "hot" }
 tuning = { capacitor = "tank", from = "hot", to = "ground" }
-coupling = { capacitor = "470 pF", from = "hot", to = "base" }
+coupling = { capacitor = "330 pF", from = "hot", to = "base" }
 # The divider that feeds the emitter's swing back.
-"upper divider" = { capacitor = "470 pF", from = "base", to = "emitter" }
-"lower divider" = { capacitor = "1 nF", from = "emitter", to = "ground" }
+"upper divider" = { capacitor = "1 nF", from = "base", to = "emitter" }
+"lower divider" = { capacitor = "2.2 nF", from = "emitter", to = "ground" }
 oscillator = { transistor = "npn", base = "base", collector = "supply", emitter = "emitter" }
 # Its bias, with the fine-tune pot.
 "upper bias" = { resistor = "100 kohm", from = "supply", to = "pot top" }
