@@ -85,12 +85,12 @@ class Devices:
 
     def currents_and_capacitances(self, voltages: ArrayLike) -> tuple[Floats, Floats]:
         """Return currents (p, m), A, and capacitances (p, m), F, of port voltages (p, m) or (p,)."""
+        if not self.laws:
+            return np.zeros((0, 1)), np.zeros((0, 1))
         ports = np.asarray(voltages, dtype=np.float64).reshape(len(self.knees), -1)
         if self._direct:
             return self.laws[0].currents_and_capacitances(ports)
         found = [law.currents_and_capacitances(ports[place]) for law, place in zip(self.laws, self.places, strict=True)]
-        if not found:
-            return np.zeros_like(ports), np.zeros_like(ports)
         currents = np.concatenate([one[0] for one in found]) - self.carried[:, None] * ports
         return currents, np.concatenate([one[1] for one in found])
 

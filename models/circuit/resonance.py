@@ -2,7 +2,7 @@
 
 Left are capacitances C (with those of the devices' junctions) and coils L between nodes, incidence A (coil to node):
     A^T L^-1 A x = omega^2 C x
-and of its modes that which has most of its energy in the tank's coil. Seen from a pair of nodes with the voltage v of
+and of its modes, that which swings the tank most for its energy, a good part of it in the tank's coil. Seen from a pair of nodes with the voltage v of
 that mode the circuit is a tank of
     C_eq = x^T C x / v^2,   L_eq = 1 / (omega^2 C_eq)
 (stored energy; exact for what a small capacitance there does to the frequency: df = -(f / 2) dC / C_eq). Resistors are
@@ -21,6 +21,10 @@ from scipy.linalg import eigh
 from models.arrays import Floats
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.drawing import Drawable, drawn, windings
+
+
+LEAST_SHARE = 0.1
+"""Of the magnetic energy of the tank's mode that its coil holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +61,11 @@ def resonance(
     own = [linear.coils.index(name) for name, *_ in windings(drawing.part(drawing.coil))]
     flux, current = incidence @ shapes, by_voltage @ shapes
     share = np.sum(flux[own] * current[own], axis=0) / np.maximum(np.sum(flux * current, axis=0), 1e-300)
-    share[squared <= 1e-9 * squared[-1]] = -1.0 if squared[-1] > 0.0 else 0.0
-    best = int(np.argmax(share))
-    row = linear.unit(*(nodes or drawing.tank))[:count]
-    seen = float(row @ shapes[:, best])
-    if share[best] <= 0.0 or seen == 0.0:
+    tank = linear.unit(*drawing.tank)[:count]
+    swing = np.where((squared > 1e-9 * squared[-1]) & (share > LEAST_SHARE), np.abs(tank @ shapes), 0.0)
+    best = int(np.argmax(swing))
+    seen = float((tank if nodes is None else linear.unit(*nodes)[:count]) @ shapes[:, best])
+    if swing[best] == 0.0 or seen == 0.0:
         raise ValueError("the tank's coil resonates with no capacitor of the drawing")
     equal = 1.0 / seen**2  # shapes have x^T C x = 1
     return Resonance(math.sqrt(squared[best]) / (2.0 * math.pi), equal, 1.0 / (squared[best] * equal))

@@ -61,7 +61,10 @@ def rank_one_threshold(
         # linear in 1/g: h(j omega) + 1/g = 0
         omega_step = -float(response.imag / slope.imag)
         omega += omega_step
-        strength = -1.0 / float(response.real + slope.real * omega_step)
+        turned = float(response.real + slope.real * omega_step)
+        if turned == 0.0 or not math.isfinite(turned):
+            break
+        strength = -1.0 / turned
         if abs(omega_step) <= SETTLED * abs(omega):
             return float(strength), float(omega)
     raise ValueError("start-up: the threshold of oscillation does not settle")
