@@ -141,6 +141,9 @@ def main(argv: list[str] | None = None) -> int:
         autocomplete(parser)
     arguments = parser.parse_args(argv)
     _end_politely()
+    # Its matrices are small: on busy cores the threads of a linear algebra library wait for each other far longer than
+    # they help. It reads this once, when numpy is loaded, which is later.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         check_outputs(arguments)
         code = import_module(f"synth.commands.{arguments.command}").run(arguments)

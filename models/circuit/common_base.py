@@ -82,6 +82,7 @@ class OscillatorCircuit:
     output_resistor: float = 47e3
     load: Load | None = field(default_factory=Load)
     antenna: AntennaLoad | None = None
+    tank_to_tank_capacitance: float = 0.0
 
     def __post_init__(self) -> None:
         for name in (
@@ -97,7 +98,7 @@ class OscillatorCircuit:
             "output_resistor",
         ):
             positive(name, getattr(self, name))
-        for name in ("inductor_self_capacitance", "fixed_capacitor", "board_stray"):
+        for name in ("inductor_self_capacitance", "fixed_capacitor", "board_stray", "tank_to_tank_capacitance"):
             non_negative(name, getattr(self, name))
 
     @property
@@ -118,13 +119,21 @@ class OscillatorCircuit:
 
     @property
     def tank_capacitance(self) -> float:
-        """Linear capacitance that tunes the inductor, F: across it, and the divider's."""
-        return self.across_tank + self.divider_capacitance
+        """Linear capacitance that tunes the inductor, F: across it, the divider's, and that to another tank."""
+        return self.across_tank + self.divider_capacitance + self.tank_to_tank_capacitance
 
     @property
     def pot_position(self) -> float:
         """Position of the wiper of the fine-tune potentiometer."""
         return self.bias.position
+
+    def with_coil(self, inductance: float, loss: float = 1.0) -> OscillatorCircuit:
+        """The same circuit with another coil, H, in its tank, its Q divided by `loss`."""
+        return replace(self, inductance=inductance, inductor_q_frequency=loss * self.inductor_q_frequency)
+
+    def without_trimmers(self) -> OscillatorCircuit:
+        """The same circuit with nothing in the place of its trimmers."""
+        return replace(self, trimmers=())
 
     def with_fixed_capacitor(self, capacitance: float) -> OscillatorCircuit:
         """The same circuit with another fixed capacitor, F, in its tank."""
@@ -169,6 +178,7 @@ class OscillatorCircuit:
             output_resistor=self.output_resistor,
             load=self.load,
             antenna=self.antenna,
+            tank_to_tank_capacitance=self.tank_to_tank_capacitance,
         )
 
 

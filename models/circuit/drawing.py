@@ -36,6 +36,8 @@ CARRIED = 1e-4
 """S that the network carries for a device through which alone a node has a path for direct current."""
 LEAST_TURN = 1e-6
 """Share of a pot that is left at its ends: of the wiper's contact."""
+BOARD_STRAY = "board stray"
+"""Name of the part that is the capacitance of board and wiring across the tank."""
 WIRING = 1e-12
 """F of a node's own wiring to ground, where nothing else gives it a capacitance (typical, from memory)."""
 
@@ -265,7 +267,8 @@ class Drawing:
     coupling capacitor takes the output from, to the output resistor and the `load` (None: nothing connected);
     antenna_node: where an antenna hangs. pot: name of the fine-tune pot, trimmers: names of the trimmers of the tank
     (empty: none). supply_resistor and supply_capacitor stand
-    between the ideal supply and the rail.
+    between the ideal supply and the rail. tank_to_tank_capacitance: from the hot end to that of another tank, taken as
+    ground here.
     """
 
     parts: tuple[Part, ...]
@@ -285,8 +288,10 @@ class Drawing:
     output_resistor: float = 47e3
     load: Load | None = None
     antenna: AntennaLoad | None = None
+    tank_to_tank_capacitance: float = 0.0
 
     def __post_init__(self) -> None:
+        non_negative("tank_to_tank_capacitance", self.tank_to_tank_capacitance)
         for name in ("supply_voltage", "supply_resistor", "supply_capacitor", "coupling_capacitor", "output_resistor"):
             positive(name, getattr(self, name))
         names = [part.name for part in self.parts]
@@ -340,11 +345,33 @@ class Drawing:
     @property
     def fixed_capacitor(self) -> float:
         """Capacitance of the tank's fixed capacitor, F."""
-        return float(self.part(self.capacitor).what.capacitance)
+        return float(self.part(self.capacitor).what.capacitance) if self.capacitor else 0.0
+
+    def with_coil(self, inductance: float, loss: float = 1.0) -> Drawing:
+        """Return the drawing with another coil, H, in its tank, its Q divided by `loss`."""
+        coil = self.part(self.coil).what
+        ohm = coil.series_resistance * loss * inductance / coil.inductance
+        return self.with_part(self.coil, replace(coil, inductance=inductance, series_resistance=ohm))
+
+    def without_trimmers(self) -> Drawing:
+        """Return the drawing with nothing in the place of its trimmers."""
+        kept = tuple(part for part in self.parts if part.name not in self.trimmers)
+        return replace(self, parts=kept, trimmers=())
 
     def with_fixed_capacitor(self, capacitance: float) -> Drawing:
         """Return the drawing with another fixed capacitor, F, in its tank."""
         return self.with_part(self.capacitor, Capacitance(capacitance))
+
+    @property
+    def board_stray(self) -> float:
+        """Capacitance of board and wiring across the tank, F; 0 where it is not drawn."""
+        return sum(float(part.what.capacitance) for part in self.parts if part.name == BOARD_STRAY)
+
+    @property
+    def across_tank(self) -> float:
+        """Linear capacitance straight across the tank, F: the coil's own, fixed, trimmers and board stray."""
+        trimmers = sum(float(self.part(name).what.capacitance) for name in self.trimmers)
+        return float(self.part(self.coil).what.self_capacitance) + self.fixed_capacitor + trimmers + self.board_stray
 
     @property
     def pot_position(self) -> float | None:
@@ -381,6 +408,7 @@ class Drawing:
         for part in self.parts:
             if part.device is None:
                 _stamp(builder, part)
+        builder.capacitor(self.hot, GROUND, self.tank_to_tank_capacitance)
         if self.load is not None:
             builder.capacitor(self.output_node, COUPLED, self.coupling_capacitor)
             builder.resistor("output resistor", COUPLED, LOAD, self.output_resistor)

@@ -107,9 +107,10 @@ def integrate_pairs(
         ends.append(networks[0].unit(joint_name(which, hot), joint_name(which, cold)))
     tanks = np.stack(ends).T
     turning = np.exp(-2j * np.pi * np.arange(steps) / steps) * (2.0 / steps)
-    weights = step * RULE
+    weights = [np.array([step * RULE[(newest - place) % 4] for place in range(4)]) for newest in range(4)]
     states = np.stack([_start(pair) for pair in pairs])
     slopes = np.zeros((4, *states.shape))
+    rows = slopes.reshape(4, -1)  # the same numbers: the latest four slopes, the newest at count % 4
     cycle = np.zeros((steps, len(pairs), 2))
     amplitudes = np.zeros((len(pairs), 2, cycles), dtype=np.complex128)
     for count in range(cycles * steps):
@@ -119,8 +120,7 @@ def integrate_pairs(
         if count < 3:
             states = flow.runge_kutta(states, slopes[count % 4], step, feeds)
         else:
-            order = [(count - back) % 4 for back in range(4)]
-            states = states + np.tensordot(weights, slopes[order], 1)
+            states = states + (weights[count % 4] @ rows).reshape(states.shape)
         if count % steps == steps - 1:
             amplitudes[:, :, count // steps] = np.tensordot(turning, cycle, 1)
             if not np.isfinite(states).all():
@@ -141,6 +141,7 @@ class _Flow:
         self._entry = inverse @ incidence  # (b, n, 2 p)
         self._seen = incidence.T @ self._entry  # (b, 2 p, 2 p)
         self._both = incidence.shape[1]
+        self._one = np.eye(self._both)
         free = -inverse @ np.stack([linear.conductance for linear in networks])
         push = np.einsum("bmn,bn->bm", inverse, np.stack([linear.source for linear in networks]))
         shown = np.broadcast_to(incidence.T, (len(networks), *incidence.T.shape))
@@ -156,7 +157,7 @@ class _Flow:
         current, junction = self._ports.currents_and_capacitances(voltages)
         current, more = current.T.reshape(count, both), junction.T.reshape(count, both) - self._floor
         # the port voltages move by u = r - E (i + c u)
-        matrix = np.eye(both) + self._seen * more[:, None, :]
+        matrix = self._one + self._seen * more[:, None, :]
         right = known[:, both : 2 * both] - (self._seen @ current[:, :, None])[:, :, 0]
         moved = np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
         drawn = self._entry @ (current + more * moved)[:, :, None]

@@ -2,8 +2,8 @@
 
 Left are capacitances C (with those of the devices' junctions) and coils L between nodes, incidence A (coil to node):
     A^T L^-1 A x = omega^2 C x
-and of its modes, that which swings the tank most for its energy, a good part of it in the tank's coil. Seen from a pair of nodes with the voltage v of
-that mode the circuit is a tank of
+and of its modes, that which swings the tank most for its energy, a good part of it in the tank's coil. Seen from a pair
+of nodes with the voltage v of that mode the circuit is a tank of
     C_eq = x^T C x / v^2,   L_eq = 1 / (omega^2 C_eq)
 (stored energy; exact for what a small capacitance there does to the frequency: df = -(f / 2) dC / C_eq). Resistors are
 taken as open, so a part behind a small resistor is left out.
@@ -21,7 +21,6 @@ from scipy.linalg import eigh
 from models.arrays import Floats
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.drawing import Drawable, drawn, windings
-
 
 LEAST_SHARE = 0.1
 """Of the magnetic energy of the tank's mode that its coil holds."""
@@ -62,7 +61,7 @@ def resonance(
     flux, current = incidence @ shapes, by_voltage @ shapes
     share = np.sum(flux[own] * current[own], axis=0) / np.maximum(np.sum(flux * current, axis=0), 1e-300)
     tank = linear.unit(*drawing.tank)[:count]
-    swing = np.where((squared > 1e-9 * squared[-1]) & (share > LEAST_SHARE), np.abs(tank @ shapes), 0.0)
+    swing = np.where((squared > 1e-13 * squared[-1]) & (share > LEAST_SHARE), np.abs(tank @ shapes), 0.0)
     best = int(np.argmax(swing))
     seen = float((tank if nodes is None else linear.unit(*nodes)[:count]) @ shapes[:, best])
     if swing[best] == 0.0 or seen == 0.0:
@@ -76,12 +75,7 @@ def beside_tank(circuit: Drawable) -> float:
     if isinstance(circuit, OscillatorCircuit):
         return circuit.divider_capacitance
     drawing = circuit.drawing()
-    own = 0.0
-    for part in drawing.parts:
-        if set(part.ends) == set(drawing.tank) and hasattr(part.what, "capacitance"):
-            own += float(part.what.capacitance)
-    own += float(drawing.part(drawing.coil).what.self_capacitance)
-    return max(0.0, resonance(drawing, junctions=False).capacitance - own)
+    return max(0.0, resonance(drawing, junctions=False).capacitance - drawing.across_tank)
 
 
 def natural_frequency(circuit: Drawable) -> float:

@@ -8,7 +8,6 @@ from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, LOAD, WIP
 from models.circuit.drawing import DEVICES, Capacitance, Drawable, Part
 from models.circuit.network import GROUND
 from synth.build.circuit_assembly import Circuit
-from synth.build.drawing_assembly import BOARD_STRAY
 
 OUTPUT = "output"
 _FIXED = (("supply", COLD), ("wiper", WIPER), ("base", BASE), ("emitter", EMITTER), ("collector", COLLECTOR))
@@ -41,13 +40,6 @@ def output_end(circuit: Drawable) -> str:
 def hot_name(circuit: Drawable) -> str:
     """What the hot end of the tank is called."""
     return "collector" if isinstance(circuit, OscillatorCircuit) else "hot end"
-
-
-def board_stray(circuit: Circuit) -> float:
-    """Board stray across the tank, F."""
-    if isinstance(circuit, OscillatorCircuit):
-        return circuit.board_stray
-    return float(circuit.part(BOARD_STRAY).what.capacitance)
 
 
 def with_probe(circuit: Circuit, capacitance: float) -> Circuit:

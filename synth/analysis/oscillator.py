@@ -27,14 +27,15 @@ from synth.analysis.adjoint_figures import (
     pushing,
     sensitivities,
 )
-from synth.analysis.circuit_points import OUTPUT, board_stray, hot_name, output_end, test_points, with_probe
+from synth.analysis.circuit_points import OUTPUT, hot_name, output_end, test_points, with_probe
 from synth.analysis.figures import DENSE, OfDesign, collected, explanation, of
+from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.analysis.start_up import startup_time
 from synth.build.circuit_assembly import Circuit, blaming
 from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.sections import CircuitSection, Design
+from synth.designs.sections import CircuitSection, Design, TemperatureSection
 from synth.errors import DesignError
 
 NO_LOAD = "none"
@@ -45,7 +46,8 @@ class PreparedOscillator:
     """The `which` oscillator of `design`, ready to be read.
 
     `design_load` is what hangs on its output as designed; the circuit's own may differ. `hand_distance`, m, is where
-    the hand is held (None: nobody there, or no antenna).
+    the hand is held (None: nobody there, or no antenna). `pair`: the design opened, where the oscillator is one of the
+    two that it solves, and as designed.
     """
 
     design: Design
@@ -55,6 +57,7 @@ class PreparedOscillator:
     design_load: Load | None
     hand_distance: float | None
     notices: tuple[str, ...]
+    pair: OpenedDesign | None = None
 
 
 def load_of(text: str, circuit: Circuit) -> Load | None:
@@ -102,7 +105,9 @@ def prepared_oscillator(
             circuit = circuit.with_pot(pot)
         if load is not None:
             circuit = replace(circuit, load=load_of(load, circuit))
-    return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices)
+    as_designed = design.law == "circuit" and which != "volume" and pot is None and load is None
+    pair = opened if as_designed else None
+    return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices, pair)
 
 
 def _default_parts_notice(which: str) -> str:
@@ -182,13 +187,16 @@ class OscillatorFigures(OfDesign):
     settling_s: float = of("state.settling_time")
     probe_shift_hz: float | None = of("probed.shift_hz")
     pushing_hz_per_v: float = of("adjoint", pushing)
-    sensitivities: tuple[Sensitivity, ...] = of("adjoint", sensitivities)  # largest first
+    sensitivities: tuple[Sensitivity, ...]  # largest first
     hum: tuple[Hum, ...]
     ripple_v: float | None = of("design.supply.ripple")  # that of [supply], and where it enters
     ripple_hz: float | None = of("design.supply.ripple_frequency")
     ripple_at: str | None = of("design.supply.ripple_at")
     noise: NoiseFigures = of("adjoint", noise_figures)
-    stray_f: float = of("circuit", board_stray)
+    lock_range_hz: float | None = of("pair.instrument.lock_range")  # None, as the two below, of a lone oscillator
+    lock_paths: tuple[LockPath, ...] | None = of("pair.pulling", lock_paths)
+    pulling: PullingFigures | None = of("pair", pulling_figures)
+    stray_f: float = of("circuit.board_stray")
     board: str | None = of("design.circuit.board")
     stray_explanation: str | None
     hot_end: str = field(metadata=DENSE)
@@ -212,12 +220,14 @@ def oscillator_figures(
     """Collect the readings of `prepared`, whose steady state is `state`; start-up from `record` where there is one."""
     circuit, design = prepared.circuit, prepared.design
     signal, adjoint = small_signal(circuit), oscillator_adjoint(state)
+    pair, alone = _pair(prepared)
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, with_probe(circuit, PROBE), state)
     if record is None:
         startup, startup_by, remarks = _switched_on(prepared, state)
     else:
         startup, startup_by, remarks = startup_time(record, state, state.hot), SIMULATED, ()
+    temperature = design.temperature or TemperatureSection()
     return collected(
         OscillatorFigures,
         {
@@ -228,20 +238,32 @@ def oscillator_figures(
             "signal": signal,
             "probed": probed,
             "adjoint": adjoint,
+            "pair": pair,
         },
+        sensitivities=sensitivities(adjoint, temperature.gain),
         trimmer=prepared.trimmer if circuit.trimmers else None,
         hum=hum(adjoint, None if design.supply is None else design.supply.ripple_frequency),
         startup_s=startup,
         startup_by=startup_by,
         hot_end=hot_name(circuit),
         output_end=output_end(circuit),
-        stray_explanation=None if board is None else explanation(board_stray(circuit), board),
+        stray_explanation=None if board is None else explanation(circuit.board_stray, board),
         test_points=tuple(_test_point(name, node, state, record, startup) for name, node in test_points(circuit)),
         pot_readings=_readings(circuit.with_pot, STOPS, state) if circuit.pot_position is not None else (),
         trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
         load_readings=_load_readings(prepared, state),
-        notices=prepared.notices + _remarks(state) + remarks,
+        notices=prepared.notices + _remarks(state) + remarks + alone,
     )
+
+
+def _pair(prepared: PreparedOscillator) -> tuple[OpenedDesign | None, tuple[str, ...]]:
+    """The pair that the oscillator belongs to, None where there is none, and why, where the pair cannot be had."""
+    try:
+        if prepared.pair is not None:
+            _ = prepared.pair.instrument
+        return prepared.pair, ()
+    except DesignError as error:
+        return None, (f"how the two oscillators pull each other is not told: {error}",)
 
 
 def _switched_on(prepared: PreparedOscillator, state: SteadyState) -> tuple[float | None, str, tuple[str, ...]]:

@@ -135,10 +135,12 @@ def circuit_of(design: Design, which: str) -> Circuit:
     if which == "variable":
         own, other = other, own
     load, pot = _load(design, None if which == "volume" else other), getattr(part, f"{which}_pot")
+    leak = 0.0 if which == "volume" else design.coupling.tank_to_tank_capacitance
     with blaming(design, which):
         if part.parts is not None:
             rows = merged(part.parts, section.parts)
-            return drawing_of(rows, section, part, pot, _transistor(design.transistor), own, load)
+            drawing = drawing_of(rows, section, part, pot, _transistor(design.transistor), own, load)
+            return replace(drawing, tank_to_tank_capacitance=leak)
         circuit = OscillatorCircuit(
             inductance=section.inductance,
             inductor_q=section.quality_factor,
@@ -150,6 +152,7 @@ def circuit_of(design: Design, which: str) -> Circuit:
             transistor=_transistor(design.transistor),
             output_resistor=own,
             load=load,
+            tank_to_tank_capacitance=leak,
             **same_keys(OscillatorCircuit, part),
         )
         resonance = 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
@@ -157,8 +160,8 @@ def circuit_of(design: Design, which: str) -> Circuit:
 
 
 def resonance_of(design: Design, which: str) -> Tank:
-    """The `which` oscillator's resonance without loss: its tank, with the capacitive divider and the collector
-    junction's capacitance at rest counted as stray.
+    """The `which` oscillator's resonance without loss: its tank, with the capacitive divider, the collector junction's
+    capacitance at rest and a capacitance to the other tank counted as stray.
     """
     section, circuit = _tank_section(design, which), circuit_of(design, which)
     with blaming(design, which):
@@ -166,7 +169,8 @@ def resonance_of(design: Design, which: str) -> Tank:
         if isinstance(circuit, Drawing):
             return _drawn_tank(section, circuit, rest)
         junctions = TransistorPorts(circuit.transistor).currents_and_capacitances(rest)[1]
-        return tank_of(section, circuit.divider_capacitance, float(junctions[COLLECTOR_PORT, 0]))
+        around = circuit.divider_capacitance, circuit.tank_to_tank_capacitance
+        return tank_of(section, *around, float(junctions[COLLECTOR_PORT, 0]))
 
 
 def _drawn_tank(section: TankSection, drawing: Drawing, rest: Floats) -> Tank:

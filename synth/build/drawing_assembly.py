@@ -8,6 +8,7 @@ from typing import Any
 
 from models.circuit.diode import Diode
 from models.circuit.drawing import (
+    BOARD_STRAY,
     Capacitance,
     Coil,
     Drawing,
@@ -26,8 +27,8 @@ from synth.designs.drawing_checks import RAILS
 from synth.designs.part_rows import PLACES, TANK, Row, Rows, ends_of_row, kind_of, value_of
 from synth.designs.sections import CircuitSection, ReferenceSection, VariableSection, VolumeSection
 
-BOARD_STRAY, TRIMMER = "board stray", "trimmer"
-"""Parts beside the rows: what the oscillator's section says of its tank."""
+TRIMMER = "trimmer"
+"""Name of the tank's trimmer, a part beside the rows."""
 
 
 def drawing_of(

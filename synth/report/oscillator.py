@@ -14,6 +14,7 @@ from synth.analysis.circuit_points import recorded_nodes
 from synth.analysis.oscillator import ESTIMATED, FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
+from synth.report.pulling import pulling_facts
 from synth.report.written import Form, finished, numbers_csv
 
 CYCLE_POINTS = 720
@@ -152,6 +153,8 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
         *_ripple(report),
         ("noise", _noise(report)),
     ]
+    if report.lock_range_hz is not None and report.pulling is not None:
+        facts += pulling_facts(report.lock_range_hz, report.lock_paths or (), report.pulling)
     if report.probe_shift_hz is not None:
         facts.append(
             ("10 pF probe", f"on the {report.hot_end} it shifts the frequency by {report.probe_shift_hz:+.0f} Hz")

@@ -205,10 +205,11 @@ class HeldHands:
         if not (hand.velocity != 0.0 or hand.sounding or before.sounding):
             return None
         distance = moved(state.distance, hand, seconds, scale.nearest, scale.farthest)
-        volume = state.volume
+        volume, height, top = state.volume, state.height, scale.volume.top
         if hand.sounding or before.sounding:
             volume = scale.volume.gain_at(hand.risen) if hand.sounding else 0.0
-        return replace(state, distance=distance, volume=volume, place=None, present=True)
+            height = None if top is None or not hand.sounding else hand.risen * top
+        return replace(state, distance=distance, volume=volume, height=height, place=None, present=True)
 
     def moved_by_sticks(self, state: WindowState, scale: StageScale, seconds: float) -> WindowState | None:
         """The hands after `seconds` more, s; None while the sticks rest."""
@@ -216,8 +217,10 @@ class HeldHands:
         if change is None or state.caution_open:
             return None
         distance, volume = moved_by_sticks(state.distance, state.volume, change, not state.mirrored)
-        inside = min(max(distance, scale.nearest), scale.farthest)
-        return replace(state, distance=inside, volume=volume, place=None, present=True)
+        inside, top, height = min(max(distance, scale.nearest), scale.farthest), scale.volume.top, state.height
+        if volume != state.volume:
+            height = None if top is None else top * scale.volume.height_of(volume)
+        return replace(state, distance=inside, volume=volume, height=height, place=None, present=True)
 
     def pad_event(self, event: pygame.event.Event) -> tuple[str | None, str]:
         """Take a gamepad's event: the action it asks for, and what to tell the player."""

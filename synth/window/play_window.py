@@ -134,7 +134,7 @@ class PlayWindow(PointerEvents):
         state = self.state
         if state.replaying and meters.replaying:
             held = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
-            state = replace(state, distance=held, volume=meters.volume, present=True)
+            state = replace(state, distance=held, volume=meters.volume, height=None, present=True)
         if self.shown is None or self.frames % READOUT_FRAMES == 0:
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
@@ -169,6 +169,8 @@ class PlayWindow(PointerEvents):
         inside = min(max(state.distance, curve.nearest), curve.farthest)
         if inside != state.distance:
             self._move(replace(state, distance=inside), time.monotonic())
+        elif session.tuned.both is not None and not state.replaying:
+            self.speaker.move(*session.tuned.heard(state.distance, state.volume, state.height), time.monotonic())
         self.shown = None
 
     def _key_down(self, event: pygame.event.Event) -> None:

@@ -94,7 +94,8 @@ class PointerEvents(Actions):
             self.end_replay()
             state = replace(state, replaying=False)
         self.state = state
-        self.speaker.move(state.distance, state.volume, moment)
+        heard = self.session.tuned.heard(state.distance, state.volume, state.height)
+        self.speaker.move(*heard, moment)
 
     def _target(self, place: tuple[int, int]) -> Pointed:
         """What a pixel lies on; nothing while a page covers it."""
@@ -114,7 +115,7 @@ class PointerEvents(Actions):
         else:
             pointed = with_pointer(state, place, scale)
             if self._hands.sounding:
-                pointed = replace(pointed, volume=state.volume)
+                pointed = replace(pointed, volume=state.volume, height=state.height)
             self._move(pointed, moment)
 
     def _press(self, place: tuple[int, int]) -> None:

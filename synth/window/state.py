@@ -18,7 +18,8 @@ FINE_SHARE = 1.0 / 8.0  # of the pointer's way, that the hand goes in fine mode
 
 @dataclass(frozen=True, slots=True)
 class WindowState:
-    """Pointer, hands and switches. `distance` m, `volume` gain 0..1, `level` listening gain 0..1; `notice_until` s.
+    """Pointer, hands and switches. `distance` m, `volume` gain 0..1 of the volume hand alone, `height` m of that hand
+    above the ring (None: no hand over a ring), `level` listening gain 0..1; `notice_until` s.
 
     `recording` and `replaying` follow the speaker, which may refuse or end them. `place`: the pixel that the pitch hand
     follows, the pointer's own but in fine mode. `selected`: the control that keys change. `dragging`: the control whose
@@ -29,6 +30,7 @@ class WindowState:
     distance: float
     level: float
     volume: float = 0.0
+    height: float | None = None
     present: bool = False
     pointer: tuple[int, int] | None = None
     muted: bool = False
@@ -64,8 +66,8 @@ def with_pointer(state: WindowState, pointer: tuple[int, int], scale: StageScale
         moved = 0 if state.pointer is None else pointer[0] - state.pointer[0]
         across = _within(before + FINE_SHARE * moved, scale)
     distance, volume = scale.distance_at(across), scale.gain_at(pointer[1])
-    place = (across, float(pointer[1]))
-    return replace(state, pointer=pointer, place=place, distance=distance, volume=volume, present=True)
+    place, height = (across, float(pointer[1])), scale.hand_height_at(pointer[1])
+    return replace(state, pointer=pointer, place=place, distance=distance, volume=volume, height=height, present=True)
 
 
 def _within(across: float, scale: StageScale) -> float:
@@ -81,7 +83,7 @@ def with_pointer_aside(state: WindowState, pointer: tuple[int, int]) -> WindowSt
 
 def without_pointer(state: WindowState) -> WindowState:
     """The pointer has left the window: the volume hand drops to silence, the pitch hand stays."""
-    return replace(state, pointer=None, volume=0.0, present=False)
+    return replace(state, pointer=None, volume=0.0, height=None, present=False)
 
 
 def with_notice(state: WindowState, text: str, now: float) -> WindowState:
