@@ -26,7 +26,7 @@ from synth.build.circuit_assembly import Circuit
 
 SETTLED = 1e-9
 """The target is met within this, relative."""
-MOST_SOLUTIONS = 12
+MOST_SOLUTIONS = 40
 LESS, MORE = (-0.1, -0.2, -0.3, -0.45, -0.6), (0.1, 0.2, 0.35, 0.5, 0.75)
 """Shares of what lies across the coil on the target, by which it is solved with less and with more as well."""
 
@@ -60,6 +60,11 @@ def circuit_tank(
         found = (2.0 * math.pi * state.frequency) ** 2
         added = 1.0 / (found * circuit.inductance) - load(found) - _of(state).across_tank
         if abs(state.frequency / target - 1.0) < SETTLED:
+            if added < 0.0:
+                raise ValueError(
+                    "the coil of the tank does not lie across its capacitor, so that values cannot be chosen by the "
+                    "tank alone; change them in the design and read `beatfield oscillator`"
+                )
             adjoint = oscillator_adjoint(state)
             by_farad = adjoint.frequency_shift(adjoint.disturbance_of("fixed_capacitor"))
             return CircuitTank(added, _spread(adjoint, by_farad, limits), *_off_target(state, load, added))

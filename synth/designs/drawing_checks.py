@@ -106,7 +106,7 @@ def _reached(parts: list[Row], begin: set[str], devices: bool) -> set[str]:
             kind = kind_of(row)
             if kind.word not in _DIRECT and not (devices and kind.device):
                 continue
-            nodes = set(ends_of_row(row).values())
+            nodes = {node for end, node in ends_of_row(row).items() if end not in kind.insulated}
             if nodes & found and not (nodes & found <= set(RAILS) - begin):
                 more |= nodes - found
         more -= set(RAILS) - begin

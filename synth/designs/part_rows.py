@@ -50,6 +50,7 @@ class RowKind:
     keys: Mapping[str, Key] = field(default_factory=dict)
     optional_ends: Mapping[str, str] = field(default_factory=dict)
     device: bool = False
+    insulated: tuple[str, ...] = ()  # ends that let no direct current through
 
 
 def _key(name: str, help: str, default: Any, unit: str = "", low: float = 0.0, high: float = 0.0, **more: Any) -> Key:
@@ -141,6 +142,7 @@ KINDS: Final[Mapping[str, RowKind]] = {
                 _key("capacitance", "of each gate junction", _FET.source_junction.zero_bias_capacitance, *_PICOFARADS),
             ),
             device=True,
+            insulated=("gate",),
         ),
         RowKind(
             "triode",
@@ -156,6 +158,7 @@ KINDS: Final[Mapping[str, RowKind]] = {
                 _key("anode_cathode_capacitance", "between these", _TRIODE.anode_cathode_capacitance, *_PICOFARADS),
             ),
             device=True,
+            insulated=("grid",),
         ),
         RowKind(
             "inverter",
@@ -171,6 +174,7 @@ KINDS: Final[Mapping[str, RowKind]] = {
             ),
             optional_ends={"supply": SUPPLY, "ground": GROUND},
             device=True,
+            insulated=("input",),
         ),
     )
 }
