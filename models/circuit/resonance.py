@@ -15,7 +15,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.constants import Boltzmann
 from scipy.linalg import eigh
 
 from models.arrays import Floats
@@ -85,10 +84,6 @@ def natural_frequency(circuit: Drawable) -> float:
     return resonance(circuit).frequency
 
 
-def thermal_swing(circuit: Drawable) -> float:
-    """Return the peak voltage, V, of the tank's thermal noise: its energy is k T (equipartition, two halves of it).
-
-    C V^2 / 2 = k T
-    """
-    own = circuit.tank_capacitance if isinstance(circuit, OscillatorCircuit) else resonance(circuit).capacitance
-    return math.sqrt(2.0 * Boltzmann * circuit.drawing().temperature / own)
+def ringing_capacitance(circuit: Drawable) -> float:
+    """Return the capacitance, F, that stores the energy of the tank's swing, of the linear parts alone."""
+    return circuit.tank_capacitance if isinstance(circuit, OscillatorCircuit) else resonance(circuit).capacitance

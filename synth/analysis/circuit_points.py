@@ -22,6 +22,16 @@ def test_points(circuit: Drawable) -> tuple[tuple[str, str], ...]:
     return (*((node, node) for node in nodes if node != GROUND), (OUTPUT, OUTPUT))
 
 
+def unsteady_points(circuit: Drawable) -> tuple[tuple[str, str], ...]:
+    """Name and node of what is read on an oscillation that does not settle: the rail and ends of the device."""
+    drawing = circuit.drawing()
+    named = "supply", "base", "emitter"
+    nodes = drawing.rail, drawing.control, drawing.common
+    if isinstance(circuit, OscillatorCircuit):
+        return tuple(zip(named, nodes, strict=True))
+    return tuple((node, node) for node in nodes if node != GROUND)
+
+
 def recorded_nodes(circuit: Drawable) -> tuple[tuple[str, str], ...]:
     """Column and node of everything that a transient is written with."""
     if isinstance(circuit, OscillatorCircuit):

@@ -35,7 +35,7 @@ from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
 from synth.build.drawing_assembly import TRIMMER, drawing_of
-from synth.build.notices import explained, margin_notice, out_of_reach_notice
+from synth.build.notices import explained, margin_notice, out_of_reach_notice, start_notice
 from synth.designs.part_rows import merged
 from synth.designs.sections import Design, ReferenceSection, TransistorSection, VariableSection, VolumeSection
 from synth.errors import DesignError
@@ -92,6 +92,8 @@ def circuit_pair(
         target = None if design.tuning.zero_beat is None else float(law.frequency(capacitance))
         state, setting, notices = tuned_reference_circuit(design, target, distance)
     place = int(np.argmin(np.abs(solved.oscillator.capacitances - capacitance)))
+    pair = {"reference": state, "variable": solved.oscillator.states[place]}
+    notices += tuple(start_notice(which) for which, one in pair.items() if not one.grows_from_rest)
     return TunedPair(
         variable=solved.tank,
         reference=resonance_of(design, "reference").with_trimmer(setting),

@@ -83,6 +83,14 @@ def _reason(signal: SmallSignal) -> str:
             )
 
 
+def start_notice(which: str) -> str:
+    """That an oscillation needs the switching on."""
+    return (
+        f"the {which} oscillator starts when it is switched on quickly; once stopped it would not start again by "
+        "itself (see `beatfield oscillator`): lower its emitter current"
+    )
+
+
 def margin_notice(setting: float, distance: float) -> tuple[str, ...]:
     """What to say of a trimmer at `setting` (0 to 1) for zero beat at `distance`, m: nothing unless near an end."""
     if TRIMMER_MARGIN <= setting <= 1.0 - TRIMMER_MARGIN:

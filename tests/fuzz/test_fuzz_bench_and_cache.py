@@ -86,7 +86,7 @@ def _cache(content: bytes) -> None:
 
 
 test_readings_few, test_readings = wild.quick_and_slow(_readings, wild.damaged(READINGS), 60, 2500)
-test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 20, 1000)
+test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 8, 1000)
 
 
 def test_readings_are_bounded_in_rows(tmp_path):

@@ -108,7 +108,7 @@ def test_goals_are_counted_from_the_builds(report):
     assert report.goals_met == all(goal.met is not False for goal in report.goals)
 
 
-@pytest.mark.parametrize("ending", ["png", "svg"])
+@pytest.mark.parametrize("ending", [pytest.param("png", marks=pytest.mark.slow), "svg"])
 def test_plot_is_written(report, tmp_path, ending):
     target = tmp_path / f"builds.{ending}"
     save_tolerance_plot(report, target, force=False)
@@ -156,6 +156,7 @@ def test_goals_out_of_order_are_refused(changes, place):
         replace(template_design(), goals=GoalsSection(**changes))
 
 
+@pytest.mark.slow
 def test_a_circuit_solved_anew_agrees_with_the_first_order(demos, opened):
     """Brute force: the oscillator solved again with one part 3 % off, against the law around the nominal circuit."""
     design = load_design(demos / "willow.toml")
