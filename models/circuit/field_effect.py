@@ -19,6 +19,8 @@ from models.checks import finite, non_negative, positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, KNEE, OHMIC, DepletionJunction, NoiseSource, PortState
 from models.junction import depletion_capacitance, depletion_charge, exponential_junction, thermal_voltage
 
+LARGEST = 1e8
+"""Softnesses above pinch-off beyond which the current no longer grows, so that no iteration can overflow."""
 CHANNEL_NOISE = 2.0 / 3.0
 """Share of g_m in the thermal noise of a channel in saturation (A. van der Ziel, Proc. IRE 50 (1962) 1808; memory)."""
 
@@ -75,7 +77,7 @@ class FieldEffectPorts:
 
     def _channel(self, ports: Floats) -> tuple[Floats, Floats]:
         """Return the current from drain to source (m,), A, and its slopes (2, m), S, by the port voltages."""
-        above = (ports - self.part.pinch_off) / self._softness
+        above = np.minimum((ports - self.part.pinch_off) / self._softness, LARGEST)
         share = expit(above)
         soft = self._softness * np.logaddexp(0.0, above)
         across = ports[0] - ports[1]

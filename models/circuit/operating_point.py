@@ -25,8 +25,8 @@ class OperatingPoint:
     base, collector and emitter stand for the control, the output and the common end of the amplifying device, whatever
     its kind (gate, drain, source; grid, anode, cathode; input, output, ground), the currents positive as an NPN has
     them. currents: into every end of every device by its name. emitter_drop: V of what feeds the emitter, from the side
-    of the supply or of ground that it is fed from. region: where the amplifying device rests, as
-    models.circuit.transistor names it.
+    of the supply or of ground that it is fed from. device, ends: names of the amplifying device and of its ends.
+    region: where it rests, as models.circuit.transistor names it.
     """
 
     states: Floats
@@ -43,6 +43,8 @@ class OperatingPoint:
     region: str
     currents: dict[str, dict[str, float]]
     emitter_drop: float
+    device: str
+    ends: tuple[str, ...]
 
     def voltage(self, node: str) -> float:
         """Return the voltage of a node, V."""
@@ -138,5 +140,7 @@ def describe(circuit: Drawable, linear: Network, ports: DeviceLaw, states: Float
         transconductance=ports.transfer(voltages)[0],
         region=ports.region(voltages, currents),
         currents=by_device,
+        device=amplifier.name,
+        ends=names,
         emitter_drop=rail - at(common) if amplifier.mirrored else at(common),
     )

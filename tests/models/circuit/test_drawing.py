@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.common_base import AntennaLoad, OscillatorCircuit
+from models.circuit.coupled import Coupling, lock_range
 from models.circuit.drawing import (
     Capacitance,
     Coil,
@@ -28,6 +29,7 @@ from models.circuit.modulation import both_ripples
 from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import steady_state
 from models.circuit.oscillator_noise import oscillator_noise
+from models.circuit.pair_in_time import Pair, integrate_pairs
 from models.circuit.part_values import neighbours, part_values, with_part_value
 from models.circuit.resonance import beside_tank, natural_frequency, resonance
 from models.circuit.small_signal import Obstacle, small_signal
@@ -247,3 +249,26 @@ def test_integration_in_time_from_switching_on_agrees(circuit: Drawing) -> None:
     read = measure(record, allowed_drift=None)
     assert_allclose(read.frequency, state.frequency, rtol=20e-6)
     assert_allclose(read.amplitude, state.tank_amplitude, rtol=0.01)
+
+
+def test_two_drawn_oscillators_pull_each_other_as_the_fixed_form_does(hartley: SteadyState) -> None:
+    coupling = Coupling(common_node=True, supply_resistance=5.0, coil_coupling=1e-4, tank_to_tank_capacitance=0.0)
+    fixed = OscillatorCircuit()
+    near = fixed.with_fixed_capacitor(fixed.fixed_capacitor + 0.01e-12)
+    ways = []
+    for drawn in (False, True):
+        pair = (fixed.drawing(), near.drawing()) if drawn else (fixed, near)
+        ways.append(lock_range(*(oscillator_adjoint(steady_state(circuit)) for circuit in pair), coupling))
+    assert_allclose(ways[0].total, ways[1].total, rtol=1e-9)
+    own = oscillator_adjoint(hartley)
+    moved = oscillator_adjoint(steady_state(HARTLEY.with_fixed_capacitor(330.01e-12), warm_start=hartley))
+    assert lock_range(own, moved, coupling).total > 0.0
+
+
+def test_two_drawn_oscillators_are_integrated_together() -> None:
+    state = steady_state(OscillatorCircuit().drawing())
+    envelopes = integrate_pairs([Pair(state, state, Coupling(common_node=True))], 20.0 / state.frequency)
+    first, second = np.abs(envelopes.amplitudes[0, :, -1])
+    assert_allclose(first, state.tank_amplitude, rtol=2e-3)
+    assert_allclose(second, first, rtol=1e-9)  # alike, and in step
+    assert_allclose(envelopes.phases()[0, -1], 0.0, atol=1e-9)

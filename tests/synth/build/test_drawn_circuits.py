@@ -67,7 +67,7 @@ def test_each_plays(name: str) -> None:
     instrument = opened(name).instrument
     hand = instrument.antenna_capacitance(np.array([0.05, 0.3]))
     beats = np.abs(instrument.frequency_with(hand) - instrument.reference_frequency)
-    assert beats[0] > 500.0
+    assert beats[0] > 400.0
     assert 20.0 < beats[1] < 200.0
     assert_allclose(field.zero_beat_distance, 0.5, atol=1e-3)
 
@@ -87,6 +87,24 @@ def test_a_circuit_that_cannot_start_says_why_by_its_parts() -> None:
         assemble(read_design(text), ROD)
     assert "[variable] with [circuit]" in str(told.value)
     assert "the coil" in str(told.value)
+
+
+@pytest.mark.parametrize(
+    ("name", "row", "other", "says"),
+    [
+        ("hartley", '"1 kohm", from = "supply"', '"1 Mohm", from = "supply"', "works as a resistor"),
+        pytest.param(
+            "inverter", '"drive", to = "gate"', '"supply", to = "gate"', "outside the range", marks=pytest.mark.slow
+        ),
+        ("tickler", "coupling = 0.12", "coupling = -0.12", "no transconductance of the oscillator overcomes"),
+    ],
+)
+def test_each_cause_is_told_by_the_device_and_its_ends(name: str, row: str, other: str, says: str) -> None:
+    text = circuit_template_text(name)
+    assert row in text
+    with pytest.raises(DesignError, match=says) as told:
+        assemble(read_design(text.replace(row, other)), ROD)
+    assert "oscillator" in str(told.value)
 
 
 def test_a_pot_reading_is_refused_where_the_fixed_form_alone_serves() -> None:
@@ -109,9 +127,9 @@ def test_integration_in_time_from_switching_on_agrees(name: str) -> None:
         circuit = replace(circuit, supply_capacitor=0.1e-6)
     state, run = steady_state(circuit), start_up(circuit)
     assert run.started is not None
-    duration = 2.0 * run.started + 0.4e-3
+    duration = run.started + 0.7e-3
     record = simulate(circuit, duration, frequency=state.frequency, relative_tolerance=1e-7)
-    read = measure(record, cycles=30, allowed_drift=None)
+    read = measure(record, cycles=20, allowed_drift=None)
     assert_allclose(read.frequency, state.frequency, rtol=20e-6)
     assert_allclose(read.amplitude, state.tank_amplitude, rtol=0.01)
     assert_allclose(read.startup_time, run.started, rtol=0.05)
