@@ -61,7 +61,7 @@ def too_small(size: tuple[int, int], text_scale: float = 1.0) -> bool:
     )
 
 
-CONTROL_ROWS = 13  # as many as the drawer is laid out for; more make the rows lower
+CONTROL_ROWS = 15  # as many as the drawer is laid out for; more make the rows lower
 _LOWEST_ROW = 2.2  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
 _HINT_LINES = 5.4  # small text heights kept for the hint below the rows

@@ -83,8 +83,8 @@ def test_lines_are_where_the_recipe_says(lessons, place):
         reference = max(at(bins, size, f) for f, _ in wanted)
         for frequency, amplitude in wanted:
             measured = at(bins, size, frequency) / reference
-            if amplitude / strongest > 1e-2:
-                assert 20 * math.log10(measured) == pytest.approx(20 * math.log10(amplitude / strongest), abs=0.3), (
+            if amplitude / strongest > 1e-2:  # between two bins the window shows up to some 0.3 dB less
+                assert 20 * math.log10(measured) == pytest.approx(20 * math.log10(amplitude / strongest), abs=0.35), (
                     name,
                     frequency,
                 )
