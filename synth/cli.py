@@ -7,6 +7,7 @@ for its arguments, and imports what it computes with only when it runs.
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import signal
 import sys
@@ -15,9 +16,9 @@ from importlib import import_module
 from itertools import groupby
 from typing import NamedTuple, NoReturn
 
-from synth.commands.outputs import check_outputs
+from synth.commands.outputs import check_outputs, show_outputs
 from synth.errors import EXIT_FAILED, EXIT_INTERRUPTED, EXIT_USAGE, DesignError, DeviceError
-from synth.files.plain_text import printable
+from synth.files.plain_text import marked, printable
 
 
 class Command(NamedTuple):
@@ -111,7 +112,7 @@ def build_parser() -> argparse.ArgumentParser:
 def _tell(text: str) -> None:
     """Print a message to stderr, with what would steer a terminal spelled out; quietly nothing where that is gone."""
     with suppress(OSError, ValueError):
-        print(printable(text), file=sys.stderr, flush=True)
+        print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def _end_politely() -> None:
@@ -128,15 +129,23 @@ def _end_politely() -> None:
 
 def main(argv: list[str] | None = None) -> int:
     """Run the command line and return its exit code; errors become one message on stderr."""
-    arguments = build_parser().parse_args(argv)
-    for name in ("stdout", "stderr"):  # started with its output closed
-        if getattr(sys, name) is None:
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # started with its output closed
             setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115
+        elif isinstance(getattr(sys, name), io.TextIOWrapper):  # what the locale's encoding cannot show is replaced
+            getattr(sys, name).reconfigure(errors="replace")
+    parser = build_parser()
+    if "_ARGCOMPLETE" in os.environ:  # set by a shell that asks how a line may go on
+        from argcomplete import autocomplete
+
+        autocomplete(parser)
+    arguments = parser.parse_args(argv)
     _end_politely()
     try:
         check_outputs(arguments)
         code = import_module(f"synth.commands.{arguments.command}").run(arguments)
         sys.stdout.flush()
+        show_outputs(arguments)
         return int(code)
     except KeyboardInterrupt:
         _tell("\nbeatfield: interrupted")

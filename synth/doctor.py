@@ -34,16 +34,18 @@ ALLOWED_SHARE = 0.25  # of a block's period that 99.9 % of the blocks may take
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing looked at: `remedy` is empty where nothing is to be done."""
+    """One thing looked at: `remedy` is empty where nothing is to be done. `late`: it works, but not in time."""
 
     name: str
     ready: bool
     detail: str
     remedy: str = ""
+    late: bool = False
 
     def line(self) -> str:
         """The finding for a person."""
-        text = f"{'ok  ' if self.ready else 'MEND'}  {self.name:<18}{self.detail}"
+        mark = "ok  " if self.ready else "WARN" if self.late else "MEND"
+        text = f"{mark}  {self.name:<18}{self.detail}"
         return f"{text}\n{'':24}{self.remedy}" if self.remedy else text
 
 
@@ -127,12 +129,12 @@ def _block_timing(instrument: Instrument, seconds: float) -> Finding:
         voice.render(distances, BLOCK_FRAMES)
         shares.append((time.perf_counter() - start) / period)
     median, most = np.quantile(shares, [0.5, 0.999])
-    detail = (
-        f"{len(shares)} blocks of {BLOCK_FRAMES} frames: median {100 * median:.1f} %, "
-        f"99.9 % within {100 * most:.1f} % of the period"
-    )
     ready = bool(most <= ALLOWED_SHARE)
-    return Finding("block timing", ready, detail, "" if ready else BUSY)
+    detail = (
+        f"{'' if ready else 'sound blocks come late: '}half of the blocks take {100 * median:.1f} % of their time or "
+        f"less, 99.9 % of them {100 * most:.1f} % or less (up to {100 * ALLOWED_SHARE:.0f} % is well)"
+    )
+    return Finding("block timing", ready, detail, "" if ready else BUSY, late=not ready)
 
 
 def _sound(instrument: Instrument, device: str | None, seconds: float) -> Finding:
@@ -147,7 +149,7 @@ def _sound(instrument: Instrument, device: str | None, seconds: float) -> Findin
         return Finding("sound output", False, "none", problem)
     detail = (
         f"latency {1e3 * meters.latency:.1f} ms at {meters.sample_rate} Hz, {meters.blocks} blocks, "
-        f"{meters.underruns} underruns, {meters.late_blocks} late"
+        f"{meters.underruns} dropouts, {meters.late_blocks} late"
     )
     ready = meters.underruns == 0 and meters.late_blocks == 0
-    return Finding("sound output", ready, detail, "" if ready else BUSY)
+    return Finding("sound output", ready, detail, "" if ready else BUSY, late=not ready)

@@ -215,7 +215,9 @@ def _last_crossing(excess: Callable[[Floats], Floats], time_constant: float, lim
     if not above.size:
         return 0.0
     if above[-1] == TIME_POINTS - 1:
-        raise ValueError(f"limit must be larger than what rounding leaves; got {limit:g}")
+        raise ValueError(
+            f"a change of {limit:g} cannot be told from rounding while the design warms up; choose a wider one"
+        )
     low, high = float(times[above[-1]]), float(times[above[-1] + 1])
     if np.isinf(over[above[-1]]):
         return high

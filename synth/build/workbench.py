@@ -47,7 +47,7 @@ from synth.build.notices import instrument_notices, pulling_notices
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
-from synth.files.plain_text import printable
+from synth.files.plain_text import marked, printable
 
 Value = TypeVar("Value")
 
@@ -264,7 +264,7 @@ class OpenedDesign:
 
 def say(text: str) -> None:
     """Print one line of progress or notice to stderr, with what would steer a terminal spelled out."""
-    print(printable(text), file=sys.stderr, flush=True)
+    print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:

@@ -7,16 +7,19 @@ is stdout); `check_outputs` looks at all of them.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from argparse import ArgumentParser, Namespace
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from synth.errors import DesignError
+from synth.errors import DesignError, DeviceError
 from synth.files.atomic_file import check_target
+from synth.files.plain_text import marked
 
 STDOUT = "-"
+SHOWN = (".png", ".svg", ".html")
 PLOT = ("plot", (".png", ".svg"))
 SOUND = ("sound file", (".wav", ".flac"))
 
@@ -80,6 +83,44 @@ def check_outputs(arguments: Namespace) -> None:
             raise DesignError(f"{target}: named twice, by {first} and {name}; choose a file for each")
         if isinstance(option, Written):
             option.check(target, arguments.force)
+            _check_not_read(target, name, arguments, outputs)
+    if vars(arguments).get("open") and not any(_is_shown(target) for target in outputs.values()):
+        raise DesignError(f"--open shows a picture or page that is written; name one ({', '.join(SHOWN)})")
+
+
+def show_outputs(arguments: Namespace) -> None:
+    """Show the pictures and pages that were written, with the system's own program for them, where --open asks."""
+    if not vars(arguments).get("open"):
+        return
+    import webbrowser
+
+    outputs: dict[argparse.Action, str] = vars(arguments).get("outputs", {})
+    for target in filter(_is_shown, outputs.values()):
+        if not webbrowser.open(Path(target).absolute().as_uri()):
+            raise DeviceError(f"{target}: is written, but no program was found that shows it; open it by hand")
+
+
+def _is_shown(target: str) -> bool:
+    return target != STDOUT and Path(target).suffix.lower() in SHOWN
+
+
+def _check_not_read(target: str, name: str, arguments: Namespace, outputs: Mapping[argparse.Action, str]) -> None:
+    """Raise DesignError where a file that the command is given to read would be written over."""
+    written = {option.dest for option in outputs}
+    for dest, value in vars(arguments).items():
+        if dest in written or dest == "outputs":
+            continue
+        for text in value if isinstance(value, list) else [value]:
+            if isinstance(text, str) and target != STDOUT and _same_file(text, target):
+                raise DesignError(f"{name} {target}: this command reads that file; choose another name to write")
+
+
+def _same_file(first: str, second: str) -> bool:
+    """Whether both name one existing file."""
+    try:
+        return os.path.samefile(first, second)
+    except (OSError, ValueError):
+        return False
 
 
 def print_either(arguments: Namespace, document: dict[str, Any], text: str) -> None:
@@ -89,12 +130,13 @@ def print_either(arguments: Namespace, document: dict[str, Any], text: str) -> N
     if arguments.json:
         print_json(document)
     else:
-        sys.stdout.write(text)
+        sys.stdout.write(marked(text, sys.stdout))
 
 
 def add_plot_option(parser: ArgumentParser, what: str) -> None:
-    """Declare --plot; `what` is drawn there, for the help."""
+    """Declare --plot, and --open, which shows it; `what` is drawn there, for the help."""
     parser.add_argument("--plot", metavar="FILE", action=Written, kind=PLOT, help=f"write {what} as PNG or SVG")
+    parser.add_argument("--open", action="store_true", help="show the picture or page that is written")
 
 
 def add_force_option(parser: ArgumentParser) -> None:

@@ -11,6 +11,8 @@ from synth.commands.options import whole_number
 if TYPE_CHECKING:
     from synth.midi.midi_out import MidiOut
 
+SHORTEST_LATENCY, LONGEST_LATENCY = 1e-3, 1.0  # s
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -37,6 +39,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.template import template_design
     from synth.errors import DesignError
     from synth.files.atomic_file import make_folder
+    from synth.files.unfinished import recovered
     from synth.live.live_sound import safe_level
     from synth.live.speaker import Speaker
     from synth.sound.offline import file_comment
@@ -51,6 +54,8 @@ def run(arguments: Namespace) -> int:
     for notice in notices:
         say(f"note: {notice}")
     folder = make_folder(Path(arguments.record_dir))
+    for file in recovered(folder):
+        say(f"note: {file} is a recording that a run cut short; it holds what was written until then")
     session = session_of(workpieces)
     title = " and ".join(workpiece.design.name for workpiece in workpieces)
     try:
@@ -70,7 +75,7 @@ def run(arguments: Namespace) -> int:
             say(f"note: {speaker.device_error}")
         run_session(session, speaker, title, record_folder=folder, remarks=notices, size=size, look=look, midi=midi)
     meters = speaker.meters()
-    say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} underruns, {meters.late_blocks} late")
+    say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} dropouts, {meters.late_blocks} late")
     return 0
 
 
@@ -91,9 +96,12 @@ def latency_setting(text: str) -> float | str:
     if text in ("low", "high"):
         return text
     try:
-        return parse(text, "s")
+        latency = parse(text, "s")
     except ValueError as error:
         raise DesignError(f"--latency {text!r}: give low, high or a time such as '20 ms' ({error})") from error
+    if not SHORTEST_LATENCY <= latency <= LONGEST_LATENCY:
+        raise DesignError(f"--latency {text!r}: give low, high or a time from 1 ms to 1 s")
+    return latency
 
 
 def window_size(text: str | None) -> tuple[int, int]:

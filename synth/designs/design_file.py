@@ -37,12 +37,19 @@ _SHOWN = 60  # characters of a value in a message
 
 
 def load_design(path: str | os.PathLike[str]) -> Design:
-    """The design in the TOML file `path`. Raises DesignError with a line for every fault."""
+    """The design in the TOML file `path`, or the shipped one of that name where there is no such file.
+
+    Raises DesignError with a line for every fault.
+    """
+    from synth.designs.shipped import shipped_names, shipped_text
+
+    if not Path(path).exists() and (shipped := shipped_text(str(path))) is not None:
+        return read_design(shipped, str(path))
     text = read_text(
         Path(path),
         LARGEST_FILE,
         "name a design file (write one with: beatfield new FILE)",
-        f"write one with: beatfield new {path}",
+        f"write one with: beatfield new {path}; or name a design that is here: {', '.join(shipped_names())}",
         "this is no design file",
     )
     return read_design(text, str(path))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from synth.errors import DesignError, DeviceError
@@ -20,27 +21,23 @@ def atomic_path(path: str | os.PathLike[str], force: bool = False) -> Iterator[P
     """Yield the name of an empty temporary file beside `path`; on leaving, flush it to disk and rename it.
 
     Whatever goes wrong inside (also Ctrl-C) removes the temporary file and leaves `path` as it was. An
-    existing file is replaced only with `force`; a link is followed, so the file it points to is replaced.
+    existing file is replaced only with `force` and keeps its mode; a link is followed, so the file it points to is
+    replaced. A write-protected file is never replaced.
 
     Raises DesignError for a name that cannot be used (exists, is a folder or a device, its folder is missing)
     and DeviceError where the folder or the disk refuses (rights, no space), inside the block too.
     """
-    target = _usable_target(Path(path), force)
-    try:
-        with held_temporary(target) as temporary:
-            yield temporary
-            _flush(temporary)
-            _rename(temporary, target, force)
-    except OSError as error:
-        reason = _explain(error, target)
-        if reason is None:
-            raise
-        raise reason from error
+    target = usable_target(Path(path), force)
+    with refused(target), held_temporary(target) as temporary:
+        yield temporary
+        _flush(temporary)
+        _take_over_mode(target, temporary)
+        _rename(temporary, target, force)
 
 
 def check_target(path: str | os.PathLike[str], force: bool = False) -> None:
     """Raise DesignError now where `atomic_path` would later: before long work, not after it."""
-    _usable_target(Path(path), force)
+    usable_target(Path(path), force)
 
 
 def make_folder(path: str | os.PathLike[str]) -> Path:
@@ -64,7 +61,19 @@ def write_text(path: str | os.PathLike[str], text: str, force: bool = False) -> 
         temporary.write_bytes(text.encode("utf-8", "backslashreplace"))
 
 
-def _usable_target(path: Path, force: bool) -> Path:
+@contextmanager
+def refused(target: Path) -> Iterator[None]:
+    """Turn what the disk or the folder refuses within the block into the DeviceError that tells of it."""
+    try:
+        yield
+    except OSError as error:
+        reason = _explain(error, target)
+        if reason is None:
+            raise
+        raise reason from error
+
+
+def usable_target(path: Path, force: bool) -> Path:
     """Return `path` with links followed, or raise DesignError where it cannot become a regular file."""
     try:
         target = path.resolve()
@@ -77,6 +86,8 @@ def _usable_target(path: Path, force: bool) -> Path:
         raise DesignError(f"{path} is a device or pipe; name a plain file")
     if exists and not force:
         raise DesignError(_exists_message(path))
+    if exists and not target.stat().st_mode & stat.S_IWUSR:
+        raise DesignError(f"{path} is write-protected; allow writing to it first, or choose another name")
     if not folder_there:
         raise DesignError(f"{path}: the folder {target.parent} does not exist; create it or choose another")
     return target
@@ -90,6 +101,12 @@ def _flush(path: Path) -> None:
     """Force the file's content to the disk, so that the rename never exposes an empty file after a crash."""
     with open(path, "rb+") as file:
         os.fsync(file.fileno())
+
+
+def _take_over_mode(target: Path, temporary: Path) -> None:
+    """Give the finished file the mode of the one it replaces."""
+    with suppress(OSError):  # nothing to replace, or a disk without modes
+        temporary.chmod(stat.S_IMODE(target.stat().st_mode))
 
 
 def _rename(temporary: Path, target: Path, force: bool) -> None:

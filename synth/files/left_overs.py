@@ -13,7 +13,7 @@ import os
 import re
 import secrets
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from importlib import import_module
 from pathlib import Path
@@ -61,8 +61,8 @@ def remove_left_overs(folder: Path) -> list[Path]:
     removed = []
     with suppress(OSError), os.scandir(folder) as entries:
         for entry in entries:
-            if _NAME.fullmatch(entry.name) and _removed_if_free(entry.path):
-                removed.append(Path(entry.path))
+            if _NAME.fullmatch(entry.name) and if_free(path := Path(entry.path), Path.unlink):
+                removed.append(path)
     return removed
 
 
@@ -76,23 +76,31 @@ def _created(target: Path, made: list[Path]) -> tuple[Path, int | None]:
         path = target.parent / f".beatfield-{secrets.token_hex(6)}{target.suffix}"
         made[:] = [path]
         try:
-            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+            handle = create_held(path)
         except OSError:
             made.clear()  # not ours
             raise
-        if fcntl is None:
-            os.close(handle)
-            return path, None
-        with suppress(OSError):  # a disk without locks: nobody removes anything there
-            fcntl.flock(handle, fcntl.LOCK_EX)
-        if os.fstat(handle).st_nlink > 0:
+        if handle is None or os.fstat(handle).st_nlink > 0:
             return path, handle
         os.close(handle)
     raise OSError(f"no temporary file stays in {target.parent}")
 
 
-def _removed_if_free(path: str) -> bool:
-    """Remove a temporary file unless its writer lives (or it is no file of ours)."""
+def create_held(path: Path) -> int | None:
+    """Create a new file and hold it; the handle that does, None without locks. OSError, also where it exists."""
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+    if fcntl is None:
+        os.close(handle)
+        return None
+    with suppress(OSError):  # a disk without locks: nobody removes anything there
+        fcntl.flock(handle, fcntl.LOCK_EX)
+    return handle
+
+
+def if_free(path: Path, act: Callable[[Path], object]) -> bool:
+    """Hold a file of ours and act on it, unless its writer lives or the system has no locks; whether that was done."""
+    if fcntl is None:
+        return False
     try:
         handle = os.open(path, os.O_RDWR | os.O_NOFOLLOW | os.O_NONBLOCK)
     except OSError:
@@ -101,7 +109,7 @@ def _removed_if_free(path: str) -> bool:
         if not stat.S_ISREG(os.fstat(handle).st_mode):
             return False
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        os.unlink(path)
+        act(path)
         return True
     except OSError:
         return False

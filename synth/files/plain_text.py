@@ -6,7 +6,22 @@ surrogates).
 
 from __future__ import annotations
 
+import os
+import re
 import unicodedata
+from typing import TextIO
+
+# Marks at the beginning of a line, and how a terminal shows them (ISO/IEC 6429, select graphic rendition).
+MARKS = {"beatfield:": "1;31", "MEND": "1;31", "WARN": "1;33", "note:": "33", "ok": "32"}
+_MARK = re.compile(rf"^({'|'.join(MARKS)})(?=\s)", re.MULTILINE)
+
+
+def marked(text: str, stream: TextIO | None) -> str:
+    """`text` with its marks in colour where `stream` is a terminal that shows colours and NO_COLOR is not set."""
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM", "dumb") == "dumb"
+    if plain or stream is None or not stream.isatty():
+        return text
+    return _MARK.sub(lambda found: f"\x1b[{MARKS[found[1]]}m{found[1]}\x1b[0m", text)
 
 
 def printable(text: str) -> str:

@@ -76,7 +76,7 @@ class AudioProcess:
             self._watch_stream()
             recorder = self._renderer.recorder
             if recorder is not None and recorder.failed:
-                self._finish_recording()
+                self.finish_recording()
             self._report()
         self._wind_up()
 
@@ -184,7 +184,7 @@ class AudioProcess:
         )
 
     def _record(self, path: Path | None) -> None:
-        self._finish_recording()
+        self.finish_recording()
         if path is None:
             return
         try:
@@ -194,7 +194,8 @@ class AudioProcess:
         else:
             self._renderer.record_with(recorder)
 
-    def _finish_recording(self) -> None:
+    def finish_recording(self) -> None:
+        """Close a running recording and tell of it."""
         recorder = self._renderer.recorder
         self._renderer.record_with(None)
         if recorder is not None:
@@ -230,7 +231,7 @@ class AudioProcess:
         deadline = time.monotonic() + 20 * FADE_TIME + 1.0
         while not self._renderer.gate.closed and time.monotonic() < deadline:
             time.sleep(FADE_TIME / 4)
-        self._finish_recording()
+        self.finish_recording()
         if self._keeper is not None:
             self._keeper.join()
         if self._output is not None:
@@ -246,11 +247,14 @@ def run_audio_process(name: str, pipe: Connection, source: Source, settings: Sou
     prepare_process()
     link = LiveLink.attach(name)
     process = AudioProcess(link, pipe, source, settings)
-    signal.signal(signal.SIGTERM, lambda *_: process.stop())
+    for name in ("SIGTERM", "SIGHUP"):  # a closed terminal ends every process of the group: recordings are finished
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), lambda *_: process.stop())
     status = 0
     try:
         process.run()
     except Exception as error:
+        process.finish_recording()
         process.send("failed", f"The audio process stopped: {error}")
         status = 1
     finally:

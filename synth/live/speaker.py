@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from models.checks import fraction, non_negative, positive
+from synth.files.unfinished import recovered
 from synth.live.live_sound import LiveSound
 from synth.live.recorder import Recording
 from synth.live.sound_device import Latency
@@ -120,7 +121,9 @@ class Speaker(LiveSound):
 
     def record(self, path: Path | str | None) -> None:
         """Record to a new file, .wav or .flac; None ends the recording (see `recordings` soon after)."""
-        if path is not None:
+        if path is not None and (self._process is None or self._failure is not None):
+            self._refuse_recording(Path(path).absolute(), "Nothing is recorded: the sound has ended. Start it again.")
+        elif path is not None:
             self._recording_to = Path(path).absolute()
             self._tell("record", self._recording_to)
         elif self._recording_to is not None:
@@ -160,9 +163,14 @@ class Speaker(LiveSound):
             self._notice = self._takes.kept[-1].notice
 
     def _give_up_recording(self) -> None:
-        """After the end of the audio process: a recording it did not report is lost, and said to be."""
+        """After the end of the audio process: a recording it did not report is closed here, with what it holds."""
         path, self._recording_to = self._recording_to, None
-        if path is not None:
-            lost = Recording(path, 0, 0, f"The recording {path.name} was lost with the audio process.")
-            self._recorded.append(lost)
-            self._notice = lost.error
+        if path is None:
+            return
+        kept = ", ".join(file.name for file in recovered(path.parent))
+        text = f"what it had written is in {kept}" if kept else "nothing of it is there"
+        self._refuse_recording(path, f"The audio process ended while recording {path.name}: {text}.")
+
+    def _refuse_recording(self, path: Path, error: str) -> None:
+        self._recorded.append(Recording(path, 0, 0, error))
+        self._notice = error

@@ -41,7 +41,8 @@ def read_midi(content: bytes, name: str, track: int | None = None, channel: int 
         file = mido.MidiFile(file=io.BytesIO(content))
         tracks = [list(part) for part in file.tracks]
     except Exception as error:  # whatever a reader trips over in bytes that are no such file
-        raise DesignError(f"{name}: not a readable Standard MIDI File ({type(error).__name__}: {error})") from None
+        reason = str(error) or "it ends too early"
+        raise DesignError(f"{name}: is no Standard MIDI File that can be read ({reason}); export it again") from None
     if sum(map(len, tracks)) > MOST_MESSAGES:
         raise DesignError(f"{name}: holds more than {MOST_MESSAGES} messages; cut the melody out of it")
     index = _chosen_track(tracks, name, track, channel)

@@ -5,9 +5,13 @@ Matplotlib is imported here, when a plot is wanted; figures are drawn without an
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from importlib.util import find_spec
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -68,7 +72,7 @@ def saved_figure(
     The file `path` (.png or .svg by its name) appears whole or not at all.
     """
     target = checked_plot_path(path)
-    mpl = require("matplotlib", "a plot")
+    mpl = _plotting_library()
     from matplotlib.figure import Figure
 
     kind = target.suffix.lower()[1:]
@@ -77,6 +81,27 @@ def saved_figure(
         axes = figure.subplots(len(height_ratios), 1, sharex=share_x, height_ratios=height_ratios, squeeze=False)[:, 0]
         yield figure, list(axes)
         figure.savefig(temporary, format=kind, metadata={"Date": None} if kind == "svg" else {})
+
+
+def _plotting_library() -> ModuleType:
+    """Matplotlib as it comes: settings and backend of the user (a file `matplotlibrc` here or named by $MATPLOTLIBRC,
+    $MPLBACKEND) change no plot and cannot break one. While it is first imported, the shipped settings lie in the
+    current folder, where it looks first.
+    """
+    data = here = None
+    with suppress(ImportError, OSError):  # it is missing, or the current folder was removed
+        spec, here = find_spec("matplotlib"), os.getcwd()
+        data = None if spec is None or spec.origin is None else Path(spec.origin).parent / "mpl-data"
+    if "matplotlib" in sys.modules or data is None or here is None:
+        return require("matplotlib", "a plot")
+    backend = os.environ.pop("MPLBACKEND", None)
+    try:
+        os.chdir(data)
+        return require("matplotlib", "a plot")
+    finally:
+        os.chdir(here)
+        if backend is not None:
+            os.environ["MPLBACKEND"] = backend
 
 
 def legend_above(axes: Axes, columns: int = 2, right: bool = False) -> None:

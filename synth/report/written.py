@@ -12,9 +12,10 @@ from dataclasses import asdict, dataclass, fields, is_dataclass
 from typing import Any, Generic, TypeVar
 
 from synth.files import atomic_file
-from synth.files.plain_text import valid_utf8
+from synth.files.plain_text import marked, valid_utf8
 
 Figures = TypeVar("Figures")
+RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")  # how a text begins that a spreadsheet runs as a formula
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +46,7 @@ class Form(Generic[Figures]):
         if arguments.json:
             print_json(self.document(figures))
         elif table != "-":
-            sys.stdout.write(self.text(figures))
+            sys.stdout.write(marked(self.text(figures), sys.stdout))
 
 
 def finished(lines: Iterable[str], notices: Sequence[str]) -> str:
@@ -97,4 +98,6 @@ def _cell(value: object, exact: bool) -> str:
         return ""
     if isinstance(value, bool):
         return str(value).lower()
+    if isinstance(value, str):
+        return f"'{value}" if value.startswith(RUN_BY_SPREADSHEETS) else value
     return f"{value:.9g}" if isinstance(value, float) and not exact else str(value)

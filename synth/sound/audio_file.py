@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from models.arrays import Floats
 from synth.errors import DesignError, DeviceError
 from synth.files.atomic_file import atomic_path
+from synth.files.unfinished import kept_path
 from synth.libraries import require
 
 SUBTYPES = {"pcm16": "PCM_16", "pcm24": "PCM_24", "float": "FLOAT"}
@@ -43,7 +44,8 @@ class AudioWriter:
     """Context manager that writes mono samples (-1 to 1) to `path` in blocks.
 
     subtype: pcm16, pcm24 or float. title, comment: stored in the file beside the program's name and version.
-    Nothing appears under `path` unless the `with` block ends without an error. Afterwards `frames`, `clipped`
+    Nothing appears under `path` unless the `with` block ends without an error; with `kept` whatever was written does,
+    however it ends (synth/files/unfinished.py). `largest`: of a WAV, bytes. Afterwards `frames`, `clipped`
     (samples beyond full scale) and `peak` tell what was written.
     Raises DesignError for a name, format or rate that cannot be used or a file that exists (without
     `force`), and DeviceError where the folder or the disk refuses.
@@ -58,6 +60,8 @@ class AudioWriter:
         title: str = "",
         comment: str = "",
         force: bool = False,
+        kept: bool = False,
+        largest: int = LARGEST_WAV,
     ) -> None:
         self.path = Path(path)
         self.subtype = subtype_named(subtype)
@@ -66,7 +70,8 @@ class AudioWriter:
             raise DesignError(f"sample rate must be a whole number from 8000 to 192000 Hz; got {sample_rate}")
         self.sample_rate = int(sample_rate)
         self._tags = {"title": title, "software": _software(), "comment": comment}
-        self._force = force
+        self._place = kept_path(self.path) if kept else atomic_path(self.path, force)
+        self._largest = largest
         self._stack = ExitStack()
         self._file: Any = None
         self._temporary: Path | None = None
@@ -78,7 +83,7 @@ class AudioWriter:
     def __enter__(self) -> Self:
         soundfile = require("soundfile", "a sound file")
         with ExitStack() as stack:  # undone only if opening fails
-            self._temporary = stack.enter_context(atomic_path(self.path, self._force))
+            self._temporary = stack.enter_context(self._place)
             try:
                 self._file = soundfile.SoundFile(
                     _native(self._temporary), "w", self.sample_rate, 1, SUBTYPES[self.subtype], format=self._format
@@ -87,15 +92,19 @@ class AudioWriter:
                     if text:
                         setattr(self._file, name, text)
             except soundfile.LibsndfileError as error:
-                raise DeviceError(f"{self.path}: the sound file cannot be opened ({error})") from error
+                raise DeviceError(f"{self.path}: the sound file cannot be opened ({error.error_string})") from error
             stack.push(self._close)  # runs before the rename; an error there keeps the old file
             self._stack = stack.pop_all()
         return self
 
+    def has_room(self, frames: int) -> bool:
+        """Whether the format can hold `frames` in all."""
+        return self._format != "WAV" or frames <= self._largest // _BYTES[self.subtype]
+
     def check_room(self, frames: int) -> None:
         """Raise DesignError, with the longest that fits, where `frames` in all are more than the format can hold."""
-        most = LARGEST_WAV // _BYTES[self.subtype]
-        if self._format == "WAV" and frames > most:
+        most = self._largest // _BYTES[self.subtype]
+        if not self.has_room(frames):
             hours, wanted = (count / self.sample_rate / 3600.0 for count in (most, frames))
             raise DesignError(
                 f"{self.path}: a WAV holds at most 4 GiB, {hours:.2f} hours of {self.subtype} at {self.sample_rate} "

@@ -44,7 +44,7 @@ def control_rows(settings: Settings, selected: str, disabled: Mapping[str, str])
 
 
 def value_text(control: Control, value: Value) -> str:
-    """A value in words: "45.0 cm", "\N{MULTIPLICATION SIGN} 1.26", "A4", "+5.0 K"."""
+    """A value in words: "45.0 cm", "\N{MULTIPLICATION SIGN} 1.26", "A4", "+5.0 degC"."""
     if control.choices:
         return str(value).replace("#", "♯")
     number = float(value)
@@ -57,7 +57,7 @@ def value_text(control: Control, value: Value) -> str:
 _SHOWN = {  # by unit: times what, and how
     "x": (1.0, "\N{MULTIPLICATION SIGN} {:.2f}"),
     "m": (100.0, "{:.1f} cm"),
-    "K": (1.0, "{:+.1f} K"),
+    "degC": (1.0, "{:+.1f} degC"),
     "%": (100.0, "{:+.3f} %"),
     "mm": (1.0, "{:.2f} mm"),
     "": (100.0, "{:.1f} %"),

@@ -95,8 +95,8 @@ def level_text(gain: float) -> str:
 
 
 def full_scale_text(peak: float) -> str:
-    """A peak against full scale: "−20 dBFS"."""
-    return level_text(peak).replace("dB", "dBFS")
+    """A peak against full scale: "−20 dB"."""
+    return level_text(peak)
 
 
 def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
@@ -107,7 +107,7 @@ def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
         pieces = ["silent clock", f"{meters.sample_rate / 1000:g} kHz", f"late blocks {meters.late_blocks}"]
     else:
         pieces = [
-            f"underruns {meters.underruns}",
+            f"dropouts {meters.underruns}",
             f"latency {1000 * meters.latency:.1f} ms",
             f"{meters.sample_rate / 1000:g} kHz",
             f"block time {100 * meters.share_median:.0f} % (worst {100 * meters.share_worst:.0f} %)",
@@ -116,7 +116,7 @@ def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
         if meters.gesture_latency > 0.0:
             pieces.insert(0, f"hand to sound {1000 * meters.gesture_latency:.0f} ms")
     whole = int(kept_seconds)
-    kept = [f"{whole // 60}:{whole % 60:02d} kept"] if whole >= 1 else []
+    kept = [f"{whole // 60}:{whole % 60:02d} in memory, {shown_key('keep')} saves"] if whole >= 1 else []
     return (pieces[0], *kept, *pieces[1:])
 
 
@@ -160,14 +160,14 @@ def picture_now(
     instrument, settings, fault = session.tuned.instrument, session.settings, speaker.device_error
     live = meters.alive and meters.blocks > 0
     beat = meters.frequency if live else float(instrument.beat_frequency(state.distance))
-    notice = state.notice if time.monotonic() < state.notice_until else fault_text(fault)
+    notice = notice_line(state.notice if time.monotonic() < state.notice_until else "", fault)
     full_scale = full_scale_text(state.level * session.instrument.level)
     return Picture(
         readouts=readouts(instrument, state.distance, beat, settings.number("reference_a")),
         flags=flags_of(state, meters),
         status=status_pieces(meters, speaker.kept_seconds),
         notice=notice,
-        listening=f"full volume peaks at {full_scale}",
+        listening=f"Level {full_scale}",
         remarks=remarks + session.tuned.notices + ((fault,) if fault else ()),
         rows=_rows(session, state),
         sides=session.names if len(session.names) > 1 else (),
@@ -190,9 +190,13 @@ def _rows(session: Session, state: WindowState) -> tuple[ControlRow, ...]:
     )
 
 
-def fault_text(fault: str | None) -> str:
-    """Why there is no sound, and the key that starts it again."""
-    return "" if not fault else f"▲ {fault.rstrip(' .')}  ·  {shown_key('restart')}: start the sound again"
+def notice_line(notice: str, fault: str | None) -> str:
+    """The newest notice. While there is no sound the key that starts it again stands first, where nothing cuts it off,
+    and the reason where there is no newer notice.
+    """
+    return (
+        notice if not fault else f"▲ {shown_key('restart')}: start the sound again  ·  {notice or fault.rstrip(' .')}"
+    )
 
 
 def flags_of(state: WindowState, meters: Meters) -> tuple[str, ...]:

@@ -27,9 +27,14 @@ def readme_blocks() -> list[str]:
 
 
 def packages_of(folder: Path) -> set[str]:
-    """Every module and data file of the two packages under `folder`, as relative names."""
-    files = (file for name in ("models", "synth") for file in (folder / name).rglob("*") if file.is_file())
-    return {file.relative_to(folder).as_posix() for file in files if "__pycache__" not in file.parts}
+    """Every module and data file of the packages under `folder`, as relative names in an install."""
+    places = {"models": "models", "synth": "synth", "demos": "synth/demos"}
+    return {
+        f"{place}/{file.relative_to(folder / name).as_posix()}"
+        for name, place in places.items()
+        for file in (folder / name).rglob("*")
+        if file.is_file() and "__pycache__" not in file.parts
+    }
 
 
 @pytest.fixture(scope="module")
@@ -77,12 +82,14 @@ def test_wheel_and_sdist_hold_everything(archives, source):
     assert any(name.endswith("LICENSE") for name in names)
     with tarfile.open(sdist) as archive:
         inside = {name.split("/", 1)[1] for name in archive.getnames() if "/" in name}
-    assert wanted | {"README.md", "LICENSE", "pyproject.toml"} <= inside
+    sources = {name.replace("synth/demos/", "demos/") for name in wanted}
+    assert sources | {"README.md", "LICENSE", "pyproject.toml"} <= inside
 
 
 def test_the_wheel_works_from_another_folder(installed):
     place, programs = installed
     assert "usage: beatfield" in place.run(programs / "python", "-m", "synth", "--help")
+    assert "zero beat" in place.run(programs / "beatfield", "field", "heron")
     origin = place.run(programs / "python", "-c", "import synth; print(synth.__file__)").strip()
     assert Path(origin).is_relative_to(place.folder)
     assert place.run(programs / "python", "-m", "pip", "check").strip() == "No broken requirements found."

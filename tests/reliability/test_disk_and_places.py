@@ -233,3 +233,14 @@ def test_two_instances_share_one_cache(here):
     said = [process.communicate(b"go\n", timeout=120)[1] for process in both]
     assert [process.returncode for process in both] == [0, 0], said
     assert sorted(os.listdir(here / "curves")) == [f"{number:032d}.json" for number in range(3)]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("content", [b"figure.facecolor: red\nbackend: none at all\n", b"\xff\xfe\x00 no text"])
+def test_a_plot_follows_no_settings_of_the_user(heron, here, run, content):
+    assert run("-m", "synth", "field", heron, "--plot", "plain.png").returncode == 0
+    (here / "matplotlibrc").write_bytes(content)
+    settings = {"MPLBACKEND": "none at all", "MATPLOTLIBRC": str(here / "matplotlibrc")}
+    result = run("-m", "synth", "field", heron, "--plot", "set.png", extra=settings)
+    assert result.returncode == 0, result.stderr
+    assert (here / "set.png").read_bytes() == (here / "plain.png").read_bytes()

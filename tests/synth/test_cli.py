@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
+import shutil
 import subprocess
 import sys
 import time
@@ -14,6 +16,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from synth.__main__ import run
 from synth.cli import COMMANDS, build_parser, main
 
 
@@ -164,12 +167,14 @@ def test_a_name_with_dollar_signs_is_plotted_as_it_stands(demos, in_tmp):
         (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--seconds", "nan"], ["gesture lasts", "nan"]),
         (["render", "DESIGN", "--gesture", "sweep", "-o", "a.wav", "--seed", "-1"], ["seed"]),
         (["field", "DESIGN", "--plot", "a.bmp"], ["a.bmp", ".png"]),
+        (["field", "DESIGN", "--csv", "a.csv", "--open"], ["--open", "picture or page"]),
         (["field", "DESIGN", "--plot", "-"], ["--plot -", "stdout"]),
         (["field", "DESIGN", "--csv", "-", "--json"], ["--csv and --json", "stdout"]),
         (["compare", "DESIGN", "DESIGN", "--csv", "a.txt", "--plot", "no/a.png"], ["folder", "no"]),
         (["sensitivity", "DESIGN", "--csv", "a.png", "--plot", "a.png"], ["a.png", "twice", "--csv and --plot"]),
         (["tune", "none.txt", "DESIGN", "--midi", "-"], ["--midi -", "stdout"]),
         (["play", "DESIGN", "--latency", "fast"], ["fast", "low"]),
+        (["play", "DESIGN", "--latency", "1e9 s"], ["1e9 s", "1 ms to 1 s"]),
         (["play", "DESIGN", "--size", "huge"], ["huge"]),
         (["play", "DESIGN", "--rate", "1"], ["1"]),
         (["doctor", "--seconds", "-1"], ["seconds"]),
@@ -189,6 +194,93 @@ def test_every_fault_of_a_design_is_told_at_once(in_tmp, capsys):
     told = "\n".join(lines)
     for words in ("did you mean 'inductance'", "wants farad", "1.5 mH, not 1,5 mH", "reference.capacitance"):
         assert words in told
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["field", "mine.toml", "--csv", "mine.toml"],
+        ["compare", "other.toml", "mine.toml", "--csv", "./mine.toml"],
+        ["render", "mine.toml", "--hand", "hand.csv", "-o", "linked.wav"],
+    ],
+)
+def test_force_never_writes_over_what_the_command_reads(demos, in_tmp, capsys, arguments):
+    for name in ("mine.toml", "other.toml"):
+        shutil.copy(demos / "heron.toml", name)
+    Path("hand.csv").write_text("time_s,distance_m\n0,0.3\n1,0.2\n")
+    Path("linked.wav").symlink_to("hand.csv")
+    before = {path: path.read_bytes() for path in in_tmp.iterdir()}
+    assert main([*arguments, "--force"]) == 2
+    assert "reads that file; choose another name" in capsys.readouterr().err
+    assert {path: path.read_bytes() for path in in_tmp.iterdir()} == before
+
+
+def test_ctrl_c_before_the_command_line_is_set_up_is_quiet(monkeypatch, capsys):
+    def interrupted() -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("synth.cli.main", interrupted)
+    assert run() == 130
+    assert capsys.readouterr().err.strip() == "beatfield: interrupted"
+
+
+def test_what_the_locale_cannot_show_is_replaced(demos, in_tmp, monkeypatch):
+    text = (demos / "heron.toml").read_text("utf-8").replace('"Heron"', '"H\u00e9ron \u266a"')
+    Path("odd.toml").write_text(text, "utf-8")
+    said = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(said, encoding="ascii"))
+    assert main(["field", "odd.toml"]) == 0
+    assert b"H?ron ?" in said.getvalue()
+
+
+class Terminal(io.StringIO):
+    """A stream that says it is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_marks_are_coloured_on_a_terminal_only(demos, in_tmp, capsys, monkeypatch):
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setenv("TERM", "xterm")
+    assert main(["field", "missing.toml"]) == 2
+    assert "\x1b" not in capsys.readouterr().err
+    for name, value, start in (("LANG", "C", "\x1b[1;31mbeatfield:\x1b[0m"), ("NO_COLOR", "1", "beatfield:")):
+        monkeypatch.setenv(name, value)
+        said = Terminal()
+        monkeypatch.setattr(sys, "stderr", said)
+        assert main(["field", "missing.toml"]) == 2
+        assert said.getvalue().startswith(f"{start} missing.toml")
+    said = Terminal()
+    monkeypatch.delenv("NO_COLOR")
+    monkeypatch.setattr(sys, "stdout", said)
+    assert main(["field", str(demos / "puddle.toml")]) == 0
+    assert "\n\x1b[33mnote:\x1b[0m " in said.getvalue()
+
+
+def test_open_shows_what_was_written(demos, in_tmp, monkeypatch, capsys):
+    shown: list[str] = []
+    monkeypatch.setattr("webbrowser.open", lambda url: shown.append(url) or len(shown) == 1)
+    command = ["field", str(demos / "heron.toml"), "--csv", "a.csv", "--plot", "a b.svg", "--open"]
+    assert main(command) == 0
+    assert shown == [(in_tmp / "a b.svg").as_uri()]
+    assert main([*command, "--force"]) == 1
+    assert "open it by hand" in capsys.readouterr().err
+
+
+def test_a_shell_completes_commands_options_and_files(demos, in_tmp):
+    pytest.importorskip("argcomplete")
+    Path("mine.toml").touch()
+
+    def completed(line: str) -> list[str]:
+        environment = {**os.environ, "_ARGCOMPLETE": "1", "_ARGCOMPLETE_STDOUT_FILENAME": str(in_tmp / "answer")}
+        environment |= {"COMP_LINE": line, "COMP_POINT": str(len(line)), "_ARGCOMPLETE_IFS": "\n"}
+        program = "from synth.cli import main; main()"
+        subprocess.run([sys.executable, "-c", program], env=environment, check=True)
+        return Path("answer").read_text().split()
+
+    assert completed("beatfield fie") == ["field"]
+    assert "--plot" in completed("beatfield field mine.toml --pl")
 
 
 def test_interrupt_leaves_no_file(demos, in_tmp, capsys, monkeypatch):

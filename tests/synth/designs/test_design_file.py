@@ -15,6 +15,8 @@ from hypothesis import strategies as st
 from synth.designs.design_file import design_hash, design_text, load_design, read_design
 from synth.designs.schema import REQUIRED, Key, read_value, write_value
 from synth.designs.sections import KEYS, SECTIONS, Design, ReferenceSection, VariableSection, sections_of
+from synth.designs.shipped import shipped_names
+from synth.designs.template import template_design
 from synth.errors import DesignError
 
 SMALL = """
@@ -350,3 +352,14 @@ def test_sections_of_covers_every_key() -> None:
 def test_a_name_of_nothing_is_refused(name: str) -> None:
     (line,) = [line for line in _faults(f'[design]\nname = "{name}"\n') if "design.name" in line]
     assert "is empty; write the name, or leave the key out" in line
+
+
+def test_shipped_designs_have_names(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert shipped_names()[0] == "lantern"
+    assert load_design("lantern") == template_design()
+    assert load_design("Heron").name == "Heron"
+    with pytest.raises(DesignError, match=r"heronn: no such file; .* lantern, heron, meadow"):
+        load_design("heronn")
+    (tmp_path / "heron").write_text(design_text(load_design("meadow")), "utf-8")
+    assert load_design("heron").name == "Meadow", "a file here comes first"

@@ -43,6 +43,18 @@ def test_refuses_an_existing_file_and_replaces_it_with_force(tmp_path: Path) -> 
     assert target.read_text() == "new"
 
 
+def test_a_replaced_file_keeps_its_mode_and_a_protected_one_stays(tmp_path: Path) -> None:
+    path = tmp_path / "report.txt"
+    write_text(path, "old")
+    path.chmod(0o640)
+    write_text(path, "new", force=True)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o640
+    path.chmod(0o440)
+    with pytest.raises(DesignError, match="write-protected"):
+        write_text(path, "newer", force=True)
+    assert path.read_text("utf-8") == "new"
+
+
 def test_a_file_that_appears_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
     target = tmp_path / "a.txt"
 

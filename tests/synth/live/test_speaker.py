@@ -18,6 +18,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from small_instrument import make_instrument
 
 from synth.errors import DeviceError
@@ -361,8 +362,11 @@ def test_a_killed_audio_process_is_noticed_and_started_again(tmp_path: Path) -> 
         assert "ended unexpectedly" in (speaker.device_error or "")
         assert "Press the key shown to restart" in (speaker.device_error or "")
         assert speaker.recording_to is None
-        assert "lost.wav" in (speaker.recordings[-1].error or "")
-        assert not (tmp_path / "lost.wav").exists()
+        assert "written is in lost.wav" in (speaker.recordings[-1].error or "")
+        assert soundfile.info(tmp_path / "lost.wav").frames > 4800
+        speaker.record(tmp_path / "none.wav")
+        assert "Nothing is recorded" in (speaker.recordings[-1].error or "")
+        assert speaker.recording_to is None
         speaker.move(0.2, 0.0)
         speaker.mute(True)
         speaker.keep(tmp_path, "take")

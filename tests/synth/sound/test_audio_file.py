@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 import soundfile
 
-import synth.sound.audio_file
 from synth.errors import DesignError, DeviceError
 from synth.sound.audio_file import AudioWriter
 
@@ -147,11 +146,11 @@ def test_refuses_samples_that_are_none(tmp_path: Path) -> None:
         AudioWriter(tmp_path / "a.wav", RATE).write(np.zeros(1))
 
 
-def test_a_wav_never_outgrows_its_header(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(synth.sound.audio_file, "LARGEST_WAV", 1000)
-    with pytest.raises(DesignError, match="4 GiB"), AudioWriter(tmp_path / "a.wav", RATE, "pcm16") as writer:
+def test_a_wav_never_outgrows_its_header(tmp_path: Path) -> None:
+    small = AudioWriter(tmp_path / "a.wav", RATE, "pcm16", largest=1000)
+    with pytest.raises(DesignError, match="4 GiB"), small as writer:
         writer.write(np.zeros(501))
-    with AudioWriter(tmp_path / "a.flac", RATE, "pcm16") as writer:
+    with AudioWriter(tmp_path / "a.flac", RATE, "pcm16", largest=1000) as writer:
         writer.write(np.zeros(501))
 
 

@@ -128,7 +128,7 @@ def test_rows_say_value_place_and_reason() -> None:
     assert rows["tone"].selected
     assert rows["tone"].value == "4.00 kHz"
     assert rows["zero_beat"].value == "45.0 cm"
-    assert rows["temperature"].value == "\N{MINUS SIGN}5.0 K"
+    assert rows["temperature"].value == "\N{MINUS SIGN}5.0 degC"
     assert rows["detector"].share is None
     assert rows["zero_beat"].share == pytest.approx((0.45 - 0.05) / 0.75)
     assert not rows["pot"].enabled

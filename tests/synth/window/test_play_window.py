@@ -238,13 +238,13 @@ def drawn(size: tuple[int, int], view: View, instrument: Instrument, state: Wind
     pygame.font.init()
     surface = pygame.display.set_mode(size)
     view.resize(size)
-    status = ("48 kHz", "latency 10.7 ms", "block time 12 % (worst 85 %)", "underruns 10", "late blocks 123")
+    status = ("48 kHz", "latency 10.7 ms", "block time 12 % (worst 85 %)", "dropouts 10", "late blocks 123")
     shown = Picture(
         readouts(instrument, state.distance, float(instrument.beat_frequency(state.distance))),
         flags=("● REC 12:34", "MUTED"),
         status=status,
         notice="▲ No sound: the default sound output was not found. Look for it with: beatfield devices",
-        listening="full volume peaks at \N{MINUS SIGN}20 dBFS",
+        listening="Level \N{MINUS SIGN}20 dB",
         peak=0.5,
         rms=0.3,
         oscillogram=np.sin(np.linspace(0.0, 25.0, 220)),

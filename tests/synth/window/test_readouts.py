@@ -40,5 +40,5 @@ def test_texts_carry_true_minus_signs_and_units() -> None:
     assert status_pieces(no_meters(48000)) == ("sound process ended",)
     idle = replace(no_meters(48000), alive=True)
     assert "silent clock" in status_pieces(idle)
-    assert status_pieces(idle, 272.4)[:2] == ("silent clock", "4:32 kept")
+    assert status_pieces(idle, 272.4)[:2] == ("silent clock", "4:32 in memory, K saves")
     assert "latency 12.5 ms" in status_pieces(replace(idle, sounding=True, latency=0.0125))

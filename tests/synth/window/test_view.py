@@ -29,7 +29,7 @@ from synth.window.figure_outline import hand_half_width, hand_length
 from synth.window.layout import SMALLEST, too_small
 from synth.window.note_lines import drawn_lines, weight_of
 from synth.window.painter import DrawnText, font_file
-from synth.window.picture import Picture, fault_text, readouts
+from synth.window.picture import Picture, notice_line, readouts
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.state import WindowState, with_pointer
 from synth.window.view import View
@@ -38,8 +38,8 @@ LISTED = [(900, 560), (1024, 640), (1280, 720), (1000, 1000), (2560, 700), (1920
 TEXT_SCALES = (0.8, 1.0, 1.3, 1.6)
 STATUS = (
     "hand to sound 24 ms",
-    "4:32 kept",
-    "underruns 10",
+    "4:32 in memory, K saves",
+    "dropouts 10",
     "latency 10.7 ms",
     "48 kHz",
     "block time 12 % (worst 85 %)",
@@ -73,7 +73,7 @@ BEFORE = Picture(
     flags=("● REC 12:34", "MUTED", "FINE", "LEFT-HANDED", "REPLAY"),
     status=STATUS,
     notice="▲ No sound: the default sound output was not found. Look for it with: beatfield devices",
-    listening="full volume peaks at \N{MINUS SIGN}20 dBFS",
+    listening="Level \N{MINUS SIGN}20 dB",
     remarks=("The lowest notes are drawn but cannot be told apart by ear: the field is flat there.",),
     peak=0.5,
     rms=0.3,
@@ -361,7 +361,7 @@ def test_postures_sides_guides_and_reasons_are_told_by_more_than_colour() -> Non
         assert (np.abs(grey(other) - before) > 40.0).sum() > 100
     view, _ = drawn((1280, 720), STATE)
     shown = " ".join(text.shown for text in view.texts)
-    told = ("▶ Fine tune", "Not here:", "▶ B", "REPLAY", "4:32 kept", "A = 440 Hz", "drone A3", "your body: 75 cm")
+    told = ("▶ Fine tune", "Not here:", "▶ B", "REPLAY", "4:32 in memory", "A = 440 Hz", "drone A3", "your body: 75 cm")
     for words in told:
         assert words in shown, words
 
@@ -401,13 +401,14 @@ def test_octaves_that_draw_only_their_c_have_no_other_name() -> None:
     assert not named & {shown_name(line.name) for line in FIELDS[0.0].notes() if line.number in bare}
 
 
-def test_the_fault_and_its_remedy_are_apart() -> None:
-    said = fault_text("No sound: the default sound output was not found. Look for it with: beatfield devices")
-    fault, remedy = said.split("  ·  ")
+def test_the_way_back_to_sound_stands_first_and_no_notice_hides_it() -> None:
+    said = notice_line("", "No sound: the default sound output was not found. Look for it with: beatfield devices")
+    remedy, fault = said.split("  ·  ")
     assert fault.endswith("beatfield devices")
-    assert remedy.startswith("B: ")
-    assert fault_text("The sound ended.").startswith("▲ The sound ended  ·  B: ")
-    assert fault_text(None) == ""
+    assert remedy == "▲ B: start the sound again"
+    assert notice_line("Kept the last 3.0 s", "The sound ended.") == f"{remedy}  ·  Kept the last 3.0 s"
+    assert notice_line("Kept the last 3.0 s", None) == "Kept the last 3.0 s"
+    assert notice_line("", None) == ""
 
 
 @pytest.mark.parametrize("mirrored", [False, True])
