@@ -13,8 +13,8 @@ from models.circuit.transistor import Transistor
 from synth.comparisons.oscillator import CIRCUITS
 
 SOONEST = "100 kHz"
-"""From switch-on the others take longer: `beatfield benchmark` starts all of them, test_envelope.py five. Here they start
-from a disturbed state."""
+"""From switch-on the others take longer: `beatfield benchmark` starts all of them, test_envelope.py five.
+Here they start from a disturbed state."""
 LONGER = {"antenna branch": 300, "heavy drive": 200}
 """Cycles until these have settled; 120 for the others."""
 
