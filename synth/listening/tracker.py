@@ -45,6 +45,8 @@ NOTHING: Final = 0.5
 """Where the deepest dip is above this, the sound has no pitch."""
 EMPTY: Final = 0.01
 """Share of the power below which the harmonics that only the longer period has are none."""
+MOVED = 2e-3
+"""Relative change by phase above which a frequency is refined once more: the sound slides."""
 SILENCE = -60.0  # dB of full scale, RMS
 WORKING_RATES = (40_000, 50_000)  # Hz; other rates are brought to WORKING_RATE for the search of the period
 WORKING_RATE = 48_000
@@ -180,4 +182,7 @@ def _refined(sound: Floats, sample_rate: float, times: Floats, coarse: Floats) -
     for count in (2, 3):
         others = power[:, np.arange(1, power.shape[1] + 1) % count > 0].sum(axis=1)
         near[(others < EMPTY * total) & (count * near < HIGHEST)] *= count
-    return by_phase(sound, sample_rate, times, by_phase(sound, sample_rate, times, near))
+    found = by_phase(sound, sample_rate, times, near)
+    moved = np.abs(found - near) > MOVED * near
+    found[moved] = by_phase(sound, sample_rate, times[moved], found[moved])
+    return found
