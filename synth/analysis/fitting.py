@@ -170,6 +170,7 @@ def _surroundings(opened: OpenedDesign) -> Surroundings:
         )
     mode = design.tuning.mode
     if mode == "auto":
-        empty = opened.curve.empty_capacitance + design.antenna.stray
+        empty = opened.curve.empty_capacitance + opened.wired.antenna.stray
         mode = preferred_mode(opened.tanks["variable"], branch, empty)
-    return Surroundings(branch.inductance, branch.self_capacitance, mode)
+    ends = opened.wired.antenna.stray - design.antenna.stray
+    return Surroundings(branch.inductance, branch.self_capacitance, mode, end_stray=ends)

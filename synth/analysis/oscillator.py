@@ -92,7 +92,7 @@ def prepared_oscillator(
     elif which == "variable":
         distance = design.tuning.zero_beat
         own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
-        circuit = opened.loaded_variable(own + design.antenna.stray)
+        circuit = opened.loaded_variable(own + opened.wired.antenna.stray)
     elif opened.loop_curve is None or design.volume_antenna is None:
         raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
     else:
