@@ -14,7 +14,8 @@ The frequency follows from the phases of its harmonics (synth/listening/phases.p
 If the even harmonics alone hold all of the power (or every third), the period found is two (three) true ones and is
 divided. Where a shorter lag has a dip that is nearly deep enough, the octave is marked as doubtful.
 Valid for one voice of LOWEST to HIGHEST. Two voices, or hum as strong as the voice, give no meaningful pitch; a low
-confidence tells it.
+confidence tells it. Hum of 50 and 100 Hz is harmless where it is 20 dB below the voice; at 12 dB notes of about 110 to
+210 Hz may be taken for a lower one and are marked, at 6 dB they may be unmarked (measured on made sounds).
 """
 
 from __future__ import annotations

@@ -144,6 +144,17 @@ def test_live_needs_an_answer_and_an_input(monkeypatch, capsys, tmp_path):
     assert main(["listen", "--plot", "x.png"]) == 2
     assert "--plot needs a recording" in capsys.readouterr().err
 
+    class Person:
+        def isatty(self):
+            return True
+
+        def readline(self):
+            return "n\n"
+
+    monkeypatch.setattr("sys.stdin", Person())
+    assert main(["listen"]) == 0
+    assert "not listening" in capsys.readouterr().err
+
     def none(device):
         raise DeviceError("Nothing to listen with: a sound input was not found")
 
