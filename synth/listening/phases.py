@@ -72,10 +72,8 @@ def resting_frequency(sound: Floats, sample_rate: float, near: float) -> tuple[f
     The deviation is that of the straight line, from how far the phases lie off it; it holds what turns to and fro too.
     Raises ValueError for a sound shorter than two windows.
     """
-    frequency, deviation = near, math.nan
-    for _ in range(2):
-        frequency, deviation = _line(without_hum(sound, sample_rate, frequency), sample_rate, frequency)
-    return frequency, deviation
+    first, _ = _line(sound, sample_rate, near)
+    return _line(without_hum(sound, sample_rate, first), sample_rate, first)
 
 
 def without_hum(sound: Floats, sample_rate: float, near: float) -> Floats:
