@@ -86,9 +86,10 @@ def run(arguments: Namespace) -> int:
             save_oscillator_plot(figures, curves, turned, arguments.plot, force=arguments.force)
         say(f"wrote {arguments.plot}")
     if arguments.diagram:
+        from synth.analysis.circuit_diagram import diagram_of
         from synth.report.diagram import save_diagram
 
-        save_diagram(prepared.circuit, state, arguments.diagram, arguments.force)
+        save_diagram(diagram_of(prepared.circuit, state), arguments.diagram, arguments.force)
         say(f"wrote {arguments.diagram}")
     if arguments.json:
         print_json(document)
