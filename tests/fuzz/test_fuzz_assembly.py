@@ -127,7 +127,7 @@ def _circuit(changes: list[tuple[Key, Any]]) -> None:
 
 
 test_lossless_designs_few, test_lossless_designs = wild.quick_and_slow(
-    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 6, 500
+    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 6, 120
 )
 DRAWN = [circuit_template_text(name) for name, circuit in CIRCUITS.items() if circuit.rows]
 
@@ -158,7 +158,7 @@ test_drawn_circuits_few, test_drawn_circuits = wild.quick_and_slow(
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()
 ]
-test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, _changes(PARTS, 4), 3, 150)
+test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, _changes(PARTS, 4), 3, 25)
 
 
 @pytest.mark.parametrize(

@@ -12,9 +12,10 @@ from scipy.signal.windows import kaiser
 from models.pulling import pulled_beat
 from synth.hands.hand_path import HandBlock
 from synth.lessons.live import Axis, OnAxis
-from synth.lessons.recipes import PEAK, Instrumental, Mixture, Pulled, Tone
+from synth.lessons.recipes import PEAK, Instrumental, Mixture, Pulled
 from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, live_lesson
+from synth.lessons.waves import Tone
 from synth.sound.voice import CrossfadingVoice
 
 RATE = 48_000
