@@ -295,6 +295,9 @@ class Drawing:
         for name in ("supply_voltage", "supply_resistor", "supply_capacitor", "coupling_capacitor", "output_resistor"):
             positive(name, getattr(self, name))
         names = [part.name for part in self.parts]
+        twice = next((name for name in names if names.count(name) > 1), None)
+        if twice is not None:
+            raise ValueError(f"two parts of the drawing are named {twice!r}")
         for name in ("amplifier", "coil", "capacitor", "pot"):
             named = getattr(self, name)
             if named and named not in names:

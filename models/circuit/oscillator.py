@@ -1,9 +1,10 @@
-"""The steady state of the tuned common-base oscillator: frequency, amplitude, waveforms, harmonics, powers.
+"""The steady state of an oscillator, as it is drawn: frequency, amplitude, waveforms, harmonics, powers.
 
-Harmonic balance (models.circuit.harmonic_balance) starts from the describing function; when that fails or lands on
-rest, the oscillation is followed up from nothing: a conductance across the tank, chosen so that the tank swings by a
-given amount, is traced until it vanishes. A solution that has not converged, whose harmonics are cut off, or that is
-not stable (models.circuit.orbit_stability) is never returned: ValueError says what happened.
+Harmonic balance (models.circuit.harmonic_balance) starts from the describing function of a bipolar transistor; when
+that fails or lands on rest, and with another device, the oscillation is followed up from nothing: a conductance across
+the tank, chosen so that the tank swings by a given amount, is traced until it vanishes. A solution that has not
+converged, whose harmonics are cut off, or that is not stable (models.circuit.orbit_stability) is never returned:
+ValueError says what happened.
 Looked for are oscillations that grow from rest and those that grow only while the supply rises and then hold themselves
 (models.circuit.switch_on, models.circuit.envelope); no other hard excitation.
 """
