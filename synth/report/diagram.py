@@ -38,6 +38,7 @@ from models.circuit.operating_point import solve
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
+from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity
 from synth.files.atomic_file import atomic_path
 from synth.libraries import require
@@ -49,7 +50,7 @@ TOUCHABLE = 60.0
 """V of direct current that may be touched in the dry (extra-low voltage, IEC 61140: 120 V; taken lower here)."""
 HIGH_VOLTAGE = "These voltages kill. Leave building and measuring to people trained for it; local codes come first."
 WARNING = "#a63600"
-FONT = 10.0
+FONT = 12.0
 PNG_DOTS = 150.0
 
 _KINDS = {
@@ -80,6 +81,17 @@ def save_diagram(circuit: Drawable, state: SteadyState | None, target: str, forc
 def diagram_svg(circuit: Drawable, state: SteadyState | None) -> str:
     """The diagram as SVG text, to stand in a page."""
     return _drawn(diagram_of(circuit, state), Path("diagram.svg"), caution_of(circuit)).decode("utf-8")
+
+
+def sheet_diagrams(opened: OpenedDesign) -> dict[str, str]:
+    """Both oscillators as SVG, by what they are called; none for a design without circuits."""
+    if opened.adjoints is None:
+        return {}
+    states = (adjoint.state for adjoint in opened.adjoints)
+    return {
+        f"{which} oscillator": diagram_svg(state.circuit, state)
+        for which, state in zip(("Reference", "Variable"), states, strict=True)
+    }
 
 
 def caution_of(circuit: Drawable) -> str:
@@ -216,7 +228,7 @@ def _readings(
         wave = state.waveform(node, 4 * state.harmonics + 4)
         mean, swing = float(np.mean(wave)), float(np.ptp(wave))
         told = format_quantity(float(f"{swing:.2g}"), "V") if swing > 1e-4 else "no"
-        yield node, (node, f"{mean:.2f} V, {told} swing")
+        yield node, (node, f"{round(mean, 2) + 0.0:.2f} V, {told} swing")
 
 
 def _drawn(layout: Layout, path: Path, caution: str) -> bytes:
@@ -258,7 +270,7 @@ def _draw(sheet: Any, elm: ModuleType, one: Placed) -> None:
     if symbol.kind == "text":
         (rail,) = one.dots
         sheet.add(elm.Dot(open=True).at(rail))
-        _write(sheet, elm, symbol.label, (rail[0] - 0.1, rail[1] + 0.55), QUIET)
+        _write(sheet, elm, symbol.label, (rail[0] - 0.1, rail[1] + 0.68), QUIET)
         return
     if "rail" in symbol.ends:
         (rail,) = one.dots

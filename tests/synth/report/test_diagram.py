@@ -16,6 +16,7 @@ from models.circuit.inverter import Inverter
 from models.circuit.oscillator import steady_state
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
+from synth.cli import main
 from synth.errors import DesignError
 from synth.report.diagram import diagram_of, diagram_svg, save_diagram, symbols_of
 from synth.report.diagram_layout import Layout, Placed, Symbol, faults, lay_out
@@ -183,3 +184,16 @@ def test_the_check_sees_wires_on_each_other_and_through_parts():
     assert any("through" in fault for fault in faults(Layout((one, through), rails, 5.0)))
     with pytest.raises(ValueError, match="has no rail"):
         lay_out([Symbol("resistor", ("r",), {"top": "a", "bottom": "nowhere"})], ["a", "ground"])
+
+
+@pytest.mark.slow
+def test_the_sheet_and_the_command_draw_both_oscillators(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["sheet", "willow", "-o", "sheet.html"]) == 0
+    page = (tmp_path / "sheet.html").read_text("utf-8")
+    for which in ("Reference", "Variable"):
+        assert f"{which} oscillator: the circuit" in page
+    assert page.count("emitter capacitor</") >= 2
+    assert main(["oscillator", "willow", "--diagram", "willow.svg"]) == 0
+    assert "wrote willow.svg" in capsys.readouterr().err
+    ET.fromstring((tmp_path / "willow.svg").read_bytes())
