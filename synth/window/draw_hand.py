@@ -35,7 +35,7 @@ def draw_hand(canvas: PlayCanvas, state: WindowState, distance: str, posture: Po
     """The line of the pitch hand's distance, and on that the bead of the volume hand."""
     box = canvas.scale.box
     x = min(max(canvas.scale.x_of(state.distance), box.left), box.right)
-    row = canvas.scale.y_of(state.volume) if state.place is None else state.place[1]
+    row = canvas.scale.y_of(state.volume) if state.row is None else state.row
     y = min(max(row, box.top), box.bottom)
     colour, mark = _colour(state), canvas.px(7)
     canvas.line((x, box.top), (x, box.bottom - 1), colour, canvas.px(1.5, 1))
@@ -103,7 +103,7 @@ def _dimension(canvas: PlayCanvas, bead: tuple[float, float], distance: str, hal
 
 def _away(canvas: PlayCanvas) -> None:
     """Say why nothing sounds."""
-    size, stage, text = canvas.normal, canvas.layout.stage, "Bring the pointer into the window to play"
+    size, stage, text = canvas.normal, canvas.layout.stage, "Click here, or bring the pointer to the hand, to play"
     width, height = min(canvas.width_of(text, size) + 2 * size, stage.width), 2 * size
     room = Box(stage.left + (stage.width - width) // 2, stage.top + round(0.18 * stage.height), width, height)
     canvas.fill(room, palette.GROUND, height // 3)

@@ -91,9 +91,23 @@ def _page(canvas: PlayCanvas) -> None:
 
 
 def draw_caution(canvas: PlayCanvas) -> None:
-    """The caution, a card in the middle of the page; nothing sounds until it is answered."""
+    """The caution; nothing sounds until it is answered."""
+    _card(canvas, CAUTION_TITLE, CAUTION)
+
+
+LEAVING_TITLE = "Quit Beatfield?"
+LEAVING_ANSWER = "K saves and stays  ·  Q or Enter quits  ·  Esc stays"
+
+
+def draw_leaving(canvas: PlayCanvas, reasons: Sequence[str]) -> None:
+    """The question before quitting, with what would be lost or cut off."""
+    _card(canvas, LEAVING_TITLE, (*reasons, LEAVING_ANSWER))
+
+
+def _card(canvas: PlayCanvas, title: str, paragraphs: Sequence[str]) -> None:
+    """A card in the middle of an empty page: a sign beside its title, texts, and the answer in a frame."""
     _page(canvas)
-    page, (*texts, answer) = canvas.layout.page, CAUTION
+    page, (*texts, answer) = canvas.layout.page, paragraphs
     width = min(page.width - 4 * canvas.small, round(56 * canvas.normal * 0.72) + page.width // 8)
     for size in range(round(1.35 * canvas.normal), 9, -1):
         heights = [len(canvas.wrapped(text, width, size)) * round(1.35 * size) for text in texts]
@@ -104,7 +118,7 @@ def draw_caution(canvas: PlayCanvas) -> None:
     sign = round(2.6 * size)
     _caution_sign(canvas, Box(left, row, sign, sign))
     heading = Box(left + sign + size, row, width - sign - size, sign)
-    canvas.fitted(CAUTION_TITLE, heading, (round(1.6 * size), size), palette.TEXT, bold=True)
+    canvas.fitted(title, heading, (round(1.6 * size), size), palette.TEXT, bold=True)
     row += round(4.2 * size)
     for text, height in zip(texts, heights, strict=True):
         canvas.paragraph(text, Box(left, row, width, height), size, palette.TEXT)

@@ -26,18 +26,17 @@ KEY_ROWS: tuple[KeyRow, ...] = (
     KeyRow("hand left", ("left",), "\N{LEFTWARDS ARROW}", "hold: pitch hand to the left", HAND, held=True),
     KeyRow("hand right", ("right",), "\N{RIGHTWARDS ARROW}", "hold: pitch hand to the right", HAND, held=True),
     KeyRow(
-        "slower",
+        "fine",
         ("left shift", "right shift"),
         "Shift",
-        "hold: arrow keys move the hand 8 times slower",
+        "hold: fine play, the hand moves 8 times less",
         HAND,
         held=True,
     ),
-    KeyRow("sound hand", ("space",), "Space", "hold: sound the note from the keyboard", HAND, held=True),
+    KeyRow("sound hand", ("space",), "Space", "hold: sound the note; over the stage, at the pointer", HAND, held=True),
     KeyRow("volume up", ("w",), "W", "hold: louder, for notes by Space", HAND, held=True),
     KeyRow("volume down", ("s",), "S", "hold: quieter, for notes by Space", HAND, held=True),
-    KeyRow("posture", ("p",), "P", "open hand or fist; the wheel over the stage too", HAND),
-    KeyRow("fine", ("f",), "F", "fine: the hand moves 8 times less than the pointer", HAND),
+    KeyRow("posture", ("p",), "P", "open hand or fist; so does Ctrl with the wheel", HAND),
     KeyRow("louder", ("up",), "\N{UPWARDS ARROW}", "3 dB louder for you; recordings unchanged", SOUND),
     KeyRow("quieter", ("down",), "\N{DOWNWARDS ARROW}", "3 dB quieter for you; recordings unchanged", SOUND),
     KeyRow("mute", ("m",), "M", "mute", SOUND),
@@ -63,13 +62,13 @@ KEY_ROWS: tuple[KeyRow, ...] = (
     KeyRow("smaller text", ("ctrl+-", "ctrl+[-]"), "Ctrl \N{MINUS SIGN}", "smaller text", WINDOW),
     KeyRow("usual text", ("ctrl+0",), "Ctrl 0", "text at 100 %", WINDOW),
     KeyRow("help", ("h", "f1"), "H  F1", "this help", WINDOW),
-    KeyRow("leave", ("escape",), "Esc", "close the help, else quit", WINDOW),
-    KeyRow("quit", ("q",), "Q", "quit", WINDOW),
+    KeyRow("leave", ("escape",), "Esc", "close the page, else quit; asks if something is unsaved", WINDOW),
+    KeyRow("quit", ("q",), "Q", "quit; asks if something is unsaved", WINDOW),
 )
 POINTER_ROWS: tuple[tuple[str, str], ...] = (
     ("pointer across", "pitch: its distance from the antenna is the hand's, to scale"),
-    ("pointer up, down", "volume: loud at the top, silent below the stage"),
-    ("pointer on a control", "the hands stay; drag or wheel changes it"),
+    ("pointer up, down", "volume: loud at the top, silent at the bottom"),
+    ("pointer off the stage", "the hand rests, the sound fades out; come back to the hand or click"),
 )
 RING_ROW = ("pointer up, down", "volume: the other hand's height above the ring, to scale; down is quiet")
 _BY_KEY = {key: row for row in KEY_ROWS for key in row.keys}

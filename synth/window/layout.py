@@ -234,8 +234,8 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
         drawer = Box(page.left, page.bottom - strip, page.width, strip)
         playing = Box(page.left, top, page.width, page.height - strip - px(8))
     else:
-        drawer = Box(page.right - drawer_width, top, drawer_width, page.height)
-        playing = Box(page.left, top, page.width - drawer_width - gap, page.height)
+        drawer = Box(page.left, top, drawer_width, page.height)  # on the way to it nobody crosses the antenna
+        playing = Box(drawer.right + gap, top, page.width - drawer_width - gap, page.height)
 
     panel_height = max(px(178), round(5 * 1.36 * text.normal + 1.7 * text.small) + 2 * px(10))
     panels = Box(playing.left, playing.bottom - panel_height, playing.width, panel_height)

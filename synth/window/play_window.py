@@ -19,7 +19,7 @@ from synth.window.pointer_events import PointerEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.screen import FIRST_SIZE, opened_screen, run_events
 from synth.window.session import Session
-from synth.window.state import WindowState, after_action, on_click, on_key, with_pointer, without_pointer
+from synth.window.state import WindowState, after_action, faded, let_go, on_click, on_key, with_pointer_aside
 from synth.window.view import View
 
 if TYPE_CHECKING:
@@ -78,19 +78,24 @@ class PlayWindow(PointerEvents):
         when = time.monotonic() if moment is None else moment
         kind = event.type
         if kind == pygame.QUIT:
-            self.quit()
+            self.close()
         elif kind == pygame.MOUSEMOTION and not getattr(event, "touch", False):
+            if self.state.dragging and not event.buttons[0]:
+                self._release()  # the button came up where the window did not hear of it
             self._point(event.pos, when)
         elif kind == pygame.MOUSEBUTTONDOWN and event.button == 1 and not getattr(event, "touch", False):
-            self._press(event.pos)
+            self._press(event.pos, when)
         elif kind == pygame.MOUSEBUTTONUP and event.button == 1:
             self._release()
         elif kind == pygame.MOUSEWHEEL:
-            self._wheel(event.y)
+            self._wheel(event.y, bool(pygame.key.get_mods() & pygame.KMOD_CTRL), when)
         elif kind == pygame.WINDOWLEAVE:
-            self._move(without_pointer(self.state), when)
+            self._move_if_changed(with_pointer_aside(self.state, None), when)
         elif kind == pygame.WINDOWFOCUSLOST:
-            self._hands.release_all()
+            self._focused = False
+            self._rest(when)
+        elif kind == pygame.WINDOWFOCUSGAINED:
+            self._focused = True
         elif kind in (pygame.WINDOWEXPOSED, pygame.VIDEOEXPOSE):
             self.view.renew()
         elif kind == pygame.KEYDOWN:
@@ -105,15 +110,22 @@ class PlayWindow(PointerEvents):
             self._pad(action)
 
     def resize(self, size: tuple[int, int]) -> None:
-        """Lay out anew; the hand goes with the pointer."""
+        """Lay out anew; the hand stays where it is."""
         self.view.resize(size, self.state.text_scale, self.state.mirrored)
-        state, scale = self.state, self.view.scale
-        if scale is not None and state.pointer is not None and not self._target(state.pointer).drawer:
-            self._move(with_pointer(replace(state, place=None), state.pointer, scale), time.monotonic())
+        self._follow_scale(time.monotonic())
 
     def advance(self, now: float) -> None:
         """Let held keys, sticks and changed controls have their effect."""
         seconds, self._advanced = now - self._advanced, now
+        self._follow_scale(now)
+        self.state = replace(self.state, fine=self._hands.fine)
+        scale, layout = self.view.scale, self.view.layout
+        if self.state.held and (layout is None or self.state.covered or layout.drawer_over_stage):
+            self._move(let_go(self.state), now)
+        if scale is not None and self.state.fading and not self._hands.sounding:
+            self._move(faded(self.state, seconds, scale), now)
+        if self.state.volume > 0.0 and not self.state.silenced:
+            self.unsaved_seconds += seconds
         for move in (self._hands.moved_by_keys, self._hands.moved_by_sticks):
             scale = self.view.scale
             state = None if scale is None else move(self.state, scale, seconds)
@@ -133,8 +145,8 @@ class PlayWindow(PointerEvents):
         self._follow(meters)
         state = self.state
         if state.replaying and meters.replaying:
-            held = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
-            state = replace(state, distance=held, volume=meters.volume, present=True)
+            played = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
+            state = replace(state, distance=played, volume=meters.volume, present=True, row=None)
         if self.shown is None or self.frames % READOUT_FRAMES == 0:
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
@@ -177,10 +189,18 @@ class PlayWindow(PointerEvents):
         ctrl, shift = bool(event.mod & pygame.KMOD_CTRL), bool(event.mod & pygame.KMOD_SHIFT)
         name = pygame.key.name(event.key)
         row = row_of(name, ctrl, shift)
-        if row is not None and row.held and not self.state.caution_open:
+        if row is not None and row.held and not (self.state.caution_open or self.state.leaving):
+            if row.action == "sound hand":
+                self._sound_at_pointer()
             self._hands.hold(row.action)
             return
         self._act(*on_key(self.state, name, ctrl, shift))
+
+    def _sound_at_pointer(self) -> None:
+        """Sound is asked for by a key: the resting hand goes to the pointer, unless keys have moved it since."""
+        place = self.state.pointer
+        if place is not None and self._on_stage(place) and not (self.state.held or self.state.keyed):
+            self._ask_for_sound(place, time.monotonic())
 
     def _key_up(self, event: pygame.event.Event) -> None:
         import pygame

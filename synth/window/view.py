@@ -15,6 +15,7 @@ from synth.window.draw_overlay import (
     draw_header,
     draw_help,
     draw_help_status,
+    draw_leaving,
     draw_still_header,
     draw_too_small,
 )
@@ -113,14 +114,14 @@ class View:
             self._still_texts = self._row_texts = ()
             draw_too_small(canvas, surface.get_size())
             return [surface.get_rect()]
-        page = "caution" if state.caution_open else "help" if state.help_open else ""
+        page = "caution" if state.caution_open else "leaving" if state.leaving else "help" if state.help_open else ""
         before = [touched.inflate(4, 4) for touched in canvas.touched]
         strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
         remarks = shown.remarks if page == "help" else ()
-        key = (page, remarks, shown.sides, shown.active_side, shown.guide, shown.drone, strip)
+        key = (page, state.leaving, remarks, shown.sides, shown.active_side, shown.guide, shown.drone, strip)
         if self._still is None or key != self._still_key:
             self._still, self._still_key = surface.copy(), key
-            self._draw_still(self._still, page, shown, strip)
+            self._draw_still(self._still, page, shown, strip, state.leaving)
             before = [surface.get_rect()]
         if not page and shown.rows != self._rows:
             canvas.onto(self._still)
@@ -155,7 +156,9 @@ class View:
             with canvas.as_one():
                 draw(canvas, *values)
 
-    def _draw_still(self, still: pygame.Surface, page: str, shown: Picture, strip: Sequence[str]) -> None:
+    def _draw_still(
+        self, still: pygame.Surface, page: str, shown: Picture, strip: Sequence[str], leaving: Sequence[str]
+    ) -> None:
         """What stands still but for the drawer."""
         canvas = self._canvas
         canvas.onto(still)
@@ -164,6 +167,8 @@ class View:
         draw_still_header(canvas, shown.sides, shown.active_side, keys)
         if page == "caution":
             draw_caution(canvas)
+        elif page == "leaving":
+            draw_leaving(canvas, leaving)
         elif page == "help":
             draw_help(canvas, help_groups(has_ring=canvas.field.volume.top is not None), shown.remarks)
         else:

@@ -174,6 +174,7 @@ def perform(
     time.sleep(0.5)
     pointer.press("Return")  # answers the caution
     pointer.move(float(field.distance_at(WANTED_HZ[0])), 1.0)
+    stage.run("xdotool", "click", "1")  # asks for sound
     time.sleep(1.0)
     started, first = time.monotonic(), frames()
     for wanted, gain in zip(WANTED_HZ, (1.0, 0.5, 1.0, 0.25), strict=True):
@@ -199,9 +200,11 @@ def perform(
     begin = frames()
     time.sleep(0.5)
     performance.muted = (begin, frames())
-    pointer.press("Escape", "keydown")  # the window is gone before the key comes up
+    pointer.press("Escape")
+    time.sleep(0.5)
+    pointer.press("Return", "keydown")  # what is in memory may go; the window is gone before the key comes up
     performance.exit_code = player.wait(15.0)
-    stage.run("xdotool", "keyup", "Escape")
+    stage.run("xdotool", "keyup", "Return")
     return performance
 
 

@@ -31,7 +31,7 @@ from synth.window.note_lines import drawn_lines, weight_of
 from synth.window.painter import DrawnText, font_file
 from synth.window.picture import Picture, notice_line, readouts
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
-from synth.window.state import WindowState, with_pointer
+from synth.window.state import WindowState, rescaled, with_pointer
 from synth.window.view import View
 
 LISTED = [(900, 560), (1024, 640), (1280, 720), (1000, 1000), (2560, 700), (1920, 1080), (2560, 1440)]
@@ -474,5 +474,5 @@ def test_the_scale_of_the_stage_waits_for_the_end_of_a_drag() -> None:
         assert view.scale.width == width
     view.draw(surface, STATE, BEFORE)
     assert view.scale.width == pytest.approx(0.35)
-    fine = replace(STATE, fine=True, pointer=(400, 300), place=(400.0, 300.0))
-    assert with_pointer(fine, (400, 300), view.scale).distance == pytest.approx(STATE.distance)
+    aside = rescaled(replace(STATE, held=True, pointer=(600, 300)), view.scale)
+    assert with_pointer(aside, (600, 300), view.scale).distance == pytest.approx(STATE.distance)
