@@ -1,12 +1,12 @@
-"""The hands on the stage, and the whole plan small in the stage's far lower corner.
+"""The pitch hand on the stage with its note and its trail, and the whole plan small over the antenna.
 
-The hand is drawn to scale with its arm, its distance to the antenna and the volume as a bead; the plan shows rod,
-cabinet if any, hand, arm and body.
+The hand is drawn to scale with its arm and its distance to the antenna; the plan shows rod, cabinet if any, hand, arm
+and body.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from typing import Final
 
 from models.hand import meshes
@@ -14,10 +14,10 @@ from models.hand.scene import Posture
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import FieldPicture, PlayCanvas
-from synth.window.draw_volume import draw_hand_height
 from synth.window.figure_outline import Figure, Point, body_outline, creases, figure, hand_half_width
 from synth.window.layout import Layout
-from synth.window.scale import StageScale
+from synth.window.picture import MINUS, Readouts
+from synth.window.scale import AXIS_SHARE
 from synth.window.state import WindowState
 
 
@@ -31,26 +31,59 @@ def draw_figure(canvas: PlayCanvas, state: WindowState, posture: Posture) -> Non
             canvas.curve([canvas.scale.plan(state.distance + along, side) for along, side in crease], colour)
 
 
-def draw_hand(canvas: PlayCanvas, state: WindowState, distance: str, posture: Posture) -> None:
-    """The line of the pitch hand's distance, and on that the bead of the volume hand."""
+def draw_hand(canvas: PlayCanvas, state: WindowState, values: Readouts, posture: Posture) -> None:
+    """The line of the pitch hand's distance, the note it makes, and how far it is from the antenna."""
     box = canvas.scale.box
-    x = min(max(canvas.scale.x_of(state.distance), box.left), box.right)
-    row = canvas.scale.y_of(state.volume) if state.row is None else state.row
-    y = min(max(row, box.top), box.bottom)
+    at = canvas.scale.x_of(state.distance)
+    x = min(max(at, box.left), box.right - 1)
     colour, mark = _colour(state), canvas.px(7)
     canvas.line((x, box.top), (x, box.bottom - 1), colour, canvas.px(1.5, 1))
     for tip, foot in ((box.top - 1, box.top - mark), (box.bottom + 1, box.bottom + mark)):
         canvas.shape([(x, tip), (x - mark, foot), (x + mark, foot)], colour)
-    if not state.present:
+    with canvas.as_one():
+        _name(canvas, x, values, colour, posture)
+    if state.present:
+        with canvas.as_one():
+            _dimension(canvas, x, values.distance, hand_half_width(posture))
+    else:
         _away(canvas)
+
+
+def _name(canvas: PlayCanvas, x: float, values: Readouts, colour: palette.Colour, posture: Posture) -> None:
+    """Note and cents above the hand, towards the antenna from its line; nothing where there is no note."""
+    if values.cents_off is None:
         return
-    side = box.right if canvas.layout.mirrored else box.left
-    canvas.arrow((side, y), canvas.scale.away * mark, mark, colour)
-    with canvas.as_one():
-        _dimension(canvas, (x, y), distance, hand_half_width(posture))
-    draw_hand_height(canvas, y)
-    with canvas.as_one():
-        _bead(canvas, (x, y), state.volume > 0.0 and not state.silenced)
+    size, box, away = canvas.normal, canvas.scale.box, canvas.scale.away
+    cents = f"{round(values.cents_off):+d}".replace("-", MINUS)
+    text = f"{values.note} {cents}"
+    width, height = canvas.width_of(text, size, bold=True) + size, round(1.6 * size)
+    clear = hand_half_width(posture) * canvas.scale.pixels_per_metre + 0.5 * size
+    top = round(min(max(canvas.scale.axis_y - clear - height, box.top + height // 2), box.bottom - height))
+    left = round(x + size // 2 if away < 0 else x - size // 2 - width)
+    if not (box.left <= left and left + width <= box.right):
+        left = round(x - size // 2 - width if away < 0 else x + size // 2)
+    room = Box(min(max(left, box.left), box.right - width), top, width, height)
+    canvas.fill(room, palette.GROUND, height // 3)
+    canvas.text(text, room, size, colour, "centre", bold=True)
+
+
+TRAIL_TIME = 4.0  # s of the hand's way that is shown
+
+
+def draw_trail(canvas: PlayCanvas, trail: Sequence[tuple[float, float]]) -> None:
+    """The pitch of the last seconds, newest at the hand and older below it; `trail`: (age in s, distance in m)."""
+    box, axis, parts = canvas.scale.box, canvas.scale.axis_y, 4
+    points = [
+        (canvas.scale.x_of(distance), axis + age / TRAIL_TIME * (box.bottom - axis), min(int(age), parts - 1))
+        for age, distance in trail
+    ]
+    with canvas.clipped(box), canvas.as_one():
+        for part in range(parts):
+            line = [(x, y) for x, y, one in points if one == part]
+            share = part / parts
+            colour = tuple(round(a + share * (b - a)) for a, b in zip(palette.ORANGE, palette.LINE, strict=True))
+            if len(line) > 1:
+                canvas.curve(line, colour, canvas.px(2, 1))  # type: ignore[arg-type]
 
 
 def _colour(state: WindowState) -> palette.Colour:
@@ -70,24 +103,14 @@ def _outlines(canvas: PlayCanvas, whole: Figure, colour: palette.Colour) -> None
     canvas.smooth(heel, colour, canvas.px(1.2, 1))
 
 
-def _bead(canvas: PlayCanvas, center: tuple[float, float], sounding: bool) -> None:
-    """Full while it sounds, else hollow."""
-    radius = 9 * canvas.layout.scale
-    canvas.disc(center, radius + max(2.0, 2.5 * canvas.layout.scale), palette.GROUND)
-    if sounding:
-        canvas.disc(center, radius, palette.SKY)
-    else:
-        canvas.ring(center, radius, palette.SKY, canvas.px(3, 2))
-
-
-def _dimension(canvas: PlayCanvas, bead: tuple[float, float], distance: str, half_width: float) -> None:
-    """An arrowed line from hand to antenna with its length, as in a drawing."""
-    x, size, rod, axis = bead[0], canvas.normal, canvas.scale.rod_x, canvas.scale.axis_y
-    canvas.line((x, axis), (rod, axis), palette.SKY, canvas.px(1.5, 1))
-    arrow, away = 8 * canvas.layout.scale, canvas.scale.away
+def _dimension(canvas: PlayCanvas, x: float, distance: str, half_width: float) -> None:
+    """An arrowed line from hand to antenna, as far as the stage goes, with its length, as in a drawing."""
+    size, axis, box, away = canvas.normal, canvas.scale.axis_y, canvas.scale.box, canvas.scale.away
+    edge = float(box.right - 1 if away < 0 else box.left)
+    rod, arrow = edge, 8 * canvas.layout.scale
+    canvas.line((x, axis), (edge, axis), palette.SKY, canvas.px(1.5, 1))
     if abs(rod - x) > 3 * arrow:
-        for tip, back in ((rod + away, away), (x - away, -away)):
-            canvas.arrow((tip, axis), back * arrow, 0.4 * arrow, palette.SKY)
+        canvas.arrow((x - away, axis), -away * arrow, 0.4 * arrow, palette.SKY)
     width, height = canvas.width_of(distance, size) + size, round(1.6 * size)
     left, top = 0.5 * (x + rod) - 0.5 * width, axis - 0.5 * height
     if abs(rod - x) < width + 5 * arrow:
@@ -112,8 +135,7 @@ def _away(canvas: PlayCanvas) -> None:
 
 
 CAPTION: Final = "from above"
-LEAST_SCALE: Final = 80.0  # pixels a metre; below it the hand is too small to be seen, and the inset is left out
-WIDEST_SHARE: Final = 0.24  # of the stage's width
+LEAST_SCALE: Final = 55.0  # pixels a metre; below it the hand is too small to be seen, and the inset is left out
 _MARGIN: Final = 0.05  # m around what is drawn
 
 
@@ -127,34 +149,24 @@ def _reach(picture: FieldPicture) -> tuple[float, float, float, float]:
     return near - _MARGIN, far + _MARGIN, head - _MARGIN, max(0.5 * across, meshes.ARM_RADIUS) + _MARGIN
 
 
-def inset_scale(
-    layout: Layout, scale: StageScale, picture: FieldPicture, caption_width: int, taken: Iterable[float]
-) -> tuple[Box, float] | None:
-    """Where the inset stands and its pixels a metre; None where it has no room.
-
-    It stands below the hand's line and beyond every drawn note; `taken`: pixel columns it does not cover either.
-    """
-    stage, gap = layout.stage, max(5, round(7 * layout.scale))
+def inset_scale(layout: Layout, picture: FieldPicture, caption_width: int) -> tuple[Box, float] | None:
+    """Where the inset stands, over the antenna, and its pixels a metre; None where it has no room."""
+    room, gap = layout.antenna, max(4, round(6 * layout.scale))
     row = round(1.4 * layout.text.small)
-    edges = [scale.x_of(line.distance) for line in picture.notes] + list(taken)
-    free = min(((x - stage.left if scale.away < 0 else stage.right - x) for x in edges), default=float(stage.width))
     near, far, head, side = _reach(picture)
-    wide = min(free - 2 * gap, WIDEST_SHARE * stage.width)
-    high = stage.bottom - gap - (round(scale.axis_y) + gap) - row
+    axis = layout.stage.top + AXIS_SHARE * layout.stage.height
+    wide, high = room.width - 2 * gap, axis - 3 * gap - room.top - row
     pixels = min(wide / (far - near), high / (side - head))
-    width = round(pixels * (far - near))
-    if pixels < LEAST_SCALE or caption_width > width:
+    if pixels < LEAST_SCALE or caption_width > wide:
         return None
-    height = round(pixels * (side - head)) + row
-    left = stage.left + gap if scale.away < 0 else stage.right - gap - width
-    return Box(left, stage.bottom - gap - height, width, height), pixels
+    width, height = round(pixels * (far - near)), round(pixels * (side - head)) + row
+    return Box(room.left + (room.width - width) // 2, room.top, width, height), pixels
 
 
 def draw_inset(canvas: PlayCanvas, state: WindowState, posture: Posture) -> None:
-    """The plan with the hand where it is; the stage shows its part from the rod to the light line."""
+    """The plan with the hand where it is; the stage shows its part between the two light lines."""
     scale, field, size = canvas.scale, canvas.field, canvas.small
-    taken = () if field.zero_beat is None else (scale.x_of(field.zero_beat) - scale.away * 4.0,)
-    placed = inset_scale(canvas.layout, scale, field, canvas.width_of(CAPTION, size) + size, taken)
+    placed = inset_scale(canvas.layout, field, canvas.width_of(CAPTION, size) + 2)
     if placed is None:
         return
     box, pixels = placed
@@ -168,8 +180,9 @@ def draw_inset(canvas: PlayCanvas, state: WindowState, posture: Posture) -> None
     with canvas.as_one(), canvas.clipped(box):
         canvas.fill(box, palette.GROUND, canvas.px(5))
         canvas.frame(box, palette.EDGE, 1, canvas.px(5))
-        border = plan((scale.width, 0.0))[0]
-        canvas.dashed((border, box.top + 2), (border, box.bottom - row), palette.EDGE, 2)
+        for end in (scale.start, scale.start + scale.width):
+            border = plan((end, 0.0))[0]
+            canvas.dashed((border, box.top + 2), (border, box.bottom - row), palette.EDGE, 2)
         if field.cabinet is not None:  # centred under the rod
             (across, deep), middle = field.cabinet, -0.5 * field.antenna_diameter
             signs = ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))

@@ -17,12 +17,17 @@ KEY_PIECES = ("H help", "M mute", "R record", "↑ ↓ listening level", "Q quit
 STRIP_KEY_PIECES = ("H help", "C controls")
 
 
+PROGRAM = "Beatfield"
+
+
 def draw_still_header(canvas: PlayCanvas, sides: Sequence[str], active: int, keys: Sequence[str] = KEY_PIECES) -> None:
     """Title, sides and keys. With one design the title has the sides' room as well."""
     room = canvas.layout.title
     if len(sides) < 2:
         room = Box(room.left, room.top, canvas.layout.sides.right - room.left, room.height)
-    canvas.fitted(canvas.field.title, room, (canvas.large, 9), palette.TEXT, bold=True)
+    name = canvas.fitted(PROGRAM, room, (canvas.large, canvas.small), palette.ORANGE, bold=True)
+    rest = Box(name.right + canvas.small, room.top, room.right - name.right - canvas.small, room.height)
+    canvas.fitted(canvas.field.title, rest, (canvas.large, 9), palette.TEXT)
     if len(sides) >= 2:
         _sides(canvas, sides, active)
     size = canvas.small
@@ -81,7 +86,6 @@ def _flags(canvas: PlayCanvas, flags: Sequence[str]) -> None:
 
 
 HELP_TITLE = "Playing"
-_COLOURS = {"heading": palette.TEXT, "keys": palette.SKY, "meaning": palette.TEXT, "remark": palette.QUIET_TEXT}
 
 
 def _page(canvas: PlayCanvas) -> None:
@@ -148,8 +152,9 @@ def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str
     top = title.bottom + round(0.4 * canvas.normal)
     body = Box(room.left, top, room.width, help_foot(canvas.layout).top - round(0.5 * canvas.normal) - top)
     lines, size = Page(groups, remarks, body, canvas).typeset(round(1.3 * canvas.normal), 9)
+    colours = {"heading": palette.TEXT, "keys": palette.SKY, "meaning": palette.TEXT, "remark": palette.QUIET_TEXT}
     for line in lines:
-        canvas.text(line.text, line.room, size, _COLOURS[line.kind], bold=line.kind == "heading")
+        canvas.text(line.text, line.room, size, colours[line.kind], bold=line.kind == "heading")
 
 
 def _help_room(layout: Layout) -> Box:
@@ -167,12 +172,14 @@ def draw_help_status(canvas: PlayCanvas, status: str) -> None:
     canvas.fitted(status, help_foot(canvas.layout), (canvas.small, 8), palette.QUIET_TEXT)
 
 
-def draw_too_small(painter: Painter, size: tuple[int, int]) -> None:
-    """Ask for room."""
+def draw_too_small(painter: Painter, size: tuple[int, int], needed: tuple[int, int]) -> None:
+    """Ask for the room that is needed."""
     text_size = max(10, min(20, size[0] // 20))
     painter.fill(Box(0, 0, *size), palette.GROUND)
     room = Box(0, 0, *size).shrunk(size[0] // 20, size[1] // 10)
-    painter.paragraph("Please make the window larger", room, text_size, palette.TEXT)
+    have, want = f"{size[0]} \N{MULTIPLICATION SIGN} {size[1]}", "{} \N{MULTIPLICATION SIGN} {}".format(*needed)
+    text = f"Please make the window larger: it is {have} pixels, and needs {want} for this size of text"
+    painter.paragraph(text, room, text_size, palette.TEXT)
 
 
 Group = tuple[str, tuple[tuple[str, str], ...]]

@@ -58,6 +58,22 @@ KEY_ROWS: tuple[KeyRow, ...] = (
     KeyRow("keep", ("k",), "K", "keep the last five minutes: sound and hand", TAKE),
     KeyRow("replay", ("t",), "T", "replay the last take; again: stop", TAKE),
     KeyRow("mirror", ("l",), "L", "left-handed: antenna on the other side", WINDOW),
+    KeyRow(
+        "zoom in", ("ctrl+up",), "Ctrl \N{UPWARDS ARROW}", "show less of the field, larger; so does the wheel", WINDOW
+    ),
+    KeyRow("zoom out", ("ctrl+down",), "Ctrl \N{DOWNWARDS ARROW}", "show more of the field", WINDOW),
+    KeyRow(
+        "pan left",
+        ("ctrl+left",),
+        "Ctrl \N{LEFTWARDS ARROW}",
+        "show what lies to the left; so does Shift wheel",
+        WINDOW,
+    ),
+    KeyRow("pan right", ("ctrl+right",), "Ctrl \N{RIGHTWARDS ARROW}", "show what lies to the right", WINDOW),
+    KeyRow("usual range", ("home",), "Home", "show the notes from C2 to C6", WINDOW),
+    KeyRow("look", ("i",), "I", "dark, light or high-contrast colours", WINDOW),
+    KeyRow("still", ("j",), "J", "less motion: no trail; again: with it", WINDOW),
+    KeyRow("fullscreen", ("f11",), "F11", "fill the screen; again: a window", WINDOW),
     KeyRow("larger text", ("ctrl+=", "ctrl++", "ctrl+[+]"), "Ctrl +", "larger text", WINDOW),
     KeyRow("smaller text", ("ctrl+-", "ctrl+[-]"), "Ctrl \N{MINUS SIGN}", "smaller text", WINDOW),
     KeyRow("usual text", ("ctrl+0",), "Ctrl 0", "text at 100 %", WINDOW),

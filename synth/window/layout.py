@@ -53,12 +53,15 @@ def text_sizes(size: tuple[int, int], text_scale: float, normal: float = 15.0) -
 
 
 def too_small(size: tuple[int, int], text_scale: float = 1.0) -> bool:
-    """True where the window cannot hold its parts legibly: below 900 x 560 pixels, at 160 % below 1024 x 640."""
+    """True where the window cannot hold its parts legibly: smaller than `needed_size`."""
+    return any(have < want for have, want in zip(size, needed_size(text_scale), strict=True))
+
+
+def needed_size(text_scale: float = 1.0) -> tuple[int, int]:
+    """The smallest window at a text size, pixels: 900 x 560 up to 100 %, 1024 x 640 at 160 %."""
     share = max(0.0, (checked_text_scale(text_scale) - 1.0) / (TEXT_SCALES[1] - 1.0))
-    return any(
-        have < round(least + share * (most - least))
-        for have, least, most in zip(size, SMALLEST, SMALLEST_FOR_LARGEST, strict=True)
-    )
+    across, down = (round(least + share * (most - least)) for least, most in zip(SMALLEST, SMALLEST_FOR_LARGEST, strict=True))
+    return across, down
 
 
 CONTROL_ROWS = 13  # as many as the drawer is laid out for; more make the rows lower
@@ -125,6 +128,13 @@ class Layout(Frame):
     def seen(self) -> dict[str, Box]:
         """The boxes seen together while playing, by name."""
         return self.parts(("page", *_FIELD_PARTS) if self.drawer_over_stage else ("page",))
+
+    @property
+    def volume_bar(self) -> Box:
+        """The volume hand's way, between its scale and the stage, as high as the stage."""
+        gap, wide = max(3, round(5 * self.scale)), max(4, round(9 * self.scale))
+        left = self.stage.right + gap if self.mirrored else self.stage.left - gap - wide
+        return Box(left, self.stage.top, wide, self.stage.height)
 
     @property
     def drawer_room(self) -> Box:
@@ -223,7 +233,7 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
     page = Box(margin, top, width - 2 * margin, foot.top - px(8) - top)
 
     drawer_width = round(16.4 * text.small) + px(24)
-    left, right = max(px(76), round(5.9 * text.small)), max(px(54), round(4.7 * text.small))
+    left, right = max(px(76), round(5.9 * text.small)) + px(20), max(px(124), round(4.7 * text.small))
     rows_height = CONTROL_ROWS * _LOWEST_ROW + 1.9 + _HINT_LINES
     is_strip = (
         rows_height * text.small + px(20) > page.height
@@ -256,7 +266,7 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
         status=status,
         notice=notice,
         note_band=Box(stage.left, top, stage.width, above),
-        volume_scale=Box(field.left, top, left, field.height - below),
+        volume_scale=Box(field.left, top, left - px(20), field.height - below),
         stage=stage,
         antenna=Box(stage.right, top, right, field.height - below),
         distance_scale=Box(field.left, stage.bottom, field.width, below),

@@ -11,6 +11,9 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
+from models.arrays import Floats
 from synth.window.box import Box
 from synth.window.palette import Colour
 
@@ -253,6 +256,11 @@ class Painter:
         sheet.set_alpha(strength)
         self._draw.polygon(sheet, colour, [(x - area.left, y - area.top) for x, y in points])
         self.touched.append(self.surface.blit(sheet, area, part))
+
+    def pixels(self, colours: Floats, box: Box) -> None:
+        """Colours, 0..255, as an array (columns, rows, 3), smoothed to the size of a box."""
+        small = self._pygame.surfarray.make_surface(colours.round().astype(np.uint8))
+        self.touched.append(self.surface.blit(self._pygame.transform.smoothscale(small, box[2:]), box[:2]))
 
     def diamond(self, center: Point, radius: float, colour: Colour) -> None:
         """A square standing on its corner."""

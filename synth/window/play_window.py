@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 import time
+from collections import deque
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+import numpy as np
+
+from models.hand.capacitance_curve import CapacitanceCurve
 from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
+from synth.window.draw_hand import TRAIL_TIME
 from synth.window.keys import row_of
 from synth.window.note_lines import drawn_notes
 from synth.window.picture import Picture, picture_now
-from synth.window.pointer_events import PointerEvents
+from synth.window.pointer_events import PAN_STEP, PointerEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.screen import FIRST_SIZE, opened_screen, run_events
 from synth.window.session import Session
-from synth.window.state import WindowState, after_action, faded, let_go, on_click, on_key, with_pointer_aside
+from synth.window.state import Action, WindowState, after_action, faded, let_go, on_click, on_key, with_pointer_aside
 from synth.window.view import View
 
 if TYPE_CHECKING:
@@ -63,6 +68,7 @@ class PlayWindow(PointerEvents):
         self.shown: Picture | None = None
         self._advanced = self._changed = time.monotonic()
         self.frames = 0
+        self._trail: deque[tuple[float, float]] = deque()
         speaker.mute(state.silenced)
 
     def open(self, size: tuple[int, int]) -> None:
@@ -88,7 +94,8 @@ class PlayWindow(PointerEvents):
         elif kind == pygame.MOUSEBUTTONUP and event.button == 1:
             self._release()
         elif kind == pygame.MOUSEWHEEL:
-            self._wheel(event.y, bool(pygame.key.get_mods() & pygame.KMOD_CTRL), when)
+            mods = pygame.key.get_mods()
+            self._wheel(event.y or event.x, bool(mods & pygame.KMOD_CTRL), bool(mods & pygame.KMOD_SHIFT), when)
         elif kind == pygame.WINDOWLEAVE:
             self._move_if_changed(with_pointer_aside(self.state, None), when)
         elif kind == pygame.WINDOWFOCUSLOST:
@@ -108,6 +115,20 @@ class PlayWindow(PointerEvents):
             action, text = self._hands.pad_event(event)
             self.say(text)
             self._pad(action)
+
+    def perform(self, action: Action) -> None:
+        """Do what an action asks for; those of the picture are done here."""
+        seen = SEEN.get(action)
+        if seen is None:
+            super().perform(action)
+            return
+        seen(self)
+        self._follow_scale(time.monotonic())
+
+    def pan(self, columns: int) -> None:
+        """Show what lies to the right by steps (to the left, if negative)."""
+        away = 1 if self.state.mirrored else -1
+        self.view.pan(away * columns * PAN_STEP)
 
     def resize(self, size: tuple[int, int]) -> None:
         """Lay out anew; the hand stays where it is."""
@@ -154,11 +175,23 @@ class PlayWindow(PointerEvents):
         span = oscillogram_span(meters.frequency)
         sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
         oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
-        shown = replace(self.shown, peak=meters.peak, rms=meters.rms, oscillogram=oscillogram, oscillogram_span=span)
+        trail = self._trail_now(state, time.monotonic())
+        shown = replace(
+            self.shown, peak=meters.peak, rms=meters.rms, oscillogram=oscillogram, oscillogram_span=span, trail=trail
+        )
         if self._midi is not None:
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
         self.frames += 1
         return self.view.draw(surface, state, shown)
+
+    def _trail_now(self, state: WindowState, now: float) -> list[tuple[float, float]]:
+        """The way of the last seconds, while it sounds and the player wants to see movement."""
+        trail = self._trail
+        if state.volume > 0.0 and not state.silenced:
+            trail.append((now, state.distance))
+        while trail and now - trail[0][0] > TRAIL_TIME:
+            trail.popleft()
+        return [] if state.still else [(now - when, distance) for when, distance in reversed(trail)]
 
     def _follow(self, meters: Meters) -> None:
         """Take note of what the speaker did of itself."""
@@ -216,6 +249,23 @@ class PlayWindow(PointerEvents):
             self._act(*after_action(self.state, action))
 
 
+def toggle_fullscreen(window: PlayWindow) -> None:
+    """Fill the screen, or go back to a window."""
+    import pygame
+
+    pygame.display.toggle_fullscreen()
+
+
+SEEN: dict[Action, Callable[[PlayWindow], None]] = {
+    "zoom in": lambda window: window.zoom(-1),
+    "zoom out": lambda window: window.zoom(1),
+    "pan left": lambda window: window.pan(-1),
+    "pan right": lambda window: window.pan(1),
+    "usual range": lambda window: window.view.usual_range(),
+    "fullscreen": toggle_fullscreen,
+}
+
+
 def field_picture(session: Session) -> FieldPicture:
     """The drawn part of the field that plays, to the design's own sizes."""
     tuned, design = session.tuned, session.side.offer.design
@@ -233,7 +283,19 @@ def field_picture(session: Session) -> FieldPicture:
         cabinet=None if design.cabinet is None else (design.cabinet.width, design.cabinet.depth),
         volume=volume,
         title=session.side.name,
+        light=field_light(tuned.instrument.curve),
     )
+
+
+LIGHT_DECADES = 3.0  # of the capacitance's slope, from full light to none
+
+
+def field_light(curve: CapacitanceCurve) -> tuple[float, ...]:
+    """How much the antenna's capacitance changes with the hand, at 0, 1, 2 ... cm: 1 at most, 0 three decades below."""
+    places = np.linspace(0.0, 1.0, 101)
+    slope = np.abs(curve.slope(np.clip(places, curve.nearest, curve.farthest)))
+    share = 1.0 + np.log10(np.maximum(slope / slope.max(), 1e-9)) / LIGHT_DECADES
+    return tuple(np.clip(share, 0.0, 1.0).round(4).tolist())
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     from synth.live.contract import InstrumentSound
 
 
+ZOOM_STEP = 1.15
+PAN_STEP = 0.08  # of the stage's width
+
 Place = tuple[float, float]
 Kind = Literal["down", "motion", "up"]
 
@@ -202,8 +205,8 @@ class PointerEvents(Actions):
             self.state = replace(self.state, dragging="")
             self.session.settle()
 
-    def _wheel(self, steps: int, ctrl: bool, moment: float) -> None:
-        """Over a control: its steps. Over the stage with Ctrl: up opens the hand, down closes it."""
+    def _wheel(self, steps: int, ctrl: bool, shift: bool, moment: float) -> None:
+        """Over a control: its steps. Over the stage: zoom, with Shift pan, with Ctrl open the hand or close it."""
         place = self.state.pointer
         target = Pointed() if place is None else self._target(place)
         if target.control:
@@ -211,6 +214,16 @@ class PointerEvents(Actions):
             self.step(steps)
         elif place is not None and steps and self._on_stage(place) and ctrl:
             self.session.set("posture", "open" if steps > 0 else "fist")
+        elif place is not None and steps and self._on_stage(place):
+            if shift:
+                self.view.pan(-PAN_STEP * steps)
+            else:
+                self.zoom(-steps)
+            self._follow_scale(moment)
+
+    def zoom(self, steps: int) -> None:
+        """Show more of the field (less, if negative), with the hand left at its place."""
+        self.view.zoom(ZOOM_STEP**steps, self.state.distance)
 
     def _act(self, state: WindowState, action: Action | None) -> None:
         answered = self.state.caution_open and not state.caution_open

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from synth.window.keys import next_control, next_text_scale, row_of
+from synth.window.palette import next_look
 from synth.window.scale import StageScale
 
 Action = str  # the name of a row of `synth.window.keys`, or "level" or "layout": what is left for the loop to do
@@ -31,7 +32,7 @@ class WindowState:
     `recording` and `replaying` follow the speaker, which may refuse or end them. `selected`: the control that keys
     change. `dragging`: the control whose slider the pointer holds, or "". `text_scale`: 1 is the usual size of texts.
     `drawer_open`: the controls as a page, in a window that has no room for them beside the stage. `leaving`: what would
-    be lost by quitting, while the player is asked about it.
+    be lost by quitting, while the player is asked about it. `look`: the colours. `still`: less motion, no trail.
     """
 
     distance: float
@@ -60,6 +61,8 @@ class WindowState:
     dragging: str = ""
     replaying: bool = False
     drawer_open: bool = False
+    look: str = "dark"
+    still: bool = False
 
     @property
     def silenced(self) -> bool:
@@ -206,6 +209,10 @@ def after_action(state: WindowState, action: Action) -> tuple[WindowState, Actio
             return replace(state, muted=not state.muted), "mute"
         case "louder" | "quieter":
             return replace(state, level=level_after_step(state.level, 1 if action == "louder" else -1)), "level"
+        case "look":
+            return replace(state, look=next_look(state.look)), "layout"
+        case "still":
+            return replace(state, still=not state.still), None
         case "mirror":
             return replace(state, mirrored=not state.mirrored), "layout"
         case "next control" | "previous control":

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from synth.window import palette
 from synth.window.canvas import FieldPicture, PlayCanvas
-from synth.window.draw_hand import draw_figure, draw_hand, draw_inset
+from synth.window.draw_hand import draw_figure, draw_hand, draw_inset, draw_trail
 from synth.window.draw_overlay import (
     KEY_PIECES,
     STRIP_KEY_PIECES,
@@ -28,12 +29,13 @@ from synth.window.draw_readouts import (
     draw_tuner,
 )
 from synth.window.draw_stage import draw_field
+from synth.window.draw_volume import draw_volume_hand
 from synth.window.drawer import ControlRow, draw_drawer, strip_words
 from synth.window.keys import help_groups
-from synth.window.layout import Layout, lay_out, too_small
+from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
 from synth.window.picture import PIECES, Picture
-from synth.window.scale import StageScale, stage_width
+from synth.window.scale import Shown, StageScale, usual_view
 from synth.window.state import WindowState
 
 if TYPE_CHECKING:
@@ -51,6 +53,8 @@ class View:
         self._rows: tuple[ControlRow, ...] = ()
         self._row_texts: tuple[DrawnText, ...] = ()
         self.size = (0, 0)
+        self._look = "dark"
+        self._chosen: Shown | None = None
         self.text_scale = 1.0
         self.mirrored = False
         self.layout: Layout | None = None
@@ -63,9 +67,9 @@ class View:
         The scale of the stage follows at the next picture that is drawn while no slider is held.
         """
         self._canvas.field = picture
-        self._wanted_width = stage_width(picture.zero_beat, picture.ends[1])
+        self._usual = usual_view(picture.notes, picture.zero_beat, picture.ends[1])
         if self.size == (0, 0):
-            self._width = self._wanted_width
+            self._range = self._usual
         else:
             self.resize(self.size)
 
@@ -80,7 +84,8 @@ class View:
         self.scale, picture = None, self._canvas.field
         if self.layout is not None:
             self._canvas.lay_out(self.layout)
-            self.scale = StageScale(self.layout.stage, self._width, *picture.ends, picture.volume, self.mirrored)
+            scale = StageScale(self.layout.stage, self._range.width, *picture.ends, picture.volume, self.mirrored)
+            self.scale = replace(scale, start=self._range.start)
             self._canvas.scale = self.scale
 
     def _open_drawer(self, wanted: bool) -> None:
@@ -90,6 +95,25 @@ class View:
             if changed is not self.layout:
                 self.layout, self._still = changed, None
                 self._canvas.lay_out(changed)
+
+    def zoom(self, factor: float, around: float) -> None:
+        """Show `factor` times as much of the field, with the distance `around`, m, left at its place."""
+        self._chosen = self._range.zoomed(factor, around, self._canvas.field.ends[1])
+        self._follow_choice()
+
+    def pan(self, share: float) -> None:
+        """Show what lies farther from the antenna by a share of the stage's width."""
+        self._chosen = self._range.panned(share, self._canvas.field.ends[1])
+        self._follow_choice()
+
+    def usual_range(self) -> None:
+        """Show the notes from C2 to C6 again."""
+        self._chosen = None
+        self._follow_choice()
+
+    def _follow_choice(self) -> None:
+        self._range = self._usual if self._chosen is None else self._chosen
+        self.resize(self.size)
 
     def renew(self) -> None:
         """Draw everything at the next picture, after the window was uncovered."""
@@ -102,17 +126,22 @@ class View:
 
     def draw(self, surface: pygame.Surface, state: WindowState, shown: Picture) -> list[pygame.Rect]:
         """Draw onto `surface`, which holds the last picture; return the rectangles that may have changed."""
+        palette.use(state.look)
+        if state.look != self._look:
+            self._look = state.look
+            self.renew()
         if (state.text_scale, state.mirrored) != (self.text_scale, self.mirrored):
             self.resize(self.size, state.text_scale, state.mirrored)
-        if self._width != self._wanted_width and not state.dragging:
-            self._width = self._wanted_width
+        wanted = self._usual if self._chosen is None else self._chosen
+        if self._range != wanted and not state.dragging:
+            self._range = wanted
             self.resize(self.size)
         self._open_drawer(state.drawer_open)
         canvas, layout = self._canvas, self.layout
         if layout is None:
             canvas.onto(surface)
             self._still_texts = self._row_texts = ()
-            draw_too_small(canvas, surface.get_size())
+            draw_too_small(canvas, surface.get_size(), needed_size(self.text_scale))
             return [surface.get_rect()]
         page = "caution" if state.caution_open else "leaving" if state.leaving else "help" if state.help_open else ""
         before = [touched.inflate(4, 4) for touched in canvas.touched]
@@ -143,9 +172,11 @@ class View:
         """What may change with every picture."""
         canvas = self._canvas
         if not canvas.layout.drawer_over_stage:
+            draw_trail(canvas, shown.trail)
             draw_figure(canvas, state, shown.posture)
             draw_inset(canvas, state, shown.posture)
-            draw_hand(canvas, state, shown.readouts.distance, shown.posture)
+            draw_hand(canvas, state, shown.readouts, shown.posture)
+            draw_volume_hand(canvas, state)
         for draw, values in (
             (draw_tuner, (shown.readouts,)),
             (draw_oscillogram, (shown.oscillogram, shown.oscillogram_span)),

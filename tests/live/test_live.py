@@ -18,7 +18,7 @@ from pitch_heard import pitch_of
 from models.pitch_field import PitchField
 from synth.window import palette
 from synth.window.layout import lay_out
-from synth.window.scale import StageScale, stage_width
+from synth.window.scale import StageScale, usual_view
 
 RATE = 48000
 SIZE = (1280, 720)
@@ -64,8 +64,8 @@ class Pointer:
     def __init__(self, stage: Any, window: str, field: PitchField) -> None:
         curve = field.instrument.curve
         layout = lay_out(SIZE)
-        width = stage_width(field.zero_beat_distance, curve.farthest)
-        self.scale = StageScale(layout.stage, width, curve.nearest, curve.farthest)
+        shown = usual_view(field.notes(), field.zero_beat_distance, curve.farthest)
+        self.scale = StageScale(layout.stage, shown.width, curve.nearest, curve.farthest, start=shown.start)
         self.field = field
         self.place = (0, 0)
         self._stage, self._window = stage, window

@@ -20,7 +20,7 @@ from synth.build.workbench import open_design
 from synth.window.controls import CONTROLS, Settings
 from synth.window.layout import Layout, lay_out
 from synth.window.retune import retuned
-from synth.window.scale import StageScale, stage_width
+from synth.window.scale import StageScale, usual_view
 from synth.window.session import Session, session_of
 
 RATE, SIZE = 48000, (1280, 720)
@@ -91,9 +91,9 @@ def perform(stage: Any, session: Session, player: Any, record: Path, log: Path) 
 
     meadow, heron = (side.tuned.instrument for side in session.sides)
     curve = meadow.curve
-    scale = StageScale(
-        layout.stage, stage_width(session.tuned.field.zero_beat_distance, curve.farthest), curve.nearest, curve.farthest
-    )
+    field = session.tuned.field
+    shown = usual_view(field.notes(), field.zero_beat_distance, curve.farthest)
+    scale = StageScale(layout.stage, shown.width, curve.nearest, curve.farthest, start=shown.start)
     time.sleep(0.5)
     do("key", "Return")
     column, row = round(scale.x_of(DISTANCE)), round(scale.y_of(0.9))

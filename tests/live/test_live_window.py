@@ -28,7 +28,7 @@ from pitch_heard import pitch_of
 from synth.build.workbench import open_design
 from synth.window import palette
 from synth.window.layout import lay_out
-from synth.window.scale import StageScale, stage_width
+from synth.window.scale import StageScale, usual_view
 from synth.window.screen import EXIT_CODE, MESSAGE
 
 RATE = 48000
@@ -105,9 +105,8 @@ def perform(stage: Any, player: Any, report: Path, log: Path, record: Path) -> R
 
     pitch_field = open_design(DESIGN).field
     curve, stage_box = pitch_field.instrument.curve, lay_out(FIRST).stage
-    scale = StageScale(
-        stage_box, stage_width(pitch_field.zero_beat_distance, curve.farthest), curve.nearest, curve.farthest
-    )
+    shown = usual_view(pitch_field.notes(), pitch_field.zero_beat_distance, curve.farthest)
+    scale = StageScale(stage_box, shown.width, curve.nearest, curve.farthest, start=shown.start)
     column, row = round(scale.x_of(DISTANCE)), round(scale.y_of(0.9))
     done.frequency = abs(float(pitch_field.frequency_at(scale.distance_at(column))))
     stage.wait_for(pid_file.exists, "the first picture")
