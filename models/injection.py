@@ -16,7 +16,10 @@ Proc. IRE 34 (1946) 351; B. Razavi, IEEE JSSC 39 (2004) 1415; the two-sided form
 integrating two oscillators in time. Valid for weak coupling: wL small against w0 / 2Q of both. Neglected: that the
 injected current also changes the amplitudes (with a node that is mostly capacitive, psi near -90 degrees, and equal
 oscillators, wL falls to 0 in this model and what is left comes from there), other leaks between the two (supply,
-stray field), harmonics, and the coupling capacitors, which are taken as large.
+stray field), harmonics, and the coupling capacitors, which are taken as large. Against whole transistor circuits
+(`models.circuit.coupled`) this is an order of magnitude: 1.05 times theirs with a node of mostly resistance, 0.6 with
+one of mostly capacitance, 1.9 at the demo design Willow, 5.7 with twice its current; so it serves designs without
+circuits alone.
 """
 
 from __future__ import annotations

@@ -9,13 +9,14 @@ complete elliptic integrals K, E of modulus k:
 Coils in any position: Neumann's integral of the vector potential A of every ring of the one round every ring of the
 other; at rho and z from a ring's middle A = mu0 / (2 pi rho) sqrt((a + rho)^2 + z^2) ((1 - k^2/2) K - E) with
 k^2 = 4 a rho / ((a + rho)^2 + z^2). Lengths in m. Neglected: the pitch of the windings, their layers, metal and ferrite
-nearby.
+nearby (a screen round a coil or a metal plate lowers the coupling; a core raises it).
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from scipy.constants import mu_0
@@ -32,15 +33,55 @@ RINGS, CORNERS = 32, 96
 
 @dataclass(frozen=True, slots=True)
 class Coil:
-    """A single-layer coil: diameter and length, m, and turns."""
+    """A single-layer coil: diameter and length, m, turns, and inductance, H.
+
+    Without an inductance it has that of a current sheet of these turns; without turns it has those that a current
+    sheet needs for this inductance. With both the inductance may be another (a core, many layers). ValueError for
+    neither.
+    """
 
     diameter: float
     length: float
-    turns: float
+    turns: float | None = None
+    inductance: float | None = None
 
     def __post_init__(self) -> None:
-        for name in ("diameter", "length", "turns"):
-            positive(f"coil {name}", getattr(self, name))
+        if self.turns is None and self.inductance is None:
+            raise ValueError("coil: give its turns or its inductance")
+        for name in ("diameter", "length", "turns", "inductance"):
+            if getattr(self, name) is not None:
+                positive(f"coil {name}", getattr(self, name))
+
+    @property
+    def winding(self) -> float:
+        """Its turns, stated or those of the current sheet."""
+        if self.turns is not None:
+            return self.turns
+        one = float(solenoid_inductance(1.0, self.diameter, self.length))
+        return math.sqrt((self.inductance or 0.0) / one)
+
+    @property
+    def sheet_inductance(self) -> float:
+        """Inductance of the current sheet of its turns, H."""
+        return float(solenoid_inductance(self.winding, self.diameter, self.length))
+
+
+class Axes(StrEnum):
+    """How two coils stand to each other, their middles a distance apart: on one axis; upright side by side; the second
+    lying beside the upright first with its axis towards it (then nothing of one's field goes through the other).
+    """
+
+    COAXIAL = "coaxial"
+    PARALLEL = "parallel"
+    CROSSED = "crossed"
+
+    def placed(self, distance: float) -> tuple[Point, Point]:
+        """Return the second's middle and direction, for the first as in `mutual_inductance`; distance m."""
+        away = positive("coil distance", distance)
+        upright, aside = (0.0, 0.0, 1.0), (1.0, 0.0, 0.0)
+        if self is Axes.COAXIAL:
+            return (0.0, 0.0, away), upright
+        return (away, 0.0, 0.0), upright if self is Axes.PARALLEL else aside
 
 
 def ring_inductance(first_radius: float, second_radius: float, distance: float) -> float:
@@ -86,12 +127,12 @@ def mutual_inductance(first: Coil, second: Coil, offset: Point, axis: Point = (0
     for place, weight in zip(0.5 * first.length * nodes, 0.5 * weights, strict=True):
         round_each = np.sum(_potential(radius, rho, height - place) * turning, axis=1) * step
         total += weight * float(0.5 * weights @ round_each)
-    return first.turns * second.turns * total
+    return float(first.winding * second.winding * total)
 
 
 def coil_coupling(first: Coil, second: Coil, offset: Point, axis: Point = (0.0, 0.0, 1.0)) -> float:
-    """Return k = M / sqrt(L_1 L_2), both inductances those of the current sheets; arguments as `mutual_inductance`."""
-    own = [float(solenoid_inductance(coil.turns, coil.diameter, coil.length)) for coil in (first, second)]
+    """Return k = M / sqrt(L_1 L_2); arguments as `mutual_inductance`."""
+    own = [coil.sheet_inductance if coil.inductance is None else coil.inductance for coil in (first, second)]
     return mutual_inductance(first, second, offset, axis) / math.sqrt(own[0] * own[1])
 
 

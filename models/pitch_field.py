@@ -21,14 +21,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
+from scipy.optimize.elementwise import find_root
 
 from models.arrays import Floats
 from models.checks import finite, finite_array, positive, positive_array
 from models.instrument import Instrument
 from models.pitch import REFERENCE_A, cents, frequency_of_note, note_name, note_number, parse_note, rms_from_line
+from models.pulling import held_from
 
 LOWEST_AUDIBLE = 20.0  # Hz
 HIGHEST_AUDIBLE = 20_000.0  # Hz
+HELD_ROUNDS = 100
 LINE_SAMPLES = 2000  # distances of a straight-line fit: the spacing adds an error of order 1e-7 of the result
 
 
@@ -94,7 +97,10 @@ class PitchField:
         return np.asarray((wanted >= self.lowest_frequency) & (wanted <= self.highest_frequency))
 
     def distance_at(self, frequency: ArrayLike) -> Floats:
-        """Hand distances (m) that sound frequencies (Hz), within 1e-9 m; ValueError if out of reach."""
+        """Hand distances (m) that sound frequencies (Hz), within 1e-9 m; ValueError if out of reach.
+
+        All are searched side by side (T. R. Chandrupatla, Adv. Eng. Softw. 28 (1997) 145, as scipy has it).
+        """
         wanted = positive_array("frequency", frequency)
         near, far = self._span()
         within = self.reaches(wanted)
@@ -107,7 +113,8 @@ class PitchField:
         offset = sign * np.hypot(wanted, self.instrument.lock_range)
         law = self.instrument.offset_frequency
         aims = np.clip(offset, law(far), law(near))  # the offset falls with distance; the ends round
-        return np.reshape([brentq(lambda place, aim=aim: law(place) - aim, near, far) for aim in aims.flat], aims.shape)
+        found = find_root(lambda place, aim: law(place) - aim, (near, far), args=(aims,), tolerances={"xatol": 1e-12})
+        return np.asarray(found.x)
 
     def cents_per_mm(self, distance: ArrayLike) -> Floats:
         """Size of the change of pitch with hand distance, cents per mm (not negative), at distances in m."""
@@ -116,6 +123,27 @@ class PitchField:
         # beat = sqrt(offset^2 - lock^2), so d(beat) / beat = offset d(offset) / beat^2
         per_metre = offset * self.instrument.offset_slope(where) / self.instrument.beat_frequency(where) ** 2
         return np.asarray(np.abs(1200.0 / math.log(2.0) * per_metre) * 1e-3)
+
+    def lowest_held(self, sway: float, hold_cents: float, lock_range: float | None = None) -> float | None:
+        """Lowest note, Hz, that a `sway` of the hand, m (peak), moves by no more than `hold_cents` (peak).
+
+        `lock_range`, Hz, in place of the instrument's. The note that a lock range allows, `held_from`, hangs on the
+        slope of the offset at its own distance: nearer, for a wider lock range, the field is steeper. Taken from the
+        edge of lock inwards until the two agree; None where no note in reach is held, less than the field's lowest note
+        where that is held already. To first order in the sway.
+        """
+        lock = self.instrument.lock_range if lock_range is None else lock_range
+        sign, note = (1.0 if self.direction == "rising" else -1.0), 1.0
+        for _ in range(HELD_ROUNDS):
+            offset = math.hypot(note, lock)
+            place = _crossing(self.instrument, sign * offset)
+            if sign * float(self.instrument.offset_frequency(place)) < offset * (1.0 - 1e-9):
+                return None  # nearer than the hand can come
+            wander = positive("sway", sway) * abs(float(self.instrument.offset_slope(place)))
+            before, note = note, held_from(lock, wander, hold_cents)
+            if abs(note - before) <= 1e-9 * note:
+                return note
+        return None
 
     def linearity_error(self, near: float, far: float) -> float:
         """RMS cents by which the pitch leaves its best straight line against distance, over near..far (m).

@@ -211,3 +211,28 @@ def pulled_line_ratio(offset: float, lock_range: float) -> float:
     if size <= lock:
         raise ValueError(f"offset must be beyond the lock range {lock:g}; got {offset:g}")
     return 0.0 if lock == 0.0 else (size - math.sqrt((size - lock) * (size + lock))) / lock
+
+
+def bent_below(lock_range: float, bend_cents: float) -> float:
+    """Note, Hz, below which the pulled beat lies more than `bend_cents` under the beat of oscillators left free.
+
+    Symbols: wL lock range, d offset (the free beat), b pulled beat, q = b / d = 2^(-cents / 1200). From
+    b^2 = d^2 - wL^2:  b = wL / sqrt(1 / q^2 - 1). The farther above the lock range a note lies, the less it is bent.
+    """
+    lock, bend = non_negative("lock_range", lock_range), positive("bend_cents", bend_cents)
+    return lock / math.sqrt(math.expm1(bend * math.log(2.0) / 600.0))
+
+
+def held_from(lock_range: float, wander: float, hold_cents: float) -> float:
+    """Lowest note, Hz, that a `wander` of the offset, Hz (peak), moves by no more than `hold_cents` (peak).
+
+    The pulled beat b follows the offset d by d(b)/b = d d(d) / b^2, with d^2 = b^2 + wL^2, so with
+    h = 1200 wander / (ln 2 cents), the lowest note without pulling:
+
+        b^2 / sqrt(b^2 + wL^2) = h,    b = sqrt(h (h + sqrt(h^2 + 4 wL^2)) / 2)
+
+    To first order in the wander. With a lock range far above h it is sqrt(h wL).
+    """
+    lock, free = non_negative("lock_range", lock_range), non_negative("wander", wander)
+    free *= 1200.0 / (math.log(2.0) * positive("hold_cents", hold_cents))
+    return math.sqrt(0.5 * free * (free + math.hypot(free, 2.0 * lock)))

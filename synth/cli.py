@@ -48,6 +48,7 @@ COMMANDS = {
     "lesson": Command(LEARN, "hear how two tones make a third, in lessons to read or to play"),
     "tune": Command(LEARN, "see which notes of a tune a design plays, and how true they are"),
     "sensitivity": Command(LEARN, "see what a millimetre of hand and a tremor do to each note"),
+    "guide": Command(LEARN, "read the guide: first hour, building, playing, teaching, troubles"),
     "devices": Command(MACHINE, "list the sound outputs and the MIDI outputs"),
     "doctor": Command(MACHINE, "check libraries, sound output, latency and block timing"),
     "benchmark": Command(MACHINE, "measure Beatfield beside plain ways to the same results"),
@@ -141,6 +142,9 @@ def main(argv: list[str] | None = None) -> int:
         autocomplete(parser)
     arguments = parser.parse_args(argv)
     _end_politely()
+    # Its matrices are small: on busy cores the threads of a linear algebra library wait for each other far longer than
+    # they help. It reads this once, when numpy is loaded, which is later.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         check_outputs(arguments)
         code = import_module(f"synth.commands.{arguments.command}").run(arguments)

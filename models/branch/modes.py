@@ -91,6 +91,14 @@ def antenna_capacitance(squared: Floats, l0: Floats, c0: Floats, la: Floats, cs:
     return np.asarray(np.where(np.isfinite(found) & (found > 0.0), found, np.nan))
 
 
+def tank_capacitance(squared: Floats, l0: Floats, la: Floats, ca: Floats, cs: Floats) -> Floats:
+    """The tank's capacitance C0, F, with which the circuit swings at X = omega^2 = `squared` (broadcasts, unchecked).
+
+    X L0 (C0 + A) = 1, the determinant of the module text solved for C0; both modes alike. May come out negative.
+    """
+    return np.asarray(1.0 / (squared * l0) - branch_load(squared, la, ca, cs))
+
+
 def mode_frequencies(
     tank_inductance: ArrayLike,
     tank_capacitance: ArrayLike,

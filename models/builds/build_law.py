@@ -4,9 +4,10 @@ A build is a tank L0 || C0 with an antenna behind a coil La (self-capacitance Cs
 one of its modes (`models.branch.modes`). Its determinant is linear in the antenna's capacitance, so the way back from a
 frequency to the capacitance, and with it to the hand distance of a note, needs no search.
 
-With a solved circuit the law is the lossless one times the ratio of solved to lossless frequency of the nominal design,
-against the antenna's capacitance: right to first order, the ratio being close to 1 (a test solves changed circuits
-anew). Neglected: what `models.instrument` neglects, and any change of the hand field between builds.
+Of a solved circuit the resonance without loss does not know everything. What it lacks is written as a capacitance
+across the tank that is not there (`models.builds.circuit_share`): of the nominal design a table against the antenna's
+capacitance, with which the law gives the solved frequency itself; of each build a little more or less. Neglected: what
+`models.instrument` neglects, and any change of the hand field between builds.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ from models.pitch import cents, rms_from_line
 from models.pulling import pulled_beat
 
 TABLE, FINE_TABLE = 1500, 8192  # points of the inverse of the capacitance curve
-CORRECTION_STEPS = 6
+CIRCUIT_STEPS = 6
 END_SLACK = 1e-9  # of a logarithm, by which rounding may leave the ends of the table
 
 
@@ -50,13 +51,18 @@ def gauss(points: int) -> Rule:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Builds:
-    """Part values of the variable oscillators, rows (n,), H and F; `antenna_stray` adds to the hand field's value."""
+    """Part values of the variable oscillators, rows (n,), H and F; `antenna_stray` adds to the hand field's value.
+
+    added: (n, terms), F: what the circuits of each build add across the tank, as a polynomial in the antenna's
+    capacitance, which runs from -1 to 1 over the table of the law; no terms without a circuit.
+    """
 
     tank_inductance: Floats
     tank_capacitance: Floats
     branch_inductance: Floats
     self_capacitance: Floats
     antenna_stray: Floats
+    added: Floats = field(default_factory=lambda: np.empty((0, 0)))
 
     def __post_init__(self) -> None:
         rows = np.broadcast_arrays(*[np.atleast_1d(finite_array(name, getattr(self, name))) for name in PARTS])
@@ -65,14 +71,15 @@ class Builds:
 
     def each(self, change: Callable[[Floats], Floats]) -> Builds:
         """The same change made to every row: builds left out, repeated, ..."""
-        return Builds(*(change(getattr(self, name)) for name in PARTS))
+        l0, c0, la, cs, stray = (change(getattr(self, name)) for name in PARTS)
+        return Builds(l0, c0, la, cs, stray, change(self.added) if self.added.size else self.added)
 
     def columns(self) -> tuple[Floats, ...]:
         """The rows as columns (n, 1)."""
         return tuple(getattr(self, name)[:, None] for name in PARTS)
 
 
-PARTS = tuple(part.name for part in fields(Builds))
+PARTS = tuple(part.name for part in fields(Builds) if part.name != "added")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,17 +87,17 @@ class BuildLaw:
     """What all builds share: the hand field, the mode they swing in and the lock range, Hz.
 
     fine: distances to the last digits, with the curve itself in place of a table straight in the logarithms between its
-    points, which is within 1e-5 of it and faster. variable_correction: solved over lossless frequency, a row of values
-    at `correction_capacitances` (F, without stray); both empty without a circuit. Raises ValueError for a value out of
-    its domain. Everywhere `hand` is an antenna capacitance in F without stray.
+    points, which is within 1e-5 of it and faster. circuit_added: F, what the nominal circuit adds across the tank, a
+    row of values at `circuit_capacitances` (F, without stray); both empty without a circuit. Raises ValueError for a
+    value out of its domain. Everywhere `hand` is an antenna capacitance in F without stray.
     """
 
     curve: CapacitanceCurve
     mode: str = "low"
     lock_range: float = 0.0
     fine: bool = False
-    correction_capacitances: Floats = field(default_factory=lambda: np.empty(0))
-    variable_correction: Floats = field(default_factory=lambda: np.empty(0))
+    circuit_capacitances: Floats = field(default_factory=lambda: np.empty(0))
+    circuit_added: Floats = field(default_factory=lambda: np.empty(0))
     _log_distances: Floats = field(init=False, repr=False)
     _log_added: Floats = field(init=False, repr=False)
 
@@ -126,22 +133,22 @@ class BuildLaw:
     def frequency(self, builds: Builds, hand: Floats) -> Floats:
         """Frequency of the variable oscillators, Hz (n, m), with antenna capacitances (m,) or (n, m)."""
         l0, c0, la, cs, stray = builds.columns()
+        if self.circuit_added.size:
+            c0 = c0 + self._added(builds, hand)
         squared = squared_frequencies(l0, c0, la, hand + stray, cs)[MODES.index(self.mode)]
-        frequency = np.sqrt(squared) / (2.0 * math.pi)
-        return frequency * self._correction(hand) if self.variable_correction.size else frequency
+        return np.asarray(np.sqrt(squared) / (2.0 * math.pi))
 
     def hand_with(self, builds: Builds, frequency: Floats) -> Floats:
         """The inverse of `frequency`: antenna capacitances, F, for frequencies (n, m), Hz; NaN where there is none."""
         l0, c0, la, cs, stray = builds.columns()
-
-        def lossless(frequency: Floats) -> Floats:
-            return antenna_capacitance((2.0 * math.pi * frequency) ** 2, l0, c0, la, cs) - stray
-
-        if not self.variable_correction.size:
-            return lossless(frequency)
-        hand = lossless(frequency / self.variable_correction.mean())
-        for _ in range(CORRECTION_STEPS):  # the ratio changes little along the hand's range: it settles at once
-            hand = lossless(frequency / self._correction(hand))
+        squared = (2.0 * math.pi * frequency) ** 2
+        if not self.circuit_added.size:
+            return antenna_capacitance(squared, l0, c0, la, cs) - stray
+        hand = np.full(frequency.shape, self.circuit_capacitances.mean())
+        for _ in range(
+            CIRCUIT_STEPS
+        ):  # what the circuit adds changes little along the hand's range: it settles at once
+            hand = antenna_capacitance(squared, l0, c0 + self._added(builds, hand), la, cs) - stray
         return hand
 
     def distance_at(self, builds: Builds, frequency: Floats) -> Floats:
@@ -160,6 +167,14 @@ class BuildLaw:
         pitch = cents(pulled_beat(offset, self.lock_range), 1.0)
         return rms_from_line(pitch) if rule.weights is None else rms_from_line(pitch, *rule)
 
-    def _correction(self, hand: Floats) -> Floats:
-        """Solved over lossless frequency."""
-        return np.asarray(np.interp(hand, self.correction_capacitances, self.variable_correction))
+    def _added(self, builds: Builds, hand: Floats) -> Floats:
+        """What the circuits add across the tanks, F (n, m) or, where all builds are alike, (m,)."""
+        table = self.circuit_capacitances
+        nominal = np.interp(hand, table, self.circuit_added)
+        if not builds.added.size:
+            return nominal
+        turn = (2.0 * hand - (table[0] + table[-1])) / (table[-1] - table[0])
+        total = builds.added[:, -1:]
+        for term in range(builds.added.shape[1] - 2, -1, -1):
+            total = total * turn + builds.added[:, term : term + 1]
+        return nominal + total

@@ -6,18 +6,22 @@ one of the others throughout, so that the extremes over all tolerances lie at tw
     T_high: L, C, S, A all at their least; T_low: all at their most.
 A pair of values does when the trimmer's least, at its largest, is no more than T_low, and its most, at its least, is no
 less than T_high. That is a worst case: independent errors of many parts seldom meet there.
-Neglected: loss, and the transistor's pull of the frequency beyond its junction capacitance.
+Of a solved circuit S holds all that it has across its tank on the target, loss and the transistor's pull included; off
+the target it grows with what lies across the coil. Neglected: without a circuit both; any change of S with L.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+from scipy.interpolate import CubicSpline
+
 from models.branch.modes import above_branch, branch_load, mode_frequencies
-from models.checks import finite, fraction, non_negative, positive
+from models.checks import finite, finite_array, fraction, non_negative, positive
 from models.preferred_values import values_in_range
 from models.tank import resonant_frequency
 
@@ -63,7 +67,8 @@ class TankAntenna:
 class TankTarget:
     """What the values are chosen for: `frequency` Hz; ratios are limits, plus or minus; board_stray F, with junction.
 
-    trimmer_share: least over most capacitance of the trimmers to be had.
+    trimmer_share: least over most capacitance of the trimmers to be had. across, more: with `across` farads more across
+    the coil than on the target a solved circuit adds `more` to the stray, a rising row of each (one entry: nothing).
     """
 
     frequency: float
@@ -73,9 +78,13 @@ class TankTarget:
     trimmer_tolerance: float = 0.1
     trimmer_share: float = 0.2
     antenna: TankAntenna | None = None
+    across: tuple[float, ...] = (0.0,)
+    more: tuple[float, ...] = (0.0,)
 
     def __post_init__(self) -> None:
         positive("frequency", self.frequency)
+        if len(self.across) != len(self.more) or not (np.diff(finite_array("across", self.across)) > 0.0).all():
+            raise ValueError(f"across must rise and go with more; got {self.across} and {self.more}")
         non_negative("least stray", self.board_stray.least)
         for name in ("inductor_tolerance", "capacitor_tolerance", "trimmer_tolerance", "trimmer_share"):
             if fraction(name, getattr(self, name)) == 1.0:
@@ -170,14 +179,27 @@ def _reach(
 ) -> tuple[tuple[float, float], tuple[float, float] | None]:
     """Frequencies from trimmer all in to all out: nominal, and those that every build reaches; exact per corner."""
 
+    squared, load = (2.0 * math.pi * goal.frequency) ** 2, antenna_load(goal.antenna, goal.frequency)
+    off_target = _off_target(goal)
+
     def frequency(way: float, trimmer: float) -> float:
+        inductance = coil * (1.0 + way * goal.inductor_tolerance)
         total = fixed * (1.0 + way * goal.capacitor_tolerance) + getattr(goal.board_stray, ENDS[way]) + trimmer
-        return _on_tank(goal, coil * (1.0 + way * goal.inductor_tolerance), total, way)
+        on_target = 1.0 / (squared * inductance) - getattr(load, ENDS[way])
+        return _on_tank(goal, inductance, total + off_target(total - on_target), way)
 
     nominal = frequency(0.0, high), frequency(0.0, low)
     off = goal.trimmer_tolerance
     sure = frequency(-1.0, high * (1.0 - off)), frequency(1.0, low * (1.0 + off))
     return nominal, sure if sure[0] <= sure[1] else None
+
+
+def _off_target(goal: TankTarget) -> Callable[[float], float]:
+    """What a solved circuit adds, F, with farads more across the coil; beyond its table as at its end."""
+    if len(goal.across) < 2:
+        return lambda across: 0.0
+    table = CubicSpline(goal.across, goal.more)
+    return lambda across: float(table(min(max(across, goal.across[0]), goal.across[-1])))
 
 
 def _on_tank(goal: TankTarget, coil: float, total: float, way: float) -> float:
@@ -190,30 +212,30 @@ def _on_tank(goal: TankTarget, coil: float, total: float, way: float) -> float:
 
 
 def choose_values(
-    goal: TankTarget,
-    inductances: Sequence[float],
+    goals: Mapping[float, TankTarget],
     series: str = "E12",
     trimmer_series: str = "E6",
     count: int = MOST_CHOICES,
 ) -> tuple[TankChoice, ...]:
     """The best `count` choices that reach the target in all builds: smallest trimmer first, then most centred.
 
-    inductances: H, those to be had. The smaller trimmer is the finer one to set. Where none reaches it, the three that
-    miss by the least, that one first. Raises ValueError where stray and antenna alone are too much.
+    goals: by inductance, H, those to be had. The smaller trimmer is the finer one to set. Where none reaches it, the
+    three that miss by the least, that one first. Raises ValueError where stray and antenna alone are too much.
     """
-    if not inductances:
+    if not goals:
         raise ValueError("inductances must name one or more")
-    load = antenna_load(goal.antenna, goal.frequency)
     tried = [
         (_margins(goal, needs, low, high), (coil, fixed, low, high))
-        for coil in inductances
-        for fixed, low, high, needs in _candidates(goal, load, coil, series, trimmer_series)
+        for coil, goal in goals.items()
+        for fixed, low, high, needs in _candidates(
+            goal, antenna_load(goal.antenna, goal.frequency), coil, series, trimmer_series
+        )
     ]
     if not tried:
         raise ValueError("the target needs less capacitance than stray and antenna add; lower it, or take less coil")
     able = [(values[3], abs(margins[0] - margins[1]), values) for margins, values in tried if min(margins) >= 0.0]
     chosen = sorted(able)[:count] if able else sorted((-min(margins), 0.0, values) for margins, values in tried)[:3]
-    return tuple(choice_of(goal, *values) for _, _, values in chosen)
+    return tuple(choice_of(goals[values[0]], *values) for _, _, values in chosen)
 
 
 def _candidates(

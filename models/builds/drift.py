@@ -16,7 +16,7 @@ drift is that of `TransistorDrift`, solved by the caller (linear between two tem
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
 from models.arrays import Floats
-from models.builds.tuned_builds import QUANTITIES, TunedBuilds, variable_parts
+from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.checks import finite, finite_array, non_negative_array, positive
 from models.pitch import cents
 from models.pulling import pulled_beat
@@ -37,7 +37,8 @@ LONGEST_WAIT = 30.0  # time constants: nothing is left of the rise but a part in
 @dataclass(frozen=True, slots=True)
 class Coefficients:
     """Temperature coefficients, 1/K: tank coils and fixed capacitors of both oscillators, stray (with coil windings,
-    trimmers and junctions), series inductor, antenna stray.
+    trimmers and junctions), series inductor, antenna stray; of solved circuits the transistors' own temperature, which
+    changes by one part in itself each kelvin.
     """
 
     variable_coil: float = 0.0
@@ -47,20 +48,24 @@ class Coefficients:
     stray: float = 0.0
     branch_coil: float = 0.0
     antenna_stray: float = 0.0
+    transistors: float = 0.0
 
     def __post_init__(self) -> None:
         for name in CAUSES:
             finite(name, getattr(self, name))
 
-    def row(self) -> Floats:
-        """One coefficient for every column of QUANTITIES."""
+    def row(self, of_circuit: Sequence[str] = ()) -> Floats:
+        """One coefficient for every column of QUANTITIES, then those of the circuits' columns by the names of their
+        causes ("": none).
+        """
         named = {"branch_inductance": self.branch_coil, "antenna_stray": self.antenna_stray}
         for which, coil, capacitor in (
             ("variable", self.variable_coil, self.variable_capacitor),
             ("reference", self.reference_coil, self.reference_capacitor),
         ):
             named |= {f"{which}_inductance": coil, f"{which}_capacitance": capacitor, f"{which}_divider": capacitor}
-        return np.array([named.get(quantity, self.stray) for quantity in QUANTITIES])
+        resonance = [named.get(quantity, self.stray) for quantity in QUANTITIES]
+        return np.array(resonance + [getattr(self, cause) if cause else 0.0 for cause in of_circuit])
 
     def only(self, cause: str) -> Coefficients:
         """The same with every coefficient but one at 0."""
@@ -94,32 +99,22 @@ class Drift:
     note_cents: Floats
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class TransistorDrift:
-    """What warmer transistors alone do, Hz/K: to the reference, and to the variable oscillator with the hand at zero
-    beat and at each note (1 + notes,).
-    """
-
-    reference: float
-    variable: Floats
-
-
 @dataclass(frozen=True, slots=True)
 class DriftLaw:
-    """An instrument whose parts go with temperature: law, nominal part values (columns of QUANTITIES, F and H),
-    coefficients, the hand distances (m) of the notes to follow, and the transistors' share (None: neglected). Tuned at
-    rise 0 by the law's trimmer setting.
+    """An instrument whose parts go with temperature: law, nominal part values (the law's columns, SI units),
+    coefficients, the hand distances (m) of the notes to follow, and the cause (a name of CAUSES, or "") of each of the
+    circuits' columns. Tuned at rise 0 by the law's trimmer setting.
     """
 
     law: TunedBuilds
     nominal: Floats
     coefficients: Coefficients
     note_distances: Floats
-    transistors: TransistorDrift | None = None
+    of_circuit: tuple[str, ...] = ()
 
     def values(self, rise: ArrayLike) -> Floats:
         """Part values (n, columns) at rises (n,), K; ValueError where a part would change beyond LARGEST_CHANGE."""
-        change = np.atleast_1d(finite_array("rise", rise))[:, None] * self.coefficients.row()
+        change = np.atleast_1d(finite_array("rise", rise))[:, None] * self.coefficients.row(self.of_circuit)
         if np.abs(change).max(initial=0.0) > LARGEST_CHANGE:
             worst = float(np.max(np.abs(rise)))
             raise ValueError(f"rise must leave every part within {LARGEST_CHANGE:g} of its value; got {worst:g} K")
@@ -130,11 +125,7 @@ class DriftLaw:
         values = self.values(rise)
         places = np.concatenate([[self.law.zero_beat], self.note_distances])
         variable = self.law.variable_frequency(values, self.law.law.curve.capacitance(places))
-        reference = self.law.reference_frequency(values, self.law.trimmer_setting)
-        if self.transistors is None:
-            return reference, variable
-        warmer = np.atleast_1d(np.asarray(rise, dtype=np.float64))[:, None]
-        return reference + warmer * self.transistors.reference, variable + warmer * self.transistors.variable
+        return self.law.reference_frequency(values, self.law.trimmer_setting), variable
 
     def zero_beat_drift(self, rise: ArrayLike) -> Floats:
         """Change of reference minus variable frequency, Hz (n,), with the hand at zero beat."""
@@ -146,8 +137,7 @@ class DriftLaw:
         steps = np.atleast_1d(finite_array("rise", rise))
         reference, variable = self.oscillators(steps)
         first, start = self.oscillators(0.0)
-        transistor = 0.0 if self.transistors is None else steps[:, None] * self.transistors.variable[0]
-        zero_beat = self.law.law.distance_at(variable_parts(self.values(steps)), reference - transistor)
+        zero_beat = self.law.law.distance_at(self.law.variable_parts(self.values(steps)), reference)
         return Drift(
             rise=steps,
             reference=reference[:, 0] - first[0, 0],
@@ -195,10 +185,7 @@ def hold_time(law: DriftLaw, final_rise: float, time_constant: float, hertz: flo
 
 def hold_time_of_note(law: DriftLaw, note: int, final_rise: float, time_constant: float, limit_cents: float) -> float:
     """Seconds after switching on from which note number `note` of the law's, tuned then, stays within `limit_cents`."""
-    shares = law.transistors
-    if shares is not None:
-        shares = TransistorDrift(shares.reference, shares.variable[[0, note + 1]])
-    one = replace(law, note_distances=law.note_distances[note : note + 1], transistors=shares)
+    one = replace(law, note_distances=law.note_distances[note : note + 1])
 
     def excess(time: Floats) -> Floats:
         change = one.note_change(warm_up_rise(time, final_rise, time_constant), final_rise)[:, 0]

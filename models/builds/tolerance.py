@@ -17,7 +17,7 @@ corners is the true one wherever the outcome is monotone in each part. Parts are
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,7 +26,7 @@ from scipy.special import ndtr, ndtri
 
 from models.arrays import Floats
 from models.branch.loss import mode_starts
-from models.builds.tuned_builds import OUTCOMES, QUANTITIES, Outcomes, TunedBuilds, joined, variable_parts
+from models.builds.tuned_builds import OUTCOMES, QUANTITIES, Outcomes, TunedBuilds, joined
 from models.checks import fraction, non_negative, one_of
 
 SCATTERS = ("uniform", "normal")
@@ -34,7 +34,9 @@ CUT = 3.0  # sigmas at the limits
 CHUNK = 1024  # builds at a time: the tables of a chunk stay in a processor's cache
 STEP = 0.02  # of a part's limit, for the central differences
 ROUNDING = 1e-9
-MOST_CORNERS = 16  # parts; 2^16 corners take a second
+MOST_CORNERS = 15  # parts whose corners are all looked at, some 2^15
+RANDOM_CORNERS = 256
+MOST_TIGHTER = 8  # parts
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,6 @@ class ToleratedPart:
     bought: bool = True
 
     def __post_init__(self) -> None:
-        one_of("quantity", self.quantity, QUANTITIES)
         one_of("scatter", self.scatter, SCATTERS)
         non_negative("nominal", self.nominal)
         if fraction("limit", self.limit) == 1.0:
@@ -121,14 +122,14 @@ class LinearEstimate:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """A design with parts that vary: the law all builds share, and one part for each of QUANTITIES, in order."""
+    """A design with parts that vary: the law all builds share, and one part for each of its quantities, in order."""
 
     law: TunedBuilds
     parts: tuple[ToleratedPart, ...]
 
     def __post_init__(self) -> None:
         names = tuple(part.quantity for part in self.parts)
-        if names != QUANTITIES:
+        if names != self.law.quantities:
             raise ValueError(f"parts must be one for each quantity in order; got {', '.join(names)}")
 
     @property
@@ -167,10 +168,10 @@ def build_values(trial: Trial, builds: int, seed: int, chunk: int = CHUNK) -> It
         yield trial.values(deviations)
 
 
-def build_runs(trial: Trial, builds: int, seed: int, chunk: int = CHUNK) -> Iterator[Outcomes]:
-    """Outcomes of random builds, `chunk` at a time (see `build_values`)."""
+def build_runs(trial: Trial, builds: int, seed: int, chunk: int = CHUNK, evenness: bool = True) -> Iterator[Outcomes]:
+    """Outcomes of random builds, `chunk` at a time (see `build_values`), with their unevenness or without."""
     for values in build_values(trial, builds, seed, chunk):
-        yield trial.law.outcomes(values)
+        yield trial.law.outcomes(values, evenness=evenness)
 
 
 def other_mode_share(
@@ -183,7 +184,7 @@ def other_mode_share(
     found = []
     capacitance = float(trial.law.law.curve.capacitance(trial.law.zero_beat))
     for values in build_values(trial, builds, seed):
-        part = variable_parts(values)
+        part = trial.law.variable_parts(values)
         low, high = mode_starts(
             part.tank_inductance,
             part.tank_capacitance,
@@ -224,18 +225,66 @@ def monte_carlo(trial: Trial, builds: int, seed: int) -> Outcomes:
 def worst_cases(trial: Trial) -> dict[str, tuple[float, float]]:
     """Least and greatest of every outcome over all corners of the limits; NaN where no corner has the outcome.
 
-    ValueError for more than MOST_CORNERS varying parts.
+    Of more than MOST_CORNERS varying parts the corners are searched: from those to which the slopes point and from
+    RANDOM_CORNERS others, turning one part after the other over as long as that goes further (the true ones wherever an
+    outcome is monotone in each part).
     """
     limits = np.array([part.limit for part in trial.varying])
-    if limits.size > MOST_CORNERS:
-        raise ValueError(f"a worst case takes at most {MOST_CORNERS} varying parts; got {limits.size}")
-    patterns = np.arange(2**limits.size)
-    corners: list[Outcomes] = []
-    for start in range(0, patterns.size, CHUNK):
-        signs = 2.0 * ((patterns[start : start + CHUNK, None] >> np.arange(limits.size)) & 1) - 1.0
-        corners.append(trial.law.outcomes(trial.values(signs * limits), always_tuned=True))
-    found = joined(corners)
-    return {name: _extremes(getattr(found, name)) for name in OUTCOMES}
+
+    def at(signs: Floats) -> dict[str, Floats]:
+        runs = (
+            trial.law.outcomes(trial.values(signs[start : start + CHUNK] * limits), always_tuned=True)
+            for start in range(0, len(signs), CHUNK)
+        )
+        found = joined(runs)
+        return {name: getattr(found, name) for name in OUTCOMES}
+
+    if limits.size <= MOST_CORNERS:
+        patterns = np.arange(2**limits.size)[:, None] >> np.arange(limits.size)
+        signs = np.where(patterns & 1, 1.0, -1.0)
+        return {name: _extremes(row) for name, row in at(signs).items()}
+    return _searched_corners(trial, at)
+
+
+def _searched_corners(trial: Trial, at: Callable[[Floats], dict[str, Floats]]) -> dict[str, tuple[float, float]]:
+    """The extremes over corners found by turning single parts over; `at` gives the outcomes of signs (n, parts)."""
+    parts = list(trial.varying)
+    goals = [(name, way) for name in OUTCOMES for way in (-1.0, 1.0)]
+    rows = []
+    for estimate in linear_estimates(trial):
+        slopes = np.zeros(len(parts))
+        for held in estimate.sensitivities:
+            slopes[parts.index(held.part)] = held.slope
+        rows += [np.where(way * np.nan_to_num(slopes) < 0.0, -1.0, 1.0) for way in (-1.0, 1.0)]
+    others = 2.0 * np.random.default_rng(0).integers(0, 2, (RANDOM_CORNERS, len(parts))) - 1.0
+    corners = np.concatenate([np.array(rows), others])
+    start = at(corners)
+
+    def gained(values: Floats, way: float) -> Floats:
+        return np.where(np.isnan(values), -np.inf, way * values)
+
+    best = []
+    for name, way in goals:
+        reached = gained(start[name], way)
+        place = int(np.argmax(reached))
+        best.append((float(reached[place]), corners[place].copy()))
+    open_goals = set(range(len(goals)))
+    turned = 1.0 - 2.0 * np.eye(len(parts))
+    while open_goals:
+        order = sorted(open_goals)
+        near = at(np.concatenate([best[goal][1] * turned for goal in order]))
+        for index, goal in enumerate(order):
+            name, way = goals[goal]
+            reached = gained(near[name][index * len(parts) : (index + 1) * len(parts)], way)
+            place = int(np.argmax(reached))
+            if reached[place] > best[goal][0]:
+                best[goal] = float(reached[place]), best[goal][1] * turned[place]
+            else:
+                open_goals.discard(goal)
+    found: dict[str, list[float]] = {name: [] for name in OUTCOMES}
+    for (name, way), (value, _) in zip(goals, best, strict=True):
+        found[name].append(way * value if math.isfinite(value) else math.nan)
+    return {name: (low, high) for name, (low, high) in found.items()}
 
 
 def linear_estimates(trial: Trial) -> tuple[LinearEstimate, ...]:
@@ -280,11 +329,20 @@ class Tighter:
 
 
 def tighter_parts(trial: Trial, goals: BuildGoals, builds: int, seed: int) -> tuple[Tighter, ...]:
-    """Every bought part to half its limit, the others as they are, on the same random builds; the best first."""
+    """Each bought part to half its limit, the others as they are, on the same random builds; the best first.
+
+    Of more than MOST_TIGHTER those that hold the largest share of any outcome.
+    """
     found = []
+    hold = dict.fromkeys(trial.varying, 0.0)
+    for estimate in linear_estimates(trial):
+        for held in estimate.sensitivities:
+            hold[held.part] = max(hold[held.part], held.share)
+    bought = sorted((part for part in trial.varying if part.bought), key=lambda part: -hold[part])[:MOST_TIGHTER]
     for part in trial.varying:
-        if part.bought:
-            run = monte_carlo(trial.with_limit(part.quantity, 0.5 * part.limit), builds, seed)
+        if part in bought:
+            halved = trial.with_limit(part.quantity, 0.5 * part.limit)
+            run = joined(build_runs(halved, builds, seed, evenness=goals.unevenness is not None))
             found.append(Tighter(part, 0.5 * part.limit, share_of(run.reached)[0], share_of(goals.met(run))[0]))
     return tuple(sorted(found, key=lambda choice: (-choice.good, -choice.reached)))
 

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models.arrays import Floats
 from models.builds.build_law import BuildLaw, Builds, gauss
+from models.builds.circuit_share import CircuitShare
 from models.checks import finite_array, positive
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE
 from models.pulling import pulled_beat
@@ -37,7 +38,8 @@ QUANTITIES = (
     "reference_junction",
     "reference_trimmer",
 )
-"""Columns of the part values, H and F. variable_trimmer: as set; reference_trimmer: all the way in."""
+"""Columns of the part values, H and F, that the resonance knows. variable_trimmer: as set; reference_trimmer: all in.
+With a circuit the columns of its other values come after them (`TunedBuilds.quantities`)."""
 EVEN_RULE = gauss(32)
 
 
@@ -83,7 +85,7 @@ class TunedBuilds:
 
     zero_beat: wanted distance of zero beat. nearest, farthest: playing distances for the highest and lowest note.
     even_from, even_to: range of notes whose evenness is judged, Hz. trimmer_ratio: reference's trimmer,
-    all out over all in. trimmer_setting: of the nominal design. reference_correction: solved over lossless frequency.
+    all out over all in. trimmer_setting: of the nominal design. circuit: what solved circuits add (None: nothing).
     Raises ValueError for a value out of its domain or a distance outside the curve.
     """
 
@@ -95,10 +97,9 @@ class TunedBuilds:
     trimmer_setting: float = 0.5
     even_from: float = 65.406
     even_to: float = 1046.502
-    reference_correction: float = 1.0
+    circuit: CircuitShare | None = None
 
     def __post_init__(self) -> None:
-        positive("reference_correction", self.reference_correction)
         near, far = self.law.curve.nearest, self.law.curve.farthest
         for name in ("zero_beat", "nearest", "farthest"):
             if not near <= positive(name, getattr(self, name)) <= far:
@@ -112,34 +113,60 @@ class TunedBuilds:
         if not 0.0 <= self.trimmer_ratio < 1.0:
             raise ValueError(f"trimmer_ratio must be from 0 to below 1; got {self.trimmer_ratio:g}")
 
+    @property
+    def quantities(self) -> tuple[str, ...]:
+        """Names of the columns of the part values."""
+        return QUANTITIES if self.circuit is None else QUANTITIES + self.circuit.names
+
+    def variable_parts(self, values: Floats) -> Builds:
+        """The variable oscillators of builds with these part values (n, columns)."""
+        part = _columns(values)
+        names = ("branch_inductance", "branch_self_capacitance", "antenna_stray")
+        rows = [part["variable_inductance"], _tank(part, "variable"), *(part[name] for name in names)]
+        builds = Builds(*(row[:, 0] for row in rows))
+        if self.circuit is None:
+            return builds
+        return replace(builds, added=self.circuit.added(values)[0])
+
     def variable_frequency(self, values: Floats, hand: ArrayLike) -> Floats:
         """Frequency of the variable oscillators, Hz (n, m), with antenna capacitances, F, stray not included (m,)."""
-        return self.law.frequency(variable_parts(values), np.atleast_1d(np.asarray(hand, dtype=np.float64)))
+        return self.law.frequency(self.variable_parts(values), np.atleast_1d(np.asarray(hand, dtype=np.float64)))
 
     def reference_frequency(self, values: Floats, setting: ArrayLike) -> Floats:
         """Frequency of the reference oscillators, Hz (n, 1), trimmers at `setting` (0 to 1; a number or (n, 1))."""
-        part = _columns(values)
-        most = part["reference_trimmer"]
-        total = _tank(part, "reference") - most * (1.0 - self.trimmer_ratio) * (1.0 - np.asarray(setting))
-        root = np.sqrt(part["reference_inductance"] * total)
-        return np.asarray(self.reference_correction / (2.0 * math.pi * root))
+        all_in, span = self._reference_tank(values)
+        total = all_in - span * (1.0 - np.asarray(setting))
+        return np.asarray(1.0 / (2.0 * math.pi * np.sqrt(_columns(values)["reference_inductance"] * total)))
 
     def needed_setting(self, values: Floats, frequency: Floats) -> Floats:
         """The inverse of `reference_frequency`: settings (n, 1) for frequencies (n, 1), Hz; beyond 0..1 too."""
-        part = _columns(values)
-        needed = (self.reference_correction / (2.0 * math.pi * frequency)) ** 2 / part["reference_inductance"]
-        span = part["reference_trimmer"] * (1.0 - self.trimmer_ratio)
-        return np.asarray(1.0 - (_tank(part, "reference") - needed) / span)
+        needed = (1.0 / (2.0 * math.pi * frequency)) ** 2 / _columns(values)["reference_inductance"]
+        all_in, span = self._reference_tank(values)
+        return np.asarray(1.0 - (all_in - needed) / span)
 
-    def outcomes(self, values: ArrayLike, always_tuned: bool = False) -> Outcomes:
-        """What builds with these part values (n, len(QUANTITIES)) do; ValueError for a table of another shape.
+    def _reference_tank(self, values: Floats) -> tuple[Floats, Floats]:
+        """Capacitance across the reference's coil with the trimmer all in, and what goes as it is turned out, F (n, 1),
+        with what the circuit adds.
+        """
+        part = _columns(values)
+        most, total = part["reference_trimmer"], _tank(part, "reference")
+        span = most * (1.0 - self.trimmer_ratio)
+        if self.circuit is None:
+            return total, span
+        added = self.circuit.reference_added + self.circuit.added(values)[1]
+        by_trimmer = self.circuit.by_trimmer * (most - self.circuit.trimmer)
+        return total + added + by_trimmer, span * (1.0 + self.circuit.by_trimmer)
+
+    def outcomes(self, values: ArrayLike, always_tuned: bool = False, evenness: bool = True) -> Outcomes:
+        """What builds with these part values (n, columns) do; ValueError for a table of another shape.
 
         With `always_tuned` the reference is brought to zero beat whatever that takes, beyond its trimmer's ends too.
+        Without `evenness` that is left out (NaN): it takes most of the time.
         """
         table = finite_array("values", values)
-        if table.ndim != 2 or table.shape[1] != len(QUANTITIES):
-            raise ValueError(f"values must have {len(QUANTITIES)} columns; got shape {table.shape}")
-        builds, curve = variable_parts(table), self.law.curve
+        if table.ndim != 2 or table.shape[1] != len(self.quantities):
+            raise ValueError(f"values must have {len(self.quantities)} columns; got shape {table.shape}")
+        builds, curve = self.variable_parts(table), self.law.curve
         places = [self.zero_beat, self.nearest, self.farthest, curve.nearest, curve.farthest]
         variable = self.law.frequency(builds, curve.capacitance(places))
         setting = self.needed_setting(table, variable[:, :1])
@@ -156,7 +183,7 @@ class TunedBuilds:
             zero_beat_distance=np.where(crosses, self.law.distance_at(builds, tuned)[:, 0], np.nan),
             lowest=lowest,
             highest=highest,
-            unevenness=self._unevenness(builds, tuned, offset),
+            unevenness=self._unevenness(builds, tuned, offset) if evenness else np.full(len(table), np.nan),
         )
 
     def _range(self, offset: Floats) -> tuple[Floats, Floats]:
@@ -177,14 +204,6 @@ class TunedBuilds:
             near, far = self.law.distance_at(held, reference - ends).T
             result[within] = self.law.unevenness(held, reference[:, 0], near, far, EVEN_RULE)
         return result
-
-
-def variable_parts(values: Floats) -> Builds:
-    """The part values of the variable oscillators (columns of QUANTITIES)."""
-    part = _columns(values)
-    names = ("branch_inductance", "branch_self_capacitance", "antenna_stray")
-    rows = [part["variable_inductance"], _tank(part, "variable"), *(part[name] for name in names)]
-    return Builds(*(row[:, 0] for row in rows))
 
 
 def _columns(values: Floats) -> dict[str, Floats]:

@@ -31,9 +31,10 @@ from models.circuit.common_base import COLD, COLLECTOR, OscillatorCircuit, netwo
 from models.circuit.harmonic_balance import Tangent, instants, stacked, tangent, unstacked, waveform
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
-from models.circuit.part_values import neighbours, part_values
+from models.circuit.part_values import TEMPERATURE, neighbours, part_values
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import PortState, TransistorPorts
+from models.circuit.warm_transistor import USUAL_GAIN
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,6 +119,13 @@ class Adjoint:
     def frequency_sensitivities(self) -> dict[str, float]:
         """Return the change of frequency, Hz, per SI unit of every value (models.circuit.part_values)."""
         return {name: self.frequency_shift(self.disturbance_of(name)) for name in part_values(self.state.circuit)}
+
+    def temperature_sensitivity(self, gain_per_kelvin: float = USUAL_GAIN) -> float:
+        """Return the change of frequency, Hz/K, by the transistor's temperature, its gain going with it as stated."""
+        values = part_values(self.state.circuit)
+        gains = [name for name in values if name.endswith(("forward_gain", "reverse_gain"))]
+        other = sum(values[name] * self.frequency_shift(self.disturbance_of(name)) for name in gains)
+        return self.frequency_shift(self.disturbance_of(TEMPERATURE)) + (gain_per_kelvin - USUAL_GAIN) * other
 
     def amplitude_sensitivities(self, node: str = "tank", harmonic: int = 1) -> dict[str, float]:
         """Return the change of the peak of a harmonic of a node (or "tank"), V, per SI unit of every value."""

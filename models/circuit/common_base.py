@@ -105,6 +105,7 @@ class OscillatorCircuit:
     output_resistor: float = 47e3
     load: Load | None = field(default_factory=Load)
     antenna: AntennaLoad | None = None
+    tank_to_tank_capacitance: float = 0.0
 
     def __post_init__(self) -> None:
         for name in (
@@ -120,7 +121,7 @@ class OscillatorCircuit:
             "output_resistor",
         ):
             positive(name, getattr(self, name))
-        for name in ("inductor_self_capacitance", "fixed_capacitor", "board_stray"):
+        for name in ("inductor_self_capacitance", "fixed_capacitor", "board_stray", "tank_to_tank_capacitance"):
             non_negative(name, getattr(self, name))
 
     @property
@@ -141,8 +142,8 @@ class OscillatorCircuit:
 
     @property
     def tank_capacitance(self) -> float:
-        """Linear capacitance that tunes the inductor, F: across it, and the divider's."""
-        return self.across_tank + self.divider_capacitance
+        """Linear capacitance that tunes the inductor, F: across it, the divider's, and that to another tank."""
+        return self.across_tank + self.divider_capacitance + self.tank_to_tank_capacitance
 
     def with_trimmer(self, setting: float) -> OscillatorCircuit:
         """The same circuit with every trimmer, if it has one, at `setting` (0 to 1)."""
@@ -168,6 +169,7 @@ def network(circuit: OscillatorCircuit) -> Network:
     builder.capacitor(EMITTER, GROUND, circuit.emitter_capacitor)
     builder.capacitor(COLLECTOR, EMITTER, circuit.feedback_capacitor)
     builder.capacitor(COLLECTOR, COLD, circuit.across_tank)
+    builder.capacitor(COLLECTOR, GROUND, circuit.tank_to_tank_capacitance)
     builder.inductor(TANK_CURRENT, COLD, COLLECTOR, circuit.inductance, circuit.series_resistance)
     if circuit.load is not None:
         builder.capacitor(COLLECTOR, COUPLED, circuit.coupling_capacitor)

@@ -5,7 +5,7 @@ Paths between the two circuits (all may act at once):
   to earth; the current that the other's swing then sends into the node is added here: exact, by superposition);
 - a resistance of the supply in front of both supply resistors (the decoupling of each circuit counts);
 - mutual inductance M = k sqrt(L_1 L_2) of the two coils;
-- capacitance from tank to tank (collector to collector).
+- capacitance from tank to tank (collector to collector; each circuit may hold it, the other's end of it quiet).
 
 To first order each oscillator is moved along its own orbit only, by what the other's waveforms send into it. Symbols:
 g_1, g_2 projections (models.circuit.adjoint), b_12(psi) what oscillator 2 sends into 1 when it is psi ahead, f the
@@ -16,8 +16,11 @@ frequency, d the offset of the free frequencies (second less first), Hz,
 and they lock where d + D(psi) = 0 has a solution: the lock range is half of max D - min D. The projections hold the
 share of the amplitude (an oscillator whose amplitude gives way shifts its frequency as well), all harmonics, the
 bias and everything linear around the two. A reactive leak between equal oscillators whose frequency does not depend
-on their amplitude cancels in D; what is left of it comes from that share. What a path does to each circuit alone (a
-capacitance to earth, a drop of the supply) shifts the free frequencies and is no part of the lock range.
+on their amplitude cancels in D; what is left of it comes from that share. What a path does to each circuit alone shifts
+the free frequencies and is no part of the lock range: a capacitance to the other tank counts in the circuits that hold
+it; a shared supply resistance drops some of the supply (`supply_drop`); the other's coil, when it carries no current,
+does nothing (that the two frequencies of two coupled tanks lie k f apart belongs to both swinging together, which is
+the leak itself).
 
 The law stops where the leak itself changes the amplitudes: D then gets a share in sin 2 psi. `second_order` estimates
 that share from first-order figures alone: the relative change of an amplitude by the leak, times what the leak does to
@@ -157,9 +160,10 @@ def coupled_network(first: OscillatorCircuit, second: OscillatorCircuit, couplin
         capacitance[coils[0], coils[1]] += mutual
         capacitance[coils[1], coils[0]] += mutual
     if coupling.tank_to_tank_capacitance > 0.0:
-        across = np.zeros(size)
-        across[list(place(COLLECTOR))] = 1.0, -1.0
-        capacitance += coupling.tank_to_tank_capacitance * np.outer(across, across)
+        tanks = place(COLLECTOR)
+        for tank, circuit in zip(tanks, (first, second), strict=True):
+            capacitance[tank, tank] += coupling.tank_to_tank_capacitance - circuit.tank_to_tank_capacitance
+        capacitance[tanks, tanks[::-1]] -= coupling.tank_to_tank_capacitance
     ports = np.zeros((size, 4))
     ports[:split, :2], ports[split:, 2:] = one.ports, two.ports
     names = (*(f"first {name}" for name in one.names), *(f"second {name}" for name in two.names))
@@ -312,6 +316,22 @@ def solve_locked(first: Adjoint, second: Adjoint, coupling: Coupling, phases: in
         values = now.coefficients.copy()
         values[2:] *= np.exp(2j * np.pi * order / phases)  # on to the next phase
     return SolvedLock(angles, apart + slope * np.array(strengths))
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyDrop:
+    """What a shared supply resistance takes from both: the drop, V, and what that does to either frequency, Hz."""
+
+    voltage: float
+    first_shift: float
+    second_shift: float
+
+
+def supply_drop(first: Adjoint, second: Adjoint, coupling: Coupling) -> SupplyDrop:
+    """Return what the drop of both supply currents over the shared resistance does, to first order in it."""
+    drop = coupling.supply_resistance * (first.state.supply_current + second.state.supply_current)
+    shifts = (-drop * one.frequency_shift(one.disturbance_of("supply_voltage")) for one in (first, second))
+    return SupplyDrop(drop, *shifts)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

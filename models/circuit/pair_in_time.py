@@ -102,9 +102,10 @@ def integrate_pairs(
     ends = [networks[0].unit(f"{which} {COLLECTOR}", f"{which} {COLD}") for which in ("first", "second")]
     tanks = np.stack(ends).T
     turning = np.exp(-2j * np.pi * np.arange(steps) / steps) * (2.0 / steps)
-    weights = step * RULE
+    weights = [np.array([step * RULE[(newest - place) % 4] for place in range(4)]) for newest in range(4)]
     states = np.stack([_start(pair) for pair in pairs])
     slopes = np.zeros((4, *states.shape))
+    rows = slopes.reshape(4, -1)  # the same numbers: the latest four slopes, the newest at count % 4
     cycle = np.zeros((steps, len(pairs), 2))
     amplitudes = np.zeros((len(pairs), 2, cycles), dtype=np.complex128)
     for count in range(cycles * steps):
@@ -114,8 +115,7 @@ def integrate_pairs(
         if count < 3:
             states = flow.runge_kutta(states, slopes[count % 4], step, feeds)
         else:
-            order = [(count - back) % 4 for back in range(4)]
-            states = states + np.tensordot(weights, slopes[order], 1)
+            states = states + (weights[count % 4] @ rows).reshape(states.shape)
         if count % steps == steps - 1:
             amplitudes[:, :, count // steps] = np.tensordot(turning, cycle, 1)
             if not np.isfinite(states).all():
@@ -129,6 +129,7 @@ class _Flow:
 
     def __init__(self, networks: Sequence[Network], ports: TransistorPorts) -> None:
         self._ports = ports
+        self._one = np.eye(4)
         self._floor = np.tile(junction_floor(ports), 2)
         incidence = networks[0].ports
         held = incidence @ np.diag(self._floor) @ incidence.T
@@ -149,7 +150,7 @@ class _Flow:
         current, junction = self._ports.currents_and_capacitances(voltages)
         current, more = current.T.reshape(count, 4), junction.T.reshape(count, 4) - self._floor
         # the port voltages move by u = r - E (i + c u)
-        matrix = np.eye(4) + self._seen * more[:, None, :]
+        matrix = self._one + self._seen * more[:, None, :]
         right = known[:, 4:8] - (self._seen @ current[:, :, None])[:, :, 0]
         moved = np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
         drawn = self._entry @ (current + more * moved)[:, :, None]

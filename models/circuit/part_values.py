@@ -3,8 +3,9 @@
 A name is the path of a field: "inductance", "bias.emitter_resistor", "trimmers.0.setting", "antenna.capacitance",
 "transistor.collector_junction.zero_bias_capacitance". "temperature" is the transistor's, in K, with everything that
 goes with it (models.circuit.warm_transistor). Left out are values that are zero and whose part then does not exist
-(base resistance, an antenna's inductor, Early effect), and numbers that describe no part (the knee of the junctions'
-law, the frequency at which the inductor's quality factor holds, the corner of the flicker noise).
+(base resistance, an antenna's inductor, Early effect, a capacitance to another tank), and numbers that describe no
+part (the knee of the junctions' law, the frequency at which the inductor's quality factor holds, the corner of the
+flicker noise).
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from models.circuit.warm_transistor import warmed
 
 TEMPERATURE = "temperature"
 NO_PART = ("knee", "inductor_q_frequency", "temperature", "flicker_corner")
-ABSENT_AT_ZERO = ("base_resistance", "antenna.inductance")
+ABSENT_AT_ZERO = ("base_resistance", "antenna.inductance", "tank_to_tank_capacitance")
 RELATIVE_STEP = 1e-5
 SMALLEST_STEPS = {"capacit": 1e-15, "stray": 1e-15, "minimum": 1e-15, "resistance": 1e-3, "transit_time": 1e-14}
 """Steps from a value of zero, by what the name contains, F, ohm and s: such a value enters its equation linearly."""

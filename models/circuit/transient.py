@@ -4,6 +4,8 @@ The same equations of the parts, solved another way: C(x) dx/dt = s - G x - A i(
 capacitances and inductances and the slopes of the junction charges; x are node voltages and inductor currents. The
 supply is off (all states zero) and steps to its voltage at t = 0. Integrator: LSODA (scipy), which switches between
 Adams and stiff backward-differentiation formulas.
+The equations hold no noise. Where the ringing of the step has died away before the oscillation can grow, the tank gets
+its thermal swing once, at the moment from which it grows; else it would grow from the error of the integrator.
 """
 
 from __future__ import annotations
@@ -19,9 +21,9 @@ from models.arrays import Floats
 from models.checks import finite, non_negative, positive
 from models.circuit.common_base import ANTENNA_CURRENT, COLD, COLLECTOR, TANK_CURRENT, OscillatorCircuit, network
 from models.circuit.network import Network
-from models.circuit.oscillator import SteadyState
 from models.circuit.small_signal import small_signal
-from models.circuit.switch_on import catching_time
+from models.circuit.steady_state import SteadyState
+from models.circuit.switch_on import thermal_kick, thermal_swing
 from models.circuit.transistor import TransistorPorts
 
 POINTS_PER_CYCLE = 64
@@ -110,11 +112,14 @@ def simulate(
     keep_from: float = 0.0,
     frequency: float | None = None,
     relative_tolerance: float = 1e-8,
+    thermal: bool = True,
 ) -> TransientRecord:
     """Integrate `circuit` for `duration`, s.
 
-    start None: from switch-on, everything at 0. A SteadyState: its states at t = 0, the alternating part enlarged by
-    the relative `disturbance`, so that the run has to find its own way back. An array (n,): these states.
+    start None: from switch-on, everything at 0, and with `thermal` the tank's thermal swing where the oscillation
+    begins to grow (models.circuit.switch_on), if the tank swings by less there. A SteadyState: its states at t = 0, the
+    alternating part enlarged by the relative `disturbance`, so that the run has to find its own way back. An array
+    (n,): these states.
     keep_from: earliest time kept, s. frequency: sets the spacing of the record (POINTS_PER_CYCLE; default from
     inductance and capacitance). Raises ValueError when the integrator gives up.
     """
@@ -131,31 +136,51 @@ def simulate(
     count = math.floor((duration - keep_from) / spacing)
     if count < 2:
         raise ValueError(f"duration {duration:g} s leaves nothing to keep after {keep_from:g} s")
-    times = keep_from + spacing * np.arange(count + 1)
+    times: Floats = keep_from + spacing * np.arange(count + 1, dtype=np.float64)
     scale = np.array([CURRENT_SCALE if name in CURRENTS else 1.0 for name in linear.names])
-    result = solve_ivp(
-        derivative,
-        (0.0, float(times[-1])),
-        first,
-        method="LSODA",
-        t_eval=times,
-        rtol=relative_tolerance,
-        atol=ABSOLUTE_TOLERANCE * scale,
-        max_step=0.1 / frequency,
-    )
-    if not result.success:
-        raise ValueError(f"transient: the integrator stopped at {result.t[-1]:g} s: {result.message}")
-    return TransientRecord(result.t, result.y, linear.names)
+    absolute = ABSOLUTE_TOLERANCE * scale
+
+    def integrated(begin: float, states: Floats, until: Floats) -> Floats:
+        result = solve_ivp(
+            derivative,
+            (begin, float(until[-1])),
+            states,
+            method="LSODA",
+            t_eval=until,
+            rtol=relative_tolerance,
+            atol=absolute,
+            max_step=0.1 / frequency,
+        )
+        if not result.success:
+            raise ValueError(f"transient: the integrator stopped at {result.t[-1]:g} s: {result.message}")
+        found: Floats = result.y
+        return found
+
+    kick = thermal_kick(circuit, duration) if start is None and thermal else None
+    if kick is None or kick[0] <= 2.0 / frequency:
+        return TransientRecord(times, integrated(0.0, first, times), linear.names)
+    opening, swing = kick
+    last_cycles: Floats = opening - spacing * np.arange(2 * POINTS_PER_CYCLE, -1, -1, dtype=np.float64)
+    early, late = times[times <= opening], times[times > opening]
+    until = np.union1d(early, last_cycles)
+    before = integrated(0.0, first, until)
+    record = TransientRecord(last_cycles, before[:, np.searchsorted(until, last_cycles)], linear.names)
+    quiet = float(cycle_swings(record, "tank")[-1]) < 2.0 * thermal_swing(circuit)
+    begin = record.states[:, -1] + (swing if quiet else 0.0)
+    after = integrated(opening, begin, late) if late.size else before[:, :0]
+    states = np.concatenate([before[:, np.searchsorted(until, early)], after], axis=1)
+    return TransientRecord(times, states, linear.names)
 
 
 def run_length(expected: SteadyState, cycles: int = 60) -> float:
     """Return a duration, s, from switch-on that lets the slowest disturbance of `expected` fall to exp(-8), growth from
     rest included (12 growth times for the tank to come up), and leaves `cycles` to read. An estimate: `measure`
-    checks it.
+    checks it. Raises ValueError where it does not grow from rest.
     """
     growth = small_signal(expected.circuit).growth_rate
-    grown = 12.0 / growth if growth > 0.0 else catching_time(expected.circuit)
-    return 8.0 * expected.settling_time + grown + cycles / expected.frequency
+    if growth <= 0.0:
+        raise ValueError("run_length: the oscillation does not grow from rest; see models.circuit.start_up")
+    return 8.0 * expected.settling_time + 12.0 / growth + cycles / expected.frequency
 
 
 def _start(start: SteadyState | Floats | None, size: int, disturbance: float) -> Floats:

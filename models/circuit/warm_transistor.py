@@ -25,10 +25,11 @@ from models.circuit.transistor import DepletionJunction, Transistor
 BAND_GAP = 1.12 * constants.elementary_charge  # J, of silicon near 300 K, from memory
 POTENTIAL_SLOPE = -2e-3  # V/K
 CAPACITANCE_SLOPE = 400e-6  # 1/K, before the potential's share
+USUAL_GAIN = 5e-3  # 1/K, of the current gain, from memory
 LARGEST_RISE = 120.0  # K either way: beyond, the rules of thumb say nothing
 
 
-def warmed(transistor: Transistor, rise: float, gain_per_kelvin: float = 5e-3) -> Transistor:
+def warmed(transistor: Transistor, rise: float, gain_per_kelvin: float = USUAL_GAIN) -> Transistor:
     """The transistor `rise` K warmer (negative: colder); ValueError beyond LARGEST_RISE, and where no gain is left."""
     if abs(finite("rise", rise)) > LARGEST_RISE:
         raise ValueError(f"rise must be within {LARGEST_RISE:g} K either way; got {rise:g}")

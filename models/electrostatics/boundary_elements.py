@@ -10,7 +10,7 @@ Neglected: dielectrics, everything not meshed, retardation (sizes far below a wa
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -89,37 +89,3 @@ def solve_positive(matrix: Floats, right: Floats) -> Floats:
     except LinAlgError:
         raise ValueError("conductors must not overlap or touch: the energy of their charges is not positive") from None
     return np.asarray(cho_solve(factor, right, check_finite=False))
-
-
-def conjugate_gradients(
-    product: Callable[[Floats], Floats],
-    precondition: Callable[[Floats], Floats],
-    right: Floats,
-    tolerance: float = 1e-10,
-    most_steps: int = 200,
-) -> Floats:
-    """x with product(x) = right, columns independent, for a symmetric positive definite `product`.
-
-    Stops when the estimated energy of the error, r . M r with residual r and preconditioner M, has fallen to
-    `tolerance` of its first value in every column. Raises ValueError where the matrix proves not positive definite.
-    Source: M. R. Hestenes, E. Stiefel, J. Res. Natl. Bur. Stand. 49 (1952) 409 (from memory).
-    """
-    solution, residual = np.zeros_like(right), right.copy()
-    direction = precondition(residual)
-    energy = (residual * direction).sum(axis=0)
-    goal = tolerance * energy
-    for _ in range(most_steps):
-        image = product(direction)
-        curvature = (direction * image).sum(axis=0)
-        if not (curvature > 0.0).all():
-            raise ValueError("conductors must not overlap: the energy of their charges is not positive")
-        step = energy / curvature
-        solution += step * direction
-        residual -= step * image
-        corrected = precondition(residual)
-        fresh = (residual * corrected).sum(axis=0)
-        if (fresh <= goal).all():
-            return solution
-        direction = corrected + (fresh / energy) * direction
-        energy = fresh
-    raise ValueError(f"conductors must not overlap: no solution of their charges in {most_steps} steps")

@@ -1,44 +1,140 @@
-"""Antenna capacitance for many hand positions: what stands still is meshed, coupled and inverted once.
+"""Maxwell's matrix of the scene at many places of both hands, by eliminating one block of panels after another.
 
-Symbols: s still panels (antenna, cabinet, body), m moving ones (hand, arm); P potentials per charge, 1/F; B 0/1
-columns saying which panels belong to the antenna and which to the player (the cabinet, earthed, to neither).
-    P = [[Pss, Psm], [Pms, Pmm]],  P X = B,  C = B^T X
-Per position only Psm and the arm's part of Pmm are computed anew. P X = B is solved by conjugate gradients,
-preconditioned with the inverses of Pss and of Pmm at one middle position: some ten thin products per position.
+Blocks: s what stands still (antenna, common, room, trunk and head), f the far side (ring, volume hand and its arm),
+1 the pitch hand and its arm. P potentials per charge, 1/F; B 0/1 columns saying which panels belong to which conductor
+(an earthed wall to none). Block elimination (Cholesky; any textbook of linear algebra):
+    Ls Ls' = Pss,           zs = Ls^-1 Bs
+    Ui = Ls^-1 Psi,         Sij = Pij - Ui' Uj,      bi = Bi - Ui' zs          (i, j = 1, f)
+    Lf Lf' = Sff,           zf = Lf^-1 bf,           L1 L1' = S11,    z1 = L1^-1 b1
+    M = Lf^-1 Sf1 L1'^-1    (what the two sides are to each other; its singular values lie below 1)
+    C = zs' zs + zf' zf + y' (1 - M' M)^-1 y,        y = z1 - M' zf
+Each place of either hand is coupled and eliminated once; a pair of places costs but M. That is smooth, for the two
+sides are far apart: M is kept as Q K' on the few directions Q of the far side that any place of the pitch hand
+reaches (singular values above `LEAST_DIRECTION` of the largest), and of the far side the pitch hand feels groups of
+panels, `CLUSTER` wide, as charges in their middle. Together they change what a hand adds by less than 1e-3 of it
+(tests).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
-from scipy.linalg import cho_solve, cholesky, solve_triangular
+from scipy.constants import epsilon_0
+from scipy.linalg import LinAlgError, cholesky, solve_triangular
+from scipy.spatial.distance import cdist
 
 from models.arrays import Floats
 from models.electrostatics.boundary_elements import (
+    capacitance_matrix,
     conductor_panels,
-    conjugate_gradients,
     potential_matrix,
     symmetric_potential_matrix,
 )
-from models.electrostatics.panel_coupling import thin_product
-from models.electrostatics.panel_potential import Panels, joined
-from models.hand.meshes import antenna_mesh, arm, body, cabinet_box, cabinet_mesh, hand, shoulder, wrist
-from models.hand.scene import Posture, Scene
+from models.electrostatics.panel_coupling import coupling
+from models.electrostatics.panel_potential import GAUSS_POINTS, Panels, joined, mirrored
+from models.hand.earthing import ANTENNA, BYSTANDER, COMMON, PLAYER, RING, TABLE
+from models.hand.meshes import (
+    BODY_DEPTH_RATIO,
+    BODY_HALF_WIDTH,
+    antenna_mesh,
+    arm,
+    body,
+    bystander,
+    cabinet_box,
+    cabinet_mesh,
+    hand,
+    other_shoulder,
+    other_wrist,
+    palm,
+    ring_mesh,
+    shoulder,
+    table_mesh,
+    wall_mesh,
+    wrist,
+)
+from models.hand.scene import LoopAntenna, Posture, Scene
+
+#: Singular values of M below this share of the largest are left out.
+LEAST_DIRECTION: Final = 1e-4
+#: Width of the groups of panels by which the far side acts on the pitch hand, m.
+CLUSTER: Final = 0.05
+#: Random mixtures of charges of a place by which the directions are found, besides the charges that conductors give.
+_MIXTURES: Final = 12
+
+
+def conductor_names(scene: Scene) -> tuple[str, ...]:
+    """The conductors of the matrix, in order."""
+    there = {
+        ANTENNA: True,
+        COMMON: scene.cabinet is not None,
+        RING: scene.ring is not None,
+        PLAYER: True,
+        BYSTANDER: scene.room.bystander is not None,
+        TABLE: scene.room.table is not None,
+    }
+    return tuple(name for name, present in there.items() if present)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StillField:
-    """Everything of a scene that does not move, in the order antenna, cabinet, body, coupled and inverted."""
+    """What stands still, without the ring, coupled and eliminated; `apparatus`: panels before those of the body."""
 
     scene: Scene
     fineness: float
+    names: tuple[str, ...]
     panels: Panels
-    owner: Floats  # (n, 2) B: columns antenna, player
-    matrix: Floats  # (n, n) Pss
-    inverse: Floats  # (n, n)
-    empty_capacitance: float  # F, without the player
+    apparatus: int
+    factor: Floats  # (n, n) Ls
+    charges: Floats  # (n, k) zs
+
+    def owner(self, name: str, count: int) -> Floats:
+        """B (count, k) of panels that all belong to the conductor `name`."""
+        return np.tile([1.0 if name == each else 0.0 for each in self.names], (count, 1))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Eliminated:
+    """A block of panels after what stands still: Ui, Sii and bi of the module docstring."""
+
+    panels: Panels
+    reached: Floats  # (n, m) Ui
+    own: Floats  # (m, m) Sii
+    owner: Floats  # (m, k) bi
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FarSide:
+    """Ring and volume hand at one height: Lf, zf, Uf, and the groups of panels by which it acts."""
+
+    factor: Floats  # (m, m) Lf
+    charges: Floats  # (m, k) zf
+    reached: Floats  # (n, m) Uf
+    members: Floats  # (m, c): 1 where a panel belongs to a group
+    middles: Floats  # (c, 3) m, of the groups
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NearSide:
+    """Pitch hand and arm at one place: L1, z1, U1, and the three points of each of its panels."""
+
+    factor: Floats  # (m, m) L1
+    charges: Floats  # (m, k) z1
+    reached: Floats  # (n, m) U1
+    points: Floats  # (3 m, 3) m
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Directions:
+    """A far side on the few directions Q that the pitch hand reaches: Lf'^-1 Q for groups and still panels, Q' zf."""
+
+    middles: Floats  # (c, 3) m
+    groups: Floats  # (c, r)
+    still: Floats  # (n, r)
+    charges: Floats  # (r, k) Q' zf
+    alone: Floats  # (k, k) zf' zf
 
 
 def still_field(scene: Scene, fineness: float = 1.0) -> StillField:
@@ -46,102 +142,235 @@ def still_field(scene: Scene, fineness: float = 1.0) -> StillField:
 
     Raises ValueError for parts that dip into the earth plane or meet each other.
     """
-    return still_parts(scene, fineness, antenna_mesh(scene, fineness), "antenna")
-
-
-def still_parts(scene: Scene, fineness: float, sensing_mesh: Floats, name: str) -> StillField:
-    """Solve a sensing conductor (`name` in messages) with the cabinet, trunk and head of `scene` beside it."""
-    apparatus = [conductor_panels(sensing_mesh, name, ground_plane=True)]
+    plane, room = scene.room.earth_plane, scene.room
+    parts = [(ANTENNA, conductor_panels(antenna_mesh(scene, fineness), "antenna", plane))]
     if scene.cabinet is not None:
         box = cabinet_mesh(scene.antenna, scene.cabinet, fineness)
-        apparatus.append(conductor_panels(box, "cabinet", ground_plane=True))
-    trunk = [player_panels(mesh, "body", scene) for mesh in body(scene, fineness)]
-    panels = joined(apparatus + trunk)
-    matrix = symmetric_potential_matrix(panels, ground_plane=True)
-    factor = cholesky(matrix, lower=True, check_finite=False)
-    without_player = sum(part.count for part in apparatus)
-    owner = np.zeros((panels.count, 2))
-    owner[: apparatus[0].count, 0] = 1.0
-    owner[without_player:, 1] = 1.0
-    # The leading block of the factor is that of antenna and cabinet alone: no second solution is needed.
-    forward = solve_triangular(factor, owner[:, 0], lower=True, check_finite=False)[:without_player]
-    inverse = cho_solve((factor, True), np.eye(panels.count), check_finite=False)
-    return StillField(scene, fineness, panels, owner, matrix, inverse, float((forward**2).sum()))
+        parts.append((COMMON, conductor_panels(box, "cabinet", plane)))
+    if room.wall is not None:
+        parts.append(("", conductor_panels(wall_mesh(room.wall, fineness), "wall", plane)))
+    if room.table is not None:
+        parts.append((TABLE, conductor_panels(table_mesh(room.table, fineness), "table", plane)))
+    if room.bystander is not None:
+        person = np.concatenate(bystander(room.bystander, fineness))
+        parts.append((BYSTANDER, conductor_panels(person, "bystander", plane)))
+    apparatus = sum(panels.count for _, panels in parts)
+    parts += [(PLAYER, player_panels(mesh, "body", scene)) for mesh in body(scene, fineness)]
+    names = conductor_names(scene)
+    panels = joined([part for _, part in parts])
+    owner = np.concatenate([np.tile([float(name == each) for each in names], (part.count, 1)) for name, part in parts])
+    factor = factored(symmetric_potential_matrix(panels, plane))
+    charges = solve_triangular(factor, owner, lower=True, check_finite=False)
+    return StillField(scene, fineness, names, panels, apparatus, factor, charges)
 
 
-def antenna_capacitances(still: StillField, posture: Posture, distances: Floats) -> Floats:
-    """Capacitance of the antenna with the player, F, at each hand distance, m."""
-    return np.array(
-        [
-            effective_capacitance(matrix, still.scene.player.body_capacitance)
-            for matrix in capacitance_matrices(still, posture, distances)
-        ]
-    )
+def without_player(still: StillField, ring: Eliminated | None = None) -> Floats:
+    """Maxwell's matrix (k, k), F, with no player: its row and column are 0.
 
-
-def effective_capacitance(matrix: Floats, body_capacitance: float | None) -> float:
-    """Antenna capacitance with the player afloat on C_body to earth: C_aa - C_ap^2 / (C_pp + C_body), F.
-
-    `matrix` is Maxwell's of (antenna, player). None: the player bonded to earth, C_aa. (The player and its body
-    capacitance together hold no charge; elementary circuit algebra.)
+    The leading block of a factor is that of the leading panels alone: no second solution is needed.
     """
-    antenna, mutual, player = float(matrix[0, 0]), float(matrix[0, 1]), float(matrix[1, 1])
-    return antenna if body_capacitance is None else antenna - mutual**2 / (player + body_capacitance)
+    charges = still.charges[: still.apparatus]
+    matrix = charges.T @ charges
+    if ring is None:
+        return np.asarray(matrix)
+    plane = still.scene.room.earth_plane
+    reached = ring.reached[: still.apparatus]
+    own = symmetric_potential_matrix(ring.panels, plane) - reached.T @ reached
+    free = still.owner(RING, ring.panels.count) - reached.T @ charges
+    found = solve_triangular(factored(own), free, lower=True, check_finite=False)
+    return np.asarray(matrix + found.T @ found)
 
 
-def capacitance_matrices(still: StillField, posture: Posture, distances: Floats) -> Iterator[Floats]:
-    """Maxwell capacitance matrix (2, 2) of (antenna, player), F, at each hand distance, m."""
-    scene, fineness = still.scene, still.fineness
+def player_alone(still: StillField, distance: float, height: float | None) -> float:
+    """Capacitance of the player to earth with no instrument there, F: open hand at `distance`, other at `height`."""
+    scene, fineness, plane = still.scene, still.fineness, still.scene.room.earth_plane
+    nose = np.array([0.5 * scene.antenna.diameter + distance, 0.0, scene.hand_height])
+    parts = [*body(scene, fineness), hand("open", fineness) + nose]
+    parts.append(arm(shoulder(scene), wrist(scene, "open", distance), fineness))
+    if scene.ring is not None and height is not None:
+        middle = (0.5 * scene.ring.diameter, -scene.ring.offset, scene.ring.top + height)
+        parts.append(palm(fineness) + middle)
+        parts.append(arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), fineness))
+    return float(capacitance_matrix([np.concatenate(parts)], plane)[0, 0])
+
+
+def eliminated(still: StillField, panels: Panels, own: Floats, name: str) -> Eliminated:
+    """A block of panels, all of the conductor `name`, with their matrix `own` (Pii), after what stands still."""
+    between = potential_matrix(still.panels, panels, still.scene.room.earth_plane)
+    reached = solve_triangular(still.factor, between, lower=True, overwrite_b=True, check_finite=False)
+    owner = still.owner(name, panels.count)
+    return Eliminated(panels, reached, own - reached.T @ reached, owner - reached.T @ still.charges)
+
+
+def pitch_hands(still: StillField, posture: Posture, distances: Iterable[float]) -> Iterable[Eliminated]:
+    """The pitch hand and its arm at each distance, m."""
+    scene, fineness, plane = still.scene, still.fineness, still.scene.room.earth_plane
     start, shape = shoulder(scene), hand(posture, fineness)
     nose = np.array([0.5 * scene.antenna.diameter, 0.0, scene.hand_height])
     # The hand moves parallel to the plane: its own block, images included, stays the same.
-    hand_matrix = symmetric_potential_matrix(player_panels(shape + nose, "hand", scene), True)
-
-    def moving(distance: float) -> tuple[Panels, Floats]:
-        palm = player_panels(shape + nose + (distance, 0.0, 0.0), "hand", scene)
-        sleeve = player_panels(arm(start, wrist(scene, posture, distance), fineness), "arm", scene)
-        mutual = potential_matrix(palm, sleeve, ground_plane=True)
-        own = np.block([[hand_matrix, mutual], [mutual.T, symmetric_potential_matrix(sleeve, True)]])
-        return joined([palm, sleeve]), own
-
-    return moved(still, moving, distances)
-
-
-def moved(still: StillField, moving: Callable[[float], tuple[Panels, Floats]], distances: Floats) -> Iterator[Floats]:
-    """Maxwell capacitance matrix (2, 2), F, at each distance, m, at which `moving` gives panels and their Pmm."""
-    middle = moving(float(np.sqrt(distances[0] * distances[-1])))[1]
-    inverse = np.asarray(np.linalg.inv(middle), dtype=np.float64)
+    hand_matrix = symmetric_potential_matrix(player_panels(shape + nose, "hand", scene), plane)
     for distance in distances:
-        panels, own = moving(float(distance))
-        yield solved(still, own, inverse, potential_matrix(still.panels, panels, ground_plane=True))
+        fist = player_panels(shape + nose + (distance, 0.0, 0.0), "hand", scene)
+        sleeve = player_panels(arm(start, wrist(scene, posture, distance), fineness), "arm", scene)
+        mutual = potential_matrix(fist, sleeve, plane)
+        own = np.block([[hand_matrix, mutual], [mutual.T, symmetric_potential_matrix(sleeve, plane)]])
+        yield eliminated(still, joined([fist, sleeve]), own, PLAYER)
 
 
-def solved(still: StillField, own: Floats, own_inverse: Floats, coupling: Floats) -> Floats:
-    """C of the module docstring from Pmm = `own`, about inverted by `own_inverse`, and Psm = `coupling`.
+def ring_alone(still: StillField, ring: LoopAntenna) -> Eliminated:
+    """The ring after what stands still. Raises ValueError where it meets the cabinet or the player's body."""
+    plane = still.scene.room.earth_plane
+    mesh = ring_mesh(ring, still.fineness)
+    if meets_cabinet(mesh, still.scene):
+        raise ValueError("the volume antenna must clear the cabinet: make its offset larger; they overlap")
+    if shoulder(still.scene)[0] - BODY_DEPTH_RATIO * BODY_HALF_WIDTH <= 0.5 * (ring.diameter + ring.tube_diameter):
+        raise ValueError("the volume antenna must clear the player's body: make stand_distance larger")
+    panels = conductor_panels(mesh, "volume antenna", plane)
+    return eliminated(still, panels, symmetric_potential_matrix(panels, plane), RING)
 
-    All moving panels are the player's. The error of C is of second order in that of X by the symmetric form used.
+
+def far_sides(still: StillField, ring: LoopAntenna, base: Eliminated, heights: Iterable[float]) -> Iterable[FarSide]:
+    """Ring and volume hand at each height of the hand, m; `base` is the ring alone."""
+    scene, plane = still.scene, still.scene.room.earth_plane
+    shape = palm(still.fineness) + (0.5 * ring.diameter, -ring.offset, ring.top)
+    start, ring_factor = other_shoulder(scene), factored(base.own)
+    ring_charges = solve_triangular(ring_factor, base.owner, lower=True, check_finite=False)
+    alone = coupling(conductor_panels(shape), conductor_panels(shape)) / (4.0 * np.pi * epsilon_0)
+    alone = 0.5 * (alone + alone.T)
+    for height in heights:
+        flat = player_panels(shape + (0.0, 0.0, height), "volume hand", scene)
+        sleeve = player_panels(arm(start, other_wrist(scene, ring, height), still.fineness), "arm", scene)
+        own = alone
+        if plane:
+            image = coupling(flat, mirrored(flat)) / (4.0 * np.pi * epsilon_0)
+            own = alone - 0.5 * (image + image.T)
+        mutual = potential_matrix(flat, sleeve, plane)
+        own = np.block([[own, mutual], [mutual.T, symmetric_potential_matrix(sleeve, plane)]])
+        upper = eliminated(still, joined([flat, sleeve]), own, PLAYER)
+        between = potential_matrix(base.panels, upper.panels, plane) - base.reached.T @ upper.reached
+        border = solve_triangular(ring_factor, between, lower=True, overwrite_b=True, check_finite=False)
+        corner = factored(upper.own - border.T @ border)
+        factor = np.block([[ring_factor, np.zeros_like(border)], [border.T, corner]])
+        charges = solve_triangular(corner, upper.owner - border.T @ ring_charges, lower=True, check_finite=False)
+        panels = joined([base.panels, upper.panels])
+        yield FarSide(
+            np.asfortranarray(factor),
+            np.concatenate([ring_charges, charges]),
+            np.concatenate([base.reached, upper.reached], axis=1),
+            *clusters(panels),
+        )
+
+
+def near_side(still: StillField, block: Eliminated) -> NearSide:
+    """The pitch hand after what stands still."""
+    factor = factored(block.own)
+    points = np.tensordot(GAUSS_POINTS, block.panels.corners, axes=1)  # (3 points, 3 components, m)
+    return NearSide(
+        factor,
+        solve_triangular(factor, block.owner, lower=True, check_finite=False),
+        block.reached,
+        points.transpose(2, 0, 1).reshape(-1, 3),
+    )
+
+
+def directions(still: StillField, far: FarSide, samples: Sequence[NearSide]) -> Directions:
+    """The directions of `far` that the pitch hand at the places `samples` reaches.
+
+    Found from the charges that each conductor puts on the pitch hand, and from a few random mixtures of what its panels
+    can carry (N. Halko, P.-G. Martinsson, J. A. Tropp, SIAM Review 53 (2011) 217: ranges found by random samples).
     """
-    count = still.panels.count
-    owner = np.concatenate([still.owner, np.tile([0.0, 1.0], (len(own), 1))])
+    mixed = np.random.default_rng(1)  # always the same mixtures
+    columns = []
+    for near in samples:
+        mixtures = mixed.normal(size=(len(near.factor), _MIXTURES)) / np.sqrt(len(near.factor))
+        carried = solve_triangular(
+            near.factor,
+            np.concatenate([near.charges, mixtures * np.abs(near.charges).max()], axis=1),
+            lower=True,
+            trans="T",
+            check_finite=False,
+        )
+        columns.append(_group_coupling(still, far.middles, near).T @ carried)
+        columns[-1] = far.members @ columns[-1] - far.reached.T @ (near.reached @ carried)
+    reached = solve_triangular(far.factor, np.concatenate(columns, axis=1), lower=True, check_finite=False)
+    squares, mixes = np.linalg.eigh(reached.T @ reached)
+    kept = squares > LEAST_DIRECTION**2 * squares[-1]
+    basis = reached @ (mixes[:, kept] / np.sqrt(squares[kept]))
+    carried = solve_triangular(far.factor, basis, lower=True, trans="T", check_finite=False)
+    return Directions(
+        far.middles, far.members.T @ carried, -far.reached @ carried, basis.T @ far.charges, far.charges.T @ far.charges
+    )
 
-    def product(x: Floats) -> Floats:
-        s, m = x[:count], x[count:]
-        above = thin_product(still.matrix, s) + thin_product(coupling, m)
-        return np.concatenate([above, thin_product(coupling.T, s) + thin_product(own, m)])
 
-    def precondition(x: Floats) -> Floats:
-        return np.concatenate([thin_product(still.inverse, x[:count]), thin_product(own_inverse, x[count:])])
+def _group_coupling(still: StillField, middles: Floats, near: NearSide) -> Floats:
+    """Mean potential over each panel of the pitch hand per charge in the middle of each group, (m, c) V/C."""
+    inverse = 1.0 / cdist(near.points, middles)
+    if still.scene.room.earth_plane:
+        inverse -= 1.0 / cdist(near.points, middles * (1.0, 1.0, -1.0))
+    return np.asarray(inverse.reshape(-1, 3, len(middles)).mean(axis=1) / (4.0 * np.pi * epsilon_0))
 
-    charges = conjugate_gradients(product, precondition, owner)
-    given = charges.T @ owner
-    return np.asarray(given + given.T - charges.T @ product(charges))
+
+def place_matrices(still: StillField, near: NearSide, far: Sequence[Directions]) -> Floats:
+    """Maxwell's matrices (heights, k, k), F, of one place of the pitch hand with each of `far` (none: one matrix)."""
+    alone = still.charges.T @ still.charges
+    if not far:
+        return np.asarray(alone + near.charges.T @ near.charges)[None]
+    ends = np.cumsum([each.still.shape[1] for each in far])
+    shared = np.split(near.reached.T @ np.concatenate([each.still for each in far], axis=1), ends[:-1], axis=1)
+    coupled = [
+        part + _group_coupling(still, each.middles, near) @ each.groups for part, each in zip(shared, far, strict=True)
+    ]
+    factors = np.split(
+        solve_triangular(near.factor, np.concatenate(coupled, axis=1), lower=True, check_finite=False),
+        ends[:-1],
+        axis=1,
+    )
+    result = np.empty((len(far), *alone.shape))
+    for row, (mutual, each) in enumerate(zip(factors, far, strict=True)):  # mutual: K = M' Q
+        held = near.charges - mutual @ each.charges
+        along = mutual.T @ held
+        # (1 - K K')^-1 = 1 + K (1 - K' K)^-1 K' (the matrix inversion lemma)
+        inner = np.linalg.solve(np.eye(mutual.shape[1]) - mutual.T @ mutual, along)
+        result[row] = alone + each.alone + held.T @ held + along.T @ inner
+    return result
+
+
+def clusters(panels: Panels) -> tuple[Floats, Floats]:
+    """Groups of panels: who belongs to which, (panels, c) of 0 and 1, and their middles by area, (c, 3) m.
+
+    A group is halved along its longest side until that is no longer than `CLUSTER`.
+    """
+    groups, waiting = [], [np.arange(panels.count)]
+    while waiting:
+        group = waiting.pop()
+        places = panels.centroids[group]
+        lowest, spans = places.min(axis=0), np.ptp(places, axis=0)
+        if spans.max() <= CLUSTER:
+            groups.append(group)
+            continue
+        axis = int(spans.argmax())
+        upper = places[:, axis] > lowest[axis] + 0.5 * spans[axis]
+        waiting += [group[upper], group[~upper]]
+    members = np.zeros((panels.count, len(groups)))
+    for column, group in enumerate(groups):
+        members[group, column] = 1.0
+    weights = members * panels.areas[:, None]
+    return members, np.asarray(weights.T @ panels.centroids / weights.sum(axis=0)[:, None])
+
+
+def factored(matrix: Floats) -> Floats:
+    """The lower Cholesky factor of a matrix that is overwritten. ValueError where conductors overlap."""
+    try:
+        return np.asarray(cholesky(matrix, lower=True, overwrite_a=True, check_finite=False))
+    except LinAlgError:
+        raise ValueError("conductors must not overlap or touch: the energy of their charges is not positive") from None
 
 
 def player_panels(mesh: Floats, name: str, scene: Scene) -> Panels:
     """Panels of a part of the player, after checking that it clears the earth plane and the cabinet."""
     if meets_cabinet(mesh, scene):
         raise ValueError(f"cabinet must clear the player's {name}; they overlap")
-    return conductor_panels(mesh, f"the player's {name}", ground_plane=True)
+    return conductor_panels(mesh, f"the player's {name}", scene.room.earth_plane)
 
 
 def meets_cabinet(mesh: Floats, scene: Scene) -> bool:

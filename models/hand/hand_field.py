@@ -1,34 +1,173 @@
-"""Antenna capacitance against the distance of the playing hand, from the electrostatic field of the whole scene.
+"""The field of the scene: Maxwell's matrices for many places of both hands, and the capacitance of the pitch antenna.
 
-Rod antenna, optional earthed cabinet, earth plane, and the player (trunk, head, arm, hand: one conductor, joined to
-earth through a body capacitance or bonded to it) are solved by boundary elements. The distance is the shortest from
-the skin of the hand to the surface of the rod, of the ideal shapes.
+Antenna, ring, common, what stands in the room, earth plane, and the player (trunk, head, arms and hands: one
+conductor) are solved by boundary elements. The distance of the pitch hand is the shortest from its skin to the surface
+of the rod, that of the volume hand from its underside to the top of the ring's tube straight below, of the ideal
+shapes. The matrices are geometry alone; shoes, supply and tanks come to them by `models.hand.earthing`.
 
 Skin and tissue count as a perfect conductor: at some 100 kHz their conductivity (about 0.1-0.5 S/m, from memory of C.
 Gabriel's tables) makes sigma / (omega eps0) some 10^4 to 10^5, so charge settles on the surface and the
 field inside is negligible; the player's resistance (some kilohm) is small beside the reactance of a picofarad
 (hundreds of kilohm and more).
-Neglected: that resistance and the loss it brings, dry skin's thin insulating layer, clothes, walls and furniture, the
-other arm, separate fingers, the bend of the elbow (the arm is a straight capsule that stretches), the antenna's lead
-and mount (`antenna_stray` of the instrument), radiation.
+Neglected: that resistance and the loss it brings, dry skin's thin insulating layer, clothes, furniture of wood and
+plastic, the other arm where there is no ring for it, separate fingers, the bend of the elbow (an arm is a straight
+capsule that stretches), the lead and mount of either antenna (their strays), the ring's open ends, radiation.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
-from models.checks import one_of, positive
+from models.checks import one_of, positive, positive_array
+from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve, distance_table
+from models.hand.earthing import (
+    ANTENNA,
+    BYSTANDER,
+    COMMON,
+    PLAYER,
+    RING,
+    USUAL_SHOES,
+    Earthing,
+    Ties,
+    seen_capacitance,
+)
 from models.hand.scene import POSTURES, Posture, Scene
 
-#: Hand distances of a curve, m: 40 from 1 cm to 80 cm in equal ratios.
+#: Distances of the pitch hand in a field, m: 40 from 1 cm to 80 cm in equal ratios.
 DEFAULT_DISTANCES: Final[Floats] = np.geomspace(0.01, 0.80, 40)
-DEFAULT_DISTANCES.setflags(write=False)
+#: Heights of the volume hand at which the ring's curve is solved, m: 30 from 1 cm to 60 cm in equal ratios.
+RING_HEIGHTS: Final[Floats] = np.geomspace(0.01, 0.60, 30)
+#: Those of them that are solved with every distance of the pitch hand.
+PLACES: Final = (0, 4, 8, 12, 16, 21, 25, 29)
+for _table in (DEFAULT_DISTANCES, RING_HEIGHTS):
+    _table.setflags(write=False)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HandField:
+    """Maxwell's matrices of a scene, F, of k conductors.
+
+    names: (k,) of the conductors. distances: (n,) m, of the pitch hand. heights: (m,) m, of the volume hand; (0,)
+    without a ring. places: by posture of the pitch hand (n, m or 1, k, k). ring_heights: (p,) m, and ring_places:
+    (p, k, k), the open pitch hand at the largest distance. without_player: (k, k). body_share: F, of the player alone
+    to earth, hands at the largest distances: what the field finds of `Earthing.body_capacitance`.
+    """
+
+    names: tuple[str, ...]
+    distances: Floats
+    heights: Floats
+    places: Mapping[Posture, Floats]
+    ring_heights: Floats
+    ring_places: Floats
+    without_player: Floats
+    body_share: float
+
+    def __post_init__(self) -> None:
+        count = len(self.names)
+        wanted = (self.distances.size, max(self.heights.size, 1), count, count)
+        checked: list[tuple[str, Floats, tuple[int, ...]]] = [
+            (posture, matrices, wanted) for posture, matrices in self.places.items()
+        ]
+        checked.append(("the ring", self.ring_places, (self.ring_heights.size, count, count)))
+        checked.append(("no player", self.without_player, (count, count)))
+        for name, matrices, shape in checked:
+            if matrices.shape != shape or not np.isfinite(matrices).all():
+                raise ValueError(f"the matrices of {name} must be finite and of shape {shape}; got {matrices.shape}")
+        if not (count and self.places and np.isfinite(self.body_share)):
+            raise ValueError("a field must have conductors, a posture and a finite body_share")
+
+    def ties(self, earthing: Earthing, ring: float = np.inf, antenna: float = np.inf) -> Ties:
+        """All ties: shoes and common by `earthing`; `ring` and `antenna`, F, each to the common by its own tank."""
+        to_earth = {PLAYER: earthing.shoes(self.body_share), COMMON: earthing.common_to_earth, BYSTANDER: USUAL_SHOES}
+        return Ties(to_earth, {RING: ring, ANTENNA: antenna})
+
+    def pitch(self, posture: Posture, ties: Ties, rest: float | None = None) -> HandCurve:
+        """Capacitance of the pitch antenna to the common against the distance of its hand.
+
+        rest: m, height of the volume hand where nothing is said of it; None: the highest. `ties` from `self.ties`.
+        """
+        seen = seen_capacitance(self.places[posture], self.names, ties, ANTENNA)
+        empty = float(seen_capacitance(self.without_player, self.names, ties, ANTENNA))
+        if not self.heights.size:
+            return HandCurve(CapacitanceCurve(self.distances, seen[:, 0], empty))
+        return HandCurve.of_table(self.distances, self.heights, seen, empty, rest)
+
+    def ring(self, posture: Posture, ties: Ties) -> HandCurve:
+        """Capacitance of the ring to the common against the height of its hand, the pitch hand at rest far away.
+
+        Raises ValueError for a field without a ring.
+        """
+        if RING not in self.names:
+            raise ValueError("this field has no ring: give the scene one")
+        own = seen_capacitance(self.ring_places, self.names, ties, RING)
+        empty = float(seen_capacitance(self.without_player, self.names, ties, RING))
+        table = seen_capacitance(self.places[posture], self.names, ties, RING).T
+        change = np.log((table - empty) / (table[:, -1:] - empty))
+        return HandCurve(CapacitanceCurve(self.ring_heights, own, empty), self.heights, self.distances, change)
+
+
+def hand_field(
+    scene: Scene,
+    distances: ArrayLike = DEFAULT_DISTANCES,
+    postures: Sequence[Posture] = POSTURES,
+    fineness: float = 1.0,
+    ring_heights: ArrayLike = RING_HEIGHTS,
+    places: Sequence[int] = PLACES,
+) -> HandField:
+    """Solve the field of `scene`.
+
+    distances: (n,) m, at least two, strictly increasing. fineness: panels per length against the default mesh (about
+    0.8 or more). ring_heights: (p,) m, likewise, or one alone; `places`: which of them are solved with every distance.
+    Raises ValueError for a bad table of distances, an unknown posture, and scenes whose parts meet or whose hands the
+    player cannot bring there.
+    """
+    from models.hand.field_solution import (  # meshes and scipy.linalg: only when solving
+        conductor_names,
+        directions,
+        far_sides,
+        near_side,
+        pitch_hands,
+        place_matrices,
+        player_alone,
+        ring_alone,
+        still_field,
+        without_player,
+    )
+
+    table = distance_table(distances)
+    heights = distance_table(ring_heights) if np.size(ring_heights) != 1 else positive_array("heights", ring_heights)
+    for posture in postures:
+        one_of("posture", posture, POSTURES)
+    still = still_field(scene, positive("fineness", fineness))
+    names = conductor_names(scene)
+    far, ring_places, ring = [], np.zeros((0, len(names), len(names))), None
+    if scene.ring is None:
+        heights, places = np.zeros(0), []
+    else:
+        ring = ring_alone(still, scene.ring)
+        ends = [float(each) for each in (table[0], np.sqrt(table[0] * table[-1]), table[-1])]
+        samples = [near_side(still, hand) for posture in postures for hand in pitch_hands(still, posture, ends)]
+        away = near_side(still, next(iter(pitch_hands(still, POSTURES[0], ends[-1:]))))
+        every = [directions(still, side, samples) for side in far_sides(still, scene.ring, ring, heights)]
+        ring_places = place_matrices(still, away, every)
+        far = [every[place] for place in places]
+    solved = {
+        posture: np.stack(
+            [place_matrices(still, near_side(still, hand), far) for hand in pitch_hands(still, posture, table)]
+        )
+        for posture in postures
+    }
+    share = player_alone(still, float(table[-1]), float(heights[-1]) if heights.size else None)
+    return HandField(
+        names, table, heights[list(places)], solved, heights, ring_places, without_player(still, ring), share
+    )
 
 
 def capacitance_curves(
@@ -36,24 +175,13 @@ def capacitance_curves(
     distances: ArrayLike = DEFAULT_DISTANCES,
     postures: Sequence[Posture] = POSTURES,
     fineness: float = 1.0,
+    earthing: Earthing | None = None,
 ) -> dict[Posture, CapacitanceCurve]:
-    """Capacitance of the antenna against hand distance for each posture.
+    """Capacitance of the antenna to the common against hand distance for each posture, the ring's hand, if any, away.
 
-    distances: (n,) m, at least two, strictly increasing. fineness: panels per length against the default mesh (about
-    0.8 or more).
-    Raises ValueError for a bad table of distances, an unknown posture, and scenes whose parts meet or whose hand the
-    player cannot bring there.
+    The ring, where there is one, is held to the common. earthing: by default the usual shoes and a bonded common.
+    Everything else as for `hand_field`.
     """
-    from models.hand.field_solution import (  # meshes and scipy.linalg: only when solving
-        antenna_capacitances,
-        still_field,
-    )
-
-    table = distance_table(distances)
-    for posture in postures:
-        one_of("posture", posture, POSTURES)
-    still = still_field(scene, positive("fineness", fineness))
-    return {
-        posture: CapacitanceCurve(table, antenna_capacitances(still, posture, table), still.empty_capacitance)
-        for posture in postures
-    }
+    solved = hand_field(scene, distances, postures, fineness)
+    ties = solved.ties(earthing or Earthing())
+    return {posture: solved.pitch(posture, ties).curve for posture in postures}

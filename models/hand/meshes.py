@@ -1,9 +1,10 @@
-"""Meshes of the scene: rod antenna, cabinet, and the player with body, head, a stretched arm and its hand.
+"""Meshes of the scene: rod, ring, common, room, and the player with body, head, stretched arms and their hands.
 
 Sizes of the player are those of a typical adult, rounded (from memory of anthropometric tables such as DIN 33402-2; no
 percentile is claimed). Axes as in `models.hand.scene`: the hand points towards -x, at the rod on the z axis, and moves
-along x at y = 0; the shoulder of the playing arm stays in place. Clothes, the other arm, separate fingers, elbow and
-feet are left out.
+along x at y = 0; the shoulder of the playing arm stays in place. The other hand, where there is a ring, is palm down
+above the part of it that is nearest to the player, fingers over the ring, pointing towards -x. Clothes, separate
+fingers, elbow and feet are left out.
 
 The rod is meshed finer at its ends and before the hand, the cabinet's top under the rod as well as at its edges.
 """
@@ -15,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from models.arrays import Floats
-from models.electrostatics.mesh import capsule, sphere
+from models.electrostatics.mesh import box, capsule, sphere, torus
 from models.electrostatics.surfaces import (
     Surface,
     between,
@@ -29,7 +30,7 @@ from models.electrostatics.surfaces import (
     rectangle,
     revolved,
 )
-from models.hand.scene import Cabinet, Posture, RodAntenna, Scene
+from models.hand.scene import Bystander, Cabinet, LoopAntenna, Posture, RodAntenna, Scene, Table, Wall
 
 #: Shoulder joint of a standing adult above the floor; a player of a lower antenna sits (shoulder over hand), m.
 STANDING_SHOULDER: Final = 1.40
@@ -45,6 +46,8 @@ NECK_OVER_SHOULDER: Final = 0.08
 HEAD_OVER_SHOULDER: Final = 0.23
 HEAD_RADIUS: Final = 0.105
 ARM_RADIUS: Final = 0.042
+#: From the shoulder joint to the far end of the axis of an arm that hangs, its hand closed, m.
+HANGING_ARM: Final = 0.62
 #: Clearance between the back of the hand and the end of the arm, m (same potential: of no electrical effect).
 WRIST_CLEARANCE: Final = 0.004
 
@@ -60,21 +63,48 @@ HAND_FULLNESS: Final[dict[Posture, float]] = {"open": 3.0, "fist": 2.0}
 def shoulder(scene: Scene) -> Floats:
     """The fixed end of the arm, (3,) m."""
     height = min(STANDING_SHOULDER, scene.hand_height + SHOULDER_OVER_HAND)
-    return np.array([scene.player.stand_distance, SHOULDER_SIDE, height])
+    return np.array([scene.player.stand_distance - scene.player.lean, SHOULDER_SIDE, height])
+
+
+def other_shoulder(scene: Scene) -> Floats:
+    """The fixed end of the other arm, (3,) m: the playing hand's shoulder mirrored in the body's middle."""
+    stand, _, height = shoulder(scene)
+    return np.array([stand, 2.0 * BODY_SIDE - SHOULDER_SIDE, height])
 
 
 def body(scene: Scene, fineness: float = 1.0) -> list[Floats]:
-    """Meshes of trunk with legs, and of the head."""
-    stand, _, top = shoulder(scene)
+    """Meshes of trunk with legs, and of the head; of the hanging arm where the scene has it."""
+    parts = _trunk_and_head(shoulder(scene), fineness)
+    if scene.player.hanging_arm and scene.ring is None:
+        parts.append(hanging_arm(other_shoulder(scene), fineness))
+    return parts
+
+
+def hanging_arm(joint: Floats, fineness: float = 1.0) -> Floats:
+    """An arm with its closed hand straight down from a shoulder joint, a capsule."""
+    return arm(joint - (0.0, 0.0, HANGING_ARM), joint, fineness)
+
+
+def bystander(person: Bystander, fineness: float = 1.0) -> list[Floats]:
+    """Meshes of a second person: trunk, head and both arms at the sides."""
+    joint = np.array([person.x, person.y + SHOULDER_SIDE - BODY_SIDE, STANDING_SHOULDER])
+    other = joint - (0.0, 2.0 * (SHOULDER_SIDE - BODY_SIDE), 0.0)
+    parts = _trunk_and_head(joint, fineness)
+    return [*parts, hanging_arm(joint, fineness), hanging_arm(other, fineness)]
+
+
+def _trunk_and_head(joint: Floats, fineness: float) -> list[Floats]:
+    """Trunk with legs, and head, of a body whose playing shoulder is at `joint`."""
+    stand, side, top = joint + (0.0, BODY_SIDE - SHOULDER_SIDE, 0.0)
     trunk = capsule(
         (0.0, 0.0, BODY_BOTTOM + BODY_HALF_WIDTH),
         (0.0, 0.0, top + NECK_OVER_SHOULDER - BODY_HALF_WIDTH),
         BODY_HALF_WIDTH,
         panels=round(130 * fineness**2),
     )
-    head_center = (stand, BODY_SIDE, top + HEAD_OVER_SHOULDER)
+    head_center = (stand, side, top + HEAD_OVER_SHOULDER)
     head = sphere(head_center, HEAD_RADIUS, panels=round(40 * fineness**2))
-    return [trunk * (BODY_DEPTH_RATIO, 1.0, 1.0) + (stand, BODY_SIDE, 0.0), head]
+    return [trunk * (BODY_DEPTH_RATIO, 1.0, 1.0) + (stand, side, 0.0), head]
 
 
 def hand(posture: Posture, fineness: float = 1.0) -> Floats:
@@ -116,9 +146,58 @@ def arm(start: Floats, end: Floats, fineness: float = 1.0) -> Floats:
     length = float(np.sqrt((span**2).sum()))
     triangles = capsule_triangles(counts, np.linspace(0.0, 1.0, cells + 1), length, ARM_RADIUS)
     axis = span / length
-    first = np.cross((0.0, 0.0, 1.0), axis)
+    first = np.cross((0.0, 0.0, 1.0) if np.hypot(*axis[:2]) > 1e-9 else (0.0, 1.0, 0.0), axis)
     first /= np.sqrt((first**2).sum())
     return np.asarray(triangles @ np.stack([first, np.cross(axis, first), axis]) + start)
+
+
+def palm(fineness: float = 1.0) -> Floats:
+    """The open hand, palm down and level, fingers towards -x, the middle of its underside at the origin."""
+    half = HAND_HALF_SIZES["open"]
+    x, y, z = np.moveaxis(hand("open", fineness), -1, 0)
+    return np.stack([x - half[0], -z, y + half[1]], axis=-1)  # a quarter turn about x, then moved
+
+
+def other_wrist(scene: Scene, ring: LoopAntenna, height: float) -> Floats:
+    """The moving end of the other arm's axis, (3,) m, its underside level with the hand's, for a hand at `height`, m.
+
+    Raises ValueError where the player could not reach that far from the shoulder.
+    """
+    x = 0.5 * ring.diameter + HAND_HALF_SIZES["open"][0] + WRIST_CLEARANCE + ARM_RADIUS
+    place = np.array([x, -ring.offset, ring.top + height + ARM_RADIUS])
+    stretch = float(np.sqrt(((place - other_shoulder(scene)) ** 2).sum()))
+    if stretch > LONGEST_ARM:
+        raise ValueError(
+            f"the volume antenna's height and offset must let the player hold a hand {height:g} m above it: the arm "
+            f"is at most {LONGEST_ARM:g} m from shoulder to wrist; got {stretch:g} m"
+        )
+    return place
+
+
+def ring_mesh(ring: LoopAntenna, fineness: float = 1.0) -> Floats:
+    """Triangles of the ring."""
+    middle = (0.0, -ring.offset, ring.height)
+    return torus(0.5 * ring.diameter, 0.5 * ring.tube_diameter, middle, panels=round(600 * fineness**2))
+
+
+def wall_mesh(wall: Wall, fineness: float = 1.0) -> Floats:
+    """Triangles of the wall, of no thickness, cells crowding before the antenna."""
+    cells = round(6 * fineness)
+    span = between(0.5 * wall.width, cells, 0.25 * wall.distance, 0.1 * wall.width)
+    across = np.concatenate([-span[:0:-1], span])
+    upright = wall.clearance + wall.height * graded_both_ends(round(8 * fineness), 1.2)
+    flat = rectangle(across, upright, 0.0)
+    return np.stack([flat[..., 2] - wall.distance, flat[..., 0], flat[..., 1]], axis=-1)
+
+
+def table_mesh(table: Table, fineness: float = 1.0) -> Floats:
+    """Triangles of the table's plate, a thin block under the antenna."""
+    size = (table.depth, table.width, TABLE_THICKNESS)
+    return box(size, (0.0, 0.0, table.top - 0.5 * TABLE_THICKNESS), panels=round(240 * fineness**2))
+
+
+#: Thickness of the metal plate of a table, m.
+TABLE_THICKNESS: Final = 0.02
 
 
 def _nose_graded_sphere(bands: int) -> Surface:

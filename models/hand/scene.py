@@ -1,7 +1,11 @@
-"""The scene around the pitch antenna: rod, optional earthed cabinet, earth plane z = 0 and the player. Metres, farads.
+"""The scene of conductors: pitch antenna, volume ring, circuit common, player, what stands in the room. Metres.
 
-Axes: the rod stands on the z axis; the player faces it from the side x > 0, a little to the side y < 0, so that the
-playing hand moves along the line y = 0 at `hand_height`.
+Axes: the rod stands on the z axis above the earth plane z = 0, which may be absent; the player faces it from the side
+x > 0, a little to the side y < 0, so that the playing hand moves along the line y = 0 at `hand_height`. The ring lies
+to the side y < 0 of the rod, where the player's other shoulder is.
+
+A scene is geometry alone. What joins its conductors to earth and to each other beside the field, shoes and supply and
+tanks, is `models.hand.earthing`: it can be changed without solving the field again.
 """
 
 from __future__ import annotations
@@ -9,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from models.checks import non_negative, positive
+from models.checks import finite, positive
 
 Posture = Literal["open", "fist"]
 POSTURES: Final[tuple[Posture, ...]] = ("open", "fist")
@@ -33,7 +37,7 @@ class RodAntenna:
 
 @dataclass(frozen=True, slots=True)
 class Cabinet:
-    """An earthed conducting box centred under the antenna.
+    """A conducting box centred under the antenna, joined to the circuit's common.
 
     width: m along y (side to side for the player). depth: m along x (towards the player). height: m.
     gap: m, from the top of the box to the lower end of the rod.
@@ -49,46 +53,156 @@ class Cabinet:
             object.__setattr__(self, name, positive(name, getattr(self, name)))
 
 
-@dataclass(frozen=True, slots=True)
-class PlayerBody:
-    """The player: body, head, one stretched arm and its hand, all one conductor.
+#: Thickness of a board with its parts and wiring, as a block of one potential, m.
+BOARD_HEIGHT: Final = 0.02
 
-    body_capacitance: F to earth beside what the field already finds between the player and the plane (soles, floor,
-        building); None: bonded to earth. A standing person measures 100-150 pF by AC bridge (N. Jonassen); the
-        human-body model of ANSI/ESDA/JEDEC JS-001 uses 100 pF.
-    stand_distance: m, axis of the antenna to the axis of the body, along x.
-    hand_height: m above the earth plane; None: the middle of the rod.
+
+def board(width: float = 0.16, depth: float = 0.10, gap: float = 0.02) -> Cabinet:
+    """The circuit's common without a cabinet: a board lying at the antenna's foot, its parts included, m.
+
+    The default size is that of the Eurocard, 100 mm by 160 mm (IEEE 1101.1; from memory). A block of `BOARD_HEIGHT`
+    stands for board, parts and wiring, all at the potential of the common.
+    """
+    return Cabinet(width, depth, BOARD_HEIGHT, gap)
+
+
+@dataclass(frozen=True, slots=True)
+class LoopAntenna:
+    """A level ring of round tube, open or closed: electrically one conductor, a small part of a wavelength.
+
+    diameter: m, of the ring to the middle of its tube. tube_diameter: m. height: m, the middle of the tube above the
+    earth plane. offset: m, the ring's axis beside the rod's, towards y < 0.
     """
 
-    body_capacitance: float | None = 100e-12
-    stand_distance: float = 0.75
-    hand_height: float | None = None
+    diameter: float = 0.22
+    tube_diameter: float = 0.008
+    height: float = 1.0
+    offset: float = 0.45
 
     def __post_init__(self) -> None:
-        if self.body_capacitance is not None:
-            value = non_negative("body_capacitance", self.body_capacitance)
-            object.__setattr__(self, "body_capacitance", value)
+        for name in ("diameter", "tube_diameter", "height", "offset"):
+            object.__setattr__(self, name, positive(name, getattr(self, name)))
+        if not self.tube_diameter < 0.5 * self.diameter:
+            raise ValueError(
+                f"tube_diameter must be < half the ring's diameter = {0.5 * self.diameter:g}; "
+                f"got {self.tube_diameter:g}"
+            )
+        if not self.height > 0.5 * self.tube_diameter:
+            raise ValueError(f"height must be > {0.5 * self.tube_diameter:g}, clear of the floor; got {self.height:g}")
+
+    @property
+    def top(self) -> float:
+        """Height of the ring's upper surface, from which the hand is measured, m above the earth plane."""
+        return self.height + 0.5 * self.tube_diameter
+
+
+@dataclass(frozen=True, slots=True)
+class PlayerBody:
+    """The player: trunk with legs, head, and a stretched arm with its hand, all one conductor.
+
+    With a ring in the scene the other arm and its hand are there as well, palm down over the ring.
+    stand_distance: m, axis of the antenna to the axis of the body, along x.
+    hand_height: m above the earth plane; None: the middle of the rod.
+    lean: m, how far the body with its shoulders comes nearer to the antenna while the hands stay where they are.
+    hanging_arm: whether the other arm hangs at the side of the body; counts in a scene without a ring.
+    """
+
+    stand_distance: float = 0.75
+    hand_height: float | None = None
+    lean: float = 0.0
+    hanging_arm: bool = False
+
+    def __post_init__(self) -> None:
         object.__setattr__(self, "stand_distance", positive("stand_distance", self.stand_distance))
         if self.hand_height is not None:
             object.__setattr__(self, "hand_height", positive("hand_height", self.hand_height))
+        if not finite("lean", self.lean) < self.stand_distance:
+            raise ValueError(f"lean must be < stand_distance = {self.stand_distance:g} m; got {self.lean:g}")
+
+
+@dataclass(frozen=True, slots=True)
+class Bystander:
+    """A second person of the player's build, arms at the sides: x, y: m, the axis of the body from the antenna's."""
+
+    x: float = 0.0
+    y: float = 1.5
+
+    def __post_init__(self) -> None:
+        for name in ("x", "y"):
+            object.__setattr__(self, name, finite(name, getattr(self, name)))
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """An upright plate behind the antenna, square to x and in the middle before it, earthed: a reinforced or damp wall.
+
+    distance: m, from the antenna's axis. width, height: m; `clearance` above the floor.
+    """
+
+    distance: float = 0.5
+    width: float = 4.0
+    height: float = 2.5
+    clearance: float = 0.05
+
+    def __post_init__(self) -> None:
+        for name in ("distance", "width", "height", "clearance"):
+            object.__setattr__(self, name, positive(name, getattr(self, name)))
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A level metal plate joined to nothing, in the middle under antenna and common: a table with a metal top.
+
+    top: m above the floor. width: m along y. depth: m along x.
+    """
+
+    top: float = 0.75
+    width: float = 1.2
+    depth: float = 0.6
+
+    def __post_init__(self) -> None:
+        for name in ("top", "width", "depth"):
+            object.__setattr__(self, name, positive(name, getattr(self, name)))
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """What else stands about: each None where it is not there. earth_plane: whether there is a conducting floor."""
+
+    bystander: Bystander | None = None
+    wall: Wall | None = None
+    table: Table | None = None
+    earth_plane: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """Everything the capacitance of the antenna depends on, but for the hand's distance and posture."""
+    """Everything the field depends on, but for the places of the hands and their postures.
+
+    cabinet: the conductor that is the circuit's common, a box or a `board`; None: the common is no conductor of the
+    field; what it adds to the antenna is part of the antenna stray.
+    """
 
     antenna: RodAntenna = field(default_factory=RodAntenna)
     player: PlayerBody = field(default_factory=PlayerBody)
     cabinet: Cabinet | None = None
+    ring: LoopAntenna | None = None
+    room: Room = field(default_factory=Room)
 
     def __post_init__(self) -> None:
-        if self.cabinet is None:
-            return
-        floor_clearance = self.antenna.base_height - self.cabinet.gap - self.cabinet.height
-        if floor_clearance <= 0.0:
+        lowest = self.antenna.base_height
+        if self.cabinet is not None:
+            below = self.cabinet.gap + self.cabinet.height
+            lowest -= below
+            if lowest <= 0.0 and self.room.earth_plane:
+                raise ValueError(
+                    f"cabinet must stand clear of the earth plane: base_height must exceed gap + height = {below:g} m; "
+                    f"got {self.antenna.base_height:g}"
+                )
+        if self.room.table is not None and self.room.table.top >= lowest:
             raise ValueError(
-                "cabinet must stand clear of the earth plane: base_height must exceed gap + height = "
-                f"{self.cabinet.gap + self.cabinet.height:g} m; got {self.antenna.base_height:g}"
+                f"the table must lie clear under antenna and common: top must be < {lowest:g} m; "
+                f"got {self.room.table.top:g}"
             )
 
     @property

@@ -1,1 +1,1 @@
-"""The volume hand: scene of the ring, its field, the resonance and the gain law."""
+"""The volume side: from the capacitance of the ring to loudness."""

@@ -13,10 +13,10 @@ from numpy.typing import ArrayLike
 
 from models.arrays import Floats
 from models.circuit.adjoint import Adjoint
-from models.circuit.coupled import Pulling
 from models.circuit.modulation import HUM_FREQUENCIES, both_ripples
 from models.circuit.oscillator_noise import LOWEST_FREQUENCY, Noise, note_jitter, oscillator_noise
 from models.circuit.part_values import TEMPERATURE, part_values
+from models.circuit.warm_transistor import USUAL_GAIN
 from models.pitch import limen_cents
 
 OFFSETS = (1.0, 10.0, 100.0, 1000.0, 10e3)
@@ -48,21 +48,6 @@ OWNERS = {
     "load": "load's ",
 }
 JUNCTIONS = {"emitter_junction": "emitter junction, ", "collector_junction": "collector junction, "}
-PATH_WORDS = {
-    "common_node": "the output resistors and their node",
-    "supply_resistance": "the shared supply",
-    "coil_coupling": "the coils' fields",
-    "tank_to_tank_capacitance": "the capacitance from tank to tank",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class LockPath:
-    """One way by which the oscillators pull each other: the lock range by it alone, and without it."""
-
-    path: str
-    alone_hz: float
-    without_hz: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,20 +94,15 @@ class NoiseFigures:
     heard: str
 
 
-def lock_paths(pulling: Pulling) -> tuple[LockPath, ...]:
-    """The ways by which they pull each other, strongest first (to first order)."""
-    found = pulling.first_order
-    paths = (LockPath(name, alone, found.without[name]) for name, alone in found.alone.items())
-    return tuple(sorted(paths, key=lambda path: -path.alone_hz))
-
-
-def sensitivities(adjoint: Adjoint) -> tuple[Sensitivity, ...]:
-    """What every value of the circuit does to its frequency, largest first: 1 % of the value, a kelvin, 1 % of a turn;
-    of a value of zero 1 pF, 1 ohm or 1 ns. Left out is what does less than LEAST of the largest: rounding.
+def sensitivities(adjoint: Adjoint, gain_per_kelvin: float = USUAL_GAIN) -> tuple[Sensitivity, ...]:
+    """What every value of the circuit does to its frequency, largest first: 1 % of the value, a kelvin (the gain going
+    with it as stated, 1/K), 1 % of a turn; of a value of zero 1 pF, 1 ohm or 1 ns. Left out is what does less than
+    LEAST of the largest: rounding.
     """
     values = part_values(adjoint.state.circuit)
+    slopes = adjoint.frequency_sensitivities() | {TEMPERATURE: adjoint.temperature_sensitivity(gain_per_kelvin)}
     found = []
-    for name, slope in adjoint.frequency_sensitivities().items():
+    for name, slope in slopes.items():
         size, step = _step(name, values[name])
         found.append(Sensitivity(name, value_words(name), step, slope * size))
     found.sort(key=lambda one: -abs(one.shift_hz))

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from models.builds.choose_values import TankAntenna, TankTarget, ValueRange, choose_values, upper_mode
 from models.stray import BOARDS
+from synth.analysis.choose_circuit import CircuitTank, circuit_tank
 from synth.analysis.figures import collected, of, rows
+from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
+from synth.designs.sections import TolerancesSection
 from synth.errors import DesignError
 
 USUAL_STRAY_SPREAD = 5e-12  # F either way, where neither the option nor the board says (an assumption)
@@ -31,41 +35,85 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
-class TankGoal:
-    """The goal, the design's own inductance, H, and what to know of them."""
+class TankGoals:
+    """The goal for each inductance, H, that is to be had, and what to know of them; the first stands for all."""
 
-    goal: TankTarget
-    inductance: float
-    stray_spread: float
+    goals: Mapping[float, TankTarget]
     notices: tuple[str, ...]
 
+    @property
+    def first(self) -> TankTarget:
+        """The goal for the first inductance."""
+        return next(iter(self.goals.values()))
 
-def tank_goal(opened: OpenedDesign, which: str, frequency: float, limits: Limits) -> TankGoal:
-    """The goal for the `which` oscillator of a design on `frequency`, Hz. Raises DesignError where it makes none.
 
-    With the variable oscillator the hand is at the distance of zero beat, or out of the field where none is set.
+def tank_goals(
+    opened: OpenedDesign, which: str, frequency: float, limits: Limits, inductances: tuple[float, ...] = ()
+) -> TankGoals:
+    """The goals for the `which` oscillator of a design on `frequency`, Hz, with `inductances`, H (none named: its own).
+
+    Of a design with solved circuits the circuit is solved on the target with each of them. With the variable oscillator
+    the hand is at the distance of zero beat, or out of the field where none is set. Raises DesignError where the design
+    makes no goal, and where the circuit does not oscillate there.
     """
-    design, tank = opened.design, opened.tanks[which]
-    spread = _stray_spread(design, limits)
-    around = spread + limits.junction
-    notices = [
-        "the resonance without loss is reckoned with; a solved circuit lands a little off it, by 0.05 to 0.07 % in the "
-        "one-transistor circuit of demos/willow.toml (beatfield oscillator)"
-    ]
-    stray = ValueRange(tank.board_stray, max(0.0, tank.board_stray - around), tank.board_stray + around)
-    if around > stray.value:
-        notices.append(f"stray {format_quantity(stray.value, 'F')} less its spread ends at 0 pF: there is none below")
+    design, section = opened.design, getattr(opened.design, which)
+    notices: list[str] = []
+    solved = design.law == "circuit"
+    if not solved:
+        notices.append("the resonance without loss is reckoned with: the design is not tuned by a solved circuit")
+    goals = {}
     try:
         antenna = _antenna(opened, limits, notices) if which == "variable" else None
-        goal = TankTarget(
-            frequency, stray, limits.inductor, limits.capacitor, limits.trimmer, limits.trimmer_share, antenna
-        )
         mode = "high" if upper_mode(antenna, frequency) else "low"
+        for coil in inductances or (section.inductance,):
+            if solved:
+                tank = _circuit_tank(opened, which, coil, frequency, antenna, limits)
+                total = section.stray + section.self_capacitance + tank.added
+                around = _stray_spread(design, limits) + limits.junction + tank.spread
+                table = tank.across, tank.more
+            else:
+                total, table = opened.tanks[which].board_stray, ((0.0,), (0.0,))
+                around = _stray_spread(design, limits) + limits.junction
+            stray = ValueRange(total, max(0.0, total - around), total + around)
+            if around > stray.value:
+                notices.append(
+                    f"stray {format_quantity(stray.value, 'F')} less its spread ends at 0 pF: there is none below"
+                )
+            goals[coil] = TankTarget(
+                frequency,
+                stray,
+                limits.inductor,
+                limits.capacitor,
+                limits.trimmer,
+                limits.trimmer_share,
+                antenna,
+                *table,
+            )
+    except DesignError:
+        raise
     except ValueError as error:
         raise DesignError(f"{design.name}: {error}") from None
     if which == "variable" and design.tuning.mode not in ("auto", mode):
         notices.append(f"the target is the {mode} mode of tank and antenna; tuning.mode says {design.tuning.mode}")
-    return TankGoal(goal, tank.inductance, spread, tuple(notices))
+    if solved:
+        notices.append(
+            "the circuit is solved on the target: stray holds all that it has across its tank, and the worst case of "
+            "its other parts, to first order"
+        )
+    return TankGoals(goals, tuple(dict.fromkeys(notices)))
+
+
+def _circuit_tank(
+    opened: OpenedDesign, which: str, coil: float, frequency: float, antenna: TankAntenna | None, limits: Limits
+) -> CircuitTank:
+    """The design's circuit with another coil, solved on the target; capacitors by the option, else [tolerances]."""
+    design, tolerances = opened.design, opened.design.tolerances or TolerancesSection()
+    with blaming(design, which):
+        circuit = opened.circuits[which] if antenna is None else opened.loaded_variable(_antenna_farads(opened))
+        by_kind = {kind: getattr(tolerances, kind) for kind in ("resistor", "potentiometer", "gain", "supply")}
+        kelvin = circuit.transistor.temperature
+        by_kind |= {"capacitor": limits.capacitor, "temperature": tolerances.temperature / kelvin}
+        return circuit_tank(replace(circuit, inductance=coil), frequency, antenna, by_kind)
 
 
 def _stray_spread(design: Design, limits: Limits) -> float:
@@ -80,11 +128,7 @@ def _stray_spread(design: Design, limits: Limits) -> float:
 
 def _antenna(opened: OpenedDesign, limits: Limits, notices: list[str]) -> TankAntenna:
     """The antenna at zero beat with its spread, behind the design's branch."""
-    design, curve = opened.design, opened.curve
-    place = design.tuning.zero_beat
-    if place is not None and not curve.nearest <= place <= curve.farthest:
-        raise DesignError(f"{design.name}: tuning.zero_beat lies outside the hand field")
-    farads = (curve.empty_capacitance if place is None else float(curve.capacitance(place))) + design.antenna.stray
+    place, farads = opened.design.tuning.zero_beat, _antenna_farads(opened)
     where = "nobody near" if place is None else f"the hand at {format_quantity(place, 'm')}"
     notices.append(f"the antenna counts with {format_quantity(farads, 'F')}, as with {where}")
     branch = opened.branch
@@ -97,6 +141,15 @@ def _antenna(opened: OpenedDesign, limits: Limits, notices: list[str]) -> TankAn
         for one, factor in ((rod, turned), (coil, 1.0 / turned))
     )
     return TankAntenna(rod, coil, branch.self_capacitance * turned)
+
+
+def _antenna_farads(opened: OpenedDesign) -> float:
+    """The antenna with its stray, the hand at zero beat or nobody near, F."""
+    design, curve = opened.design, opened.curve
+    place = design.tuning.zero_beat
+    if place is not None and not curve.nearest <= place <= curve.farthest:
+        raise DesignError(f"{design.name}: tuning.zero_beat lies outside the hand field")
+    return (curve.empty_capacitance if place is None else float(curve.capacitance(place))) + design.antenna.stray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,13 +193,11 @@ class ChooseFigures:
     notices: tuple[str, ...] = of("found.notices")
 
 
-def choose_figures(
-    design: Design, which: str, found: TankGoal, inductances: tuple[float, ...], series: str, trimmer_series: str
-) -> ChooseFigures:
+def choose_figures(design: Design, which: str, found: TankGoals, series: str, trimmer_series: str) -> ChooseFigures:
     """Choose the values and collect the figures. Raises DesignError where nothing can be chosen."""
-    goal = found.goal
+    goal = found.first
     try:
-        choices = choose_values(goal, inductances, series, trimmer_series)
+        choices = choose_values(found.goals, series, trimmer_series)
     except ValueError as error:
         raise DesignError(f"{design.name}: {error}") from None
     return collected(

@@ -12,20 +12,17 @@ from models.builds.drift import (
     Coefficients,
     Drift,
     DriftLaw,
-    TransistorDrift,
     hold_time,
     hold_time_of_note,
     relative_drift,
     warm_up_rise,
 )
-from models.builds.tuned_builds import QUANTITIES
-from models.circuit.common_base import OscillatorCircuit
-from models.circuit.oscillator import steady_state
-from models.circuit.warm_transistor import warmed
+from models.builds.tuned_builds import TunedBuilds
+from models.circuit.part_values import TEMPERATURE
 from models.pitch import frequency_of_note, note_name
+from synth.analysis.circuit_builds import kind_of_column
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of
-from synth.analysis.tolerance import nominal_values, trial_of
-from synth.build.circuit_assembly import blaming
+from synth.analysis.tolerance import nominal_row, trial_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import TemperatureSection
 from synth.errors import DesignError
@@ -49,40 +46,25 @@ def coefficients_of(part: TemperatureSection, mismatch: float = 1.0) -> Coeffici
     )
 
 
-def transistor_drift(opened: OpenedDesign, note_distances: Floats, rise: float) -> TransistorDrift | None:
-    """What transistors `rise` K warmer do to both oscillators of a solved design, both alike, all other parts as they
-    are: each is solved as written and warm, hand at zero beat and at the notes (m). None without a [circuit].
-    """
-    design, instrument = opened.design, opened.instrument
-    zero_beat = design.tuning.zero_beat
-    if design.law != "circuit" or zero_beat is None:
-        return None
-    gain = temperature_of(opened).gain
-
-    def slope(circuit: OscillatorCircuit, which: str, near: float) -> float:
-        with blaming(design, which):
-            cold = steady_state(circuit, near_frequency=near)
-            warm = replace(circuit, transistor=warmed(circuit.transistor, rise, gain))
-            after = steady_state(warm, warm_start=cold, near_frequency=cold.frequency)
-        return (after.frequency - cold.frequency) / rise
-
-    found = []
-    for distance in (zero_beat, *note_distances.tolist()):
-        capacitance = float(instrument.antenna_capacitance(distance))
-        loaded = opened.loaded_variable(capacitance)
-        found.append(slope(loaded, "variable", float(instrument.frequency_with(capacitance))))
-    reference = slope(opened.tuned_reference, "reference", instrument.reference_frequency)
-    return TransistorDrift(reference, np.array(found))
-
-
 def drift_law(
-    opened: OpenedDesign, mismatch: float, note_distances: Floats, transistors: TransistorDrift | None = None
+    opened: OpenedDesign, mismatch: float, note_distances: Floats, law: TunedBuilds | None = None
 ) -> DriftLaw:
-    """The law of a design's drift; DesignError as for `trial_of`."""
-    values = nominal_values(opened)
-    row = np.array([values[quantity] for quantity in QUANTITIES])
-    coefficients = coefficients_of(temperature_of(opened), mismatch)
-    return DriftLaw(trial_of(opened).law, row, coefficients, note_distances, transistors)
+    """The law of a design's drift (`law`: that of its builds, made before); DesignError as for `trial_of`."""
+    builds = trial_of(opened).law if law is None else law
+    row, coefficients = nominal_row(opened, builds), coefficients_of(temperature_of(opened), mismatch)
+    if builds.circuit is None:
+        return DriftLaw(builds, row, coefficients, note_distances)
+    names = builds.circuit.names
+    kelvin = float(row[builds.quantities.index(TEMPERATURE)])
+    coefficients = replace(coefficients, transistors=1.0 / kelvin)
+    return DriftLaw(builds, row, coefficients, note_distances, tuple(_cause(name) for name in names))
+
+
+def _cause(column: str) -> str:
+    """The cause that moves a column of the circuits, "" for none: resistors are taken as the same."""
+    if column == TEMPERATURE:
+        return "transistors"
+    return f"{column.partition('.')[0]}_capacitor" if kind_of_column(column) == "capacitor" else ""
 
 
 CURVE_POINTS = 81
@@ -90,7 +72,11 @@ WARM_UP_SPAN = 8.0  # time constants that the warm-up curve shows
 SMALLEST_TEMPERATURE, LARGEST_TEMPERATURE = -40.0, 125.0
 DEFAULT_NOTES = (36, 48, 60, 72, 84)  # those in reach
 CASES = {"tracking": 0.0, "mismatched": 1.0, "mismatched, other way": -1.0}
-CAUSE_LABELS = {"stray": "stray of both", "branch_coil": "series inductor"}  # all others by their own names
+CAUSE_LABELS = {
+    "stray": "stray of both",
+    "branch_coil": "series inductor",
+    "transistors": "transistors of both",
+}  # all others by their own names
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +108,7 @@ class CaseFigure:
 
 @dataclass(frozen=True, slots=True)
 class DriftCause:
-    """One temperature coefficient of the mismatched case, 1/K (None: the transistors, solved), and the zero-beat drift
+    """One temperature coefficient of the mismatched case, 1/K (None: the transistors), and the zero-beat drift
     it causes alone, Hz.
     """
 
@@ -184,11 +170,8 @@ def drift_figures(
     frequencies = frequency_of_note(np.array(numbers, dtype=np.float64), opened.field.reference_a)
     distances = opened.field.distance_at(frequencies) if numbers else np.empty(0)
     temperature = np.linspace(first, last, CURVE_POINTS)
-    try:
-        transistors = transistor_drift(opened, distances, last - first)
-    except ValueError as error:
-        raise DesignError(str(error)) from error
-    laws = [drift_law(opened, mismatch, distances, transistors) for mismatch in CASES.values()]
+    builds = trial_of(opened).law
+    laws = [drift_law(opened, mismatch, distances, builds) for mismatch in CASES.values()]
     warm = part.warm_up_rise, part.warm_up_time
     times = np.linspace(0.0, WARM_UP_SPAN * part.warm_up_time, CURVE_POINTS)
     rises = warm_up_rise(times, *warm)
@@ -219,6 +202,7 @@ def drift_figures(
             for case, law, curve in zip(CASES, laws, curves, strict=True)
         )
         causes = _causes(stated, end)
+        alone = transistors_alone(stated, end)
     except ValueError as error:
         raise DesignError(f"{opened.design.name}: {error}") from error
     return collected(
@@ -230,9 +214,7 @@ def drift_figures(
         hold_limit_cents=limit_cents,
         cases=cases,
         causes=causes,
-        transistors=None
-        if transistors is None
-        else TransistorFigure(transistors.reference * end, float(transistors.variable[0]) * end),
+        transistors=alone,
         notices=_notices(opened),
         temperature=temperature,
         curves=curves,
@@ -250,18 +232,24 @@ def _notes(opened: OpenedDesign, wanted: tuple[int, ...] | None) -> tuple[int, .
     return tuple(number for number, there in zip(chosen, reached, strict=True) if there)
 
 
+def transistors_alone(law: DriftLaw, rise: float) -> TransistorFigure | None:
+    """What transistors `rise` K warmer move by themselves; None without solved circuits."""
+    if law.coefficients.transistors == 0.0:
+        return None
+    found = replace(law, coefficients=law.coefficients.only("transistors")).drift(rise)
+    return TransistorFigure(float(found.reference[0]), float(found.variable[0]))
+
+
 def _causes(law: DriftLaw, rise: float) -> tuple[DriftCause, ...]:
     found = []
     for cause in CAUSES:
         coefficient = getattr(law.coefficients, cause)
         if coefficient != 0.0:
-            alone = DriftLaw(law.law, law.nominal, law.coefficients.only(cause), law.note_distances)
+            alone = replace(law, coefficients=law.coefficients.only(cause))
             moved = float(alone.zero_beat_drift(rise)[0])
             if moved != 0.0:  # else the design has no such part
-                found.append(DriftCause(CAUSE_LABELS.get(cause, cause.replace("_", " ")), coefficient, moved))
-    if law.transistors is not None:
-        moved = rise * (law.transistors.reference - float(law.transistors.variable[0]))
-        found.append(DriftCause("transistors of both", None, moved))
+                stated = None if cause == "transistors" else coefficient
+                found.append(DriftCause(CAUSE_LABELS.get(cause, cause.replace("_", " ")), stated, moved))
     return tuple(sorted(found, key=lambda figure: -abs(figure.zero_beat_hz)))
 
 
@@ -271,10 +259,10 @@ def _notices(opened: OpenedDesign) -> tuple[str, ...]:
         found = ("the design has no [temperature]: these are the defaults, typical from memory, not of your parts",)
     if opened.design.law == "circuit":
         found += (
-            "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it",
-            "the transistors are solved anew at both temperatures, both alike (thermal voltage, saturation current, "
-            "gain, junctions: rules from memory; base-emitter voltage some -2 mV/K), and taken as linear between; "
-            "their transit times and the resistors are taken as the same",
+            "every part acts as in the solved circuit to first order, and by the exact resonance beyond",
+            "the transistors go with temperature, both alike (thermal voltage, saturation current, gain, junctions: "
+            "rules from memory; base-emitter voltage some -2 mV/K), to first order; their transit times and the "
+            "resistors are taken as the same",
         )
     else:
         found += ("the design has no [circuit]: transistors and their drift are not in these figures",)

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import cast
 
 import numpy as np
 
 from models.arrays import Floats
+from models.hand.scene import Posture
 from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna
-from synth.analysis.adjoint_figures import LockPath, lock_paths, lowest_note_jitter, pushing
+from synth.analysis.adjoint_figures import lowest_note_jitter, pushing
 from synth.analysis.figures import DENSE, OfDesign, collected, of, playable, row, rows
 from synth.analysis.hum_figures import BeatHum, beat_hum, given_hum
+from synth.analysis.moves import PitchMoves, pitch_moves
+from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
+from synth.analysis.scene_outlines import Outline, scene_outlines
 from synth.build.workbench import OpenedDesign
 
 STEEPNESS_AT_DB = -12.0
+SHOWN_DISTANCE = 0.2  # m of either hand in a drawing, where nothing says better
 
 
 def _height(gain_db: float | None) -> Callable[[VolumeAntenna], float | None]:
@@ -107,6 +113,7 @@ class FieldFigures(OfDesign):
     locked_far_m: float | None = of("field.locked_span.1")
     lock_range_hz: float = of("instrument.lock_range")
     lock_paths: tuple[LockPath, ...]  # strongest first; none without solved circuits, and where the lock range is given
+    pulling: PullingFigures = of("opened", pulling_figures)
     playable_near_m: float | None = of("field.playable_near")
     playable_far_m: float | None = of("field.playable_far")
     lowest_hz: float | None = of("field.lowest_frequency")
@@ -121,14 +128,17 @@ class FieldFigures(OfDesign):
     ripple: BeatHum | None  # that of [supply]
     lowest_note_jitter_cents: float | None  # by thermal, shot and flicker noise
     volume: VolumeFigures | None = of("opened.volume", volume_figures)
+    moves: PitchMoves  # nothing where it was not asked for
     notices: tuple[str, ...] = of("opened.notices")
+    outlines: tuple[Outline, ...] = field(metadata=DENSE)  # of the conductors, for a drawing; none where not asked for
+    earth_plane: bool = field(metadata=DENSE)
     curve: Floats = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
 
 
-def field_figures(opened: OpenedDesign) -> FieldFigures:
-    """Collect the figures of a design's pitch field."""
+def field_figures(opened: OpenedDesign, with_moves: bool = False) -> FieldFigures:
+    """Collect the figures of a design's pitch field; `with_moves`: also what moves it by itself, which takes longer."""
     instrument, field = opened.instrument, opened.field
-    curve, pulling, lowest = instrument.curve, opened.pulling, field.lowest_frequency
+    curve, lowest = instrument.curve, field.lowest_frequency
     both, lock, lines = opened.adjoints, instrument.lock_range, field.notes()
     roots = {"design": opened.design, "opened": opened, "instrument": instrument, "curve": curve, "field": field}
     return collected(
@@ -141,11 +151,14 @@ def field_figures(opened: OpenedDesign) -> FieldFigures:
             NoteFigure(line.name, line.frequency, line.distance, float(field.cents_per_mm(line.distance)))
             for line in lines
         ),
-        lock_paths=() if pulling is None else lock_paths(pulling),
+        lock_paths=lock_paths(opened.pulling),
         pushing_hz_per_v=None if both is None else pushing(both[0]) - pushing(both[1]),
         hum=beat_hum(opened, lines),
         ripple=given_hum(opened, lines),
         lowest_note_jitter_cents=(None if both is None or lowest is None else lowest_note_jitter(*both, lowest, lock)),
+        moves=pitch_moves(opened) if with_moves else PitchMoves(),
+        outlines=_outlines(opened) if with_moves else (),
+        earth_plane=opened.scene.room.earth_plane,
         curve=_dense_curve(opened),
     )
 
@@ -158,6 +171,14 @@ def _linearity(field: PitchField) -> tuple[float | None, float | None, float | N
     near = min((octave.near_distance for octave in octaves), default=field.playable_near)
     far = max((octave.far_distance for octave in octaves), default=field.playable_far)
     return field.linearity_error(near, far), near, far
+
+
+def _outlines(opened: OpenedDesign) -> tuple[Outline, ...]:
+    """The scene with the pitch hand in the middle of the notes, and the volume hand where full volume begins."""
+    lines = opened.field.notes()
+    distance = lines[len(lines) // 2].distance if lines else SHOWN_DISTANCE
+    posture = cast(Posture, opened.design.player.posture)
+    return scene_outlines(opened.scene, posture, distance, opened.resting_height or SHOWN_DISTANCE)
 
 
 def _dense_curve(opened: OpenedDesign) -> Floats:

@@ -10,13 +10,13 @@ import numpy as np
 from models.branch.antenna_branch import DIRECT
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, Load, OscillatorCircuit
-from models.circuit.envelope import Outcome, start_up
+from models.circuit.envelope import Outcome
 from models.circuit.operating_point import operating_point
-from models.circuit.oscillator import steady_state
+from models.circuit.oscillator import NotSteadyError, steady_state
 from models.circuit.small_signal import small_signal
-from models.circuit.startup_time import startup_estimate
+from models.circuit.start_up import StartUp, start_up
 from models.circuit.steady_state import SteadyState
-from models.circuit.transient import TransientRecord
+from models.circuit.switch_on import LOW_NOISE, thermal_swing
 from models.circuit.variable_oscillator import with_antenna
 from synth.analysis.adjoint_figures import (
     Hum,
@@ -28,12 +28,12 @@ from synth.analysis.adjoint_figures import (
     sensitivities,
 )
 from synth.analysis.figures import OfDesign, collected, explanation, of
-from synth.analysis.start_up import startup_time
+from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.build.circuit_assembly import blaming
 from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.sections import CircuitSection, Design
+from synth.designs.sections import CircuitSection, Design, TemperatureSection
 from synth.errors import DesignError
 
 NO_LOAD = "none"
@@ -44,7 +44,8 @@ class PreparedOscillator:
     """The `which` oscillator of `design`, ready to be read.
 
     `design_load` is what hangs on its output as designed; the circuit's own may differ. `hand_distance`, m, is where
-    the hand is held (None: nobody there, or no antenna).
+    the hand is held (None: nobody there, or no antenna). `pair`: the design opened, where the oscillator is one of the
+    two that it solves, and as designed.
     """
 
     design: Design
@@ -54,6 +55,7 @@ class PreparedOscillator:
     design_load: Load | None
     hand_distance: float | None
     notices: tuple[str, ...]
+    pair: OpenedDesign | None = None
 
 
 def load_of(text: str, circuit: OscillatorCircuit) -> Load | None:
@@ -101,7 +103,9 @@ def prepared_oscillator(
             circuit = circuit.with_pot(pot)
         if load is not None:
             circuit = replace(circuit, load=load_of(load, circuit))
-    return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices)
+    as_designed = design.law == "circuit" and which != "volume" and pot is None and load is None
+    pair = opened if as_designed else None
+    return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices, pair)
 
 
 def _default_parts_notice(which: str) -> str:
@@ -138,7 +142,13 @@ STOPS = (("low", 0.0), ("mid", 0.5), ("high", 1.0))
 PROBE = 10e-12  # F, of a usual probe on the collector
 LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
 REVERSE_EMITTER_LIMIT = 5.0  # V, common for small-signal parts, from memory
-ESTIMATED, FOLLOWED, SIMULATED = "rough estimate; --transient computes it", "by its envelope", "transient"
+FOLLOWED, UNKNOWN = "by its envelope", "not known"
+ALONE, SWITCHED, BY_CHANCE = (
+    "by itself",
+    "when switched on quickly; would not start again by itself",
+    "when switched on quickly, and then not every time: it depends on the noise; would not start again by itself",
+)
+SMALLEST = 1e-3  # V peak to peak, below which a node's start-up cannot be seen
 SAME_FREQUENCY = 1e-5  # relative difference below which two settled oscillations are the same
 
 
@@ -187,15 +197,19 @@ class OscillatorFigures(OfDesign):
     loop_gain_margin_db: float = of("signal.margin_db")
     startup_s: float | None
     startup_by: str
+    starts: str
     settling_s: float = of("state.settling_time")
     probe_shift_hz: float | None = of("probed.shift_hz")
     pushing_hz_per_v: float = of("adjoint", pushing)
-    sensitivities: tuple[Sensitivity, ...] = of("adjoint", sensitivities)  # largest first
+    sensitivities: tuple[Sensitivity, ...]  # largest first
     hum: tuple[Hum, ...]
     ripple_v: float | None = of("design.supply.ripple")  # that of [supply], and where it enters
     ripple_hz: float | None = of("design.supply.ripple_frequency")
     ripple_at: str | None = of("design.supply.ripple_at")
     noise: NoiseFigures = of("adjoint", noise_figures)
+    lock_range_hz: float | None = of("pair.instrument.lock_range")  # None, as the two below, of a lone oscillator
+    lock_paths: tuple[LockPath, ...] | None = of("pair.pulling", lock_paths)
+    pulling: PullingFigures | None = of("pair", pulling_figures)
     stray_f: float = of("circuit.board_stray")
     board: str | None = of("design.circuit.board")
     stray_explanation: str | None
@@ -206,24 +220,32 @@ class OscillatorFigures(OfDesign):
     notices: tuple[str, ...]
 
 
-def steady(prepared: PreparedOscillator) -> SteadyState:
-    """The steady oscillation on the bench; DesignError names the oscillator and why there is none."""
+def steady(prepared: PreparedOscillator) -> SteadyState | None:
+    """The steady oscillation of it; None where it does not settle. DesignError names the oscillator and why there is
+    none.
+    """
     with blaming(prepared.design, prepared.which):
-        return steady_state(prepared.circuit)
+        try:
+            return steady_state(prepared.circuit)
+        except NotSteadyError:
+            return None
 
 
-def oscillator_figures(
-    prepared: PreparedOscillator, state: SteadyState, record: TransientRecord | None = None
-) -> OscillatorFigures:
-    """Collect the readings of `prepared`, whose steady state is `state`; start-up from `record` where there is one."""
+def switched_on(prepared: PreparedOscillator) -> StartUp:
+    """Its start-up from switching on; DesignError names the oscillator where an integration gives up."""
+    with blaming(prepared.design, prepared.which):
+        return start_up(prepared.circuit)
+
+
+def oscillator_figures(prepared: PreparedOscillator, state: SteadyState, run: StartUp) -> OscillatorFigures:
+    """Collect the readings of `prepared`, whose steady state is `state` and whose start-up is `run`."""
     circuit, design = prepared.circuit, prepared.design
     signal, adjoint = small_signal(circuit), oscillator_adjoint(state)
+    pair, alone = _pair(prepared)
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, replace(circuit, board_stray=circuit.board_stray + PROBE), state)
-    if record is None:
-        startup, startup_by, remarks = _switched_on(prepared, state)
-    else:
-        startup, startup_by, remarks = startup_time(record, state, COLLECTOR), SIMULATED, ()
+    remarks, settles = _start_remarks(run, state)
+    temperature = design.temperature or TemperatureSection()
     return collected(
         OscillatorFigures,
         {
@@ -234,60 +256,79 @@ def oscillator_figures(
             "signal": signal,
             "probed": probed,
             "adjoint": adjoint,
+            "pair": pair,
         },
+        sensitivities=sensitivities(adjoint, temperature.gain),
         trimmer=prepared.trimmer if circuit.trimmers else None,
         hum=hum(adjoint, None if design.supply is None else design.supply.ripple_frequency),
-        startup_s=startup,
-        startup_by=startup_by,
+        startup_s=run.started if settles else None,
+        startup_by=FOLLOWED if run.outcome is not Outcome.UNDECIDED else UNKNOWN,
+        starts=_starts(prepared, signal.starts),
         stray_explanation=None if board is None else explanation(circuit.board_stray, board),
-        test_points=tuple(_test_point(name, node, state, record, startup) for name, node in TEST_POINTS),
+        test_points=tuple(_test_point(name, node, state, run if settles else None) for name, node in TEST_POINTS),
         pot_readings=_readings(circuit.with_pot, STOPS, state),
         trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
         load_readings=_load_readings(prepared, state),
-        notices=prepared.notices + _remarks(state) + remarks,
+        notices=prepared.notices + _remarks(state) + remarks + alone,
     )
 
 
-def _switched_on(prepared: PreparedOscillator, state: SteadyState) -> tuple[float | None, str, tuple[str, ...]]:
-    """Seconds from switch-on to the swing of `state` by the envelope, how they were found, and what there is to say.
-
-    Where the envelope cannot tell the time is the estimate. None where the start does not lead to `state`.
-    """
+def _pair(prepared: PreparedOscillator) -> tuple[OpenedDesign | None, tuple[str, ...]]:
+    """The pair that the oscillator belongs to, None where there is none, and why, where the pair cannot be had."""
     try:
-        with blaming(prepared.design, prepared.which):
-            run = start_up(prepared.circuit)
-    except DesignError:
-        return startup_estimate(state), ESTIMATED, ()
+        if prepared.pair is not None:
+            _ = prepared.pair.instrument
+        return prepared.pair, ()
+    except DesignError as error:
+        return None, (f"how the two oscillators pull each other is not told: {error}",)
+
+
+def _start_remarks(run: StartUp, state: SteadyState) -> tuple[tuple[str, ...], bool]:
+    """What there is to say of a start-up that does not lead to `state`, and whether it does."""
     match run.outcome:
         case Outcome.SETTLES if run.state is not None:
             if abs(run.state.frequency / state.frequency - 1.0) <= SAME_FREQUENCY:
-                return run.started, FOLLOWED, ()
+                return (), True
             there = format_quantity(run.state.frequency, "Hz", 6)
-            return None, FOLLOWED, (f"switched on in one step, the oscillator settles at {there} instead",)
+            return (f"switched on in one step, the oscillator settles at {there} instead",), False
         case Outcome.SQUEGS:
             text = "switched on in one step, the oscillator comes in bursts and does not settle: the usual remedy is"
-            return run.started, FOLLOWED, (f"{text} a smaller base or wiper capacitor, or less emitter current",)
+            return (f"{text} a smaller base or wiper capacitor, or less emitter current",), False
+        case Outcome.TWO_TONES:
+            return ("switched on in one step, the oscillator sounds in two modes at once and does not settle",), False
+        case Outcome.PATTERN:
+            return ("switched on in one step, its cycles are unlike and repeat only after several of them",), False
+        case Outcome.WANDERS:
+            return ("switched on in one step, the oscillation is irregular and does not settle",), False
         case Outcome.DIES:
-            return None, FOLLOWED, ("switched on in one step, the oscillation dies away before it is steady",)
+            return ("switched on in one step, the oscillation dies away before it is steady",), False
         case _:
-            return startup_estimate(state), ESTIMATED, ()
+            after = format_quantity(float(run.times[-1]), "s", 3)
+            text = f"the start-up was followed for {after} and had not come to its end: its time is not known"
+            return (text,), False
 
 
-def _test_point(
-    name: str, node: str, state: SteadyState, record: TransientRecord | None, startup: float | None
-) -> TestPoint:
+def _starts(prepared: PreparedOscillator, by_itself: bool) -> str:
+    """How the oscillation comes about; by chance where the weakest thermal noise of a hundred times starts nothing."""
+    if by_itself:
+        return ALONE
+    circuit = prepared.circuit
+    with blaming(prepared.design, prepared.which):
+        weak = start_up(circuit, least_swing=LOW_NOISE * thermal_swing(circuit))
+    return BY_CHANCE if weak.outcome is Outcome.DIES else SWITCHED
+
+
+def _test_point(name: str, node: str, state: SteadyState, run: StartUp | None) -> TestPoint:
     fundamental = float(state.harmonic_amplitudes(node)[0])
     swings = fundamental >= LOWEST_FUNDAMENTAL
-    if record is not None and swings:
-        known = node != OUTPUT or state.circuit.load is not None
-        startup = startup_time(record, state, node if known else COLLECTOR)
+    peak_to_peak = state.peak_to_peak(node)
     return TestPoint(
         name=name,
         dc_v=float(state.coefficients(node)[0].real),
-        peak_to_peak_v=state.peak_to_peak(node),
+        peak_to_peak_v=peak_to_peak,
         frequency_hz=state.frequency,
         thd=state.total_harmonic_distortion(node) if swings else None,
-        startup_s=startup if swings else None,
+        startup_s=run.started_at(node) if run is not None and peak_to_peak >= SMALLEST else None,
     )
 
 
@@ -319,7 +360,7 @@ def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: St
     return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
 
 
-def pot_curve(circuit: OscillatorCircuit, base: SteadyState, points: int = 21) -> tuple[AdjustedReading, ...]:
+def pot_curve(circuit: OscillatorCircuit, base: SteadyState, points: int = 11) -> tuple[AdjustedReading, ...]:
     """Readings at `points` positions of the pot, evenly from low to high."""
     stops = [(f"{place:.2f}", float(place)) for place in np.linspace(0.0, 1.0, points)]
     return _readings(circuit.with_pot, stops, base)

@@ -9,6 +9,7 @@ import numpy as np
 from models.pitch import limen_cents
 from models.pitch_field import PitchField
 from synth.analysis.figures import OfDesign, collected
+from synth.analysis.moves import FELT_CENTS, PitchMoves, pitch_moves
 from synth.build.workbench import OpenedDesign
 from synth.hands.gestures import TREMOR_SIZE
 
@@ -41,12 +42,15 @@ class SensitivityFigures(OfDesign):
     too_steep_cents_per_mm: float = TOO_STEEP
     notes: tuple[NoteSensitivity, ...]
     steep_spans_m: tuple[tuple[float, float], ...]
+    moves: PitchMoves
+    felt: tuple[str, ...]  # the causes among them that a player hears, the strongest first
+    felt_cents: float = FELT_CENTS
     notices: tuple[str, ...]
 
 
 def sensitivity_figures(opened: OpenedDesign, tremor: float = TREMOR_SIZE) -> SensitivityFigures:
     """Collect the figures for a tremor of this root mean square, m."""
-    field = opened.field
+    field, moves = opened.field, pitch_moves(opened)
     notes = []
     for line in field.notes():
         slope, limen = float(field.cents_per_mm(line.distance)), float(limen_cents(line.frequency))
@@ -59,6 +63,8 @@ def sensitivity_figures(opened: OpenedDesign, tremor: float = TREMOR_SIZE) -> Se
         tremor_m=tremor,
         notes=tuple(notes),
         steep_spans_m=steep_spans(field),
+        moves=moves,
+        felt=tuple(move.cause for move in moves.moves if move.felt),
         notices=opened.notices,
     )
 

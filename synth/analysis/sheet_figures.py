@@ -48,7 +48,7 @@ class SheetFigures:
     antenna_length_m: float = of("design.antenna.length")
     antenna_diameter_m: float = of("design.antenna.diameter")
     stand_distance_m: float = of("design.player.stand_distance")
-    body_capacitance_f: float | None = of("design.player.body_capacitance")
+    body_capacitance_f: float | None = of("opened.body_to_earth")
     board: str | None = of("design.circuit.board")
     supply_v: float | None = of("design.circuit.supply_voltage")
     reference_frequency_hz: float = of("report.reference_frequency_hz")

@@ -9,9 +9,6 @@ from models.preferred_values import nearest
 from synth.build.circuit_assembly import TankSection
 from synth.designs.sections import Design, TolerancesSection
 
-ASSUMED = {"resistor": 0.01, "potentiometer": 0.20, "supply": 0.02, "gain": 0.50}
-"""Tolerances that a design does not state, of parts that hardly move a frequency: our assumption, printed as such."""
-
 KINDS = {
     "inductor": "tank coils",
     "capacitor": "fixed capacitors",
@@ -25,7 +22,7 @@ KINDS = {
     "supply": "supply voltage",
     "gain": "transistor's current gain",
 }
-OF_CIRCUIT = ("junction", *ASSUMED)
+OF_CIRCUIT = ("junction", "resistor", "potentiometer", "supply", "gain")
 SERIES = {"inductor": "E12", "branch_inductor": "E12", "capacitor": "E24", "resistor": "E24", "potentiometer": "E6"}
 EACH = "each oscillator"
 SAME = 1e-6  # relative difference within which a value is the preferred one
@@ -64,22 +61,20 @@ def tolerance_figures(design: Design) -> tuple[ToleranceFigure, ...]:
     if design.branch is None:
         kinds.remove("branch_inductor")
     return tuple(
-        ToleranceFigure(kind, KINDS[kind], ASSUMED[kind], "assumed here")
-        if kind in ASSUMED
-        else ToleranceFigure(kind, KINDS[kind], getattr(section, kind), "the design" if stated else "usual, not stated")
+        ToleranceFigure(kind, KINDS[kind], getattr(section, kind), "the design" if stated else "usual, not stated")
         for kind in kinds
     )
 
 
 def part_figures(design: Design) -> tuple[PartFigure, ...]:
     """Everything to buy, oscillator by oscillator, as far as the design names it."""
-    limits = {figure.kind: figure.fraction for figure in tolerance_figures(design)}
+    limits = design.tolerances or TolerancesSection()
 
     def part(place: str, name: str, kind: str, unit: str, value: float) -> PartFigure:
         series = SERIES[kind]
         preferred = nearest(series, value)
         off = preferred / value - 1.0
-        off, limit = 0.0 if abs(off) < SAME else off, limits.get(kind, ASSUMED.get(kind))
+        off, limit = 0.0 if abs(off) < SAME else off, getattr(limits, kind)
         return PartFigure(place, name, unit, value, None, series, preferred, off, limit)
 
     def tank(place: str, section: TankSection) -> list[PartFigure]:
@@ -89,7 +84,7 @@ def part_figures(design: Design) -> tuple[PartFigure, ...]:
         ]
         if section.trimmer_maximum > 0.0:
             low, high = section.trimmer_minimum, section.trimmer_maximum
-            found.append(PartFigure(place, "trimmer", "F", low, high, None, None, None, limits["trimmer"]))
+            found.append(PartFigure(place, "trimmer", "F", low, high, None, None, None, limits.trimmer))
         return found
 
     coupling, detector, response = design.coupling, design.detector, design.volume_response

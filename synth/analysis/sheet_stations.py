@@ -8,8 +8,10 @@ from functools import cache, partial
 from operator import attrgetter
 from typing import Any
 
+from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.branch.modes import MODES, mode_frequencies
+from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.common_base import BASE, COLD, EMITTER, WIPER, OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
@@ -23,6 +25,7 @@ FREQUENCY, CURRENT = "frequency", "supply current"
 ACROSS = ("tank capacitor", "stray across the tank", "trimmer at its place", "divider and transistor")
 LEAST_REST = 1e-6  # of the tank's capacitance: below, there is nothing but rounding
 LEAD_BASE = 10e-12  # F, the order of a rod's capacitance
+STEP = 1e-5  # relative, of the differences of a part's equations
 DC_POINTS = {"cold end of the coil": COLD, "wiper": WIPER, "base": BASE, "emitter": EMITTER}
 
 
@@ -43,7 +46,9 @@ class TurnablePart:
 
 @dataclass(frozen=True, slots=True)
 class OscillatorProbe:
-    """`read(name, factor)` gives the readings with the part of that name at `factor` times its base, others nominal."""
+    """`read(name, factor)` gives the readings with the part of that name at `factor` times its base, others nominal; of
+    a solved circuit to first order in what it is changed by.
+    """
 
     parts: tuple[TurnablePart, ...]
     read: Callable[[str, float], Readings]
@@ -101,21 +106,32 @@ def circuit_probe(
     """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `antenna`: what hangs on the
     circuit already; `near`, Hz, picks the mode.
 
-    The volts are those at the points with nothing connected: a meter's own resistance is not counted.
+    The volts are those at the points with nothing connected: a meter's own resistance is not counted. What a part does
+    comes from the adjoint, one linear solve for each, in place of two solved circuits.
     """
     with blaming(design, which):
         base = steady_state(circuit, near_frequency=near)
+        adjoint = oscillator_adjoint(base)
     parts = _circuit_parts(circuit, antenna.lead, antenna.tap_ratio**2)
     turns = {part.name: turn for part, turn in parts}
 
-    @cache  # each state serves every reading
+    @cache
+    def response(name: str) -> tuple[float, Floats]:
+        """Change of frequency, Hz, and of the volts of every node at rest for the whole base of a part."""
+        up, down = (adjoint.disturbance_to(turns[name](circuit, 1.0 + sign * STEP)) for sign in (1.0, -1.0))
+        found = adjoint.response((up - down) / (2.0 * STEP))
+        return found.frequency, found.spectra[:, 0].real
+
+    @cache  # each serves every reading
     def read(name: str, factor: float) -> Readings:
-        state = base
+        turned, frequency, volts = circuit, base.frequency, base.spectra[:, 0].real
         if factor != 1.0:
-            with blaming(design, which):
-                state = steady_state(turns[name](circuit, factor), warm_start=base)
-        volts = {point: float(state.coefficients(node)[0].real) for point, node in DC_POINTS.items()}
-        return {FREQUENCY: state.frequency, CURRENT: state.supply_current, **volts}
+            turned = turns[name](circuit, factor)
+            slope, slopes = response(name)
+            frequency, volts = frequency + (factor - 1.0) * slope, volts + (factor - 1.0) * slopes
+        points = {point: float(volts[base.names.index(node)]) for point, node in DC_POINTS.items()}
+        drop = turned.supply_voltage - float(volts[base.names.index(COLD)])
+        return {FREQUENCY: frequency, CURRENT: drop / turned.supply_resistor, **points}
 
     return OscillatorProbe(tuple(part for part, _ in parts), read)
 

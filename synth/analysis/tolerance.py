@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from models.arrays import Floats
 from models.builds.build_law import BuildLaw
 from models.builds.tolerance import ToleratedPart, Trial
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds
-from models.circuit.common_base import OscillatorCircuit
-from models.circuit.oscillator import steady_state
+from synth.analysis.adjoint_figures import value_words
+from synth.analysis.circuit_builds import SHARED, kind_of_column, with_circuits
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.errors import DesignError
 
-CORRECTION_POINTS = 201
 WORDS = {"inductance": "coil", "capacitance": "capacitor", "junction": "transistor"}
 LABELS = {"branch_inductance": "series inductor", "branch_self_capacitance": "series inductor's winding"}
-SPREADS = frozenset({"stray", "junction", "antenna_stray"})
+OF_CIRCUIT = {
+    "transistor.forward_gain": "transistor's current gain",
+    "transistor.collector_junction.zero_bias_capacitance": "transistor's collector junction",
+    "transistor.emitter_junction.zero_bias_capacitance": "transistor's emitter junction",
+    "bias.potentiometer": "pot, whole track",
+    "temperature": "transistors' temperature",
+}  # all others as in the oscillator's report
+SPREADS = frozenset({"stray", "junction", "antenna_stray", "gain", "supply", "temperature"})
 
 
 def goals_of(opened: OpenedDesign) -> GoalsSection:
@@ -38,20 +44,27 @@ def trial_of(opened: OpenedDesign) -> Trial:
         raise DesignError(f'{name}: builds are tuned by their zero beat; add zero_beat = "50 cm" or so to [tuning]')
     if opened.field.direction != "rising":
         raise DesignError(f"{name}: its pitch falls as the hand comes nearer; tune it first, see: beatfield field")
-    limits = design.tolerances or TolerancesSection()
-    nominal = nominal_values(opened)
-    parts = []
-    for quantity in QUANTITIES:
-        key = _tolerance_key(quantity)
-        spread = key in SPREADS
-        scatter = limits.spreads if spread else limits.parts
-        parts.append(
-            ToleratedPart(quantity, _label(quantity), nominal[quantity], getattr(limits, key), scatter, not spread)
-        )
     try:
-        return Trial(_law(opened, design.tuning.zero_beat), tuple(parts))
+        law = tuned_builds(opened, design.tuning.zero_beat)
+        row = zip(law.quantities, nominal_row(opened, law).tolist(), strict=True)
+        limits = design.tolerances or TolerancesSection()
+        return Trial(law, tuple(_part(limits, quantity, nominal) for quantity, nominal in row))
     except ValueError as error:
         raise DesignError(f"{name}: [goals] do not fit the design: {error}") from error
+
+
+def _part(limits: TolerancesSection, quantity: str, nominal: float) -> ToleratedPart:
+    """One part with its limit and the way it scatters."""
+    if quantity in QUANTITIES:
+        key, label = _tolerance_key(quantity), _label(quantity)
+    else:
+        which, _, value = quantity.rpartition(".") if quantity in SHARED else quantity.partition(".")
+        key, label = kind_of_column(quantity) or "", f"{which} {OF_CIRCUIT.get(value, value_words(value))}".strip()
+    limit = getattr(limits, key)
+    if key == "temperature":
+        limit /= nominal
+    spread = key in SPREADS
+    return ToleratedPart(quantity, label, nominal, limit, limits.spreads if spread else limits.parts, not spread)
 
 
 def variable_trimmer_ends(opened: OpenedDesign) -> tuple[float, float] | None:
@@ -64,37 +77,12 @@ def variable_trimmer_ends(opened: OpenedDesign) -> tuple[float, float] | None:
     return section.trimmer_minimum / as_set, section.trimmer_maximum / as_set
 
 
-def gain_notice(opened: OpenedDesign) -> str:
-    """What the spread of the transistors' current gain does to a solved design, one oscillator at a time."""
-    design, instrument = opened.design, opened.instrument
-    limit = (design.tolerances or TolerancesSection()).gain
-    left_out = "the transistors' current gain is left out of the builds (their capacitance is in them)"
-    zero_beat = design.tuning.zero_beat
-    if limit == 0.0 or zero_beat is None:
-        return left_out
-    capacitance = float(instrument.antenna_capacitance(zero_beat))
-    moved = []
-    for which, circuit in (("reference", opened.tuned_reference), ("variable", opened.loaded_variable(capacitance))):
-        try:
-            cold = steady_state(circuit, near_frequency=instrument.reference_frequency)
-            shifts = [
-                steady_state(_with_gain(circuit, 1.0 + side * limit), warm_start=cold).frequency - cold.frequency
-                for side in (-1.0, 1.0)
-            ]
-        except ValueError as error:
-            return f"{left_out}: at {100.0 * limit:g} % either way the {which} oscillator cannot be solved: {error}"
-        moved.append(f"{which} {shifts[0]:+.1f} to {shifts[1]:+.1f} Hz")
-    return f"{left_out}: {100.0 * limit:g} % either way alone move the {' and the '.join(moved)}, solved"
-
-
-def _with_gain(circuit: OscillatorCircuit, factor: float) -> OscillatorCircuit:
-    gain = circuit.transistor.forward_gain * factor
-    return replace(circuit, transistor=replace(circuit.transistor, forward_gain=gain))
-
-
 def nominal_values(opened: OpenedDesign) -> dict[str, float]:
-    """The value of every part as written, H and F; 0 for one that is not there. The reference's trimmer all in."""
+    """The value of every part that the resonance knows as written, H and F; 0 for one that is not there. The
+    reference's trimmer all in. Of solved circuits the divider and the transistor's capacitance are not among them.
+    """
     design, instrument = opened.design, opened.instrument
+    solved = instrument.variable_law is not None
     values: dict[str, float] = {}
     for which, tank in (("variable", instrument.variable_tank), ("reference", opened.reference_tank)):
         section: Any = getattr(design, which)
@@ -108,8 +96,10 @@ def nominal_values(opened: OpenedDesign) -> dict[str, float]:
             f"{which}_inductance": tank.inductance,
             f"{which}_capacitance": tank.capacitance,
             f"{which}_stray": stray,
-            f"{which}_divider": divider,
-            f"{which}_junction": max(0.0, tank.board_stray - stray - divider) if design.circuit is not None else 0.0,
+            f"{which}_divider": 0.0 if solved else divider,
+            f"{which}_junction": 0.0
+            if solved or design.circuit is None
+            else max(0.0, tank.board_stray - stray - divider),
             f"{which}_trimmer": tank.trimmer_capacitance if which == "variable" else tank.trimmer_maximum,
         }
     branch = instrument.branch
@@ -134,11 +124,19 @@ def _tolerance_key(quantity: str) -> str:
     return {"inductance": "inductor", "capacitance": "capacitor", "divider": "capacitor"}.get(kind, kind)
 
 
-def _law(opened: OpenedDesign, zero_beat: float) -> TunedBuilds:
+def nominal_row(opened: OpenedDesign, law: TunedBuilds) -> Floats:
+    """The nominal value of every column of the law."""
+    if law.circuit is not None:
+        return law.circuit.nominal
+    values = nominal_values(opened)
+    return np.array([values[quantity] for quantity in QUANTITIES])
+
+
+def tuned_builds(opened: OpenedDesign, zero_beat: float) -> TunedBuilds:
+    """The law that all builds of a design share; of solved circuits with every derivative by the adjoint."""
     instrument, reference, goals = opened.instrument, opened.reference_tank, goals_of(opened)
-    curve, solved = instrument.curve, instrument.variable_law is not None
     builds = TunedBuilds(
-        law=BuildLaw(curve, instrument.mode, instrument.lock_range, fine=True),
+        law=BuildLaw(instrument.curve, instrument.mode, instrument.lock_range, fine=True),
         zero_beat=zero_beat,
         nearest=goals.nearest,
         farthest=goals.farthest,
@@ -146,12 +144,7 @@ def _law(opened: OpenedDesign, zero_beat: float) -> TunedBuilds:
         trimmer_setting=reference.trimmer_setting,
         even_from=goals.even_from,
         even_to=goals.even_to,
-        reference_correction=instrument.reference_frequency / reference.frequency if solved else 1.0,
     )
-    if not solved:
+    if instrument.variable_law is None:
         return builds
-    hand = np.linspace(float(curve.capacitances[-1]), float(curve.capacitances[0]), CORRECTION_POINTS)
-    values = nominal_values(opened)
-    lossless = builds.variable_frequency(np.array([[values[quantity] for quantity in QUANTITIES]]), hand)[0]
-    ratio = instrument.frequency_with(hand + instrument.antenna_stray) / lossless
-    return replace(builds, law=replace(builds.law, correction_capacitances=hand, variable_correction=ratio))
+    return with_circuits(opened, builds, nominal_values(opened))

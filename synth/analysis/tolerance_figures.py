@@ -26,7 +26,7 @@ from models.builds.tolerance import (
 from models.builds.tuned_builds import Outcomes, joined
 from models.pitch import nearest_note
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of, rows
-from synth.analysis.tolerance import gain_notice, goals_of, trial_of, variable_trimmer_ends
+from synth.analysis.tolerance import goals_of, trial_of, variable_trimmer_ends
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import GoalsSection
 
@@ -254,9 +254,8 @@ def _notices(opened: OpenedDesign, trial: Trial, builds: int, seed: int) -> tupl
     instrument = opened.instrument
     if opened.design.law == "circuit":
         return (
-            "the parts act by the resonance without loss, times the ratio of the solved circuit's frequency to it: "
-            "right to first order; whether each build starts is not solved again",
-            gain_notice(opened),
+            "every part acts as in the solved circuit to first order, and by the exact resonance beyond; "
+            "whether each build starts is not solved again",
         )
     branch = instrument.branch
     tank = instrument.variable_tank

@@ -1,7 +1,8 @@
-"""From a design to the pieces of its instrument: tanks, branch, detector, lock range, volume antenna."""
+"""From a design to the pieces of its instrument: tanks, branch, detector, volume antenna."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor, preferred_mode
@@ -10,32 +11,74 @@ from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.scene import Cabinet, PlayerBody, RodAntenna, Scene
-from models.injection import OutputCoupling, effective_capacitance, lock_range
+from models.hand.earthing import Earthing, tank_tie
+from models.hand.scene import Cabinet, LoopAntenna, PlayerBody, RodAntenna, Scene, board
 from models.tank import Tank, required_capacitance
 from models.volume.loudness import GainStage, PeakRectifier
-from models.volume.scene import LoopAntenna, VolumeScene
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
 from synth.build.notices import margin_notice, out_of_reach_notice, trimmer_notice, volume_notices
-from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError
 
-STRONG_COUPLING = 0.3  # of half the tanks' bandwidth: beyond, a computed lock range is rough
-
 
 def scene_of(design: Design) -> Scene:
-    """What the antenna's capacitance depends on. Raises DesignError where the parts do not fit together."""
-    antenna, player, box = design.antenna, design.player, design.cabinet
+    """The conductors of the field. Raises DesignError where the parts do not fit together.
+
+    Without a cabinet the common is a board where it is not bonded; bonded, what it adds to the antenna is part of the
+    antenna stray.
+    """
+    antenna, player, box, common = design.antenna, design.player, design.cabinet, design.common
+    lying = None if common_capacitance(design) == math.inf else common
     try:
         return Scene(
             antenna=RodAntenna(antenna.length, antenna.diameter, antenna.base_height),
-            cabinet=None if box is None else Cabinet(box.width, box.depth, box.height, box.gap),
-            player=PlayerBody(player.body_capacitance, player.stand_distance, player.hand_height),
+            cabinet=(
+                Cabinet(box.width, box.depth, box.height, box.gap)
+                if box is not None
+                else None
+                if lying is None
+                else board(lying.board_width, lying.board_depth, lying.board_gap)
+            ),
+            player=PlayerBody(player.stand_distance, player.hand_height),
+            ring=ring_of(design),
         )
     except ValueError as error:
         raise DesignError(f"{design.name}: antenna, cabinet and player do not fit together: {error}") from error
+
+
+def ring_of(design: Design) -> LoopAntenna | None:
+    """The volume antenna; None for a design without one. Raises DesignError where its sizes do not fit together."""
+    part = design.volume_antenna
+    if part is None:
+        return None
+    try:
+        return LoopAntenna(part.diameter, part.tube_diameter, part.height, part.offset)
+    except ValueError as error:
+        raise DesignError(f"{design.name}: the volume antenna does not fit: {error}") from error
+
+
+def common_capacitance(design: Design) -> float:
+    """Of the circuit's common to earth beside the field, F; infinite: bonded, also where the design does not say."""
+    given = design.common.to_earth
+    return math.inf if given is None else given
+
+
+def earthing_of(design: Design) -> Earthing:
+    """What joins player and common to earth beside the field."""
+    return Earthing(design.player.body_capacitance, common_capacitance(design))
+
+
+def branch_tie(angular_frequency: float, tank: Tank, branch: SeriesInductor, stray: float) -> float:
+    """Capacitance, F, that antenna stray, branch and tank together count as at omega, rad/s; may be negative.
+
+    tank: as seen from the branch. C_branch - 1 / (omega^2 L_branch) in series with that of the tank, losses neglected.
+    """
+    behind = tank_tie(angular_frequency, tank.inductance, tank.total_capacitance)
+    if branch.direct:
+        return stray + behind
+    own = tank_tie(angular_frequency, branch.inductance, branch.self_capacitance)
+    return math.inf if own + behind == 0.0 else stray + own * behind / (own + behind)
 
 
 def lossless_pair(
@@ -48,7 +91,7 @@ def lossless_pair(
     mode = design.tuning.mode if design.tuning.mode != "auto" else preferred_mode(variable, branch, capacitance)
     notices: tuple[str, ...] = ()
     if design.tuning.zero_beat is not None:
-        target = _variable_frequency(variable, branch, capacitance, mode)
+        target = variable_frequency(variable, branch, capacitance, mode)
         reference, notices = tuned_reference(reference, target, distance)
     return TunedPair(variable, reference, mode, reference.frequency, notices)
 
@@ -90,32 +133,6 @@ def detector_of(design: Design, radio_frequency: float) -> Detector:
     return Detector(part.kind, part.amplitude_ratio, part.drive, part.amplitude, diode)
 
 
-def lossless_lock_range(
-    design: Design, pair: TunedPair, branch: SeriesInductor, capacitance: float
-) -> tuple[float, tuple[str, ...]]:
-    """The lock range of two resonances without circuits, Hz, by their output resistors, with `capacitance` (F) at the
-    antenna.
-
-    Second, what to say about it: nothing, or that the coupling is too strong for the formula.
-
-    detector.amplitude_ratio is taken as variable over reference at the common node, where each arrives in inverse
-    proportion to its resistor; so at the outputs it is that times the ratio of the resistors.
-    """
-    part = design.coupling
-    parts = OutputCoupling(part.reference_resistor, part.variable_resistor, part.node_resistance, part.node_capacitance)
-    variable, reference, frequency = pair.variable, pair.reference, pair.reference_frequency
-    seen = effective_capacitance(variable, branch, capacitance, pair.mode) * tap_of(design).ratio ** 2
-    ratio = design.detector.amplitude_ratio * part.variable_resistor / part.reference_resistor
-    found = lock_range(parts, frequency, reference.total_capacitance, seen, ratio)
-    bandwidth = 0.5 * frequency / max(variable.quality_factor, reference.quality_factor)
-    if found <= STRONG_COUPLING * bandwidth:
-        return found, ()
-    return found, (
-        f"the computed lock range, {format_quantity(found, 'Hz')}, is not small against half the bandwidth of the "
-        f"tanks, {format_quantity(bandwidth, 'Hz')}: take it as rough, and use larger output resistors or buffers",
-    )
-
-
 def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Tank, tuple[str, ...]]:
     """The reference with its trimmer set for `target` (Hz), or at its nearer end, and what to say about it.
 
@@ -131,25 +148,11 @@ def tuned_reference(reference: Tank, target: float, distance: float) -> tuple[Ta
     return end, (out_of_reach_notice(end.frequency, target, distance, fixed, reference.capacitance),)
 
 
-def _variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, mode: str) -> float:
+def variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, mode: str) -> float:
     """Frequency of the variable oscillator, Hz, with this antenna capacitance (F)."""
     inductance, own = branch.inductance, branch.self_capacitance
     low, high = mode_frequencies(tank.inductance, tank.total_capacitance, inductance, capacitance, own)
     return float(high if mode == "high" else low)
-
-
-def volume_scene_of(design: Design, scene: Scene) -> VolumeScene | None:
-    """What the ring's capacitance depends on, beside the rod's `scene`; None for a design without a volume antenna.
-
-    Raises DesignError where the ring's sizes do not fit together.
-    """
-    part = design.volume_antenna
-    if part is None:
-        return None
-    try:
-        return VolumeScene(scene, LoopAntenna(part.diameter, part.tube_diameter, part.height, part.offset))
-    except ValueError as error:
-        raise DesignError(f"{design.name}: the volume antenna does not fit: {error}") from error
 
 
 def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tuple[VolumeAntenna, tuple[str, ...]]:

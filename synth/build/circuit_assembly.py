@@ -30,7 +30,7 @@ from models.circuit.variable_oscillator import VariableOscillator, law_capacitan
 from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
-from synth.build.notices import explained, margin_notice, out_of_reach_notice
+from synth.build.notices import explained, margin_notice, out_of_reach_notice, start_notice
 from synth.designs.sections import Design, ReferenceSection, TransistorSection, VariableSection, VolumeSection
 from synth.errors import DesignError
 
@@ -85,6 +85,8 @@ def circuit_pair(
         target = None if design.tuning.zero_beat is None else float(law.frequency(capacitance))
         state, setting, notices = tuned_reference_circuit(design, target, distance)
     place = int(np.argmin(np.abs(solved.oscillator.capacitances - capacitance)))
+    pair = {"reference": state, "variable": solved.oscillator.states[place]}
+    notices += tuple(start_notice(which) for which, one in pair.items() if not one.grows_from_rest)
     return TunedPair(
         variable=solved.tank,
         reference=resonance_of(design, "reference").with_trimmer(setting),
@@ -138,6 +140,7 @@ def circuit_of(design: Design, which: str) -> OscillatorCircuit:
             transistor=_transistor(design.transistor),
             output_resistor=own,
             load=_load(design, None if which == "volume" else other),
+            tank_to_tank_capacitance=0.0 if which == "volume" else design.coupling.tank_to_tank_capacitance,
             **same_keys(OscillatorCircuit, part),
         )
         resonance = 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
@@ -145,14 +148,15 @@ def circuit_of(design: Design, which: str) -> OscillatorCircuit:
 
 
 def resonance_of(design: Design, which: str) -> Tank:
-    """The `which` oscillator's resonance without loss: its tank, with the capacitive divider and the collector
-    junction's capacitance at rest counted as stray.
+    """The `which` oscillator's resonance without loss: its tank, with the capacitive divider, the collector junction's
+    capacitance at rest and a capacitance to the other tank counted as stray.
     """
     section, circuit = _tank_section(design, which), circuit_of(design, which)
     with blaming(design, which):
         rest = operating_point(circuit).port_voltages
         junctions = TransistorPorts(circuit.transistor).currents_and_capacitances(rest)[1]
-        return tank_of(section, circuit.divider_capacitance, float(junctions[COLLECTOR_PORT, 0]))
+        around = circuit.divider_capacitance, circuit.tank_to_tank_capacitance
+        return tank_of(section, *around, float(junctions[COLLECTOR_PORT, 0]))
 
 
 def tank_of(section: TankSection, *beside: float) -> Tank:

@@ -1,7 +1,9 @@
-"""Hand-field curves on disk, so that a geometry is solved once: user's cache folder, one JSON file per scene.
+"""Hand fields on disk, so that a geometry is solved once: user's cache folder, one JSON file per scene.
 
-The name is a hash of the scene, the distances and the source text of the solver, so that a changed solver never
-reads an old result. A damaged or unwritable cache costs time, never the command.
+The name is a hash of the scene, the places of the hands and the source text of the solver, so that a changed solver
+never reads an old result. What is kept are Maxwell's matrices: shoes, supply and tanks are no part of them. A damaged
+or unwritable cache costs time, never the command. The folder is kept below `LARGEST_FOLDER`: what was read longest ago
+goes first.
 """
 
 from __future__ import annotations
@@ -9,26 +11,29 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.hand_field import DEFAULT_DISTANCES
-from models.hand.scene import POSTURES, Scene
-from models.volume.scene import VolumeScene
+import numpy as np
+from numpy.typing import ArrayLike
+
+from models.arrays import Floats
+from models.hand.hand_field import DEFAULT_DISTANCES, PLACES, RING_HEIGHTS, HandField
+from models.hand.scene import POSTURES, Posture, Scene
 from synth.errors import InstrumentError
 from synth.files.atomic_file import write_text
 
-Curves = dict[str, CapacitanceCurve]
-LARGEST_FILE = 1_000_000  # bytes; a field takes some ten thousand
+LARGEST_FILE = 2_000_000  # bytes; a field of both hands takes some 400 000
+LARGEST_FOLDER = 50_000_000  # bytes of all fields together
 
-SOLVER_FILES = ("hand/*.py", "electrostatics/*.py", "volume/__init__.py", "volume/scene.py", "volume/field.py")
+SOLVER_FILES = ("hand/*.py", "electrostatics/*.py")
 
 
 def cache_folder() -> Path:
-    """The folder of cached curves, inside the user's cache folder (XDG_CACHE_HOME is honoured on Linux).
+    """The folder of cached fields, inside the user's cache folder (XDG_CACHE_HOME is honoured on Linux).
 
     Where the user has no home and that would be a folder at random, one that cannot be made: nothing is cached.
     """
@@ -38,68 +43,62 @@ def cache_folder() -> Path:
     return (home if home.is_absolute() else Path(os.devnull) / "no home") / "curves"
 
 
-def curves_for(scene: Scene, notice: Callable[[str], None] = lambda text: None, folder: Path | None = None) -> Curves:
-    """The capacitance curve of each posture of `scene`: from the cache, or solved and cached.
+def field_for(
+    scene: Scene,
+    notice: Callable[[str], None] = lambda text: None,
+    folder: Path | None = None,
+    distances: ArrayLike = DEFAULT_DISTANCES,
+    postures: Sequence[Posture] = POSTURES,
+    heights: ArrayLike = RING_HEIGHTS,
+    places: Sequence[int] = PLACES,
+) -> HandField:
+    """The hand field of `scene`, as `models.hand.hand_field.hand_field` solves it: from the cache, or solved and kept.
 
     `notice` receives a line when a solve starts, when a damaged file is replaced and when the cache cannot be
     written. `folder` is the cache folder, by default the user's.
     """
 
-    def solve() -> Curves:
-        from models.hand.hand_field import capacitance_curves
+    def solve() -> HandField:
+        from models.hand import hand_field
 
-        return {str(posture): curve for posture, curve in capacitance_curves(scene).items()}
+        return hand_field.hand_field(scene, distances, postures, ring_heights=heights, places=places)
 
-    return kept_curves(curve_key(scene), solve, notice, folder, tuple(POSTURES))
-
-
-def loop_curve_for(
-    scene: VolumeScene, notice: Callable[[str], None] = lambda text: None, folder: Path | None = None
-) -> CapacitanceCurve:
-    """The capacitance curve of the volume antenna in `scene`; everything else as for `curves_for`."""
-
-    def solve() -> Curves:
-        from models.volume.field import loop_curve
-
-        return {"loop": loop_curve(scene)}
-
-    return kept_curves(loop_curve_key(scene), solve, notice, folder, ("loop",))["loop"]
+    return kept_field(field_key(scene, distances, postures, heights, places), solve, notice, folder)
 
 
-def kept_curves(
-    key: str, solve: Callable[[], Curves], notice: Callable[[str], None], folder: Path | None, names: tuple[str, ...]
-) -> Curves:
-    """The curves `names` of `key` from the cache; solved and cached where they are not there or cannot be read."""
-    path = (folder or cache_folder()) / f"{key}.json"
+def kept_field(
+    key: str, solve: Callable[[], HandField], notice: Callable[[str], None], folder: Path | None
+) -> HandField:
+    """The field `key` from the cache; solved and cached where it is not there or cannot be read."""
+    folder = folder or cache_folder()
+    path = folder / f"{key}.json"
     try:
-        return _read(path, key, names)
+        return _read(path, key)
     except FileNotFoundError:
         notice("solving the hand field of this geometry (kept for next time)")
     except OSError as error:
         notice(f"the hand-field cache cannot be read ({error.strerror}): solving without it")
-    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError):
+    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError, IndexError):
         notice(f"the cached hand field {path} is damaged: solving it again")
-    curves = solve()
+    solved = solve()
     try:
-        write_curves(path, key, curves)
+        write_field(path, key, solved)
+        drop_oldest(folder, LARGEST_FOLDER)
     except (OSError, InstrumentError) as error:
         notice(f"the hand field could not be cached ({error}): it will be solved again next time")
-    return curves
+    return solved
 
 
-def curve_key(scene: Scene) -> str:
-    """Hash of everything the curves depend on: geometry, distances and the text of the solver."""
-    return _key([asdict(scene), list(map(float, DEFAULT_DISTANCES)), solver_digest()])
-
-
-def loop_curve_key(scene: VolumeScene) -> str:
-    """The same of the volume antenna's curve."""
-    from models.volume.scene import VOLUME_DISTANCES
-
-    return _key(["loop", asdict(scene), list(map(float, VOLUME_DISTANCES)), solver_digest()])
-
-
-def _key(content: list[Any]) -> str:
+def field_key(
+    scene: Scene,
+    distances: ArrayLike = DEFAULT_DISTANCES,
+    postures: Sequence[Posture] = POSTURES,
+    heights: ArrayLike = RING_HEIGHTS,
+    places: Sequence[int] = PLACES,
+) -> str:
+    """Hash of everything the field depends on: geometry, places of the hands and the text of the solver."""
+    tables = [np.asarray(table, dtype=np.float64).tolist() for table in (distances, heights)]
+    content = [asdict(scene), *tables, list(postures), list(places), solver_digest()]
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:32]
 
 
@@ -111,7 +110,7 @@ def models_folder() -> Path:
 
 
 def solver_files() -> list[Path]:
-    """The source files whose text decides the curves."""
+    """The source files whose text decides the field."""
     root = models_folder()
     return sorted(file for name in SOLVER_FILES for file in root.glob(name))
 
@@ -124,30 +123,73 @@ def solver_digest() -> str:
     return digest.hexdigest()
 
 
-def checksum(curves: Any) -> str:
-    return hashlib.sha256(json.dumps(curves, sort_keys=True).encode()).hexdigest()
+def checksum(content: Any) -> str:
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 
-def _read(path: Path, key: str, names: tuple[str, ...]) -> dict[str, CapacitanceCurve]:
+def _read(path: Path, key: str) -> HandField:
     with open(path, "rb") as file:
         content = file.read(LARGEST_FILE + 1)
     if len(content) > LARGEST_FILE:
         raise ValueError("too large for a cached field")
     document = json.loads(content)
-    curves = document["curves"]
-    if document["key"] != key or document["checksum"] != checksum(curves) or set(curves) != set(names):
-        raise ValueError("wrong key, checksum or curves")
-    return {posture: CapacitanceCurve(**fields) for posture, fields in curves.items()}
+    plain = document["field"]
+    if document["key"] != key or document["checksum"] != checksum(plain):
+        raise ValueError("wrong key or checksum")
+    names = tuple(plain["names"])
+    found = HandField(
+        names=names,
+        distances=np.array(plain["distances"], dtype=np.float64),
+        heights=np.array(plain["heights"], dtype=np.float64),
+        places={posture: _unpacked(rows, len(names)) for posture, rows in plain["places"].items()},
+        ring_heights=np.array(plain["ring_heights"], dtype=np.float64),
+        ring_places=_unpacked(plain["ring_places"], len(names)),
+        without_player=_unpacked(plain["without_player"], len(names)),
+        body_share=float(plain["body_share"]),
+    )
+    with suppress(OSError):
+        os.utime(path)  # read lately: among the last to go
+    return found
 
 
-def write_curves(path: Path, key: str, curves: dict[str, CapacitanceCurve]) -> None:
+def write_field(path: Path, key: str, field: HandField) -> None:
     plain = {
-        posture: {
-            "distances": curve.distances.tolist(),
-            "capacitances": curve.capacitances.tolist(),
-            "empty_capacitance": curve.empty_capacitance,
-        }
-        for posture, curve in curves.items()
+        "names": list(field.names),
+        "distances": field.distances.tolist(),
+        "heights": field.heights.tolist(),
+        "places": {posture: _packed(matrices) for posture, matrices in field.places.items()},
+        "ring_heights": field.ring_heights.tolist(),
+        "ring_places": _packed(field.ring_places),
+        "without_player": _packed(field.without_player),
+        "body_share": field.body_share,
     }
     path.parent.mkdir(parents=True, exist_ok=True)
-    write_text(path, json.dumps({"key": key, "checksum": checksum(plain), "curves": plain}), force=True)
+    write_text(path, json.dumps({"key": key, "checksum": checksum(plain), "field": plain}), force=True)
+
+
+def drop_oldest(folder: Path, most: int) -> None:
+    """Remove the fields of `folder` that were read or written longest ago until the rest takes at most `most` bytes."""
+    files = sorted(((file.stat(), file) for file in folder.glob("*.json")), key=lambda entry: entry[0].st_mtime)
+    total = sum(entry.st_size for entry, _ in files)
+    for entry, file in files:
+        if total <= most:
+            return
+        file.unlink(missing_ok=True)
+        total -= entry.st_size
+
+
+def _packed(matrices: Floats) -> Any:
+    """The upper triangles of symmetric matrices (..., k, k), as nested lists (..., k (k + 1) / 2)."""
+    rows, columns = np.triu_indices(matrices.shape[-1])
+    return matrices[..., rows, columns].tolist()
+
+
+def _unpacked(rows: Any, count: int) -> Floats:
+    """The inverse of `_packed` for k = `count`."""
+    upper, (first, second) = np.array(rows, dtype=np.float64), np.triu_indices(count)
+    if upper.size == 0:
+        return np.zeros((0, count, count))
+    result = np.empty((*upper.shape[:-1], count, count))
+    result[..., first, second] = upper
+    result[..., second, first] = upper
+    return result

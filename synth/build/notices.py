@@ -7,7 +7,7 @@ from __future__ import annotations
 import math
 
 from models.branch.antenna_branch import HOP_RATIO, ModeHop
-from models.circuit.coupled import Pulling
+from models.circuit.coupled import Pulling, SupplyDrop
 from models.circuit.ripple_law import SUPPLY, RippleLaw
 from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal
 from models.instrument import Instrument
@@ -21,8 +21,17 @@ WEAKER = {
     "tank_to_tank_capacitance": "an earthed screen between the tanks makes",
 }
 """What weakens each path of models.circuit.coupled."""
+COMMON_BONDED = (
+    "the circuit's common counts as bonded to earth, as the design does not say how it is fed: with a battery or an "
+    "isolated supply the hand does less; say so with to_earth in [common]"
+)
 ROUGH_RIPPLE = 0.2
 """Change of an amplitude above which a law of first order is told to be rough."""
+COILS_NOT_COUNTED = (
+    'the [coils] do not count: coupling.lock_range is given; write "computed" to have it follow from them'
+)
+RESONANCES_OVER_CIRCUITS = (0.6, 6.0)
+"""Lock range by two resonances over that of whole circuits, least and most of those compared (the tests)."""
 TRIMMER_MARGIN = 0.05  # of the trimmer's turn that should be left at either end
 
 
@@ -74,6 +83,14 @@ def _reason(signal: SmallSignal) -> str:
             )
 
 
+def start_notice(which: str) -> str:
+    """That an oscillation needs the switching on."""
+    return (
+        f"the {which} oscillator starts when it is switched on quickly; once stopped it would not start again by "
+        "itself (see `beatfield oscillator`): lower its emitter current"
+    )
+
+
 def margin_notice(setting: float, distance: float) -> tuple[str, ...]:
     """What to say of a trimmer at `setting` (0 to 1) for zero beat at `distance`, m: nothing unless near an end."""
     if TRIMMER_MARGIN <= setting <= 1.0 - TRIMMER_MARGIN:
@@ -101,6 +118,16 @@ def out_of_reach_notice(reached: float, target: float, distance: float, fixed: f
         return f"{notice}; no reference.capacitance does it (now {has}): choose a smaller reference.inductance"
     needed = format_quantity(fixed, "F")
     return f"{notice}; reference.capacitance of {needed} (now {has}) brings it there with the trimmer in the middle"
+
+
+def floating_notice(tie: float, own: float, frequency: float) -> str:
+    """What to say of a ring of `own` F that its tank at `frequency`, Hz, holds to the common by little, `tie` F."""
+    return (
+        f"at the pitch frequency, {format_quantity(frequency, 'Hz')}, the volume oscillator holds its ring to the "
+        f"common by {format_quantity(abs(tie), 'F')} only, little beside the ring's own {format_quantity(own, 'F')}: "
+        "the volume hand then does more to the pitch; keep the two frequencies farther apart, or give the volume tank "
+        "more capacitance"
+    )
 
 
 def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
@@ -137,6 +164,46 @@ def ripple_notices(law: RippleLaw | None, volts: float, where: str, with_volume:
         f"{format_quantity(volts, 'V')} (peak) of ripple at {format_quantity(law.frequency, 'Hz')} ({where}) sounds in "
         f"the pitch oscillators{rough}{beside}; {remedy}. Caution: use an isolated, tested supply, never open one that "
         "is fed from the mains, and keep every protective earth",
+    )
+
+
+def supply_drop_notice(drop: SupplyDrop, supply: float) -> str:
+    """What to say of a shared supply resistance: the frequencies are those of the whole `supply`, V."""
+    size = max(abs(drop.first_shift), abs(drop.second_shift))
+    behind = format_quantity(supply - drop.voltage, "V", 4)
+    return (
+        f"the shared supply resistance drops {format_quantity(drop.voltage, 'V')}, which the frequencies here leave "
+        f"out: it shifts both by about {format_quantity(size, 'Hz')} and the beat by "
+        f"{format_quantity(abs(drop.second_shift - drop.first_shift), 'Hz')}; to count it, write "
+        f'circuit.supply_voltage = "{behind}", the voltage behind it'
+    )
+
+
+def coil_turns_notice(which: str, turns: float, sheet: float, stated: float) -> str:
+    """What to say of a coil whose `turns` make the inductance `sheet` in a single layer, not the `stated` one, H."""
+    return (
+        f"coils.{which}_turns: a single layer of {turns:.4g} turns of that size has "
+        f"{format_quantity(sheet, 'H')}, and {which}.inductance is {format_quantity(stated, 'H')}: with a core or "
+        "several layers the coils' coupling is rough; leave the turns out to take as many as the inductance needs"
+    )
+
+
+def resonances_notice(lock_range: float, bandwidth: float | None, has_parts: bool) -> str:
+    """What to say of the lock range, Hz, of two resonances; `bandwidth`: half that of the tanks, Hz, where the coupling
+    is strong against it. has_parts: there is a [circuit], but its two oscillators could not be solved."""
+    found = format_quantity(lock_range, "Hz")
+    least, most = (format_quantity(lock_range / factor, "Hz") for factor in reversed(RESONANCES_OVER_CIRCUITS))
+    remedy = "the circuits could not be solved" if has_parts else "add a [circuit] section to have yours solved"
+    text = (
+        f"the computed lock range, {found}, is that of two resonances whose amplitudes do not give way, and tells the "
+        f"order of magnitude alone: whole circuits that were compared lock within {least} to {most} where this "
+        f"says {found}; {remedy}"
+    )
+    if bandwidth is None:
+        return text
+    return (
+        f"{text}; it is not small against half the bandwidth of the tanks, {format_quantity(bandwidth, 'Hz')}, either: "
+        "use larger output resistors or buffers"
     )
 
 

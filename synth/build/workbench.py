@@ -2,38 +2,44 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TypeVar
+from typing import TypeVar, cast
 
 import numpy as np
 
-from models.branch.antenna_branch import SeriesInductor
-from models.branch.tapped_coil import Tap
+from models.branch.antenna_branch import SeriesInductor, preferred_mode
+from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.common_base import OscillatorCircuit
-from models.circuit.coupled import Coupling, Pulling, pulling
+from models.circuit.coupled import Pulling, pulling, supply_drop
 from models.circuit.oscillator import steady_state
 from models.circuit.ripple_law import RippleLaw, ripple_laws
 from models.circuit.variable_oscillator import with_antenna
+from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.scene import Scene
+from models.hand.earthing import ANTENNA, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
+from models.hand.hand_field import HandField
+from models.hand.scene import Posture, Scene
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
+from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import (
     assemble_volume,
     branch_of,
+    branch_tie,
     detector_of,
-    lossless_lock_range,
+    earthing_of,
     lossless_pair,
     scene_of,
     tank_in,
-    volume_scene_of,
+    variable_frequency,
 )
 from synth.build.circuit_assembly import (
     SolvedVariable,
@@ -41,12 +47,21 @@ from synth.build.circuit_assembly import (
     blaming,
     circuit_of,
     circuit_pair,
-    same_keys,
     solved_variable,
     tap_of,
+    tuned_reference_circuit,
 )
-from synth.build.curve_cache import Curves, curves_for, loop_curve_for
-from synth.build.notices import instrument_notices, pulling_notices, ripple_notices
+from synth.build.curve_cache import field_for
+from synth.build.notices import (
+    COILS_NOT_COUNTED,
+    COMMON_BONDED,
+    floating_notice,
+    instrument_notices,
+    pulling_notices,
+    ripple_notices,
+    supply_drop_notice,
+)
+from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
@@ -56,6 +71,12 @@ RIPPLE_POINTS = 5
 """Of the variable oscillator's solved points, at which its answer to ripple is asked."""
 Name = TypeVar("Name")
 Value = TypeVar("Value")
+#: An antenna whose parts and field nearly cancel, by this share of the field, counts as held to the common.
+NEAR_RESONANCE = 0.2
+NEAR = 0.1
+"""Relative difference of two solved oscillators beside a lossless law, up to which their lock range is told."""
+DROP_TOLD = 1e-5
+"""Relative shift of a frequency by a shared supply resistance, above which it is told."""
 
 
 class MadeOnce(dict[Name, Value]):
@@ -87,30 +108,119 @@ class OpenedDesign:
         return scene_of(self.design)
 
     @cached_property
-    def curves(self) -> Curves:
-        """The hand field by posture."""
-        if self.given is not None:
-            return {self.design.player.posture: self.given[0]}
+    def _told(self) -> set[str]:
+        return set()
+
+    def tell(self, text: str) -> None:
+        """Say a line of progress or notice, each only once for this design."""
+        if text not in self._told:
+            self._told.add(text)
+            say(text)
+
+    @cached_property
+    def earthing(self) -> Earthing:
+        """What joins player and common to earth beside the field."""
+        return earthing_of(self.design)
+
+    @cached_property
+    def hand_field(self) -> HandField:
+        """Maxwell's matrices of the scene for the places of the hands."""
         try:
-            return curves_for(self.scene, notice=say)
+            return field_for(self.scene, notice=self.tell)
         except ValueError as error:
             raise DesignError(f"{self.design.name}: {error}") from error
+
+    @cached_property
+    def ties_with_notices(self) -> tuple[Ties, tuple[str, ...]]:
+        """What joins the conductors beside the field, and what to know of it.
+
+        Ring and pitch antenna each hang on the common by their own oscillator's parts at the other oscillator's
+        frequency (that with the other antenna held to the common). One that they hold by little is left hanging on
+        that, with a notice; where the field and the parts come near a resonance the antenna counts as held.
+        """
+        field, tank = self.hand_field, self.tanks["variable"]
+        try:
+            held = field.ties(self.earthing)
+        except ValueError as error:
+            raise DesignError(f"{self.design.name}: player.{error}") from error
+        part = self.design.volume_antenna
+        if part is None or RING not in field.names:
+            return held, ()
+        seen = seen_from_tap(tank, self.tap)
+        curve = self._pitch_hand(held, self.design.player.posture).curve
+        capacitance = float(curve.capacitances[-1]) + self.design.antenna.stray
+        mode = self.design.tuning.mode
+        mode = preferred_mode(seen, self.branch, capacitance) if mode == "auto" else mode
+        pitch = 2.0 * math.pi * variable_frequency(seen, self.branch, capacitance, mode)
+        volume = self.tanks["volume"]
+        own = [float(field.without_player[k, k]) for k in map(field.names.index, (RING, ANTENNA))]
+        ring = part.stray + tank_tie(pitch, volume.inductance, volume.total_capacitance)
+        loop = own[0] + part.stray
+        tuned = 2.0 * math.pi * float(volume.with_antenna(loop))
+        antenna = branch_tie(tuned, seen, self.branch, self.design.antenna.stray)
+        notices: tuple[str, ...] = ()
+        if abs(ring) < HOLDING_RATIO * own[0]:
+            notices = (floating_notice(ring, own[0], pitch / (2.0 * math.pi)),)
+        ring, antenna = (
+            tie if abs(tie + alone) > NEAR_RESONANCE * alone else math.inf
+            for tie, alone in zip((ring, antenna), own, strict=True)
+        )
+        return field.ties(self.earthing, ring, antenna), notices
+
+    @property
+    def body_to_earth(self) -> float | None:
+        """Capacitance of the player to earth in all, F; None: bonded, or not known where the curves are given."""
+        total = self.design.player.body_capacitance
+        if total is None and self.given is None:
+            return self.hand_field.body_share + USUAL_SHOES
+        return None if total == math.inf else total
+
+    @property
+    def resting_height(self) -> float | None:
+        """Where the volume hand is when nothing is said of it: at full volume, m; None: at the top of its field."""
+        response = self.design.volume_response
+        return None if response is None else response.full_height
+
+    def _pitch_hand(self, ties: Ties, posture: str) -> HandCurve:
+        try:
+            return self.hand_field.pitch(cast(Posture, posture), ties, self.resting_height)
+        except ValueError as error:
+            raise DesignError(f"{self.design.name}: {error}") from error
+
+    @cached_property
+    def hands(self) -> Mapping[str, HandCurve]:
+        """By posture: what both hands do to the pitch antenna."""
+        if self.given is not None:
+            return {self.design.player.posture: HandCurve(self.given[0])}
+        ties = self.ties_with_notices[0]
+        return {posture: self._pitch_hand(ties, posture) for posture in self.hand_field.places}
+
+    @cached_property
+    def ring_hands(self) -> HandCurve | None:
+        """What both hands do to the volume ring; None for a design without one."""
+        if self.given is not None:
+            return None if self.given[1] is None else HandCurve(self.given[1])
+        if self.design.volume_antenna is None or RING not in self.hand_field.names:
+            return None
+        try:
+            return self.hand_field.ring(cast(Posture, self.design.player.posture), self.ties_with_notices[0])
+        except ValueError as error:
+            raise DesignError(f"{self.design.name}: {error}") from error
+
+    @cached_property
+    def curves(self) -> Mapping[str, CapacitanceCurve]:
+        """The hand field by posture, the volume hand at rest."""
+        return {posture: hand.curve for posture, hand in self.hands.items()}
 
     @property
     def curve(self) -> CapacitanceCurve:
-        """The hand field of the posture that the design names."""
+        """The hand field of the posture that the design names, the volume hand at rest."""
         return self.curves[self.design.player.posture]
 
-    @cached_property
+    @property
     def loop_curve(self) -> CapacitanceCurve | None:
-        """The field of the volume ring; None for a design without one."""
-        if self.given is not None:
-            return self.given[1]
-        ring = volume_scene_of(self.design, self.scene)
-        try:
-            return None if ring is None else loop_curve_for(ring, notice=say)
-        except ValueError as error:
-            raise DesignError(f"{self.design.name}: {error}") from error
+        """The field of the volume ring, the pitch hand at rest far away; None for a design without one."""
+        return None if self.ring_hands is None else self.ring_hands.curve
 
     @cached_property
     def tap(self) -> Tap:
@@ -233,22 +343,46 @@ class OpenedDesign:
         return self.ripple_laws[part.ripple_frequency][part.ripple_at].times(part.ripple)
 
     @cached_property
+    def leaking(self) -> tuple[Adjoint, Adjoint] | None:
+        """The two circuits that leak into each other: `adjoints`; where tuning.law is "lossless" both solved beside it.
+
+        None without a [circuit], and where the law does without circuits and they do not oscillate near each other.
+        """
+        if self.design.circuit is None or self.design.law == "circuit":
+            return self.adjoints
+        try:
+            with blaming(self.design, "variable"):
+                variable = steady_state(
+                    self.loaded_variable(self.tuning_capacitance), near_frequency=self.pair.reference_frequency
+                )
+                reference, _, _ = tuned_reference_circuit(self.design, variable.frequency, self.tuning_distance)
+                if abs(variable.frequency / reference.frequency - 1.0) > NEAR:
+                    return None
+                return oscillator_adjoint(reference), oscillator_adjoint(variable)
+        except DesignError:
+            return None
+
+    @cached_property
     def pulling(self) -> Pulling | None:
         """How the two solved oscillators pull each other; None without circuits, and where the lock range is given."""
-        if self.design.coupling.lock_range is not None or self.adjoints is None:
+        if self.design.coupling.lock_range is not None or self.leaking is None:
             return None
         with blaming(self.design, "variable"):
-            return pulling(*self.adjoints, Coupling(common_node=True, **same_keys(Coupling, self.design.coupling)))
+            return pulling(*self.leaking, coupling_of(self.design))
 
     @cached_property
     def lock_range(self) -> tuple[float, tuple[str, ...]]:
         """How far apart the oscillators lock, Hz, as given or computed, and what to say of it."""
         given = self.design.coupling.lock_range
         if given is not None:
-            return given, ()
-        if self.pulling is None:
+            return given, () if self.design.coils is None else (COILS_NOT_COUNTED,)
+        if self.pulling is None or self.leaking is None:
             return lossless_lock_range(self.design, self.pair, self.branch, self.tuning_capacitance)
-        return self.pulling.lock_range, pulling_notices(self.pulling)
+        drop = supply_drop(*self.leaking, coupling_of(self.design))
+        told = max(abs(drop.first_shift), abs(drop.second_shift)) > DROP_TOLD * self.pair.reference_frequency
+        first = self.leaking[0].state.circuit
+        dropped = (supply_drop_notice(drop, first.supply_voltage),) if told else ()
+        return self.pulling.lock_range, pulling_notices(self.pulling) + dropped + coil_notices(self.design)
 
     @cached_property
     def instrument(self) -> Instrument:
@@ -296,13 +430,25 @@ class OpenedDesign:
         return self.volume_with_notices[0]
 
     @cached_property
+    def both_hands(self) -> Mapping[str, BothHands]:
+        """By posture: what either hand does to the other's antenna; empty for a design without a volume antenna."""
+        ring, volume = self.ring_hands, self.volume
+        if ring is None or volume is None:
+            return {}
+        return {posture: BothHands(hand, ring, volume) for posture, hand in self.hands.items()}
+
+    @cached_property
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
         found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
         supply, with_volume = self.design.supply, self.design.volume is not None
         if supply is not None:
             found += ripple_notices(self.ripple, supply.ripple, supply.ripple_at, with_volume)
-        return found + self.volume_with_notices[1]
+        found += self.volume_with_notices[1]
+        if self.given is not None:
+            return found
+        found += self.ties_with_notices[1]
+        return found if self.design.common.to_earth is not None else (*found, COMMON_BONDED)
 
 
 def say(text: str) -> None:
@@ -312,8 +458,7 @@ def say(text: str) -> None:
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:
     """`opened` with its instrument, volume antenna and pitch field made, so that every fault shows now."""
-    volume_scene_of(opened.design, opened.scene)
-    _ = opened.curve, opened.loop_curve, opened.notices, opened.field
+    _ = opened.scene, opened.curve, opened.loop_curve, opened.notices, opened.field
     return opened
 
 

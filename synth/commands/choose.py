@@ -37,7 +37,7 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from models.preferred_values import SERIES
-    from synth.analysis.choose_figures import Limits, choose_figures, tank_goal
+    from synth.analysis.choose_figures import Limits, choose_figures, tank_goals
     from synth.build.workbench import OpenedDesign
     from synth.commands.options import chosen, frequency_of, quantity_of, within
     from synth.designs.design_file import load_design
@@ -66,8 +66,8 @@ def run(arguments: Namespace) -> int:
     words = arguments.inductors.split(",") if arguments.inductors else []
     listed = [quantity_of("--inductors", word.strip(), "H", 1e-6, 1.0) for word in words]
     opened = OpenedDesign(load_design(Path(arguments.design)))
-    found = tank_goal(opened, arguments.which, target, limits)
-    inductances = tuple(coil for coil in listed if coil is not None) or (found.inductance,)
-    figures = choose_figures(opened.design, arguments.which, found, inductances, series, trimmers)
+    inductances = tuple(coil for coil in listed if coil is not None)
+    found = tank_goals(opened, arguments.which, target, limits, inductances)
+    figures = choose_figures(opened.design, arguments.which, found, series, trimmers)
     CHOOSE.write(arguments, figures)
     return EXIT_OK if figures.reached else EXIT_GOAL_MISSED

@@ -19,5 +19,5 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design
     from synth.report.field import FIELD
 
-    FIELD.write(arguments, field_figures(open_design(arguments.design)))
+    FIELD.write(arguments, field_figures(open_design(arguments.design), with_moves=True))
     return 0

@@ -87,7 +87,8 @@ def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     if arguments.gesture:
         return gesture(arguments.gesture, workpiece.field, arguments.seconds, arguments.seed)
     curve = workpiece.instrument.curve
-    path, notice = load_trace(arguments.hand, workpiece.volume).held_within(curve.nearest, curve.farthest)
+    hands = workpiece.both_hands.get(workpiece.design.player.posture)
+    path, notice = load_trace(arguments.hand, hands).held_within(curve.nearest, curve.farthest)
     if notice:
         say(f"note: {arguments.hand}: {notice}")
     return path

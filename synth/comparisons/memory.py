@@ -11,7 +11,7 @@ from models.circuit.oscillator import steady_state
 from models.circuit.transient import simulate
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
-from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves
+from models.hand.hand_field import DEFAULT_DISTANCES, hand_field
 from models.hand.scene import Scene
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import OpenedDesign, open_loaded
@@ -63,7 +63,7 @@ def memory_section(quick: bool, each: Callable[[str], None] = lambda text: None)
     )
     piece = open_loaded(template_design())
     short, long = (row(f"streamed sound, {seconds:g} s", partial(_stream, piece, seconds)) for seconds in (SHORT, LONG))
-    field = row("hand field, both postures", lambda: capacitance_curves(Scene(), DEFAULT_DISTANCES[::13]))
+    field = row("hand field, both postures", lambda: hand_field(Scene(), DEFAULT_DISTANCES[::13]))
     cube = fem_blocks.Block((-0.5, -0.5, -0.5), (0.5, 0.5, 0.5))
     with suppress(DeviceError, NotSolvedError):  # without the library, or a solution, that row is not there
         row(

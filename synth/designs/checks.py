@@ -180,22 +180,33 @@ def _node_has_capacitance(circuit: object, node_capacitance: float) -> Iterator[
         yield "coupling.node_capacitance", "is never 0 where circuits are solved; some 20 pF is usual"
 
 
-def _leak_is_counted(
-    key: str, circuit: object, law: str | None, lock_range: float | None, leak: float
-) -> Iterator[Fault]:
-    if leak == 0.0:
+def _leak_is_counted(key: str, circuit: object, lock_range: float | None, leak: float | None) -> Iterator[Fault]:
+    if not leak:
         return
     if lock_range is not None:
         yield f"coupling.{key}", 'counts in a computed lock range alone; write lock_range = "computed", or leave it out'
-    elif circuit is None or law == "lossless":
-        yield (
-            f"coupling.{key}",
-            'needs solved circuits; add a [circuit] section without law "lossless", or leave it out',
-        )
+    elif circuit is None:
+        yield f"coupling.{key}", "needs the parts of both circuits; add a [circuit] section, or leave it out"
 
 
 for _leak in LEAKS:
-    _compares("circuit", "tuning.law", "coupling.lock_range", f"coupling.{_leak}")(partial(_leak_is_counted, _leak))
+    _compares("circuit", "coupling.lock_range", f"coupling.{_leak}")(partial(_leak_is_counted, _leak))
+
+
+@_compares("coupling.coil_coupling", "coils")
+def _coils_are_told_once(factor: float, coils: object) -> Iterator[Fault]:
+    if factor != 0.0 and coils is not None:
+        yield (
+            "coupling.coil_coupling",
+            "the coils' coupling follows from coils.distance and what stands beside it too; leave out "
+            "coupling.coil_coupling, or the section [coils]",
+        )
+
+
+@_compares("circuit", "coils")
+def _coils_have_circuit(circuit: object, coils: object) -> Iterator[Fault]:
+    if circuit is None and coils is not None:
+        yield "coils.distance", "counts where both circuits are solved; add a [circuit] section, or leave [coils] out"
 
 
 @_compares("circuit", "tuning.law", "supply.ripple")

@@ -91,6 +91,9 @@ def check_value(key: Key, value: Any) -> Any:
     """`value` as the key stores it; raise DesignError where it is of the wrong kind or out of its domain."""
     if value is None and key.may_be_none:
         return None
+    for meaning in key.words.values():
+        if meaning == math.inf and value == math.inf:
+            return meaning
     if key.choices:
         return _checked_choice(key, value)
     if key.longest:

@@ -6,6 +6,7 @@ Each section checks its values against its keys, the design checks them against 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import Field, dataclass, field, fields, replace
 from typing import Any, ClassVar, Final, TypeVar, dataclass_transform, get_args, get_type_hints
@@ -16,6 +17,7 @@ from models.circuit.ripple_law import ENTRIES, SUPPLY
 from models.circuit.transistor import Transistor
 from models.detector.memoryless import DETECTORS
 from models.hand.scene import POSTURES
+from models.mutual_inductance import Axes
 from models.stray import BOARDS
 from synth.designs.checks import cross_faults
 from synth.designs.schema import Key, check_value, choice, quantity, text
@@ -64,6 +66,9 @@ def _section(name: str = "", help: str = "") -> Callable[[type[Kind]], type[Kind
     return made
 
 
+_FAR, _WIDE, _LONG, _TURNS = ("m", 1e-3, 2.0), ("m", 1e-3, 0.5), ("m", 1e-4, 0.5), ("ratio", 1.0, 1e5)
+
+
 def _limit(help: str, default: float) -> float:
     """A key for how far parts may be off, either way."""
     return quantity(help, ("percent", 0.0, 0.9), default=default)
@@ -96,13 +101,30 @@ class AntennaSection(SectionValues):
     diameter: float = quantity("diameter of the rod", ("m", 0.0005, 0.1), default=0.010)
     base_height: float = quantity("its lower end above the floor", ("m", 0.02, 3.0), default=1.0)
     stray: float = quantity(
-        "antenna stray: of its mount and lead to earth, beside the rod's own", ("F", 0.0, 1e-9), default=0.0
+        "antenna stray: of its mount and lead to the common, beside the rod's own", ("F", 0.0, 1e-9), default=0.0
     )
 
 
-@_section("cabinet", "An earthed metal box under the antenna. Leave the section out if there is none.")
+@_section("common", "What joins the circuit's common, its zero volt, to earth.")
+class CommonSection(SectionValues):
+    """The circuit's common, F and m. to_earth None: not said, and taken as bonded."""
+
+    to_earth: float | None = quantity(
+        "by the supply; bonded: a wire; none: a battery; left out: bonded",
+        ("F", 0.0, 1e-6),
+        default=None,
+        words={"bonded": math.inf, "none": 0.0},
+    )
+    board_width: float = quantity(
+        "board at the antenna's foot, where there is no cabinet and no bond", ("m", 0.02, 1.0), default=0.16
+    )
+    board_depth: float = quantity("of that board, towards the player", ("m", 0.02, 1.0), default=0.10)
+    board_gap: float = quantity("from that board to the lower end of the rod", ("m", 0.002, 1.0), default=0.02)
+
+
+@_section("cabinet", "A metal box under the antenna, joined to the common. Leave the section out if there is none.")
 class CabinetSection(SectionValues):
-    """The earthed box under the antenna, m."""
+    """The box under the antenna, m."""
 
     width: float = quantity("side to side for the player", ("m", 0.02, 2.0), default=0.40)
     depth: float = quantity("towards the player", ("m", 0.02, 2.0), default=0.20)
@@ -112,13 +134,13 @@ class CabinetSection(SectionValues):
 
 @_section("player", "Who stands in front of the antenna.")
 class PlayerSection(SectionValues):
-    """The player, F and m. body_capacitance None: bonded to earth; hand_height None: middle of the rod."""
+    """The player, F and m. body_capacitance None: see its help; hand_height None: middle of the rod."""
 
     body_capacitance: float | None = quantity(
-        'of the body to earth through the shoes; "bonded": by a wire',
+        "to earth in all, as a bridge reads it; left out: 100 pF of shoes and what the field finds",
         ("F", 0.0, 1e-8),
-        default=100e-12,
-        words={"bonded": None},
+        default=None,
+        words={"bonded": math.inf},
     )
     stand_distance: float = quantity("from the antenna's axis to the body's axis", ("m", 0.3, 2.0), default=0.75)
     hand_height: float | None = quantity(
@@ -303,17 +325,42 @@ class CouplingSection(SectionValues):
     )
     node_capacitance: float = quantity("of the common node to earth, with its wiring", ("F", 0.0, 1e-8), default=20e-12)
     supply_resistance: float = quantity(
-        "shared by both in front of their supply resistors; it and the two below count in a computed lock range alone",
+        "shared by both in front of their supply resistors; it and the two below need a computed lock range",
         ("ohm", 0.0, 1e4),
         default=0.0,
     )
     coil_coupling: float = quantity(
-        "coupling factor of the two tank coils by their fields; positive: like currents add",
+        "coupling factor of the two tank coils by their fields; positive: like currents add; or see [coils]",
         ("ratio", -0.5, 0.5),
         default=0.0,
     )
     tank_to_tank_capacitance: float = quantity(
-        "from the hot end of one tank to that of the other", ("F", 0.0, 1e-10), default=0.0
+        "from the hot end of one tank to that of the other; it counts in both frequencies",
+        ("F", 0.0, 1e-10),
+        default=0.0,
+    )
+
+
+@_section("coils", "How the two tank coils stand to each other, in place of coupling.coil_coupling.")
+class CoilsSection(SectionValues):
+    """Where the two tank coils stand, and their sizes, m; turns None: as many as a single layer needs for the tank's
+    inductance.
+    """
+
+    axes: str = choice(
+        "on one axis, upright side by side, or one lying with its axis towards the other upright one",
+        tuple(axes.value for axes in Axes),
+    )
+    distance: float = quantity("between the middles of the coils; screens and metal nearby are left out", _FAR)
+    reference_diameter: float = quantity("of the reference's coil, taken as a single layer", _WIDE)
+    reference_length: float = quantity("of the reference's winding", _LONG)
+    variable_diameter: float = quantity("of the variable oscillator's coil, taken as a single layer", _WIDE)
+    variable_length: float = quantity("of the variable oscillator's winding", _LONG)
+    reference_turns: float | None = quantity(
+        "left out: what a single layer needs for its inductance", _TURNS, default=None
+    )
+    variable_turns: float | None = quantity(
+        "left out: what a single layer needs for its inductance", _TURNS, default=None
     )
 
 
@@ -366,7 +413,7 @@ class VolumeAntennaSection(SectionValues):
     height: float = quantity("of the ring above the floor", ("m", 0.05, 3.0), default=1.0)
     offset: float = quantity("from the rod's axis sideways to the ring's", ("m", 0.05, 2.0), default=0.45)
     stray: float = quantity(
-        "antenna stray: of its mount and lead to earth, beside the ring's own", ("F", 0.0, 1e-9), default=0.0
+        "antenna stray: of its mount and lead to the common, beside the ring's own", ("F", 0.0, 1e-9), default=0.0
     )
 
 
@@ -411,14 +458,22 @@ class TolerancesSection(SectionValues):
     stray: float = _limit("spread of the board stray: what board, wiring and coil windings add", 0.20)
     antenna_stray: float = _limit("spread of the antenna stray: of mount and lead", 0.20)
     junction: float = _limit("spread of the transistor's capacitance, with [circuit] only", 0.30)
-    gain: float = _limit("spread of the transistors' current gain, with [circuit] only; told, not in the builds", 0.50)
+    gain: float = _limit("spread of the transistors' current gain, with [circuit] only", 0.50)
+    resistor: float = _limit("of the resistors, with [circuit] only, as all below", 0.01)
+    potentiometer: float = _limit("of the pots, whole track", 0.20)
+    supply: float = _limit("spread of the supply voltage, the same for both oscillators", 0.02)
+    temperature: float = quantity(
+        "spread of the transistors' temperature while builds are tuned, the same for both",
+        ("K", 0.0, 50.0),
+        default=5.0,
+    )
     parts: str = choice(
         "how bought parts scatter in their limits (normal: limits at 3 sigma, cut there)",
         ("uniform", "normal"),
         default="uniform",
     )
     spreads: str = choice(
-        "how board stray, antenna stray and junction scatter", ("uniform", "normal"), default="normal"
+        "how stray, junction, gain, supply and temperature scatter", ("uniform", "normal"), default="normal"
     )
 
 
@@ -471,12 +526,13 @@ class GoalsSection(SectionValues):
 class Design:
     """A whole design, its sections in the order of a file. None where a part is not there: no `cabinet`; no `branch`,
     the antenna directly on the tank; no `circuit`, the oscillators by their resonance alone; no `transistor`, the
-    circuit's with its default values; no `supply`, no ripple on it; no `volume_antenna` (then neither `volume` nor
-    `volume_response`), the volume hand a plain gain.
+    circuit's with its default values; no `supply`, no ripple on it; no `coils`, their coupling as written; no
+    `volume_antenna` (then neither `volume` nor `volume_response`), the volume hand a plain gain.
     """
 
     about: About = field(default_factory=About)
     antenna: AntennaSection = field(default_factory=AntennaSection)
+    common: CommonSection = field(default_factory=CommonSection)
     cabinet: CabinetSection | None = None
     player: PlayerSection = field(default_factory=PlayerSection)
     variable: VariableSection
@@ -487,6 +543,7 @@ class Design:
     supply: SupplySection | None = None
     tuning: TuningSection = field(default_factory=TuningSection)
     coupling: CouplingSection = field(default_factory=CouplingSection)
+    coils: CoilsSection | None = None
     detector: DetectorSection = field(default_factory=DetectorSection)
     tone: ToneSection = field(default_factory=ToneSection)
     volume_antenna: VolumeAntennaSection | None = None

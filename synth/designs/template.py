@@ -31,6 +31,12 @@ _VALUES: dict[tuple[str, str], str | float] = {
     ("reference", "trimmer_maximum"): "85 pF",
     ("tuning", "zero_beat"): "0.5 m",
     ("coupling", "lock_range"): "1.5 Hz",
+    ("coils", "axes"): "parallel",
+    ("coils", "distance"): "12 cm",
+    ("coils", "reference_diameter"): "25 mm",
+    ("coils", "reference_length"): "40 mm",
+    ("coils", "variable_diameter"): "25 mm",
+    ("coils", "variable_length"): "40 mm",
     ("detector", "kind"): "envelope",
     ("detector", "amplitude_ratio"): 0.7,
     ("tone", "low_pass"): "5 kHz",
@@ -47,11 +53,15 @@ _VALUES: dict[tuple[str, str], str | float] = {
 # optional sections that the template uses
 _SECTIONS = frozenset({"branch", "volume_antenna", "volume", "volume_response"})
 _EXAMPLES = {
+    ("common", "to_earth"): "bonded",
+    ("player", "body_capacitance"): "170 pF",
     ("player", "hand_height"): "1.25 m",
     ("circuit", "board"): "perfboard",
     ("transistor", "early_voltage"): "80 V",
     ("tuning", "law"): "lossless",
     ("detector", "amplitudes"): "given",
+    ("coils", "reference_turns"): 230.0,
+    ("coils", "variable_turns"): 230.0,
     ("goals", "zero_beat"): "99 %",
     ("goals", "lowest"): "65.4 Hz",
     ("goals", "highest"): "1046 Hz",

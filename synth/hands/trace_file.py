@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from models.arrays import Floats
-from models.volume.volume_antenna import VolumeAntenna
+from models.volume.both_hands import BothHands
 from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 from synth.files.atomic_file import write_text
@@ -50,11 +50,12 @@ _EXAMPLE = "time_s,distance_m,volume"
 _SHOWN_FAULTS = 10
 
 
-def load_trace(path: str | os.PathLike[str], volume: VolumeAntenna | None = None) -> HandPath:
+def load_trace(path: str | os.PathLike[str], hands: BothHands | None = None) -> HandPath:
     """The hand path in the CSV file `path`. DesignError lists the first ten faults and counts the others.
 
-    A column of volume distances goes through the gain law of `volume`, the design's volume antenna (outside the
-    computed heights the hand counts as at their border), and is refused where there is none.
+    A column of volume distances goes through both hands' law of the design, `hands` (outside the computed heights the
+    hand counts as at their border): it sets the volume, and the pitch hand is at the distance that alone would sound
+    as both hands do. It is refused for a design without a volume antenna.
     """
     source = str(path)
     text = read_text(
@@ -68,7 +69,7 @@ def load_trace(path: str | os.PathLike[str], volume: VolumeAntenna | None = None
     line, names = next(rows, (0, []))
     if not names:
         raise DesignError(f"{source}: is empty; the first line must be {_EXAMPLE}")
-    columns = _read_header(f"{source}: line {line}", names, volume is not None)
+    columns = _read_header(f"{source}: line {line}", names, hands is not None)
     values: list[_Row] = []
     shown: list[str] = []
     count, before = 0, None
@@ -87,9 +88,9 @@ def load_trace(path: str | os.PathLike[str], volume: VolumeAntenna | None = None
     if not values:
         raise DesignError(f"{source}: has a header but no rows; add at least one time stamp")
     times, distances, volumes = np.array(values, dtype=np.float64).T
-    if volume is None or "volume distance" not in columns:
+    if hands is None or "volume distance" not in columns:
         return HandPath(times, distances, volumes)
-    return _through_gain_law(times, distances, volumes, volume)
+    return _of_both_hands(times, distances, volumes, hands)
 
 
 def trace_text(path: HandPath) -> str:
@@ -114,7 +115,7 @@ def _rows(text: str, source: str) -> Iterator[tuple[int, list[str]]]:
         raise DesignError(f"{source}: line {reader.line_num}: not readable as CSV ({error})") from None
 
 
-def _through_gain_law(times: Floats, distances: Floats, heights: Floats, volume: VolumeAntenna) -> HandPath:
+def _of_both_hands(times: Floats, distances: Floats, heights: Floats, hands: BothHands) -> HandPath:
     """The path of hands whose volume hand is at `heights`, m: time stamps are put in where it moves, so that it is the
     hand that moves evenly between two rows, not the gain.
     """
@@ -125,7 +126,11 @@ def _through_gain_law(times: Floats, distances: Floats, heights: Floats, volume:
     rows = np.arange(times.size)
     dense = np.interp(at, rows, times)
     dense[starts] = times
-    return HandPath(dense, np.interp(at, rows, distances), volume.held_gain(np.interp(at, rows, heights)))
+    places, risen = np.interp(at, rows, distances), np.interp(at, rows, heights)
+    near, far = hands.pitch.curve.nearest, hands.pitch.curve.farthest
+    inside = (near <= places) & (places <= far)  # a hand beyond the field stays there: whoever plays it says so
+    heard = np.where(inside, hands.pitch_distance(places, risen), places)
+    return HandPath(dense, heard, hands.gain(places, risen))
 
 
 def _read_header(place: str, cells: list[str], has_volume_antenna: bool) -> _Columns:

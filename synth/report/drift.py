@@ -110,7 +110,7 @@ def drift_text(report: DriftFigures) -> str:
 
 
 def _ppm(coefficient: float | None) -> str:
-    return "solved" if coefficient is None else f"{1e6 * coefficient:+.6g} ppm/K"
+    return "by the circuit" if coefficient is None else f"{1e6 * coefficient:+.6g} ppm/K"
 
 
 def _place(distance: float | None) -> str:

@@ -10,11 +10,14 @@ from numpy.typing import NDArray
 from models.arrays import Floats
 from models.circuit.oscillator_noise import LOWEST_FREQUENCY
 from models.circuit.ripple_law import REFERENCE_BASE, SUPPLY, VARIABLE_BASE
-from synth.analysis.adjoint_figures import PATH_WORDS, heard
+from synth.analysis.adjoint_figures import heard
 from synth.analysis.field_figures import CURVE_COLUMNS, STEEPNESS_AT_DB, FieldFigures, VolumeFigures
 from synth.analysis.hum_figures import BeatHum, heard_line
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
+from synth.report.moves import moves_lines
+from synth.report.pulling import pulling_facts
+from synth.report.scene_plot import draw_scene
 from synth.report.written import Form, finished, numbers_csv
 
 _STEEPEST_SHOWN = 1000.0  # cents per mm
@@ -25,7 +28,10 @@ def save_field_plot(report: FieldFigures, path: str, force: bool) -> None:
     column = dict(zip(CURVE_COLUMNS, report.curve.T, strict=True))
     distance = 100.0 * column["distance_m"]
     inside = _playable(report, column["distance_m"])
-    with saved_figure(path, force, (2.4, 1.0), (8.0, 6.6)) as (figure, (pitch, steepness)):
+    beside = bool(report.outlines)
+    with saved_figure(
+        path, force, (1.8, 1.0), (11.0, 6.6) if beside else (8.0, 6.6), width_ratios=(2.2, 1.0) if beside else (1.0,)
+    ) as (figure, (pitch, steepness, *scene)):
         _draw_pitch(pitch, report, distance, np.where(inside, column["note_number"], np.nan))
         _draw_steepness(steepness, distance, np.where(inside, column["cents_per_mm"], np.nan))
         for axes in (pitch, steepness):
@@ -34,7 +40,11 @@ def save_field_plot(report: FieldFigures, path: str, force: bool) -> None:
         steepness.set_xlim(0.0, distance[-1])
         pitch.set_title(f"Pitch field of {report.design}", loc="left", color=INK)
         handles, labels = pitch.get_legend_handles_labels()
-        figure.legend(handles, labels, loc="outside lower center", ncols=2, fontsize=9)
+        if beside:
+            draw_scene(scene[0], scene[1], report.outlines, report.earth_plane)
+            more = scene[0].get_legend_handles_labels()
+            handles, labels = handles + more[0], labels + more[1]
+        figure.legend(handles, labels, loc="outside lower center", ncols=4 if beside else 2, fontsize=9)
 
 
 def _playable(report: FieldFigures, distance: Floats) -> NDArray[np.bool_]:
@@ -123,7 +133,7 @@ def field_text(report: FieldFigures) -> str:
         (f"antenna, hand at {100.0 * report.nearest_m:.0f} cm", f"{1e12 * report.nearest_capacitance_f:.3f} pF"),
         ("zero beat", _centimetres(report.zero_beat_m)),
         ("locked, silent", _span(report.locked_near_m, report.locked_far_m)),
-        ("locks within", _lock(report)),
+        *pulling_facts(report.lock_range_hz, report.lock_paths, report.pulling),
         ("playable", _span(report.playable_near_m, report.playable_far_m)),
         ("lowest and highest", f"{_hertz(report.lowest_hz)} to {_hertz(report.highest_hz)}"),
         (
@@ -152,19 +162,8 @@ def field_text(report: FieldFigures) -> str:
             f"{note.cents_per_mm:>9.1f} cents/mm{hum}"
             for note, hum in zip(report.notes, _note_hum(report), strict=True)
         ]
+    lines += moves_lines(report.moves)
     return finished(lines, report.notices)
-
-
-def _lock(report: FieldFigures) -> str:
-    """The lock range, and what makes it."""
-    text = format_quantity(report.lock_range_hz, "Hz", 3)
-    if not report.lock_paths:
-        return text
-    most = report.lock_paths[0]
-    if len(report.lock_paths) == 1:
-        return f"{text}, by {PATH_WORDS[most.path]}"
-    left = format_quantity(most.without_hz, "Hz", 3)
-    return f"{text}, most of it by {PATH_WORDS[most.path]} (without: {left})"
 
 
 def _supply_facts(report: FieldFigures) -> list[tuple[str, str]]:

@@ -9,6 +9,7 @@ import numpy as np
 from models.pitch import MEASURED_FROM, MEASURED_TO
 from synth.analysis.sensitivity_figures import NoteSensitivity, SensitivityFigures
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, saved_figure
+from synth.report.moves import felt_lines
 from synth.report.written import Form, columns_of, finished, rows_csv
 
 ROOM = 0.055  # of the axis's length that a note's name takes
@@ -108,6 +109,7 @@ def sensitivity_text(report: SensitivityFigures) -> str:
         f"{note.tremor_cents:>8.2f} cents{note.limen_cents:>8.2f} cents  {note.verdict}"
         for note in report.notes
     ]
+    lines += felt_lines(report.moves, report.felt, report.felt_cents)
     return finished(lines, report.notices)
 
 

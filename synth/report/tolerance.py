@@ -13,6 +13,8 @@ from synth.report.written import Form, finished, numbers_csv
 
 BINS = 60
 MOST_PARTS = 8
+WIDEST = 42  # letters of a part's name in the text
+LEAST_SHARE = 5e-4  # of a spread, that a part in the text holds
 
 
 def save_tolerance_plot(report: ToleranceFigures, path: str, force: bool) -> None:
@@ -140,10 +142,14 @@ def tolerance_text(report: ToleranceFigures) -> str:
         "",
     ]
     lines += [
-        f"{'part':<26}{'limit':>8}{'':>3}share of the spread of",
-        f"{'':<37}{'trimmer':>9}{'lowest':>9}{'highest':>9}{'uneven.':>9}",
+        f"{'part':<{WIDEST}}{'limit':>8}{'':>3}share of the spread of",
+        f"{'':<{WIDEST + 11}}{'trimmer':>9}{'lowest':>9}{'highest':>9}{'uneven.':>9}",
     ]
-    lines += [_part_line(report, part) for part in _ranked(report)]
+    ranked = _ranked(report)
+    held = [part for part in ranked if max(_shares(report, part)) >= LEAST_SHARE]
+    lines += [_part_line(report, part) for part in held]
+    if len(held) < len(ranked):
+        lines += [f"and {len(ranked) - len(held)} more that hold less than {_percent(LEAST_SHARE)} of each (--json)"]
     lines += _goal_lines(report) + _tighter_lines(report)
     return finished(lines, report.notices)
 
@@ -165,9 +171,14 @@ def _share(report: ToleranceFigures, outcome: str, part: str) -> float:
 
 
 def _part_line(report: ToleranceFigures, part: VaryingPart) -> str:
-    shares = [_share(report, name, part.part) for name in ("trimmer_setting", "lowest", "highest", "unevenness")]
-    cells = "".join(f"{100.0 * share:>7.1f} %" for share in shares)
-    return f"{part.part:<26}{100.0 * part.limit:>6.3g} %{'':>3}{cells}"
+    cells = "".join(f"{100.0 * share:>7.1f} %" for share in _shares(report, part))
+    limit = f"{part.limit * part.nominal:.3g} K" if part.quantity == "temperature" else f"{100.0 * part.limit:.3g} %"
+    return f"{part.part:<{WIDEST}}{limit:>8}{'':>3}{cells}"
+
+
+def _shares(report: ToleranceFigures, part: VaryingPart) -> list[float]:
+    """What a part holds of the spread of the trimmer, the lowest and the highest note and the unevenness."""
+    return [_share(report, name, part.part) for name in ("trimmer_setting", "lowest", "highest", "unevenness")]
 
 
 def _goal_lines(report: ToleranceFigures) -> list[str]:
@@ -189,10 +200,10 @@ def _tighter_lines(report: ToleranceFigures) -> list[str]:
     head = f"buy tighter: {best.part} to {format_quantity(best.limit, 'percent')} gains most"
     if gain <= 0.0:
         head = "buy tighter: no single part at half its limit gains anything"
-    lines = ["", head, f"{'at half its limit':<28}{'reach zero beat':>17}{'meet every goal':>17}"]
+    lines = ["", head, f"{'at half its limit':<{WIDEST + 6}}{'reach zero beat':>17}{'meet every goal':>17}"]
     for choice in (base, *report.tighter):
         name = choice.part if choice is base else f"{choice.part} {format_quantity(choice.limit, 'percent')}"
-        lines.append(f"{name:<28}{_percent(choice.zero_beat_share):>17}{_percent(choice.good_share):>17}")
+        lines.append(f"{name:<{WIDEST + 6}}{_percent(choice.zero_beat_share):>17}{_percent(choice.good_share):>17}")
     return [*lines, f"(of the first {report.tighter_builds} builds)"]
 
 

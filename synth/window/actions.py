@@ -91,8 +91,13 @@ class Actions:
         if not reasons:
             self.close()
             return
-        self.speaker.move(self.state.distance, 0.0)
-        self.state = replace(let_go(self.state), volume=0.0, fading=False, leaving=reasons)
+        self.fall_silent()
+        self.state = replace(self.state, leaving=reasons)
+
+    def fall_silent(self) -> None:
+        """The hands rest, at once in silence."""
+        self.state = replace(let_go(replace(self.state, volume=0.0)), fading=False)
+        self.speaker.move(*self.session.tuned.heard(self.state.distance, 0.0, None))
 
     def reasons_to_stay(self) -> tuple[str, ...]:
         """What quitting would drop or end: a running recording, and what is in memory and not saved."""
@@ -129,8 +134,8 @@ class Actions:
             self.say(NO_TAKE)
             return
         self._replay_began = time.monotonic()
-        self.state = replace(let_go(self.state), volume=0.0, fading=False, replaying=True)
-        self.speaker.move(self.state.distance, 0.0)  # what is played when it ends
+        self.fall_silent()  # so that nothing sounds when it ends
+        self.state = replace(self.state, replaying=True)
         self.speaker.replay(path)
         self.say(f"Playing the last {path.duration:.0f} s again; click on the stage or press T to end it")
 

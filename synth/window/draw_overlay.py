@@ -25,9 +25,12 @@ def draw_still_header(canvas: PlayCanvas, sides: Sequence[str], active: int, key
     room = canvas.layout.title
     if len(sides) < 2:
         room = Box(room.left, room.top, canvas.layout.sides.right - room.left, room.height)
-    name = canvas.fitted(PROGRAM, room, (canvas.large, canvas.small), palette.ORANGE, bold=True)
-    rest = Box(name.right + canvas.small, room.top, room.right - name.right - canvas.small, room.height)
-    canvas.fitted(canvas.field.title, rest, (canvas.large, 9), palette.TEXT)
+    size, gap = canvas.large, canvas.small
+    both = canvas.width_of(PROGRAM, size, bold=True) + gap + canvas.width_of(canvas.field.title, size)
+    if both <= room.width:  # else the design's title has all of it; the window's own frame has both
+        name = canvas.text(PROGRAM, room, size, palette.ORANGE, bold=True)
+        room = Box(name.right + gap, room.top, room.right - name.right - gap, room.height)
+    canvas.fitted(canvas.field.title, room, (size, 9), palette.TEXT)
     if len(sides) >= 2:
         _sides(canvas, sides, active)
     size = canvas.small
@@ -143,12 +146,20 @@ def _caution_sign(painter: Painter, box: Box) -> None:
     painter.disc((middle, box.top + 0.8 * box.height), max(1.5, 0.65 * thick), palette.GROUND)
 
 
-def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str]) -> None:
-    """Keys and gestures by group, and remarks in full; room is left for `draw_help_status`."""
+def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str], half: int | None = None) -> None:
+    """Keys and gestures by group, and remarks in full; room is left for `draw_help_status`.
+
+    `half`: the page, 0 or 1, where there are two.
+    """
     _page(canvas)
     room = _help_room(canvas.layout)
     title = Box(room.left, room.top, room.width, round(1.5 * canvas.large))
-    canvas.text(HELP_TITLE, title, canvas.large, palette.TEXT, bold=True)
+    words = HELP_TITLE
+    if half is not None:
+        middle = (len(groups) + 1) // 2
+        groups, remarks = (groups[:middle], ()) if half == 0 else (groups[middle:], remarks)
+        words = f"{HELP_TITLE}, page {half + 1} of 2: H turns the page"
+    canvas.fitted(words, title, (canvas.large, canvas.normal), palette.TEXT, bold=True)
     top = title.bottom + round(0.4 * canvas.normal)
     body = Box(room.left, top, room.width, help_foot(canvas.layout).top - round(0.5 * canvas.normal) - top)
     lines, size = Page(groups, remarks, body, canvas).typeset(round(1.3 * canvas.normal), 9)

@@ -33,9 +33,10 @@ def draw_field(canvas: PlayCanvas, guide: frozenset[int], drone: int | None) -> 
     _note_lines(canvas, lines, guide)
     guided = _guide_lines(canvas, guide)
     _guide(canvas, guided)
-    named = _drone(canvas, next((line for line in field.notes if line.number == drone), None), player)
-    _locked(canvas, (player,) if named is None else (player, named))
     zero = _zero_beat(canvas)
+    taken = player if zero is not None else _zero_beat_beyond(canvas, player)
+    named = _drone(canvas, next((line for line in field.notes if line.number == drone), None), taken)
+    _locked(canvas, (taken,) if named is None else (taken, named))
     seen = [line for line in field.notes if line in lines or line in guided]
     _note_names(
         canvas,
@@ -189,6 +190,21 @@ def _zero_beat(canvas: PlayCanvas) -> Box | None:
     room = Box(left, band.top, width, band.height - canvas.px(9))
     canvas.text(text, room, size, palette.ORANGE, "centre")
     return room
+
+
+def _zero_beat_beyond(canvas: PlayCanvas, beside: Box) -> Box:
+    """Where zero beat is, if the stage does not reach it: beside the player's mark. Returns the room of both."""
+    distance, scale, size = canvas.field.zero_beat, canvas.scale, canvas.small
+    if distance is None or distance < scale.start + scale.width:
+        return beside
+    text = f"zero beat {100 * distance:.1f} cm"
+    text = f"{text} ▶" if scale.mirrored else f"◀ {text}"
+    width = canvas.width_of(text, size) + 2
+    left = beside.left - size - width if scale.mirrored else beside.right + size
+    if left < scale.box.left or left + width > scale.box.right:
+        return beside
+    canvas.text(text, Box(left, beside.top, width, beside.height), size, palette.ORANGE)
+    return Box(min(left, beside.left), beside.top, beside.width + size + width, beside.height)
 
 
 def _distance_scale(canvas: PlayCanvas) -> None:

@@ -222,12 +222,14 @@ class HeldHands:
         if not (hand.velocity != 0.0 or hand.sounding or before.sounding):
             return None
         distance = moved(state.distance, hand, seconds, scale.nearest, scale.farthest)
-        state = _taken(state, scale, distance)
+        state, top = _taken(state, scale, distance), scale.volume.top
         if not (hand.sounding or before.sounding):
             return state
         if not hand.sounding:
-            return let_go(replace(state, volume=0.0))
-        return replace(state, volume=scale.volume.gain_at(hand.risen), row=None, present=True)
+            return let_go(replace(state, volume=0.0, height=None))
+        height = None if top is None else hand.risen * top
+        volume = scale.volume.gain_at(hand.risen)
+        return replace(state, volume=volume, height=height, row=None, present=True)
 
     def moved_by_sticks(self, state: WindowState, scale: StageScale, seconds: float) -> WindowState | None:
         """The hands after `seconds` more, s; None while the sticks rest."""
@@ -235,8 +237,11 @@ class HeldHands:
         if change is None or state.caution_open:
             return None
         distance, volume = moved_by_sticks(state.distance, state.volume, change, not state.mirrored)
-        inside = min(max(distance, scale.nearest), scale.farthest)
-        return replace(_taken(state, scale, inside), volume=volume, row=None, present=True, fading=False)
+        inside, top, height = min(max(distance, scale.nearest), scale.farthest), scale.volume.top, state.height
+        if volume != state.volume:
+            height = None if top is None else top * scale.volume.height_of(volume)
+        state = _taken(state, scale, inside)
+        return replace(state, volume=volume, height=height, row=None, present=True, fading=False)
 
     def pad_event(self, event: pygame.event.Event) -> tuple[str | None, str]:
         """Take a gamepad's event: the action it asks for, and what to tell the player."""

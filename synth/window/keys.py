@@ -71,7 +71,7 @@ KEY_ROWS: tuple[KeyRow, ...] = (
     ),
     KeyRow("pan right", ("ctrl+right",), "Ctrl \N{RIGHTWARDS ARROW}", "show what lies to the right", WINDOW),
     KeyRow("usual range", ("home",), "Home", "show the notes from C2 to C6", WINDOW),
-    KeyRow("look", ("i",), "I", "dark, light or high-contrast colours", WINDOW),
+    KeyRow("look", ("v",), "V", "dark, light or high-contrast colours", WINDOW),
     KeyRow("still", ("j",), "J", "less motion: no trail; again: with it", WINDOW),
     KeyRow("fullscreen", ("f11",), "F11", "fill the screen; again: a window", WINDOW),
     KeyRow("larger text", ("ctrl+=", "ctrl++", "ctrl+[+]"), "Ctrl +", "larger text", WINDOW),

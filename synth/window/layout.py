@@ -60,7 +60,9 @@ def too_small(size: tuple[int, int], text_scale: float = 1.0) -> bool:
 def needed_size(text_scale: float = 1.0) -> tuple[int, int]:
     """The smallest window at a text size, pixels: 900 x 560 up to 100 %, 1024 x 640 at 160 %."""
     share = max(0.0, (checked_text_scale(text_scale) - 1.0) / (TEXT_SCALES[1] - 1.0))
-    across, down = (round(least + share * (most - least)) for least, most in zip(SMALLEST, SMALLEST_FOR_LARGEST, strict=True))
+    across, down = (
+        round(least + share * (most - least)) for least, most in zip(SMALLEST, SMALLEST_FOR_LARGEST, strict=True)
+    )
     return across, down
 
 
@@ -161,7 +163,7 @@ class Layout(Frame):
         if count <= 0:
             return ()
         if self.drawer_is_strip:
-            return self.drawer_room.columns((1.0,) * count, round(0.3 * self.text.small))
+            return self.drawer_room.columns((1.0,) * count, round(0.2 * self.text.small))
         room, top = self.drawer_room, self.drawer_caption.bottom
         columns = _OPEN_COLUMNS if self.drawer_over_stage else 1
         lines = -(-count // columns)

@@ -11,7 +11,7 @@ Colour = tuple[int, int, int]
 
 GROUND: Colour = (24, 21, 20)
 PANEL: Colour = (34, 30, 28)
-GLOW: Colour = (64, 53, 38)  # the stage where the field is strongest
+GLOW: Colour = (58, 48, 35)  # the stage where the field is strongest
 OCTAVE: Colour = (44, 38, 35)  # the chosen control, a tint only
 HAND: Colour = (62, 49, 41)  # the hand's fill, under its outline
 SLEEVE: Colour = (40, 37, 40)  # arm and body

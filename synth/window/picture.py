@@ -43,8 +43,18 @@ class Readouts:
     reference_a: str = ""
 
 
-def readouts(instrument: Instrument, distance: float, frequency: float, reference_a: float = 440.0) -> Readouts:
-    """Readouts for a hand at `distance`, m, while `frequency`, Hz (signed), sounds."""
+def readouts(
+    instrument: Instrument,
+    distance: float,
+    frequency: float,
+    reference_a: float = 440.0,
+    heard: float | None = None,
+) -> Readouts:
+    """Readouts for a hand at `distance`, m, while `frequency`, Hz (signed), sounds.
+
+    heard: m, the distance that alone would do what both hands do; None: the hand's own.
+    """
+    place = distance if heard is None else heard
     speed = abs(frequency)
     note, cents_off = nearest_note(speed, reference_a) if speed >= LOWEST_NOTE else ("\N{EN DASH}", None)
     return Readouts(
@@ -53,8 +63,8 @@ def readouts(instrument: Instrument, distance: float, frequency: float, referenc
         remark=_remark(frequency, cents_off, instrument.lock_range),
         beat=frequency_text(speed),
         distance=f"{100.0 * distance:.1f} cm",
-        capacitance=f"{1e12 * float(instrument.antenna_capacitance(distance)):.3f} pF",
-        variable=kilohertz_text(float(instrument.variable_frequency(distance))),
+        capacitance=f"{1e12 * float(instrument.antenna_capacitance(place)):.3f} pF",
+        variable=kilohertz_text(float(instrument.variable_frequency(place))),
         reference=kilohertz_text(instrument.reference_frequency),
         reference_a=f"A = {reference_a:g} Hz",
     )
@@ -161,12 +171,13 @@ def picture_now(
 ) -> Picture:
     """The texts and curves that change more slowly than the oscillogram."""
     instrument, settings, fault = session.tuned.instrument, session.settings, speaker.device_error
+    heard, _ = session.tuned.heard(state.distance, state.volume, state.height)
     live = meters.alive and meters.blocks > 0
-    beat = meters.frequency if live else float(instrument.beat_frequency(state.distance))
+    beat = meters.frequency if live else float(instrument.beat_frequency(heard))
     notice = notice_line(state.notice if time.monotonic() < state.notice_until else "", fault)
     full_scale = full_scale_text(state.level * session.instrument.level)
     return Picture(
-        readouts=readouts(instrument, state.distance, beat, settings.number("reference_a")),
+        readouts=readouts(instrument, state.distance, beat, settings.number("reference_a"), heard),
         flags=flags_of(state, meters),
         status=status_pieces(meters, speaker.kept_seconds),
         notice=notice,

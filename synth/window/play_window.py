@@ -18,7 +18,6 @@ from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
 from synth.window.draw_hand import TRAIL_TIME
 from synth.window.keys import row_of
-from synth.window.note_lines import drawn_notes
 from synth.window.picture import Picture, picture_now
 from synth.window.pointer_events import PAN_STEP, PointerEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
@@ -167,7 +166,7 @@ class PlayWindow(PointerEvents):
         state = self.state
         if state.replaying and meters.replaying:
             played = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
-            state = replace(state, distance=played, volume=meters.volume, present=True, row=None)
+            state = replace(state, distance=played, volume=meters.volume, height=None, present=True, row=None)
         if self.shown is None or self.frames % READOUT_FRAMES == 0:
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
@@ -214,6 +213,8 @@ class PlayWindow(PointerEvents):
         inside = min(max(state.distance, curve.nearest), curve.farthest)
         if inside != state.distance:
             self._move(replace(state, distance=inside), time.monotonic())
+        elif session.tuned.both is not None and not state.replaying:
+            self.speaker.move(*session.tuned.heard(state.distance, state.volume, state.height), time.monotonic())
         self.shown = None
 
     def _key_down(self, event: pygame.event.Event) -> None:
@@ -274,7 +275,7 @@ def field_picture(session: Session) -> FieldPicture:
         ring = design.volume_antenna
         volume = ring_volume(tuned.volume) if ring is None else ring_volume(tuned.volume, ring.tube_diameter)
     return FieldPicture(
-        drawn_notes(tuned.field),
+        tuned.field.notes(),
         tuned.field.zero_beat_distance,
         tuned.field.locked_span,
         design.antenna.diameter,

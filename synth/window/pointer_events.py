@@ -109,7 +109,8 @@ class PointerEvents(Actions):
             self.end_replay()
             state = replace(state, replaying=False)
         self.state = state
-        self.speaker.move(state.distance, state.volume, moment)
+        heard = self.session.tuned.heard(state.distance, state.volume, state.height)
+        self.speaker.move(*heard, moment)
 
     def _target(self, place: tuple[int, int]) -> Pointed:
         """What a pixel lies on; nothing while a page covers it."""
@@ -131,11 +132,11 @@ class PointerEvents(Actions):
         self._scale, state = scale, self.state
         if not state.held or state.pointer is None:
             return
-        same_side = before is not None and scale is not None and before.mirrored == scale.mirrored
-        if scale is not None and same_side and self._on_stage(state.pointer):
-            self._move(rescaled(state, scale), moment)
-        else:
+        moved = before is None or scale is None or (before.box, before.mirrored) != (scale.box, scale.mirrored)
+        if scale is None or moved or not self._on_stage(state.pointer):
             self._move(let_go(state), moment)
+        else:
+            self._move(rescaled(state, scale), moment)
 
     def _point(self, place: tuple[int, int], moment: float) -> None:
         self._follow_scale(moment)
@@ -152,7 +153,7 @@ class PointerEvents(Actions):
             return
         pointed = with_pointer(state, place, scale)
         if pointed.held and self._hands.sounding:
-            pointed = replace(pointed, volume=state.volume, fading=True)
+            pointed = replace(pointed, volume=state.volume, height=state.height, fading=True)
         self._move_if_changed(pointed, moment)
 
     def _move_if_changed(self, state: WindowState, moment: float) -> None:

@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from models.builds.drift import DriftLaw
-from models.builds.tuned_builds import QUANTITIES
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
+from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import detector_of
 from synth.errors import DesignError
@@ -36,6 +36,16 @@ class Tuned:
     volume: VolumeAntenna | None
     disabled: Mapping[str, str]
     notices: tuple[str, ...] = ()
+    both: BothHands | None = None
+
+    def heard(self, distance: float, volume: float, height: float | None) -> tuple[float, float]:
+        """Distance, m, and gain that sound with the pitch hand at `distance` and the volume hand at `height`, m.
+
+        `height` None: the volume hand is no hand over a ring, and the gain is `volume`.
+        """
+        if self.both is None or height is None:
+            return distance, volume
+        return float(self.both.pitch_distance(distance, height)), float(self.both.gain(distance, height))
 
 
 def retuned(offer: Tunable, settings: Settings) -> Tuned:
@@ -63,6 +73,7 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
         volume=offer.volume,
         disabled=offer.faults,
         notices=notices,
+        both=offer.both.get(now.posture),
     )
 
 
@@ -109,7 +120,8 @@ def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
 
 def _parts(offer: Tunable, rise: float) -> dict[str, float]:
     """Value of every part at a rise of temperature, K; by the drift report's own law."""
-    return dict(zip(QUANTITIES, _drift(offer).values(rise)[0].tolist(), strict=True))
+    drift = _drift(offer)
+    return dict(zip(drift.law.quantities, drift.values(rise)[0].tolist(), strict=True))
 
 
 def _drift(offer: Tunable) -> DriftLaw:
@@ -120,8 +132,8 @@ def _drift(offer: Tunable) -> DriftLaw:
 
 
 def _warm_law(offer: Tunable, law: VariableLaw, rise: float, stray: float) -> VariableLaw:
-    """A solved oscillator warmer by `rise`, K: its frequency times the ratio by which the lossless one moves; the
-    transistor's own drift, which the drift report solves anew at each temperature, is left out.
+    """A solved oscillator warmer by `rise`, K: its frequency times the ratio by which the law of the drift report moves
+    it, the transistor's own drift in it.
     """
     drift, cold = _drift(offer), offer.instrument.antenna_stray
     hand = law.capacitances - cold

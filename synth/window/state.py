@@ -21,7 +21,8 @@ CATCH = 12  # pixels, some 3 mm of screen: so near the resting hand the pointer 
 
 @dataclass(frozen=True, slots=True)
 class WindowState:
-    """Pointer, hands and switches. `distance` m, `volume` gain 0..1, `level` listening gain 0..1; `notice_until` s.
+    """Pointer, hands and switches. `distance` m, `volume` gain 0..1 of the volume hand alone, `height` m of that hand
+    above the ring (None: no hand over a ring), `level` listening gain 0..1; `notice_until` s.
 
     The pointer plays only while it has hold of the pitch hand (`held`). Where it leaves the stage the hand rests, and
     the sound fades out; it takes hold again where it comes back to the hand, or where sound is asked for (`asked`: as
@@ -33,11 +34,13 @@ class WindowState:
     change. `dragging`: the control whose slider the pointer holds, or "". `text_scale`: 1 is the usual size of texts.
     `drawer_open`: the controls as a page, in a window that has no room for them beside the stage. `leaving`: what would
     be lost by quitting, while the player is asked about it. `look`: the colours. `still`: less motion, no trail.
+    `help_page`: the help has two pages where texts are larger than usual.
     """
 
     distance: float
     level: float
     volume: float = 0.0
+    height: float | None = None
     present: bool = False
     pointer: tuple[int, int] | None = None
     held: bool = False
@@ -50,6 +53,7 @@ class WindowState:
     muted: bool = False
     recording: bool = False
     help_open: bool = False
+    help_page: int = 0
     caution_open: bool = False
     leaving: tuple[str, ...] = ()
     notice: str = ""
@@ -81,17 +85,14 @@ def with_pointer(state: WindowState, pointer: tuple[int, int], scale: StageScale
         return _followed(state, pointer, scale)
     if state.asked or not _reaches(state, pointer, scale):
         return replace(state, pointer=pointer, keyed=False)
+    if state.volume > 0.0:  # what still fades out fades out first
+        return replace(state, pointer=pointer, asked=True)
     return with_hold(state, pointer, scale)
 
 
 def with_hold(state: WindowState, pointer: tuple[int, int], scale: StageScale) -> WindowState:
-    """The pointer takes hold of the hands: in silence the hand goes to its place, and then the sound fades in.
-
-    While an earlier note still fades out the hand stays where it is, if it is at the pointer.
-    """
-    aside = scale.x_of(state.distance) - pointer[0]
-    offset = aside if state.volume > 0.0 and abs(aside) <= CATCH else 0.0
-    taken = replace(state, held=True, asked=False, keyed=False, present=True, offset=offset, fading=True, fine=False)
+    """The pointer takes hold of the silent hands: they go to its place, and then the sound fades in."""
+    taken = replace(state, held=True, asked=False, keyed=False, present=True, offset=0.0, fading=True, fine=False)
     return replace(_followed(taken, pointer, scale), fine=state.fine)
 
 
@@ -116,15 +117,14 @@ def _followed(state: WindowState, pointer: tuple[int, int], scale: StageScale) -
         offset=offset,
         wanted=wanted,
         volume=state.volume if state.fading else wanted,
+        height=scale.hand_height_at(pointer[1]),
     )
 
 
 def _reaches(state: WindowState, pointer: tuple[int, int], scale: StageScale) -> bool:
     """Whether the pointer came to the column of the resting hand, or went across it on the stage."""
     box, before = scale.box, state.pointer
-    hand = scale.x_of(state.distance)
-    if state.volume == 0.0:
-        hand = min(max(hand, float(box.left)), box.right - 1.0)  # beyond the stage it waits at its edge
+    hand = min(max(scale.x_of(state.distance), float(box.left)), box.right - 1.0)  # beyond it it waits at its edge
     if abs(pointer[0] - hand) <= CATCH:
         return True
     if before is None or (before[0] - hand) * (pointer[0] - hand) >= 0.0:
@@ -150,25 +150,31 @@ def let_go(state: WindowState) -> WindowState:
         row=None,
         wanted=0.0,
         fading=state.volume > 0.0,
+        height=state.height if state.volume > 0.0 else None,
     )
 
 
 def faded(state: WindowState, seconds: float, scale: StageScale) -> WindowState:
     """The state after `seconds`, s, of a fade. In silence the pointer takes the hand that was asked for."""
     change = max(seconds, 0.0) / FADE_TIME
+    if state.asked and state.volume == 0.0 and state.pointer is not None:
+        return with_hold(state, state.pointer, scale)
     volume = min(max(state.wanted, state.volume - change), state.volume + change)
-    state = replace(state, volume=volume, fading=volume != state.wanted)
-    if state.asked and volume == 0.0:
-        return state if state.pointer is None else with_hold(state, state.pointer, scale)
-    return state
+    # The volume hand is heard in the pitch: it goes, like the pitch hand, only when all is silent.
+    height = state.height if state.held or state.volume > 0.0 else None
+    return replace(
+        state,
+        volume=volume,
+        height=height,
+        fading=volume != state.wanted or state.asked or (height is not None and not state.held),
+    )
 
 
 def rescaled(state: WindowState, scale: StageScale) -> WindowState:
-    """The stage's scale changed under the pointer: the hand stays where it is, and the volume goes on smoothly."""
+    """The distances on the stage changed under the pointer: the hand it holds stays where it is."""
     if not state.held or state.pointer is None:
         return state
-    offset = scale.x_of(state.distance) - state.pointer[0]
-    return replace(state, offset=offset, wanted=scale.gain_at(state.pointer[1]), fading=True)
+    return replace(state, offset=scale.x_of(state.distance) - state.pointer[0])
 
 
 def with_notice(state: WindowState, text: str, now: float) -> WindowState:
@@ -198,7 +204,8 @@ def after_action(state: WindowState, action: Action) -> tuple[WindowState, Actio
     """The state after an action of the table of keys, and what is left of it for the loop."""
     match action:
         case "help":
-            return replace(state, help_open=not state.help_open), None
+            turned = state.help_open and state.help_page == 0 and state.text_scale > 1.0
+            return replace(state, help_open=turned or not state.help_open, help_page=int(turned)), None
         case "drawer":
             return replace(state, drawer_open=not state.drawer_open), None
         case "leave" if state.help_open or state.drawer_open:

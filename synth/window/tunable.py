@@ -27,6 +27,7 @@ from models.circuit.variable_law import VariableLaw
 from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
 from models.instrument import Instrument
 from models.tank import Tank
+from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.analysis.drift import drift_law
 from synth.build.notices import explained
@@ -55,7 +56,8 @@ class PotCurve:
 class Tunable:
     """A design, its instrument, and what it can be changed by. `faults`: name of a control to why it is not there.
 
-    curves: by posture; laws: of a solved circuit, by posture; reference: the tank with its trimmer set.
+    curves, both (empty without a volume antenna): by posture; laws: of a solved circuit, by posture; reference: the
+    tank with its trimmer set.
     """
 
     design: Design
@@ -65,6 +67,7 @@ class Tunable:
     curves: Mapping[str, CapacitanceCurve]
     zero_beat: float | None
     volume: VolumeAntenna | None = None
+    both: Mapping[str, BothHands] = field(default_factory=dict)
     laws: Mapping[str, VariableLaw] = field(default_factory=dict)
     reference: Tank | None = None
     drift: DriftLaw | None = None
@@ -101,6 +104,7 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         curves=curves,
         zero_beat=workpiece.field.zero_beat_distance,
         volume=workpiece.volume,
+        both=workpiece.both_hands,
         laws=laws,
         reference=reference,
         drift=drift,

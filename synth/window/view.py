@@ -147,10 +147,20 @@ class View:
         before = [touched.inflate(4, 4) for touched in canvas.touched]
         strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
         remarks = shown.remarks if page == "help" else ()
-        key = (page, state.leaving, remarks, shown.sides, shown.active_side, shown.guide, shown.drone, strip)
+        key = (
+            page,
+            state.help_page,
+            state.leaving,
+            remarks,
+            shown.sides,
+            shown.active_side,
+            shown.guide,
+            shown.drone,
+            strip,
+        )
         if self._still is None or key != self._still_key:
             self._still, self._still_key = surface.copy(), key
-            self._draw_still(self._still, page, shown, strip, state.leaving)
+            self._draw_still(self._still, page, shown, strip, state)
             before = [surface.get_rect()]
         if not page and shown.rows != self._rows:
             canvas.onto(self._still)
@@ -188,7 +198,7 @@ class View:
                 draw(canvas, *values)
 
     def _draw_still(
-        self, still: pygame.Surface, page: str, shown: Picture, strip: Sequence[str], leaving: Sequence[str]
+        self, still: pygame.Surface, page: str, shown: Picture, strip: Sequence[str], state: WindowState
     ) -> None:
         """What stands still but for the drawer."""
         canvas = self._canvas
@@ -199,9 +209,10 @@ class View:
         if page == "caution":
             draw_caution(canvas)
         elif page == "leaving":
-            draw_leaving(canvas, leaving)
+            draw_leaving(canvas, state.leaving)
         elif page == "help":
-            draw_help(canvas, help_groups(has_ring=canvas.field.volume.top is not None), shown.remarks)
+            groups = help_groups(has_ring=canvas.field.volume.top is not None)
+            draw_help(canvas, groups, shown.remarks, state.help_page if self.text_scale > 1.0 else None)
         else:
             draw_still_panels(canvas)
             if not canvas.layout.drawer_over_stage:

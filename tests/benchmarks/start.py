@@ -33,16 +33,16 @@ def main() -> None:
     print(f"--help          {1e3 * statistics.median(help_times):7.1f} ms, {1e3 * extra:.1f} ms more (goal 150)")
 
     from models.hand.scene import Scene
-    from synth.build.curve_cache import curves_for
+    from synth.build.curve_cache import field_for
 
     with tempfile.TemporaryDirectory() as folder:
         start = time.perf_counter()
-        curves_for(Scene(), folder=Path(folder))
+        field_for(Scene(), folder=Path(folder))
         cold = time.perf_counter() - start
         reads = []
         for _ in range(RUNS):
             start = time.perf_counter()
-            curves_for(Scene(), folder=Path(folder))
+            field_for(Scene(), folder=Path(folder))
             reads.append(time.perf_counter() - start)
     print(f"hand field      {cold:7.2f} s solved, {1e3 * statistics.median(reads):.2f} ms from the cache (goal 50)")
 

@@ -124,12 +124,12 @@ def _circuit(changes: list[tuple[Key, Any]]) -> None:
 
 
 test_lossless_designs_few, test_lossless_designs = wild.quick_and_slow(
-    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 20, 500
+    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 6, 500
 )
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()
 ]
-test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, _changes(PARTS, 4), 3, 350)
+test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, _changes(PARTS, 4), 3, 150)
 
 
 @pytest.mark.parametrize(

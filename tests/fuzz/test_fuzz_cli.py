@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 import wild
 from hypothesis import strategies as st
-from small_instrument import RING_CURVE, ROD
+from small_instrument import RING_CURVE, small_field
 
 from synth.cli import main
 
@@ -48,8 +48,8 @@ KINDS: dict[str, tuple[bytes, str, list[str]]] = {
 @pytest.fixture(autouse=True)
 def own_curves(monkeypatch):
     """Every scene gets the same hand field at once."""
-    monkeypatch.setattr("synth.build.workbench.curves_for", lambda scene, notice: {"open": ROD, "fist": ROD})
-    monkeypatch.setattr("synth.build.workbench.loop_curve_for", lambda scene, notice: RING_CURVE)
+    fields = {True: small_field(ring=RING_CURVE), False: small_field()}
+    monkeypatch.setattr("synth.build.workbench.field_for", lambda scene, notice, *_: fields[scene.ring is not None])
 
 
 def _through(chosen: tuple[str, bytes]) -> None:

@@ -140,12 +140,12 @@ def beat_in_time(coupling: OutputCoupling, offset: float, amplitudes: tuple[floa
     return turns / (float(np.interp(2.0 * math.pi * turns, turned, instants)) - start)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("coupling", "amplitudes", "error"),
     [
-        pytest.param(OutputCoupling(400e3, 400e3, 400e3, 0.0), (1.0, 1.0), 0.03, marks=pytest.mark.slow),
         (OutputCoupling(300e3, 600e3, 400e3, 0.0), (1.0, 0.6), 0.03),
-        pytest.param(OutputCoupling(200e3, 400e3, 400e3, 10e-12), (1.0, 0.4), 0.05, marks=pytest.mark.slow),
+        (OutputCoupling(200e3, 400e3, 400e3, 10e-12), (1.0, 0.4), 0.05),
     ],
 )
 def test_against_two_oscillators_integrated_in_time(

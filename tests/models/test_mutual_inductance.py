@@ -9,7 +9,7 @@ from scipy.constants import mu_0
 from scipy.special import elliprd, elliprf
 
 from models.inductor import solenoid_inductance
-from models.mutual_inductance import Coil, coil_coupling, mutual_inductance, ring_inductance
+from models.mutual_inductance import Axes, Coil, coil_coupling, mutual_inductance, ring_inductance
 
 COIL = Coil(0.04, 0.03, 120.0)
 
@@ -69,7 +69,29 @@ def test_coupling_falls_with_distance_and_does_not_depend_on_the_turns():
     assert_allclose(coil_coupling(COIL, more, (0.1, 0.0, 0.0)), mid, rtol=1e-9)
 
 
+def test_three_ways_to_stand():
+    # far apart as two dipoles: on one axis twice as much as side by side, and of the other sign; crossed nothing
+    found = {axes: coil_coupling(COIL, COIL, *axes.placed(0.5)) for axes in Axes}
+    assert_allclose(found[Axes.COAXIAL], -2.0 * found[Axes.PARALLEL], rtol=0.02)
+    assert abs(found[Axes.CROSSED]) < 1e-12 < found[Axes.COAXIAL]
+    twice = [coil_coupling(COIL, COIL, *Axes.PARALLEL.placed(distance)) for distance in (0.3, 0.6)]
+    assert_allclose(twice[0] / twice[1], 8.0, rtol=0.02)
+
+
+def test_turns_follow_from_the_inductance():
+    # 38 mm across, 100 mm long, 300 turns: 1.098543 mH (by Nagaoka's formula, computed beside this project)
+    assert_allclose(Coil(0.038, 0.1, inductance=1.098543e-3).winding, 300.0, rtol=1e-6)
+    assert_allclose(Coil(0.038, 0.1, 300.0).sheet_inductance, 1.098543e-3, rtol=1e-6)
+    plain, stated = Coil(0.04, 0.03, 120.0), Coil(0.04, 0.03, 120.0, 4.0 * COIL.sheet_inductance)
+    # a core that makes four times the inductance of the same turns, and does not reach to the other coil
+    assert_allclose(coil_coupling(stated, plain, (0.1, 0.0, 0.0)), 0.5 * coil_coupling(plain, plain, (0.1, 0.0, 0.0)))
+
+
 def test_bad_input_is_refused():
+    with pytest.raises(ValueError, match="turns or its inductance"):
+        Coil(0.1, 0.1)
+    with pytest.raises(ValueError, match="coil distance must be > 0"):
+        Axes.COAXIAL.placed(0.0)
     with pytest.raises(ValueError, match="overlap"):
         mutual_inductance(COIL, COIL, (0.02, 0.0, 0.0))
     with pytest.raises(ValueError, match="three numbers"):

@@ -1,5 +1,6 @@
 """The pitch field against fields whose pitch law is known in closed form."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -180,3 +181,23 @@ def test_bad_values_are_refused() -> None:
         field.octaves("H")
     with pytest.raises(ValueError, match="reference_a must be > 0"):
         pitch_field(exponential(0.10, 2000.0).instrument(), 0.0)
+
+
+@pytest.mark.parametrize("lock", [0.0, 5.0, 60.0])
+def test_the_lowest_note_that_is_held(lock: float) -> None:
+    """In a field whose pulled beat is straight against distance, 2 kHz per m, a sway moves it as far everywhere."""
+    curve = MadeCurve(lambda where: 2000.0 * (0.5 - where), lambda where: np.full_like(where, -2000.0), lock)
+    field = pitch_field(curve.instrument())
+    expected = 1200.0 / math.log(2.0) / 10.0 * 2000.0 * 1e-4
+    assert field.lowest_held(1e-4, 10.0) == pytest.approx(expected, rel=1e-6)
+    assert field.lowest_held(1e-4, 20.0) == pytest.approx(0.5 * expected, rel=1e-6)
+    assert field.lowest_held(0.1, 10.0) is None  # 35 kHz
+    # a wider lock range than that of the field asks for more
+    assert field.lowest_held(1e-4, 10.0, lock + 20.0) > expected
+
+
+def test_a_field_that_is_held_to_its_end() -> None:
+    """One octave in 10 cm is 12 cents per mm everywhere: a tenth of a millimetre is held, a whole one is not."""
+    field = pitch_field(exponential(0.10, 2000.0).instrument())
+    assert field.lowest_held(1e-4, 10.0) < field.lowest_frequency
+    assert field.lowest_held(1e-3, 10.0) is None

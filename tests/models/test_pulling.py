@@ -1,5 +1,6 @@
 """Pulling and locking: Adler's beat, spectrum, and the phase against a tight solution of his equation."""
 
+import math
 from collections.abc import Callable
 from itertools import pairwise
 
@@ -10,7 +11,16 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
-from models.pulling import advance_pair, advance_phase, half_angle, pulled_beat, pulled_beat_of
+from models.pitch import cents
+from models.pulling import (
+    advance_pair,
+    advance_phase,
+    bent_below,
+    half_angle,
+    held_from,
+    pulled_beat,
+    pulled_beat_of,
+)
 
 RATE = 48_000
 STEP = 1.0 / RATE
@@ -73,7 +83,9 @@ def sampled(nodes: Nodes) -> np.ndarray:
         ([(0.0, 40.0), (0.7, -30.0), (1.4, 3.0), (2.2, 0.51)], 0.5),  # through zero beat, then just outside lock
         ([(0.0, 0.0), (0.5, 4.99), (1.0, 5.01), (2.0, 60.0)], 5.0),  # locked, to the edge, away
         ([(0.0, -800.0), (0.2, 800.0), (0.4, 20.0), (1.0, 20.0)], 20.0),  # 8 kHz per second, then on the edge itself
-        ([(0.0, 1500.0), (0.25, -1000.0), (0.3, 300.0), (1.0, 190.0)], 200.0),  # strong pulling, sliding into lock
+        pytest.param(  # strong pulling, sliding into lock
+            [(0.0, 1500.0), (0.25, -1000.0), (0.3, 300.0), (1.0, 190.0)], 200.0, marks=pytest.mark.slow
+        ),
     ],
 )
 def test_phase_along_a_moving_hand(nodes: Nodes, lock: float) -> None:
@@ -81,6 +93,7 @@ def test_phase_along_a_moving_hand(nodes: Nodes, lock: float) -> None:
     assert np.abs(phases - tight_solution(nodes, lock, 0.3)).max() < 1e-7
 
 
+@pytest.mark.slow
 def test_phase_of_the_fastest_sweep_there_is_to_hear() -> None:
     nodes = [(0.0, 0.0), (0.05, 20_000.0), (0.1, 0.0)]
     assert np.abs(advance_phase(0.3, sampled(nodes), 150.0, STEP) - tight_solution(nodes, 150.0, 0.3)).max() < 5e-7
@@ -251,3 +264,36 @@ def test_the_pair_gives_the_same_bits_however_the_steps_are_cut(lock: float) -> 
         start = stop
     assert np.concatenate(found).tobytes() == whole.tobytes()
     assert pair == end
+
+
+@pytest.mark.parametrize("lock", [0.3, 2.0, 40.0])
+def test_notes_far_above_lock_are_not_bent(lock: float) -> None:
+    note = bent_below(lock, 10.0)
+    free = math.hypot(note, lock)
+    assert float(pulled_beat(free, lock)) == pytest.approx(note, rel=1e-12)
+    assert float(cents(note, free)) == pytest.approx(-10.0, rel=1e-9)
+    assert note == pytest.approx(9.28 * lock, rel=1e-3)  # by hand: 1 / sqrt(2^(20/1200) - 1) = 9.277
+    assert bent_below(lock, 1.0) > note > bent_below(lock, 100.0)
+
+
+@pytest.mark.parametrize(("lock", "wander"), [(0.0, 0.02), (2.2, 0.01), (40.0, 0.01), (0.1, 1.0)])
+def test_the_lowest_note_that_is_held_moves_by_the_cents_it_is_held_to(lock: float, wander: float) -> None:
+    note = held_from(lock, wander, 10.0)
+    offset, step = math.hypot(note, lock), 1e-4 * wander
+    ends = pulled_beat([offset - step, offset + step], lock)
+    assert float(cents(ends[1], ends[0])) * wander / (2.0 * step) == pytest.approx(10.0, rel=1e-4)
+    lower = math.hypot(0.9 * note, lock)  # a lower note is moved by more
+    assert float(cents(*pulled_beat([lower + step, lower - step], lock))) * wander / (2.0 * step) > 10.5
+
+
+def test_held_notes_in_the_limits() -> None:
+    free = 1200.0 / math.log(2.0) * 0.01 / 10.0
+    assert held_from(0.0, 0.01, 10.0) == pytest.approx(free, rel=1e-12)
+    assert held_from(1e4, 0.01, 10.0) == pytest.approx(math.sqrt(free * 1e4), rel=1e-3)
+    assert held_from(3.0, 0.0, 10.0) == bent_below(0.0, 10.0) == 0.0
+    with pytest.raises(ValueError, match="hold_cents must be > 0"):
+        held_from(1.0, 1.0, 0.0)
+    with pytest.raises(ValueError, match="bend_cents must be > 0"):
+        bent_below(1.0, 0.0)
+    with pytest.raises(ValueError, match="wander must be >= 0"):
+        held_from(1.0, -1.0, 10.0)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from synth.build.curve_cache import curves_for
+from synth.build.curve_cache import field_for
 from synth.designs.design_file import load_design
 
 SHARED = Path(__file__).parents[1] / "shared"
@@ -23,7 +23,7 @@ def heron(private_cache: Path, demos: Path) -> str:
     from synth.build.assembly import scene_of
 
     path = demos / "heron.toml"
-    curves_for(scene_of(load_design(path)))
+    field_for(scene_of(load_design(path)))
     return str(path)
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 import soundfile
-from small_instrument import ROD
+from small_instrument import same_field, small_field
 
 from synth.cli import main
 
@@ -115,7 +115,7 @@ def test_a_user_without_a_home_gets_no_folder_of_a_strange_name(here, monkeypatc
 
     monkeypatch.setattr("platformdirs.user_cache_path", lambda *_, **__: Path("~/.cache/beatfield"))
     notices: list[str] = []
-    assert curve_cache.kept_curves("0" * 32, lambda: {"open": ROD}, notices.append, None, ("open",)) == {"open": ROD}
+    assert same_field(curve_cache.kept_field("0" * 32, small_field, notices.append, None), small_field())
     assert any("could not be cached" in notice for notice in notices)
     assert os.listdir(here) == []
 
@@ -214,15 +214,15 @@ def test_two_instances_write_the_same_file(heron, here, force):
 
 CACHE = """
 import pathlib, sys
-from small_instrument import ROD
+from small_instrument import same_field, small_field
 from synth.build import curve_cache
 sys.stdin.readline()
 for number in range(60):
     key = f"{number % 3:032d}"
-    got = curve_cache.kept_curves(key, lambda: {"open": ROD}, lambda text: None, pathlib.Path("curves"), ("open",))
-    assert got == {"open": ROD}
+    got = curve_cache.kept_field(key, small_field, lambda text: None, pathlib.Path("curves"))
+    assert same_field(got, small_field())
     if number % 5 == 0:
-        curve_cache.write_curves(pathlib.Path("curves") / f"{key}.json", key, {"open": ROD})
+        curve_cache.write_field(pathlib.Path("curves") / f"{key}.json", key, got)
 """
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 import soundfile
-from small_instrument import ROD
+from small_instrument import same_field, small_field
 
 from synth.cli import main
 from synth.files.atomic_file import atomic_path, write_text
@@ -97,9 +97,9 @@ def test_sheet(heron, here, run, step, monkeypatch):
 CACHE = (
     DYING
     + """
-from small_instrument import ROD
+from small_instrument import small_field
 from synth.build import curve_cache
-curve_cache.kept_curves("0" * 32, lambda: {"open": ROD}, print, pathlib.Path("curves"), ("open",))
+curve_cache.kept_field("0" * 32, small_field, print, pathlib.Path("curves"))
 """
 )
 
@@ -115,10 +115,9 @@ def test_cache(here, run, step, monkeypatch):
         assert killed(result), result.stderr
         assert len(left_overs(here / "curves")) == 1
     monkeypatch.setattr("synth.files.left_overs.looked_through", set())
-    for solve in (lambda: {"open": ROD}, lambda: pytest.fail("it was kept")):
-        assert curve_cache.kept_curves(
-            "0" * 32, solve, pytest.fail if step == "tidying" else print, here / "curves", ("open",)
-        ) == {"open": ROD}
+    for solve in (small_field, lambda: pytest.fail("it was kept")):
+        notice = pytest.fail if step == "tidying" else print
+        assert same_field(curve_cache.kept_field("0" * 32, solve, notice, here / "curves"), small_field())
     assert os.listdir(here / "curves") == ["0" * 32 + ".json"]
 
 

@@ -11,8 +11,9 @@ from small_instrument import ROD
 
 from models.branch.antenna_branch import SeriesInductor
 from models.branch.modes import MODES, mode_frequencies
-from models.builds.build_law import BuildLaw, gauss, midpoints
-from models.builds.tuned_builds import QUANTITIES, TunedBuilds, joined, variable_parts
+from models.builds.build_law import BuildLaw, Builds, gauss, midpoints
+from models.builds.circuit_share import CircuitShare, polynomials, resonance_slopes
+from models.builds.tuned_builds import QUANTITIES, TunedBuilds, joined
 from models.instrument import Instrument
 from models.pitch_field import pitch_field
 from models.tank import Tank
@@ -117,7 +118,7 @@ def test_a_build_whose_pitch_falls_has_no_notes():
 def test_capacitance_is_the_inverse_of_frequency():
     law, values = HIGH, table(BRANCHED, 20, 0.05)
     wanted = np.linspace(6.3e-12, 7.4e-12, 7)
-    found = law.law.hand_with(variable_parts(values), law.variable_frequency(values, wanted))
+    found = law.law.hand_with(law.variable_parts(values), law.variable_frequency(values, wanted))
     np.testing.assert_allclose(found, np.broadcast_to(wanted, found.shape), rtol=1e-9, atol=0)
     part = dict(zip(QUANTITIES, values[3], strict=True))
     tank = part["variable_capacitance"] + part["variable_stray"] + part["variable_trimmer"]
@@ -131,22 +132,59 @@ def test_capacitance_is_the_inverse_of_frequency():
     np.testing.assert_allclose(law.variable_frequency(values, wanted)[3], modes[MODES.index("high")], rtol=1e-13)
 
 
-def test_a_correction_scales_the_law_and_is_inverted():
+def test_what_a_circuit_adds_lies_across_the_tank_and_is_inverted():
+    """The same as a tank capacitance that is larger by it, build by build; by its reciprocal where it is told so."""
     grid = np.linspace(6.2e-12, 7.6e-12, 50)
-    ratio = 1.001 + 2e-4 * np.sin(np.linspace(0.0, 2.0, 50))
+    table_of = 2e-12 + 4e-14 * np.sin(np.linspace(0.0, 2.0, 50))
     plain, values = HIGH, table(BRANCHED, 5, 0.03)
-    solved = replace(plain.law, correction_capacitances=grid, variable_correction=ratio)
-    law = replace(plain, law=solved, reference_correction=1.002)
-    there = np.array([6.4e-12, 7.0e-12])
-    expected = plain.variable_frequency(values, there) * np.interp(there, grid, ratio)
-    np.testing.assert_allclose(law.variable_frequency(values, there), expected, rtol=1e-14)
-    np.testing.assert_allclose(
-        law.law.hand_with(variable_parts(values), expected), np.tile(there, (5, 1)), rtol=1e-8, atol=0
-    )
-    both = law.reference_frequency(values, 0.4) / plain.reference_frequency(values, 0.4)
-    np.testing.assert_allclose(both, 1.002, rtol=1e-14)
-    setting = law.needed_setting(values, law.reference_frequency(values, 0.4))
-    np.testing.assert_allclose(setting, 0.4, rtol=1e-9)
+    nominal = np.array([BRANCHED.get(name, 0.0) for name in QUANTITIES] + [50.0])
+    columns = nominal.size
+    shares, of_reference = np.zeros((columns, 2)), np.zeros(columns)
+    coil = QUANTITIES.index("variable_inductance")
+    shares[coil], shares[-1] = (3e-12, 1e-13), (5e-12, 0.0)
+    of_reference[QUANTITIES.index("reference_inductance")] = -4e-12
+    trimmer = 0.6 * BRANCHED["reference_trimmer"]
+    names, inverse = ("variable.gain",), np.array([False] * (columns - 1) + [True])
+    circuit = CircuitShare(names, nominal, shares, of_reference, 1e-12, trimmer, 0.01, inverse)
+    law = replace(plain, law=replace(plain.law, circuit_capacitances=grid, circuit_added=table_of), circuit=circuit)
+    gains = np.array([25.0, 40.0, 50.0, 80.0, 100.0])[:, None]
+    rows, there = np.hstack([values, gains]), np.array([6.4e-12, 7.0e-12])
+    off = rows[:, coil] / nominal[coil] - 1.0
+    turn = (there - 6.9e-12) / 0.7e-12
+    added = np.interp(there, grid, table_of) + off[:, None] * (3e-12 + 1e-13 * turn) + 5e-12 * (1.0 - 50.0 / gains)
+    expected = []
+    for column, hand in enumerate(there):
+        larger = values.copy()
+        larger[:, QUANTITIES.index("variable_capacitance")] += added[:, column]
+        expected.append(plain.variable_frequency(larger, hand)[:, 0])
+    np.testing.assert_allclose(law.variable_frequency(rows, there), np.transpose(expected), rtol=1e-13)
+    back = law.law.hand_with(law.variable_parts(rows), np.transpose(expected))
+    np.testing.assert_allclose(back, np.tile(there, (5, 1)), rtol=1e-9, atol=0)
+
+    larger = values.copy()
+    reference = values[:, QUANTITIES.index("reference_inductance")] / BRANCHED["reference_inductance"] - 1.0
+    turned_in = values[:, QUANTITIES.index("reference_trimmer")]
+    as_set = turned_in * (plain.trimmer_ratio + 0.4 * (1.0 - plain.trimmer_ratio))
+    larger[:, QUANTITIES.index("reference_capacitance")] += 1e-12 - 4e-12 * reference + 0.01 * (as_set - trimmer)
+    np.testing.assert_allclose(law.reference_frequency(rows, 0.4), plain.reference_frequency(larger, 0.4), rtol=1e-13)
+    np.testing.assert_allclose(law.needed_setting(rows, law.reference_frequency(rows, 0.4)), 0.4, rtol=1e-9)
+    with pytest.raises(ValueError, match="every column must have its shares"):
+        replace(circuit, reference=np.zeros(3))
+
+
+def test_a_polynomial_goes_through_its_points():
+    turns = np.array([-1.0, 0.25, 1.0])
+    values = np.array([[1.0, 2.0, -1.0], [0.0, 0.5, 3.0]])
+    found = polynomials(turns, values)
+    np.testing.assert_allclose(found @ np.vander(turns, increasing=True).T, values, atol=1e-13)
+
+
+def test_the_slopes_of_the_resonance_are_the_closed_ones():
+    """A tank alone: -1/2 for its coil, -C/2(C + Ca) for its capacitor, -Ca/2(C + Ca) for the antenna."""
+    builds = Builds(*(np.array([value]) for value in (1e-3, 300e-12, 0.0, 0.0, 4e-12)))
+    slopes, by_capacitance = resonance_slopes(BuildLaw(ROD), builds, 6e-12)
+    np.testing.assert_allclose(slopes, [-0.5, -150.0 / 310.0, 0.0, 0.0, -2.0 / 310.0], rtol=1e-8)
+    assert by_capacitance == pytest.approx(-0.5 / 310e-12, rel=1e-8)
 
 
 def test_direct_frequency_goes_with_the_root_of_inductance():
@@ -165,7 +203,7 @@ def test_a_nearer_hand_plays_higher():
 def test_the_law_is_that_of_the_single_instrument_and_its_field(parts, mode):
     """Frequency, capacitance, distance and evenness of every build, each as an `Instrument` with its `PitchField`."""
     law, values = BuildLaw(ROD, mode, 1.0, fine=True), table(parts, 8, 0.02, 3)
-    builds = variable_parts(values)
+    builds = LAW.variable_parts(values)
     places = np.array([0.03, 0.12, 0.31, 0.5, 0.77])
     frequencies = law.frequency(builds, ROD.capacitance(places))
     reference, checked = frequencies[:, 3], 0
@@ -217,7 +255,6 @@ def test_joined_keeps_order():
         ({"nearest": 0.4}, "nearest must be < farthest"),
         ({"even_from": 2000.0}, "even_from must be <"),
         ({"trimmer_ratio": 1.0}, "trimmer_ratio must be from"),
-        ({"reference_correction": 0.0}, "reference_correction"),
     ],
 )
 def test_bad_input_is_refused(changes, match):

@@ -81,7 +81,7 @@ def test_reach_is_that_of_all_corners(goal, values):
 
 @pytest.mark.parametrize("goal", [GOAL, BEHIND])
 def test_random_builds_of_a_choice_all_reach_the_target(goal):
-    best = choose_values(goal, [1e-3])[0]
+    best = choose_values({1e-3: goal})[0]
     assert best.reaches
     generator = np.random.default_rng(9)
     for signs in generator.uniform(-1, 1, (300, 6)):
@@ -90,14 +90,14 @@ def test_random_builds_of_a_choice_all_reach_the_target(goal):
 
 
 def test_nominal_setting_lands_on_the_target():
-    best = choose_values(GOAL, [1e-3])[0]
+    best = choose_values({1e-3: GOAL})[0]
     trimmer = best.trimmer_minimum + best.setting * (best.trimmer_maximum - best.trimmer_minimum)
     total = best.capacitance + STRAY.value + trimmer
     assert resonant_frequency(best.inductance, total) == close(250e3, rel=1e-12)
 
 
 def test_best_choice_is_that_of_a_plain_search():
-    found = choose_values(GOAL, [1e-3, 0.82e-3], count=1000)
+    found = choose_values({1e-3: GOAL, 0.82e-3: GOAL}, count=1000)
     tops = [figures * 10.0**decade * P for figures in (1.0, 1.5, 2.2, 3.3, 4.7, 6.8) for decade in (0, 1, 2)]
     fixed = [
         figures * 10.0**decade * P
@@ -117,14 +117,14 @@ def test_best_choice_is_that_of_a_plain_search():
 
 
 def test_values_are_preferred_ones():
-    for choice in choose_values(GOAL, [1e-3], "E24", "E12"):
+    for choice in choose_values({1e-3: GOAL}, "E24", "E12"):
         assert nearest("E24", choice.capacitance) == choice.capacitance
         assert nearest("E12", choice.trimmer_maximum) == choice.trimmer_maximum
 
 
 def test_tighter_parts_need_no_larger_trimmer():
     tops = [
-        choose_values(TankTarget(250e3, STRAY, tolerance, tolerance), [1e-3], "E96", "E96")[0].trimmer_maximum
+        choose_values({1e-3: TankTarget(250e3, STRAY, tolerance, tolerance)}, "E96", "E96")[0].trimmer_maximum
         for tolerance in (0.0, 0.01, 0.02, 0.05)
     ]
     assert tops == sorted(tops)
@@ -132,7 +132,7 @@ def test_tighter_parts_need_no_larger_trimmer():
 
 
 def test_nothing_reaches_is_said_with_the_smallest_miss():
-    found = choose_values(TankTarget(250e3, STRAY, 0.6, 0.6), [1e-3])
+    found = choose_values({1e-3: TankTarget(250e3, STRAY, 0.6, 0.6)})
     assert 1 <= len(found) <= 3
     assert not found[0].reaches
     assert min(found[0].margins) >= min(found[-1].margins)
@@ -153,14 +153,14 @@ def test_bad_input():
     with pytest.raises(ValueError, match="resonates at the target"):
         antenna_load(ROD, 1 / (2 * math.pi * math.sqrt(40e-3 * 10e-12)))
     with pytest.raises(ValueError, match="less capacitance"):
-        choose_values(TankTarget(5e6, STRAY), [1e-3])
+        choose_values({1e-3: TankTarget(5e6, STRAY)})
     for bad in (
         lambda: TankTarget(0.0, STRAY),
         lambda: TankTarget(1e5, STRAY, 1.0),
         lambda: TankTarget(1e5, STRAY, -0.1),
         lambda: ValueRange(1.0, 2.0, 3.0),
         lambda: ValueRange(math.nan, 0.0, 1.0),
-        lambda: choose_values(GOAL, []),
+        lambda: choose_values({}),
         lambda: choice_of(GOAL, 1e-3, 1e-10, 2e-12, 1e-12),
     ):
         with pytest.raises(ValueError, match="must"):

@@ -12,6 +12,7 @@ from scipy import stats
 from small_instrument import ROD
 
 from models.branch.antenna_branch import SeriesInductor, preferred_mode
+from models.builds import tolerance
 from models.builds.build_law import BuildLaw
 from models.builds.tolerance import (
     BuildGoals,
@@ -256,11 +257,46 @@ def test_share_with_both_trimmers_against_turning_them_step_by_step():
     assert reached_by_both(made, 400, 3, (1.0, 1.0))[0] == alone.mean()
 
 
+def test_corners_that_are_searched_are_the_worst(monkeypatch):
+    """All corners of nine parts looked at, against the search that takes over where there are more."""
+    limits = dict.fromkeys(NOMINAL, 0.03)
+    made = trial(limits)
+    every = worst_cases(made)
+    monkeypatch.setattr(tolerance, "MOST_CORNERS", 3)
+    found = worst_cases(made)
+    for name, ends in every.items():
+        assert found[name] == pytest.approx(ends, rel=1e-12, nan_ok=True), name
+
+    def no_slopes(made: Trial):  # nothing to start from
+        for estimate in linear_estimates(made):
+            yield replace(estimate, sensitivities=tuple(replace(held, slope=0.0) for held in estimate.sensitivities))
+
+    monkeypatch.setattr(tolerance, "linear_estimates", no_slopes)
+    monkeypatch.setattr(tolerance, "RANDOM_CORNERS", 3)
+    for name, ends in worst_cases(made).items():
+        assert ends == pytest.approx(every[name], rel=1e-11, nan_ok=True), name
+
+
+def test_only_the_parts_that_hold_most_are_bought_tighter(monkeypatch):
+    made, goals = trial(FEW), BuildGoals()
+    every = tighter_parts(made, goals, 200, 1)
+    assert {choice.part.quantity for choice in every} == set(FEW)
+    monkeypatch.setattr(tolerance, "MOST_TIGHTER", 2)
+    few = tighter_parts(made, goals, 200, 1)
+    hold = {
+        name: max(
+            held.share for found in linear_estimates(made) for held in found.sensitivities if held.part.quantity == name
+        )
+        for name in FEW
+    }
+    assert {choice.part.quantity for choice in few} == set(sorted(hold, key=lambda name: -hold[name])[:2])
+    assert set(few) <= set(every)
+
+
 def test_bad_input_is_refused():
     with pytest.raises(ValueError, match="limit must be < 1"):
         ToleratedPart("antenna_stray", "stray", 1e-12, 1.0)
     for changes in (
-        {"quantity": "resistor"},
         {"limit": -0.1},
         {"limit": math.nan},
         {"scatter": "even"},
@@ -271,5 +307,7 @@ def test_bad_input_is_refused():
             replace(ToleratedPart("antenna_stray", "stray", 1e-12, 0.1), **changes)
     with pytest.raises(ValueError, match="parts must be one for each"):
         Trial(LAW, trial(FEW).parts[1:])
+    with pytest.raises(ValueError, match="parts must be one for each"):
+        Trial(LAW, (replace(trial(FEW).parts[0], quantity="resistor"), *trial(FEW).parts[1:]))
     with pytest.raises(ValueError, match="builds must be >= 1"):
         monte_carlo(trial(FEW), 0, 1)

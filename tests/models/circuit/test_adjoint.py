@@ -11,6 +11,7 @@ from models.circuit.oscillator import steady_state
 from models.circuit.part_values import neighbours, part_values, with_part_value
 from models.circuit.transient import crossings, measure, simulate
 from models.circuit.transistor import Transistor, TransistorPorts
+from models.circuit.warm_transistor import warmed
 from synth.comparisons.oscillator import CIRCUITS
 
 EARLY = replace(CIRCUITS["normal"], transistor=Transistor(early_voltage=60.0, base_resistance=100.0))
@@ -67,6 +68,20 @@ def test_every_value_of_other_circuits_agrees(name):
 @pytest.fixture(scope="module")
 def normal():
     return oscillator_adjoint(steady_state(CIRCUITS["normal"]))
+
+
+def test_temperature_takes_the_gain_along_as_stated(normal):
+    """By two circuits solved with the transistor half a kelvin colder and warmer, its gain going faster than usual."""
+    state = normal.state
+
+    def solved(rise):
+        warm = warmed(state.circuit.transistor, rise, 0.02)
+        return steady_state(replace(state.circuit, transistor=warm), warm_start=state).frequency
+
+    found = normal.temperature_sensitivity(0.02)
+    assert found == pytest.approx(solved(0.5) - solved(-0.5), rel=1e-4)
+    assert abs(normal.temperature_sensitivity() / found - 1.0) > 1e-3
+    assert normal.temperature_sensitivity() == pytest.approx(normal.frequency_sensitivities()["temperature"], rel=1e-12)
 
 
 def test_the_projection_of_the_motion_itself_is_one_at_every_instant(normal):

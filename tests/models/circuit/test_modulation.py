@@ -1,5 +1,6 @@
 """Pushing, hum and slow ripple: the static limit, and cents of vibrato; the time domain is in test_ripple_law."""
 
+import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
@@ -11,6 +12,7 @@ from models.circuit.modulation import (
     supply_ripple,
     vibrato_cents,
 )
+from models.circuit.oscillator import steady_state
 from tests.models.circuit.willow import willow
 
 
@@ -27,8 +29,19 @@ def test_willow_is_pushed_by_its_supply(pair):
 
 
 def test_willow_at_one_base(pair):
-    # by that program -55 Hz per volt at one base
-    assert_allclose(base_ripple(pair[0], 0.01).deviation.real, -55.0, rtol=0.07)
+    # by that program -55 Hz per volt at one base, the step not told: the frequency falls faster the higher the base,
+    # by 51.5 Hz/V at rest and by 55 Hz/V over a rise of a quarter of a volt, which its pot makes here
+    reference = pair[0].state
+    raised = steady_state(reference.circuit.with_pot(reference.circuit.bias.position + 0.1), warm_start=reference)
+    volts = (raised.coefficients("base")[0] - reference.coefficients("base")[0]).real
+    assert 0.2 < volts < 0.3
+    assert_allclose((raised.frequency - reference.frequency) / volts, -55.0, rtol=0.03)
+    # at rest the curve through both steps of the pot has the slope of the projection
+    lowered = steady_state(reference.circuit.with_pot(reference.circuit.bias.position - 0.1), warm_start=reference)
+    points = [lowered, reference, raised]
+    base = [state.coefficients("base")[0].real for state in points]
+    curve = np.polynomial.Polynomial.fit(base, [state.frequency for state in points], 2)
+    assert_allclose(base_ripple(pair[0], 0.01).deviation.real, curve.deriv()(base[1]), rtol=0.01)
 
 
 def test_very_slow_ripple_is_the_static_change(pair):

@@ -6,16 +6,22 @@ from numpy.testing import assert_allclose
 
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.surfaces import enclosed_volume
-from models.hand.field_solution import antenna_capacitances, capacitance_matrices, effective_capacitance, still_field
-from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves
+from models.hand.earthing import Earthing
+from models.hand.field_solution import still_field, without_player
+from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves, hand_field
 from models.hand.meshes import HAND_HALF_SIZES, antenna_mesh, arm, body, cabinet_mesh, hand, shoulder, wrist
 from models.hand.scene import POSTURES, Cabinet, PlayerBody, RodAntenna, Scene
 
 FEW = np.array([0.01, 0.02, 0.05, 0.15, 0.4, 0.8])
 SCENES = {
     "bare": Scene(),
-    "cabinet": Scene(RodAntenna(0.5, 0.02, 1.0), PlayerBody(150e-12, 0.7), Cabinet(0.4, 0.25, 0.15, 0.02)),
+    "cabinet": Scene(RodAntenna(0.5, 0.02, 1.0), PlayerBody(0.7), Cabinet(0.4, 0.25, 0.15, 0.02)),
 }
+
+
+def empty(scene):
+    """Capacitance of the antenna with no player, all else at earth."""
+    return without_player(still_field(scene))[0, 0]
 
 
 @pytest.fixture(scope="module")
@@ -30,9 +36,11 @@ def added(curve):
 # Accuracy
 
 
-@pytest.mark.parametrize("name", SCENES)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] if name == "cabinet" else []) for name in SCENES]
+)
 def test_added_capacitance_is_within_one_percent_of_a_mesh_of_three_times_the_panels(name, curves):
-    chosen = [0, 2, 5]
+    chosen = [0, 5]
     fine = capacitance_curves(SCENES[name], FEW[chosen], fineness=1.75)
     for posture in POSTURES:
         assert_allclose(added(curves[name][posture])[chosen], added(fine[posture]), rtol=0.01, atol=0)
@@ -43,22 +51,22 @@ def test_added_capacitance_is_within_one_percent_of_a_mesh_of_three_times_the_pa
 def test_reuse_gives_what_solving_each_position_from_scratch_gives(posture):
     scene = SCENES["cabinet"]
     distances = np.array([0.01, 0.3])
-    still = still_field(scene)
+    solved = hand_field(scene, distances, [posture])
     start = shoulder(scene)
     box = cabinet_mesh(scene.antenna, scene.cabinet)
-    for distance, matrix in zip(distances, capacitance_matrices(still, posture, distances), strict=True):
+    for distance, matrix in zip(distances, solved.places[posture][:, 0], strict=True):
         nose = (0.5 * scene.antenna.diameter + distance, 0.0, scene.hand_height)
         moving = [hand(posture) + nose, arm(start, wrist(scene, posture, distance))]
         player = np.concatenate([*body(scene), *moving])
-        scratch = capacitance_matrix([antenna_mesh(scene), player, box], ground_plane=True)
-        assert_allclose(matrix, scratch[:2, :2], rtol=1e-4, atol=0)
+        scratch = capacitance_matrix([antenna_mesh(scene), box, player], ground_plane=True)
+        assert_allclose(matrix, scratch, rtol=2e-4, atol=0)
     alone = capacitance_matrix([antenna_mesh(scene), box], ground_plane=True)[0, 0]
-    assert_allclose(still.empty_capacitance, alone, rtol=1e-6, atol=0)
+    assert_allclose(solved.without_player[0, 0], alone, rtol=1e-6, atol=0)
 
 
 def test_empty_capacitance_is_that_of_the_rod_above_the_plane():
     # 6.239 pF, base 1 m above the plane: computed beside this project, to 1e-3.
-    assert_allclose(still_field(Scene()).empty_capacitance, 6.239e-12, rtol=5e-4, atol=0)
+    assert_allclose(empty(Scene()), 6.239e-12, rtol=5e-4, atol=0)
 
 
 # Physics
@@ -72,31 +80,28 @@ def test_capacitance_rises_as_the_hand_comes_nearer_and_stays_above_the_empty_on
 
 
 def test_a_better_connection_to_earth_adds_capacitance_up_to_the_bonded_limit():
+    solved = hand_field(Scene(), [0.05, 0.3], ["fist"])
     results = []
-    for connection in (0.0, 100e-12, 1e-9, 1e-3, None):
-        still = still_field(Scene(player=PlayerBody(connection)))
-        results.append(antenna_capacitances(still, "fist", np.array([0.05, 0.3])))
+    for total in (0.0, 100e-12, 1e-9, 1e-3, np.inf):
+        ties = solved.ties(Earthing(body_capacitance=solved.body_share + total))
+        results.append(solved.pitch("fist", ties).curve.capacitances)
     floating, usual, strong, nearly, bonded = results
-    assert (still.empty_capacitance < floating).all()
+    assert (solved.without_player[0, 0] < floating).all()
     assert (floating < usual).all()
     assert (usual < strong).all()
     assert (strong < bonded).all()
     assert_allclose(nearly, bonded, rtol=1e-6, atol=0)
-
-
-def test_effective_capacitance_of_two_plates_is_the_series_connection():
-    # Antenna and player joined by 2 pF only (no capacitance of their own to earth), player to earth by 6 pF: 1.5 pF.
-    matrix = np.array([[2e-12, -2e-12], [-2e-12, 2e-12]])
-    assert_allclose(effective_capacitance(matrix, 6e-12), 1.5e-12, rtol=1e-12, atol=0)
-    assert effective_capacitance(matrix, None) == 2e-12
+    assert_allclose(usual, solved.pitch("fist", solved.ties(Earthing())).curve.capacitances, rtol=1e-12, atol=0)
 
 
 def test_the_player_has_a_plausible_capacitance_of_his_own():
     # Without soles and floor the field alone finds some tens of pF: an AC bridge measures 100-150 pF with them
     # (N. Jonassen, human-body capacitance), and a sphere as high as a person (radius 0.9 m) has 100 pF.
-    matrix = next(capacitance_matrices(still_field(Scene()), "open", np.array([0.5, 0.6])))
+    solved = hand_field(Scene(), [0.5, 0.6], ["open"])
+    matrix = solved.places["open"][0, 0]
     assert 40e-12 < matrix[1, 1] < 100e-12
     assert matrix[0, 1] < 0.0
+    assert 40e-12 < solved.body_share < matrix[1, 1]
 
 
 def test_curves_have_no_kinks_at_the_default_distances():
@@ -107,19 +112,18 @@ def test_curves_have_no_kinks_at_the_default_distances():
     assert np.abs(np.diff(slope)).max() < 0.25
     assert np.abs(np.diff(slope, 3)).max() < 0.05
     between = np.sqrt(curve.distances[3:30:9] * curve.distances[4:31:9])
-    still = still_field(Scene())
     assert_allclose(
         curve.capacitance(between) - curve.empty_capacitance,
-        antenna_capacitances(still, "open", between) - still.empty_capacitance,
+        added(capacitance_curves(Scene(), between, ["open"])["open"]),
         rtol=2e-4,
         atol=0,
     )
 
 
 def test_a_cabinet_screens_and_a_higher_plane_loads_the_antenna():
-    plain = still_field(Scene()).empty_capacitance
-    assert still_field(Scene(cabinet=Cabinet())).empty_capacitance > plain
-    assert still_field(Scene(RodAntenna(base_height=0.2))).empty_capacitance > plain
+    plain = empty(Scene())
+    assert empty(Scene(cabinet=Cabinet())) > plain
+    assert empty(Scene(RodAntenna(base_height=0.2))) > plain
 
 
 # Geometry
@@ -166,7 +170,7 @@ def test_parts_of_the_player_keep_clear_of_each_other(posture, distance):
         (lambda: RodAntenna(base_height=True), "base_height"),
         (lambda: Cabinet(gap=0.0), "gap"),
         (lambda: Cabinet(width=-1.0), "width"),
-        (lambda: PlayerBody(body_capacitance=-1e-12), "body_capacitance"),
+        (lambda: PlayerBody(lean=0.8), "lean"),
         (lambda: PlayerBody(stand_distance=0.0), "stand_distance"),
         (lambda: PlayerBody(hand_height=float("inf")), "hand_height"),
         (lambda: Scene(RodAntenna(base_height=0.1), cabinet=Cabinet()), "cabinet must stand clear"),

@@ -351,6 +351,7 @@ def coverage(make: Callable, count: int, errors: Errors, seed: int) -> dict[str,
     return {name: number / count for name, number in hits.items()}
 
 
+@pytest.mark.slow
 def test_intervals_cover_the_truth_in_a_few_benches():
     for share in coverage(five_unknowns, 250, Errors(2e-5, 0.0, 0.01), seed=21).values():
         assert 0.91 <= share <= 0.985  # 95 +- 3 standard deviations of 250 draws, rounded

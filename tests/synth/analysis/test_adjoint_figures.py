@@ -18,7 +18,8 @@ from models.circuit.oscillator import steady_state
 from models.circuit.part_values import part_values, with_part_value
 from models.circuit.transistor import Transistor
 from models.pulling import pulled_beat
-from synth.analysis.adjoint_figures import heard, hum, lock_paths, sensitivities, steepness, value_words
+from synth.analysis.adjoint_figures import heard, hum, sensitivities, steepness, value_words
+from synth.analysis.pulling_figures import lock_paths
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
 from synth.designs.design_file import load_design

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from pathlib import Path
 
 import numpy as np
@@ -11,11 +12,12 @@ from small_instrument import ROD
 
 from models.branch.antenna_branch import DIRECT
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.hand_field import capacitance_curves
+from models.hand.earthing import Earthing
+from models.hand.hand_field import hand_field
 from models.injection import OutputCoupling, lock_range
 from models.pitch_field import PitchField, pitch_field
 from models.tank import resonant_frequency
-from synth.build.assembly import scene_of, tuned_reference
+from synth.build.assembly import earthing_of, scene_of, tuned_reference
 from synth.build.circuit_assembly import tank_of
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, design_text, load_design, read_design
@@ -169,13 +171,15 @@ def test_computed_lock_range_follows_the_parts() -> None:
     # the antenna straight across the tank adds to it; the trimmer moves the frequency after the lock range is taken
     assert made.instrument.lock_range == pytest.approx(expected, rel=0.02)
     assert 0.1 < made.instrument.lock_range < 10.0
-    assert made.notices == ()
+    (notice,) = made.notices
+    assert "tells the order of magnitude alone" in notice
+    assert "add a [circuit] section" in notice
 
 
 def test_a_strong_coupling_is_mentioned() -> None:
     strong = COUPLED.replace('"10M"', '"47k"').replace('"4M7"', '"47k"')
     notices = assemble(read_design(BARE + strong), ROD).notices
-    assert any("computed lock range" in notice for notice in notices)
+    assert any("is not small against half the bandwidth of the tanks" in notice for notice in notices)
 
 
 def test_computed_lock_range_is_written_and_read_back() -> None:
@@ -208,7 +212,8 @@ def test_scene_takes_the_geometry() -> None:
     assert (scene.antenna.length, scene.antenna.diameter, scene.antenna.base_height) == (0.6, 0.008, 0.9)
     assert scene.cabinet is not None
     assert (scene.cabinet.width, scene.cabinet.depth, scene.cabinet.height, scene.cabinet.gap) == (0.3, 0.1, 0.08, 0.01)
-    assert (scene.player.body_capacitance, scene.player.stand_distance) == (None, 0.8)
+    assert scene.player.stand_distance == 0.8
+    assert earthing_of(design) == Earthing(math.inf, math.inf)
     assert scene.hand_height == 1.1
     assert scene_of(read_design(BARE)).cabinet is None
 
@@ -222,7 +227,9 @@ def fields() -> Fields:
     for design in designs:
         scene = scene_of(design)
         if scene not in curves:
-            curves[scene] = capacitance_curves(scene, np.geomspace(0.01, 0.8, 12), ("open",))["open"]
+            places = np.geomspace(0.01, 0.8, 12)
+            solved = hand_field(scene, places, ("open",), ring_heights=[0.25, 0.6], places=[0, 1])
+            curves[scene] = solved.pitch("open", solved.ties(Earthing()), 0.25).curve
         assembly = assemble(design, curves[scene])
         result[design.name] = (design, assembly, pitch_field(assembly.instrument))
     return result

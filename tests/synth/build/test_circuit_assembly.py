@@ -16,12 +16,14 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.coupled import Coupling, lock_range
 from models.circuit.oscillator import steady_state
 from models.circuit.variable_oscillator import with_antenna
+from models.mutual_inductance import Coil, coil_coupling
 from models.pitch import cents
 from models.pitch_field import pitch_field
 from synth.build import circuit_assembly
-from synth.build.assembly import branch_of, scene_of, tank_in
+from synth.build.assembly import branch_of, tank_in
 from synth.build.circuit_assembly import circuit_of, resonance_of, tank_of
-from synth.build.curve_cache import curves_for
+from synth.build.notices import RESONANCES_OVER_CIRCUITS
+from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, load_design, read_design
 from synth.errors import DesignError
@@ -49,7 +51,7 @@ def locked_off(design: Design, law: str) -> Design:
 
 
 def test_the_demo_plays_three_octaves_without_a_notice(willow):
-    curve = curves_for(scene_of(willow))["open"]
+    curve = OpenedDesign(willow).curve
     assembly = assemble(willow, curve)
     assert assembly.notices == ()
     instrument, field = assembly.instrument, pitch_field(assembly.instrument)
@@ -69,7 +71,7 @@ def test_lossless_and_circuit_law_differ_by_about_15_cents(willow):
     Almost all of it is one factor for the whole field (the beat in proportion to df/dC, the transistor in parallel to
     the tank); what changes from one end to the other is below 2 cents.
     """
-    curve = curves_for(scene_of(willow))["open"]
+    curve = OpenedDesign(willow).curve
     circuit, lossless = (assemble(locked_off(willow, law), curve).instrument for law in ("circuit", "lossless"))
     assert lossless.variable_law is None
     field = pitch_field(circuit)
@@ -316,6 +318,9 @@ def test_a_coupling_that_changes_the_amplitudes_is_told():
     low, high = opened.pulling.solved.edges
     assert low < -400.0 < 400.0 < high
     assert opened.instrument.lock_range == opened.pulling.solved.adler != opened.pulling.first_order.total
+    nearly = coupled_by("300 kohm")  # near the end of the law of weak coupling, and still within it
+    assert nearly.notices == ()
+    assert 0.1 < nearly.pulling.first_order.second_order < 0.15
 
 
 def test_a_coupling_beyond_every_law_is_called_rough():
@@ -324,10 +329,49 @@ def test_a_coupling_beyond_every_law_is_called_rough():
     assert opened.pulling.solved is None
 
 
-def test_a_lossless_law_takes_the_resonances_lock_range():
+def test_a_lossless_law_still_has_the_lock_range_of_its_circuits(willow):
+    """The frequencies are the resonances', what leaks is answered by the circuits that the design has."""
     opened = assemble(read_design(changed("tuning", law='"lossless"')), ROD)
+    assert opened.adjoints is None
+    assert opened.instrument.variable_law is None
+    assert opened.instrument.lock_range == pytest.approx(assemble(willow, ROD).instrument.lock_range, rel=1e-6)
+    assert opened.notices == ()
+    leaky = changed("coupling", coil_coupling="1e-4")
+    expected, found = (
+        assemble(read_design(text), ROD).instrument.lock_range
+        for text in (leaky, leaky.replace("[tuning]\n", '[tuning]\nlaw = "lossless"\n'))
+    )
+    assert found == pytest.approx(expected, rel=1e-6)
+    assert found > 1.4 * opened.instrument.lock_range
+
+
+def test_a_lossless_law_whose_circuits_do_not_start_takes_the_resonances_and_says_so():
+    text = changed("circuit", emitter_resistor='"100 Mohm"').replace("[tuning]\n", '[tuning]\nlaw = "lossless"\n')
+    opened = assemble(read_design(text), ROD)
     assert opened.pulling is None
-    assert opened.instrument.lock_range > 0.0
+    (notice,) = opened.notices
+    assert "tells the order of magnitude alone" in notice
+    assert "the circuits could not be solved" in notice
+
+
+def test_how_far_resonances_are_from_whole_circuits():
+    """What the notice tells: nodes of mostly capacitance and of mostly resistance, and amplitudes that give way."""
+    ratios = {}
+    for name, section, values in (
+        ("capacitive node", "coupling", {"node_capacitance": '"100 pF"'}),
+        ("the demo", "coupling", {}),
+        ("resistive node", "coupling", {"node_capacitance": '"2 pF"'}),
+        ("more current", "circuit", {"emitter_resistor": '"100 kohm"'}),
+    ):
+        text = changed(section, **values)
+        plain = OpenedDesign(read_design(text.replace("[tuning]\n", '[tuning]\nlaw = "lossless"\n')), (ROD, None))
+        found, _ = lossless_lock_range(plain.design, plain.pair, plain.branch, plain.tuning_capacitance)
+        ratios[name] = found / plain.lock_range[0]
+    assert ratios["the demo"] == pytest.approx(4.1 / 2.18, rel=0.03)
+    assert ratios["resistive node"] == pytest.approx(1.0, abs=0.1)
+    least, most = RESONANCES_OVER_CIRCUITS
+    assert min(ratios.values()) == ratios["capacitive node"] == pytest.approx(least, rel=0.05)
+    assert max(ratios.values()) == ratios["more current"] == pytest.approx(most, rel=0.1)
 
 
 @pytest.mark.parametrize(
@@ -342,7 +386,8 @@ def test_every_leak_pulls(willow, key, value, least):
     opened = assemble(read_design(changed("coupling", **{key: value})), ROD)
     plain, found = assemble(willow, ROD).instrument.lock_range, opened.pulling.first_order
     assert found.alone[key] > least
-    assert found.without[key] == pytest.approx(plain, rel=1e-9)
+    # a capacitance between the tanks counts in both frequencies, too, and they in the rest a little
+    assert found.without[key] == pytest.approx(plain, rel=1e-3 if key == "tank_to_tank_capacitance" else 1e-9)
     assert abs(opened.instrument.lock_range - plain) > 0.005 * plain
 
 
@@ -359,6 +404,75 @@ def test_a_leak_that_nothing_counts_is_refused(key):
     value = {"coil_coupling": "1e-3", "supply_resistance": '"10 ohm"'}.get(key, '"1 pF"')
     with pytest.raises(DesignError, match=rf"coupling\.{key} = .*: counts in a computed lock range alone"):
         read_design(changed("coupling", lock_range='"2 Hz"', **{key: value}))
-    text = changed("coupling", **{key: value}).replace("[tuning]\n", '[tuning]\nlaw = "lossless"\n')
-    with pytest.raises(DesignError, match=rf"coupling\.{key} = .*: needs solved circuits"):
-        read_design(text)
+
+
+def test_a_leak_without_circuits_is_refused():
+    bare = re.sub(
+        r"\n\[circuit\]\n.*?(?=\n\[tuning\])", "", changed("coupling", supply_resistance='"10 ohm"'), flags=re.S
+    )
+    with pytest.raises(DesignError, match=r"coupling\.supply_resistance = .*: needs the parts of both circuits"):
+        read_design(bare)
+
+
+def with_coils(axes: str, distance: str, **more: str) -> str:
+    sizes = {f"{which}_{size}": f'"{value}"' for which in ("reference", "variable") for size, value in SIZES.items()}
+    keys = {"axes": f'"{axes}"', "distance": f'"{distance}"', **sizes, **more}
+    return TEXT + "\n[coils]\n" + "".join(f"{key} = {value}\n" for key, value in keys.items())
+
+
+SIZES = {"diameter": "25 mm", "length": "40 mm"}
+
+
+def test_coils_couple_by_where_they_stand():
+    coil = Coil(0.025, 0.04, 1.0)
+    for axes, offset in (("parallel", (0.12, 0.0, 0.0)), ("coaxial", (0.0, 0.0, 0.12))):
+        design = read_design(with_coils(axes, "12 cm"))
+        assert coupling_of(design).coil_coupling == pytest.approx(coil_coupling(coil, coil, offset), rel=1e-9)
+        assert coil_notices(design) == ()
+    assert abs(coupling_of(read_design(with_coils("crossed", "12 cm"))).coil_coupling) < 1e-12
+    # half the turns of the layer that its inductance needs: half the field through the other
+    half = 0.5 * Coil(0.025, 0.04, None, 1e-3).winding
+    fewer = read_design(with_coils("coaxial", "12 cm", variable_turns=str(half)))
+    assert coupling_of(fewer).coil_coupling == pytest.approx(0.5 * coupling_of(design).coil_coupling, rel=1e-9)
+    (notice,) = coil_notices(fewer)
+    assert "coils.variable_turns: a single layer of" in notice
+    assert "has 250 uH, and variable.inductance is 1 mH" in notice
+
+
+def test_coils_told_twice_or_in_vain_are_refused_or_told():
+    twice = with_coils("coaxial", "12 cm").replace("[coupling]\n", "[coupling]\ncoil_coupling = 1e-3\n")
+    with pytest.raises(DesignError, match=r"coupling\.coil_coupling = .* follows from coils\.distance"):
+        read_design(twice)
+    given = with_coils("coaxial", "12 cm").replace('"computed"', '"2 Hz"')
+    assert any("the [coils] do not count" in notice for notice in assemble(read_design(given), ROD).notices)
+    bare = re.sub(r"\n\[circuit\]\n.*?(?=\n\[tuning\])", "", with_coils("coaxial", "12 cm"), flags=re.DOTALL)
+    with pytest.raises(DesignError, match=r"coils\.distance = .* add a \[circuit\] section, or leave \[coils\] out"):
+        read_design(bare)
+    with pytest.raises(DesignError, match=r"coils\.distance: the two coils overlap.*farther apart"):
+        coupling_of(read_design(with_coils("coaxial", "1 cm")))
+
+
+def test_a_shared_supply_tells_what_its_drop_does():
+    opened = assemble(read_design(changed("coupling", supply_resistance='"3 kohm"')), ROD)
+    (notice,) = [text for text in opened.notices if "shared supply resistance" in text]
+    current = sum(one.state.supply_current for one in opened.adjoints)
+    assert f"drops {1e3 * 3e3 * current:.1f} mV" in notice
+    behind = re.search(r'supply_voltage = "([0-9.]+) V"', notice).group(1)
+    lower = assemble(read_design(changed("circuit", supply_voltage=f'"{behind} V"')), ROD)
+    moved = opened.instrument.reference_frequency - lower.instrument.reference_frequency
+    assert f"shifts both by about {moved:.0f}" in notice
+
+
+def test_a_capacitance_between_the_tanks_counts_in_every_frequency(willow):
+    """To earth at either end, as the other's end is quiet: as so much more board stray at both tanks."""
+    leaky = assemble(read_design(changed("coupling", tank_to_tank_capacitance='"1 pF"')), ROD)
+    strayed = replace(
+        willow,
+        reference=replace(willow.reference, stray=willow.reference.stray + 1e-12),
+        variable=replace(willow.variable, stray=willow.variable.stray + 1e-12),
+    )
+    expected, plain = assemble(strayed, ROD), assemble(willow, ROD)
+    found = leaky.instrument.reference_frequency
+    assert plain.instrument.reference_frequency - found > 250.0
+    assert found == pytest.approx(expected.instrument.reference_frequency, rel=1e-6)
+    assert leaky.tanks["variable"].frequency == pytest.approx(expected.tanks["variable"].frequency, rel=1e-12)

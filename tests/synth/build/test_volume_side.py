@@ -5,9 +5,8 @@ from __future__ import annotations
 import pytest
 from small_instrument import RING_CURVE, ROD
 
-from models.volume.field import loop_curve
-from synth.build.assembly import assemble_volume, scene_of, volume_scene_of
-from synth.build.workbench import assemble
+from synth.build.assembly import assemble_volume, scene_of
+from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, read_design
 from synth.designs.template import template_design
 from synth.errors import DesignError
@@ -56,11 +55,9 @@ def _made(text: str) -> Design:
 
 def test_every_key_reaches_the_volume_antenna() -> None:
     design = _made(RING)
-    ring = volume_scene_of(design, scene_of(design))
-    assert ring is not None
-    loop = ring.loop
+    loop = scene_of(design).ring
+    assert loop is not None
     assert (loop.diameter, loop.tube_diameter, loop.height, loop.offset) == (0.24, 0.006, 0.95, 0.5)
-    assert ring.scene == scene_of(design)
     volume = assemble(design, ROD, RING_CURVE).volume
     assert volume is not None
     assert volume.curve is RING_CURVE
@@ -98,7 +95,7 @@ def _tank():
 
 def test_without_the_sections_the_volume_hand_is_a_plain_gain() -> None:
     design = _made("")
-    assert volume_scene_of(design, scene_of(design)) is None
+    assert scene_of(design).ring is None
     assert assemble(design, ROD, RING_CURVE).volume is None
     assert assemble(_made(RING), ROD).volume is None
     with pytest.raises(DesignError, match="has no volume antenna"):
@@ -107,11 +104,7 @@ def test_without_the_sections_the_volume_hand_is_a_plain_gain() -> None:
 
 def test_the_built_in_design_has_a_volume_antenna_that_works() -> None:
     """Solved for real: silent with the hand down, full at the height it was set up for, nothing to complain of."""
-    design = template_design()
-    ring = volume_scene_of(design, scene_of(design))
-    assert ring is not None
-    assembly = assemble(design, ROD, loop_curve(ring))
-    volume = assembly.volume
+    volume = OpenedDesign(template_design()).volume
     assert volume is not None
     assert volume.faults() == ()
     assert 0.1 < volume.tank.trimmer_setting < 0.9

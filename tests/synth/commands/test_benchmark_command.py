@@ -9,10 +9,22 @@ import pytest
 from numpy.testing import assert_allclose
 
 from synth.cli import main
-from synth.comparisons import benchmark_report, builds, fem_blocks, field, growth, oscillator, suite, voice
+from synth.comparisons import (
+    adjoint,
+    benchmark_report,
+    builds,
+    circuit_builds,
+    fem_blocks,
+    field,
+    growth,
+    oscillator,
+    suite,
+    voice,
+)
 from synth.comparisons.benchmark_report import BenchmarkGoal, BenchmarkReport, Column, Comparison
 from synth.comparisons.field import Step, cost_at
 from synth.comparisons.suite import SECTIONS
+from synth.designs.design_file import load_design
 from synth.errors import EXIT_GOAL_MISSED
 
 COLUMNS = (Column("case", "case"), Column("time", "time, ms", "s", 1e3, ".1f"), Column("ratio", "ratio", shown=".0f"))
@@ -100,6 +112,28 @@ def test_command_ends_well_where_all_goals_are_met(monkeypatch, capsys):
     monkeypatch.setattr(builds, "timed", clock_of([0.016, 0.02, 0.02, 0.02]))
     assert main(["benchmark", "--quick", "--only", "builds"]) == 0
     assert "goals: 4 met, 0 MISSED" in capsys.readouterr().out
+
+
+def test_adjoint_and_differences_agree(monkeypatch):
+    """Every derivative by both ways; 2 ms and 80 ms, said by a stopwatch of ours."""
+    monkeypatch.setattr(adjoint, "side_by_side", lambda actions, rounds: {"adjoint": 2e-3, "differences": 8e-2})
+    section = adjoint.adjoint_section(True)
+    (row,) = section.document()["rows"]
+    assert row["values"] >= 30
+    assert row["off"] < 1e-5
+    assert row["ratio"] == pytest.approx(40.0)
+    assert all(goal.met for goal in section.goals)
+
+
+def test_builds_by_the_adjoint_are_those_solved(monkeypatch, opened):
+    """10 ms for the derivatives, 0.19 s for ten thousand builds and 10 s for five that are solved."""
+    monkeypatch.setattr(circuit_builds, "timed", clock_of([0.01, 10.0, 0.19]))
+    monkeypatch.setattr(circuit_builds, "monte_carlo", lambda trial, builds, seed: None)
+    monkeypatch.setattr(circuit_builds, "QUICK_BUILDS", 3)
+    section = circuit_builds.circuit_builds_section(True, opened(load_design("willow")))
+    assert [row["what"] for row in section.document()["rows"]] == list(circuit_builds.WORDS.values())
+    assert section.goals[0].value == pytest.approx((10.0 / 3) / (0.2 / 10_000))
+    assert all(goal.met for goal in section.goals)
 
 
 def test_unknown_comparison_is_refused(capsys):

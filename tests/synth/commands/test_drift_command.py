@@ -102,7 +102,7 @@ def test_defaults_are_said_to_be_defaults(workpiece, opened):
     assert plain.warm_up_rise_k == 10.0
 
 
-@pytest.mark.parametrize("ending", ["png", "svg"])
+@pytest.mark.parametrize("ending", [pytest.param("png", marks=pytest.mark.slow), "svg"])
 def test_plot_is_written(report, tmp_path, ending):
     target = tmp_path / f"drift.{ending}"
     save_drift_plot(report, target, force=False)

@@ -14,8 +14,8 @@ import pytest
 from models.branch.modes import mode_frequencies
 from models.tank import resonant_frequency
 from synth.analysis.readings import MOST_ROWS, read_readings
-from synth.build.assembly import scene_of, tank_in
-from synth.build.curve_cache import curves_for
+from synth.build.assembly import tank_in
+from synth.build.workbench import OpenedDesign
 from synth.cli import main
 from synth.designs.design_file import load_design
 from synth.designs.quantity import format_quantity
@@ -189,7 +189,7 @@ def test_design_with_a_circuit_keeps_what_it_counts_beside_the_stray(in_tmp, dem
 def test_hand_distances_behind_a_branch(in_tmp, demos, capsys):
     """A made bench of the Meadow design with 3.5 pF of antenna stray gives that back and keeps the rest."""
     design = load_design(demos / "meadow.toml")
-    curve = curves_for(scene_of(design))[design.player.posture]
+    curve = OpenedDesign(design).curve
     branch = design.branch
     rows = [(c * P, None) for c in (180, 270, 470)] + [(270 * P, d) for d in (0.1, 0.3, 0.6)]
     lines = ["fitted_capacitor,frequency,hand_distance"]

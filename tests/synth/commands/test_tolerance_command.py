@@ -108,7 +108,7 @@ def test_goals_are_counted_from_the_builds(report):
     assert report.goals_met == all(goal.met is not False for goal in report.goals)
 
 
-@pytest.mark.parametrize("ending", ["png", "svg"])
+@pytest.mark.parametrize("ending", [pytest.param("png", marks=pytest.mark.slow), "svg"])
 def test_plot_is_written(report, tmp_path, ending):
     target = tmp_path / f"builds.{ending}"
     save_tolerance_plot(report, target, force=False)
@@ -156,6 +156,7 @@ def test_goals_out_of_order_are_refused(changes, place):
         replace(template_design(), goals=GoalsSection(**changes))
 
 
+@pytest.mark.slow
 def test_a_circuit_solved_anew_agrees_with_the_first_order(demos, opened):
     """Brute force: the oscillator solved again with one part 3 % off, against the law around the nominal circuit."""
     design = load_design(demos / "willow.toml")
@@ -173,14 +174,15 @@ def test_a_circuit_solved_anew_agrees_with_the_first_order(demos, opened):
         assert found.highest[0] == pytest.approx(float(again.field.frequency_at(0.05)), rel=3e-3)
     report = tolerance_figures(opened(design), 200, 1)
     assert report.law == "circuit"
-    assert any("right to first order" in notice for notice in report.notices)
-    assert {"variable_divider", "reference_junction"} <= {part.quantity for part in report.parts}
+    assert any("to first order, and by the exact resonance beyond" in notice for notice in report.notices)
+    own = {"variable.feedback_capacitor", "reference.bias.emitter_resistor", "supply_voltage", "temperature"}
+    assert own <= {part.quantity for part in report.parts}
 
 
 @pytest.mark.slow
 def test_builds_of_a_circuit_agree_with_fifty_solved_one_by_one(demos, opened):
     """Brute force: every build a design of its own, both oscillators solved. What the law is off by, RMS over the
-    builds, stays below 5 % of what the builds scatter by.
+    builds, stays below 1 % of what the builds scatter by.
     """
     design = load_design(demos / "willow.toml")
     trial = trial_of(opened(design))
@@ -194,7 +196,7 @@ def test_builds_of_a_circuit_agree_with_fifty_solved_one_by_one(demos, opened):
     rows = next(build_values(trial, 50, 3))
     found, solved = trial.law.outcomes(rows), []
     for row in rows:
-        part = dict(zip(QUANTITIES, row.tolist(), strict=True))
+        part = dict(zip(trial.law.quantities, row.tolist(), strict=True))
         changes = {}
         for which in ("variable", "reference"):
             section = getattr(design, which)
@@ -218,7 +220,7 @@ def test_builds_of_a_circuit_agree_with_fifty_solved_one_by_one(demos, opened):
         known = np.isfinite(column)
         off = (getattr(found, name) - column)[known]
         assert known.sum() >= 20, name
-        assert np.sqrt(np.mean(off**2)) < 0.05 * np.std(column[known]), name
+        assert np.sqrt(np.mean(off**2)) < 0.01 * np.std(column[known]), name
 
 
 def test_command_writes_and_ends_with_the_goals(design_path, tmp_path, capsys, monkeypatch):

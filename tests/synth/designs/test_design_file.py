@@ -36,6 +36,13 @@ inductance = "40 mH"
 [circuit]
 [transistor]
 [supply]
+[coils]
+axes = "parallel"
+distance = "12 cm"
+reference_diameter = "25 mm"
+reference_length = "40 mm"
+variable_diameter = "25 mm"
+variable_length = "40 mm"
 [volume_antenna]
 [volume]
 inductance = "2.2 mH"
@@ -62,7 +69,8 @@ def test_the_smallest_design_takes_every_default() -> None:
     assert design.variable.inductance == 1e-3
     assert design.variable.capacitance == 330e-12
     assert design.antenna.length == 0.45
-    assert design.player.body_capacitance == 100e-12
+    assert design.player.body_capacitance is None
+    assert design.common.to_earth is None
     assert design.cabinet is None
     assert design.branch is None
     assert design.tuning.zero_beat is None
@@ -246,6 +254,8 @@ def test_every_value_counts_in_the_hash() -> None:
         changes = {SECTIONS[key.section].part: dataclasses.replace(part, **{key.name: value})}
         if key.path == "volume_response.full_height":
             changes["volume"] = dataclasses.replace(design.volume, trimmer_maximum=1e-10)  # type: ignore[type-var]
+        if key.path == "coupling.coil_coupling":
+            changes["coils"] = None
         if key.name == "trimmer_minimum":
             changes[key.section] = dataclasses.replace(part, trimmer_minimum=1e-11, trimmer_maximum=1e-10)
         seen.add(design_hash(dataclasses.replace(design, **changes)))

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_instrument import RING
+from small_instrument import BOTH, RING
 
 import synth.hands.trace_file
 from synth.errors import DesignError
@@ -128,7 +128,7 @@ def test_any_text_is_a_path_or_a_design_error(tmp_path_factory: pytest.TempPathF
 def _load_with_ring(folder: Path, content: str) -> HandPath:
     file = folder / "hand.csv"
     file.write_text(content)
-    return load_trace(file, RING)
+    return load_trace(file, BOTH)
 
 
 @pytest.mark.parametrize(
@@ -141,11 +141,16 @@ def test_volume_distances_go_through_the_gain_law(tmp_path: Path, column: str, v
     assert path.times[0] == 0.0
     assert path.times[-1] == path.duration == 1.5
     np.testing.assert_allclose(path.volumes[[0, -1]], RING.gain([0.08, 0.20]), rtol=1e-12)
-    # between the rows it is the hand that moves evenly: the gain follows its law on the way
+    # the pitch hand is where it alone would sound as both do: farther, as the other hand takes from the capacitance
+    heard = BOTH.pitch_distance([0.4, 0.3], [0.08, 0.20])
+    np.testing.assert_allclose(path.distances[[0, -1]], heard, rtol=1e-12)
+    assert (path.distances[[0, -1]] > [0.4, 0.3]).all()
+    # between the rows it is the hands that move evenly: gain and pitch follow their laws on the way
     for share in (0.1, 0.37, 0.8):
         at = path.block(round(48000 * 1.5 * share), 1, 48000)
         assert at.volume[0] == pytest.approx(float(RING.gain(0.08 + 0.12 * share)), abs=2e-4)
-        assert at.distance[0] == pytest.approx(0.4 - 0.1 * share, rel=1e-9)
+        both = BOTH.pitch_distance(0.4 - 0.1 * share, 0.08 + 0.12 * share)
+        assert at.distance[0] == pytest.approx(float(both), rel=1e-5)
 
 
 def test_a_still_volume_hand_adds_no_time_stamps(tmp_path: Path) -> None:
@@ -154,9 +159,14 @@ def test_a_still_volume_hand_adds_no_time_stamps(tmp_path: Path) -> None:
     np.testing.assert_array_equal(path.times, [0.0, 1.0, 1.001, 2.0])
 
 
+def test_a_pitch_hand_beyond_the_field_stays_there(tmp_path: Path) -> None:
+    path = _load_with_ring(tmp_path, "time_s,distance_m,volume_distance_cm\n0,0.004,5\n0.001,2,5\n")
+    np.testing.assert_array_equal(path.distances, [0.004, 2.0])
+
+
 def test_a_volume_hand_outside_the_computed_heights_counts_as_at_their_border(tmp_path: Path) -> None:
     path = _load_with_ring(tmp_path, "time_s,distance_m,volume_distance_m\n0,0.4,0.001\n0.001,0.4,5\n")
-    np.testing.assert_array_equal(path.volumes, RING.gain([0.01, 0.6]))
+    np.testing.assert_allclose(path.volumes, RING.gain([0.01, 0.6]), rtol=1e-12)
 
 
 def test_plain_volume_stays_plain_beside_a_volume_antenna(tmp_path: Path) -> None:

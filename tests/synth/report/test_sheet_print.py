@@ -151,7 +151,7 @@ def assert_centimetres_are_true(sheet: Print) -> None:
     pytest.fail("the ruler's first row was not found")
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("paper", ["A4", pytest.param("Letter", marks=pytest.mark.slow)])
 def test_the_sheet_on_paper(printed: Callable[[str, str], Print], lantern: SheetFigures, paper: str) -> None:
     sheet = printed(sheet_page(lantern, paper), paper)
     assert sheet.size == pytest.approx(SIZES[paper], abs=0.2)
@@ -182,6 +182,7 @@ def test_the_sheet_on_paper(printed: Callable[[str, str], Print], lantern: Sheet
     assert_centimetres_are_true(sheet)
 
 
+@pytest.mark.slow
 def test_a_circuit_s_sheet_with_a_long_ruler_pushed_down(
     printed: Callable[[str, str], Print], willow: SheetFigures
 ) -> None:
@@ -198,6 +199,7 @@ def test_a_circuit_s_sheet_with_a_long_ruler_pushed_down(
     assert_nothing_is_cut(sheet)
 
 
+@pytest.mark.slow
 def test_a_hostile_name_on_paper(printed: Callable[[str, str], Print], lantern: SheetFigures) -> None:
     """Markup in a name is printed as it stands, a long one is broken, and the ruler stays true."""
     name = "<script>document.body.remove()</script>" + "W" * 41
@@ -238,7 +240,7 @@ def cut_rows(sheet: Print) -> list[str]:
     return [row for row, found in places.items() if len(set(found)) > 1]
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("paper", ["A4", pytest.param("Letter", marks=pytest.mark.slow)])
 def test_no_row_is_cut_however_the_pages_end(
     printed: Callable[[str, str], Print], willow: SheetFigures, paper: str
 ) -> None:

@@ -78,7 +78,11 @@ def check_texts(view, size):
         assert not one.place.shrunk(0, 2).overlaps(two.place.shrunk(0, 2)), (size, one.shown, two.shown)
 
 
-@pytest.mark.parametrize("size", [(1024, 640), (1024, 1440), (1280, 720), (2560, 640), (2560, 1440)])
+LARGER = [pytest.param(size, marks=pytest.mark.slow) for size in ((1280, 720), (2560, 1440))]
+ODD = [pytest.param(size, marks=pytest.mark.slow) for size in ((1024, 1440), (2560, 640))]
+
+
+@pytest.mark.parametrize("size", [(1024, 640), *LARGER, *ODD])
 def test_no_text_is_clipped_on_any_page(lessons, size):
     view, surface = LessonView(), pygame.Surface(size)
     view.resize(size)
@@ -150,8 +154,8 @@ def test_text_size_keys():
     assert on_key(replace(state, text_scale=1.6), "=", ctrl=True)[0].text_scale == 1.6
 
 
-@pytest.mark.parametrize("size", [(1024, 640), (1280, 720), (2560, 1440)])
-@pytest.mark.parametrize("text_scale", [0.8, 1.3, 1.6])
+@pytest.mark.parametrize("size", [(1024, 640), *LARGER])
+@pytest.mark.parametrize("text_scale", [1.6, *(pytest.param(scale, marks=pytest.mark.slow) for scale in (0.8, 1.3))])
 def test_large_text_is_whole_and_parts_stay_apart(lessons, size, text_scale):
     parts = lay_out_lesson(size, text_scale).parts()
     assert all(contains(Box(0, 0, *size), box) for box in parts.values())

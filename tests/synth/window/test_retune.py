@@ -15,9 +15,7 @@ from models.circuit.oscillator import steady_state
 from models.circuit.ripple_law import RippleLaw
 from models.tank import resonant_frequency
 from synth.analysis.drift import drift_law
-from synth.build.assembly import scene_of
 from synth.build.circuit_assembly import circuit_of
-from synth.build.curve_cache import curves_for
 from synth.build.workbench import OpenedDesign, open_design
 from synth.errors import DesignError
 from synth.sound.level_match import level_db
@@ -79,7 +77,7 @@ def test_posture_shifts_the_beat_by_what_both_curves_say(
     name: str, offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
 ) -> None:
     design, instrument = pieces[name].design, pieces[name].instrument
-    curves = curves_for(scene_of(design))
+    curves = pieces[name].curves
     open_hand, fist = (retuned(offers[name], settings_of(offers[name], posture=at)) for at in ("open", "fist"))
     shift = fist.instrument.offset_frequency(PLACES) - open_hand.instrument.offset_frequency(PLACES)
     expected = []
@@ -103,7 +101,7 @@ def test_a_solved_circuit_is_solved_for_the_fist_too(
 ) -> None:
     """Both laws agree where they overlap: the fist's table only reaches further."""
     offer, piece = offers["willow"], pieces["willow"]
-    laws, curves = offer.laws, curves_for(scene_of(piece.design))
+    laws, curves = offer.laws, piece.curves
     shared = curves["open"].capacitance(PLACES) + piece.design.antenna.stray
     np.testing.assert_allclose(laws["fist"].frequency(shared), laws["open"].frequency(shared), atol=0.02, rtol=0.0)
     tuned = retuned(offer, settings_of(offer, posture="fist"))

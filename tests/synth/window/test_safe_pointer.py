@@ -11,13 +11,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from listener import Listener
-from small_instrument import make_instrument
+from small_instrument import RING, make_instrument
 from window_script import Step, check, click, idle, key, play, point, post, session_on, shows
 
 from synth.window.box import Box
 from synth.window.layout import lay_out
 from synth.window.play_window import PlayWindow
-from synth.window.scale import StageScale
+from synth.window.scale import StageScale, ring_volume
 from synth.window.state import (
     CATCH,
     FADE_TIME,
@@ -76,12 +76,23 @@ def test_a_fast_pointer_that_goes_across_the_hand_takes_it_too() -> None:
     assert not with_pointer(above, (700, 120), STAGE).held  # it came across the hand's column above the stage
 
 
-def test_a_hand_that_still_fades_out_is_taken_without_a_leap() -> None:
+def test_a_hand_that_still_fades_out_is_taken_when_it_is_silent() -> None:
     fading = faded(with_pointer_aside(held_at((600, 200)), (600, 50)), 0.02, STAGE)
-    taken = with_pointer(fading, (608, 150), STAGE)
-    assert taken.held
-    assert taken.distance == pytest.approx(fading.distance)
-    assert taken.volume == fading.volume
+    caught = with_pointer(fading, (608, 150), STAGE)
+    assert (caught.held, caught.distance, caught.volume) == (False, fading.distance, fading.volume)
+    taken = settled(caught)
+    assert (taken.held, taken.distance, taken.volume) == (True, STAGE.distance_at(608), STAGE.gain_at(150))
+
+
+def test_the_height_of_the_volume_hand_is_kept_until_the_sound_has_faded_out() -> None:
+    """It is heard in the pitch, so that it may not change while anything sounds."""
+    scale = replace(STAGE, volume=ring_volume(RING))
+    held = with_hold(REST, (600, 200), scale)
+    assert held.height == pytest.approx(0.75 * 0.30)
+    aside = with_pointer_aside(replace(held, volume=0.5), (50, 200))
+    assert aside.height == held.height
+    assert faded(aside, 0.03, scale).height == held.height
+    assert faded(faded(aside, 1.0, scale), 0.01, scale).height is None
 
 
 def test_sound_that_is_asked_for_waits_for_silence_and_fades_in_at_the_pointer() -> None:
@@ -90,8 +101,9 @@ def test_sound_that_is_asked_for_waits_for_silence_and_fades_in_at_the_pointer()
     while state.volume > 0.0:
         assert state.distance == STAGE.distance_at(600)
         state = faded(state, 0.01, STAGE)
-    assert state.held
-    assert state.distance == STAGE.distance_at(900)
+    assert (state.held, state.distance) == (False, STAGE.distance_at(600))
+    state = faded(state, 0.01, STAGE)
+    assert (state.held, state.distance, state.volume) == (True, STAGE.distance_at(900), 0.0)
     assert settled(state).volume == STAGE.gain_at(200)
 
 
@@ -136,7 +148,7 @@ def test_whatever_the_pointer_does_a_sounding_hand_never_leaps(course: list[tupl
             place = min(max(value, 100), 1099)
             travelled, at = abs(place - at), place
             state = with_pointer(state, (place, 200), scale)
-        if before.volume > 0.0:
+        if before.volume > 0.0 or state.volume > 0.0:
             limit = travelled / scale.pixels_per_metre + 1e-9
             assert abs(state.distance - before.distance) <= limit
 
@@ -244,6 +256,9 @@ def test_a_resize_and_a_page_never_leap_or_hang() -> None:
         *FADE,
         lambda window: pygame.display.set_mode((1400, 800), pygame.RESIZABLE),
         *FADE,
+        check(lambda window: listener.hand[1] == 0.0 and not window.state.held),
+        lambda window: click((800, 200)),
+        *FADE,
         check(lambda window: listener.hand[1] > 0.1),
         key("h"),
         *FADE,
@@ -252,8 +267,9 @@ def test_a_resize_and_a_page_never_leap_or_hang() -> None:
     ]
     listener = Listener(make_instrument())
     run(steps, listener)
-    places = [distance for _, distance, volume in listener.moves if volume > 0.0]
-    assert max(abs(np.diff(places))) < 1e-9
+    moves = np.array(listener.moves)
+    leaps = abs(np.diff(moves[:, 1])) > 1e-9
+    assert not (leaps & ((moves[:-1, 2] > 0.0) | (moves[1:, 2] > 0.0))).any()  # the hand moved in silence alone
     volumes = [volume for _, _, volume in listener.moves]
     assert max(abs(np.diff(volumes))) < 0.9
 

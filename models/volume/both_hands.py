@@ -1,0 +1,35 @@
+"""Both hands on one instrument: what each does to the other's antenna, for laws that know of one hand alone.
+
+A place of both hands is told to the pitch as the distance that, with the volume hand at rest, gives the pitch antenna
+the same capacitance; and to the volume as the height that, with the pitch hand at rest, gives the ring the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from models.arrays import Floats
+from models.hand.both_hands import HandCurve
+from models.volume.volume_antenna import VolumeAntenna
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BothHands:
+    """Pitch and volume antenna under both hands."""
+
+    pitch: HandCurve
+    ring: HandCurve
+    volume: VolumeAntenna
+
+    def pitch_distance(self, distance: ArrayLike, height: ArrayLike) -> Floats:
+        """The distance, m, of equal pitch with the volume hand at rest (broadcast; held within the curve)."""
+        return self.pitch.equal_distance(distance, height)
+
+    def gain(self, distance: ArrayLike, height: ArrayLike) -> Floats:
+        """Gain, 0 to 1, with the hands at these places, m (broadcast; held within the computed places)."""
+        near, far = self.ring.curve.nearest, self.ring.curve.farthest
+        held = np.clip(np.asarray(height, dtype=np.float64), near, far)
+        return self.volume.held_gain(self.ring.equal_distance(held, distance))
