@@ -6,7 +6,9 @@ and body.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 from models.hand import meshes
@@ -28,7 +30,7 @@ def draw_figure(canvas: PlayCanvas, state: WindowState, posture: Posture) -> Non
         whole = figure(posture, state.distance, canvas.field.stand_distance, canvas.field.antenna_diameter)
         _outlines(canvas, whole, colour)
         for crease in creases(posture):
-            canvas.curve([canvas.scale.plan(state.distance + along, side) for along, side in crease], colour)
+            canvas.curve(canvas.scale.plans((state.distance + along, side) for along, side in crease), colour)
 
 
 def draw_hand(canvas: PlayCanvas, state: WindowState, values: Readouts, posture: Posture) -> None:
@@ -68,22 +70,27 @@ def _name(canvas: PlayCanvas, x: float, values: Readouts, colour: palette.Colour
 
 
 TRAIL_TIME = 4.0  # s of the hand's way that is shown
+_TRAIL_PARTS = 4  # older ones are paler
+_TRAIL_STEP = 3  # pictures from one drawn point to the next: 50 ms
 
 
 def draw_trail(canvas: PlayCanvas, trail: Sequence[tuple[float, float]]) -> None:
     """The pitch of the last seconds, newest at the hand and older below it; `trail`: (age in s, distance in m)."""
-    box, axis, parts = canvas.scale.box, canvas.scale.axis_y, 4
-    points = [
-        (canvas.scale.x_of(distance), axis + age / TRAIL_TIME * (box.bottom - axis), min(int(age), parts - 1))
-        for age, distance in trail
-    ]
+    box, scale = canvas.scale.box, canvas.scale
+    down = (box.bottom - scale.axis_y) / scale.pixels_per_metre / TRAIL_TIME  # m in the plan for 1 s
+    shown = trail[::_TRAIL_STEP]
+    points = scale.plans((distance, age * down) for age, distance in shown)
+    if len(points) < 2:
+        return
+    share = TRAIL_TIME / _TRAIL_PARTS
+    ends = [next((n for n, (age, _) in enumerate(shown) if age >= k * share), len(shown)) for k in range(_TRAIL_PARTS)]
     with canvas.clipped(box), canvas.as_one():
-        for part in range(parts):
-            line = [(x, y) for x, y, one in points if one == part]
-            share = part / parts
-            colour = tuple(round(a + share * (b - a)) for a, b in zip(palette.ORANGE, palette.LINE, strict=True))
+        for part, (first, last) in enumerate(pairwise((*ends, len(shown)))):
+            fade = part / _TRAIL_PARTS
+            red, green, blue = (round(a + fade * (b - a)) for a, b in zip(palette.ORANGE, palette.LINE, strict=True))
+            line = points[first : last + 1]
             if len(line) > 1:
-                canvas.curve(line, colour, canvas.px(2, 1))  # type: ignore[arg-type]
+                canvas.curve(line, (red, green, blue), canvas.px(2, 1))
 
 
 def _colour(state: WindowState) -> palette.Colour:
@@ -92,9 +99,7 @@ def _colour(state: WindowState) -> palette.Colour:
 
 def _outlines(canvas: PlayCanvas, whole: Figure, colour: palette.Colour) -> None:
     """One outline round hand, wrist and sleeve, filled as if of glass: what it covers is still seen."""
-    skin, sleeve, cuff, heel = (
-        [canvas.scale.plan(*point) for point in line] for line in (whole.skin, whole.sleeve, whole.cuff, whole.heel)
-    )
+    skin, sleeve, cuff, heel = (canvas.scale.plans(line) for line in (whole.skin, whole.sleeve, whole.cuff, whole.heel))
     canvas.glass([*cuff, *sleeve], palette.SLEEVE, 190, canvas.scale.box)
     canvas.glass([*skin, *reversed(cuff[1:-1])], palette.HAND, 220, canvas.scale.box)
     canvas.curve([skin[-1], *sleeve, skin[0]], palette.LINE)
@@ -163,37 +168,62 @@ def inset_scale(layout: Layout, picture: FieldPicture, caption_width: int) -> tu
     return Box(room.left + (room.width - width) // 2, room.top, width, height), pixels
 
 
-def draw_inset(canvas: PlayCanvas, state: WindowState, posture: Posture) -> None:
-    """The plan with the hand where it is; the stage shows its part between the two light lines."""
-    scale, field, size = canvas.scale, canvas.field, canvas.small
-    placed = inset_scale(canvas.layout, field, canvas.width_of(CAPTION, size) + 2)
+@dataclass(frozen=True, slots=True)
+class Inset:
+    """Where the inset stands, its pixels a metre, and which way from the rod the player is."""
+
+    box: Box
+    pixels: float
+    near: float
+    head: float
+    away: int
+
+    def plans(self, points: Iterable[Point]) -> list[tuple[float, float]]:
+        """Pixels of points seen from above."""
+        first = self.box.left if self.away > 0 else self.box.right
+        across, down, top = self.away * self.pixels, self.pixels, self.box.top
+        return [(first + across * (along - self.near), top + down * (side - self.head)) for along, side in points]
+
+
+def _inset(canvas: PlayCanvas) -> Inset | None:
+    caption = canvas.width_of(CAPTION, canvas.small) + 2
+    placed = inset_scale(canvas.layout, canvas.field, caption)
     if placed is None:
+        return None
+    near, _, head, _ = _reach(canvas.field)
+    return Inset(*placed, near, head, canvas.scale.away)
+
+
+def draw_still_inset(canvas: PlayCanvas) -> None:
+    """The room from above: rod, cabinet and body; the stage shows its part between the two light lines."""
+    inset, scale, field, size = _inset(canvas), canvas.scale, canvas.field, canvas.small
+    if inset is None:
         return
-    box, pixels = placed
-    near, _, head, _ = _reach(field)
-    row = round(1.4 * size)
-
-    def plan(point: Point) -> tuple[float, float]:
-        away = pixels * (point[0] - near)
-        return box.left + away if scale.away > 0 else box.right - away, box.top + pixels * (point[1] - head)
-
-    with canvas.as_one(), canvas.clipped(box):
-        canvas.fill(box, palette.GROUND, canvas.px(5))
+    box, row = inset.box, round(1.4 * size)
+    with canvas.clipped(box):
         canvas.frame(box, palette.EDGE, 1, canvas.px(5))
         for end in (scale.start, scale.start + scale.width):
-            border = plan((end, 0.0))[0]
+            border = inset.plans([(end, 0.0)])[0][0]
             canvas.dashed((border, box.top + 2), (border, box.bottom - row), palette.EDGE, 2)
         if field.cabinet is not None:  # centred under the rod
             (across, deep), middle = field.cabinet, -0.5 * field.antenna_diameter
             signs = ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))
-            canvas.shape([plan((middle + x * deep, y * across)) for x, y in signs], palette.PANEL, palette.EDGE)
-        person = figure(posture, state.distance, field.stand_distance, field.antenna_diameter)
-        trunk = [plan(point) for point in body_outline(field.stand_distance, field.antenna_diameter)]
-        canvas.shape(trunk, palette.SLEEVE, palette.LINE)
-        canvas.shape([plan(point) for point in (*person.cuff, *person.sleeve)], palette.SLEEVE, palette.LINE)
-        colour = palette.SKY if state.present else palette.QUIET_TEXT
-        canvas.shape([plan(point) for point in (*person.skin, *reversed(person.cuff[1:-1]))], palette.HAND, colour)
+            corners = inset.plans((middle + x * deep, y * across) for x, y in signs)
+            canvas.shape(corners, palette.PANEL, palette.EDGE)
+        trunk = body_outline(field.stand_distance, field.antenna_diameter)
+        canvas.shape(inset.plans(trunk), palette.SLEEVE, palette.LINE)
         radius = 0.5 * field.antenna_diameter
-        canvas.disc(plan((-radius, 0.0)), max(2.5, pixels * radius), palette.STRONG_LINE)
-        place = Box(box.left, box.bottom - row, box.width, row)
-        canvas.text(CAPTION, place, size, palette.QUIET_TEXT, "centre")
+        canvas.disc(inset.plans([(-radius, 0.0)])[0], max(2.5, inset.pixels * radius), palette.STRONG_LINE)
+        canvas.text(CAPTION, Box(box.left, box.bottom - row, box.width, row), size, palette.QUIET_TEXT, "centre")
+
+
+def draw_inset(canvas: PlayCanvas, state: WindowState, posture: Posture) -> None:
+    """Hand and arm in the inset, as they are now."""
+    inset, field = _inset(canvas), canvas.field
+    if inset is None:
+        return
+    person = figure(posture, state.distance, field.stand_distance, field.antenna_diameter)
+    colour = palette.SKY if state.present else palette.QUIET_TEXT
+    with canvas.as_one(), canvas.clipped(inset.box):
+        canvas.shape(inset.plans((*person.cuff, *person.sleeve)), palette.SLEEVE, palette.LINE)
+        canvas.shape(inset.plans((*person.skin, *reversed(person.cuff[1:-1]))), palette.HAND, colour)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -147,7 +147,13 @@ class StageScale:
 
         `side` is negative towards the player's body, which is drawn above the line.
         """
-        return self.x_of(distance), self.axis_y + side * self.pixels_per_metre
+        return self.plans([(distance, side)])[0]
+
+    def plans(self, points: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+        """Pixels of many points as `plan`: they are drawn 60 times a second."""
+        rod, axis, down = self.rod_x, self.axis_y, self.pixels_per_metre
+        across = self.away * down
+        return [(rod + across * distance, axis + down * side) for distance, side in points]
 
     def y_of(self, gain: float) -> float:
         """Pixel row of a volume gain, 0..1."""

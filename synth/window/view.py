@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from synth.window import palette
 from synth.window.canvas import FieldPicture, PlayCanvas
-from synth.window.draw_hand import draw_figure, draw_hand, draw_inset, draw_trail
+from synth.window.draw_hand import draw_figure, draw_hand, draw_inset, draw_still_inset, draw_trail
 from synth.window.draw_overlay import (
     KEY_PIECES,
     STRIP_KEY_PIECES,
@@ -217,5 +217,6 @@ class View:
             draw_still_panels(canvas)
             if not canvas.layout.drawer_over_stage:
                 draw_field(canvas, shown.guide, shown.drone)
+                draw_still_inset(canvas)
         self._still_texts = tuple(canvas.texts)
         self._rows, self._row_texts = (), ()
