@@ -17,7 +17,8 @@ from synth.window.controls import HIGHEST_DRONE, LOWEST_DRONE, OFF
 from synth.window.session import Session
 from synth.window.state import Action, WindowState, let_go, with_notice
 
-COSTLY_TIME = 0.25  # s between two changes of an instrument with a table for each hand distance
+COSTLY_TIME = 0.045  # s between two changes of an instrument with a table for each hand distance: 20 a second
+CHEAP_TIME = 0.03  # s between two changes of another one: 30 a second
 NO_TAKE = "There is no take to play again: play first"
 
 
@@ -52,10 +53,10 @@ class Actions:
             self.state = with_notice(self.state, text, time.monotonic())
 
     def update(self) -> None:
-        """Pass on what the controls changed; call it some 30 times a second.
+        """Pass on what the controls changed; call it with every picture.
 
         An instrument whose amplitudes follow the hand (a solved circuit) or with a diode takes the audio process some
-        0.1 s to prepare: of those the newest is passed on every `COSTLY_TIME`, the first of a drag at once.
+        30 ms to prepare: of those the newest is passed on every `COSTLY_TIME`, the first of a drag at once.
         """
         session, now = self.session, time.monotonic()
         if now >= self._due:
@@ -64,7 +65,7 @@ class Actions:
             instrument = session.instrument
             self.speaker.set_instrument(instrument)
             self.lay_out()
-            self._due = now + COSTLY_TIME if is_costly(instrument) else 0.0
+            self._due = now + (COSTLY_TIME if is_costly(instrument) else CHEAP_TIME)
         self.say(session.take_notice())
         jitter, drone = session.settings.number("jitter"), self.drone_frequency
         if jitter != self._sent_jitter:

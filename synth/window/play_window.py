@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 FRAME_TIME = 1.0 / 60.0  # s
 READOUT_FRAMES = 4  # the numbers change every fourth picture, faster than they can be read
-CHANGE_TIME = 1.0 / 30.0  # s between two changes of the instrument
+CHANGE_TIME = 1.0 / 65.0  # s between two looks at what the controls changed
 STEP_TIME = 0.8  # s after which steps of one control are a step of undo
 REPLAY_GRACE = 0.6  # s a replay may take to begin
 

@@ -186,7 +186,7 @@ def perform(
     performance.picture, performance.pointer = record.with_name("screen.png"), pointer.place
     stage.run("import", "-window", window(), str(performance.picture))
     remaining = PLAYED + 0.5 - (time.monotonic() - started)
-    pointer.glide([0.2 + 0.15 * np.sin(0.1 * turn) for turn in range(int(remaining / 0.01))], 0.8)
+    pointer.glide([0.2 + 0.12 * np.sin(0.1 * turn) for turn in range(int(remaining / 0.01))], 0.8)
     time.sleep(max(0.0, PLAYED + 0.5 - (time.monotonic() - started)))
     performance.sounding = (first, frames())
     pointer.press("r")
@@ -258,7 +258,7 @@ def test_the_picture_shows_the_hand_under_the_pointer(performance: Performance) 
     window = np.argwhere((pixels == palette.GROUND).all(axis=2)).min(axis=0)  # its left upper corner on the screen
     x, y = window + performance.pointer
     under = pixels[x - 4 : x + 5, y - 4 : y + 5].reshape(-1, 3)
-    assert (under == palette.SKY).all(axis=1).mean() > 0.4
+    assert (under == palette.SKY).all(axis=1).mean() > 0.15  # the line of the hand runs through it
 
 
 def test_a_recording_made_while_playing_has_the_same_pitch(performance: Performance) -> None:
