@@ -162,9 +162,9 @@ def inset_scale(layout: Layout, picture: FieldPicture, caption_width: int) -> tu
     axis = layout.stage.top + AXIS_SHARE * layout.stage.height
     wide, high = room.width - 2 * gap, axis - 3 * gap - room.top - row
     pixels = min(wide / (far - near), high / (side - head))
-    if pixels < LEAST_SCALE or caption_width > wide:
-        return None
     width, height = round(pixels * (far - near)), round(pixels * (side - head)) + row
+    if pixels < LEAST_SCALE or caption_width > width:
+        return None
     return Box(room.left + (room.width - width) // 2, room.top, width, height), pixels
 
 

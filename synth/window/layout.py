@@ -66,13 +66,14 @@ def needed_size(text_scale: float = 1.0) -> tuple[int, int]:
     return across, down
 
 
-CONTROL_ROWS = 13  # as many as the drawer is laid out for; more make the rows lower
+CONTROL_ROWS = 15  # as many as the drawer is laid out for; more make the rows lower
 _LOWEST_ROW = 2.2  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
 _HINT_LINES = 5.4  # small text heights kept for the hint below the rows
 _FIELD_PARTS = ("note_band", "volume_scale", "stage", "antenna", "distance_scale")
 _OPEN_COLUMNS = 3  # of controls, in the stage's place
-_STRIP_HEIGHT = 2.1  # small text heights: names in a smaller size over short sliders
+STRIP_LINES = 2
+_STRIP_HEIGHT = 2.0  # small text heights of a line: names over short sliders
 _STRIP_NAME = 1.25  # of them, the names'
 _LEAST_STAGE = 0.5  # of the window's width; a drawer that would leave less is a strip
 
@@ -163,7 +164,9 @@ class Layout(Frame):
         if count <= 0:
             return ()
         if self.drawer_is_strip:
-            return self.drawer_room.columns((1.0,) * count, round(0.2 * self.text.small))
+            gap, half = round(0.2 * self.text.small), -(-count // STRIP_LINES)
+            lines = self.drawer_room.rows((1.0,) * STRIP_LINES, 2)
+            return tuple(cell for line in lines for cell in line.columns((1.0,) * half, gap))[:count]
         room, top = self.drawer_room, self.drawer_caption.bottom
         columns = _OPEN_COLUMNS if self.drawer_over_stage else 1
         lines = -(-count // columns)
@@ -235,14 +238,14 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
     page = Box(margin, top, width - 2 * margin, foot.top - px(8) - top)
 
     drawer_width = round(16.4 * text.small) + px(24)
-    left, right = max(px(76), round(5.9 * text.small)) + px(20), max(px(124), round(4.7 * text.small))
+    left, right = max(px(76), round(5.9 * text.small)) + px(20), max(px(136), round(4.7 * text.small))
     rows_height = CONTROL_ROWS * _LOWEST_ROW + 1.9 + _HINT_LINES
     is_strip = (
         rows_height * text.small + px(20) > page.height
         or page.width - drawer_width - gap - left - right < _LEAST_STAGE * width
     )
     if is_strip:
-        strip = round(_STRIP_HEIGHT * text.small)
+        strip = STRIP_LINES * round(_STRIP_HEIGHT * text.small) + 2
         drawer = Box(page.left, page.bottom - strip, page.width, strip)
         playing = Box(page.left, top, page.width, page.height - strip - px(8))
     else:
@@ -375,9 +378,9 @@ def lay_out_lesson(size: tuple[int, int], text_scale: float = 1.0) -> LessonLayo
     foot = max(px(26), round(1.5 * text.small))
     footer = Box(margin, height - px(10) - foot, inner, foot)
     body_top, body_bottom = header.bottom + px(10), footer.top - px(10)
-    upper = Box(margin, body_top, inner, round(0.47 * (body_bottom - body_top)))
+    upper = Box(margin, body_top, inner, round(0.52 * (body_bottom - body_top)))
     script, plots = upper.columns((0.40, 0.60), gap)
-    oscillogram, spectrum = plots.rows((0.42, 0.58), px(10))
+    oscillogram, spectrum = plots.rows((0.56, 0.44), px(10))
     choices = Box(margin, upper.bottom + px(12), inner, max(px(34), round(1.6 * text.normal)))
     reading = Box(margin, choices.bottom + px(6), inner, max(px(30), round(1.3 * text.large)))
     marks_height = max(px(26), round(1.5 * text.small))

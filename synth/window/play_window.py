@@ -67,6 +67,7 @@ class PlayWindow(PointerEvents):
         self.shown: Picture | None = None
         self._advanced = self._changed = time.monotonic()
         self.frames = 0
+        self._seen: tuple[object, ...] = ()
         self._trail: deque[tuple[float, float]] = deque()
         speaker.mute(state.silenced)
 
@@ -167,7 +168,10 @@ class PlayWindow(PointerEvents):
         if state.replaying and meters.replaying:
             played = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
             state = replace(state, distance=played, volume=meters.volume, height=None, present=True, row=None)
-        if self.shown is None or self.frames % READOUT_FRAMES == 0:
+        asked = (state.notice, state.selected, state.level, state.muted, state.recording, state.replaying, state.fine)
+        seen = (*asked, id(self.session.settings))
+        if self.shown is None or seen != self._seen or self.frames % READOUT_FRAMES == 0:
+            self._seen = seen
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
             self.shown = picture_now(self.session, state, self.speaker, meters, self._remarks, spectral)

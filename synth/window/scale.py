@@ -96,7 +96,8 @@ def ring_volume(antenna: VolumeAntenna, tube_diameter: float = 0.008) -> RingVol
     return RingVolume(antenna, min(antenna.curve.farthest, max(LOWEST_TOP, 0.05 * steps)), tube_diameter)
 
 
-NARROWEST = 0.12  # m
+NARROWEST = 0.12  # m, of the notes from C2 to C6
+LEAST_WHOLE = 0.30  # m, of the field from the rod on
 AXIS_SHARE = 0.60  # of the stage's height, from its top: where the rod stands and the hand moves, seen from above
 
 
@@ -207,6 +208,14 @@ class Shown:
         return Shown(min(max(self.start, 0.0), farthest - width), width)
 
 
+def stage_width(zero_beat: float | None, farthest: float) -> float:
+    """Distance, m, from the rod to a little beyond zero beat, in whole 5 cm, from 30 cm to the end of the curve."""
+    if zero_beat is None:
+        return farthest
+    steps = math.ceil(1.12 * zero_beat / 0.05 - 1e-9)
+    return min(farthest, max(LEAST_WHOLE, 0.05 * steps))
+
+
 def usual_view(notes: Sequence[NoteLine], zero_beat: float | None, farthest: float) -> Shown:
     """The notes from C2 to C6 that are there, in the middle `RANGE_SHARE` of the width where the antenna allows it.
 
@@ -214,7 +223,7 @@ def usual_view(notes: Sequence[NoteLine], zero_beat: float | None, farthest: flo
     """
     places = [line.distance for line in notes if LOWEST_SHOWN <= line.number <= HIGHEST_SHOWN]
     if len(places) < 2:
-        return Shown(0.0, farthest if zero_beat is None else min(farthest, max(NARROWEST, 1.12 * zero_beat)))
+        return Shown(0.0, stage_width(zero_beat, farthest))
     near, far = min(places), max(places)
     width = max((far - near) / RANGE_SHARE, NARROWEST)
     start = max(0.0, 0.5 * (near + far - width))

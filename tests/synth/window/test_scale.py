@@ -87,7 +87,7 @@ def test_the_notes_from_c2_to_c6_fill_the_stage() -> None:
     assert 0.29 / near.width == pytest.approx(RANGE_SHARE, abs=0.005)
 
 
-@pytest.mark.parametrize(("zero", "width"), [(0.5, 0.56), (None, 0.8), (0.05, 0.12)])
+@pytest.mark.parametrize(("zero", "width"), [(0.5, 0.6), (0.3, 0.35), (0.75, 0.8), (None, 0.8), (0.05, 0.3)])
 def test_without_notes_the_stage_shows_a_little_more_than_zero_beat(zero: float | None, width: float) -> None:
     assert usual_view((), zero, 0.8) == Shown(0.0, pytest.approx(width))
 
