@@ -165,8 +165,8 @@ class Layout(Frame):
             return ()
         if self.drawer_is_strip:
             gap, half = round(0.2 * self.text.small), -(-count // STRIP_LINES)
-            lines = self.drawer_room.rows((1.0,) * STRIP_LINES, 2)
-            return tuple(cell for line in lines for cell in line.columns((1.0,) * half, gap))[:count]
+            strips = self.drawer_room.rows((1.0,) * STRIP_LINES, 2)
+            return tuple(cell for strip in strips for cell in strip.columns((1.0,) * half, gap))[:count]
         room, top = self.drawer_room, self.drawer_caption.bottom
         columns = _OPEN_COLUMNS if self.drawer_over_stage else 1
         lines = -(-count // columns)
