@@ -98,14 +98,13 @@ def _colour(state: WindowState) -> palette.Colour:
 
 
 def _outlines(canvas: PlayCanvas, whole: Figure, colour: palette.Colour) -> None:
-    """One outline round hand, wrist and sleeve, filled as if of glass: what it covers is still seen."""
-    skin, sleeve, cuff, heel = (canvas.scale.plans(line) for line in (whole.skin, whole.sleeve, whole.cuff, whole.heel))
-    canvas.glass([*cuff, *sleeve], palette.SLEEVE, 190, canvas.scale.box)
-    canvas.glass([*skin, *reversed(cuff[1:-1])], palette.HAND, 220, canvas.scale.box)
-    canvas.curve([skin[-1], *sleeve, skin[0]], palette.LINE)
-    canvas.curve(cuff, palette.LINE)
-    canvas.smooth(skin, colour, canvas.px(1.6, 1))
+    """Hand and wrist, and over the wrist the sleeve, filled as if of glass: what they cover is still seen."""
+    skin, bare, sleeve, heel = map(canvas.scale.plans, (whole.skin, whole.bare, whole.sleeve, whole.heel))
+    canvas.glass(skin, palette.HAND, 220, canvas.scale.box)
+    canvas.smooth(bare, colour, canvas.px(1.6, 1))
     canvas.smooth(heel, colour, canvas.px(1.2, 1))
+    canvas.glass(sleeve, palette.SLEEVE, 235, canvas.scale.box)
+    canvas.curve([*sleeve, sleeve[0]], palette.LINE)
 
 
 def _dimension(canvas: PlayCanvas, x: float, distance: str, half_width: float) -> None:
@@ -225,5 +224,5 @@ def draw_inset(canvas: PlayCanvas, state: WindowState, posture: Posture) -> None
     person = figure(posture, state.distance, field.stand_distance, field.antenna_diameter)
     colour = palette.SKY if state.present else palette.QUIET_TEXT
     with canvas.as_one(), canvas.clipped(inset.box):
-        canvas.shape(inset.plans((*person.cuff, *person.sleeve)), palette.SLEEVE, palette.LINE)
-        canvas.shape(inset.plans((*person.skin, *reversed(person.cuff[1:-1]))), palette.HAND, colour)
+        canvas.shape(inset.plans(person.skin), palette.HAND, colour)
+        canvas.shape(inset.plans(person.sleeve), palette.SLEEVE, palette.LINE)

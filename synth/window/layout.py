@@ -238,7 +238,7 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
     page = Box(margin, top, width - 2 * margin, foot.top - px(8) - top)
 
     drawer_width = round(16.4 * text.small) + px(24)
-    left, right = max(px(76), round(5.9 * text.small)) + px(20), max(px(136), round(4.7 * text.small))
+    left, right = max(px(76), round(5.9 * text.small)) + px(20), max(px(146), round(4.7 * text.small))
     rows_height = CONTROL_ROWS * _LOWEST_ROW + 1.9 + _HINT_LINES
     is_strip = (
         rows_height * text.small + px(20) > page.height

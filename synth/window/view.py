@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from synth.window import palette
+from synth.window.box import Box
 from synth.window.canvas import FieldPicture, PlayCanvas
 from synth.window.draw_hand import draw_figure, draw_hand, draw_inset, draw_still_inset, draw_trail
 from synth.window.draw_overlay import (
@@ -42,6 +43,9 @@ if TYPE_CHECKING:
     import pygame
 
 
+SLOW = ("tuner", "spectrum", "chain")  # panels that change with the numbers, not with every picture
+
+
 class View:
     """Draws the window of one pitch field at whatever size it has."""
 
@@ -50,6 +54,9 @@ class View:
         self._still: pygame.Surface | None = None
         self._still_key: tuple[object, ...] = ()
         self._still_texts: tuple[DrawnText, ...] = ()
+        self._empty: pygame.Surface | None = None  # what stands still, without the slow panels
+        self._slow: tuple[object, ...] | None = None
+        self._slow_texts: tuple[DrawnText, ...] = ()
         self._rows: tuple[ControlRow, ...] = ()
         self._row_texts: tuple[DrawnText, ...] = ()
         self.size = (0, 0)
@@ -122,7 +129,7 @@ class View:
     @property
     def texts(self) -> tuple[DrawnText, ...]:
         """Every text of the last picture, for checks."""
-        return (*self._still_texts, *self._row_texts, *self._canvas.texts)
+        return (*self._still_texts, *self._row_texts, *self._slow_texts, *self._canvas.texts)
 
     def draw(self, surface: pygame.Surface, state: WindowState, shown: Picture) -> list[pygame.Rect]:
         """Draw onto `surface`, which holds the last picture; return the rectangles that may have changed."""
@@ -140,7 +147,7 @@ class View:
         canvas, layout = self._canvas, self.layout
         if layout is None:
             canvas.onto(surface)
-            self._still_texts = self._row_texts = ()
+            self._still_texts = self._row_texts = self._slow_texts = ()
             draw_too_small(canvas, surface.get_size(), needed_size(self.text_scale))
             return [surface.get_rect()]
         page = "caution" if state.caution_open else "leaving" if state.leaving else "help" if state.help_open else ""
@@ -168,6 +175,10 @@ class View:
             draw_drawer(canvas, shown.rows)
             self._rows, self._row_texts = shown.rows, tuple(canvas.texts)
             before.append(surface.get_rect().clip(layout.drawer))
+        slow = (shown.readouts, shown.spectrum)
+        if not page and slow != self._slow:
+            before += self._draw_slow(self._still, shown)
+            self._slow = slow
         for changed in before:
             surface.blit(self._still, changed, changed)
         canvas.onto(surface)
@@ -187,15 +198,28 @@ class View:
             draw_inset(canvas, state, shown.posture)
             draw_hand(canvas, state, shown.readouts, shown.posture)
             draw_volume_hand(canvas, state)
-        for draw, values in (
-            (draw_tuner, (shown.readouts,)),
-            (draw_oscillogram, (shown.oscillogram, shown.oscillogram_span)),
-            (draw_spectrum, (shown.spectrum,)),
-            (draw_chain, (shown.readouts,)),
-            (draw_level, (shown.peak, shown.rms)),
-        ):
-            with canvas.as_one():
-                draw(canvas, *values)
+        with canvas.as_one():
+            draw_oscillogram(canvas, shown.oscillogram, shown.oscillogram_span)
+        with canvas.as_one():
+            draw_level(canvas, shown.peak, shown.rms)
+
+    def _draw_slow(self, still: pygame.Surface, shown: Picture) -> list[pygame.Rect]:
+        """The panels that change more slowly than the pictures come, drawn on what stands still; where they are."""
+        canvas, panels = self._canvas, [box for name in SLOW if (box := self.layout_seen.get(name)) is not None]
+        if self._empty is not None:
+            for panel in panels:
+                still.blit(self._empty, panel, panel)
+        canvas.onto(still)
+        draw_tuner(canvas, shown.readouts)
+        draw_spectrum(canvas, shown.spectrum)
+        draw_chain(canvas, shown.readouts)
+        self._slow_texts = tuple(canvas.texts)
+        return [still.get_rect().clip(panel) for panel in panels]
+
+    @property
+    def layout_seen(self) -> dict[str, Box]:
+        """The boxes seen together while playing; none while the window is too small."""
+        return {} if self.layout is None else self.layout.seen
 
     def _draw_still(
         self, still: pygame.Surface, page: str, shown: Picture, strip: Sequence[str], state: WindowState
@@ -220,3 +244,5 @@ class View:
                 draw_still_inset(canvas)
         self._still_texts = tuple(canvas.texts)
         self._rows, self._row_texts = (), ()
+        self._slow, self._slow_texts = None, ()
+        self._empty = None if page else still.copy()

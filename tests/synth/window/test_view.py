@@ -454,7 +454,7 @@ def test_the_inset_shows_the_whole_plan_outside_the_stage(mirrored: bool) -> Non
 
 
 def test_the_inset_is_left_out_where_it_has_no_room() -> None:
-    view, _ = drawn((1024, 640), replace(STATE, text_scale=1.6))
+    view, _ = drawn((1280, 720), replace(STATE, text_scale=1.6))
     assert CAPTION not in {text.shown for text in view.texts}
 
 
