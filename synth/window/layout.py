@@ -70,7 +70,7 @@ CONTROL_ROWS = 15  # as many as the drawer is laid out for; more make the rows l
 _LOWEST_ROW = 2.2  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
 _HINT_LINES = 5.4  # small text heights kept for the hint below the rows
-_FIELD_PARTS = ("note_band", "volume_scale", "stage", "antenna", "distance_scale")
+_FIELD_PARTS = ("note_band", "volume_scale", "volume_way", "stage", "antenna", "distance_scale")
 _OPEN_COLUMNS = 3  # of controls, in the stage's place
 STRIP_LINES = 2
 _STRIP_HEIGHT = 2.0  # small text heights of a line: names over short sliders
@@ -99,12 +99,12 @@ class Frame:
 class Layout(Frame):
     """Boxes of the playing window's parts.
 
-    The boxes `seen` never overlap. The stage holds the field to scale; above it stand the note names, below it
-    the centimetre scale, on the player's side the volume scale, on the other the antenna; `mirrored` has the antenna at
-    the left, for a left hand. `oscillogram` and `spectrum` are None where they have no room. Where the drawer of
-    controls has no room beside the stage (`drawer_is_strip`), it is a strip of short sliders below the readouts and the
-    selected control's name and value stand in the footer; `with_open_drawer` lays all of it in the stage's place
-    (`drawer_over_stage`). `page` is what help and caution take: stage, readouts and drawer.
+    The boxes `seen` never overlap. The stage holds the field to scale; above it stand the note names, below it the
+    centimetre scale, on the player's side the volume hand's way and its scale, on the other the antenna; `mirrored` has
+    the antenna at the left, for a left hand. `oscillogram` and `spectrum` are None where they have no room. Where the
+    drawer of controls has no room beside the stage (`drawer_is_strip`), it is a strip of short sliders below the
+    readouts and the selected control's name and value stand in the footer; `with_open_drawer` lays all of it in the
+    stage's place (`drawer_over_stage`). `page` is what help and caution take: stage, readouts and drawer.
     """
 
     mirrored: bool
@@ -115,6 +115,7 @@ class Layout(Frame):
     notice: Box
     note_band: Box
     volume_scale: Box
+    volume_way: Box
     stage: Box
     antenna: Box
     distance_scale: Box
@@ -134,7 +135,7 @@ class Layout(Frame):
 
     @property
     def volume_bar(self) -> Box:
-        """The volume hand's way, between its scale and the stage, as high as the stage."""
+        """What the volume hand moves along, in `volume_way`, as high as the stage."""
         gap, wide = max(3, round(5 * self.scale)), max(4, round(9 * self.scale))
         left = self.stage.right + gap if self.mirrored else self.stage.left - gap - wide
         return Box(left, self.stage.top, wide, self.stage.height)
@@ -272,6 +273,7 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
         notice=notice,
         note_band=Box(stage.left, top, stage.width, above),
         volume_scale=Box(field.left, top, left - px(20), field.height - below),
+        volume_way=Box(stage.left - px(20), top, px(20), field.height - below),
         stage=stage,
         antenna=Box(stage.right, top, right, field.height - below),
         distance_scale=Box(field.left, stage.bottom, field.width, below),

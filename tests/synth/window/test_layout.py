@@ -25,6 +25,7 @@ NAMES = {
     "notice",
     "note_band",
     "volume_scale",
+    "volume_way",
     "stage",
     "antenna",
     "distance_scale",
