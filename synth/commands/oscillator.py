@@ -48,6 +48,7 @@ def run(arguments: Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
+    from synth.analysis.circuit_points import recorded_nodes
     from synth.analysis.oscillator import oscillator_figures, pot_curve, prepared_oscillator, steady, switched_on
     from synth.analysis.start_up import integrated, start_up_curves
     from synth.analysis.unsteady import unsteady_figures
@@ -65,7 +66,7 @@ def run(arguments: Namespace) -> int:
     run = switched_on(prepared)
     if arguments.transient:
         record, remark = integrated(run, say)
-        write_text(start_up_csv(record, prepared.circuit), arguments.transient, arguments.force)
+        write_text(start_up_csv(record, recorded_nodes(prepared.circuit)), arguments.transient, arguments.force)
         if remark is not None:
             prepared = replace(prepared, notices=(*prepared.notices, remark))
     if state is None:
