@@ -42,9 +42,9 @@ def draw_hand(canvas: PlayCanvas, state: WindowState, values: Readouts, posture:
     canvas.line((x, box.top), (x, box.bottom - 1), colour, canvas.px(1.5, 1))
     for tip, foot in ((box.top - 1, box.top - mark), (box.bottom + 1, box.bottom + mark)):
         canvas.shape([(x, tip), (x - mark, foot), (x + mark, foot)], colour)
-    with canvas.as_one():
-        _name(canvas, x, values, colour, posture)
     if state.present:
+        with canvas.as_one():
+            _name(canvas, x, values, colour, posture)
         with canvas.as_one():
             _dimension(canvas, x, values.distance, hand_half_width(posture))
     else:

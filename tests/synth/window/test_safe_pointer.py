@@ -308,3 +308,24 @@ def test_quitting_asks_before_it_drops_what_was_played(name: str) -> None:
 def test_quitting_asks_before_it_ends_a_recording(tmp_path: Path) -> None:
     steps = [key("r"), idle, key("q"), idle, idle, check(lambda window: shows(window, "recording is running"))]
     run([*steps, check(lambda window: not window.closing), key("q"), idle], record_folder=tmp_path)
+
+
+def test_zoom_and_pan_leave_the_hand_where_it_is() -> None:
+    shown: list[tuple[float, float]] = []
+
+    def note(window: PlayWindow) -> None:
+        scale = window.view.scale
+        assert scale is not None
+        shown.append((scale.start, scale.width))
+
+    steps: list[Step] = [lambda window: click((700, 200)), *FADE, note]
+    steps += [lambda window: post("MOUSEWHEEL", y=1, x=0, flipped=False), idle, note]
+    steps += [key("left", mod=0x40), idle, note, key("down", mod=0x40), key("home"), idle, note]
+    steps += [lambda window: point((701, 200)), idle, check(lambda window: listener.hand[1] > 0.1)]
+    listener = Listener(make_instrument())
+    run(steps, listener)
+    assert shown[1][1] < shown[0][1]
+    assert shown[2][0] > shown[1][0]
+    assert shown[3] == shown[0]
+    places = [distance for _, distance, volume in listener.moves if volume > 0.0]
+    assert max(places) - min(places) < 0.001  # one pixel at the end
