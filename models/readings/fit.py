@@ -135,19 +135,16 @@ class Fit:
 def solved(problem: Problem) -> Fit:
     """Return the fit of all readings. Raises ValueError where none is found."""
     best: Fit | None = None
-    for start in _starts(problem):
+    for start in (*problem.starts, np.zeros(len(problem.unknowns))):
         for modes in _first_modes(problem, start):
             found = _settled(problem, start, modes)
             if found is not None and (best is None or found.objective < best.objective - LEAST_GAIN):
                 best = found
+            if best is not None and best.objective <= problem.read.size:
+                return best  # as good as the errors let it be
     if best is None:
         raise ValueError("the readings could not be fitted; check them for a slip")
     return best
-
-
-def _starts(problem: Problem) -> list[Floats]:
-    size = len(problem.unknowns)
-    return [np.zeros(size), *(np.asarray(start, dtype=np.float64) for start in problem.starts)]
 
 
 def _read_rows(problem: Problem) -> list[tuple[int, float]]:
@@ -168,7 +165,8 @@ def _nearest_modes(problem: Problem, coordinates: Floats) -> NDArray[np.bool_]:
 
 
 def _first_modes(problem: Problem, start: Floats) -> list[NDArray[np.bool_]]:
-    """Assignments to start from: as given, the nearer, and every split by the tank's own frequency."""
+    """Assignments to start from: the nearer, as given, and every split by the tank's capacitance, the upper mode for
+    the smaller ones: a tank below its branch's resonance starts in the lower one."""
     rows = problem.model.rows
     found = [rows.high]
     if rows.branched.any():
@@ -176,7 +174,7 @@ def _first_modes(problem: Problem, start: Floats) -> list[NDArray[np.bool_]]:
         tank = rows.arguments(values_of(problem.unknowns, start))[1]
         levels = sorted({float(one) for one in tank[rows.branched]})
         for level in [-math.inf, *levels][: MOST_SPLITS + 1]:
-            found += [rows.branched & (tank <= level), rows.branched & (tank > level)]
+            found.append(np.asarray(rows.branched & (tank <= level)))
     unique: list[NDArray[np.bool_]] = []
     for modes in found:
         if not any(np.array_equal(modes, other) for other in unique):
@@ -238,20 +236,29 @@ def _unbounded(problem: Problem, start: Floats, moving: list[int]) -> Floats | N
         return point
     pick = np.asarray(moving, dtype=np.intp)
 
-    def residuals(part: Floats) -> Floats:
+    last: list[tuple[bytes, Floats, Floats]] = []
+
+    def model(part: Floats) -> tuple[Floats, Floats]:
+        """Predictions and slopes; the search asks for both at the same place."""
+        key = part.tobytes()
+        if not last or last[0][0] != key:
+            point[pick] = part
+            last[:] = [(key, *problem.model.predicted(values_of(problem.unknowns, point)))]
         point[pick] = part
-        predicted, _ = problem.model.predicted(values_of(problem.unknowns, point))
+        return last[0][1], last[0][2]
+
+    def residuals(part: Floats) -> Floats:
+        predicted, _ = model(part)
         return np.concatenate([_huber((problem.read - predicted) / problem.deviations)[0], part])
 
     def jacobian(part: Floats) -> Floats:
-        point[pick] = part
-        predicted, slopes = problem.model.predicted(values_of(problem.unknowns, point))
+        predicted, slopes = model(part)
         by_coordinate = slopes * slopes_of(problem.unknowns, point)
         bend = _huber((problem.read - predicted) / problem.deviations)[1]
         top = -(bend / problem.deviations)[:, None] * by_coordinate[:, pick]
         return np.vstack([top, np.eye(pick.size)])
 
-    options = {"xtol": 1e-12, "ftol": 1e-12, "gtol": 1e-12, "max_nfev": 300}
+    options = {"xtol": 1e-11, "ftol": 1e-11, "gtol": 1e-11, "max_nfev": 300}
     with np.errstate(all="ignore"):
         try:
             found = least_squares(residuals, start[pick], jac=jacobian, method="lm", x_scale="jac", **options)
@@ -307,7 +314,7 @@ def fit_readings(problem: Problem) -> tuple[Fit, tuple[Slip, ...], tuple[int, ..
             break
         tried = {}
         for place in np.argsort(-sizes)[:3].tolist():
-            tried[place] = _left_out(here, place)
+            tried[place] = _left_out(replace(here, starts=(fit.coordinates, *here.starts)), place)
         told = {place: size for place, (_, size, _) in tried.items() if size >= REFUSED}
         if not told:
             break
