@@ -8,8 +8,10 @@ m_i(u) what the model says of it, s_i its standard deviation, r_i = (y_i - m_i) 
 
 Errors in variables: every marking of a fitted capacitor is an unknown of its own, the same in all readings with that
 marking (one part, put in again). All limits given are 95 % limits of a normal distribution. About the least the sum is
-taken as that of a normal distribution, of covariance (J^T J + 1)^-1 with J = dm/du / s (linearised there); what lies
-below an unknown's least value is cut off.
+taken as that of a normal distribution, of covariance C = (J^T J + 1)^-1 with J = dm/du / s (linearised there); what
+lies below an unknown's least value is cut off. Of what the model leaves out, with derivatives K, only the size is
+known; it is not fitted, and C grows by D D^T, D = C J^T K (S. F. Schmidt's consider covariance; A. H. Jazwinski, Stochastic
+Processes and Filtering Theory, 1970; from memory).
 
 Modes: a tank behind a series inductor swings in one of two. Which one is settled for each row, jointly with the
 unknowns: from several starts every row takes the mode that lies nearer to its reading until none changes, and the
@@ -281,7 +283,13 @@ def _finished(problem: Problem, point: Floats, unbounded: Floats, free: list[int
         weighted = np.where(bend < 1.0, bend, 1.0)[:, None] * jacobian[:, pick]
         triangle = np.linalg.qr(np.vstack([weighted, np.eye(pick.size)]), mode="r")
         root = np.linalg.solve(triangle, np.eye(pick.size))
-        covariance[np.ix_(pick, pick)] = root @ root.T
+        found = root @ root.T
+        beside = np.asarray([place for place, one in enumerate(problem.unknowns) if one.considered], dtype=np.intp)
+        moved = found @ weighted.T @ jacobian[:, beside]  # by one deviation of what is considered
+        covariance[np.ix_(pick, pick)] = found + moved @ moved.T
+        covariance[np.ix_(beside, beside)] = np.eye(beside.size)
+        covariance[np.ix_(pick, beside)] = -moved
+        covariance[np.ix_(beside, pick)] = -moved.T
     objective = float(scaled @ scaled + point @ point)
     return Fit(problem, point, unbounded, covariance, jacobian, residuals, objective)
 

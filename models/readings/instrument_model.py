@@ -32,7 +32,8 @@ LEAST_CAPACITANCE: Final = 1e-15
 LEAST_INDUCTANCE: Final = 1e-12
 """F and H below which a tank is not followed while a fit is under way."""
 LEAST_BEAT: Final = 1e-3
-"""Hz of beat below which its derivative is taken as there."""
+STEEPEST: Final = 1e3
+"""Hz of beat, and change of it with either frequency, at which derivatives are bounded near the edge of lock."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -130,12 +131,13 @@ class TunedFrequency:
 class BeatOf:
     """A reading of the beat, Hz, between the variable oscillator of `row` and the reference.
 
-    reference: place of the unknown that is the reference's frequency. lock: place of the lock range, Hz.
+    sign: 1 where the reference is the higher one, as with the hand nearer than zero beat, else -1. reference: place of the unknown that is the reference's frequency. lock: place of the lock range, Hz.
     """
 
     row: int
     reference: int
     lock: int
+    sign: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -170,12 +172,13 @@ class InstrumentModel:
             elif isinstance(one, BeatOf):
                 variable = math.exp(float(logarithms[one.row]))
                 offset, lock = float(values[one.reference]) - variable, max(float(values[one.lock]), 0.0)
-                beat = abs(float(pulled_beat(np.array(offset), lock)))
-                steep = min(abs(offset) / max(beat, LEAST_BEAT), 1e3) * math.copysign(1.0, offset)
-                read[place] = beat
-                by_value[place] = -steep * variable * slopes[one.row]
-                by_value[place, one.reference] += steep
-                by_value[place, one.lock] -= min(lock / max(beat, LEAST_BEAT), 1e3)
+                beat = float(pulled_beat(np.array(offset), lock))
+                steep = min(abs(offset) / max(abs(beat), LEAST_BEAT), STEEPEST)
+                read[place] = one.sign * beat
+                by_value[place] = -one.sign * steep * variable * slopes[one.row]
+                by_value[place, one.reference] += one.sign * steep
+                held = min(lock / max(abs(beat), LEAST_BEAT), STEEPEST)
+                by_value[place, one.lock] -= one.sign * math.copysign(held, offset)
             else:
                 read[place], by_value[place] = one.offset + float(one.slopes @ values), one.slopes
         return read, by_value

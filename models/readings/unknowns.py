@@ -31,7 +31,8 @@ LARGEST_STEP: Final = 30.0
 class Unknown:
     """One unknown, SI units. deviation: standard deviation beforehand (of the logarithm: `by_ratio`); 0: known exactly.
 
-    nuisance: it is fitted, but nobody asks for it (the error of one capacitor).
+    nuisance: it is fitted, but nobody asks for it (the error of one capacitor). considered: it is not fitted, but what
+    it may be widens the intervals of the others (what a model leaves out).
     """
 
     name: str
@@ -41,6 +42,7 @@ class Unknown:
     by_ratio: bool = False
     least: float = -math.inf
     nuisance: bool = False
+    considered: bool = False
 
     def __post_init__(self) -> None:
         finite(self.name, self.middle)
@@ -53,7 +55,7 @@ class Unknown:
     @property
     def free(self) -> bool:
         """Whether there is anything to fit."""
-        return self.deviation > 0.0
+        return self.deviation > 0.0 and not self.considered
 
     def value(self, coordinate: float) -> float:
         """Value, SI, at a coordinate."""

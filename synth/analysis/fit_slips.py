@@ -15,10 +15,42 @@ from models.readings.unknowns import NORMAL_95
 from synth.analysis.fitting import SolvedBench
 from synth.analysis.readings import Setting
 from synth.designs.quantity import format_quantity
+from synth.errors import DesignError
 
 SERIES = "E24"
 NEAR = 3.0  # standard deviations within which a slip explains a reading
+LARGEST_RESIDUAL = 0.03
+"""Of a frequency: more is no misread digit but something that the model does not have."""
 CLEAR = 25.0  # fall of the objective from which two boards are suspected
+
+
+def refuse_contradictions(solved_bench: SolvedBench) -> None:
+    """Raise DesignError where the readings that were fitted cannot be those of a tank, naming their lines."""
+    bench, fit, kept = solved_bench.bench, solved_bench.fit, solved_bench.kept
+    frequencies = [bench.places[one] for one in kept if bench.places[one].what == "frequency"]
+    for one in frequencies:
+        for other in frequencies:
+            first, second = bench.setting(one.row.setting), bench.setting(other.row.setting)
+            alike = replace(first, fitted_capacitor=None) == replace(second, fitted_capacitor=None)
+            if not alike or first.tuned or (first.antenna_plugged and not bench.branch.direct):
+                continue
+            smaller, larger = bench.fitted(first), bench.fitted(second)
+            if smaller < larger and one.value < other.value:
+                small, large = format_quantity(smaller, "F"), format_quantity(larger, "F")
+                raise DesignError(
+                    f"the readings cannot be used: line {one.row.line} and line {other.row.line}: {small} gives "
+                    f"{format_quantity(one.value, 'Hz', 6)} and {large} {format_quantity(other.value, 'Hz', 6)}; the "
+                    "larger capacitor must give the lower frequency: are the two swapped?"
+                )
+    for place, off in zip(kept, fit.residuals, strict=True):
+        if bench.places[place].what == "frequency" and abs(off) > LARGEST_RESIDUAL:
+            boards = two_boards(solved_bench)
+            if boards is not None:
+                raise DesignError(f"the readings cannot be used: {boards}")
+            raise DesignError(
+                f"the readings cannot be used: line {bench.places[place].row.line} is {100.0 * off:+.2g} % off the best "
+                "fit; check frequency, unit, capacitor and board of this line and its neighbours"
+            )
 
 
 def slip_words(bench: SolvedBench, slip: Slip) -> str:

@@ -28,7 +28,7 @@ from models.hand.capacitance_curve import CapacitanceCurve
 from models.junction import depletion_capacitance
 from models.readings.fit import Fit, Problem, Slip, fit_readings
 from models.readings.instrument_model import BeatOf, FrequencyOf, InstrumentModel, Reading, Rows, TunedFrequency
-from models.readings.unknowns import NORMAL_95, Unknown
+from models.readings.unknowns import NORMAL_95, Unknown, values_of
 from synth.analysis.readings import BenchRow, Readings, Setting
 from synth.build.circuit_assembly import blaming, circuit_of
 from synth.build.workbench import OpenedDesign
@@ -331,8 +331,8 @@ class Bench:
                 made.append(Unknown(name, "ratio", 0.0, self.errors.capacitor_deviation, nuisance=True))
         if not self.circuits:
             # of the resonance alone: what loss and transistor do, alike for all and with the frequency
-            made.append(Unknown("pull", "ratio", 0.0, PULL_LIMIT / NORMAL_95, nuisance=True))
-            made.append(Unknown("pull with frequency", "ratio", 0.0, PULL_SLOPE_LIMIT / NORMAL_95, nuisance=True))
+            made.append(Unknown("pull", "ratio", 0.0, PULL_LIMIT / NORMAL_95, considered=True))
+            made.append(Unknown("pull with frequency", "ratio", 0.0, PULL_SLOPE_LIMIT / NORMAL_95, considered=True))
         if not any(one.free and not one.nuisance for one in made):
             raise DesignError(
                 "the readings cannot be used: everything is known already; one unknown must be left to fit"
@@ -684,7 +684,8 @@ def solved_bench(
             model = _model(bench, solved, values, lines)
             if expected is None:
                 expected = model.predicted(values)[0]
-            fit, slips, places = fit_readings(Problem(bench.unknowns, model, read, deviations, starts))
+            begun = _with_reference(bench, model, starts)
+            fit, slips, places = fit_readings(Problem(bench.unknowns, model, read, deviations, begun))
             if not bench.circuits:
                 break
             values = fit.values
@@ -729,16 +730,54 @@ def _model(
     rows = bench.rows_of(bench.settings, solved, values, lines)
     place_of = {setting: place for place, setting in enumerate(bench.settings)}
     made: list[Reading] = []
+    beyond = _beyond_zero_beat(bench)
     for place in bench.places:
         setting = bench.setting(place.row.setting)
         row = place_of[setting]
         if place.what == "pitch":
-            made.append(BeatOf(row, bench.index["reference_frequency"], bench.index["lock_range"]))
+            sign = -1.0 if setting in beyond else 1.0
+            made.append(BeatOf(row, bench.index["reference_frequency"], bench.index["lock_range"], sign))
         elif setting.tuned:
             made.append(TunedFrequency(bench.index["reference_frequency"]))
         else:
             made.append(FrequencyOf(row))
     return InstrumentModel(rows, tuple(made))
+
+
+def _beyond_zero_beat(bench: Bench) -> set[Setting]:
+    """Set-ups whose beat was heard with the hand farther than zero beat: farther than the lowest pitch."""
+    heard = [(_distance(one), place.value, one) for place, one in _pitches(bench)]
+    if not heard:
+        return set()
+    lowest = min(heard, key=lambda row: row[1])[0]
+    return {one for distance, _, one in heard if distance > lowest}
+
+
+def _pitches(bench: Bench) -> list[tuple[ReadingPlace, Setting]]:
+    return [(place, bench.setting(place.row.setting)) for place in bench.places if place.what == "pitch"]
+
+
+def _distance(setting: Setting) -> float:
+    return math.inf if setting.hand_distance is None else setting.hand_distance
+
+
+def _with_reference(bench: Bench, model: InstrumentModel, starts: Sequence[Floats]) -> tuple[Floats, ...]:
+    """The starts with the reference where its beats with the variable oscillator, as it would be, are those heard."""
+    place = bench.index.get("reference_frequency")
+    beats = [one for one in model.readings if isinstance(one, BeatOf)]
+    if place is None or not beats or not bench.unknowns[place].free:
+        return tuple(starts)
+    read = [one.value for one, _ in _pitches(bench)]
+    turned = []
+    for start in (*starts, np.zeros(len(bench.unknowns))):
+        logs = model.rows.log_frequencies(values_of(bench.unknowns, start))[0]
+        at = float(
+            np.median([math.exp(logs[one.row]) + one.sign * beat for one, beat in zip(beats, read, strict=True)])
+        )
+        moved, one = start.copy(), bench.unknowns[place]
+        moved[place] = math.log(at / one.middle) / one.deviation
+        turned.append(moved)
+    return tuple(turned)
 
 
 def _refuse(bench: Bench, which: str | None) -> None:

@@ -241,15 +241,17 @@ def _cell(name: str, text: str) -> float:
     if not low <= value <= high:
         remedy = ""
         if name == "frequency" and low <= 1e3 * value <= high:
-            remedy = f"; was it {format_quantity(1e3 * value, 'Hz', None)}?"
+            remedy = f"; was it {format_quantity(1e3 * value, 'Hz', 9)}?"
         if name == "fitted_capacitor" and 0.0 < 1e-3 * value <= high:
-            remedy = f"; was it {format_quantity(1e-3 * value, 'F', None)}?"
+            remedy = f"; was it {format_quantity(1e-3 * value, 'F', 9)}?"
         raise DesignError(f"must be between {format_quantity(low, unit)} and {format_quantity(high, unit)}{remedy}")
     return value
 
 
 def _swapped(name: str, text: str, header: list[str]) -> str:
     """A remedy where the cell is what another column wants."""
+    if name not in QUANTITIES:
+        return ""
     for other in header:
         if other == name or other not in QUANTITIES or QUANTITIES[other][0] == QUANTITIES[name][0]:
             continue

@@ -59,6 +59,7 @@ def run(arguments: Namespace) -> int:
     from models.stray import BOARDS
     from synth.analysis.fit_design import fitted_design
     from synth.analysis.fit_figures import fit_figures
+    from synth.analysis.fit_slips import refuse_contradictions
     from synth.analysis.fit_target import Wish, chosen_reach
     from synth.analysis.fitting import errors_of, known_of, solved_bench
     from synth.analysis.readings import load_readings
@@ -83,6 +84,7 @@ def run(arguments: Namespace) -> int:
     design = None if source is None else read_design(source, arguments.design)
     readings = load_readings(Path(arguments.measurements))
     bench = solved_bench(readings, errors, known, design, arguments.which)
+    refuse_contradictions(bench)
     figures = fit_figures(bench, one_line(Path(arguments.measurements).name), wish)
     if arguments.output:
         fitted = fitted_design(bench, chosen_reach(bench, wish))
