@@ -149,7 +149,8 @@ def _antenna_farads(opened: OpenedDesign) -> float:
     place = design.tuning.zero_beat
     if place is not None and not curve.nearest <= place <= curve.farthest:
         raise DesignError(f"{design.name}: tuning.zero_beat lies outside the hand field")
-    return (curve.empty_capacitance if place is None else float(curve.capacitance(place))) + design.antenna.stray
+    rod = curve.empty_capacitance if place is None else float(curve.capacitance(place))
+    return rod + opened.wired.antenna.stray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -162,7 +162,7 @@ def prepared_oscillator(
                 own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
             except ValueError as error:
                 raise DesignError(f"--hand: {error}") from None
-            circuit = opened.loaded_variable(own + design.antenna.stray)
+            circuit = opened.loaded_variable(own + opened.wired.antenna.stray)
     elif opened.loop_curve is None or design.volume_antenna is None:
         raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
     else:

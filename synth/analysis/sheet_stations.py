@@ -232,7 +232,11 @@ def reference_station(opened: OpenedDesign) -> Station:
 def bare_station(opened: OpenedDesign) -> Station:
     """The variable oscillator with nothing on it."""
     lifted = "series inductor lifted off the tank" if opened.design.branch else "antenna lead off"
-    return _station(opened, "variable", lifted, opened.tanks["variable"], None)
+    # what a chain of chokes adds at the tank goes with it
+    bare, part = opened, opened.design.branch
+    if part is not None and part.chokes > 1.0:
+        bare = OpenedDesign(replace(opened.design, branch=replace(part, chokes=1.0)), opened.given)
+    return _station(bare, "variable", lifted, bare.tanks["variable"], None)
 
 
 def antenna_station(opened: OpenedDesign, distance: float | None = None) -> Station:
@@ -265,7 +269,7 @@ def _station(
     near: float | None = None,
 ) -> Station:
     design = opened.design
-    section: TankSection = getattr(design, which)
+    section: TankSection = getattr(opened.wired, which)
     resonance = resonance_probe(tank, section.stray + section.self_capacitance, antenna, mode)
     setting = tank.trimmer_setting if section.trimmer_maximum > 0.0 else None
 

@@ -85,7 +85,7 @@ def nominal_values(opened: OpenedDesign) -> dict[str, float]:
     solved = instrument.variable_law is not None
     values: dict[str, float] = {}
     for which, tank in (("variable", instrument.variable_tank), ("reference", opened.reference_tank)):
-        section: Any = getattr(design, which)
+        section: Any = getattr(opened.wired, which)
         stray = section.stray + section.self_capacitance
         divider = 0.0
         if design.circuit is not None:

@@ -25,6 +25,10 @@ COMMON_BONDED = (
     "the circuit's common counts as bonded to earth, as the design does not say how it is fed: with a battery or an "
     "isolated supply the hand does less; say so with to_earth in [common]"
 )
+COMMON_NO_CONDUCTOR = (
+    "the common is no conductor of this scene: give the design a [cabinet], or state to_earth in [common], which puts "
+    "its board into the field"
+)
 ROUGH_RIPPLE = 0.2
 """Change of an amplitude above which a law of first order is told to be rough."""
 COILS_NOT_COUNTED = (

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import Field, dataclass, field, fields, replace
 from typing import Any, ClassVar, Final, TypeVar, dataclass_transform, get_args, get_type_hints
 
+from models.branch.choke_chain import USUAL_JOINT_STRAY
 from models.branch.tapped_coil import TYPICAL_COUPLING
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.ripple_law import ENTRIES, SUPPLY
@@ -185,11 +186,24 @@ class VariableSection(_TankSection):
 
 @_section("branch", "Series inductor between tank and antenna. Leave the section out to connect the antenna directly.")
 class BranchSection(SectionValues):
-    """The series inductor between tank and antenna, H and F."""
+    """The series inductor between tank and antenna, H and F: one coil, or equal chokes in series."""
 
-    inductance: float = quantity("inductance of the coil", ("H", 1e-6, 10.0))
+    inductance: float = quantity("inductance of the coil, of all chokes together", ("H", 1e-6, 10.0))
     quality_factor: float = quantity("Q of the coil at its working frequency", ("ratio", 1.1, 1e4), default=60.0)
-    self_capacitance: float = quantity("capacitance across the coil", ("F", 0.0, 1e-9), default=0.0)
+    self_capacitance: float = quantity(
+        "capacitance across the coil; of n chokes, that of one over n", ("F", 0.0, 1e-9), default=0.0
+    )
+    chokes: float = quantity("how many equal chokes in series it is made of", ("ratio", 1.0, 20.0), default=1.0)
+    joint_stray: float = quantity(
+        "to earth at each joint of two chokes (our assumption for parts in the air above a board)",
+        ("F", 0.0, 1e-10),
+        default=USUAL_JOINT_STRAY,
+    )
+
+    def __post_init__(self) -> None:
+        SectionValues.__post_init__(self)
+        if self.chokes != round(self.chokes):
+            raise DesignError(f"branch.chokes = {self.chokes:g}: must be a whole number of chokes")
 
 
 @_section("reference", "Tank of the reference oscillator, out of the hand's reach.")

@@ -16,7 +16,7 @@ _HEAD = """\
 _VALUES: dict[tuple[str, str], str | float] = {
     ("design", "name"): "Lantern",
     ("design", "description"): "A rod behind three 12 mH chokes in series: C2 to C6 in some 29 cm.",
-    ("antenna", "stray"): "3 pF",
+    ("antenna", "stray"): "2.5 pF",
     ("variable", "inductance"): "820 uH",
     ("variable", "capacitance"): "330 pF",
     ("variable", "stray"): "20 pF",
@@ -24,6 +24,7 @@ _VALUES: dict[tuple[str, str], str | float] = {
     ("variable", "trimmer_maximum"): "80 pF",
     ("branch", "inductance"): "36 mH",
     ("branch", "self_capacitance"): "1.3 pF",
+    ("branch", "chokes"): 3.0,
     ("reference", "inductance"): "820 uH",
     ("reference", "capacitance"): "300 pF",
     ("reference", "stray"): "18 pF",

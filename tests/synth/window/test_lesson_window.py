@@ -117,7 +117,7 @@ def test_pointer_is_the_hand():
     top_right = with_pointer(state, (110, 20), pad)
     assert (top_right.place, top_right.volume) == (1.0, 1.0)
     assert with_pointer(state, (60, 45), pad).volume == pytest.approx(0.25)
-    assert with_pointer(state, (500, 500), pad).volume == 0.0
+    assert with_pointer(top_right, (500, 500), pad) == top_right  # on its way to a button
     assert without_pointer(top_right).volume == 0.0
     assert without_pointer(top_right).place == 1.0
 
@@ -138,7 +138,9 @@ def test_keys():
     assert on_key(chosen, "9") == (chosen, None)
     assert on_key(chosen, "n")[0].choice_number == 0
     assert on_key(state, "right")[0].place == pytest.approx(0.51)
-    assert on_key(state, "w")[0].volume == pytest.approx(0.1)
+    assert on_key(state, "w")[0].volume == pytest.approx(0.1**2)  # a tenth of the way up, as for the pointer
+    assert on_key(state, "v")[0].waves_shown is False
+    assert (on_key(state, ",")[1], on_key(state, ".")[1]) == ("slower", "faster")
     assert on_key(state, "up")[0].level == pytest.approx(0.5 * 10 ** (3 / 20))
     assert on_key(replace(state, level=1.0), "up")[0].level == 1.0
     assert on_key(state, "m")[0].silenced
@@ -172,11 +174,12 @@ def test_large_text_is_whole_and_parts_stay_apart(lessons, size, text_scale):
 def test_the_map_behind_the_pad_is_the_recipes_own_lines(lessons):
     """One tone at 440 Hz stays, the other follows the axis: heights in the band as the frequencies are."""
     stage = lessons["beats"].stages[0]
-    columns = line_map(stage.choices[0], stage.band)
-    assert len(columns) == PLACES
+    curves = line_map(stage.choices[0], stage.band)
+    assert len(curves) == 2
     for number in (0, PLACES // 4, PLACES - 1):
         frequencies = sorted((440.0, 430.0 + 40.0 * number / (PLACES - 1)))
-        assert columns[number] == pytest.approx(band_place(np.array(frequencies), stage.band))
+        heights = sorted(line.heights[number] for line in curves)
+        assert heights == pytest.approx(band_place(np.array(frequencies), stage.band))
 
 
 def test_caution_is_silent_until_answered():
