@@ -28,7 +28,7 @@ import numpy as np
 from scipy.linalg.lapack import dgetrf, dgetrs
 
 from models.arrays import Complexes, Floats
-from models.circuit.common_base import COLD, COLLECTOR, OscillatorCircuit
+from models.circuit.drawing import Drawable
 from models.circuit.harmonic_balance import (
     NotConvergedError,
     balance,
@@ -44,8 +44,8 @@ from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
 from models.circuit.switch_on import LINEAR
-from models.circuit.transient import CURRENT_SCALE, CURRENTS
-from models.circuit.transistor import PortState, TransistorPorts
+from models.circuit.transient import CURRENT_SCALE
+from models.circuit.transistor import PortState
 
 FEWEST_HARMONICS = 8
 MOST_HARMONICS = 128
@@ -126,11 +126,11 @@ class Point:
 class March:
     """The march of one circuit through its start-up."""
 
-    def __init__(self, circuit: OscillatorCircuit, linear: Network, points: list[Point]) -> None:
+    def __init__(self, circuit: Drawable, linear: Network, points: list[Point]) -> None:
         self.circuit, self.linear, self.points = circuit, linear, points
-        self.ports = TransistorPorts(circuit.transistor)
-        self.scale = np.array([CURRENT_SCALE if name in CURRENTS else 1.0 for name in linear.names])
-        self.tank = linear.unit(COLLECTOR, COLD)
+        self.ports = circuit.drawing().laws()
+        self.scale = np.array([CURRENT_SCALE if name in linear.coils else 1.0 for name in linear.names])
+        self.tank = linear.unit(*circuit.drawing().tank)
         self.growth = growth_between(points[-2], points[-1])
         self.solutions = 0
 

@@ -10,14 +10,15 @@ import math
 import numpy as np
 
 from models.arrays import Complexes
-from models.circuit.common_base import COLD, COLLECTOR, OscillatorCircuit
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.devices import DeviceLaw
+from models.circuit.drawing import Drawable
 from models.circuit.envelope import FEWEST_HARMONICS, Point, TooFastError
 from models.circuit.harmonic_balance import instants, resized, waveform
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
-from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, simulate
-from models.circuit.transistor import EMITTER_PORT, TransistorPorts
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings, simulate
 
 FIRST_CYCLES = 14
 """Cycles integrated in time after switching on."""
@@ -33,28 +34,34 @@ FITTED = 6
 """Harmonics read from the first cycles."""
 DEGREE = 3
 """Degree of the polynomial by which each of them changes in the window."""
+READABLE = 20e-3
+"""V peak to peak of the tank from which the swing of a drawing is told from what its nodes drift by."""
 RUNG_DOWN = 8.0
 """Natural logarithm of the fall in the window beyond which no fundamental can be read there."""
 
 
-def first_cycles(circuit: OscillatorCircuit, linear: Network, ports: TransistorPorts, near: float) -> TransientRecord:
+def first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: float) -> TransientRecord:
     """Integrate the first cycles in time: on until the emitter junction conducts, where it comes up so quickly that its
-    turning on, within a fraction of a cycle, rings the tank.
+    turning on, within a fraction of a cycle, rings the tank. Of a drawing, whose nodes come up in any way, on until the
+    swing is READABLE.
     """
     run = simulate(circuit, FIRST_CYCLES / near, frequency=near, relative_tolerance=1e-7, thermal=False)
     for _ in range(MOST_PIECES):
-        junction = linear.ports[:, EMITTER_PORT] @ run.states
+        junction = linear.ports[:, ports.control] @ run.states
         cycle = junction[-POINTS_PER_CYCLE:].mean(), junction[-2 * POINTS_PER_CYCLE : -POINTS_PER_CYCLE].mean()
         conducting = float(junction[-WINDOW * POINTS_PER_CYCLE :].min()) > CONDUCTING
-        if conducting or (cycle[0] < CONDUCTING and cycle[0] - cycle[1] < SLOW_RISE * ports.thermal):
+        if isinstance(circuit, OscillatorCircuit):
+            if conducting or (cycle[0] < CONDUCTING and cycle[0] - cycle[1] < SLOW_RISE * ports.thermal):
+                break
+        elif float(cycle_swings(run, "tank")[-1]) > READABLE:
             break
         more = simulate(circuit, FIRST_CYCLES / near, start=run.states[:, -1], frequency=near, relative_tolerance=1e-7)
         times = np.concatenate([run.times, run.times[-1] + more.times[1:]])
-        run = TransientRecord(times, np.concatenate([run.states, more.states[:, 1:]], axis=1), run.names)
+        run = TransientRecord(times, np.concatenate([run.states, more.states[:, 1:]], axis=1), run.names, run.tank)
     return run
 
 
-def resolved(first: TransientRecord, linear: Network, ports: TransistorPorts, near: float, floor: float) -> list[Point]:
+def resolved(first: TransientRecord, linear: Network, ports: DeviceLaw, near: float, floor: float) -> list[Point]:
     """Return three points one cycle apart around the middle of the window of the first cycles.
 
     Each state is a polynomial of degree DEGREE, polynomials times exp((s + j k w) t) with the rate s and the frequency
@@ -84,8 +91,8 @@ def resolved(first: TransientRecord, linear: Network, ports: TransistorPorts, ne
             for n in range(DEGREE + 1)
         ]
     for root in roots:
-        if root.imag > 0.0 and root != carrier:
-            other = np.exp((root.real + 1j * root.imag) * since)
+        if root != carrier and root.imag > abs(root.real):  # it rings; what creeps is in the polynomial
+            other = np.exp((root.real + 1j * root.imag) * since - abs(root.real) * half)
             columns += [other.real, other.imag]
     solution = np.linalg.lstsq(np.stack(columns, axis=1), states.T, rcond=None)[0][: (DEGREE + 1) * (2 * FITTED + 1)]
     parts = solution.reshape(2 * FITTED + 1, DEGREE + 1, -1)  # constant, cos 1, sin 1, cos 2, ...
@@ -93,7 +100,7 @@ def resolved(first: TransientRecord, linear: Network, ports: TransistorPorts, ne
     if carrier.real * (times[-1] - times[0]) < -RUNG_DOWN:
         shape = mode_shape(capacitance, conductance, carrier)
         series[1:] = 0.0
-        series[1, 0] = 0.5 * floor * shape / abs(linear.unit(COLLECTOR, COLD) @ shape)
+        series[1, 0] = 0.5 * floor * shape / abs(linear.unit(*first.tank) @ shape)
     points = []
     for offset in (-1.0 / near, 0.0, 1.0 / near):
         place = offset / half

@@ -17,7 +17,9 @@ import numpy as np
 
 from models.arrays import Floats
 from models.checks import positive
-from models.circuit.common_base import ANTENNA_CURRENT, TANK_CURRENT, OscillatorCircuit, network
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.devices import DeviceLaw
+from models.circuit.drawing import Drawable, Drawing, drawn
 from models.circuit.harmonic_balance import Balance, NotConvergedError, balance, resized
 from models.circuit.network import Network
 from models.circuit.operating_point import describe, operating_point, solve
@@ -25,7 +27,6 @@ from models.circuit.oscillator_start import PHASE_PORT, first_guess, followed_up
 from models.circuit.small_signal import DoesNotStartError, SmallSignal, analyse, small_signal
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
 from models.circuit.switch_on import HIGH_NOISE, LINEAR, rising_bias, step_swing, thermal_swing
-from models.circuit.transistor import TransistorPorts
 
 __all__ = [
     "NotSteadyError",
@@ -50,7 +51,7 @@ tenth). At MOST_HARMONICS it may move by more where the moves shrink so fast tha
 
 
 def steady_state(
-    circuit: OscillatorCircuit,
+    circuit: Drawable,
     harmonics: int | None = None,
     warm_start: SteadyState | None = None,
     near_frequency: float | None = None,
@@ -67,7 +68,7 @@ def steady_state(
         raise ValueError(f"harmonics must be a whole number between 3 and {MOST_HARMONICS}; got {harmonics!r}")
     if near_frequency is not None:
         positive("near_frequency", near_frequency)
-    linear, ports = network(circuit), TransistorPorts(circuit.transistor)
+    _, linear, ports = drawn(circuit)
     if warm_start is not None:
         warm = _warmly(linear, ports, warm_start, harmonics)
         if warm is not None:
@@ -96,7 +97,7 @@ def steady_state(
 
 
 def _switched_on(
-    circuit: OscillatorCircuit, signal: SmallSignal, near_frequency: float | None, harmonics: int | None
+    circuit: Drawable, signal: SmallSignal, near_frequency: float | None, harmonics: int | None
 ) -> SteadyState:
     """Return the oscillation that grows only while the supply rises; DoesNotStartError if none lasts.
 
@@ -127,7 +128,7 @@ def _switched_on(
             f"steady state not found: while the supply rises the oscillation settles at {found.frequency / 1e3:.4g} "
             f"kHz, not near {near_frequency / 1e3:.4g} kHz"
         )
-    linear, ports = network(circuit), TransistorPorts(circuit.transistor)
+    _, linear, ports = drawn(circuit)
     orbit = Balance(found.port_coefficients, 2.0 * math.pi * found.frequency, 0.0, found.residual, found.iterations)
     finer = _finer(linear, ports, orbit, harmonics or max(FIRST_HARMONICS, found.harmonics))
     if finer is None:
@@ -141,7 +142,7 @@ def _lost(harmonics: int) -> Balance:
 
 
 def _refined(
-    linear: Network, ports: TransistorPorts, orbit: Balance, harmonics: int | None, cold: Callable[[int], Balance]
+    linear: Network, ports: DeviceLaw, orbit: Balance, harmonics: int | None, cold: Callable[[int], Balance]
 ) -> Balance:
     """Return a solution with as many harmonics as hold its frequency still, or as it has where that is what was asked.
 
@@ -163,7 +164,7 @@ def _refined(
             return orbit
 
 
-def pot_sweep(circuit: OscillatorCircuit, positions: Sequence[float]) -> tuple[Floats, tuple[SteadyState, ...]]:
+def pot_sweep(circuit: Drawable, positions: Sequence[float]) -> tuple[Floats, tuple[SteadyState, ...]]:
     """Return the positions (n,) and the steady states with the fine-tune pot there.
 
     The frequency moves for several reasons at once: the collector junction's capacitance follows its reverse voltage
@@ -183,9 +184,9 @@ def _growing_modes(signal: SmallSignal, taken: float) -> list[float]:
 
 
 def _from_rest(
-    circuit: OscillatorCircuit,
+    circuit: Drawable,
     linear: Network,
-    ports: TransistorPorts,
+    ports: DeviceLaw,
     signal: SmallSignal,
     near_frequency: float | None,
     harmonics: int | None,
@@ -194,7 +195,7 @@ def _from_rest(
     methods: list[str] = []
 
     def cold(count: int) -> Balance:
-        orbit, method = _coldly(linear, ports, signal, near_frequency, count)
+        orbit, method = _coldly(circuit.drawing(), linear, ports, signal, near_frequency, count)
         methods.append(method)
         return orbit
 
@@ -202,7 +203,7 @@ def _from_rest(
     return finished(circuit, linear, ports, orbit, methods[-1])
 
 
-def _warmly(linear: Network, ports: TransistorPorts, before: SteadyState, harmonics: int | None) -> Balance | None:
+def _warmly(linear: Network, ports: DeviceLaw, before: SteadyState, harmonics: int | None) -> Balance | None:
     """Return the solution from a neighbouring one, or None when that does not lead to an oscillation."""
     coefficients = resized(before.port_coefficients, harmonics or before.harmonics)
     omega = _detuned(linear, before)
@@ -221,10 +222,10 @@ def _detuned(linear: Network, before: SteadyState) -> float:
     w'^2 = w^2 (v* C v) / (v* C' v) (sum |L i|^2 / L') / (sum |L i|^2 / L)
     Electric and magnetic energy stay in balance with voltages and fluxes held; losses and junctions are neglected.
     """
-    omega, former = 2.0 * math.pi * before.frequency, network(before.circuit)
+    omega, former = 2.0 * math.pi * before.frequency, before.circuit.drawing().network()
     if former.names != linear.names:
         return omega
-    coils = np.isin(linear.names, (TANK_CURRENT, ANTENNA_CURRENT))
+    coils = np.isin(linear.names, linear.coils)
     voltages = np.where(coils, 0.0, before.spectra[:, 1])
     fluxes = (former.capacitance.diagonal() * before.spectra[:, 1])[coils]
 
@@ -235,7 +236,7 @@ def _detuned(linear: Network, before: SteadyState) -> float:
     return omega * math.sqrt(ratio(linear.capacitance) / ratio(former.capacitance))
 
 
-def _finer(linear: Network, ports: TransistorPorts, orbit: Balance, harmonics: int) -> Balance | None:
+def _finer(linear: Network, ports: DeviceLaw, orbit: Balance, harmonics: int) -> Balance | None:
     """Return the same solution with more harmonics, or None when Newton loses it."""
     start = resized(orbit.coefficients, harmonics)
     try:
@@ -250,25 +251,26 @@ def _last_share(orbit: Balance) -> float:
     return float(np.max(np.abs(orbit.coefficients[:, -2:])) / np.abs(orbit.coefficients[PHASE_PORT, 1]))
 
 
-def _oscillates(orbit: Balance, ports: TransistorPorts) -> bool:
+def _oscillates(orbit: Balance, ports: DeviceLaw) -> bool:
     """Tell an oscillation from rest (and from one turned by half a cycle, which the phase condition also allows)."""
     return float(orbit.coefficients[PHASE_PORT, 1].real) < -1e-3 * ports.thermal
 
 
 def _coldly(
-    linear: Network, ports: TransistorPorts, signal: SmallSignal, near: float | None, harmonics: int
+    drawing: Drawing, linear: Network, ports: DeviceLaw, signal: SmallSignal, near: float | None, harmonics: int
 ) -> tuple[Balance, str]:
     """Return a solution without a neighbouring one, and how it was found."""
     point, mode = signal.point, threshold(linear, ports, signal, near)
-    coefficients, omega = first_guess(linear, ports, point, mode, harmonics)
+    if ports.exponential:
+        coefficients, omega = first_guess(linear, ports, point, mode, harmonics)
+        try:
+            orbit = balance(linear, ports, coefficients, omega, phase_port=PHASE_PORT, iterations=40)
+            if _oscillates(orbit, ports) and abs(orbit.angular_frequency / omega - 1.0) < 0.2:
+                return orbit, "describing function"
+        except NotConvergedError:
+            pass
     try:
-        orbit = balance(linear, ports, coefficients, omega, phase_port=PHASE_PORT, iterations=40)
-        if _oscillates(orbit, ports) and abs(orbit.angular_frequency / omega - 1.0) < 0.2:
-            return orbit, "describing function"
-    except NotConvergedError:
-        pass
-    try:
-        orbit = followed_up(linear, ports, point, mode, harmonics)
+        orbit = followed_up(linear, ports, point, mode, drawing.tank, harmonics)
     except NotConvergedError as error:
         raise ValueError(f"steady state not found: {error}") from error
     if not _oscillates(orbit, ports):

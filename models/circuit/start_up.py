@@ -19,18 +19,18 @@ import numpy as np
 
 from models.arrays import Complexes, Floats
 from models.checks import finite
-from models.circuit.common_base import COLD, COLLECTOR, LOAD, OscillatorCircuit, network
+from models.circuit.drawing import Drawable, drawn
 from models.circuit.envelope import ROUNDING, March, Outcome, Point, TooFastError, marched, settled
 from models.circuit.first_cycles import first_cycles, resolved
 from models.circuit.harmonic_balance import waveform
 from models.circuit.irregular import REGULAR, STILL, Bursts, Pattern, TwoTones, bursts_of, pattern_of, two_tones
-from models.circuit.network import Network
+from models.circuit.network import GROUND, Network
+from models.circuit.resonance import natural_frequency
 from models.circuit.small_signal import SmallSignal, linearised, small_signal
 from models.circuit.start_threshold import leading_pair, mode_shape
 from models.circuit.steady_state import SteadyState
 from models.circuit.switch_on import LINEAR, thermal_swing
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, cycle_swings, simulate
-from models.circuit.transistor import TransistorPorts
 
 REACHED = 0.9
 """Share of the final swing that counts as started."""
@@ -61,7 +61,7 @@ class StartUp:
     frequency, Hz, of a mode that was set going by hand at the beginning of `late`, or None.
     """
 
-    circuit: OscillatorCircuit
+    circuit: Drawable
     outcome: Outcome
     first: TransientRecord
     points: tuple[Point, ...]
@@ -112,8 +112,8 @@ class StartUp:
         return row
 
     def swing(self, name: str) -> Floats:
-        """Peak-to-peak (m,), V, of a state, of "tank" (collector over cold end) or of "output" (across the load)."""
-        name = (COLLECTOR if self.circuit.load is None else LOAD) if name == "output" else name
+        """Peak-to-peak (m,), V, of a state, of "tank" (hot end over cold end) or of "output" (across the load)."""
+        name = self.circuit.drawing().output if name == "output" else name
         early = [np.ptp(self._swinging(point, name, 256)) for point in self.points]
         late = np.zeros(0) if self.late is None else cycle_swings(self.late, name)
         return np.concatenate([early, late])
@@ -157,9 +157,9 @@ class StartUp:
 
     def _row(self, name: str) -> Floats:
         row = np.zeros(len(self.names))
-        row[self.names.index(COLLECTOR if name == "tank" else name)] = 1.0
-        if name == "tank":
-            row[self.names.index(COLD)] = -1.0
+        for node, sign in zip(self.first.tank if name == "tank" else (name,), (1.0, -1.0), strict=False):
+            if node != GROUND:
+                row[self.names.index(node)] = sign
         return row
 
     def _swinging(self, point: Point, name: str, count: int) -> Floats:
@@ -168,7 +168,7 @@ class StartUp:
         return waveform(coefficients, max(count, 8 * coefficients.size))[:: max(1, 8 * coefficients.size // count)]
 
 
-def start_up(circuit: OscillatorCircuit, *, longest: float = 1.0, least_swing: float | None = None) -> StartUp:
+def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | None = None) -> StartUp:
     """Return the start-up of `circuit` from switching on, everything at 0 and the supply stepping up at t = 0.
 
     longest: the time, s, after which the envelope is given up as undecided. least_swing: peak of the tank's
@@ -178,7 +178,7 @@ def start_up(circuit: OscillatorCircuit, *, longest: float = 1.0, least_swing: f
     floor = thermal_swing(circuit) if least_swing is None else finite("least_swing", least_swing)
     if floor < ROUNDING:
         raise ValueError(f"least_swing must be at least {ROUNDING:g} V, above rounding; got {floor:g}")
-    linear, ports = network(circuit), TransistorPorts(circuit.transistor)
+    _, linear, ports = drawn(circuit)
     signal = small_signal(circuit)
     near = signal.critical_frequency or natural_frequency(circuit)
     first = first_cycles(circuit, linear, ports, near)
@@ -202,7 +202,7 @@ def start_up(circuit: OscillatorCircuit, *, longest: float = 1.0, least_swing: f
 
 
 def _followed(
-    circuit: OscillatorCircuit,
+    circuit: Drawable,
     linear: Network,
     signal: SmallSignal,
     first: TransientRecord,
@@ -223,8 +223,8 @@ def _followed(
         begin, states = float(first.times[-1]), first.states[:, -1]
     growing = np.array([root for root in signal.roots if root.imag > 0.0 and root.real > 0.0])
     modes = np.array([root.imag for root in signal.roots if root.imag > 0.0]) / (2.0 * math.pi)
-    capacitance, conductance = linearised(linear, TransistorPorts(circuit.transistor), signal.point)
-    tank = linear.unit(COLLECTOR, COLD)
+    capacitance, conductance = linearised(linear, circuit.drawing().laws(), signal.point)
+    tank = linear.unit(*circuit.drawing().tank)
 
     def mode(root: complex) -> Floats:
         shape = mode_shape(capacitance, conductance, root)
@@ -293,25 +293,26 @@ def _followed(
     )
 
 
-def _piece(circuit: OscillatorCircuit, states: Floats, begin: float, near: float, noise: Floats) -> TransientRecord:
+def _piece(circuit: Drawable, states: Floats, begin: float, near: float, noise: Floats) -> TransientRecord:
     """Return FOLLOWED cycles from `states`; where the tank swings by less than by `noise` (n,), that is added."""
     joined: TransientRecord | None = None
     for _ in range(FOLLOWED // NOISE_EVERY):
         run = simulate(circuit, NOISE_EVERY / near, start=states, frequency=near, relative_tolerance=FOLLOW_TOLERANCE)
-        run = TransientRecord(begin + run.times, run.states, run.names)
+        run = TransientRecord(begin + run.times, run.states, run.names, run.tank)
         begin, states = float(run.times[-1]), run.states[:, -1]
         joined = run if joined is None else _joined(joined, run)
-        floor = 2.0 * abs(noise[run.names.index(COLLECTOR)] - noise[run.names.index(COLD)])
+        hot, cold = (0.0 if node == GROUND else noise[run.names.index(node)] for node in run.tank)
+        floor = 2.0 * abs(hot - cold)
         if float(cycle_swings(run, "tank")[-1]) < floor:
             states = states + noise
     assert joined is not None
     return joined
 
 
-def _steady_end(circuit: OscillatorCircuit, linear: Network, run: TransientRecord, near: float) -> SteadyState | None:
+def _steady_end(circuit: Drawable, linear: Network, run: TransientRecord, near: float) -> SteadyState | None:
     """Return the steady oscillation that a run has come to, or None."""
     try:
-        march = March(circuit, linear, resolved(run, linear, TransistorPorts(circuit.transistor), near, ROUNDING))
+        march = March(circuit, linear, resolved(run, linear, circuit.drawing().laws(), near, ROUNDING))
     except TooFastError:
         return None
     return settled(march, march.points[-1])[0]
@@ -319,12 +320,9 @@ def _steady_end(circuit: OscillatorCircuit, linear: Network, run: TransientRecor
 
 def _joined(before: TransientRecord, after: TransientRecord) -> TransientRecord:
     times = np.concatenate([before.times, after.times[1:]])
-    return TransientRecord(times, np.concatenate([before.states, after.states[:, 1:]], axis=1), before.names)
-
-
-def natural_frequency(circuit: OscillatorCircuit) -> float:
-    """Return the frequency, Hz, of the tank's linear parts alone.  f = 1 / (2 pi sqrt(L C))"""
-    return 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
+    return TransientRecord(
+        times, np.concatenate([before.states, after.states[:, 1:]], axis=1), before.names, before.tank
+    )
 
 
 def _reached(times: Floats, swings: Floats, goal: float) -> float | None:

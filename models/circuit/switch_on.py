@@ -19,10 +19,10 @@ import numpy as np
 from scipy.constants import Boltzmann
 
 from models.arrays import Floats
-from models.circuit.common_base import COLD, COLLECTOR, OscillatorCircuit, network
+from models.circuit.drawing import Drawable, drawn
 from models.circuit.operating_point import solve
+from models.circuit.resonance import natural_frequency, ringing_capacitance
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
-from models.circuit.transistor import TransistorPorts
 
 FIRST_STEP = 1e-6
 LENGTHENING = 1.08
@@ -39,22 +39,22 @@ in 1 %: the peak of a narrow band of noise exceeds x times it with the probabili
 """
 
 
-def thermal_swing(circuit: OscillatorCircuit) -> float:
+def thermal_swing(circuit: Drawable) -> float:
     """Return the peak voltage, V, of the tank's thermal noise (root mean square of the slowly wandering peak).
 
     Its energy is k T (equipartition, two halves of it).  C V^2 / 2 = k T
     """
-    return math.sqrt(2.0 * Boltzmann * circuit.transistor.temperature / circuit.tank_capacitance)
+    return math.sqrt(2.0 * Boltzmann * circuit.drawing().temperature / ringing_capacitance(circuit))
 
 
-def step_swing(circuit: OscillatorCircuit) -> float:
+def step_swing(circuit: Drawable) -> float:
     """Return the largest peak voltage, V, that the supply's step can leave ringing in the tank.
 
     Symbols: U supply, w tank's angular frequency, t time constant of supply resistor and capacitor: the tank is driven
     by a voltage that rises as U (1 - exp(-time / t)), and rings with U / sqrt(1 + (w t)^2).
     """
-    omega = 1.0 / math.sqrt(circuit.inductance * circuit.tank_capacitance)
-    return circuit.supply_voltage / math.hypot(1.0, omega * circuit.supply_resistor * circuit.supply_capacitor)
+    omega, drawing = 2.0 * math.pi * natural_frequency(circuit), circuit.drawing()
+    return circuit.supply_voltage / math.hypot(1.0, omega * drawing.supply_resistor * drawing.supply_capacitor)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,12 +94,12 @@ class RisingBias:
         return np.array(row)
 
 
-def rising_bias(circuit: OscillatorCircuit, longest: float = LONGEST) -> RisingBias:
+def rising_bias(circuit: Drawable, longest: float = LONGEST) -> RisingBias:
     """Return the way of the bias from switching on to rest, or for `longest`, s.
 
     Raises ValueError where a step does not settle.
     """
-    linear, ports = network(circuit), TransistorPorts(circuit.transistor)
+    _, linear, ports = drawn(circuit)
     states, now, step = np.zeros(len(linear.names)), 0.0, FIRST_STEP
     times: list[float] = []
     rates: list[float] = []
@@ -124,7 +124,7 @@ def rising_bias(circuit: OscillatorCircuit, longest: float = LONGEST) -> RisingB
     return RisingBias(np.array(times), np.array(rates), np.array(row))
 
 
-def thermal_kick(circuit: OscillatorCircuit, longest: float) -> tuple[float, Floats] | None:
+def thermal_kick(circuit: Drawable, longest: float) -> tuple[float, Floats] | None:
     """Return the time, s, at which the window of growth opens, and the states (n,) of the tank's thermal swing there.
 
     None where no window opens within `longest`, s. The mode that grows most is taken, at the moment of its peak.
@@ -133,7 +133,7 @@ def thermal_kick(circuit: OscillatorCircuit, longest: float) -> tuple[float, Flo
     place = way.opening()
     if place is None:
         return None
-    linear, ports = network(circuit), TransistorPorts(circuit.transistor)
+    drawing, linear, ports = drawn(circuit)
     device = ports.evaluate(linear.ports.T @ way.states[place])
     capacitance = linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T
     conductance = linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T
@@ -141,5 +141,5 @@ def thermal_kick(circuit: OscillatorCircuit, longest: float) -> tuple[float, Flo
     if pair is None:
         return None
     shape = mode_shape(capacitance, conductance, pair)
-    across = linear.unit(COLLECTOR, COLD) @ shape
+    across = linear.unit(*drawing.tank) @ shape
     return float(way.times[place]), np.asarray((shape / across).real * thermal_swing(circuit))

@@ -46,9 +46,12 @@ from models.hand.meshes import (
     cabinet_box,
     cabinet_mesh,
     hand,
+    hand_place,
     other_shoulder,
     other_wrist,
     palm,
+    player_meshes,
+    ring_hand_place,
     ring_mesh,
     shoulder,
     table_mesh,
@@ -183,15 +186,8 @@ def without_player(still: StillField, ring: Eliminated | None = None) -> Floats:
 
 def player_alone(still: StillField, distance: float, height: float | None) -> float:
     """Capacitance of the player to earth with no instrument there, F: open hand at `distance`, other at `height`."""
-    scene, fineness, plane = still.scene, still.fineness, still.scene.room.earth_plane
-    nose = np.array([0.5 * scene.antenna.diameter + distance, 0.0, scene.hand_height])
-    parts = [*body(scene, fineness), hand("open", fineness) + nose]
-    parts.append(arm(shoulder(scene), wrist(scene, "open", distance), fineness))
-    if scene.ring is not None and height is not None:
-        middle = (0.5 * scene.ring.diameter, -scene.ring.offset, scene.ring.top + height)
-        parts.append(palm(fineness) + middle)
-        parts.append(arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), fineness))
-    return float(capacitance_matrix([np.concatenate(parts)], plane)[0, 0])
+    player = player_meshes(still.scene, "open", distance, height, still.fineness)
+    return float(capacitance_matrix([np.concatenate(player)], still.scene.room.earth_plane)[0, 0])
 
 
 def eliminated(still: StillField, panels: Panels, own: Floats, name: str) -> Eliminated:
@@ -206,7 +202,7 @@ def pitch_hands(still: StillField, posture: Posture, distances: Iterable[float])
     """The pitch hand and its arm at each distance, m."""
     scene, fineness, plane = still.scene, still.fineness, still.scene.room.earth_plane
     start, shape = shoulder(scene), hand(posture, fineness)
-    nose = np.array([0.5 * scene.antenna.diameter, 0.0, scene.hand_height])
+    nose = hand_place(scene, 0.0)
     # The hand moves parallel to the plane: its own block, images included, stays the same.
     hand_matrix = symmetric_potential_matrix(player_panels(shape + nose, "hand", scene), plane)
     for distance in distances:
@@ -232,7 +228,7 @@ def ring_alone(still: StillField, ring: LoopAntenna) -> Eliminated:
 def far_sides(still: StillField, ring: LoopAntenna, base: Eliminated, heights: Iterable[float]) -> Iterable[FarSide]:
     """Ring and volume hand at each height of the hand, m; `base` is the ring alone."""
     scene, plane = still.scene, still.scene.room.earth_plane
-    shape = palm(still.fineness) + (0.5 * ring.diameter, -ring.offset, ring.top)
+    shape = palm(still.fineness) + ring_hand_place(ring, 0.0)
     start, ring_factor = other_shoulder(scene), factored(base.own)
     ring_charges = solve_triangular(ring_factor, base.owner, lower=True, check_finite=False)
     alone = coupling(conductor_panels(shape), conductor_panels(shape)) / (4.0 * np.pi * epsilon_0)

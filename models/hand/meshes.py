@@ -120,14 +120,38 @@ def hand(posture: Posture, fineness: float = 1.0) -> Floats:
     return np.asarray(triangles + (half[0], 0.0, 0.0))
 
 
+def hand_place(scene: Scene, distance: float) -> Floats:
+    """Where the foremost point of the pitch hand is, (3,) m, `distance` m from the surface of the antenna.
+
+    Here and in `antenna_mesh` and `cabinet_box` alone it matters what the antenna looks like.
+    """
+    return np.array([0.5 * scene.antenna.diameter + distance, 0.0, scene.hand_height])
+
+
+def ring_hand_place(ring: LoopAntenna, height: float) -> Floats:
+    """Where the middle of the underside of the volume hand is, (3,) m, `height` m above the top of the ring."""
+    return np.array([0.5 * ring.diameter, -ring.offset, ring.top + height])
+
+
+def player_meshes(
+    scene: Scene, posture: Posture, distance: float, height: float | None, fineness: float = 1.0
+) -> list[Floats]:
+    """Every part of the player, the pitch hand at `distance` and, where there is a ring, the other at `height`, m."""
+    parts = [*body(scene, fineness), hand(posture, fineness) + hand_place(scene, distance)]
+    parts.append(arm(shoulder(scene), wrist(scene, posture, distance), fineness))
+    if scene.ring is not None and height is not None:
+        parts.append(palm(fineness) + ring_hand_place(scene.ring, height))
+        parts.append(arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), fineness))
+    return parts
+
+
 def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
     """The moving end of the arm's axis, (3,) m, at hand distance `distance`, m.
 
     Raises ValueError where the player could not reach that far from the shoulder.
     """
-    length = 2.0 * HAND_HALF_SIZES[posture][0]
-    x = 0.5 * scene.antenna.diameter + distance + length + WRIST_CLEARANCE + ARM_RADIUS
-    place = np.array([x, 0.0, scene.hand_height])
+    behind = 2.0 * HAND_HALF_SIZES[posture][0] + WRIST_CLEARANCE + ARM_RADIUS
+    place = hand_place(scene, distance) + (behind, 0.0, 0.0)
     stretch = float(np.sqrt(((place - shoulder(scene)) ** 2).sum()))
     if stretch > LONGEST_ARM:
         raise ValueError(
@@ -163,8 +187,8 @@ def other_wrist(scene: Scene, ring: LoopAntenna, height: float) -> Floats:
 
     Raises ValueError where the player could not reach that far from the shoulder.
     """
-    x = 0.5 * ring.diameter + HAND_HALF_SIZES["open"][0] + WRIST_CLEARANCE + ARM_RADIUS
-    place = np.array([x, -ring.offset, ring.top + height + ARM_RADIUS])
+    behind = HAND_HALF_SIZES["open"][0] + WRIST_CLEARANCE + ARM_RADIUS
+    place = ring_hand_place(ring, height) + (behind, 0.0, ARM_RADIUS)
     stretch = float(np.sqrt(((place - other_shoulder(scene)) ** 2).sum()))
     if stretch > LONGEST_ARM:
         raise ValueError(

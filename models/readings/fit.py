@@ -10,8 +10,8 @@ Errors in variables: every marking of a fitted capacitor is an unknown of its ow
 marking (one part, put in again). All limits given are 95 % limits of a normal distribution. About the least the sum is
 taken as that of a normal distribution, of covariance C = (J^T J + 1)^-1 with J = dm/du / s (linearised there); what
 lies below an unknown's least value is cut off. Of what the model leaves out, with derivatives K, only the size is
-known; it is not fitted, and C grows by D D^T, D = C J^T K (S. F. Schmidt's consider covariance; A. H. Jazwinski, Stochastic
-Processes and Filtering Theory, 1970; from memory).
+known; it is not fitted, and C grows by D D^T, D = C J^T K (S. F. Schmidt's consider covariance; A. H. Jazwinski,
+Stochastic Processes and Filtering Theory, 1970; from memory).
 
 Modes: a tank behind a series inductor swings in one of two. Which one is settled for each row, jointly with the
 unknowns: from several starts every row takes the mode that lies nearer to its reading until none changes, and the

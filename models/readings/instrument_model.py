@@ -131,7 +131,8 @@ class TunedFrequency:
 class BeatOf:
     """A reading of the beat, Hz, between the variable oscillator of `row` and the reference.
 
-    sign: 1 where the reference is the higher one, as with the hand nearer than zero beat, else -1. reference: place of the unknown that is the reference's frequency. lock: place of the lock range, Hz.
+    sign: 1 where the reference is the higher one, as with the hand nearer than zero beat, else -1. reference: place of
+    the unknown that is the reference's frequency. lock: place of the lock range, Hz.
     """
 
     row: int

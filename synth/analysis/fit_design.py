@@ -174,7 +174,8 @@ def _with_antenna(bench: SolvedBench, design: Design) -> Design:
         if owner == "variable" and design.branch is not None and bench.place("branch_inductance", setting) is not None:
             whole, before = bench.value("branch_inductance", setting) or 0.0, bench.bench.branch.inductance
             own = _rounded(bench, "branch_self_capacitance", setting)
-            inductance = design.branch.inductance + whole - before
+            inductance = design.branch.inductance * whole / before  # of all chokes of a chain together
+            own = max(design.branch.self_capacitance + own - bench.bench.branch.self_capacitance, 0.0)
             step = _step(bench, bench.place("branch_inductance", setting)) * whole
             branch = replace(design.branch, inductance=_to_step(inductance, step), self_capacitance=own)
             design = replace(design, branch=branch)

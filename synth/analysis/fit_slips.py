@@ -48,8 +48,8 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
             if boards is not None:
                 raise DesignError(f"the readings cannot be used: {boards}")
             raise DesignError(
-                f"the readings cannot be used: line {bench.places[place].row.line} is {100.0 * off:+.2g} % off the best "
-                "fit; check frequency, unit, capacitor and board of this line and its neighbours"
+                f"the readings cannot be used: line {bench.places[place].row.line} is {100.0 * off:+.2g} % off the "
+                "best fit; check frequency, unit, capacitor and board of this line and its neighbours"
             )
 
 

@@ -10,6 +10,7 @@ from models.readings.target import Reach, Target, reach_target
 from models.stray import BOARDS
 from synth.analysis.figures import collected, of
 from synth.analysis.fitting import SolvedBench
+from synth.build.assembly import tank_in
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 
@@ -156,8 +157,8 @@ def counted_beside(bench: SolvedBench) -> float:
     """Capacitance, F, that the fitted stray holds beside that of board and wiring: none where a circuit is solved, for
     it counts its parts itself. With a [circuit] whose tuning.law is "lossless" its divider and junction are in it.
     """
-    opened, setting = bench.opened, bench.bench.settings[-1]
-    if opened is None or opened.design.circuit is None or bench.bench.circuits:
+    design, setting = bench.design, bench.bench.settings[-1]
+    if design is None or design.circuit is None or bench.bench.circuits:
         return 0.0
-    section = getattr(opened.design, setting.oscillator)
-    return opened.tanks[setting.oscillator].board_stray - float(section.stray) - float(section.self_capacitance)
+    section = getattr(design, setting.oscillator)
+    return tank_in(design, setting.oscillator).board_stray - float(section.stray) - float(section.self_capacitance)

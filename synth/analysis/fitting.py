@@ -20,9 +20,10 @@ from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.branch.tapped_coil import Tap
 from models.circuit.adjoint import oscillator_adjoint
-from models.circuit.common_base import Load, OscillatorCircuit
+from models.circuit.drawing import Drawing, Load
 from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
+from models.circuit.transistor import Transistor
 from models.circuit.variable_oscillator import with_antenna
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.junction import depletion_capacitance
@@ -30,7 +31,7 @@ from models.readings.fit import Fit, Problem, Slip, fit_readings
 from models.readings.instrument_model import BeatOf, FrequencyOf, InstrumentModel, Reading, Rows, TunedFrequency
 from models.readings.unknowns import NORMAL_95, Unknown, values_of
 from synth.analysis.readings import BenchRow, Readings, Setting
-from synth.build.circuit_assembly import blaming, circuit_of
+from synth.build.circuit_assembly import Circuit, blaming, circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity, parse
@@ -276,6 +277,11 @@ class Bench:
         return DIRECT if self.opened is None else self.opened.branch
 
     @cached_property
+    def ends(self) -> float:
+        """What the joints of a chain of chokes add at either end of it, F; they go with the antenna."""
+        return 0.0 if self.opened is None else self.opened.wired.antenna.stray - self.opened.design.antenna.stray
+
+    @cached_property
     def tap(self) -> Tap:
         """Where the branch is joined to the coil."""
         return Tap() if self.opened is None else self.opened.tap
@@ -359,7 +365,8 @@ class Bench:
         if any(one.fine_trimmer is not None for one in own):
             for name, (middle, limit) in USUAL_FINE_TRIMMER.items():
                 made.append(_capacitance(self.named(name, oscillator), middle, limit))
-        if self.circuits and any(one.pot is not None or one.supply is not None for one in own):
+        moved = any(one.pot is not None or one.supply is not None for one in own)
+        if self.circuits and moved and not isinstance(self._circuit(oscillator), Drawing):
             junction = self._transistor(oscillator).collector_junction.zero_bias_capacitance
             made.append(_capacitance(self.named("junction", oscillator), junction, tolerances.junction * junction))
             gain = self._transistor(oscillator).forward_gain
@@ -368,9 +375,14 @@ class Bench:
             made.append(_capacitance(self.named("junction", oscillator), *USUAL_JUNCTION))
         return made
 
-    def _transistor(self, oscillator: str) -> Any:
+    def _circuit(self, oscillator: str) -> Circuit:
         assert self.opened is not None
-        return self.opened.circuits[oscillator].transistor
+        return self.opened.circuits[oscillator]
+
+    def _transistor(self, oscillator: str) -> Transistor:
+        circuit = self._circuit(oscillator)
+        assert not isinstance(circuit, Drawing)
+        return circuit.transistor
 
     def _designed_reference(self) -> float:
         if self.opened is None:
@@ -470,7 +482,9 @@ class Bench:
             return
         oscillator = self.oscillator(setting)
         turned = self.tap.ratio**2 if oscillator == "variable" else 1.0
-        offsets[3] = antenna * turned
+        ends = self.ends if oscillator == "variable" else 0.0
+        offsets[1] += ends * turned
+        offsets[3] = (antenna + ends) * turned
         shares[3, self.index[self.named("antenna_stray", oscillator)]] = turned
         if oscillator == "variable" and not self.branch.direct:
             shares[2, self.index["branch_inductance"]] = 1.0 / turned
@@ -478,7 +492,7 @@ class Bench:
 
     # ---- circuits
 
-    def circuit(self, setting: Setting, values: Floats) -> OscillatorCircuit:
+    def circuit(self, setting: Setting, values: Floats) -> Circuit:
         """The circuit of a set-up with these values of the unknowns."""
         assert self.design is not None
         oscillator = self.oscillator(setting)
@@ -491,7 +505,9 @@ class Bench:
         fitted = self.fitted(setting)
         marking = self.index.get(self.capacitor_name(fitted))
         whole = fitted * (1.0 + (0.0 if marking is None else float(values[marking])))
-        stray = (value("stray", setting.board) or 0.0) + (setting.probe or 0.0)
+        antenna = self.antenna(setting, 0)
+        ends = 0.0 if antenna is None or oscillator != "variable" else self.ends
+        stray = (value("stray", setting.board) or 0.0) + (setting.probe or 0.0) + ends * self.tap.ratio**2
         if setting.fine_trimmer is not None:
             low, high = value("fine_trimmer_minimum") or 0.0, value("fine_trimmer_maximum") or 0.0
             stray += low + setting.fine_trimmer * (high - low)
@@ -508,7 +524,7 @@ class Bench:
             design = replace(design, circuit=replace(design.circuit, supply_voltage=setting.supply))
         circuit = circuit_of(design, oscillator)
         junction, gain = value("junction"), value("gain")
-        if junction is not None and gain is not None:
+        if junction is not None and gain is not None and not isinstance(circuit, Drawing):
             collector = replace(circuit.transistor.collector_junction, zero_bias_capacitance=max(junction, 1e-14))
             transistor = replace(circuit.transistor, collector_junction=collector, forward_gain=gain)
             circuit = replace(circuit, transistor=transistor)
@@ -517,10 +533,9 @@ class Bench:
         if setting.load is not None:
             node = circuit.load or Load()
             circuit = replace(circuit, load=Load(setting.load, node.capacitance))
-        antenna = self.antenna(setting, 0)
         if antenna is None:
             return circuit
-        stray = value("antenna_stray") or 0.0
+        stray = (value("antenna_stray") or 0.0) + ends
         if oscillator == "volume" or self.branch.direct:
             ratio = self.tap.ratio if oscillator == "variable" else 1.0
             return with_antenna(circuit, max(antenna + stray, 1e-15), DIRECT, ratio)

@@ -9,6 +9,7 @@ import numpy as np
 from models.branch.choke_chain import USUAL_JOINT_STRAY
 from models.branch.tapped_coil import Tap
 from models.builds.build_law import BuildLaw, Builds
+from models.circuit.resonance import beside_tank
 from models.preferred_values import nearest, nearest_pair
 from models.straight.buyable_field import TankParts
 from models.straight.evenness import BuildSpread, FieldGoal, Tolerances, spread, tuned_rms
@@ -169,7 +170,7 @@ def _uncertain(opened: OpenedDesign, fixed: float) -> float:
     if opened.design.circuit is None:
         return fixed
     circuit = opened.circuits["variable"]
-    return fixed - (circuit.tank_capacitance - circuit.across_tank)
+    return fixed - beside_tank(circuit)
 
 
 def better_design(opened: OpenedDesign, task: SearchTask, option: FieldOption) -> Design:

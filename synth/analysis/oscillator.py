@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from models.branch.antenna_branch import DIRECT
 from models.circuit.adjoint import oscillator_adjoint
-from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, Load, OscillatorCircuit
+from models.circuit.drawing import Load
 from models.circuit.envelope import Outcome
 from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import NotSteadyError, steady_state
@@ -28,9 +28,10 @@ from synth.analysis.adjoint_figures import (
     pushing,
     sensitivities,
 )
-from synth.analysis.figures import OfDesign, collected, explanation, of
+from synth.analysis.circuit_points import hot_name, output_end, test_points, with_probe
+from synth.analysis.figures import DENSE, OfDesign, collected, explanation, of
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
-from synth.build.circuit_assembly import blaming
+from synth.build.circuit_assembly import Circuit, blaming
 from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
@@ -51,7 +52,7 @@ class PreparedOscillator:
 
     design: Design
     which: str
-    circuit: OscillatorCircuit
+    circuit: Circuit
     trimmer: float
     design_load: Load | None
     hand_distance: float | None
@@ -59,7 +60,7 @@ class PreparedOscillator:
     pair: OpenedDesign | None = None
 
 
-def load_of(text: str, circuit: OscillatorCircuit) -> Load | None:
+def load_of(text: str, circuit: Circuit) -> Load | None:
     """The load that `--load` names: a resistance in place of the designed one, or "none". Raises DesignError."""
     if text.strip().lower() == NO_LOAD:
         return None
@@ -200,15 +201,6 @@ def _tuned_trimmer(opened: OpenedDesign) -> tuple[float, tuple[str, ...]]:
         return written, (f"the trimmer stays as written, there is nothing to tune to: {error}",)
 
 
-OUTPUT = "output"
-TEST_POINTS = (
-    ("supply", COLD),
-    ("wiper", WIPER),
-    ("base", BASE),
-    ("emitter", EMITTER),
-    ("collector", COLLECTOR),
-    (OUTPUT, OUTPUT),
-)
 STOPS = (("low", 0.0), ("mid", 0.5), ("high", 1.0))
 PROBE = 10e-12  # F, of a usual probe on the collector
 LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
@@ -254,7 +246,7 @@ class OscillatorFigures(OfDesign):
 
     which: str = of("prepared.which")
     frequency_hz: float = of("state.frequency")
-    pot: float = of("circuit.bias.position")
+    pot: float | None = of("circuit.pot_position")
     trimmer: float | None
     antenna_f: float | None = of("circuit.antenna.capacitance")
     hand_distance_m: float | None = of("prepared.hand_distance")
@@ -284,6 +276,8 @@ class OscillatorFigures(OfDesign):
     stray_f: float = of("circuit.board_stray")
     board: str | None = of("design.circuit.board")
     stray_explanation: str | None
+    hot_end: str = field(metadata=DENSE)
+    output_end: str = field(metadata=DENSE)
     test_points: tuple[TestPoint, ...]
     pot_readings: tuple[AdjustedReading, ...]
     trimmer_readings: tuple[AdjustedReading, ...]
@@ -314,7 +308,7 @@ def oscillator_figures(prepared: PreparedOscillator, state: SteadyState, run: St
     signal, adjoint = small_signal(circuit), oscillator_adjoint(state)
     pair, alone = _pair(prepared)
     board = None if design.circuit is None else design.circuit.board
-    probed = _read("", None, replace(circuit, board_stray=circuit.board_stray + PROBE), state)
+    probed = _read("", None, with_probe(circuit, PROBE), state)
     remarks, settles = _start_remarks(run, state)
     temperature = design.temperature or TemperatureSection()
     return collected(
@@ -335,9 +329,13 @@ def oscillator_figures(prepared: PreparedOscillator, state: SteadyState, run: St
         startup_s=run.started if settles else None,
         startup_by=FOLLOWED if run.outcome is not Outcome.UNDECIDED else UNKNOWN,
         starts=_starts(prepared, signal.starts),
+        hot_end=hot_name(circuit),
+        output_end=output_end(circuit),
         stray_explanation=None if board is None else explanation(circuit.board_stray, board),
-        test_points=tuple(_test_point(name, node, state, run if settles else None) for name, node in TEST_POINTS),
-        pot_readings=_readings(circuit.with_pot, STOPS, state),
+        test_points=tuple(
+            _test_point(name, node, state, run if settles else None) for name, node in test_points(circuit)
+        ),
+        pot_readings=_readings(circuit.with_pot, STOPS, state) if circuit.pot_position is not None else (),
         trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
         load_readings=_load_readings(prepared, state),
         notices=prepared.notices + _remarks(state) + remarks + alone,
@@ -404,7 +402,7 @@ def _test_point(name: str, node: str, state: SteadyState, run: StartUp | None) -
 
 
 def _readings(
-    change: Callable[[float], OscillatorCircuit], stops: Iterable[tuple[str, float]], state: SteadyState
+    change: Callable[[float], Circuit], stops: Iterable[tuple[str, float]], state: SteadyState
 ) -> tuple[AdjustedReading, ...]:
     return tuple(_read(name, setting, change(setting), state) for name, setting in stops)
 
@@ -420,18 +418,18 @@ def _load_readings(prepared: PreparedOscillator, state: SteadyState) -> tuple[Ad
     )
 
 
-def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: SteadyState) -> AdjustedReading:
+def _read(name: str, setting: float | None, circuit: Circuit, base: SteadyState) -> AdjustedReading:
     """The oscillator `circuit`, compared with the steady state `base`; a remark where it does not oscillate."""
     try:
         same_states = (circuit.load is None) == (base.circuit.load is None)
         state = steady_state(circuit, warm_start=base if same_states else None)
     except ValueError as error:
         return AdjustedReading(name, setting, None, None, None, None, " ".join(explained(error).split()))
-    collector, output = state.peak_to_peak(COLLECTOR), state.output_peak_to_peak
+    collector, output = state.peak_to_peak(state.hot), state.output_peak_to_peak
     return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
 
 
-def pot_curve(circuit: OscillatorCircuit, base: SteadyState, points: int = 11) -> tuple[AdjustedReading, ...]:
+def pot_curve(circuit: Circuit, base: SteadyState, points: int = 11) -> tuple[AdjustedReading, ...]:
     """Readings at `points` positions of the pot, evenly from low to high."""
     stops = [(f"{place:.2f}", float(place)) for place in np.linspace(0.0, 1.0, points)]
     return _readings(circuit.with_pot, stops, base)

@@ -47,15 +47,10 @@ def _hull(mesh: Floats, axes: tuple[int, int]) -> Floats:
 def _parts(scene: Scene, posture: Posture, distance: float, height: float) -> Iterator[tuple[str, Floats]]:
     from models.hand import meshes
 
-    for mesh in meshes.body(scene):
+    for mesh in meshes.player_meshes(scene, posture, distance, height):
         yield PLAYER, mesh
-    nose = np.array([0.5 * scene.antenna.diameter + distance, 0.0, scene.hand_height])
-    yield PLAYER, meshes.hand(posture) + nose
-    yield PLAYER, meshes.arm(meshes.shoulder(scene), meshes.wrist(scene, posture, distance))
     ring, room = scene.ring, scene.room
     if ring is not None:
-        yield PLAYER, meshes.palm() + (0.5 * ring.diameter, -ring.offset, ring.top + height)
-        yield PLAYER, meshes.arm(meshes.other_shoulder(scene), meshes.other_wrist(scene, ring, height))
         yield RING, meshes.ring_mesh(ring)
     if scene.cabinet is not None:
         yield COMMON, meshes.cabinet_mesh(scene.antenna, scene.cabinet)

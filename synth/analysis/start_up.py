@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.arrays import Floats
-from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER
+from models.circuit.network import GROUND
 from models.circuit.start_up import StartUp
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings, simulate
 from synth.errors import DesignError
@@ -33,6 +33,8 @@ def integrated(run: StartUp, progress: Callable[[str], None]) -> tuple[Transient
     return record, cut if duration < until else None
 
 
+SUPPLY, CONTROL, COMMON = "supply", "control", "common"
+"""Points that are drawn: the rail, and two ends of the amplifying device, base and emitter of a transistor."""
 SHARES = (0.1, 0.5, 1.0)
 """Shares of the final swing at which true cycles are drawn."""
 CYCLE_POINTS = 240
@@ -51,7 +53,8 @@ class Curve:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cycle:
-    """One true cycle, `after` s from switching on: length, s, and voltages (CYCLE_POINTS,) of tank and emitter."""
+    """One true cycle, `after` s from switching on: length, s, and voltages (CYCLE_POINTS,) of the tank and of the
+    common end of the amplifying device (emitter, source, cathode)."""
 
     after: float
     length: float
@@ -61,11 +64,13 @@ class Cycle:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StartUpCurves:
-    """What is drawn of a start-up: curves of "tank" and of the nodes; cycles at SHARES of the final swing; where the
+    """What is drawn of a start-up: curves of "tank" and of SUPPLY, CONTROL and COMMON, with the names of their nodes;
+    cycles at SHARES of the final swing; where the
     rest was integrated in time, its last cycles: times and tank's voltage (m,), s and V. begin, end: of that rest, s.
     """
 
     curves: dict[str, Curve]
+    names: dict[str, str]
     cycles: tuple[Cycle, ...]
     last: tuple[Floats, Floats] | None
     begin: float
@@ -79,9 +84,13 @@ def start_up_curves(run: StartUp) -> StartUpCurves:
     if late is not None:
         part = slice(max(0, late.times.size - SHOWN_CYCLES * POINTS_PER_CYCLE), None)
         last = late.times[part], late.voltage("tank")[part]
+    drawing = run.circuit.drawing()
+    common = drawing.common if drawing.common != GROUND else drawing.output_node
+    nodes = {"tank": "tank", SUPPLY: drawing.rail, CONTROL: drawing.control, COMMON: common}
     return StartUpCurves(
-        curves={name: _curve(run, name) for name in ("tank", COLD, BASE, EMITTER)},
-        cycles=_cycles(run),
+        curves={role: _curve(run, node) for role, node in nodes.items()},
+        names=nodes,
+        cycles=_cycles(run, common),
         last=last,
         begin=0.0 if late is None else float(late.times[0]),
         end=float(run.times[-1]),
@@ -97,7 +106,11 @@ def _curve(run: StartUp, name: str) -> Curve:
         for values in (first.voltage(name), first.times)
     )
     early = middles < times[0]
-    later = run.mean(COLLECTOR) - run.mean(COLD) if name == "tank" else run.mean(name)
+    if name == "tank":
+        hot, cold = (0.0 if node == GROUND else run.mean(node) for node in first.tank)
+        later = np.asarray(hot - cold)
+    else:
+        later = run.mean(name)
     return Curve(
         np.concatenate([middles[early], times]),
         np.concatenate([rows[early], later]),
@@ -105,7 +118,7 @@ def _curve(run: StartUp, name: str) -> Curve:
     )
 
 
-def _cycles(run: StartUp) -> tuple[Cycle, ...]:
+def _cycles(run: StartUp, common: str) -> tuple[Cycle, ...]:
     """Cycles of the envelope where its swing first reaches each of SHARES of its last, after it was lowest."""
     if not run.points:
         return ()
@@ -120,7 +133,7 @@ def _cycles(run: StartUp) -> tuple[Cycle, ...]:
                 run.points[place].time,
                 1.0 / run.points[place].frequency,
                 run.cycle(place, "tank", CYCLE_POINTS),
-                run.cycle(place, EMITTER, CYCLE_POINTS),
+                run.cycle(place, common, CYCLE_POINTS),
             )
         )
     return tuple(found)

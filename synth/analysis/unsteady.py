@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.circuit.common_base import BASE, COLD, EMITTER
 from models.circuit.envelope import Outcome
 from models.circuit.small_signal import small_signal
 from models.circuit.start_up import StartUp
+from synth.analysis.circuit_points import unsteady_points
 from synth.analysis.figures import OfDesign, collected, of
 from synth.analysis.oscillator import PreparedOscillator
 from synth.designs.quantity import format_quantity
@@ -77,7 +77,7 @@ class UnsteadyFigures(OfDesign):
     growth_rate_per_s: float = of("signal.growth_rate")
     loop_gain_margin_db: float = of("signal.margin_db")
     supply_v: float = of("circuit.supply_voltage")
-    pot: float = of("circuit.bias.position")
+    pot: float | None = of("circuit.pot_position")
     ranges: tuple[Range, ...]
     remedy: str
     notices: tuple[str, ...]
@@ -91,7 +91,7 @@ def unsteady_figures(prepared: PreparedOscillator, run: StartUp) -> UnsteadyFigu
     bursts, tones, pattern = run.bursts, run.tones, run.pattern
     # an irregular swing has peaks as well, but no period
     periodic = bursts if run.outcome is Outcome.SQUEGS else None
-    points = (("tank", "tank"), ("supply", COLD), ("base", BASE), ("emitter", EMITTER))
+    points = (("tank", "tank"), *unsteady_points(prepared.circuit))
     return collected(
         UnsteadyFigures,
         {

@@ -15,7 +15,6 @@ import numpy as np
 from models.branch.antenna_branch import SeriesInductor, preferred_mode
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
-from models.circuit.common_base import OscillatorCircuit
 from models.circuit.coupled import Pulling, pulling, supply_drop
 from models.circuit.oscillator import steady_state
 from models.circuit.ripple_law import RippleLaw, ripple_laws
@@ -43,6 +42,7 @@ from synth.build.assembly import (
     wired,
 )
 from synth.build.circuit_assembly import (
+    Circuit,
     SolvedVariable,
     TunedPair,
     blaming,
@@ -258,7 +258,7 @@ class OpenedDesign:
         return MadeOnce(lambda which: tank_in(self.wired, which))
 
     @cached_property
-    def circuits(self) -> Mapping[str, OscillatorCircuit]:
+    def circuits(self) -> Mapping[str, Circuit]:
         """The circuit of an oscillator without its antenna, its trimmer as written."""
         return MadeOnce(lambda which: circuit_of(self.wired, which))
 
@@ -268,11 +268,11 @@ class OpenedDesign:
         return MadeOnce(lambda posture: solved_variable(self.wired, self.curves[posture], self.branch))
 
     @property
-    def tuned_reference(self) -> OscillatorCircuit:
+    def tuned_reference(self) -> Circuit:
         """The reference's circuit with its trimmer set for zero beat."""
         return self.circuits["reference"].with_trimmer(self.reference_tank.trimmer_setting)
 
-    def loaded_variable(self, capacitance: float) -> OscillatorCircuit:
+    def loaded_variable(self, capacitance: float) -> Circuit:
         """The variable oscillator's circuit with `capacitance`, F, of antenna and stray behind its branch."""
         return with_antenna(self.circuits["variable"], capacitance, self.branch, self.tap.ratio)
 

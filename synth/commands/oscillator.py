@@ -78,7 +78,7 @@ def run(arguments: Namespace) -> int:
     run = switched_on(prepared)
     if arguments.transient:
         record, remark = integrated(run, say)
-        write_text(start_up_csv(record), arguments.transient, arguments.force)
+        write_text(start_up_csv(record, prepared.circuit), arguments.transient, arguments.force)
         if remark is not None:
             prepared = replace(prepared, notices=(*prepared.notices, remark))
     if state is None:

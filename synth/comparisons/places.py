@@ -10,19 +10,7 @@ import numpy as np
 from models.arrays import Floats
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.hand.hand_field import DEFAULT_DISTANCES, PLACES, RING_HEIGHTS, hand_field
-from models.hand.meshes import (
-    antenna_mesh,
-    arm,
-    body,
-    cabinet_mesh,
-    hand,
-    other_shoulder,
-    other_wrist,
-    palm,
-    ring_mesh,
-    shoulder,
-    wrist,
-)
+from models.hand.meshes import antenna_mesh, cabinet_mesh, player_meshes, ring_mesh
 from models.hand.scene import Cabinet, LoopAntenna, Posture, Scene
 from synth.comparisons.benchmark_report import BenchmarkGoal, Column, Comparison
 
@@ -44,17 +32,13 @@ COLUMNS = (
 
 def from_scratch(scene: Scene, distance: float, height: float, posture: Posture = POSTURE) -> Floats:
     """Maxwell's matrix, F, of antenna, common, ring and player, whichever the scene has, with nothing reused."""
-    nose = np.array([0.5 * scene.antenna.diameter + distance, 0.0, scene.hand_height])
-    player = [*body(scene), hand(posture) + nose, arm(shoulder(scene), wrist(scene, posture, distance))]
     parts = [antenna_mesh(scene)]
     if scene.cabinet is not None:
         parts.append(cabinet_mesh(scene.antenna, scene.cabinet))
     if scene.ring is not None:
-        ring = scene.ring
-        parts.append(ring_mesh(ring))
-        player.append(palm() + (0.5 * ring.diameter, -ring.offset, ring.top + height))
-        player.append(arm(other_shoulder(scene), other_wrist(scene, ring, height)))
-    return capacitance_matrix([*parts, np.concatenate(player)], scene.room.earth_plane)
+        parts.append(ring_mesh(scene.ring))
+    player = np.concatenate(player_meshes(scene, posture, distance, height))
+    return capacitance_matrix([*parts, player], scene.room.earth_plane)
 
 
 def places_section(quick: bool, each: Callable[[str], None] = lambda text: None) -> Comparison:

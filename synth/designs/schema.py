@@ -70,6 +70,11 @@ def text(help: str, longest: int, *, shortest: int = 0, default: T = REQUIRED) -
     return field(default=default, metadata={"key": Key(help, default, longest=longest, shortest=shortest)})
 
 
+def rows(*, default: None) -> Any:
+    """A field for a table of parts (synth.designs.part_rows); left out: None."""
+    return field(default=default, metadata={"rows": True})
+
+
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """ "; did you mean 'x'?" for the nearest known word, or "" where none is near."""
     near = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)

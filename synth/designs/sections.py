@@ -21,7 +21,8 @@ from models.hand.scene import POSTURES
 from models.mutual_inductance import Axes
 from models.stray import BOARDS
 from synth.designs.checks import cross_faults
-from synth.designs.schema import Key, check_value, choice, quantity, text
+from synth.designs.part_rows import Rows
+from synth.designs.schema import Key, check_value, choice, quantity, rows, text
 from synth.errors import DesignError
 
 # Defaults that are those of the models.
@@ -37,6 +38,7 @@ class SectionValues:
     section: ClassVar[str]
     help: ClassVar[str]
     keys: ClassVar[Mapping[str, Key]]
+    drawn: ClassVar[bool]  # whether it may hold rows of parts, [section.parts]
     __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
 
     def __post_init__(self) -> None:
@@ -52,7 +54,7 @@ class SectionValues:
 Kind = TypeVar("Kind", bound=SectionValues)
 
 
-@dataclass_transform(field_specifiers=(quantity, choice, text), frozen_default=True)
+@dataclass_transform(field_specifiers=(quantity, choice, text, rows), frozen_default=True)
 def _section(name: str = "", help: str = "") -> Callable[[type[Kind]], type[Kind]]:
     """Make a frozen dataclass of a class whose fields are keys: the section `name` of a design file."""
 
@@ -60,8 +62,11 @@ def _section(name: str = "", help: str = "") -> Callable[[type[Kind]], type[Kind
         kind = dataclass(frozen=True, slots=True)(plain)
         kind.section, kind.help = name, help
         kind.keys = {
-            entry.name: replace(entry.metadata["key"], section=name, name=entry.name) for entry in fields(kind)
+            entry.name: replace(entry.metadata["key"], section=name, name=entry.name)
+            for entry in fields(kind)
+            if "key" in entry.metadata
         }
+        kind.drawn = any("rows" in entry.metadata for entry in fields(kind))
         return kind
 
     return made
@@ -166,6 +171,7 @@ class _TankSection(SectionValues):
     trimmer_maximum: float = quantity("trimmer capacitor, all the way in", ("F", 0.0, 1e-8), default=0.0)
     trimmer: float = quantity("position of the trimmer, 0 = out, 1 = in", ("fraction", 0.0, 1.0), default=0.5)
     quality_factor: float = quantity("Q of the coil at its working frequency", ("ratio", 1.1, 1e4), default=100.0)
+    parts: Rows | None = rows(default=None)
 
 
 @_section("variable", "Tank of the variable oscillator, the one the antenna is connected to.")
@@ -249,6 +255,7 @@ class CircuitSection(SectionValues):
     variable_pot: float = _pot("variable")
     volume_pot: float = _pot("volume")
     board: str | None = choice("what it is built on, to judge board stray by", tuple(BOARDS), default=None)
+    parts: Rows | None = rows(default=None)
 
 
 @_section("transistor", "The NPN transistor of [circuit]; typical values, from memory, for what is left out.")
@@ -619,4 +626,6 @@ def sections_of(design: Design) -> dict[str, dict[str, Any] | None]:
     for name, section in SECTIONS.items():
         part = getattr(design, section.part)
         result[name] = None if part is None else {key: getattr(part, key) for key in section.keys}
+        if part is not None and section.kind.drawn and part.parts is not None:
+            result[name]["parts"] = part.parts  # type: ignore[index]
     return result

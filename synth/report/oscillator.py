@@ -6,10 +6,11 @@ import math
 
 import numpy as np
 
-from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, LOAD
+from models.circuit.drawing import Drawable
 from models.circuit.ripple_law import BOTH_BASES, SUPPLY
 from models.circuit.transient import TransientRecord
 from synth.analysis.adjoint_figures import Hum
+from synth.analysis.circuit_points import recorded_nodes
 from synth.analysis.oscillator import FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
 from synth.report.pulling import pulling_facts
@@ -19,13 +20,6 @@ SHOWN_VALUES = 12
 """Rows of the text's table of sensitivities; the JSON has all."""
 DASH = "-"
 KEEP_EVERY = 4  # samples of the transient, in the CSV
-CSV_NODES = (
-    ("collector_v", COLLECTOR),
-    ("emitter_v", EMITTER),
-    ("base_v", BASE),
-    ("supply_v", COLD),
-    ("output_v", LOAD),
-)
 
 
 def oscillator_text(report: OscillatorFigures) -> str:
@@ -33,8 +27,9 @@ def oscillator_text(report: OscillatorFigures) -> str:
     lines = [f"{name:<20}{value}" for name, value in _facts(report)]
     lines += ["", f"{'test point':<12}{'DC':>11}{'peak to peak':>15}{'frequency':>15}{'THD':>9}{'start-up':>12}"]
     lines += [_point_line(point) for point in report.test_points]
-    head = f"{'frequency':>21}{'shift':>12}{'collector':>13}{'output':>12}   (peak to peak)"
-    lines += ["", f"{'pot':<12}{head}", *(_reading_line(reading) for reading in report.pot_readings)]
+    head = f"{'frequency':>21}{'shift':>12}{report.hot_end:>13}{'output':>12}   (peak to peak)"
+    if report.pot_readings:
+        lines += ["", f"{'pot':<12}{head}", *(_reading_line(reading) for reading in report.pot_readings)]
     if report.trimmer_readings:
         lines += ["", f"{'trimmer':<12}{head}", *(_reading_line(reading) for reading in report.trimmer_readings)]
     lines += ["", f"{'load':<12}{head}", *(_reading_line(reading, "ohm") for reading in report.load_readings)]
@@ -52,9 +47,9 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
         ("frequency", f"{report.frequency_hz / 1e3:.3f} kHz"),
         ("antenna", _antenna(report)),
         ("load", _load(report)),
-        ("pot", f"{report.pot:.3g} of its turn" + _trimmer(report)),
+        ("pot", ("none" if report.pot is None else f"{report.pot:.3g} of its turn") + _trimmer(report)),
         ("supply", f"{_unit(report.supply_v, 'V')}, {_unit(report.supply_current_a, 'A')}, {power} mW"),
-        ("collector at rest", _unit(report.collector_current_at_rest_a, "A")),
+        (f"{report.output_end} at rest", _unit(report.collector_current_at_rest_a, "A")),
         ("loop gain", _loop_gain(report)),
         ("growth", _growth(report)),
         ("starts", report.starts),
@@ -70,7 +65,8 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
     if report.lock_range_hz is not None and report.pulling is not None:
         facts += pulling_facts(report.lock_range_hz, report.lock_paths or (), report.pulling)
     if report.probe_shift_hz is not None:
-        facts.append(("10 pF probe", f"on the collector it shifts the frequency by {report.probe_shift_hz:+.0f} Hz"))
+        shift = f"it shifts the frequency by {report.probe_shift_hz:+.0f} Hz"
+        facts.append(("10 pF probe", f"on the {report.hot_end} {shift}"))
     if report.stray_explanation is not None:
         facts.append(("stray", report.stray_explanation))
     return facts
@@ -172,10 +168,10 @@ def _reading_line(reading: AdjustedReading, unit: str = "fraction") -> str:
     return f"{name:<21}{frequency:>12}{reading.shift_hz:>9.0f} Hz{collector:>13}{output:>12}"
 
 
-def start_up_csv(record: TransientRecord) -> str:
+def start_up_csv(record: TransientRecord, circuit: Drawable) -> str:
     """The transient as CSV, sixteen rows a cycle; without a load there is no output_v."""
     columns = [("time_s", record.times)]
-    columns += [(name, record.voltage(node)) for name, node in CSV_NODES if node in record.names]
+    columns += [(name, record.voltage(node)) for name, node in recorded_nodes(circuit) if node in record.names]
     rows = np.column_stack([values for _, values in columns])[::KEEP_EVERY]
     return numbers_csv([name for name, _ in columns], rows.tolist())
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from models.arrays import Floats
-from models.circuit.common_base import BASE, COLD, EMITTER
 from synth.analysis.oscillator import AdjustedReading, OscillatorFigures
-from synth.analysis.start_up import Cycle, StartUpCurves
+from synth.analysis.start_up import COMMON, CONTROL, SUPPLY, Cycle, StartUpCurves
 from synth.analysis.unsteady import UnsteadyFigures
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
@@ -31,7 +30,7 @@ def save_oscillator_plot(
         span = 0.0, run.end if report.startup_s is None else min(run.end, SHOWN_STARTS * report.startup_s)
         _draw_bias(bias, run, span)
         _draw_swing(swing, run, span, report.startup_s)
-        _draw_cycles(cycles, run.cycles)
+        _draw_cycles(cycles, run)
         _draw_pot(turn, report, pot)
         for each in axes:
             each.grid(axis="y", which="major")
@@ -47,7 +46,7 @@ def save_unsteady_plot(report: UnsteadyFigures, run: StartUpCurves, path: str, f
         _draw_bias(bias, run, span, supply=False)
         _draw_envelope(swing, run, span)
         if run.last is None:
-            _draw_cycles(cycles, run.cycles)
+            _draw_cycles(cycles, run)
         else:
             _draw_last(cycles, *run.last)
         for each in axes:
@@ -56,7 +55,11 @@ def save_unsteady_plot(report: UnsteadyFigures, run: StartUpCurves, path: str, f
 
 def _draw_bias(axes: Axes, run: StartUpCurves, span: tuple[float, float], supply: bool = True) -> None:
     """Supply, base and emitter, each the mean over a cycle."""
-    lines = ((COLD, "supply at the tank", QUIET), (BASE, "base", ORANGE), (EMITTER, "emitter", GREEN))
+    lines = (
+        (SUPPLY, "supply at the tank", QUIET),
+        (CONTROL, run.names[CONTROL], ORANGE),
+        (COMMON, run.names[COMMON], GREEN),
+    )
     for name, label, colour in lines if supply else lines[1:]:
         curve = run.curves[name]
         axes.plot(1e3 * np.append(0.0, curve.times), np.append(0.0, curve.mean), color=colour, label=label)
@@ -65,7 +68,7 @@ def _draw_bias(axes: Axes, run: StartUpCurves, span: tuple[float, float], supply
 
 def _draw_swing(axes: Axes, run: StartUpCurves, span: tuple[float, float], started: float | None) -> None:
     """Peak-to-peak of tank and base; on this axis exponential growth is a straight line."""
-    for name, label, colour in (("tank", "tank", BLUE), (BASE, "base", ORANGE)):
+    for name, label, colour in (("tank", "tank", BLUE), (CONTROL, run.names[CONTROL], ORANGE)):
         curve = run.curves[name]
         axes.plot(1e3 * curve.times, np.maximum(curve.swing, 0.1 * SMALLEST), color=colour, label=label)
     axes.set_yscale("log")
@@ -93,15 +96,16 @@ def _time_axis(axes: Axes, span: tuple[float, float], label: str) -> None:
     legend_above(axes, 3, right=True)
 
 
-def _draw_cycles(axes: Axes, cycles: tuple[Cycle, ...]) -> None:
+def _draw_cycles(axes: Axes, run: StartUpCurves) -> None:
     """The tank's voltage over true cycles at chosen swings, and the emitter's at the last, enlarged."""
+    cycles, name = run.cycles, run.names[COMMON]
     for cycle, width, alpha in zip(cycles, (1.0, 1.4, 1.8), (0.4, 0.7, 1.0), strict=True):
         label = f"tank after {format_quantity(cycle.after, 's', 3)}"
         axes.plot(*_repeated(cycle, cycle.tank), color=BLUE, linewidth=width, alpha=alpha, label=label)
     last = cycles[-1]
     wave = last.emitter - last.emitter.mean()
     factor = _round_factor(float(np.ptp(last.tank) / np.ptp(wave)))
-    label = "emitter" if factor == 1.0 else f"emitter x {factor:g}"
+    label = name if factor == 1.0 else f"{name} x {factor:g}"
     axes.plot(*_repeated(last, factor * wave), color=ORANGE, linewidth=1.2, label=label)
     axes.set_xlim(left=0.0)
     axes.set_xlabel("true cycles at these instants (us)")
@@ -139,7 +143,7 @@ def _draw_pot(axes: Axes, report: OscillatorFigures, pot: tuple[AdjustedReading,
     known = np.array([reading.shift_hz is not None for reading in pot])
     shifts = np.array([np.nan if reading.shift_hz is None else reading.shift_hz for reading in pot])
     axes.plot(places, shifts, color=BLUE, label="frequency against the pot")
-    axes.plot([report.pot], [0.0], "o", color=VERMILLION, markersize=5, label=f"set at {report.pot:.3g}")
+    axes.plot([report.pot or 0.0], [0.0], "o", color=VERMILLION, markersize=5, label=f"set at {report.pot or 0.0:.3g}")
     if not known.all():
         silent = np.full(int((~known).sum()), float(shifts[known].min()) if known.any() else 0.0)
         axes.plot(places[~known], silent, "x", color=QUIET, label="does not oscillate")

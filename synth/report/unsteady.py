@@ -19,6 +19,10 @@ def unsteady_text(report: UnsteadyFigures) -> str:
     return finished(lines, report.notices)
 
 
+def _pot(place: float | None) -> str:
+    return "no pot" if place is None else f"pot at {place:.3g} of its turn"
+
+
 def _facts(report: UnsteadyFigures) -> list[tuple[str, str]]:
     span = f"{report.lowest_frequency_hz / 1e3:.2f} to {report.highest_frequency_hz / 1e3:.2f} kHz"
     facts = [
@@ -44,7 +48,7 @@ def _facts(report: UnsteadyFigures) -> list[tuple[str, str]]:
         tones = " and ".join(f"{one.frequency_hz / 1e3:.2f} kHz ({_volts(one.tank_peak_v)})" for one in report.tones)
         facts.append(("two tones", f"{tones} peak across the tank"))
     facts += [
-        ("supply", f"{format_quantity(report.supply_v, 'V')}, pot at {report.pot:.3g} of its turn"),
+        ("supply", f"{format_quantity(report.supply_v, 'V')}, {_pot(report.pot)}"),
         ("loop gain", f"{report.loop_gain_margin_db:.1f} dB more than needed to start"),
         ("growth", f"{report.growth_rate_per_s:.4g} /s from rest"),
         ("followed", f"for {_seconds(report.followed_s)} from switching on"),

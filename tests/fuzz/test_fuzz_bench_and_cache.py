@@ -20,7 +20,7 @@ from synth.errors import DesignError
 READINGS = [
     b"fitted_capacitor,frequency\n100 pF,412.3 kHz\n220 pF,301.1 kHz\n330 pF,256.2 kHz\n",
     b"fitted_capacitor,frequency,trimmer,hand_distance,pot\r\n100p,400 kHz,out,away,0.5\r\n220p,300kHz,in,30 cm,1\r\n",
-    b"oscillator,board,fitted_capacitor,pitch,hand_distance,probe\nvariable,A,100 pF,A4,10 cm,10 pF\n,B,,440 Hz,away,\n",
+    b"oscillator,board,fitted_capacitor,pitch,hand_distance,probe\nvariable,A,1 nF,A4,10 cm,9 pF\n,B,,440 Hz,away,\n",
     b'frequency,fitted_capacitor,reverse_voltage\n"231.402 kHz","1 nF",2 V\n\n"204 kHz","1.3 nF",4 V\n',
 ]
 
@@ -87,8 +87,8 @@ def _cache(content: bytes) -> None:
         assert [path.name for path in folder.iterdir()] == [f"{KEY}.json"]
 
 
-test_readings_few, test_readings = wild.quick_and_slow(_readings, wild.damaged(READINGS), 60, 2500)
-test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 8, 1000)
+test_readings_few, test_readings = wild.quick_and_slow(_readings, wild.damaged(READINGS), 60, 600)
+test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 8, 250)
 
 
 def test_readings_are_bounded_in_rows(tmp_path):

@@ -94,7 +94,9 @@ def test_an_unsettled_tail_is_refused():
     times = np.arange(200 * POINTS_PER_CYCLE) / (236e3 * POINTS_PER_CYCLE)
     swing = np.sin(2 * np.pi * 236e3 * (times + 0.1 * times**2))
     with pytest.raises(ValueError, match="not settled"):
-        measure(TransientRecord(times, np.stack([swing, 0 * swing]), ("collector", "cold end")))
+        measure(
+            TransientRecord(times, np.stack([swing, 0 * swing]), ("collector", "cold end"), ("collector", "cold end"))
+        )
 
 
 def test_a_dead_circuit_gives_no_frequency():
