@@ -128,7 +128,8 @@ def _with_tank(bench: SolvedBench, design: Design, setting: Setting, reach: Reac
     oscillator = setting.oscillator
     values = _tank_values(bench, setting, reach, notices)
     if design.circuit is not None and not bench.bench.circuits:
-        bare = replace(design, **{oscillator: replace(getattr(design, oscillator), **values)})
+        untuned = replace(design, tuning=replace(design.tuning, zero_beat=None))
+        bare = replace(untuned, **{oscillator: replace(getattr(design, oscillator), **values)})
         section = getattr(bare, oscillator)
         counted = tank_in(bare, oscillator).board_stray - section.stray - section.self_capacitance
         values["stray"] -= counted
@@ -140,6 +141,9 @@ def _with_tank(bench: SolvedBench, design: Design, setting: Setting, reach: Reac
         notices.append(
             f"stray is less by {format_quantity(counted, 'F')}, which the design counts for coil and circuit"
         )
+    if oscillator == "reference" and values.get("trimmer_maximum") == 0.0 and design.tuning.zero_beat is not None:
+        design = replace(design, tuning=replace(design.tuning, zero_beat=None))
+        notices.append("zero_beat is left out: without its trimmer the reference cannot be tuned")
     design = replace(design, **{oscillator: replace(getattr(design, oscillator), **values)})
     line = next(row.line for row in reversed(bench.rows) if bench.bench.setting(row.setting) == setting)
     if reach is None:

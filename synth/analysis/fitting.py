@@ -8,7 +8,8 @@ about the solution until the solved circuits give the readings that the fit says
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Final
@@ -20,6 +21,7 @@ from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.branch.tapped_coil import Tap
 from models.circuit.adjoint import oscillator_adjoint
+from models.circuit.common_base import BASE, COLLECTOR, EMITTER
 from models.circuit.drawing import Drawing, Load
 from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
@@ -28,7 +30,15 @@ from models.circuit.variable_oscillator import with_antenna
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.junction import depletion_capacitance
 from models.readings.fit import Fit, Problem, Slip, fit_readings
-from models.readings.instrument_model import BeatOf, FrequencyOf, InstrumentModel, Reading, Rows, TunedFrequency
+from models.readings.instrument_model import (
+    BeatOf,
+    FrequencyOf,
+    InstrumentModel,
+    LevelOf,
+    Reading,
+    Rows,
+    TunedFrequency,
+)
 from models.readings.unknowns import NORMAL_95, Unknown, values_of
 from synth.analysis.readings import BenchRow, Readings, Setting
 from synth.build.circuit_assembly import Circuit, blaming, circuit_of
@@ -94,9 +104,15 @@ PULL_LIMIT, PULL_SLOPE_LIMIT = 2e-3, 4e-3
 for each factor e of frequency (`neglected` in synth/analysis/fit_figures.py says where they come from)."""
 PITCH_LIMIT_CENTS = 5.0
 LEAST_PITCH_LIMIT = 0.05  # Hz
+DC_LIMIT, SWING_LIMIT, LEAST_VOLTS = 0.02, 0.10, 0.02
+"""95 % limits of a DC voltage and of a swing: of meter or screen, and of the resistors; and the least, V."""
+POINTS: Final = {"dc_base": BASE, "dc_emitter": EMITTER, "dc_collector": COLLECTOR, "swing": COLLECTOR}
+"""Columns read in volts, with the nodes of the fixed form."""
+LEVEL_STEP = 0.1
 MOST_ROUNDS = 6
-SETTLED = 0.05
-"""Difference of model and solved circuit, in standard deviations of a reading, at which the fit has settled."""
+SETTLED, LEVEL_SETTLED = 5e-7, 0.05
+"""Difference of model and solved circuits, relative of a frequency and in standard deviations of a voltage, at which
+the fit has settled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,11 +201,12 @@ def known_of(texts: Sequence[str]) -> dict[str, Known]:
 @dataclass(frozen=True, slots=True)
 class _Solved:
     """What the solved circuit of one set-up adds across its tank: F, and its change (k,) with the unknowns about
-    `values`; its frequency, Hz."""
+    `values`; its frequency, Hz; what was read of it in volts, by column."""
 
     added: float
     slopes: Floats
     frequency: float
+    levels: Mapping[str, LevelOf]
 
 
 class Bench:
@@ -213,6 +230,7 @@ class Bench:
         self.settings = tuple(dict.fromkeys(self.setting(row.setting) for row in self.rows))
         self.oscillators = tuple(dict.fromkeys(self.oscillator(one) for one in self.settings if not one.tuned))
         self.boards = tuple(dict.fromkeys(one.board for one in self.settings))
+        self._level_slopes: dict[Setting, dict[str, Floats]] = {}
         self.unknowns = self._unknowns()
         self.index = {one.name: place for place, one in enumerate(self.unknowns)}
 
@@ -268,6 +286,9 @@ class Bench:
         """Standard deviation of a reading in the units of the model: of the logarithm of a frequency, else SI."""
         if place.what == "frequency":
             return self.errors.counter_deviation(place.value)
+        if place.what in POINTS:
+            limit = SWING_LIMIT if place.what == "swing" else DC_LIMIT
+            return max(limit * place.value, LEAST_VOLTS) / NORMAL_95
         share: float = 2.0 ** (self.errors.pitch_cents / 1200.0) - 1.0
         return max(place.value * share, LEAST_PITCH_LIMIT) / NORMAL_95
 
@@ -366,6 +387,7 @@ class Bench:
             for name, (middle, limit) in USUAL_FINE_TRIMMER.items():
                 made.append(_capacitance(self.named(name, oscillator), middle, limit))
         moved = any(one.pot is not None or one.supply is not None for one in own)
+        moved = moved or any(place.what in POINTS for place in self.places)
         if self.circuits and moved and not isinstance(self._circuit(oscillator), Drawing):
             junction = self._transistor(oscillator).collector_junction.zero_bias_capacitance
             made.append(_capacitance(self.named("junction", oscillator), junction, tolerances.junction * junction))
@@ -519,7 +541,8 @@ class Bench:
             changed["trimmer"] = setting.trimmer
         elif "trimmer" in self.columns:
             changed |= {"trimmer_minimum": 0.0, "trimmer_maximum": 0.0}
-        design = replace(self.design, **{oscillator: replace(section, **_within(section, changed))})
+        untuned = replace(self.design, tuning=replace(self.design.tuning, zero_beat=None))
+        design = replace(untuned, **{oscillator: replace(section, **_within(section, changed))})
         if setting.supply is not None and design.circuit is not None:
             design = replace(design, circuit=replace(design.circuit, supply_voltage=setting.supply))
         circuit = circuit_of(design, oscillator)
@@ -560,7 +583,7 @@ class Bench:
         bare = self.rows_of(picked, None, values)
         for row, setting in enumerate(picked):
             oscillator = self.oscillator(setting)
-            with blaming(self.design, oscillator):
+            with _of_line(self, setting), blaming(self.design, oscillator):
                 circuit = self.circuit(setting, values)
                 state = steady_state(circuit, warm_start=kept.get(setting), near_frequency=near.get(setting))
                 kept[setting] = state
@@ -573,8 +596,46 @@ class Bench:
                     if place is None or key in OF_RESONANCE or key.startswith("branch"):
                         continue
                     slopes[place] = adjoint.frequency_shift(adjoint.disturbance_of(part)) / by_farad
-                found[setting] = _Solved(added, slopes, state.frequency)
+                found[setting] = _Solved(added, slopes, state.frequency, self._levels(setting, values, state))
         return found
+
+    def _levels(self, setting: Setting, values: Floats, state: SteadyState) -> dict[str, LevelOf]:
+        """What was read in volts of a set-up, straight in the unknowns about its solved circuit.
+
+        The derivatives are kept from the first solution.
+        """
+        asked = dict.fromkeys(place.what for place in self.places if self.setting(place.row.setting) == setting)
+        points = {what: node for what, node in POINTS.items() if what in asked}
+        if not points:
+            return {}
+        if isinstance(state.circuit, Drawing) and any(what != "swing" for what in points):
+            raise DesignError(
+                "dc_base, dc_emitter and dc_collector are points of the fixed form of [circuit]; leave them out"
+            )
+        before = {what: _level(state, what) for what in points}
+        if setting not in self._level_slopes:
+            self._level_slopes[setting] = self._slopes_of_levels(setting, values, state, points)
+        slopes = self._level_slopes[setting]
+        return {what: LevelOf(before[what] - float(slopes[what] @ values), slopes[what]) for what in points}
+
+    def _slopes_of_levels(
+        self, setting: Setting, values: Floats, state: SteadyState, points: Iterable[str]
+    ) -> dict[str, Floats]:
+        """Changes of volts with the unknowns, by differences of solved circuits over LEVEL_STEP of their deviations."""
+        slopes = {what: np.zeros(len(self.unknowns)) for what in points}
+        for place, one in enumerate(self.unknowns):
+            if not one.free or one.nuisance or one.name in ("reference_frequency", "lock_range"):
+                continue
+            step = LEVEL_STEP * one.deviation * (float(values[place]) if one.by_ratio else 1.0)
+            moved = values.copy()
+            moved[place] += step
+            circuit = self.circuit(setting, moved)
+            if circuit == state.circuit:
+                continue
+            near = steady_state(circuit, warm_start=state, near_frequency=state.frequency)
+            for what in points:
+                slopes[what][place] = (_level(near, what) - _level(state, what)) / step
+        return slopes
 
     def start(self) -> tuple[Floats, ...]:
         """Coordinates to start at: inductance and stray by the middle slope of 1/omega^2 against the capacitor."""
@@ -693,42 +754,59 @@ def solved_bench(
     kept: dict[Setting, SteadyState] = {}
     starts, expected = bench.start(), None
     try:
-        for _ in range(MOST_ROUNDS if bench.circuits else 1):
-            if bench.circuits:
-                solved = bench.solve(bench.settings, values, near, kept)
+        if bench.circuits:
+            solved = bench.solve(bench.settings, values, near, kept)
+        for _ in range(MOST_ROUNDS):
             model = _model(bench, solved, values, lines)
             if expected is None:
                 expected = model.predicted(values)[0]
             begun = _with_reference(bench, model, starts)
             fit, slips, places = fit_readings(Problem(bench.unknowns, model, read, deviations, begun))
-            if not bench.circuits:
+            model = model.with_modes(fit.problem.model.rows.high)
+            if solved is None:
                 break
-            values = fit.values
-            starts = (fit.coordinates,)
-            if _settled(bench, model, values, near, kept, deviations):
+            values, starts = fit.values, (fit.coordinates,)
+            again = bench.solve(bench.settings, values, near, kept)
+            settled, solved = _settled(bench, model, values, again), again
+            if settled:
                 break
     except DesignError:
         raise
     except ValueError as error:
         raise DesignError(f"the readings cannot be used: {error}") from None
     assert expected is not None
-    return SolvedBench(bench, fit, slips, places, solved, model.with_modes(fit.problem.model.rows.high), expected)
+    return SolvedBench(bench, fit, slips, places, solved, model, expected)
 
 
-def _settled(
-    bench: Bench,
-    model: InstrumentModel,
-    values: Floats,
-    near: Mapping[Setting, float],
-    kept: dict[Setting, SteadyState],
-    deviations: Floats,
-) -> bool:
-    """Whether the circuits solved with these values have the frequencies that the model says."""
-    picked = [one for one in bench.settings if not one.tuned]
-    again = bench.solve(picked, values, near, kept)
-    logs = dict(zip(bench.settings, model.rows.log_frequencies(values)[0].tolist(), strict=True))
-    least = float(deviations.min()) if len(deviations) else 1.0
-    return all(abs(math.log(again[one].frequency) - logs[one]) <= SETTLED * min(least, 1e-5) for one in picked)
+def _settled(bench: Bench, fitted: InstrumentModel, values: Floats, again: Mapping[Setting, _Solved]) -> bool:
+    """Whether the circuits solved with these values have the frequencies and volts that the fitted model says."""
+    logs = dict(zip(bench.settings, fitted.rows.log_frequencies(values)[0].tolist(), strict=True))
+    if any(abs(math.log(one.frequency) - logs[setting]) > SETTLED for setting, one in again.items()):
+        return False
+    said = fitted.predicted(values)[0]
+    for place, level in zip(bench.places, said.tolist(), strict=True):
+        if place.what in POINTS:
+            now = again[bench.setting(place.row.setting)].levels[place.what]
+            if abs(now.offset + float(now.slopes @ values) - level) > LEVEL_SETTLED * bench.deviation(place):
+                return False
+    return True
+
+
+@contextmanager
+def _of_line(bench: Bench, setting: Setting) -> Iterator[None]:
+    """Name the line of a set-up that cannot be solved."""
+    try:
+        yield
+    except DesignError as error:
+        line = next((row.line for row in bench.rows if bench.setting(row.setting) == setting), None)
+        raise DesignError(f"{'' if line is None else f'line {line}: '}{error}") from error
+
+
+def _level(state: SteadyState, what: str) -> float:
+    """A voltage of a solved circuit: DC of a node while it oscillates, or the swing of the tank's hot end, V."""
+    if what == "swing":
+        return state.peak_to_peak(state.hot)
+    return float(state.coefficients(POINTS[what])[0].real)
 
 
 def _read(bench: Bench) -> tuple[Floats, Floats]:
@@ -752,6 +830,9 @@ def _model(
         if place.what == "pitch":
             sign = -1.0 if setting in beyond else 1.0
             made.append(BeatOf(row, bench.index["reference_frequency"], bench.index["lock_range"], sign))
+        elif place.what in POINTS:
+            assert solved is not None
+            made.append(solved[setting].levels[place.what])
         elif setting.tuned:
             made.append(TunedFrequency(bench.index["reference_frequency"]))
         else:
@@ -822,6 +903,9 @@ def _refuse(bench: Bench, which: str | None) -> None:
             raise DesignError(f"{place}: hand_distance: the antenna is not on the reference oscillator")
         if setting.oscillator == "volume" and (design is None or design.volume is None):
             raise DesignError(f"{place}: oscillator = 'volume' needs --design DESIGN with a volume oscillator")
+        if any(what in POINTS for what in row.read) and not bench.circuits:
+            volts = next(what for what in row.read if what in POINTS)
+            raise DesignError(f"{place}: {volts} needs --design DESIGN with a [circuit]: what it should be is solved")
         if "pitch" in row.read and design is None:
             raise DesignError(f"{place}: pitch needs --design DESIGN")
 
