@@ -22,7 +22,7 @@ from models.readings.target import Reach
 from models.readings.unknowns import slopes_of
 from synth.analysis.fitting import SolvedBench
 from synth.analysis.readings import Setting
-from synth.build.assembly import tank_in
+from synth.build.assembly import tank_in, wired
 from synth.build.circuit_assembly import blaming, circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
@@ -34,6 +34,7 @@ FINE: Final = 0.03
 """A value is rounded by at most this share of the change that moves its readings by a standard deviation."""
 LEAST_SHARE: Final = 1e-9
 STEPS: Final = 12
+CHAIN_STEPS: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,11 +195,11 @@ def _with_tuning(bench: SolvedBench, design: Design, notices: list[str]) -> Desi
         design = replace(design, coupling=replace(design.coupling, lock_range=lock))
     design = _with_mode(bench, design, notices)
     if "reference_frequency" not in index:
-        return design
+        return _with_chain(bench, design)
     target = float(fit.values[index["reference_frequency"]])
-    design = _with_reference(design, target, notices)
+    design = _with_chain(bench, _with_reference(design, target, notices))
     opened = _again(bench, replace(design, tuning=replace(design.tuning, zero_beat=None)))
-    instrument, curve, stray = opened.instrument, opened.curve, design.antenna.stray
+    instrument, curve, stray = opened.instrument, opened.curve, opened.wired.antenna.stray
 
     def below(distance: float) -> float:
         return float(instrument.frequency_with(curve.capacitance(distance) + stray)) - target
@@ -209,6 +210,36 @@ def _with_tuning(bench: SolvedBench, design: Design, notices: list[str]) -> Desi
         return replace(design, tuning=replace(design.tuning, zero_beat=round(zero, 5)))
     notices.append("zero_beat is left out: the readings put it beyond the hand's range; the reference's trimmer stays")
     return replace(design, tuning=replace(design.tuning, zero_beat=None))
+
+
+def _with_chain(bench: SolvedBench, design: Design) -> Design:
+    """A chain of chokes that equals the one coil that was fitted: how it does so hangs on the reference's frequency."""
+    fit, index, part = bench.fit, bench.bench.index, design.branch
+    if part is None or part.chokes <= 1.0 or "branch_inductance" not in index:
+        return design
+    inductance, own = (float(fit.values[index[f"branch_{key}"]]) for key in ("inductance", "self_capacitance"))
+    ends, ratio = bench.bench.ends, bench.bench.tap.ratio
+    antenna, variable = design.antenna.stray + ends, design.variable.stray + ends * ratio**2
+    for _ in range(CHAIN_STEPS):
+        now, branch = wired(design), design.branch
+        assert now.branch is not None
+        assert branch is not None
+        branch = replace(
+            branch,
+            inductance=branch.inductance * inductance / now.branch.inductance,
+            self_capacitance=max(branch.self_capacitance + own - now.branch.self_capacitance, 0.0),
+        )
+        strays = (
+            design.antenna.stray + antenna - now.antenna.stray,
+            design.variable.stray + variable - now.variable.stray,
+        )
+        design = replace(
+            design,
+            branch=branch,
+            antenna=replace(design.antenna, stray=max(strays[0], 0.0)),
+            variable=replace(design.variable, stray=max(strays[1], 0.0)),
+        )
+    return design
 
 
 def _again(bench: SolvedBench, design: Design) -> OpenedDesign:

@@ -144,7 +144,7 @@ def test_pitch_against_hand_distance_comes_back_through_field(in_tmp, demos, cap
     places = (0.06, 0.1, 0.15, 0.2, 0.3, 0.38)
     lines = ["fitted_capacitor,frequency,pitch,hand_distance"]
     instrument = opened.instrument
-    bare = float(instrument.frequency_with(float(curve.capacitance(0.1)) + 3.6 * P))
+    bare = float(instrument.frequency_with(float(curve.capacitance(0.1)) + opened.wired.antenna.stray))
     lines.append(f"270 pF,{bare!r} Hz,,10 cm")
     lines += [f"270 pF,,{float(opened.field.frequency_at(place))!r} Hz,{100 * place:g} cm" for place in places]
     document = fitted(capsys, "\n".join(lines) + "\n", "--design", str(demos / "meadow.toml"))
@@ -155,7 +155,7 @@ def test_pitch_against_hand_distance_comes_back_through_field(in_tmp, demos, cap
         heard = float(again.field.frequency_at(row["hand_distance_m"]))
         assert abs(heard - row["read"]) <= abs(row["residual"]) + 2e-3 * row["read"]
     assert written.tuning.zero_beat == pytest.approx(0.45, abs=0.005)
-    assert again.instrument.frequency_with(float(curve.capacitance(0.1)) + written.antenna.stray) == pytest.approx(
+    assert again.instrument.frequency_with(float(curve.capacitance(0.1)) + again.wired.antenna.stray) == pytest.approx(
         bare, rel=1e-4
     )
 
@@ -170,8 +170,9 @@ def test_modes_of_a_meadow_are_settled_for_every_reading(in_tmp, demos, capsys):
             there = replace(
                 design, variable=replace(design.variable, inductance=1.02e-3, stray=40 * P, capacitance=value * P)
             )
-            instrument = OpenedDesign(there, (curve, None)).instrument
-            frequency = float(instrument.frequency_with(float(curve.capacitance(0.05)) + 3 * P))
+            opened = OpenedDesign(there, (curve, None))
+            hand = float(curve.capacitance(0.05)) + opened.wired.antenna.stray
+            frequency = float(opened.instrument.frequency_with(hand))
             lines.append(f"{value} pF,{frequency!r} Hz,5 cm")
         document = fitted(capsys, "\n".join(lines) + "\n", "--design", str(demos / "meadow.toml"))
         found = {part["name"]: part for part in document["inferred"]}
