@@ -34,6 +34,8 @@ FINE: Final = 0.03
 """A value is rounded by at most this share of the change that moves its readings by a standard deviation."""
 LEAST_SHARE: Final = 1e-9
 STEPS: Final = 12
+VAGUE: Final = 0.5
+"""Width of the inductance's interval over its value, from which a new design is not written."""
 CHAIN_STEPS: Final = 8
 
 
@@ -67,7 +69,8 @@ def fitted_design(bench: SolvedBench, reach: Reach | None) -> Written:
 def _new(bench: SolvedBench, reach: Reach | None, notices: list[str]) -> Design:
     setting = bench.last(bench.which)
     coil = None if setting is None else bench.place("inductance", setting)
-    if setting is None or coil is None or bench.fit.told(coil) > NOT_TOLD:
+    value, low, high = (0.0, 0.0, 0.0) if coil is None else bench.fit.interval(coil)
+    if setting is None or high - low > VAGUE * value or value == 0.0:
         raise DesignError("-o: the readings do not give the inductance; take the best next reading first")
     values = _tank_values(bench, setting, reach, notices)
     notices += (
@@ -198,7 +201,7 @@ def _with_tuning(bench: SolvedBench, design: Design, notices: list[str]) -> Desi
         return _with_chain(bench, design)
     target = float(fit.values[index["reference_frequency"]])
     design = _with_chain(bench, _with_reference(design, target, notices))
-    opened = _again(bench, replace(design, tuning=replace(design.tuning, zero_beat=None)))
+    opened = opened_in_field(bench, replace(design, tuning=replace(design.tuning, zero_beat=None)))
     instrument, curve, stray = opened.instrument, opened.curve, opened.wired.antenna.stray
 
     def below(distance: float) -> float:
@@ -242,7 +245,7 @@ def _with_chain(bench: SolvedBench, design: Design) -> Design:
     return design
 
 
-def _again(bench: SolvedBench, design: Design) -> OpenedDesign:
+def opened_in_field(bench: SolvedBench, design: Design) -> OpenedDesign:
     """A changed design opened in the hand field that is known already."""
     opened = bench.opened
     assert opened is not None
@@ -259,7 +262,7 @@ def _with_mode(bench: SolvedBench, design: Design, notices: list[str]) -> Design
     place = bench.bench.settings.index(setting)
     mode = "high" if bool(bench.model.rows.high[place]) else "low"
     try:
-        taken = _again(bench, replace(design, tuning=replace(design.tuning, zero_beat=None))).pair.mode
+        taken = opened_in_field(bench, replace(design, tuning=replace(design.tuning, zero_beat=None))).pair.mode
     except DesignError:
         taken = ""
     if taken == mode:

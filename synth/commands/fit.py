@@ -63,6 +63,7 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.fit_target import Wish, chosen_reach
     from synth.analysis.fitting import errors_of, known_of, solved_bench
     from synth.analysis.readings import load_readings
+    from synth.analysis.retuning import retuning
     from synth.build.workbench import say
     from synth.commands.options import chosen, frequency_of
     from synth.designs.design_file import design_source, read_design
@@ -89,7 +90,7 @@ def run(arguments: Namespace) -> int:
     if arguments.output:
         fitted = fitted_design(bench, chosen_reach(bench, wish))
         write_text(arguments.output, edited_text(source or "", design, fitted.design), arguments.force)
-        for notice in fitted.notices:
+        for notice in (*fitted.notices, *retuning(bench, fitted.design)):
             say(f"note: {notice}")
         say(f"wrote {arguments.output}")
     FIT.write(arguments, figures)
