@@ -260,7 +260,7 @@ def _unbounded(problem: Problem, start: Floats, moving: list[int]) -> Floats | N
         top = -(bend / problem.deviations)[:, None] * by_coordinate[:, pick]
         return np.vstack([top, np.eye(pick.size)])
 
-    options = {"xtol": 1e-11, "ftol": 1e-11, "gtol": 1e-11, "max_nfev": 300}
+    options = {"xtol": 1e-10, "ftol": 1e-10, "gtol": 1e-10, "max_nfev": 100}
     with np.errstate(all="ignore"):
         try:
             found = least_squares(residuals, start[pick], jac=jacobian, method="lm", x_scale="jac", **options)

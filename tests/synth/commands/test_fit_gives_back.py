@@ -84,6 +84,7 @@ def test_with_a_circuit_oscillator_reads_what_was_read(in_tmp, demos, capsys, wi
     assert [line for line in text.splitlines() if line.startswith("[")] == heads
 
 
+@pytest.mark.slow
 def test_boards_of_one_file_have_their_own_stray(in_tmp, demos, capsys):
     lines = ["fitted_capacitor,frequency,board"]
     design = load_design(demos / "heron.toml")
