@@ -272,8 +272,9 @@ def _notices(bench: SolvedBench) -> list[str]:
         notices += [] if boards is None else [boards]
     for place in asked(fit):
         one, at = fit.problem.unknowns[place], float(fit.coordinates[place])
-        if bench.design is not None and abs(at) > OFF_BEFOREHAND:
-            assumed, limit = format_quantity(one.middle, one.unit), NORMAL_95 * one.deviation
+        deviation = inner.set_aside.get(one.name, one.deviation)
+        if bench.design is not None and abs(at) * one.deviation > OFF_BEFOREHAND * deviation:
+            assumed, limit = format_quantity(one.middle, one.unit), NORMAL_95 * deviation
             by = f"{100.0 * limit:.2g} %" if one.by_ratio else format_quantity(limit, one.unit, 2)
             notices.append(
                 f"{one.name.replace('_', ' ')} comes out far from the {assumed} of the design (assumed within {by}): "

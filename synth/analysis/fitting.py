@@ -109,6 +109,8 @@ DC_LIMIT, SWING_LIMIT, LEAST_VOLTS = 0.02, 0.10, 0.02
 POINTS: Final = {"dc_base": BASE, "dc_emitter": EMITTER, "dc_collector": COLLECTOR, "swing": COLLECTOR}
 """Columns read in volts, with the nodes of the fixed form."""
 LEVEL_STEP = 0.1
+CONTRADICTED, WIDER = 3.0, 10.0
+"""Standard deviations from what was assumed of an unknown at which readings contradict it, and how much wider then."""
 MOST_ROUNDS = 6
 SETTLED, LEVEL_SETTLED = 5e-7, 0.05
 """Difference of model and solved circuits, relative of a frequency and in standard deviations of a voltage, at which
@@ -230,6 +232,7 @@ class Bench:
         self.settings = tuple(dict.fromkeys(self.setting(row.setting) for row in self.rows))
         self.oscillators = tuple(dict.fromkeys(self.oscillator(one) for one in self.settings if not one.tuned))
         self.boards = tuple(dict.fromkeys(one.board for one in self.settings))
+        self.set_aside: dict[str, float] = {}
         self._level_slopes: dict[Setting, dict[str, Floats]] = {}
         self.unknowns = self._unknowns()
         self.index = {one.name: place for place, one in enumerate(self.unknowns)}
@@ -637,6 +640,22 @@ class Bench:
                 slopes[what][place] = (_level(near, what) - _level(state, what)) / step
         return slopes
 
+    def set_aside_what_contradicts(self, fit: Fit) -> bool:
+        """Assume less of what the readings contradict clearly, so that a wrong design spoils nothing; whether any was.
+
+        What was said by --known stays.
+        """
+        found = [
+            one
+            for one, at in zip(self.unknowns, fit.coordinates.tolist(), strict=True)
+            if abs(at) > CONTRADICTED and not one.nuisance and one.name not in self.set_aside
+        ]
+        found = [one for one in found if _key(one.name) not in self.known]
+        self.set_aside |= {one.name: one.deviation for one in found}
+        wider = {one.name: replace(one, deviation=WIDER * one.deviation) for one in found}
+        self.unknowns = tuple(wider.get(one.name, one) for one in self.unknowns)
+        return bool(found)
+
     def start(self) -> tuple[Floats, ...]:
         """Coordinates to start at: inductance and stray by the middle slope of 1/omega^2 against the capacitor."""
         points = []
@@ -763,9 +782,13 @@ def solved_bench(
             begun = _with_reference(bench, model, starts)
             fit, slips, places = fit_readings(Problem(bench.unknowns, model, read, deviations, begun))
             model = model.with_modes(fit.problem.model.rows.high)
+            starts = (fit.coordinates,)
+            if bench.set_aside_what_contradicts(fit):
+                values, starts = fit.values, bench.start()
+                continue
             if solved is None:
                 break
-            values, starts = fit.values, (fit.coordinates,)
+            values = fit.values
             again = bench.solve(bench.settings, values, near, kept)
             settled, solved = _settled(bench, model, values, again), again
             if settled:
