@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.outputs import Printed, Written, add_force_option, add_plot_option
+from synth.commands.outputs import PLOT, Printed, Written, add_force_option, add_plot_option
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -35,6 +35,13 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--json", action=Printed, help="print the readings as JSON")
     add_plot_option(parser, "start-up, a steady cycle and the pot")
     parser.add_argument(
+        "--diagram",
+        metavar="FILE",
+        action=Written,
+        kind=PLOT,
+        help="write the circuit diagram, with what to read at each node, as PNG or SVG",
+    )
+    parser.add_argument(
         "--trace",
         "--transient",
         dest="transient",
@@ -52,6 +59,7 @@ def run(arguments: Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
+    from synth.analysis.circuit_points import recorded_nodes
     from synth.analysis.oscillator import (
         bench_setting,
         oscillator_figures,
@@ -78,7 +86,7 @@ def run(arguments: Namespace) -> int:
     run = switched_on(prepared)
     if arguments.transient:
         record, remark = integrated(run, say)
-        write_text(start_up_csv(record, prepared.circuit), arguments.transient, arguments.force)
+        write_text(start_up_csv(record, recorded_nodes(prepared.circuit)), arguments.transient, arguments.force)
         if remark is not None:
             prepared = replace(prepared, notices=(*prepared.notices, remark))
     if state is None:
@@ -98,6 +106,12 @@ def run(arguments: Namespace) -> int:
             turned = pot_curve(prepared.circuit, state)
             save_oscillator_plot(figures, curves, turned, arguments.plot, force=arguments.force)
         say(f"wrote {arguments.plot}")
+    if arguments.diagram:
+        from synth.analysis.circuit_diagram import diagram_of
+        from synth.report.diagram import save_diagram
+
+        save_diagram(diagram_of(prepared.circuit, state), arguments.diagram, arguments.force)
+        say(f"wrote {arguments.diagram}")
     if arguments.json:
         print_json(document)
     elif arguments.transient != "-":

@@ -39,6 +39,7 @@ def run(arguments: Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
+    from synth.analysis.circuit_diagram import pair_diagrams
     from synth.analysis.fit_design import fitted_design
     from synth.analysis.fit_slips import refuse_contradictions
     from synth.analysis.fitting import Errors, solved_bench
@@ -48,6 +49,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design, say
     from synth.errors import DesignError
     from synth.files.plain_text import one_line
+    from synth.report.diagram import diagram_svg
     from synth.report.sheet_page import sheet_page
     from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
     from synth.report.written import print_json, write_text
@@ -68,7 +70,8 @@ def run(arguments: Namespace) -> int:
     elif arguments.which:
         raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
     if target is not None:
-        write_text(sheet_page(figures, arguments.paper), target, arguments.force)
+        drawn = {title: diagram_svg(diagram) for title, diagram in pair_diagrams(opened).items()}
+        write_text(sheet_page(figures, arguments.paper, drawn), target, arguments.force)
         if target != "-":
             say(f"wrote {target}; open it in a browser and print it at 100 %")
     if arguments.csv:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Mapping
 
 from synth.analysis.fit_figures import Residual
 from synth.analysis.sheet_bench import BenchFigures
@@ -31,13 +32,16 @@ from synth.report.sheet_steps import cautions, checks, patterns, tuning, what
 PAPERS = ("A4", "Letter")
 
 
-def sheet_page(figures: SheetFigures, paper: str = "A4") -> str:
-    """The whole page as HTML; the same figures and paper give the same text. ValueError for an unknown paper."""
+def sheet_page(figures: SheetFigures, paper: str = "A4", diagrams: Mapping[str, str] | None = None) -> str:
+    """The whole page as HTML, with the circuit `diagrams` (SVG by title); the same figures give the same text.
+
+    ValueError for an unknown paper.
+    """
     if paper not in PAPERS:
         raise ValueError(f"paper must be one of {', '.join(PAPERS)}; got {paper!r}")
     title = text(f"{figures.design}: build and tuning sheet")
     head = f'<meta charset="utf-8">\n<title>{title}</title>\n<style>\n{style(paper, figures.design_hash)}</style>'
-    body = "\n".join(_sections(figures))
+    body = "\n".join([*_sections(figures), *_diagrams(diagrams or {})])
     return f'<!DOCTYPE html>\n<html lang="en">\n<head>\n{head}\n</head>\n<body>\n{body}\n</body>\n</html>\n'
 
 
@@ -83,6 +87,13 @@ def _bench(bench: BenchFigures) -> list[str]:
 def _what_was_read(row: Residual) -> str:
     set_ = f", {row.setting}" if row.setting else ""
     return f"{row.oscillator}: {row.what}, {quantity(row.fitted_capacitor_f, 'F')}{set_}"
+
+
+def _diagrams(diagrams: Mapping[str, str]) -> Iterator[str]:
+    """Each on a page of its own, across; the size that the drawing states gives way to that of the page."""
+    for title, svg in diagrams.items():
+        drawing = re.sub(r' (height|width)="[^"]*pt"', "", svg[svg.index("<svg") :], count=2)
+        yield section(f"{title}: the circuit", drawing, class_="diagram")
 
 
 def _title(figures: SheetFigures) -> str:
@@ -276,6 +287,10 @@ _STYLE = """\
   @bottom-left { content: "Build and tuning sheet HASH"; font: 7pt "DejaVu Sans", sans-serif; }
   @bottom-right { content: "Page " counter(page) " of " counter(pages); font: 7pt "DejaVu Sans", sans-serif; }
 }
+@page circuit { size: PAPER landscape; }
+.diagram { page: circuit; break-before: page; }
+.diagram svg { width: 100%; height: auto; max-height: 158mm; }
+@media print { .diagram { width: 250mm; margin-left: calc((100% - 250mm) / 2); } }
 * { box-sizing: border-box; }
 html { background: #fff; color: #000; }
 body { margin: 0 auto; max-width: 180mm; font: 8.5pt/1.4 "DejaVu Sans", sans-serif; overflow-wrap: anywhere; }

@@ -22,7 +22,7 @@ STUB = 0.9
 """From a body to the column of a wire that leaves it sideways."""
 SPARE = 0.7
 """Between a text and what follows."""
-CHARACTER = 0.155
+CHARACTER = 0.186
 """Width of a character of a label."""
 PASSES = 12
 """Rounds of the search, at most: it ends before, where nothing is better."""
