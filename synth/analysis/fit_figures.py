@@ -19,6 +19,7 @@ from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 
 UNLIKELY = 0.025  # chance of residuals as large, or as small, from which a remark is made
+LEAST_CHANCE = 1e-4
 OFF_BEFOREHAND = 2.5  # standard deviations from what was assumed, from which a remark is made
 
 
@@ -249,6 +250,10 @@ def neglected() -> str:
     )
 
 
+def _chance(chance: float) -> str:
+    return f"{100.0 * chance:.2g} %" if chance >= LEAST_CHANCE else f"below {100.0 * LEAST_CHANCE:g} %"
+
+
 def _notices(bench: SolvedBench) -> list[str]:
     fit, inner = bench.fit, bench.bench
     notices = [] if inner.circuits else [neglected()]
@@ -265,7 +270,7 @@ def _notices(bench: SolvedBench) -> list[str]:
                 f"the capacitor marked {worst.name.removeprefix('capacitor ')} would be off the most, {off:+.2g} %"
             )
         notices.append(
-            f"the residuals are larger than the stated errors explain (chance {100.0 * chance:.2g} %): look for a "
+            f"the residuals are larger than the stated errors explain (chance {_chance(chance)}): look for a "
             "misread capacitor, a part that drifted, or state larger errors; the intervals are then too narrow"
         )
         boards = two_boards(bench)

@@ -39,6 +39,7 @@ from synth.designs.sections import CircuitSection, Design, TemperatureSection
 from synth.errors import DesignError
 
 NO_LOAD = "none"
+NO_CIRCUIT = "the design has no [circuit]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +185,7 @@ def _default_parts_notice(which: str) -> str:
     part = CircuitSection()
     feedback, emitter = (format_quantity(value, "F") for value in (part.feedback_capacitor, part.emitter_capacitor))
     return (
-        f"the design has no [circuit]: read with default parts around the tank of [{which}]. Their feedback and "
+        f"{NO_CIRCUIT}: read with default parts around the tank of [{which}]. Their feedback and "
         f"emitter capacitors ({feedback}, {emitter}) and the transistor come on top of that section's stray, so the "
         "frequency is lower than in `beatfield field`; add a [circuit] section to state your parts"
     )
