@@ -19,6 +19,7 @@ from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.cli import main
 from synth.designs.design_file import Design, load_design, read_design
+from synth.designs.sections import TransistorSection
 
 P = 1e-12
 
@@ -310,3 +311,38 @@ def test_boards_assumed_beforehand_hold_what_is_known_of_boards(in_tmp, capsys):
         "etched board",
     )["targets"][1]
     assert target["added_least_f"] < target["added_stray_f"] < target["added_most_f"], "a range, not a number"
+
+
+@pytest.mark.slow
+def test_pot_and_volts_tell_the_junction_and_are_given_back(in_tmp, demos, capsys):
+    """A willow with a collector junction of 9 pF in place of 8, read at five settings with volts and swing."""
+    design = load_design(demos / "willow.toml")
+    part = replace(design.reference, inductance=1.02e-3, stray=40 * P, trimmer_minimum=0.0, trimmer_maximum=0.0)
+    built = replace(
+        design,
+        tuning=replace(design.tuning, zero_beat=None),
+        reference=part,
+        transistor=TransistorSection(forward_gain=120.0, collector_capacitance=9 * P),
+    )
+    lines = ["fitted_capacitor,frequency,pot,dc_base,swing,trimmer"]
+    for value, pot in ((100, 0.0), (100, 1.0), (330, 0.5), (470, 0.0)):
+        there = replace(
+            built,
+            reference=replace(part, capacitance=value * P),
+            circuit=replace(built.circuit, reference_pot=pot),
+        )
+        state = steady_state(circuit_of(there, "reference"))
+        base, swing = float(state.coefficients("base")[0].real), state.peak_to_peak("collector")
+        lines.append(f"{value} pF,{state.frequency!r} Hz,{pot},{base!r} V,{swing!r} V,")
+    document = fitted(capsys, "\n".join(lines) + "\n", "--design", str(demos / "willow.toml"))
+    found = {part["name"]: part for part in document["inferred"]}
+    assert document["slips"] == []
+    assert found["junction"]["low"] < 9 * P < found["junction"]["high"]
+    assert found["junction"]["told"]
+    assert found["gain"]["low"] < 120.0 < found["gain"]["high"] or not found["gain"]["told"]
+    told = printed(capsys, "oscillator", "built.toml", "--which", "reference")
+    last = {row["what"]: row for row in document["residuals"][-3:]}
+    assert off(told["frequency_hz"], last["frequency"]) < 10.0
+    points = {point["name"]: point for point in told["test_points"]}
+    assert points["base"]["dc_v"] == pytest.approx(last["dc_base"]["fit"], rel=1e-3)
+    assert points["collector"]["peak_to_peak_v"] == pytest.approx(last["swing"]["fit"], rel=1e-3)
