@@ -21,6 +21,8 @@ SERIES = "E24"
 NEAR = 3.0  # standard deviations within which a slip explains a reading
 LARGEST_RESIDUAL = 0.03
 """Of a frequency: more is no misread digit but something that the model does not have."""
+NEAR_FACTOR = 0.1
+"""Of a logarithm: how near a slip of a power of ten comes to what the others say, which may be few."""
 CLEAR = 25.0  # fall of the objective from which two boards are suspected
 
 
@@ -93,7 +95,7 @@ def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
         (10.0, "a digit lost"),
         (0.1, "a digit too many"),
     ):
-        if abs(math.log(place.value * factor / expected)) < 1e-2:
+        if abs(math.log(place.value * factor / expected)) < NEAR_FACTOR:
             return f"looks like {words}"
     return _swapped_digits(place.value, expected, max(limit, 3e-3))
 
