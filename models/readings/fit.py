@@ -1,239 +1,359 @@
-"""Inductance and stray capacitances from readings on the bench, each with its 95 % interval.
+"""The unknowns of a built instrument from its readings, each with its 95 % interval.
 
-Weighted nonlinear least squares on the logarithm of the frequencies (`models.readings.tank_model`), errors in
-variables: every distinct marking of a fitted capacitor has one unknown error of its own, the same in all readings with
-that marking (one part, put in again), held by a normal prior; the counter's error is normal and independent from
-reading to reading. Both are given as 95 % limits of a normal distribution: standard deviation = limit / 1.96. They are
-inputs, not estimated from the residuals, so the intervals use the normal quantile, 1.96, not Student's t (G. A. F.
-Seber, C. J. Wild, Nonlinear Regression, 1989, ch. 10 for errors in variables; from memory). Linearised at the solution.
+Symbols: u coordinates of the unknowns (`models.readings.unknowns`: before the readings 0 +- 1 each), y_i a reading,
+m_i(u) what the model says of it, s_i its standard deviation, r_i = (y_i - m_i) / s_i.
 
-Directions that the readings do not hold at all are found by singular values, left where they started and never
-reported as values; `models.readings.identify` names the sums that are held.
+    least of  sum_i rho(r_i) + sum_j u_j^2,      rho(r) = r^2 up to H, 2 H |r| - H^2 beyond  (P. J. Huber, Annals of
+                                                  Mathematical Statistics 35 (1964) 73; from memory)
+
+Errors in variables: every marking of a fitted capacitor is an unknown of its own, the same in all readings with that
+marking (one part, put in again). All limits given are 95 % limits of a normal distribution. About the least the sum is
+taken as that of a normal distribution, of covariance C = (J^T J + 1)^-1 with J = dm/du / s (linearised there); what
+lies below an unknown's least value is cut off. Of what the model leaves out, with derivatives K, only the size is
+known; it is not fitted, and C grows by D D^T, D = C J^T K (S. F. Schmidt's consider covariance; A. H. Jazwinski,
+Stochastic Processes and Filtering Theory, 1970; from memory).
+
+Modes: a tank behind a series inductor swings in one of two. Which one is settled for each row, jointly with the
+unknowns: from several starts every row takes the mode that lies nearer to its reading until none changes, and the
+least of all wins.
+
+One reading that does not belong: its residual were it left out has the size t_i = r_i / sqrt(1 - h_i), with
+h_i = J_i C J_i^T
+(J. Neter et al., Applied Linear Statistical Models; from memory). The largest above REFUSED is left out if the fit
+without it says so too, and the fit is made again. Where two fit that description equally, neither is left out and both
+are named.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import least_squares
+from scipy.special import ndtr, ndtri
 
 from models.arrays import Floats
-from models.checks import one_of
-from models.readings.start import search_start
-from models.readings.tank_model import (
-    NORMAL_95,
-    PICO,
-    UNKNOWNS,
-    FrequencyReading,
-    ReadingModel,
-    ReadingSet,
-    reading_model,
-    unknowns_in,
-)
+from models.readings.instrument_model import FrequencyOf, InstrumentModel
+from models.readings.unknowns import NORMAL_95, Unknown, slopes_of, values_of
 
-NOT_HELD: Final = 1e-7
-"""Singular value over the largest, below which a direction counts as not held by the readings at all."""
-LEAST_CREDIBLE: Final = 0.1
-"""pF: a tank of less is a slip in the readings."""
+HUBER: Final = 3.0
+REFUSED: Final = 4.5
+"""Residual of a reading left out, in standard deviations of both, from which it does not belong."""
+ALIKE: Final = 0.9
+"""Share of the largest such residual from which a second one describes the slip as well."""
+MOST_CHANGES: Final = 8
+LEAST_GAIN: Final = 0.5
+"""Change of the objective below which two assignments of modes count as alike: then the first is kept."""
+MOST_SPLITS: Final = 8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Problem:
+    """Everything a fit starts from: `read` and `deviations` (n,), in the units of the model's readings.
+
+    starts: coordinates (k,) worth starting at, beside all zero.
+    """
+
+    unknowns: tuple[Unknown, ...]
+    model: InstrumentModel
+    read: Floats
+    deviations: Floats
+    starts: tuple[Floats, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.model.readings:
+            raise ValueError("readings must be one or more; got none")
+        if not (np.isfinite(self.read).all() and (self.deviations > 0.0).all()):
+            raise ValueError("readings must be finite and their deviations above 0")
+
+    def without(self, place: int) -> Problem:
+        """The same with one reading left out."""
+        kept = [one for one in range(len(self.model.readings)) if one != place]
+        return replace(self, model=self.model.only(kept), read=self.read[kept], deviations=self.deviations[kept])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fit:
+    """A solved problem. coordinates, values (k,); covariance (k, k) of the coordinates; jacobian (n, k) over
+    deviations.
+
+    free: the coordinates as they would be without a least value. residuals: (n,) read less predicted.
+    """
+
+    problem: Problem
+    coordinates: Floats
+    free: Floats
+    covariance: Floats
+    jacobian: Floats
+    residuals: Floats
+    objective: float
+
+    @property
+    def values(self) -> Floats:
+        """Values of the unknowns, SI."""
+        return values_of(self.problem.unknowns, self.coordinates)
+
+    @property
+    def scaled(self) -> Floats:
+        """Residuals in standard deviations, (n,)."""
+        return self.residuals / self.problem.deviations
+
+    def place(self, name: str) -> int:
+        """The place of an unknown; ValueError where there is none of this name."""
+        names = [one.name for one in self.problem.unknowns]
+        if name not in names:
+            raise ValueError(f"unknown must be one of {', '.join(names)}; got {name!r}")
+        return names.index(name)
+
+    def told(self, place: int) -> float:
+        """What is left of the deviation of an unknown: 0 told exactly, 1 nothing learnt."""
+        return math.sqrt(max(float(self.covariance[place, place]), 0.0))
+
+    def interval(self, place: int) -> tuple[float, float, float]:
+        """Value and 95 % interval of an unknown, SI, cut off at its least value."""
+        one, spread = self.problem.unknowns[place], self.told(place)
+        value, at_end = float(self.values[place]), float(self.coordinates[place]) <= self.problem.unknowns[place].lowest
+        middle = float(self.free[place] if at_end else self.coordinates[place])
+        if not one.free or spread == 0.0:
+            return value, value, value
+        below = float(ndtr((one.lowest - middle) / spread)) if one.lowest > -math.inf else 0.0
+        if below >= 1.0 - 1e-12:
+            return value, value, one.value(one.lowest + NORMAL_95 * spread)
+        if at_end:
+            return value, value, one.value(middle + spread * float(ndtri(below + 0.95 * (1.0 - below))))
+        ends = (middle + spread * float(ndtri(below + share * (1.0 - below))) for share in (0.025, 0.975))
+        low, high = (one.value(end) for end in ends)
+        return value, min(low, value), max(high, value)
+
+    def spread_of(self, slopes: Floats) -> float:
+        """Standard deviation of a sum of unknowns, slopes (k,) by their values."""
+        row = slopes * slopes_of(self.problem.unknowns, self.coordinates)
+        return math.sqrt(max(float(row @ self.covariance @ row), 0.0))
+
+
+def solved(problem: Problem) -> Fit:
+    """Return the fit of all readings. Raises ValueError where none is found."""
+    best: Fit | None = None
+    for start in (*problem.starts, np.zeros(len(problem.unknowns))):
+        for modes in _first_modes(problem, start):
+            found = _settled(problem, start, modes)
+            if found is not None and (best is None or found.objective < best.objective - LEAST_GAIN):
+                best = found
+            if best is not None and best.objective <= problem.read.size:
+                return best  # as good as the errors let it be
+    if best is None:
+        raise ValueError("the readings could not be fitted; check them for a slip")
+    return best
+
+
+def _read_rows(problem: Problem) -> list[tuple[int, float]]:
+    """Rows with the logarithm of the frequency read of them."""
+    pairs = zip(problem.model.readings, problem.read, strict=True)
+    return [(one.row, float(read)) for one, read in pairs if isinstance(one, FrequencyOf)]
+
+
+def _nearest_modes(problem: Problem, coordinates: Floats) -> NDArray[np.bool_]:
+    """The mode of every row that is nearer to what was read of it; rows of which nothing was read stay."""
+    rows = problem.model.rows
+    low, high = rows.both_modes(values_of(problem.unknowns, coordinates))
+    chosen = rows.high.copy()
+    for row, read in _read_rows(problem):
+        if rows.branched[row]:
+            chosen[row] = abs(high[row] - read) < abs(low[row] - read)
+    return chosen
+
+
+def _first_modes(problem: Problem, start: Floats) -> list[NDArray[np.bool_]]:
+    """Assignments to start from: the nearer, as given, and every split by the tank's capacitance, the upper mode for
+    the smaller ones: a tank below its branch's resonance starts in the lower one."""
+    rows = problem.model.rows
+    found = [rows.high]
+    if rows.branched.any():
+        found.insert(0, _nearest_modes(problem, start))
+        tank = rows.arguments(values_of(problem.unknowns, start))[1]
+        levels = sorted({float(one) for one in tank[rows.branched]})
+        for level in [-math.inf, *levels][: MOST_SPLITS + 1]:
+            found.append(np.asarray(rows.branched & (tank <= level)))
+    unique: list[NDArray[np.bool_]] = []
+    for modes in found:
+        if not any(np.array_equal(modes, other) for other in unique):
+            unique.append(modes)
+    return unique
+
+
+def _settled(problem: Problem, start: Floats, modes: NDArray[np.bool_]) -> Fit | None:
+    """The fit from a start and modes, the modes changed until none does."""
+    at, found = start, None
+    for _ in range(MOST_CHANGES):
+        here = replace(problem, model=problem.model.with_modes(modes))
+        found = _least(here, at)
+        if found is None or not problem.model.rows.branched.any():
+            return found
+        nearer = _nearest_modes(here, found.coordinates)
+        if np.array_equal(nearer, modes):
+            return found
+        modes, at = nearer, found.coordinates
+    return found
+
+
+def _huber(scaled: Floats) -> tuple[Floats, Floats]:
+    """Residuals whose square is rho, and their change with the plain residual."""
+    size = np.abs(scaled)
+    far = size > HUBER
+    root = np.sqrt(np.where(far, 2.0 * HUBER * size - HUBER**2, 1.0))
+    return np.where(far, np.sign(scaled) * root, scaled), np.where(far, HUBER / root, 1.0)
+
+
+def _least(problem: Problem, start: Floats) -> Fit | None:
+    """The least from `start`, modes as they are; None where it is not found."""
+    unknowns = problem.unknowns
+    free = [place for place, one in enumerate(unknowns) if one.free]
+    held: dict[int, float] = {}
+    point = np.where([one.free for one in unknowns], start, 0.0)
+    unbounded: Floats | None = None
+    for _ in range(len(free) + 1):
+        moving = [place for place in free if place not in held]
+        for place, at in held.items():
+            point[place] = at
+        found = _unbounded(problem, point, moving)
+        if found is None:
+            return None
+        point = found
+        if unbounded is None:
+            unbounded = found.copy()
+        below = [place for place in moving if point[place] < unknowns[place].lowest]
+        if not below:
+            break
+        held |= {place: unknowns[place].lowest for place in below}
+    return _finished(problem, point, point if unbounded is None else unbounded, free)
+
+
+def _unbounded(problem: Problem, start: Floats, moving: list[int]) -> Floats | None:
+    """Levenberg and Marquardt's search over the coordinates that move."""
+    point = start.copy()
+    if not moving:
+        return point
+    pick = np.asarray(moving, dtype=np.intp)
+
+    last: list[tuple[bytes, Floats, Floats]] = []
+
+    def model(part: Floats) -> tuple[Floats, Floats]:
+        """Predictions and slopes; the search asks for both at the same place."""
+        key = part.tobytes()
+        if not last or last[0][0] != key:
+            point[pick] = part
+            last[:] = [(key, *problem.model.predicted(values_of(problem.unknowns, point)))]
+        point[pick] = part
+        return last[0][1], last[0][2]
+
+    def residuals(part: Floats) -> Floats:
+        predicted, _ = model(part)
+        return np.concatenate([_huber((problem.read - predicted) / problem.deviations)[0], part])
+
+    def jacobian(part: Floats) -> Floats:
+        predicted, slopes = model(part)
+        by_coordinate = slopes * slopes_of(problem.unknowns, point)
+        bend = _huber((problem.read - predicted) / problem.deviations)[1]
+        top = -(bend / problem.deviations)[:, None] * by_coordinate[:, pick]
+        return np.vstack([top, np.eye(pick.size)])
+
+    options = {"xtol": 1e-10, "ftol": 1e-10, "gtol": 1e-10, "max_nfev": 100}
+    with np.errstate(all="ignore"):
+        try:
+            found = least_squares(residuals, start[pick], jac=jacobian, method="lm", x_scale="jac", **options)
+        except (ValueError, np.linalg.LinAlgError):
+            return None
+    if not np.isfinite(found.x).all():
+        return None
+    point[pick] = found.x
+    return point
+
+
+def _finished(problem: Problem, point: Floats, unbounded: Floats, free: list[int]) -> Fit:
+    predicted, slopes = problem.model.predicted(values_of(problem.unknowns, point))
+    jacobian = slopes * slopes_of(problem.unknowns, point) / problem.deviations[:, None]
+    residuals = problem.read - predicted
+    scaled, bend = _huber(residuals / problem.deviations)
+    pick = np.asarray(free, dtype=np.intp)
+    covariance = np.zeros((point.size, point.size))
+    if free:
+        weighted = np.where(bend < 1.0, bend, 1.0)[:, None] * jacobian[:, pick]
+        triangle = np.linalg.qr(np.vstack([weighted, np.eye(pick.size)]), mode="r")
+        root = np.linalg.solve(triangle, np.eye(pick.size))
+        found = root @ root.T
+        beside = np.asarray([place for place, one in enumerate(problem.unknowns) if one.considered], dtype=np.intp)
+        moved = found @ weighted.T @ jacobian[:, beside]  # by one deviation of what is considered
+        covariance[np.ix_(pick, pick)] = found + moved @ moved.T
+        covariance[np.ix_(beside, beside)] = np.eye(beside.size)
+        covariance[np.ix_(pick, beside)] = -moved
+        covariance[np.ix_(beside, pick)] = -moved.T
+    objective = float(scaled @ scaled + point @ point)
+    return Fit(problem, point, unbounded, covariance, jacobian, residuals, objective)
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
-    """A solved set of readings. Vectors in the units of `models.readings.tank_model` (ln H, pF), over UNKNOWNS.
+class Slip:
+    """A reading that does not belong to the others: its place, and by how many standard deviations.
 
-    names: the unknowns fitted or known with a limit. not_held: (6, m) orthonormal directions, scaled by `scale`, that
-    the readings leave open. residuals: read less fitted, Hz (n,). capacitor_errors: marking, F -> estimated ratio.
-    fit_quality: sum of squared residuals in standard deviations, expected to be near `freedom`.
+    others: places that would explain it as well; then none of them was left out. expected: what the others say.
     """
 
-    given: ReadingSet
-    names: tuple[str, ...]
-    values: Floats
-    covariance: Floats
-    scale: Floats
-    not_held: Floats
-    residuals: Floats
-    capacitor_errors: Mapping[float, float]
-    fit_quality: float
-    freedom: int
-
-    @property
-    def inductance(self) -> float:
-        """H."""
-        return math.exp(self.values[0])
-
-    def held(self, direction: Floats) -> bool:
-        """Whether the readings say anything about this sum of unknowns, (6,)."""
-        scaled = direction * self.scale
-        return bool(np.linalg.norm(self.not_held.T @ scaled) <= 1e-6 * np.linalg.norm(scaled))
-
-    def combination(self, direction: Floats) -> tuple[float, float]:
-        """Value and standard deviation of a sum of unknowns in their units; ValueError where it is not held."""
-        if not self.held(direction):
-            raise ValueError("the readings do not hold this sum")
-        variance = float(direction @ self.covariance @ direction)
-        return float(direction @ self.values), math.sqrt(max(variance, 0.0))
-
-    def interval(self, name: str) -> tuple[float, float, float] | None:
-        """Value and 95 % interval of one unknown, H or F; None where the readings do not hold it."""
-        direction = unit_direction(one_of("unknown", name, UNKNOWNS))
-        if not self.held(direction):
-            return None
-        value, deviation = self.combination(direction)
-        ends = value, value - NORMAL_95 * deviation, value + NORMAL_95 * deviation
-        turned = [math.exp(end) if name == "inductance" else end * PICO for end in ends]
-        return turned[0], turned[1], turned[2]
-
-    def predicted(self, reading: FrequencyReading) -> tuple[float, float, float] | None:
-        """Frequency and 95 % interval, Hz, with another setting; None where the readings do not hold it.
-
-        A capacitor with a marking used already is taken as another part of the same tolerance.
-        """
-        model = reading_model([reading], self.given.surroundings)
-        logarithm, slopes, by_fitted = model.log_frequency(self.values, model.fitted)
-        if not self.held(slopes[0]):
-            return None
-        own = float(by_fitted[0] * model.fitted[0]) * self.given.errors.capacitor_deviation
-        spread = NORMAL_95 * math.hypot(math.sqrt(max(float(slopes[0] @ self.covariance @ slopes[0]), 0.0)), own)
-        middle = float(logarithm[0])
-        return math.exp(middle), math.exp(middle - spread), math.exp(middle + spread)
+    place: int
+    size: float
+    expected: float
+    others: tuple[int, ...] = ()
 
 
-def unit_direction(name: str) -> Floats:
-    """The direction of one unknown, (6,)."""
-    return np.array([1.0 if name == other else 0.0 for other in UNKNOWNS])
+def fit_readings(problem: Problem) -> tuple[Fit, tuple[Slip, ...], tuple[int, ...]]:
+    """Fit, leaving out single readings that do not belong. Returns the fit, the slips, and the places kept.
+
+    At most a third of the readings is left out. Raises ValueError where nothing is found.
+    """
+    kept = list(range(len(problem.model.readings)))
+    slips: list[Slip] = []
+    here, fit = problem, solved(problem)
+    for _ in range(len(kept) // 3):
+        sizes = _left_out_sizes(fit)
+        worst = int(np.argmax(sizes))
+        if sizes[worst] < REFUSED:
+            break
+        tried = {}
+        for place in np.argsort(-sizes)[:3].tolist():
+            tried[place] = _left_out(replace(here, starts=(fit.coordinates, *here.starts)), place)
+        told = {place: size for place, (_, size, _) in tried.items() if size >= REFUSED}
+        if not told:
+            break
+        gains = {place: fit.objective - tried[place][0].objective for place in told}
+        worst = max(gains, key=gains.__getitem__)
+        alike = tuple(kept[place] for place in told if place != worst and gains[place] > ALIKE * gains[worst])
+        expected, size = tried[worst][2], tried[worst][1]
+        if alike:
+            slips.append(Slip(kept[worst], size, expected, alike))
+            break
+        slips.append(Slip(kept[worst], size, expected))
+        del kept[worst]
+        here, fit = here.without(worst), tried[worst][0]
+    return fit, tuple(slips), tuple(kept)
 
 
-def fit_readings(given: ReadingSet) -> Fit:
-    """Fit the unknowns of `given`. Raises ValueError where the readings contradict a tank."""
-    model = reading_model(given.readings, given.surroundings)
-    free = tuple(
-        name for name in unknowns_in(given.readings) if name not in given.known or given.known[name].limit > 0.0
+def _left_out_sizes(fit: Fit) -> Floats:
+    """Residual of every reading were it left out, in standard deviations of both (n,)."""
+    scaled, bend = _huber(fit.scaled)
+    weighted = bend[:, None] * fit.jacobian
+    leverage = np.einsum("nk,kl,nl->n", weighted, fit.covariance, weighted)
+    return np.asarray(np.abs(scaled) / np.sqrt(np.maximum(1.0 - leverage, 1e-9)))
+
+
+def _left_out(problem: Problem, place: int) -> tuple[Fit, float, float]:
+    """The fit without a reading, how far that reading is from it in standard deviations, and what it should be."""
+    fit = solved(problem.without(place))
+    rows = fit.problem.model.rows
+    model = problem.model.with_modes(
+        _nearest_modes(replace(problem, model=problem.model.with_modes(rows.high)), fit.coordinates)
     )
-    if not free:
-        raise ValueError("everything is known already; one unknown must be left to fit")
-    start = search_start(given, model, free)
-    scale = np.full(len(UNKNOWNS), max(float(np.median(model.total(start, model.fitted))), 1.0))
-    scale[0] = 1.0
-    system = _System(given, model, free, start, scale)
-    solution = least_squares(
-        system.residuals,
-        np.zeros(system.size),
-        jac=system.jacobian,
-        method="lm",
-        x_scale="jac",
-        xtol=1e-13,
-        ftol=1e-13,
-        gtol=1e-13,
-        max_nfev=400,
-    )
-    if not solution.success:
-        raise ValueError("the readings could not be fitted; check them for a slip")
-    values, true_fitted = system.unfolded(solution.x)
-    if (model.total(values, true_fitted) <= LEAST_CREDIBLE).any():
-        raise ValueError("the readings leave no capacitance for the tank; check them for a slip")
-    return _finished(system, solution.x, values, true_fitted)
-
-
-class _System:
-    """Residuals and Jacobian in the coordinates of the search: held directions, scaled, then capacitor errors / s."""
-
-    def __init__(
-        self, given: ReadingSet, model: ReadingModel, free: tuple[str, ...], start: Floats, scale: Floats
-    ) -> None:
-        self.given, self.model, self.free, self.start, self.scale = given, model, free, start, scale
-        self.frequencies = np.array([reading.frequency for reading in given.readings], dtype=np.float64)
-        self.deviations = np.array([given.errors.counter_deviation(float(f)) for f in self.frequencies])
-        deviation = given.errors.capacitor_deviation
-        self.markings = tuple(sorted({float(value) for value in model.fitted if value > 0.0} if deviation else ()))
-        self.which = np.array(
-            [[value == marking for marking in self.markings] for value in model.fitted], dtype=np.float64
-        ).reshape(len(model.fitted), len(self.markings))
-        self.spread = deviation * self.which  # (n, k): relative change of a fitted capacitor for one deviation
-        self.priors = _prior_rows(given, free)
-        self.held, self.not_held = self._directions()
-        self.size = self.held.shape[1] + len(self.markings)
-
-    def _directions(self) -> tuple[Floats, Floats]:
-        """Orthonormal bases of what the readings and the known values hold, and of what they do not; scaled."""
-        slopes = self.model.log_frequency(self.start, self.model.fitted)[1] * self.scale
-        active = [UNKNOWNS.index(name) for name in self.free]
-        unit = np.zeros((len(self.priors), len(UNKNOWNS)))
-        for row, (index, _, _) in zip(unit, self.priors, strict=True):
-            row[index] = 1.0
-        rows = np.vstack([slopes, unit])[:, active]
-        _, sizes, basis = np.linalg.svd(rows, full_matrices=True)
-        rank = int((sizes > NOT_HELD * sizes[0]).sum())
-        whole = np.zeros((len(UNKNOWNS), len(active)))
-        whole[active] = basis.T
-        return whole[:, :rank], whole[:, rank:]
-
-    def unfolded(self, point: Floats) -> tuple[Floats, Floats]:
-        """The unknowns, (6,), and the fitted capacitors as they are, pF (n,)."""
-        count = self.held.shape[1]
-        values = self.start + self.scale * (self.held @ point[:count])
-        return values, self.model.fitted * (1.0 + self.spread @ point[count:])
-
-    def residuals(self, point: Floats) -> Floats:
-        """In standard deviations: readings, capacitors, known values."""
-        values, fitted = self.unfolded(point)
-        modelled = self.model.log_frequency(values, fitted)[0]
-        read = (np.log(self.frequencies) - modelled) / self.deviations
-        known = [(values[index] - value) / deviation for index, value, deviation in self.priors]
-        return np.concatenate([read, point[self.held.shape[1] :], known])
-
-    def jacobian(self, point: Floats) -> Floats:
-        """Derivatives of `residuals`."""
-        values, fitted = self.unfolded(point)
-        _, slopes, by_fitted = self.model.log_frequency(values, fitted)
-        count, markings = self.held.shape[1], len(self.markings)
-        weight = -1.0 / self.deviations[:, None]
-        by_error = by_fitted[:, None] * self.model.fitted[:, None] * self.spread
-        top = np.hstack([weight * (slopes * self.scale) @ self.held, weight * by_error])
-        middle = np.hstack([np.zeros((markings, count)), np.eye(markings)])
-        bottom = np.zeros((len(self.priors), self.size))
-        for row, (index, _, deviation) in zip(bottom, self.priors, strict=True):
-            row[:count] = self.scale[index] * self.held[index] / deviation
-        return np.vstack([top, middle, bottom])
-
-
-def _finished(system: _System, point: Floats, values: Floats, true_fitted: Floats) -> Fit:
-    jacobian, count = system.jacobian(point), system.held.shape[1]
-    triangle = np.linalg.qr(jacobian, mode="r")
-    root = np.linalg.solve(triangle, np.eye(system.size))
-    inverse = (root @ root.T)[:count, :count]
-    spread = system.scale[:, None] * system.held
-    modelled = np.exp(system.model.log_frequency(values, true_fitted)[0])
-    misfit = system.residuals(point)
-    return Fit(
-        given=system.given,
-        names=system.free,
-        values=values,
-        covariance=spread @ inverse @ spread.T,
-        scale=system.scale,
-        not_held=system.not_held,
-        residuals=system.frequencies - modelled,
-        capacitor_errors={
-            marking * PICO: float(step) * system.given.errors.capacitor_deviation
-            for marking, step in zip(system.markings, point[count:], strict=True)
-        },
-        fit_quality=float(misfit @ misfit),
-        freedom=len(system.frequencies) + len(system.priors) - count,
-    )
-
-
-def _prior_rows(given: ReadingSet, free: tuple[str, ...]) -> list[tuple[int, float, float]]:
-    """Index, value and standard deviation of every free unknown known with a limit, in the fit's units."""
-    rows = []
-    for name in free:
-        known = given.known.get(name)
-        if known is not None:
-            by_ratio = name == "inductance"
-            value = math.log(known.value) if by_ratio else known.value / PICO
-            limit = known.limit / known.value if by_ratio else known.limit / PICO
-            rows.append((UNKNOWNS.index(name), value, limit / NORMAL_95))
-    return rows
+    predicted, slopes = model.predicted(fit.values)
+    spread = math.hypot(fit.spread_of(slopes[place]), float(problem.deviations[place]))
+    return fit, abs(float(problem.read[place] - predicted[place])) / spread, float(predicted[place])

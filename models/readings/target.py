@@ -1,23 +1,28 @@
 """From fitted readings to a target frequency: which preferred value and trimmer position reach it.
 
-With L, and S all that the tank has beside the fitted capacitor and the trimmer: C = 1 / ((2 pi F)^2 L) - S - T.
+With L, and S all that the tank has beside the fitted capacitor and the trimmer: C = 1 / ((2 pi F)^2 L) - S - T, and of
+a tank with an antenna the same with what the branch puts across it (`models.branch.modes`).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from models.checks import positive
 from models.preferred_values import nearest, values_in_range
 from models.readings.fit import Fit
-from models.readings.tank_model import PICO, FrequencyReading, reading_model
+from models.readings.instrument_model import Rows
+from models.readings.unknowns import NORMAL_95
 
 SMALLEST = 1e-12  # F, of a fitted capacitor worth suggesting
+VAGUE = 0.1  # of a frequency: 95 % limit from which the readings do not say enough
+
+RowOf = Callable[[float | None], Rows]
+"""One row of the model with nothing fitted and the trimmer at a position (None: there is none)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,48 +42,61 @@ class Reach:
     highest: float
 
 
-def needed_capacitor(fit: Fit, setting: FrequencyReading, frequency: float, added: float = 0.0) -> float:
-    """Fitted capacitance, F, that gives `frequency`, Hz, with the rest as in `setting` and `added` F in parallel.
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What is looked for. row_of: how everything but the fitted capacitor stands; trimmed: whether there is a trimmer.
 
-    Raises ValueError where none does, and where the readings do not hold enough to say.
+    capacitor_deviation: of a new capacitor, as a ratio. added: F in parallel beside (another board's stray).
     """
-    wanted = math.log(positive("frequency", frequency))
-    model = reading_model([replace(setting, fitted_capacitor=0.0)], fit.given.surroundings)
-    known = float(model.total(fit.values, np.array([0.0]))[0]) + added / PICO
-    low, high = 1e-2 - known, 1e7  # pF: the frequency falls with the capacitance
 
-    def above(fitted: float) -> float:
-        return float(model.log_frequency(fit.values, np.array([fitted + added / PICO]))[0][0]) - wanted
+    fit: Fit
+    row_of: RowOf
+    trimmed: bool
+    capacitor_deviation: float
+    added: float = 0.0
 
-    if not above(high) <= 0.0 <= above(low):
-        raise ValueError("no capacitance gives the target frequency in this mode")
-    found = float(brentq(above, low, high, xtol=1e-9, rtol=1e-14)) * PICO
-    probe = replace(setting, fitted_capacitor=max(found, 0.0))
-    if fit.predicted(probe) is None:
-        raise ValueError("the readings do not say enough to predict another frequency; take the best next reading")
-    return found
+    def needed(self, frequency: float, trimmer: float | None) -> float:
+        """Fitted capacitance, F, that gives `frequency`, Hz; may be below 0."""
+        row = self.row_of(trimmer)
+        return row.needed(0, self.fit.values, positive("frequency", frequency)) - self.added
+
+    def frequency(self, fitted: float, trimmer: float | None, added: float | None = None) -> tuple[float, float, float]:
+        """Frequency and 95 % interval, Hz, with a new capacitor of this marking, F."""
+        row = self.row_of(trimmer)
+        offsets = row.offsets.copy()
+        offsets[1] += fitted + (self.added if added is None else added)
+        full = Rows(offsets, row.shares, row.high, row.pull)
+        logarithm, slopes = full.log_frequencies(self.fit.values)
+        step = np.zeros_like(offsets)
+        step[1] = 1e-6 * full.arguments(self.fit.values)[1]
+        moved = Rows(offsets + step, row.shares, row.high, row.pull).log_frequencies(self.fit.values)[0]
+        own = float((moved - logarithm)[0] / step[1, 0]) * fitted * self.capacitor_deviation
+        spread = NORMAL_95 * math.hypot(self.fit.spread_of(slopes[0]), own)
+        middle = float(logarithm[0])
+        return math.exp(middle), math.exp(middle - spread), math.exp(middle + spread)
 
 
-def reach_target(fit: Fit, setting: FrequencyReading, frequency: float, series: str, added: float = 0.0) -> Reach:
+def reach_target(target: Target, frequency: float, series: str) -> Reach:
     """The preferred value with which the trimmer reaches `frequency`, Hz, nearest to its middle; without a trimmer,
-    or where none reaches, the value that comes nearest.
-
-    setting: how antenna and junction stand; its trimmer None means that there is none. added: F in parallel beside
-    (another board's stray). Raises ValueError where the target is out of reach of any fitted capacitor.
+    or where none reaches, the value that comes nearest. ValueError where no fitted capacitor does, and where the
+    readings do not say enough.
     """
-    trimmed = setting.trimmer is not None
-    middle = replace(setting, trimmer=0.5) if trimmed else setting
-    needed = needed_capacitor(fit, middle, frequency, added)
+    middle = 0.5 if target.trimmed else None
+    needed = target.needed(frequency, middle)
     if needed < SMALLEST:
         raise ValueError(
             f"the tank has {-needed * 1e12:.4g} pF too much for the target without any fitted capacitor; "
             "take less inductance, or lower the target"
         )
-    if not trimmed:
+    there = target.frequency(needed, middle)
+    if there[2] / there[0] > 1.0 + VAGUE:
+        raise ValueError("the readings do not say enough to predict another frequency; take the best next reading")
+    if not target.trimmed:
         value = nearest(series, needed)
-        read = _predicted(fit, replace(setting, fitted_capacitor=value), added)
+        read = target.frequency(value, None)
         return Reach(needed, value, None, read, read[0], read[0])
-    tried = [_with_trimmer(fit, setting, value, frequency, needed, added) for value in _near(series, needed)]
+    near = values_in_range(series, max(SMALLEST, 0.3 * needed), 3.0 * needed) or (nearest(series, needed),)
+    tried = [_with_trimmer(target, value, frequency, needed) for value in near]
     return min(
         tried,
         key=lambda reach: (
@@ -88,31 +106,11 @@ def reach_target(fit: Fit, setting: FrequencyReading, frequency: float, series: 
     )
 
 
-def _near(series: str, needed: float) -> Sequence[float]:
-    return values_in_range(series, max(SMALLEST, 0.3 * needed), 3.0 * needed) or (nearest(series, needed),)
-
-
-def _with_trimmer(
-    fit: Fit, setting: FrequencyReading, value: float, frequency: float, needed: float, added: float
-) -> Reach:
+def _with_trimmer(target: Target, value: float, frequency: float, needed: float) -> Reach:
     """What one fitted capacitor does; the trimmer is linear in its position, and with it the capacitance needed."""
-    ends = [_predicted(fit, replace(setting, fitted_capacitor=value, trimmer=end), added)[0] for end in (1.0, 0.0)]
-    out = needed_capacitor(fit, replace(setting, trimmer=0.0), frequency, added)
-    span = 2.0 * (out - needed)
-    position = (out - value) / span if span > 0.0 else math.nan
+    ends = [target.frequency(value, end)[0] for end in (1.0, 0.0)]
+    span = 2.0 * (target.needed(frequency, 0.0) - needed)
+    position = (target.needed(frequency, 0.0) - value) / span if span > 0.0 else math.nan
     reached = 0.0 <= position <= 1.0
     at = position if reached else 1.0 if ends[0] > frequency else 0.0
-    read = _predicted(fit, replace(setting, fitted_capacitor=value, trimmer=at), added)
-    return Reach(needed, value, at if reached else None, read, ends[0], ends[1])
-
-
-def _predicted(fit: Fit, setting: FrequencyReading, added: float) -> tuple[float, float, float]:
-    """Frequency and interval, Hz; the spread is that of the tank without `added`."""
-    read = fit.predicted(setting)
-    if read is None:
-        raise ValueError("the readings do not say enough to predict another frequency; take the best next reading")
-    if added == 0.0:
-        return read
-    model = reading_model([setting], fit.given.surroundings)
-    moved = float(model.log_frequency(fit.values, model.fitted + added / PICO)[0][0]) - math.log(read[0])
-    return read[0] * math.exp(moved), read[1] * math.exp(moved), read[2] * math.exp(moved)
+    return Reach(needed, value, at if reached else None, target.frequency(value, at), ends[0], ends[1])

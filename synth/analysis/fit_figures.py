@@ -2,64 +2,69 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-from scipy.stats import chi2
-
-from models.readings.fit import Fit
-from models.readings.identify import best_next_reading, entangled, open_unknowns, sums_held
+from models.readings.fit import Slip
+from models.readings.identify import asked, best_next_reading, entangled, not_told, sums_told
+from models.readings.unknowns import NORMAL_95
 from models.stray import BOARDS, tank_from_readings
 from synth.analysis.figures import collected, explanation, of
+from synth.analysis.fit_next import candidates, rows_of_candidates
+from synth.analysis.fit_slips import slip_words, two_boards
 from synth.analysis.fit_target import TargetFigure, Wish, counted_beside, targets
-from synth.analysis.fitting import SolvedBench, candidates
+from synth.analysis.fitting import PULL_LIMIT, PULL_SLOPE_LIMIT, SolvedBench
+from synth.analysis.readings import Setting
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 
-POT_NOTICE = (
-    "a pot position counts through the collector junction's computed voltage at rest alone; what the swing and the "
-    "emitter side do to the frequency is left out"
-)
-ASSUMED_Q = 100.0  # of the coil where no design states it
-CIRCUIT_PULL = 5e-4, 7e-4  # of the frequency: demos/willow.toml solved at three pots and two emitter resistors
 UNLIKELY = 0.025  # chance of residuals as large, or as small, from which a remark is made
+LEAST_CHANCE = 1e-4
+OFF_BEFOREHAND = 2.5  # standard deviations from what was assumed, from which a remark is made
 
 
 @dataclass(frozen=True, slots=True)
 class Inferred:
-    """One unknown or sum of unknowns, H or F, with its 95 % interval."""
+    """One unknown or sum of unknowns, SI, with its 95 % interval; told: whether the readings say it."""
 
     name: str
     unit: str
     value: float
     low: float
     high: float
+    told: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Residual:
-    """One reading and the fit to it; `sigmas`: residual over the counter's standard deviation."""
+    """One reading and the fit to it; `sigmas`: residual over its standard deviation. kept: whether it was fitted.
 
-    line: int = of("row.line")
-    fitted_capacitor_f: float = of("reading.fitted_capacitor")
-    trimmer: float | None = of("reading.trimmer")
-    antenna_f: float | None = of("reading.antenna")
-    reverse_voltage_v: float | None = of("reading.reverse_voltage")
-    frequency_hz: float = of("row.frequency")
-    fit_hz: float
-    residual_hz: float
+    expected: what the design says without the readings; None without a design.
+    """
+
+    line: int
+    what: str
+    unit: str
+    oscillator: str = of("setting.oscillator")
+    fitted_capacitor_f: float
+    hand_distance_m: float | None = of("setting.hand_distance")
+    setting: str
+    mode: str | None
+    read: float
+    expected: float | None
+    fit: float
+    residual: float
     sigmas: float
+    kept: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Next:
-    """The further reading that tells most; None: that part away. remaining: share of the relative variances left."""
+    """The further reading that tells most. remaining: share of the variances left."""
 
-    fitted_capacitor_f: float = of("reading.fitted_capacitor")
-    trimmer: float | None = of("reading.trimmer")
-    antenna_f: float | None = of("reading.antenna")
-    reverse_voltage_v: float | None = of("reading.reverse_voltage")
-    separates: bool = of("best.new_directions", bool)
-    remaining: float | None
+    fitted_capacitor_f: float
+    setting: str
+    remaining: float = of("best.remaining")
     half_widths: dict[str, float] = of("best.half_widths")
 
 
@@ -78,10 +83,11 @@ class FitFigures:
     closed_form: tuple[float, float] | None
     residuals: tuple[Residual, ...]
     capacitor_errors: dict[str, float]
-    freedom: int = of("fit.freedom")
-    misfit: float = of("fit.fit_quality")
-    misfit_chance: float | None
-    not_told: tuple[str, ...] = of("fit", open_unknowns)
+    misfit: float = of("fit.objective")
+    freedom: int = of("bench.freedom")
+    misfit_chance: float = of("bench.chance")
+    slips: tuple[str, ...]
+    not_told: tuple[str, ...] = of("fit", not_told)
     hardly_told: tuple[tuple[str, str, float], ...] = of("fit", entangled)
     next_reading: Next | None
     board: str | None
@@ -92,68 +98,111 @@ class FitFigures:
 
 def fit_figures(bench: SolvedBench, source: str, wish: Wish) -> FitFigures:
     """Collect all figures of the fit. Raises DesignError where a wish cannot be met."""
-    fit, errors = bench.fit, bench.fit.given.errors
+    fit, errors = bench.fit, bench.bench.errors
     board = wish.board or _board_of(bench)
     if wish.other_board and (wish.target_hz is None or board is None):
         raise DesignError("--other-board needs --target-frequency, and --board for the board the readings are of")
-    chance = float(chi2.sf(fit.fit_quality, fit.freedom)) if fit.freedom > 0 else None
     return collected(
         FitFigures,
         {"bench": bench, "errors": errors, "fit": fit},
         source=source,
-        inferred=tuple(_inferred(fit)),
-        sums=tuple(Inferred(sum_text(part.parts), "F", part.value, part.low, part.high) for part in sums_held(fit)),
+        inferred=tuple(_inferred(bench)),
+        sums=tuple(Inferred(sum_text(part.parts), "F", part.value, part.low, part.high) for part in sums_told(fit)),
         closed_form=_closed_form(bench),
         residuals=tuple(_residuals(bench)),
-        capacitor_errors={format_quantity(part, "F"): ratio for part, ratio in fit.capacitor_errors.items()},
-        misfit_chance=chance,
-        next_reading=_next(fit),
+        capacitor_errors={
+            one.name.removeprefix("capacitor "): float(fit.values[place])
+            for place, one in enumerate(fit.problem.unknowns)
+            if one.name.startswith("capacitor ")
+        },
+        slips=tuple(slip_words(bench, slip) for slip in bench.slips),
+        next_reading=_next(bench),
         board=board,
         board_says=None if board is None else _board_says(bench, board),
         targets=targets(bench, wish, board),
-        notices=(
-            *_notices(fit, chance),
-            *([POT_NOTICE] if any(row.pot is not None for row in bench.rows) else []),
-            neglected(bench),
-        ),
+        notices=tuple(_notices(bench)),
     )
 
 
 def sum_text(parts: tuple[tuple[str, int], ...]) -> str:
     """A sum of unknowns in words: "stray + trimmer_minimum"."""
     words = [f"{' - ' if sign < 0 else ' + '}{name}" for name, sign in parts]
-    return "".join(words).removeprefix(" + ")
+    text = "".join(words)
+    return text.removeprefix(" + ") if text.startswith(" + ") else f"-{text.removeprefix(' - ')}"
 
 
-def _inferred(fit: Fit) -> list[Inferred]:
-    found = []
-    for name in fit.names:
-        interval = fit.interval(name)
-        if interval is not None:
-            found.append(Inferred(name, "H" if name == "inductance" else "F", *interval))
-    return found
+def setting_text(setting: Setting, antenna: float | None) -> str:
+    """What was set beside the fitted capacitor, in words."""
+    words = []
+    if setting.tuned:
+        words.append("tuned")
+    for name in ("trimmer", "fine_trimmer", "pot"):
+        value = getattr(setting, name)
+        words += [] if value is None else [f"{name.replace('_', ' ')} {value:.3g}"]
+    if setting.antenna_plugged:
+        where = "nobody near" if setting.away else f"hand at {format_quantity(setting.hand_distance or 0.0, 'm')}"
+        words.append(where if antenna is None else f"{where} ({format_quantity(antenna, 'F')})")
+    for name, unit in (("reverse_voltage", "V"), ("supply", "V"), ("load", "ohm"), ("probe", "F")):
+        value = getattr(setting, name)
+        words += [] if value is None else [f"{name.replace('_', ' ')} {format_quantity(value, unit)}"]
+    return ", ".join([*words, *([setting.board] if setting.board else [])])
+
+
+def _inferred(bench: SolvedBench) -> list[Inferred]:
+    fit = bench.fit
+    vague = not_told(fit)
+    return [
+        Inferred(one.name, one.unit, *fit.interval(place), one.name not in vague)
+        for place in asked(fit)
+        if (one := fit.problem.unknowns[place])
+    ]
 
 
 def _residuals(bench: SolvedBench) -> list[Residual]:
-    fit = bench.fit
-    return [
-        collected(
-            Residual,
-            {"row": row, "reading": reading},
-            fit_hz=row.frequency - float(off),
-            residual_hz=float(off),
-            sigmas=float(off) / row.frequency / fit.given.errors.counter_deviation(row.frequency),
+    fit, inner, model = bench.fit, bench.bench, bench.model
+    fitted = model.predicted(fit.values)[0]
+    deviations = _deviations(bench)
+    high = dict(zip(inner.settings, model.rows.high.tolist(), strict=True))
+    branched = dict(zip(inner.settings, model.rows.branched.tolist(), strict=True))
+    rows = []
+    for number, place in enumerate(inner.places):
+        setting = inner.setting(place.row.setting)
+        logarithmic = place.what == "frequency"
+        said, before = float(fitted[number]), float(bench.expected[number])
+        said, before = (math.exp(said), math.exp(before)) if logarithmic else (said, before)
+        off = place.value - said
+        rows.append(
+            collected(
+                Residual,
+                {"setting": setting},
+                line=place.row.line,
+                what=place.what,
+                unit="Hz" if place.what in ("frequency", "pitch") else "V",
+                fitted_capacitor_f=inner.fitted(setting),
+                setting=setting_text(setting, inner.antenna(setting, place.row.line)),
+                mode=("high" if high[setting] else "low") if branched[setting] else None,
+                read=place.value,
+                expected=None if bench.design is None else before,
+                fit=said,
+                residual=off,
+                sigmas=off / (deviations[number] * (place.value if logarithmic else 1.0)),
+                kept=number in bench.kept,
+            )
         )
-        for row, reading, off in zip(bench.rows, fit.given.readings, fit.residuals, strict=True)
-    ]
+    return rows
+
+
+def _deviations(bench: SolvedBench) -> list[float]:
+    return [bench.bench.deviation(place) for place in bench.bench.places]
 
 
 def _closed_form(bench: SolvedBench) -> tuple[float, float] | None:
     """Inductance, H, and the rest of the tank, F, of two readings with nothing else changed."""
-    readings = bench.fit.given.readings
-    if len(readings) != 2 or len(bench.fit.names) != 2 or bench.fit.given.known:
+    plain = {"inductance", "stray"} == {bench.fit.problem.unknowns[place].name for place in asked(bench.fit)}
+    places = bench.bench.places
+    if len(places) != 2 or not plain or bench.design is not None or bench.bench.known:
         return None
-    (first, first_hz), (second, second_hz) = ((row.fitted_capacitor, row.frequency) for row in bench.rows)
+    (first, first_hz), (second, second_hz) = ((bench.bench.fitted(one.row.setting), one.value) for one in places)
     try:
         reading = tank_from_readings(first, first_hz, second, second_hz)
     except ValueError:
@@ -161,12 +210,14 @@ def _closed_form(bench: SolvedBench) -> tuple[float, float] | None:
     return reading.inductance, reading.elsewhere
 
 
-def _next(fit: Fit) -> Next | None:
-    best = best_next_reading(fit, candidates(fit))
+def _next(bench: SolvedBench) -> Next | None:
+    found = candidates(bench)
+    best = best_next_reading(bench.fit, rows_of_candidates(bench, found))
     if best is None:
         return None
-    remaining = None if best.new_directions else best.remaining
-    return collected(Next, {"reading": best.reading, "best": best}, remaining=remaining)
+    setting = found[best.place]
+    text = setting_text(setting, bench.bench.antenna(setting, 0))
+    return collected(Next, {"best": best}, fitted_capacitor_f=bench.bench.fitted(setting), setting=text)
 
 
 def _board_of(bench: SolvedBench) -> str | None:
@@ -176,63 +227,80 @@ def _board_of(bench: SolvedBench) -> str | None:
 
 def _board_says(bench: SolvedBench, board: str) -> str:
     """Whether the board explains the stray, less what the design counts beside it."""
-    fit = bench.fit
-    stray, label = fit.interval("stray"), ""
-    if stray is None:
-        held = next((part for part in sums_held(fit) if part.parts[0] == ("stray", 1)), None)
-        if held is None:
-            return "the readings do not give the stray"
-        stray, label = (held.value, held.low, held.high), f"{sum_text(held.parts)} together: "
+    setting = bench.last(bench.which) or bench.bench.settings[-1]
+    place = bench.place("stray", setting)
+    if place is None:
+        return "the readings do not give the stray"
+    value, low, _ = bench.fit.interval(place)
     beside = counted_beside(bench)
-    told = label + explanation(stray[0] - beside, board)
-    rest = f" (less {format_quantity(beside, 'F')} that the design counts for coil and circuit)" if beside else ""
-    if stray[1] - beside <= BOARDS[board][1] < stray[0] - beside:
-        rest += "; but the lower end of its interval lies within"
-    return told + rest
+    told = explanation(value - beside, board)
+    if low - beside <= BOARDS[board][1] < value - beside:
+        told += "; but the lower end of its interval lies within"
+    return told
 
 
-def neglected(bench: SolvedBench) -> str:
-    """What the fit leaves out, and its order: loss, 1 / (2 Q^2) of the frequency (`models.tank`); the transistor."""
-    section = None if bench.design is None else getattr(bench.design, bench.which)
-    quality = ASSUMED_Q if section is None else section.quality_factor
-    loss = 0.5 / quality**2
-    low, high = CIRCUIT_PULL
+def neglected() -> str:
+    """What the fit by the resonance alone leaves out. Its order: the transistor's pull of the solved circuits of our
+    demo designs over fitted capacitors, pots and emitter resistors, and a coil's loss, 1 / (2 Q^2) of the frequency.
+    """
     return (
-        f"left out of the fit: coil loss, which lowers a reading by some {1e6 * loss:.2g} ppm "
-        f"(1 / (2 Q^2), Q {quality:g}{'' if section else ' assumed'}) and so counts as {200.0 * loss:.2g} % more "
-        f"inductance; and the transistor's pull, of the order of {1e6 * low:.0f} to {1e6 * high:.0f} ppm in a solved "
-        f"one-transistor circuit, which counts as {200.0 * low:.2g} to {200.0 * high:.2g} % of inductance or "
-        "capacitance: the intervals do not hold them"
+        "fitted by the resonance alone: coil loss (50 ppm of the frequency at a Q of 100) and the transistor's pull "
+        f"are not computed; the intervals allow for {1e6 * PULL_LIMIT:.0f} ppm of the frequency and for "
+        f"{100.0 * PULL_SLOPE_LIMIT:.2g} % of any change of it. --design DESIGN with a [circuit] computes both"
     )
 
 
-def _notices(fit: Fit, chance: float | None) -> list[str]:
-    notices = []
-    if fit.freedom == 0:
-        notices.append("as many unknowns as readings: the fit is exact and cannot show a slip; one more reading can")
-    if "junction" in fit.names:
-        law = fit.given.surroundings
-        notices.append(
-            f"junction at zero bias, by its depletion law with {law.junction_potential:g} V and exponent "
-            f"{law.junction_grading:.3g} (typical, from memory)"
-        )
-    if chance is not None and chance < UNLIKELY:
-        worst = max(fit.capacitor_errors.items(), key=lambda item: abs(item[1]), default=None)
-        if worst is not None:
+def _chance(chance: float) -> str:
+    return f"{100.0 * chance:.2g} %" if chance >= LEAST_CHANCE else f"below {100.0 * LEAST_CHANCE:g} %"
+
+
+def _notices(bench: SolvedBench) -> list[str]:
+    fit, inner = bench.fit, bench.bench
+    notices = [] if inner.circuits else [neglected()]
+    told = [place for place in asked(fit) if fit.told(place) < 1.0 / math.sqrt(2.0)]
+    if len(bench.kept) <= len(told):
+        notices.append("as many unknowns as readings: the fit cannot show a slip; one more reading can")
+    chance = bench.chance
+    if chance < UNLIKELY:
+        errors = [one for one in fit.problem.unknowns if one.name.startswith("capacitor ")]
+        if errors:
+            worst = max(errors, key=lambda one: abs(float(fit.values[fit.place(one.name)])))
+            off = 100.0 * float(fit.values[fit.place(worst.name)])
             notices.append(
-                f"the capacitor marked {format_quantity(worst[0], 'F')} would be off the most, "
-                f"{100.0 * worst[1]:+.2g} %"
+                f"the capacitor marked {worst.name.removeprefix('capacitor ')} would be off the most, {off:+.2g} %"
             )
         notices.append(
-            f"the residuals are larger than the stated errors explain (chance {100.0 * chance:.2g} %): look for a "
+            f"the residuals are larger than the stated errors explain (chance {_chance(chance)}): look for a "
             "misread capacitor, a part that drifted, or state larger errors; the intervals are then too narrow"
         )
-    if chance is not None and chance > 1.0 - UNLIKELY and fit.freedom > 1:
-        notices.append("the residuals are much smaller than the stated errors: those may be stated too large")
-    for name in fit.names:
-        interval = fit.interval(name)
-        if interval is not None and name != "inductance" and interval[2] < 0.0:
-            notices.append(f"{name} comes out below zero: a capacitor is less than its marking, or a reading is wrong")
-    if all(reading.trimmer is None for reading in fit.given.readings):
-        notices.append("no trimmer column: a trimmer that was there counts as stray, at whatever it stood")
+        boards = two_boards(bench)
+        notices += [] if boards is None else [boards]
+    for place in asked(fit):
+        one, at = fit.problem.unknowns[place], float(fit.coordinates[place])
+        deviation = inner.set_aside.get(one.name, one.deviation)
+        if bench.design is not None and abs(at) * one.deviation > OFF_BEFOREHAND * deviation:
+            assumed, limit = format_quantity(one.middle, one.unit), NORMAL_95 * deviation
+            by = f"{100.0 * limit:.2g} %" if one.by_ratio else format_quantity(limit, one.unit, 2)
+            notices.append(
+                f"{one.name.replace('_', ' ')} comes out far from the {assumed} of the design (assumed within {by}): "
+                "check that part, or say more of it with [tolerances] or --known"
+            )
+        if at <= one.lowest:
+            notices.append(
+                f"{one.name.replace('_', ' ')} would come out below zero and is held there: a capacitor is less than "
+                "its marking, or a reading is wrong"
+            )
+    if "trimmer" not in inner.columns:
+        section = None if bench.design is None else inner.section(bench.which)
+        where = "as stray, at whatever it stood"
+        if section is not None and section.trimmer_maximum > 0.0:
+            where = f"as standing at {section.trimmer:g}, where the design has it"
+        notices.append(f"no trimmer column: a trimmer that was there counts {where}")
+    if "reverse_voltage" in inner.columns:
+        notices.append(
+            "junction at zero bias, by its depletion law with 0.75 V and exponent 0.333 (typical, from memory)"
+        )
     return notices
+
+
+__all__ = ["FitFigures", "Inferred", "Next", "Residual", "Slip", "fit_figures", "sum_text"]

@@ -1,43 +1,163 @@
-"""From the rows of a readings file, and a design if there is one, to a solved bench."""
+"""From the lines of a readings file, and a design if there is one, to a solved bench.
+
+One model for all lines (`models.readings.instrument_model`): each says what was set, and the design says the rest. With
+a [circuit] every set-up is solved as a circuit, its adjoint gives what junction and gain do, and the fit is repeated
+about the solution until the solved circuits give the readings that the fit says; without one the resonance is exact.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any, Final
 
-from models.branch.antenna_branch import preferred_mode
-from models.circuit.drawing import Drawing
-from models.circuit.operating_point import operating_point
-from models.circuit.transistor import COLLECTOR_PORT
+import numpy as np
+from scipy.stats import chi2
+
+from models.arrays import Floats
+from models.branch.antenna_branch import DIRECT, SeriesInductor
+from models.branch.tapped_coil import Tap
+from models.circuit.adjoint import oscillator_adjoint
+from models.circuit.common_base import BASE, COLLECTOR, EMITTER
+from models.circuit.drawing import Drawing, Load
+from models.circuit.oscillator import steady_state
+from models.circuit.steady_state import SteadyState
+from models.circuit.transistor import Transistor
+from models.circuit.variable_oscillator import with_antenna
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.preferred_values import values_in_range
-from models.readings.fit import Fit, fit_readings
-from models.readings.tank_model import UNKNOWNS, Errors, FrequencyReading, Known, ReadingSet, Surroundings
-from synth.analysis.readings import BenchRow
-from synth.build.circuit_assembly import blaming
+from models.junction import depletion_capacitance
+from models.readings.fit import Fit, Problem, Slip, fit_readings
+from models.readings.instrument_model import (
+    BeatOf,
+    FrequencyOf,
+    InstrumentModel,
+    LevelOf,
+    Reading,
+    Rows,
+    TunedFrequency,
+)
+from models.readings.unknowns import NORMAL_95, Unknown, values_of
+from synth.analysis.readings import BenchRow, Readings, Setting
+from synth.build.circuit_assembly import Circuit, blaming, circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity, parse
 from synth.designs.schema import did_you_mean
+from synth.designs.sections import TolerancesSection
 from synth.errors import DesignError
 
-_FINEST, _COARSEST = 10e-12, 10e-9  # F, of capacitors suggested for the next reading
-_MOST_AGAIN = 12  # markings used before that are all suggested again
+KNOWABLE: Final = (
+    "inductance",
+    "stray",
+    "trimmer_minimum",
+    "trimmer_maximum",
+    "fine_trimmer_minimum",
+    "fine_trimmer_maximum",
+    "junction",
+    "gain",
+    "antenna_stray",
+    "branch_inductance",
+    "branch_self_capacitance",
+    "reference_frequency",
+    "lock_range",
+)
+"""What --known takes."""
+UNITS: Final = {
+    "inductance": "H",
+    "branch_inductance": "H",
+    "gain": "ratio",
+    "reference_frequency": "Hz",
+    "lock_range": "Hz",
+}
+"""Units of the unknowns that are not capacitances."""
+PARTS: Final = {
+    "inductance": "inductance",
+    "stray": "board_stray",
+    "trimmer_minimum": "trimmers.0.minimum",
+    "trimmer_maximum": "trimmers.0.maximum",
+    "junction": "transistor.collector_junction.zero_bias_capacitance",
+    "gain": "transistor.forward_gain",
+    "antenna_stray": "antenna.capacitance",
+    "branch_inductance": "antenna.inductance",
+    "branch_self_capacitance": "antenna.self_capacitance",
+}
+"""The value of a circuit (`models.circuit.part_values`) that each unknown is."""
+OF_RESONANCE: Final = ("inductance", "stray", "trimmer_minimum", "trimmer_maximum", "antenna_stray")
+# what is assumed of a bench without a design, and of what its design cannot know: round numbers of our own, wide enough
+USUAL_INDUCTANCE, INDUCTANCE_FACTOR = 1e-3, 30.0
+STRAY_LIMIT = 800e-12  # F: 95 % limit of board stray with transistor and divider in it
+CIRCUIT_STRAY_LIMIT = 200e-12  # F: of board and wiring alone
+USUAL_TRIMMER = {"trimmer_minimum": (8e-12, 20e-12), "trimmer_maximum": (60e-12, 120e-12)}  # F: middle, 95 % limit
+USUAL_FINE_TRIMMER = {"fine_trimmer_minimum": (3e-12, 8e-12), "fine_trimmer_maximum": (15e-12, 40e-12)}
+TRIMMER_ENDS_LIMIT = 0.5  # of a trimmer's ends as the design has them
+USUAL_JUNCTION = 8e-12, 20e-12  # F: middle, 95 % limit
+STRAY_SHARE, LEAST_STRAY_LIMIT = 0.8, 5e-12  # of antenna stray, and of a series inductor's own capacitance
+LEAST_SELF_LIMIT = 1e-12
+TUNED_LIMIT = 0.1  # of the reference's frequency
+LOCK_LIMIT = 1.0  # of the lock range
+LEAST_LOCK_LIMIT = 2.0  # Hz
+PULL_LIMIT, PULL_SLOPE_LIMIT = 2e-3, 4e-3
+"""95 % limits of what loss and transistor do to a frequency that is fitted by the resonance alone: of all alike, and
+for each factor e of frequency (`neglected` in synth/analysis/fit_figures.py says where they come from)."""
+PITCH_LIMIT_CENTS = 5.0
+LEAST_PITCH_LIMIT = 0.05  # Hz
+DC_LIMIT, SWING_LIMIT, LEAST_VOLTS = 0.02, 0.10, 0.02
+"""95 % limits of a DC voltage and of a swing: of meter or screen, and of the resistors; and the least, V."""
+POINTS: Final = {"dc_base": BASE, "dc_emitter": EMITTER, "dc_collector": COLLECTOR, "swing": COLLECTOR}
+"""Columns read in volts, with the nodes of the fixed form."""
+LEVEL_STEP = 0.1
+CONTRADICTED, WIDER = 3.0, 10.0
+"""Standard deviations from what was assumed of an unknown at which readings contradict it, and how much wider then."""
+MOST_ROUNDS = 6
+SETTLED, LEVEL_SETTLED = 5e-7, 0.05
+"""Difference of model and solved circuits, relative of a frequency and in standard deviations of a voltage, at which
+the fit has settled."""
 
 
 @dataclass(frozen=True, slots=True)
-class SolvedBench:
-    """The rows with the fit they gave, and the design they belong to."""
+class Errors:
+    """95 % limits: of the counter, as a ratio and in Hz (added in squares), of capacitors, as a ratio, of a pitch."""
 
-    rows: tuple[BenchRow, ...]
-    fit: Fit
-    which: str
-    opened: OpenedDesign | None
+    counter_ratio: float = 1e-4
+    counter_frequency: float = 0.0
+    capacitor_ratio: float = 0.01
+    pitch_cents: float = PITCH_LIMIT_CENTS
+
+    def __post_init__(self) -> None:
+        for name in ("counter_ratio", "capacitor_ratio"):
+            if not 0.0 <= getattr(self, name) < 1.0:
+                raise ValueError(f"{name} must be at least 0 and below 1; got {getattr(self, name):g}")
+        if not (self.counter_frequency >= 0.0 and self.counter_ratio + self.counter_frequency > 0.0):
+            raise ValueError("counter error must be above 0")
+
+    def counter_deviation(self, frequency: float) -> float:
+        """Standard deviation of the logarithm of a frequency, Hz."""
+        return math.hypot(self.counter_ratio, self.counter_frequency / frequency) / NORMAL_95
 
     @property
-    def design(self) -> Design | None:
-        """The design that the readings belong to."""
-        return None if self.opened is None else self.opened.design
+    def capacitor_deviation(self) -> float:
+        """Standard deviation of a capacitor's relative error."""
+        return self.capacitor_ratio / NORMAL_95
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A value known beforehand, SI units, with its 95 % limit (0: exactly)."""
+
+    value: float
+    limit: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingPlace:
+    """One reading: the line it stands in, what was read (a column), and its value, SI."""
+
+    row: BenchRow
+    what: str
+    value: float
 
 
 def errors_of(counter_error: str, capacitor_tolerance: str) -> Errors:
@@ -62,17 +182,17 @@ def known_of(texts: Sequence[str]) -> dict[str, Known]:
     for text in texts:
         name, equals, rest = text.partition("=")
         name = name.strip()
-        if name not in UNKNOWNS or not equals:
-            hint = did_you_mean(name, UNKNOWNS) or f"; NAME is one of {', '.join(UNKNOWNS)}"
+        if name not in KNOWABLE or not equals:
+            hint = did_you_mean(name, KNOWABLE) or f"; NAME is one of {', '.join(KNOWABLE)}"
             raise DesignError(f"--known {text!r}: write NAME=VALUE or NAME=VALUE,LIMIT{hint}")
-        unit = "H" if name == "inductance" else "F"
+        unit = UNITS.get(name, "F")
         value_text, _, limit_text = rest.partition(",")
         try:
             value, limit = parse(value_text.strip(), unit), 0.0
             if limit_text.strip():
                 share = "%" in limit_text
                 limit = parse(limit_text.strip(), "percent" if share else unit) * (value if share else 1.0)
-            if value < 0.0 or (value == 0.0 and unit == "H"):
+            if value < 0.0 or limit < 0.0 or (value == 0.0 and unit != "F"):
                 raise DesignError("must not be below zero, an inductance above")
             known[name] = Known(value, limit)
         except (DesignError, ValueError) as error:
@@ -80,104 +200,757 @@ def known_of(texts: Sequence[str]) -> dict[str, Known]:
     return known
 
 
+@dataclass(frozen=True, slots=True)
+class _Solved:
+    """What the solved circuit of one set-up adds across its tank: F, and its change (k,) with the unknowns about
+    `values`; its frequency, Hz; what was read of it in volts, by column."""
+
+    added: float
+    slopes: Floats
+    frequency: float
+    levels: Mapping[str, LevelOf]
+
+
+class Bench:
+    """The lines of a file with the design that they are of: unknowns, rows of the model, circuits."""
+
+    def __init__(
+        self,
+        readings: Readings,
+        errors: Errors,
+        known: Mapping[str, Known],
+        design: Design | None,
+        which: str | None,
+    ) -> None:
+        self.rows, self.columns, self.errors, self.known = readings.rows, readings.columns, errors, dict(known)
+        self.design = design
+        self.opened = None if design is None else OpenedDesign(design)
+        plugged = any(row.setting.antenna_plugged for row in self.rows)
+        self.which = which or ("variable" if plugged else "reference")
+        _refuse(self, which)
+        self.places = tuple(ReadingPlace(row, what, value) for row in self.rows for what, value in row.read.items())
+        self.settings = tuple(dict.fromkeys(self.setting(row.setting) for row in self.rows))
+        self.oscillators = tuple(dict.fromkeys(self.oscillator(one) for one in self.settings if not one.tuned))
+        self.boards = tuple(dict.fromkeys(one.board for one in self.settings))
+        self.set_aside: dict[str, float] = {}
+        self._level_slopes: dict[Setting, dict[str, Floats]] = {}
+        self.unknowns = self._unknowns()
+        self.index = {one.name: place for place, one in enumerate(self.unknowns)}
+
+    def setting(self, setting: Setting) -> Setting:
+        """What was set, with the oscillator that it is of."""
+        return replace(
+            setting, oscillator=setting.oscillator or ("variable" if setting.antenna_plugged else self.which)
+        )
+
+    @staticmethod
+    def oscillator(setting: Setting) -> str:
+        """The oscillator that a set-up (of `settings`) is of."""
+        return setting.oscillator
+
+    def named(self, key: str, oscillator: str, board: str = "") -> str:
+        """The name of an unknown: with the oscillator, and of a stray the board, where there are more."""
+        text = key if len(self.oscillators) < 2 else f"{oscillator} {key}"
+        return f"{text} on {board or 'the board not named'}" if key == "stray" and len(self.boards) > 1 else text
+
+    def section(self, oscillator: str) -> Any:
+        """The design's section of an oscillator; None without a design."""
+        return None if self.design is None else getattr(self.design, oscillator)
+
+    @property
+    def circuits(self) -> bool:
+        """Whether set-ups are solved as circuits."""
+        return self.design is not None and self.design.law == "circuit"
+
+    @staticmethod
+    def capacitor_name(marking: float) -> str:
+        """The name of the unknown error of a fitted capacitor, F as marked."""
+        return f"capacitor {format_quantity(marking, 'F', None)}"
+
+    def nearest(self, setting: Setting, solved: Mapping[Setting, _Solved]) -> Setting:
+        """The most similar of the set-ups that are solved."""
+        own = [one for one in solved if one.oscillator == setting.oscillator] or list(solved)
+
+        def distance(one: Setting) -> tuple[bool, bool, float, float]:
+            fitted = abs(math.log((self.fitted(one) + 1e-12) / (self.fitted(setting) + 1e-12)))
+            turned = abs((one.trimmer or 0.0) - (setting.trimmer or 0.0))
+            return one.antenna_plugged != setting.antenna_plugged, one.pot != setting.pot, fitted, turned
+
+        return min(own, key=distance)
+
+    def fitted(self, setting: Setting) -> float:
+        """The fitted capacitor as marked, F."""
+        if setting.fitted_capacitor is not None:
+            return setting.fitted_capacitor
+        section = self.section(self.oscillator(setting))
+        return 0.0 if section is None else float(section.capacitance)
+
+    def deviation(self, place: ReadingPlace) -> float:
+        """Standard deviation of a reading in the units of the model: of the logarithm of a frequency, else SI."""
+        if place.what == "frequency":
+            return self.errors.counter_deviation(place.value)
+        if place.what in POINTS:
+            limit = SWING_LIMIT if place.what == "swing" else DC_LIMIT
+            return max(limit * place.value, LEAST_VOLTS) / NORMAL_95
+        share: float = 2.0 ** (self.errors.pitch_cents / 1200.0) - 1.0
+        return max(place.value * share, LEAST_PITCH_LIMIT) / NORMAL_95
+
+    @cached_property
+    def branch(self) -> SeriesInductor:
+        """The series inductor of the variable oscillator."""
+        return DIRECT if self.opened is None else self.opened.branch
+
+    @cached_property
+    def ends(self) -> float:
+        """What the joints of a chain of chokes add at either end of it, F; they go with the antenna."""
+        return 0.0 if self.opened is None else self.opened.wired.antenna.stray - self.opened.design.antenna.stray
+
+    @cached_property
+    def tap(self) -> Tap:
+        """Where the branch is joined to the coil."""
+        return Tap() if self.opened is None else self.opened.tap
+
+    def antenna(self, setting: Setting, line: int) -> float | None:
+        """Capacitance of the antenna as the hand stood, F, without stray; None: unplugged."""
+        if not setting.antenna_plugged or self.opened is None:
+            return None
+        curve: CapacitanceCurve | None = self.opened.curve
+        if self.oscillator(setting) == "volume":
+            curve = self.opened.loop_curve
+        if curve is None:
+            raise DesignError(f"line {line}: the design has no volume antenna; leave the line out")
+        try:
+            at = curve.empty_capacitance if setting.away else curve.capacitance(setting.hand_distance or 0.0)
+            return float(at)
+        except ValueError:
+            span = f"{format_quantity(curve.nearest, 'm')} to {format_quantity(curve.farthest, 'm')}"
+            raise DesignError(f"line {line}: hand_distance must be within the hand field, {span}") from None
+
+    # ---- unknowns
+
+    def _unknowns(self) -> tuple[Unknown, ...]:
+        made: list[Unknown] = []
+        tolerances = (self.design.tolerances if self.design is not None else None) or TolerancesSection()
+        for oscillator in self.oscillators:
+            made += self._of_tank(oscillator, tolerances)
+        plugged = [one for one in self.settings if one.antenna_plugged]
+        for owner, key in (("variable", "antenna"), ("volume", "volume_antenna")):
+            if any(self.oscillator(one) == owner for one in plugged):
+                stray = float(getattr(self.design, key).stray)
+                limit = max(STRAY_SHARE * stray, LEAST_STRAY_LIMIT)
+                made.append(_capacitance(self.named("antenna_stray", owner), stray, limit))
+        if any(self.oscillator(one) == "variable" for one in plugged) and not self.branch.direct:
+            own = self.branch.self_capacitance
+            inductance = self.branch.inductance
+            made.append(_ratio("branch_inductance", "H", inductance, math.log1p(tolerances.branch_inductor)))
+            made.append(_capacitance("branch_self_capacitance", own, max(STRAY_SHARE * own, LEAST_SELF_LIMIT)))
+        if self.opened is not None and any(place.what == "pitch" for place in self.places):
+            lock = self.opened.lock_range[0]
+            limit = max(LOCK_LIMIT * lock, LEAST_LOCK_LIMIT)
+            made.append(Unknown("lock_range", "Hz", lock, limit / NORMAL_95, least=0.0))
+        if any(place.what == "pitch" for place in self.places) or any(one.tuned for one in self.settings):
+            frequency = self._designed_reference()
+            made.append(_ratio("reference_frequency", "Hz", frequency, TUNED_LIMIT))
+        made = [self._with_known(one) for one in made]
+        unused = set(self.known) - {_key(one.name) for one in made}
+        if unused:
+            raise DesignError(f"--known {sorted(unused)[0]}: no reading depends on it; leave it out")
+        if self.errors.capacitor_ratio:
+            for marking in self.markings:
+                name = self.capacitor_name(marking)
+                made.append(Unknown(name, "ratio", 0.0, self.errors.capacitor_deviation, nuisance=True))
+        if not self.circuits:
+            # of the resonance alone: what loss and transistor do, alike for all and with the frequency
+            made.append(Unknown("pull", "ratio", 0.0, PULL_LIMIT / NORMAL_95, considered=True))
+            made.append(Unknown("pull with frequency", "ratio", 0.0, PULL_SLOPE_LIMIT / NORMAL_95, considered=True))
+        if not any(one.free and not one.nuisance for one in made):
+            raise DesignError(
+                "the readings cannot be used: everything is known already; one unknown must be left to fit"
+            )
+        return tuple(made)
+
+    def _of_tank(self, oscillator: str, tolerances: TolerancesSection) -> list[Unknown]:
+        section = self.section(oscillator)
+        own = [one for one in self.settings if self.oscillator(one) == oscillator and not one.tuned]
+        coil, factor = USUAL_INDUCTANCE, math.log(INDUCTANCE_FACTOR)
+        if section is not None:
+            coil, factor = section.inductance, math.log1p(tolerances.inductor)
+        made = [_ratio(self.named("inductance", oscillator), "H", coil, factor)]
+        stray = 0.0 if section is None else float(section.stray)
+        limit = CIRCUIT_STRAY_LIMIT if self.circuits else STRAY_LIMIT
+        for board in dict.fromkeys(one.board for one in own):
+            made.append(_capacitance(self.named("stray", oscillator, board), stray, limit))
+        if any(one.trimmer is not None for one in own):
+            for name, (middle, limit) in USUAL_TRIMMER.items():
+                if section is not None and section.trimmer_maximum > 0.0:
+                    middle = float(getattr(section, name))
+                    limit = TRIMMER_ENDS_LIMIT * middle + 2e-12
+                made.append(_capacitance(self.named(name, oscillator), middle, limit))
+        if any(one.fine_trimmer is not None for one in own):
+            for name, (middle, limit) in USUAL_FINE_TRIMMER.items():
+                made.append(_capacitance(self.named(name, oscillator), middle, limit))
+        moved = any(one.pot is not None or one.supply is not None for one in own)
+        moved = moved or any(place.what in POINTS for place in self.places)
+        if self.circuits and moved and not isinstance(self._circuit(oscillator), Drawing):
+            junction = self._transistor(oscillator).collector_junction.zero_bias_capacitance
+            made.append(_capacitance(self.named("junction", oscillator), junction, tolerances.junction * junction))
+            gain = self._transistor(oscillator).forward_gain
+            made.append(_ratio(self.named("gain", oscillator), "ratio", gain, math.log1p(tolerances.gain)))
+        elif any(one.reverse_voltage is not None for one in own):
+            made.append(_capacitance(self.named("junction", oscillator), *USUAL_JUNCTION))
+        return made
+
+    def _circuit(self, oscillator: str) -> Circuit:
+        assert self.opened is not None
+        return self.opened.circuits[oscillator]
+
+    def _transistor(self, oscillator: str) -> Transistor:
+        circuit = self._circuit(oscillator)
+        assert not isinstance(circuit, Drawing)
+        return circuit.transistor
+
+    def _designed_reference(self) -> float:
+        if self.opened is None:
+            return 1e5
+        return self.opened.pair.reference_frequency
+
+    def _with_known(self, one: Unknown) -> Unknown:
+        known = self.known.get(_key(one.name))
+        if known is None:
+            return one
+        limit = known.limit / known.value if one.by_ratio else known.limit
+        return replace(one, middle=known.value, deviation=limit / NORMAL_95)
+
+    @cached_property
+    def markings(self) -> tuple[float, ...]:
+        """The fitted capacitors as marked, F, each once."""
+        return tuple(sorted({self.fitted(one) for one in self.settings if not one.tuned} - {0.0}))
+
+    # ---- rows
+
+    def rows_of(
+        self,
+        settings: Sequence[Setting],
+        solved: Mapping[Setting, _Solved] | None,
+        values: Floats,
+        lines: Mapping[Setting, int] | None = None,
+    ) -> Rows:
+        """The rows of the model for these set-ups; `solved` about `values`: what their circuits add."""
+        size = len(self.unknowns)
+        offsets, shares = np.zeros((5, len(settings))), np.zeros((5, len(settings), size))
+        high, pull = np.zeros(len(settings), dtype=bool), np.zeros((len(settings), size))
+        for row, setting in enumerate(settings):
+            self._tank_row(setting, offsets[:, row], shares[:, row])
+            self._antenna_row(setting, offsets[:, row], shares[:, row], (lines or {}).get(setting, 0))
+            if solved and not setting.tuned:
+                known = solved.get(setting) or solved[self.nearest(setting, solved)]
+                offsets[1, row] += known.added - known.slopes @ values
+                shares[1, row] += known.slopes
+        if "pull" in self.index:
+            pull[:, self.index["pull"]] = 1.0
+            made = Rows(offsets, shares, high, pull)
+            start = np.array([one.middle for one in self.unknowns])
+            pull[:, self.index["pull with frequency"]] = self._log_read(settings, made.log_frequencies(start)[0])
+        return Rows(offsets, shares, self._usual_modes(offsets, shares, values), pull)
+
+    def _log_read(self, settings: Sequence[Setting], otherwise: Floats) -> Floats:
+        """Logarithms of the frequencies read, less their mean: what was read of other set-ups, as the model has it."""
+        read = {self.setting(row.setting): row.read["frequency"] for row in self.rows if "frequency" in row.read}
+        middle = float(np.mean(np.log(list(read.values())))) if read else 0.0
+        return np.array(
+            [
+                math.log(read[one]) - middle if one in read else (float(at) - middle if read else 0.0)
+                for one, at in zip(settings, otherwise, strict=True)
+            ]
+        )
+
+    def _usual_modes(self, offsets: Floats, shares: Floats, values: Floats) -> Any:
+        """The upper mode where the antenna's branch resonates below the tank: a first guess, the fit settles it."""
+        l0, c0, la, ca, cs = offsets + shares @ values
+        return np.asarray(la * (ca + cs) > l0 * c0)
+
+    def _tank_row(self, setting: Setting, offsets: Floats, shares: Floats) -> None:
+        if setting.tuned:
+            offsets[0], offsets[1] = 1.0, 1.0
+            return
+        oscillator, section = self.oscillator(setting), self.section(self.oscillator(setting))
+
+        def add(key: str, share: float, argument: int = 1, board: str = "") -> bool:
+            place = self.index.get(self.named(key, oscillator, board))
+            if place is not None:
+                shares[argument, place] += share
+            return place is not None
+
+        fitted = self.fitted(setting)
+        add("inductance", 1.0, 0)
+        add("stray", 1.0, board=setting.board)
+        offsets[1] = fitted + (setting.probe or 0.0) + (0.0 if section is None else section.self_capacitance)
+        marking = self.index.get(self.capacitor_name(fitted))
+        if marking is not None:
+            shares[1, marking] += fitted
+        if setting.trimmer is not None:
+            add("trimmer_minimum", 1.0 - setting.trimmer)
+            add("trimmer_maximum", setting.trimmer)
+        elif section is not None and "trimmer" not in self.columns:
+            offsets[1] += section.trimmer_minimum + section.trimmer * (
+                section.trimmer_maximum - section.trimmer_minimum
+            )
+        if setting.fine_trimmer is not None:
+            add("fine_trimmer_minimum", 1.0 - setting.fine_trimmer)
+            add("fine_trimmer_maximum", setting.fine_trimmer)
+        if setting.reverse_voltage is not None:
+            add("junction", float(depletion_capacitance(-setting.reverse_voltage, 1.0, 0.75, 1.0 / 3.0)))
+
+    def _antenna_row(self, setting: Setting, offsets: Floats, shares: Floats, line: int) -> None:
+        antenna = self.antenna(setting, line)
+        if antenna is None or setting.tuned:
+            return
+        oscillator = self.oscillator(setting)
+        turned = self.tap.ratio**2 if oscillator == "variable" else 1.0
+        ends = self.ends if oscillator == "variable" else 0.0
+        offsets[1] += ends * turned
+        offsets[3] = (antenna + ends) * turned
+        shares[3, self.index[self.named("antenna_stray", oscillator)]] = turned
+        if oscillator == "variable" and not self.branch.direct:
+            shares[2, self.index["branch_inductance"]] = 1.0 / turned
+            shares[4, self.index["branch_self_capacitance"]] = turned
+
+    # ---- circuits
+
+    def circuit(self, setting: Setting, values: Floats) -> Circuit:
+        """The circuit of a set-up with these values of the unknowns."""
+        assert self.design is not None
+        oscillator = self.oscillator(setting)
+
+        def value(key: str, board: str = "") -> float | None:
+            place = self.index.get(self.named(key, oscillator, board))
+            return None if place is None else float(values[place])
+
+        section = getattr(self.design, oscillator)
+        fitted = self.fitted(setting)
+        marking = self.index.get(self.capacitor_name(fitted))
+        whole = fitted * (1.0 + (0.0 if marking is None else float(values[marking])))
+        antenna = self.antenna(setting, 0)
+        ends = 0.0 if antenna is None or oscillator != "variable" else self.ends
+        stray = (value("stray", setting.board) or 0.0) + (setting.probe or 0.0) + ends * self.tap.ratio**2
+        if setting.fine_trimmer is not None:
+            low, high = value("fine_trimmer_minimum") or 0.0, value("fine_trimmer_maximum") or 0.0
+            stray += low + setting.fine_trimmer * (high - low)
+        changed: dict[str, Any] = {"inductance": value("inductance"), "capacitance": max(whole, 1e-12)}
+        changed["stray"] = stray + min(whole - 1e-12, 0.0)
+        if setting.trimmer is not None:
+            changed |= {"trimmer_minimum": value("trimmer_minimum"), "trimmer_maximum": value("trimmer_maximum")}
+            changed["trimmer_maximum"] = max(changed["trimmer_maximum"], changed["trimmer_minimum"])
+            changed["trimmer"] = setting.trimmer
+        elif "trimmer" in self.columns:
+            changed |= {"trimmer_minimum": 0.0, "trimmer_maximum": 0.0}
+        untuned = replace(self.design, tuning=replace(self.design.tuning, zero_beat=None))
+        design = replace(untuned, **{oscillator: replace(section, **_within(section, changed))})
+        if setting.supply is not None and design.circuit is not None:
+            design = replace(design, circuit=replace(design.circuit, supply_voltage=setting.supply))
+        circuit = circuit_of(design, oscillator)
+        junction, gain = value("junction"), value("gain")
+        if junction is not None and gain is not None and not isinstance(circuit, Drawing):
+            collector = replace(circuit.transistor.collector_junction, zero_bias_capacitance=max(junction, 1e-14))
+            transistor = replace(circuit.transistor, collector_junction=collector, forward_gain=gain)
+            circuit = replace(circuit, transistor=transistor)
+        if setting.pot is not None:
+            circuit = circuit.with_pot(setting.pot)
+        if setting.load is not None:
+            node = circuit.load or Load()
+            circuit = replace(circuit, load=Load(setting.load, node.capacitance))
+        if antenna is None:
+            return circuit
+        stray = (value("antenna_stray") or 0.0) + ends
+        if oscillator == "volume" or self.branch.direct:
+            ratio = self.tap.ratio if oscillator == "variable" else 1.0
+            return with_antenna(circuit, max(antenna + stray, 1e-15), DIRECT, ratio)
+        branch = replace(
+            self.branch,
+            inductance=float(values[self.index["branch_inductance"]]),
+            self_capacitance=max(float(values[self.index["branch_self_capacitance"]]), 0.0),
+        )
+        return with_antenna(circuit, max(antenna + stray, 1e-15), branch, self.tap.ratio)
+
+    def solve(
+        self,
+        settings: Iterable[Setting],
+        values: Floats,
+        near: Mapping[Setting, float],
+        kept: dict[Setting, SteadyState],
+    ) -> dict[Setting, _Solved]:
+        """Solve the circuits of these set-ups; `near`: frequencies whose mode is meant, Hz; `kept`: earlier states."""
+        assert self.design is not None
+        found: dict[Setting, _Solved] = {}
+        picked = [one for one in settings if not one.tuned]
+        bare = self.rows_of(picked, None, values)
+        for row, setting in enumerate(picked):
+            oscillator = self.oscillator(setting)
+            with _of_line(self, setting), blaming(self.design, oscillator):
+                circuit = self.circuit(setting, values)
+                state = steady_state(circuit, warm_start=kept.get(setting), near_frequency=near.get(setting))
+                kept[setting] = state
+                adjoint = oscillator_adjoint(state)
+                added = bare.needed(row, values, state.frequency)
+                slopes = np.zeros(len(self.unknowns))
+                by_farad = adjoint.frequency_shift(adjoint.disturbance_of("board_stray"))
+                for key, part in PARTS.items():
+                    place = self.index.get(self.named(key, oscillator, setting.board))
+                    if place is None or key in OF_RESONANCE or key.startswith("branch"):
+                        continue
+                    slopes[place] = adjoint.frequency_shift(adjoint.disturbance_of(part)) / by_farad
+                found[setting] = _Solved(added, slopes, state.frequency, self._levels(setting, values, state))
+        return found
+
+    def _levels(self, setting: Setting, values: Floats, state: SteadyState) -> dict[str, LevelOf]:
+        """What was read in volts of a set-up, straight in the unknowns about its solved circuit.
+
+        The derivatives are kept from the first solution.
+        """
+        asked = dict.fromkeys(place.what for place in self.places if self.setting(place.row.setting) == setting)
+        points = {what: node for what, node in POINTS.items() if what in asked}
+        if not points:
+            return {}
+        if isinstance(state.circuit, Drawing) and any(what != "swing" for what in points):
+            raise DesignError(
+                "dc_base, dc_emitter and dc_collector are points of the fixed form of [circuit]; leave them out"
+            )
+        before = {what: _level(state, what) for what in points}
+        if setting not in self._level_slopes:
+            self._level_slopes[setting] = self._slopes_of_levels(setting, values, state, points)
+        slopes = self._level_slopes[setting]
+        return {what: LevelOf(before[what] - float(slopes[what] @ values), slopes[what]) for what in points}
+
+    def _slopes_of_levels(
+        self, setting: Setting, values: Floats, state: SteadyState, points: Iterable[str]
+    ) -> dict[str, Floats]:
+        """Changes of volts with the unknowns, by differences of solved circuits over LEVEL_STEP of their deviations."""
+        slopes = {what: np.zeros(len(self.unknowns)) for what in points}
+        for place, one in enumerate(self.unknowns):
+            if not one.free or one.nuisance or one.name in ("reference_frequency", "lock_range"):
+                continue
+            step = LEVEL_STEP * one.deviation * (float(values[place]) if one.by_ratio else 1.0)
+            moved = values.copy()
+            moved[place] += step
+            circuit = self.circuit(setting, moved)
+            if circuit == state.circuit:
+                continue
+            near = steady_state(circuit, warm_start=state, near_frequency=state.frequency)
+            for what in points:
+                slopes[what][place] = (_level(near, what) - _level(state, what)) / step
+        return slopes
+
+    def set_aside_what_contradicts(self, fit: Fit) -> bool:
+        """Assume less of what the readings contradict clearly, so that a wrong design spoils nothing; whether any was.
+
+        What was said by --known stays.
+        """
+        found = [
+            one
+            for one, at in zip(self.unknowns, fit.coordinates.tolist(), strict=True)
+            if abs(at) > CONTRADICTED and not one.nuisance and one.name not in self.set_aside
+        ]
+        found = [one for one in found if _key(one.name) not in self.known]
+        self.set_aside |= {one.name: one.deviation for one in found}
+        wider = {one.name: replace(one, deviation=WIDER * one.deviation) for one in found}
+        self.unknowns = tuple(wider.get(one.name, one) for one in self.unknowns)
+        return bool(found)
+
+    def start(self) -> tuple[Floats, ...]:
+        """Coordinates to start at: inductance and stray by the middle slope of 1/omega^2 against the capacitor."""
+        points = []
+        for oscillator in self.oscillators:
+            name = self.named("inductance", oscillator)
+            own = [
+                (self.fitted(one), (2.0 * math.pi * place.value) ** -2.0)
+                for place in self.places
+                if place.what == "frequency"
+                and not (one := self.setting(place.row.setting)).antenna_plugged
+                and not one.tuned
+                and self.oscillator(one) == oscillator
+            ]
+            slopes = [(b[1] - a[1]) / (b[0] - a[0]) for a in own for b in own if b[0] > a[0]]
+            middle = float(np.median(slopes)) if slopes else 0.0
+            if middle > 0.0 and self.unknowns[self.index[name]].free:
+                coil = self.unknowns[self.index[name]]
+                point = np.zeros(len(self.unknowns))
+                point[self.index[name]] = math.log(middle / coil.middle) / coil.deviation
+                rest = float(np.median([squared / middle - fitted for fitted, squared in own]))
+                for board in self.boards:
+                    place = self.index.get(self.named("stray", oscillator, board))
+                    if place is not None and self.unknowns[place].free:
+                        stray = self.unknowns[place]
+                        point[place] = (max(rest, 0.0) - stray.middle) / stray.deviation
+                points.append(point)
+        return tuple(points)
+
+
+@dataclass(frozen=True, slots=True)
+class SolvedBench:
+    """A bench with its fit: `kept` are the places of the readings fitted (others are slips), `solved` the circuits.
+
+    expected: of every reading what the design says before the fit, in the units of the model.
+    """
+
+    bench: Bench
+    fit: Fit
+    slips: tuple[Slip, ...]
+    kept: tuple[int, ...]
+    solved: Mapping[Setting, _Solved] | None
+    model: InstrumentModel
+    expected: Floats
+
+    @property
+    def rows(self) -> tuple[BenchRow, ...]:
+        """The lines of the file."""
+        return self.bench.rows
+
+    @property
+    def which(self) -> str:
+        """The oscillator that lines are of which do not say so."""
+        return self.bench.which
+
+    @property
+    def opened(self) -> OpenedDesign | None:
+        """The design that the readings belong to, opened."""
+        return self.bench.opened
+
+    @property
+    def design(self) -> Design | None:
+        """The design that the readings belong to."""
+        return self.bench.design
+
+    def place(self, key: str, setting: Setting) -> int | None:
+        """The place of an unknown of a set-up's oscillator and board; None where it is not fitted."""
+        name = key if key in self.bench.index else self.bench.named(key, setting.oscillator, setting.board)
+        return self.bench.index.get(name)
+
+    def value(self, key: str, setting: Setting) -> float | None:
+        """The value of an unknown of a set-up's oscillator and board, SI; None where it is not fitted."""
+        place = self.place(key, setting)
+        return None if place is None else float(self.fit.values[place])
+
+    def capacitor(self, setting: Setting) -> float:
+        """The fitted capacitor of a set-up as it is, F."""
+        fitted = self.bench.fitted(setting)
+        place = self.bench.index.get(self.bench.capacitor_name(fitted))
+        return fitted * (1.0 + (0.0 if place is None else float(self.fit.values[place])))
+
+    def last(self, oscillator: str) -> Setting | None:
+        """How an oscillator was set for its last reading that was fitted; None where there is none."""
+        own = [self.bench.setting(self.bench.places[one].row.setting) for one in self.kept]
+        return next((one for one in reversed(own) if one.oscillator == oscillator and not one.tuned), None)
+
+    @property
+    def freedom(self) -> int:
+        """Readings less unknowns that they tell: of the sum of squares with all priors, simply the readings."""
+        return len(self.kept)
+
+    @property
+    def chance(self) -> float:
+        """Chance of a sum of squares as large, if all stated errors and priors are true."""
+        return float(chi2.sf(self.fit.objective, self.freedom))
+
+
 def solved_bench(
-    rows: Sequence[BenchRow],
+    readings: Readings,
     errors: Errors,
     known: Mapping[str, Known] | None = None,
     design: Design | None = None,
     which: str | None = None,
 ) -> SolvedBench:
-    """Fit the rows. The hand field and the branch come from `design`, which hand distances need.
+    """Fit the lines. The hand field and the branch come from `design`, which hand distances need.
 
-    which: the oscillator the readings are of; None: the variable one if the antenna was plugged, else the reference.
-    Raises DesignError where the readings contradict a tank or name what is not there.
+    which: the oscillator the lines are of that do not say so; None: the variable one if an antenna was plugged, else
+    the reference. Raises DesignError where the readings contradict a tank or name what is not there.
     """
-    plugged = any(row.antenna_plugged for row in rows)
-    if plugged and design is None:
-        raise DesignError("hand_distance needs --design DESIGN: antenna, cabinet, player and branch are read from it")
-    turned = any(row.pot is not None for row in rows)
-    if turned and (design is None or design.circuit is None):
-        raise DesignError("pot needs --design DESIGN with a [circuit]: the junction's voltage is computed from it")
-    chosen = which or ("variable" if plugged else "reference")
-    if plugged and chosen != "variable":
-        raise DesignError(f"hand_distance: the antenna is on the variable oscillator, not on --which {chosen}")
-    opened = None if design is None else OpenedDesign(design)
-    curve, around = None, Surroundings()
-    if plugged and opened is not None:
-        curve, around = opened.curve, _surroundings(opened)
-    voltages: dict[float, float] = {}
-    if turned and opened is not None:
-        circuit = opened.circuits[chosen]
-        if isinstance(circuit, Drawing):
-            raise DesignError(
-                "pot: readings with a pot are fitted by the collector junction of the fixed form of [circuit]; leave "
-                "them out for a circuit that [circuit.parts] draws"
-            )
-        junction = circuit.transistor.collector_junction
-        around = replace(around, junction_potential=junction.potential, junction_grading=junction.grading)
-        voltages = _voltages(opened, chosen, {row.pot for row in rows if row.pot is not None})
+    bench = Bench(readings, errors, known or {}, design, which)
+    values = np.array([one.middle for one in bench.unknowns])
+    read, deviations = _read(bench)
+    near = {bench.setting(place.row.setting): place.value for place in bench.places if place.what == "frequency"}
+    lines = {bench.setting(row.setting): row.line for row in reversed(bench.rows)}
+    solved: dict[Setting, _Solved] | None = None
+    kept: dict[Setting, SteadyState] = {}
+    starts, expected = bench.start(), None
     try:
-        readings = tuple(_reading(row, curve, voltages) for row in rows)
-        fit = fit_readings(ReadingSet(readings, around, errors, dict(known or {})))
+        if bench.circuits:
+            solved = bench.solve(bench.settings, values, near, kept)
+        for _ in range(MOST_ROUNDS):
+            model = _model(bench, solved, values, lines)
+            if expected is None:
+                expected = model.predicted(values)[0]
+            begun = _with_reference(bench, model, starts)
+            fit, slips, places = fit_readings(Problem(bench.unknowns, model, read, deviations, begun))
+            model = model.with_modes(fit.problem.model.rows.high)
+            starts = (fit.coordinates,)
+            if bench.set_aside_what_contradicts(fit):
+                values, starts = fit.values, bench.start()
+                continue
+            if solved is None:
+                break
+            values = fit.values
+            again = bench.solve(bench.settings, values, near, kept)
+            settled, solved = _settled(bench, model, values, again), again
+            if settled:
+                break
+    except DesignError:
+        raise
     except ValueError as error:
         raise DesignError(f"the readings cannot be used: {error}") from None
-    return SolvedBench(tuple(rows), fit, chosen, opened)
+    assert expected is not None
+    return SolvedBench(bench, fit, slips, places, solved, model, expected)
 
 
-def candidates(fit: Fit) -> tuple[FrequencyReading, ...]:
-    """Further readings worth a thought: E3 capacitors and those used, with every part in and out of its place."""
-    used = sorted({reading.fitted_capacitor for reading in fit.given.readings if reading.fitted_capacitor > 0.0})
-    low, high = (max(0.25 * used[0], _FINEST), min(4.0 * used[-1], _COARSEST)) if used else (_FINEST, 1e-9)
-    again = used if len(used) <= _MOST_AGAIN else [used[0], used[-1]]
-    fitted = sorted({*again, *(values_in_range("E3", low, high) if low <= high else ())})
-    return tuple(
-        FrequencyReading(capacitor, None, trimmer, antenna, voltage)
-        for capacitor in fitted
-        for trimmer in _states(fit, "trimmer", (0.0, 1.0))
-        for antenna in _states(fit, "antenna", ())
-        for voltage in _states(fit, "reverse_voltage", ())
-    )
+def _settled(bench: Bench, fitted: InstrumentModel, values: Floats, again: Mapping[Setting, _Solved]) -> bool:
+    """Whether the circuits solved with these values have the frequencies and volts that the fitted model says."""
+    logs = dict(zip(bench.settings, fitted.rows.log_frequencies(values)[0].tolist(), strict=True))
+    if any(abs(math.log(one.frequency) - logs[setting]) > SETTLED for setting, one in again.items()):
+        return False
+    said = fitted.predicted(values)[0]
+    for place, level in zip(bench.places, said.tolist(), strict=True):
+        if place.what in POINTS:
+            now = again[bench.setting(place.row.setting)].levels[place.what]
+            if abs(now.offset + float(now.slopes @ values) - level) > LEVEL_SETTLED * bench.deviation(place):
+                return False
+    return True
 
 
-def _states(fit: Fit, part: str, usual: tuple[float, ...]) -> tuple[float | None, ...]:
-    """None (part away), the usual states and the extremes read; only None for a part that was never there."""
-    seen = [value for value in (getattr(reading, part) for reading in fit.given.readings) if value is not None]
-    return (None, *sorted({*usual, min(seen), max(seen)})) if seen else (None,)
+@contextmanager
+def _of_line(bench: Bench, setting: Setting) -> Iterator[None]:
+    """Name the line of a set-up that cannot be solved."""
+    try:
+        yield
+    except DesignError as error:
+        line = next((row.line for row in bench.rows if bench.setting(row.setting) == setting), None)
+        raise DesignError(f"{'' if line is None else f'line {line}: '}{error}") from error
 
 
-def _voltages(opened: OpenedDesign, which: str, pots: set[float]) -> dict[float, float]:
-    """Reverse voltage across the collector junction at rest, V, at each position of the oscillator's pot."""
-    design, circuit, found = opened.design, opened.circuits[which], {}
-    for pot in pots:
-        with blaming(design, which):
-            rest = operating_point(circuit.with_pot(pot)).port_voltages
-        found[pot] = -float(rest[COLLECTOR_PORT])
-        if found[pot] < 0.0:
-            raise DesignError(f"pot = {pot:g}: the transistor of {design.name} saturates there; leave the reading out")
-    return found
+def _level(state: SteadyState, what: str) -> float:
+    """A voltage of a solved circuit: DC of a node while it oscillates, or the swing of the tank's hot end, V."""
+    if what == "swing":
+        return state.peak_to_peak(state.hot)
+    return float(state.coefficients(POINTS[what])[0].real)
 
 
-def _reading(row: BenchRow, curve: CapacitanceCurve | None, voltages: Mapping[float, float]) -> FrequencyReading:
-    antenna: float | None = None
-    if row.antenna_plugged and curve is not None:
-        try:
-            antenna = curve.empty_capacitance if row.away else float(curve.capacitance(row.hand_distance or 0.0))
-        except ValueError:
-            span = f"{format_quantity(curve.nearest, 'm')} to {format_quantity(curve.farthest, 'm')}"
-            raise DesignError(f"line {row.line}: hand_distance must be within the hand field, {span}") from None
-    voltage = row.reverse_voltage if row.pot is None else voltages[row.pot]
-    return FrequencyReading(row.fitted_capacitor, row.frequency, row.trimmer, antenna, voltage)
+def _read(bench: Bench) -> tuple[Floats, Floats]:
+    read, deviations = [], []
+    for place in bench.places:
+        read.append(math.log(place.value) if place.what == "frequency" else place.value)
+        deviations.append(bench.deviation(place))
+    return np.array(read), np.array(deviations)
 
 
-def _surroundings(opened: OpenedDesign) -> Surroundings:
-    design, branch = opened.design, opened.branch
-    if design.variable.tap != 1.0:
-        raise DesignError(
-            f"hand_distance cannot be used with variable.tap = {design.variable.tap:g}; read with the antenna off"
+def _model(
+    bench: Bench, solved: Mapping[Setting, _Solved] | None, values: Floats, lines: Mapping[Setting, int]
+) -> InstrumentModel:
+    rows = bench.rows_of(bench.settings, solved, values, lines)
+    place_of = {setting: place for place, setting in enumerate(bench.settings)}
+    made: list[Reading] = []
+    beyond = _beyond_zero_beat(bench)
+    for place in bench.places:
+        setting = bench.setting(place.row.setting)
+        row = place_of[setting]
+        if place.what == "pitch":
+            sign = -1.0 if setting in beyond else 1.0
+            made.append(BeatOf(row, bench.index["reference_frequency"], bench.index["lock_range"], sign))
+        elif place.what in POINTS:
+            assert solved is not None
+            made.append(solved[setting].levels[place.what])
+        elif setting.tuned:
+            made.append(TunedFrequency(bench.index["reference_frequency"]))
+        else:
+            made.append(FrequencyOf(row))
+    return InstrumentModel(rows, tuple(made))
+
+
+def _beyond_zero_beat(bench: Bench) -> set[Setting]:
+    """Set-ups whose beat was heard with the hand farther than zero beat: farther than the lowest pitch."""
+    heard = [(_distance(one), place.value, one) for place, one in _pitches(bench)]
+    if not heard:
+        return set()
+    lowest = min(heard, key=lambda row: row[1])[0]
+    return {one for distance, _, one in heard if distance > lowest}
+
+
+def _pitches(bench: Bench) -> list[tuple[ReadingPlace, Setting]]:
+    return [(place, bench.setting(place.row.setting)) for place in bench.places if place.what == "pitch"]
+
+
+def _distance(setting: Setting) -> float:
+    return math.inf if setting.hand_distance is None else setting.hand_distance
+
+
+def _with_reference(bench: Bench, model: InstrumentModel, starts: Sequence[Floats]) -> tuple[Floats, ...]:
+    """The starts with the reference where its beats with the variable oscillator, as it would be, are those heard."""
+    place = bench.index.get("reference_frequency")
+    beats = [one for one in model.readings if isinstance(one, BeatOf)]
+    if place is None or not beats or not bench.unknowns[place].free:
+        return tuple(starts)
+    read = [one.value for one, _ in _pitches(bench)]
+    turned = []
+    for start in (*starts, np.zeros(len(bench.unknowns))):
+        logs = model.rows.log_frequencies(values_of(bench.unknowns, start))[0]
+        at = float(
+            np.median([math.exp(logs[one.row]) + one.sign * beat for one, beat in zip(beats, read, strict=True)])
         )
-    mode = design.tuning.mode
-    if mode == "auto":
-        empty = opened.curve.empty_capacitance + opened.wired.antenna.stray
-        mode = preferred_mode(opened.tanks["variable"], branch, empty)
-    ends = opened.wired.antenna.stray - design.antenna.stray
-    return Surroundings(branch.inductance, branch.self_capacitance, mode, end_stray=ends)
+        moved, one = start.copy(), bench.unknowns[place]
+        moved[place] = math.log(at / one.middle) / one.deviation
+        turned.append(moved)
+    return tuple(turned)
+
+
+def _refuse(bench: Bench, which: str | None) -> None:
+    """Raise DesignError where lines need what is not there."""
+    design = bench.design
+    for row in bench.rows:
+        setting, place = row.setting, f"line {row.line}"
+        if setting.antenna_plugged and design is None:
+            raise DesignError(
+                f"{place}: hand_distance needs --design DESIGN: antenna, cabinet, player and branch are read from it"
+            )
+        if setting.pot is not None and not bench.circuits:
+            raise DesignError(
+                f"{place}: pot needs --design DESIGN with a [circuit]: what it does is computed from that"
+            )
+        if (setting.supply is not None or setting.load is not None) and not bench.circuits:
+            raise DesignError(f"{place}: supply and load need --design DESIGN with a [circuit]")
+        if setting.reverse_voltage is not None and bench.circuits:
+            raise DesignError(
+                f"{place}: with a [circuit] the junction follows from it; give pot in place of reverse_voltage"
+            )
+        if setting.fitted_capacitor is None and design is None and not setting.tuned:
+            raise DesignError(
+                f"{place}: fitted_capacitor is missing; only with --design can it be as the design has it"
+            )
+        if setting.antenna_plugged and (setting.oscillator or which or "variable") == "reference":
+            raise DesignError(f"{place}: hand_distance: the antenna is not on the reference oscillator")
+        if setting.oscillator == "volume" and (design is None or design.volume is None):
+            raise DesignError(f"{place}: oscillator = 'volume' needs --design DESIGN with a volume oscillator")
+        if any(what in POINTS for what in row.read) and not bench.circuits:
+            volts = next(what for what in row.read if what in POINTS)
+            raise DesignError(f"{place}: {volts} needs --design DESIGN with a [circuit]: what it should be is solved")
+        if "pitch" in row.read and design is None:
+            raise DesignError(f"{place}: pitch needs --design DESIGN")
+
+
+def _key(name: str) -> str:
+    """The key of an unknown without oscillator and board."""
+    return next((key for key in KNOWABLE if key in name.split(" on ")[0].split(" ")), name)
+
+
+def _capacitance(name: str, middle: float, limit: float) -> Unknown:
+    return Unknown(name, "F", middle, limit / NORMAL_95, least=0.0)
+
+
+def _ratio(name: str, unit: str, middle: float, limit: float) -> Unknown:
+    return Unknown(name, unit, middle, limit / NORMAL_95, by_ratio=True)
+
+
+def _within(section: Any, changed: Mapping[str, Any]) -> dict[str, Any]:
+    """Values kept within the domains of the design's keys, so that a circuit can be tried."""
+    return {
+        name: min(max(float(value), section.keys[name].low), section.keys[name].high) for name, value in changed.items()
+    }
+
+
+__all__ = ["Bench", "Errors", "Known", "SolvedBench", "errors_of", "known_of", "solved_bench"]

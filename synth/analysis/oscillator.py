@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -38,6 +39,7 @@ from synth.designs.sections import CircuitSection, Design, TemperatureSection
 from synth.errors import DesignError
 
 NO_LOAD = "none"
+NO_CIRCUIT = "the design has no [circuit]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +75,75 @@ def load_of(text: str, circuit: Circuit) -> Load | None:
     return Load(resistance, capacitance)
 
 
+@dataclass(frozen=True, slots=True)
+class BenchSetting:
+    """How an oscillator is set at the bench in place of the design's: F, position 0 to 1, m. None: as designed.
+
+    hand: m, "away" with nobody near, or "unplugged" for an antenna taken off.
+    """
+
+    fitted_capacitor: float | None = None
+    trimmer: float | None = None
+    hand: float | str | None = None
+
+
+AS_DESIGNED = BenchSetting()
+AWAY, UNPLUGGED = "away", "unplugged"
+
+
+def _option(name: str, text: str | None, unit: str, low: float, high: float) -> float | None:
+    """The quantity of an option, SI; None where it was not given. Raises DesignError outside low..high."""
+    if text is None:
+        return None
+    try:
+        found = parse(text, unit)
+    except DesignError as error:
+        raise DesignError(f"{name} {text}: {error}") from None
+    if not low <= found <= high:
+        span = f"{format_quantity(low, unit)} and {format_quantity(high, unit)}"
+        raise DesignError(f"{name} {text}: must be between {span}")
+    return found
+
+
+def bench_setting(fitted: str | None, trimmer: str | None, hand: str | None) -> BenchSetting:
+    """What --fitted, --trimmer and --hand say. Raises DesignError."""
+    place: float | str | None = None
+    if hand is not None:
+        word = hand.strip().lower()
+        place = word if word in (AWAY, UNPLUGGED) else _option("--hand", hand, "m", 0.005, 5.0)
+    return BenchSetting(
+        _option("--fitted", fitted, "F", 1e-12, 1e-6),
+        _option("--trimmer", trimmer, "fraction", 0.0, 1.0),
+        place,
+    )
+
+
+def _as_set(design: Design, which: str, setting: BenchSetting) -> Design:
+    """The design with the capacitor and the trimmer of one oscillator as set; the reference then is not tuned."""
+    changed: dict[str, Any] = {}
+    if setting.fitted_capacitor is not None:
+        changed["capacitance"] = setting.fitted_capacitor
+    if setting.trimmer is not None:
+        changed["trimmer"] = setting.trimmer
+    if not changed or getattr(design, which) is None:
+        return design
+    if which == "reference":
+        design = replace(design, tuning=replace(design.tuning, zero_beat=None))
+    sections: dict[str, Any] = {which: replace(getattr(design, which), **changed)}
+    return replace(design, **sections)
+
+
 def prepared_oscillator(
-    design: Design, which: str, pot: float | None = None, load: str | None = None
+    design: Design,
+    which: str,
+    pot: float | None = None,
+    load: str | None = None,
+    setting: BenchSetting = AS_DESIGNED,
 ) -> PreparedOscillator:
     """The oscillator as the instrument has it: the reference tuned for zero beat, the variable one with the hand at
-    that distance, the volume one with nobody there. `pot` and `load` replace those of the design.
+    that distance, the volume one with nobody there. `pot`, `load` and `setting` replace those of the design.
     """
+    design = _as_set(design, which, setting)
     notices: tuple[str, ...] = ()
     if design.circuit is None:
         notices = (_default_parts_notice(which),)
@@ -92,8 +157,14 @@ def prepared_oscillator(
         circuit, notices = circuit.with_trimmer(trimmer), notices + remarks
     elif which == "variable":
         distance = design.tuning.zero_beat
-        own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
-        circuit = opened.loaded_variable(own + opened.wired.antenna.stray)
+        if setting.hand is not None:
+            distance = setting.hand if isinstance(setting.hand, float) else None
+        if setting.hand != UNPLUGGED:
+            try:
+                own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
+            except ValueError as error:
+                raise DesignError(f"--hand: {error}") from None
+            circuit = opened.loaded_variable(own + opened.wired.antenna.stray)
     elif opened.loop_curve is None or design.volume_antenna is None:
         raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
     else:
@@ -105,6 +176,7 @@ def prepared_oscillator(
         if load is not None:
             circuit = replace(circuit, load=load_of(load, circuit))
     as_designed = design.law == "circuit" and which != "volume" and pot is None and load is None
+    as_designed = as_designed and setting == AS_DESIGNED
     pair = opened if as_designed else None
     return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices, pair)
 
@@ -113,7 +185,7 @@ def _default_parts_notice(which: str) -> str:
     part = CircuitSection()
     feedback, emitter = (format_quantity(value, "F") for value in (part.feedback_capacitor, part.emitter_capacitor))
     return (
-        f"the design has no [circuit]: read with default parts around the tank of [{which}]. Their feedback and "
+        f"{NO_CIRCUIT}: read with default parts around the tank of [{which}]. Their feedback and "
         f"emitter capacitors ({feedback}, {emitter}) and the transistor come on top of that section's stray, so the "
         "frequency is lower than in `beatfield field`; add a [circuit] section to state your parts"
     )

@@ -1,18 +1,24 @@
-"""Readings from the bench as CSV in everyday units: a header, then one line a reading.
+"""Readings from the bench as CSV in everyday units: a header, then one line a reading of the whole instrument.
 
-Columns: fitted_capacitor and frequency; and optionally trimmer (0 to 1, or "out" and "in"), hand_distance (or "away"
-for an antenna with nobody near), and either reverse_voltage (across the junction) or pot (0 to 1, of a design with a
-circuit). An empty cell: that part was not there. Without a column the part counts as stray. Faults are reported
-together, each with its line.
+What was read: frequency of an oscillator, pitch of the beat. What was set: fitted_capacitor; and where it was so
+trimmer and fine_trimmer (0 to 1, or "out" and "in"; a reference that stands at zero beat: "tuned"), hand_distance (or
+"away" for an antenna with nobody near), reverse_voltage (across the junction) or pot (0 to 1, of a design with a
+circuit), oscillator, board (any name), supply, load and probe. An empty cell: that part was not there, or as designed.
+Without a column the part counts as stray, or with a design as the design has it. Faults are reported together, each
+with its line and a remedy.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import Any
 
+from models.pitch import frequency_of_note, parse_note
+from synth.build.circuit_assembly import OSCILLATORS
 from synth.designs.quantity import format_quantity, parse
 from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
@@ -20,35 +26,57 @@ from synth.files.input_file import read_text
 
 LARGEST_FILE = 1_000_000  # bytes
 MOST_ROWS = 200
-AWAY = "away"
+AWAY, TUNED = "away", "tuned"
 TRIMMER_ENDS = {"out": 0.0, "in": 1.0}
 _SHOWN_FAULTS = 10
 _EXAMPLE = "fitted_capacitor,frequency"
+_LONGEST_NAME = 40
 
 # column -> unit, lowest, highest (SI)
-COLUMNS = {
+QUANTITIES = {
     "fitted_capacitor": ("F", 0.0, 1e-6),
     "frequency": ("Hz", 1e3, 1e8),
+    "pitch": ("Hz", 1.0, 20e3),
     "trimmer": ("fraction", 0.0, 1.0),
+    "fine_trimmer": ("fraction", 0.0, 1.0),
     "hand_distance": ("m", 0.005, 5.0),
     "reverse_voltage": ("V", 0.0, 100.0),
     "pot": ("fraction", 0.0, 1.0),
+    "supply": ("V", 0.5, 100.0),
+    "load": ("ohm", 1.0, 1e9),
+    "probe": ("F", 0.0, 1e-9),
+    "dc_base": ("V", 0.0, 200.0),
+    "dc_emitter": ("V", 0.0, 200.0),
+    "dc_collector": ("V", 0.0, 200.0),
+    "swing": ("V", 1e-3, 1e3),
 }
-REQUIRED = ("fitted_capacitor", "frequency")
+NAMES = ("oscillator", "board")
+COLUMNS = (*QUANTITIES, *NAMES)
+VOLTS = ("dc_base", "dc_emitter", "dc_collector", "swing")
+READ = ("frequency", "pitch", *VOLTS)
+"""Columns that hold what was read; the others hold what was set."""
 
 
 @dataclass(frozen=True, slots=True)
-class BenchRow:
-    """One line: F, Hz, position, m, V. None: that part was not there. away: antenna plugged, nobody near."""
+class Setting:
+    """What was set for a reading, SI units. None: that part was not there, or as the design has it.
 
-    line: int
-    fitted_capacitor: float
-    frequency: float
+    away: antenna plugged, nobody near. tuned: the reference stands where zero beat is. oscillator, board: "" not said.
+    """
+
+    fitted_capacitor: float | None = None
     trimmer: float | None = None
+    fine_trimmer: float | None = None
     hand_distance: float | None = None
     away: bool = False
+    tuned: bool = False
     reverse_voltage: float | None = None
     pot: float | None = None
+    supply: float | None = None
+    load: float | None = None
+    probe: float | None = None
+    oscillator: str = ""
+    board: str = ""
 
     @property
     def antenna_plugged(self) -> bool:
@@ -56,7 +84,24 @@ class BenchRow:
         return self.away or self.hand_distance is not None
 
 
-def load_readings(path: Path) -> tuple[BenchRow, ...]:
+@dataclass(frozen=True, slots=True)
+class BenchRow:
+    """One line of the file: what was set, and what was read, by column, SI."""
+
+    line: int
+    setting: Setting
+    read: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """The lines of a file and the columns that it has."""
+
+    rows: tuple[BenchRow, ...]
+    columns: tuple[str, ...]
+
+
+def load_readings(path: Path) -> Readings:
     """The readings in the CSV file `path`; DesignError lists the first ten faults with their lines, counts the rest."""
     text = read_text(
         path,
@@ -68,9 +113,9 @@ def load_readings(path: Path) -> tuple[BenchRow, ...]:
     return read_readings(text, str(path))
 
 
-def read_readings(text: str, source: str = "readings") -> tuple[BenchRow, ...]:
+def read_readings(text: str, source: str = "readings") -> Readings:
     """The readings in CSV `text`; `source` names it in messages."""
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    reader = csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline=""), strict=True)
     faults: list[str] = []
     rows: list[BenchRow] = []
     header: list[str] | None = None
@@ -93,57 +138,132 @@ def read_readings(text: str, source: str = "readings") -> tuple[BenchRow, ...]:
     if faults:
         more = [f"{source}: and {len(faults) - _SHOWN_FAULTS} more faults"] if len(faults) > _SHOWN_FAULTS else []
         raise DesignError("\n".join(faults[:_SHOWN_FAULTS] + more))
-    if len(rows) < 2:
-        raise DesignError(f"{source}: has {len(rows)} reading; two or more are needed, with different capacitors")
-    return tuple(rows)
+    if not rows:
+        raise DesignError(f"{source}: has no readings; write one line for each below the header")
+    return Readings(tuple(rows), tuple(header))
 
 
 def _header(cells: list[str], place: str) -> list[str]:
-    names = [cell.strip() for cell in cells]
+    if len(cells) > len(COLUMNS) + 8:
+        raise DesignError(f"{place}: has {len(cells)} columns; readings have at most {len(COLUMNS)}")
+    names = [cell.strip().lower() for cell in cells]
+    if len(names) == 1 and ";" in names[0]:
+        raise DesignError(
+            f"{place}: the cells are divided by semicolons; divide them by commas, and write decimals with a point "
+            '("231.4 kHz"): a spreadsheet does so when it saves with English numbers'
+        )
+    if len(names) == 1 and "\t" in names[0]:
+        raise DesignError(f"{place}: the cells are divided by tabulators; divide them by commas")
     faults = []
     for name in names:
         if name not in COLUMNS:
             hint = did_you_mean(name, COLUMNS) or f"; columns are {', '.join(COLUMNS)}"
-            faults.append(f"{place}: unknown column {name[:40]!r}{hint}")
+            faults.append(f"{place}: unknown column {name[:_LONGEST_NAME]!r}{hint}")
         elif names.count(name) > 1:
             faults.append(f"{place}: column {name!r} stands twice")
-    missing = [name for name in REQUIRED if name not in names]
     if "pot" in names and "reverse_voltage" in names:
         faults.append(f"{place}: pot and reverse_voltage say the same thing; leave one column out")
-    if missing:
-        faults.append(f"{place}: column {' and '.join(missing)} is missing; begin with the header {_EXAMPLE}")
+    if not any(name in names for name in READ):
+        faults.append(
+            f"{place}: column frequency is missing (or one of {', '.join(READ[1:])}); begin with the header {_EXAMPLE}"
+        )
     if faults:
         raise DesignError("\n".join(dict.fromkeys(faults)))
     return names
 
 
 def _row(header: list[str], cells: list[str], line: int, source: str, faults: list[str]) -> BenchRow | None:
-    """One reading, or None with what is wrong added to `faults`."""
+    """One line, or None with what is wrong added to `faults`."""
     place = f"{source}: line {line}"
     if len(cells) != len(header):
-        faults.append(f"{place}: has {len(cells)} cells, the header {len(header)}; quote a cell with a comma in it")
+        comma = len(cells) > len(header) and any(_is_comma(*pair) for pair in zip(cells, cells[1:], strict=False))
+        remedy = "write decimals with a point (231.4 kHz)" if comma else "quote a cell with a comma in it"
+        faults.append(f"{place}: has {len(cells)} cells, the header {len(header)}; {remedy}")
         return None
-    values: dict[str, float] = {}
-    away, before = False, len(faults)
+    values: dict[str, Any] = {}
+    before = len(faults)
     for name, cell in zip(header, cells, strict=True):
         text = cell.strip()
-        if name == "hand_distance" and text.lower() == AWAY:
-            away = True
-        elif text or name in REQUIRED:
-            try:
+        word = text.lower()
+        try:
+            if name == "hand_distance" and word == AWAY:
+                values["away"] = True
+            elif name == "trimmer" and word == TUNED:
+                values["tuned"] = True
+            elif name == "oscillator" and text:
+                values[name] = _oscillator(word)
+            elif name == "board":
+                values[name] = _board(text)
+            elif text or (name == "fitted_capacitor" and "pitch" not in header):
                 values[name] = _cell(name, text)
-            except DesignError as error:
-                faults.append(f"{place}: {name} = {text[:40]!r}: {error}")
+        except DesignError as error:
+            faults.append(f"{place}: {name} = {text[:_LONGEST_NAME]!r}: {error}{_swapped(name, text, header)}")
     if len(faults) > before:
         return None
-    return BenchRow(line, away=away, **values)
+    read = {name: values.pop(name) for name in READ if name in values}
+    if not read:
+        wanted = [name for name in READ if name in header]
+        faults.append(f"{place}: {wanted[0]} = '': is empty; write what was read, or leave the line out")
+        return None
+    if "pitch" in read and not (values.get("away") or "hand_distance" in values):
+        faults.append(f"{place}: pitch needs hand_distance, or {AWAY!r} with nobody near")
+        return None
+    return BenchRow(line, Setting(**values), read)
+
+
+def _is_comma(first: str, second: str) -> bool:
+    """Whether two cells look like one number with a decimal comma between."""
+    return first.strip().isdigit() and second.strip()[:1].isdigit()
+
+
+def _oscillator(word: str) -> str:
+    if word not in OSCILLATORS:
+        raise DesignError(f"must be one of {', '.join(OSCILLATORS)}{did_you_mean(word, OSCILLATORS)}")
+    return word
+
+
+def _board(text: str) -> str:
+    if len(text) > _LONGEST_NAME or not text.isprintable():
+        raise DesignError(f"must be a printable name of at most {_LONGEST_NAME} characters")
+    return text
 
 
 def _cell(name: str, text: str) -> float:
-    unit, low, high = COLUMNS[name]
-    if name == "trimmer" and text.lower() in TRIMMER_ENDS:
+    unit, low, high = QUANTITIES[name]
+    if name in ("trimmer", "fine_trimmer") and text.lower() in TRIMMER_ENDS:
         return TRIMMER_ENDS[text.lower()]
+    if name == "pitch" and text[:1].upper() in "ABCDEFG" and text[:1]:
+        try:
+            return float(frequency_of_note(parse_note(text)))
+        except ValueError as error:
+            raise DesignError(str(error)) from None
     value = parse(text, unit)
     if not low <= value <= high:
-        raise DesignError(f"must be between {format_quantity(low, unit)} and {format_quantity(high, unit)}")
+        remedy = ""
+        if name == "frequency" and low <= 1e3 * value <= high:
+            remedy = f"; was it {format_quantity(1e3 * value, 'Hz', 9)}?"
+        if name == "fitted_capacitor" and 0.0 < 1e-3 * value <= high:
+            remedy = f"; was it {format_quantity(1e-3 * value, 'F', 9)}?"
+        raise DesignError(f"must be between {format_quantity(low, unit)} and {format_quantity(high, unit)}{remedy}")
     return value
+
+
+def _swapped(name: str, text: str, header: list[str]) -> str:
+    """A remedy where the cell is what another column wants."""
+    if name not in QUANTITIES:
+        return ""
+    for other in header:
+        if other == name or other not in QUANTITIES or QUANTITIES[other][0] == QUANTITIES[name][0]:
+            continue
+        unit, low, high = QUANTITIES[other]
+        if unit == "fraction":
+            continue
+        try:
+            if text and low <= parse(text, unit) <= high:
+                return f"; it is what the column {other} wants: are the cells swapped?"
+        except DesignError:
+            continue
+    return ""
+
+
+SETTINGS = tuple(part.name for part in fields(Setting))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from models.radio_limits import general_field_limit
 from synth.analysis.field_figures import FieldFigures, NoteFigure, OctaveFigure, VolumeFigures, field_figures
 from synth.analysis.figures import collected, of
+from synth.analysis.sheet_bench import BenchFigures
 from synth.analysis.sheet_parts import PartFigure, ToleranceFigure, part_figures, tolerance_figures
 from synth.analysis.sheet_readings import (
     AMPERES,
@@ -75,6 +76,7 @@ class SheetFigures:
     full_height_m: float | None = of("design.volume_response.full_height")
     notices: tuple[str, ...] = of("report.notices")
     supply_current_a: float | None  # of all oscillators together; None without a circuit
+    bench: BenchFigures | None = None  # what was read on the built one; None without readings
 
 
 def sheet_figures(opened: OpenedDesign) -> SheetFigures:

@@ -13,8 +13,8 @@ def add_arguments(parser: ArgumentParser) -> None:
         "measurements",
         metavar="MEASUREMENTS.csv",
         help="readings; the header names the columns: "
-        "fitted_capacitor,frequency and if read trimmer,hand_distance,reverse_voltage or pot; "
-        'cells like "100 pF","231.4 kHz"',
+        "fitted_capacitor,frequency and if read trimmer,fine_trimmer,hand_distance,pitch,oscillator,board,pot,supply,"
+        'load,probe or reverse_voltage; cells like "100 pF","231.4 kHz"',
     )
     parser.add_argument(
         "--design",
@@ -57,13 +57,17 @@ def run(arguments: Namespace) -> int:
 
     from models.preferred_values import SERIES
     from models.stray import BOARDS
+    from synth.analysis.fit_design import fitted_design
     from synth.analysis.fit_figures import fit_figures
-    from synth.analysis.fit_target import Wish, chosen_reach, fitted_design
+    from synth.analysis.fit_slips import refuse_contradictions
+    from synth.analysis.fit_target import Wish, chosen_reach
     from synth.analysis.fitting import errors_of, known_of, solved_bench
     from synth.analysis.readings import load_readings
+    from synth.analysis.retuning import retuning
     from synth.build.workbench import say
     from synth.commands.options import chosen, frequency_of
-    from synth.designs.design_file import design_text, load_design
+    from synth.designs.design_file import design_source, read_design
+    from synth.designs.edited import edited_text
     from synth.files.atomic_file import write_text
     from synth.files.plain_text import one_line
     from synth.report.fit import FIT
@@ -77,14 +81,16 @@ def run(arguments: Namespace) -> int:
     )
     errors = errors_of(arguments.counter_error, arguments.capacitor_tolerance)
     known = known_of(arguments.known)
-    design = load_design(Path(arguments.design)) if arguments.design else None
-    rows = load_readings(Path(arguments.measurements))
-    bench = solved_bench(rows, errors, known, design, arguments.which)
+    source = design_source(arguments.design) if arguments.design else None
+    design = None if source is None else read_design(source, arguments.design)
+    readings = load_readings(Path(arguments.measurements))
+    bench = solved_bench(readings, errors, known, design, arguments.which)
+    refuse_contradictions(bench)
     figures = fit_figures(bench, one_line(Path(arguments.measurements).name), wish)
     if arguments.output:
-        fitted, notices = fitted_design(bench, chosen_reach(bench, wish))
-        write_text(arguments.output, design_text(fitted), arguments.force)
-        for notice in notices:
+        fitted = fitted_design(bench, chosen_reach(bench, wish))
+        write_text(arguments.output, edited_text(source or "", design, fitted.design), arguments.force)
+        for notice in (*fitted.notices, *retuning(bench, fitted.design)):
             say(f"note: {notice}")
         say(f"wrote {arguments.output}")
     FIT.write(arguments, figures)

@@ -21,6 +21,17 @@ def add_arguments(parser: ArgumentParser) -> None:
     )
     parser.add_argument("--pot", metavar="0..1", help="position of its fine-tune pot, in place of the design's")
     parser.add_argument("--load", metavar="LOAD", help='resistance behind its output resistor, e.g. 47k, or "none"')
+    parser.add_argument(
+        "--fitted", metavar="C", help="fixed capacitor in place of the design's; the reference is not tuned"
+    )
+    parser.add_argument(
+        "--trimmer", metavar="0..1", help="trimmer in place of the design's; the reference is not tuned"
+    )
+    parser.add_argument(
+        "--hand",
+        metavar="D",
+        help='hand distance of the variable oscillator, "away" or "unplugged" (default: zero beat)',
+    )
     parser.add_argument("--json", action=Printed, help="print the readings as JSON")
     add_plot_option(parser, "start-up, a steady cycle and the pot")
     parser.add_argument(
@@ -49,7 +60,14 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from synth.analysis.circuit_points import recorded_nodes
-    from synth.analysis.oscillator import oscillator_figures, pot_curve, prepared_oscillator, steady, switched_on
+    from synth.analysis.oscillator import (
+        bench_setting,
+        oscillator_figures,
+        pot_curve,
+        prepared_oscillator,
+        steady,
+        switched_on,
+    )
     from synth.analysis.start_up import integrated, start_up_curves
     from synth.analysis.unsteady import unsteady_figures
     from synth.build.workbench import say
@@ -61,7 +79,9 @@ def run(arguments: Namespace) -> int:
     from synth.report.written import print_json, write_text
 
     pot = quantity_of("--pot", arguments.pot, "fraction", 0.0, 1.0)
-    prepared = prepared_oscillator(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)
+    setting = bench_setting(arguments.fitted, arguments.trimmer, arguments.hand)
+    design = load_design(Path(arguments.design))
+    prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
     state = steady(prepared)
     run = switched_on(prepared)
     if arguments.transient:

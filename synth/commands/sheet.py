@@ -13,6 +13,12 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", metavar="FILE", action=Written, or_stdout=True, help="write the sheet as HTML (- for stdout)"
     )
+    parser.add_argument(
+        "--readings",
+        metavar="READINGS.csv",
+        help="read on the built one, as for beatfield fit: printed beside what was expected, with how to retune",
+    )
+    parser.add_argument("--which", choices=("reference", "variable"), help="the oscillator that the readings are of")
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="the paper to print on (default: A4)")
     parser.add_argument("--json", action=Printed, help="print the sheet's figures as JSON")
     parser.add_argument(
@@ -30,11 +36,19 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(arguments: Namespace) -> int:
     """Collect the figures and write what is asked for."""
     import sys
+    from dataclasses import replace
+    from pathlib import Path
 
     from synth.analysis.circuit_diagram import pair_diagrams
+    from synth.analysis.fit_design import fitted_design
+    from synth.analysis.fit_slips import refuse_contradictions
+    from synth.analysis.fitting import Errors, solved_bench
+    from synth.analysis.readings import load_readings
+    from synth.analysis.sheet_bench import bench_figures
     from synth.analysis.sheet_figures import sheet_figures
     from synth.build.workbench import open_design, say
     from synth.errors import DesignError
+    from synth.files.plain_text import one_line
     from synth.report.diagram import diagram_svg
     from synth.report.sheet_page import sheet_page
     from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
@@ -47,6 +61,14 @@ def run(arguments: Namespace) -> int:
         )
     opened = open_design(arguments.design)
     figures = sheet_figures(opened)
+    if arguments.readings:
+        readings = load_readings(Path(arguments.readings))
+        bench = solved_bench(readings, Errors(), {}, opened.design, arguments.which)
+        refuse_contradictions(bench)
+        source, built = one_line(Path(arguments.readings).name), fitted_design(bench, None)
+        figures = replace(figures, bench=bench_figures(bench, source, built.design))
+    elif arguments.which:
+        raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
     if target is not None:
         drawn = {title: diagram_svg(diagram) for title, diagram in pair_diagrams(opened).items()}
         write_text(sheet_page(figures, arguments.paper, drawn), target, arguments.force)

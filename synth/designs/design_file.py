@@ -17,7 +17,7 @@ from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sectio
 from synth.errors import DesignError
 from synth.files.input_file import read_text
 
-__all__ = ["Design", "design_hash", "design_text", "load_design", "read_design"]
+__all__ = ["Design", "design_hash", "design_source", "design_text", "load_design", "read_design"]
 
 LARGEST_FILE = 128 * 1024  # bytes
 FIXED_FORM = (
@@ -41,18 +41,22 @@ def load_design(path: str | os.PathLike[str]) -> Design:
 
     Raises DesignError with a line for every fault.
     """
+    return read_design(design_source(path), str(path))
+
+
+def design_source(path: str | os.PathLike[str]) -> str:
+    """The text of the design file `path`, or of the shipped design of that name; DesignError where there is none."""
     from synth.designs.shipped import shipped_names, shipped_text
 
     if not Path(path).exists() and (shipped := shipped_text(str(path))) is not None:
-        return read_design(shipped, str(path))
-    text = read_text(
+        return shipped
+    return read_text(
         Path(path),
         LARGEST_FILE,
         "name a design file (write one with: beatfield new FILE)",
         f"write one with: beatfield new {path}; or name a design that is here: {', '.join(shipped_names())}",
         "this is no design file",
     )
-    return read_design(text, str(path))
 
 
 def read_design(text: str, source: str = "design") -> Design:

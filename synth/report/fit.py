@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from synth.analysis.fit_figures import FitFigures, Inferred, Next, Residual
 from synth.analysis.fit_target import TargetFigure
+from synth.analysis.fitting import UNITS
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, INK, QUIET, VERMILLION, saved_figure
 from synth.report.written import Form, columns_of, finished, rows_csv
@@ -13,34 +16,49 @@ from synth.report.written import Form, columns_of, finished, rows_csv
 
 def save_fit_plot(report: FitFigures, path: str, force: bool) -> None:
     """Draw readings, fit and residuals of `report` into `path` (.png or .svg)."""
-    fitted = np.array([row.fitted_capacitor_f for row in report.residuals]) * 1e12
-    read = np.array([row.frequency_hz for row in report.residuals]) / 1e3
-    modelled = np.array([row.fit_hz for row in report.residuals]) / 1e3
-    off = np.array([row.residual_hz for row in report.residuals])
-    limits = np.hypot(report.counter_limit_ratio * read * 1e3, report.counter_limit_hz)
-    with saved_figure(path, force, (2.0, 1.0), (8.0, 6.0)) as (figure, (above, below)):
-        above.plot(fitted, read, "o", color=BLUE, label="read")
-        above.plot(fitted, modelled, "+", color=VERMILLION, markersize=11, label="fit")
-        above.set_ylabel("frequency (kHz)")
-        above.grid(axis="y")
-        above.set_title(f"Bench readings of {report.source}", loc="left", color=INK)
-        below.axhline(0.0, color=QUIET, linewidth=0.8)
-        below.errorbar(
-            fitted,
-            off,
-            yerr=limits,
-            fmt="o",
-            color=BLUE,
-            ecolor=QUIET,
-            capsize=3,
-            label="residual, with the counter's 95 % limits",
-        )
-        below.set_ylabel("read less fit (Hz)")
-        below.set_xlabel("fitted capacitor (pF)")
-        below.grid(axis="y")
-        handles, labels = above.get_legend_handles_labels()
-        more, names = below.get_legend_handles_labels()
+    kinds = [what for what in ("frequency", "pitch") if any(row.what == what for row in report.residuals)]
+    with saved_figure(path, force, (2.0, 1.0) * max(len(kinds), 1), (8.0, 5.0 * max(len(kinds), 1))) as (figure, axes):
+        for number, what in enumerate(kinds):
+            above, below = axes[2 * number : 2 * number + 2]
+            _draw_kind(report, what, above, below)
+        axes[0].set_title(f"Bench readings of {report.source}", loc="left", color=INK)
+        handles, labels = axes[0].get_legend_handles_labels()
+        more, names = axes[1].get_legend_handles_labels()
         figure.legend([*handles, *more], [*labels, *names], loc="outside lower center", ncols=3, fontsize=9)
+
+
+def _draw_kind(report: FitFigures, what: str, above: Any, below: Any) -> None:
+    """Readings of one kind over the fitted capacitor, or over the hand's distance, and what they are off the fit."""
+    rows = [row for row in report.residuals if row.what == what]
+    by_hand = what == "pitch" and all(row.hand_distance_m is not None for row in rows)
+    places = np.array(
+        [100.0 * (row.hand_distance_m or 0.0) if by_hand else row.fitted_capacitor_f * 1e12 for row in rows]
+    )
+    scale, unit = (1e3, "kHz") if what == "frequency" else (1.0, "Hz")
+    kept = np.array([row.kept for row in rows])
+    read, fit = np.array([row.read for row in rows]), np.array([row.fit for row in rows])
+    off = np.array([row.residual for row in rows])
+    limits = np.array([1.96 * abs(row.residual / row.sigmas) if row.sigmas else 0.0 for row in rows])
+    above.plot(places[kept], read[kept] / scale, "o", color=BLUE, label="read")
+    if not kept.all():
+        above.plot(places[~kept], read[~kept] / scale, "x", color=VERMILLION, label="left out")
+    order = np.argsort(places)
+    above.plot(
+        places[order], fit[order] / scale, "+-" if by_hand else "+", color=VERMILLION, markersize=11, label="fit"
+    )
+    if all(row.expected is not None for row in rows):
+        before = np.array([row.expected or 0.0 for row in rows])
+        above.plot(places, before / scale, "_", color=QUIET, markersize=11, label="as designed")
+    above.set_ylabel(f"{what} ({unit})")
+    above.grid(axis="y")
+    below.axhline(0.0, color=QUIET, linewidth=0.8)
+    label = "residual, with the 95 % limits of the reading"
+    below.errorbar(
+        places[kept], off[kept], yerr=limits[kept], fmt="o", color=BLUE, ecolor=QUIET, capsize=3, label=label
+    )
+    below.set_ylabel("read less fit (Hz)")
+    below.set_xlabel("hand distance (cm)" if by_hand else "fitted capacitor (pF)")
+    below.grid(axis="y")
 
 
 def fit_text(report: FitFigures) -> str:
@@ -49,26 +67,32 @@ def fit_text(report: FitFigures) -> str:
     limits = [f"{100.0 * report.counter_limit_ratio:g} %"] if report.counter_limit_ratio else []
     limits += [format_quantity(report.counter_limit_hz, "Hz")] if report.counter_limit_hz else []
     lines += [f"95 % limits given: counter {' and '.join(limits)}, capacitors {100 * report.capacitor_limit_ratio:g} %"]
+    lines += [f"note: {slip}" for slip in report.slips]
     lines += ["", f"{'':<36}{'value':>12}   95 % interval"]
     lines += [_inferred(part) for part in (*report.inferred, *report.sums)]
     if report.closed_form is not None:
         coil, rest = format_quantity(report.closed_form[0], "H"), format_quantity(report.closed_form[1], "F")
         lines += [f"closed form of two readings: {coil}, and {rest} beside the fitted capacitor"]
-    lines += ["", f"{'line':>4}{'fitted':>10}{'setting':>28}{'read':>14}{'fit':>14}{'residual':>12}{'sigma':>7}"]
-    for row in report.residuals:
-        setting = _setting(row.trimmer, row.antenna_f, row.reverse_voltage_v) or "-"
-        off, sigma = _near_zero(row.residual_hz), _near_zero(row.sigmas)
-        fitted, read, fit = format_quantity(row.fitted_capacitor_f, "F"), row.frequency_hz / 1e3, row.fit_hz / 1e3
-        lines += [f"{row.line:>4}{fitted:>10}{setting:>28}{read:>10.3f} kHz{fit:>10.3f} kHz{off:>9.2f} Hz{sigma:>7.2f}"]
-    if report.freedom:
-        chance = "" if report.misfit_chance is None else f", chance {100.0 * report.misfit_chance:.0f} %"
-        lines += [f"sum of squares {report.misfit:.2f}, expected near {report.freedom}{chance}"]
+    lines += ["", f"{'line':>4}{'fitted':>10}{'setting':>30}{'read':>14}{'fit':>14}{'residual':>12}{'sigma':>7}"]
+    lines += [_residual(row) for row in report.residuals]
+    chance = f"{100.0 * report.misfit_chance:.0f} %"
+    lines += [f"sum of squares {report.misfit:.2f}, expected near {report.freedom}, chance {chance}"]
     lines += ["", *_told_apart(report)]
     if report.board_says:
         lines += [report.board_says]
     for target in report.targets:
         lines += ["", *_target(target)]
     return finished(lines, report.notices)
+
+
+def _residual(row: Residual) -> str:
+    scale, unit = (1e3, "kHz") if row.what == "frequency" else (1.0, row.unit)
+    fitted = format_quantity(row.fitted_capacitor_f, "F")
+    setting = ", ".join([*([row.setting] if row.setting else []), *([f"{row.mode} mode"] if row.mode else [])]) or "-"
+    off, sigma = _near_zero(row.residual), _near_zero(row.sigmas)
+    unit = f"{unit:<3}"
+    text = f"{row.line:>4}{fitted:>10}{setting:>30}{row.read / scale:>10.3f} {unit}{row.fit / scale:>10.3f} {unit}"
+    return f"{text}{off:>9.2f} {row.unit}{sigma:>7.2f}{'' if row.kept else '  left out'}"
 
 
 def _near_zero(value: float) -> float:
@@ -79,54 +103,34 @@ def _near_zero(value: float) -> float:
 def _inferred(part: Inferred) -> str:
     low, high = (format_quantity(end, part.unit) for end in (part.low, part.high))
     name = part.name.replace("_", " ")
-    return f"{name:<36}{format_quantity(part.value, part.unit):>12}   {low} to {high}"
-
-
-def _setting(trimmer: float | None, antenna: float | None, voltage: float | None) -> str:
-    parts = [] if trimmer is None else [f"trimmer {trimmer:.2g}"]
-    parts += [] if antenna is None else [f"antenna {format_quantity(antenna, 'F')}"]
-    parts += [] if voltage is None else [f"{format_quantity(voltage, 'V')} reverse"]
-    return ", ".join(parts)
+    assumed = "" if part.told else "   (hardly told: mostly as assumed)"
+    return f"{name:<36}{format_quantity(part.value, part.unit):>12}   {low} to {high}{assumed}"
 
 
 def _told_apart(report: FitFigures) -> list[str]:
     lines = []
     if report.not_told:
         names = ", ".join(name.replace("_", " ") for name in report.not_told)
-        only = "only the sums above are held" if report.sums else "no sum of them is held either"
-        lines += [f"cannot be told apart from these readings: {names}; {only}"]
+        only = "; the sums above are better known" if report.sums else ""
+        lines += [f"cannot be told from these readings: {names}{only}"]
     lines += [
         f"hardly told apart: {first.replace('_', ' ')} and {second.replace('_', ' ')} (correlation {value:.3f})"
         for first, second, value in report.hardly_told
     ]
     if not lines:
-        lines += ["every unknown is held by itself"]
-    return lines + ([] if report.next_reading is None else [_next(report, report.next_reading)])
+        lines += ["every unknown is told by itself"]
+    return lines + ([] if report.next_reading is None else [_next(report.next_reading)])
 
 
-_AWAY = {"trimmer": "trimmer taken out", "antenna_f": "antenna unplugged", "reverse_voltage_v": "junction taken out"}
-
-
-def _next(report: FitFigures, best: Next) -> str:
-    setting = _setting(best.trimmer, best.antenna_f, best.reverse_voltage_v)
-    away = [
-        words
-        for name, words in _AWAY.items()
-        if getattr(best, name) is None and any(getattr(row, name) is not None for row in report.residuals)
-    ]
-    fitted = f"{format_quantity(best.fitted_capacitor_f, 'F')} fitted"
-    what = ", ".join([fitted, *([setting] if setting else []), *away])
+def _next(best: Next) -> str:
+    what = f"{format_quantity(best.fitted_capacitor_f, 'F')} fitted{f', {best.setting}' if best.setting else ''}"
     widths = [f"{name.replace('_', ' ')} to +-{_width(name, width)}" for name, width in best.half_widths.items()]
-    gain = (
-        "separates what cannot be told apart now"
-        if best.separates
-        else (f"leaves {100.0 * (best.remaining or 0.0):.0f} % of the variance")
-    )
-    return f"best next reading: {what}; it {gain} ({', '.join(widths)})"
+    return f"best next reading: {what}; it leaves {100.0 * best.remaining:.0f} % of the variance ({', '.join(widths)})"
 
 
 def _width(name: str, width: float) -> str:
-    return f"{100.0 * width:.2g} %" if name == "inductance" else format_quantity(width, "F", digits=2)
+    unit = next((unit for key, unit in UNITS.items() if key in name), "F")
+    return format_quantity(width, unit, digits=2)
 
 
 def _target(target: TargetFigure) -> list[str]:
@@ -164,4 +168,4 @@ def _target(target: TargetFigure) -> list[str]:
 
 
 COLUMNS = columns_of(Residual)
-FIT = Form("beatfield.fit/1", fit_text, lambda made: rows_csv(COLUMNS, made.residuals, exact=True), save_fit_plot)
+FIT = Form("beatfield.fit/2", fit_text, lambda made: rows_csv(COLUMNS, made.residuals, exact=True), save_fit_plot)

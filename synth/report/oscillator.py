@@ -10,7 +10,7 @@ import numpy as np
 from models.circuit.ripple_law import BOTH_BASES, SUPPLY
 from models.circuit.transient import TransientRecord
 from synth.analysis.adjoint_figures import Hum
-from synth.analysis.oscillator import FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
+from synth.analysis.oscillator import FOLLOWED, NO_CIRCUIT, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
 from synth.report.pulling import pulling_facts
 from synth.report.written import Form, finished, numbers_csv
@@ -23,7 +23,8 @@ KEEP_EVERY = 4  # samples of the transient, in the CSV
 
 def oscillator_text(report: OscillatorFigures) -> str:
     """The report as text; the same figures as its document."""
-    lines = [f"{name:<20}{value}" for name, value in _facts(report)]
+    first = [f"note: {notice}" for notice in report.notices if notice.startswith(NO_CIRCUIT)]  # it bears on all below
+    lines = [*first, *([""] if first else []), *(f"{name:<20}{value}" for name, value in _facts(report))]
     lines += ["", f"{'test point':<12}{'DC':>11}{'peak to peak':>15}{'frequency':>15}{'THD':>9}{'start-up':>12}"]
     lines += [_point_line(point) for point in report.test_points]
     head = f"{'frequency':>21}{'shift':>12}{report.hot_end:>13}{'output':>12}   (peak to peak)"
@@ -35,7 +36,7 @@ def oscillator_text(report: OscillatorFigures) -> str:
     shown = report.sensitivities[:SHOWN_VALUES]
     lines += ["", f"{'value':<56}{'more of it by':>16}{'shift':>14}"]
     lines += [f"  {one.part:<54}{one.step:>16}{one.shift_hz:>+11.4g} Hz" for one in shown]
-    return finished(lines, report.notices)
+    return finished(lines, [notice for notice in report.notices if not notice.startswith(NO_CIRCUIT)])
 
 
 def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:

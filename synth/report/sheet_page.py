@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 
+from synth.analysis.fit_figures import Residual
+from synth.analysis.sheet_bench import BenchFigures
 from synth.analysis.sheet_figures import SheetFigures
 from synth.analysis.sheet_parts import PartFigure
 from synth.analysis.sheet_readings import CauseFigure, ReadingFigure
@@ -49,10 +51,42 @@ def _sections(figures: SheetFigures) -> Iterator[str]:
     yield section("Parts", *_parts(figures))
     yield section("Checks, in the order of assembly", steps(checks(figures)))
     yield section("Expected readings", *_readings(figures))
+    if figures.bench is not None:
+        yield section("As built", *_bench(figures.bench))
     yield section("Tuning, step by step", *_ranges(figures), steps(tuning(figures)))
     yield section("When a reading is off", *_causes(figures))
     yield section("What stands behind the figures", *_notes(figures))
     yield section("The pitch field, 1:1", *_ruler(figures), class_="ruler")
+
+
+def _bench(bench: BenchFigures) -> list[str]:
+    """What was read beside what the design and the fitted design say, and how to retune."""
+    rows = [
+        (
+            str(row.line),
+            _what_was_read(row),
+            DASH if row.expected is None else reading(row.expected, row.unit),
+            reading(row.read, row.unit),
+            reading(row.fit, row.unit) if row.kept else "left out",
+        )
+        for row in bench.readings
+    ]
+    values = [
+        (part.name.replace("_", " "), *(quantity(value, part.unit) for value in (part.value, part.low, part.high)))
+        for part in bench.inferred
+    ]
+    found = [
+        paragraph(f"Read on the built instrument ({bench.source}):"),
+        table(("Line", "What was read", "As designed", "Read", "As fitted"), rows, (2, 3, 4)),
+        table(("Inferred", "Value", "Least (95 %)", "Most"), values, (1, 2, 3)),
+    ]
+    found += [bullets(bench.slips)] if bench.slips else []
+    return [*found, *([paragraph("Retuning:"), bullets(bench.retuning)] if bench.retuning else [])]
+
+
+def _what_was_read(row: Residual) -> str:
+    set_ = f", {row.setting}" if row.setting else ""
+    return f"{row.oscillator}: {row.what}, {quantity(row.fitted_capacitor_f, 'F')}{set_}"
 
 
 def _diagrams(diagrams: Mapping[str, str]) -> Iterator[str]:

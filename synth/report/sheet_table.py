@@ -43,6 +43,17 @@ def readings_text(figures: SheetFigures) -> str:
         expected, low, high = (reading(value, row.unit) for value in (row.expected, row.low, row.high))
         name = f"{row.code:<5}{row.oscillator:<11}{row.point:<29}"
         lines.append(f"{name}{expected:>12}  {low} to {high}; {row.condition}")
+    if figures.bench is not None:
+        lines += ["", f"Read on the built instrument ({figures.bench.source}):"]
+        for read in figures.bench.readings:
+            designed = "-" if read.expected is None else reading(read.expected, read.unit)
+            fitted = reading(read.fit, read.unit) if read.kept else "left out"
+            name = f"line {read.line:<4}{read.oscillator:<11}{read.what:<14}"
+            lines.append(
+                f"{name}designed {designed:>12}  read {reading(read.read, read.unit):>12}  fitted {fitted:>12}"
+            )
+        lines += [f"note: {slip}" for slip in figures.bench.slips]
+        lines += [f"retuning: {advice}" for advice in figures.bench.retuning]
     lines += ["", "Bands: part tolerances as root sum of squares. Cautions, parts, steps and ruler: on the sheet (-o)."]
     lines += [f"note: {notice}" for notice in figures.notices]
     return "\n".join(lines).replace(NO_BREAK, " ") + "\n"

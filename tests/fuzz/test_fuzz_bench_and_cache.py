@@ -13,13 +13,14 @@ import wild
 from hypothesis import strategies as st
 from small_instrument import ROD, STEEP, same_field, small_field
 
-from synth.analysis.readings import MOST_ROWS, load_readings
+from synth.analysis.readings import MOST_ROWS, SETTINGS, load_readings
 from synth.build import curve_cache
 from synth.errors import DesignError
 
 READINGS = [
     b"fitted_capacitor,frequency\n100 pF,412.3 kHz\n220 pF,301.1 kHz\n330 pF,256.2 kHz\n",
     b"fitted_capacitor,frequency,trimmer,hand_distance,pot\r\n100p,400 kHz,out,away,0.5\r\n220p,300kHz,in,30 cm,1\r\n",
+    b"oscillator,board,fitted_capacitor,pitch,hand_distance,probe\nvariable,A,1 nF,A4,10 cm,9 pF\n,B,,440 Hz,away,\n",
     b'frequency,fitted_capacitor,reverse_voltage\n"231.402 kHz","1 nF",2 V\n\n"204 kHz","1.3 nF",4 V\n',
 ]
 
@@ -29,9 +30,10 @@ def _readings(content: bytes) -> None:
         file.write(content)
         file.flush()
         rows = wild.told(lambda: load_readings(Path(file.name)), file.name)
-    for row in rows or ():
-        numbers = (row.fitted_capacitor, row.frequency, row.trimmer, row.hand_distance, row.reverse_voltage, row.pot)
-        assert all(number is None or math.isfinite(number) for number in numbers)
+    for row in () if rows is None else rows.rows:
+        set_ = [getattr(row.setting, name) for name in SETTINGS]
+        numbers = [value for value in (*set_, *row.read.values()) if isinstance(value, float)]
+        assert all(math.isfinite(number) for number in numbers)
 
 
 GOOD = small_field(ROD, STEEP)
@@ -93,7 +95,7 @@ def test_readings_are_bounded_in_rows(tmp_path):
     path = tmp_path / "a.csv"
     rows = [f"{100 + index} pF,400 kHz" for index in range(MOST_ROWS + 1)]
     path.write_text("\n".join(["fitted_capacitor,frequency", *rows[:-1]]))
-    assert len(load_readings(path)) == MOST_ROWS
+    assert len(load_readings(path).rows) == MOST_ROWS
     path.write_text("\n".join(["fitted_capacitor,frequency", *rows]))
     with pytest.raises(DesignError, match=rf"a\.csv: line {MOST_ROWS + 2}: more than {MOST_ROWS} readings"):
         load_readings(path)
