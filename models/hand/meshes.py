@@ -11,26 +11,27 @@ The rod is meshed finer at its ends and before the hand, the cabinet's top under
 
 from __future__ import annotations
 
+import functools
 from typing import Final
 
 import numpy as np
 
 from models.arrays import Floats
-from models.electrostatics.mesh import box, capsule, sphere, torus
+from models.electrostatics.mesh import box, capsule, sphere
 from models.electrostatics.surfaces import (
     Surface,
     between,
     block_faces,
     capsule_triangles,
-    even_charge_factor,
-    graded,
     graded_both_ends,
     grading_for,
     lifted,
     rectangle,
     revolved,
 )
-from models.hand.scene import Bystander, Cabinet, LoopAntenna, Posture, RodAntenna, Scene, Table, Wall
+from models.hand.antenna_meshes import pitch_antenna_mesh
+from models.hand.antennas import AnyAntenna, AnyVolumeAntenna
+from models.hand.scene import Bystander, Cabinet, Posture, Scene, Table, Wall
 
 #: Shoulder joint of a standing adult above the floor; a player of a lower antenna sits (shoulder over hand), m.
 STANDING_SHOULDER: Final = 1.40
@@ -120,14 +121,68 @@ def hand(posture: Posture, fineness: float = 1.0) -> Floats:
     return np.asarray(triangles + (half[0], 0.0, 0.0))
 
 
+#: How exactly the nearest skin is brought to its distance, m, and the steps taken at most.
+_NEAREST_SKIN: Final = 1e-10
+_SKIN_STEPS: Final = 200
+
+
+def pitch_hand(scene: Scene, posture: Posture, distance: float, fineness: float = 1.0) -> Floats:
+    """The pitch hand with its nearest skin `distance`, m, from the antenna; triangles (n, 3, 3) m."""
+    shape = palm(posture, fineness) if scene.from_above else hand(posture, fineness)
+    return np.asarray(shape + hand_place(scene, posture, distance))
+
+
+def hand_place(scene: Scene, posture: Posture, distance: float) -> Floats:
+    """Where the foremost point of a hand from the front, or the middle of the underside of one from above, is, (3,) m.
+
+    The hand is moved along its way until its nearest skin is `distance`, m, from the antenna. Raises ValueError where
+    it does not come that near.
+    """
+    antenna = scene.antenna
+    if scene.from_above:
+        skin, way = _skin(posture) @ _PALM_DOWN + (-HAND_HALF_SIZES[posture][0], 0.0, _half_thickness(posture)), 2
+        place = antenna.aim_below()
+    else:
+        skin, way = _skin(posture), 0
+        place = antenna.aim(scene.hand_height)
+        place[2] = scene.hand_height
+    place[way] += distance
+
+    def missing() -> float:
+        return distance - float(antenna.distance(skin + place, extended=not scene.from_above).min())
+
+    # The nearest skin comes nearer by no more than the hand moves: every step back is safe, and it ends at once where
+    # the hand moves straight at the surface.
+    for _ in range(_SKIN_STEPS):
+        step = missing()
+        if abs(step) < _NEAREST_SKIN:
+            return np.asarray(place)
+        place[way] += step
+    raise ValueError(
+        f"hand_height and approach must let the hand come within {distance:g} m of the antenna: at this height it "
+        "passes by"
+    )
+
+
+@functools.cache
+def _skin(posture: Posture) -> Floats:
+    """Points (n, 3) m of the ideal surface of `hand`, among them the foremost."""
+    half = np.array(HAND_HALF_SIZES[posture])
+    unit = _filled(_nose_graded_sphere(36)[0], HAND_FULLNESS[posture])
+    return np.asarray(unit * half + (half[0], 0.0, 0.0))
+
+
 def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
     """The moving end of the arm's axis, (3,) m, at hand distance `distance`, m.
 
     Raises ValueError where the player could not reach that far from the shoulder.
     """
     length = 2.0 * HAND_HALF_SIZES[posture][0]
-    x = 0.5 * scene.antenna.diameter + distance + length + WRIST_CLEARANCE + ARM_RADIUS
-    place = np.array([x, 0.0, scene.hand_height])
+    place = hand_place(scene, posture, distance)
+    if scene.from_above:
+        place = place + (0.5 * length + WRIST_CLEARANCE + ARM_RADIUS, 0.0, ARM_RADIUS)
+    else:
+        place = place + (length + WRIST_CLEARANCE + ARM_RADIUS, 0.0, 0.0)
     stretch = float(np.sqrt(((place - shoulder(scene)) ** 2).sum()))
     if stretch > LONGEST_ARM:
         raise ValueError(
@@ -151,33 +206,39 @@ def arm(start: Floats, end: Floats, fineness: float = 1.0) -> Floats:
     return np.asarray(triangles @ np.stack([first, np.cross(axis, first), axis]) + start)
 
 
-def palm(fineness: float = 1.0) -> Floats:
-    """The open hand, palm down and level, fingers towards -x, the middle of its underside at the origin."""
-    half = HAND_HALF_SIZES["open"]
-    x, y, z = np.moveaxis(hand("open", fineness), -1, 0)
-    return np.stack([x - half[0], -z, y + half[1]], axis=-1)  # a quarter turn about x, then moved
+#: A quarter turn about x: the hand on edge, thumb up, comes to lie palm down.
+_PALM_DOWN: Final[Floats] = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
 
 
-def other_wrist(scene: Scene, ring: LoopAntenna, height: float) -> Floats:
+def _half_thickness(posture: Posture) -> float:
+    return HAND_HALF_SIZES[posture][1]
+
+
+def palm(posture: Posture = "open", fineness: float = 1.0) -> Floats:
+    """The hand, palm down and level, fingers towards -x, the middle of its underside at the origin."""
+    half_length = HAND_HALF_SIZES[posture][0]
+    return np.asarray(hand(posture, fineness) @ _PALM_DOWN + (-half_length, 0.0, _half_thickness(posture)))
+
+
+def volume_hand(ring: AnyVolumeAntenna, height: float, fineness: float = 1.0) -> Floats:
+    """The open hand over the volume antenna, its underside `height`, m, above it."""
+    return palm("open", fineness) + ring.over + (0.0, 0.0, height)
+
+
+def other_wrist(scene: Scene, ring: AnyVolumeAntenna, height: float) -> Floats:
     """The moving end of the other arm's axis, (3,) m, its underside level with the hand's, for a hand at `height`, m.
 
     Raises ValueError where the player could not reach that far from the shoulder.
     """
-    x = 0.5 * ring.diameter + HAND_HALF_SIZES["open"][0] + WRIST_CLEARANCE + ARM_RADIUS
-    place = np.array([x, -ring.offset, ring.top + height + ARM_RADIUS])
+    back = HAND_HALF_SIZES["open"][0] + WRIST_CLEARANCE + ARM_RADIUS
+    place = ring.over + (back, 0.0, height + ARM_RADIUS)
     stretch = float(np.sqrt(((place - other_shoulder(scene)) ** 2).sum()))
     if stretch > LONGEST_ARM:
         raise ValueError(
             f"the volume antenna's height and offset must let the player hold a hand {height:g} m above it: the arm "
             f"is at most {LONGEST_ARM:g} m from shoulder to wrist; got {stretch:g} m"
         )
-    return place
-
-
-def ring_mesh(ring: LoopAntenna, fineness: float = 1.0) -> Floats:
-    """Triangles of the ring."""
-    middle = (0.0, -ring.offset, ring.height)
-    return torus(0.5 * ring.diameter, 0.5 * ring.tube_diameter, middle, panels=round(600 * fineness**2))
+    return np.asarray(place)
 
 
 def wall_mesh(wall: Wall, fineness: float = 1.0) -> Floats:
@@ -225,42 +286,19 @@ def _filled_normals(points: Floats, fullness: float, half: Floats) -> Floats:
     return np.asarray(gradient / np.sqrt((gradient**2).sum(axis=1))[:, None])
 
 
-#: Smallest cells at fineness 1: at the ends of the rod (of its radius) and before the hand (m).
-_END_CELL: Final = 0.3
-_HAND_CELL: Final = 0.006
-
-
 def antenna_mesh(scene: Scene, fineness: float = 1.0) -> Floats:
-    """Triangles of the rod, its polygon as capacitive as the circle, cells crowding at the ends and before the hand."""
-    antenna = scene.antenna
-    radius, sectors = 0.5 * antenna.diameter, round(8 * fineness)
-    heights = _heights(antenna, scene.hand_height - antenna.base_height, fineness)
-    inner = round(2 * fineness)
-    cap = list(radius * graded(inner + 1, 2.0)[:-1])
-    radii = [*cap, *[radius * even_charge_factor(sectors)] * len(heights), *cap[::-1]]
-    levels = [0.0] * (inner + 1) + list(heights) + [antenna.length] * (inner + 1)
-    vertices, faces = revolved(radii, levels, [1] + [sectors] * (len(radii) - 2) + [1])
-    return np.asarray(vertices[faces] + (0.0, 0.0, antenna.base_height))
+    """Triangles of the pitch antenna, finer at its ends and edges and before the hand."""
+    return pitch_antenna_mesh(scene.antenna, scene.hand_height, scene.from_above, fineness)
 
 
-def _heights(antenna: RodAntenna, hand_level: float, fineness: float) -> Floats:
-    """Nodes along the rod, from 0 to its length."""
-    at_end, at_hand = _END_CELL * 0.5 * antenna.diameter / fineness, _HAND_CELL / fineness
-    if not 0.0 < hand_level < antenna.length:
-        return between(antenna.length, round(18 * fineness), at_end, at_end)
-    lower = between(hand_level, round(9 * fineness), at_end, at_hand)
-    upper = between(antenna.length - hand_level, round(9 * fineness), at_hand, at_end)
-    return np.concatenate([lower, hand_level + upper[1:]])
-
-
-def cabinet_mesh(antenna: RodAntenna, cabinet: Cabinet, fineness: float = 1.0) -> Floats:
+def cabinet_mesh(antenna: AnyAntenna, cabinet: Cabinet, fineness: float = 1.0) -> Floats:
     """Triangles of the cabinet's box; the cells of its top crowd under the antenna as well as at the edges."""
     size, center = cabinet_box(antenna, cabinet)
     edge = 0.08 * float(size.min()) / fineness
     cells = (round(4 * fineness), round(5 * fineness), round(3 * fineness))
     coarse = [span * _even_ends(count, span, edge) for span, count in zip(size, cells, strict=True)]
     _, *others = block_faces(*[nodes - 0.5 * span for nodes, span in zip(coarse, size, strict=True)])
-    under = 0.7 * (cabinet.gap + 0.5 * antenna.diameter) / fineness
+    under = 0.7 * (cabinet.gap + antenna.foot_radius) / fineness
     halves = [between(0.5 * span, round(4 * fineness), under, edge) for span in size[:2]]
     x, y = (np.concatenate([-half[:0:-1], half]) for half in halves)
     return np.asarray(np.concatenate([rectangle(x, y, 0.5 * float(size[2])), *others]) + center)
@@ -271,7 +309,7 @@ def _even_ends(cells: int, span: float, edge: float) -> Floats:
     return graded_both_ends(cells, grading_for(0.5 * span, 0.5 * cells, edge))
 
 
-def cabinet_box(antenna: RodAntenna, cabinet: Cabinet) -> tuple[Floats, Floats]:
+def cabinet_box(antenna: AnyAntenna, cabinet: Cabinet) -> tuple[Floats, Floats]:
     """Size (3,) and middle (3,) of the cabinet, m, along x (towards the player), y, z."""
     middle = antenna.base_height - cabinet.gap - 0.5 * cabinet.height
     return np.array([cabinet.depth, cabinet.width, cabinet.height]), np.array([0.0, 0.0, middle])

@@ -46,17 +46,17 @@ def _hull(mesh: Floats, axes: tuple[int, int]) -> Floats:
 
 def _parts(scene: Scene, posture: Posture, distance: float, height: float) -> Iterator[tuple[str, Floats]]:
     from models.hand import meshes
+    from models.hand.antenna_meshes import volume_antenna_mesh
 
     for mesh in meshes.body(scene):
         yield PLAYER, mesh
-    nose = np.array([0.5 * scene.antenna.diameter + distance, 0.0, scene.hand_height])
-    yield PLAYER, meshes.hand(posture) + nose
+    yield PLAYER, meshes.pitch_hand(scene, posture, distance)
     yield PLAYER, meshes.arm(meshes.shoulder(scene), meshes.wrist(scene, posture, distance))
     ring, room = scene.ring, scene.room
     if ring is not None:
-        yield PLAYER, meshes.palm() + (0.5 * ring.diameter, -ring.offset, ring.top + height)
+        yield PLAYER, meshes.volume_hand(ring, height)
         yield PLAYER, meshes.arm(meshes.other_shoulder(scene), meshes.other_wrist(scene, ring, height))
-        yield RING, meshes.ring_mesh(ring)
+        yield RING, volume_antenna_mesh(ring)
     if scene.cabinet is not None:
         yield COMMON, meshes.cabinet_mesh(scene.antenna, scene.cabinet)
     if room.table is not None:

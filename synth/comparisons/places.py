@@ -9,18 +9,18 @@ import numpy as np
 
 from models.arrays import Floats
 from models.electrostatics.boundary_elements import capacitance_matrix
+from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.hand_field import DEFAULT_DISTANCES, PLACES, RING_HEIGHTS, hand_field
 from models.hand.meshes import (
     antenna_mesh,
     arm,
     body,
     cabinet_mesh,
-    hand,
     other_shoulder,
     other_wrist,
-    palm,
-    ring_mesh,
+    pitch_hand,
     shoulder,
+    volume_hand,
     wrist,
 )
 from models.hand.scene import Cabinet, LoopAntenna, Posture, Scene
@@ -44,15 +44,14 @@ COLUMNS = (
 
 def from_scratch(scene: Scene, distance: float, height: float, posture: Posture = POSTURE) -> Floats:
     """Maxwell's matrix, F, of antenna, common, ring and player, whichever the scene has, with nothing reused."""
-    nose = np.array([0.5 * scene.antenna.diameter + distance, 0.0, scene.hand_height])
-    player = [*body(scene), hand(posture) + nose, arm(shoulder(scene), wrist(scene, posture, distance))]
+    player = [*body(scene), pitch_hand(scene, posture, distance), arm(shoulder(scene), wrist(scene, posture, distance))]
     parts = [antenna_mesh(scene)]
     if scene.cabinet is not None:
         parts.append(cabinet_mesh(scene.antenna, scene.cabinet))
     if scene.ring is not None:
         ring = scene.ring
-        parts.append(ring_mesh(ring))
-        player.append(palm() + (0.5 * ring.diameter, -ring.offset, ring.top + height))
+        parts.append(volume_antenna_mesh(ring))
+        player.append(volume_hand(ring, height))
         player.append(arm(other_shoulder(scene), other_wrist(scene, ring, height)))
     return capacitance_matrix([*parts, np.concatenate(player)], scene.room.earth_plane)
 
