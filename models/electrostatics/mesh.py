@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
-from models.checks import finite_array, fraction, positive, whole
+from models.checks import finite_array, positive, whole
 from models.electrostatics.surfaces import (
     block_faces,
     capsule_triangles,
@@ -112,23 +112,14 @@ def capsule(start: ArrayLike, end: ArrayLike, radius: float, panels: int = 1000)
 
 
 def torus(
-    ring_radius: float,
-    tube_radius: float,
-    center: ArrayLike = ORIGIN,
-    axis: ArrayLike = UP,
-    panels: int = 1600,
-    crowding: float = 0.0,
+    ring_radius: float, tube_radius: float, center: ArrayLike = ORIGIN, axis: ArrayLike = UP, panels: int = 1600
 ) -> Floats:
-    """Torus about `axis`: `ring_radius` to the middle of the tube, `tube_radius` < ring_radius, m.
-
-    crowding: 0 to below 1, by how much cells crowd at azimuth 0: there they are 1 - crowding as long as the mean ones.
-    """
+    """Torus about `axis`: `ring_radius` to the middle of the tube, `tube_radius` < ring_radius, m."""
     ring_radius, tube_radius = positive("ring_radius", ring_radius), positive("tube_radius", tube_radius)
     if not tube_radius < ring_radius:
         raise ValueError(f"tube_radius must be < ring_radius = {ring_radius:g}; got {tube_radius:g}")
     around, along = _torus_cells(ring_radius / tube_radius, whole("panels", panels, 72))
     azimuth = 2.0 * np.pi * np.arange(along)[:, None] / along
-    azimuth = azimuth - fraction("crowding", crowding) * np.sin(azimuth)
     turn = 2.0 * np.pi * np.arange(around)[None, :] / around
     outward = np.stack(
         np.broadcast_arrays(np.cos(azimuth) * np.cos(turn), np.sin(azimuth) * np.cos(turn), np.sin(turn)), axis=-1

@@ -349,7 +349,7 @@ class RingAntenna:
     @property
     def normal(self) -> Floats:
         """The ring's axis, a unit vector (3,)."""
-        return np.eye(3)[{"upright": 0, "flat": 2, "edge": 1}[self.position]]
+        return np.asarray(np.eye(3)[{"upright": 0, "flat": 2, "edge": 1}[self.position]])
 
     @property
     def center(self) -> Floats:

@@ -239,7 +239,9 @@ def ring_alone(still: StillField, ring: AnyVolumeAntenna) -> Eliminated:
     return eliminated(still, panels, symmetric_potential_matrix(panels, plane), RING)
 
 
-def far_sides(still: StillField, ring: AnyVolumeAntenna, base: Eliminated, heights: Iterable[float]) -> Iterable[FarSide]:
+def far_sides(
+    still: StillField, ring: AnyVolumeAntenna, base: Eliminated, heights: Iterable[float]
+) -> Iterable[FarSide]:
     """Ring and volume hand at each height of the hand, m; `base` is the ring alone."""
     scene, plane = still.scene, still.scene.room.earth_plane
     shape = volume_hand(ring, 0.0, still.fineness)

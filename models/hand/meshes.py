@@ -108,14 +108,16 @@ def _trunk_and_head(joint: Floats, fineness: float) -> list[Floats]:
     return [trunk * (BODY_DEPTH_RATIO, 1.0, 1.0) + (stand, side, 0.0), head]
 
 
-def hand(posture: Posture, fineness: float = 1.0) -> Floats:
+def hand(posture: Posture, fineness: float = 1.0, even: bool = False) -> Floats:
     """The hand with its foremost point at the origin, pointing towards -x; triangles (n, 3, 3) m.
+
+    even: its cells no finer at the foremost point than elsewhere, and more of them.
 
     Surface: (X^2 + Z^2)^(p/2) + |Y|^p = 1 in units of the half sizes, p the fullness. The foremost point of it is
     the nearest to any vertical line before the hand, because no point lies farther along -x.
     """
     half = np.array(HAND_HALF_SIZES[posture])
-    points, faces = _nose_graded_sphere(round(9 * fineness))
+    points, faces = _nose_graded_sphere(round(15 * fineness), 1.0) if even else _nose_graded_sphere(round(9 * fineness))
     unit_points = _filled(points, HAND_FULLNESS[posture])
     triangles = lifted((unit_points * half, faces), _filled_normals(unit_points, HAND_FULLNESS[posture], half))
     return np.asarray(triangles + (half[0], 0.0, 0.0))
@@ -128,7 +130,7 @@ _SKIN_STEPS: Final = 200
 
 def pitch_hand(scene: Scene, posture: Posture, distance: float, fineness: float = 1.0) -> Floats:
     """The pitch hand with its nearest skin `distance`, m, from the antenna; triangles (n, 3, 3) m."""
-    shape = palm(posture, fineness) if scene.from_above else hand(posture, fineness)
+    shape = palm(posture, fineness, even=True) if scene.from_above else hand(posture, fineness)
     return np.asarray(shape + hand_place(scene, posture, distance))
 
 
@@ -214,10 +216,13 @@ def _half_thickness(posture: Posture) -> float:
     return HAND_HALF_SIZES[posture][1]
 
 
-def palm(posture: Posture = "open", fineness: float = 1.0) -> Floats:
-    """The hand, palm down and level, fingers towards -x, the middle of its underside at the origin."""
+def palm(posture: Posture = "open", fineness: float = 1.0, even: bool = False) -> Floats:
+    """The hand, palm down and level, fingers towards -x, the middle of its underside at the origin.
+
+    even: its cells as fine under the palm as at the finger tips.
+    """
     half_length = HAND_HALF_SIZES[posture][0]
-    return np.asarray(hand(posture, fineness) @ _PALM_DOWN + (-half_length, 0.0, _half_thickness(posture)))
+    return np.asarray(hand(posture, fineness, even) @ _PALM_DOWN + (-half_length, 0.0, _half_thickness(posture)))
 
 
 def volume_hand(ring: AnyVolumeAntenna, height: float, fineness: float = 1.0) -> Floats:
@@ -261,9 +266,9 @@ def table_mesh(table: Table, fineness: float = 1.0) -> Floats:
 TABLE_THICKNESS: Final = 0.02
 
 
-def _nose_graded_sphere(bands: int) -> Surface:
-    """Unit sphere of rings about the x axis, closer together towards the nose at -x."""
-    angles = np.pi * (1.0 - (np.arange(bands + 1) / bands) ** 1.5)
+def _nose_graded_sphere(bands: int, grading: float = 1.5) -> Surface:
+    """Unit sphere of rings about the x axis, closer together towards the nose at -x for a grading above 1."""
+    angles = np.pi * (1.0 - (np.arange(bands + 1) / bands) ** grading)
     steps = np.abs(np.gradient(angles))
     counts = [int(np.clip(round(5.4 * np.sin(a) / s), 6, 2 * bands)) for a, s in zip(angles, steps, strict=True)]
     counts[0] = counts[-1] = 1

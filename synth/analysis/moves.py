@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final, cast
@@ -102,13 +103,15 @@ class _Asked:
         """Every cause there is for this design."""
         scene, share = self.opened.scene, self.opened.hand_field.body_share
         player, room = scene.player, scene.room
-        higher = replace(player, hand_height=scene.hand_height + HIGHER)
         scenes = {
             "lean": replace(scene, player=replace(player, lean=player.lean + LEAN)),
-            "hand height": replace(scene, player=higher),
             "bystander": replace(scene, room=replace(room, bystander=BYSTANDER)),
             "wall": replace(scene, room=replace(room, wall=WALL)),
         }
+        with suppress(ValueError):  # a plate or ring that a higher hand does not meet
+            higher = replace(player, hand_height=scene.hand_height + HIGHER)
+            if not scene.from_above:
+                scenes["hand height"] = replace(scene, player=higher)
         if scene.ring is None and not player.hanging_arm:
             scenes["second arm"] = replace(scene, player=replace(player, hanging_arm=True))
         for cause, changed in scenes.items():
