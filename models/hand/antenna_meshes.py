@@ -20,6 +20,7 @@ from models.electrostatics.surfaces import (
     wrapped_grid_faces,
 )
 from models.hand.antennas import (
+    THINNEST_EDGE,
     AnyAntenna,
     AnyVolumeAntenna,
     LoopAntenna,
@@ -90,8 +91,8 @@ def stick_mesh(sections: Sequence[tuple[float, float]], hand_along: float, finen
     vertices, faces = revolved(radii, levels, [1] + [sectors] * (len(radii) - 2) + [1])
     triangles = vertices[faces]
     edges = np.roll(triangles, -1, axis=1) - triangles
-    kept = (np.cross(edges[:, 0], edges[:, 1]) ** 2).sum(axis=1) > 0.0  # no shoulder between equal diameters
-    return np.asarray(triangles[kept])
+    areas = np.sqrt((np.cross(edges[:, 0], edges[:, 1]) ** 2).sum(axis=1))
+    return np.asarray(triangles[areas > 1e-9 * (edges**2).sum(axis=2).max(axis=1)])  # none between equal diameters
 
 
 def _heights(length: float, radius: float, hand_level: float, fineness: float, share: float) -> Floats:
@@ -108,11 +109,23 @@ def _heights(length: float, radius: float, hand_level: float, fineness: float, s
 def _plate(size: Floats, aim: Floats, fineness: float) -> Floats:
     """Triangles of a thin block about the origin: its face towards the point `aim` finer before it, the other coarse.
 
-    The faces need not share corners: charge is even over each triangle.
+    The faces need not share corners: charge is even over each triangle. A plate thinner than `THINNEST_EDGE` of its
+    shorter side is one sheet in the face towards `aim`, wider and longer each by
+        0.8 (t / pi) (1 + ln(4 pi s / t))      t thickness, s shorter side
+    (the widening of a thin strip, from memory, H. A. Wheeler, IEEE Trans. MTT 13 (1965) 172; 0.8 by solid square plates
+    of 0.0025 to 0.01 of their side, whose capacitance it meets within 2e-3).
     """
     thin = int(np.argmin(size))
     first, second = (thin + 1) % 3, (thin + 2) % 3
     edge = max(EDGE_CELL * min(size[first], size[second]), 0.5 * size[thin]) / fineness
+    across = float(size[thin])
+    if across < THINNEST_EDGE * min(size[first], size[second]):
+        shorter = float(min(size[first], size[second]))
+        more = 0.8 * across / np.pi * (1.0 + np.log(4.0 * np.pi * shorter / across))
+        size = size + more * (np.arange(3) != thin)
+        edge = 0.25 * EDGE_CELL * shorter / fineness
+        sheet = [_nodes(float(size[k]), float(aim[k]), round(16 * fineness), edge, fineness) for k in (first, second)]
+        return _turned(_face(sheet, float(np.clip(aim[thin], -0.5 * across, 0.5 * across))), first, second, thin)
     near = [_nodes(float(size[k]), float(aim[k]), round(12 * fineness), edge, fineness) for k in (first, second)]
     plain = [between(float(size[k]), round(8 * fineness), edge, edge) - 0.5 * size[k] for k in (first, second)]
     facing = 1.0 if aim[thin] >= 0.0 else -1.0
@@ -120,19 +133,23 @@ def _plate(size: Floats, aim: Floats, fineness: float) -> Floats:
         _face((near if facing > 0.0 else plain), 0.5 * size[thin]),
         _face((plain if facing > 0.0 else near), -0.5 * size[thin])[:, ::-1],
     ]
-    across = np.linspace(-0.5, 0.5, max(1, round(fineness)) + 1) * size[thin]
+    rim_nodes = np.linspace(-0.5, 0.5, max(1, round(fineness)) + 1) * size[thin]
     for number, other in ((0, first), (1, second)):
-        nodes, half = near[1 - number], 0.5 * size[other]
+        along, half = near[1 - number], 0.5 * size[other]
         # coordinates of a rim: (along the other side, across the thickness), at plus or minus half of this side
-        pair = (nodes, across) if number == 0 else (across, nodes)
+        pair = (along, rim_nodes) if number == 0 else (rim_nodes, along)
         rim = [_face(pair, half), _face(pair, -half)[:, ::-1]]
         # _face's own axes are (u, v, w) with u x v = w: for `first` (second, thin, first), for `second` (thin, first,
         # second): both turn the same way round as (first, second, thin).
         turn = [2, 0, 1] if number == 0 else [1, 2, 0]
         faces += [part[:, :, turn] for part in rim]
-    ordered = np.concatenate(faces)
-    result = np.empty_like(ordered)
-    result[:, :, [first, second, thin]] = ordered
+    return _turned(np.concatenate(faces), first, second, thin)
+
+
+def _turned(triangles: Floats, first: int, second: int, third: int) -> Floats:
+    """Triangles whose coordinates are along these axes, as x, y, z."""
+    result = np.empty_like(triangles)
+    result[:, :, [first, second, third]] = triangles
     return result
 
 

@@ -23,6 +23,10 @@ LEVEL: Final = 0.05
 TOWARDS: Final = 0.7
 
 
+#: Least thickness of a plate with its edge to the player, of its shorter side.
+THINNEST_EDGE: Final = 0.0035
+
+
 class Antenna(Protocol):
     """What the scene asks of a pitch antenna."""
 
@@ -282,6 +286,11 @@ class PlateAntenna:
             raise ValueError(
                 f"thickness must be at most half of width and length; got {self.thickness:g} m of "
                 f"{self.width:g} m by {self.length:g} m"
+            )
+        if self.position == "edge" and self.thickness < THINNEST_EDGE * min(self.width, self.length):
+            raise ValueError(
+                f"thickness of a plate with its edge to the player must be at least {THINNEST_EDGE:g} of its shorter "
+                f"side to be solved; got {self.thickness:g} m: make it thicker, or turn its face to the player"
             )
 
     @property

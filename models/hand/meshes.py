@@ -170,7 +170,7 @@ def hand_place(scene: Scene, posture: Posture, distance: float) -> Floats:
 def _skin(posture: Posture) -> Floats:
     """Points (n, 3) m of the ideal surface of `hand`, among them the foremost."""
     half = np.array(HAND_HALF_SIZES[posture])
-    unit = _filled(_nose_graded_sphere(36)[0], HAND_FULLNESS[posture])
+    unit = _filled(_nose_graded_sphere(72)[0], HAND_FULLNESS[posture])
     return np.asarray(unit * half + (half[0], 0.0, 0.0))
 
 

@@ -183,6 +183,12 @@ class Scene:
                 f"got {self.room.table.top:g}"
             )
 
+        needed = self.antenna.front + self.player.lean
+        if needed >= self.player.stand_distance:
+            raise ValueError(
+                f"the antenna reaches the player: stand_distance must be > {needed:g} m; "
+                f"got {self.player.stand_distance:g} m"
+            )
         low, high = self.antenna.heights
         if not self.from_above and not low <= self.hand_height <= high:
             raise ValueError(

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any
 
+from models.hand.antennas import THINNEST_EDGE
 from models.tank import resonant_frequency
 from synth.designs.quantity import format_quantity
 
@@ -67,10 +68,14 @@ def _every_section_has_both(form: str, lengths: Sequence[float], diameters: Sequ
         yield "antenna.section_diameters", "are more than half the rod's length; make the sections longer or thinner"
 
 
-@_compares("antenna.form", "antenna.plate_width", "antenna.plate_length", "antenna.plate_thickness")
-def _plate_is_flat(form: str, width: float, length: float, thickness: float) -> Iterator[Fault]:
-    if form == "plate" and thickness > 0.5 * min(width, length):
+@_compares("antenna.form", "antenna.position", "antenna.plate_width", "antenna.plate_length", "antenna.plate_thickness")
+def _plate_is_flat(form: str, position: str, width: float, length: float, thickness: float) -> Iterator[Fault]:
+    shorter = min(width, length)
+    if form == "plate" and thickness > 0.5 * shorter:
         yield "antenna.plate_thickness", "is more than half the plate's width or length; make it thinner"
+    if form == "plate" and position == "edge" and thickness < THINNEST_EDGE * shorter:
+        least = format_quantity(THINNEST_EDGE * shorter, "m")
+        yield "antenna.plate_thickness", f"is too thin to be solved from its edge; take {least}, or another position"
 
 
 @_compares(
