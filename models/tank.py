@@ -49,6 +49,16 @@ def required_capacitance(inductance: ArrayLike, frequency: ArrayLike) -> Floats:
     return np.asarray(1.0 / angular_frequency / angular_frequency / positive_array("inductance", inductance))
 
 
+def capacitance_shift(capacitance: ArrayLike, before: ArrayLike, after: ArrayLike) -> Floats:
+    """Capacitance in F added to a tank of `capacitance` (F, all of it) that moved its frequency, Hz; broadcasts.
+
+    C ((f_before / f_after)^2 - 1), from `resonant_frequency` with the inductance as it was; for small shifts
+    -2 C df / f. Neglected: what the circuit's phase adds, as everywhere here.
+    """
+    ratio = positive_array("before", before) / positive_array("after", after)
+    return np.asarray(positive_array("capacitance", capacitance) * (ratio - 1.0) * (ratio + 1.0))
+
+
 @dataclass(frozen=True, slots=True)
 class Tank:
     """One oscillator's tank. Inductance in H, all capacitances in F and in parallel.

@@ -33,6 +33,7 @@ LEARN, MACHINE = "practise and teach", "about this machine"
 COMMANDS = {
     "demo": Command(HEAR, "write a scale played on the built-in design, its plot and report"),
     "play": Command(HEAR, "play a design live: the pointer is the hand"),
+    "page": Command(HEAR, "write a design as a page that plays in a browser"),
     "render": Command(HEAR, "write the sound that a hand path makes on a design"),
     "new": Command(BEFORE, "write a commented design file to start from"),
     "field": Command(BEFORE, "see which note sounds at which hand distance"),
@@ -44,11 +45,13 @@ COMMANDS = {
     "linearise": Command(BEFORE, "search for parts that spread the notes more evenly"),
     "compare": Command(BEFORE, "set designs side by side, in figures and in sound"),
     "fit": Command(BENCH, "find the coil's and the board's values from frequencies you read"),
+    "listen": Command(BENCH, "hear with the sound card: pitch in time, readings at hand distances"),
     "sheet": Command(BENCH, "write a sheet to build and tune by: readings, steps, pitch ruler"),
     "lesson": Command(LEARN, "hear how two tones make a third, in lessons to read or to play"),
     "tune": Command(LEARN, "see which notes of a tune a design plays, and how true they are"),
     "sensitivity": Command(LEARN, "see what a millimetre of hand and a tremor do to each note"),
-    "devices": Command(MACHINE, "list the sound outputs and the MIDI outputs"),
+    "guide": Command(LEARN, "read the guide: first hour, building, playing, teaching, troubles"),
+    "devices": Command(MACHINE, "list the sound outputs and inputs, and the MIDI outputs"),
     "doctor": Command(MACHINE, "check libraries, sound output, latency and block timing"),
     "benchmark": Command(MACHINE, "measure Beatfield beside plain ways to the same results"),
 }

@@ -1,18 +1,52 @@
-"""Shared by all tests: a cache folder of the run's own, so that a field is solved once and home stays clean."""
+"""Shared by all tests: a cache folder of the run's own, so that a field is solved once and home stays clean.
+
+Where tests run side by side, a file is the work of one process, so that what its tests share is made once (of the slow
+ones each test is: so no process is left with a long file at the end). The tests with real sound and screen, and those
+that install, are the work of one process as a whole folder, and are begun first: they wait more than they compute.
+"""
 
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
 
 # Before numpy is loaded: threads of a linear-algebra library only get in each other's way on a busy two-core machine.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Many tests start a Python of their own: each module is compiled once for all of them, here and there.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+
+WHOLE_FOLDERS = ("tests/live/", "tests/install/")
 
 settings.register_profile("untimed", deadline=None)  # tests are not timed
 settings.load_profile("untimed")
+
+
+def folder_of(nodeid: str) -> str:
+    """The folder of a test that is the work of one process as a whole; else nothing."""
+    return next((folder for folder in WHOLE_FOLDERS if nodeid.startswith(folder)), "")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        items.sort(key=lambda item: folder_of(item.nodeid) == "")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByFile(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:  # the way pytest-xdist's documentation names for this
+            return folder_of(nodeid) or (nodeid if config.option.markexpr == "slow" else nodeid.split("::")[0])
+
+    config.option.loadscopereorder = False
+    return ByFile(config, log)
 
 
 @pytest.fixture(scope="session", autouse=True)

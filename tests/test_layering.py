@@ -142,8 +142,7 @@ REPORT_MAY_TAKE = {
     "models.circuit.common_base": {"BASE", "COLD", "COLLECTOR", "EMITTER", "LOAD"},
     "models.circuit.oscillator_noise": {"LOWEST_FREQUENCY"},
     "models.circuit.ripple_law": {"BOTH_BASES", "REFERENCE_BASE", "SUPPLY", "VARIABLE_BASE"},
-    "models.circuit.steady_state": {"SteadyState"},
-    "models.circuit.transient": {"POINTS_PER_CYCLE", "TransientRecord"},
+    "models.circuit.transient": {"TransientRecord"},
 }
 
 

@@ -22,6 +22,8 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import non_negative_array, positive_array, whole
 
+#: F to earth at each joint of two chokes: our assumption for parts in the air above a board, wherever nothing is said.
+USUAL_JOINT_STRAY = 0.5e-12
 STEP = 1e-4  # of the frequency, for its derivative
 ABOVE = "chokes must be used below their self-resonance; the frequency is at or above it"
 

@@ -27,13 +27,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.arrays import Complexes, Floats
-from models.circuit.common_base import COLD, COLLECTOR, OscillatorCircuit, network
+from models.circuit.drawing import Drawable, drawn
 from models.circuit.harmonic_balance import Tangent, instants, stacked, tangent, unstacked, waveform
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.part_values import TEMPERATURE, neighbours, part_values
 from models.circuit.steady_state import SteadyState
-from models.circuit.transistor import PortState, TransistorPorts
+from models.circuit.transistor import PortState
 from models.circuit.warm_transistor import USUAL_GAIN
 
 
@@ -65,6 +65,11 @@ class Adjoint:
     def angular_frequency(self) -> float:
         """Of the oscillation, rad/s."""
         return 2.0 * math.pi * self.state.frequency
+
+    @property
+    def tank(self) -> Floats:
+        """The row (n,) that takes the voltage across the tank, hot end over cold end, out of the states."""
+        return self.linear.unit(*self.state.circuit.drawing().tank)
 
     @property
     def order(self) -> Floats:
@@ -112,7 +117,12 @@ class Adjoint:
             total += weight * self._imbalance(circuit)
         return total
 
-    def disturbance_to(self, circuit: OscillatorCircuit) -> Complexes:
+    def disturbance_across_tank(self) -> Complexes:
+        """Return the coefficients (n, K + 1) of the b(t) that a capacitance across the tank is worth, per farad."""
+        swing = self.tank @ self.spectra
+        return np.asarray(-np.outer(self.tank, 1j * self.angular_frequency * self.order * swing))
+
+    def disturbance_to(self, circuit: Drawable) -> Complexes:
         """Return the b(t) of the whole change to another `circuit` with the same nodes, the waveforms kept."""
         return self._imbalance(circuit) - self._imbalance(self.state.circuit)
 
@@ -129,7 +139,7 @@ class Adjoint:
 
     def amplitude_sensitivities(self, node: str = "tank", harmonic: int = 1) -> dict[str, float]:
         """Return the change of the peak of a harmonic of a node (or "tank"), V, per SI unit of every value."""
-        row = self.linear.unit(COLLECTOR, COLD) if node == "tank" else self.linear.unit(node)
+        row = self.tank if node == "tank" else self.linear.unit(node)
         present = complex(row @ self.spectra[:, harmonic])
 
         def growth(name: str) -> float:
@@ -138,17 +148,18 @@ class Adjoint:
 
         return {name: growth(name) for name in part_values(self.state.circuit)}
 
-    def _imbalance(self, circuit: OscillatorCircuit) -> Complexes:
+    def _imbalance(self, circuit: Drawable) -> Complexes:
         """Return s - G x - d/dt (C x) - A (i + dq/dt) of `circuit` with the waveforms of this oscillation."""
-        linear, turn = network(circuit), 1j * self.angular_frequency * self.order
+        drawing, linear, ports = drawn(circuit)
+        turn = 1j * self.angular_frequency * self.order
         if linear.names != self.linear.names:
             raise ValueError("the other circuit has other nodes")
         device = self.device
-        if circuit.transistor != self.state.circuit.transistor:
+        if drawing.devices != self.state.circuit.drawing().devices:
             voltages = waveform(self.state.port_coefficients, instants(self.order.size - 1))
-            device = TransistorPorts(circuit.transistor).evaluate(voltages)
-        drawn = self._spectrum(device.currents) + turn * self._spectrum(device.charges)
-        left = -linear.conductance @ self.spectra - turn * (linear.capacitance @ self.spectra) - linear.ports @ drawn
+            device = ports.evaluate(voltages)
+        taken = self._spectrum(device.currents) + turn * self._spectrum(device.charges)
+        left = -linear.conductance @ self.spectra - turn * (linear.capacitance @ self.spectra) - linear.ports @ taken
         left[:, 0] += linear.source
         return np.asarray(left)
 
@@ -167,7 +178,7 @@ def oscillator_adjoint(state: SteadyState) -> Adjoint:
 
     Raises NotConvergedError where the Jacobian is singular (two oscillations that merge).
     """
-    linear, ports = network(state.circuit), TransistorPorts(state.circuit.transistor)
+    _, linear, ports = drawn(state.circuit)
     omega, keep = 2.0 * math.pi * state.frequency, state.harmonics + 1
     order = np.arange(keep)
     solved = tangent(linear, ports, state.port_coefficients, omega, phase_port=PHASE_PORT)

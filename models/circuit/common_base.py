@@ -15,67 +15,44 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 
-from models.checks import fraction, non_negative, positive
+from models.checks import non_negative, positive
 from models.circuit.bias import Bias
-from models.circuit.network import GROUND, SOURCE, Network, NetworkBuilder
+from models.circuit.drawing import (
+    ANTENNA_CURRENT,
+    COUPLED,
+    LOAD,
+    AntennaLoad,
+    Capacitance,
+    Coil,
+    Drawable,
+    Drawing,
+    Load,
+    Part,
+    Resistance,
+    Trimmer,
+)
+from models.circuit.network import GROUND, Network
 from models.circuit.transistor import Transistor
 
+__all__ = [
+    "ANTENNA_CURRENT",
+    "BASE",
+    "COLD",
+    "COLLECTOR",
+    "COUPLED",
+    "EMITTER",
+    "LOAD",
+    "TANK_CURRENT",
+    "WIPER",
+    "AntennaLoad",
+    "Load",
+    "OscillatorCircuit",
+    "Trimmer",
+    "network",
+]
+
 BASE, EMITTER, COLLECTOR, COLD, WIPER = "base", "emitter", "collector", "cold end", "wiper"
-INNER_BASE = "inner base"
-COUPLED, LOAD, ANTENNA = "coupled", "load", "antenna"
-TANK_CURRENT, ANTENNA_CURRENT = "inductor", "antenna inductor"
-
-
-@dataclass(frozen=True, slots=True)
-class Trimmer:
-    """A trimmer capacitor: minimum and maximum, F, and its setting 0..1 (linear between them)."""
-
-    minimum: float = 5e-12
-    maximum: float = 60e-12
-    setting: float = 0.5
-
-    def __post_init__(self) -> None:
-        non_negative("trimmer minimum", self.minimum)
-        fraction("trimmer setting", self.setting)
-        if positive("trimmer maximum", self.maximum) < self.minimum:
-            raise ValueError(f"trimmer maximum must be >= its minimum {self.minimum:g} F; got {self.maximum:g}")
-
-    @property
-    def capacitance(self) -> float:
-        """Capacitance at the setting, F."""
-        return self.minimum + self.setting * (self.maximum - self.minimum)
-
-
-@dataclass(frozen=True, slots=True)
-class Load:
-    """What the output drives: resistance, ohm, parallel to capacitance, F (default: a detector input with its
-    wiring).
-    """
-
-    resistance: float = 100e3
-    capacitance: float = 20e-12
-
-    def __post_init__(self) -> None:
-        positive("load resistance", self.resistance)
-        positive("load capacitance", self.capacitance)
-
-
-@dataclass(frozen=True, slots=True)
-class AntennaLoad:
-    """An antenna at the collector: capacitance to earth, F (with its mount), behind a series inductor, H (0: straight).
-
-    series_resistance, ohm, and self_capacitance, F, belong to the inductor.
-    """
-
-    capacitance: float = 10e-12
-    inductance: float = 0.0
-    series_resistance: float = 0.0
-    self_capacitance: float = 0.0
-
-    def __post_init__(self) -> None:
-        positive("antenna capacitance", self.capacitance)
-        for name in ("inductance", "series_resistance", "self_capacitance"):
-            non_negative(f"antenna {name.replace('_', ' ')}", getattr(self, name))
+TANK_CURRENT = "inductor"
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +122,23 @@ class OscillatorCircuit:
         """Linear capacitance that tunes the inductor, F: across it, the divider's, and that to another tank."""
         return self.across_tank + self.divider_capacitance + self.tank_to_tank_capacitance
 
+    @property
+    def pot_position(self) -> float:
+        """Position of the wiper of the fine-tune potentiometer."""
+        return self.bias.position
+
+    def with_coil(self, inductance: float, loss: float = 1.0) -> OscillatorCircuit:
+        """The same circuit with another coil, H, in its tank, its Q divided by `loss`."""
+        return replace(self, inductance=inductance, inductor_q_frequency=loss * self.inductor_q_frequency)
+
+    def without_trimmers(self) -> OscillatorCircuit:
+        """The same circuit with nothing in the place of its trimmers."""
+        return replace(self, trimmers=())
+
+    def with_fixed_capacitor(self, capacitance: float) -> OscillatorCircuit:
+        """The same circuit with another fixed capacitor, F, in its tank."""
+        return replace(self, fixed_capacitor=capacitance)
+
     def with_trimmer(self, setting: float) -> OscillatorCircuit:
         """The same circuit with every trimmer, if it has one, at `setting` (0 to 1)."""
         return replace(self, trimmers=tuple(replace(trimmer, setting=setting) for trimmer in self.trimmers))
@@ -153,43 +147,41 @@ class OscillatorCircuit:
         """The same circuit with the wiper of its fine-tune potentiometer at `position` (0 to 1)."""
         return replace(self, bias=replace(self.bias, position=position))
 
+    def drawing(self) -> Drawing:
+        """Return the circuit as it is drawn; its only device has the ports base-emitter and base-collector."""
+        bias = self.bias
+        parts = (
+            Part("bias resistance above the wiper", Resistance(bias.above_wiper), (COLD, WIPER)),
+            Part("bias resistance below the wiper", Resistance(bias.below_wiper), (WIPER, GROUND)),
+            Part("wiper capacitor", Capacitance(bias.wiper_capacitor), (WIPER, GROUND)),
+            Part("base feed resistor", Resistance(bias.feed_resistor), (WIPER, BASE)),
+            Part("base capacitor", Capacitance(bias.base_capacitor), (BASE, GROUND)),
+            Part("emitter resistor", Resistance(bias.emitter_resistor), (EMITTER, GROUND)),
+            Part("emitter capacitor", Capacitance(self.emitter_capacitor), (EMITTER, GROUND)),
+            Part("feedback capacitor", Capacitance(self.feedback_capacitor), (COLLECTOR, EMITTER)),
+            Part("tank capacitance", Capacitance(self.across_tank), (COLLECTOR, COLD)),
+            Part(TANK_CURRENT, Coil(self.inductance, self.series_resistance), (COLD, COLLECTOR)),
+            Part("transistor", self.transistor, (BASE, COLLECTOR, EMITTER)),
+        )
+        return Drawing(
+            parts,
+            amplifier="transistor",
+            coil=TANK_CURRENT,
+            tank=(COLLECTOR, COLD),
+            output_node=COLLECTOR,
+            antenna_node=COLLECTOR,
+            rail=COLD,
+            supply_voltage=self.supply_voltage,
+            supply_resistor=self.supply_resistor,
+            supply_capacitor=self.supply_capacitor,
+            coupling_capacitor=self.coupling_capacitor,
+            output_resistor=self.output_resistor,
+            load=self.load,
+            antenna=self.antenna,
+            tank_to_tank_capacitance=self.tank_to_tank_capacitance,
+        )
 
-def network(circuit: OscillatorCircuit) -> Network:
-    """Return the linear network around the transistor: ports (base-emitter, base-collector)."""
-    bias = circuit.bias
-    builder = NetworkBuilder(circuit.supply_voltage)
-    builder.resistor("supply resistor", SOURCE, COLD, circuit.supply_resistor)
-    builder.capacitor(COLD, GROUND, circuit.supply_capacitor)
-    builder.resistor("bias resistance above the wiper", COLD, WIPER, bias.above_wiper)
-    builder.resistor("bias resistance below the wiper", WIPER, GROUND, bias.below_wiper)
-    builder.capacitor(WIPER, GROUND, bias.wiper_capacitor)
-    builder.resistor("base feed resistor", WIPER, BASE, bias.feed_resistor)
-    builder.capacitor(BASE, GROUND, bias.base_capacitor)
-    builder.resistor("emitter resistor", EMITTER, GROUND, bias.emitter_resistor)
-    builder.capacitor(EMITTER, GROUND, circuit.emitter_capacitor)
-    builder.capacitor(COLLECTOR, EMITTER, circuit.feedback_capacitor)
-    builder.capacitor(COLLECTOR, COLD, circuit.across_tank)
-    builder.capacitor(COLLECTOR, GROUND, circuit.tank_to_tank_capacitance)
-    builder.inductor(TANK_CURRENT, COLD, COLLECTOR, circuit.inductance, circuit.series_resistance)
-    if circuit.load is not None:
-        builder.capacitor(COLLECTOR, COUPLED, circuit.coupling_capacitor)
-        builder.resistor("output resistor", COUPLED, LOAD, circuit.output_resistor)
-        builder.resistor("load resistance", LOAD, GROUND, circuit.load.resistance)
-        builder.capacitor(LOAD, GROUND, circuit.load.capacitance)
-    if circuit.antenna is not None:
-        _stamp_antenna(builder, circuit.antenna)
-    inner = BASE if circuit.transistor.base_resistance == 0.0 else INNER_BASE
-    if inner != BASE:
-        builder.resistor("base resistance", BASE, inner, circuit.transistor.base_resistance)
-    builder.port(inner, EMITTER)
-    builder.port(inner, COLLECTOR)
-    return builder.build()
 
-
-def _stamp_antenna(builder: NetworkBuilder, antenna: AntennaLoad) -> None:
-    if antenna.inductance == 0.0:
-        builder.capacitor(COLLECTOR, GROUND, antenna.capacitance)
-        return
-    builder.inductor(ANTENNA_CURRENT, COLLECTOR, ANTENNA, antenna.inductance, antenna.series_resistance)
-    builder.capacitor(COLLECTOR, ANTENNA, antenna.self_capacitance)
-    builder.capacitor(ANTENNA, GROUND, antenna.capacitance)
+def network(circuit: Drawable) -> Network:
+    """Return the linear network around the devices of a circuit; its ports are theirs."""
+    return circuit.drawing().network()

@@ -42,11 +42,11 @@ import numpy as np
 from models.arrays import Complexes, Floats
 from models.checks import finite, non_negative
 from models.circuit.adjoint import Adjoint
-from models.circuit.common_base import COLD, COLLECTOR, COUPLED, LOAD, TANK_CURRENT, OscillatorCircuit, network
+from models.circuit.devices import Devices
+from models.circuit.drawing import COUPLED, LOAD, Drawable
 from models.circuit.harmonic_balance import NotConvergedError, PartProbe, balance, resized
-from models.circuit.network import Network
+from models.circuit.network import GROUND, Network
 from models.circuit.oscillator_start import PHASE_PORT
-from models.circuit.transistor import PortState, TransistorPorts
 
 PHASES = 96
 """Phases on a cycle at which D is read for its extremes; the parabola through the three nearest places them."""
@@ -103,71 +103,57 @@ class LockRange:
         return self.second_order <= SECOND_ORDER_LIMIT
 
 
-class TwoTransistors:
-    """Two transistors as one device of four ports: those of the first, then those of the second."""
-
-    def __init__(self, first: OscillatorCircuit, second: OscillatorCircuit) -> None:
-        self._parts = TransistorPorts(first.transistor), TransistorPorts(second.transistor)
-
-    def evaluate(self, voltages: Floats, /) -> PortState:
-        """Return currents, charges and their Jacobians for port voltages (4, m), V."""
-        one, two = self._parts[0].evaluate(voltages[:2]), self._parts[1].evaluate(voltages[2:])
-
-        def joined(left: Floats, right: Floats) -> Floats:
-            whole = np.zeros((4, 4, left.shape[-1]))
-            whole[:2, :2], whole[2:, 2:] = left, right
-            return whole
-
-        return PortState(
-            np.concatenate([one.currents, two.currents]),
-            np.concatenate([one.charges, two.charges]),
-            joined(one.conductances, two.conductances),
-            joined(one.capacitances, two.capacitances),
-        )
-
-
-def coupled_network(first: OscillatorCircuit, second: OscillatorCircuit, coupling: Coupling) -> Network:
-    """Return both circuits as one network: states "first ..." and "second ...", four ports.
+def coupled_network(first: Drawable, second: Drawable, coupling: Coupling) -> Network:
+    """Return both circuits as one network: states "first ..." and "second ...", the ports of both.
 
     With a supply resistance the supply voltage of the first feeds both. Raises ValueError for a common node without
     loads.
     """
-    one, two = network(first), network(second)
+    drawings = first.drawing(), second.drawing()
+    one, two = (drawing.network() for drawing in drawings)
     size, split = len(one.names) + len(two.names), len(one.names)
     capacitance, conductance = np.zeros((size, size)), np.zeros((size, size))
     capacitance[:split, :split], capacitance[split:, split:] = one.capacitance, two.capacitance
     conductance[:split, :split], conductance[split:, split:] = one.conductance, two.conductance
     source = np.concatenate([one.source, two.source])
 
-    def place(name: str) -> tuple[int, int]:
-        return one.index(name), split + two.index(name)
+    def place(own: str, other: str) -> tuple[int, int]:
+        return one.index(own), split + two.index(other)
 
     if coupling.common_node:
         if first.load is None or second.load is None:
             raise ValueError("coupling: a common node needs a load on both circuits")
-        nodes, swings = place(LOAD), place(COUPLED)
-        conductance[nodes[0], swings[1]] -= 1.0 / second.output_resistor
-        conductance[nodes[1], swings[0]] -= 1.0 / first.output_resistor
+        nodes, swings = place(LOAD, LOAD), place(COUPLED, COUPLED)
+        conductance[nodes[0], swings[1]] -= 1.0 / drawings[1].output_resistor
+        conductance[nodes[1], swings[0]] -= 1.0 / drawings[0].output_resistor
     if coupling.supply_resistance > 0.0:
         feeds = np.zeros(size)
-        feeds[list(place(COLD))] = 1.0 / first.supply_resistor, 1.0 / second.supply_resistor
+        rails = place(drawings[0].rail, drawings[1].rail)
+        feeds[list(rails)] = 1.0 / drawings[0].supply_resistor, 1.0 / drawings[1].supply_resistor
         at_node = 1.0 / coupling.supply_resistance + float(feeds.sum())
         conductance -= np.outer(feeds, feeds) / at_node
         source -= feeds * first.supply_voltage * (1.0 - 1.0 / (coupling.supply_resistance * at_node))
     if coupling.coil_coupling != 0.0:
-        mutual = coupling.coil_coupling * math.sqrt(first.inductance * second.inductance)
-        coils = place(TANK_CURRENT)
-        capacitance[coils[0], coils[1]] += mutual
-        capacitance[coils[1], coils[0]] += mutual
+        tanks = place(drawings[0].coil, drawings[1].coil)
+        mutual = coupling.coil_coupling * math.sqrt(capacitance[tanks[0], tanks[0]] * capacitance[tanks[1], tanks[1]])
+        capacitance[tanks[0], tanks[1]] += mutual
+        capacitance[tanks[1], tanks[0]] += mutual
     if coupling.tank_to_tank_capacitance > 0.0:
-        tanks = place(COLLECTOR)
-        for tank, circuit in zip(tanks, (first, second), strict=True):
-            capacitance[tank, tank] += coupling.tank_to_tank_capacitance - circuit.tank_to_tank_capacitance
+        tanks = place(drawings[0].hot, drawings[1].hot)
+        for tank, drawing in zip(tanks, drawings, strict=True):
+            capacitance[tank, tank] += coupling.tank_to_tank_capacitance - drawing.tank_to_tank_capacitance
         capacitance[tanks, tanks[::-1]] -= coupling.tank_to_tank_capacitance
-    ports = np.zeros((size, 4))
-    ports[:split, :2], ports[split:, 2:] = one.ports, two.ports
+    own = one.ports.shape[1]
+    ports = np.zeros((size, own + two.ports.shape[1]))
+    ports[:split, :own], ports[split:, own:] = one.ports, two.ports
     names = (*(f"first {name}" for name in one.names), *(f"second {name}" for name in two.names))
-    return Network(names, capacitance, conductance, source, ports, ())
+    coils = (*(f"first {name}" for name in one.coils), *(f"second {name}" for name in two.coils))
+    return Network(names, capacitance, conductance, source, ports, (), coils)
+
+
+def joint_name(which: str, node: str) -> str:
+    """Return the name of a node of the "first" or "second" circuit in the joint network."""
+    return node if node == GROUND else f"{which} {node}"
 
 
 def lock_range(first: Adjoint, second: Adjoint, coupling: Coupling) -> LockRange:
@@ -244,7 +230,7 @@ def _half_spread(coefficients: Complexes) -> float:
 
 def _swing(oscillator: Adjoint, leak: Complexes) -> float:
     """Return the largest relative change of the tank's fundamental, over all phases of the leak's fundamental."""
-    row = oscillator.linear.unit(COLLECTOR, COLD)
+    row = oscillator.tank
     present = complex(row @ oscillator.spectra[:, 1])
     alone = np.zeros_like(oscillator.spectra)
     parts = []
@@ -298,23 +284,25 @@ def solve_locked(first: Adjoint, second: Adjoint, coupling: Coupling, phases: in
     """
     states = first.state, second.state
     linear = coupled_network(states[0].circuit, states[1].circuit, coupling)
-    device = TwoTransistors(states[0].circuit, states[1].circuit)
+    drawings = [state.circuit.drawing() for state in states]
+    device = Devices([drawing.laws() for drawing in drawings])
+    own = len(first.linear.ports.T)
     harmonics = max(state.harmonics for state in states)
     order = np.arange(harmonics + 1)
     values = np.concatenate([resized(state.port_coefficients, harmonics) for state in states])
-    nodes = linear.unit(f"second {COLLECTOR}", f"second {COLD}")
-    slope = second.frequency_shift(second.disturbance_of("board_stray"))  # Hz/F of a capacitance across its tank
+    nodes = linear.unit(joint_name("second", drawings[1].hot), joint_name("second", drawings[1].tank[1]))
+    slope = second.frequency_shift(second.disturbance_across_tank())  # Hz/F
     apart = states[1].frequency - states[0].frequency
     omega, strength = first.angular_frequency, -apart / slope
     angles = 2.0 * np.pi * np.arange(phases) / phases
     strengths = []
     for angle in angles:
-        held = PartProbe(nodes, 0.0, 2 + PHASE_PORT, 1j * np.exp(1j * angle), True)
+        held = PartProbe(nodes, 0.0, own + PHASE_PORT, 1j * np.exp(1j * angle), True)
         now = balance(linear, device, values, omega, phase_port=PHASE_PORT, probe=held, probe_start=strength)
         omega, strength = now.angular_frequency, now.probe
         strengths.append(strength)
         values = now.coefficients.copy()
-        values[2:] *= np.exp(2j * np.pi * order / phases)  # on to the next phase
+        values[own:] *= np.exp(2j * np.pi * order / phases)  # on to the next phase
     return SolvedLock(angles, apart + slope * np.array(strengths))
 
 

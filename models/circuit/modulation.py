@@ -24,7 +24,6 @@ from numpy.typing import ArrayLike
 from models.arrays import Complexes, Floats
 from models.checks import non_negative_array, positive, positive_array
 from models.circuit.adjoint import Adjoint
-from models.circuit.common_base import BASE, COLD, COLLECTOR
 
 FAINT = 1e-7
 """Of the fundamental: a harmonic below it takes no part in a slow modulation."""
@@ -64,9 +63,11 @@ def both_ripples(adjoint: Adjoint, ripple_frequency: float) -> tuple[Modulation,
     for part in adjoint.linear.resistors:
         if part.offset != 0.0:  # it ends at the source
             supply -= part.weight * part.coefficients * (part.offset / adjoint.state.circuit.supply_voltage)
-    drives = np.column_stack([supply, adjoint.linear.unit(BASE)])
+    drives = np.column_stack([supply, _base(adjoint)])
     by_supply, per_ampere = slow_modulations(adjoint, drives, ripple_frequency)
     volt = per_ampere.base
+    if volt == 0.0:  # a control end on ground
+        return by_supply, Modulation(ripple_frequency, 0.0j, 0.0j, 0.0j)
     by_base = Modulation(ripple_frequency, per_ampere.deviation / volt, per_ampere.amplitude / volt, 1.0 + 0.0j)
     return by_supply, by_base
 
@@ -100,7 +101,7 @@ def slow_modulations(adjoint: Adjoint, drives: Floats, ripple_frequency: float) 
     drawn = np.einsum("kprl,rlc->kpc", mixed, moved.reshape(ports, size, -1))
     pushed = -inverse @ (incidence @ drawn)
     pushed[top] += inverse[top] @ drives
-    row = linear.unit(COLLECTOR, COLD)
+    row, base = adjoint.tank, _base(adjoint)
     carrier = 2.0 * complex(row @ adjoint.spectra[:, 1])
     above, below = row @ pushed[top + 1] / carrier, row @ pushed[top - 1] / carrier.conjugate()
     return tuple(
@@ -108,10 +109,15 @@ def slow_modulations(adjoint: Adjoint, drives: Floats, ripple_frequency: float) 
             ripple_frequency=ripple_frequency,
             deviation=ripple_frequency * complex(above[one] - below[one]),
             amplitude=complex(above[one] + below[one]),
-            base=complex(pushed[top, linear.index(BASE), one]),
+            base=complex(base @ pushed[top, :, one]),
         )
         for one in range(drives.shape[1])
     )
+
+
+def _base(adjoint: Adjoint) -> Floats:
+    """Return the row (n,) of the base: the control end of the amplifying device, whatever its kind."""
+    return adjoint.linear.unit(adjoint.state.circuit.drawing().control)
 
 
 def _heard_orders(adjoint: Adjoint) -> int:

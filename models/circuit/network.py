@@ -12,7 +12,7 @@ import numpy as np
 from models.arrays import Floats
 
 GROUND = "ground"
-SOURCE = "source"
+SOURCE = "ideal supply"
 """The two nodes of known voltage: 0 V and the ideal supply."""
 
 
@@ -28,7 +28,10 @@ class Resistor:
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """The stamped matrices: capacitance (n, n), conductance (n, n), source (n,), ports (n, p)."""
+    """The stamped matrices: capacitance (n, n), conductance (n, n), source (n,), ports (n, p).
+
+    coils: the names of the states that are currents of inductors.
+    """
 
     names: tuple[str, ...]
     capacitance: Floats
@@ -36,6 +39,7 @@ class Network:
     source: Floats
     ports: Floats
     resistors: tuple[Resistor, ...]
+    coils: tuple[str, ...] = ()
 
     def index(self, name: str) -> int:
         """Return the position of a state in x."""
@@ -60,6 +64,8 @@ class NetworkBuilder:
         self._capacitors: list[tuple[str, str, float]] = []
         self._inductors: list[tuple[str, str, str, float, float]] = []
         self._ports: list[tuple[str, str]] = []
+        self._conductances: list[tuple[str, str, float]] = []
+        self._mutuals: list[tuple[str, str, float]] = []
 
     def _see(self, *nodes: str) -> None:
         for node in nodes:
@@ -71,6 +77,11 @@ class NetworkBuilder:
         self._see(first, second)
         self._resistors.append((name, first, second, 1.0 / resistance))
 
+    def conductance(self, first: str, second: str, conductance: float) -> None:
+        """Add a conductance, S, between two nodes that is no part and counts as no loss."""
+        self._see(first, second)
+        self._conductances.append((first, second, conductance))
+
     def capacitor(self, first: str, second: str, capacitance: float) -> None:
         """Add a capacitor, F, between two nodes (neither of them the source)."""
         self._see(first, second)
@@ -80,6 +91,10 @@ class NetworkBuilder:
         """Add an inductor, H, with a series resistance, ohm; its current is the state `name` (first to second)."""
         self._see(first, second)
         self._inductors.append((name, first, second, inductance, resistance))
+
+    def mutual(self, first: str, second: str, inductance: float) -> None:
+        """Add a mutual inductance, H, between two inductors by the names of their currents."""
+        self._mutuals.append((first, second, inductance))
 
     def port(self, first: str, second: str) -> None:
         """Add a port whose device current flows from the first node to the second."""
@@ -108,6 +123,9 @@ class NetworkBuilder:
             conductance += value * np.outer(vector, vector)
             source -= value * offset * vector
             losses.append(Resistor(name, vector, offset, value))
+        for first, second, value in self._conductances:
+            vector, _ = row(first, second)
+            conductance += value * np.outer(vector, vector)
         for first, second, value in self._capacitors:
             vector, _ = row(first, second)
             capacitance += value * np.outer(vector, vector)
@@ -122,7 +140,12 @@ class NetworkBuilder:
             own = np.zeros(size)
             own[current] = 1.0
             losses.append(Resistor(name, own, 0.0, resistance))
+        for one, other, inductance in self._mutuals:
+            capacitance[place[one], place[other]] += inductance
+            capacitance[place[other], place[one]] += inductance
         ports = np.zeros((size, len(self._ports)))
         for column, (first, second) in enumerate(self._ports):
             ports[:, column] = row(first, second)[0]
-        return Network(names, capacitance, conductance, source, ports, tuple(losses))
+        return Network(
+            names, capacitance, conductance, source, ports, tuple(losses), tuple(part[0] for part in self._inductors)
+        )

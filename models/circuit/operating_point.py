@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.arrays import Floats
-from models.circuit.common_base import BASE, COLLECTOR, EMITTER, OscillatorCircuit, network
-from models.circuit.network import Network
-from models.circuit.transistor import TransistorPorts
+from models.circuit.devices import DeviceLaw
+from models.circuit.drawing import Drawable, Drawing, device_currents, drawn
+from models.circuit.network import GROUND, Network
 
 ITERATIONS = 80
 TOLERANCE = 1e-12
@@ -20,7 +20,14 @@ TOLERANCE = 1e-12
 
 @dataclass(frozen=True, slots=True)
 class OperatingPoint:
-    """Voltages, V, and currents, A, at rest. `region` is "active", "saturated" or "cut off"."""
+    """Voltages, V, and currents, A, at rest, SI units.
+
+    base, collector and emitter stand for the control, the output and the common end of the amplifying device, whatever
+    its kind (gate, drain, source; grid, anode, cathode; input, output, ground), the currents positive as an NPN has
+    them. currents: into every end of every device by its name. emitter_drop: V of what feeds the emitter, from the side
+    of the supply or of ground that it is fed from. device, ends: names of the amplifying device and of its ends.
+    region: where it rests, as models.circuit.transistor names it.
+    """
 
     states: Floats
     names: tuple[str, ...]
@@ -34,19 +41,26 @@ class OperatingPoint:
     supply_current: float
     transconductance: float
     region: str
+    currents: dict[str, dict[str, float]]
+    emitter_drop: float
+    device: str
+    ends: tuple[str, ...]
+
+    def voltage(self, node: str) -> float:
+        """Return the voltage of a node, V."""
+        return 0.0 if node == GROUND else float(self.states[self.names.index(node)])
 
 
-def operating_point(circuit: OscillatorCircuit) -> OperatingPoint:
+def operating_point(circuit: Drawable) -> OperatingPoint:
     """Return the operating point of `circuit`.
 
     Raises ValueError, naming the node that does not settle, when Newton fails even with the supply raised in steps.
     """
-    linear = network(circuit)
-    ports = TransistorPorts(circuit.transistor)
-    return describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage))
+    drawing, linear, ports = drawn(circuit)
+    return describe(drawing, linear, ports, solve(linear, ports, circuit.supply_voltage))
 
 
-def solve(linear: Network, ports: TransistorPorts, scale: float, near: Floats | None = None) -> Floats:
+def solve(linear: Network, ports: DeviceLaw, scale: float, near: Floats | None = None) -> Floats:
     """Return the states (n,) at rest; `scale`: size of the voltages, V, for the tolerance; `near`: a first guess."""
     start = np.zeros(len(linear.names))
     solution, worst = _newton(linear, ports, start if near is None else near, 1.0, scale)
@@ -63,18 +77,16 @@ def solve(linear: Network, ports: TransistorPorts, scale: float, near: Floats | 
         if step < 1e-4:
             raise ValueError(
                 f"operating point: the {linear.names[worst]} does not settle at {share:.1%} of the supply; "
-                "check the bias resistors and the transistor"
+                "check what biases it, and the devices"
             )
     return solution
 
 
-def _newton(
-    linear: Network, ports: TransistorPorts, start: Floats, share: float, scale: float
-) -> tuple[Floats, int | None]:
+def _newton(linear: Network, ports: DeviceLaw, start: Floats, share: float, scale: float) -> tuple[Floats, int | None]:
     """Return the states and None, or the last states and the position of the state that moved most."""
     states, incidence = start.copy(), linear.ports
     # the limit of one junction step: a few thermal voltages once the junction conducts
-    knee, stride = 0.4, 4.0 * ports.thermal
+    knees, stride = ports.knees, 4.0 * ports.thermal
     worst: int | None = 0
     for _ in range(ITERATIONS):
         voltages = incidence.T @ states
@@ -86,11 +98,11 @@ def _newton(
         except np.linalg.LinAlgError:
             return states, int(np.argmax(np.abs(residual)))
         moved = incidence.T @ change
-        rising = moved - np.maximum(knee - voltages, 0.0)
+        rising = moved - np.maximum(knees - voltages, 0.0)
         factor = 1.0
         for junction in range(len(moved)):
-            if voltages[junction] + moved[junction] > knee and rising[junction] > stride:
-                allowed = max(knee - voltages[junction], 0.0) + stride
+            if voltages[junction] + moved[junction] > knees[junction] and rising[junction] > stride:
+                allowed = max(knees[junction] - voltages[junction], 0.0) + stride
                 factor = min(factor, float(allowed / moved[junction]))
         states = states + factor * change
         if factor == 1.0 and float(np.max(np.abs(change))) <= TOLERANCE * scale:
@@ -99,29 +111,36 @@ def _newton(
     return states, worst
 
 
-def describe(circuit: OscillatorCircuit, linear: Network, ports: TransistorPorts, states: Floats) -> OperatingPoint:
+def describe(circuit: Drawable, linear: Network, ports: DeviceLaw, states: Floats) -> OperatingPoint:
     """Return the operating point that belongs to solved states."""
+    drawing: Drawing = circuit.drawing()
     voltages = linear.ports.T @ states
-    currents = ports.evaluate(voltages).currents[:, 0]
-    collector, base = -float(currents[1]), float(currents[0] + currents[1])
-    if voltages[1] > 0.4:
-        region = "saturated"
-    elif collector < 1e-9:
-        region = "cut off"
-    else:
-        region = "active"
-    cold = float(states[linear.index("cold end")])
+    currents = drawing.whole_currents(voltages, ports.evaluate(voltages).currents[:, 0])
+    by_device = device_currents(drawing, currents)
+    amplifier = drawing.part(drawing.amplifier)
+    into = by_device[amplifier.name]
+    control, output, common = amplifier.ends[0], amplifier.ends[1], amplifier.ends[-1]
+    names = tuple(into)
+
+    def at(node: str) -> float:
+        return 0.0 if node == GROUND else float(states[linear.index(node)])
+
+    rail = at(drawing.rail)
     return OperatingPoint(
         states=states,
         names=linear.names,
         port_voltages=voltages,
-        base_voltage=float(states[linear.index(BASE)]),
-        emitter_voltage=float(states[linear.index(EMITTER)]),
-        collector_voltage=float(states[linear.index(COLLECTOR)]),
-        collector_current=collector,
-        base_current=base,
-        emitter_current=float(currents[0]),
-        supply_current=(circuit.supply_voltage - cold) / circuit.supply_resistor,
-        transconductance=ports.transconductance(voltages),
-        region=region,
+        base_voltage=at(control),
+        emitter_voltage=at(common),
+        collector_voltage=at(output),
+        collector_current=into[names[1]],
+        base_current=into[names[0]],
+        emitter_current=-into[names[-1]],
+        supply_current=(circuit.supply_voltage - rail) / drawing.supply_resistor,
+        transconductance=ports.transfer(voltages)[0],
+        region=ports.region(voltages, currents),
+        currents=by_device,
+        device=amplifier.name,
+        ends=names,
+        emitter_drop=rail - at(common) if amplifier.mirrored else at(common),
     )

@@ -12,16 +12,16 @@ from __future__ import annotations
 import numpy as np
 
 from models.arrays import Complexes, Floats
+from models.circuit.devices import DeviceLaw
 from models.circuit.harmonic_balance import Balance, instants, waveform
 from models.circuit.network import Network
-from models.circuit.transistor import TransistorPorts
 
 MARGIN = 2e-5
 """A multiplier may exceed 1 by this before the orbit is called unstable (rounding and the step error)."""
 
 
 def multipliers(
-    linear: Network, ports: TransistorPorts, orbit: Balance, velocity: Floats, steps: int | None = None
+    linear: Network, ports: DeviceLaw, orbit: Balance, velocity: Floats, steps: int | None = None
 ) -> Complexes:
     """Return the characteristic multipliers of one cycle (n,): that of the shift in time first, then by falling size.
 

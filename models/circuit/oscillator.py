@@ -4,28 +4,29 @@ Harmonic balance (models.circuit.harmonic_balance) starts from the describing fu
 rest, the oscillation is followed up from nothing: a conductance across the tank, chosen so that the tank swings by a
 given amount, is traced until it vanishes. A solution that has not converged, whose harmonics are cut off, or that is
 not stable (models.circuit.orbit_stability) is never returned: ValueError says what happened.
-Looked for are oscillations that grow from rest and, where the current at rest is too high for that, those that grow
-while the supply rises and then hold themselves (models.circuit.switch_on); no other hard excitation.
+Looked for are oscillations that grow from rest and those that grow only while the supply rises and then hold themselves
+(models.circuit.switch_on, models.circuit.envelope); no other hard excitation.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import positive
-from models.circuit.common_base import ANTENNA_CURRENT, TANK_CURRENT, OscillatorCircuit, network
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.devices import DeviceLaw
+from models.circuit.drawing import Drawable, Drawing, drawn
 from models.circuit.harmonic_balance import Balance, NotConvergedError, balance, resized
 from models.circuit.network import Network
 from models.circuit.operating_point import describe, operating_point, solve
 from models.circuit.oscillator_start import PHASE_PORT, first_guess, followed_up, threshold
-from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal, analyse, small_signal
+from models.circuit.small_signal import DoesNotStartError, SmallSignal, analyse, small_signal
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
-from models.circuit.switch_on import followed_on, rising_bias
-from models.circuit.transistor import TransistorPorts
+from models.circuit.switch_on import HIGH_NOISE, LINEAR, rising_bias, step_swing, thermal_swing
 
 __all__ = [
     "NotSteadyError",
@@ -41,6 +42,8 @@ FIRST_HARMONICS = 16
 MOST_HARMONICS = 512
 CUT_OFF = 1e-4
 """Largest share of the last harmonic in a port voltage, of the collector junction's fundamental."""
+NEAR_MODE = 0.05
+"""Largest relative distance of an oscillation from the frequency near which it is asked for."""
 FREQUENCY_SETTLED = 3e-6
 """The number of harmonics is raised until the frequency moves by less than this, relative (what is left is some
 tenth). At MOST_HARMONICS it may move by more where the moves shrink so fast that no more than this is left.
@@ -48,7 +51,7 @@ tenth). At MOST_HARMONICS it may move by more where the moves shrink so fast tha
 
 
 def steady_state(
-    circuit: OscillatorCircuit,
+    circuit: Drawable,
     harmonics: int | None = None,
     warm_start: SteadyState | None = None,
     near_frequency: float | None = None,
@@ -65,7 +68,7 @@ def steady_state(
         raise ValueError(f"harmonics must be a whole number between 3 and {MOST_HARMONICS}; got {harmonics!r}")
     if near_frequency is not None:
         positive("near_frequency", near_frequency)
-    linear, ports = network(circuit), TransistorPorts(circuit.transistor)
+    _, linear, ports = drawn(circuit)
     if warm_start is not None:
         warm = _warmly(linear, ports, warm_start, harmonics)
         if warm is not None:
@@ -94,38 +97,74 @@ def steady_state(
 
 
 def _switched_on(
-    circuit: OscillatorCircuit, signal: SmallSignal, near_frequency: float | None, harmonics: int | None
+    circuit: Drawable, signal: SmallSignal, near_frequency: float | None, harmonics: int | None
 ) -> SteadyState:
-    """Return the oscillation that grows only while the supply rises; DoesNotStartError if none grows enough."""
-    if signal.obstacle not in (Obstacle.SATURATED, Obstacle.SHORTED_FEEDBACK):
-        raise DoesNotStartError(signal)  # less current starts it even less
-    way = rising_bias(circuit)
-    if way.caught is None:
+    """Return the oscillation that grows only while the supply rises; DoesNotStartError if none lasts.
+
+    It does not start if what grows on the way stays small beside the thermal voltage, or if its envelope dies away even
+    from a thermal swing that only 1 % of all switchings-on exceed.
+    """
+    from models.circuit.envelope import Outcome  # these need the oscillator's own modules
+    from models.circuit.start_up import start_up
+
+    floor, way = HIGH_NOISE * thermal_swing(circuit), rising_bias(circuit)
+    if way.largest_swing(step_swing(circuit), floor) < LINEAR:
         raise DoesNotStartError(signal, way.growth_times)
-
-    def solver(lowered: OscillatorCircuit, before: SteadyState | None) -> SteadyState:
-        if before is None:
-            if not small_signal(lowered).starts:
-                raise ValueError("it does not grow from rest there either")
-            return steady_state(lowered, harmonics, near_frequency=near_frequency)
-        linear, ports = network(lowered), TransistorPorts(lowered.transistor)
-        orbit = _warmly(linear, ports, before, harmonics)
-        if orbit is None:
-            raise ValueError("the oscillation breaks off")
-        return finished(lowered, linear, ports, orbit, "followed up while the supply rises")
-
-    try:
-        return followed_on(circuit, solver)
-    except NotSteadyError:
-        raise
-    except ValueError as error:
+    run = start_up(circuit)
+    if run.outcome is Outcome.DIES:
+        run = start_up(circuit, least_swing=floor)
+    if run.outcome is Outcome.DIES:
+        raise DoesNotStartError(signal, way.growth_times)
+    if run.outcome in (Outcome.SQUEGS, Outcome.TWO_TONES, Outcome.PATTERN, Outcome.WANDERS):
+        raise NotSteadyError(
+            "the oscillation is not steady: it grows while the supply rises and does not settle; check the base and "
+            "wiper capacitors against the emitter resistor, and the drive"
+        )
+    if run.state is None:
+        raise ValueError("steady state not found: an oscillation grows while the supply rises, and has no end in sight")
+    found = run.state
+    if near_frequency is not None and abs(found.frequency / near_frequency - 1.0) > NEAR_MODE:
         raise ValueError(
-            "steady state not found: an oscillation grows while the supply rises and is lost on the way to the full "
-            f"supply: {error}"
-        ) from error
+            f"steady state not found: while the supply rises the oscillation settles at {found.frequency / 1e3:.4g} "
+            f"kHz, not near {near_frequency / 1e3:.4g} kHz"
+        )
+    _, linear, ports = drawn(circuit)
+    orbit = Balance(found.port_coefficients, 2.0 * math.pi * found.frequency, 0.0, found.residual, found.iterations)
+    finer = _finer(linear, ports, orbit, harmonics or max(FIRST_HARMONICS, found.harmonics))
+    if finer is None:
+        raise ValueError("steady state not found: the oscillation grown while the supply rises is lost")
+    orbit = _refined(linear, ports, finer, harmonics, _lost)
+    return finished(circuit, linear, ports, orbit, "grown while the supply rose")
 
 
-def pot_sweep(circuit: OscillatorCircuit, positions: Sequence[float]) -> tuple[Floats, tuple[SteadyState, ...]]:
+def _lost(harmonics: int) -> Balance:
+    raise ValueError(f"steady state not found: {harmonics} harmonics lose the oscillation grown while the supply rises")
+
+
+def _refined(
+    linear: Network, ports: DeviceLaw, orbit: Balance, harmonics: int | None, cold: Callable[[int], Balance]
+) -> Balance:
+    """Return a solution with as many harmonics as hold its frequency still, or as it has where that is what was asked.
+
+    cold: solves it anew with so many harmonics where Newton loses it.
+    """
+    if harmonics is not None:
+        if _last_share(orbit) > CUT_OFF:
+            raise ValueError(f"steady state: {harmonics} harmonics do not suffice (the waveform is too abrupt)")
+        return orbit
+    count, moved = orbit.coefficients.shape[1] - 1, math.inf
+    while True:
+        count, coarse, before = 2 * count, orbit.angular_frequency, moved
+        if count > MOST_HARMONICS:
+            raise ValueError(f"steady state: {MOST_HARMONICS} harmonics do not suffice (the waveform is too abrupt)")
+        orbit = _finer(linear, ports, orbit, count) or cold(count)
+        moved = abs(orbit.angular_frequency / coarse - 1.0)
+        left = moved * moved / (before - moved) if count == MOST_HARMONICS and moved < 0.25 * before else moved
+        if left < FREQUENCY_SETTLED and _last_share(orbit) < CUT_OFF:
+            return orbit
+
+
+def pot_sweep(circuit: Drawable, positions: Sequence[float]) -> tuple[Floats, tuple[SteadyState, ...]]:
     """Return the positions (n,) and the steady states with the fine-tune pot there.
 
     The frequency moves for several reasons at once: the collector junction's capacitance follows its reverse voltage
@@ -145,36 +184,26 @@ def _growing_modes(signal: SmallSignal, taken: float) -> list[float]:
 
 
 def _from_rest(
-    circuit: OscillatorCircuit,
+    circuit: Drawable,
     linear: Network,
-    ports: TransistorPorts,
+    ports: DeviceLaw,
     signal: SmallSignal,
     near_frequency: float | None,
     harmonics: int | None,
 ) -> SteadyState:
     """Return the steady state of one mode without a neighbouring solution."""
-    if harmonics is not None:
-        orbit, method = _coldly(linear, ports, signal, near_frequency, harmonics)
-        if _last_share(orbit) > CUT_OFF:
-            raise ValueError(f"steady state: {harmonics} harmonics do not suffice (the waveform is too abrupt)")
-        return finished(circuit, linear, ports, orbit, method)
-    orbit, method = _coldly(linear, ports, signal, near_frequency, FIRST_HARMONICS)
-    count, moved = FIRST_HARMONICS, math.inf
-    while True:
-        count, coarse, before = 2 * count, orbit.angular_frequency, moved
-        if count > MOST_HARMONICS:
-            raise ValueError(f"steady state: {MOST_HARMONICS} harmonics do not suffice (the waveform is too abrupt)")
-        finer = _finer(linear, ports, orbit, count)
-        if finer is None:
-            finer, method = _coldly(linear, ports, signal, near_frequency, count)
-        orbit = finer
-        moved = abs(orbit.angular_frequency / coarse - 1.0)
-        left = moved * moved / (before - moved) if count == MOST_HARMONICS and moved < 0.25 * before else moved
-        if left < FREQUENCY_SETTLED and _last_share(orbit) < CUT_OFF:
-            return finished(circuit, linear, ports, orbit, method)
+    methods: list[str] = []
+
+    def cold(count: int) -> Balance:
+        orbit, method = _coldly(circuit.drawing(), linear, ports, signal, near_frequency, count)
+        methods.append(method)
+        return orbit
+
+    orbit = _refined(linear, ports, cold(harmonics or FIRST_HARMONICS), harmonics, cold)
+    return finished(circuit, linear, ports, orbit, methods[-1])
 
 
-def _warmly(linear: Network, ports: TransistorPorts, before: SteadyState, harmonics: int | None) -> Balance | None:
+def _warmly(linear: Network, ports: DeviceLaw, before: SteadyState, harmonics: int | None) -> Balance | None:
     """Return the solution from a neighbouring one, or None when that does not lead to an oscillation."""
     coefficients = resized(before.port_coefficients, harmonics or before.harmonics)
     omega = _detuned(linear, before)
@@ -193,10 +222,10 @@ def _detuned(linear: Network, before: SteadyState) -> float:
     w'^2 = w^2 (v* C v) / (v* C' v) (sum |L i|^2 / L') / (sum |L i|^2 / L)
     Electric and magnetic energy stay in balance with voltages and fluxes held; losses and junctions are neglected.
     """
-    omega, former = 2.0 * math.pi * before.frequency, network(before.circuit)
+    omega, former = 2.0 * math.pi * before.frequency, before.circuit.drawing().network()
     if former.names != linear.names:
         return omega
-    coils = np.isin(linear.names, (TANK_CURRENT, ANTENNA_CURRENT))
+    coils = np.isin(linear.names, linear.coils)
     voltages = np.where(coils, 0.0, before.spectra[:, 1])
     fluxes = (former.capacitance.diagonal() * before.spectra[:, 1])[coils]
 
@@ -207,7 +236,7 @@ def _detuned(linear: Network, before: SteadyState) -> float:
     return omega * math.sqrt(ratio(linear.capacitance) / ratio(former.capacitance))
 
 
-def _finer(linear: Network, ports: TransistorPorts, orbit: Balance, harmonics: int) -> Balance | None:
+def _finer(linear: Network, ports: DeviceLaw, orbit: Balance, harmonics: int) -> Balance | None:
     """Return the same solution with more harmonics, or None when Newton loses it."""
     start = resized(orbit.coefficients, harmonics)
     try:
@@ -222,25 +251,26 @@ def _last_share(orbit: Balance) -> float:
     return float(np.max(np.abs(orbit.coefficients[:, -2:])) / np.abs(orbit.coefficients[PHASE_PORT, 1]))
 
 
-def _oscillates(orbit: Balance, ports: TransistorPorts) -> bool:
+def _oscillates(orbit: Balance, ports: DeviceLaw) -> bool:
     """Tell an oscillation from rest (and from one turned by half a cycle, which the phase condition also allows)."""
     return float(orbit.coefficients[PHASE_PORT, 1].real) < -1e-3 * ports.thermal
 
 
 def _coldly(
-    linear: Network, ports: TransistorPorts, signal: SmallSignal, near: float | None, harmonics: int
+    drawing: Drawing, linear: Network, ports: DeviceLaw, signal: SmallSignal, near: float | None, harmonics: int
 ) -> tuple[Balance, str]:
     """Return a solution without a neighbouring one, and how it was found."""
     point, mode = signal.point, threshold(linear, ports, signal, near)
-    coefficients, omega = first_guess(linear, ports, point, mode, harmonics)
+    if ports.exponential:
+        coefficients, omega = first_guess(linear, ports, point, mode, harmonics)
+        try:
+            orbit = balance(linear, ports, coefficients, omega, phase_port=PHASE_PORT, iterations=40)
+            if _oscillates(orbit, ports) and abs(orbit.angular_frequency / omega - 1.0) < 0.2:
+                return orbit, "describing function"
+        except NotConvergedError:
+            pass
     try:
-        orbit = balance(linear, ports, coefficients, omega, phase_port=PHASE_PORT, iterations=40)
-        if _oscillates(orbit, ports) and abs(orbit.angular_frequency / omega - 1.0) < 0.2:
-            return orbit, "describing function"
-    except NotConvergedError:
-        pass
-    try:
-        orbit = followed_up(linear, ports, point, mode, harmonics)
+        orbit = followed_up(linear, ports, point, mode, drawing.tank, harmonics)
     except NotConvergedError as error:
         raise ValueError(f"steady state not found: {error}") from error
     if not _oscillates(orbit, ports):

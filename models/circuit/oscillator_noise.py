@@ -2,8 +2,9 @@
 
 Every resistor is a current of thermal noise 4 k T / R (a coil's series resistance a voltage 4 k T R), the collector
 and the base current carry shot noise 2 q |i(t)| as they flow, and the base current flicker noise with a corner: all
-one-sided densities. White sources let the time of the oscillation wander (symbols: g projection, e_i where source i
-acts, S_i its two-sided density, alpha the time by which the oscillation is ahead):
+one-sided densities; other devices have the sources that their modules name. White sources let the time of the
+oscillation wander (symbols: g projection, e_i where source i acts, S_i its two-sided density, alpha the time by which
+the oscillation is ahead):
 
     variance of alpha after t = c t,    c = mean over a cycle of sum_i (g^T e_i)^2 S_i(t)
     L(f_m) = f^2 c / (pi^2 f^4 c^2 + f_m^2)                                             per hertz, single sideband
@@ -29,9 +30,8 @@ from scipy.special import sici
 from models.arrays import Floats
 from models.checks import non_negative, positive, positive_array
 from models.circuit.adjoint import Adjoint
-from models.circuit.common_base import COLLECTOR, EMITTER
 from models.circuit.harmonic_balance import waveform
-from models.circuit.transistor import EMITTER_PORT
+from models.circuit.transistor import Transistor
 
 LOWEST_FREQUENCY = 0.1
 """Hz: slower wandering of the pitch is retuned and not heard as unsteadiness (our own choice)."""
@@ -80,20 +80,26 @@ def oscillator_noise(adjoint: Adjoint) -> Noise:
     linear, frequency = adjoint.linear, adjoint.state.frequency
     count = adjoint.device.currents.shape[-1]
     projection = waveform(adjoint.projection, count)  # (n, m)
-    thermal = 2.0 * Boltzmann * adjoint.state.circuit.transistor.temperature
+    thermal = 2.0 * Boltzmann * adjoint.state.circuit.drawing().temperature
     diffusion = {
         part.name: thermal * part.weight * float(np.mean((part.coefficients @ projection) ** 2))
         for part in linear.resistors
     }
-    currents = adjoint.device.currents
-    base, collector = currents[0] + currents[1], -currents[1]
-    into_base = linear.ports[:, EMITTER_PORT] @ projection
-    into_collector = linear.unit(COLLECTOR, EMITTER) @ projection
-    diffusion["collector current"] = elementary_charge * float(np.mean(into_collector**2 * np.abs(collector)))
-    diffusion["base current"] = elementary_charge * float(np.mean(into_base**2 * np.abs(base)))
-    slow = float(np.mean(into_base * np.sqrt(2.0 * elementary_charge * np.abs(base))))
-    corner = adjoint.state.circuit.transistor.flicker_corner
-    return Noise(frequency, diffusion, (frequency * slow) ** 2 * corner)
+    drawing = adjoint.state.circuit.drawing()
+    voltages = waveform(adjoint.state.port_coefficients, count)
+    currents = drawing.whole_currents(voltages, adjoint.device.currents)
+    flicker, several = 0.0, len(drawing.devices) > 1
+    devices = drawing.laws()
+    for part, law, place in zip(drawing.devices, devices.laws, devices.places, strict=True):
+        into = linear.ports[:, place].T @ projection
+        for source in law.noise(voltages[place], currents[place]):
+            name = f"{source.name} of {part.name}" if several else source.name
+            diffusion[name] = float(np.mean((source.flows @ into) ** 2 * source.density))
+        if isinstance(part.what, Transistor):
+            base = np.abs(currents[place].sum(axis=0))
+            slow = float(np.mean(into[0] * np.sqrt(2.0 * elementary_charge * base)))
+            flicker += (frequency * slow) ** 2 * part.what.flicker_corner
+    return Noise(frequency, diffusion, flicker)
 
 
 def note_jitter(

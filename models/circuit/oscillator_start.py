@@ -18,17 +18,17 @@ from scipy.special import i0e, i1e
 
 from models.arrays import Complexes, Floats
 from models.checks import finite, finite_array, non_negative_array
-from models.circuit.common_base import COLD, COLLECTOR, EMITTER
+from models.circuit.devices import DeviceLaw
 from models.circuit.harmonic_balance import Balance, NotConvergedError, PartProbe, balance
 from models.circuit.network import Network
 from models.circuit.operating_point import OperatingPoint
-from models.circuit.small_signal import DoesNotStartError, SmallSignal, linearised
+from models.circuit.small_signal import DoesNotStartError, SmallSignal, gain_path, linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape, rank_one_threshold
-from models.circuit.transistor import COLLECTOR_PORT, EMITTER_PORT, TransistorPorts
+from models.circuit.transistor import COLLECTOR_PORT
 
 PHASE_PORT = COLLECTOR_PORT
-"""The base-collector port fixes the phase: its fundamental is real and negative (collector voltage at its peak at t
-= 0).
+"""The second port of the amplifying device (of an inverter its input) fixes the phase: its fundamental is real and
+negative (with an NPN in common base the collector voltage has its peak at t = 0).
 """
 
 SMALLEST_GROWTH = 1.0005
@@ -66,12 +66,12 @@ def bias_shift(drive: ArrayLike) -> Floats:
 
 
 def threshold(
-    linear: Network, ports: TransistorPorts, signal: SmallSignal, near: float | None
+    linear: Network, ports: DeviceLaw, signal: SmallSignal, near: float | None
 ) -> tuple[float, float, Complexes]:
     """Return the critical transconductance, S, of the mode nearest to `near`, Hz (None: the leading one), its angular
     frequency, rad/s, and its shape (n,) with a base-collector voltage of -1. `signal` has been found to start."""
     capacitance, conductance = linearised(linear, ports, signal.point)
-    out, sense = linear.unit(COLLECTOR, EMITTER), linear.ports[:, EMITTER_PORT]
+    out, sense = gain_path(linear, ports, signal.point)
     without = conductance - signal.transconductance * np.outer(out, sense)
     strength, frequency = signal.critical_transconductance, signal.critical_frequency
     if strength is None or frequency is None:
@@ -90,7 +90,7 @@ def threshold(
 
 def first_guess(
     linear: Network,
-    ports: TransistorPorts,
+    ports: DeviceLaw,
     point: OperatingPoint,
     mode: tuple[float, float, Complexes],
     harmonics: int,
@@ -102,7 +102,7 @@ def first_guess(
     """
     strength, omega, shape = mode
     thermal, current = ports.thermal, point.emitter_current
-    resting = point.emitter_voltage
+    resting = max(point.emitter_drop, thermal)
     drive = 1.0
     for _ in range(20):
         ratio = strength * thermal / current
@@ -113,7 +113,7 @@ def first_guess(
     limit = max(HEADROOM - float(point.port_voltages[1]), 10.0 * thermal)
     swing = min(swing, limit)
     drive = swing * float(abs(junction[0])) / thermal
-    coefficients = np.zeros((2, harmonics + 1), dtype=np.complex128)
+    coefficients = np.zeros((len(junction), harmonics + 1), dtype=np.complex128)
     coefficients[:, 0] = point.port_voltages
     lowered = math.log(current / point.emitter_current) - float(bias_shift(drive))
     coefficients[0, 0] += thermal * lowered
@@ -123,9 +123,10 @@ def first_guess(
 
 def followed_up(
     linear: Network,
-    ports: TransistorPorts,
+    ports: DeviceLaw,
     point: OperatingPoint,
     mode: tuple[float, float, Complexes],
+    tank: tuple[str, str],
     harmonics: int,
 ) -> Balance:
     """Return the free oscillation reached from rest by raising the amplitude against a vanishing extra conductance.
@@ -133,15 +134,15 @@ def followed_up(
     Raises NotConvergedError when the path breaks off or the supply is passed ten times without an end.
     """
     capacitance, conductance = linearised(linear, ports, point)
-    nodes = linear.unit(COLLECTOR, COLD)
+    nodes = linear.unit(*tank)
     pair = leading_pair(characteristic_roots(capacitance, conductance), mode[1] / (2.0 * math.pi))
     omega = mode[1] if pair is None else pair.imag
     start = max(2.0 * (0.0 if pair is None else pair.real) * float(nodes @ capacitance @ nodes) / 2.0, 1e-9)
     probe, omega = rank_one_threshold(capacitance, conductance, nodes, nodes, omega, start)
     shape = mode_shape(capacitance, conductance + probe * np.outer(nodes, nodes), 1j * omega)
     junction = linear.ports.T @ (shape / -(linear.ports[:, PHASE_PORT] @ shape))
-    fundamental = -0.05 * ports.thermal / float(abs(junction[0]))
-    coefficients = np.zeros((2, harmonics + 1), dtype=np.complex128)
+    fundamental = -0.05 * ports.thermal / float(abs(junction[ports.control]))
+    coefficients = np.zeros((len(junction), harmonics + 1), dtype=np.complex128)
     coefficients[:, 0] = point.port_voltages
     coefficients[:, 1] = abs(fundamental) * junction
     limit = 10.0 * float(np.max(np.abs(point.states)))
@@ -184,7 +185,7 @@ def followed_up(
 
 def _closed_in(
     linear: Network,
-    ports: TransistorPorts,
+    ports: DeviceLaw,
     held: Callable[[Balance, float], Balance | None],
     below: Balance,
     above: Balance,

@@ -19,12 +19,11 @@ import numpy as np
 
 from models.arrays import Complexes, Floats
 from models.checks import positive
-from models.circuit.common_base import COLD, COLLECTOR
-from models.circuit.coupled import Coupling, coupled_network
+from models.circuit.coupled import Coupling, coupled_network, joint_name
+from models.circuit.devices import DeviceLaw
 from models.circuit.network import Network
 from models.circuit.steady_state import SteadyState
 from models.circuit.transient import junction_floor
-from models.circuit.transistor import TransistorPorts
 
 STEPS = 48
 """Steps a cycle."""
@@ -34,7 +33,7 @@ RULE = np.array([55.0, -59.0, 37.0, -9.0]) / 24.0
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two solved oscillators with the same transistor, what leaks between them, and a capacitance, F, that is added
+    """Two solved oscillators with the same devices, what leaks between them, and a capacitance, F, that is added
     across the second's tank to detune it. phase: how far the second starts ahead, rad."""
 
     first: SteadyState
@@ -46,7 +45,8 @@ class Pair:
     def network(self) -> Network:
         """Return the joint network, detuned."""
         linear = coupled_network(self.first.circuit, self.second.circuit, self.coupling)
-        nodes = linear.unit(f"second {COLLECTOR}", f"second {COLD}")
+        hot, cold = self.second.circuit.drawing().tank
+        nodes = linear.unit(joint_name("second", hot), joint_name("second", cold))
         return replace(linear, capacitance=linear.capacitance + self.detuning * np.outer(nodes, nodes))
 
 
@@ -88,18 +88,23 @@ def integrate_pairs(
     """Integrate all `pairs` for `duration`, s, each from its two steady oscillations.
 
     supply: the supply at a time, s, over what the circuits have. Raises ValueError for pairs whose circuits differ in
-    their nodes or transistors, and for a run that grows beyond all bounds.
+    their nodes or devices, and for a run that grows beyond all bounds.
     """
     cycles = int(positive("duration", duration) * pairs[0].first.frequency)
     networks = [pair.network() for pair in pairs]
-    transistor = pairs[0].first.circuit.transistor
-    if any(state.circuit.transistor != transistor for pair in pairs for state in (pair.first, pair.second)):
-        raise ValueError("pairs in time: all circuits must have the same transistor")
+    drawing = pairs[0].first.circuit.drawing()
+    devices = [part.what for part in drawing.devices]
+    for state in (state for pair in pairs for state in (pair.first, pair.second)):
+        if [part.what for part in state.circuit.drawing().devices] != devices:
+            raise ValueError("pairs in time: all circuits must have the same devices")
     if any(linear.names != networks[0].names for linear in networks):
         raise ValueError("pairs in time: all pairs must have the same nodes")
-    flow, frequency = _Flow(networks, TransistorPorts(transistor)), pairs[0].first.frequency
+    flow, frequency = _Flow(networks, drawing.laws()), pairs[0].first.frequency
     step = 1.0 / (steps * frequency)
-    ends = [networks[0].unit(f"{which} {COLLECTOR}", f"{which} {COLD}") for which in ("first", "second")]
+    ends = []
+    for which, state in (("first", pairs[0].first), ("second", pairs[0].second)):
+        hot, cold = state.circuit.drawing().tank
+        ends.append(networks[0].unit(joint_name(which, hot), joint_name(which, cold)))
     tanks = np.stack(ends).T
     turning = np.exp(-2j * np.pi * np.arange(steps) / steps) * (2.0 / steps)
     weights = [np.array([step * RULE[(newest - place) % 4] for place in range(4)]) for newest in range(4)]
@@ -127,34 +132,36 @@ def integrate_pairs(
 class _Flow:
     """The slopes of the states of several joint networks (b, n), as `models.circuit.transient` has them for one."""
 
-    def __init__(self, networks: Sequence[Network], ports: TransistorPorts) -> None:
+    def __init__(self, networks: Sequence[Network], ports: DeviceLaw) -> None:
         self._ports = ports
-        self._one = np.eye(4)
         self._floor = np.tile(junction_floor(ports), 2)
         incidence = networks[0].ports
         held = incidence @ np.diag(self._floor) @ incidence.T
         inverse = np.stack([np.linalg.inv(linear.capacitance + held) for linear in networks])
-        self._entry = inverse @ incidence  # (b, n, 4)
-        self._seen = incidence.T @ self._entry  # (b, 4, 4)
+        self._entry = inverse @ incidence  # (b, n, 2 p)
+        self._seen = incidence.T @ self._entry  # (b, 2 p, 2 p)
+        self._both = incidence.shape[1]
+        self._one = np.eye(self._both)
         free = -inverse @ np.stack([linear.conductance for linear in networks])
         push = np.einsum("bmn,bn->bm", inverse, np.stack([linear.source for linear in networks]))
         shown = np.broadcast_to(incidence.T, (len(networks), *incidence.T.shape))
         self._stacked = np.concatenate([shown, incidence.T @ free, free], axis=1)
-        self._offset = np.concatenate([np.zeros((len(networks), 4)), push @ incidence, push], axis=1)
+        self._offset = np.concatenate([np.zeros((len(networks), self._both)), push @ incidence, push], axis=1)
 
     def slope(self, states: Floats, supply: float) -> Floats:
         """Return dx/dt (b, n) at states (b, n), the sources times `supply`."""
         known = (self._stacked @ states[:, :, None])[:, :, 0] + supply * self._offset
         count = len(known)
-        voltages = known[:, :4].reshape(2 * count, 2).T
+        both = self._both
+        voltages = known[:, :both].reshape(2 * count, both // 2).T
         current, junction = self._ports.currents_and_capacitances(voltages)
-        current, more = current.T.reshape(count, 4), junction.T.reshape(count, 4) - self._floor
+        current, more = current.T.reshape(count, both), junction.T.reshape(count, both) - self._floor
         # the port voltages move by u = r - E (i + c u)
         matrix = self._one + self._seen * more[:, None, :]
-        right = known[:, 4:8] - (self._seen @ current[:, :, None])[:, :, 0]
+        right = known[:, both : 2 * both] - (self._seen @ current[:, :, None])[:, :, 0]
         moved = np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
         drawn = self._entry @ (current + more * moved)[:, :, None]
-        return np.asarray(known[:, 8:] - drawn[:, :, 0])
+        return np.asarray(known[:, 2 * both :] - drawn[:, :, 0])
 
     def runge_kutta(self, states: Floats, first: Floats, step: float, supplies: Sequence[float]) -> Floats:
         """Return the states after one step of the classical rule, `first` being their slope; `supplies` at its start,

@@ -14,11 +14,12 @@ from enum import Enum
 import numpy as np
 
 from models.arrays import Complexes, Floats
-from models.circuit.common_base import COLLECTOR, EMITTER, OscillatorCircuit, network
+from models.circuit.devices import DeviceLaw
+from models.circuit.drawing import Drawable, drawn
 from models.circuit.network import Network
 from models.circuit.operating_point import OperatingPoint, describe, solve
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape, transconductance_window
-from models.circuit.transistor import EMITTER_PORT, TransistorPorts
+from models.circuit.transistor import CUT_OFF, OHMIC, SATURATED, STUCK
 
 
 class Obstacle(Enum):
@@ -27,8 +28,18 @@ class Obstacle(Enum):
     SATURATED = "the transistor is saturated"
     CUT_OFF = "the transistor has no current"
     LOSSES = "no transconductance overcomes the losses"
+    OHMIC = "the field-effect transistor has too little voltage along its channel"
+    STUCK = "the input lies outside the range in which the inverter switches"
     SHORTED_FEEDBACK = "the emitter shorts the feedback"
     TOO_LITTLE_TRANSCONDUCTANCE = "too little transconductance"
+
+
+_BY_REGION = {
+    SATURATED: Obstacle.SATURATED,
+    CUT_OFF: Obstacle.CUT_OFF,
+    OHMIC: Obstacle.OHMIC,
+    STUCK: Obstacle.STUCK,
+}
 
 
 class DoesNotStartError(ValueError):
@@ -73,17 +84,21 @@ class SmallSignal:
         return self.obstacle is None
 
 
-def small_signal(circuit: OscillatorCircuit) -> SmallSignal:
+def small_signal(circuit: Drawable) -> SmallSignal:
     """Return start-up: roots, growth rate, margin, and the obstacle when it does not start.
 
     Raises ValueError when there is no operating point.
     """
-    linear = network(circuit)
-    ports = TransistorPorts(circuit.transistor)
-    return analyse(linear, ports, describe(circuit, linear, ports, solve(linear, ports, circuit.supply_voltage)))
+    drawing, linear, ports = drawn(circuit)
+    return analyse(linear, ports, describe(drawing, linear, ports, solve(linear, ports, circuit.supply_voltage)))
 
 
-def linearised(linear: Network, ports: TransistorPorts, point: OperatingPoint) -> tuple[Floats, Floats]:
+def gain_path(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> tuple[Floats, Floats]:
+    """Return the nodes (n,) that the transconductance's current leaves by, and those (n,) whose voltage it follows."""
+    return linear.ports @ ports.transfer(point.port_voltages)[1], linear.ports[:, ports.control]
+
+
+def linearised(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> tuple[Floats, Floats]:
     """Return C and G (n, n) of the whole circuit at its operating point."""
     device = ports.evaluate(point.port_voltages)
     incidence = linear.ports
@@ -93,12 +108,12 @@ def linearised(linear: Network, ports: TransistorPorts, point: OperatingPoint) -
     )
 
 
-def analyse(linear: Network, ports: TransistorPorts, point: OperatingPoint) -> SmallSignal:
+def analyse(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> SmallSignal:
     """Return start-up for a network, its transistor and their operating point."""
     capacitance, conductance = linearised(linear, ports, point)
     roots = characteristic_roots(capacitance, conductance)
     pair = leading_pair(roots)
-    out, sense = linear.unit(COLLECTOR, EMITTER), linear.ports[:, EMITTER_PORT]
+    out, sense = gain_path(linear, ports, point)
     present = point.transconductance
     without = conductance - present * np.outer(out, sense)
     critical, highest = transconductance_window(capacitance, without, out, sense, max(present, 1e-9))
@@ -139,10 +154,8 @@ def _loss_shares(linear: Network, shape: Complexes) -> dict[str, float]:
 def _obstacle(
     point: OperatingPoint, critical: tuple[float, float] | None, highest: tuple[float, float] | None
 ) -> Obstacle:
-    if point.region == "saturated":
-        return Obstacle.SATURATED
-    if point.region == "cut off":
-        return Obstacle.CUT_OFF
+    if point.region in _BY_REGION:
+        return _BY_REGION[point.region]
     if critical is None:
         return Obstacle.LOSSES
     if highest is not None and point.transconductance > highest[0]:

@@ -61,7 +61,10 @@ def rank_one_threshold(
         # linear in 1/g: h(j omega) + 1/g = 0
         omega_step = -float(response.imag / slope.imag)
         omega += omega_step
-        strength = -1.0 / float(response.real + slope.real * omega_step)
+        turned = float(response.real + slope.real * omega_step)
+        if turned == 0.0 or not math.isfinite(turned):
+            break
+        strength = -1.0 / turned
         if abs(omega_step) <= SETTLED * abs(omega):
             return float(strength), float(omega)
     raise ValueError("start-up: the threshold of oscillation does not settle")
@@ -105,4 +108,12 @@ def transconductance_window(
     below, above = walk(inside, 1.0 / step, False), walk(inside, step, False)
     if below is None:
         raise ValueError("start-up: the circuit without its transistor is not passive")
-    return edge(below * step, below), None if above is None else edge(above / step, above)
+    upper = None
+    if above is not None:
+        try:
+            upper = edge(above / step, above)
+        except ValueError:  # there the pair becomes real: it no longer swings, but does not come to rest either
+            upper = None
+        if upper is not None and upper[0] < inside:
+            upper = None
+    return edge(below * step, below), upper

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.arrays import Complexes, Floats
-from models.circuit.common_base import COLD, COLLECTOR, LOAD, OscillatorCircuit
+from models.circuit.devices import DeviceLaw
+from models.circuit.drawing import LOAD, Drawable
 from models.circuit.harmonic_balance import Balance, waveform
-from models.circuit.network import Network
+from models.circuit.network import GROUND, Network
 from models.circuit.orbit_stability import MARGIN, multipliers, settling_time
 from models.circuit.small_signal import small_signal
-from models.circuit.transistor import EMITTER_PORT, TransistorPorts
+from models.circuit.transistor import EMITTER_PORT, Transistor
 
 
 class NotSteadyError(ValueError):
@@ -26,12 +27,12 @@ class SteadyState:
 
     spectra: complex coefficients (n, K + 1) of the states `names` (voltages, V, inductor currents, A):
     x(t) = sum over k of X_k exp(j k w t), negative k conjugate; the collector peaks near t = 0.
-    powers: mean power of each loss, W, the transistor's included; supply_power what the source delivers, W.
+    powers: mean power of each loss, W, the devices' included; supply_power what the source delivers, W.
     settling_time: time constant, s, of the slowest disturbance. residual: largest error of the equations, V.
     method: "warm start", "describing function", "followed up from rest" or "followed up while the supply rises".
     """
 
-    circuit: OscillatorCircuit
+    circuit: Drawable
     frequency: float
     names: tuple[str, ...]
     spectra: Complexes
@@ -50,18 +51,21 @@ class SteadyState:
         return int(self.spectra.shape[1]) - 1
 
     def coefficients(self, name: str) -> Complexes:
-        """Return the coefficients (K + 1,) of a state, of "tank" (collector over cold end) or of "output".
+        """Return the coefficients (K + 1,) of a state, of "tank" (hot end over cold end) or of "output".
 
-        The output is the voltage across the load; without a load, that of the open end (the collector's swing).
+        The output is the voltage across the load; without a load, that of the open end (the swing where it is taken).
         """
         if name == "tank":
-            return self.coefficients(COLLECTOR) - self.coefficients(COLD)
+            hot, cold = self.circuit.drawing().tank
+            return self.coefficients(hot) - self.coefficients(cold)
         if name == "output":
             if self.circuit.load is not None:
                 return self.coefficients(LOAD)
-            swing: Complexes = self.coefficients(COLLECTOR).copy()
+            swing: Complexes = self.coefficients(self.circuit.drawing().output_node).copy()
             swing[0] = 0.0
             return swing
+        if name == GROUND:
+            return np.zeros_like(self.spectra[0])
         state: Complexes = self.spectra[self.names.index(name)]
         return state
 
@@ -71,11 +75,16 @@ class SteadyState:
             raise ValueError(f"count must be above twice the {self.harmonics} harmonics; got {count}")
         return waveform(self.coefficients(name), count)
 
-    def harmonic_amplitudes(self, name: str = COLLECTOR) -> Floats:
-        """Return the peak amplitudes of harmonics 1..K of a voltage, V."""
-        return 2.0 * np.abs(self.coefficients(name)[1:])
+    @property
+    def hot(self) -> str:
+        """The node at the hot end of the tank."""
+        return self.circuit.drawing().hot
 
-    def total_harmonic_distortion(self, name: str = COLLECTOR) -> float:
+    def harmonic_amplitudes(self, name: str | None = None) -> Floats:
+        """Return the peak amplitudes of harmonics 1..K of a voltage, V; None: of the hot end of the tank."""
+        return 2.0 * np.abs(self.coefficients(name or self.hot)[1:])
+
+    def total_harmonic_distortion(self, name: str | None = None) -> float:
         """Return the THD as a ratio: root of the summed squares of harmonics 2..K over the fundamental."""
         amplitudes = self.harmonic_amplitudes(name)
         return float(np.linalg.norm(amplitudes[1:]) / amplitudes[0])
@@ -97,8 +106,8 @@ class SteadyState:
 
     @property
     def thd(self) -> float:
-        """THD of the collector voltage, as a ratio."""
-        return self.total_harmonic_distortion(COLLECTOR)
+        """THD of the voltage at the hot end of the tank, as a ratio."""
+        return self.total_harmonic_distortion()
 
     @property
     def grows_from_rest(self) -> bool:
@@ -107,15 +116,15 @@ class SteadyState:
 
     @property
     def reverse_emitter_peak(self) -> float:
-        """Largest reverse base-emitter voltage, V. Above some 5 V a real emitter junction breaks down (not
-        modelled).
+        """Largest reverse base-emitter voltage, V, of a bipolar transistor that amplifies; of another device 0. Above
+        some 5 V a real emitter junction breaks down (not modelled).
         """
+        if not isinstance(self.circuit.drawing().devices[0].what, Transistor):
+            return 0.0
         return float(-waveform(self.port_coefficients[EMITTER_PORT], 2048).min())
 
 
-def finished(
-    circuit: OscillatorCircuit, linear: Network, ports: TransistorPorts, orbit: Balance, method: str
-) -> SteadyState:
+def finished(circuit: Drawable, linear: Network, ports: DeviceLaw, orbit: Balance, method: str) -> SteadyState:
     """Return the steady state of a solved orbit; raise NotSteadyError when disturbances grow away from it."""
     count = orbit.coefficients.shape[1]
     instants = max(2048, 16 * count)
@@ -138,12 +147,17 @@ def finished(
         )
     frequency = orbit.angular_frequency / (2.0 * math.pi)
     weights = np.where(order == 0, 1.0, 2.0)
-    powers = {"transistor": float(np.mean(np.sum(voltages * device.currents, axis=0)))}
+    drawing = circuit.drawing()
+    dissipated = np.mean(voltages * drawing.whole_currents(voltages, device.currents), axis=1)
+    powers, place = {}, 0
+    for device_part in drawing.devices:
+        powers[device_part.name] = float(np.sum(dissipated[place : place + len(device_part.ports)]))
+        place += len(device_part.ports)
     for part in linear.resistors:
         values = part.coefficients @ spectra
         values[0] += part.offset
         powers[part.name] = part.weight * float(weights @ np.abs(values) ** 2)
-    supplied = (circuit.supply_voltage - float(spectra[linear.index(COLD), 0].real)) / circuit.supply_resistor
+    supplied = (circuit.supply_voltage - float(spectra[linear.index(drawing.rail), 0].real)) / drawing.supply_resistor
     return SteadyState(
         circuit=circuit,
         frequency=frequency,

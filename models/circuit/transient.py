@@ -4,6 +4,8 @@ The same equations of the parts, solved another way: C(x) dx/dt = s - G x - A i(
 capacitances and inductances and the slopes of the junction charges; x are node voltages and inductor currents. The
 supply is off (all states zero) and steps to its voltage at t = 0. Integrator: LSODA (scipy), which switches between
 Adams and stiff backward-differentiation formulas.
+The equations hold no noise. Where the ringing of the step has died away before the oscillation can grow, the tank gets
+its thermal swing once, at the moment from which it grows; else it would grow from the error of the integrator.
 """
 
 from __future__ import annotations
@@ -17,32 +19,35 @@ from scipy.integrate import solve_ivp
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
-from models.circuit.common_base import ANTENNA_CURRENT, COLD, COLLECTOR, TANK_CURRENT, OscillatorCircuit, network
-from models.circuit.network import Network
-from models.circuit.oscillator import SteadyState
+from models.circuit.devices import DeviceLaw
+from models.circuit.drawing import Drawable, drawn
+from models.circuit.network import GROUND, Network
+from models.circuit.resonance import natural_frequency
 from models.circuit.small_signal import small_signal
-from models.circuit.switch_on import catching_time
-from models.circuit.transistor import TransistorPorts
+from models.circuit.steady_state import SteadyState
+from models.circuit.switch_on import thermal_kick, thermal_swing
 
 POINTS_PER_CYCLE = 64
 ABSOLUTE_TOLERANCE = 1e-9
 """V; currents of inductors are scaled by CURRENT_SCALE."""
 CURRENT_SCALE = 1e-3
-CURRENTS = (TANK_CURRENT, ANTENNA_CURRENT)
 
 
 @dataclass(frozen=True, slots=True)
 class TransientRecord:
-    """A run: times (m,), s, equally spaced, and states (n, m), V and A, of the nodes `names`."""
+    """A run: times (m,), s, equally spaced, and states (n, m), V and A, of the nodes `names`; tank: its two nodes."""
 
     times: Floats
     states: Floats
     names: tuple[str, ...]
+    tank: tuple[str, str]
 
     def voltage(self, name: str) -> Floats:
-        """Return one state against time, or "tank": collector over cold end."""
+        """Return one state against time, or "tank": its hot end over its cold end."""
         if name == "tank":
-            return self.voltage(COLLECTOR) - self.voltage(COLD)
+            return self.voltage(self.tank[0]) - self.voltage(self.tank[1])
+        if name == GROUND:
+            return np.zeros_like(self.times)
         state: Floats = self.states[self.names.index(name)]
         return state
 
@@ -51,9 +56,9 @@ class TransientRecord:
 class Measurement:
     """Readings on the settled tail of a record.
 
-    frequency Hz; amplitude: peak fundamental of the tank voltage, V; peak_to_peak of the collector, V; startup_time:
-    s from the start of the record until the swing first reaches 90 % of its final value; frequency_drift: relative
-    change of frequency and amplitude_drift of amplitude between the two halves of the tail.
+    frequency Hz; amplitude: peak fundamental of the tank voltage, V; peak_to_peak of the hot end of the tank, V;
+    startup_time: s from the start of the record until the swing first reaches 90 % of its final value; frequency_drift:
+    relative change of frequency and amplitude_drift of amplitude between the two halves of the tail.
     """
 
     frequency: float
@@ -64,8 +69,10 @@ class Measurement:
     amplitude_drift: float
 
 
-def state_derivative(linear: Network, ports: TransistorPorts) -> Callable[[float, Floats], Floats]:
-    """Return the function (t, x) -> dx/dt. The junction capacitances enter by the Woodbury identity (2 x 2)."""
+def state_derivative(linear: Network, ports: DeviceLaw) -> Callable[[float, Floats], Floats]:
+    """Return the function (t, x) -> dx/dt. The junction capacitances enter by the Woodbury identity (p x p)."""
+    if len(ports.knees) != 2:
+        return _derivative_of_any(linear, ports)
     # a constant part of the junction capacitances joins the linear ones, so that every node holds charge
     held = junction_floor(ports)
     inverse = np.linalg.inv(linear.capacitance + linear.ports @ np.diag(held) @ linear.ports.T)
@@ -95,14 +102,36 @@ def state_derivative(linear: Network, ports: TransistorPorts) -> Callable[[float
     return derivative
 
 
-def junction_floor(ports: TransistorPorts) -> Floats:
-    """Return a constant share of the two junction capacitances, F: those at 10 V reverse (any other would do)."""
-    floor: Floats = ports.currents_and_capacitances(np.array([-10.0, -10.0]))[1][:, 0]
+def _derivative_of_any(linear: Network, ports: DeviceLaw) -> Callable[[float, Floats], Floats]:
+    """As `state_derivative`, for any number of ports."""
+    held = junction_floor(ports)
+    inverse = np.linalg.inv(linear.capacitance + linear.ports @ np.diag(held) @ linear.ports.T)
+    entry = inverse @ linear.ports
+    seen, count = linear.ports.T @ entry, len(held)
+    free_rate, push = -inverse @ linear.conductance, inverse @ linear.source
+    sense = linear.ports.T
+    stacked = np.concatenate([sense, sense @ free_rate, free_rate])
+    offset = np.concatenate([np.zeros(count), sense @ push, push])
+    identity = np.eye(count)
+
+    def derivative(_: float, states: Floats) -> Floats:
+        known = stacked @ states + offset
+        current, junction = ports.currents_and_capacitances(known[:count])
+        current, more = current[:, 0], junction[:, 0] - held
+        moved = np.linalg.solve(identity + seen * more, known[count : 2 * count] - seen @ current)
+        return np.asarray(known[2 * count :] - entry @ (current + more * moved))
+
+    return derivative
+
+
+def junction_floor(ports: DeviceLaw) -> Floats:
+    """Return a constant share of the port capacitances (p,), F: those at 10 V reverse (any other would do)."""
+    floor: Floats = ports.currents_and_capacitances(np.full(len(ports.knees), -10.0))[1][:, 0]
     return floor
 
 
 def simulate(
-    circuit: OscillatorCircuit,
+    circuit: Drawable,
     duration: float,
     *,
     start: SteadyState | Floats | None = None,
@@ -110,11 +139,14 @@ def simulate(
     keep_from: float = 0.0,
     frequency: float | None = None,
     relative_tolerance: float = 1e-8,
+    thermal: bool = True,
 ) -> TransientRecord:
     """Integrate `circuit` for `duration`, s.
 
-    start None: from switch-on, everything at 0. A SteadyState: its states at t = 0, the alternating part enlarged by
-    the relative `disturbance`, so that the run has to find its own way back. An array (n,): these states.
+    start None: from switch-on, everything at 0, and with `thermal` the tank's thermal swing where the oscillation
+    begins to grow (models.circuit.switch_on), if the tank swings by less there. A SteadyState: its states at t = 0, the
+    alternating part enlarged by the relative `disturbance`, so that the run has to find its own way back. An array
+    (n,): these states.
     keep_from: earliest time kept, s. frequency: sets the spacing of the record (POINTS_PER_CYCLE; default from
     inductance and capacitance). Raises ValueError when the integrator gives up.
     """
@@ -122,40 +154,60 @@ def simulate(
     non_negative("keep_from", keep_from)
     finite("disturbance", disturbance)
     positive("relative_tolerance", relative_tolerance)
-    linear = network(circuit)
-    derivative = state_derivative(linear, TransistorPorts(circuit.transistor))
+    drawing, linear, ports = drawn(circuit)
+    derivative = state_derivative(linear, ports)
     if frequency is None:
-        frequency = 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
+        frequency = natural_frequency(circuit)
     first = _start(start, len(linear.names), disturbance)
     spacing = 1.0 / (POINTS_PER_CYCLE * positive("frequency", frequency))
     count = math.floor((duration - keep_from) / spacing)
     if count < 2:
         raise ValueError(f"duration {duration:g} s leaves nothing to keep after {keep_from:g} s")
-    times = keep_from + spacing * np.arange(count + 1)
-    scale = np.array([CURRENT_SCALE if name in CURRENTS else 1.0 for name in linear.names])
-    result = solve_ivp(
-        derivative,
-        (0.0, float(times[-1])),
-        first,
-        method="LSODA",
-        t_eval=times,
-        rtol=relative_tolerance,
-        atol=ABSOLUTE_TOLERANCE * scale,
-        max_step=0.1 / frequency,
-    )
-    if not result.success:
-        raise ValueError(f"transient: the integrator stopped at {result.t[-1]:g} s: {result.message}")
-    return TransientRecord(result.t, result.y, linear.names)
+    times: Floats = keep_from + spacing * np.arange(count + 1, dtype=np.float64)
+    scale = np.array([CURRENT_SCALE if name in linear.coils else 1.0 for name in linear.names])
+    absolute = ABSOLUTE_TOLERANCE * scale
+
+    def integrated(begin: float, states: Floats, until: Floats) -> Floats:
+        result = solve_ivp(
+            derivative,
+            (begin, float(until[-1])),
+            states,
+            method="LSODA",
+            t_eval=until,
+            rtol=relative_tolerance,
+            atol=absolute,
+            max_step=0.1 / frequency,
+        )
+        if not result.success:
+            raise ValueError(f"transient: the integrator stopped at {result.t[-1]:g} s: {result.message}")
+        found: Floats = result.y
+        return found
+
+    kick = thermal_kick(circuit, duration) if start is None and thermal else None
+    if kick is None or kick[0] <= 2.0 / frequency:
+        return TransientRecord(times, integrated(0.0, first, times), linear.names, drawing.tank)
+    opening, swing = kick
+    last_cycles: Floats = opening - spacing * np.arange(2 * POINTS_PER_CYCLE, -1, -1, dtype=np.float64)
+    early, late = times[times <= opening], times[times > opening]
+    until = np.union1d(early, last_cycles)
+    before = integrated(0.0, first, until)
+    record = TransientRecord(last_cycles, before[:, np.searchsorted(until, last_cycles)], linear.names, drawing.tank)
+    quiet = float(cycle_swings(record, "tank")[-1]) < 2.0 * thermal_swing(circuit)
+    begin = record.states[:, -1] + (swing if quiet else 0.0)
+    after = integrated(opening, begin, late) if late.size else before[:, :0]
+    states = np.concatenate([before[:, np.searchsorted(until, early)], after], axis=1)
+    return TransientRecord(times, states, linear.names, drawing.tank)
 
 
 def run_length(expected: SteadyState, cycles: int = 60) -> float:
     """Return a duration, s, from switch-on that lets the slowest disturbance of `expected` fall to exp(-8), growth from
     rest included (12 growth times for the tank to come up), and leaves `cycles` to read. An estimate: `measure`
-    checks it.
+    checks it. Raises ValueError where it does not grow from rest.
     """
     growth = small_signal(expected.circuit).growth_rate
-    grown = 12.0 / growth if growth > 0.0 else catching_time(expected.circuit)
-    return 8.0 * expected.settling_time + grown + cycles / expected.frequency
+    if growth <= 0.0:
+        raise ValueError("run_length: the oscillation does not grow from rest; see models.circuit.start_up")
+    return 8.0 * expected.settling_time + 12.0 / growth + cycles / expected.frequency
 
 
 def _start(start: SteadyState | Floats | None, size: int, disturbance: float) -> Floats:
@@ -227,13 +279,13 @@ def measure(record: TransientRecord, cycles: int = 60, allowed_drift: float | No
     drift = early[0] / late[0] - 1.0
     if allowed_drift is not None and abs(drift) > allowed_drift:
         raise ValueError(f"transient: not settled, the frequency still moves by {drift * 1e6:.2g} ppm; run it longer")
-    collector = record.voltage(COLLECTOR)[tail]
+    hot = record.voltage(record.tank[0])[tail]
     peaks = np.abs(tank[: len(tank) // POINTS_PER_CYCLE * POINTS_PER_CYCLE]).reshape(-1, POINTS_PER_CYCLE).max(axis=1)
     reached = int(np.argmax(peaks >= 0.9 * float(np.abs(values).max())))
     return Measurement(
         frequency=1.0 / period,
         amplitude=amplitude,
-        peak_to_peak=float(collector.max() - collector.min()),
+        peak_to_peak=float(hot.max() - hot.min()),
         startup_time=float(record.times[0] + reached * POINTS_PER_CYCLE * span),
         frequency_drift=drift,
         amplitude_drift=late[1] / early[1] - 1.0,

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.constants import elementary_charge
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
@@ -21,6 +22,12 @@ from models.junction import depletion_capacitance, depletion_charge, exponential
 
 EMITTER_PORT, COLLECTOR_PORT = 0, 1
 """Order of the ports."""
+ACTIVE, SATURATED, CUT_OFF, OHMIC, STUCK = "active", "saturated", "cut off", "ohmic", "stuck"
+"""Where a device rests. Saturated: a bipolar transistor, both junctions conducting; ohmic: a field-effect transistor
+with too little voltage along its channel; stuck: an inverter whose input lies outside the range in which it switches.
+"""
+KNEE = 0.4
+"""V at which a junction begins to conduct: beyond, Newton's steps are limited."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +87,25 @@ class PortState:
     capacitances: Floats
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class NoiseSource:
+    """White noise of a device: in which of its ports the current flows (p,), and its two-sided density (m,), A^2/Hz."""
+
+    name: str
+    flows: Floats
+    density: Floats
+
+
+def shot_noise(name: str, flows: ArrayLike, current: Floats) -> NoiseSource:
+    """Return the shot noise of a current (m,), A: two-sided q |i|."""
+    return NoiseSource(name, np.asarray(flows, dtype=np.float64), elementary_charge * np.abs(current))
+
+
 class TransistorPorts:
     """The equations of a `Transistor`, ready to be evaluated on arrays of port voltages (2, ...)."""
+
+    exponential = True
+    control = 0
 
     def __init__(self, transistor: Transistor) -> None:
         pair = (transistor.emitter_junction, transistor.collector_junction)
@@ -91,6 +115,7 @@ class TransistorPorts:
 
         self.transistor = transistor
         self.thermal = thermal_voltage(transistor.temperature)
+        self.knees = np.array([KNEE, KNEE])
         self._depletion = tuple(column(name) for name in ("zero_bias_capacitance", "potential", "grading", "knee"))
         self._transit = column("transit_time")
         self._loss = np.array([[1.0 / transistor.forward_gain], [1.0 / transistor.reverse_gain]])
@@ -137,3 +162,18 @@ class TransistorPorts:
         """Return the transport transconductance dI_T/dv_be, S, at one pair of port voltages (2,)."""
         ports, _, slope = self._junctions(voltages)
         return float(slope[0, 0] * (1.0 - self._early * ports[1, 0]))
+
+    def transfer(self, voltages: ArrayLike) -> tuple[float, Floats]:
+        """Return the transport transconductance, S, at one pair of port voltages (2,), and the ports it flows in."""
+        return self.transconductance(voltages), np.array([1.0, -1.0])
+
+    def region(self, voltages: Floats, currents: Floats) -> str:
+        """Return "active", "saturated" or "cut off" from port voltages and currents (2,)."""
+        if voltages[1] > KNEE:
+            return SATURATED
+        return CUT_OFF if -float(currents[1]) < 1e-9 else ACTIVE
+
+    def noise(self, voltages: Floats, currents: Floats) -> tuple[NoiseSource, ...]:
+        """Return the shot noise of collector and base current for port voltages and currents (2, m)."""
+        collector = shot_noise("collector current", [1.0, -1.0], currents[1])
+        return collector, shot_noise("base current", [1.0, 0.0], currents[0] + currents[1])

@@ -16,11 +16,14 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.branch.antenna_branch import SeriesInductor
 from models.checks import positive, positive_array
-from models.circuit.common_base import AntennaLoad, OscillatorCircuit
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.drawing import AntennaLoad, Drawable, Drawing
 from models.circuit.oscillator import steady_state
+from models.circuit.resonance import natural_frequency
 from models.circuit.steady_state import SteadyState
 from models.circuit.variable_law import VariableLaw
 
+Circuit = OscillatorCircuit | Drawing
 LAW_POINTS = 9
 LARGEST_JUMP = 0.02
 """Largest relative step of frequency between neighbours that still counts as the same mode."""
@@ -48,17 +51,20 @@ class VariableOscillator:
         return VariableLaw(self.capacitances, self.frequencies, self.output_amplitudes)
 
 
-def with_antenna(
-    circuit: OscillatorCircuit, capacitance: float, branch: SeriesInductor, tap_ratio: float = 1.0
-) -> OscillatorCircuit:
+def with_antenna(circuit: Circuit, capacitance: float, branch: SeriesInductor, tap_ratio: float = 1.0) -> Circuit:
     """`circuit` with an antenna of `capacitance`, F (stray included), straight or behind `branch`.
 
-    The loss of the inductor is taken as its series resistance at the circuit's `inductor_q_frequency`. At a tap of the
+    The loss of the inductor is taken as its series resistance at the circuit's `inductor_q_frequency` (of a drawing:
+    where its tank rings). At a tap of the
     coil of voltage `tap_ratio` p (its leakage in `branch`, see `models.branch.tapped_coil`) the whole coil sees the
     branch's inductance and resistance over p^2 and the capacitances times p^2: exact for an ideal transformer.
     """
     turned = positive("tap_ratio", tap_ratio) ** 2
-    loss = branch.series_resistance(circuit.inductor_q_frequency) / turned
+    if isinstance(circuit, OscillatorCircuit):
+        frequency = circuit.inductor_q_frequency
+    else:
+        frequency = natural_frequency(replace(circuit, antenna=None))
+    loss = branch.series_resistance(frequency) / turned
     own = branch.self_capacitance * turned
     return replace(circuit, antenna=AntennaLoad(capacitance * turned, branch.inductance / turned, loss, own))
 
@@ -71,7 +77,7 @@ def law_capacitances(lowest: float, highest: float, points: int = LAW_POINTS) ->
 
 
 def solve_along(
-    circuit: OscillatorCircuit,
+    circuit: Circuit,
     branch: SeriesInductor,
     capacitances: ArrayLike,
     near_frequency: float | None = None,
@@ -96,7 +102,7 @@ def solve_along(
     return VariableOscillator(row, tuple(states))
 
 
-def _next(circuit: OscillatorCircuit, before: SteadyState) -> SteadyState:
+def _next(circuit: Drawable, before: SteadyState) -> SteadyState:
     """The steady state that follows `before`; ValueError where the mode is left or the frequency does not fall."""
     try:
         state = steady_state(circuit, warm_start=before, near_frequency=before.frequency)

@@ -20,7 +20,14 @@ from dataclasses import replace
 from scipy import constants
 
 from models.checks import finite
+from models.circuit.diode import Diode
+from models.circuit.drawing import Drawing
+from models.circuit.field_effect import FieldEffect
+from models.circuit.inverter import Inverter
 from models.circuit.transistor import DepletionJunction, Transistor
+from models.circuit.triode import Triode
+
+Device = Transistor | FieldEffect | Triode | Inverter | Diode
 
 BAND_GAP = 1.12 * constants.elementary_charge  # J, of silicon near 300 K, from memory
 POTENTIAL_SLOPE = -2e-3  # V/K
@@ -35,17 +42,22 @@ def warmed(transistor: Transistor, rise: float, gain_per_kelvin: float = USUAL_G
         raise ValueError(f"rise must be within {LARGEST_RISE:g} K either way; got {rise:g}")
     finite("gain_per_kelvin", gain_per_kelvin)
     before, after = transistor.temperature, transistor.temperature + rise
-    exponent = BAND_GAP / constants.Boltzmann * (1.0 / before - 1.0 / after)
     gain = 1.0 + gain_per_kelvin * rise
     return replace(
         transistor,
         temperature=after,
-        saturation_current=transistor.saturation_current * (after / before) ** 3 * math.exp(exponent),
+        saturation_current=transistor.saturation_current * _saturation(before, after),
         forward_gain=transistor.forward_gain * gain,
         reverse_gain=transistor.reverse_gain * gain,
         emitter_junction=_warmed_junction(transistor.emitter_junction, rise),
         collector_junction=_warmed_junction(transistor.collector_junction, rise),
     )
+
+
+def _saturation(before: float, after: float) -> float:
+    """By what the saturation current grows from one temperature, K, to another."""
+    exponent = BAND_GAP / constants.Boltzmann * (1.0 / before - 1.0 / after)
+    return (after / before) ** 3 * math.exp(exponent)
 
 
 def _warmed_junction(junction: DepletionJunction, rise: float) -> DepletionJunction:
@@ -55,4 +67,41 @@ def _warmed_junction(junction: DepletionJunction, rise: float) -> DepletionJunct
         junction,
         potential=potential,
         zero_bias_capacitance=junction.zero_bias_capacitance * (1.0 + junction.grading * change),
+    )
+
+
+def warmed_drawing(drawing: Drawing, rise: float, gain_per_kelvin: float = 5e-3) -> Drawing:
+    """The drawing with every semiconductor in it `rise` K warmer; valves and linear parts as they are."""
+    for part in drawing.devices:
+        drawing = drawing.with_part(part.name, warmed_device(part.what, rise, gain_per_kelvin))
+    return drawing
+
+
+def warmed_device(device: Device, rise: float, gain_per_kelvin: float = 5e-3) -> Device:
+    """A device `rise` K warmer; a triode is not changed. ValueError beyond LARGEST_RISE.
+
+    Of junctions as above; of a channel, K(T) = K (T / T0)^-1.5 and V_P(T) = V_P - 2 mV/K rise (from memory); of an
+    inverter, R(T) = R (T / T0)^1.5 (the mobility of its channels, from memory).
+    """
+    if isinstance(device, Transistor):
+        return warmed(device, rise, gain_per_kelvin)
+    if isinstance(device, Triode):
+        return device
+    if abs(finite("rise", rise)) > LARGEST_RISE:
+        raise ValueError(f"rise must be within {LARGEST_RISE:g} K either way; got {rise:g}")
+    before, after = device.temperature, device.temperature + rise
+    if isinstance(device, Inverter):
+        return replace(device, temperature=after, output_resistance=device.output_resistance * (after / before) ** 1.5)
+    current = device.saturation_current * _saturation(before, after)
+    if isinstance(device, Diode):
+        junction = _warmed_junction(device.junction, rise)
+        return replace(device, temperature=after, saturation_current=current, junction=junction)
+    return replace(
+        device,
+        temperature=after,
+        saturation_current=current,
+        factor=device.factor * (after / before) ** -1.5,
+        pinch_off=device.pinch_off + POTENTIAL_SLOPE * rise,
+        source_junction=_warmed_junction(device.source_junction, rise),
+        drain_junction=_warmed_junction(device.drain_junction, rise),
     )

@@ -50,6 +50,7 @@ from models.hand.meshes import (
     other_shoulder,
     other_wrist,
     pitch_hand,
+    player_meshes,
     shoulder,
     table_mesh,
     volume_hand,
@@ -184,13 +185,8 @@ def without_player(still: StillField, ring: Eliminated | None = None) -> Floats:
 
 def player_alone(still: StillField, distance: float, height: float | None) -> float:
     """Capacitance of the player to earth with no instrument there, F: open hand at `distance`, other at `height`."""
-    scene, fineness, plane = still.scene, still.fineness, still.scene.room.earth_plane
-    parts = [*body(scene, fineness), pitch_hand(scene, "open", distance, fineness)]
-    parts.append(arm(shoulder(scene), wrist(scene, "open", distance), fineness))
-    if scene.ring is not None and height is not None:
-        parts.append(volume_hand(scene.ring, height, fineness))
-        parts.append(arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), fineness))
-    return float(capacitance_matrix([np.concatenate(parts)], plane)[0, 0])
+    player = player_meshes(still.scene, "open", distance, height, still.fineness)
+    return float(capacitance_matrix([np.concatenate(player)], still.scene.room.earth_plane)[0, 0])
 
 
 def eliminated(still: StillField, panels: Panels, own: Floats, name: str) -> Eliminated:

@@ -143,6 +143,8 @@ def hand_field(
 
     table = distance_table(distances)
     heights = distance_table(ring_heights) if np.size(ring_heights) != 1 else positive_array("heights", ring_heights)
+    if scene.ring is not None and not all(0 <= place < heights.size for place in places):
+        raise ValueError(f"places must be among the {heights.size} ring_heights; got {list(places)}")
     for posture in postures:
         one_of("posture", posture, POSTURES)
     still = still_field(scene, positive("fineness", fineness))

@@ -166,6 +166,18 @@ def hand_place(scene: Scene, posture: Posture, distance: float) -> Floats:
     )
 
 
+def player_meshes(
+    scene: Scene, posture: Posture, distance: float, height: float | None, fineness: float = 1.0
+) -> list[Floats]:
+    """Every part of the player, the pitch hand at `distance` and, where there is a ring, the other at `height`, m."""
+    parts = [*body(scene, fineness), pitch_hand(scene, posture, distance, fineness)]
+    parts.append(arm(shoulder(scene), wrist(scene, posture, distance), fineness))
+    if scene.ring is not None and height is not None:
+        parts.append(volume_hand(scene.ring, height, fineness))
+        parts.append(arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), fineness))
+    return parts
+
+
 @functools.cache
 def _skin(posture: Posture) -> Floats:
     """Points (n, 3) m of the ideal surface of `hand`, among them the foremost."""

@@ -63,15 +63,21 @@ class FrequencyReading:
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """What is known of the bench: the branch to the antenna, H and F, the mode, and the junction's law."""
+    """What is known of the bench: the branch to the antenna, H and F, the mode, and the junction's law.
+
+    end_stray: F that the branch adds at either end, at tank and antenna, while the antenna is plugged in (that of a
+    chain of chokes, `models.branch.choke_chain`).
+    """
 
     branch_inductance: float = 0.0
     branch_self_capacitance: float = 0.0
     mode: str = "low"
     junction_potential: float = 0.75
     junction_grading: float = 1.0 / 3.0
+    end_stray: float = 0.0
 
     def __post_init__(self) -> None:
+        non_negative("end_stray", self.end_stray)
         non_negative("branch_inductance", self.branch_inductance)
         non_negative("branch_self_capacitance", self.branch_self_capacitance)
         if one_of("mode", self.mode, MODES) == "high" and self.branch_inductance == 0.0:
@@ -110,8 +116,9 @@ class ReadingModel:
 
         values: (6,) the unknowns; fitted: (n,) the fitted capacitors as they are, pF.
         """
-        total = np.maximum(fitted + self.shares @ values[1:5], LEAST_TOTAL)
-        antenna = np.where(self.plugged > 0.0, np.maximum(self.antenna + values[5], LEAST_TOTAL), 0.0)
+        ends = self.surroundings.end_stray / PICO * self.plugged
+        total = np.maximum(fitted + ends + self.shares @ values[1:5], LEAST_TOTAL)
+        antenna = np.where(self.plugged > 0.0, np.maximum(self.antenna + ends + values[5], LEAST_TOTAL), 0.0)
         squared, by_inductance, by_total, by_antenna = _squared_and_slopes(
             math.exp(min(max(float(values[0]), -40.0), 10.0)),
             total * PICO,

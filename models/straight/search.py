@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from models.arrays import Floats
-from models.branch.choke_chain import pi_equivalent
+from models.branch.choke_chain import USUAL_JOINT_STRAY, pi_equivalent
 from models.branch.modes import MODES
 from models.branch.tapped_coil import TYPICAL_COUPLING, Tap, with_leakage
 from models.builds.build_law import BuildLaw, Builds
@@ -73,7 +73,7 @@ class FieldParts:
     """
 
     choke_self_capacitance: float = 4e-12
-    joint_stray: float = 0.5e-12
+    joint_stray: float = USUAL_JOINT_STRAY
     antenna_stray: float = 0.0
     least_tank_capacitance: float = 50e-12
     most_tank_capacitance: float = 2e-9

@@ -126,7 +126,8 @@ def value_words(name: str) -> str:
     if name in VALUE_WORDS:
         return VALUE_WORDS[name]
     *owners, last = (step for step in name.split(".") if not step.isdigit())
-    return "".join({**OWNERS, **JUNCTIONS}[owner] for owner in owners) + last.replace("_", " ")
+    words = {**OWNERS, **JUNCTIONS}
+    return "".join(words.get(owner, f"{owner.replace('_', ' ')}: ") for owner in owners) + last.replace("_", " ")
 
 
 def pushing(adjoint: Adjoint) -> float:
@@ -159,7 +160,7 @@ def noise_figures(adjoint: Adjoint) -> NoiseFigures:
     jitter = float(note_jitter(NOTE, noise, noise, DURATION))
     loudest = max(noise.diffusion, key=lambda name: noise.diffusion[name])
     levels = tuple(PhaseNoise(offset, float(noise.phase_noise(offset))) for offset in OFFSETS)
-    corner = adjoint.state.circuit.transistor.flicker_corner
+    corner = float(getattr(adjoint.state.circuit.drawing().devices[0].what, "flicker_corner", 0.0))
     return NoiseFigures(levels, loudest, NOTE, jitter, LOWEST_FREQUENCY, corner, heard(jitter, NOTE))
 
 

@@ -16,14 +16,17 @@ from models.branch.modes import branch_load
 from models.builds.choose_values import TankAntenna
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.common_base import OscillatorCircuit
+from models.circuit.drawing import Drawing
 from models.circuit.oscillator import steady_state
 from models.circuit.part_values import part_values
+from models.circuit.resonance import beside_tank, natural_frequency
 from models.circuit.steady_state import SteadyState
 from synth.analysis.circuit_builds import kind_of
+from synth.build.circuit_assembly import Circuit
 
 SETTLED = 1e-9
 """The target is met within this, relative."""
-MOST_SOLUTIONS = 12
+MOST_SOLUTIONS = 40
 LESS, MORE = (-0.1, -0.2, -0.3, -0.45, -0.6), (0.1, 0.2, 0.35, 0.5, 0.75)
 """Shares of what lies across the coil on the target, by which it is solved with less and with more as well."""
 
@@ -41,7 +44,7 @@ class CircuitTank:
 
 
 def circuit_tank(
-    circuit: OscillatorCircuit, target: float, antenna: TankAntenna | None, limits: Mapping[str, float]
+    circuit: Circuit, target: float, antenna: TankAntenna | None, limits: Mapping[str, float]
 ) -> CircuitTank:
     """Solve `circuit` (with its antenna, if any, whose load on the tank is `antenna`'s) on `target`, Hz.
 
@@ -51,16 +54,27 @@ def circuit_tank(
     load = _load_of(antenna)
     squared = (2.0 * math.pi * target) ** 2
     needed = 1.0 / (squared * circuit.inductance) - load(squared)
-    added, state = circuit.divider_capacitance, None
+    added, state = beside_tank(circuit), None
     for _ in range(MOST_SOLUTIONS):
         state = _solved(circuit, needed - added, target, state)
         found = (2.0 * math.pi * state.frequency) ** 2
-        added = 1.0 / (found * circuit.inductance) - load(found) - state.circuit.across_tank
+        added = 1.0 / (found * circuit.inductance) - load(found) - _of(state).across_tank
         if abs(state.frequency / target - 1.0) < SETTLED:
+            if added < 0.0:
+                raise ValueError(
+                    "the coil of the tank does not lie across its capacitor, so that values cannot be chosen by the "
+                    "tank alone; change them in the design and read `beatfield oscillator`"
+                )
             adjoint = oscillator_adjoint(state)
             by_farad = adjoint.frequency_shift(adjoint.disturbance_of("fixed_capacitor"))
             return CircuitTank(added, _spread(adjoint, by_farad, limits), *_off_target(state, load, added))
     raise ValueError(f"the circuit does not settle on {target:g} Hz")
+
+
+def _of(state: SteadyState) -> Circuit:
+    """The circuit of a steady state, of the fixed form or drawn."""
+    assert isinstance(state.circuit, OscillatorCircuit | Drawing)
+    return state.circuit
 
 
 def _load_of(antenna: TankAntenna | None) -> Callable[[float], float]:
@@ -71,13 +85,18 @@ def _load_of(antenna: TankAntenna | None) -> Callable[[float], float]:
     return lambda squared: float(branch_load(squared, *values))
 
 
-def _solved(circuit: OscillatorCircuit, across: float, target: float, near: SteadyState | None) -> SteadyState:
+def _solved(circuit: Circuit, across: float, target: float, near: SteadyState | None) -> SteadyState:
     """The circuit with `across`, F, straight across its coil in all, its Q holding at the resonance as in a design."""
-    fixed = across - circuit.board_stray - circuit.inductor_self_capacitance
+    bare = circuit.without_trimmers()
+    fixed = across - (bare.across_tank - bare.fixed_capacitor)
     if fixed <= 0.0:
         raise ValueError("the target needs less capacitance than stray, circuit and antenna add; lower it")
-    resonance = 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * (across + circuit.divider_capacitance)))
-    tuned = replace(circuit, fixed_capacitor=fixed, trimmers=(), inductor_q_frequency=resonance)
+    tuned = bare.with_fixed_capacitor(fixed)
+    if isinstance(tuned, OscillatorCircuit):
+        resonance = 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * (across + beside_tank(circuit))))
+        tuned = replace(tuned, inductor_q_frequency=resonance)
+    else:
+        tuned = tuned.with_coil(circuit.inductance, natural_frequency(tuned) / natural_frequency(circuit))
     return steady_state(tuned, warm_start=near, near_frequency=target)
 
 
@@ -88,19 +107,19 @@ def _off_target(
 
     Each solved from its neighbour; it ends where the circuit no longer oscillates.
     """
-    across, found = base.circuit.across_tank, {0.0: 0.0}
+    across, found = _of(base).across_tank, {0.0: 0.0}
     for shares in (LESS, MORE):
         state = base
         for share in shares:
-            fixed = base.circuit.fixed_capacitor + share * across
+            fixed = _of(base).fixed_capacitor + share * across
             if fixed <= 0.0:
                 break
             try:
-                state = steady_state(replace(base.circuit, fixed_capacitor=fixed), warm_start=state)
+                state = steady_state(_of(base).with_fixed_capacitor(fixed), warm_start=state)
             except ValueError:
                 break
             squared = (2.0 * math.pi * state.frequency) ** 2
-            here = 1.0 / (squared * base.circuit.inductance) - load(squared) - state.circuit.across_tank
+            here = 1.0 / (squared * _of(base).inductance) - load(squared) - _of(state).across_tank
             found[share * across] = here - added
     more = tuple(sorted(found))
     return more, tuple(found[each] for each in more)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from models.builds.choose_values import TankAntenna, TankTarget, ValueRange, choose_values, upper_mode
 from models.stray import BOARDS
@@ -111,9 +111,9 @@ def _circuit_tank(
     with blaming(design, which):
         circuit = opened.circuits[which] if antenna is None else opened.loaded_variable(_antenna_farads(opened))
         by_kind = {kind: getattr(tolerances, kind) for kind in ("resistor", "potentiometer", "gain", "supply")}
-        kelvin = circuit.transistor.temperature
+        kelvin = circuit.drawing().temperature
         by_kind |= {"capacitor": limits.capacitor, "temperature": tolerances.temperature / kelvin}
-        return circuit_tank(replace(circuit, inductance=coil), frequency, antenna, by_kind)
+        return circuit_tank(circuit.with_coil(coil), frequency, antenna, by_kind)
 
 
 def _stray_spread(design: Design, limits: Limits) -> float:
@@ -149,7 +149,8 @@ def _antenna_farads(opened: OpenedDesign) -> float:
     place = design.tuning.zero_beat
     if place is not None and not curve.nearest <= place <= curve.farthest:
         raise DesignError(f"{design.name}: tuning.zero_beat lies outside the hand field")
-    return (curve.empty_capacitance if place is None else float(curve.capacitance(place))) + design.antenna.stray
+    rod = curve.empty_capacitance if place is None else float(curve.capacitance(place))
+    return rod + opened.wired.antenna.stray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

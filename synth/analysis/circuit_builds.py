@@ -30,6 +30,8 @@ KINDS = {
     "resistor": "resistor",
     "potentiometer": "potentiometer",
     "forward_gain": "gain",
+    ".factor": "gain",
+    ".perveance": "gain",
     "junction.zero_bias_capacitance": "junction",
 }
 """The kind of part (a key of [tolerances]) by how the name of its value ends."""

@@ -16,6 +16,7 @@ from models.readings.target import Reach, reach_target
 from models.stray import BOARDS
 from synth.analysis.figures import collected, of
 from synth.analysis.fitting import SolvedBench
+from synth.build.assembly import tank_in
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import About, ReferenceSection, VariableSection
@@ -147,7 +148,7 @@ def counted_beside(bench: SolvedBench) -> float:
     divider and the junction of the transistor at rest. 0 without a design.
     """
     opened, which = bench.opened, bench.which
-    return 0.0 if opened is None else opened.tanks[which].board_stray - getattr(opened.design, which).stray
+    return 0.0 if opened is None else tank_in(opened.design, which).board_stray - getattr(opened.design, which).stray
 
 
 def fitted_design(bench: SolvedBench, reach: Reach | None) -> tuple[Design, tuple[str, ...]]:

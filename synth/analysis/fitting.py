@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from models.branch.antenna_branch import preferred_mode
+from models.circuit.drawing import Drawing
 from models.circuit.operating_point import operating_point
 from models.circuit.transistor import COLLECTOR_PORT
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -106,7 +107,13 @@ def solved_bench(
         curve, around = opened.curve, _surroundings(opened)
     voltages: dict[float, float] = {}
     if turned and opened is not None:
-        junction = opened.circuits[chosen].transistor.collector_junction
+        circuit = opened.circuits[chosen]
+        if isinstance(circuit, Drawing):
+            raise DesignError(
+                "pot: readings with a pot are fitted by the collector junction of the fixed form of [circuit]; leave "
+                "them out for a circuit that [circuit.parts] draws"
+            )
+        junction = circuit.transistor.collector_junction
         around = replace(around, junction_potential=junction.potential, junction_grading=junction.grading)
         voltages = _voltages(opened, chosen, {row.pot for row in rows if row.pot is not None})
     try:
@@ -170,6 +177,7 @@ def _surroundings(opened: OpenedDesign) -> Surroundings:
         )
     mode = design.tuning.mode
     if mode == "auto":
-        empty = opened.curve.empty_capacitance + design.antenna.stray
+        empty = opened.curve.empty_capacitance + opened.wired.antenna.stray
         mode = preferred_mode(opened.tanks["variable"], branch, empty)
-    return Surroundings(branch.inductance, branch.self_capacitance, mode)
+    ends = opened.wired.antenna.stray - design.antenna.stray
+    return Surroundings(branch.inductance, branch.self_capacitance, mode, end_stray=ends)

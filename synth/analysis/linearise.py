@@ -6,8 +6,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from models.branch.choke_chain import USUAL_JOINT_STRAY
 from models.branch.tapped_coil import Tap
 from models.builds.build_law import BuildLaw, Builds
+from models.circuit.resonance import beside_tank
 from models.preferred_values import nearest, nearest_pair
 from models.straight.buyable_field import TankParts
 from models.straight.evenness import BuildSpread, FieldGoal, Tolerances, spread, tuned_rms
@@ -15,13 +17,13 @@ from models.straight.plan import FieldOption, FieldPlan, SearchTask, make_plan, 
 from models.straight.search import FULL_EFFORT, Effort, FieldParts, Progress
 from models.tank import required_capacitance
 from synth.analysis.figures import over_notes
+from synth.build.assembly import tank_in
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import BranchSection, Design, ReferenceSection
 from synth.errors import DesignError
 
 CHOKE_SELF_CAPACITANCE = 4e-12  # F, of one choke of some mH: rule of thumb, from memory; it hardly goes with the value
-JOINT_STRAY = 0.5e-12  # F to earth at each joint of two chokes: our assumption for parts in the air above a board
 SMALLEST_CAPACITOR = 10e-12  # F, that is worth fitting across a tank
 SMALLEST_PARALLEL = 1e-12  # F, beside another
 STRAY_MULTIPLE = 30.0  # a tank has at least this times the spread of its stray: that then moves it by 1/60 of its pitch
@@ -124,7 +126,7 @@ def task_of(opened: OpenedDesign, wishes: Wishes) -> SearchTask:
     farthest = min(curve.farthest, design.player.stand_distance - BODY_ROOM)
     if wishes.far >= farthest:
         raise DesignError(f"--reach: zero beat must lie beyond it, and at {_cm(farthest)} the player's body begins")
-    tank = opened.tanks["variable"]
+    tank = tank_in(design, "variable")  # without what an old chain of chokes adds
     fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
     around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
     span = around.maximum - around.minimum
@@ -132,7 +134,7 @@ def task_of(opened: OpenedDesign, wishes: Wishes) -> SearchTask:
     least = max(free_least, wishes.stray_multiple * wishes.tolerances.stray * _uncertain(opened, fixed))
     parts = FieldParts(
         choke_self_capacitance=wishes.choke_self_capacitance,
-        joint_stray=JOINT_STRAY,
+        joint_stray=USUAL_JOINT_STRAY if design.branch is None else design.branch.joint_stray,
         antenna_stray=design.antenna.stray,
         least_tank_capacitance=least,
         most_tank_capacitance=max(span / TRIMMER_SHARE if span else ANY_TANK, 2.0 * least),
@@ -168,7 +170,7 @@ def _uncertain(opened: OpenedDesign, fixed: float) -> float:
     if opened.design.circuit is None:
         return fixed
     circuit = opened.circuits["variable"]
-    return fixed - (circuit.tank_capacitance - circuit.across_tank)
+    return fixed - beside_tank(circuit)
 
 
 def better_design(opened: OpenedDesign, task: SearchTask, option: FieldOption) -> Design:

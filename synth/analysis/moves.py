@@ -142,8 +142,10 @@ class _Asked:
 
     def _seen(self, field: HandField, place: int, earthing: Earthing | None = None) -> Callable[[Floats], Floats]:
         """Capacitance, F, against ln(distance in m), with the volume hand at a solved place."""
-        ties = self.opened.ties_with_notices[0]
-        own = field.ties(earthing or self.opened.earthing)
+        ties, given = self.opened.ties_with_notices[0], earthing or self.opened.earthing
+        # the shoes stay what they are; what the field itself finds between body and floor is each scene's own
+        shoes = given.shoes(self.opened.hand_field.body_share)
+        own = field.ties(Earthing(field.body_share + shoes, given.common_to_earth))
         seen = seen_capacitance(
             field.places[self._posture], field.names, replace(own, to_common=ties.to_common), ANTENNA
         )

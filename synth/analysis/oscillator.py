@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from models.branch.antenna_branch import DIRECT
 from models.circuit.adjoint import oscillator_adjoint
-from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, Load, OscillatorCircuit
-from models.circuit.envelope import Outcome, start_up
+from models.circuit.drawing import Load
+from models.circuit.envelope import Outcome
 from models.circuit.operating_point import operating_point
-from models.circuit.oscillator import steady_state
+from models.circuit.oscillator import NotSteadyError, steady_state
 from models.circuit.small_signal import small_signal
-from models.circuit.startup_time import startup_estimate
+from models.circuit.start_up import StartUp, start_up
 from models.circuit.steady_state import SteadyState
-from models.circuit.transient import TransientRecord
+from models.circuit.switch_on import LOW_NOISE, thermal_swing
 from models.circuit.variable_oscillator import with_antenna
 from synth.analysis.adjoint_figures import (
     Hum,
@@ -27,10 +27,10 @@ from synth.analysis.adjoint_figures import (
     pushing,
     sensitivities,
 )
-from synth.analysis.figures import OfDesign, collected, explanation, of
+from synth.analysis.circuit_points import hot_name, output_end, test_points, with_probe
+from synth.analysis.figures import DENSE, OfDesign, collected, explanation, of
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
-from synth.analysis.start_up import startup_time
-from synth.build.circuit_assembly import blaming
+from synth.build.circuit_assembly import Circuit, blaming
 from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
@@ -51,7 +51,7 @@ class PreparedOscillator:
 
     design: Design
     which: str
-    circuit: OscillatorCircuit
+    circuit: Circuit
     trimmer: float
     design_load: Load | None
     hand_distance: float | None
@@ -59,7 +59,7 @@ class PreparedOscillator:
     pair: OpenedDesign | None = None
 
 
-def load_of(text: str, circuit: OscillatorCircuit) -> Load | None:
+def load_of(text: str, circuit: Circuit) -> Load | None:
     """The load that `--load` names: a resistance in place of the designed one, or "none". Raises DesignError."""
     if text.strip().lower() == NO_LOAD:
         return None
@@ -93,7 +93,7 @@ def prepared_oscillator(
     elif which == "variable":
         distance = design.tuning.zero_beat
         own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
-        circuit = opened.loaded_variable(own + design.antenna.stray)
+        circuit = opened.loaded_variable(own + opened.wired.antenna.stray)
     elif opened.loop_curve is None or design.volume_antenna is None:
         raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
     else:
@@ -130,20 +130,17 @@ def _tuned_trimmer(opened: OpenedDesign) -> tuple[float, tuple[str, ...]]:
         return written, (f"the trimmer stays as written, there is nothing to tune to: {error}",)
 
 
-OUTPUT = "output"
-TEST_POINTS = (
-    ("supply", COLD),
-    ("wiper", WIPER),
-    ("base", BASE),
-    ("emitter", EMITTER),
-    ("collector", COLLECTOR),
-    (OUTPUT, OUTPUT),
-)
 STOPS = (("low", 0.0), ("mid", 0.5), ("high", 1.0))
 PROBE = 10e-12  # F, of a usual probe on the collector
 LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
 REVERSE_EMITTER_LIMIT = 5.0  # V, common for small-signal parts, from memory
-ESTIMATED, FOLLOWED, SIMULATED = "rough estimate; --transient computes it", "by its envelope", "transient"
+FOLLOWED, UNKNOWN = "by its envelope", "not known"
+ALONE, SWITCHED, BY_CHANCE = (
+    "by itself",
+    "when switched on quickly; would not start again by itself",
+    "when switched on quickly, and then not every time: it depends on the noise; would not start again by itself",
+)
+SMALLEST = 1e-3  # V peak to peak, below which a node's start-up cannot be seen
 SAME_FREQUENCY = 1e-5  # relative difference below which two settled oscillations are the same
 
 
@@ -178,7 +175,7 @@ class OscillatorFigures(OfDesign):
 
     which: str = of("prepared.which")
     frequency_hz: float = of("state.frequency")
-    pot: float = of("circuit.bias.position")
+    pot: float | None = of("circuit.pot_position")
     trimmer: float | None
     antenna_f: float | None = of("circuit.antenna.capacitance")
     hand_distance_m: float | None = of("prepared.hand_distance")
@@ -192,6 +189,7 @@ class OscillatorFigures(OfDesign):
     loop_gain_margin_db: float = of("signal.margin_db")
     startup_s: float | None
     startup_by: str
+    starts: str
     settling_s: float = of("state.settling_time")
     probe_shift_hz: float | None = of("probed.shift_hz")
     pushing_hz_per_v: float = of("adjoint", pushing)
@@ -207,6 +205,8 @@ class OscillatorFigures(OfDesign):
     stray_f: float = of("circuit.board_stray")
     board: str | None = of("design.circuit.board")
     stray_explanation: str | None
+    hot_end: str = field(metadata=DENSE)
+    output_end: str = field(metadata=DENSE)
     test_points: tuple[TestPoint, ...]
     pot_readings: tuple[AdjustedReading, ...]
     trimmer_readings: tuple[AdjustedReading, ...]
@@ -214,25 +214,31 @@ class OscillatorFigures(OfDesign):
     notices: tuple[str, ...]
 
 
-def steady(prepared: PreparedOscillator) -> SteadyState:
-    """The steady oscillation on the bench; DesignError names the oscillator and why there is none."""
+def steady(prepared: PreparedOscillator) -> SteadyState | None:
+    """The steady oscillation of it; None where it does not settle. DesignError names the oscillator and why there is
+    none.
+    """
     with blaming(prepared.design, prepared.which):
-        return steady_state(prepared.circuit)
+        try:
+            return steady_state(prepared.circuit)
+        except NotSteadyError:
+            return None
 
 
-def oscillator_figures(
-    prepared: PreparedOscillator, state: SteadyState, record: TransientRecord | None = None
-) -> OscillatorFigures:
-    """Collect the readings of `prepared`, whose steady state is `state`; start-up from `record` where there is one."""
+def switched_on(prepared: PreparedOscillator) -> StartUp:
+    """Its start-up from switching on; DesignError names the oscillator where an integration gives up."""
+    with blaming(prepared.design, prepared.which):
+        return start_up(prepared.circuit)
+
+
+def oscillator_figures(prepared: PreparedOscillator, state: SteadyState, run: StartUp) -> OscillatorFigures:
+    """Collect the readings of `prepared`, whose steady state is `state` and whose start-up is `run`."""
     circuit, design = prepared.circuit, prepared.design
     signal, adjoint = small_signal(circuit), oscillator_adjoint(state)
     pair, alone = _pair(prepared)
     board = None if design.circuit is None else design.circuit.board
-    probed = _read("", None, replace(circuit, board_stray=circuit.board_stray + PROBE), state)
-    if record is None:
-        startup, startup_by, remarks = _switched_on(prepared, state)
-    else:
-        startup, startup_by, remarks = startup_time(record, state, COLLECTOR), SIMULATED, ()
+    probed = _read("", None, with_probe(circuit, PROBE), state)
+    remarks, settles = _start_remarks(run, state)
     temperature = design.temperature or TemperatureSection()
     return collected(
         OscillatorFigures,
@@ -249,11 +255,16 @@ def oscillator_figures(
         sensitivities=sensitivities(adjoint, temperature.gain),
         trimmer=prepared.trimmer if circuit.trimmers else None,
         hum=hum(adjoint, None if design.supply is None else design.supply.ripple_frequency),
-        startup_s=startup,
-        startup_by=startup_by,
+        startup_s=run.started if settles else None,
+        startup_by=FOLLOWED if run.outcome is not Outcome.UNDECIDED else UNKNOWN,
+        starts=_starts(prepared, signal.starts),
+        hot_end=hot_name(circuit),
+        output_end=output_end(circuit),
         stray_explanation=None if board is None else explanation(circuit.board_stray, board),
-        test_points=tuple(_test_point(name, node, state, record, startup) for name, node in TEST_POINTS),
-        pot_readings=_readings(circuit.with_pot, STOPS, state),
+        test_points=tuple(
+            _test_point(name, node, state, run if settles else None) for name, node in test_points(circuit)
+        ),
+        pot_readings=_readings(circuit.with_pot, STOPS, state) if circuit.pot_position is not None else (),
         trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
         load_readings=_load_readings(prepared, state),
         notices=prepared.notices + _remarks(state) + remarks + alone,
@@ -270,51 +281,57 @@ def _pair(prepared: PreparedOscillator) -> tuple[OpenedDesign | None, tuple[str,
         return None, (f"how the two oscillators pull each other is not told: {error}",)
 
 
-def _switched_on(prepared: PreparedOscillator, state: SteadyState) -> tuple[float | None, str, tuple[str, ...]]:
-    """Seconds from switch-on to the swing of `state` by the envelope, how they were found, and what there is to say.
-
-    Where the envelope cannot tell the time is the estimate. None where the start does not lead to `state`.
-    """
-    try:
-        with blaming(prepared.design, prepared.which):
-            run = start_up(prepared.circuit)
-    except DesignError:
-        return startup_estimate(state), ESTIMATED, ()
+def _start_remarks(run: StartUp, state: SteadyState) -> tuple[tuple[str, ...], bool]:
+    """What there is to say of a start-up that does not lead to `state`, and whether it does."""
     match run.outcome:
         case Outcome.SETTLES if run.state is not None:
             if abs(run.state.frequency / state.frequency - 1.0) <= SAME_FREQUENCY:
-                return run.started, FOLLOWED, ()
+                return (), True
             there = format_quantity(run.state.frequency, "Hz", 6)
-            return None, FOLLOWED, (f"switched on in one step, the oscillator settles at {there} instead",)
+            return (f"switched on in one step, the oscillator settles at {there} instead",), False
         case Outcome.SQUEGS:
             text = "switched on in one step, the oscillator comes in bursts and does not settle: the usual remedy is"
-            return run.started, FOLLOWED, (f"{text} a smaller base or wiper capacitor, or less emitter current",)
+            return (f"{text} a smaller base or wiper capacitor, or less emitter current",), False
+        case Outcome.TWO_TONES:
+            return ("switched on in one step, the oscillator sounds in two modes at once and does not settle",), False
+        case Outcome.PATTERN:
+            return ("switched on in one step, its cycles are unlike and repeat only after several of them",), False
+        case Outcome.WANDERS:
+            return ("switched on in one step, the oscillation is irregular and does not settle",), False
         case Outcome.DIES:
-            return None, FOLLOWED, ("switched on in one step, the oscillation dies away before it is steady",)
+            return ("switched on in one step, the oscillation dies away before it is steady",), False
         case _:
-            return startup_estimate(state), ESTIMATED, ()
+            after = format_quantity(float(run.times[-1]), "s", 3)
+            text = f"the start-up was followed for {after} and had not come to its end: its time is not known"
+            return (text,), False
 
 
-def _test_point(
-    name: str, node: str, state: SteadyState, record: TransientRecord | None, startup: float | None
-) -> TestPoint:
+def _starts(prepared: PreparedOscillator, by_itself: bool) -> str:
+    """How the oscillation comes about; by chance where the weakest thermal noise of a hundred times starts nothing."""
+    if by_itself:
+        return ALONE
+    circuit = prepared.circuit
+    with blaming(prepared.design, prepared.which):
+        weak = start_up(circuit, least_swing=LOW_NOISE * thermal_swing(circuit))
+    return BY_CHANCE if weak.outcome is Outcome.DIES else SWITCHED
+
+
+def _test_point(name: str, node: str, state: SteadyState, run: StartUp | None) -> TestPoint:
     fundamental = float(state.harmonic_amplitudes(node)[0])
     swings = fundamental >= LOWEST_FUNDAMENTAL
-    if record is not None and swings:
-        known = node != OUTPUT or state.circuit.load is not None
-        startup = startup_time(record, state, node if known else COLLECTOR)
+    peak_to_peak = state.peak_to_peak(node)
     return TestPoint(
         name=name,
         dc_v=float(state.coefficients(node)[0].real),
-        peak_to_peak_v=state.peak_to_peak(node),
+        peak_to_peak_v=peak_to_peak,
         frequency_hz=state.frequency,
         thd=state.total_harmonic_distortion(node) if swings else None,
-        startup_s=startup if swings else None,
+        startup_s=run.started_at(node) if run is not None and peak_to_peak >= SMALLEST else None,
     )
 
 
 def _readings(
-    change: Callable[[float], OscillatorCircuit], stops: Iterable[tuple[str, float]], state: SteadyState
+    change: Callable[[float], Circuit], stops: Iterable[tuple[str, float]], state: SteadyState
 ) -> tuple[AdjustedReading, ...]:
     return tuple(_read(name, setting, change(setting), state) for name, setting in stops)
 
@@ -330,18 +347,18 @@ def _load_readings(prepared: PreparedOscillator, state: SteadyState) -> tuple[Ad
     )
 
 
-def _read(name: str, setting: float | None, circuit: OscillatorCircuit, base: SteadyState) -> AdjustedReading:
+def _read(name: str, setting: float | None, circuit: Circuit, base: SteadyState) -> AdjustedReading:
     """The oscillator `circuit`, compared with the steady state `base`; a remark where it does not oscillate."""
     try:
         same_states = (circuit.load is None) == (base.circuit.load is None)
         state = steady_state(circuit, warm_start=base if same_states else None)
     except ValueError as error:
         return AdjustedReading(name, setting, None, None, None, None, " ".join(explained(error).split()))
-    collector, output = state.peak_to_peak(COLLECTOR), state.output_peak_to_peak
+    collector, output = state.peak_to_peak(state.hot), state.output_peak_to_peak
     return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
 
 
-def pot_curve(circuit: OscillatorCircuit, base: SteadyState, points: int = 21) -> tuple[AdjustedReading, ...]:
+def pot_curve(circuit: Circuit, base: SteadyState, points: int = 11) -> tuple[AdjustedReading, ...]:
     """Readings at `points` positions of the pot, evenly from low to high."""
     stops = [(f"{place:.2f}", float(place)) for place in np.linspace(0.0, 1.0, points)]
     return _readings(circuit.with_pot, stops, base)

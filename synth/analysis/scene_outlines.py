@@ -91,14 +91,10 @@ def _parts(scene: Scene, posture: Posture, distance: float, height: float) -> It
     from models.hand import meshes
     from models.hand.antenna_meshes import volume_antenna_mesh
 
-    for mesh in meshes.body(scene):
+    for mesh in meshes.player_meshes(scene, posture, distance, height):
         yield PLAYER, mesh
-    yield PLAYER, meshes.pitch_hand(scene, posture, distance)
-    yield PLAYER, meshes.arm(meshes.shoulder(scene), meshes.wrist(scene, posture, distance))
     ring, room = scene.ring, scene.room
     if ring is not None:
-        yield PLAYER, meshes.volume_hand(ring, height)
-        yield PLAYER, meshes.arm(meshes.other_shoulder(scene), meshes.other_wrist(scene, ring, height))
         yield RING, volume_antenna_mesh(ring)
     if scene.cabinet is not None:
         yield COMMON, meshes.cabinet_mesh(scene.antenna, scene.cabinet)

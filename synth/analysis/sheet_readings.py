@@ -10,7 +10,6 @@ from models.pulling import pulled_beat
 from models.readings.reading_band import explaining_change, reading_band, relative_sensitivity
 from synth.analysis.sheet_stations import (
     CURRENT,
-    DC_POINTS,
     FREQUENCY,
     OscillatorProbe,
     Station,
@@ -106,7 +105,8 @@ def station_readings(
     rows = [(FREQUENCY, FREQUENCY, HERTZ, station.probe)]
     if station.dc is not None:
         rows.append((CURRENT, CURRENT, AMPERES, station.dc))
-        rows += [(point, f"DC at the {point}", VOLTS, station.dc) for point in DC_POINTS]
+        points = [point for point in station.dc.read("", 1.0) if point not in (FREQUENCY, CURRENT)]
+        rows += [(point, f"DC at the {point}", VOLTS, station.dc) for point in points]
     readings, causes = [], []
     for number, (key, name, unit, probe) in enumerate(rows, first):
         code = f"{letter}{number}"

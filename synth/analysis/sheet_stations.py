@@ -13,10 +13,17 @@ from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.branch.modes import MODES, mode_frequencies
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.common_base import BASE, COLD, EMITTER, WIPER, OscillatorCircuit
+from models.circuit.drawing import BOARD_STRAY, Capacitance, Coil, Drawing, Potentiometer, Resistance
+from models.circuit.field_effect import FieldEffect
+from models.circuit.inverter import Inverter
+from models.circuit.network import GROUND
 from models.circuit.oscillator import steady_state
+from models.circuit.resonance import resonance
+from models.circuit.transistor import Transistor
+from models.circuit.triode import Triode
 from models.circuit.variable_oscillator import with_antenna
 from models.tank import Tank, resonant_frequency
-from synth.build.circuit_assembly import TankSection, blaming
+from synth.build.circuit_assembly import Circuit, TankSection, blaming
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import Design
 
@@ -101,7 +108,7 @@ def resonance_probe(tank: Tank, stray: float, antenna: ProbedAntenna | None, mod
 
 
 def circuit_probe(
-    design: Design, which: str, circuit: OscillatorCircuit, antenna: ProbedAntenna, near: float | None
+    design: Design, which: str, circuit: Circuit, antenna: ProbedAntenna, near: float | None
 ) -> OscillatorProbe:
     """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `antenna`: what hangs on the
     circuit already; `near`, Hz, picks the mode.
@@ -114,6 +121,7 @@ def circuit_probe(
         adjoint = oscillator_adjoint(base)
     parts = _circuit_parts(circuit, antenna.lead, antenna.tap_ratio**2)
     turns = {part.name: turn for part, turn in parts}
+    drawing, named = circuit.drawing(), dc_points(circuit)
 
     @cache
     def response(name: str) -> tuple[float, Floats]:
@@ -129,14 +137,22 @@ def circuit_probe(
             turned = turns[name](circuit, factor)
             slope, slopes = response(name)
             frequency, volts = frequency + (factor - 1.0) * slope, volts + (factor - 1.0) * slopes
-        points = {point: float(volts[base.names.index(node)]) for point, node in DC_POINTS.items()}
-        drop = turned.supply_voltage - float(volts[base.names.index(COLD)])
+        points = {point: float(volts[base.names.index(node)]) for point, node in named.items()}
+        drop = turned.supply_voltage - float(volts[base.names.index(drawing.rail)])
         return {FREQUENCY: frequency, CURRENT: drop / turned.supply_resistor, **points}
 
     return OscillatorProbe(tuple(part for part, _ in parts), read)
 
 
-Turn = Callable[[OscillatorCircuit, float], OscillatorCircuit]
+def dc_points(circuit: Circuit) -> dict[str, str]:
+    """The points at which direct voltage is read, by what they are called, with their nodes."""
+    if isinstance(circuit, OscillatorCircuit):
+        return DC_POINTS
+    ends = (end for part in circuit.devices for end in part.ends)
+    return {node: node for node in dict.fromkeys((circuit.rail, *ends)) if node != GROUND}
+
+
+Turn = Callable[[Circuit, float], Circuit]
 
 
 def _whole(name: str, kind: str, unit: str, value: float) -> TurnablePart:
@@ -151,15 +167,15 @@ def _with(whole: Any, path: str, change: Callable[[float], float]) -> Any:
     return replace(whole, **{name: _with(value, rest, change) if rest else change(value)})
 
 
-def _scaled(path: str, circuit: OscillatorCircuit, by: float) -> OscillatorCircuit:
+def _scaled(path: str, circuit: Circuit, by: float) -> Circuit:
     """The circuit with what is at `path` multiplied."""
-    changed: OscillatorCircuit = _with(circuit, path, lambda value: value * by)
+    changed: Circuit = _with(circuit, path, lambda value: value * by)
     return changed
 
 
-def _added(path: str, base: float, circuit: OscillatorCircuit, by: float) -> OscillatorCircuit:
+def _added(path: str, base: float, circuit: Circuit, by: float) -> Circuit:
     """The circuit with what lies beside `path` at `by` times its `base`."""
-    changed: OscillatorCircuit = _with(circuit, path, lambda value: value + base * (by - 1.0))
+    changed: Circuit = _with(circuit, path, lambda value: value + base * (by - 1.0))
     return changed
 
 
@@ -185,8 +201,70 @@ fixed capacitor.
 """
 
 
-def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) -> list[tuple[TurnablePart, Turn]]:
+def _circuit_parts(circuit: Circuit, lead: float, turned_by: float) -> list[tuple[TurnablePart, Turn]]:
     """Every part that moves a reading, with how it is turned."""
+    found = _drawn_parts(circuit) if isinstance(circuit, Drawing) else _fixed_parts(circuit)
+    if circuit.antenna is not None:
+        mount = TurnablePart("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE)
+        found.append((mount, partial(_added, "antenna.capacitance", turned_by * LEAD_BASE)))
+        if circuit.antenna.inductance > 0.0:
+            coil = _whole("series inductor", "branch_inductor", "H", circuit.antenna.inductance * turned_by)
+            found.append((coil, partial(_scaled, "antenna.inductance")))
+    return found
+
+
+DRAWN = (
+    (Resistance, "resistor", "ohm", "resistance"),
+    (Potentiometer, "potentiometer", "ohm", "resistance"),
+    (Capacitance, "capacitor", "F", "capacitance"),
+    (Coil, "inductor", "H", "inductance"),
+    (Transistor, "gain", "ratio", "forward_gain"),
+    (Transistor, "junction", "F", "collector_junction.zero_bias_capacitance"),
+    (FieldEffect, "gain", "ratio", "factor"),
+    (FieldEffect, "junction", "F", "drain_junction.zero_bias_capacitance"),
+    (Triode, "gain", "ratio", "perveance"),
+    (Inverter, "gain", "ratio", "output_resistance"),
+)
+"""Class of tolerance, unit and value of what every kind of part of a drawing has."""
+
+
+def _drawn_parts(drawing: Drawing) -> list[tuple[TurnablePart, Turn]]:
+    """As `_circuit_parts`, of a drawing without its antenna: every part by its name."""
+    trimmer = sum(drawing.part(name).what.capacitance for name in drawing.trimmers)
+    own = drawing.board_stray + drawing.part(drawing.coil).what.self_capacitance
+    fixed = partial(_moved_capacitor, drawing.fixed_capacitor)
+    stray = TurnablePart("stray across the tank", "stray", "F", own, resonance(drawing).capacitance)
+    at_place = _whole("trimmer at its place", "trimmer", "F", trimmer)
+    found: list[tuple[TurnablePart, Turn]] = [(part, partial(fixed, part.base)) for part in (stray, at_place)]
+    found.append((_whole("supply voltage", "supply", "V", drawing.supply_voltage), partial(_scaled, "supply_voltage")))
+    resistor = _whole("supply resistor", "resistor", "ohm", drawing.supply_resistor)
+    found.append((resistor, partial(_scaled, "supply_resistor")))
+    for part in drawing.parts:
+        for kind, tolerance, unit, path in DRAWN:
+            if isinstance(part.what, kind) and part.name != BOARD_STRAY:
+                value = float(attrgetter(path)(part.what))
+                words = path.rpartition(".")[2].replace("_", " ").replace("zero bias ", "")
+                name = part.name if isinstance(part.what, LINEAR) else f"{part.name}: {words}"
+                found.append((_whole(name, tolerance, unit, value), partial(_turned_part, part.name, path)))
+    return found
+
+
+LINEAR = (Resistance, Potentiometer, Capacitance, Coil)
+
+
+def _moved_capacitor(present: float, base: float, circuit: Circuit, by: float) -> Circuit:
+    """The circuit with what lies beside the tank's capacitor at `by` times its `base`."""
+    return circuit.with_fixed_capacitor(present + base * (by - 1.0))
+
+
+def _turned_part(name: str, path: str, circuit: Circuit, by: float) -> Circuit:
+    """The drawing with a value of the part of that name multiplied."""
+    assert isinstance(circuit, Drawing)
+    return circuit.with_part(name, _with(circuit.part(name).what, path, lambda value: value * by))
+
+
+def _fixed_parts(circuit: OscillatorCircuit) -> list[tuple[TurnablePart, Turn]]:
+    """As `_circuit_parts`, of the fixed form without its antenna."""
     own, trimmer = (
         circuit.board_stray + circuit.inductor_self_capacitance,
         sum(one.capacitance for one in circuit.trimmers),
@@ -199,12 +277,6 @@ def _circuit_parts(circuit: OscillatorCircuit, lead: float, turned_by: float) ->
             found.append((part, partial(_added, "fixed_capacitor", part.base)))
         else:
             found.append((_whole(name, kind, unit, attrgetter(path)(circuit)), partial(_scaled, path)))
-    if circuit.antenna is not None:
-        mount = TurnablePart("antenna's mount and lead", "antenna_stray", "F", lead, LEAD_BASE)
-        found.append((mount, partial(_added, "antenna.capacitance", turned_by * LEAD_BASE)))
-        if circuit.antenna.inductance > 0.0:
-            coil = _whole("series inductor", "branch_inductor", "H", circuit.antenna.inductance * turned_by)
-            found.append((coil, partial(_scaled, "antenna.inductance")))
     return found
 
 
@@ -232,7 +304,11 @@ def reference_station(opened: OpenedDesign) -> Station:
 def bare_station(opened: OpenedDesign) -> Station:
     """The variable oscillator with nothing on it."""
     lifted = "series inductor lifted off the tank" if opened.design.branch else "antenna lead off"
-    return _station(opened, "variable", lifted, opened.tanks["variable"], None)
+    # what a chain of chokes adds at the tank goes with it
+    bare, part = opened, opened.design.branch
+    if part is not None and part.chokes > 1.0:
+        bare = OpenedDesign(replace(opened.design, branch=replace(part, chokes=1.0)), opened.given)
+    return _station(bare, "variable", lifted, bare.tanks["variable"], None)
 
 
 def antenna_station(opened: OpenedDesign, distance: float | None = None) -> Station:
@@ -265,7 +341,7 @@ def _station(
     near: float | None = None,
 ) -> Station:
     design = opened.design
-    section: TankSection = getattr(design, which)
+    section: TankSection = getattr(opened.wired, which)
     resonance = resonance_probe(tank, section.stray + section.self_capacitance, antenna, mode)
     setting = tank.trimmer_setting if section.trimmer_maximum > 0.0 else None
 
@@ -290,7 +366,7 @@ def _station(
 
 
 def _frequency(
-    turned: Callable[[float], OscillatorCircuit], circuit: OscillatorCircuit, near: float | None
+    turned: Callable[[float], Circuit], circuit: Circuit, near: float | None
 ) -> Callable[[float], float | None]:
     """Frequency of the `turned` circuit against its position, from the steady state of `circuit`."""
     base = steady_state(circuit, near_frequency=near)

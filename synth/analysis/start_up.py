@@ -1,62 +1,139 @@
-"""The start-up transient of an oscillator: run in pieces with progress, until it is steady."""
+"""The start-up of an oscillator as curves to draw, and integrated in time for the file of its record."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
-from models.circuit.common_base import COLLECTOR, LOAD
-from models.circuit.startup_time import REACHED, startup_estimate
-from models.circuit.steady_state import SteadyState
+from models.arrays import Floats
+from models.circuit.network import GROUND
+from models.circuit.start_up import StartUp
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings, simulate
 from synth.errors import DesignError
 
-PIECE_CYCLES = 250
 LONGEST_CYCLES = 12_000
-SETTLED = 0.01
-"""The run ends when the swing has come this close to the steady one, relative."""
 TOLERANCE = 1e-6
-SMALLEST = 1e-3  # V peak-to-peak
 
 
-def start_up(state: SteadyState, progress: Callable[[str], None]) -> tuple[TransientRecord, str | None]:
-    """The transient from switch-on of the circuit of `state`, with a remark where it was cut before it was steady.
+def integrated(run: StartUp, progress: Callable[[str], None]) -> tuple[TransientRecord, str | None]:
+    """The record from switch-on until `run`, found by the envelope, has ended, with a remark where it was cut before.
 
-    `progress` receives a line every PIECE_CYCLES cycles. Raises DesignError when the integrator gives up.
+    `progress` receives a line before it begins. Raises DesignError when the integrator gives up.
     """
-    circuit, frequency = state.circuit, state.frequency
-    piece = PIECE_CYCLES / frequency
-    final, expected = state.peak_to_peak(COLLECTOR), startup_estimate(state)
-    times, states, newest = [np.zeros(1)], [], None
-    while True:
-        done = float(times[-1][-1])
-        try:
-            part = simulate(circuit, piece, start=newest, frequency=frequency, relative_tolerance=TOLERANCE)
-        except ValueError as error:
-            raise DesignError(f"start-up: {error}") from error
-        first = 0 if newest is None else 1
-        times.append(done + part.times[first:])
-        states.append(part.states[:, first:])
-        newest = part.states[:, -1]
-        done = float(times[-1][-1])
-        progress(f"start-up: {1e3 * done:.2f} ms computed; steady after some {1e3 * 2.0 * expected:.1f} ms")
-        steady = bool(np.all(np.abs(cycle_swings(part, COLLECTOR) / final - 1.0) < SETTLED))
-        if steady or done * frequency >= LONGEST_CYCLES:
-            remark = None if steady else f"the start-up was cut at {1e3 * done:.1f} ms, before it was steady"
-            return TransientRecord(np.concatenate(times[1:]), np.concatenate(states, axis=1), part.names), remark
+    frequency, until = float(run.frequency[-1]), float(run.times[-1])
+    duration = min(until, LONGEST_CYCLES / frequency)
+    progress(f"start-up: integrating {1e3 * duration:.2f} ms in time")
+    try:
+        record = simulate(run.circuit, duration, frequency=frequency, relative_tolerance=TOLERANCE)
+    except ValueError as error:
+        raise DesignError(f"start-up: {error}") from error
+    cut = f"the start-up was cut at {1e3 * duration:.1f} ms, before it was steady"
+    return record, cut if duration < until else None
 
 
-def startup_time(record: TransientRecord, state: SteadyState, node: str) -> float | None:
-    """When the swing of a node first reaches REACHED of its final peak-to-peak, s; None where it does not, or where it
-    is too small to be told from the error of the integration (SMALLEST).
+SUPPLY, CONTROL, COMMON = "supply", "control", "common"
+"""Points that are drawn: the rail, and two ends of the amplifying device, base and emitter of a transistor."""
+SHARES = (0.1, 0.5, 1.0)
+"""Shares of the final swing at which true cycles are drawn."""
+CYCLE_POINTS = 240
+SHOWN_CYCLES = 60
+"""Of what was integrated in time, the last so many are drawn as they are."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Curve:
+    """One point of the circuit from switching on: times (m,), s, its mean over a cycle and its swing (m,), V."""
+
+    times: Floats
+    mean: Floats
+    swing: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cycle:
+    """One true cycle, `after` s from switching on: length, s, and voltages (CYCLE_POINTS,) of the tank and of the
+    common end of the amplifying device (emitter, source, cathode)."""
+
+    after: float
+    length: float
+    tank: Floats
+    emitter: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StartUpCurves:
+    """What is drawn of a start-up: curves of "tank" and of SUPPLY, CONTROL and COMMON, with the names of their nodes;
+    cycles at SHARES of the final swing; where the
+    rest was integrated in time, its last cycles: times and tank's voltage (m,), s and V. begin, end: of that rest, s.
     """
-    if state.peak_to_peak(node) < SMALLEST:
-        return None
-    name = LOAD if node == "output" else node
-    swings = cycle_swings(record, name)
-    # the first cycles after switching on are the supply coming up, not the oscillation: count from the lowest swing
-    reached = np.flatnonzero(swings >= REACHED * state.peak_to_peak(node))
-    quiet = int(np.argmin(swings))
-    after = reached[reached >= quiet]
-    return None if after.size == 0 else float(record.times[after[0] * POINTS_PER_CYCLE])
+
+    curves: dict[str, Curve]
+    names: dict[str, str]
+    cycles: tuple[Cycle, ...]
+    last: tuple[Floats, Floats] | None
+    begin: float
+    end: float
+
+
+def start_up_curves(run: StartUp) -> StartUpCurves:
+    """The curves of a start-up, from its first cycles on."""
+    late = run.late
+    last = None
+    if late is not None:
+        part = slice(max(0, late.times.size - SHOWN_CYCLES * POINTS_PER_CYCLE), None)
+        last = late.times[part], late.voltage("tank")[part]
+    drawing = run.circuit.drawing()
+    common = drawing.common if drawing.common != GROUND else drawing.output_node
+    nodes = {"tank": "tank", SUPPLY: drawing.rail, CONTROL: drawing.control, COMMON: common}
+    return StartUpCurves(
+        curves={role: _curve(run, node) for role, node in nodes.items()},
+        names=nodes,
+        cycles=_cycles(run, common),
+        last=last,
+        begin=0.0 if late is None else float(late.times[0]),
+        end=float(run.times[-1]),
+    )
+
+
+def _curve(run: StartUp, name: str) -> Curve:
+    """One a cycle of the first cycles, then the points of the envelope."""
+    first, times = run.first, run.times
+    swings = cycle_swings(first, name)
+    rows, middles = (
+        values[: swings.size * POINTS_PER_CYCLE].reshape(-1, POINTS_PER_CYCLE).mean(axis=1)
+        for values in (first.voltage(name), first.times)
+    )
+    early = middles < times[0]
+    if name == "tank":
+        hot, cold = (0.0 if node == GROUND else run.mean(node) for node in first.tank)
+        later = np.asarray(hot - cold)
+    else:
+        later = run.mean(name)
+    return Curve(
+        np.concatenate([middles[early], times]),
+        np.concatenate([rows[early], later]),
+        np.concatenate([swings[early], run.swing(name)]),
+    )
+
+
+def _cycles(run: StartUp, common: str) -> tuple[Cycle, ...]:
+    """Cycles of the envelope where its swing first reaches each of SHARES of its last, after it was lowest."""
+    if not run.points:
+        return ()
+    swings = run.tank[: len(run.points)]
+    final, quiet = float(swings.max()) if run.state is None else float(swings[-1]), int(np.argmin(swings))
+    found = []
+    for share in SHARES:
+        reached = np.flatnonzero(swings[quiet:] >= 0.995 * share * final)
+        place = quiet + int(reached[0]) if reached.size else int(np.argmax(swings))
+        found.append(
+            Cycle(
+                run.points[place].time,
+                1.0 / run.points[place].frequency,
+                run.cycle(place, "tank", CYCLE_POINTS),
+                run.cycle(place, common, CYCLE_POINTS),
+            )
+        )
+    return tuple(found)

@@ -10,6 +10,7 @@ from models.arrays import Floats
 from models.builds.build_law import BuildLaw
 from models.builds.tolerance import ToleratedPart, Trial
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds
+from models.circuit.resonance import beside_tank
 from synth.analysis.adjoint_figures import value_words
 from synth.analysis.circuit_builds import SHARED, kind_of_column, with_circuits
 from synth.build.workbench import OpenedDesign
@@ -85,11 +86,11 @@ def nominal_values(opened: OpenedDesign) -> dict[str, float]:
     solved = instrument.variable_law is not None
     values: dict[str, float] = {}
     for which, tank in (("variable", instrument.variable_tank), ("reference", opened.reference_tank)):
-        section: Any = getattr(design, which)
+        section: Any = getattr(opened.wired, which)
         stray = section.stray + section.self_capacitance
         divider = 0.0
         if design.circuit is not None:
-            divider = opened.circuits[which].divider_capacitance
+            divider = beside_tank(opened.circuits[which])
         if which == "variable":  # at a tap, everything as the branch sees it
             stray, divider = (value / instrument.tap_ratio**2 for value in (stray, divider))
         values |= {

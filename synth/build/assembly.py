@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import cast
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor, preferred_mode
+from models.branch.choke_chain import pi_equivalent
 from models.branch.modes import mode_frequencies
 from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector.diode import DiodeLoad
@@ -136,6 +137,35 @@ def tank_in(design: Design, which: str) -> Tank:
     parts around the tank are counted, without one they are part of the section's stray.
     """
     return tank_of(getattr(design, which)) if design.circuit is None else resonance_of(design, which)
+
+
+def wired(design: Design) -> Design:
+    """The design with a chain of chokes as the one coil, and the strays at its ends, that equal it.
+
+    At the frequency of the reference's tank; see `models.branch.choke_chain`. Of a tapped coil the tank end's stray
+    counts as the tap's voltage does. Raises DesignError where no coil equals the chain.
+    """
+    part = design.branch
+    if part is None or part.chokes <= 1.0:
+        return design
+    chokes, frequency = round(part.chokes), tank_in(design, "reference").frequency
+    try:
+        one = pi_equivalent(
+            part.inductance / chokes, part.self_capacitance * chokes, part.joint_stray, frequency, chokes
+        )
+    except ValueError as error:
+        raise DesignError(
+            f"{design.name}: branch.chokes: {error}; state a larger branch.self_capacitance or a smaller "
+            "branch.joint_stray"
+        ) from error
+    stray, ratio = float(one.end_stray), 1.0 if design.variable.tap == 1.0 else tap_of(design).ratio
+    coil = replace(part, inductance=float(one.inductance), self_capacitance=float(one.self_capacitance), chokes=1.0)
+    return replace(
+        design,
+        branch=coil,
+        antenna=replace(design.antenna, stray=design.antenna.stray + stray),
+        variable=replace(design.variable, stray=design.variable.stray + stray * ratio**2),
+    )
 
 
 def branch_of(design: Design) -> SeriesInductor:

@@ -16,13 +16,17 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq
 
+from models.arrays import Floats
 from models.branch.antenna_branch import SeriesInductor
 from models.branch.modes import MODES, mode_frequencies
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
-from models.circuit.common_base import Load, OscillatorCircuit, Trimmer
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.drawing import Drawing, Load, Trimmer
+from models.circuit.network import GROUND
 from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import steady_state
+from models.circuit.resonance import resonance
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import COLLECTOR_PORT, DepletionJunction, Transistor, TransistorPorts
 from models.circuit.variable_law import VariableLaw
@@ -30,10 +34,13 @@ from models.circuit.variable_oscillator import VariableOscillator, law_capacitan
 from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
-from synth.build.notices import explained, margin_notice, out_of_reach_notice
+from synth.build.drawing_assembly import TRIMMER, drawing_of
+from synth.build.notices import explained, margin_notice, out_of_reach_notice, start_notice
+from synth.designs.part_rows import merged
 from synth.designs.sections import Design, ReferenceSection, TransistorSection, VariableSection, VolumeSection
 from synth.errors import DesignError
 
+Circuit = OscillatorCircuit | Drawing
 OSCILLATORS = ("reference", "variable", "volume")
 TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
@@ -85,6 +92,8 @@ def circuit_pair(
         target = None if design.tuning.zero_beat is None else float(law.frequency(capacitance))
         state, setting, notices = tuned_reference_circuit(design, target, distance)
     place = int(np.argmin(np.abs(solved.oscillator.capacitances - capacitance)))
+    pair = {"reference": state, "variable": solved.oscillator.states[place]}
+    notices += tuple(start_notice(which) for which, one in pair.items() if not one.grows_from_rest)
     return TunedPair(
         variable=solved.tank,
         reference=resonance_of(design, "reference").with_trimmer(setting),
@@ -112,8 +121,9 @@ def blaming(design: Design, which: str) -> Iterator[None]:
         raise DesignError(f"{design.name}: the {which} oscillator ([{which}] with [circuit]): {text}") from error
 
 
-def circuit_of(design: Design, which: str) -> OscillatorCircuit:
-    """The `which` ("reference", "variable", "volume") oscillator without its antenna, its trimmer as written.
+def circuit_of(design: Design, which: str) -> Circuit:
+    """The `which` ("reference", "variable", "volume") oscillator without its antenna, its trimmer as written: its fixed
+    form, or as [circuit.parts] draws it.
 
     Its output resistor is that of [coupling] (the volume oscillator is given the reference's); its load is the common
     node: the detector's input, and for the two pitch oscillators the other's resistor, whose far end is taken as earth.
@@ -126,7 +136,13 @@ def circuit_of(design: Design, which: str) -> OscillatorCircuit:
     own, other = design.coupling.reference_resistor, design.coupling.variable_resistor
     if which == "variable":
         own, other = other, own
+    load, pot = _load(design, None if which == "volume" else other), getattr(part, f"{which}_pot")
+    leak = 0.0 if which == "volume" else design.coupling.tank_to_tank_capacitance
     with blaming(design, which):
+        if part.parts is not None:
+            rows = merged(part.parts, section.parts)
+            drawing = drawing_of(rows, section, part, pot, _transistor(design.transistor), own, load)
+            return replace(drawing, tank_to_tank_capacitance=leak)
         circuit = OscillatorCircuit(
             inductance=section.inductance,
             inductor_q=section.quality_factor,
@@ -134,11 +150,11 @@ def circuit_of(design: Design, which: str) -> OscillatorCircuit:
             fixed_capacitor=section.capacitance,
             trimmers=_trimmers(section),
             board_stray=section.stray,
-            bias=Bias(**same_keys(Bias, part), position=getattr(part, f"{which}_pot")),
+            bias=Bias(**same_keys(Bias, part), position=pot),
             transistor=_transistor(design.transistor),
             output_resistor=own,
-            load=_load(design, None if which == "volume" else other),
-            tank_to_tank_capacitance=0.0 if which == "volume" else design.coupling.tank_to_tank_capacitance,
+            load=load,
+            tank_to_tank_capacitance=leak,
             **same_keys(OscillatorCircuit, part),
         )
         resonance = 1.0 / (2.0 * math.pi * math.sqrt(circuit.inductance * circuit.tank_capacitance))
@@ -152,9 +168,19 @@ def resonance_of(design: Design, which: str) -> Tank:
     section, circuit = _tank_section(design, which), circuit_of(design, which)
     with blaming(design, which):
         rest = operating_point(circuit).port_voltages
+        if isinstance(circuit, Drawing):
+            return _drawn_tank(section, circuit, rest)
         junctions = TransistorPorts(circuit.transistor).currents_and_capacitances(rest)[1]
         around = circuit.divider_capacitance, circuit.tank_to_tank_capacitance
         return tank_of(section, *around, float(junctions[COLLECTOR_PORT, 0]))
+
+
+def _drawn_tank(section: TankSection, drawing: Drawing, rest: Floats) -> Tank:
+    """The tank that an antenna at its node of a drawing sees, without loss (models.circuit.resonance)."""
+    seen = resonance(drawing, (drawing.antenna_node, GROUND), rest)
+    own = section.capacitance + section.stray + (drawing.part(TRIMMER).what.capacitance if drawing.trimmers else 0.0)
+    tank = tank_of(section)
+    return replace(tank, inductance=seen.inductance, board_stray=max(0.0, section.stray + seen.capacitance - own))
 
 
 def tank_of(section: TankSection, *beside: float) -> Tank:
@@ -227,14 +253,14 @@ def tuned_reference_circuit(
     return end, setting, (out_of_reach_notice(end.frequency, target, distance, fixed, now),)
 
 
-def _fixed_capacitor_for(circuit: OscillatorCircuit, target: float, start: SteadyState) -> float:
+def _fixed_capacitor_for(circuit: Circuit, target: float, start: SteadyState) -> float:
     """The fixed capacitor, F, that brings `circuit` to `target`, Hz; not above 0 where none does.
 
     C' = C + (1/f_t^2 - 1/f^2) / (4 pi^2 L), from f = 1 / (2 pi sqrt(L C_total)), repeated once for the losses.
     """
     fixed, state = circuit.fixed_capacitor, start
     for _ in range(2):
-        state = steady_state(replace(circuit, fixed_capacitor=fixed), warm_start=state)
+        state = steady_state(circuit.with_fixed_capacitor(fixed), warm_start=state)
         fixed += (target**-2.0 - state.frequency**-2.0) / (4.0 * math.pi**2 * circuit.inductance)
         if fixed <= 0.0:
             break

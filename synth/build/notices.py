@@ -25,6 +25,10 @@ COMMON_BONDED = (
     "the circuit's common counts as bonded to earth, as the design does not say how it is fed: with a battery or an "
     "isolated supply the hand does less; say so with to_earth in [common]"
 )
+COMMON_NO_CONDUCTOR = (
+    "the common is no conductor of this scene: give the design a [cabinet], or state to_earth in [common], which puts "
+    "its board into the field"
+)
 ROUGH_RIPPLE = 0.2
 """Change of an amplitude above which a law of first order is told to be rough."""
 COILS_NOT_COUNTED = (
@@ -51,17 +55,41 @@ def explained(error: BaseException) -> str:
 def _reason(signal: SmallSignal) -> str:
     point, shares = signal.point, [*signal.loss_shares.items()]
     present = f"the transconductance is {signal.transconductance * 1e6:.4g} uS and "
+    control, output, common = point.ends[0], point.ends[1], point.ends[-1]
+    drawn = control != "base" or point.device != "transistor"
     largest = f"the {shares[0][0]}, {shares[0][1]:.0%} of the power" if shares else ""
     match signal.obstacle:
         case Obstacle.SATURATED:
             return (
-                f"the bias saturates the transistor (base {point.base_voltage:.2f} V, collector "
+                f"the bias saturates the {point.device} (base {point.base_voltage:.2f} V, collector "
                 f"{point.collector_voltage:.2f} V): lower the base voltage or raise the supply"
             )
         case Obstacle.CUT_OFF:
             return (
-                f"the bias leaves the transistor without current (base {point.base_voltage:.2f} V): "
-                "raise the base voltage or the supply"
+                f"the bias leaves the {point.device} without current ({control} {point.base_voltage:.2f} V): "
+                f"raise the {control} voltage or the supply"
+            )
+        case Obstacle.OHMIC:
+            across = abs(point.collector_voltage - point.emitter_voltage)
+            return (
+                f"the {point.device} works as a resistor, with {across:.2f} V from {output} to {common}: raise the "
+                f"supply, or lower its current or what lies between it and the supply"
+            )
+        case Obstacle.STUCK:
+            return (
+                f"the {control} of the {point.device} rests at {point.base_voltage:.2f} V, outside the range in which "
+                f"it switches: join {control} and {output} by a resistor, and nothing else that carries direct current "
+                f"to the {control}"
+            )
+        case Obstacle.SHORTED_FEEDBACK | Obstacle.TOO_LITTLE_TRANSCONDUCTANCE | Obstacle.LOSSES if drawn:
+            needed, most = signal.critical_transconductance, signal.highest_transconductance
+            if needed is None:
+                return f"no transconductance of the {point.device} overcomes the losses; most is lost in {largest}"
+            if most is not None and signal.transconductance > most:
+                return f"{present}more than {most * 1e6:.4g} uS is too much: lower the current of the {point.device}"
+            return (
+                f"{present}{needed * 1e6:.4g} uS is needed; most is lost in {largest}: lower that loss, raise the "
+                f"current of the {point.device}, or feed more back to its {common}"
             )
         case Obstacle.SHORTED_FEEDBACK if signal.highest_transconductance is not None:
             return (
@@ -81,6 +109,14 @@ def _reason(signal: SmallSignal) -> str:
                 f"no transconductance overcomes the losses{worst}: lower that loss, or raise the feedback capacitor "
                 "and the emitter capacitor"
             )
+
+
+def start_notice(which: str) -> str:
+    """That an oscillation needs the switching on."""
+    return (
+        f"the {which} oscillator starts when it is switched on quickly; once stopped it would not start again by "
+        "itself (see `beatfield oscillator`): lower its emitter current"
+    )
 
 
 def margin_notice(setting: float, distance: float) -> tuple[str, ...]:

@@ -15,14 +15,13 @@ import numpy as np
 from models.branch.antenna_branch import SeriesInductor, preferred_mode
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
-from models.circuit.common_base import OscillatorCircuit
 from models.circuit.coupled import Pulling, pulling, supply_drop
 from models.circuit.oscillator import steady_state
 from models.circuit.ripple_law import RippleLaw, ripple_laws
 from models.circuit.variable_oscillator import with_antenna
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.earthing import ANTENNA, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
+from models.hand.earthing import ANTENNA, COMMON, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
 from models.hand.hand_field import HandField
 from models.hand.scene import Posture, Scene
 from models.instrument import Instrument
@@ -40,8 +39,10 @@ from synth.build.assembly import (
     scene_of,
     tank_in,
     variable_frequency,
+    wired,
 )
 from synth.build.circuit_assembly import (
+    Circuit,
     SolvedVariable,
     TunedPair,
     blaming,
@@ -55,6 +56,7 @@ from synth.build.curve_cache import field_for
 from synth.build.notices import (
     COILS_NOT_COUNTED,
     COMMON_BONDED,
+    COMMON_NO_CONDUCTOR,
     floating_notice,
     instrument_notices,
     pulling_notices,
@@ -103,6 +105,11 @@ class OpenedDesign:
     given: tuple[CapacitanceCurve, CapacitanceCurve | None] | None = None
 
     @cached_property
+    def wired(self) -> Design:
+        """The design with a chain of chokes as the one coil and the strays that equal it."""
+        return wired(self.design)
+
+    @cached_property
     def scene(self) -> Scene:
         """What the antenna's capacitance depends on."""
         return scene_of(self.design)
@@ -121,6 +128,19 @@ class OpenedDesign:
     def earthing(self) -> Earthing:
         """What joins player and common to earth beside the field."""
         return earthing_of(self.design)
+
+    def with_earthing(self, shoes: float, common_to_earth: float) -> OpenedDesign:
+        """The same scene, not solved again, with other ties to earth beside the field, F (infinite: a wire).
+
+        Raises DesignError for a common that floats in a scene of which it is no conductor.
+        """
+        if common_to_earth != math.inf and COMMON not in self.hand_field.names:
+            raise DesignError(COMMON_NO_CONDUCTOR)
+        other = OpenedDesign(self.design)
+        kept = {"scene": self.scene, "hand_field": self.hand_field}
+        kept["earthing"] = Earthing(self.hand_field.body_share + shoes, common_to_earth)
+        other.__dict__.update(kept)  # where cached_property keeps them
+        return other
 
     @cached_property
     def hand_field(self) -> HandField:
@@ -148,7 +168,7 @@ class OpenedDesign:
             return held, ()
         seen = seen_from_tap(tank, self.tap)
         curve = self._pitch_hand(held, self.design.player.posture).curve
-        capacitance = float(curve.capacitances[-1]) + self.design.antenna.stray
+        capacitance = float(curve.capacitances[-1]) + self.wired.antenna.stray
         mode = self.design.tuning.mode
         mode = preferred_mode(seen, self.branch, capacitance) if mode == "auto" else mode
         pitch = 2.0 * math.pi * variable_frequency(seen, self.branch, capacitance, mode)
@@ -157,7 +177,7 @@ class OpenedDesign:
         ring = part.stray + tank_tie(pitch, volume.inductance, volume.total_capacitance)
         loop = own[0] + part.stray
         tuned = 2.0 * math.pi * float(volume.with_antenna(loop))
-        antenna = branch_tie(tuned, seen, self.branch, self.design.antenna.stray)
+        antenna = branch_tie(tuned, seen, self.branch, self.wired.antenna.stray)
         notices: tuple[str, ...] = ()
         if abs(ring) < HOLDING_RATIO * own[0]:
             notices = (floating_notice(ring, own[0], pitch / (2.0 * math.pi)),)
@@ -230,29 +250,29 @@ class OpenedDesign:
     @cached_property
     def branch(self) -> SeriesInductor:
         """The series inductor, or none, with a tapped coil's leakage in it."""
-        return branch_of(self.design)
+        return branch_of(self.wired)
 
     @cached_property
     def tanks(self) -> Mapping[str, Tank]:
         """The resonance of the "reference", "variable" or "volume" oscillator, its trimmer as written."""
-        return MadeOnce(lambda which: tank_in(self.design, which))
+        return MadeOnce(lambda which: tank_in(self.wired, which))
 
     @cached_property
-    def circuits(self) -> Mapping[str, OscillatorCircuit]:
+    def circuits(self) -> Mapping[str, Circuit]:
         """The circuit of an oscillator without its antenna, its trimmer as written."""
-        return MadeOnce(lambda which: circuit_of(self.design, which))
+        return MadeOnce(lambda which: circuit_of(self.wired, which))
 
     @cached_property
     def solved_variables(self) -> Mapping[str, SolvedVariable]:
         """By posture: the variable oscillator's circuit solved along the hand."""
-        return MadeOnce(lambda posture: solved_variable(self.design, self.curves[posture], self.branch))
+        return MadeOnce(lambda posture: solved_variable(self.wired, self.curves[posture], self.branch))
 
     @property
-    def tuned_reference(self) -> OscillatorCircuit:
+    def tuned_reference(self) -> Circuit:
         """The reference's circuit with its trimmer set for zero beat."""
         return self.circuits["reference"].with_trimmer(self.reference_tank.trimmer_setting)
 
-    def loaded_variable(self, capacitance: float) -> OscillatorCircuit:
+    def loaded_variable(self, capacitance: float) -> Circuit:
         """The variable oscillator's circuit with `capacitance`, F, of antenna and stray behind its branch."""
         return with_antenna(self.circuits["variable"], capacitance, self.branch, self.tap.ratio)
 
@@ -271,7 +291,7 @@ class OpenedDesign:
     @cached_property
     def tuning_capacitance(self) -> float:
         """Capacitance, F, of the antenna with its stray and the hand there."""
-        return float(self.curve.capacitance(self.tuning_distance)) + self.design.antenna.stray
+        return float(self.curve.capacitance(self.tuning_distance)) + self.wired.antenna.stray
 
     @cached_property
     def pair(self) -> TunedPair:
@@ -284,10 +304,10 @@ class OpenedDesign:
         if self.design.law == "circuit":
             posture = self.design.player.posture
             return circuit_pair(
-                self.design, lambda: self.solved_variables[posture], self.tuning_capacitance, self.tuning_distance
+                self.wired, lambda: self.solved_variables[posture], self.tuning_capacitance, self.tuning_distance
             )
         return lossless_pair(
-            self.design,
+            self.wired,
             (self.tanks["variable"], self.tanks["reference"]),
             self.branch,
             self.tuning_capacitance,
@@ -394,7 +414,7 @@ class OpenedDesign:
                 variable_tank=pair.variable,
                 reference_frequency=pair.reference_frequency,
                 branch=self.branch,
-                antenna_stray=design.antenna.stray,
+                antenna_stray=self.wired.antenna.stray,
                 mode=pair.mode,
                 lock_range=self.lock_range[0],
                 detector=detector_of(design, pair.reference_frequency),

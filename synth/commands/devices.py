@@ -1,4 +1,4 @@
-"""`beatfield devices`: the sound outputs that live play can use, and the MIDI outputs."""
+"""`beatfield devices`: the sound outputs for live play, the sound inputs for `listen`, and the MIDI outputs."""
 
 from __future__ import annotations
 
@@ -16,15 +16,17 @@ def run(arguments: Namespace) -> int:
 
     from synth.errors import DeviceError
     from synth.live.sound_device import DEVICE_REMEDY, list_devices
+    from synth.live.sound_input import list_inputs
     from synth.report.written import print_json
 
-    devices = list_devices()
+    devices, inputs = list_devices(), list_inputs()
     midi_outputs, midi_fault = _midi_outputs()
     if arguments.json:
         print_json(
             {
                 "schema": "beatfield.devices/1",
                 "devices": [asdict(device) for device in devices],
+                "inputs": [asdict(device) for device in inputs],
                 "midi_outputs": midi_outputs,
                 "midi_fault": midi_fault,
             }
@@ -34,6 +36,9 @@ def run(arguments: Namespace) -> int:
         facts = f"{device.host}, {device.channels} channels, {device.sample_rate:.0f} Hz"
         latency = f"low latency {1e3 * device.low_latency:.1f} ms"
         print(f"{device.index:>3}  {device.name} ({facts}, {latency}){', the default' if device.is_default else ''}")
+    for heard in inputs:
+        facts = f"{heard.host}, {heard.channels} channels, {heard.sample_rate:.0f} Hz"
+        print(f"{heard.index:>3}  input {heard.name} ({facts}){', the default' if heard.is_default else ''}")
     for name in midi_outputs:
         print(f"MIDI {name}")
     if not midi_outputs:

@@ -4,17 +4,35 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.outputs import add_force_option, print_either
+from synth.commands.outputs import Written, add_force_option, add_open_option, print_either
+
+PAGE = ".html"
+
+
+class PageOrFolder(Written):
+    """A page to write, or a folder for files, which is looked at when they are written."""
+
+    def check(self, target: str, force: bool) -> None:
+        """Raise DesignError where a page cannot be written."""
+        if target.lower().endswith(PAGE):
+            super().check(target, force)
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("name", metavar="NAME", nargs="?", help="the lesson; left out: list them")
-    parser.add_argument("-o", "--output", metavar="DIR", help="write lesson.txt, a WAV and a plot per stage into DIR")
+    parser.add_argument(
+        "-o",
+        "--output",
+        metavar="PAGE.html|DIR",
+        action=PageOrFolder,
+        help="write one page for a browser, or into DIR lesson.txt, a WAV and a plot per stage",
+    )
     parser.add_argument("--live", action="store_true", help="open a window and play the lesson with the pointer")
     parser.add_argument("--device", help="sound output of --live: index or part of its name (see beatfield devices)")
     parser.add_argument("--size", metavar="WxH", help="size of the window of --live, e.g. 1280x720")
     parser.add_argument("--json", action="store_true", help="print the list or the lesson as JSON")
+    add_open_option(parser)
     add_force_option(parser)
 
 
@@ -33,11 +51,16 @@ def run(arguments: Namespace) -> int:
     checked_name(arguments.name)
     if arguments.live:
         return _play(arguments)
+    from synth.files.atomic_file import write_text
     from synth.lessons.lesson_report import lesson_report, write_lesson
     from synth.lessons.setup import open_setup
+    from synth.pages.lesson_page import lesson_page
 
-    report = lesson_report(build_lesson(arguments.name, open_setup()))
-    if arguments.output:
+    setup = open_setup()
+    report = lesson_report(build_lesson(arguments.name, setup))
+    if arguments.output and arguments.output.lower().endswith(PAGE):
+        write_text(arguments.output, lesson_page(report, setup), arguments.force)
+    elif arguments.output:
         write_lesson(report, arguments.output, arguments.force)
     print_either(arguments, report.document(), report.text())
     return 0

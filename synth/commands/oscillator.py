@@ -1,4 +1,7 @@
-"""`beatfield oscillator DESIGN`: one oscillator on the bench, as text, JSON, plot and start-up transient."""
+"""`beatfield oscillator DESIGN`: one oscillator on the bench, as text, JSON, plot and start-up transient.
+
+One that does not settle is shown as well: what it does, how long its bursts are, its plot; the exit code is 2.
+"""
 
 from __future__ import annotations
 
@@ -38,33 +41,50 @@ def run(arguments: Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
-    from synth.analysis.oscillator import oscillator_figures, pot_curve, prepared_oscillator, steady
-    from synth.analysis.start_up import start_up
+    from synth.analysis.oscillator import oscillator_figures, pot_curve, prepared_oscillator, steady, switched_on
+    from synth.analysis.start_up import integrated, start_up_curves
+    from synth.analysis.unsteady import unsteady_figures
     from synth.build.workbench import say
     from synth.commands.options import quantity_of
     from synth.designs.design_file import load_design
+    from synth.errors import DesignError
     from synth.report.oscillator import OSCILLATOR, start_up_csv
+    from synth.report.unsteady import UNSTEADY
     from synth.report.written import print_json, write_text
 
     pot = quantity_of("--pot", arguments.pot, "fraction", 0.0, 1.0)
     prepared = prepared_oscillator(load_design(Path(arguments.design)), arguments.which, pot, arguments.load)
     state = steady(prepared)
-    record = None
-    if arguments.plot or arguments.transient:
-        record, remark = start_up(state, say)
+    run = switched_on(prepared)
+    if arguments.transient:
+        record, remark = integrated(run, say)
+        write_text(start_up_csv(record, prepared.circuit), arguments.transient, arguments.force)
         if remark is not None:
             prepared = replace(prepared, notices=(*prepared.notices, remark))
-    figures = oscillator_figures(prepared, state, record)
-    if record is not None and arguments.transient:
-        write_text(start_up_csv(record), arguments.transient, arguments.force)
-    if record is not None and arguments.plot:
-        from synth.report.oscillator import save_oscillator_plot
+    if state is None:
+        unsteady = unsteady_figures(prepared, run)
+        document, text = UNSTEADY.document(unsteady), UNSTEADY.text(unsteady)
+    else:
+        figures = oscillator_figures(prepared, state, run)
+        document, text = OSCILLATOR.document(figures), OSCILLATOR.text(figures)
+    if arguments.plot:
+        from synth.report.start_up_plot import save_oscillator_plot, save_unsteady_plot
 
-        curve = pot_curve(prepared.circuit, state)
-        save_oscillator_plot(figures, state, record, curve, arguments.plot, force=arguments.force)
+        curves = start_up_curves(run)
+
+        if state is None:
+            save_unsteady_plot(unsteady, curves, arguments.plot, force=arguments.force)
+        else:
+            turned = pot_curve(prepared.circuit, state)
+            save_oscillator_plot(figures, curves, turned, arguments.plot, force=arguments.force)
         say(f"wrote {arguments.plot}")
     if arguments.json:
-        print_json(OSCILLATOR.document(figures))
+        print_json(document)
     elif arguments.transient != "-":
-        sys.stdout.write(OSCILLATOR.text(figures))
+        sys.stdout.write(text)
+    if state is None:
+        raise DesignError(
+            f"{prepared.design.name}: the {prepared.which} oscillator does not settle: {unsteady.motion_in_words}; "
+            f"{unsteady.remedy}"
+        )
     return 0

@@ -136,6 +136,11 @@ def print_either(arguments: Namespace, document: dict[str, Any], text: str) -> N
 def add_plot_option(parser: ArgumentParser, what: str) -> None:
     """Declare --plot, and --open, which shows it; `what` is drawn there, for the help."""
     parser.add_argument("--plot", metavar="FILE", action=Written, kind=PLOT, help=f"write {what} as PNG or SVG")
+    add_open_option(parser)
+
+
+def add_open_option(parser: ArgumentParser) -> None:
+    """Declare --open."""
     parser.add_argument("--open", action="store_true", help="show the picture or page that is written")
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from models.arrays import Floats
 from models.builds.tolerance import Trial, build_values, monte_carlo
-from models.circuit.common_base import OscillatorCircuit
+from models.circuit.drawing import Drawable
 from models.circuit.oscillator import steady_state
 from models.circuit.part_values import part_values, with_part_value
 from models.circuit.steady_state import SteadyState
@@ -59,7 +59,7 @@ def factors_of(trial: Trial, row: Floats) -> dict[str, float]:
     }
 
 
-def built(circuit: OscillatorCircuit, which: str, factor: Mapping[str, float], stray: float) -> OscillatorCircuit:
+def built(circuit: Drawable, which: str, factor: Mapping[str, float], stray: float) -> Drawable:
     """`circuit` with the values of one build; `stray`, F, is the antenna's as the whole coil sees it."""
     values = part_values(circuit)
     by = {name: factor[f"{which}_{kind}"] for kind, names in OF_RESONANCE.items() for name in names}
@@ -130,7 +130,7 @@ def agreement(trial: Trial, rows: Floats, solved: SolvedBuilds) -> dict[str, Agr
     return found
 
 
-def _frequency(circuit: OscillatorCircuit, near: SteadyState) -> float:
+def _frequency(circuit: Drawable, near: SteadyState) -> float:
     try:
         return steady_state(circuit, warm_start=near).frequency
     except ValueError:

@@ -11,18 +11,7 @@ from models.arrays import Floats
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.hand_field import DEFAULT_DISTANCES, PLACES, RING_HEIGHTS, hand_field
-from models.hand.meshes import (
-    antenna_mesh,
-    arm,
-    body,
-    cabinet_mesh,
-    other_shoulder,
-    other_wrist,
-    pitch_hand,
-    shoulder,
-    volume_hand,
-    wrist,
-)
+from models.hand.meshes import antenna_mesh, cabinet_mesh, player_meshes
 from models.hand.scene import Cabinet, LoopAntenna, Posture, Scene
 from synth.comparisons.benchmark_report import BenchmarkGoal, Column, Comparison
 
@@ -44,16 +33,13 @@ COLUMNS = (
 
 def from_scratch(scene: Scene, distance: float, height: float, posture: Posture = POSTURE) -> Floats:
     """Maxwell's matrix, F, of antenna, common, ring and player, whichever the scene has, with nothing reused."""
-    player = [*body(scene), pitch_hand(scene, posture, distance), arm(shoulder(scene), wrist(scene, posture, distance))]
     parts = [antenna_mesh(scene)]
     if scene.cabinet is not None:
         parts.append(cabinet_mesh(scene.antenna, scene.cabinet))
     if scene.ring is not None:
-        ring = scene.ring
-        parts.append(volume_antenna_mesh(ring))
-        player.append(volume_hand(ring, height))
-        player.append(arm(other_shoulder(scene), other_wrist(scene, ring, height)))
-    return capacitance_matrix([*parts, np.concatenate(player)], scene.room.earth_plane)
+        parts.append(volume_antenna_mesh(scene.ring))
+    player = np.concatenate(player_meshes(scene, posture, distance, height))
+    return capacitance_matrix([*parts, player], scene.room.earth_plane)
 
 
 def places_section(quick: bool, each: Callable[[str], None] = lambda text: None) -> Comparison:

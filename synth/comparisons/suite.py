@@ -19,9 +19,11 @@ SECTIONS = {
     "field": "boundary elements against finite elements at equal accuracy (needs scikit-fem)",
     "places": "places of both hands by elimination against one dense solution each",
     "oscillator": "harmonic balance against integration in time",
+    "start_up": "the envelope of a start-up against its integration in time",
     "adjoint": "derivatives by the adjoint against differences of solutions",
     "builds": "random builds at once against a plain loop",
     "circuit_builds": "builds of solved circuits by the adjoint against solving each",
+    "listening": "pitch of a sound that is heard, against a phonetics library and a spectrum's peak",
     "growth": "cost against size, with fitted exponents",
     "memory": "memory at its highest",
 }

@@ -9,6 +9,8 @@ from typing import Any
 
 from models.hand.antennas import THINNEST_EDGE
 from models.tank import resonant_frequency
+from synth.designs.drawing_checks import drawing_faults
+from synth.designs.part_rows import merged
 from synth.designs.quantity import format_quantity
 
 Values = Mapping[str, Mapping[str, Any] | None]
@@ -29,7 +31,7 @@ def cross_faults(values: Values) -> list[Fault]:
         known = [value for path in paths for value in _known(values, path)]
         if len(known) == len(paths):
             faults += check(*known)
-    return faults
+    return list(dict.fromkeys(faults))
 
 
 def _known(values: Values, path: str) -> Iterator[Any]:
@@ -278,6 +280,29 @@ def _coils_have_circuit(circuit: object, coils: object) -> Iterator[Fault]:
 def _ripple_has_circuit(circuit: object, law: str | None, ripple: float) -> Iterator[Fault]:
     if ripple > 0.0 and (circuit is None or law == "lossless"):
         yield "supply.ripple", 'needs solved circuits; add a [circuit] section without law "lossless", or leave it out'
+
+
+def _drawing_is_whole(
+    tank: str, section: Mapping[str, Any] | None, circuit: Mapping[str, Any] | None
+) -> Iterator[Fault]:
+    """Each oscillator's drawing: [circuit.parts] with the rows of its own section in their places."""
+    own = None if section is None else section.get("parts")
+    if section is None or (tank != "variable" and own is None):
+        return  # the variable oscillator shows the faults that all share
+    if circuit is None or circuit.get("parts") is None:
+        if own is not None:
+            yield f"{tank}.parts", "replaces parts of no drawing; add [circuit.parts] with the whole oscillator"
+        return
+    if circuit["parts"] == () or own == ():
+        return  # not readable, which is told already
+    replaced = dict(own or ())
+    for name, fault in drawing_faults(merged(circuit["parts"], own)):
+        table = tank if name in replaced else "circuit"
+        yield f"{table}.parts.{name}" if name else f"{table}.parts", fault
+
+
+for _tank in TANKS:
+    _compares(_tank, "circuit")(partial(_drawing_is_whole, _tank))
 
 
 def _goals_in_order(lower: str, upper: str, low: float | None, high: float | None) -> Iterator[Fault]:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from synth.designs.checks import cross_faults
+from synth.designs.part_rows import read_rows, written_rows
 from synth.designs.schema import REQUIRED, Key, did_you_mean, read_value, write_value
 from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
 from synth.errors import DesignError
@@ -19,6 +20,17 @@ from synth.files.input_file import read_text
 __all__ = ["Design", "design_hash", "design_text", "load_design", "read_design"]
 
 LARGEST_FILE = 128 * 1024  # bytes
+FIXED_FORM = (
+    "feedback_capacitor",
+    "emitter_capacitor",
+    "upper_resistor",
+    "potentiometer",
+    "lower_resistor",
+    "feed_resistor",
+    "emitter_resistor",
+    "wiper_capacitor",
+    "base_capacitor",
+)  # keys of [circuit] that are parts of its fixed form
 _LONGEST_LINE = 4100  # characters: a key of thousands of dotted parts takes the TOML reader minutes
 _MOST_FAULTS = 40
 _SHOWN = 60  # characters of a value in a message
@@ -65,11 +77,14 @@ def design_text(design: Design) -> str:
         if part is None:
             continue
         lines += [f"[{section}]"]
+        drawn = part.get("parts") is not None
         for name, key in SECTIONS[section].keys.items():
             written = write_value(key, part[name])
-            if written is not None:
+            if written is not None and not (drawn and key.section == "circuit" and name in FIXED_FORM):
                 lines.append(f"{name} = {written}")
         lines.append("")
+        if drawn:
+            lines += [f"[{section}.parts]", *written_rows(part["parts"]), ""]
     return "\n".join(lines)
 
 
@@ -128,6 +143,8 @@ def _read_sections(document: dict[str, Any], faults: list[str]) -> dict[str, dic
 def _read_keys(section: DesignSection, content: dict[str, Any], faults: list[str]) -> dict[str, Any]:
     keys = section.keys
     for name, raw in content.items():
+        if name == "parts" and section.kind.drawn:
+            continue
         if name not in keys:
             hint = did_you_mean(name, keys) or _other_section(name) or f"; [{section.name}] takes {', '.join(keys)}"
             faults.append(f"{section.name}.{_plain(name)} = {_shown(raw)}: unknown key{hint}")
@@ -137,6 +154,16 @@ def _read_keys(section: DesignSection, content: dict[str, Any], faults: list[str
             values[name] = _read_key(key, content)
         except DesignError as error:
             faults.append(f"{key.path}{f' = {_shown(content[name])}' if name in content else ''}: {error}")
+    if section.kind.drawn and "parts" in content:
+        before = len(faults)
+        found = read_rows(f"{section.name}.parts", content["parts"], faults)
+        values["parts"] = found if len(faults) == before else ()
+        if section.name == "circuit":
+            unused = [name for name in FIXED_FORM if name in content]
+            faults += [
+                f"circuit.{name}: does not count where [circuit.parts] draws the circuit; draw it there"
+                for name in unused
+            ]
     return values
 
 
@@ -164,9 +191,10 @@ def _other_section(name: str) -> str:
 
 def _shown_value(document: dict[str, Any], place: str) -> str:
     """section.key = value, as the file has it."""
-    section, name = place.split(".")
+    section, _, name = place.partition(".")
     content = document.get(section)
-    return f"{place} = {_shown(content[name])}" if isinstance(content, dict) and name in content else place
+    plain = isinstance(content, dict) and name in content and not isinstance(content[name], dict)
+    return f"{place} = {_shown(content[name])}" if plain else place  # type: ignore[index]
 
 
 def _shown(value: Any) -> str:

@@ -1,4 +1,4 @@
-"""What a key of a design file is, how it is declared (`quantity`, `row`, `choice`, `text`), read, checked and written.
+"""What a key of a design file is, how it is declared (`quantity`, `quantities`, `choice`, `text`), read and written.
 
 A section of `synth.designs.sections` is a frozen dataclass whose fields are made here, one declaration a key: type,
 help, unit, domain and default. Reading, checking, writing and the commented template all follow the declarations.
@@ -61,7 +61,7 @@ def quantity(help: str, domain: Domain, *, default: T = REQUIRED, words: Mapping
     return field(default=default, metadata={"key": Key(help, default, *domain, words=words or {})})
 
 
-def row(help: str, domain: Domain, most: int, *, default: tuple[float, ...]) -> tuple[float, ...]:
+def quantities(help: str, domain: Domain, most: int, *, default: tuple[float, ...]) -> tuple[float, ...]:
     """A field for one to `most` numbers in this domain, written as an array."""
     return field(default=default, metadata={"key": Key(help, default, *domain, most=most)})
 
@@ -74,6 +74,11 @@ def choice(help: str, choices: tuple[str, ...], *, default: T = REQUIRED) -> T:
 def text(help: str, longest: int, *, shortest: int = 0, default: T = REQUIRED) -> T:
     """A field for free text of `shortest` to `longest` characters."""
     return field(default=default, metadata={"key": Key(help, default, longest=longest, shortest=shortest)})
+
+
+def rows(*, default: None) -> Any:
+    """A field for a table of parts (synth.designs.part_rows); left out: None."""
+    return field(default=default, metadata={"rows": True})
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import Field, dataclass, field, fields, replace
 from typing import Any, ClassVar, Final, TypeVar, dataclass_transform, get_args, get_type_hints
 
+from models.branch.choke_chain import USUAL_JOINT_STRAY
 from models.branch.tapped_coil import TYPICAL_COUPLING
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.ripple_law import ENTRIES, SUPPLY
@@ -29,7 +30,8 @@ from models.hand.scene import APPROACHES, POSTURES
 from models.mutual_inductance import Axes
 from models.stray import BOARDS
 from synth.designs.checks import cross_faults
-from synth.designs.schema import Key, check_value, choice, quantity, row, text
+from synth.designs.part_rows import Rows
+from synth.designs.schema import Key, check_value, choice, quantities, quantity, rows, text
 from synth.errors import DesignError
 
 # Defaults that are those of the models.
@@ -45,6 +47,7 @@ class SectionValues:
     section: ClassVar[str]
     help: ClassVar[str]
     keys: ClassVar[Mapping[str, Key]]
+    drawn: ClassVar[bool]  # whether it may hold rows of parts, [section.parts]
     __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
 
     def __post_init__(self) -> None:
@@ -60,7 +63,7 @@ class SectionValues:
 Kind = TypeVar("Kind", bound=SectionValues)
 
 
-@dataclass_transform(field_specifiers=(quantity, row, choice, text), frozen_default=True)
+@dataclass_transform(field_specifiers=(quantity, quantities, choice, text, rows), frozen_default=True)
 def _section(name: str = "", help: str = "") -> Callable[[type[Kind]], type[Kind]]:
     """Make a frozen dataclass of a class whose fields are keys: the section `name` of a design file."""
 
@@ -68,8 +71,11 @@ def _section(name: str = "", help: str = "") -> Callable[[type[Kind]], type[Kind
         kind = dataclass(frozen=True, slots=True)(plain)
         kind.section, kind.help = name, help
         kind.keys = {
-            entry.name: replace(entry.metadata["key"], section=name, name=entry.name) for entry in fields(kind)
+            entry.name: replace(entry.metadata["key"], section=name, name=entry.name)
+            for entry in fields(kind)
+            if "key" in entry.metadata
         }
+        kind.drawn = any("rows" in entry.metadata for entry in fields(kind))
         return kind
 
     return made
@@ -125,13 +131,13 @@ class AntennaSection(SectionValues):
     lean: float = quantity(
         "angle of a rod, plain or telescopic, from upright, away from the player", ("deg", -80.0, 80.0), default=0.0
     )
-    section_lengths: tuple[float, ...] = row(
+    section_lengths: tuple[float, ...] = quantities(
         "of a telescopic rod, what is seen of each section from the foot up",
         ("m", 0.01, 2.0),
         12,
         default=TelescopicAntenna().lengths,
     )
-    section_diameters: tuple[float, ...] = row(
+    section_diameters: tuple[float, ...] = quantities(
         "of those sections, one each", _THICK, 12, default=TelescopicAntenna().diameters
     )
     end_forward: float = quantity(
@@ -233,6 +239,7 @@ class _TankSection(SectionValues):
     trimmer_maximum: float = quantity("trimmer capacitor, all the way in", ("F", 0.0, 1e-8), default=0.0)
     trimmer: float = quantity("position of the trimmer, 0 = out, 1 = in", ("fraction", 0.0, 1.0), default=0.5)
     quality_factor: float = quantity("Q of the coil at its working frequency", ("ratio", 1.1, 1e4), default=100.0)
+    parts: Rows | None = rows(default=None)
 
 
 @_section("variable", "Tank of the variable oscillator, the one the antenna is connected to.")
@@ -253,11 +260,24 @@ class VariableSection(_TankSection):
 
 @_section("branch", "Series inductor between tank and antenna. Leave the section out to connect the antenna directly.")
 class BranchSection(SectionValues):
-    """The series inductor between tank and antenna, H and F."""
+    """The series inductor between tank and antenna, H and F: one coil, or equal chokes in series."""
 
-    inductance: float = quantity("inductance of the coil", ("H", 1e-6, 10.0))
+    inductance: float = quantity("inductance of the coil, of all chokes together", ("H", 1e-6, 10.0))
     quality_factor: float = quantity("Q of the coil at its working frequency", ("ratio", 1.1, 1e4), default=60.0)
-    self_capacitance: float = quantity("capacitance across the coil", ("F", 0.0, 1e-9), default=0.0)
+    self_capacitance: float = quantity(
+        "capacitance across the coil; of n chokes, that of one over n", ("F", 0.0, 1e-9), default=0.0
+    )
+    chokes: float = quantity("how many equal chokes in series it is made of", ("ratio", 1.0, 20.0), default=1.0)
+    joint_stray: float = quantity(
+        "to earth at each joint of two chokes (our assumption for parts in the air above a board)",
+        ("F", 0.0, 1e-10),
+        default=USUAL_JOINT_STRAY,
+    )
+
+    def __post_init__(self) -> None:
+        SectionValues.__post_init__(self)
+        if self.chokes != round(self.chokes):
+            raise DesignError(f"branch.chokes = {self.chokes:g}: must be a whole number of chokes")
 
 
 @_section("reference", "Tank of the reference oscillator, out of the hand's reach.")
@@ -303,6 +323,7 @@ class CircuitSection(SectionValues):
     variable_pot: float = _pot("variable")
     volume_pot: float = _pot("volume")
     board: str | None = choice("what it is built on, to judge board stray by", tuple(BOARDS), default=None)
+    parts: Rows | None = rows(default=None)
 
 
 @_section("transistor", "The NPN transistor of [circuit]; typical values, from memory, for what is left out.")
@@ -678,4 +699,6 @@ def sections_of(design: Design) -> dict[str, dict[str, Any] | None]:
     for name, section in SECTIONS.items():
         part = getattr(design, section.part)
         result[name] = None if part is None else {key: getattr(part, key) for key in section.keys}
+        if part is not None and section.kind.drawn and part.parts is not None:
+            result[name]["parts"] = part.parts  # type: ignore[index]
     return result

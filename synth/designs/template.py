@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from synth.designs.design_file import Design, read_design
+from collections.abc import Mapping
+
+from synth.designs.circuit_templates import CIRCUITS, CircuitTemplate
+from synth.designs.design_file import FIXED_FORM, Design, read_design
+from synth.designs.part_rows import kinds_text
 from synth.designs.schema import REQUIRED, Key, domain_text, toml_text, write_value
 from synth.designs.sections import SECTIONS, DesignSection
 
@@ -12,11 +16,18 @@ _HEAD = """\
 # Read it out with `beatfield field FILE`, hear it with `beatfield play FILE`.
 """
 
+_DRAWN_HEAD = (
+    "# Every oscillator of the design, part by part: a row names a part, what it is and the node at each of its ends.",
+    '# The nodes "ground" and "supply" (behind the supply resistor, with the supply capacitor) are there; you name the',
+    '# others. A coil and a capacitor of value "tank" are those of [variable] and [reference]. To give one oscillator',
+    "# another part, write the row of the same name below [reference.parts] or [variable.parts].",
+)
+
 # What the template sets beside the defaults: an instrument of our own, with a series inductor.
 _VALUES: dict[tuple[str, str], str | float] = {
     ("design", "name"): "Lantern",
     ("design", "description"): "A rod behind three 12 mH chokes in series: C2 to C6 in some 29 cm.",
-    ("antenna", "stray"): "3 pF",
+    ("antenna", "stray"): "2.5 pF",
     ("variable", "inductance"): "820 uH",
     ("variable", "capacitance"): "330 pF",
     ("variable", "stray"): "20 pF",
@@ -24,6 +35,7 @@ _VALUES: dict[tuple[str, str], str | float] = {
     ("variable", "trimmer_maximum"): "80 pF",
     ("branch", "inductance"): "36 mH",
     ("branch", "self_capacitance"): "1.3 pF",
+    ("branch", "chokes"): 3.0,
     ("reference", "inductance"): "820 uH",
     ("reference", "capacitance"): "300 pF",
     ("reference", "stray"): "18 pF",
@@ -71,7 +83,24 @@ _EXAMPLES = {
 
 def template_text() -> str:
     """The text of a new design file: every section and key with a comment, values of a playable instrument."""
-    return "\n".join([_HEAD, *(_section_text(section) for section in SECTIONS.values())])
+    return "\n".join([_HEAD, *(_section_text(section, _VALUES, _SECTIONS) for section in SECTIONS.values())])
+
+
+def circuit_template_text(name: str) -> str:
+    """As `template_text`, with the oscillators of the circuit of that name (of CIRCUITS)."""
+    circuit = CIRCUITS[name]
+    values = {
+        **_VALUES,
+        **circuit.settings(),
+        ("design", "name"): name.replace("-", " ").capitalize(),
+        ("design", "description"): circuit.help,
+    }
+    head = f"# CAUTION: {circuit.caution}\n{_HEAD}" if circuit.caution else _HEAD
+    used = frozenset({"branch", "circuit"})
+    lines = [head]
+    for section in SECTIONS.values():
+        lines.append(_section_text(section, values, used, circuit))
+    return "\n".join(lines)
 
 
 def template_design() -> Design:
@@ -79,20 +108,29 @@ def template_design() -> Design:
     return read_design(template_text(), "the built-in design")
 
 
-def _section_text(section: DesignSection) -> str:
-    used = not section.optional or section.name in _SECTIONS
+def _section_text(
+    section: DesignSection,
+    values: Mapping[tuple[str, str], str | float],
+    used_sections: frozenset[str],
+    circuit: CircuitTemplate | None = None,
+) -> str:
+    used = not section.optional or section.name in used_sections
+    drawn = circuit is not None and circuit.rows and section.name == "circuit"
     lines = [f"# {section.help}", f"[{section.name}]"]
     for key in section.keys.values():
-        lines += _key_lines(key)
+        if not (drawn and key.name in FIXED_FORM):
+            lines += _key_lines(key, values)
+    if drawn and circuit is not None:
+        lines += ["", *_DRAWN_HEAD, *kinds_text(), "[circuit.parts]", circuit.rows.rstrip()]
     if not used:
         lines = [lines[0], *("#" + line if not line.startswith("#") else line for line in lines[1:])]
     return "\n".join([*lines, ""])
 
 
-def _key_lines(key: Key) -> list[str]:
+def _key_lines(key: Key, values: Mapping[tuple[str, str], str | float]) -> list[str]:
     """Comment and value of one key; the value behind # where the template leaves the key out."""
     comment = f"# {key.help} ({domain_text(key)})"
-    value = _VALUES.get((key.section, key.name))
+    value = values.get((key.section, key.name))
     if value is not None:
         written: str | None = toml_text(value) if isinstance(value, str) else repr(value)
     elif key.default is REQUIRED:

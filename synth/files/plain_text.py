@@ -16,10 +16,15 @@ MARKS = {"beatfield:": "1;31", "MEND": "1;31", "WARN": "1;33", "note:": "33", "o
 _MARK = re.compile(rf"^({'|'.join(MARKS)})(?=\s)", re.MULTILINE)
 
 
-def marked(text: str, stream: TextIO | None) -> str:
-    """`text` with its marks in colour where `stream` is a terminal that shows colours and NO_COLOR is not set."""
+def shows_colour(stream: TextIO | None) -> bool:
+    """Whether `stream` is a terminal that shows colours, and NO_COLOR is not set."""
     plain = os.environ.get("NO_COLOR") or os.environ.get("TERM", "dumb") == "dumb"
-    if plain or stream is None or not stream.isatty():
+    return not plain and stream is not None and stream.isatty()
+
+
+def marked(text: str, stream: TextIO | None) -> str:
+    """`text` with its marks in colour where `stream` shows them."""
+    if not shows_colour(stream):
         return text
     return _MARK.sub(lambda found: f"\x1b[{MARKS[found[1]]}m{found[1]}\x1b[0m", text)
 

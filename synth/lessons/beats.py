@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 from synth.lessons.draft import Draft
 from synth.lessons.live import Axis, OnAxis, marks
-from synth.lessons.recipes import Mixture, Tone
+from synth.lessons.passage import rested
+from synth.lessons.recipes import Mixture
 from synth.lessons.setup import LessonSetup
-from synth.lessons.stage import Claim, Lesson, Stage, absent, beat, decibels, line, rested
+from synth.lessons.stage import Claim, Lesson, Stage, absent, beat, decibels, line
+from synth.lessons.waves import Tone, Waves
 from synth.lessons.words import said
 
 FIRST, SECONDS, UNEQUAL = 440.0, 5.0, 0.3
@@ -18,7 +18,8 @@ BAND = (400.0, 500.0)  # Hz
 
 def two_tones(ratio: float) -> Mixture:
     """A tone of FIRST, and `ratio` times one of the value, Hz."""
-    return Mixture(Tone(FIRST, 0.0), Tone(0.0, 1.0), ((1, 0, 1.0), (0, 1, ratio)))
+    tones = Tone(FIRST, 0.0), Tone(0.0, 1.0)
+    return Mixture(*tones, ((1, 0, 1.0), (0, 1, ratio)), waves=Waves(*tones, ratio))
 
 
 def lesson(_setup: LessonSetup) -> Lesson:
@@ -29,7 +30,7 @@ def lesson(_setup: LessonSetup) -> Lesson:
         return draft.stage(
             slug,
             (line(FIRST, 0.0, *WHOLE), *claims),
-            partial(rested, two_tones(ratio), second, SECONDS),
+            rested(two_tones(ratio), second, SECONDS),
             wave,
             BAND,
         )

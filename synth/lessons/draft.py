@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-from models.arrays import Floats
 from synth.lessons.live import LiveChoice, LiveStage, OnAxis
-from synth.lessons.stage import PEAK_DB, Claim, Lesson, Stage
-from synth.lessons.words import said
+from synth.lessons.passage import Passage
+from synth.lessons.stage import PEAK_DB, Claim, Experiment, Lesson, Stage
+from synth.lessons.words import said, texts
 
 
 class Draft:
@@ -23,14 +21,18 @@ class Draft:
         self,
         slug: str,
         claims: tuple[Claim, ...],
-        render: Callable[[], Floats],
+        passages: Passage | tuple[Passage, ...],
         wave: tuple[float, float],
         band: tuple[float, float] = (20.0, 22_000.0),
         peak_db: float = PEAK_DB,
     ) -> Stage:
         """One step of the script; the arguments as in `Stage`."""
-        title, text = (self._said("stages", slug, key) for key in ("title", "text"))
-        return Stage(slug, title, text, claims, render, wave, band, peak_db)
+        title, question, answer, text = (
+            self._said("stages", slug, key) for key in ("title", "question", "answer", "text")
+        )
+        minutes = int(self._said("stages", slug, "minutes"))
+        played = (passages,) if isinstance(passages, Passage) else passages
+        return Stage(slug, title, question, answer, text, minutes, claims, played, wave, band, peak_db)
 
     def page(
         self, slug: str, sounds: dict[str, OnAxis], band: tuple[float, float], span: float | None = None
@@ -43,6 +45,16 @@ class Draft:
         )
         return LiveStage(slug, self._said(*here, "title"), self._said(*here, "pointer"), choices, band, span)
 
-    def lesson(self, stages: tuple[Stage, ...], pages: tuple[LiveStage, ...]) -> Lesson:
+    def experiment(self, slug: str) -> Experiment:
+        """Something to do; its steps are the texts under "steps", in their order."""
+        here = ("experiments", slug)
+        title, bring, expected, caution = (self._said(*here, key) for key in ("title", "bring", "expected", "caution"))
+        steps = tuple(self._said(*here, "steps", key) for key in texts()[self._name]["experiments"][slug]["steps"])
+        return Experiment(title, bring, steps, expected, caution)
+
+    def lesson(
+        self, stages: tuple[Stage, ...], pages: tuple[LiveStage, ...], experiments: tuple[Experiment, ...] = ()
+    ) -> Lesson:
         """The lesson as it is told."""
-        return Lesson(self._name, self._said("title"), self._said("introduction"), stages, pages)
+        title, introduction, bring, sources = (self._said(key) for key in ("title", "introduction", "bring", "sources"))
+        return Lesson(self._name, title, introduction, bring, sources, stages, pages, experiments)

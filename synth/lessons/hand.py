@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import numpy as np
 
 from models.instrument import Instrument
 from models.pitch import cents
 from synth.lessons.draft import Draft
 from synth.lessons.live import FAR, NEAR, OnAxis, hand_axis, marks
+from synth.lessons.passage import held, rest
 from synth.lessons.recipes import Instrumental
-from synth.lessons.setup import LessonSetup, held, one_after_the_other, rest
+from synth.lessons.setup import LessonSetup
 from synth.lessons.stage import Claim, Lesson, absent, line
 from synth.lessons.words import said
 
@@ -29,6 +28,7 @@ def notes(instrument: Instrument, distances: tuple[float, ...], first: int = 0) 
 def lesson(setup: LessonSetup) -> Lesson:
     """Steps, fist against open hand, and one millimetre far and near; live, the whole field, and a centimetre."""
     built_in, fist, zero = setup.built_in, setup.fist, setup.zero_beat
+    flat, closed = Instrumental(built_in), Instrumental(fist)
     femto = 1e15 * (built_in.antenna_capacitance(np.array(STEPS)) - built_in.antenna_capacitance(zero))
     beats = built_in.beat_frequency(np.array(STEPS))
     places = "; ".join(
@@ -58,22 +58,21 @@ def lesson(setup: LessonSetup) -> Lesson:
         draft.stage(
             "steps",
             (*notes(built_in, STEPS), absent(1.5 * float(beats[0]), *rest(0))),
-            partial(held, built_in, STEPS),
+            held(flat, STEPS),
             (0.5, 0.05),
         ),
         draft.stage(
             "fist",
             (*notes(built_in, (AT,)), *notes(fist, (CLOSED,), 1)),
-            partial(one_after_the_other, (built_in, (AT,)), (fist, (CLOSED,))),
+            (held(flat, (AT,)), held(closed, (CLOSED,))),
             (0.5, 0.05),
         ),
-        draft.stage("millimetre", notes(built_in, MILLIMETRES), partial(held, built_in, MILLIMETRES), (0.5, 0.05)),
+        draft.stage("millimetre", notes(built_in, MILLIMETRES), held(flat, MILLIMETRES), (0.5, 0.05)),
     )
     whole = hand_axis(marks(0.6, 0.5, 0.4, 0.3, 0.2, 0.1, 0.02, scale=100.0))
     drawn_back = hand_axis(marks(0.6, 0.5, 0.4, 0.3, 0.2, 0.12, scale=100.0), FAR + CLOSED - AT, NEAR + CLOSED - AT)
     far = hand_axis(marks(0.305, 0.3, 0.295, scale=100.0, decimals=1), 0.305, 0.295)
     near = hand_axis(marks(0.055, 0.05, 0.045, scale=100.0, decimals=1), 0.055, 0.045)
-    flat, closed = Instrumental(built_in), Instrumental(fist)
     hands = {"open-hand": OnAxis(whole, flat), "fist": OnAxis(drawn_back, closed)}
     pages = (
         draft.page("capacitor", hands, (20.0, 5000.0)),

@@ -10,7 +10,8 @@ from models.arrays import Floats
 from synth.errors import DesignError
 from synth.files.atomic_file import make_folder, write_text
 from synth.lessons.measure import measured
-from synth.lessons.stage import SAMPLE_RATE, Lesson
+from synth.lessons.passage import SAMPLE_RATE
+from synth.lessons.stage import Lesson
 from synth.lessons.words import said
 from synth.sound.audio_file import AudioWriter
 
@@ -19,11 +20,15 @@ SCHEMA = "beatfield.lesson/1"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LessonReport:
-    """A lesson, the finished sound of each stage, and per stage and claim the level measured in it, dB."""
+    """A lesson, the finished sound of each stage, and per stage and claim the level measured in it, dB.
+
+    `gains`: how many times its recipes' own level each stage plays.
+    """
 
     lesson: Lesson
     sounds: tuple[Floats, ...]
     levels: tuple[tuple[float, ...], ...]
+    gains: tuple[float, ...]
 
     def stem(self, index: int) -> str:
         """Name of a stage's files without their ending."""
@@ -43,12 +48,29 @@ class LessonReport:
         ]
         for index, (stage, levels) in enumerate(zip(lesson.stages, self.levels, strict=True)):
             lines += [f"{index + 1}. {stage.title}   ({self.stem(index)}.wav, {self.stem(index)}.png)", ""]
-            lines += [fill(stage.text, 100), "", f"   {said('script', 'claims')}"]
+            for told in (
+                said("script", "predict", question=stage.question),
+                said("script", "answer", answer=stage.answer),
+                stage.text,
+            ):
+                lines += [fill(told, 100), ""]
+            lines.append(f"   {said('script', 'claims')}")
             lines += [
                 f"   - {said('script', 'measured', claim=claim.text, level=level)}"
                 for claim, level in zip(stage.claims, levels, strict=True)
             ]
             lines.append("")
+        for found in lesson.experiments:
+            lines += [said("script", "experiment", title=found.title), ""]
+            lines += [fill(said("script", "needs", things=found.bring), 100), ""]
+            lines += [fill(f"- {step}", 100, subsequent_indent="  ") for step in found.steps]
+            lines += [
+                "",
+                fill(said("script", "expected", figures=found.expected), 100),
+                "",
+                fill(found.caution, 100),
+                "",
+            ]
         return "\n".join(lines)
 
     def document(self) -> dict[str, Any]:
@@ -60,6 +82,16 @@ class LessonReport:
             "introduction": self.lesson.introduction,
             "caution": said("caution"),
             "stages": [self._stage(index) for index in range(len(self.sounds))],
+            "experiments": [
+                {
+                    "title": found.title,
+                    "bring": found.bring,
+                    "steps": list(found.steps),
+                    "expected": found.expected,
+                    "caution": found.caution,
+                }
+                for found in self.lesson.experiments
+            ],
         }
 
     def _stage(self, index: int) -> dict[str, Any]:
@@ -75,14 +107,22 @@ class LessonReport:
             }
             for claim, level in zip(stage.claims, self.levels[index], strict=True)
         ]
-        return {"file": self.stem(index), "title": stage.title, "text": stage.text, "claims": claims}
+        return {
+            "file": self.stem(index),
+            "title": stage.title,
+            "question": stage.question,
+            "answer": stage.answer,
+            "text": stage.text,
+            "minutes": stage.minutes,
+            "claims": claims,
+        }
 
 
 def lesson_report(lesson: Lesson) -> LessonReport:
     """Render every stage and measure its claims."""
-    sounds = tuple(stage.sound() for stage in lesson.stages)
+    sounds, gains = zip(*(stage.levelled() for stage in lesson.stages), strict=True)
     levels = tuple(measured(stage.claims, sound) for stage, sound in zip(lesson.stages, sounds, strict=True))
-    return LessonReport(lesson, sounds, levels)
+    return LessonReport(lesson, sounds, levels, gains)
 
 
 def write_lesson(report: LessonReport, folder_name: str, force: bool) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from models.arrays import Floats
-from synth.lessons.stage import SAMPLE_RATE, Claim
+from synth.lessons.passage import SAMPLE_RATE
+from synth.lessons.stage import Claim
 
 # minimum four-term Blackman-Harris window, side lobes below -92 dB: F. J. Harris, Proc. IEEE 66 (1978) 51 (from memory)
 _TERMS = (0.35875, -0.48829, 0.14128, -0.01168)
@@ -22,12 +23,15 @@ def stretch(samples: Floats, start: float, end: float) -> Floats:
     return samples[round(start * SAMPLE_RATE) : round(end * SAMPLE_RATE)]
 
 
-def spectrum(samples: Floats) -> tuple[Floats, Floats]:
-    """Frequencies (Hz) and amplitudes of lines (peak, in units of the samples); the mean is taken off first."""
+def spectrum(samples: Floats, padding: int = 4) -> tuple[Floats, Floats]:
+    """Frequencies (Hz) and amplitudes of lines (peak, in units of the samples); the mean is taken off first.
+
+    `padding`: how many times finer than the samples alone would give.
+    """
     from scipy.fft import next_fast_len, rfft
 
     window = _window(samples.size)
-    count = next_fast_len(4 * samples.size, real=True)
+    count = next_fast_len(padding * samples.size, real=True)
     bins = rfft((samples - samples.mean()) * window, n=count)
     places = np.fft.rfftfreq(count, 1.0 / SAMPLE_RATE)
     return np.asarray(places, dtype=np.float64), np.asarray(2.0 * np.abs(bins) / window.sum(), dtype=np.float64)
@@ -43,7 +47,7 @@ def amplitude(samples: Floats, frequency: float) -> float:
 def measured(claims: tuple[Claim, ...], sound: Floats) -> tuple[float, ...]:
     """What each claim's stretch of the sound shows, in dB.
 
-    line, absent: the level at the frequency against the strongest line. silent: the peak against the stage's peak.
+    line, absent: the level at the frequency against the strongest line. softer, silent: the peak against the stage's.
     beat: the swing of the squared sound at the frequency against its mean, 0 dB for two tones of equal strength.
     """
     lined = {(claim.start, claim.end) for claim in claims if claim.kind in ("line", "absent")}
@@ -53,7 +57,7 @@ def measured(claims: tuple[Claim, ...], sound: Floats) -> tuple[float, ...]:
 
 def _measured(claim: Claim, sound: Floats, strongest: float) -> float:
     piece = stretch(sound, claim.start, claim.end)
-    if claim.kind == "silent":
+    if claim.kind in ("softer", "silent"):
         return _level(np.abs(piece).max() / np.abs(sound).max())
     if claim.kind == "beat":
         return _level(amplitude(piece**2, claim.frequency) / float(np.mean(piece**2)))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import numpy as np
 
 from models.instrument import Instrument
@@ -12,8 +10,9 @@ from models.pitch_field import PitchField
 from synth.lessons.draft import Draft
 from synth.lessons.hand import notes
 from synth.lessons.live import FAR, NEAR, OnAxis, hand_axis
+from synth.lessons.passage import held
 from synth.lessons.recipes import Instrumental
-from synth.lessons.setup import LessonSetup, held, one_after_the_other
+from synth.lessons.setup import LessonSetup
 from synth.lessons.stage import Lesson
 from synth.lessons.words import said
 
@@ -38,12 +37,12 @@ def lesson(setup: LessonSetup) -> Lesson:
         inductance_mh=1e3 * coil.branch.inductance,
     )
     stages = (
-        draft.stage("bare", notes(bare, STEPS), partial(held, bare, STEPS), (0.5, 0.05)),
-        draft.stage("inductor", notes(coil, STEPS), partial(held, coil, STEPS), (0.5, 0.05)),
+        draft.stage("bare", notes(bare, STEPS), held(Instrumental(bare), STEPS), (0.5, 0.05)),
+        draft.stage("inductor", notes(coil, STEPS), held(Instrumental(coil), STEPS), (0.5, 0.05)),
         draft.stage(
             "same-move",
             (*notes(bare, SAME), *notes(coil, SAME, len(SAME))),
-            partial(one_after_the_other, (bare, SAME), (coil, SAME)),
+            (held(Instrumental(bare), SAME), held(Instrumental(coil), SAME)),
             (0.5, 0.02),
         ),
     )

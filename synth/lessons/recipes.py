@@ -24,6 +24,8 @@ from models.detector.memoryless import envelope_harmonics
 from models.detector.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
 from models.instrument import Instrument
 from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
+from synth.hands.hand_path import HandBlock
+from synth.lessons.waves import Tone, Waves, oscillators
 from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate
 from synth.sound.filters import FirstOrder, dc_block_coefficients
 from synth.sound.source import Sound
@@ -41,25 +43,17 @@ Line = tuple[float, float]  # frequency, Hz, and amplitude
 
 
 class Recipe(Protocol):
-    """Plain data from which a sound starts."""
+    """Plain data from which a sound starts; `waves`: what it comes from, to be drawn (value: Hz, of the waves)."""
+
+    @property
+    def waves(self) -> Waves | None:
+        """The waves behind the sound."""
 
     def start(self, sample_rate: float) -> Sound:
         """The sound, ready to begin; its hand is the value."""
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """The lines that sound while the value rests, with their amplitudes before fading at the band's ends."""
-
-
-@dataclass(frozen=True, slots=True)
-class Tone:
-    """A frequency that follows the value v: `steady` + `share` v, Hz."""
-
-    steady: float
-    share: float
-
-    def at(self, value: Floats) -> Floats:
-        """The frequency, Hz; broadcasts."""
-        return np.asarray(self.steady + self.share * value)
 
 
 class RecipeSound:
@@ -139,6 +133,7 @@ class Mixture(TonePair):
     parts: tuple[tuple[int, int, float], ...]
     slow_too: bool = True
     gain: float = 1.0
+    waves: Waves | None = None
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """Every line."""
@@ -168,6 +163,7 @@ class Rectified(TonePair):
     """Two tones added, the positive half kept, the steady part left out."""
 
     ratio: float
+    waves: Waves | None = None
 
     def lines(self, value: float) -> tuple[Line, ...]:
         """The strongest: both tones, their difference, and the first two around twice the carrier."""
@@ -179,12 +175,12 @@ class Rectified(TonePair):
     def samples(self, frequencies: tuple[Floats, Floats], phases: tuple[Ints, Ints], sample_rate: float) -> Floats:
         """The rectifier's series, without its steady part."""
         first, second = (_angle(phase) for phase in phases)
-        half = half_wave_rectified(*sum_of_tones(first, second, self.ratio), PAIRS) - _steady_part(self.ratio)
+        half = half_wave_rectified(*sum_of_tones(first, second, self.ratio), PAIRS) - steady_part(self.ratio)
         return np.asarray(PEAK / (1.0 + self.ratio) * half)
 
 
 @cache
-def _steady_part(ratio: float) -> float:
+def steady_part(ratio: float) -> float:
     """What a rectified sum of two tones, the second `ratio` times the first, is in the mean."""
     return float(envelope_harmonics(0, ratio)[0]) / math.pi
 
@@ -194,6 +190,7 @@ class Pulled:
     """A balanced mixer behind two oscillators whose free difference is the value (Hz), with a lock range (Hz)."""
 
     lock_range: float
+    waves: Waves | None = None
 
     def start(self, sample_rate: float) -> Sound:
         """The sound, ready to begin; locked oscillators rest at their phase."""
@@ -237,6 +234,11 @@ class Instrumental:
 
     instrument: Instrument
 
+    @property
+    def waves(self) -> Waves:
+        """Both oscillators; the value is then their free difference, Hz."""
+        return oscillators(self.instrument.reference_frequency, self.instrument.lock_range)
+
     def start(self, sample_rate: float) -> Sound:
         """The sound, ready to begin, at the level of the other recipes."""
         return InstrumentSource(replace(self.instrument, level=PEAK)).start(sample_rate)
@@ -246,6 +248,22 @@ class Instrumental:
         return Pulled(self.instrument.lock_range).lines(float(self.instrument.offset_frequency(value)))
 
 
-def performed(recipe: Recipe, values: Floats, sample_rate: float) -> Floats:
-    """The sound of a recipe while the value takes its course (n,): (n,), with the voice's pole and opening."""
-    return CrossfadingVoice(recipe.start(sample_rate), sample_rate).render(values, values.size)
+def difference_of(recipe: Recipe, value: float) -> float:
+    """What a recipe's waves follow at its value: for an instrument the free difference, Hz, at that distance, m."""
+    return float(recipe.instrument.offset_frequency(value)) if isinstance(recipe, Instrumental) else value
+
+
+def added_capacitance(recipe: Recipe, value: float) -> float | None:
+    """What the hand adds to the rod, F; None where there is none."""
+    if not isinstance(recipe, Instrumental):
+        return None
+    instrument = recipe.instrument
+    return float(instrument.antenna_capacitance(value)) - instrument.curve.empty_capacitance - instrument.antenna_stray
+
+
+def performed(recipe: Recipe, course: Floats | HandBlock, sample_rate: float) -> Floats:
+    """The sound of a recipe while the value (n,), and with a block the volume, takes its course: (n,), with the
+    voice's pole and opening.
+    """
+    frames = course.distance.size if isinstance(course, HandBlock) else course.size
+    return CrossfadingVoice(recipe.start(sample_rate), sample_rate).render(course, frames)

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from functools import partial
-
-import numpy as np
-
-from models.arrays import Floats
 from models.detector.rectified_sum import curved_detector_lines
 from synth.lessons.draft import Draft
 from synth.lessons.live import Axis, OnAxis, marks
-from synth.lessons.recipes import Mixture, Tone, performed
+from synth.lessons.passage import Passage, rested
+from synth.lessons.recipes import Mixture
 from synth.lessons.setup import LessonSetup
-from synth.lessons.stage import SAMPLE_RATE, Claim, Lesson, absent, decibels, line, rested, times
+from synth.lessons.stage import Claim, Lesson, absent, decibels, line
+from synth.lessons.waves import Tone, Waves
 from synth.lessons.words import said
 
 DIFFERENCE, RATIO, CURVATURE = 330.0, 0.7, 0.5
@@ -25,7 +22,9 @@ WHOLE = (0.05, SECONDS - 0.05)
 def bent(first: Tone, second: Tone, curvature: float = CURVATURE) -> Mixture:
     """Two tones, the second RATIO times as strong, through a detector of that curvature."""
     parts = curved_detector_lines(LOW, LOW + DIFFERENCE, RATIO, curvature)
-    return Mixture(first, second, tuple(part for part in parts if part[2] > 0.0))
+    bend, heard = ("square", "bent") if curvature > 0.0 else ("none", "sum")
+    waves = Waves(first, second, RATIO, bend, heard, curvature)
+    return Mixture(first, second, tuple(part for part in parts if part[2] > 0.0), waves=waves)
 
 
 def pair(curvature: float = CURVATURE) -> Mixture:
@@ -33,10 +32,10 @@ def pair(curvature: float = CURVATURE) -> Mixture:
     return bent(Tone(0.0, 1.0), Tone(DIFFERENCE, 1.0), curvature)
 
 
-def sliding(top: float) -> Floats:
+def sliding(top: float) -> Passage:
     """From LOW to `top` (Hz), by equal steps of pitch in equal times, with a rest at both ends."""
-    share = np.clip((times(HOLD + RISE + END) - HOLD) / RISE, 0.0, 1.0)
-    return performed(pair(), LOW * (top / LOW) ** share, SAMPLE_RATE)
+    instants = (0.0, HOLD, HOLD + RISE, HOLD + RISE + END)
+    return Passage(pair(), instants, (LOW, LOW, top, top), even_pitch=True)
 
 
 def detector_claims(first: float, start: float, end: float) -> tuple[Claim, ...]:
@@ -57,10 +56,10 @@ def lesson(setup: LessonSetup) -> Lesson:
     slid = (*detector_claims(LOW, *begin), line(DIFFERENCE, 0.0, *end), *gone)
     low, middle = detector_claims(LOW, *WHOLE), detector_claims(MIDDLE, *WHOLE)
     stages = (
-        draft.stage("two-tones", plain, partial(rested, pair(0.0), LOW, SECONDS), (1.0, 0.02)),
-        draft.stage("bent", low, partial(rested, pair(), LOW, SECONDS), (1.0, 0.02)),
-        draft.stage("high", middle, partial(rested, pair(), MIDDLE, SECONDS), (1.0, 0.02)),
-        draft.stage("slide", slid, partial(sliding, top), (HOLD + RISE + 1.0, 0.02)),
+        draft.stage("two-tones", plain, rested(pair(0.0), LOW, SECONDS), (1.0, 0.02)),
+        draft.stage("bent", low, rested(pair(), LOW, SECONDS), (1.0, 0.02)),
+        draft.stage("high", middle, rested(pair(), MIDDLE, SECONDS), (1.0, 0.02)),
+        draft.stage("slide", slid, sliding(top), (HOLD + RISE + 1.0, 0.02)),
     )
     second = Axis(said("axes", "second-tone"), "Hz", LOW, 2.0 * LOW, marks=marks(1000, 1200, 1400, 1600, 1800, 2000))
     upwards_marks = marks(1e3, 3e3, 1e4, 3e4, 1e5, top, scale=1e-3)

@@ -10,7 +10,7 @@ from synth.lessons.setup import LessonSetup
 from synth.lessons.stage import Lesson
 from synth.lessons.words import said
 
-LESSONS = ("beats", "slide", "taps", "hand", "locking", "octaves")
+LESSONS = ("path", "beats", "slide", "taps", "hand", "locking", "octaves")
 
 
 def lesson_list() -> dict[str, str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from functools import partial
 
 import numpy as np
 
@@ -11,9 +10,11 @@ from models.detector.memoryless import envelope_harmonics
 from models.detector.rectified_sum import rectified_side_line
 from synth.lessons.draft import Draft
 from synth.lessons.live import Axis, OnAxis
-from synth.lessons.recipes import Mixture, Recipe, Rectified, Tone, filtered_parts
+from synth.lessons.passage import rested
+from synth.lessons.recipes import Mixture, Recipe, Rectified, filtered_parts
 from synth.lessons.setup import LessonSetup
-from synth.lessons.stage import Lesson, absent, beat, decibels, line, rested
+from synth.lessons.stage import Lesson, absent, beat, decibels, line
+from synth.lessons.waves import Tone, Waves
 from synth.lessons.words import said
 
 FACTOR, RATIO, NOTE, SECONDS = 128, 0.7, 523.2511306011972, 6.0  # NOTE: C5, Hz (equal temperament, A4 at 440 Hz)
@@ -27,19 +28,25 @@ def slowed(reference: float) -> tuple[Tone, Tone]:
     return Tone(reference / FACTOR, 0.0), Tone(reference / FACTOR, -1.0 / FACTOR)
 
 
+def waves(reference: float, heard: str, slowed: float = FACTOR) -> Waves:
+    """What is drawn of all taps: the oscillators at their true frequencies; the value is the note, Hz."""
+    return Waves(Tone(reference, 0.0), Tone(reference, -1.0), RATIO, "rectified", heard, slowed=slowed)
+
+
 def summed(reference: float) -> Mixture:
     """Tap 1."""
-    return Mixture(*slowed(reference), ((1, 0, 1.0), (0, 1, RATIO)))
+    return Mixture(*slowed(reference), ((1, 0, 1.0), (0, 1, RATIO)), waves=waves(reference, "sum"))
 
 
 def rectified(reference: float) -> Rectified:
     """Tap 2, without its steady part (no loudspeaker passes that)."""
-    return Rectified(*slowed(reference), RATIO)
+    return Rectified(*slowed(reference), RATIO, waves(reference, "bent"))
 
 
-def filtered(factor: int, gain: float = 1.0) -> Mixture:
+def filtered(reference: float, factor: int, gain: float = 1.0) -> Mixture:
     """Tap 3, `factor` times lower: the mean of the rectified sum over a carrier cycle, without its steady part."""
-    return Mixture(Tone(0.0, 1.0 / factor), Tone(0.0, 0.0), filtered_parts(RATIO), slow_too=False, gain=gain)
+    drawn = waves(reference, "filtered", factor)
+    return Mixture(Tone(0.0, 1.0 / factor), Tone(0.0, 0.0), filtered_parts(RATIO), False, gain, drawn)
 
 
 def lesson(setup: LessonSetup) -> Lesson:
@@ -77,29 +84,29 @@ def lesson(setup: LessonSetup) -> Lesson:
         draft.stage(
             "sum",
             (*both, absent(slow, *WHOLE), swell),
-            partial(rested, summed(reference), NOTE, SECONDS),
+            rested(summed(reference), NOTE, SECONDS),
             (1.0, 0.5),
             BAND,
         ),
         draft.stage(
             "rectified",
             (*both, *bent, swell),
-            partial(rested, rectified(reference), NOTE, SECONDS),
+            rested(rectified(reference), NOTE, SECONDS),
             (1.0, 0.5),
             BAND,
         ),
         draft.stage(
-            "filtered", left, partial(rested, filtered(FACTOR), NOTE, SECONDS), (1.0, 1.0), BAND, BEAT_FLOOR_DB
+            "filtered", left, rested(filtered(reference, FACTOR), NOTE, SECONDS), (1.0, 1.0), BAND, BEAT_FLOOR_DB
         ),
-        draft.stage("true-pitch", note, partial(rested, filtered(1), NOTE, SECONDS), (1.0, 0.01)),
+        draft.stage("true-pitch", note, rested(filtered(reference, 1), NOTE, SECONDS), (1.0, 0.01)),
     )
     notes = ((65.40639, "C2"), (130.8128, "C3"), (261.6256, "C4"), (523.2511, "C5"), (1046.502, "C6"))
     axis = Axis(said("axes", "note"), "Hz", 65.40639, 1046.502, True, notes, decimals=1)
     taps: dict[str, Recipe] = {
         "sum": summed(reference),
         "rectified": rectified(reference),
-        "filtered": filtered(FACTOR, 0.5),
-        "true-pitch": filtered(1),
+        "filtered": filtered(reference, FACTOR, 0.5),
+        "true-pitch": filtered(reference, 1),
     }
     sounds = {key: OnAxis(axis, recipe) for key, recipe in taps.items()}
     return draft.lesson(stages, (draft.page("taps", sounds, (0.5, 22_000.0), 0.5),))

@@ -19,6 +19,14 @@ def texts() -> dict[str, Any]:
     return tomllib.loads(files("synth.lessons").joinpath("texts", f"{LANGUAGE}.toml").read_text(encoding="utf-8"))
 
 
+def table(*keys: str) -> dict[str, str]:
+    """The texts at the end of these keys as they stand, fields and all: for the page, which fills them in itself."""
+    found: Any = texts()
+    for key in keys:
+        found = found[key]
+    return {key: found[key] for key in found}
+
+
 def said(*keys: str, **figures: object) -> str:
     """The text at the end of these keys, with the figures in its fields."""
     found: Any = texts()

@@ -71,11 +71,13 @@ def saved_figure(
     size: tuple[float, float],
     share_x: bool = True,
     width_ratios: tuple[float, ...] = (1.0,),
+    fixed: dict[str, float] | None = None,
 ) -> Iterator[tuple[Figure, list[Axes]]]:
     """Yield a figure of `size` inches with axes above one another, by default with one x axis; save it on leaving.
 
     `width_ratios`: of the columns, where there are several; the axes then come column by column.
-    The file `path` (.png or .svg by its name) appears whole or not at all.
+    The file `path` (.png or .svg by its name) appears whole or not at all. fixed: margins (left, right, top, bottom,
+    hspace, shares of the figure) in place of those computed from the labels, which takes a third of the drawing.
     """
     target = checked_plot_path(path)
     mpl = _plotting_library()
@@ -83,7 +85,9 @@ def saved_figure(
 
     kind = target.suffix.lower()[1:]
     with mpl.rc_context(_STYLE), atomic_path(target, force) as temporary:
-        figure = Figure(figsize=size, layout="constrained")
+        figure = Figure(figsize=size, layout="constrained" if fixed is None else None)
+        if fixed is not None:
+            figure.subplots_adjust(**fixed)
         axes = figure.subplots(
             len(height_ratios),
             len(width_ratios),

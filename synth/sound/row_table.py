@@ -82,6 +82,13 @@ def row_table(instrument: Instrument, sample_rate: float) -> RowTable:
     return _even_table(instrument.detector, sample_rate, instrument.lock_range)
 
 
+def instrument_rows(instrument: Instrument, sample_rate: float) -> Rows:
+    """What `row_table` is made of."""
+    if instrument.amplitude_varies:
+        return _hand_rows(instrument, sample_rate)
+    return _even_rows(instrument.detector, sample_rate, instrument.lock_range)
+
+
 def change_tables(instrument: Instrument, sample_rate: float) -> tuple[RowTable, RowTable]:
     """What the whole of the reference's amplitude, and of the variable oscillator's, would add to the sound of
     `row_table` or `synth.sound.wavetable` if it stayed as small a change as ripple makes, in the same scale.
@@ -99,7 +106,7 @@ def amplitude_changes(rows: Scaled) -> tuple[Complexes, Complexes]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Rows:
+class Rows:
     """Rows to be: their offsets, Hz, what makes them, their highest peak, and what fits them to the band."""
 
     offsets: Floats
@@ -109,10 +116,17 @@ class _Rows:
     sample_rate: float
     lock_range: float
 
+    @property
+    def coefficients(self) -> Complexes:
+        """C_0..C_K of every row, as `RowTable` takes them."""
+        return self._fitting(self.made(1.0, 1.0))
+
     def table(self) -> RowTable:
-        return RowTable(self.offsets, self._fitting(self.made(1.0, 1.0)), self.mirrored)
+        """The table of them."""
+        return RowTable(self.offsets, self.coefficients, self.mirrored)
 
     def changes(self) -> tuple[RowTable, RowTable]:
+        """What a relative change of each amplitude adds."""
         of_reference, of_variable = (
             RowTable(self.offsets, self._fitting(rows), self.mirrored, whole=True)
             for rows in amplitude_changes(self.made)
@@ -143,7 +157,7 @@ def _hand_changes(instrument: Instrument, sample_rate: float) -> tuple[RowTable,
     return _hand_rows(instrument, sample_rate).changes()
 
 
-def _even_rows(detector: Detector, sample_rate: float, lock_range: float) -> _Rows:
+def _even_rows(detector: Detector, sample_rate: float, lock_range: float) -> Rows:
     """Rows of a detector whose amplitudes stay, for any offset; the stronger signal is taken as the reference's."""
     offsets = row_offsets(sample_rate, lock_range)
     stronger, weaker = detector.amplitudes
@@ -157,10 +171,10 @@ def _even_rows(detector: Detector, sample_rate: float, lock_range: float) -> _Ro
         row = now.strength * now.harmonics(MOST_HARMONICS)
         return np.broadcast_to(row, (offsets.size, row.size)).astype(np.complex128)
 
-    return _Rows(offsets, made, at_rest.strength * at_rest.peak, True, sample_rate, lock_range)
+    return Rows(offsets, made, at_rest.strength * at_rest.peak, True, sample_rate, lock_range)
 
 
-def _hand_rows(instrument: Instrument, sample_rate: float) -> _Rows:
+def _hand_rows(instrument: Instrument, sample_rate: float) -> Rows:
     """Rows along the hand's way, each with the amplitudes of the distance at which its offset occurs."""
     distances = np.geomspace(instrument.curve.nearest, instrument.curve.farthest, 4097)
     found = instrument.offset_frequency(distances)
@@ -184,7 +198,7 @@ def _hand_rows(instrument: Instrument, sample_rate: float) -> _Rows:
         return _diode_rows(instrument.detector, strong, weak, offsets, instrument.lock_range, sample_rate)
 
     highest = max(made.strength * made.peak for made in detectors)
-    return _Rows(offsets, made, highest, False, sample_rate, instrument.lock_range)
+    return Rows(offsets, made, highest, False, sample_rate, instrument.lock_range)
 
 
 def note_rows(instrument: Instrument, places: Floats, reference: float = 1.0, variable: float = 1.0) -> Complexes:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from models.detector.memoryless import DETECTORS
+from models.hand.earthing import USUAL_SHOES
 from models.pitch import NAMES, note_name, parse_note
 
 OFF = "off"
@@ -21,6 +22,14 @@ SCALES: dict[str, tuple[int, ...]] = {
     "five-note": (0, 2, 4, 7, 9),
     "whole-tone": (0, 2, 4, 6, 8, 10),
 }
+COMMONS: Mapping[str, float] = {
+    "bonded": math.inf,
+    "1 nF": 1e-9,
+    "100 pF": 100e-12,
+    "20 pF": 20e-12,
+    "none": 0.0,
+}
+"""What may join the circuit's common to earth beside the field, F."""
 LOWEST_DRONE, HIGHEST_DRONE = 36, 84  # note numbers, C2 and C6
 Value = float | str
 
@@ -100,6 +109,8 @@ _HINTS = {
     "temperature": "Coils and capacitors have warmed up by this since zero beat was tuned; transistors stay cool.",
     "jitter": "How much the hand shakes (RMS).",
     "posture": "Open hand or fist: each with its own computed capacitance; the tuning stays.",
+    "shoes": "Shoes and floor: what joins the player to earth beside the field; the tuning stays.",
+    "common": "What joins the circuit's common to earth: a wire, a supply's capacitor, an adapter, nothing.",
     "reference_a": "What the tuner and the note lines call A4.",
     "guide": "Marks the notes of a scale on the stage; the sound is untouched.",
     "guide_root": "First note of the marked scale.",
@@ -127,6 +138,8 @@ CONTROLS: tuple[Control, ...] = (
     _number("temperature", "Warm-up", 0.0, "degC", (-20.0, 40.0), 0.5),
     _number("jitter", "Tremor", 0.0, "mm", (0.0, 3.0), 0.05),
     _choice("posture", "Hand", "open", ("open", "fist")),
+    _number("shoes", "Shoes", USUAL_SHOES, "pF", (0.0, 400e-12), 5e-12),
+    _choice("common", "Common", "bonded", tuple(COMMONS)),
     _number("reference_a", "Reference A", 440.0, "Hz", (400.0, 480.0), 0.5),
     _choice("guide", "Scale", OFF, (OFF, *SCALES)),
     _choice("guide_root", "Key note", "C", NAMES),
@@ -137,11 +150,15 @@ CONTROL_NAMES = tuple(control.name for control in CONTROLS)
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
-    """How things stood when the player tuned zero beat: posture, rise of temperature, K, and the fine tuning."""
+    """How things stood when the player tuned zero beat: posture, rise of temperature, K, fine tuning, shoes, F, and the
+    name of what joins the common to earth.
+    """
 
     posture: str
     rise: float
     pot: float
+    shoes: float
+    common: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,8 +202,19 @@ class Settings:
         changed = {**self.values, name: self.control(name).checked(value)}
         tuning = self.tuning
         if name == "zero_beat":
-            tuning = Tuning(self.text("posture"), self.number("temperature"), self.number("pot"))
+            tuning = self.as_now
         return replace(self, values=changed, tuning=tuning)
+
+    @property
+    def as_now(self) -> Tuning:
+        """How things stand."""
+        return Tuning(
+            self.text("posture"),
+            self.number("temperature"),
+            self.number("pot"),
+            self.number("shoes"),
+            self.text("common"),
+        )
 
     def stepped(self, name: str, steps: int) -> Settings:
         """The same with one control moved by `steps`."""

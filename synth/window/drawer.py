@@ -60,6 +60,7 @@ _SHOWN = {  # by unit: times what, and how
     "degC": (1.0, "{:+.1f} degC"),
     "%": (100.0, "{:+.3f} %"),
     "mm": (1.0, "{:.2f} mm"),
+    "pF": (1e12, "{:.0f} pF"),
     "": (100.0, "{:.1f} %"),
 }
 CAPTION = "Controls"

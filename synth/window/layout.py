@@ -61,7 +61,7 @@ def too_small(size: tuple[int, int], text_scale: float = 1.0) -> bool:
     )
 
 
-CONTROL_ROWS = 13  # as many as the drawer is laid out for; more make the rows lower
+CONTROL_ROWS = 15  # as many as the drawer is laid out for; more make the rows lower
 _LOWEST_ROW = 2.2  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
 _HINT_LINES = 5.4  # small text heights kept for the hint below the rows
@@ -363,9 +363,9 @@ def lay_out_lesson(size: tuple[int, int], text_scale: float = 1.0) -> LessonLayo
     foot = max(px(26), round(1.5 * text.small))
     footer = Box(margin, height - px(10) - foot, inner, foot)
     body_top, body_bottom = header.bottom + px(10), footer.top - px(10)
-    upper = Box(margin, body_top, inner, round(0.47 * (body_bottom - body_top)))
+    upper = Box(margin, body_top, inner, round(0.52 * (body_bottom - body_top)))
     script, plots = upper.columns((0.40, 0.60), gap)
-    oscillogram, spectrum = plots.rows((0.42, 0.58), px(10))
+    oscillogram, spectrum = plots.rows((0.56, 0.44), px(10))
     choices = Box(margin, upper.bottom + px(12), inner, max(px(34), round(1.6 * text.normal)))
     reading = Box(margin, choices.bottom + px(6), inner, max(px(30), round(1.3 * text.large)))
     marks_height = max(px(26), round(1.5 * text.small))

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from synth.lessons.live import LiveChoice, LiveLesson, LiveStage
+from synth.lessons.recipes import difference_of
 from synth.window.box import Box
 from synth.window.keys import next_text_scale, row_of
 from synth.window.state import level_after_step
 
-Action = Literal["mute", "level", "move", "source", "text", "quit"]
+Action = Literal["mute", "level", "move", "source", "text", "slower", "faster", "quit"]
 
-PLACE_STEP, VOLUME_STEP = 0.01, 0.1
+PLACE_STEP, HEIGHT_STEP = 0.01, 0.1
 KEYS = (
-    "N P  next, previous stage",
+    "N P  other stage",
     "← →  W S  hand by keys",
     "↑ ↓  level",
+    ", .  slow motion",
+    "V  waves or sound",
     "M  mute",
     "Ctrl + \N{MINUS SIGN}  text",
     "Q  quit",
@@ -25,7 +29,10 @@ KEYS = (
 
 @dataclass(frozen=True, slots=True)
 class LessonState:
-    """Stage and sound by number; the hand's `place` on the axis, `volume` and listening `level`, all 0 to 1."""
+    """Stage and sound by number; the hand's `place` on the axis, `volume` and listening `level`, all 0 to 1.
+
+    `waves_shown`: whether the waves behind the sound are drawn, or the sound's own.
+    """
 
     lesson: LiveLesson
     level: float
@@ -36,6 +43,7 @@ class LessonState:
     muted: bool = False
     caution_open: bool = False
     text_scale: float = 1.0
+    waves_shown: bool = True
 
     @property
     def stage(self) -> LiveStage:
@@ -53,6 +61,17 @@ class LessonState:
         return float(self.choice.source.axis.value(self.place))
 
     @property
+    def height(self) -> float:
+        """The volume hand, 0 at the pad's lower edge to 1 at its upper: the gain is its square."""
+        return math.sqrt(self.volume)
+
+    @property
+    def beat(self) -> float:
+        """How often the waves behind the sound beat, Hz, without a sign."""
+        waves = self.choice.source.recipe.waves
+        return 0.0 if waves is None else abs(waves.beat(difference_of(self.choice.source.recipe, self.value)))
+
+    @property
     def silenced(self) -> bool:
         """True while nothing may sound."""
         return self.muted or self.caution_open
@@ -66,7 +85,13 @@ class LessonState:
 
 
 def with_pointer(state: LessonState, pointer: tuple[int, int], pad: Box) -> LessonState:
-    """The hand follows the pointer over the pad: across the axis, upwards louder (the gain is the height squared)."""
+    """The hands follow the pointer over the pad: across the axis, upwards louder (the gain is the height squared).
+
+    Beside the pad the pointer is on its way to a button: the hands rest where they were, so that sounds can be
+    compared.
+    """
+    if not pad.holds(pointer):
+        return state
     place = min(max((pointer[0] - pad.left) / (pad.width - 1), 0.0), 1.0)
     height = min(max((pad.bottom - 1 - pointer[1]) / (pad.height - 1), 0.0), 1.0)
     return replace(state, place=place, volume=height**2)
@@ -93,8 +118,12 @@ def on_key(state: LessonState, key: str, ctrl: bool = False) -> tuple[LessonStat
         place = state.place + (PLACE_STEP if key == "right" else -PLACE_STEP)
         return replace(state, place=min(max(place, 0.0), 1.0)), "move"
     if key in ("w", "s"):
-        volume = state.volume + (VOLUME_STEP if key == "w" else -VOLUME_STEP)
-        return replace(state, volume=min(max(volume, 0.0), 1.0)), "move"
+        height = state.height + (HEIGHT_STEP if key == "w" else -HEIGHT_STEP)
+        return replace(state, volume=min(max(height, 0.0), 1.0) ** 2), "move"
+    if key in (",", "."):
+        return state, "slower" if key == "," else "faster"
+    if key == "v":
+        return replace(state, waves_shown=not state.waves_shown), None
     if key == "m":
         return replace(state, muted=not state.muted), "mute"
     if key in ("up", "down"):

@@ -6,13 +6,15 @@ import functools
 import math
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.arrays import Floats
+from models.pitch import nearest_note
 from synth.lessons.live import Axis, LiveChoice
+from synth.lessons.recipes import added_capacitance, difference_of
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import Canvas
@@ -22,22 +24,46 @@ from synth.window.draw_overlay import draw_too_small
 from synth.window.layout import LessonLayout, lay_out_lesson, too_small
 from synth.window.lesson_state import LessonState
 from synth.window.painter import Painter
+from synth.window.picture import LOWEST_NOTE, MINUS
+from synth.window.wave_picture import WavePicture, heard_phase
 
 if TYPE_CHECKING:
     import pygame
 
 
 FAINTEST_LINE_DB = -60.0
+SMALLEST_TEXT = 11  # pixels
+ROWS: Final = {
+    "first": "first wave, {first}",
+    "second": "second, {second}",
+    "sum": "the sum of both",
+    "square": "the sum, bent",
+    "rectified": "its upper half",
+    "product": "the product",
+    "filtered": "filtered: the tone",
+}
+ROW_COLOURS: Final = {
+    "first": palette.SKY,
+    "second": palette.ORANGE,
+    "sum": palette.STRONG_LINE,
+    "square": palette.GREEN,
+    "rectified": palette.GREEN,
+    "product": palette.GREEN,
+    "filtered": palette.PURPLE,
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """What sounds: the newest samples, their rate (Hz), the note the wave is drawn by (Hz), and a fault in words."""
+    """What sounds: the newest samples, their rate (Hz), the note the wave is drawn by (Hz), a fault in words, and
+    the time since the picture before (s).
+    """
 
     samples: NDArray[np.float32] = field(default_factory=lambda: np.zeros(0, np.float32))
     sample_rate: float = 48_000.0
     frequency: float = 0.0
     fault: str = ""
+    passed: float = 0.0
 
     def span(self, wanted: float | None) -> float:
         """The oscillogram's length, s: as wanted, or four periods of the note between 5 and 100 ms."""
@@ -57,6 +83,8 @@ class LessonView:
         self.layout: LessonLayout | None = None
         self.size = (0, 0)
         self.text_scale = 1.0
+        self.waves = WavePicture()
+        self._waved: LiveChoice | None = None
 
     def resize(self, size: tuple[int, int], text_scale: float | None = None) -> None:
         """Lay out anew."""
@@ -81,11 +109,26 @@ class LessonView:
             _caution(canvas)
         else:
             _script(canvas, state, heard.fault)
-            _oscillogram(canvas, state, heard)
+            self._follow(state, heard)
+            (_waves if state.waves_shown else _oscillogram)(canvas, state, heard, self.waves)
             _spectrum(canvas, state, heard)
             _choices(canvas, state)
             _pad(canvas, state)
         canvas.fitted(state.keys, canvas.layout.footer, (canvas.small, 9), palette.QUIET_TEXT)
+
+    def _follow(self, state: LessonState, heard: Heard) -> None:
+        """Let the waves run on; a slow beat that is heard sets the picture's."""
+        choice, waves = state.choice, self.waves
+        drawn = choice.source.recipe.waves
+        if drawn is None:
+            return
+        if choice is not self._waved:
+            self._waved = choice
+            waves.show(choice.source.recipe, state.value)
+        in_time = waves.slow == drawn.slowed and state.volume > 0.0 and not state.silenced
+        beat = state.beat / drawn.slowed
+        phase = heard_phase(heard.samples, heard.sample_rate, beat, drawn.heard == "sum") if in_time else None
+        waves.step(heard.passed, state.value, phase)
 
 
 def _header(canvas: LessonCanvas, state: LessonState) -> None:
@@ -140,7 +183,48 @@ def _panel(canvas: LessonCanvas, box: Box, title: str, note: str) -> Box:
     return Box(inner.left, head.bottom, inner.width, inner.bottom - head.bottom)
 
 
-def _oscillogram(canvas: LessonCanvas, state: LessonState, heard: Heard) -> None:
+def _waves(canvas: LessonCanvas, state: LessonState, heard: Heard, waves: WavePicture) -> None:
+    """The waves behind the sound, one under the other on one time axis; now is at the right."""
+    recipe = state.choice.source.recipe
+    if recipe.waves is None:
+        return
+    speed = f"{_times(waves.slow)} times slower" if waves.slow > 1.0 else "in time with the sound"
+    note = f"{waves.beats} beats   {_time_text(waves.span)} to now   {speed}"
+    room = _panel(canvas, canvas.layout.oscillogram, "The waves", note)
+    one, two = recipe.waves.frequencies(difference_of(recipe, state.value))
+    texts = {name: row.format(first=_hertz(one), second=_hertz(two)) for name, row in ROWS.items()}
+    widest = max(canvas.width_of(f"▶ {text}", SMALLEST_TEXT) for text in texts.values())
+    names = max(canvas.px(150), widest + canvas.px(10))
+    rows = waves.rows(room.width - names)
+    for row, box in zip(rows, room.rows((1.0,) * len(rows), canvas.px(3)), strict=True):
+        label = Box(box.left, box.top, names - canvas.px(8), box.height)
+        canvas.fitted(
+            f"{'▶ ' if row.heard else ''}{texts[row.name]}", label, (canvas.small, SMALLEST_TEXT), palette.TEXT
+        )
+        left, height = box.left + names, box.height - 1
+        low, high = ((box.bottom - 1 - height * values).tolist() for values in (row.low, row.high))
+        colour = ROW_COLOURS[row.name]
+        outline = [(left + at, y) for at, y in enumerate(high)]
+        if max(foot - top for foot, top in zip(low, high, strict=True)) < 1.5:
+            canvas.curve(outline, colour)
+        else:
+            canvas.shape([*outline, *((left + at, y) for at, y in reversed(list(enumerate(low))))], colour)
+
+
+def _times(slow: float) -> str:
+    return f"{slow:.0f}" if slow < 1000.0 else f"{float(f'{slow:.2g}'):,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+def _time_text(span: float) -> str:
+    unit, scale = ("µs", 1e6) if span < 2e-3 else ("ms", 1e3) if span < 2.0 else ("s", 1.0)
+    return f"\N{MINUS SIGN}{span * scale:.3g} {unit}"
+
+
+def _hertz(frequency: float) -> str:
+    return f"{frequency / 1e3:.3f} kHz" if frequency >= 2e4 else f"{frequency:.2f} Hz"
+
+
+def _oscillogram(canvas: LessonCanvas, state: LessonState, heard: Heard, _: WavePicture) -> None:
     span = heard.span(state.stage.span)
     room = _panel(canvas, canvas.layout.oscillogram, "The wave", f"{1000.0 * span:.0f} ms, size as large as fits")
     low, high = live_oscillogram(heard.samples, heard.sample_rate, span, room.width)
@@ -200,23 +284,54 @@ def _choices(canvas: LessonCanvas, state: LessonState) -> None:
 
 
 def _pad(canvas: LessonCanvas, state: LessonState) -> None:
-    """Where the hand is on the axis, and how loud."""
+    """Where both hands are: across on the axis, upwards how loud; and what comes of it."""
     axis, pad = state.choice.source.axis, canvas.layout.pad
-    reading = f"{axis.name}  {axis.text(state.value)}"
-    left, right = canvas.layout.reading.columns((0.6, 0.4), 8)
-    canvas.fitted(reading, left, (canvas.large, 12), palette.YELLOW, bold=True)
-    canvas.fitted(f"volume {100.0 * state.volume:.0f} %", right, (canvas.normal, 11), palette.QUIET_TEXT, "right")
+    place, result, loud = canvas.layout.reading.columns((0.36, 0.46, 0.18), 8)
+    canvas.fitted(f"{axis.name}  {axis.text(state.value)}", place, (canvas.large, 12), palette.YELLOW, bold=True)
+    canvas.fitted(_result(state), result, (canvas.large, 11), palette.TEXT, "centre", bold=True)
+    canvas.fitted(f"volume {100.0 * state.volume:.0f} %", loud, (canvas.normal, 11), palette.QUIET_TEXT, "right")
     canvas.fill(pad, palette.PANEL, canvas.px(6))
     band = state.stage.band
     draw_map(canvas, pad, line_map(state.choice, band), canvas.px(1.2, 1), state.place)
     _draw_marks(canvas, axis)
     across = pad.left + state.place * (pad.width - 1)
-    down = pad.bottom - 1 - math.sqrt(state.volume) * (pad.height - 1)
+    down = pad.bottom - 1 - state.height * (pad.height - 1)
     canvas.dashed((round(across), pad.top), (round(across), pad.bottom - 1), palette.STRONG_LINE, 4)
     draw_map_scale(canvas, pad, band, canvas.small)
+    _hands(canvas, pad, (across, down))
+
+
+def _result(state: LessonState) -> str:
+    """Beats a second, the note, and what the hand adds to the rod."""
+    beat, recipe = state.beat, state.choice.source.recipe
+    parts = [f"{beat:.2f} beats a second" if beat < 100.0 else f"{beat:.1f} beats a second"]
+    bent = recipe.waves is not None and recipe.waves.bend != "none"
+    if bent and beat >= LOWEST_NOTE:
+        note, off = nearest_note(beat)
+        parts.append(f"{note.replace('#', '♯')} {off:+.0f} ct".replace("-", MINUS))
+    added = added_capacitance(recipe, state.value)
+    if added is not None:
+        parts.append(f"+{1e12 * added:.3f} pF")
+    return "   ".join(parts)
+
+
+def _hands(canvas: LessonCanvas, pad: Box, place: tuple[float, float]) -> None:
+    """The pitch hand points along the axis, the volume hand lies at the left; a whole marker stands where they meet."""
+    big = max(11.0, 14.0 * canvas.layout.scale)
+    x = min(max(place[0], pad.left + big + 1), pad.right - big - 2)
+    y = min(max(place[1], pad.top + big + 1), pad.bottom - big - 2)
+    long, thick = canvas.px(46), canvas.px(14)
     with canvas.clipped(pad):
-        canvas.disc((across, down), max(7.0, 9.0 * canvas.layout.scale), palette.YELLOW)
-        canvas.ring((across, down), max(11.0, 14.0 * canvas.layout.scale), palette.YELLOW, 2)
+        canvas.dashed((pad.left + long, round(y)), (round(x), round(y)), palette.EDGE, 4)
+        lowest = pad.bottom - round(2.2 * thick)
+        for box in (
+            Box(pad.left + 2, min(max(round(y) - thick // 2, pad.top), pad.bottom - thick), long, thick),
+            Box(round(place[0]) - long, lowest, long, thick),
+        ):
+            canvas.fill(box, palette.HAND, thick // 2)
+            canvas.frame(box, palette.SKY, 2, thick // 2)
+        canvas.disc((x, y), max(7.0, 9.0 * canvas.layout.scale), palette.YELLOW)
+        canvas.ring((x, y), big, palette.YELLOW, 2)
 
 
 def _draw_marks(canvas: LessonCanvas, axis: Axis) -> None:
@@ -236,7 +351,8 @@ def _draw_marks(canvas: LessonCanvas, axis: Axis) -> None:
 
 PLACES: Final = 161
 FAINTEST_DB: Final = -60.0  # against the strongest line of the place; fainter ones are left out
-FARTHEST: Final = 0.025  # of the pad's height, that a line may move from one place to the next and still be joined
+LOWEST_SHARE: Final = 1e-3  # of the band's lower end: a line that falls to 0 Hz ends there, well outside the pad
+BELOW: Final = -0.2  # height of what does not sound
 CAPTION: Final = "grey: the lines of the spectrum at every place"
 
 
@@ -256,39 +372,66 @@ def band_marks(band: tuple[float, float]) -> tuple[float, ...]:
     return tuple(np.arange(math.ceil(band[0] / step) * step, band[1] + 0.5 * step, step).tolist())
 
 
+class MappedLine(NamedTuple):
+    """One line of a recipe at `PLACES` places from left to right: its heights, 0 to 1 from end to end of the band,
+    below or above where it lies outside; and how strongly it is drawn, 1 for the strongest of the place to 0 at
+    `FAINTEST_DB`.
+    """
+
+    heights: tuple[float, ...]
+    strengths: tuple[float, ...]
+
+
 @functools.lru_cache(maxsize=8)
-def line_map(choice: LiveChoice, band: tuple[float, float]) -> tuple[tuple[float, ...], ...]:
-    """For each of `PLACES` places from left to right the heights of the lines, 0 to 1 from end to end of `band`, Hz."""
+def line_map(choice: LiveChoice, band: tuple[float, float]) -> tuple[MappedLine, ...]:
+    """Every line of a sound in a `band`, Hz. One that is missing at a place lies where it was; where nothing sounds all
+    lie below.
+    """
     source = choice.source
-    columns = []
-    for number in range(PLACES):
-        lines = source.recipe.lines(float(source.axis.value(number / (PLACES - 1))))
-        strongest = max((abs(size) for _, size in lines), default=0.0)
-        least = strongest * 10.0 ** (FAINTEST_DB / 20.0)
-        kept = [at for at, size in lines if size and abs(size) >= least and band[0] <= at <= band[1]]
-        columns.append(tuple(sorted(float(band_place(np.array(at), band)) for at in kept)))
-    return tuple(columns)
+    found = [source.recipe.lines(float(source.axis.value(number / (PLACES - 1)))) for number in range(PLACES)]
+    heights = np.full((max(map(len, found), default=0), PLACES), BELOW)
+    strengths = np.zeros_like(heights)
+    for number, lines in enumerate(found):
+        strongest = max((abs(size) for _, size in lines), default=1.0)
+        if lines and number:
+            heights[len(lines) :, number] = heights[len(lines) :, number - 1]
+        for line, (at, size) in enumerate(lines):
+            heights[line, number] = float(band_place(np.array(max(at, LOWEST_SHARE * band[0])), band))
+            level = 20.0 * math.log10(max(abs(size) / strongest, 1e-9))
+            strengths[line, number] = max(1.0 - level / FAINTEST_DB, 0.0)
+        if not lines and number:
+            strengths[:, number] = strengths[:, number - 1]  # a line dives out of the pad where it locks
+    return tuple(MappedLine(*map(tuple, pair)) for pair in zip(heights.tolist(), strengths.tolist(), strict=True))
 
 
-def draw_map(painter: Painter, pad: Box, columns: tuple[tuple[float, ...], ...], thickness: int, place: float) -> None:
-    """The lines as curves over the pad, and rings where those of the hand's own `place` are."""
+def draw_map(painter: Painter, pad: Box, lines: tuple[MappedLine, ...], thickness: int, place: float) -> None:
+    """The lines as curves over the pad, paler where they are fainter, and rings at the hand's own `place`."""
 
-    def point(across: float, height: float) -> tuple[float, float]:
-        return pad.left + across * (pad.width - 1), pad.bottom - 1 - height * (pad.height - 1)
+    def point(number: int, height: float) -> tuple[float, float]:
+        return pad.left + number / (PLACES - 1) * (pad.width - 1), pad.bottom - 1 - height * (pad.height - 1)
 
+    here = place * (PLACES - 1)
     with painter.clipped(pad):
-        for number, (here, there) in enumerate(pairwise(columns)):
-            for height in there:
-                before = _nearest(here, height)
-                if before is not None and abs(before - height) <= FARTHEST and _nearest(there, before) == height:
-                    ends = point(number / (PLACES - 1), before), point((number + 1) / (PLACES - 1), height)
-                    painter.curve(ends, palette.LINE, thickness)
-        for height in columns[round(place * (PLACES - 1))]:
-            painter.ring(point(place, height), 2.0 + 2.0 * thickness, palette.YELLOW, 2)
+        for line in lines:
+            for number, (one, two) in enumerate(pairwise(line.heights)):
+                strength = min(line.strengths[number : number + 2])
+                if strength > 0.0 and min(one, two) <= 1.0 and max(one, two) >= 0.0:
+                    ends = point(number, one), point(number + 1, two)
+                    painter.curve(ends, _paler(palette.LINE, strength), thickness)
+        for line in lines:
+            height, strength = (float(np.interp(here, np.arange(PLACES), values)) for values in line)
+            if 0.0 <= height <= 1.0 and strength > 0.0:
+                across = pad.left + place * (pad.width - 1)
+                row = pad.bottom - 1 - height * (pad.height - 1)
+                painter.ring((across, row), 2.0 + 2.0 * thickness, palette.YELLOW, 2)
 
 
-def _nearest(heights: tuple[float, ...], height: float) -> float | None:
-    return min(heights, key=lambda one: abs(one - height), default=None)
+def _paler(colour: palette.Colour, strength: float) -> palette.Colour:
+    """A colour drawn towards the pad's ground."""
+    red, green, blue = (
+        round(ground + strength * (full - ground)) for ground, full in zip(palette.PANEL, colour, strict=True)
+    )
+    return red, green, blue
 
 
 def draw_map_scale(painter: Painter, pad: Box, band: tuple[float, float], size: int) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from synth.live.contract import LessonSound
 
 FRAME_TIME = 1.0 / 30.0  # s
+LONGEST_FRAME = 0.1  # s: what a picture that comes late counts at most
+SLOWING_STEP = 1.25
 FIRST_LEVEL = 0.5  # lesson sounds peak at -14 dB of full scale: at -20 dB with this
 
 
@@ -30,6 +33,7 @@ class LessonWindow:
         self.view = LessonView()
         self.closing = False
         self.frames = 0
+        self._drawn = time.monotonic()
         speaker.mute(self.state.silenced)
         speaker.set_level(self.state.level)
         speaker.change(self.state.choice.source)
@@ -57,7 +61,9 @@ class LessonWindow:
         meters = self._speaker.meters()
         samples = self._speaker.recent(RECENT)
         fault = self._speaker.device_error or ""
-        self.view.draw(surface, self.state, Heard(samples, meters.sample_rate, abs(meters.frequency), fault))
+        now = time.monotonic()
+        passed, self._drawn = min(now - self._drawn, LONGEST_FRAME), now
+        self.view.draw(surface, self.state, Heard(samples, meters.sample_rate, abs(meters.frequency), fault, passed))
         self.frames += 1
 
     def _act(self, state: LessonState, action: Action | None, moment: float | None = None) -> None:
@@ -71,6 +77,8 @@ class LessonWindow:
             self._speaker.set_level(state.level)
         elif action == "source":
             self._speaker.change(state.choice.source)
+        elif action in ("slower", "faster"):
+            self.view.waves.slow_by(SLOWING_STEP if action == "slower" else 1.0 / SLOWING_STEP)
         elif action == "move":
             self._speaker.move(state.place, state.volume, moment)
         if answered:

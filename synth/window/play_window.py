@@ -13,7 +13,6 @@ from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
 from synth.window.keys import row_of
-from synth.window.note_lines import drawn_notes
 from synth.window.picture import Picture, picture_now
 from synth.window.pointer_events import PointerEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
@@ -206,7 +205,7 @@ def field_picture(session: Session) -> FieldPicture:
         ring = design.volume_antenna
         volume = ring_volume(tuned.volume) if ring is None else ring_volume(tuned.volume, ring.tube_diameter)
     return FieldPicture(
-        drawn_notes(tuned.field),
+        tuned.field.notes(),
         tuned.field.zero_beat_distance,
         tuned.field.locked_span,
         design.antenna.diameter,

@@ -17,8 +17,8 @@ from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import detector_of
 from synth.errors import DesignError
-from synth.window.controls import Settings, Tuning
-from synth.window.tunable import Tunable
+from synth.window.controls import COMMONS, Settings, Tuning
+from synth.window.tunable import Earthed, Tunable, common_name
 
 BEYOND_TRIMMER = "zero beat there lies beyond the reference's trimmer: as if its fixed capacitor were changed too"
 
@@ -54,7 +54,8 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
     Raises ValueError where the settings cannot be built: a trimmer at its end, a part beyond what the models take.
     """
     base = offer.instrument
-    now = Tuning(settings.text("posture"), settings.number("temperature"), settings.number("pot"))
+    now = settings.as_now
+    earthed = _earthed(offer, now)
     instrument = _conditioned(offer, now)
     reference, notices = _reference_frequency(offer, settings, now)
     coupling = settings.number("coupling")  # as the design has it: its own, to the last digit
@@ -70,10 +71,10 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
     return Tuned(
         instrument=instrument,
         field=pitch_field(instrument, reference_a=settings.number("reference_a")),
-        volume=offer.volume,
+        volume=earthed.volume,
         disabled=offer.faults,
         notices=notices,
-        both=offer.both.get(now.posture),
+        both=earthed.both.get(now.posture),
     )
 
 
@@ -91,9 +92,10 @@ def slope_text(tuned: Tuned, distance: float) -> str:
 def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
     """The instrument with the posture's curve and its variable oscillator at the rise of temperature."""
     base = offer.instrument
-    if state.posture not in offer.curves:
+    curves = _earthed(offer, state).curves
+    if state.posture not in curves:
         raise DesignError(f"posture {state.posture}: {offer.faults.get('posture', 'no curve')}")
-    curve = offer.curves[state.posture]
+    curve = curves[state.posture]
     if offer.laws and state.posture not in offer.laws:
         raise DesignError(offer.faults["posture"])
     at_rest = replace(base, curve=curve, variable_law=offer.laws.get(state.posture))
@@ -116,6 +118,16 @@ def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
     coil = {"inductance": part["branch_inductance"], "self_capacitance": part["branch_self_capacitance"]}
     branch = replace(base.branch, **coil)
     return replace(at_rest, variable_tank=warm, branch=branch, antenna_stray=stray)
+
+
+def _earthed(offer: Tunable, state: Tuning) -> Earthed:
+    """The curves with the player and the common joined to earth as in `state`."""
+    as_designed = Earthed(offer.curves, offer.volume, offer.both)
+    shoes = offer.shoes if "shoes" in offer.faults else state.shoes
+    if offer.earthed is None or (shoes == offer.shoes and state.common == common_name(offer.common)):
+        return as_designed
+    common = offer.common if state.common == common_name(offer.common) else COMMONS[state.common]
+    return offer.earthed(shoes, common)
 
 
 def _parts(offer: Tunable, rise: float) -> dict[str, float]:
@@ -146,7 +158,14 @@ def _reference_frequency(offer: Tunable, settings: Settings, now: Tuning) -> tup
     tuning = settings.tuning
     notices: tuple[str, ...] = ()
     if tuning is None:
-        start = Tuning(offer.posture, 0.0, float(settings.control("pot").default))
+        start = replace(
+            now,
+            posture=offer.posture,
+            rise=0.0,
+            pot=float(settings.control("pot").default),
+            shoes=offer.shoes,
+            common=common_name(offer.common),
+        )
         tuned = offer.instrument.reference_frequency
     else:
         start = tuning

@@ -15,8 +15,9 @@ lands beside its frequency by what its losses change.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
@@ -25,16 +26,18 @@ from models.builds.drift import DriftLaw
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
+from models.hand.earthing import COMMON, USUAL_SHOES
 from models.instrument import Instrument
 from models.tank import Tank
 from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.analysis.drift import drift_law
-from synth.build.notices import explained
+from synth.build.notices import COMMON_NO_CONDUCTOR, explained
 from synth.build.workbench import OpenedDesign, open_loaded
+from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError
-from synth.window.controls import CONTROLS, Control, Settings
+from synth.window.controls import COMMONS, CONTROLS, Control, Settings
 
 POT_POINTS = 21
 NO_TRIMMER = "the reference has no trimmer"
@@ -53,11 +56,21 @@ class PotCurve:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Earthed:
+    """What follows from other shoes or another tie of the common, by posture: see `Tunable`."""
+
+    curves: Mapping[str, CapacitanceCurve]
+    volume: VolumeAntenna | None
+    both: Mapping[str, BothHands]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Tunable:
     """A design, its instrument, and what it can be changed by. `faults`: name of a control to why it is not there.
 
     curves, both (empty without a volume antenna): by posture; laws: of a solved circuit, by posture; reference: the
-    tank with its trimmer set.
+    tank with its trimmer set. shoes, common: F, what joins player and common to earth beside the field; earthed: what
+    other such ties give, by the matrices of the field.
     """
 
     design: Design
@@ -73,6 +86,9 @@ class Tunable:
     drift: DriftLaw | None = None
     pot: PotCurve | None = None
     faults: Mapping[str, str] = field(default_factory=dict)
+    shoes: float = USUAL_SHOES
+    common: float = math.inf
+    earthed: Callable[[float, float], Earthed] | None = None
 
 
 def tunable(workpiece: OpenedDesign) -> Tunable:
@@ -92,6 +108,14 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         drift = drift_law(workpiece, 1.0, np.empty(0))
     except (DesignError, ValueError) as error:
         faults["temperature"] = str(error)
+    shoes, earthed = USUAL_SHOES, None
+    if workpiece.given is None:
+        shoes = workpiece.earthing.shoes(workpiece.hand_field.body_share)
+        earthed = partial(_earthed, workpiece)
+    if earthed is None or shoes == math.inf:
+        faults["shoes"] = "the player is bonded to earth, or the curves are not from a scene"
+    if earthed is None or COMMON not in workpiece.hand_field.names:
+        faults["common"] = COMMON_NO_CONDUCTOR
     reference = workpiece.reference_tank
     pot = _pot_curve(workpiece, faults)
     if pot is None and reference.trimmer_maximum <= reference.trimmer_minimum:
@@ -110,6 +134,21 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         drift=drift,
         pot=pot,
         faults=faults,
+        shoes=shoes,
+        common=workpiece.earthing.common_to_earth,
+        earthed=earthed,
+    )
+
+
+def _earthed(workpiece: OpenedDesign, shoes: float, common: float) -> Earthed:
+    """The curves of a design with other ties to earth, F; the volume oscillator stays tuned as it is."""
+    other, volume = workpiece.with_earthing(shoes, common), workpiece.volume
+    ring = other.ring_hands
+    if volume is None or ring is None:
+        return Earthed(other.curves, volume, {})
+    volume = replace(volume, curve=ring.curve)
+    return Earthed(
+        other.curves, volume, {posture: BothHands(hand, ring, volume) for posture, hand in other.hands.items()}
     )
 
 
@@ -155,6 +194,11 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
             "high": max(16000.0, instrument.tone_low_pass),
         },
         "posture": {"default": offer.posture},
+        "shoes": {
+            "default": USUAL_SHOES if offer.shoes == math.inf else offer.shoes,
+            "high": max(400e-12, 0.0 if offer.shoes == math.inf else offer.shoes),
+        },
+        "common": {"default": common_name(offer.common), "choices": (*COMMONS, *_other_common(offer.common))},
         "reference_a": {
             "default": offer.reference_a,
             "low": min(400.0, offer.reference_a),
@@ -171,6 +215,16 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
             "hint": "The reference's bias pot: shifts its transistor's current and junction, and so its frequency.",
         }
     return tuple(replace(control, **own.get(control.name, {})) for control in CONTROLS)  # type: ignore[arg-type]
+
+
+def common_name(capacitance: float) -> str:
+    """What the control calls a tie of the common, F."""
+    names = [name for name, value in COMMONS.items() if value == capacitance]
+    return names[0] if names else format_quantity(capacitance, "F")
+
+
+def _other_common(capacitance: float) -> tuple[str, ...]:
+    return () if capacitance in COMMONS.values() else (common_name(capacitance),)
 
 
 def first_settings(offer: Tunable) -> Settings:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +16,12 @@ from small_instrument import RING_CURVE, ROD
 
 from synth.analysis.field_figures import field_figures
 from synth.build.workbench import OpenedDesign, assemble
-from synth.designs.design_file import Design, read_design
+from synth.designs.circuit_templates import CIRCUITS
+from synth.designs.design_file import Design, design_text, read_design
+from synth.designs.part_rows import KINDS, kind_of
 from synth.designs.schema import Key, write_value
 from synth.designs.sections import KEYS, SECTIONS
-from synth.designs.template import template_text
+from synth.designs.template import circuit_template_text, template_text
 from synth.errors import DesignError
 from synth.report.field import FIELD
 from synth.sound.voice import Voice
@@ -125,12 +128,38 @@ def _circuit(changes: list[tuple[Key, Any]]) -> None:
 
 
 test_lossless_designs_few, test_lossless_designs = wild.quick_and_slow(
-    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 20, 500
+    _lossless, st.tuples(st.sampled_from(BASES), _changes(PLAIN, 6)), 6, 120
+)
+DRAWN = [circuit_template_text(name) for name, circuit in CIRCUITS.items() if circuit.rows]
+
+
+def _drawn(chosen: tuple[str, list[tuple[int, int, float]]]) -> None:
+    """A drawn circuit with some values of its rows multiplied, each kept in its domain."""
+    text, changes = chosen
+    design = read_design(text)
+    assert design.circuit is not None
+    rows = [(name, dict(values)) for name, values in design.circuit.parts or ()]
+    for place, which, power in changes:
+        name, values = rows[place % len(rows)]
+        if next(iter(values)) not in KINDS:
+            continue
+        kind = kind_of((name, tuple(values.items())))
+        keys = [key for key in (kind.value, *kind.keys.values()) if isinstance(values.get(key.name), float)]
+        if keys:
+            key = keys[which % len(keys)]
+            values[key.name] = min(max(values[key.name] * 10.0**power, key.low), key.high)
+    parts = tuple((name, tuple(values.items())) for name, values in rows)
+    _use(design_text(replace(design, circuit=replace(design.circuit, parts=parts))))
+
+
+_ROWS = st.lists(st.tuples(st.integers(0, 40), st.integers(0, 6), st.floats(-3.0, 3.0)), min_size=1, max_size=4)
+test_drawn_circuits_few, test_drawn_circuits = wild.quick_and_slow(
+    _drawn, st.tuples(st.sampled_from(DRAWN), _ROWS), 2, 60
 )
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()
 ]
-test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, _changes(PARTS, 4), 3, 350)
+test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, _changes(PARTS, 4), 3, 25)
 
 
 @pytest.mark.parametrize(

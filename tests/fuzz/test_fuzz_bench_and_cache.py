@@ -85,8 +85,8 @@ def _cache(content: bytes) -> None:
         assert [path.name for path in folder.iterdir()] == [f"{KEY}.json"]
 
 
-test_readings_few, test_readings = wild.quick_and_slow(_readings, wild.damaged(READINGS), 60, 2500)
-test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 20, 1000)
+test_readings_few, test_readings = wild.quick_and_slow(_readings, wild.damaged(READINGS), 60, 600)
+test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 8, 250)
 
 
 def test_readings_are_bounded_in_rows(tmp_path):

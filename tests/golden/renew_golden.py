@@ -13,7 +13,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from tests.golden.golden_cases import CASES, FIGURES, SEARCHES, SOUNDS, differences, figures_of, sound_of
+from tests.golden.golden_cases import CASES, FIGURES, ROOT, SEARCHES, SOUNDS, differences, figures_of, sound_of
 
 
 def renew(compare: bool, only: list[str]) -> int:
@@ -28,7 +28,7 @@ def renew(compare: bool, only: list[str]) -> int:
             found = make(arguments, Path(folder))
             path = FIGURES / f"{name}.json"
             if not compare:
-                path.write_text(json.dumps(found, indent=1) + "\n")
+                path.write_text(json.dumps(found, indent=1).replace(f"{ROOT}/", "") + "\n")  # wherever the clone lies
                 print(f"{name}: written, {time.perf_counter() - start:.1f} s")
                 continue
             golden = json.loads(path.read_text())

@@ -18,7 +18,12 @@ RELATIVE = 1e-6
 SAMPLE = 1e-4
 
 
-@pytest.mark.parametrize("name", CASES)
+SLOW = ("oscillator-heron-reference", "oscillator-heron-variable")  # as those of willow, with default parts
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] if name in SLOW else []) for name in CASES]
+)
 def test_figures_stay(name, tmp_path):
     golden = json.loads((FIGURES / f"{name}.json").read_text())
     assert differences(figures_of(CASES[name], tmp_path), golden, RELATIVE, of_column=True) == []

@@ -1,4 +1,8 @@
-"""A clean home, a copy of the source tree, and fresh virtual environments made with pip's usual cache."""
+"""A clean home, a copy of the source tree, and fresh virtual environments made with pip's usual cache.
+
+The libraries are installed once for each Python: the README's commands do it in the copy of the source tree. Other
+environments of that Python are given what lies there, as hard links, so that what one takes away the others keep.
+"""
 
 from __future__ import annotations
 
@@ -48,7 +52,27 @@ class Place:
     def make_environment(self, name: str, python: str | Path = sys.executable) -> Path:
         """A fresh virtual environment in a folder of this name; returns its folder of programs."""
         self.run(python, "-m", "venv", self.folder / name)
-        return self.folder / name / ("Scripts" if os.name == "nt" else "bin")
+        return programs_of(self.folder / name)
+
+    def make_environment_like(self, other: Path, name: str) -> Path:
+        """The same with all packages of the environment `other`, and the pip in it, but without Beatfield."""
+        self.run(sys.executable, "-m", "venv", "--without-pip", self.folder / name)
+        programs = programs_of(self.folder / name)
+        there, here = (packages_in(environment, self) for environment in (other, self.folder / name))
+        left_out = shutil.ignore_patterns("*beatfield*")
+        shutil.copytree(there, here, copy_function=os.link, ignore=left_out, dirs_exist_ok=True)
+        return programs
+
+
+def programs_of(environment: Path) -> Path:
+    """The folder of programs of a virtual environment."""
+    return environment / ("Scripts" if os.name == "nt" else "bin")
+
+
+def packages_in(environment: Path, place: Place) -> Path:
+    """The folder of packages of a virtual environment, as its own Python tells it."""
+    ask = "import sysconfig; print(sysconfig.get_path('purelib'))"
+    return Path(place.run(programs_of(environment) / "python", "-c", ask).strip())
 
 
 @pytest.fixture(scope="session")
@@ -92,6 +116,22 @@ def source(tmp_path_factory) -> Path:
 
     shutil.copytree(ROOT, folder, ignore=left_out)
     return folder
+
+
+@pytest.fixture(scope="session")
+def readme_blocks() -> list[str]:
+    """The README's shell blocks, in order."""
+    return re.findall(r"^```sh\n(.*?)^```", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE | re.DOTALL)
+
+
+@pytest.fixture(scope="session")
+def cloned(source, new_place, readme_blocks) -> Place:
+    """The README's first command, done in the copy of the source tree: all libraries, installed from nothing."""
+    place = new_place("clone")
+    command = readme_blocks[0].strip()
+    assert command == "python3 demos/set_up.py"
+    place.run(sys.executable, *command.split()[1:], cwd=source)
+    return place
 
 
 @pytest.fixture(scope="session")

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 import sys
 import tarfile
+import tomllib
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -21,11 +23,6 @@ ctypes.util.find_library = lambda name: None if name == "portaudio" else _found(
 """
 
 
-def readme_blocks() -> list[str]:
-    """The README's shell blocks, in order."""
-    return re.findall(r"^```sh\n(.*?)^```", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE | re.DOTALL)
-
-
 def packages_of(folder: Path) -> set[str]:
     """Every module and data file of the packages under `folder`, as relative names in an install."""
     places = {"models": "models", "synth": "synth", "demos": "synth/demos"}
@@ -39,36 +36,47 @@ def packages_of(folder: Path) -> set[str]:
 
 @pytest.fixture(scope="module")
 def archives(source: Path, new_place: Any) -> Path:
-    """The sdist, and the wheel built from it, by the standard front end."""
+    """The sdist, and the wheel built from it, by the standard front end, with what pyproject.toml asks for."""
     place = new_place("build")
     programs = place.make_environment("tools")
-    place.run(programs / "python", "-m", "pip", "install", "--quiet", "build")
-    place.run(programs / "python", "-m", "build", "--outdir", place.folder / "dist", source)
+    needed = tomllib.loads((source / "pyproject.toml").read_text("utf-8"))["build-system"]["requires"]
+    place.run(programs / "python", "-m", "pip", "install", "--quiet", "build", *needed)
+    place.run(programs / "python", "-m", "build", "--no-isolation", "--outdir", place.folder / "dist", source)
     return place.folder / "dist"
 
 
 @pytest.fixture(scope="module")
-def installed(archives: Path, new_place: Any) -> tuple[Any, Path]:
-    """A fresh environment with the wheel in it, far from the sources."""
-    place = new_place("wheel")
-    programs = place.make_environment("environment")
+def new_install(archives: Path, source: Path, cloned: Any, new_place: Any) -> Callable[[str], tuple[Any, Path]]:
+    """Make an environment with the wheel in it, far from the sources, and the demo's files in `here`.
+
+    pip may fetch nothing: what the wheel asks for must be among what the README's first command has installed.
+    """
     (wheel,) = archives.glob("*.whl")
-    place.run(programs / "python", "-m", "pip", "install", "--quiet", wheel)
+
+    def make(name: str) -> tuple[Any, Path]:
+        place = new_place(name)
+        programs = place.make_environment_like(source / ".venv", "environment")
+        place.run(programs / "python", "-m", "pip", "install", "--quiet", "--no-index", wheel)
+        return place, programs
+
+    return make
+
+
+@pytest.fixture(scope="module")
+def installed(new_install: Any) -> tuple[Any, Path]:
+    """An environment with the wheel in it, and the demo's files in `here`; nothing is taken away from it."""
+    place, programs = new_install("wheel")
     place.run(programs / "beatfield", "demo", "here")
     assert {file.name for file in (place.folder / "here").iterdir()} == DEMO_FILES
     return place, programs
 
 
-def test_the_first_command_of_the_readme_sets_up_and_renders_the_demo(source, new_place):
-    place = new_place("clone")
-    command = readme_blocks()[0].strip()
-    assert command == "python3 demos/set_up.py"
-    place.run(sys.executable, *command.split()[1:], cwd=source)
+def test_the_commands_of_the_readme_set_up_render_the_demo_and_run_the_tests(source, cloned, readme_blocks):
     assert {file.name for file in (source / "beatfield-demo").iterdir()} == DEMO_FILES
     # the second one, which .ci/run runs in full, here with a single file of tests
-    command = readme_blocks()[1].strip()
+    command = readme_blocks[1].strip()
     assert command == "python3 demos/set_up.py --tests"
-    told = place.run(sys.executable, *command.split()[1:], "-q", "tests/models/test_pitch.py", cwd=source)
+    told = cloned.run(sys.executable, *command.split()[1:], "-q", "tests/models/test_pitch.py", cwd=source)
     assert " passed" in told
 
 
@@ -107,21 +115,20 @@ def test_without_portaudio_everything_else_works_and_the_message_says_what_to_in
     place.run(programs / "beatfield", "field", "here/demo.toml", PYTHONPATH=str(hidden))
 
 
-def test_the_sdist_installs_and_works(archives, installed):
-    place, programs = installed
+def test_the_sdist_installs_and_works(archives, new_install):
+    place, programs = new_install("sdist")
     (sdist,) = archives.glob("*.tar.gz")
     pip = (programs / "python", "-m", "pip")
     place.run(*pip, "uninstall", "--quiet", "--yes", "beatfield")
     place.run(*pip, "install", "--quiet", "--no-deps", sdist)
-    assert "zero beat" in place.run(programs / "beatfield", "field", "here/demo.toml")
+    assert "zero beat" in place.run(programs / "beatfield", "field", "heron")
 
 
-def test_without_matplotlib_reports_work_and_a_plot_says_what_to_install(installed):
-    """The last of this environment: it takes the library away."""
-    place, programs = installed
+def test_without_matplotlib_reports_work_and_a_plot_says_what_to_install(new_install):
+    place, programs = new_install("plain")
     place.run(programs / "python", "-m", "pip", "uninstall", "--quiet", "--yes", "matplotlib")
-    assert "zero beat" in place.run(programs / "beatfield", "field", "here/demo.toml")
-    told = place.run(programs / "beatfield", "field", "here/demo.toml", "--plot", "field.png", code=1)
+    assert "zero beat" in place.run(programs / "beatfield", "field", "heron")
+    told = place.run(programs / "beatfield", "field", "heron", "--plot", "field.png", code=1)
     assert "pip install matplotlib" in told
     assert not (place.folder / "field.png").exists()
 

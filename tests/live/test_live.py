@@ -24,10 +24,10 @@ RATE = 48000
 SIZE = (1280, 720)
 DESIGN = Path(__file__).resolve().parents[2] / "demos" / "meadow.toml"
 WANTED_HZ = (110.0, 220.0, 440.0, 880.0)
-HOLD = 2.0  # s on each note
+HOLD = 1.2  # s on each note
 SETTLE = 0.4  # s for the hand to arrive in the recording
-PLAYED = 12.0  # s of sound that must be without a gap
-LATENCIES = ("low", "low", "40 ms")
+PLAYED = 8.0  # s of sound that must be without a gap
+LATENCIES = ("low", "40 ms")
 HOLE = 12  # samples of exact zero in a row: no sound of this run stays at zero for a quarter of that
 
 
@@ -100,7 +100,7 @@ def performance(stage: Any) -> Performance:
     """The run: caution answered, four notes, a glide, a recording, mute, quit.
 
     A virtual or shared machine may stop every program for longer than the low-latency buffer of some 10 ms lasts: a run
-    with a gap is repeated, the third time with a longer buffer, and said so; the tests judge the last run.
+    with a gap is repeated, the second time with a longer buffer, and said so; the tests judge the last run.
     """
     for number, latency in enumerate(LATENCIES):
         performance = play_and_record(stage, stage.folder / f"run{number}", latency)
@@ -225,7 +225,7 @@ def test_the_volume_follows_the_height_of_the_pointer(performance: Performance) 
         assert 20.0 * np.log10(peak / (reference * held.gain)) == pytest.approx(0.0, abs=0.5)
 
 
-def test_no_block_was_lost_in_twenty_seconds(performance: Performance) -> None:
+def test_no_block_was_lost(performance: Performance) -> None:
     first, last = performance.sounding
     assert (last - first) / RATE > PLAYED - 1.0
     assert underruns(performance) == 0
@@ -251,7 +251,7 @@ def test_the_picture_shows_the_hand_under_the_pointer(performance: Performance) 
     assert performance.picture is not None
     picture = pygame.image.load(str(performance.picture))
     pixels = pygame.surfarray.array3d(picture)
-    assert len(np.unique(pixels.reshape(-1, 3), axis=0)) > 50
+    assert len(np.unique(pixels @ (1 << 16, 1 << 8, 1))) > 50
     window = np.argwhere((pixels == palette.GROUND).all(axis=2)).min(axis=0)  # its left upper corner on the screen
     x, y = window + performance.pointer
     under = pixels[x - 4 : x + 5, y - 4 : y + 5].reshape(-1, 3)

@@ -182,7 +182,7 @@ def test_nothing_is_drawn_outside_the_parts(run: Run, size: tuple[int, int]) -> 
         outside[box.left : box.right, box.top : box.bottom] = False
         seen = picture[box.left : box.right, box.top : box.bottom].reshape(-1, 3)
         if name not in ("sides", "flags", "notice"):  # empty with one design, nothing switched on, nothing to say
-            assert len(np.unique(seen, axis=0)) > 1, name
+            assert (seen != seen[0]).any(), name
     strange = outside & (picture != palette.GROUND).any(axis=2)
     assert strange.sum() == 0, np.argwhere(strange)[:5]
 
@@ -260,6 +260,7 @@ def test_a_card_that_vanishes_is_told_in_the_window_and_its_key_brings_the_sound
     with opened(stage, "soundless") as here:
 
         def shown(name: str) -> Any:
+            time.sleep(0.25)  # a picture of the screen costs more than the window itself
             return picture_of(stage, here.window, here.folder / name)
 
         stage.wait_for(streams, "the stream")

@@ -83,7 +83,9 @@ def sampled(nodes: Nodes) -> np.ndarray:
         ([(0.0, 40.0), (0.7, -30.0), (1.4, 3.0), (2.2, 0.51)], 0.5),  # through zero beat, then just outside lock
         ([(0.0, 0.0), (0.5, 4.99), (1.0, 5.01), (2.0, 60.0)], 5.0),  # locked, to the edge, away
         ([(0.0, -800.0), (0.2, 800.0), (0.4, 20.0), (1.0, 20.0)], 20.0),  # 8 kHz per second, then on the edge itself
-        ([(0.0, 1500.0), (0.25, -1000.0), (0.3, 300.0), (1.0, 190.0)], 200.0),  # strong pulling, sliding into lock
+        pytest.param(  # strong pulling, sliding into lock
+            [(0.0, 1500.0), (0.25, -1000.0), (0.3, 300.0), (1.0, 190.0)], 200.0, marks=pytest.mark.slow
+        ),
     ],
 )
 def test_phase_along_a_moving_hand(nodes: Nodes, lock: float) -> None:
@@ -91,6 +93,7 @@ def test_phase_along_a_moving_hand(nodes: Nodes, lock: float) -> None:
     assert np.abs(phases - tight_solution(nodes, lock, 0.3)).max() < 1e-7
 
 
+@pytest.mark.slow
 def test_phase_of_the_fastest_sweep_there_is_to_hear() -> None:
     nodes = [(0.0, 0.0), (0.05, 20_000.0), (0.1, 0.0)]
     assert np.abs(advance_phase(0.3, sampled(nodes), 150.0, STEP) - tight_solution(nodes, 150.0, 0.3)).max() < 5e-7

@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose
 
 from models.tank import (
     Tank,
+    capacitance_shift,
     frequency_slope,
     required_capacitance,
     resonant_frequency,
@@ -37,6 +38,15 @@ def test_slope_is_the_derivative() -> None:
     step = 1e-15
     difference = resonant_frequency(1e-3, 500e-12 + step) - resonant_frequency(1e-3, 500e-12 - step)
     assert_allclose(frequency_slope(1e-3, 500e-12), difference / (2.0 * step), rtol=1e-6)
+
+
+def test_capacitance_from_the_shift_of_frequency() -> None:
+    before, after = resonant_frequency(1e-3, 500e-12), resonant_frequency(1e-3, np.array([500.1e-12, 520e-12, 499e-12]))
+    assert_allclose(capacitance_shift(500e-12, before, after), [0.1e-12, 20e-12, -1e-12], rtol=1e-9, atol=0)
+    # 2 C df / f: a hertz at 300 kHz and 500 pF is 3.33 fF
+    assert_allclose(capacitance_shift(500e-12, 300e3, 300e3 - 1.0), 3.33e-15, rtol=2e-3, atol=0)
+    with pytest.raises(ValueError, match="after"):
+        capacitance_shift(500e-12, 300e3, 0.0)
 
 
 @given(st.floats(0.0, 1.0))

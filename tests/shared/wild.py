@@ -1,7 +1,7 @@
 """Wild input and what every reader owes it, for the tests in tests/fuzz.
 
-A property is run twice: on a few cases with the quick tests, on thousands with the slow ones. The cases are the same
-each time unless BEATFIELD_FUZZ=random is set.
+A property is run twice: on a few cases with the quick tests, on hundreds with the slow ones. The cases are the same
+each time unless BEATFIELD_FUZZ=random is set, which draws others, and four times as many of the slow ones.
 """
 
 from __future__ import annotations
@@ -117,7 +117,9 @@ def _edited(content: bytes, edits: list[tuple[str, int, bytes]]) -> bytes:
 def quick_and_slow(
     check: Callable[[Any], None], inputs: st.SearchStrategy[Any], quick: int, slow: int
 ) -> tuple[Callable[[], None], Callable[[], None]]:
-    """Two tests of `check` on `inputs`: one of `quick` cases, one of `slow` cases marked slow."""
+    """Two tests of `check` on `inputs`: one of `quick` cases, one of `slow` cases marked slow (drawn at random, of four
+    times as many)."""
+    random = os.environ.get("BEATFIELD_FUZZ") == "random"
 
     def test(cases: int) -> Callable[[], None]:
         def bounded(value: Any) -> None:
@@ -130,13 +132,13 @@ def quick_and_slow(
             max_examples=cases,
             deadline=timedelta(seconds=20 * LONGEST),
             database=None,
-            derandomize=os.environ.get("BEATFIELD_FUZZ") != "random",
+            derandomize=not random,
             suppress_health_check=list(HealthCheck),
         )
         made: Callable[[], None] = chosen(given(inputs)(bounded))
         return made
 
-    return test(quick), pytest.mark.slow(test(slow))
+    return test(quick), pytest.mark.slow(test(4 * slow if random else slow))
 
 
 class HangError(BaseException):

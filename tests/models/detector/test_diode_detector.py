@@ -52,7 +52,9 @@ def test_scales_with_the_thermal_voltage() -> None:
     assert_allclose(static_output(double, 2.0 * envelope), 2.0 * static_output(PLAIN, envelope), rtol=1e-12, atol=0)
 
 
-@pytest.mark.parametrize("source", [0.0, 300.0, 23.5e3, 1e6])
+@pytest.mark.parametrize(
+    "source", [0.0, pytest.param(300.0, marks=pytest.mark.slow), 23.5e3, pytest.param(1e6, marks=pytest.mark.slow)]
+)
 def test_rises_with_the_envelope_and_balances(source: float) -> None:
     load = replace(PLAIN, source_resistance=source)
     envelope = np.geomspace(0.05, 8.0, 60)
@@ -126,7 +128,7 @@ def settled_mean(load: DiodeLoad, amplitude: float, frequency: float) -> float:
 
 @pytest.mark.parametrize(
     ("amplitude", "capacitance", "error"),
-    [(0.1, 10e-9, 1e-5), (1.0, 10e-9, 1e-5), (1.0, 1e-9, 5e-4), (4.0, 1e-9, 2e-3)],
+    [(0.1, 10e-9, 1e-5), (1.0, 10e-9, 1e-5), (1.0, 1e-9, 5e-4), pytest.param(4.0, 1e-9, 2e-3, marks=pytest.mark.slow)],
 )
 def test_against_the_radio_cycle_in_time(amplitude: float, capacitance: float, error: float) -> None:
     """170 kHz; `error` relative, larger where the ripple is: in n V_T some 0.006, 0.2, 2 and 8 from peak to peak."""

@@ -31,6 +31,7 @@ def integrated(load, envelope, times, start):
     return found.y[0]
 
 
+@pytest.mark.slow
 def test_block_against_a_stiff_solver():
     """A beat with a jump in its rate, from an empty capacitor: within 2e-4 V at 192 kHz."""
     rate = 192000

@@ -184,8 +184,8 @@ def test_capsule_between_its_inner_and_outer_bodies():
     "make",
     [
         lambda **k: mesh.rod(1.0, 0.001, **k),
-        lambda **k: mesh.box((1.0, 0.05, 0.01), **k),
-        lambda **k: mesh.capsule((0, 0, 0), (1, 1, 1), 0.01, **k),
+        pytest.param(lambda **k: mesh.box((1.0, 0.05, 0.01), **k), marks=pytest.mark.slow),
+        pytest.param(lambda **k: mesh.capsule((0, 0, 0), (1, 1, 1), 0.01, **k), marks=pytest.mark.slow),
     ],
     ids=["thin rod", "flat bar", "thin capsule"],
 )

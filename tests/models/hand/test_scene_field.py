@@ -9,6 +9,7 @@ from models.electrostatics.mesh import box
 from models.hand.earthing import Earthing
 from models.hand.field_solution import ring_alone, still_field, without_player
 from models.hand.hand_field import hand_field
+from models.hand.meshes import antenna_mesh, wall_mesh
 from models.hand.scene import (
     BOARD_HEIGHT,
     Bystander,
@@ -135,6 +136,20 @@ def test_without_the_floor_everything_has_less(boxed):
     free = solve(Scene(cabinet=Cabinet(), room=Room(earth_plane=False)))
     assert (np.diag(free.places["open"][1, 0]) < np.diag(boxed.places["open"][1, 0])).all()
     assert free.body_share < boxed.body_share
+
+
+def test_a_wall_acts_as_the_image_of_the_rod_in_it():
+    """Method of images: before an endless earthed plane the rod has C11 - C12 of itself and its mirror image.
+
+    The wall of 4 m by 2.5 m, 0.5 m behind the middle of the rod, far from any floor, has 1.5 % less than that.
+    """
+    rod = antenna_mesh(Scene(RodAntenna(base_height=4.0)), COARSE)
+    alone = capacitance_matrix([rod])[0, 0]
+    image = (rod * (-1.0, 1.0, 1.0) - (1.0, 0.0, 0.0))[:, ::-1]
+    mutual = capacitance_matrix([rod, image])
+    wall = wall_mesh(Wall(0.5, clearance=4.225 - 1.25), COARSE)
+    found = capacitance_matrix([rod, wall])[0, 0]
+    assert_allclose(found - alone, mutual[0, 0] - mutual[0, 1] - alone, rtol=0.03, atol=0)
 
 
 def test_a_wall_takes_from_the_hand_and_a_bystander_and_an_arm_add_little(boxed):

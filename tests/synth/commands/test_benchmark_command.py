@@ -17,6 +17,7 @@ from synth.comparisons import (
     fem_blocks,
     field,
     growth,
+    listening,
     oscillator,
     suite,
     voice,
@@ -123,6 +124,27 @@ def test_adjoint_and_differences_agree(monkeypatch):
     assert row["off"] < 1e-5
     assert row["ratio"] == pytest.approx(40.0)
     assert all(goal.met for goal in section.goals)
+
+
+def test_listening_tells_every_way_and_meets_its_goals(monkeypatch):
+    monkeypatch.setattr(listening, "QUICK_NOTES", 2)
+    section = listening.listening_section(True)
+    rows = section.document()["rows"]
+    assert {row["sound"] for row in rows} == set(listening.SOUNDS)
+    assert {listening.OWN, listening.PEAK} <= {row["way"] for row in rows}
+    assert all(goal.met for goal in section.goals)
+    # the peak of one spectrum is no match for vibrato: the comparison can tell ways apart
+    worst = {row["way"]: row["rest"] for row in rows if row["sound"] == "with vibrato"}
+    assert worst[listening.PEAK] > 5.0 > worst[listening.OWN]
+
+
+def test_listening_goes_without_the_library(monkeypatch):
+    monkeypatch.setattr(listening, "QUICK_NOTES", 1)
+    monkeypatch.setattr(listening, "SOUNDS", {"clean": listening.SOUNDS["clean"]})
+    monkeypatch.setitem(sys.modules, "parselmouth", None)
+    section = listening.listening_section(True)
+    assert [row["way"] for row in section.document()["rows"]] == [listening.OWN, listening.PEAK]
+    assert "praat-parselmouth" in section.notes[-1]
 
 
 def test_builds_by_the_adjoint_are_those_solved(monkeypatch, opened):

@@ -88,6 +88,7 @@ def test_everything_at_once_says_the_same(small, capsys):
     assert "exists already" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_a_tapped_design_is_written_and_plays(demos, tmp_path):
     """A chain at a tap of the coil: the design file says so, and opened by itself it has the field that was told."""
     wishes = small_wishes(Place(2, "high", 0.5))
@@ -104,6 +105,7 @@ def test_a_tapped_design_is_written_and_plays(demos, tmp_path):
     assert piece.instrument.reference_frequency == pytest.approx(told.carrier, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_a_circuit_is_judged_by_its_own_law(demos):
     """Beside the lossless figure stands that of the solved circuit, which is the written design's own."""
     wishes = small_wishes(Place(2, "high"))
@@ -152,6 +154,7 @@ def test_values_are_preferred_ones(report):
         assert np.isclose(value / 10.0 ** np.floor(np.log10(value)), published, rtol=1e-9).any(), value
 
 
+@pytest.mark.slow
 def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
     """The next best place is taken where the best cannot be assembled, and it is said."""
     tried = []
@@ -164,7 +167,7 @@ def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
 
     monkeypatch.setattr("synth.analysis.linearise.open_loaded", picky)
     wishes = small_wishes(Place(1, "low"), Place(2, "low"))
-    outcome = improve(open_design(demos / "meadow.toml"), wishes, "robust", lambda share: None)
+    outcome = improve(open_design(demos / "meadow.toml"), wishes, "nominal", lambda share: None)
     assert len(tried) == 2
     assert outcome.after.design == tried[1]
     assert "does not swing" in outcome.refused[0]
@@ -239,6 +242,7 @@ def test_reference_takes_two_capacitors_where_its_trimmer_is_too_small_for_one(d
     assert reference_text(single.capacitance, "E24") == ""
 
 
+@pytest.mark.slow
 def test_interrupted_search_leaves_what_it_found(small, capsys, monkeypatch):
     monkeypatch.setattr("synth.analysis.linearise.EFFORT", small_effort(Place(2, "low"), Place(1, "low")))
     buy = plan.buyable

@@ -108,7 +108,7 @@ def test_goals_are_counted_from_the_builds(report):
     assert report.goals_met == all(goal.met is not False for goal in report.goals)
 
 
-@pytest.mark.parametrize("ending", ["png", "svg"])
+@pytest.mark.parametrize("ending", [pytest.param("png", marks=pytest.mark.slow), "svg"])
 def test_plot_is_written(report, tmp_path, ending):
     target = tmp_path / f"builds.{ending}"
     save_tolerance_plot(report, target, force=False)
@@ -156,6 +156,7 @@ def test_goals_out_of_order_are_refused(changes, place):
         replace(template_design(), goals=GoalsSection(**changes))
 
 
+@pytest.mark.slow
 def test_a_circuit_solved_anew_agrees_with_the_first_order(demos, opened):
     """Brute force: the oscillator solved again with one part 3 % off, against the law around the nominal circuit."""
     design = load_design(demos / "willow.toml")
@@ -229,6 +230,8 @@ def test_command_writes_and_ends_with_the_goals(design_path, tmp_path, capsys, m
     assert len(target.read_text().splitlines()) == 501
     assert code == (0 if all(goal["met"] is not False for goal in document["goals"]) else EXIT_GOAL_MISSED)
     text = design_path.read_text().replace('zero_beat = "90 %"', 'zero_beat = "100 %"')
+    assert 'trimmer_maximum = "85 pF"' in text  # of the reference: with less not every build can be tuned
+    text = text.replace('trimmer_maximum = "85 pF"', 'trimmer_maximum = "70 pF"')
     design_path.write_text(text + '\n[temperature]\ncoil = "30 ppm/K"\n', encoding="utf-8")
     assert main(["tolerance", str(design_path), "--builds", "500"]) == EXIT_GOAL_MISSED
     assert "100.00 % asked for: MISSED" in capsys.readouterr().out

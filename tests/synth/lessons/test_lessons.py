@@ -67,6 +67,8 @@ def check_claim(claim, sound, rate, found):
     piece = sound[round(claim.start * rate) : round(claim.end * rate)]
     if claim.kind == "silent":
         assert np.abs(piece).max() < 1e-3 * np.abs(sound).max()
+    elif claim.kind == "softer":
+        assert 20 * np.log10(np.abs(piece).max() / np.abs(sound).max()) == pytest.approx(claim.level_db, abs=0.2)
     elif claim.kind == "beat":
         count = scipy.fft.next_fast_len(2 * piece.size)
         swell = np.abs(hilbert(piece - piece.mean(), count)[: piece.size]) ** 2
@@ -136,9 +138,18 @@ def test_json_says_what_the_text_says(reports):
         text = " ".join(report.text().split())
         assert (document["schema"], document["name"]) == ("beatfield.lesson/1", name)
         for stage, entry in zip(report.lesson.stages, document["stages"], strict=True):
-            assert " ".join(entry["text"].split()) in text
+            for key in ("question", "answer", "text"):
+                assert " ".join(entry[key].split()) in text
             for claim, row in zip(stage.claims, entry["claims"], strict=True):
                 assert f"{claim.text} (measured {row['measured_db']:z.1f} dB)" in text
+
+
+def test_experiments_stand_in_text_and_json(reports):
+    document, text = reports["path"].document(), " ".join(reports["path"].text().split())
+    assert len(document["experiments"]) == 3
+    for found in document["experiments"]:
+        for words in (found["title"], found["bring"], *found["steps"], found["expected"], found["caution"]):
+            assert " ".join(words.split()) in text
 
 
 def test_json_of_list_and_lesson(reports, capsys, monkeypatch):

@@ -12,9 +12,10 @@ from scipy.signal.windows import kaiser
 from models.pulling import pulled_beat
 from synth.hands.hand_path import HandBlock
 from synth.lessons.live import Axis, OnAxis
-from synth.lessons.recipes import PEAK, Instrumental, Mixture, Pulled, Tone
+from synth.lessons.recipes import PEAK, Instrumental, Mixture, Pulled
 from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, live_lesson
+from synth.lessons.waves import Tone
 from synth.sound.voice import CrossfadingVoice
 
 RATE = 48_000
@@ -83,8 +84,8 @@ def test_lines_are_where_the_recipe_says(lessons, place):
         reference = max(at(bins, size, f) for f, _ in wanted)
         for frequency, amplitude in wanted:
             measured = at(bins, size, frequency) / reference
-            if amplitude / strongest > 1e-2:
-                assert 20 * math.log10(measured) == pytest.approx(20 * math.log10(amplitude / strongest), abs=0.3), (
+            if amplitude / strongest > 1e-2:  # between two bins the window shows up to some 0.3 dB less
+                assert 20 * math.log10(measured) == pytest.approx(20 * math.log10(amplitude / strongest), abs=0.35), (
                     name,
                     frequency,
                 )

@@ -4,14 +4,21 @@ from __future__ import annotations
 
 from string import Formatter
 
+import numpy as np
 import pytest
+from small_instrument import RING_CURVE, ROD
 
+from synth.build.workbench import assemble
+from synth.designs.design_file import load_design
+from synth.designs.template import template_design
 from synth.lessons import words
 from synth.lessons.draft import Draft
 from synth.lessons.lesson_plot import save_stage_plot
-from synth.lessons.lesson_report import lesson_report
+from synth.lessons.lesson_report import LessonReport, lesson_report
 from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, build_lesson, lesson_list, live_lesson
+from synth.pages.design_page import design_page
+from synth.pages.lesson_page import lesson_page
 
 
 class Watched(dict):
@@ -45,7 +52,7 @@ def setup():
     return open_setup()
 
 
-def test_every_text_is_used(setup, tmp_path, monkeypatch):
+def test_every_text_is_used(setup, demos, tmp_path, monkeypatch):
     read: set[tuple[str, ...]] = set()
     watched = Watched(words.texts(), (), read)
     monkeypatch.setattr(words, "texts", lambda: watched)
@@ -54,10 +61,20 @@ def test_every_text_is_used(setup, tmp_path, monkeypatch):
         assert live_lesson(name, setup).stages
     report = lesson_report(build_lesson("beats", setup))
     assert report.text()
+    way = build_lesson("path", setup)
+    levels = tuple(tuple(0.0 for _ in stage.claims) for stage in way.stages)
+    unheard = LessonReport(way, (), levels, tuple(1.0 for _ in way.stages))
+    assert lesson_page(unheard, setup)
+    assert unheard.text()
+    assert all(claim.text for claim in way.stages[7].claims)
+    assert design_page(assemble(template_design(), ROD, RING_CURVE))
+    assert design_page(assemble(load_design(demos / "puddle.toml"), ROD))
     assert {claim.kind for claim in report.lesson.stages[1].claims} == {"line", "absent", "beat"}
     assert all(claim.text for claim in build_lesson("locking", setup).stages[1].claims)
     assert all(claim.text for claim in build_lesson("taps", setup).stages[0].claims)
     save_stage_plot(report.lesson.stages[1], report.sounds[1], tmp_path / "a.png", False)
+    sliding = next(stage for stage in way.stages if stage.slides)
+    save_stage_plot(sliding, np.sin(np.arange(20_000.0)), tmp_path / "b.png", False)
     assert {path for path, _ in paths(words.texts())} == read
 
 
@@ -81,8 +98,10 @@ def test_every_figure_is_named_and_every_field_has_one(setup, monkeypatch):
 def test_stages_and_pages_stand_in_the_file_in_their_order(setup, name):
     lesson, texts = build_lesson(name, setup), words.texts()[name]
     assert [stage.slug for stage in lesson.stages] == list(texts["stages"])
-    assert [page.slug for page in lesson.pages] == list(texts["pages"])
-    for page in lesson.pages:
+    own = [page for page in lesson.pages if page.slug in texts.get("pages", {})]
+    assert [page.slug for page in own] == list(texts.get("pages", {}))
+    assert (own == list(lesson.pages)) == (name != "path")  # the path borrows them
+    for page in own:
         assert [choice.name for choice in page.choices] == [
             sound["name"] for sound in texts["pages"][page.slug]["sounds"].values()
         ]

@@ -140,6 +140,7 @@ def test_volts_follow_the_divider(circuit: SheetFigures, willow: OpenedDesign) -
     assert circuit.supply_current_a == pytest.approx(2.0 * volts["supply current"], rel=0.01)
 
 
+@pytest.mark.slow
 def test_a_part_turned_as_told_gives_the_reading(willow: OpenedDesign, circuit: SheetFigures) -> None:
     """Brute force: the design with the coil that explains 1 % low, solved again from its file."""
     design = willow.design

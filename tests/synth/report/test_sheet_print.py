@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from browser import FLAGS
 from small_instrument import RING_CURVE, ROD
 
 from synth.analysis.sheet_figures import SheetFigures, sheet_figures
@@ -25,17 +26,6 @@ from synth.report.sheet_markup import reading
 from synth.report.sheet_page import sheet_page
 
 TOOLS = {"chromium": "chromium", "pdftotext": "poppler-utils", "pdfinfo": "poppler-utils", "pdftoppm": "poppler-utils"}
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-pdf-header-footer",
-)
 POINT = 25.4 / 72.0  # mm
 SIZES = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; 8.5 by 11 inches
 TOP, SIDE, BOTTOM = 13.0, 14.0, 15.0  # mm of margin
@@ -80,7 +70,13 @@ def printed(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str], Pr
         folder = tmp_path_factory.mktemp("print")
         source, target = folder / "sheet.html", folder / "sheet.pdf"
         source.write_text(page, encoding="utf-8")
-        command = ["chromium", *FLAGS, f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={target}"]
+        command = [
+            "chromium",
+            *FLAGS,
+            "--no-pdf-header-footer",
+            f"--user-data-dir={folder / 'profile'}",
+            f"--print-to-pdf={target}",
+        ]
         subprocess.run([*command, source.as_uri()], check=True, timeout=120.0, capture_output=True)
         text = subprocess.run(["pdftotext", "-layout", str(target), "-"], check=True, capture_output=True).stdout
         facts = subprocess.run(["pdfinfo", str(target)], check=True, capture_output=True, text=True).stdout
@@ -151,7 +147,7 @@ def assert_centimetres_are_true(sheet: Print) -> None:
     pytest.fail("the ruler's first row was not found")
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("paper", ["A4", pytest.param("Letter", marks=pytest.mark.slow)])
 def test_the_sheet_on_paper(printed: Callable[[str, str], Print], lantern: SheetFigures, paper: str) -> None:
     sheet = printed(sheet_page(lantern, paper), paper)
     assert sheet.size == pytest.approx(SIZES[paper], abs=0.2)
@@ -182,6 +178,7 @@ def test_the_sheet_on_paper(printed: Callable[[str, str], Print], lantern: Sheet
     assert_centimetres_are_true(sheet)
 
 
+@pytest.mark.slow
 def test_a_circuit_s_sheet_with_a_long_ruler_pushed_down(
     printed: Callable[[str, str], Print], willow: SheetFigures
 ) -> None:
@@ -198,6 +195,7 @@ def test_a_circuit_s_sheet_with_a_long_ruler_pushed_down(
     assert_nothing_is_cut(sheet)
 
 
+@pytest.mark.slow
 def test_a_hostile_name_on_paper(printed: Callable[[str, str], Print], lantern: SheetFigures) -> None:
     """Markup in a name is printed as it stands, a long one is broken, and the ruler stays true."""
     name = "<script>document.body.remove()</script>" + "W" * 41
@@ -238,7 +236,7 @@ def cut_rows(sheet: Print) -> list[str]:
     return [row for row, found in places.items() if len(set(found)) > 1]
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("paper", ["A4", pytest.param("Letter", marks=pytest.mark.slow)])
 def test_no_row_is_cut_however_the_pages_end(
     printed: Callable[[str, str], Print], willow: SheetFigures, paper: str
 ) -> None:

@@ -90,8 +90,14 @@ def worst_spur_db(samples, bin_):
     return 20.0 * math.log10(amplitudes[distance > 5].max() / amplitudes.max())
 
 
-@pytest.mark.parametrize("lock_range", [0.0, 20.0])
-@pytest.mark.parametrize("kind", DETECTORS)
+@pytest.mark.parametrize(
+    ("kind", "lock_range"),
+    [
+        pytest.param(kind, lock, marks=[pytest.mark.slow] if kind == "diode" else [])
+        for kind in DETECTORS
+        for lock in (0.0, 20.0)
+    ],
+)
 def test_no_spurs_with_a_law(kind, lock_range):
     made = lawful(replace(DIODE, kind=kind), lock_range=lock_range, tone_low_pass=1e6)
     far = float(made.variable_frequency(0.2))
@@ -102,7 +108,7 @@ def test_no_spurs_with_a_law(kind, lock_range):
         assert worst_spur_db(voice.render(0.2, RATE), beat) < -100.0
 
 
-@pytest.mark.parametrize("kind", ["diode", "product"])
+@pytest.mark.parametrize("kind", [pytest.param("diode", marks=pytest.mark.slow), "product"])
 def test_blocks_and_changes_with_a_law(kind):
     first, second = lawful(replace(DIODE, kind=kind)), lawful(replace(DIODE, kind=kind), lock_range=15.0)
     hand = 0.35 + 0.3 * np.cos(40.0 * np.arange(4000) / RATE)

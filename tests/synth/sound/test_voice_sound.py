@@ -62,7 +62,7 @@ def test_spurs_are_below_100_db(detector, lock_range):
         assert worst_spur_db(samples, beat) < -100.0, beat
 
 
-@pytest.mark.parametrize("rate", [44100, 96000, 192000])
+@pytest.mark.parametrize("rate", [44100, 96000, pytest.param(192000, marks=pytest.mark.slow)])
 def test_spurs_at_other_rates(rate):
     for detector in DETECTORS[2:]:
         for bin_ in (211, 1999):

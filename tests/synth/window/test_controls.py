@@ -97,7 +97,7 @@ def test_a_new_zero_beat_remembers_how_things_stood() -> None:
     warm = Settings().with_value("posture", "fist").with_value("temperature", 5.0)
     assert warm.tuning is None
     tuned = warm.with_value("zero_beat", 0.4)
-    assert tuned.tuning == Tuning("fist", 5.0, 0.0)
+    assert tuned.tuning == Tuning("fist", 5.0, 0.0, 100e-12, "bonded")
     assert tuned.with_value("temperature", 10.0).tuning == tuned.tuning
     assert tuned.without("zero_beat").tuning is None
     assert tuned.reset() == Settings()

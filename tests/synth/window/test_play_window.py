@@ -268,7 +268,9 @@ STATES = {
 }
 
 
-@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize(
+    "size", [pytest.param(size, marks=[pytest.mark.slow] if size[0] > 1300 else []) for size in SIZES], ids=str
+)
 def test_every_text_fits_and_none_overlaps_another(size: tuple[int, int]) -> None:
     window = Box(0, 0, *size)
     for (name, view, _, instrument), (situation, state) in itertools.product(views(), STATES.items()):

@@ -76,13 +76,12 @@ def test_beyond_its_trimmer_the_player_is_told(offers: dict[str, Tunable]) -> No
 def test_posture_shifts_the_beat_by_what_both_curves_say(
     name: str, offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
 ) -> None:
-    design, instrument = pieces[name].design, pieces[name].instrument
-    curves = pieces[name].curves
+    instrument, curves = pieces[name].instrument, pieces[name].curves
     open_hand, fist = (retuned(offers[name], settings_of(offers[name], posture=at)) for at in ("open", "fist"))
     shift = fist.instrument.offset_frequency(PLACES) - open_hand.instrument.offset_frequency(PLACES)
     expected = []
     for posture in ("open", "fist"):
-        total = curves[posture].capacitance(PLACES) + design.antenna.stray
+        total = curves[posture].capacitance(PLACES) + pieces[name].wired.antenna.stray
         tank, branch = instrument.variable_tank, instrument.branch
         if branch.direct:
             expected.append(resonant_frequency(tank.inductance, tank.total_capacitance + total))
@@ -137,9 +136,11 @@ def test_sensitivity_keeps_the_carrier_and_scales_shifts(name: str, ratio: float
     changed = with_sensitivity(offer, ratio)
     before, after = offer.instrument, changed.instrument
     assert after.variable_tank.inductance / before.variable_tank.inductance == pytest.approx(ratio**0.5, rel=1e-12)
-    assert after.reference_frequency == pytest.approx(before.reference_frequency, rel=1e-12)
+    # a chain of chokes is taken at the reference's frequency before tuning, which is not quite the same
+    chained = offer.design.branch is not None and offer.design.branch.chokes > 1.0
+    assert after.reference_frequency == pytest.approx(before.reference_frequency, rel=2e-5 if chained else 1e-12)
     assert offer.zero_beat is not None
-    assert after.variable_frequency(offer.zero_beat) == pytest.approx(before.variable_frequency(offer.zero_beat))
+    assert after.variable_frequency(offer.zero_beat) == pytest.approx(after.reference_frequency)
     slopes = after.offset_slope(0.3) / before.offset_slope(0.3)
     if before.branch.direct:  # straight on the tank: df/dC = -f / (2 C), with C the whole capacitance
         assert slopes == pytest.approx(ratio**0.5, rel=2e-3)

@@ -35,6 +35,7 @@ from synth.window.state import WindowState, with_pointer
 from synth.window.view import View
 
 LISTED = [(900, 560), (1024, 640), (1280, 720), (1000, 1000), (2560, 700), (1920, 1080), (2560, 1440)]
+QUICK = LISTED[:3]
 TEXT_SCALES = (0.8, 1.0, 1.3, 1.6)
 STATUS = (
     "hand to sound 24 ms",
@@ -67,6 +68,7 @@ RING_VOLUME = ring_volume(RING)
 ENDS = (0.01, 0.8)  # m
 INSTRUMENTS = {lock: make_instrument(0.5, lock_range=lock) for lock in (0.0, 25.0)}
 FIELDS = {lock: pitch_field(instrument) for lock, instrument in INSTRUMENTS.items()}
+NOTES = {lock: field.notes() for lock, field in FIELDS.items()}
 SOUND = 0.2 * np.sin(0.05 * np.arange(9000))
 BEFORE = Picture(
     readouts(INSTRUMENTS[0.0], 0.2, 442.0),
@@ -97,7 +99,7 @@ def drawn(
     instrument, field = INSTRUMENTS[lock], FIELDS[lock]
     ends = instrument.curve.nearest, instrument.curve.farthest
     title = "A design with a longer name"
-    notes, zero_beat, span = field.notes(), field.zero_beat_distance, field.locked_span
+    notes, zero_beat, span = NOTES[lock], field.zero_beat_distance, field.locked_span
     view = View(FieldPicture(notes, zero_beat, span, 0.01, ends, volume=axis, title=title))
     surface = pygame.Surface(size)
     view.resize(size, state.text_scale, state.mirrored)
@@ -121,8 +123,7 @@ def check_texts(size: tuple[int, int], texts: tuple[DrawnText, ...]) -> None:
 PAGES = {"playing": {}, "help": {"help_open": True}, "caution": {"caution_open": True}, "drawer": {"drawer_open": True}}
 
 
-@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(
+ANYTHING = given(
     size=st.tuples(st.integers(SMALLEST[0], 2560), st.integers(SMALLEST[1], 1440)),
     text_scale=st.floats(0.8, 1.6),
     mirrored=st.booleans(),
@@ -135,7 +136,9 @@ PAGES = {"playing": {}, "help": {"help_open": True}, "caution": {"caution_open":
     page=st.sampled_from(sorted(PAGES)),
     selected=st.sampled_from(CONTROL_NAMES),
 )
-def test_every_text_is_whole_in_its_room_and_none_overlaps_another(
+
+
+def _every_text_is_whole_in_its_room_and_none_overlaps_another(
     size: tuple[int, int],
     text_scale: float,
     mirrored: bool,
@@ -163,7 +166,21 @@ def test_every_text_is_whole_in_its_room_and_none_overlaps_another(
     check_texts(size, view.texts)
 
 
-@pytest.mark.parametrize("size", LISTED, ids=str)
+def examples(count: int) -> settings:
+    return settings(max_examples=count, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+test_every_text_is_whole_in_its_room_and_none_overlaps_another = examples(15)(
+    ANYTHING(_every_text_is_whole_in_its_room_and_none_overlaps_another)
+)
+test_every_text_is_whole_in_many_windows = pytest.mark.slow(
+    examples(60)(ANYTHING(_every_text_is_whole_in_its_room_and_none_overlaps_another))
+)
+
+
+@pytest.mark.parametrize(
+    "size", [pytest.param(size, marks=[] if size in QUICK else [pytest.mark.slow]) for size in LISTED], ids=str
+)
 def test_the_usual_sizes_hold_every_page_at_every_text_size(size: tuple[int, int]) -> None:
     for text_scale, (page, opened) in itertools.product(TEXT_SCALES, PAGES.items()):
         if too_small(size, text_scale):
@@ -228,7 +245,14 @@ def colour_of(number: int) -> tuple[int, int, int]:
 
 
 @pytest.mark.parametrize("page", sorted(PAGES))
-@pytest.mark.parametrize(("size", "text_scale"), [((1280, 720), 1.0), ((1024, 640), 0.8), ((1920, 1080), 1.6)])
+@pytest.mark.parametrize(
+    ("size", "text_scale"),
+    [
+        pytest.param((1280, 720), 1.0, marks=pytest.mark.slow),
+        ((1024, 640), 0.8),
+        pytest.param((1920, 1080), 1.6, marks=pytest.mark.slow),
+    ],
+)
 def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: float, page: str) -> None:
     """WCAG 2.1, success criterion 1.4.3 (AA): at least 4.5:1, measured on the pixels around every text."""
     for posture in POSTURES:
@@ -375,8 +399,8 @@ def test_names_stand_only_at_drawn_lines(size: tuple[int, int], text_scale: floa
     assert view.scale is not None
     assert view.layout is not None
     scale, numbers = view.scale, colour_numbers(surface)
-    names = {shown_name(line.name): line for line in FIELDS[0.0].notes()}
-    kept = drawn_lines(FIELDS[0.0].notes(), scale.x_of, max(5.0, 6.0 * view.layout.scale))
+    names = {shown_name(line.name): line for line in NOTES[0.0]}
+    kept = drawn_lines(NOTES[0.0], scale.x_of, max(5.0, 6.0 * view.layout.scale))
     labels = [text for text in view.texts if text.shown in names and contains(view.layout.note_band, text.place)]
     assert len(labels) > 5
     for label in labels:
@@ -394,11 +418,11 @@ def test_octaves_that_draw_only_their_c_have_no_other_name() -> None:
     view, _ = drawn((900, 560), STATE, replace(BEFORE, guide=frozenset(), drone=None))
     assert view.scale is not None
     assert view.layout is not None
-    kept = {line.number for line in drawn_lines(FIELDS[0.0].notes(), view.scale.x_of, 5.0)}
+    kept = {line.number for line in drawn_lines(NOTES[0.0], view.scale.x_of, 5.0)}
     bare = [number for number in range(128) if number % 12 and number not in kept]
     assert bare
     named = {text.shown for text in view.texts if contains(view.layout.note_band, text.place)}
-    assert not named & {shown_name(line.name) for line in FIELDS[0.0].notes() if line.number in bare}
+    assert not named & {shown_name(line.name) for line in NOTES[0.0] if line.number in bare}
 
 
 def test_the_way_back_to_sound_stands_first_and_no_notice_hides_it() -> None:
@@ -419,7 +443,7 @@ def test_the_inset_shows_the_whole_plan_beside_the_notes(mirrored: bool) -> None
         assert view.scale is not None
         assert view.layout is not None
         assert CAPTION in {text.shown for text in view.texts}
-        picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01, ENDS, cabinet=(0.4, 0.2))
+        picture = FieldPicture(NOTES[0.0], None, None, 0.01, ENDS, cabinet=(0.4, 0.2))
         placed = inset_scale(view.layout, view.scale, picture, 60, ())
         assert placed is not None
         box, pixels = placed
@@ -436,7 +460,7 @@ def test_the_inset_is_left_out_where_it_has_no_room() -> None:
     view, _ = drawn((1280, 720), STATE)
     assert view.scale is not None
     assert view.layout is not None
-    picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01, ENDS)
+    picture = FieldPicture(NOTES[0.0], None, None, 0.01, ENDS)
     assert inset_scale(view.layout, view.scale, picture, 60, ()) is not None
     assert inset_scale(view.layout, view.scale, picture, 60, (view.layout.stage.left + 40.0,)) is None
 
@@ -463,12 +487,11 @@ def test_the_scale_of_the_stage_waits_for_the_end_of_a_drag() -> None:
 
     surface = pygame.Surface((1280, 720))
     view, _ = drawn((1280, 720), STATE)
-    field = FIELDS[0.0]
     held = replace(STATE, dragging="zero_beat")
     assert view.scale is not None
     width = view.scale.width
     for zero_beat in (0.41, 0.33, 0.27):
-        picture = FieldPicture(field.notes(), zero_beat, None, 0.01, ENDS, title="Another")
+        picture = FieldPicture(NOTES[0.0], zero_beat, None, 0.01, ENDS, title="Another")
         view.show(picture)
         view.draw(surface, held, BEFORE)
         assert view.scale.width == width

@@ -1,0 +1,119 @@
+"""The first cycles after switching on: integrated in time, and resolved into the harmonics from which the march begins.
+
+See models.circuit.envelope.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from models.arrays import Complexes
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.devices import DeviceLaw
+from models.circuit.drawing import Drawable
+from models.circuit.envelope import FEWEST_HARMONICS, Point, TooFastError
+from models.circuit.harmonic_balance import instants, resized, waveform
+from models.circuit.network import Network
+from models.circuit.oscillator_start import PHASE_PORT
+from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings, simulate
+
+FIRST_CYCLES = 14
+"""Cycles integrated in time after switching on."""
+MOST_PIECES = 5
+"""They are integrated on at most so many times,"""
+SLOW_RISE = 1.0
+"""unless the emitter junction rises by less than so many thermal voltages a cycle, or conducts:"""
+CONDUCTING = 0.45
+"""V."""
+WINDOW = 10
+"""The last cycles of the first ones, from which the harmonics are read."""
+FITTED = 6
+"""Harmonics read from the first cycles."""
+DEGREE = 3
+"""Degree of the polynomial by which each of them changes in the window."""
+READABLE = 20e-3
+"""V peak to peak of the tank from which the swing of a drawing is told from what its nodes drift by."""
+RUNG_DOWN = 8.0
+"""Natural logarithm of the fall in the window beyond which no fundamental can be read there."""
+
+
+def first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: float) -> TransientRecord:
+    """Integrate the first cycles in time: on until the emitter junction conducts, where it comes up so quickly that its
+    turning on, within a fraction of a cycle, rings the tank. Of a drawing, whose nodes come up in any way, on until the
+    swing is READABLE.
+    """
+    run = simulate(circuit, FIRST_CYCLES / near, frequency=near, relative_tolerance=1e-7, thermal=False)
+    for _ in range(MOST_PIECES):
+        junction = linear.ports[:, ports.control] @ run.states
+        cycle = junction[-POINTS_PER_CYCLE:].mean(), junction[-2 * POINTS_PER_CYCLE : -POINTS_PER_CYCLE].mean()
+        conducting = float(junction[-WINDOW * POINTS_PER_CYCLE :].min()) > CONDUCTING
+        if isinstance(circuit, OscillatorCircuit):
+            if conducting or (cycle[0] < CONDUCTING and cycle[0] - cycle[1] < SLOW_RISE * ports.thermal):
+                break
+        elif float(cycle_swings(run, "tank")[-1]) > READABLE:
+            break
+        more = simulate(circuit, FIRST_CYCLES / near, start=run.states[:, -1], frequency=near, relative_tolerance=1e-7)
+        times = np.concatenate([run.times, run.times[-1] + more.times[1:]])
+        run = TransientRecord(times, np.concatenate([run.states, more.states[:, 1:]], axis=1), run.names, run.tank)
+    return run
+
+
+def resolved(first: TransientRecord, linear: Network, ports: DeviceLaw, near: float, floor: float) -> list[Point]:
+    """Return three points one cycle apart around the middle of the window of the first cycles.
+
+    Each state is a polynomial of degree DEGREE, polynomials times exp((s + j k w) t) with the rate s and the frequency
+    w of the mode that rings, and the circuit's other modes. Where the fundamental has rung down by RUNG_DOWN in the
+    window, what looks like it is left of the rising means: it then begins at the floor, peak V of the tank, in the
+    shape of its mode.
+    """
+    late = first.times >= first.times[-1] - WINDOW / near
+    times, states = first.times[late], first.states[:, late]
+    device = ports.evaluate(linear.ports.T @ states.mean(axis=1))
+    capacitance = linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T
+    conductance = linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T
+    roots = characteristic_roots(capacitance, conductance)
+    carrier = leading_pair(roots, near)
+    if carrier is None:
+        raise TooFastError("envelope: the circuit has no mode that rings while the supply rises")
+    omega, middle = carrier.imag, 0.5 * (times[0] + times[-1])
+    half = 0.5 * (times[-1] - times[0])
+    since = times - middle
+    powers = (since / half) ** np.arange(DEGREE + 1)[:, None]
+    columns = [*powers]
+    size = np.exp(carrier.real * since)
+    for order in range(1, FITTED + 1):
+        columns += [
+            size * part * powers[n]
+            for part in (np.cos(order * omega * since), np.sin(order * omega * since))
+            for n in range(DEGREE + 1)
+        ]
+    for root in roots:
+        if root != carrier and root.imag > abs(root.real):  # it rings; what creeps is in the polynomial
+            other = np.exp((root.real + 1j * root.imag) * since - abs(root.real) * half)
+            columns += [other.real, other.imag]
+    solution = np.linalg.lstsq(np.stack(columns, axis=1), states.T, rcond=None)[0][: (DEGREE + 1) * (2 * FITTED + 1)]
+    parts = solution.reshape(2 * FITTED + 1, DEGREE + 1, -1)  # constant, cos 1, sin 1, cos 2, ...
+    series = np.concatenate([parts[:1].astype(np.complex128), 0.5 * (parts[1::2] - 1j * parts[2::2])])
+    if carrier.real * (times[-1] - times[0]) < -RUNG_DOWN:
+        shape = mode_shape(capacitance, conductance, carrier)
+        series[1:] = 0.0
+        series[1, 0] = 0.5 * floor * shape / abs(linear.unit(*first.tank) @ shape)
+    points = []
+    for offset in (-1.0 / near, 0.0, 1.0 / near):
+        place = offset / half
+        value = np.einsum("kdn,d->nk", series, place ** np.arange(DEGREE + 1))
+        slope = np.einsum("kdn,d->nk", series[:, 1:], np.arange(1, DEGREE + 1) * place ** np.arange(DEGREE)) / half
+        lead, rising = linear.ports[:, PHASE_PORT] @ value[:, 1], linear.ports[:, PHASE_PORT] @ slope[:, 1]
+        value[:, 1:] *= math.exp(carrier.real * offset)
+        turned = value * np.exp(-1j * np.angle(-lead) * np.arange(FITTED + 1))
+        turned = resized(turned, FEWEST_HARMONICS)
+        voltages: Complexes = linear.ports.T @ turned
+        sample = instants(FEWEST_HARMONICS)
+        charge = np.fft.rfft(ports.evaluate(waveform(voltages, sample)).charges, axis=-1)[:, : FEWEST_HARMONICS + 1]
+        charges = linear.capacitance @ turned + linear.ports @ charge / sample
+        speed = omega + float((rising / lead).imag)
+        points.append(Point(middle + offset, speed, voltages, turned, charges))
+    return points

@@ -1,0 +1,32 @@
+"""`beatfield page DESIGN`: the design as one file that plays in a browser."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+
+from synth.commands.outputs import Written, add_force_option, add_open_option
+
+PAGE = ("page", (".html",))
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    parser.add_argument(
+        "-o", "--output", metavar="FILE.html", action=Written, kind=PAGE, required=True, help="the page to write"
+    )
+    add_open_option(parser)
+    add_force_option(parser)
+
+
+def run(arguments: Namespace) -> int:
+    """Assemble the design and write the page."""
+    from synth.build.workbench import open_design, say
+    from synth.files.atomic_file import write_text
+    from synth.pages.design_page import design_page
+
+    opened = open_design(arguments.design)
+    for notice in opened.notices:
+        say(f"note: {notice}")
+    write_text(arguments.output, design_page(opened), arguments.force)
+    return 0

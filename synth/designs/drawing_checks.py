@@ -1,0 +1,115 @@
+"""Is a drawing whole? Every fault of the rows of one oscillator, with the row it is of and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from models.circuit.drawing import SUPPLY
+from models.circuit.network import GROUND
+from synth.designs.part_rows import PLACES, TANK, Row, Rows, ends_of_row, kind_of, value_of
+
+RAILS = (GROUND, SUPPLY)
+MOST_DEVICES = 3
+_DIRECT = ("resistor", "coil", "pot")  # what lets direct current through whatever its voltage
+
+
+def drawing_faults(rows: Rows) -> Iterator[tuple[str, str]]:
+    """Every fault of a drawing: the name of the row (empty: of the whole), what is wrong and the remedy."""
+    parts = [row for row in rows if row[0] not in PLACES]
+    places = {name: dict(values)["at"] for name, values in rows if name in PLACES}
+    ends: dict[str, list[str]] = {}
+    for row in parts:
+        for node in set(ends_of_row(row).values()):
+            ends.setdefault(node, []).append(row[0])
+    yield from _tank_faults(parts)
+    yield from _device_faults(parts)
+    if "output" not in places:
+        yield "", 'says nowhere where the output is taken; add output = { at = "NODE" }'
+    for name, node in places.items():
+        if node not in ends or node in RAILS:
+            yield name, f"is joined to {node!r}, which is no node of the drawing"
+    for node, names in ends.items():
+        if node not in RAILS and len(names) == 1 and node not in places.values():
+            yield names[0], f"the node {node!r} has this one end alone; join another part to it, or correct its name"
+    if SUPPLY not in ends:
+        yield "", f'no part is joined to "{SUPPLY}"; draw what feeds the device'
+    if GROUND not in ends:
+        yield "", f'no part is joined to "{GROUND}"'
+    yield from _path_faults(parts, ends)
+    known = {row[0] for row in parts}
+    for row in parts:
+        other = value_of(row, "coupled_to") if kind_of(row).word == "coil" else ""
+        if other and (other not in known or kind_of(_row(parts, other)).word != "coil" or other == row[0]):
+            yield row[0], f"is coupled to {other!r}, which is no other coil of the drawing"
+        elif other and (value_of(row, "turns") or value_of(_row(parts, other), "turns")):
+            yield row[0], "is coupled to another coil, and one of the two is tapped; draw the tapped one as two coils"
+        if len(set(ends_of_row(row).values())) == 1:
+            yield row[0], "has all its ends at one node; correct one of them"
+
+
+def _row(rows: list[Row], name: str) -> Row:
+    return next(row for row in rows if row[0] == name)
+
+
+def _tank_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
+    for word in ("coil", "capacitor"):
+        tanks = [row[0] for row in parts if row[1][0] == (word, TANK)]
+        if not tanks:
+            yield "", f'has no tank {word}; give the {word} of the tank the value "{TANK}"'
+        for name in tanks[1:]:
+            yield name, f'is a second {word} of value "{TANK}" beside {tanks[0]}; write its value'
+
+
+def _device_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
+    devices = [row for row in parts if kind_of(row).device]
+    amplifying = [row for row in devices if kind_of(row).word != "diode"]
+    if not amplifying:
+        yield "", "has no device that amplifies; draw a transistor, field_effect, triode or inverter"
+    if len(devices) > MOST_DEVICES:
+        yield devices[MOST_DEVICES][0], f"is one device too many; up to {MOST_DEVICES} are solved"
+    chosen = [row[0] for row in amplifying if value_of(row, "amplifies") == "yes"]
+    for name in chosen[1:]:
+        yield name, f"and {chosen[0]} are both said to amplify; say it of one"
+    if amplifying and all(value_of(row, "amplifies") == "no" for row in amplifying):
+        yield amplifying[0][0], 'is said not to amplify, as all others; one device must; leave amplifies = "no" out'
+
+
+def _path_faults(parts: list[Row], ends: dict[str, list[str]]) -> Iterator[tuple[str, str]]:
+    """Nodes that no direct current reaches, and devices that the supply does not."""
+    reached = _reached(parts, set(RAILS), devices=True)
+    for node, names in ends.items():
+        if node not in reached:
+            yield names[0], f"no direct current reaches the node {node!r}: no path to supply or ground but capacitors"
+    fed = _reached(parts, {SUPPLY}, devices=False)
+    for row in parts:
+        kind, nodes = kind_of(row), ends_of_row(row)
+        if not kind.device or kind.word == "diode":
+            continue
+        inner = [nodes[end] for end in (*kind.ends[1:], *kind.optional_ends)]
+        through = {
+            node
+            for other in parts
+            if kind_of(other).device and other is not row
+            for node in ends_of_row(other).values()
+        }
+        if not any(node in fed for node in inner) and not any(node in through for node in inner):
+            named = " nor ".join(kind.ends[1:])
+            yield row[0], f"has no path to the supply from {named}; draw what feeds it"
+
+
+def _reached(parts: list[Row], begin: set[str], devices: bool) -> set[str]:
+    """The nodes that direct current gets to from `begin` without passing through ground or the supply."""
+    found = set(begin)
+    while True:
+        more = set()
+        for row in parts:
+            kind = kind_of(row)
+            if kind.word not in _DIRECT and not (devices and kind.device):
+                continue
+            nodes = {node for end, node in ends_of_row(row).items() if end not in kind.insulated}
+            if nodes & found and not (nodes & found <= set(RAILS) - begin):
+                more |= nodes - found
+        more -= set(RAILS) - begin
+        if not more:
+            return found
+        found |= more

@@ -1,0 +1,79 @@
+"""The guide: plain Markdown in `demos/guide/`, one file a topic, and how a terminal shows it.
+
+A file begins with a heading `# Title` and a line that says what it is for. Commands stand in blocks marked `sh`; a
+block marked `text` after one holds lines of what the last command prints, with `...` where lines are left out.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TextIO
+
+from synth.designs.schema import REQUIRED, did_you_mean, domain_text, write_value
+from synth.designs.sections import SECTIONS
+from synth.designs.shipped import demo_folder
+from synth.errors import DesignError
+from synth.files.plain_text import shows_colour
+
+_STYLES = ((re.compile(r"^#+ (.*)$", re.MULTILINE), "1"), (re.compile(r"\*\*(.+?)\*\*"), "1"))
+
+
+def folder() -> Path:
+    """Where the guide lies."""
+    return demo_folder() / "guide"
+
+
+def topics() -> dict[str, Path]:
+    """The topics in the order in which they are read, each with its file: the number before a name is its place."""
+    return {path.stem.split("-", 1)[1]: path for path in sorted(folder().glob("[0-9][0-9]-*.md"))}
+
+
+def page(topic: str) -> str:
+    """The text of a topic, letter case aside. Raises DesignError for another."""
+    found = topics()
+    if topic.lower() not in found:
+        raise DesignError(f"no topic {topic!r}; choose {', '.join(found)}{did_you_mean(topic, tuple(found))}")
+    return found[topic.lower()].read_text("utf-8")
+
+
+def listed() -> str:
+    """The topics with their titles."""
+    lines = ["Read a topic with: beatfield guide TOPIC", ""]
+    for name, path in topics().items():
+        title = path.read_text("utf-8").splitlines()[0].removeprefix("# ")
+        lines.append(f"  {name:<12}{title}")
+    return "\n".join(lines) + "\n"
+
+
+def keys_page() -> str:
+    """The page of every design key, from their declarations."""
+    lines = [
+        "# Every key of a design file",
+        "",
+        "What each key means, what it takes, and what holds where it is left out.",
+        "",
+    ]
+    for section in SECTIONS.values():
+        there = " This section may be left out." if section.optional else ""
+        lines += [f"## [{section.name}]", "", f"{section.help[0].upper()}{section.help[1:].rstrip('.')}.{there}", ""]
+        for key in section.keys.values():
+            written = None if key.default is REQUIRED else write_value(key, key.default)
+            default = "must be given" if key.default is REQUIRED else "may be left out" if written is None else written
+            lines.append(f"- `{key.name}`: {key.help}. It takes {domain_text(key)}; {_without(default)}.")
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _without(default: str) -> str:
+    return default if " " in default and not default.startswith('"') else f"left out: {default}"
+
+
+def shown(text: str, stream: TextIO) -> str:
+    """A topic as a terminal shows it: fences left out, headings bold where the stream shows that."""
+    plain = re.sub(r"^```.*\n", "", text, flags=re.MULTILINE).replace("`", "")
+    if not shows_colour(stream):
+        return plain.replace("**", "")
+    for pattern, style in _STYLES:
+        plain = pattern.sub(rf"\x1b[{style}m\1\x1b[0m", plain)
+    return plain

@@ -1,0 +1,153 @@
+"""The picture of a start-up: bias, swing from the noise up, and true cycles, drawn from the envelope's harmonics."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from models.arrays import Floats
+from synth.analysis.oscillator import AdjustedReading, OscillatorFigures
+from synth.analysis.start_up import COMMON, CONTROL, SUPPLY, Cycle, StartUpCurves
+from synth.analysis.unsteady import UnsteadyFigures
+from synth.designs.quantity import format_quantity
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
+
+REPEATED = 2
+"""So many times each true cycle is drawn."""
+SMALLEST, DECADES = 1e-6, (1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 0.1, 1.0, 10.0)  # V, of the swing's axis
+MARGINS = {"left": 0.11, "right": 0.975, "top": 0.935, "bottom": 0.05, "hspace": 0.5}
+SHOWN_STARTS = 3.0
+"""The time axis ends after so many start-up times."""
+
+
+def save_oscillator_plot(
+    report: OscillatorFigures, run: StartUpCurves, pot: tuple[AdjustedReading, ...], path: str, force: bool
+) -> None:
+    """Draw the start-up `run` to the oscillation of `report` and the `pot` readings into `path` (.png or .svg)."""
+    with saved_figure(path, force, (1.0, 1.1, 1.1, 0.9), (8.0, 11.0), share_x=False, fixed=MARGINS) as (figure, axes):
+        bias, swing, cycles, turn = axes
+        title = f"{report.design}, {report.which} oscillator: {report.frequency_hz / 1e3:.3f} kHz"
+        figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
+        span = 0.0, run.end if report.startup_s is None else min(run.end, SHOWN_STARTS * report.startup_s)
+        _draw_bias(bias, run, span)
+        _draw_swing(swing, run, span, report.startup_s)
+        _draw_cycles(cycles, run)
+        _draw_pot(turn, report, pot)
+        for each in axes:
+            each.grid(axis="y", which="major")
+
+
+def save_unsteady_plot(report: UnsteadyFigures, run: StartUpCurves, path: str, force: bool) -> None:
+    """Draw an oscillation that does not settle: bias, envelope of the swing, and the voltage itself at its end."""
+    with saved_figure(path, force, (1.0, 1.1, 1.1), (8.0, 9.0), share_x=False, fixed=MARGINS) as (figure, axes):
+        bias, swing, cycles = axes
+        title = f"{report.design}, {report.which} oscillator does not settle: {report.motion_in_words}"
+        figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
+        span = run.begin, run.end
+        _draw_bias(bias, run, span, supply=False)
+        _draw_envelope(swing, run, span)
+        if run.last is None:
+            _draw_cycles(cycles, run)
+        else:
+            _draw_last(cycles, *run.last)
+        for each in axes:
+            each.grid(axis="y", which="major")
+
+
+def _draw_bias(axes: Axes, run: StartUpCurves, span: tuple[float, float], supply: bool = True) -> None:
+    """Supply, base and emitter, each the mean over a cycle."""
+    lines = (
+        (SUPPLY, "supply at the tank", QUIET),
+        (CONTROL, run.names[CONTROL], ORANGE),
+        (COMMON, run.names[COMMON], GREEN),
+    )
+    for name, label, colour in lines if supply else lines[1:]:
+        curve = run.curves[name]
+        axes.plot(1e3 * np.append(0.0, curve.times), np.append(0.0, curve.mean), color=colour, label=label)
+    _time_axis(axes, span, "mean (V)")
+
+
+def _draw_swing(axes: Axes, run: StartUpCurves, span: tuple[float, float], started: float | None) -> None:
+    """Peak-to-peak of tank and base; on this axis exponential growth is a straight line."""
+    for name, label, colour in (("tank", "tank", BLUE), (CONTROL, run.names[CONTROL], ORANGE)):
+        curve = run.curves[name]
+        axes.plot(1e3 * curve.times, np.maximum(curve.swing, 0.1 * SMALLEST), color=colour, label=label)
+    axes.set_yscale("log")
+    axes.set_ylim(bottom=SMALLEST)
+    axes.set_yticks(DECADES, [format_quantity(volts, "V") for volts in DECADES])
+    axes.set_yticks([], minor=True)
+    if started is not None:
+        label = f"90 % of the tank's swing after {format_quantity(started, 's', 3)}"
+        axes.axvline(1e3 * started, color=VERMILLION, linewidth=1.0, linestyle=":", label=label)
+    _time_axis(axes, span, "swing (V peak to peak)")
+
+
+def _draw_envelope(axes: Axes, run: StartUpCurves, span: tuple[float, float]) -> None:
+    """Peak-to-peak of the tank."""
+    curve = run.curves["tank"]
+    axes.plot(1e3 * curve.times, curve.swing, color=BLUE, linewidth=1.2, label="tank")
+    axes.set_ylim(bottom=0.0)
+    _time_axis(axes, span, "swing (V peak to peak)")
+
+
+def _time_axis(axes: Axes, span: tuple[float, float], label: str) -> None:
+    axes.set_xlim(1e3 * span[0], 1e3 * span[1])
+    axes.set_xlabel("time from switch-on (ms)")
+    axes.set_ylabel(label)
+    legend_above(axes, 3, right=True)
+
+
+def _draw_cycles(axes: Axes, run: StartUpCurves) -> None:
+    """The tank's voltage over true cycles at chosen swings, and the emitter's at the last, enlarged."""
+    cycles, name = run.cycles, run.names[COMMON]
+    for cycle, width, alpha in zip(cycles, (1.0, 1.4, 1.8), (0.4, 0.7, 1.0), strict=True):
+        label = f"tank after {format_quantity(cycle.after, 's', 3)}"
+        axes.plot(*_repeated(cycle, cycle.tank), color=BLUE, linewidth=width, alpha=alpha, label=label)
+    last = cycles[-1]
+    wave = last.emitter - last.emitter.mean()
+    factor = _round_factor(float(np.ptp(last.tank) / np.ptp(wave)))
+    label = name if factor == 1.0 else f"{name} x {factor:g}"
+    axes.plot(*_repeated(last, factor * wave), color=ORANGE, linewidth=1.2, label=label)
+    axes.set_xlim(left=0.0)
+    axes.set_xlabel("true cycles at these instants (us)")
+    axes.set_ylabel("volts")
+    legend_above(axes, 4, right=True)
+
+
+def _repeated(cycle: Cycle, wave: Floats) -> tuple[Floats, Floats]:
+    values = np.append(np.tile(wave, REPEATED), wave[0])
+    return 1e6 * np.arange(values.size) / wave.size * cycle.length, values
+
+
+def _draw_last(axes: Axes, times: Floats, tank: Floats) -> None:
+    """The tank's voltage as it was integrated in time, its last cycles."""
+    axes.plot(1e3 * times, tank, color=BLUE, linewidth=0.8, label="tank, every cycle")
+    axes.set_xlim(1e3 * times[0], 1e3 * times[-1])
+    axes.set_xlabel("time from switch-on (ms)")
+    axes.set_ylabel("volts")
+    legend_above(axes, 3, right=True)
+
+
+def _round_factor(ratio: float) -> float:
+    """The largest 1, 2 or 5 times a power of ten that is not above half of `ratio`; 1 at least."""
+    if not np.isfinite(ratio):
+        return 1.0
+    factor = 1.0
+    for step in (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0):
+        if step <= 0.5 * ratio:
+            factor = step
+    return factor
+
+
+def _draw_pot(axes: Axes, report: OscillatorFigures, pot: tuple[AdjustedReading, ...]) -> None:
+    places = np.array([reading.setting for reading in pot], dtype=np.float64)
+    known = np.array([reading.shift_hz is not None for reading in pot])
+    shifts = np.array([np.nan if reading.shift_hz is None else reading.shift_hz for reading in pot])
+    axes.plot(places, shifts, color=BLUE, label="frequency against the pot")
+    axes.plot([report.pot or 0.0], [0.0], "o", color=VERMILLION, markersize=5, label=f"set at {report.pot or 0.0:.3g}")
+    if not known.all():
+        silent = np.full(int((~known).sum()), float(shifts[known].min()) if known.any() else 0.0)
+        axes.plot(places[~known], silent, "x", color=QUIET, label="does not oscillate")
+    axes.set_xlim(-0.02, 1.02)
+    axes.set_xlabel("position of the fine-tune pot (0 low, 1 high)")
+    axes.set_ylabel("shift (Hz)")
+    legend_above(axes, 3, right=True)

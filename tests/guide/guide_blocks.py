@@ -1,0 +1,67 @@
+"""The blocks of a page of the guide: its commands, run in order in one folder, and the lines they are said to print."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from synth.designs.shipped import demo_folder
+
+BLOCK = re.compile(r"^```(sh|text)\n(.*?)^```\n", re.MULTILINE | re.DOTALL)
+READINGS = 'fitted_capacitor,frequency\n"330 pF","205.3 kHz"\n"120 pF","231.4 kHz"\n'
+
+
+@dataclass(frozen=True)
+class Said:
+    """What one command of a page is said to print, and what it does print."""
+
+    command: list[str]
+    promised: list[str]
+    printed: list[str]
+
+
+def prepare(folder: Path) -> None:
+    """The files that the guide's commands read."""
+    (folder / "readings.csv").write_text(READINGS)
+    shutil.copy(demo_folder() / "lark.txt", folder)
+
+
+def played(text: str, run: Callable[[list[str]], str]) -> Iterator[Said]:
+    """Every command of a page with the lines promised after it; the last of a block has those of the block after it."""
+    waiting: list[tuple[list[str], list[str]]] = []
+    for kind, content in BLOCK.findall(text):
+        if kind == "sh":
+            for command in waiting:
+                yield Said(command[0], [], command[1])
+            commands = [shlex.split(line)[1:] for line in content.splitlines()]
+            waiting = [(command, run(command).splitlines()) for command in commands]
+        else:
+            *before, last = waiting
+            for command in before:
+                yield Said(command[0], [], command[1])
+            yield Said(last[0], content.splitlines(), last[1])
+            waiting = []
+    for command in waiting:
+        yield Said(command[0], [], command[1])
+
+
+def label(line: str) -> str:
+    """What a line begins with, up to its first figure."""
+    return re.split(r"\s{2,}|(?<=\s)[-+]?\d", line)[0].strip()
+
+
+def renewed(text: str, run: Callable[[list[str]], str]) -> str:
+    """The page with every promised line as it is printed now."""
+    for said in played(text, run):
+        for line in said.promised:
+            if line == "...":
+                continue
+            now = [other for other in said.printed if label(other) == label(line)]
+            if not now:
+                raise LookupError(f"{' '.join(said.command)} prints no line like {line!r}")
+            text = text.replace(line + "\n", now[0].rstrip() + "\n", 1)
+    return text

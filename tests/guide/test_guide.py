@@ -1,0 +1,67 @@
+"""The guide: its commands run, what it shows is what they print, and every command and key has its place in it."""
+
+from __future__ import annotations
+
+import doctest
+
+import pytest
+
+from synth.cli import COMMANDS, main
+from synth.designs.sections import KEYS
+from synth.report.guide import folder, keys_page, page, topics
+from tests.guide.guide_blocks import prepare, renewed
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch, capsys):
+    """Run a command in a folder of its own; what it prints."""
+    monkeypatch.chdir(tmp_path)
+    prepare(tmp_path)
+
+    def run(command: list[str]) -> str:
+        assert main(command) == 0, command
+        return capsys.readouterr().out
+
+    return run
+
+
+def test_the_formulas_of_the_physics_page_give_what_it_shows():
+    found = doctest.testfile(str(folder() / "05-physics.md"), module_relative=False)
+    assert found.attempted >= 9
+    assert found.failed == 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("topic", [name for name in topics() if name != "keys"])
+def test_the_commands_of_a_page_print_what_it_shows(topic, run):
+    assert renewed(page(topic), run) == page(topic), "renew it with: python -m tests.guide.renew_guide"
+
+
+def test_the_page_of_keys_is_that_of_the_declarations():
+    assert page("keys") == keys_page(), "renew it with: python -m tests.guide.renew_guide"
+    assert all(f"`{key.name}`" in keys_page() for key in KEYS)
+
+
+def test_every_command_stands_in_the_page_of_commands():
+    text = page("commands")
+    assert [name for name in COMMANDS if f"beatfield {name}" not in text] == []
+
+
+def test_topics_are_listed_read_and_asked_for_again(capsys):
+    assert main(["guide"]) == 0
+    said = capsys.readouterr().out
+    assert all(f"\n  {name} " in said for name in topics())
+    assert main(["guide", "START"]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("# The first hour")
+    assert "```" not in said
+    assert "**" not in said
+    assert main(["guide", "buidl"]) == 2
+    assert "did you mean 'build'?" in capsys.readouterr().err
+
+
+def test_what_differs_is_seen():
+    text = "```sh\nbeatfield field heron\n```\n```text\nzero beat   45.0 cm\n```\n"
+    assert renewed(text, lambda _: "design  Heron\nzero beat   46.0 cm\n") == text.replace("45.0", "46.0")
+    with pytest.raises(LookupError, match="zero beat"):
+        renewed(text, lambda _: "design  Heron\n")

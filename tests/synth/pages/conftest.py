@@ -1,0 +1,42 @@
+"""One Chromium and one set of lessons for all tests of the pages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from browser import Browser, started_browser
+
+from synth.lessons.lesson_report import LessonReport, lesson_report
+from synth.lessons.setup import LessonSetup, open_setup
+from synth.lessons.table import LESSONS, build_lesson
+from synth.pages.lesson_page import lesson_page
+
+
+@pytest.fixture(scope="session")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+    browser = started_browser(tmp_path_factory.mktemp("chromium"))
+    yield browser
+    browser.close()
+
+
+@pytest.fixture(scope="session")
+def setup() -> LessonSetup:
+    return open_setup()
+
+
+@pytest.fixture(scope="session")
+def reports(setup: LessonSetup) -> dict[str, LessonReport]:
+    return {name: lesson_report(build_lesson(name, setup)) for name in LESSONS}
+
+
+@pytest.fixture(scope="session")
+def pages(
+    reports: dict[str, LessonReport], setup: LessonSetup, tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, Path]:
+    """Every lesson as a file."""
+    folder = tmp_path_factory.mktemp("pages")
+    for name, report in reports.items():
+        (folder / f"{name}.html").write_text(lesson_page(report, setup), encoding="utf-8")
+    return {name: folder / f"{name}.html" for name in reports}

@@ -1,0 +1,115 @@
+"""Shoes and the tie of the common as live controls: algebra on the solved field, with the tuning left as it was."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from small_instrument import RING_CURVE, ROD, small_field
+
+from models.hand.hand_field import HandField
+from synth.build.workbench import OpenedDesign, assemble
+from synth.designs.template import template_design
+from synth.errors import DesignError
+from synth.window.controls import Settings
+from synth.window.retune import Tuned, retuned
+from synth.window.tunable import Tunable, controls_of, first_settings, tunable
+
+PF = 1e-12
+
+
+def coupled(field: HandField) -> HandField:
+    """The field with 2 pF of the rod's capacitance to the player instead of to earth."""
+    k = field.names.index("player")
+    places = {}
+    for posture, matrices in field.places.items():
+        changed = matrices.copy()
+        changed[..., 0, 0] += 0.1 * PF
+        changed[..., 0, k] -= 2 * PF
+        changed[..., k, 0] -= 2 * PF
+        places[posture] = changed
+    return replace(field, places=places)
+
+
+@pytest.fixture
+def offer(monkeypatch) -> Tunable:
+    field = coupled(small_field(ring=RING_CURVE))
+    monkeypatch.setattr("synth.build.workbench.field_for", lambda *_, **__: field)
+    return tunable(OpenedDesign(template_design()))
+
+
+def played(offer: Tunable, **values: float | str) -> Tuned:
+    settings = Settings(controls=controls_of(offer))
+    for name, value in values.items():
+        settings = settings.with_value(name, value)
+    return retuned(offer, settings)
+
+
+def test_shoes_are_algebra_on_the_field_and_the_tuning_stays(offer: Tunable) -> None:
+    first = played(offer).instrument
+    more = played(offer, shoes=150 * PF).instrument
+    assert more.reference_frequency == first.reference_frequency
+    player = 70 * PF
+    by_hand = (2 * PF) ** 2 * (1.0 / (player + 100 * PF) - 1.0 / (player + 150 * PF))
+    found = more.antenna_capacitance(ROD.distances[5]) - first.antenna_capacitance(ROD.distances[5])
+    assert float(found) == pytest.approx(by_hand, rel=1e-6)
+    assert float(more.beat_frequency(0.1)) > float(first.beat_frequency(0.1))
+
+
+def test_a_zero_beat_that_is_tuned_remembers_the_shoes_it_was_tuned_with(offer: Tunable) -> None:
+    settings = first_settings(offer).with_value("shoes", 150 * PF).with_value("zero_beat", 0.4)
+    tuned = retuned(offer, settings)
+    assert float(tuned.instrument.offset_frequency(0.4)) == pytest.approx(0.0, abs=1e-6)
+    later = retuned(offer, settings.with_value("shoes", 100 * PF))
+    assert later.instrument.reference_frequency == tuned.instrument.reference_frequency
+    assert float(later.instrument.offset_frequency(0.4)) < -1.0
+
+
+def test_the_controls_stand_where_the_design_has_them(offer: Tunable) -> None:
+    settings = first_settings(offer)
+    assert settings.number("shoes") == 100 * PF
+    assert settings.text("common") == "bonded"
+    # this design's common is no conductor of the field
+    assert "[cabinet]" in offer.faults["common"]
+    with pytest.raises(DesignError, match="no conductor of this scene"):
+        played(offer, common="20 pF")
+
+
+def test_a_common_that_is_a_conductor_can_float(monkeypatch) -> None:
+    base = small_field()
+    names = ("antenna", "common", "player")
+
+    def with_common(matrices: np.ndarray) -> np.ndarray:
+        """A common of 11 pF to earth and 3 pF to the rod, which has as much more."""
+        full = np.zeros((*matrices.shape[:-2], 3, 3))
+        full[..., np.ix_([0, 2], [0, 2])[0], np.ix_([0, 2], [0, 2])[1]] = matrices
+        full[..., 1, 1] = 14 * PF
+        full[..., 0, 1] = full[..., 1, 0] = -3 * PF
+        return full
+
+    field = replace(
+        base,
+        names=names,
+        places={posture: with_common(matrices) for posture, matrices in base.places.items()},
+        ring_places=np.zeros((0, 3, 3)),
+        without_player=with_common(base.without_player),
+    )
+    monkeypatch.setattr("synth.build.workbench.field_for", lambda *_, **__: field)
+    design = replace(template_design(), volume_antenna=None, volume=None, volume_response=None)
+    offer = tunable(OpenedDesign(replace(design, common=replace(design.common, to_earth=50 * PF))))
+    assert first_settings(offer).text("common") == "50 pF"
+    assert first_settings(offer).control("common").choices[-1] == "50 pF"
+    at, rod = 0.3, float(ROD.capacitance(0.3))
+    for name, tie in (("bonded", math.inf), ("20 pF", 20 * PF), ("none", 0.0), ("50 pF", 50 * PF)):
+        alone = rod - 3 * PF
+        series = alone if tie == math.inf else alone * (11 * PF + tie) / (alone + 11 * PF + tie)
+        found = float(played(offer, common=name).instrument.curve.capacitance(at))
+        assert found == pytest.approx(3 * PF + series, rel=1e-6), name
+
+
+def test_given_curves_have_no_ties_to_change() -> None:
+    offer = tunable(assemble(template_design(), ROD, RING_CURVE))
+    assert {"shoes", "common"} <= set(offer.faults)
+    assert retuned(offer, first_settings(offer)).instrument == offer.instrument
