@@ -39,8 +39,6 @@ from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.antennas import AnyVolumeAntenna
 from models.hand.earthing import ANTENNA, BYSTANDER, COMMON, PLAYER, RING, TABLE
 from models.hand.meshes import (
-    BODY_DEPTH_RATIO,
-    BODY_HALF_WIDTH,
     antenna_mesh,
     arm,
     body,
@@ -209,7 +207,7 @@ def pitch_hands(still: StillField, posture: Posture, distances: Iterable[float])
         # A hand that moves parallel to the plane: its own block, images included, stays the same.
         if moving is None or scene.from_above:
             moving = with_image(alone, fist, plane)
-        sleeve = player_panels(arm(start, wrist(scene, posture, distance), fineness), "arm", scene)
+        sleeve = player_panels(arm(start, wrist(scene, posture, distance), scene.player.build, fineness), "arm", scene)
         mutual = potential_matrix(fist, sleeve, plane)
         own = np.block([[moving, mutual], [mutual.T, symmetric_potential_matrix(sleeve, plane)]])
         yield eliminated(still, joined([fist, sleeve]), own, PLAYER)
@@ -229,7 +227,8 @@ def ring_alone(still: StillField, ring: AnyVolumeAntenna) -> Eliminated:
     mesh = volume_antenna_mesh(ring, still.fineness)
     if meets_cabinet(mesh, still.scene):
         raise ValueError("the volume antenna must clear the cabinet: make its offset larger; they overlap")
-    if shoulder(still.scene)[0] - BODY_DEPTH_RATIO * BODY_HALF_WIDTH <= ring.front:
+    build = still.scene.player.build
+    if shoulder(still.scene)[0] - build.depth_ratio * build.half_width <= ring.front:
         raise ValueError("the volume antenna must clear the player's body: make stand_distance larger")
     panels = conductor_panels(mesh, "volume antenna", plane)
     return eliminated(still, panels, symmetric_potential_matrix(panels, plane), RING)
@@ -240,13 +239,14 @@ def far_sides(
 ) -> Iterable[FarSide]:
     """Ring and volume hand at each height of the hand, m; `base` is the ring alone."""
     scene, plane = still.scene, still.scene.room.earth_plane
-    shape = volume_hand(ring, 0.0, still.fineness)
+    build = scene.player.build
+    shape = volume_hand(ring, 0.0, build, still.fineness)
     start, ring_factor = other_shoulder(scene), factored(base.own)
     ring_charges = solve_triangular(ring_factor, base.owner, lower=True, check_finite=False)
     alone = symmetric_potential_matrix(conductor_panels(shape))
     for height in heights:
         flat = player_panels(shape + (0.0, 0.0, height), "volume hand", scene)
-        sleeve = player_panels(arm(start, other_wrist(scene, ring, height), still.fineness), "arm", scene)
+        sleeve = player_panels(arm(start, other_wrist(scene, ring, height), build, still.fineness), "arm", scene)
         own = with_image(alone, flat, plane)
         mutual = potential_matrix(flat, sleeve, plane)
         own = np.block([[own, mutual], [mutual.T, symmetric_potential_matrix(sleeve, plane)]])

@@ -1,10 +1,9 @@
 """Meshes of the scene: rod, ring, common, room, and the player with body, head, stretched arms and their hands.
 
-Sizes of the player are those of a typical adult, rounded (from memory of anthropometric tables such as DIN 33402-2; no
-percentile is claimed). Axes as in `models.hand.scene`: the hand points towards -x, at the rod on the z axis, and moves
-along x at y = 0; the shoulder of the playing arm stays in place. The other hand, where there is a ring, is palm down
-above the part of it that is nearest to the player, fingers over the ring, pointing towards -x. Clothes, separate
-fingers, elbow and feet are left out.
+Sizes of the player: `models.hand.player_sizes`. Axes as in `models.hand.scene`: the hand points towards -x, at the
+antenna over the z axis, and moves along x or down to it; the shoulder of the playing arm stays in place. The other
+hand, where there is a volume antenna, is palm down above it, pointing towards -x. Clothes, separate fingers and feet
+are left out, and of the build of rounded sizes the elbow.
 
 The rod is meshed finer at its ends and before the hand, the cabinet's top under the rod as well as at its edges.
 """
@@ -23,92 +22,107 @@ from models.electrostatics.surfaces import (
     between,
     block_faces,
     capsule_triangles,
+    frame,
     graded_both_ends,
     grading_for,
     lifted,
     rectangle,
     revolved,
+    strip,
 )
 from models.hand.antenna_meshes import pitch_antenna_mesh
 from models.hand.antennas import AnyAntenna, AnyVolumeAntenna
+from models.hand.player_sizes import Build
 from models.hand.scene import Bystander, Cabinet, Posture, Scene, Table, Wall
 
-#: Shoulder joint of a standing adult above the floor; a player of a lower antenna sits (shoulder over hand), m.
-STANDING_SHOULDER: Final = 1.40
+#: The build of a player whose sizes are not said.
+TYPICAL: Final = Build()
+#: A player of that build sits before a low antenna: shoulder over hand, m.
 SHOULDER_OVER_HAND: Final = 0.35
-#: Longest distance from shoulder to wrist the player stretches to, leaning included, m.
-LONGEST_ARM: Final = 0.90
 SHOULDER_SIDE: Final = -0.18
-BODY_SIDE: Final = -0.42
-BODY_HALF_WIDTH: Final = 0.17
-BODY_DEPTH_RATIO: Final = 0.7
+BODY_SIDE: Final = SHOULDER_SIDE - TYPICAL.shoulder_out
+BODY_HALF_WIDTH: Final = TYPICAL.half_width
+BODY_DEPTH_RATIO: Final = TYPICAL.depth_ratio
 BODY_BOTTOM: Final = 0.03
-NECK_OVER_SHOULDER: Final = 0.08
-HEAD_OVER_SHOULDER: Final = 0.23
-HEAD_RADIUS: Final = 0.105
-ARM_RADIUS: Final = 0.042
-#: From the shoulder joint to the far end of the axis of an arm that hangs, its hand closed, m.
-HANGING_ARM: Final = 0.62
+ARM_RADIUS: Final = TYPICAL.arm_radii[2]
 #: Clearance between the back of the hand and the end of the arm, m (same potential: of no electrical effect).
 WRIST_CLEARANCE: Final = 0.004
+#: Where the elbow goes from the line of shoulder and wrist: down and outwards.
+ELBOW_WAY: Final = (0.0, 0.4, -1.0)
+#: Length of the rounded part of an arm beside its elbow, of the shorter link.
+ELBOW_ROUND: Final = 0.35
+#: A seated player's thighs and shins, as one: half the thickness, m, and how much wider than thick both are.
+LEG_RADIUS: Final = 0.075
+LEGS_WIDTH: Final = 2.0
 
 #: Half sizes of the hand along x (pointing), y (side to side) and z (up), m: the open hand is held on edge, thumb up.
-HAND_HALF_SIZES: Final[dict[Posture, tuple[float, float, float]]] = {
-    "open": (0.095, 0.014, 0.045),
-    "fist": (0.050, 0.040, 0.045),
-}
+HAND_HALF_SIZES: Final[dict[Posture, tuple[float, float, float]]] = {"open": TYPICAL.open_hand, "fist": TYPICAL.fist}
 #: Exponent across the thickness y: 2 is an ellipsoid; 3 a fuller slab with blunt edges (303 ml for the open hand).
 HAND_FULLNESS: Final[dict[Posture, float]] = {"open": 3.0, "fist": 2.0}
 
 
+def hand_half_sizes(build: Build, posture: Posture) -> tuple[float, float, float]:
+    """Half sizes of a player's hand, m, as `HAND_HALF_SIZES`."""
+    return build.open_hand if posture == "open" else build.fist
+
+
 def shoulder(scene: Scene) -> Floats:
     """The fixed end of the arm, (3,) m."""
-    height = min(STANDING_SHOULDER, scene.hand_height + SHOULDER_OVER_HAND)
+    build = scene.player.build
+    height = build.shoulder_height
+    if build == TYPICAL:
+        height = min(height, scene.hand_height + SHOULDER_OVER_HAND)
     return np.array([scene.player.stand_distance - scene.player.lean, SHOULDER_SIDE, height])
 
 
 def other_shoulder(scene: Scene) -> Floats:
     """The fixed end of the other arm, (3,) m: the playing hand's shoulder mirrored in the body's middle."""
-    stand, _, height = shoulder(scene)
-    return np.array([stand, 2.0 * BODY_SIDE - SHOULDER_SIDE, height])
+    return shoulder(scene) - (0.0, 2.0 * scene.player.build.shoulder_out, 0.0)
 
 
 def body(scene: Scene, fineness: float = 1.0) -> list[Floats]:
     """Meshes of trunk with legs, and of the head; of the hanging arm where the scene has it."""
-    parts = _trunk_and_head(shoulder(scene), fineness)
+    build = scene.player.build
+    parts = _trunk_and_head(shoulder(scene), build, fineness)
     if scene.player.hanging_arm and scene.ring is None:
-        parts.append(hanging_arm(other_shoulder(scene), fineness))
+        parts.append(hanging_arm(other_shoulder(scene), build, fineness))
     return parts
 
 
-def hanging_arm(joint: Floats, fineness: float = 1.0) -> Floats:
+def hanging_arm(joint: Floats, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
     """An arm with its closed hand straight down from a shoulder joint, a capsule."""
-    return arm(joint - (0.0, 0.0, HANGING_ARM), joint, fineness)
+    return capsule_arm(joint - (0.0, 0.0, build.hanging), joint, build.arm_radii[1], fineness)
 
 
 def bystander(person: Bystander, fineness: float = 1.0) -> list[Floats]:
-    """Meshes of a second person: trunk, head and both arms at the sides."""
-    joint = np.array([person.x, person.y + SHOULDER_SIDE - BODY_SIDE, STANDING_SHOULDER])
-    other = joint - (0.0, 2.0 * (SHOULDER_SIDE - BODY_SIDE), 0.0)
-    parts = _trunk_and_head(joint, fineness)
-    return [*parts, hanging_arm(joint, fineness), hanging_arm(other, fineness)]
+    """Meshes of a second person of the typical build: trunk, head and both arms at the sides."""
+    joint = np.array([person.x, person.y + TYPICAL.shoulder_out, TYPICAL.shoulder_height])
+    other = joint - (0.0, 2.0 * TYPICAL.shoulder_out, 0.0)
+    parts = _trunk_and_head(joint, TYPICAL, fineness)
+    return [*parts, hanging_arm(joint, TYPICAL, fineness), hanging_arm(other, TYPICAL, fineness)]
 
 
-def _trunk_and_head(joint: Floats, fineness: float) -> list[Floats]:
-    """Trunk with legs, and head, of a body whose playing shoulder is at `joint`."""
-    stand, side, top = joint + (0.0, BODY_SIDE - SHOULDER_SIDE, 0.0)
+def _trunk_and_head(joint: Floats, build: Build, fineness: float) -> list[Floats]:
+    """Trunk with legs, and head, of a body whose playing shoulder is at `joint`; a seated one has legs of their own."""
+    stand, side, top = joint - (0.0, build.shoulder_out, 0.0)
+    half_width, bottom = build.half_width, BODY_BOTTOM if build.seat is None else build.seat
     trunk = capsule(
-        (0.0, 0.0, BODY_BOTTOM + BODY_HALF_WIDTH),
-        (0.0, 0.0, top + NECK_OVER_SHOULDER - BODY_HALF_WIDTH),
-        BODY_HALF_WIDTH,
+        (0.0, 0.0, bottom + half_width),
+        (0.0, 0.0, top + build.neck - half_width),
+        half_width,
         panels=round(130 * fineness**2),
     )
-    head_center = (stand, side, top + HEAD_OVER_SHOULDER)
-    head = sphere(head_center, HEAD_RADIUS, panels=round(40 * fineness**2))
-    return [trunk * (BODY_DEPTH_RATIO, 1.0, 1.0) + (stand, side, 0.0), head]
+    head = sphere((0.0, 0.0, 0.0), 1.0, panels=round(40 * fineness**2)) * build.head_radii
+    parts = [trunk * (build.depth_ratio, 1.0, 1.0) + (stand, side, 0.0), head + (stand, side, top + build.head)]
+    if build.seat is not None:
+        front, level = stand - build.depth_ratio * half_width - 1.2 * LEG_RADIUS, build.seat + LEG_RADIUS
+        knee = front - 1.1 * build.seat  # buttock to knee is a little more than the seat is high (from memory)
+        path = np.array([[front, 0.0, level], [knee, 0.0, level], [knee, 0.0, BODY_BOTTOM + LEG_RADIUS]])
+        parts.append(bent_tube(path, (LEG_RADIUS,) * 3, fineness) * (1.0, LEGS_WIDTH, 1.0) + (0.0, side, 0.0))
+    return parts
 
 
-def hand(posture: Posture, fineness: float = 1.0, even: bool = False) -> Floats:
+def hand(posture: Posture, fineness: float = 1.0, even: bool = False, build: Build = TYPICAL) -> Floats:
     """The hand with its foremost point at the origin, pointing towards -x; triangles (n, 3, 3) m.
 
     even: its cells no finer at the foremost point than elsewhere, and more of them.
@@ -116,7 +130,7 @@ def hand(posture: Posture, fineness: float = 1.0, even: bool = False) -> Floats:
     Surface: (X^2 + Z^2)^(p/2) + |Y|^p = 1 in units of the half sizes, p the fullness. The foremost point of it is
     the nearest to any vertical line before the hand, because no point lies farther along -x.
     """
-    half = np.array(HAND_HALF_SIZES[posture])
+    half = np.array(hand_half_sizes(build, posture))
     points, faces = _nose_graded_sphere(round(15 * fineness), 1.0) if even else _nose_graded_sphere(round(9 * fineness))
     unit_points = _filled(points, HAND_FULLNESS[posture])
     triangles = lifted((unit_points * half, faces), _filled_normals(unit_points, HAND_FULLNESS[posture], half))
@@ -130,7 +144,8 @@ _SKIN_STEPS: Final = 200
 
 def pitch_hand(scene: Scene, posture: Posture, distance: float, fineness: float = 1.0) -> Floats:
     """The pitch hand with its nearest skin `distance`, m, from the antenna; triangles (n, 3, 3) m."""
-    shape = palm(posture, fineness, even=True) if scene.from_above else hand(posture, fineness)
+    build = scene.player.build
+    shape = palm(posture, fineness, True, build) if scene.from_above else hand(posture, fineness, build=build)
     return np.asarray(shape + hand_place(scene, posture, distance))
 
 
@@ -140,12 +155,12 @@ def hand_place(scene: Scene, posture: Posture, distance: float) -> Floats:
     The hand is moved along its way until its nearest skin is `distance`, m, from the antenna. Raises ValueError where
     it does not come that near.
     """
-    antenna = scene.antenna
+    antenna, half = scene.antenna, hand_half_sizes(scene.player.build, posture)
     if scene.from_above:
-        skin, way = _skin(posture) @ _PALM_DOWN + (-HAND_HALF_SIZES[posture][0], 0.0, _half_thickness(posture)), 2
+        skin, way = _skin(half, posture) @ _PALM_DOWN + (-half[0], 0.0, half[1]), 2
         place = antenna.aim_below()
     else:
-        skin, way = _skin(posture), 0
+        skin, way = _skin(half, posture), 0
         place = antenna.aim(scene.hand_height)
         place[2] = scene.hand_height
     place[way] += distance
@@ -171,19 +186,19 @@ def player_meshes(
 ) -> list[Floats]:
     """Every part of the player, the pitch hand at `distance` and, where there is a ring, the other at `height`, m."""
     parts = [*body(scene, fineness), pitch_hand(scene, posture, distance, fineness)]
-    parts.append(arm(shoulder(scene), wrist(scene, posture, distance), fineness))
+    build = scene.player.build
+    parts.append(arm(shoulder(scene), wrist(scene, posture, distance), build, fineness))
     if scene.ring is not None and height is not None:
-        parts.append(volume_hand(scene.ring, height, fineness))
-        parts.append(arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), fineness))
+        parts.append(volume_hand(scene.ring, height, build, fineness))
+        parts.append(arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), build, fineness))
     return parts
 
 
-@functools.cache
-def _skin(posture: Posture) -> Floats:
+@functools.lru_cache(maxsize=8)
+def _skin(half_sizes: tuple[float, float, float], posture: Posture) -> Floats:
     """Points (n, 3) m of the ideal surface of `hand`, among them the foremost."""
-    half = np.array(HAND_HALF_SIZES[posture])
     unit = _filled(_nose_graded_sphere(72)[0], HAND_FULLNESS[posture])
-    return np.asarray(unit * half + (half[0], 0.0, 0.0))
+    return np.asarray(unit * half_sizes + (half_sizes[0], 0.0, 0.0))
 
 
 def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
@@ -191,29 +206,114 @@ def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
 
     Raises ValueError where the player could not reach that far from the shoulder.
     """
-    length = 2.0 * HAND_HALF_SIZES[posture][0]
+    build = scene.player.build
+    half_length, radius = hand_half_sizes(build, posture)[0], build.arm_radii[2]
     place = hand_place(scene, posture, distance)
     if scene.from_above:
-        place = place + (0.5 * length + WRIST_CLEARANCE + ARM_RADIUS, 0.0, ARM_RADIUS)
+        place = place + (half_length + WRIST_CLEARANCE + radius, 0.0, radius)
     else:
-        place = place + (length + WRIST_CLEARANCE + ARM_RADIUS, 0.0, 0.0)
-    stretch = float(np.sqrt(((place - shoulder(scene)) ** 2).sum()))
-    if stretch > LONGEST_ARM:
+        place = place + (2.0 * half_length + WRIST_CLEARANCE + radius, 0.0, 0.0)
+    joint = shoulder(scene)
+    stretch, reach = _span(joint, place), build.longest
+    # A hand taken back beside the body only completes the table: its arm is as long as it has to be.
+    if stretch > reach and (build.links is None or place[0] < joint[0]):
         raise ValueError(
             f"stand_distance and hand_height must let the player reach a hand distance of {distance:g} m: the arm is "
-            f"at most {LONGEST_ARM:g} m from shoulder to wrist; got {stretch:g} m"
+            f"at most {reach:g} m from shoulder to wrist; got {stretch:g} m: {_nearer(joint, place, reach)}"
         )
     return place
 
 
-def arm(start: Floats, end: Floats, fineness: float = 1.0) -> Floats:
-    """Capsule of `ARM_RADIUS` from `start` to `end`, always of the same triangles, so that it deforms smoothly."""
+def _span(first: Floats, second: Floats) -> float:
+    return float(np.sqrt(((second - first) ** 2).sum()))
+
+
+def _nearer(joint: Floats, place: Floats, reach: float) -> str:
+    """What lets an arm reach: how near the player must stand, or that no place along x does."""
+    aside = _span(joint[1:], place[1:])
+    if aside >= reach or joint[0] <= place[0]:
+        return "bring the antenna to the height of the player's shoulder"
+    least = float(place[0]) + float(np.sqrt(reach**2 - aside**2))
+    return f"stand {least:.2g} m from it or nearer, or lean"
+
+
+def arm(start: Floats, end: Floats, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
+    """The arm from the shoulder joint to the wrist, always of the same triangles, so that it deforms smoothly."""
+    if build.links is None:
+        return capsule_arm(start, end, build.arm_radii[2], fineness)
+    path = np.stack([start, elbow(start, end, build.links), end])
+    return bent_tube(path, build.arm_radii, fineness)
+
+
+def elbow(start: Floats, end: Floats, links: tuple[float, float]) -> Floats:
+    """The elbow of an arm of these links, m, between shoulder `start` and wrist `end`: it goes down and outwards.
+
+    Links too short for the way are both lengthened alike.
+    """
+    span = _span(start, end)
+    stretched = max(1.0, span / (0.9999 * sum(links)))
+    upper, lower = stretched * links[0], stretched * links[1]
+    axis = (end - start) / span
+    along = (span**2 + upper**2 - lower**2) / (2.0 * span)
+    way = np.array(ELBOW_WAY) * (1.0, 1.0 if start[1] >= SHOULDER_SIDE else -1.0, 1.0)
+    away = way - (axis @ way) * axis
+    out = float(np.sqrt(max(upper**2 - along**2, 0.0)))
+    return np.asarray(start + along * axis + out * away / np.sqrt((away**2).sum()))
+
+
+def bent_tube(path: Floats, radii: tuple[float, float, float], fineness: float = 1.0) -> Floats:
+    """A round tube along two straight links of `path` (3, 3) m, rounded at their joint, with half spheres on its ends.
+
+    radii: m, at the three points; between them they change evenly along the axis.
+    """
+    bands, sectors = max(2, round(2 * fineness)), round(7 * fineness)
+    first, second = _span(path[0], path[1]), _span(path[1], path[2])
+    one, two = (path[1] - path[0]) / first, (path[2] - path[1]) / second
+    rounded = ELBOW_ROUND * min(first, second)
+    inner, outer = path[1] - rounded * one, path[1] + rounded * two
+    steps, turns = np.linspace(0.0, 1.0, round(3 * fineness) + 1)[:, None], round(4 * fineness)
+    shares = np.linspace(0.0, 1.0, turns + 1)[1:-1, None]
+    bend = (1.0 - shares) ** 2 * inner + 2.0 * shares * (1.0 - shares) * path[1] + shares**2 * outer
+    middles = np.concatenate([path[0] + steps * (inner - path[0]), bend, outer + steps * (path[2] - outer)])
+    tangents = np.concatenate([0.0 * steps + one, (1.0 - shares) * one + shares * two, 0.0 * steps + two])
+    tangents /= np.sqrt((tangents**2).sum(axis=1))[:, None]
+    along = np.concatenate([[0.0], np.cumsum(np.sqrt((np.diff(middles, axis=0) ** 2).sum(axis=1)))])
+    sizes = np.interp(along, [0.0, along[len(steps) - 1 + turns // 2], along[-1]], radii)
+    # The cross-sections turn about the normal of the plane of both links, which stays the same.
+    normal = np.cross(one, two)
+    length = float(np.sqrt((normal**2).sum()))
+    normal = normal / length if length > 1e-9 else frame(one)[0]
+    cap = np.linspace(0.0, 0.5 * np.pi, bands + 1)[:-1]
+    rings: list[tuple[Floats, Floats, float, float]] = []
+    for angle in cap:
+        rings.append((path[0] - sizes[0] * np.cos(angle) * one, one, sizes[0], angle - 0.5 * np.pi))
+    rings += [(middle, tangent, size, 0.0) for middle, tangent, size in zip(middles, tangents, sizes, strict=True)]
+    for angle in cap[::-1]:
+        rings.append((path[2] + sizes[-1] * np.cos(angle) * two, two, sizes[-1], 0.5 * np.pi - angle))
+    counts = [1 if abs(tilt) > 1.5 else max(5, round(sectors * float(np.cos(tilt)))) for *_, tilt in rings]
+    points, normals = [], []
+    for (middle, tangent, size, tilt), count in zip(rings, counts, strict=True):
+        side = np.cross(tangent, normal)
+        turn = 2.0 * np.pi * np.arange(count)[:, None] / count
+        radial = np.cos(turn) * normal + np.sin(turn) * side if count > 1 else np.zeros((1, 3))
+        outward = np.cos(tilt) * radial + np.sin(tilt) * tangent
+        points.append(middle + size * np.cos(tilt) * radial)
+        normals.append(outward)
+    starts = np.concatenate([[0], np.cumsum(counts)])
+    faces = np.concatenate(
+        [strip(int(starts[k]), counts[k], int(starts[k + 1]), counts[k + 1]) for k in range(len(counts) - 1)]
+    )
+    return lifted((np.concatenate(points), faces), np.concatenate(normals))
+
+
+def capsule_arm(start: Floats, end: Floats, radius: float, fineness: float = 1.0) -> Floats:
+    """A straight capsule from `start` to `end`, always of the same triangles."""
     bands, cells, sectors = max(2, round(2 * fineness)), round(5 * fineness), round(7 * fineness)
     angles = np.linspace(0.0, 0.5 * np.pi, bands + 1)
     counts = [1] + [max(5, round(sectors * float(np.sin(angle)))) for angle in angles[1:]]
     span = end - start
     length = float(np.sqrt((span**2).sum()))
-    triangles = capsule_triangles(counts, np.linspace(0.0, 1.0, cells + 1), length, ARM_RADIUS)
+    triangles = capsule_triangles(counts, np.linspace(0.0, 1.0, cells + 1), length, radius)
     axis = span / length
     first = np.cross((0.0, 0.0, 1.0) if np.hypot(*axis[:2]) > 1e-9 else (0.0, 1.0, 0.0), axis)
     first /= np.sqrt((first**2).sum())
@@ -224,22 +324,18 @@ def arm(start: Floats, end: Floats, fineness: float = 1.0) -> Floats:
 _PALM_DOWN: Final[Floats] = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
 
 
-def _half_thickness(posture: Posture) -> float:
-    return HAND_HALF_SIZES[posture][1]
-
-
-def palm(posture: Posture = "open", fineness: float = 1.0, even: bool = False) -> Floats:
+def palm(posture: Posture = "open", fineness: float = 1.0, even: bool = False, build: Build = TYPICAL) -> Floats:
     """The hand, palm down and level, fingers towards -x, the middle of its underside at the origin.
 
     even: its cells as fine under the palm as at the finger tips.
     """
-    half_length = HAND_HALF_SIZES[posture][0]
-    return np.asarray(hand(posture, fineness, even) @ _PALM_DOWN + (-half_length, 0.0, _half_thickness(posture)))
+    half_length, half_thickness, _ = hand_half_sizes(build, posture)
+    return np.asarray(hand(posture, fineness, even, build) @ _PALM_DOWN + (-half_length, 0.0, half_thickness))
 
 
-def volume_hand(ring: AnyVolumeAntenna, height: float, fineness: float = 1.0) -> Floats:
+def volume_hand(ring: AnyVolumeAntenna, height: float, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
     """The open hand over the volume antenna, its underside `height`, m, above it."""
-    return palm("open", fineness) + ring.over + (0.0, 0.0, height)
+    return palm("open", fineness, build=build) + ring.over + (0.0, 0.0, height)
 
 
 def other_wrist(scene: Scene, ring: AnyVolumeAntenna, height: float) -> Floats:
@@ -247,15 +343,17 @@ def other_wrist(scene: Scene, ring: AnyVolumeAntenna, height: float) -> Floats:
 
     Raises ValueError where the player could not reach that far from the shoulder.
     """
-    back = HAND_HALF_SIZES["open"][0] + WRIST_CLEARANCE + ARM_RADIUS
-    place = ring.over + (back, 0.0, height + ARM_RADIUS)
-    stretch = float(np.sqrt(((place - other_shoulder(scene)) ** 2).sum()))
-    if stretch > LONGEST_ARM:
+    build = scene.player.build
+    back = build.open_hand[0] + WRIST_CLEARANCE + build.arm_radii[2]
+    place = np.asarray(ring.over + (back, 0.0, height + build.arm_radii[2]))
+    stretch, joint = _span(place, other_shoulder(scene)), other_shoulder(scene)
+    if stretch > build.longest:
         raise ValueError(
             f"the volume antenna's height and offset must let the player hold a hand {height:g} m above it: the arm "
-            f"is at most {LONGEST_ARM:g} m from shoulder to wrist; got {stretch:g} m"
+            f"is at most {build.longest:g} m from shoulder to wrist; got {stretch:g} m: "
+            f"{_nearer(joint, place, build.longest)}"
         )
-    return np.asarray(place)
+    return place
 
 
 def wall_mesh(wall: Wall, fineness: float = 1.0) -> Floats:

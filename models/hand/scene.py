@@ -15,6 +15,7 @@ from typing import Final, Literal
 
 from models.checks import finite, one_of, positive
 from models.hand.antennas import AnyAntenna, AnyVolumeAntenna, LoopAntenna, RodAntenna
+from models.hand.player_sizes import Build
 
 __all__ = [
     "APPROACHES",
@@ -73,13 +74,14 @@ def board(width: float = 0.16, depth: float = 0.10, gap: float = 0.02) -> Cabine
 
 @dataclass(frozen=True, slots=True)
 class PlayerBody:
-    """The player: trunk with legs, head, and a stretched arm with its hand, all one conductor.
+    """The player: trunk with legs, head, and an arm with its hand, all one conductor.
 
     With a ring in the scene the other arm and its hand are there as well, palm down over the ring.
     stand_distance: m, axis of the antenna to the axis of the body, along x.
     hand_height: m above the earth plane, of a hand that comes from the front; None: the middle of the antenna.
     approach: front: the pitch hand on edge, thumb up, comes level along x; above: palm down it comes down.
     lean: m, how far the body with its shoulders comes nearer to the antenna while the hands stay where they are.
+    build: sizes; see `models.hand.player_sizes`.
     hanging_arm: whether the other arm hangs at the side of the body; counts in a scene without a ring.
     """
 
@@ -88,6 +90,7 @@ class PlayerBody:
     approach: Approach = "front"
     lean: float = 0.0
     hanging_arm: bool = False
+    build: Build = field(default_factory=Build)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "stand_distance", positive("stand_distance", self.stand_distance))

@@ -1,4 +1,4 @@
-"""The pitch antenna's form and sizes, and the hand's way to it."""
+"""The pitch antenna's form and sizes, the hand's way to it, and the player."""
 
 from __future__ import annotations
 
@@ -23,6 +23,33 @@ class AntennaFigures:
     base_height_m: float = of("part.base_height")
     approach: str = of("player.approach")
     hand_height_m: float = of("scene.hand_height")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayerFigures:
+    """Who plays: sizes, SI units in the names; None where the size has no such thing."""
+
+    size: str = of("player.size")
+    percentile: float | None
+    stature_m: float | None
+    stance: str = of("player.stance")
+    stand_distance_m: float = of("player.stand_distance")
+    elbow: bool
+    own_lengths: bool
+
+
+def player_figures(opened: OpenedDesign) -> PlayerFigures:
+    """The player of an opened design."""
+    player, build = opened.design.player, opened.scene.player.build
+    own = (player.shoulder_height, player.upper_arm, player.forearm, player.hand_length, player.hand_breadth)
+    return collected(
+        PlayerFigures,
+        {"player": player},
+        percentile=player.percentile if player.size in ("man", "woman") else None,
+        stature_m=player.stature if player.size == "child" else None,
+        elbow=build.links is not None,
+        own_lengths=any(length is not None for length in own),
+    )
 
 
 def antenna_figures(opened: OpenedDesign) -> AntennaFigures:

@@ -27,6 +27,7 @@ from models.hand.antennas import (
 )
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import Earthing, tank_tie
+from models.hand.player_sizes import Build, Person, adult, build_of, scaled_child
 from models.hand.scene import Approach, Cabinet, PlayerBody, Scene, board
 from models.tank import Tank, required_capacitance
 from models.volume.loudness import GainStage, PeakRectifier
@@ -56,12 +57,35 @@ def scene_of(design: Design) -> Scene:
                 else board(lying.board_width, lying.board_depth, lying.board_gap)
             ),
             player=PlayerBody(
-                player.stand_distance, player.hand_height, cast(Approach, player.approach), lean=player.lean
+                player.stand_distance,
+                player.hand_height,
+                cast(Approach, player.approach),
+                lean=player.lean,
+                build=player_build(design),
             ),
             ring=ring_of(design),
         )
     except ValueError as error:
         raise DesignError(f"{design.name}: antenna, cabinet and player do not fit together: {error}") from error
+
+
+def player_build(design: Design) -> Build:
+    """The player's sizes: rounded ones, or those of measured adults, a scaled child, and the player's own lengths."""
+    part = design.player
+    if part.size == "typical":
+        return Build()
+    person = cast(Person, part.size)
+    sizes = scaled_child(part.stature) if person == "child" else adult(person, 100.0 * part.percentile)
+    own = {
+        "acromial_height": part.shoulder_height,
+        "upper_arm": part.upper_arm,
+        "forearm": part.forearm,
+        "hand_length": part.hand_length,
+        "hand_breadth": part.hand_breadth,
+    }
+    return build_of(
+        replace(sizes, **{name: value for name, value in own.items() if value is not None}), part.stance == "seated"
+    )
 
 
 def antenna_of(design: Design) -> AnyAntenna:

@@ -54,6 +54,7 @@ from synth.build.circuit_assembly import (
 )
 from synth.build.curve_cache import field_for
 from synth.build.notices import (
+    CHILD_SCALED,
     COILS_NOT_COUNTED,
     COMMON_BONDED,
     COMMON_NO_CONDUCTOR,
@@ -468,6 +469,7 @@ class OpenedDesign:
         if self.given is not None:
             return found
         found += self.ties_with_notices[1]
+        found += (CHILD_SCALED,) if self.design.player.size == "child" else ()
         return found if self.design.common.to_earth is not None else (*found, COMMON_BONDED)
 
 

@@ -126,6 +126,24 @@ def _hand_reaches(antenna: Mapping[str, Any], hand: float | None, approach: str)
         yield "player.hand_height", f"is far from the rod; choose {limits}, or leave it out"
 
 
+OWN_LENGTHS = ("shoulder_height", "upper_arm", "forearm", "hand_length", "hand_breadth")
+
+
+def _own_length_has_size(key: str, size: str, length: float | None) -> Iterator[Fault]:
+    if size == "typical" and length is not None:
+        yield f"player.{key}", 'changes a measured player; write size = "man", "woman" or "child", or leave it out'
+
+
+for _own in OWN_LENGTHS:
+    _compares("player.size", f"player.{_own}")(partial(_own_length_has_size, _own))
+
+
+@_compares("player.size", "player.stance")
+def _seated_has_size(size: str, stance: str) -> Iterator[Fault]:
+    if size == "typical" and stance == "seated":
+        yield "player.stance", 'is of a measured player; write size = "man", "woman" or "child", or leave it out'
+
+
 @_compares("tuning.zero_beat", "player.stand_distance")
 def _hand_before_body(zero_beat: float | None, stand: float) -> Iterator[Fault]:
     if zero_beat is not None and zero_beat >= stand:

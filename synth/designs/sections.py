@@ -109,6 +109,7 @@ class About(SectionValues):
 
 
 ANTENNA_FORMS: Final = ("rod", "telescopic", "wire", "plate", "ring")
+PLAYER_SIZES: Final = ("typical", "man", "woman", "child")
 VOLUME_FORMS: Final = ("ring", "plate", "rod")
 _THICK, _PLATE = ("m", 0.0005, 0.1), ("m", 0.02, 1.0)
 
@@ -210,6 +211,21 @@ class PlayerSection(SectionValues):
     hand_height: float | None = quantity(
         "of the pitch hand above the floor; left out: the middle of the antenna", ("m", 0.05, 4.0), default=None
     )
+    size: str = choice(
+        "typical: rounded sizes, an arm without elbow; man, woman: as measured; child: a woman scaled",
+        PLAYER_SIZES,
+        default="typical",
+    )
+    percentile: float = quantity("of a man or woman, in every size at once", ("percent", 0.01, 0.99), default=0.5)
+    stature: float = quantity("of a child", ("m", 0.8, 2.0), default=1.4)
+    stance: str = choice("of a man, woman or child", ("standing", "seated"), default="standing")
+    shoulder_height: float | None = quantity(
+        "your own, standing; left out, as all below: as size says", ("m", 0.6, 2.0), default=None
+    )
+    upper_arm: float | None = quantity("your own, shoulder to elbow", ("m", 0.1, 0.6), default=None)
+    forearm: float | None = quantity("your own, elbow to wrist", ("m", 0.1, 0.5), default=None)
+    hand_length: float | None = quantity("your own, wrist to the longest finger's tip", ("m", 0.08, 0.3), default=None)
+    hand_breadth: float | None = quantity("your own, without the thumb", ("m", 0.03, 0.15), default=None)
     approach: str = choice(
         "of the pitch hand; front: level, thumb up, towards the antenna; above: palm down onto it",
         tuple(APPROACHES),

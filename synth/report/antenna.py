@@ -1,8 +1,8 @@
-"""The pitch antenna and the hand's way to it in words."""
+"""The pitch antenna, the hand's way to it and the player in words."""
 
 from __future__ import annotations
 
-from synth.analysis.antenna_figures import AntennaFigures
+from synth.analysis.antenna_figures import AntennaFigures, PlayerFigures
 from synth.designs.quantity import format_quantity
 
 _POSITIONS = {"upright": "facing the player", "flat": "lying flat", "edge": "its edge to the player"}
@@ -35,3 +35,15 @@ def approach_words(figures: AntennaFigures) -> str:
 def surface_words(figures: AntennaFigures) -> str:
     """Where distances are measured from."""
     return {"ring": "the ring's tube", "plate": "the plate's surface"}.get(figures.form, "the antenna's surface")
+
+
+def player_words(figures: PlayerFigures) -> str:
+    """Who plays: "man of the percentile 50, 62 cm from the antenna"."""
+    words = {"typical": "of rounded sizes, arms without an elbow"}.get(figures.size, figures.size)
+    if figures.percentile is not None:
+        words += f" of the percentile {100.0 * figures.percentile:g}"
+    if figures.stature_m is not None:
+        words += f" of {format_quantity(figures.stature_m, 'm')}, a woman scaled"
+    words += ", with lengths of their own" if figures.own_lengths else ""
+    words += ", seated" if figures.stance == "seated" else ""
+    return f"{words}, {100.0 * figures.stand_distance_m:.3g} cm from the antenna"

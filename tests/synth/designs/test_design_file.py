@@ -239,6 +239,7 @@ def test_hash_follows_values_not_formatting() -> None:
 def test_every_value_counts_in_the_hash() -> None:
     design = read_design(SMALL + EVERY_PART)
     design = dataclasses.replace(design, coupling=dataclasses.replace(design.coupling, lock_range=None))
+    design = dataclasses.replace(design, player=dataclasses.replace(design.player, size="man"))
     seen = {design_hash(design)}
     for key in KEYS:
         part = getattr(design, SECTIONS[key.section].part)
