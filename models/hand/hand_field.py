@@ -46,6 +46,8 @@ DEFAULT_DISTANCES: Final[Floats] = np.geomspace(0.01, 0.80, 40)
 RING_HEIGHTS: Final[Floats] = np.geomspace(0.01, 0.60, 30)
 #: Those of them that are solved with every distance of the pitch hand.
 PLACES: Final = (0, 4, 8, 12, 16, 21, 25, 29)
+#: The way of the pitch hand that a field must have at least, m.
+LEAST_ROOM: Final = 0.1
 for _table in (DEFAULT_DISTANCES, RING_HEIGHTS):
     _table.setflags(write=False)
 
@@ -170,6 +172,25 @@ def hand_field(
     return HandField(
         names, table, heights[list(places)], solved, heights, ring_places, without_player(still, ring), share
     )
+
+
+def distances_of(scene: Scene) -> Floats:
+    """`DEFAULT_DISTANCES`, or as many up to where this player's pitch hand ends.
+
+    Raises ValueError for a player who cannot bring the hand near the antenna, or has no room to take it back.
+    """
+    from models.hand.meshes import farthest_distance
+
+    nearest, most = float(DEFAULT_DISTANCES[0]), float(DEFAULT_DISTANCES[-1])
+    farthest = farthest_distance(scene, most)
+    if farthest == most:
+        return DEFAULT_DISTANCES
+    if farthest < LEAST_ROOM:
+        raise ValueError(
+            f"stand_distance leaves the pitch hand {farthest:.2g} m to be taken back from the antenna; it must be at "
+            f"least {LEAST_ROOM:g} m: stand farther away"
+        )
+    return np.geomspace(nearest, farthest, DEFAULT_DISTANCES.size)
 
 
 def capacitance_curves(

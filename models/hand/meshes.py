@@ -11,6 +11,7 @@ The rod is meshed finer at its ends and before the hand, the cabinet's top under
 from __future__ import annotations
 
 import functools
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -61,9 +62,27 @@ HAND_HALF_SIZES: Final[dict[Posture, tuple[float, float, float]]] = {"open": TYP
 HAND_FULLNESS: Final[dict[Posture, float]] = {"open": 3.0, "fist": 2.0}
 
 
-def hand_half_sizes(build: Build, posture: Posture) -> tuple[float, float, float]:
-    """Half sizes of a player's hand, m, as `HAND_HALF_SIZES`."""
-    return build.open_hand if posture == "open" else build.fist
+@dataclass(frozen=True, slots=True)
+class HandShape:
+    """Half sizes of a hand, m, as `HAND_HALF_SIZES`, its fullness, and how much longer it is with fingers stretched."""
+
+    half: tuple[float, float, float]
+    fullness: float
+    drawn_in: float = 0.0
+
+
+def hand_shape(build: Build, posture: Posture, opening: float = 1.0) -> HandShape:
+    """The hand of a posture; an open one with its fingers `opening` open: between open hand and fist in every size."""
+    if posture == "fist":
+        return HandShape(build.fist, HAND_FULLNESS["fist"])
+    first, second, third = (
+        opening * wide + (1.0 - opening) * closed for wide, closed in zip(build.open_hand, build.fist, strict=True)
+    )
+    fullness = opening * HAND_FULLNESS["open"] + (1.0 - opening) * HAND_FULLNESS["fist"]
+    return HandShape((first, second, third), fullness, 2.0 * (build.open_hand[0] - first))
+
+
+OPEN_HAND: Final = hand_shape(TYPICAL, "open")
 
 
 def shoulder(scene: Scene) -> Floats:
@@ -122,7 +141,12 @@ def _trunk_and_head(joint: Floats, build: Build, fineness: float) -> list[Floats
     return parts
 
 
-def hand(posture: Posture, fineness: float = 1.0, even: bool = False, build: Build = TYPICAL) -> Floats:
+def hand(posture: Posture, fineness: float = 1.0) -> Floats:
+    """The typical hand of a posture; see `shaped_hand`."""
+    return shaped_hand(hand_shape(TYPICAL, posture), fineness)
+
+
+def shaped_hand(shape: HandShape, fineness: float = 1.0, even: bool = False) -> Floats:
     """The hand with its foremost point at the origin, pointing towards -x; triangles (n, 3, 3) m.
 
     even: its cells no finer at the foremost point than elsewhere, and more of them.
@@ -130,10 +154,10 @@ def hand(posture: Posture, fineness: float = 1.0, even: bool = False, build: Bui
     Surface: (X^2 + Z^2)^(p/2) + |Y|^p = 1 in units of the half sizes, p the fullness. The foremost point of it is
     the nearest to any vertical line before the hand, because no point lies farther along -x.
     """
-    half = np.array(hand_half_sizes(build, posture))
+    half, fullness = np.array(shape.half), shape.fullness
     points, faces = _nose_graded_sphere(round(15 * fineness), 1.0) if even else _nose_graded_sphere(round(9 * fineness))
-    unit_points = _filled(points, HAND_FULLNESS[posture])
-    triangles = lifted((unit_points * half, faces), _filled_normals(unit_points, HAND_FULLNESS[posture], half))
+    unit_points = _filled(points, fullness)
+    triangles = lifted((unit_points * half, faces), _filled_normals(unit_points, fullness, half))
     return np.asarray(triangles + (half[0], 0.0, 0.0))
 
 
@@ -144,18 +168,18 @@ _SKIN_STEPS: Final = 200
 
 def pitch_hand(scene: Scene, posture: Posture, distance: float, fineness: float = 1.0) -> Floats:
     """The pitch hand with its nearest skin `distance`, m, from the antenna; triangles (n, 3, 3) m."""
-    build = scene.player.build
-    shape = palm(posture, fineness, True, build) if scene.from_above else hand(posture, fineness, build=build)
-    return np.asarray(shape + hand_place(scene, posture, distance))
+    shape = hand_shape(scene.player.build, posture, scene.player.opening)
+    mesh = palm(shape, fineness, even=True) if scene.from_above else shaped_hand(shape, fineness)
+    return np.asarray(mesh + hand_place(scene, posture, distance))
 
 
 def hand_place(scene: Scene, posture: Posture, distance: float) -> Floats:
     """Where the foremost point of a hand from the front, or the middle of the underside of one from above, is, (3,) m.
 
     The hand is moved along its way until its nearest skin is `distance`, m, from the antenna. Raises ValueError where
-    it does not come that near.
+    it does not come that near. Fingers that close draw the hand in from there.
     """
-    antenna, half = scene.antenna, hand_half_sizes(scene.player.build, posture)
+    antenna, half = scene.antenna, hand_shape(scene.player.build, posture).half
     if scene.from_above:
         skin, way = _skin(half, posture) @ _PALM_DOWN + (-half[0], 0.0, half[1]), 2
         place = antenna.aim_below()
@@ -173,7 +197,8 @@ def hand_place(scene: Scene, posture: Posture, distance: float) -> Floats:
     for _ in range(_SKIN_STEPS):
         step = missing()
         if abs(step) < _NEAREST_SKIN:
-            return np.asarray(place)
+            drawn_in = hand_shape(scene.player.build, posture, scene.player.opening).drawn_in
+            return np.asarray(place + (0.5 * drawn_in if scene.from_above else drawn_in, 0.0, 0.0))
         place[way] += step
     raise ValueError(
         f"hand_height and approach must let the hand come within {distance:g} m of the antenna: at this height it "
@@ -207,7 +232,8 @@ def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
     Raises ValueError where the player could not reach that far from the shoulder.
     """
     build = scene.player.build
-    half_length, radius = hand_half_sizes(build, posture)[0], build.arm_radii[2]
+    half_length = hand_shape(build, posture, scene.player.opening).half[0]
+    radius = build.arm_radii[2]
     place = hand_place(scene, posture, distance)
     if scene.from_above:
         place = place + (half_length + WRIST_CLEARANCE + radius, 0.0, radius)
@@ -222,6 +248,22 @@ def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
             f"at most {reach:g} m from shoulder to wrist; got {stretch:g} m: {_nearer(joint, place, reach)}"
         )
     return place
+
+
+def farthest_distance(scene: Scene, most: float) -> float:
+    """The farthest distance, m, at most `most`, to which the player takes the pitch hand back.
+
+    With an elbow: until the wrist is beside the shoulder. From above: as high as the arm reaches.
+    """
+    build, joint = scene.player.build, shoulder(scene)
+    if build.links is None and not scene.from_above:
+        return most
+    first = 0.01
+    near = wrist(scene, "open", first)
+    if not scene.from_above:
+        return min(most, first + float(joint[0] - near[0]))
+    rise = build.longest**2 - _span(joint[:2], near[:2]) ** 2
+    return min(most, first + float(joint[2] - near[2]) + 0.999 * float(np.sqrt(max(rise, 0.0))))
 
 
 def _span(first: Floats, second: Floats) -> float:
@@ -324,18 +366,18 @@ def capsule_arm(start: Floats, end: Floats, radius: float, fineness: float = 1.0
 _PALM_DOWN: Final[Floats] = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
 
 
-def palm(posture: Posture = "open", fineness: float = 1.0, even: bool = False, build: Build = TYPICAL) -> Floats:
+def palm(shape: HandShape = OPEN_HAND, fineness: float = 1.0, even: bool = False) -> Floats:
     """The hand, palm down and level, fingers towards -x, the middle of its underside at the origin.
 
     even: its cells as fine under the palm as at the finger tips.
     """
-    half_length, half_thickness, _ = hand_half_sizes(build, posture)
-    return np.asarray(hand(posture, fineness, even, build) @ _PALM_DOWN + (-half_length, 0.0, half_thickness))
+    half_length, half_thickness, _ = shape.half
+    return np.asarray(shaped_hand(shape, fineness, even) @ _PALM_DOWN + (-half_length, 0.0, half_thickness))
 
 
 def volume_hand(ring: AnyVolumeAntenna, height: float, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
     """The open hand over the volume antenna, its underside `height`, m, above it."""
-    return palm("open", fineness, build=build) + ring.over + (0.0, 0.0, height)
+    return palm(hand_shape(build, "open"), fineness) + ring.over + (0.0, 0.0, height)
 
 
 def other_wrist(scene: Scene, ring: AnyVolumeAntenna, height: float) -> Floats:

@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from models.checks import finite, one_of, positive
+from models.checks import finite, fraction, one_of, positive
 from models.hand.antennas import AnyAntenna, AnyVolumeAntenna, LoopAntenna, RodAntenna
 from models.hand.player_sizes import Build
 
@@ -81,6 +81,8 @@ class PlayerBody:
     hand_height: m above the earth plane, of a hand that comes from the front; None: the middle of the antenna.
     approach: front: the pitch hand on edge, thumb up, comes level along x; above: palm down it comes down.
     lean: m, how far the body with its shoulders comes nearer to the antenna while the hands stay where they are.
+    opening: of the fingers of the pitch hand in the posture "open", 1 stretched to 0 closed: the wrist stays where it
+    is with the fingers stretched, and the hand's distance is that of the stretched hand.
     build: sizes; see `models.hand.player_sizes`.
     hanging_arm: whether the other arm hangs at the side of the body; counts in a scene without a ring.
     """
@@ -91,11 +93,13 @@ class PlayerBody:
     lean: float = 0.0
     hanging_arm: bool = False
     build: Build = field(default_factory=Build)
+    opening: float = 1.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "stand_distance", positive("stand_distance", self.stand_distance))
         if self.hand_height is not None:
             object.__setattr__(self, "hand_height", positive("hand_height", self.hand_height))
+        object.__setattr__(self, "opening", fraction("opening", self.opening))
         one_of("approach", self.approach, APPROACHES)
         if not finite("lean", self.lean) < self.stand_distance:
             raise ValueError(f"lean must be < stand_distance = {self.stand_distance:g} m; got {self.lean:g}")

@@ -62,6 +62,7 @@ def scene_of(design: Design) -> Scene:
                 cast(Approach, player.approach),
                 lean=player.lean,
                 build=player_build(design),
+                opening=player.opening,
             ),
             ring=ring_of(design),
         )

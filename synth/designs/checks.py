@@ -138,6 +138,12 @@ for _own in OWN_LENGTHS:
     _compares("player.size", f"player.{_own}")(partial(_own_length_has_size, _own))
 
 
+@_compares("player.posture", "player.opening")
+def _opening_is_of_the_open_hand(posture: str, opening: float) -> Iterator[Fault]:
+    if posture == "fist" and opening != 1.0:
+        yield "player.opening", 'is of an open hand; write posture = "open", or leave it out'
+
+
 @_compares("player.size", "player.stance")
 def _seated_has_size(size: str, stance: str) -> Iterator[Fault]:
     if size == "typical" and stance == "seated":

@@ -211,6 +211,11 @@ class PlayerSection(SectionValues):
     hand_height: float | None = quantity(
         "of the pitch hand above the floor; left out: the middle of the antenna", ("m", 0.05, 4.0), default=None
     )
+    opening: float = quantity(
+        "of the fingers, posture open, the wrist held: 1 stretched, 0 closed; distances are of stretched fingers",
+        ("fraction", 0.0, 1.0),
+        default=1.0,
+    )
     size: str = choice(
         "typical: rounded sizes, an arm without elbow; man, woman: as measured; child: a woman scaled",
         PLAYER_SIZES,

@@ -168,7 +168,7 @@ def _compare(coarse, fine):
 
 
 def test_the_palm_lies_flat_with_its_underside_at_the_origin():
-    triangles = palm("open", 1.5)
+    triangles = palm(fineness=1.5)
     half = HAND_HALF_SIZES["open"]
     size = np.ptp(triangles.reshape(-1, 3), axis=0)
     assert_allclose(size, [2.0 * half[0], 2.0 * half[2], 2.0 * half[1]], rtol=0.04, atol=0)
