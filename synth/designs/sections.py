@@ -217,7 +217,7 @@ class PlayerSection(SectionValues):
         default=1.0,
     )
     size: str = choice(
-        "typical: rounded sizes, an arm without elbow; man, woman: as measured; child: a woman scaled",
+        "typical: rounded, without elbows; man, woman: measured; child: a woman scaled",
         PLAYER_SIZES,
         default="typical",
     )

@@ -1,4 +1,4 @@
-"""The player of a design: sizes, stance, own lengths, opening of the fingers; one clear message where they do not fit."""
+"""The player of a design: sizes, stance, own lengths, opening of the fingers; one message where they do not fit."""
 
 import pytest
 from numpy.testing import assert_allclose
