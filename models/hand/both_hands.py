@@ -18,7 +18,7 @@ from scipy.interpolate import CubicSpline
 
 from models.arrays import Floats
 from models.checks import finite_array, positive
-from models.hand.capacitance_curve import CapacitanceCurve, shape_preserving
+from models.hand.capacitance_curve import CapacitanceCurve, shape_preserving, shape_preserving_slopes
 
 _NONE = np.zeros(0)
 #: Steps of Newton's method towards the distance of equal effect; each doubles the digits.
@@ -50,7 +50,7 @@ class HandCurve:
                 f"places of the other hand; got shape {self.change.shape}"
             )
         knots, logs = np.log(self.others), np.log(self.distances)
-        slopes = np.array([shape_preserving(knots, row)(knots, 1) for row in self.change])
+        slopes = shape_preserving_slopes(knots, self.change)
         object.__setattr__(self, "_values", CubicSpline(logs, self.change))
         object.__setattr__(self, "_slopes", CubicSpline(logs, slopes))
 
@@ -65,7 +65,7 @@ class HandCurve:
         added = np.log(capacitances - empty)
         knots = np.log(others)
         place = knots[-1] if rest is None else float(np.clip(np.log(positive("rest", rest)), knots[0], knots[-1]))
-        resting = np.array([float(shape_preserving(knots, row)(place)) for row in added])
+        resting = np.asarray(shape_preserving(knots, added)(place))
         curve = CapacitanceCurve(distances, empty + np.exp(resting), empty)
         change = added - resting[:, None]
         if not np.isclose(knots, place, rtol=0.0, atol=1e-9).any():

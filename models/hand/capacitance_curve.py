@@ -118,14 +118,19 @@ def monotone_cubic(knots: Floats, values: Floats) -> CubicHermiteSpline:
 
 
 def shape_preserving(knots: Floats, values: Floats) -> CubicHermiteSpline:
-    """A cubic that stays between its neighbours and turns only where the values do.
+    """A cubic along the last axis of `values` that stays between its neighbours and turns only where the values do."""
+    return CubicHermiteSpline(knots, values, shape_preserving_slopes(knots, values), axis=-1)
+
+
+def shape_preserving_slopes(knots: Floats, values: Floats) -> Floats:
+    """Slopes of `shape_preserving` at its knots, of the shape of `values`.
 
     The slopes are those of F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300 (from memory); at the
     ends the nearest secant, so that a curve that falls still falls there.
     """
     secants = np.diff(values) / np.diff(knots)
-    inner = PchipInterpolator(knots, values)(knots[1:-1], 1)
-    return CubicHermiteSpline(knots, values, np.concatenate([secants[:1], inner, secants[-1:]]))
+    inner = PchipInterpolator(knots, values, axis=-1)(knots[1:-1], 1)
+    return np.concatenate([secants[..., :1], inner, secants[..., -1:]], axis=-1)
 
 
 def is_strictly_monotone(secants: Floats, slopes: Floats) -> bool:

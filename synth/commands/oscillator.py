@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.outputs import Printed, Written, add_force_option, add_plot_option
+from synth.commands.outputs import PLOT, Printed, Written, add_force_option, add_plot_option
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -23,6 +23,13 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--load", metavar="LOAD", help='resistance behind its output resistor, e.g. 47k, or "none"')
     parser.add_argument("--json", action=Printed, help="print the readings as JSON")
     add_plot_option(parser, "start-up, a steady cycle and the pot")
+    parser.add_argument(
+        "--diagram",
+        metavar="FILE",
+        action=Written,
+        kind=PLOT,
+        help="write the circuit diagram, with what to read at each node, as PNG or SVG",
+    )
     parser.add_argument(
         "--trace",
         "--transient",
@@ -78,6 +85,11 @@ def run(arguments: Namespace) -> int:
             turned = pot_curve(prepared.circuit, state)
             save_oscillator_plot(figures, curves, turned, arguments.plot, force=arguments.force)
         say(f"wrote {arguments.plot}")
+    if arguments.diagram:
+        from synth.report.diagram import save_diagram
+
+        save_diagram(prepared.circuit, state, arguments.diagram, arguments.force)
+        say(f"wrote {arguments.diagram}")
     if arguments.json:
         print_json(document)
     elif arguments.transient != "-":

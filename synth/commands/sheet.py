@@ -34,6 +34,7 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.sheet_figures import sheet_figures
     from synth.build.workbench import open_design, say
     from synth.errors import DesignError
+    from synth.report.diagram import sheet_diagrams
     from synth.report.sheet_page import sheet_page
     from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
     from synth.report.written import print_json, write_text
@@ -43,9 +44,10 @@ def run(arguments: Namespace) -> int:
         raise DesignError(
             "name a file for the sheet with -o sheet.html, or ask for its figures with --text, --json, --csv or --plot"
         )
-    figures = sheet_figures(open_design(arguments.design))
+    opened = open_design(arguments.design)
+    figures = sheet_figures(opened)
     if target is not None:
-        write_text(sheet_page(figures, arguments.paper), target, arguments.force)
+        write_text(sheet_page(figures, arguments.paper, sheet_diagrams(opened)), target, arguments.force)
         if target != "-":
             say(f"wrote {target}; open it in a browser and print it at 100 %")
     if arguments.csv:

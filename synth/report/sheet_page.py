@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Mapping
 
 from synth.analysis.sheet_figures import SheetFigures
 from synth.analysis.sheet_parts import PartFigure
@@ -30,13 +31,16 @@ from synth.report.sheet_steps import cautions, checks, patterns, tuning, what
 PAPERS = ("A4", "Letter")
 
 
-def sheet_page(figures: SheetFigures, paper: str = "A4") -> str:
-    """The whole page as HTML; the same figures and paper give the same text. ValueError for an unknown paper."""
+def sheet_page(figures: SheetFigures, paper: str = "A4", diagrams: Mapping[str, str] | None = None) -> str:
+    """The whole page as HTML, with the circuit `diagrams` (SVG by title); the same figures give the same text.
+
+    ValueError for an unknown paper.
+    """
     if paper not in PAPERS:
         raise ValueError(f"paper must be one of {', '.join(PAPERS)}; got {paper!r}")
     title = text(f"{figures.design}: build and tuning sheet")
     head = f'<meta charset="utf-8">\n<title>{title}</title>\n<style>\n{style(paper, figures.design_hash)}</style>'
-    body = "\n".join(_sections(figures))
+    body = "\n".join([*_sections(figures), *_diagrams(diagrams or {})])
     return f'<!DOCTYPE html>\n<html lang="en">\n<head>\n{head}\n</head>\n<body>\n{body}\n</body>\n</html>\n'
 
 
@@ -50,6 +54,13 @@ def _sections(figures: SheetFigures) -> Iterator[str]:
     yield section("When a reading is off", *_causes(figures))
     yield section("What stands behind the figures", *_notes(figures))
     yield section("The pitch field, 1:1", *_ruler(figures), class_="ruler")
+
+
+def _diagrams(diagrams: Mapping[str, str]) -> Iterator[str]:
+    """Each on a page of its own, across; the size that the drawing states gives way to that of the page."""
+    for title, svg in diagrams.items():
+        drawing = re.sub(r' (height|width)="[^"]*pt"', "", svg[svg.index("<svg") :], count=2)
+        yield section(f"{title}: the circuit", drawing, class_="diagram")
 
 
 def _title(figures: SheetFigures) -> str:
@@ -244,6 +255,10 @@ _STYLE = """\
   @bottom-left { content: "Build and tuning sheet HASH"; font: 7pt "DejaVu Sans", sans-serif; }
   @bottom-right { content: "Page " counter(page) " of " counter(pages); font: 7pt "DejaVu Sans", sans-serif; }
 }
+@page circuit { size: PAPER landscape; }
+.diagram { page: circuit; break-before: page; }
+.diagram svg { width: 100%; height: auto; max-height: 158mm; }
+@media print { .diagram { width: 250mm; margin-left: calc((100% - 250mm) / 2); } }
 * { box-sizing: border-box; }
 html { background: #fff; color: #000; }
 body { margin: 0 auto; max-width: 180mm; font: 8.5pt/1.4 "DejaVu Sans", sans-serif; overflow-wrap: anywhere; }

@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -111,7 +111,7 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
     shoes, earthed = USUAL_SHOES, None
     if workpiece.given is None:
         shoes = workpiece.earthing.shoes(workpiece.hand_field.body_share)
-        earthed = partial(_earthed, workpiece)
+        earthed = lru_cache(maxsize=8)(partial(_earthed, workpiece))  # undo and the tuning ask again
     if earthed is None or shoes == math.inf:
         faults["shoes"] = "the player is bonded to earth, or the curves are not from a scene"
     if earthed is None or COMMON not in workpiece.hand_field.names:
