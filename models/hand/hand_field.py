@@ -2,16 +2,18 @@
 
 Antenna, ring, common, what stands in the room, earth plane, and the player (trunk, head, arms and hands: one
 conductor) are solved by boundary elements. The distance of the pitch hand is the shortest from its skin to the surface
-of the rod, that of the volume hand from its underside to the top of the ring's tube straight below, of the ideal
-shapes. The matrices are geometry alone; shoes, supply and tanks come to them by `models.hand.earthing`.
+of the pitch antenna (a rod taken as longer at both ends), that of the volume hand from its underside to the top of the
+volume antenna straight below, of the ideal shapes. The matrices are geometry alone; shoes, supply and tanks come to
+them by `models.hand.earthing`.
 
 Skin and tissue count as a perfect conductor: at some 100 kHz their conductivity (about 0.1-0.5 S/m, from memory of C.
 Gabriel's tables) makes sigma / (omega eps0) some 10^4 to 10^5, so charge settles on the surface and the
 field inside is negligible; the player's resistance (some kilohm) is small beside the reactance of a picofarad
 (hundreds of kilohm and more).
 Neglected: that resistance and the loss it brings, dry skin's thin insulating layer, clothes, furniture of wood and
-plastic, the other arm where there is no ring for it, separate fingers, the bend of the elbow (an arm is a straight
-capsule that stretches), the lead and mount of either antenna (their strays), the ring's open ends, radiation.
+plastic, the other arm where there is no ring for it, separate fingers, the elbow of the build of rounded sizes (its arm
+is a straight capsule that stretches), the lead and mount of either antenna (their strays), the ring's open ends,
+radiation.
 """
 
 from __future__ import annotations

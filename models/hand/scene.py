@@ -1,8 +1,9 @@
 """The scene of conductors: pitch antenna, volume ring, circuit common, player, what stands in the room. Metres.
 
-Axes: the rod stands on the z axis above the earth plane z = 0, which may be absent; the player faces it from the side
-x > 0, a little to the side y < 0, so that the playing hand moves along the line y = 0 at `hand_height`. The ring lies
-to the side y < 0 of the rod, where the player's other shoulder is.
+Axes: the pitch antenna's foot is on the z axis above the earth plane z = 0, which may be absent; the player faces it
+from the side x > 0, a little to the side y < 0, so that the playing hand moves along x at `hand_height`, or down from
+above. The ring lies to the side y < 0 of the antenna, where the player's other shoulder is. Forms of the antennas:
+`models.hand.antennas`; sizes of the player: `models.hand.player_sizes`.
 
 A scene is geometry alone. What joins its conductors to earth and to each other beside the field, shoes and supply and
 tanks, is `models.hand.earthing`: it can be changed without solving the field again.
