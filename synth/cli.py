@@ -45,7 +45,7 @@ COMMANDS = {
     "linearise": Command(BEFORE, "search for parts that spread the notes more evenly"),
     "compare": Command(BEFORE, "set designs side by side, in figures and in sound"),
     "fit": Command(BENCH, "find the coil's and the board's values from frequencies you read"),
-    "listen": Command(BENCH, "hear with the sound card: pitch in time, readings at hand distances"),
+    "listen": Command(BENCH, "read pitch with the sound card, live or from a recording"),
     "sheet": Command(BENCH, "write a sheet to build and tune by: readings, steps, pitch ruler"),
     "lesson": Command(LEARN, "hear how two tones make a third, in lessons to read or to play"),
     "tune": Command(LEARN, "see which notes of a tune a design plays, and how true they are"),

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Final, Protocol, Self
+from typing import Any, Final, Protocol, Self, TypeVar
 
 import numpy as np
 
@@ -155,8 +155,10 @@ class Coil:
             raise ValueError(f"coupling must be between -1 and 1 (both excluded); got {self.coupling:g}")
 
 
-What = Any  # one of the classes that ENDS lists; each says what it is by its fields
-"""What a part is: Resistance, Capacitance, Potentiometer, Trimmer, Coil, or a device."""
+Device = Transistor | FieldEffect | Triode | Inverter | Diode
+What = Resistance | Capacitance | Potentiometer | Trimmer | Coil | Device
+"""What a part is."""
+Kind = TypeVar("Kind")
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,6 +297,9 @@ class Drawing:
         for name in ("supply_voltage", "supply_resistor", "supply_capacitor", "coupling_capacitor", "output_resistor"):
             positive(name, getattr(self, name))
         names = [part.name for part in self.parts]
+        twice = next((name for name in names if names.count(name) > 1), None)
+        if twice is not None:
+            raise ValueError(f"two parts of the drawing are named {twice!r}")
         for name in ("amplifier", "coil", "capacitor", "pot"):
             named = getattr(self, name)
             if named and named not in names:
@@ -310,6 +315,12 @@ class Drawing:
             if part.name == name:
                 return part
         raise KeyError(name)
+
+    def value(self, name: str, kind: type[Kind]) -> Kind:
+        """Return what the part of that name is, which must be of this kind."""
+        what = self.part(name).what
+        assert isinstance(what, kind), f"{name} is a {type(what).__name__}"
+        return what
 
     def with_part(self, name: str, what: What) -> Drawing:
         """Return the drawing with another part in the place of `name`."""
@@ -345,11 +356,11 @@ class Drawing:
     @property
     def fixed_capacitor(self) -> float:
         """Capacitance of the tank's fixed capacitor, F."""
-        return float(self.part(self.capacitor).what.capacitance) if self.capacitor else 0.0
+        return self.value(self.capacitor, Capacitance).capacitance if self.capacitor else 0.0
 
     def with_coil(self, inductance: float, loss: float = 1.0) -> Drawing:
         """Return the drawing with another coil, H, in its tank, its Q divided by `loss`."""
-        coil = self.part(self.coil).what
+        coil = self.value(self.coil, Coil)
         ohm = coil.series_resistance * loss * inductance / coil.inductance
         return self.with_part(self.coil, replace(coil, inductance=inductance, series_resistance=ohm))
 
@@ -365,23 +376,27 @@ class Drawing:
     @property
     def board_stray(self) -> float:
         """Capacitance of board and wiring across the tank, F; 0 where it is not drawn."""
-        return sum(float(part.what.capacitance) for part in self.parts if part.name == BOARD_STRAY)
+        return sum(
+            part.what.capacitance
+            for part in self.parts
+            if part.name == BOARD_STRAY and isinstance(part.what, Capacitance)
+        )
 
     @property
     def across_tank(self) -> float:
         """Linear capacitance straight across the tank, F: the coil's own, fixed, trimmers and board stray."""
-        trimmers = sum(float(self.part(name).what.capacitance) for name in self.trimmers)
-        return float(self.part(self.coil).what.self_capacitance) + self.fixed_capacitor + trimmers + self.board_stray
+        trimmers = sum(self.value(name, Trimmer).capacitance for name in self.trimmers)
+        return self.value(self.coil, Coil).self_capacitance + self.fixed_capacitor + trimmers + self.board_stray
 
     @property
     def pot_position(self) -> float | None:
         """Position of the wiper of the fine-tune pot; None where there is none."""
-        return float(self.part(self.pot).what.position) if self.pot else None
+        return self.value(self.pot, Potentiometer).position if self.pot else None
 
     @property
     def inductance(self) -> float:
         """Inductance of the tank's coil, H."""
-        return float(self.part(self.coil).what.inductance)
+        return self.value(self.coil, Coil).inductance
 
     @property
     def temperature(self) -> float:
@@ -393,12 +408,14 @@ class Drawing:
         """Return the drawing with every trimmer of its tank, if it has one, at `setting` (0 to 1)."""
         drawing = self
         for name in self.trimmers:
-            drawing = drawing.with_part(name, replace(self.part(name).what, setting=setting))
+            drawing = drawing.with_part(name, replace(self.value(name, Trimmer), setting=setting))
         return drawing
 
     def with_pot(self, position: float) -> Drawing:
         """Return the drawing with its fine-tune pot, if it has one, at `position` (0 to 1)."""
-        return self.with_part(self.pot, replace(self.part(self.pot).what, position=position)) if self.pot else self
+        if not self.pot:
+            return self
+        return self.with_part(self.pot, replace(self.value(self.pot, Potentiometer), position=position))
 
     def network(self) -> Network:
         """Return the linear network around the devices; its ports are theirs, the amplifying device's first."""
@@ -478,8 +495,9 @@ def windings(part: Part) -> Iterator[tuple[str, str, str, float, float]]:
     A tap divides the inductance with the square of the turns (models.branch.tapped_coil), the resistance with them.
     """
     coil = part.what
+    assert isinstance(coil, Coil)
     if coil.tap == 0.0:
-        yield part.name, *part.ends, coil.inductance, coil.series_resistance
+        yield part.name, part.ends[0], part.ends[1], coil.inductance, coil.series_resistance
         return
     below, above, _ = Tap(coil.tap, coil.tap_coupling).parts(coil.inductance)
     first, tap, second = part.ends

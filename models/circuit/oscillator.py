@@ -1,9 +1,10 @@
-"""The steady state of the tuned common-base oscillator: frequency, amplitude, waveforms, harmonics, powers.
+"""The steady state of an oscillator, as it is drawn: frequency, amplitude, waveforms, harmonics, powers.
 
-Harmonic balance (models.circuit.harmonic_balance) starts from the describing function; when that fails or lands on
-rest, the oscillation is followed up from nothing: a conductance across the tank, chosen so that the tank swings by a
-given amount, is traced until it vanishes. A solution that has not converged, whose harmonics are cut off, or that is
-not stable (models.circuit.orbit_stability) is never returned: ValueError says what happened.
+Harmonic balance (models.circuit.harmonic_balance) starts from the describing function of a bipolar transistor; when
+that fails or lands on rest, and with another device, the oscillation is followed up from nothing: a conductance across
+the tank, chosen so that the tank swings by a given amount, is traced until it vanishes. A solution that has not
+converged, whose harmonics are cut off, or that is not stable (models.circuit.orbit_stability) is never returned:
+ValueError says what happened.
 Looked for are oscillations that grow from rest and those that grow only while the supply rises and then hold themselves
 (models.circuit.switch_on, models.circuit.envelope); no other hard excitation.
 """
@@ -24,7 +25,7 @@ from models.circuit.harmonic_balance import Balance, NotConvergedError, balance,
 from models.circuit.network import Network
 from models.circuit.operating_point import describe, operating_point, solve
 from models.circuit.oscillator_start import PHASE_PORT, first_guess, followed_up, threshold
-from models.circuit.small_signal import DoesNotStartError, SmallSignal, analyse, small_signal
+from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal, analyse, small_signal
 from models.circuit.steady_state import NotSteadyError, SteadyState, finished
 from models.circuit.switch_on import HIGH_NOISE, LINEAR, rising_bias, step_swing, thermal_swing
 
@@ -107,6 +108,8 @@ def _switched_on(
     from models.circuit.envelope import Outcome  # these need the oscillator's own modules
     from models.circuit.start_up import start_up
 
+    if isinstance(circuit, Drawing) and signal.obstacle not in (Obstacle.SATURATED, Obstacle.SHORTED_FEEDBACK):
+        raise DoesNotStartError(signal)  # less current starts it even less
     floor, way = HIGH_NOISE * thermal_swing(circuit), rising_bias(circuit)
     if way.largest_swing(step_swing(circuit), floor) < LINEAR:
         raise DoesNotStartError(signal, way.growth_times)

@@ -130,7 +130,7 @@ def _drawn(drawing: Drawing) -> dict[str, tuple[str, str]]:
             name = own.get((part.name, path), f"{part.name}.{short}")
             if part.name in drawing.trimmers:
                 name = f"trimmers.{drawing.trimmers.index(part.name)}.{path}"
-            if not (path == "tap_coupling" and part.what.tap == 0.0):
+            if not (path == "tap_coupling" and getattr(part.what, "tap", 0.0) == 0.0):
                 found[name] = (part.name, path)
     return found
 

@@ -76,9 +76,10 @@ def transconductance_window(
     """Return the lowest and the highest transconductance, S, that starts the circuit, each with its angular frequency.
 
     `conductance` holds everything but the transconductance, whose current leaves the network by `out` (n,) for the
-    voltage taken by `sense` (n,). Beyond the highest, the conductance of the emitter itself shorts the feedback; None
-    when there is no such end. (None, None) when nothing within HIGHEST_RATIO of `start`, S, makes it oscillate. The
-    leading pair is followed in steps of half an octave, so a window narrower than that can be missed.
+    voltage taken by `sense` (n,). Beyond the highest, the conductance of the emitter itself shorts the feedback;
+    None when there is no such end, or none at which the pair still swings. (None, None) when nothing within
+    HIGHEST_RATIO of `start`, S, makes it oscillate. The leading pair is followed in steps of half an octave, so a
+    window narrower than that can be missed.
     """
 
     def growth(value: float) -> tuple[float, float]:

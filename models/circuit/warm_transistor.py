@@ -21,13 +21,10 @@ from scipy import constants
 
 from models.checks import finite
 from models.circuit.diode import Diode
-from models.circuit.drawing import Drawing
-from models.circuit.field_effect import FieldEffect
+from models.circuit.drawing import Device, Drawing
 from models.circuit.inverter import Inverter
 from models.circuit.transistor import DepletionJunction, Transistor
 from models.circuit.triode import Triode
-
-Device = Transistor | FieldEffect | Triode | Inverter | Diode
 
 BAND_GAP = 1.12 * constants.elementary_charge  # J, of silicon near 300 K, from memory
 POTENTIAL_SLOPE = -2e-3  # V/K
@@ -73,6 +70,7 @@ def _warmed_junction(junction: DepletionJunction, rise: float) -> DepletionJunct
 def warmed_drawing(drawing: Drawing, rise: float, gain_per_kelvin: float = 5e-3) -> Drawing:
     """The drawing with every semiconductor in it `rise` K warmer; valves and linear parts as they are."""
     for part in drawing.devices:
+        assert isinstance(part.what, Device)
         drawing = drawing.with_part(part.name, warmed_device(part.what, rise, gain_per_kelvin))
     return drawing
 

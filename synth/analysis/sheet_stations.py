@@ -13,7 +13,7 @@ from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.branch.modes import MODES, mode_frequencies
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.common_base import BASE, COLD, EMITTER, WIPER, OscillatorCircuit
-from models.circuit.drawing import BOARD_STRAY, Capacitance, Coil, Drawing, Potentiometer, Resistance
+from models.circuit.drawing import BOARD_STRAY, Capacitance, Coil, Drawing, Potentiometer, Resistance, Trimmer
 from models.circuit.field_effect import FieldEffect
 from models.circuit.inverter import Inverter
 from models.circuit.network import GROUND
@@ -230,8 +230,8 @@ DRAWN = (
 
 def _drawn_parts(drawing: Drawing) -> list[tuple[TurnablePart, Turn]]:
     """As `_circuit_parts`, of a drawing without its antenna: every part by its name."""
-    trimmer = sum(drawing.part(name).what.capacitance for name in drawing.trimmers)
-    own = drawing.board_stray + drawing.part(drawing.coil).what.self_capacitance
+    trimmer = sum(drawing.value(name, Trimmer).capacitance for name in drawing.trimmers)
+    own = drawing.board_stray + drawing.value(drawing.coil, Coil).self_capacitance
     fixed = partial(_moved_capacitor, drawing.fixed_capacitor)
     stray = TurnablePart("stray across the tank", "stray", "F", own, resonance(drawing).capacitance)
     at_place = _whole("trimmer at its place", "trimmer", "F", trimmer)

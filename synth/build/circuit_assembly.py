@@ -34,7 +34,7 @@ from models.circuit.variable_oscillator import VariableOscillator, law_capacitan
 from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
-from synth.build.drawing_assembly import TRIMMER, drawing_of
+from synth.build.drawing_assembly import drawing_of
 from synth.build.notices import explained, margin_notice, out_of_reach_notice, start_notice
 from synth.designs.part_rows import merged
 from synth.designs.sections import Design, ReferenceSection, TransistorSection, VariableSection, VolumeSection
@@ -178,7 +178,8 @@ def resonance_of(design: Design, which: str) -> Tank:
 def _drawn_tank(section: TankSection, drawing: Drawing, rest: Floats) -> Tank:
     """The tank that an antenna at its node of a drawing sees, without loss (models.circuit.resonance)."""
     seen = resonance(drawing, (drawing.antenna_node, GROUND), rest)
-    own = section.capacitance + section.stray + (drawing.part(TRIMMER).what.capacitance if drawing.trimmers else 0.0)
+    trimmers = sum(drawing.value(name, Trimmer).capacitance for name in drawing.trimmers)
+    own = section.capacitance + section.stray + trimmers
     tank = tank_of(section)
     return replace(tank, inductance=seen.inductance, board_stray=max(0.0, section.stray + seen.capacitance - own))
 

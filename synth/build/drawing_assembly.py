@@ -83,7 +83,7 @@ def drawing_of(
     turn = 2.0 * math.pi * natural_frequency(drawing)
     for row in drawn:
         if kind_of(row).word == "coil":
-            what = drawing.part(row[0]).what
+            what = drawing.value(row[0], Coil)
             quality = section.quality_factor if row[0] == coil else value_of(row, "quality_factor")
             drawing = drawing.with_part(row[0], replace(what, series_resistance=turn * what.inductance / quality))
     return drawing

@@ -18,6 +18,7 @@ OF_A_FILE = ("csv", "plot", "json")
 OF_LIVE = ("device", "record", "every")
 TONES = (20.0, 20e3)  # Hz
 LARGEST_PPM = 5000.0
+WIDTH = 79  # characters of the line that is renewed: it must not wrap
 REFRESH = 0.2  # s, between two states of what is heard
 
 
@@ -185,7 +186,7 @@ def _converse(readings: LiveReadings, hearing: SoundInput) -> None:
     threading.Thread(target=read_lines, daemon=True).start()
     while True:
         if sys.stderr.isatty():
-            print(f"\r{readings.status():<110}", end="", file=sys.stderr, flush=True)
+            print(f"\r{readings.status()[:WIDTH]:<{WIDTH}}", end="", file=sys.stderr, flush=True)
         try:
             said = readings.command(typed.get(timeout=REFRESH))
         except Empty:

@@ -48,6 +48,7 @@ def run(arguments: Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
+    from synth.analysis.circuit_points import recorded_nodes
     from synth.analysis.oscillator import oscillator_figures, pot_curve, prepared_oscillator, steady, switched_on
     from synth.analysis.start_up import integrated, start_up_curves
     from synth.analysis.unsteady import unsteady_figures
@@ -65,7 +66,7 @@ def run(arguments: Namespace) -> int:
     run = switched_on(prepared)
     if arguments.transient:
         record, remark = integrated(run, say)
-        write_text(start_up_csv(record, prepared.circuit), arguments.transient, arguments.force)
+        write_text(start_up_csv(record, recorded_nodes(prepared.circuit)), arguments.transient, arguments.force)
         if remark is not None:
             prepared = replace(prepared, notices=(*prepared.notices, remark))
     if state is None:
@@ -86,9 +87,10 @@ def run(arguments: Namespace) -> int:
             save_oscillator_plot(figures, curves, turned, arguments.plot, force=arguments.force)
         say(f"wrote {arguments.plot}")
     if arguments.diagram:
+        from synth.analysis.circuit_diagram import diagram_of
         from synth.report.diagram import save_diagram
 
-        save_diagram(prepared.circuit, state, arguments.diagram, arguments.force)
+        save_diagram(diagram_of(prepared.circuit, state), arguments.diagram, arguments.force)
         say(f"wrote {arguments.diagram}")
     if arguments.json:
         print_json(document)

@@ -31,10 +31,11 @@ def run(arguments: Namespace) -> int:
     """Collect the figures and write what is asked for."""
     import sys
 
+    from synth.analysis.circuit_diagram import pair_diagrams
     from synth.analysis.sheet_figures import sheet_figures
     from synth.build.workbench import open_design, say
     from synth.errors import DesignError
-    from synth.report.diagram import sheet_diagrams
+    from synth.report.diagram import diagram_svg
     from synth.report.sheet_page import sheet_page
     from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
     from synth.report.written import print_json, write_text
@@ -47,7 +48,8 @@ def run(arguments: Namespace) -> int:
     opened = open_design(arguments.design)
     figures = sheet_figures(opened)
     if target is not None:
-        write_text(sheet_page(figures, arguments.paper, sheet_diagrams(opened)), target, arguments.force)
+        drawn = {title: diagram_svg(diagram) for title, diagram in pair_diagrams(opened).items()}
+        write_text(sheet_page(figures, arguments.paper, drawn), target, arguments.force)
         if target != "-":
             say(f"wrote {target}; open it in a browser and print it at 100 %")
     if arguments.csv:

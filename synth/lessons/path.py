@@ -123,7 +123,7 @@ def _figures(setup: LessonSetup) -> dict[str, object]:
         "per_picofarad": per_picofarad,
         "c_places": ", ".join(f"{100.0 * place:.1f} cm" for place in places),
         "c_widths": ", ".join(f"{100.0 * width:.1f}" for width in -np.diff(places)),
-        "tank_inductance": format_quantity(parts.variable.inductance, "H"),
+        "tank_inductance": format_quantity(parts.variable.inductance, "H").replace("u", "\N{MICRO SIGN}"),
         "variable_capacitance": format_quantity(parts.variable.capacitance, "F"),
         "reference_capacitance": format_quantity(parts.reference.capacitance, "F"),
         "rod_cm": 100.0 * parts.antenna.length,

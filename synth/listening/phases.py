@@ -31,7 +31,7 @@ import numpy as np
 
 from models.arrays import Complexes, Floats, Ints
 
-HARMONICS = 8
+HARMONICS = 6
 PERIODS = 4.0  # in a window
 SHORTEST = 0.008  # s, of a window
 HIGHEST_SHARE = 0.45  # of the sample rate, of a harmonic
@@ -72,17 +72,15 @@ def resting_frequency(sound: Floats, sample_rate: float, near: float) -> tuple[f
     The deviation is that of the straight line, from how far the phases lie off it; it holds what turns to and fro too.
     Raises ValueError for a sound shorter than two windows.
     """
-    frequency, deviation = near, math.nan
-    for _ in range(2):
-        frequency, deviation = _line(without_hum(sound, sample_rate, frequency), sample_rate, frequency)
-    return frequency, deviation
+    first, _ = _line(sound, sample_rate, near)
+    return _line(without_hum(sound, sample_rate, first), sample_rate, first)
 
 
 def without_hum(sound: Floats, sample_rate: float, near: float) -> Floats:
     """A short `sound` of a note near `near`, Hz, without the mains hum in it."""
     notes = near * np.arange(1, HARMONICS + 1)
-    played = notes < HIGHEST_SHARE * sample_rate
-    notes, overtones = notes[played], _waves(near, HARMONICS, sound.size, sample_rate)[played]
+    low = int(np.count_nonzero(notes < 2.0 * MAINS_LINES * max(MAINS)))  # those above do not mix with hum
+    overtones = _waves(near, low, sound.size, sample_rate)
     least, cleaned = math.inf, sound
     for mains in MAINS:
         lines = mains * np.arange(1, MAINS_LINES + 1)

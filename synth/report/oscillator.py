@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 
-from models.circuit.drawing import Drawable
 from models.circuit.ripple_law import BOTH_BASES, SUPPLY
 from models.circuit.transient import TransientRecord
 from synth.analysis.adjoint_figures import Hum
-from synth.analysis.circuit_points import recorded_nodes
 from synth.analysis.oscillator import FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
 from synth.report.pulling import pulling_facts
@@ -168,10 +167,10 @@ def _reading_line(reading: AdjustedReading, unit: str = "fraction") -> str:
     return f"{name:<21}{frequency:>12}{reading.shift_hz:>9.0f} Hz{collector:>13}{output:>12}"
 
 
-def start_up_csv(record: TransientRecord, circuit: Drawable) -> str:
+def start_up_csv(record: TransientRecord, nodes: Iterable[tuple[str, str]]) -> str:
     """The transient as CSV, sixteen rows a cycle; without a load there is no output_v."""
     columns = [("time_s", record.times)]
-    columns += [(name, record.voltage(node)) for name, node in recorded_nodes(circuit) if node in record.names]
+    columns += [(name, record.voltage(node)) for name, node in nodes if node in record.names]
     rows = np.column_stack([values for _, values in columns])[::KEEP_EVERY]
     return numbers_csv([name for name, _ in columns], rows.tolist())
 

@@ -11,15 +11,16 @@ from models.arrays import Floats
 from synth.errors import DesignError
 from synth.libraries import require
 
-LONGEST = 3600.0  # s
+MOST_FRAMES = 60_000_000  # 20 minutes at 48 kHz
+BLOCK = 65_536  # frames read at once
 RATES = (8000, 384_000)  # Hz
 
 
 def read_sound(path: str | os.PathLike[str]) -> tuple[Floats, int]:
     """Samples, (n,), full scale 1, the mean of the channels, and the sample rate, Hz, of the sound file `path`.
 
-    Raises DesignError for a file that cannot be read, is empty or longer than LONGEST, and DeviceError where the
-    library is missing.
+    Raises DesignError for a file that cannot be read, is empty or holds more than MOST_FRAMES, and DeviceError where
+    the library is missing.
     """
     place = Path(path)
     soundfile = require("soundfile", "a sound file")
@@ -34,12 +35,14 @@ def read_sound(path: str | os.PathLike[str]) -> tuple[Floats, int]:
             rate, frames = int(file.samplerate), int(file.frames)
             if not RATES[0] <= rate <= RATES[1]:
                 raise DesignError(f"{place}: has {rate} samples a second; {RATES[0]} to {RATES[1]} can be used")
-            if frames > LONGEST * rate:
-                raise DesignError(f"{place}: is longer than an hour; cut the piece out that matters")
-            samples = np.asarray(file.read(dtype="float64", always_2d=True)).mean(axis=1)
+            if frames > MOST_FRAMES:
+                minutes = MOST_FRAMES / rate / 60.0
+                raise DesignError(f"{place}: is longer than {minutes:.0f} minutes; cut out the piece that matters")
+            blocks = [block.mean(axis=1) for block in file.blocks(BLOCK, dtype="float64", always_2d=True)]
     except (soundfile.LibsndfileError, OSError, RuntimeError) as error:
         reason = getattr(error, "error_string", None) or getattr(error, "strerror", None) or error
         raise DesignError(f"{place}: cannot be read as sound ({reason}); save it as WAV or FLAC") from error
+    samples = np.concatenate([np.empty(0), *blocks])
     if samples.size == 0:
         raise DesignError(f"{place}: holds no sound")
     if not np.isfinite(samples).all():

@@ -189,7 +189,8 @@ def _waves(canvas: LessonCanvas, state: LessonState, heard: Heard, waves: WavePi
     if recipe.waves is None:
         return
     speed = f"{_times(waves.slow)} times slower" if waves.slow > 1.0 else "in time with the sound"
-    note = f"{waves.beats} beats   {_time_text(waves.span)} to now   {speed}"
+    counted = "1 beat" if waves.beats == 1 else f"{waves.beats} beats"
+    note = f"{counted}   {_time_text(waves.span)} to now   {speed}"
     room = _panel(canvas, canvas.layout.oscillogram, "The waves", note)
     one, two = recipe.waves.frequencies(difference_of(recipe, state.value))
     texts = {name: row.format(first=_hertz(one), second=_hertz(two)) for name, row in ROWS.items()}
@@ -399,8 +400,10 @@ def line_map(choice: LiveChoice, band: tuple[float, float]) -> tuple[MappedLine,
             heights[line, number] = float(band_place(np.array(max(at, LOWEST_SHARE * band[0])), band))
             level = 20.0 * math.log10(max(abs(size) / strongest, 1e-9))
             strengths[line, number] = max(1.0 - level / FAINTEST_DB, 0.0)
-        if not lines and number:
-            strengths[:, number] = strengths[:, number - 1]  # a line dives out of the pad where it locks
+    silent = [number for number, lines in enumerate(found) if not lines]
+    for number in silent:  # at the edge of lock a line dives out of the pad
+        beside = [at for at in (number - 1, number + 1) if 0 <= at < PLACES and found[at]]
+        strengths[:, number] = strengths[:, beside].max(axis=1, initial=0.0)
     return tuple(MappedLine(*map(tuple, pair)) for pair in zip(heights.tolist(), strengths.tolist(), strict=True))
 
 

@@ -233,8 +233,8 @@ def first_settings(offer: Tunable) -> Settings:
 
 
 def _pot_curve(workpiece: OpenedDesign, faults: dict[str, str]) -> PotCurve | None:
-    """The reference along its pot, for a design whose oscillators are solved as circuits."""
-    if workpiece.design.law != "circuit":
+    """The reference along its pot, for a design whose oscillators are solved as circuits; None without a pot."""
+    if workpiece.design.law != "circuit" or workpiece.tuned_reference.pot_position is None:
         return None
     try:
         positions, states = pot_sweep(workpiece.tuned_reference, np.linspace(0.0, 1.0, POT_POINTS).tolist())

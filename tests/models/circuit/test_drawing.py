@@ -103,6 +103,8 @@ def test_trimmer_pot_and_capacitor_are_turned_by_name() -> None:
     assert HARTLEY.with_fixed_capacitor(1e-10).fixed_capacitor == 1e-10
     with pytest.raises(ValueError, match="is no part of the drawing"):
         replace(HARTLEY, amplifier="valve")
+    with pytest.raises(ValueError, match="two parts of the drawing are named 'fet'"):
+        replace(HARTLEY, parts=(*HARTLEY.parts, HARTLEY.part("fet")))
     with pytest.raises(ValueError, match="has the ends gate, drain, source"):
         part("short", FieldEffect(), "gate", "drain")
 

@@ -1,5 +1,6 @@
 """`beatfield listen FILE`: every form, marks, clock, beat and capacitance, and messages with a remedy."""
 
+import io
 import json
 
 import numpy as np
@@ -132,10 +133,43 @@ def test_silence_has_no_pitch_and_no_rest(tmp_path, capsys):
     assert made["silent_share"] == 1.0
 
 
-def test_live_needs_an_answer_and_an_input(monkeypatch, capsys, tmp_path):
-    class Entry:
-        name, sample_rate, index, channels = "line in", 48000.0, 0, 1
+class Hearing:
+    """A sound input that hears A4."""
 
+    sample_rate, running = RATE, True
+
+    def __init__(self, device, each):
+        assert each is None, "nothing is kept unless asked"
+
+    def latest(self, seconds):
+        return note(440.0, seconds, "bright")
+
+    def close(self):
+        pass
+
+
+class Entry:
+    name, sample_rate, index, channels = "line in", 48000.0, 0, 1
+
+
+def test_a_live_session_from_the_first_enter_to_the_last(monkeypatch, capsys, tmp_path):
+    monkeypatch.setattr("synth.live.sound_input.choose_input", lambda device: Entry)
+    monkeypatch.setattr("synth.live.sound_input.SoundInput", Hearing)
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n\n30 cm\nu\n"))
+    readings = tmp_path / "readings.csv"
+    assert main(["listen", "--yes", "--every", "5cm:2cm", "--readings", str(readings)]) == 0
+    said = capsys.readouterr()
+    assert "reading 3: 30 cm" in said.err
+    assert "reading 3 is taken back" in said.err
+    assert said.out.count(" cm ") == 2
+    lines = readings.read_text().splitlines()
+    assert [line.split(",")[0] for line in lines] == ["hand_distance", "50 mm", "70 mm"]
+    assert [path.name for path in tmp_path.iterdir()] == ["readings.csv"]
+    assert main(["listen", "--yes", "--readings", str(readings)]) == 2  # never over a file without --force
+    assert "exists already" in capsys.readouterr().err
+
+
+def test_live_needs_an_answer_and_an_input(monkeypatch, capsys, tmp_path):
     monkeypatch.setattr("synth.live.sound_input.choose_input", lambda device: Entry)
     assert main(["listen"]) == 2  # the tests have no terminal to ask
     said = capsys.readouterr().err
@@ -143,6 +177,17 @@ def test_live_needs_an_answer_and_an_input(monkeypatch, capsys, tmp_path):
     assert "add --yes" in said
     assert main(["listen", "--plot", "x.png"]) == 2
     assert "--plot needs a recording" in capsys.readouterr().err
+
+    class Person:
+        def isatty(self):
+            return True
+
+        def readline(self):
+            return "n\n"
+
+    monkeypatch.setattr("sys.stdin", Person())
+    assert main(["listen"]) == 0
+    assert "not listening" in capsys.readouterr().err
 
     def none(device):
         raise DeviceError("Nothing to listen with: a sound input was not found")

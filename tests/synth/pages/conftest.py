@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from browser import Browser, started_browser
 
-from synth.lessons.lesson_report import LessonReport, lesson_report
+from synth.lessons.lesson_report import LessonReport
 from synth.lessons.setup import LessonSetup, open_setup
 from synth.lessons.table import LESSONS, build_lesson
 from synth.pages.lesson_page import lesson_page
@@ -28,7 +28,13 @@ def setup() -> LessonSetup:
 
 @pytest.fixture(scope="session")
 def reports(setup: LessonSetup) -> dict[str, LessonReport]:
-    return {name: lesson_report(build_lesson(name, setup)) for name in LESSONS}
+    """Every lesson, its sounds neither rendered nor measured: a page makes them itself."""
+    found = {}
+    for name in LESSONS:
+        lesson = build_lesson(name, setup)
+        levels = tuple(tuple(0.0 for _ in stage.claims) for stage in lesson.stages)
+        found[name] = LessonReport(lesson, (), levels, tuple(1.0 for _ in lesson.stages))
+    return found
 
 
 @pytest.fixture(scope="session")

@@ -11,26 +11,17 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from synth.lessons.lesson_report import LessonReport
 from synth.lessons.passage import Passage
-from synth.lessons.setup import open_setup
-from synth.lessons.table import LESSONS, build_lesson
+from synth.lessons.table import LESSONS
 from synth.lessons.waves import Tone, Waves
 from synth.pages.document import packed
-from synth.pages.lesson_page import default_slowing, lesson_page
+from synth.pages.lesson_page import default_slowing
 
 
 @pytest.fixture(scope="module")
-def written():
-    """Every lesson and its page, the sounds left unmeasured."""
-    setup = open_setup()
-    found = {}
-    for name in LESSONS:
-        lesson = build_lesson(name, setup)
-        levels = tuple(tuple(0.0 for _ in stage.claims) for stage in lesson.stages)
-        report = LessonReport(lesson, (), levels, tuple(1.0 for _ in lesson.stages))
-        found[name] = lesson, lesson_page(report, setup)
-    return found
+def written(reports, pages):
+    """Every lesson and its page."""
+    return {name: (report.lesson, pages[name].read_text(encoding="utf-8")) for name, report in reports.items()}
 
 
 @pytest.mark.parametrize("name", LESSONS)

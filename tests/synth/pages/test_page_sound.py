@@ -65,12 +65,12 @@ def test_a_stage_in_the_page_is_its_sound_file(page, reports, name, number):
 
     The table of an instrument's field, straight between its points, lets the phase drift by that much.
     """
-    report = reports[name]
-    stage, sound = report.lesson.stages[number], report.sounds[number]
+    stage = reports[name].lesson.stages[number]
+    sound, gain = stage.levelled()
     recipes = list(dict.fromkeys(passage.recipe for passage in stage.passages))
     given = {
         "passages": [passage_data(passage, recipes.index(passage.recipe)) for passage in stage.passages],
-        "gain": report.gains[number],
+        "gain": gain,
         "pause": MOVE,
     }
     theirs = rendered(page, [recipe_data(recipe) for recipe in recipes], "perform", given, sound.size / SAMPLE_RATE)

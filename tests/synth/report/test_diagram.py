@@ -16,10 +16,11 @@ from models.circuit.inverter import Inverter
 from models.circuit.oscillator import steady_state
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
+from synth.analysis.circuit_diagram import diagram_of, symbols_of
+from synth.analysis.diagram_layout import Layout, Placed, Symbol, faults, lay_out
 from synth.cli import main
 from synth.errors import DesignError
-from synth.report.diagram import diagram_of, diagram_svg, save_diagram, symbols_of
-from synth.report.diagram_layout import Layout, Placed, Symbol, faults, lay_out
+from synth.report.diagram import diagram_svg, save_diagram
 
 pytest.importorskip("schemdraw")
 
@@ -107,7 +108,7 @@ def solved():
 @pytest.mark.parametrize("name", CIRCUITS)
 def test_every_part_and_node_is_there_once_and_no_wire_lies_on_another(name):
     circuit = CIRCUITS[name]
-    layout = diagram_of(circuit, None)
+    layout = diagram_of(circuit, None).layout
     assert faults(layout) == []
     drawn = [one.symbol for one in layout.placed]
     assert sorted(symbol.label for symbol in drawn) == sorted(symbol.label for symbol in symbols_of(circuit))
@@ -123,7 +124,7 @@ def test_every_part_and_node_is_there_once_and_no_wire_lies_on_another(name):
 
 
 def test_test_points_say_what_to_read(solved):
-    said = {one.symbol.label for one in diagram_of(OscillatorCircuit(), solved).placed}
+    said = {one.symbol.label for one in diagram_of(OscillatorCircuit(), solved).layout.placed}
     mean = solved.coefficients("base")[0].real
     assert any(label[:1] == ("base",) and label[1].startswith(f"{mean:.2f} V") for label in said)
     swing = 2.0 * abs(solved.coefficients("tank")[1]) * 2.0
@@ -132,22 +133,22 @@ def test_test_points_say_what_to_read(solved):
 
 
 def test_the_file_is_a_picture_with_every_label(tmp_path, solved):
-    save_diagram(OscillatorCircuit(), solved, str(tmp_path / "a.svg"), False)
+    save_diagram(diagram_of(OscillatorCircuit(), solved), str(tmp_path / "a.svg"), False)
     root = ET.fromstring((tmp_path / "a.svg").read_bytes())
     text = " ".join("".join(element.itertext()) for element in root.iter() if element.tag.endswith("text"))
     for symbol in symbols_of(OscillatorCircuit()):
         assert all(line in text for line in symbol.label), symbol
-    save_diagram(OscillatorCircuit(), None, str(tmp_path / "a.png"), False)
+    save_diagram(diagram_of(OscillatorCircuit(), None), str(tmp_path / "a.png"), False)
     assert (tmp_path / "a.png").read_bytes().startswith(b"\x89PNG")
     with pytest.raises(DesignError, match="exists already"):
-        save_diagram(OscillatorCircuit(), None, str(tmp_path / "a.png"), False)
+        save_diagram(diagram_of(OscillatorCircuit(), None), str(tmp_path / "a.png"), False)
     with pytest.raises(DesignError, match=r"\.png or \.svg"):
-        save_diagram(OscillatorCircuit(), None, str(tmp_path / "a.pdf"), False)
+        save_diagram(diagram_of(OscillatorCircuit(), None), str(tmp_path / "a.pdf"), False)
 
 
 def test_a_high_voltage_is_cautioned_against():
-    assert "kill" in diagram_svg(TICKLER, None)
-    assert "kill" not in diagram_svg(GATE, None)
+    assert "kill" in diagram_svg(diagram_of(TICKLER, None))
+    assert "kill" not in diagram_svg(diagram_of(GATE, None))
 
 
 NODES = ("supply", "a", "b", "c", "ground")

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, live_lesson
+from synth.window import palette
 from synth.window.box import Box
 from synth.window.curves import LESSON_FLOOR_DB, RECENT, live_oscillogram, live_spectrum, steps_of
 from synth.window.layout import lay_out_lesson, too_small
@@ -180,6 +181,35 @@ def test_the_map_behind_the_pad_is_the_recipes_own_lines(lessons):
         frequencies = sorted((440.0, 430.0 + 40.0 * number / (PLACES - 1)))
         heights = sorted(line.heights[number] for line in curves)
         assert heights == pytest.approx(band_place(np.array(frequencies), stage.band))
+
+
+def test_lines_of_the_map_run_on_to_its_edge_where_they_lock(lessons):
+    """Below 120 Hz apart nothing sounds: beside the edge of lock every line lies below the pad, drawn as beside it."""
+    stage = lessons["locking"].stages[0]
+    edge = int(120.0 / 400.0 * (PLACES - 1))
+    for line in line_map(stage.choices[2], stage.band)[:3]:
+        assert max(line.heights[: edge + 1]) < 0.0
+        assert line.strengths[edge] == line.strengths[edge + 1] > 0.5
+        assert max(line.strengths[:edge]) == 0.0
+        assert 0.0 < line.heights[edge + 2] < line.heights[-1] < 1.0
+
+
+def test_the_marker_stays_whole_and_names_the_result(lessons):
+    """At the pad's corners the ring stands inside; beats, note and picofarads are told."""
+    view, size = LessonView(), (1280, 720)
+    view.resize(size)
+    state = LessonState(lessons["hand"], 0.5)
+    for place, volume in ((0.0, 0.0), (1.0, 1.0)):
+        surface = pygame.Surface(size)
+        view.draw(surface, replace(state, place=place, volume=volume), Heard())
+        pad, ring = view.layout.pad, 15
+        x = pad.left + ring if place == 0.0 else pad.right - ring
+        y = pad.bottom - ring if volume == 0.0 else pad.top + ring
+        assert sum(surface.get_at((x + dx, y + dy))[:3] == palette.YELLOW for dx in (-2, 2) for dy in (-2, 2)) == 4
+    told = " ".join(text.shown for text in view.canvas.texts)
+    assert "beats a second" in told
+    assert "pF" in told
+    assert "♯" in told or " ct" in told
 
 
 def test_caution_is_silent_until_answered():
