@@ -230,6 +230,8 @@ def ring_alone(still: StillField, ring: AnyVolumeAntenna) -> Eliminated:
     build = still.scene.player.build
     if shoulder(still.scene)[0] - build.depth_ratio * build.half_width <= ring.front:
         raise ValueError("the volume antenna must clear the player's body: make stand_distance larger")
+    if meets_antenna(mesh, still.scene):
+        raise ValueError("the volume antenna must clear the pitch antenna: make its offset larger; they overlap")
     panels = conductor_panels(mesh, "volume antenna", plane)
     return eliminated(still, panels, symmetric_potential_matrix(panels, plane), RING)
 
@@ -371,10 +373,17 @@ def factored(matrix: Floats) -> Floats:
 
 
 def player_panels(mesh: Floats, name: str, scene: Scene) -> Panels:
-    """Panels of a part of the player, after checking that it clears the earth plane and the cabinet."""
+    """Panels of a part of the player, after checking that it clears the earth plane, the cabinet and the antenna."""
+    if meets_antenna(mesh, scene):
+        raise ValueError(f"the pitch antenna must clear the player's {name}; they overlap: make stand_distance larger")
     if meets_cabinet(mesh, scene):
         raise ValueError(f"cabinet must clear the player's {name}; they overlap")
     return conductor_panels(mesh, f"the player's {name}", scene.room.earth_plane)
+
+
+def meets_antenna(mesh: Floats, scene: Scene) -> bool:
+    """Whether a corner of `mesh` lies within the pitch antenna."""
+    return bool((scene.antenna.distance(mesh.reshape(-1, 3), extended=False) <= 0.0).any())
 
 
 def meets_cabinet(mesh: Floats, scene: Scene) -> bool:
