@@ -21,6 +21,8 @@ TOP: Final = (0, 1)
 """Axes of the view from above: towards the player, to the side."""
 
 
+PIECES: Final = 8
+"""Parts that a bent arm is drawn in."""
 _CIRCLE: Final = np.stack([f(2.0 * np.pi * np.arange(48) / 48) for f in (np.cos, np.sin)], axis=1)
 
 
@@ -92,7 +94,9 @@ def _parts(scene: Scene, posture: Posture, distance: float, height: float) -> It
     from models.hand.antenna_meshes import volume_antenna_mesh
 
     for mesh in meshes.player_meshes(scene, posture, distance, height):
-        yield PLAYER, mesh
+        # An arm with an elbow is not convex: its rings, in their order, are drawn in pieces that are.
+        for piece in np.array_split(mesh, 1 if scene.player.build.links is None else PIECES):
+            yield PLAYER, piece
     ring, room = scene.ring, scene.room
     if ring is not None:
         yield RING, volume_antenna_mesh(ring)
