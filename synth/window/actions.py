@@ -15,9 +15,10 @@ from synth.errors import InstrumentError
 from synth.live.contract import InstrumentSound
 from synth.window.controls import HIGHEST_DRONE, LOWEST_DRONE, OFF
 from synth.window.session import Session
-from synth.window.state import Action, WindowState, with_notice
+from synth.window.state import Action, WindowState, let_go, with_notice
 
-COSTLY_TIME = 0.25  # s between two changes of an instrument with a table for each hand distance
+COSTLY_TIME = 0.045  # s between two changes of an instrument with a table for each hand distance: 20 a second
+CHEAP_TIME = 0.03  # s between two changes of another one: 30 a second
 NO_TAKE = "There is no take to play again: play first"
 
 
@@ -37,6 +38,7 @@ class Actions:
         self.speaker = speaker
         self.state = state
         self.closing = False
+        self.unsaved_seconds = 0.0  # played since the last keep
 
     def lay_out(self) -> None:
         """What moved the parts of the window is done: a window lays them out anew."""
@@ -51,10 +53,10 @@ class Actions:
             self.state = with_notice(self.state, text, time.monotonic())
 
     def update(self) -> None:
-        """Pass on what the controls changed; call it some 30 times a second.
+        """Pass on what the controls changed; call it with every picture.
 
         An instrument whose amplitudes follow the hand (a solved circuit) or with a diode takes the audio process some
-        0.1 s to prepare: of those the newest is passed on every `COSTLY_TIME`, the first of a drag at once.
+        30 ms to prepare: of those the newest is passed on every `COSTLY_TIME`, the first of a drag at once.
         """
         session, now = self.session, time.monotonic()
         if now >= self._due:
@@ -63,7 +65,7 @@ class Actions:
             instrument = session.instrument
             self.speaker.set_instrument(instrument)
             self.lay_out()
-            self._due = now + COSTLY_TIME if is_costly(instrument) else 0.0
+            self._due = now + (COSTLY_TIME if is_costly(instrument) else CHEAP_TIME)
         self.say(session.take_notice())
         jitter, drone = session.settings.number("jitter"), self.drone_frequency
         if jitter != self._sent_jitter:
@@ -80,9 +82,33 @@ class Actions:
         note = settings.drone_note
         return None if note is None else float(frequency_of_note(note, settings.number("reference_a")))
 
-    def quit(self) -> None:
+    def close(self) -> None:
         """Close the window."""
         self.closing = True
+
+    def quit(self) -> None:
+        """Close the window, or first ask where something would be lost or cut off."""
+        reasons = self.reasons_to_stay()
+        if not reasons:
+            self.close()
+            return
+        self.fall_silent()
+        self.state = replace(self.state, leaving=reasons)
+
+    def fall_silent(self) -> None:
+        """The hands rest, at once in silence."""
+        self.state = replace(let_go(replace(self.state, volume=0.0)), fading=False)
+        self.speaker.move(*self.session.tuned.heard(self.state.distance, 0.0, None))
+
+    def reasons_to_stay(self) -> tuple[str, ...]:
+        """What quitting would drop or end: a running recording, and what is in memory and not saved."""
+        reasons = []
+        if self.speaker.recording_to is not None:
+            reasons.append(f"A recording is running; it would end here, in {self.speaker.recording_to.name}.")
+        whole = int(min(self.speaker.kept_seconds, self.unsaved_seconds))
+        if whole >= 1:
+            reasons.append(f"{whole // 60}:{whole % 60:02d} of playing are in memory and not saved.")
+        return tuple(reasons)
 
     def toggle_recording(self) -> None:
         """Start a recording, or end it."""
@@ -97,6 +123,7 @@ class Actions:
         """Write the last five minutes to a sound file and a hand trace."""
         stem = recording_path(self._folder, f"{self.session.side.name} take", datetime.now()).stem
         self.speaker.keep(self._folder, stem)
+        self.unsaved_seconds = 0.0
 
     def toggle_replay(self) -> None:
         """Play the last take again, or end that."""
@@ -108,9 +135,10 @@ class Actions:
             self.say(NO_TAKE)
             return
         self._replay_began = time.monotonic()
-        self.speaker.replay(path)
+        self.fall_silent()  # so that nothing sounds when it ends
         self.state = replace(self.state, replaying=True)
-        self.say(f"Playing the last {path.duration:.0f} s again; move the pointer or press T to end it")
+        self.speaker.replay(path)
+        self.say(f"Playing the last {path.duration:.0f} s again; click on the stage or press T to end it")
 
     def end_replay(self) -> None:
         """The hand takes over again."""
@@ -118,7 +146,10 @@ class Actions:
         self.state = replace(self.state, replaying=False)
 
     def restart(self) -> None:
-        """Start the audio process anew."""
+        """Start the audio process anew, where the sound is lost."""
+        if self.speaker.device_error is None:
+            self.say("The sound is running; this key starts it again when it is lost")
+            return
         try:
             self.speaker.restart(wait=False)
         except (InstrumentError, OSError) as error:
@@ -170,6 +201,7 @@ def recording_path(folder: Path, name: str, now: datetime) -> Path:
 
 PERFORMED: dict[Action, Callable[[Actions], None]] = {
     "quit": Actions.quit,
+    "close": Actions.close,
     "mute": lambda actions: actions.speaker.mute(actions.state.silenced),
     "level": lambda actions: actions.speaker.set_level(actions.state.level),
     "layout": lambda actions: actions.lay_out(),

@@ -17,7 +17,8 @@ class FieldPicture:
     """The part of the pitch field that is drawn, under its title, and where the player stands. Distances in m.
 
     `ends`: the nearest and farthest distance that are computed. `cabinet`: sizes across and towards the player of the
-    cabinet under the antenna, or None. `volume`: what the stage's height stands for.
+    cabinet under the antenna, or None. `volume`: what the stage's height stands for. `light`: 0..1 at every centimetre
+    from the rod's surface on, how much a millimetre of hand changes the antenna's capacitance there.
     """
 
     notes: Sequence[NoteLine]
@@ -29,6 +30,7 @@ class FieldPicture:
     cabinet: tuple[float, float] | None = None
     volume: VolumeAxis = PLAIN
     title: str = ""
+    light: tuple[float, ...] = ()
 
 
 Laid = TypeVar("Laid", bound=Frame)

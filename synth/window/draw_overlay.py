@@ -17,12 +17,20 @@ KEY_PIECES = ("H help", "M mute", "R record", "↑ ↓ listening level", "Q quit
 STRIP_KEY_PIECES = ("H help", "C controls")
 
 
+PROGRAM = "Beatfield"
+
+
 def draw_still_header(canvas: PlayCanvas, sides: Sequence[str], active: int, keys: Sequence[str] = KEY_PIECES) -> None:
     """Title, sides and keys. With one design the title has the sides' room as well."""
     room = canvas.layout.title
     if len(sides) < 2:
         room = Box(room.left, room.top, canvas.layout.sides.right - room.left, room.height)
-    canvas.fitted(canvas.field.title, room, (canvas.large, 9), palette.TEXT, bold=True)
+    size, gap = canvas.large, canvas.small
+    both = canvas.width_of(PROGRAM, size, bold=True) + gap + canvas.width_of(canvas.field.title, size)
+    if both <= room.width:  # else the design's title has all of it; the window's own frame has both
+        name = canvas.text(PROGRAM, room, size, palette.ORANGE, bold=True)
+        room = Box(name.right + gap, room.top, room.right - name.right - gap, room.height)
+    canvas.fitted(canvas.field.title, room, (size, 9), palette.TEXT)
     if len(sides) >= 2:
         _sides(canvas, sides, active)
     size = canvas.small
@@ -81,7 +89,6 @@ def _flags(canvas: PlayCanvas, flags: Sequence[str]) -> None:
 
 
 HELP_TITLE = "Playing"
-_COLOURS = {"heading": palette.TEXT, "keys": palette.SKY, "meaning": palette.TEXT, "remark": palette.QUIET_TEXT}
 
 
 def _page(canvas: PlayCanvas) -> None:
@@ -91,9 +98,23 @@ def _page(canvas: PlayCanvas) -> None:
 
 
 def draw_caution(canvas: PlayCanvas) -> None:
-    """The caution, a card in the middle of the page; nothing sounds until it is answered."""
+    """The caution; nothing sounds until it is answered."""
+    _card(canvas, CAUTION_TITLE, CAUTION)
+
+
+LEAVING_TITLE = "Quit Beatfield?"
+LEAVING_ANSWER = "K saves and stays  ·  Q or Enter quits  ·  Esc stays"
+
+
+def draw_leaving(canvas: PlayCanvas, reasons: Sequence[str]) -> None:
+    """The question before quitting, with what would be lost or cut off."""
+    _card(canvas, LEAVING_TITLE, (*reasons, LEAVING_ANSWER))
+
+
+def _card(canvas: PlayCanvas, title: str, paragraphs: Sequence[str]) -> None:
+    """A card in the middle of an empty page: a sign beside its title, texts, and the answer in a frame."""
     _page(canvas)
-    page, (*texts, answer) = canvas.layout.page, CAUTION
+    page, (*texts, answer) = canvas.layout.page, paragraphs
     width = min(page.width - 4 * canvas.small, round(56 * canvas.normal * 0.72) + page.width // 8)
     for size in range(round(1.35 * canvas.normal), 9, -1):
         heights = [len(canvas.wrapped(text, width, size)) * round(1.35 * size) for text in texts]
@@ -104,7 +125,7 @@ def draw_caution(canvas: PlayCanvas) -> None:
     sign = round(2.6 * size)
     _caution_sign(canvas, Box(left, row, sign, sign))
     heading = Box(left + sign + size, row, width - sign - size, sign)
-    canvas.fitted(CAUTION_TITLE, heading, (round(1.6 * size), size), palette.TEXT, bold=True)
+    canvas.fitted(title, heading, (round(1.6 * size), size), palette.TEXT, bold=True)
     row += round(4.2 * size)
     for text, height in zip(texts, heights, strict=True):
         canvas.paragraph(text, Box(left, row, width, height), size, palette.TEXT)
@@ -125,17 +146,26 @@ def _caution_sign(painter: Painter, box: Box) -> None:
     painter.disc((middle, box.top + 0.8 * box.height), max(1.5, 0.65 * thick), palette.GROUND)
 
 
-def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str]) -> None:
-    """Keys and gestures by group, and remarks in full; room is left for `draw_help_status`."""
+def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str], half: int | None = None) -> None:
+    """Keys and gestures by group, and remarks in full; room is left for `draw_help_status`.
+
+    `half`: the page, 0 or 1, where there are two.
+    """
     _page(canvas)
     room = _help_room(canvas.layout)
     title = Box(room.left, room.top, room.width, round(1.5 * canvas.large))
-    canvas.text(HELP_TITLE, title, canvas.large, palette.TEXT, bold=True)
+    words = HELP_TITLE
+    if half is not None:
+        middle = (len(groups) + 1) // 2
+        groups, remarks = (groups[:middle], ()) if half == 0 else (groups[middle:], remarks)
+        words = f"{HELP_TITLE}, page {half + 1} of 2: H turns the page"
+    canvas.fitted(words, title, (canvas.large, canvas.normal), palette.TEXT, bold=True)
     top = title.bottom + round(0.4 * canvas.normal)
     body = Box(room.left, top, room.width, help_foot(canvas.layout).top - round(0.5 * canvas.normal) - top)
     lines, size = Page(groups, remarks, body, canvas).typeset(round(1.3 * canvas.normal), 9)
+    colours = {"heading": palette.TEXT, "keys": palette.SKY, "meaning": palette.TEXT, "remark": palette.QUIET_TEXT}
     for line in lines:
-        canvas.text(line.text, line.room, size, _COLOURS[line.kind], bold=line.kind == "heading")
+        canvas.text(line.text, line.room, size, colours[line.kind], bold=line.kind == "heading")
 
 
 def _help_room(layout: Layout) -> Box:
@@ -153,12 +183,14 @@ def draw_help_status(canvas: PlayCanvas, status: str) -> None:
     canvas.fitted(status, help_foot(canvas.layout), (canvas.small, 8), palette.QUIET_TEXT)
 
 
-def draw_too_small(painter: Painter, size: tuple[int, int]) -> None:
-    """Ask for room."""
+def draw_too_small(painter: Painter, size: tuple[int, int], needed: tuple[int, int]) -> None:
+    """Ask for the room that is needed."""
     text_size = max(10, min(20, size[0] // 20))
     painter.fill(Box(0, 0, *size), palette.GROUND)
     room = Box(0, 0, *size).shrunk(size[0] // 20, size[1] // 10)
-    painter.paragraph("Please make the window larger", room, text_size, palette.TEXT)
+    have, want = f"{size[0]} \N{MULTIPLICATION SIGN} {size[1]}", "{} \N{MULTIPLICATION SIGN} {}".format(*needed)
+    text = f"Please make the window larger: it is {have} pixels, and needs {want} for this size of text"
+    painter.paragraph(text, room, text_size, palette.TEXT)
 
 
 Group = tuple[str, tuple[tuple[str, str], ...]]

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+
+import numpy as np
 
 from models.pitch_field import NoteLine
 from synth.window import palette
@@ -18,7 +21,8 @@ def draw_field(canvas: PlayCanvas, guide: frozenset[int], drone: int | None) -> 
     """Draw the still part of the stage. `guide`: note numbers of the chosen scale; `drone`: its note number."""
     field, scale = canvas.field, canvas.scale
     canvas.fill(canvas.layout.stage, palette.PANEL)
-    _octave_tints(canvas)
+    _light(canvas)
+    _cabinet(canvas)
     _beyond_curve(canvas)
     draw_volume_scale(canvas)
     player = _player_mark(canvas)
@@ -29,11 +33,16 @@ def draw_field(canvas: PlayCanvas, guide: frozenset[int], drone: int | None) -> 
     _note_lines(canvas, lines, guide)
     guided = _guide_lines(canvas, guide)
     _guide(canvas, guided)
-    named = _drone(canvas, next((line for line in field.notes if line.number == drone), None), player)
-    _locked(canvas, (player,) if named is None else (player, named))
     zero = _zero_beat(canvas)
+    taken = player if zero is not None else _zero_beat_beyond(canvas, player)
+    named = _drone(canvas, next((line for line in field.notes if line.number == drone), None), taken)
+    _locked(canvas, (taken,) if named is None else (taken, named))
     seen = [line for line in field.notes if line in lines or line in guided]
-    _note_names(canvas, seen, () if zero is None else ((zero.left, zero.right),))
+    _note_names(
+        canvas,
+        [line for line in seen if line.number in guide] if guide else seen,
+        () if zero is None else ((zero.left, zero.right),),
+    )
     _distance_scale(canvas)
     _antenna(canvas)
 
@@ -45,25 +54,49 @@ def _clipped(scale: StageScale, near: float, far: float) -> Box | None:
     return Box(left, scale.box.top, right - left, scale.box.height) if right > left else None
 
 
-def _octave_tints(canvas: PlayCanvas) -> None:
-    """Every second octave from C to C a little lighter."""
-    notes = canvas.field.notes
-    octaves = {line.number // 12: line.distance for line in notes if line.number % 12 == 0}
-    ends = {line.number // 12 for line in notes}
-    for octave in sorted(ends):
-        if octave % 2:
-            continue
-        far = octaves.get(octave, canvas.scale.width if octave == min(ends) else None)
-        near = octaves.get(octave + 1, min(line.distance for line in notes))
-        band = _clipped(canvas.scale, near, far) if far is not None else None
-        if band is not None:
-            canvas.fill(band, palette.OCTAVE)
+_COARSE = 4  # pixels of the stage to one of its light
+
+
+def _light(canvas: PlayCanvas) -> None:
+    """The field as light round the rod: brightest where a millimetre of hand changes the capacitance most."""
+    scale, field = canvas.scale, canvas.field
+    if not field.light:
+        return
+    columns = scale.box.left + _COARSE * (np.arange(max(2, scale.box.width // _COARSE)) + 0.5)
+    rows = scale.box.top + _COARSE * (np.arange(max(2, scale.box.height // _COARSE)) + 0.5)
+    radius = 0.5 * field.antenna_diameter
+    along = scale.away * (columns - scale.rod_x) / scale.pixels_per_metre
+    across = (rows - scale.axis_y) / scale.pixels_per_metre
+    distance = np.maximum(np.hypot(along[:, None] + radius, across[None, :]) - radius, 0.0)
+    share = np.interp(distance, 0.01 * np.arange(len(field.light)), field.light)
+    dark, bright = np.array(palette.PANEL, dtype=float), np.array(palette.GLOW, dtype=float)
+    canvas.pixels(dark + share[..., None] * (bright - dark), scale.box)
+
+
+def _cabinet(canvas: PlayCanvas) -> None:
+    """The cabinet under the rod, to scale, as far as the stage and the antenna's room show it."""
+    if canvas.field.cabinet is None:
+        return
+    (across, deep), middle = canvas.field.cabinet, -0.5 * canvas.field.antenna_diameter
+    corners = [
+        canvas.scale.plan(middle + x * deep, y * across)
+        for x, y in ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))
+    ]
+    for box in (canvas.scale.box, _antenna_room(canvas)):
+        with canvas.clipped(box):
+            canvas.curve([*corners, corners[0]], palette.EDGE)
+
+
+def _antenna_room(canvas: PlayCanvas) -> Box:
+    """The antenna's side of the stage, at the stage's height."""
+    room, stage = canvas.layout.antenna, canvas.scale.box
+    return Box(room.left, stage.top, room.width, stage.height)
 
 
 def _beyond_curve(canvas: PlayCanvas) -> None:
     """The strip at the antenna where the field is not computed: the hand counts as at its edge."""
     strip = _clipped(canvas.scale, 0.0, canvas.scale.nearest)
-    if strip is not None:
+    if strip is not None and strip.width > 2:
         canvas.fill(strip, palette.GROUND)
         x = strip.right - 1 if canvas.scale.mirrored else strip.left
         canvas.line((x, strip.top), (x, strip.bottom - 1), palette.EDGE)
@@ -159,20 +192,36 @@ def _zero_beat(canvas: PlayCanvas) -> Box | None:
     return room
 
 
+def _zero_beat_beyond(canvas: PlayCanvas, beside: Box) -> Box:
+    """Where zero beat is, if the stage does not reach it: beside the player's mark. Returns the room of both."""
+    distance, scale, size = canvas.field.zero_beat, canvas.scale, canvas.small
+    if distance is None or distance < scale.start + scale.width:
+        return beside
+    text = f"zero beat {100 * distance:.1f} cm"
+    text = f"{text} ▶" if scale.mirrored else f"◀ {text}"
+    width = canvas.width_of(text, size) + 2
+    left = beside.left - size - width if scale.mirrored else beside.right + size
+    if left < scale.box.left or left + width > scale.box.right:
+        return beside
+    canvas.text(text, Box(left, beside.top, width, beside.height), size, palette.ORANGE)
+    return Box(min(left, beside.left), beside.top, beside.width + size + width, beside.height)
+
+
 def _distance_scale(canvas: PlayCanvas) -> None:
     """Centimetres from the antenna's surface."""
     box, size, stage = canvas.layout.distance_scale, canvas.small, canvas.layout.stage
     canvas.line((stage.left, box.top), (stage.right - 1, box.top), palette.EDGE)
     lengths = {0: canvas.px(12), 5: canvas.px(9)}
     unit = 0.01 * canvas.scale.pixels_per_metre
-    step = next((step for step in (5, 10, 20) if step * unit >= 2.6 * size), 50)
-    for centimetre in range(int(100 * canvas.scale.width + 1e-6) + 1):
+    step = next((step for step in (1, 2, 5, 10, 20) if step * unit >= 3.4 * size), 50)
+    first, last = 100.0 * canvas.scale.start, 100.0 * (canvas.scale.start + canvas.scale.width)
+    for centimetre in range(math.ceil(first - 1e-6), math.floor(last + 1e-6) + 1):
         x = round(canvas.scale.x_of(0.01 * centimetre))
         length = lengths.get(centimetre % 10, canvas.px(5))
         if unit >= 4.0 or centimetre % 5 == 0:
             canvas.line((x, box.top), (x, box.top + length), palette.EDGE)
         if centimetre % step == 0:
-            text = f"{centimetre} cm" if centimetre == 0 else f"{centimetre}"
+            text = f"{centimetre} cm" if centimetre == step * math.ceil(first / step - 1e-6) else f"{centimetre}"
             width = canvas.width_of(text, size) + 2
             room = Box(x - width // 2, box.top + lengths[0], width, round(1.4 * size))
             canvas.text(text, room, size, palette.QUIET_TEXT, "centre")
@@ -238,25 +287,39 @@ def _player_mark(canvas: PlayCanvas) -> Box:
     """Where the player stands, below the centimetre scale: an arrow at its far end if beyond it. Returns its room."""
     scale, text = canvas.scale, f"your body: {100.0 * canvas.field.stand_distance:.0f} cm"
     distance = canvas.field.stand_distance - 0.5 * canvas.field.antenna_diameter
-    if distance >= scale.width:
+    far = scale.start + scale.width
+    if distance >= far:
         text = f"{text} ▶" if scale.mirrored else f"◀ {text}"
-    room = _name_room(canvas, text, scale.x_of(min(distance, scale.width)))
+    room = _name_room(canvas, text, scale.x_of(min(distance, far)))
     canvas.text(text, room, canvas.small, palette.QUIET_TEXT)
     return room
 
 
 def _antenna(canvas: PlayCanvas) -> None:
-    """The rod to scale, cut across at the height of the hand, its near surface on the stage's edge."""
-    size, room, scale = canvas.small, canvas.layout.antenna, canvas.scale
-    radius = min(0.5 * canvas.field.antenna_diameter * scale.pixels_per_metre, 0.5 * room.width)
+    """The rod to scale, cut across at the height of the hand; beyond its room a break, and how far away it is."""
+    size, room, scale = canvas.small, _antenna_room(canvas), canvas.scale
+    radius = max(2.0, 0.5 * canvas.field.antenna_diameter * scale.pixels_per_metre)
     x, y = scale.rod_x - scale.away * radius, scale.axis_y
-    canvas.disc((x, y), max(2.0, radius), palette.STRONG_LINE)
-    steps, slope = max(3, round(radius / 3.0)), 0.5**0.5
-    for number in range(1, steps) if radius >= 4.0 else ():  # hatching of cut metal
-        offset = radius * (2.0 * number / steps - 1.0)
-        half = slope * (radius**2 - offset**2) ** 0.5 * 0.98
-        middle = x + slope * offset, y - slope * offset
-        start, end = (middle[0] - half, middle[1] - half), (middle[0] + half, middle[1] + half)
-        canvas.line(start, end, palette.GROUND)
-    place = Box(room.left, round(y + max(2.0, radius)) + round(0.4 * size), room.width, round(1.4 * size))
+    line = round(1.4 * size)
+    inside = room.left + radius + 1 <= x <= room.right - radius - 1
+    if not inside:
+        radius = min(radius, 0.2 * room.width)
+        x = room.left + radius + 2 if scale.mirrored else room.right - radius - 2
+        edge = scale.box.left if scale.mirrored else scale.box.right
+        middle, slant = 0.5 * (x + edge), canvas.px(5, 3)
+        for shift in (-slant, slant):
+            ends = (middle + shift - slant, y + 2 * slant), (middle + shift + slant, y - 2 * slant)
+            canvas.line(*ends, palette.LINE, canvas.px(1.5, 1))
+    _metal(canvas, (x, y), radius)
+    place = Box(room.left, round(y + radius) + round(0.4 * size), room.width, line)
     canvas.text("antenna", place, size, palette.TEXT, "centre")
+
+
+def _metal(canvas: PlayCanvas, center: tuple[float, float], radius: float) -> None:
+    """A round rod seen from its end: a bright edge, and light from the upper left."""
+    canvas.disc(center, radius, palette.STRONG_LINE)
+    for number in range(1, max(2, round(radius / 2.0))):
+        share = number / max(2, round(radius / 2.0))
+        shade = [round(a + share * (b - a)) for a, b in zip(palette.EDGE, palette.STRONG_LINE, strict=True)]
+        shift = 0.3 * share * radius
+        canvas.disc((center[0] - shift, center[1] - shift), 0.88 * (1.0 - share) * radius + 0.5, tuple(shade))  # type: ignore[arg-type]

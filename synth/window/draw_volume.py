@@ -10,6 +10,7 @@ from synth.window.canvas import PlayCanvas
 from synth.window.painter import Align
 from synth.window.picture import MINUS, level_text
 from synth.window.scale import RingVolume
+from synth.window.state import WindowState
 
 SIDE_VIEW = "side view"  # the ring and the hand above it, beside a stage that is seen from above
 
@@ -35,7 +36,9 @@ class _Column:
 
 def draw_volume_scale(canvas: PlayCanvas) -> None:
     """The scale: dB by height alone, or centimetres above the ring with the dB at their true heights."""
-    box = canvas.layout.volume_scale
+    box, bar = canvas.layout.volume_scale, canvas.layout.volume_bar
+    canvas.fill(bar, palette.PANEL, bar.width // 2)
+    canvas.frame(bar, palette.EDGE, 1, bar.width // 2)
     column = _Column(canvas, box.left if canvas.layout.mirrored else box.right, canvas.scale.away, box.width)
     if isinstance(canvas.scale.volume, RingVolume):
         _ring_scale(canvas, canvas.scale.volume, column)
@@ -43,7 +46,26 @@ def draw_volume_scale(canvas: PlayCanvas) -> None:
         _plain_scale(canvas, column)
 
 
-def draw_hand_height(canvas: PlayCanvas, y: float) -> None:
+def draw_volume_hand(canvas: PlayCanvas, state: WindowState) -> None:
+    """The volume hand on its way beside the stage: full while it sounds, hollow while nothing does."""
+    bar, row = canvas.layout.volume_bar, canvas.scale.y_of(state.volume) if state.row is None else state.row
+    y = min(max(row, bar.top), bar.bottom)
+    sounding = state.volume > 0.0 and not state.silenced
+    colour = palette.SKY if state.present else palette.QUIET_TEXT
+    with canvas.as_one():
+        if sounding:
+            canvas.fill(Box(bar.left + 1, round(y), bar.width - 2, max(0, bar.bottom - round(y) - 1)), palette.SKY)
+        radius = 0.5 * bar.width + canvas.px(3, 2)
+        canvas.disc((bar.center[0], y), radius + canvas.px(2, 1), palette.GROUND)
+        if sounding:
+            canvas.disc((bar.center[0], y), radius, colour)
+        else:
+            canvas.ring((bar.center[0], y), radius, colour, canvas.px(2, 2))
+    if state.present:
+        _hand_height(canvas, y)
+
+
+def _hand_height(canvas: PlayCanvas, y: float) -> None:
     """The volume hand's height above the ring in numbers, below the ring; nothing for a plain gain."""
     height = canvas.scale.hand_height_at(y)
     if height is None:
@@ -104,8 +126,6 @@ def _ring_scale(canvas: PlayCanvas, axis: RingVolume, column: _Column) -> None:
         if top >= last + row and top + row <= box.bottom:
             decibels.write(f"{mark}".replace("-", MINUS), top, row, tick)
             last = top
-    silent = round(scale.y_at(axis.height_of(0.0)))  # below it the hand silences the sound
-    canvas.fill(Box(stage.left, silent, stage.width, stage.bottom - silent), palette.GROUND)
     ring = _ring_column(canvas)
     tube = min(max(3, round(axis.tube_diameter * stage.height / axis.whole)), ring.height // 4)  # to scale
     canvas.fill(Box(ring.left, ring.top, ring.width, tube), palette.STRONG_LINE, tube // 2)

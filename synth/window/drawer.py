@@ -127,7 +127,7 @@ def _name_size(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> int:
     """The largest text size at which every name fits its cell of the strip."""
     room = canvas.layout.strip_name(canvas.layout.control_boxes(len(rows))[0])
     longest = max((row.label for row in rows), key=lambda label: canvas.width_of(label, canvas.small))
-    size = canvas.largest_size(longest, room.width - 8, canvas.small, 8)
+    size = canvas.largest_size(longest, room.width - 2, canvas.small, 8)
     while size > 8 and canvas.font(size).get_height() > room.height:
         size -= 1
     return size

@@ -2,8 +2,8 @@
 
 Points are (distance, side): `distance` from the rod's surface along the hand's line, `side` across it, negative towards
 the player's body (as y in `models.hand.scene`). The computed hand and arm end 4 mm apart
-(`models.hand.meshes.WRIST_CLEARANCE`), at one potential. The drawing closes that gap by a wrist: a curve from the sides
-of the hand to the sides of the arm, which takes nothing away from either.
+(`models.hand.meshes.WRIST_CLEARANCE`), at one potential. The drawing shows the arm as a sleeve, round end and all, and
+closes the gap by a wrist no wider than the hand, which runs into that sleeve and takes nothing away from either.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 import cmath
 import functools
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -68,13 +68,14 @@ def shoulder(stand_distance: float, rod_diameter: float) -> Point:
     return stand_distance - 0.5 * rod_diameter, meshes.SHOULDER_SIDE
 
 
-def cuff(start: Point, end: Point, back: float) -> tuple[Point, ...]:
-    """A line across the arm, curved as the edge of a sleeve, `back` m from its wrist `end`."""
-    along = _direction(complex(*end), complex(*start))
-    turns = [math.pi * number / 12 for number in range(13)]
+def arm_outline(start: Point, end: Point) -> tuple[Point, ...]:
+    """The arm from its shoulder `start` to its wrist `end`, with round ends, as its shadow from above."""
+    turn = cmath.phase(_direction(complex(*start), complex(*end)))
+    ends = ((complex(*end), turn), (complex(*start), turn + math.pi))
     return _points(
-        complex(*end) + (back - 0.012 * math.sin(turn) - 1j * math.cos(turn) * meshes.ARM_RADIUS) * along
-        for turn in turns
+        middle + cmath.rect(meshes.ARM_RADIUS, way + math.pi * (number / 24 - 0.5))
+        for middle, way in ends
+        for number in range(25)
     )
 
 
@@ -90,67 +91,66 @@ def _powered(value: float, power: float) -> float:
     return math.copysign(abs(value) ** power, value)
 
 
-#: Where the wrist's curve leaves the hand, as a share of the hand's length.
-WRIST_BEGINS: Final[dict[Posture, float]] = {"open": 0.72, "fist": 0.66}
+#: Half the wrist's width, as a share of half the hand's.
+WRIST_SHARE: Final[dict[Posture, float]] = {"open": 0.9, "fist": 0.7}
 HEEL_BEGINS: Final = 0.93  # of the hand's length: the drawn part of its back end, as a crease
-_CURVE_STEPS: Final = 14
-_SLEEVE: Final = 0.06  # m from the end of the arm's axis to the edge of the sleeve
-_FILLET: Final = 0.03  # m the curve runs beside the arm where the arm comes square to the hand
+_WRIST_DEPTH: Final = 0.02  # m that the wrist runs into the sleeve, beyond the end of the arm's axis
+_CURVE_STEPS: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """`skin` runs from one end of the cuff round the hand to the other, `sleeve` back round the arm.
+    """`skin`: hand and wrist, closed within the sleeve; `bare`: what of its outline the sleeve does not cover.
 
-    `cuff` closes both. `heel` is the back end of the computed hand, a line within the skin.
+    `sleeve`: the arm, closed. `heel`: the back end of the computed hand, a line within the skin.
     """
 
     skin: tuple[Point, ...]
+    bare: tuple[Point, ...]
     sleeve: tuple[Point, ...]
-    cuff: tuple[Point, ...]
     heel: tuple[Point, ...]
 
 
 @functools.lru_cache(maxsize=4)
 def figure(posture: Posture, distance: float, stand_distance: float, rod_diameter: float) -> Figure:
     """The player's hand at `distance`, m, with its arm from the fixed shoulder."""
-    start, end = complex(*shoulder(stand_distance, rod_diameter)), complex(*wrist(posture, distance))
-    along, radius = _direction(end, start), meshes.ARM_RADIUS
-    outer = 1j * along  # from the arm's axis to its side away from the body
-    front, heel = _parted(posture, distance)
-    inner_side = end - radius * outer
-    back = _joint(posture, along, inner_side.imag)
-    inner = _curve(front[0], _direction(front[1], front[0]), inner_side + back * along, along)
-    ball = _turned(end, radius, outer)
-    outside = _curve(front[-1], _direction(front[-2], front[-1]), ball[0], 1.0 + 0.0j)
-    edge = cuff((start.real, start.imag), (end.real, end.imag), max(_SLEEVE, back + 0.02))
-    skin = (edge[0], *_points((*reversed(inner), *front[1:-1], *outside, *ball[1:])), edge[-1])
-    turn = cmath.phase(outer)
-    cap = _points(start + cmath.rect(radius, turn - math.pi * number / 24) for number in range(25))
-    return Figure(skin, cap, edge, _points(heel))
+    shoulder_end, wrist_end = shoulder(stand_distance, rod_diameter), wrist(posture, distance)
+    start, end = complex(*shoulder_end), complex(*wrist_end)
+    along = _direction(end, start)
+    half = WRIST_SHARE[posture] * hand_half_width(posture)
+    front, heel = _parted(posture, distance, half)
+    inner, outer = (end + _WRIST_DEPTH * along + side * half * 1j * along for side in (-1.0, 1.0))
+    skin = (
+        *reversed(_curve(front[0], 1.0 + 0.0j, inner, along)),
+        *front[1:-1],
+        *_curve(front[-1], 1.0 + 0.0j, outer, along),
+    )
+    return Figure(
+        _points(skin), _points(_outside(skin, start, end)), arm_outline(shoulder_end, wrist_end), _points(heel)
+    )
 
 
-def _parted(posture: Posture, distance: float) -> tuple[list[complex], list[complex]]:
-    """The hand's outline before the wrist, from the body's side round the tip; and its back end."""
+def _parted(posture: Posture, distance: float, half: float) -> tuple[list[complex], list[complex]]:
+    """The hand's outline from the body's side round the tip, but for its back end that is narrower than `half` to each
+    side; and the last of that back end.
+    """
     outline = [complex(*point) for point in hand_outline(posture)]
-    limit = WRIST_BEGINS[posture] * hand_length(posture)
-    count = len(outline)
-    last = max(number for number in range(count // 2) if outline[number].real <= limit)
+    count, middle = len(outline), 0.5 * hand_length(posture)
+    last = max(number for number in range(count // 2) if outline[number].real <= middle or outline[number].imag >= half)
     order = [*outline[count - last :], *outline[: last + 1]]
     rest = [point for point in outline if point.real >= HEEL_BEGINS * hand_length(posture)]
     return [distance + point for point in order], [distance + point for point in rest]
 
 
-def _joint(posture: Posture, along: complex, side: float) -> float:
-    """How far along the arm's inner side, m, the wrist's curve joins it: clear of the hand's own side."""
-    clear = -(0.8 * hand_half_width(posture) + _FILLET * abs(along.imag))
-    return max(0.0, (side - clear) / abs(along.imag)) if along.imag < 0.0 else 0.0
-
-
-def _turned(center: complex, radius: float, outer: complex) -> list[complex]:
-    """The arm's round end from its point farthest from the body to where its straight side begins."""
-    first, last = 0.5 * math.pi, cmath.phase(outer)
-    return [center + cmath.rect(radius, first + (last - first) * number / 12) for number in range(13)]
+def _outside(points: Sequence[complex], start: complex, end: complex) -> list[complex]:
+    """Those of the points that the arm from `start` to `end` does not cover."""
+    axis = start - end
+    found = []
+    for point in points:
+        share = min(max(((point - end) * axis.conjugate()).real / abs(axis) ** 2, 0.0), 1.0)
+        if abs(point - end - share * axis) >= meshes.ARM_RADIUS:
+            found.append(point)
+    return found
 
 
 def _direction(before: complex, point: complex) -> complex:

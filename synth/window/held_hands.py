@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from synth.window.scale import StageScale
-from synth.window.state import Action, WindowState
+from synth.window.state import Action, WindowState, let_go
 
 if TYPE_CHECKING:
     import pygame
@@ -149,7 +149,7 @@ def advanced(hand: KeyHand, held: Collection[str], seconds: float, mirrored: boo
     """The hand after `seconds`, s, with the actions `held` down. The antenna stands right, or left where `mirrored`."""
     step = min(max(seconds, 0.0), LONGEST_STEP)
     away = ("hand left" in held) - ("hand right" in held)
-    wanted = (-away if mirrored else away) * SPEED * (SLOW_SHARE if "slower" in held else 1.0)
+    wanted = (-away if mirrored else away) * SPEED * (SLOW_SHARE if "fine" in held else 1.0)
     velocity = wanted + (hand.velocity - wanted) * math.exp(-step / SPEED_TIME)
     if wanted == 0.0 and abs(velocity) < 1e-4:
         velocity = 0.0
@@ -166,6 +166,16 @@ def advanced(hand: KeyHand, held: Collection[str], seconds: float, mirrored: boo
 def moved(distance: float, hand: KeyHand, seconds: float, nearest: float, farthest: float) -> float:
     """The pitch hand's distance, m, after `seconds` more, kept within the field."""
     return min(max(distance + hand.velocity * min(max(seconds, 0.0), LONGEST_STEP), nearest), farthest)
+
+
+def _taken(state: WindowState, scale: StageScale, distance: float) -> WindowState:
+    """The pitch hand moved to a distance, m, by keys or sticks; a pointer that holds it keeps it from there."""
+    if distance == state.distance:
+        return state
+    offset = state.offset
+    if state.held and state.pointer is not None:
+        offset = scale.x_of(distance) - state.pointer[0]
+    return replace(state, distance=distance, offset=offset, keyed=not state.held)
 
 
 class HeldHands:
@@ -186,6 +196,11 @@ class HeldHands:
         """Whether keys say the volume."""
         return self._keys.sounding
 
+    @property
+    def fine(self) -> bool:
+        """Whether the key of fine play is held."""
+        return "fine" in self._held
+
     def hold(self, action: Action) -> None:
         """A key of a held action went down."""
         self._held.add(action)
@@ -195,8 +210,10 @@ class HeldHands:
         self._held.discard(action)
 
     def release_all(self) -> None:
-        """The window no longer hears of keys."""
+        """The window no longer hears of keys and sticks: the hand stops where it is."""
         self._held.clear()
+        self._keys = KeyHand(height=self._keys.height)
+        self._sticks = Sticks()
 
     def moved_by_keys(self, state: WindowState, scale: StageScale, seconds: float) -> WindowState | None:
         """The hands after `seconds` more, s; None while no key moves them."""
@@ -205,11 +222,14 @@ class HeldHands:
         if not (hand.velocity != 0.0 or hand.sounding or before.sounding):
             return None
         distance = moved(state.distance, hand, seconds, scale.nearest, scale.farthest)
-        volume, height, top = state.volume, state.height, scale.volume.top
-        if hand.sounding or before.sounding:
-            volume = scale.volume.gain_at(hand.risen) if hand.sounding else 0.0
-            height = None if top is None or not hand.sounding else hand.risen * top
-        return replace(state, distance=distance, volume=volume, height=height, place=None, present=True)
+        state, top = _taken(state, scale, distance), scale.volume.top
+        if not (hand.sounding or before.sounding):
+            return state
+        if not hand.sounding:
+            return let_go(replace(state, volume=0.0, height=None))
+        height = None if top is None else hand.risen * top
+        volume = scale.volume.gain_at(hand.risen)
+        return replace(state, volume=volume, height=height, row=None, present=True)
 
     def moved_by_sticks(self, state: WindowState, scale: StageScale, seconds: float) -> WindowState | None:
         """The hands after `seconds` more, s; None while the sticks rest."""
@@ -220,7 +240,8 @@ class HeldHands:
         inside, top, height = min(max(distance, scale.nearest), scale.farthest), scale.volume.top, state.height
         if volume != state.volume:
             height = None if top is None else top * scale.volume.height_of(volume)
-        return replace(state, distance=inside, volume=volume, height=height, place=None, present=True)
+        state = _taken(state, scale, inside)
+        return replace(state, volume=volume, height=height, row=None, present=True, fading=False)
 
     def pad_event(self, event: pygame.event.Event) -> tuple[str | None, str]:
         """Take a gamepad's event: the action it asks for, and what to tell the player."""

@@ -53,21 +53,27 @@ def text_sizes(size: tuple[int, int], text_scale: float, normal: float = 15.0) -
 
 
 def too_small(size: tuple[int, int], text_scale: float = 1.0) -> bool:
-    """True where the window cannot hold its parts legibly: below 900 x 560 pixels, at 160 % below 1024 x 640."""
+    """True where the window cannot hold its parts legibly: smaller than `needed_size`."""
+    return any(have < want for have, want in zip(size, needed_size(text_scale), strict=True))
+
+
+def needed_size(text_scale: float = 1.0) -> tuple[int, int]:
+    """The smallest window at a text size, pixels: 900 x 560 up to 100 %, 1024 x 640 at 160 %."""
     share = max(0.0, (checked_text_scale(text_scale) - 1.0) / (TEXT_SCALES[1] - 1.0))
-    return any(
-        have < round(least + share * (most - least))
-        for have, least, most in zip(size, SMALLEST, SMALLEST_FOR_LARGEST, strict=True)
+    across, down = (
+        round(least + share * (most - least)) for least, most in zip(SMALLEST, SMALLEST_FOR_LARGEST, strict=True)
     )
+    return across, down
 
 
 CONTROL_ROWS = 15  # as many as the drawer is laid out for; more make the rows lower
 _LOWEST_ROW = 2.2  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
 _HINT_LINES = 5.4  # small text heights kept for the hint below the rows
-_FIELD_PARTS = ("note_band", "volume_scale", "stage", "antenna", "distance_scale")
+_FIELD_PARTS = ("note_band", "volume_scale", "volume_way", "stage", "antenna", "distance_scale")
 _OPEN_COLUMNS = 3  # of controls, in the stage's place
-_STRIP_HEIGHT = 2.1  # small text heights: names in a smaller size over short sliders
+STRIP_LINES = 2
+_STRIP_HEIGHT = 2.0  # small text heights of a line: names over short sliders
 _STRIP_NAME = 1.25  # of them, the names'
 _LEAST_STAGE = 0.5  # of the window's width; a drawer that would leave less is a strip
 
@@ -93,12 +99,12 @@ class Frame:
 class Layout(Frame):
     """Boxes of the playing window's parts.
 
-    The boxes `seen` never overlap. The stage holds the field to scale; above it stand the note names, below it
-    the centimetre scale, on the player's side the volume scale, on the other the antenna; `mirrored` has the antenna at
-    the left, for a left hand. `oscillogram` and `spectrum` are None where they have no room. Where the drawer of
-    controls has no room beside the stage (`drawer_is_strip`), it is a strip of short sliders below the readouts and the
-    selected control's name and value stand in the footer; `with_open_drawer` lays all of it in the stage's place
-    (`drawer_over_stage`). `page` is what help and caution take: stage, readouts and drawer.
+    The boxes `seen` never overlap. The stage holds the field to scale; above it stand the note names, below it the
+    centimetre scale, on the player's side the volume hand's way and its scale, on the other the antenna; `mirrored` has
+    the antenna at the left, for a left hand. `oscillogram` and `spectrum` are None where they have no room. Where the
+    drawer of controls has no room beside the stage (`drawer_is_strip`), it is a strip of short sliders below the
+    readouts and the selected control's name and value stand in the footer; `with_open_drawer` lays all of it in the
+    stage's place (`drawer_over_stage`). `page` is what help and caution take: stage, readouts and drawer.
     """
 
     mirrored: bool
@@ -109,6 +115,7 @@ class Layout(Frame):
     notice: Box
     note_band: Box
     volume_scale: Box
+    volume_way: Box
     stage: Box
     antenna: Box
     distance_scale: Box
@@ -125,6 +132,13 @@ class Layout(Frame):
     def seen(self) -> dict[str, Box]:
         """The boxes seen together while playing, by name."""
         return self.parts(("page", *_FIELD_PARTS) if self.drawer_over_stage else ("page",))
+
+    @property
+    def volume_bar(self) -> Box:
+        """What the volume hand moves along, in `volume_way`, as high as the stage."""
+        gap, wide = max(3, round(5 * self.scale)), max(4, round(9 * self.scale))
+        left = self.stage.right + gap if self.mirrored else self.stage.left - gap - wide
+        return Box(left, self.stage.top, wide, self.stage.height)
 
     @property
     def drawer_room(self) -> Box:
@@ -151,7 +165,9 @@ class Layout(Frame):
         if count <= 0:
             return ()
         if self.drawer_is_strip:
-            return self.drawer_room.columns((1.0,) * count, round(0.3 * self.text.small))
+            gap, half = round(0.2 * self.text.small), -(-count // STRIP_LINES)
+            strips = self.drawer_room.rows((1.0,) * STRIP_LINES, 2)
+            return tuple(cell for strip in strips for cell in strip.columns((1.0,) * half, gap))[:count]
         room, top = self.drawer_room, self.drawer_caption.bottom
         columns = _OPEN_COLUMNS if self.drawer_over_stage else 1
         lines = -(-count // columns)
@@ -223,19 +239,19 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
     page = Box(margin, top, width - 2 * margin, foot.top - px(8) - top)
 
     drawer_width = round(16.4 * text.small) + px(24)
-    left, right = max(px(76), round(5.9 * text.small)), max(px(54), round(4.7 * text.small))
+    left, right = max(px(76), round(5.9 * text.small)) + px(20), max(px(146), round(4.7 * text.small))
     rows_height = CONTROL_ROWS * _LOWEST_ROW + 1.9 + _HINT_LINES
     is_strip = (
         rows_height * text.small + px(20) > page.height
         or page.width - drawer_width - gap - left - right < _LEAST_STAGE * width
     )
     if is_strip:
-        strip = round(_STRIP_HEIGHT * text.small)
+        strip = STRIP_LINES * round(_STRIP_HEIGHT * text.small) + 2
         drawer = Box(page.left, page.bottom - strip, page.width, strip)
         playing = Box(page.left, top, page.width, page.height - strip - px(8))
     else:
-        drawer = Box(page.right - drawer_width, top, drawer_width, page.height)
-        playing = Box(page.left, top, page.width - drawer_width - gap, page.height)
+        drawer = Box(page.left, top, drawer_width, page.height)  # on the way to it nobody crosses the antenna
+        playing = Box(drawer.right + gap, top, page.width - drawer_width - gap, page.height)
 
     panel_height = max(px(178), round(5 * 1.36 * text.normal + 1.7 * text.small) + 2 * px(10))
     panels = Box(playing.left, playing.bottom - panel_height, playing.width, panel_height)
@@ -256,7 +272,8 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
         status=status,
         notice=notice,
         note_band=Box(stage.left, top, stage.width, above),
-        volume_scale=Box(field.left, top, left, field.height - below),
+        volume_scale=Box(field.left, top, left - px(20), field.height - below),
+        volume_way=Box(stage.left - px(20), top, px(20), field.height - below),
         stage=stage,
         antenna=Box(stage.right, top, right, field.height - below),
         distance_scale=Box(field.left, stage.bottom, field.width, below),

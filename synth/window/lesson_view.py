@@ -21,7 +21,7 @@ from synth.window.canvas import Canvas
 from synth.window.caution import CAUTION, CAUTION_TITLE
 from synth.window.curves import LESSON_FLOOR_DB, live_oscillogram, live_spectrum, steps_of
 from synth.window.draw_overlay import draw_too_small
-from synth.window.layout import LessonLayout, lay_out_lesson, too_small
+from synth.window.layout import SMALLEST, LessonLayout, lay_out_lesson, too_small
 from synth.window.lesson_state import LessonState
 from synth.window.painter import Painter
 from synth.window.picture import LOWEST_NOTE, MINUS
@@ -101,7 +101,7 @@ class LessonView:
             self.resize(self.size, state.text_scale)
         canvas.onto(surface)
         if self.layout is None:
-            draw_too_small(canvas, surface.get_size())
+            draw_too_small(canvas, surface.get_size(), SMALLEST)
             return
         canvas.fill(Box(0, 0, *surface.get_size()), palette.GROUND)
         _header(canvas, state)

@@ -11,6 +11,9 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
+from models.arrays import Floats
 from synth.window.box import Box
 from synth.window.palette import Colour
 
@@ -20,6 +23,7 @@ if TYPE_CHECKING:
 Align = Literal["left", "centre", "right"]
 Point = tuple[float, float]
 _CACHED_TEXTS = 600
+_CACHED_WIDTHS = 4000
 _CLEAR: Colour = (255, 0, 255)  # what is left out of a sheet of glass
 
 
@@ -68,6 +72,7 @@ class Painter:
         self.texts: list[DrawnText] = []
         self.touched: list[pygame.Rect] = []
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
+        self._widths: dict[tuple[str, int, bool], int] = {}
         self._glass: dict[Colour, pygame.Surface] = {}
         self._pictures: OrderedDict[tuple[str, int, bool, Colour], pygame.Surface] = OrderedDict()
 
@@ -86,7 +91,13 @@ class Painter:
 
     def width_of(self, text: str, size: int, bold: bool = False) -> int:
         """Width of a text, pixels."""
-        return self.font(size, bold).size(text)[0]
+        key = (text, size, bold)
+        width = self._widths.get(key)
+        if width is None:
+            if len(self._widths) > _CACHED_WIDTHS:
+                self._widths.clear()
+            width = self._widths[key] = self.font(size, bold).size(text)[0]
+        return width
 
     def largest_size(self, text: str, width: int, largest: int, smallest: int, bold: bool = False) -> int:
         """The largest text size from `largest` down to `smallest` at which the text is at most `width` wide."""
@@ -253,6 +264,11 @@ class Painter:
         sheet.set_alpha(strength)
         self._draw.polygon(sheet, colour, [(x - area.left, y - area.top) for x, y in points])
         self.touched.append(self.surface.blit(sheet, area, part))
+
+    def pixels(self, colours: Floats, box: Box) -> None:
+        """Colours, 0..255, as an array (columns, rows, 3), smoothed to the size of a box."""
+        small = self._pygame.surfarray.make_surface(colours.round().astype(np.uint8))
+        self.touched.append(self.surface.blit(self._pygame.transform.smoothscale(small, box[2:]), box[:2]))
 
     def diamond(self, center: Point, radius: float, colour: Colour) -> None:
         """A square standing on its corner."""

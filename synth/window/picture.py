@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -136,7 +137,8 @@ class Picture:
 
     `flags`: switches in words. `status`: pieces, the most important first; those that do not fit are left out. `rows`:
     the drawer of controls. `sides`: names of the designs under the hand, if more than one, and `active_side` the one
-    that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's.
+    that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `trail`: the sounding hand's way,
+    (age in s, distance in m), newest first.
     """
 
     readouts: Readouts
@@ -156,6 +158,7 @@ class Picture:
     spectrum: Spectrum | None = None
     guide: frozenset[int] = frozenset()
     drone: int | None = None
+    trail: Sequence[tuple[float, float]] = ()
 
 
 def picture_now(

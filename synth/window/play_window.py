@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import time
+from collections import deque
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+import numpy as np
+
+from models.hand.capacitance_curve import CapacitanceCurve
 from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
+from synth.window.draw_hand import TRAIL_TIME
 from synth.window.keys import row_of
 from synth.window.picture import Picture, picture_now
-from synth.window.pointer_events import PointerEvents
+from synth.window.pointer_events import PAN_STEP, PointerEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.screen import FIRST_SIZE, opened_screen, run_events
 from synth.window.session import Session
-from synth.window.state import WindowState, after_action, on_click, on_key, with_pointer, without_pointer
+from synth.window.state import Action, WindowState, after_action, faded, let_go, on_click, on_key, with_pointer_aside
 from synth.window.view import View
 
 if TYPE_CHECKING:
@@ -29,8 +34,8 @@ if TYPE_CHECKING:
 
 
 FRAME_TIME = 1.0 / 60.0  # s
-READOUT_FRAMES = 2  # the numbers change every second picture
-CHANGE_TIME = 1.0 / 30.0  # s between two changes of the instrument
+READOUT_FRAMES = 4  # the numbers change every fourth picture, faster than they can be read
+CHANGE_TIME = 1.0 / 65.0  # s between two looks at what the controls changed
 STEP_TIME = 0.8  # s after which steps of one control are a step of undo
 REPLAY_GRACE = 0.6  # s a replay may take to begin
 
@@ -62,6 +67,8 @@ class PlayWindow(PointerEvents):
         self.shown: Picture | None = None
         self._advanced = self._changed = time.monotonic()
         self.frames = 0
+        self._seen: tuple[object, ...] = ()
+        self._trail: deque[tuple[float, float]] = deque()
         speaker.mute(state.silenced)
 
     def open(self, size: tuple[int, int]) -> None:
@@ -77,19 +84,25 @@ class PlayWindow(PointerEvents):
         when = time.monotonic() if moment is None else moment
         kind = event.type
         if kind == pygame.QUIT:
-            self.quit()
+            self.close()
         elif kind == pygame.MOUSEMOTION and not getattr(event, "touch", False):
+            if self.state.dragging and not event.buttons[0]:
+                self._release()  # the button came up where the window did not hear of it
             self._point(event.pos, when)
         elif kind == pygame.MOUSEBUTTONDOWN and event.button == 1 and not getattr(event, "touch", False):
-            self._press(event.pos)
+            self._press(event.pos, when)
         elif kind == pygame.MOUSEBUTTONUP and event.button == 1:
             self._release()
         elif kind == pygame.MOUSEWHEEL:
-            self._wheel(event.y)
+            mods = pygame.key.get_mods()
+            self._wheel(event.y or event.x, bool(mods & pygame.KMOD_CTRL), bool(mods & pygame.KMOD_SHIFT), when)
         elif kind == pygame.WINDOWLEAVE:
-            self._move(without_pointer(self.state), when)
+            self._move_if_changed(with_pointer_aside(self.state, None), when)
         elif kind == pygame.WINDOWFOCUSLOST:
-            self._hands.release_all()
+            self._focused = False
+            self._rest(when)
+        elif kind == pygame.WINDOWFOCUSGAINED:
+            self._focused = True
         elif kind in (pygame.WINDOWEXPOSED, pygame.VIDEOEXPOSE):
             self.view.renew()
         elif kind == pygame.KEYDOWN:
@@ -103,16 +116,37 @@ class PlayWindow(PointerEvents):
             self.say(text)
             self._pad(action)
 
+    def perform(self, action: Action) -> None:
+        """Do what an action asks for; those of the picture are done here."""
+        seen = SEEN.get(action)
+        if seen is None:
+            super().perform(action)
+            return
+        seen(self)
+        self._follow_scale(time.monotonic())
+
+    def pan(self, columns: int) -> None:
+        """Show what lies to the right by steps (to the left, if negative)."""
+        away = 1 if self.state.mirrored else -1
+        self.view.pan(away * columns * PAN_STEP)
+
     def resize(self, size: tuple[int, int]) -> None:
-        """Lay out anew; the hand goes with the pointer."""
+        """Lay out anew; the hand stays where it is."""
         self.view.resize(size, self.state.text_scale, self.state.mirrored)
-        state, scale = self.state, self.view.scale
-        if scale is not None and state.pointer is not None and not self._target(state.pointer).drawer:
-            self._move(with_pointer(replace(state, place=None), state.pointer, scale), time.monotonic())
+        self._follow_scale(time.monotonic())
 
     def advance(self, now: float) -> None:
         """Let held keys, sticks and changed controls have their effect."""
         seconds, self._advanced = now - self._advanced, now
+        self._follow_scale(now)
+        self.state = replace(self.state, fine=self._hands.fine)
+        scale, layout = self.view.scale, self.view.layout
+        if self.state.held and (layout is None or self.state.covered or layout.drawer_over_stage):
+            self._move(let_go(self.state), now)
+        if scale is not None and self.state.fading and not self._hands.sounding:
+            self._move(faded(self.state, seconds, scale), now)
+        if self.state.volume > 0.0 and not self.state.silenced:
+            self.unsaved_seconds += seconds
         for move in (self._hands.moved_by_keys, self._hands.moved_by_sticks):
             scale = self.view.scale
             state = None if scale is None else move(self.state, scale, seconds)
@@ -132,20 +166,35 @@ class PlayWindow(PointerEvents):
         self._follow(meters)
         state = self.state
         if state.replaying and meters.replaying:
-            held = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
-            state = replace(state, distance=held, volume=meters.volume, height=None, present=True)
-        if self.shown is None or self.frames % READOUT_FRAMES == 0:
+            played = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
+            state = replace(state, distance=played, volume=meters.volume, height=None, present=True, row=None)
+        asked = (state.notice, state.selected, state.level, state.muted, state.recording, state.replaying, state.fine)
+        seen = (*asked, id(self.session.settings))
+        if self.shown is None or seen != self._seen or self.frames % READOUT_FRAMES == 0:
+            self._seen = seen
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
             self.shown = picture_now(self.session, state, self.speaker, meters, self._remarks, spectral)
         span = oscillogram_span(meters.frequency)
         sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
         oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
-        shown = replace(self.shown, peak=meters.peak, rms=meters.rms, oscillogram=oscillogram, oscillogram_span=span)
+        trail = self._trail_now(state, time.monotonic())
+        shown = replace(
+            self.shown, peak=meters.peak, rms=meters.rms, oscillogram=oscillogram, oscillogram_span=span, trail=trail
+        )
         if self._midi is not None:
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
         self.frames += 1
         return self.view.draw(surface, state, shown)
+
+    def _trail_now(self, state: WindowState, now: float) -> list[tuple[float, float]]:
+        """The way of the last seconds, while it sounds and the player wants to see movement."""
+        trail = self._trail
+        if state.volume > 0.0 and not state.silenced:
+            trail.append((now, state.distance))
+        while trail and now - trail[0][0] > TRAIL_TIME:
+            trail.popleft()
+        return [] if state.still else [(now - when, distance) for when, distance in reversed(trail)]
 
     def _follow(self, meters: Meters) -> None:
         """Take note of what the speaker did of itself."""
@@ -178,10 +227,18 @@ class PlayWindow(PointerEvents):
         ctrl, shift = bool(event.mod & pygame.KMOD_CTRL), bool(event.mod & pygame.KMOD_SHIFT)
         name = pygame.key.name(event.key)
         row = row_of(name, ctrl, shift)
-        if row is not None and row.held and not self.state.caution_open:
+        if row is not None and row.held and not (self.state.caution_open or self.state.leaving):
+            if row.action == "sound hand":
+                self._sound_at_pointer()
             self._hands.hold(row.action)
             return
         self._act(*on_key(self.state, name, ctrl, shift))
+
+    def _sound_at_pointer(self) -> None:
+        """Sound is asked for by a key: the resting hand goes to the pointer, unless keys have moved it since."""
+        place = self.state.pointer
+        if place is not None and self._on_stage(place) and not (self.state.held or self.state.keyed):
+            self._ask_for_sound(place, time.monotonic())
 
     def _key_up(self, event: pygame.event.Event) -> None:
         import pygame
@@ -195,6 +252,23 @@ class PlayWindow(PointerEvents):
             self._act(*on_click(self.state))
         elif action is not None and not self.state.caution_open:
             self._act(*after_action(self.state, action))
+
+
+def toggle_fullscreen(window: PlayWindow) -> None:
+    """Fill the screen, or go back to a window."""
+    import pygame
+
+    pygame.display.toggle_fullscreen()
+
+
+SEEN: dict[Action, Callable[[PlayWindow], None]] = {
+    "zoom in": lambda window: window.zoom(-1),
+    "zoom out": lambda window: window.zoom(1),
+    "pan left": lambda window: window.pan(-1),
+    "pan right": lambda window: window.pan(1),
+    "usual range": lambda window: window.view.usual_range(),
+    "fullscreen": toggle_fullscreen,
+}
 
 
 def field_picture(session: Session) -> FieldPicture:
@@ -214,7 +288,19 @@ def field_picture(session: Session) -> FieldPicture:
         cabinet=None if design.cabinet is None else (design.cabinet.width, design.cabinet.depth),
         volume=volume,
         title=session.side.name,
+        light=field_light(tuned.instrument.curve),
     )
+
+
+LIGHT_DECADES = 3.0  # of the capacitance's slope, from full light to none
+
+
+def field_light(curve: CapacitanceCurve) -> tuple[float, ...]:
+    """How much the antenna's capacitance changes with the hand, at 0, 1, 2 ... cm: 1 at most, 0 three decades below."""
+    places = np.linspace(0.0, 1.0, 101)
+    slope = np.abs(curve.slope(np.clip(places, curve.nearest, curve.farthest)))
+    share = 1.0 + np.log10(np.maximum(slope / slope.max(), 1e-9)) / LIGHT_DECADES
+    return tuple(np.clip(share, 0.0, 1.0).round(4).tolist())
 
 
 @dataclass(frozen=True, slots=True)

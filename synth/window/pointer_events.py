@@ -10,8 +10,18 @@ from synth.window.actions import Actions
 from synth.window.caution import remember_caution
 from synth.window.drawer import Pointed, pointed_at, slider_share
 from synth.window.held_hands import HeldHands
+from synth.window.scale import StageScale
 from synth.window.session import Session
-from synth.window.state import Action, WindowState, on_click, with_pointer, with_pointer_aside, without_pointer
+from synth.window.state import (
+    Action,
+    WindowState,
+    let_go,
+    on_click,
+    rescaled,
+    with_hold,
+    with_pointer,
+    with_pointer_aside,
+)
 from synth.window.view import View
 
 if TYPE_CHECKING:
@@ -19,6 +29,9 @@ if TYPE_CHECKING:
 
     from synth.live.contract import InstrumentSound
 
+
+ZOOM_STEP = 1.15
+PAN_STEP = 0.08  # of the stage's width
 
 Place = tuple[float, float]
 Kind = Literal["down", "motion", "up"]
@@ -88,9 +101,11 @@ class PointerEvents(Actions):
         self._hands = HeldHands()
         self._touch = Touch()
         self._touch_drag: int | None = None
+        self._scale: StageScale | None = None
+        self._focused = True
 
     def _move(self, state: WindowState, moment: float) -> None:
-        if self.state.replaying:
+        if self.state.replaying and (state.held or state.keyed):
             self.end_replay()
             state = replace(state, replaying=False)
         self.state = state
@@ -99,34 +114,85 @@ class PointerEvents(Actions):
 
     def _target(self, place: tuple[int, int]) -> Pointed:
         """What a pixel lies on; nothing while a page covers it."""
-        layout, state = self.view.layout, self.state
-        if layout is None or state.help_open or state.caution_open:
-            return Pointed()
-        return pointed_at(layout, place)
+        layout = self.view.layout
+        return Pointed() if layout is None or self.state.covered else pointed_at(layout, place)
+
+    def _on_stage(self, place: tuple[int, int]) -> bool:
+        """Whether a pixel is on the stage, and nothing covers it."""
+        layout = self.view.layout
+        if layout is None or self.state.covered or layout.drawer_over_stage:
+            return False
+        return layout.stage.holds(place)
+
+    def _follow_scale(self, moment: float) -> None:
+        """Where the stage moved, or its scale changed, the hand stays at its distance from the antenna."""
+        before, scale = self._scale, self.view.scale
+        if scale is before:
+            return
+        self._scale, state = scale, self.state
+        if not state.held or state.pointer is None:
+            return
+        moved = before is None or scale is None or (before.box, before.mirrored) != (scale.box, scale.mirrored)
+        if scale is None or moved or not self._on_stage(state.pointer):
+            self._move(let_go(state), moment)
+        else:
+            self._move(rescaled(state, scale), moment)
 
     def _point(self, place: tuple[int, int], moment: float) -> None:
+        self._follow_scale(moment)
         state, scale, layout = self.state, self.view.scale, self.view.layout
         if scale is None or layout is None:
             return
-        if state.dragging or self._target(place).drawer:
-            self.state = with_pointer_aside(state, place)
+        if state.dragging or not self._on_stage(place):
+            self._move_if_changed(with_pointer_aside(state, place), moment)
             if state.dragging:
                 self.session.slide(state.dragging, slider_share(layout, state.dragging, place))
-        else:
-            pointed = with_pointer(state, place, scale)
-            if self._hands.sounding:
-                pointed = replace(pointed, volume=state.volume, height=state.height)
-            self._move(pointed, moment)
+            return
+        if not (self._focused or state.held):
+            self.state = replace(state, pointer=place)
+            return
+        pointed = with_pointer(state, place, scale)
+        if pointed.held and self._hands.sounding:
+            pointed = replace(pointed, volume=state.volume, height=state.height, fading=True)
+        self._move_if_changed(pointed, moment)
 
-    def _press(self, place: tuple[int, int]) -> None:
-        """A click or a finger: answer a page, or take hold of a control."""
-        if self.state.caution_open or self.state.help_open:
+    def _move_if_changed(self, state: WindowState, moment: float) -> None:
+        """Tell the speaker of hands that a pointer holds or has just left; of nothing else that the pointer does."""
+        if state.held or self.state.held:
+            self._move(state, moment)
+        else:
+            self.state = state
+
+    def _rest(self, moment: float) -> None:
+        """The window no longer hears of hands: all of them rest, nothing is held down, and what sounds fades out."""
+        self._hands.release_all()
+        self._touch, self._touch_drag = Touch(), None
+        self._release()
+        self._move(replace(let_go(self.state), fine=False), moment)
+
+    def _ask_for_sound(self, place: tuple[int, int], moment: float) -> None:
+        """The hand goes to the pointer in silence, as soon as an earlier note has faded out, and sounds."""
+        self._follow_scale(moment)
+        state, scale = replace(self.state, pointer=place), self.view.scale
+        if state.held or scale is None:
+            return
+        if state.volume > 0.0:
+            self.state = replace(state, asked=True, wanted=0.0, fading=True)
+        else:
+            self._move(with_hold(state, place, scale), moment)
+
+    def _press(self, place: tuple[int, int], moment: float) -> None:
+        """A click or a finger: answer a page, take hold of a control, or ask for sound."""
+        if self.state.covered:
             self._act(*on_click(self.state))
             return
         target = self._target(place)
         if not target.control:
+            if self._on_stage(place):
+                self._focused = True
+                self._ask_for_sound(place, moment)
             return
-        self.state = replace(self.state, selected=target.control, pointer=place)
+        self.state = replace(self.state, selected=target.control)
         control = self.session.settings.control(target.control)
         if control.choices:
             self.session.step_round(target.control)
@@ -140,15 +206,25 @@ class PointerEvents(Actions):
             self.state = replace(self.state, dragging="")
             self.session.settle()
 
-    def _wheel(self, steps: int) -> None:
-        """Over a control: its steps. Over the stage: up opens the hand, down closes it."""
+    def _wheel(self, steps: int, ctrl: bool, shift: bool, moment: float) -> None:
+        """Over a control: its steps. Over the stage: zoom, with Shift pan, with Ctrl open the hand or close it."""
         place = self.state.pointer
         target = Pointed() if place is None else self._target(place)
         if target.control:
             self.state = replace(self.state, selected=target.control)
             self.step(steps)
-        elif not target.drawer and steps:
+        elif place is not None and steps and self._on_stage(place) and ctrl:
             self.session.set("posture", "open" if steps > 0 else "fist")
+        elif place is not None and steps and self._on_stage(place):
+            if shift:
+                self.view.pan(-PAN_STEP * steps)
+            else:
+                self.zoom(-steps)
+            self._follow_scale(moment)
+
+    def zoom(self, steps: int) -> None:
+        """Show more of the field (less, if negative), with the hand left at its place."""
+        self.view.zoom(ZOOM_STEP**steps, self.state.distance)
 
     def _act(self, state: WindowState, action: Action | None) -> None:
         answered = self.state.caution_open and not state.caution_open
@@ -164,22 +240,25 @@ class PointerEvents(Actions):
 
         size, finger = self.view.size, int(event.finger_id)
         place = (round(event.x * (size[0] - 1)), round(event.y * (size[1] - 1)))
-        if event.type == pygame.FINGERDOWN and (
-            self.state.caution_open or self.state.help_open or self._target(place).drawer
-        ):
+        if event.type == pygame.FINGERDOWN and (self.state.covered or self._target(place).drawer):
             self._touch_drag = finger
-            self._press(place)
+            self._press(place, moment)
         elif finger == self._touch_drag:
             if event.type == pygame.FINGERUP:
                 self._touch_drag = None
                 self._release()
-            elif self.state.dragging:
-                self._point(place, moment)
+            elif self.state.dragging and (layout := self.view.layout) is not None:
+                self.session.slide(self.state.dragging, slider_share(layout, self.state.dragging, place))
         else:
             kind = {pygame.FINGERDOWN: "down", pygame.FINGERMOTION: "motion"}.get(event.type, "up")
             self._touch = touched(self._touch, kind, finger, (event.x, event.y))  # type: ignore[arg-type]
             both = pointer_of(self._touch, size)
+            self._follow_scale(moment)
             if both is None:
-                self._move(without_pointer(self.state), moment)
-            elif self.view.scale is not None:
+                self._move(let_go(replace(self.state, pointer=None)), moment)
+            elif event.type == pygame.FINGERDOWN and not self.state.held:
+                self._ask_for_sound(both, moment)
+            elif self.state.held and self.view.scale is not None:
                 self._move(with_pointer(self.state, both, self.view.scale), moment)
+            else:
+                self.state = replace(self.state, pointer=both)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from models.pitch_field import NoteLine
 from models.volume.volume_antenna import VolumeAntenna
 from synth.window.box import Box
 
@@ -94,15 +96,17 @@ def ring_volume(antenna: VolumeAntenna, tube_diameter: float = 0.008) -> RingVol
     return RingVolume(antenna, min(antenna.curve.farthest, max(LOWEST_TOP, 0.05 * steps)), tube_diameter)
 
 
-NARROWEST = 0.30  # m
+NARROWEST = 0.12  # m, of the notes from C2 to C6
+LEAST_WHOLE = 0.30  # m, of the field from the rod on
 AXIS_SHARE = 0.60  # of the stage's height, from its top: where the rod stands and the hand moves, seen from above
 
 
 @dataclass(frozen=True, slots=True)
 class StageScale:
-    """The stage's box, the distance, m, that its whole width stands for, and the volume axis of its height.
+    """The stage's box, the distances, m, that its width stands for, and the volume axis of its height.
 
-    The rod's surface is its right edge, its left edge if `mirrored`. `nearest` and `farthest`, m, are the ends of the
+    It shows those from `start` to `start + width`, counted from the rod's surface, which stands beyond its right edge,
+    its left edge if `mirrored`. `nearest` and `farthest`, m, are the ends of the
     capacitance curve; the hand stays between them.
     """
 
@@ -112,6 +116,7 @@ class StageScale:
     farthest: float
     volume: VolumeAxis = PLAIN
     mirrored: bool = False
+    start: float = 0.0
 
     @property
     def pixels_per_metre(self) -> float:
@@ -119,9 +124,10 @@ class StageScale:
         return self.box.width / self.width
 
     @property
-    def rod_x(self) -> int:
-        """Pixel column of the rod's surface."""
-        return self.box.left if self.mirrored else self.box.right
+    def rod_x(self) -> float:
+        """Pixel column of the rod's surface, on the stage's edge or beyond it."""
+        edge = self.box.left if self.mirrored else self.box.right
+        return edge - self.away * self.start * self.pixels_per_metre
 
     @property
     def away(self) -> int:
@@ -142,7 +148,13 @@ class StageScale:
 
         `side` is negative towards the player's body, which is drawn above the line.
         """
-        return self.x_of(distance), self.axis_y + side * self.pixels_per_metre
+        return self.plans([(distance, side)])[0]
+
+    def plans(self, points: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+        """Pixels of many points as `plan`: they are drawn 60 times a second."""
+        rod, axis, down = self.rod_x, self.axis_y, self.pixels_per_metre
+        across = self.away * down
+        return [(rod + across * distance, axis + down * side) for distance, side in points]
 
     def y_of(self, gain: float) -> float:
         """Pixel row of a volume gain, 0..1."""
@@ -168,9 +180,51 @@ class StageScale:
         return self.volume.gain_at((self.box.bottom - y) / self.box.height)
 
 
+LOWEST_SHOWN, HIGHEST_SHOWN = 36, 84  # note numbers, C2 and C6: the range that fills the stage
+RANGE_SHARE = 0.85  # of the stage's width, that the range takes
+CLOSEST = 0.04  # m, the least the stage may show
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """The distances on the stage, m: from `start` on over `width`."""
+
+    start: float
+    width: float
+
+    def zoomed(self, factor: float, around: float, farthest: float) -> Shown:
+        """`factor` times as wide, with the distance `around`, m, left at its place; at most to `farthest`."""
+        width = min(max(self.width * factor, CLOSEST), farthest)
+        share = min(max((around - self.start) / self.width, 0.0), 1.0)
+        return Shown(around - share * width, width).within(farthest)
+
+    def panned(self, share: float, farthest: float) -> Shown:
+        """Moved by a share of its width away from the antenna."""
+        return Shown(self.start + share * self.width, self.width).within(farthest)
+
+    def within(self, farthest: float) -> Shown:
+        """The same width, from the antenna on and not beyond `farthest`."""
+        width = min(self.width, farthest)
+        return Shown(min(max(self.start, 0.0), farthest - width), width)
+
+
 def stage_width(zero_beat: float | None, farthest: float) -> float:
-    """Distance, m, the stage shows: a little beyond zero beat, in whole 5 cm, from 30 cm to the end of the curve."""
+    """Distance, m, from the rod to a little beyond zero beat, in whole 5 cm, from 30 cm to the end of the curve."""
     if zero_beat is None:
         return farthest
     steps = math.ceil(1.12 * zero_beat / 0.05 - 1e-9)
-    return min(farthest, max(NARROWEST, 0.05 * steps))
+    return min(farthest, max(LEAST_WHOLE, 0.05 * steps))
+
+
+def usual_view(notes: Sequence[NoteLine], zero_beat: float | None, farthest: float) -> Shown:
+    """The notes from C2 to C6 that are there, in the middle `RANGE_SHARE` of the width where the antenna allows it.
+
+    Where fewer than two of them are, a little beyond zero beat. In whole millimetres, so that the picture keeps still.
+    """
+    places = [line.distance for line in notes if LOWEST_SHOWN <= line.number <= HIGHEST_SHOWN]
+    if len(places) < 2:
+        return Shown(0.0, stage_width(zero_beat, farthest))
+    near, far = min(places), max(places)
+    width = max((far - near) / RANGE_SHARE, NARROWEST)
+    start = max(0.0, 0.5 * (near + far - width))
+    return Shown(round(start, 3), max(round(width, 3), CLOSEST)).within(farthest)

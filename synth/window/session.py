@@ -1,11 +1,12 @@
 """One or two designs in the window: each with its own controls and their history, at one loudness, under one hand.
 
 What takes long (a circuit solved for another sensitivity, the loudness of both) is worked out beside the window; until
-it is ready the instrument plays on as it was.
+it is ready a circuit plays to first order of the change, and the loudness stays.
 """
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -23,7 +24,7 @@ from synth.sound.level_match import matched
 from synth.sound.voice import Voice
 from synth.window.controls import History, Settings, Value
 from synth.window.retune import Tuned, retuned
-from synth.window.tunable import Tunable, first_settings, tunable, with_sensitivity
+from synth.window.tunable import Tunable, first_settings, towards_sensitivity, tunable, with_sensitivity
 
 SAMPLE_RATE = 48000
 SWEEP_TIME = 2.0  # s
@@ -69,7 +70,7 @@ def _nearest(side: Tuned) -> float:
     return float(field.distance_at(HIGHEST_SWEPT))
 
 
-SOLVING = "solving the circuit for this sensitivity; it plays on as it was until then"
+SOLVING = "solving the circuit for this sensitivity; until then it plays to first order of the change"
 SOLVED = "the circuit is solved for this sensitivity"
 LETTERS = "AB"
 SWITCH_INTERVAL = 0.0005  # s the work beside the window may hold the interpreter while a picture is due
@@ -254,6 +255,7 @@ class Session:
         ratio = settings.number("sensitivity")
         if ratio not in side.offers and side.offer.laws:
             self._solve(side, ratio)
+            self._move_towards(side, ratio)
             return
         try:
             if ratio not in side.offers:
@@ -265,6 +267,19 @@ class Session:
         side.good = side.history
         self._notice = next(iter(side.tuned.notices), self._notice)
         self._unmatched = len(self.sides) > 1
+        self._changed = True
+
+    def _move_towards(self, side: Side, ratio: float) -> None:
+        """Until the circuit is solved: what it will be to first order from the nearest one that is solved.
+
+        Where that cannot be it plays on as it was; the solved circuit says why.
+        """
+        nearest = min(side.offers, key=lambda solved: abs(math.log(solved / ratio)))
+        try:
+            moved = towards_sensitivity(side.offer, side.offers[nearest], ratio)
+            side.tuned = retuned(moved, side.history.now)
+        except ValueError:
+            return
         self._changed = True
 
     def _refuse(self, side: Side, reason: str) -> None:

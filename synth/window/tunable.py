@@ -38,6 +38,7 @@ from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError
 from synth.window.controls import COMMONS, CONTROLS, Control, Settings
+from synth.window.first_order import FirstOrder
 
 POT_POINTS = 21
 NO_TRIMMER = "the reference has no trimmer"
@@ -86,6 +87,7 @@ class Tunable:
     drift: DriftLaw | None = None
     pot: PotCurve | None = None
     faults: Mapping[str, str] = field(default_factory=dict)
+    first_order: FirstOrder | None = None
     shoes: float = USUAL_SHOES
     common: float = math.inf
     earthed: Callable[[float, float], Earthed] | None = None
@@ -134,6 +136,7 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         drift=drift,
         pot=pot,
         faults=faults,
+        first_order=FirstOrder(workpiece) if laws else None,
         shoes=shoes,
         common=workpiece.earthing.common_to_earth,
         earthed=earthed,
@@ -158,9 +161,17 @@ def with_sensitivity(origin: Tunable, ratio: float) -> Tunable:
     Raises DesignError where no capacitor is left to take away, where the other mode would start first, or where the
     changed circuit does not work.
     """
-    design, instrument = origin.design, origin.instrument
     if ratio == 1.0:
         return origin
+    found = open_loaded(changed_design(origin, ratio))
+    if found.instrument.mode != origin.instrument.mode:
+        raise DesignError("with this sensitivity the oscillator starts in its other mode")
+    return tunable(found)
+
+
+def changed_design(origin: Tunable, ratio: float) -> Design:
+    """The design of `origin` with `ratio` times the L/C ratio of both tanks (module text); errors as above."""
+    design, instrument = origin.design, origin.instrument
     factor = math.sqrt(ratio)
     zero_beat = instrument.curve.farthest if origin.zero_beat is None else origin.zero_beat
     swings = {"variable": float(instrument.variable_frequency(zero_beat)), "reference": instrument.reference_frequency}
@@ -173,10 +184,23 @@ def with_sensitivity(origin: Tunable, ratio: float) -> Tunable:
         changes[which] = replace(
             section, inductance=section.inductance * factor, capacitance=section.capacitance - less
         )
-    found = open_loaded(replace(design, **changes))
-    if found.instrument.mode != instrument.mode:
-        raise DesignError("with this sensitivity the oscillator starts in its other mode")
-    return tunable(found)
+    return replace(design, **changes)
+
+
+def towards_sensitivity(origin: Tunable, near: Tunable, ratio: float) -> Tunable:
+    """`near`, solved circuits, moved to another sensitivity of `origin` to first order, and tuned as they were.
+
+    Raises ValueError where there is no such design or the change is too large for that.
+    """
+    if near.first_order is None:
+        raise DesignError("without solved circuits there is nothing to move")
+    design = changed_design(origin, ratio)
+    laws = {posture: near.first_order.law(posture, law, design) for posture, law in near.laws.items()}
+    place, before = near.first_order.tuning_distance, near.instrument
+    moved = replace(before, variable_law=laws[near.posture])
+    off_tune = before.reference_frequency - float(before.variable_frequency(place))
+    tuned = replace(moved, reference_frequency=float(moved.variable_frequency(place)) + off_tune)
+    return replace(near, instrument=tuned, laws=laws)
 
 
 def controls_of(offer: Tunable) -> tuple[Control, ...]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from synth.window import palette
+from synth.window.box import Box
 from synth.window.canvas import FieldPicture, PlayCanvas
-from synth.window.draw_hand import draw_figure, draw_hand, draw_inset
+from synth.window.draw_hand import draw_figure, draw_hand, draw_inset, draw_still_inset, draw_trail
 from synth.window.draw_overlay import (
     KEY_PIECES,
     STRIP_KEY_PIECES,
@@ -15,6 +17,7 @@ from synth.window.draw_overlay import (
     draw_header,
     draw_help,
     draw_help_status,
+    draw_leaving,
     draw_still_header,
     draw_too_small,
 )
@@ -27,16 +30,20 @@ from synth.window.draw_readouts import (
     draw_tuner,
 )
 from synth.window.draw_stage import draw_field
+from synth.window.draw_volume import draw_volume_hand
 from synth.window.drawer import ControlRow, draw_drawer, strip_words
 from synth.window.keys import help_groups
-from synth.window.layout import Layout, lay_out, too_small
+from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
 from synth.window.picture import PIECES, Picture
-from synth.window.scale import StageScale, stage_width
+from synth.window.scale import Shown, StageScale, usual_view
 from synth.window.state import WindowState
 
 if TYPE_CHECKING:
     import pygame
+
+
+SLOW = ("tuner", "spectrum", "chain")  # panels that change with the numbers, not with every picture
 
 
 class View:
@@ -47,9 +54,14 @@ class View:
         self._still: pygame.Surface | None = None
         self._still_key: tuple[object, ...] = ()
         self._still_texts: tuple[DrawnText, ...] = ()
+        self._empty: pygame.Surface | None = None  # what stands still, without the slow panels
+        self._slow: tuple[object, ...] | None = None
+        self._slow_texts: tuple[DrawnText, ...] = ()
         self._rows: tuple[ControlRow, ...] = ()
         self._row_texts: tuple[DrawnText, ...] = ()
         self.size = (0, 0)
+        self._look = "dark"
+        self._chosen: Shown | None = None
         self.text_scale = 1.0
         self.mirrored = False
         self.layout: Layout | None = None
@@ -62,9 +74,9 @@ class View:
         The scale of the stage follows at the next picture that is drawn while no slider is held.
         """
         self._canvas.field = picture
-        self._wanted_width = stage_width(picture.zero_beat, picture.ends[1])
+        self._usual = usual_view(picture.notes, picture.zero_beat, picture.ends[1])
         if self.size == (0, 0):
-            self._width = self._wanted_width
+            self._range = self._usual
         else:
             self.resize(self.size)
 
@@ -79,7 +91,8 @@ class View:
         self.scale, picture = None, self._canvas.field
         if self.layout is not None:
             self._canvas.lay_out(self.layout)
-            self.scale = StageScale(self.layout.stage, self._width, *picture.ends, picture.volume, self.mirrored)
+            scale = StageScale(self.layout.stage, self._range.width, *picture.ends, picture.volume, self.mirrored)
+            self.scale = replace(scale, start=self._range.start)
             self._canvas.scale = self.scale
 
     def _open_drawer(self, wanted: bool) -> None:
@@ -90,6 +103,25 @@ class View:
                 self.layout, self._still = changed, None
                 self._canvas.lay_out(changed)
 
+    def zoom(self, factor: float, around: float) -> None:
+        """Show `factor` times as much of the field, with the distance `around`, m, left at its place."""
+        self._chosen = self._range.zoomed(factor, around, self._canvas.field.ends[1])
+        self._follow_choice()
+
+    def pan(self, share: float) -> None:
+        """Show what lies farther from the antenna by a share of the stage's width."""
+        self._chosen = self._range.panned(share, self._canvas.field.ends[1])
+        self._follow_choice()
+
+    def usual_range(self) -> None:
+        """Show the notes from C2 to C6 again."""
+        self._chosen = None
+        self._follow_choice()
+
+    def _follow_choice(self) -> None:
+        self._range = self._usual if self._chosen is None else self._chosen
+        self.resize(self.size)
+
     def renew(self) -> None:
         """Draw everything at the next picture, after the window was uncovered."""
         self._still = None
@@ -97,30 +129,45 @@ class View:
     @property
     def texts(self) -> tuple[DrawnText, ...]:
         """Every text of the last picture, for checks."""
-        return (*self._still_texts, *self._row_texts, *self._canvas.texts)
+        return (*self._still_texts, *self._row_texts, *self._slow_texts, *self._canvas.texts)
 
     def draw(self, surface: pygame.Surface, state: WindowState, shown: Picture) -> list[pygame.Rect]:
         """Draw onto `surface`, which holds the last picture; return the rectangles that may have changed."""
+        palette.use(state.look)
+        if state.look != self._look:
+            self._look = state.look
+            self.renew()
         if (state.text_scale, state.mirrored) != (self.text_scale, self.mirrored):
             self.resize(self.size, state.text_scale, state.mirrored)
-        if self._width != self._wanted_width and not state.dragging:
-            self._width = self._wanted_width
+        wanted = self._usual if self._chosen is None else self._chosen
+        if self._range != wanted and not state.dragging:
+            self._range = wanted
             self.resize(self.size)
         self._open_drawer(state.drawer_open)
         canvas, layout = self._canvas, self.layout
         if layout is None:
             canvas.onto(surface)
-            self._still_texts = self._row_texts = ()
-            draw_too_small(canvas, surface.get_size())
+            self._still_texts = self._row_texts = self._slow_texts = ()
+            draw_too_small(canvas, surface.get_size(), needed_size(self.text_scale))
             return [surface.get_rect()]
-        page = "caution" if state.caution_open else "help" if state.help_open else ""
+        page = "caution" if state.caution_open else "leaving" if state.leaving else "help" if state.help_open else ""
         before = [touched.inflate(4, 4) for touched in canvas.touched]
         strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
         remarks = shown.remarks if page == "help" else ()
-        key = (page, remarks, shown.sides, shown.active_side, shown.guide, shown.drone, strip)
+        key = (
+            page,
+            state.help_page,
+            state.leaving,
+            remarks,
+            shown.sides,
+            shown.active_side,
+            shown.guide,
+            shown.drone,
+            strip,
+        )
         if self._still is None or key != self._still_key:
             self._still, self._still_key = surface.copy(), key
-            self._draw_still(self._still, page, shown, strip)
+            self._draw_still(self._still, page, shown, strip, state)
             before = [surface.get_rect()]
         if not page and shown.rows != self._rows:
             canvas.onto(self._still)
@@ -128,6 +175,10 @@ class View:
             draw_drawer(canvas, shown.rows)
             self._rows, self._row_texts = shown.rows, tuple(canvas.texts)
             before.append(surface.get_rect().clip(layout.drawer))
+        slow = (shown.readouts, shown.spectrum)
+        if not page and slow != self._slow:
+            before += self._draw_slow(self._still, shown)
+            self._slow = slow
         for changed in before:
             surface.blit(self._still, changed, changed)
         canvas.onto(surface)
@@ -142,20 +193,37 @@ class View:
         """What may change with every picture."""
         canvas = self._canvas
         if not canvas.layout.drawer_over_stage:
+            draw_trail(canvas, shown.trail)
             draw_figure(canvas, state, shown.posture)
             draw_inset(canvas, state, shown.posture)
-            draw_hand(canvas, state, shown.readouts.distance, shown.posture)
-        for draw, values in (
-            (draw_tuner, (shown.readouts,)),
-            (draw_oscillogram, (shown.oscillogram, shown.oscillogram_span)),
-            (draw_spectrum, (shown.spectrum,)),
-            (draw_chain, (shown.readouts,)),
-            (draw_level, (shown.peak, shown.rms)),
-        ):
-            with canvas.as_one():
-                draw(canvas, *values)
+            draw_hand(canvas, state, shown.readouts, shown.posture)
+            draw_volume_hand(canvas, state)
+        with canvas.as_one():
+            draw_oscillogram(canvas, shown.oscillogram, shown.oscillogram_span)
+        with canvas.as_one():
+            draw_level(canvas, shown.peak, shown.rms)
 
-    def _draw_still(self, still: pygame.Surface, page: str, shown: Picture, strip: Sequence[str]) -> None:
+    def _draw_slow(self, still: pygame.Surface, shown: Picture) -> list[pygame.Rect]:
+        """The panels that change more slowly than the pictures come, drawn on what stands still; where they are."""
+        canvas, panels = self._canvas, [box for name in SLOW if (box := self.layout_seen.get(name)) is not None]
+        if self._empty is not None:
+            for panel in panels:
+                still.blit(self._empty, panel, panel)
+        canvas.onto(still)
+        draw_tuner(canvas, shown.readouts)
+        draw_spectrum(canvas, shown.spectrum)
+        draw_chain(canvas, shown.readouts)
+        self._slow_texts = tuple(canvas.texts)
+        return [still.get_rect().clip(panel) for panel in panels]
+
+    @property
+    def layout_seen(self) -> dict[str, Box]:
+        """The boxes seen together while playing; none while the window is too small."""
+        return {} if self.layout is None else self.layout.seen
+
+    def _draw_still(
+        self, still: pygame.Surface, page: str, shown: Picture, strip: Sequence[str], state: WindowState
+    ) -> None:
         """What stands still but for the drawer."""
         canvas = self._canvas
         canvas.onto(still)
@@ -164,11 +232,17 @@ class View:
         draw_still_header(canvas, shown.sides, shown.active_side, keys)
         if page == "caution":
             draw_caution(canvas)
+        elif page == "leaving":
+            draw_leaving(canvas, state.leaving)
         elif page == "help":
-            draw_help(canvas, help_groups(has_ring=canvas.field.volume.top is not None), shown.remarks)
+            groups = help_groups(has_ring=canvas.field.volume.top is not None)
+            draw_help(canvas, groups, shown.remarks, state.help_page if self.text_scale > 1.0 else None)
         else:
             draw_still_panels(canvas)
             if not canvas.layout.drawer_over_stage:
                 draw_field(canvas, shown.guide, shown.drone)
+                draw_still_inset(canvas)
         self._still_texts = tuple(canvas.texts)
         self._rows, self._row_texts = (), ()
+        self._slow, self._slow_texts = None, ()
+        self._empty = None if page else still.copy()

@@ -40,7 +40,7 @@ class Place:
             [str(part) for part in command],
             cwd=cwd or self.folder,
             env=self.environment | more,
-            timeout=600.0,
+            timeout=1800.0,  # a busy machine
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,

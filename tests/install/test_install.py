@@ -46,15 +46,20 @@ def archives(source: Path, new_place: Any) -> Path:
 
 
 @pytest.fixture(scope="module")
-def new_install(archives: Path, source: Path, cloned: Any, new_place: Any) -> Callable[[str], tuple[Any, Path]]:
-    """Make an environment with the wheel in it, far from the sources, and the demo's files in `here`.
+def new_install(
+    archives: Path, source: Path, cloned: Any, new_place: Any, tmp_path_factory: pytest.TempPathFactory
+) -> Callable[[str], tuple[Any, Path]]:
+    """Make an environment with the wheel in it, far from the sources.
 
-    pip may fetch nothing: what the wheel asks for must be among what the README's first command has installed.
+    pip may fetch nothing: what the wheel asks for must be among what the README's first command has installed. A hand
+    field is solved in the first of them that needs it.
     """
     (wheel,) = archives.glob("*.whl")
+    fields = str(tmp_path_factory.mktemp("fields"))
 
     def make(name: str) -> tuple[Any, Path]:
         place = new_place(name)
+        place.environment["XDG_CACHE_HOME"] = fields
         programs = place.make_environment_like(source / ".venv", "environment")
         place.run(programs / "python", "-m", "pip", "install", "--quiet", "--no-index", wheel)
         return place, programs

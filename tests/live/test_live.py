@@ -18,7 +18,7 @@ from pitch_heard import pitch_of
 from models.pitch_field import PitchField
 from synth.window import palette
 from synth.window.layout import lay_out
-from synth.window.scale import StageScale, stage_width
+from synth.window.scale import StageScale, usual_view
 
 RATE = 48000
 SIZE = (1280, 720)
@@ -64,8 +64,8 @@ class Pointer:
     def __init__(self, stage: Any, window: str, field: PitchField) -> None:
         curve = field.instrument.curve
         layout = lay_out(SIZE)
-        width = stage_width(field.zero_beat_distance, curve.farthest)
-        self.scale = StageScale(layout.stage, width, curve.nearest, curve.farthest)
+        shown = usual_view(field.notes(), field.zero_beat_distance, curve.farthest)
+        self.scale = StageScale(layout.stage, shown.width, curve.nearest, curve.farthest, start=shown.start)
         self.field = field
         self.place = (0, 0)
         self._stage, self._window = stage, window
@@ -174,6 +174,7 @@ def perform(
     time.sleep(0.5)
     pointer.press("Return")  # answers the caution
     pointer.move(float(field.distance_at(WANTED_HZ[0])), 1.0)
+    stage.run("xdotool", "click", "1")  # asks for sound
     time.sleep(1.0)
     started, first = time.monotonic(), frames()
     for wanted, gain in zip(WANTED_HZ, (1.0, 0.5, 1.0, 0.25), strict=True):
@@ -185,7 +186,7 @@ def perform(
     performance.picture, performance.pointer = record.with_name("screen.png"), pointer.place
     stage.run("import", "-window", window(), str(performance.picture))
     remaining = PLAYED + 0.5 - (time.monotonic() - started)
-    pointer.glide([0.2 + 0.15 * np.sin(0.1 * turn) for turn in range(int(remaining / 0.01))], 0.8)
+    pointer.glide([0.2 + 0.12 * np.sin(0.1 * turn) for turn in range(int(remaining / 0.01))], 0.8)
     time.sleep(max(0.0, PLAYED + 0.5 - (time.monotonic() - started)))
     performance.sounding = (first, frames())
     pointer.press("r")
@@ -199,9 +200,11 @@ def perform(
     begin = frames()
     time.sleep(0.5)
     performance.muted = (begin, frames())
-    pointer.press("Escape", "keydown")  # the window is gone before the key comes up
+    pointer.press("Escape")
+    time.sleep(0.5)
+    pointer.press("Return", "keydown")  # what is in memory may go; the window is gone before the key comes up
     performance.exit_code = player.wait(15.0)
-    stage.run("xdotool", "keyup", "Escape")
+    stage.run("xdotool", "keyup", "Return")
     return performance
 
 
@@ -255,7 +258,7 @@ def test_the_picture_shows_the_hand_under_the_pointer(performance: Performance) 
     window = np.argwhere((pixels == palette.GROUND).all(axis=2)).min(axis=0)  # its left upper corner on the screen
     x, y = window + performance.pointer
     under = pixels[x - 4 : x + 5, y - 4 : y + 5].reshape(-1, 3)
-    assert (under == palette.SKY).all(axis=1).mean() > 0.4
+    assert (under == palette.SKY).all(axis=1).mean() > 0.15  # the line of the hand runs through it
 
 
 def test_a_recording_made_while_playing_has_the_same_pitch(performance: Performance) -> None:

@@ -20,7 +20,7 @@ from synth.build.workbench import open_design
 from synth.window.controls import CONTROLS, Settings
 from synth.window.layout import Layout, lay_out
 from synth.window.retune import retuned
-from synth.window.scale import StageScale, stage_width
+from synth.window.scale import StageScale, usual_view
 from synth.window.session import Session, session_of
 
 RATE, SIZE = 48000, (1280, 720)
@@ -91,32 +91,37 @@ def perform(stage: Any, session: Session, player: Any, record: Path, log: Path) 
 
     meadow, heron = (side.tuned.instrument for side in session.sides)
     curve = meadow.curve
-    scale = StageScale(
-        layout.stage, stage_width(session.tuned.field.zero_beat_distance, curve.farthest), curve.nearest, curve.farthest
-    )
+    field = session.tuned.field
+    shown = usual_view(field.notes(), field.zero_beat_distance, curve.farthest)
+    scale = StageScale(layout.stage, shown.width, curve.nearest, curve.farthest, start=shown.start)
     time.sleep(0.5)
     do("key", "Return")
     column, row = round(scale.x_of(DISTANCE)), round(scale.y_of(0.9))
     hand = scale.distance_at(column)
     do("mousemove", str(column), str(row))
+    stage.run("xdotool", "click", "1")  # asks for sound
     hold("first", meadow.beat_frequency(hand))
     do("key", "o")
     hold("other design", heron.beat_frequency(hand))
     do("key", "o")
     hold("first again", meadow.beat_frequency(hand))
-    stage.run("xdotool", "click", "5")
+    stage.run("xdotool", "keydown", "ctrl", "click", "5", "keyup", "ctrl")
     hold("fist", tuned(session, posture="fist").beat_frequency(hand))
-    stage.run("xdotool", "click", "4")
+    stage.run("xdotool", "keydown", "ctrl", "click", "4", "keyup", "ctrl")
     hold("open", meadow.beat_frequency(hand))
     done.picture = record.with_name("screen.png")
     stage.run("import", "-window", place, str(done.picture))
+    do("keydown", "space")  # off the stage the hand rests; it sounds as long as this key is down
     wanted = session.settings.control("zero_beat").value_at(drag(do, stage, layout))
     hold("zero beat dragged", tuned(session, zero_beat=wanted).beat_frequency(hand))
     do("key", "z")
     hold("undone", meadow.beat_frequency(hand))
-    do("keydown", "q")
+    do("keyup", "space")
+    do("key", "q")
+    time.sleep(0.5)
+    do("keydown", "Return")  # what is in memory may go
     player.wait(15.0)
-    stage.run("xdotool", "keyup", "q")
+    stage.run("xdotool", "keyup", "Return")
     return done
 
 

@@ -28,7 +28,7 @@ from pitch_heard import pitch_of
 from synth.build.workbench import open_design
 from synth.window import palette
 from synth.window.layout import lay_out
-from synth.window.scale import StageScale, stage_width
+from synth.window.scale import StageScale, usual_view
 from synth.window.screen import EXIT_CODE, MESSAGE
 
 RATE = 48000
@@ -105,14 +105,15 @@ def perform(stage: Any, player: Any, report: Path, log: Path, record: Path) -> R
 
     pitch_field = open_design(DESIGN).field
     curve, stage_box = pitch_field.instrument.curve, lay_out(FIRST).stage
-    scale = StageScale(
-        stage_box, stage_width(pitch_field.zero_beat_distance, curve.farthest), curve.nearest, curve.farthest
-    )
+    shown = usual_view(pitch_field.notes(), pitch_field.zero_beat_distance, curve.farthest)
+    scale = StageScale(stage_box, shown.width, curve.nearest, curve.farthest, start=shown.start)
     column, row = round(scale.x_of(DISTANCE)), round(scale.y_of(0.9))
     done.frequency = abs(float(pitch_field.frequency_at(scale.distance_at(column))))
     stage.wait_for(pid_file.exists, "the first picture")
     left, top = corner(stage, window)
     ends = str(left + stage_box.left + 50), str(left + stage_box.right - 50)
+    do("mousemove", str(column), str(row))
+    stage.run("xdotool", "click", "1")  # asks for sound
     before = time.monotonic()
     told = stage.run(
         sys.executable, str(HERE / "fast_pointer.py"), str(MOVES), str(SECONDS), str(top + stage_box.center[1]), *ends
@@ -137,14 +138,18 @@ def perform(stage: Any, player: Any, report: Path, log: Path, record: Path) -> R
     do("key", "b")
     stage.wait_for(lambda: pid_file.read_text() not in ("", "None", first), "another audio process")
     done.numbers = first, pid_file.read_text()
+    do("mousemove", str(column), str(row))
+    stage.run("xdotool", "click", "1")
     do("mousemove", str(column - 1), str(row))
     do("mousemove", str(column), str(row))
     stage.wait_for(lambda: bool(np.abs(latest(record)[-RATE // 10 :]).max(initial=0.0) > 0.02), "the sound again")
     time.sleep(1.2)
     done.after_restart = latest(record)
-    do("keydown", "q")
+    do("key", "q")
+    time.sleep(0.5)
+    do("keydown", "Return")  # what is in memory may go
     assert player.wait(15.0) == 0, log.read_text()
-    stage.run("xdotool", "keyup", "q")
+    stage.run("xdotool", "keyup", "Return")
     done.figures = json.loads(report.read_text())
     return done
 

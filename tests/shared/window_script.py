@@ -52,8 +52,15 @@ def key(name: str, mod: int = 0, kind: str = "KEYDOWN") -> Step:
     return lambda window: post(kind, key=pygame.key.key_code(name), mod=mod, unicode="")
 
 
-def point(place: tuple[int, int]) -> None:
-    post("MOUSEMOTION", pos=place, rel=(0, 0), buttons=(0, 0, 0), touch=False)
+def point(place: tuple[int, int], pressed: bool = False) -> None:
+    post("MOUSEMOTION", pos=place, rel=(0, 0), buttons=(int(pressed), 0, 0), touch=False)
+
+
+def click(place: tuple[int, int]) -> None:
+    """Ask for sound on the stage, or use what lies there."""
+    point(place)
+    post("MOUSEBUTTONDOWN", pos=place, button=1, touch=False)
+    post("MOUSEBUTTONUP", pos=place, button=1, touch=False)
 
 
 def check(test: Step) -> Step:

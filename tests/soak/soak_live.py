@@ -183,12 +183,16 @@ class Run:
         try:
             window = self.window(player)
             self.stage.run("xdotool", "key", "--window", window, "Return")  # answers the caution
+            self.glide(window, 0.0, POINTER_STEP)
+            self.stage.run("xdotool", "click", "1")  # asks for sound
             started = time.monotonic()
             while (elapsed := time.monotonic() - started) < self.seconds and player.poll() is None:
                 self.glide(window, elapsed, min(5.0, max(POINTER_STEP, self.seconds - elapsed)))
                 memories.append((time.monotonic() - started, memory(player.pid)))
             # the window is gone before the key comes up, which xdotool takes for a failure
-            command = ["xdotool", "keydown", "--window", window, "Escape"]
+            self.stage.run("xdotool", "key", "--window", window, "Escape")
+            time.sleep(0.5)
+            command = ["xdotool", "keydown", "--window", window, "Return"]
             subprocess.run(command, env=self.stage.environment, capture_output=True, timeout=15.0)
             if idle.stdin is not None:
                 idle.stdin.write(b"\n")

@@ -218,14 +218,12 @@ def test_tolerances_are_checked():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["meadow", "heron"])
-def test_whole_search_betters_the_demos(demos, tmp_path, monkeypatch, capsys, name):
+def test_whole_search_betters_a_demo(demos, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
-    assert main(["linearise", str(demos / f"{name}.toml"), "-o", "better.toml", "--json"]) == 0
+    assert main(["linearise", str(demos / "meadow.toml"), "-o", "better.toml", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
-    most = {"meadow": 25.0, "heron": 60.0}[name]  # Heron's small trimmer and tank cost it more within the LF band
-    assert document["after"]["rms_cents"] < min(most, document["before"]["rms_cents"])
-    assert document["after"]["builds_mean_cents"] < most + 5.0
+    assert document["after"]["rms_cents"] < min(25.0, document["before"]["rms_cents"])
+    assert document["after"]["builds_mean_cents"] < 30.0
     assert document["bounds"]["without_cents"] < 25.0
     assert len(document["front"]) >= 3
 

@@ -50,13 +50,13 @@ def drag(session: Session, monkeypatch: pytest.MonkeyPatch) -> tuple[Speaker, li
     return speaker, when
 
 
-def test_a_costly_instrument_changes_at_most_every_quarter_second_and_ends_as_set(sessions, monkeypatch):
+def test_a_costly_instrument_changes_twenty_times_a_second_and_ends_as_set(sessions, monkeypatch):
     session = sessions["willow"]
     assert is_costly(session.instrument)
     speaker, when = drag(session, monkeypatch)
     assert when[0] == 100.0  # the first at once
     assert all(later - earlier >= module.COSTLY_TIME - 1e-9 for earlier, later in zip(when, when[1:], strict=False))
-    assert 4 <= len(when) <= 6
+    assert 12 <= len(when) <= 21  # some places of the slider share a step
     assert speaker.sent[-1].tone_low_pass == session.settings.number("tone")
 
 

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 
 from models.hand import meshes
 from models.hand.scene import POSTURES, Posture, Scene
 from synth.window.figure_outline import (
-    WRIST_BEGINS,
+    arm_outline,
     body_outline,
     creases,
-    cuff,
     figure,
     hand_half_width,
     hand_length,
@@ -23,18 +20,6 @@ from synth.window.figure_outline import (
 )
 
 SCENE = Scene()
-
-
-def arm_outline(start: tuple[float, float], end: tuple[float, float]) -> tuple[tuple[float, float], ...]:
-    """The arm from its shoulder `start` to its wrist `end`, with round ends, as its shadow from above."""
-    radius = meshes.ARM_RADIUS
-    turn = math.atan2(end[1] - start[1], end[0] - start[0])
-    points = []
-    for center, first in ((end, turn - 0.5 * math.pi), (start, turn + 0.5 * math.pi)):
-        for number in range(25):
-            angle = first + math.pi * number / 24
-            points.append((center[0] + radius * math.cos(angle), center[1] + radius * math.sin(angle)))
-    return tuple(points)
 
 
 @pytest.mark.parametrize("posture", POSTURES)
@@ -87,14 +72,6 @@ def test_the_arm_is_the_computed_arm(posture: Posture, distance: float) -> None:
     np.testing.assert_allclose(outline.max(axis=0), mesh.max(axis=0), atol=0.006)
 
 
-def test_the_cuff_runs_across_the_arm() -> None:
-    start, end = (0.745, -0.18), (0.3, 0.0)
-    line = np.array(cuff(start, end, 0.06))
-    assert np.hypot(*(line[0] - line[-1])) == pytest.approx(2.0 * meshes.ARM_RADIUS)
-    outline = np.array(arm_outline(start, end))
-    assert all(inside(point, outline) for point in line)
-
-
 def test_the_body_stands_where_the_computed_body_does() -> None:
     mesh = meshes.body(SCENE, fineness=1.5)[0].reshape(-1, 3)[:, :2] - (0.5 * SCENE.antenna.diameter, 0.0)
     outline = np.array(body_outline(SCENE.player.stand_distance, SCENE.antenna.diameter))
@@ -116,29 +93,39 @@ def within(point: np.ndarray, outline: np.ndarray) -> bool:
 
 @pytest.mark.parametrize("posture", POSTURES)
 @pytest.mark.parametrize("distance", [0.01, 0.12, 0.3, 0.5, 0.6])
-def test_hand_and_arm_are_one_outline_closed_at_the_wrist(posture: Posture, distance: float) -> None:
-    """It holds all of hand and arm, also the 4 mm between them, and adds nothing beyond the wrist."""
+def test_skin_and_sleeve_hold_hand_and_arm_and_the_gap_between_them(posture: Posture, distance: float) -> None:
     person = figure(posture, distance, 0.75, 0.010)
-    whole = np.array(person.skin + person.sleeve)
+    skin, sleeve = np.array(person.skin), np.array(person.sleeve)
     hand = np.array(hand_outline(posture)) + (distance, 0.0)
-    arm = np.array(arm_outline(shoulder(0.75, 0.010), wrist(posture, distance)))
-    assert all(within(point, whole) for point in (*hand, *arm))
+    assert all(within(point, skin) for point in hand)
+    assert person.sleeve == arm_outline(shoulder(0.75, 0.010), wrist(posture, distance))
     back = distance + hand_length(posture)
     for along in np.linspace(back - 0.002, back + meshes.WRIST_CLEARANCE + 0.002, 5):
-        for side in (-0.008, 0.0, 0.008):
-            assert within(np.array([along, side]), whole)
-    np.testing.assert_allclose(whole.min(axis=0), np.vstack((hand, arm)).min(axis=0), atol=0.001)
-    np.testing.assert_allclose(whole.max(axis=0), np.vstack((hand, arm)).max(axis=0), atol=0.001)
-    steps = np.hypot(*(np.roll(whole, -1, axis=0) - whole).T)
-    assert steps[1 : len(person.skin) - 2].max() < 0.03  # no leap round hand and wrist, between the straight sides
-    for skin_end, sleeve_side in ((person.skin[0], person.cuff[0]), (person.skin[-1], person.cuff[-1])):
-        assert skin_end == pytest.approx(sleeve_side)
+        for side in (-0.003, 0.0, 0.003):
+            assert within(np.array([along, side]), skin)
+    beyond = np.array([point for point in skin if not within(point, sleeve)])
+    assert beyond[:, 0].max() < back + meshes.ARM_RADIUS  # nothing but the wrist is added, and it ends in the sleeve
     assert np.array(person.heel)[:, 0].max() == pytest.approx(back, abs=1e-4)
 
 
 @pytest.mark.parametrize("posture", POSTURES)
+@pytest.mark.parametrize("distance", [0.05, 0.2, 0.5])
+def test_the_wrist_does_not_flare(posture: Posture, distance: float) -> None:
+    """Across its own direction the skin behind the hand's middle is nowhere wider than the hand."""
+    skin = np.array(figure(posture, distance, 0.75, 0.010).skin)
+    behind = skin[skin[:, 0] > distance + 0.5 * hand_length(posture)]
+    middle = np.array(wrist(posture, distance))
+    along = np.array(shoulder(0.75, 0.010)) - middle
+    across = np.array([-along[1], along[0]]) / np.hypot(*along)
+    beyond = behind[behind[:, 0] > middle[0]]
+    assert np.ptp(beyond @ across) <= 2.0 * hand_half_width(posture)
+    straight = behind[behind[:, 0] <= distance + hand_length(posture)]
+    assert np.ptp(straight[:, 1]) <= 2.0 * hand_half_width(posture) + 1e-9
+
+
+@pytest.mark.parametrize("posture", POSTURES)
 def test_before_the_wrist_the_outline_is_the_hand(posture: Posture) -> None:
-    limit = 0.2 + 0.9 * WRIST_BEGINS[posture] * hand_length(posture)
+    limit = 0.2 + 0.6 * hand_length(posture)
     front = np.array([point for point in figure(posture, 0.2, 0.75, 0.010).skin if point[0] < limit])
     hand = {tuple(np.round((0.2 + along, side), 9)) for along, side in hand_outline(posture)}
     assert len(front) > 15

@@ -8,15 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from synth.window.box import Box
 from synth.window.controls import CONTROL_NAMES
 from synth.window.held_hands import SPEED, KeyHand, advanced, moved
 from synth.window.keys import KEY_ROWS, TEXT_SCALES, KeyRow, help_groups, next_control, next_text_scale, row_of
-from synth.window.scale import StageScale
-from synth.window.state import WindowState, after_action, on_key, with_pointer, with_pointer_aside
+from synth.window.state import WindowState, after_action, on_key
 
 STATE = WindowState(distance=0.3, level=0.2)
-STAGE = StageScale(Box(100, 100, 1000, 400), 0.5, 0.01, 0.8)
 PURE = {
     "help",
     "drawer",
@@ -25,8 +22,9 @@ PURE = {
     "mute",
     "louder",
     "quieter",
-    "fine",
     "mirror",
+    "look",
+    "still",
     "next control",
     "previous control",
     "larger text",
@@ -70,9 +68,10 @@ def test_every_key_is_in_the_help(row: KeyRow) -> None:
 def test_every_action_is_done_by_the_state_or_by_the_player() -> None:
     """The player's own table of actions and the pure ones together are the whole table of keys."""
     from synth.window.actions import PERFORMED
+    from synth.window.play_window import SEEN
 
     held = {row.action for row in KEY_ROWS if row.held}
-    assert {row.action for row in KEY_ROWS} == PURE | (set(PERFORMED) - {"level", "layout"}) | held
+    assert {row.action for row in KEY_ROWS} == PURE | (set(PERFORMED) - {"level", "layout", "close"}) | set(SEEN) | held
 
 
 def test_the_ring_has_a_row_of_its_own() -> None:
@@ -116,29 +115,6 @@ def test_tab_reaches_every_control_and_comes_round() -> None:
     assert on_key(state, "tab", shift=True)[0].selected == next_control(state.selected, -1)
 
 
-def test_fine_mode_moves_the_hand_an_eighth() -> None:
-    state = with_pointer(STATE, (600, 300), STAGE)
-    fine = on_key(state, "f")[0]
-    assert fine.distance == state.distance
-    after = with_pointer(fine, (640, 300), STAGE)
-    assert state.distance - after.distance == pytest.approx(40 / 8 / STAGE.pixels_per_metre)
-    assert after.volume == with_pointer(state, (640, 300), STAGE).volume
-    assert with_pointer(on_key(after, "f")[0], (640, 300), STAGE).distance == STAGE.distance_at(640)
-
-
-def test_fine_mode_begins_at_once_after_its_end_of_the_field() -> None:
-    fine = on_key(with_pointer(STATE, (1100, 300), STAGE), "f")[0]
-    for across in (1200, 1300, 1400, 1392):
-        fine = with_pointer(fine, (across, 300), STAGE)
-    assert fine.distance == pytest.approx(STAGE.nearest + 1 / STAGE.pixels_per_metre)
-
-
-def test_on_the_controls_the_hand_stays() -> None:
-    state = with_pointer(STATE, (600, 300), STAGE)
-    aside = with_pointer_aside(state, (1150, 200))
-    assert (aside.distance, aside.volume, aside.present) == (state.distance, state.volume, True)
-
-
 def held_for(actions: set[str], seconds: float, start: KeyHand | None = None) -> tuple[KeyHand, list[float]]:
     """The key hand after pictures at 60 Hz, and the distances on the way from 0.4 m."""
     hand, distances = start or KeyHand(), [0.4]
@@ -160,7 +136,7 @@ def test_a_held_arrow_moves_the_hand_smoothly() -> None:
 
 def test_shift_is_slow_and_the_mirror_turns_round() -> None:
     _, fast = held_for({"hand left"}, 1.0)
-    _, slow = held_for({"hand left", "slower"}, 1.0)
+    _, slow = held_for({"hand left", "fine"}, 1.0)
     assert (slow[-1] - 0.4) == pytest.approx((fast[-1] - 0.4) / 8, rel=1e-6)
     assert advanced(KeyHand(), {"hand left"}, 0.1, mirrored=True).velocity < 0.0 < fast[-1] - 0.4
 

@@ -25,6 +25,7 @@ NAMES = {
     "notice",
     "note_band",
     "volume_scale",
+    "volume_way",
     "stage",
     "antenna",
     "distance_scale",
@@ -60,7 +61,7 @@ def test_parts_never_overlap_and_stay_inside(size: tuple[int, int], text_scale: 
     assert set(parts) >= NAMES - {"oscillogram", "spectrum"}
     assert set(parts) <= NAMES
     assert layout.stage.width > 0.49 * size[0]
-    assert layout.stage.height > 0.22 * size[1]
+    assert layout.stage.height > (0.16 if layout.drawer_is_strip else 0.22) * size[1]
     check_parts(layout.with_open_drawer())
 
 

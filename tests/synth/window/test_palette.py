@@ -28,8 +28,25 @@ def test_the_contrast_formula_gives_the_known_extremes() -> None:
 
 
 def test_text_and_graphics_stand_out_from_every_ground() -> None:
-    for ground in palette.GROUNDS:
-        for colour in palette.TEXT_COLOURS:
-            assert contrast(colour, ground) >= 4.5, (colour, ground)  # WCAG 2.1, 1.4.3 (AA)
-        for colour in palette.GRAPHIC_COLOURS:
+    for look, ground in ((name, ground) for name in palette.LOOKS for ground in palette.grounds(name)):
+        for colour in palette.text_colours(look):
+            assert contrast(colour, ground) >= 4.5, (look, colour, ground)  # WCAG 2.1, 1.4.3 (AA)
+        for colour in palette.graphic_colours(look):
             assert contrast(colour, ground) >= 3.0, (colour, ground)  # WCAG 2.1, 1.4.11 (AA)
+
+
+def test_the_high_contrast_look_stands_out_by_7_to_1() -> None:
+    for ground in palette.grounds("contrast"):
+        for colour in palette.text_colours("contrast"):
+            assert contrast(colour, ground) >= 7.0, (colour, ground)  # WCAG 2.1, 1.4.6 (AAA)
+
+
+def test_the_looks_have_the_same_colours_by_name_and_come_round() -> None:
+    assert len({frozenset(look) for look in palette.LOOKS.values()}) == 1
+    look = "dark"
+    for _ in palette.LOOKS:
+        palette.use(look)
+        assert palette.LOOKS[look]["TEXT"] == palette.TEXT
+        look = palette.next_look(look)
+    assert look == "dark"
+    palette.use("dark")

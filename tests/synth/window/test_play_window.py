@@ -15,7 +15,7 @@ import pytest
 from boxes import contains
 from listener import Listener
 from small_instrument import RING, make_instrument
-from window_script import Step, check, idle, key, point, post, session_on, shows
+from window_script import Step, check, click, idle, key, post, session_on, shows
 from window_script import play as play_session
 
 from models.instrument import Instrument
@@ -53,25 +53,30 @@ def hand_to(distance: float, gain: float) -> Step:
         scale = player.view.scale
         assert scale is not None
         place = (round(scale.x_of(distance)), round(scale.y_of(gain)))
-        point(place)
+        click(place)
 
     return step
+
+
+FADE = [idle] * 20  # longer than a fade
 
 
 def test_the_pointer_moves_the_hand_to_scale() -> None:
     listener = Listener(make_instrument())
     steps: list[Step] = []
-    for distance, gain in ((0.3, 1.0), (0.123, 0.25), (0.02, 0.5), (0.55, 0.04)):
+    for distance, gain in ((0.3, 1.0), (0.123, 0.25), (0.09, 0.5), (0.15, 0.04)):
         steps += [
             hand_to(distance, gain),
+            *FADE,
             check(lambda player, d=distance: abs(listener.hand[0] - d) < 0.0005),  # one pixel is 0.55 mm
             check(lambda player, g=gain: abs(listener.hand[1] - g) < 0.01),
             check(lambda player: player.state.present),
         ]
     steps += [
         lambda player: post("WINDOWLEAVE"),
-        check(lambda player: listener.hand[1] == 0.0 and abs(listener.hand[0] - 0.55) < 0.0005),
-        check(lambda player: any("Bring the pointer" in text.shown for text in player.view.texts)),
+        *FADE,
+        check(lambda player: listener.hand[1] == 0.0 and abs(listener.hand[0] - 0.15) < 0.0005),
+        check(lambda player: any("bring the pointer" in text.shown for text in player.view.texts)),
     ]
     assert play(steps, listener).frames >= len(steps)
 
@@ -162,8 +167,8 @@ def test_only_what_changed_is_drawn_again() -> None:
 
     steps: list[Step] = []
     for distance, gain in ((0.3, 1.0), (0.02, 0.0), (0.58, 0.6), (0.1, 0.3)):
-        steps += [hand_to(distance, gain), idle, compare]
-    steps += [key("h"), idle, compare, key("h"), idle, compare, lambda player: post("WINDOWLEAVE"), idle, compare]
+        steps += [hand_to(distance, gain), *FADE, compare]
+    steps += [key("h"), idle, compare, key("h"), idle, compare, lambda player: post("WINDOWLEAVE"), *FADE, compare]
     play(steps)
 
 
@@ -178,7 +183,7 @@ def test_a_real_speaker_sounds_where_the_pointer_is() -> None:
 
     steps: list[Step] = []
     for distance in (0.3, 0.1, 0.05):
-        steps += [hand_to(distance, 0.5), *[idle] * 12, listen]
+        steps += [hand_to(distance, 0.5), *FADE, listen]
     with Speaker(instrument, device=NO_DEVICE) as speaker:
         play([*steps, check(lambda player: shows(player, "No sound"))], speaker)
     for frequency, expected in heard:
@@ -201,7 +206,7 @@ def test_with_a_volume_antenna_the_pointers_height_is_the_other_hands() -> None:
             scale = player.view.scale
             assert scale is not None
             place = (round(scale.x_of(0.2)), round(scale.y_at(height / 0.30)))
-            post("MOUSEMOTION", pos=place, rel=(0, 0), buttons=(0, 0, 0), touch=False)
+            click(place)
 
         def heard(player: PlayWindow, height: float = height) -> bool:
             scale = player.view.scale
@@ -214,7 +219,7 @@ def test_with_a_volume_antenna_the_pointers_height_is_the_other_hands() -> None:
             assert any(f"{100 * at:.1f} cm" in shown for at in np.linspace(height - pixel, height + pixel, 41))
             return bool(low <= listener.hand[1] <= high)
 
-        steps += [to_height, idle, check(heard)]
+        steps += [to_height, *FADE, check(heard)]
     steps += [key("h"), idle]
     steps += [check(lambda player: "above the ring" in " ".join(text.shown for text in player.view.texts))]
     assert play(steps, listener, volume=RING).frames >= len(steps)
@@ -261,9 +266,10 @@ STATES = {
     "zero beat": WindowState(distance=0.5, volume=0.3, level=0.2, present=True),
     "middle": WindowState(distance=0.21, volume=0.5, level=0.2, present=True),
     "near": WindowState(distance=0.01, volume=0.0, level=0.2, present=True),
-    "hand low": WindowState(distance=0.2, volume=0.1, level=0.2, present=True, pointer=(500, 300)),
-    "hand at the ring": WindowState(distance=0.2, volume=0.0, level=0.2, present=True, pointer=(500, 5000)),
+    "hand low": WindowState(distance=0.2, volume=0.1, level=0.2, present=True, row=300.0),
+    "hand at the ring": WindowState(distance=0.2, volume=0.0, level=0.2, present=True, row=5000.0),
     "help": WindowState(distance=0.2, level=0.2, help_open=True),
+    "leaving": WindowState(distance=0.2, level=0.2, leaving=("0:42 of playing are in memory and not saved.",)),
     "caution": WindowState(distance=0.2, level=0.2, caution_open=True),
 }
 
@@ -281,7 +287,7 @@ def test_every_text_fits_and_none_overlaps_another(size: tuple[int, int]) -> Non
             assert contains(text.room, text.place), (where, text)
             assert contains(window, text.place), (where, text)
             assert text.colour in palette.TEXT_COLOURS, (where, text)
-        if situation in ("help", "caution"):
+        if situation in ("help", "caution", "leaving"):
             continue
         for one, other in itertools.combinations(texts, 2):
             assert not one.place.overlaps(other.place), (where, one, other)

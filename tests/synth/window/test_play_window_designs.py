@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pygame
 import pytest
 from listener import Listener
-from window_script import Step, check, idle, key, point, post, shows
+from window_script import Step, check, click, idle, key, point, post, shows
 from window_script import play as play_session
 
 from synth.build.workbench import OpenedDesign, open_design
@@ -46,15 +47,19 @@ def on_slider(player: PlayWindow, name: str, share: float) -> tuple[int, int]:
 
 
 WAIT = [idle] * 4
+FADE = [idle] * 20
 
 
 def test_dragging_a_slider_retunes_while_the_hand_stays(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
-    steps: list[Step] = [lambda player: point((300, 250)), idle]
+    steps: list[Step] = [lambda player: click((600, 250)), *FADE, lambda player: point((200, 250)), *FADE]
     held: list[tuple[float, float]] = []
     steps.append(lambda player: held.append((player.state.distance, player.state.volume)))
     steps.append(lambda player: post("MOUSEBUTTONDOWN", pos=on_slider(player, "zero_beat", 0.9), button=1, touch=False))
-    steps += [lambda player, share=share: point(on_slider(player, "zero_beat", share)) for share in (0.8, 0.6, 0.4)]
+    steps += [
+        lambda player, share=share: point(on_slider(player, "zero_beat", share), pressed=True)
+        for share in (0.8, 0.6, 0.4)
+    ]
     steps += [
         lambda player: post("MOUSEBUTTONUP", pos=(0, 0), button=1, touch=False),
         *WAIT,
@@ -76,13 +81,18 @@ def test_dragging_a_slider_retunes_while_the_hand_stays(pieces: list[OpenedDesig
 def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces[:1])
     steps: list[Step] = [
-        lambda player: point((300, 250)),
+        lambda player: point((600, 250)),
+        lambda player: post("MOUSEWHEEL", y=-1, x=0, flipped=False),
+        *WAIT,
+        check(lambda player: player.session.settings["posture"] == "open"),
+        lambda player: pygame.key.set_mods(pygame.KMOD_LCTRL),
         lambda player: post("MOUSEWHEEL", y=-1, x=0, flipped=False),
         *WAIT,
         check(lambda player: player.session.settings["posture"] == "fist"),
         lambda player: post("MOUSEWHEEL", y=1, x=0, flipped=False),
         *WAIT,
         check(lambda player: player.session.settings["posture"] == "open"),
+        lambda player: pygame.key.set_mods(pygame.KMOD_NONE),
         lambda player: point(on_slider(player, "tone", 0.5)),
         lambda player: post("MOUSEWHEEL", y=-2, x=0, flipped=False),
         *WAIT,
@@ -191,9 +201,11 @@ def test_the_drone_takes_the_note_that_sounds(pieces: list[OpenedDesign]) -> Non
     def there(player: PlayWindow) -> None:
         scale = player.view.scale
         assert scale is not None
-        point((round(scale.x_of(place)), 250))
+        click((round(scale.x_of(place)), 250))
 
-    listener = play(session, [there, idle, key("d"), *WAIT, check(lambda player: shows(player, "A3")), key("d"), *WAIT])
+    listener = play(
+        session, [there, *FADE, key("d"), *WAIT, check(lambda player: shows(player, "A3")), key("d"), *WAIT]
+    )
     assert [value for name, value in listener.told if name == "drone"] == [pytest.approx(220.0), None]
 
 
@@ -213,7 +225,10 @@ def test_takes_are_kept_and_played_again(pieces: list[OpenedDesign], tmp_path: P
         key("t"),
         *WAIT,
         check(lambda player: player.state.replaying and shows(player, "22.0 cm")),
-        lambda player: point((300, 250)),
+        lambda player: point((600, 250)),
+        *WAIT,
+        check(lambda player: player.state.replaying and player.state.volume == 0.0),
+        lambda player: click((600, 250)),
         *WAIT,
         check(lambda player: not player.state.replaying),
         key("k"),
@@ -266,8 +281,8 @@ def test_fingers_are_two_hands_and_hold_sliders(pieces: list[OpenedDesign]) -> N
     held: list[tuple[float, float]] = []
     steps: list[Step] = [
         finger("FINGERDOWN", 3, lambda player: (400, 300)),
-        finger("FINGERDOWN", 4, lambda player: (150, 150)),
-        *WAIT,
+        finger("FINGERDOWN", 4, lambda player: (600, 150)),
+        *FADE,
         check(expected),
         finger("FINGERDOWN", 5, lambda player: on_slider(player, "zero_beat", 0.5)),
         lambda player: held.append((player.state.distance, player.state.volume)),
@@ -276,7 +291,7 @@ def test_fingers_are_two_hands_and_hold_sliders(pieces: list[OpenedDesign]) -> N
         check(lambda player: (player.state.distance, player.state.volume) == held[0]),
         finger("FINGERUP", 5, lambda player: on_slider(player, "zero_beat", 0.3)),
         finger("FINGERUP", 3, lambda player: (400, 300)),
-        *WAIT,
+        *FADE,
         check(lambda player: player.state.volume == 0.0 and not player.state.dragging),
     ]
     play(session, steps)

@@ -22,7 +22,7 @@ from synth.sound.level_match import level_db
 from synth.window.controls import Settings
 from synth.window.retune import BEYOND_TRIMMER, retuned
 from synth.window.session import SAMPLE_RATE, Session, opened_side, session_of, shared_sweep, sound_of
-from synth.window.tunable import Tunable, first_settings, tunable, with_sensitivity
+from synth.window.tunable import Tunable, first_settings, towards_sensitivity, tunable, with_sensitivity
 
 DEMOS = Path(__file__).resolve().parents[3] / "demos"
 NAMES = ("meadow", "heron", "willow")
@@ -162,6 +162,18 @@ def test_sensitivity_solves_a_circuit_anew(offers: dict[str, Tunable]) -> None:
     changed = with_sensitivity(offer, 2.0)
     assert changed.instrument.reference_frequency == pytest.approx(offer.instrument.reference_frequency, rel=2e-3)
     assert 1.1 < changed.instrument.offset_slope(0.3) / offer.instrument.offset_slope(0.3) < 2.0**0.5
+
+
+@pytest.mark.slow
+def test_a_circuit_on_its_way_sounds_as_the_solved_one_to_first_order(offers: dict[str, Tunable]) -> None:
+    """Against circuits solved anew: half the change leaves a quarter of the error."""
+    offer, errors, hand = offers["willow"], [], PLACES[:3]
+    for ratio in (1.02, 1.04):
+        solved, moved = with_sensitivity(offer, ratio).instrument, towards_sensitivity(offer, offer, ratio).instrument
+        errors.append(np.abs(moved.beat_frequency(hand) - solved.beat_frequency(hand)).max())
+        change = np.abs(solved.beat_frequency(hand) - offer.instrument.beat_frequency(hand)).max()
+        assert errors[-1] < 0.1 * change
+    assert errors[1] / errors[0] == pytest.approx(4.0, rel=0.2)
 
 
 def test_the_trimmer_turns_the_reference_by_its_capacitance(offers: dict[str, Tunable]) -> None:

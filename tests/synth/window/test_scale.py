@@ -10,9 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_instrument import RING
 
+from models.pitch import note_name
+from models.pitch_field import NoteLine
 from models.volume.loudness import GainStage
 from synth.window.box import Box
-from synth.window.scale import PLAIN, StageScale, ring_volume, stage_width
+from synth.window.scale import PLAIN, RANGE_SHARE, Shown, StageScale, ring_volume, usual_view
 
 STAGE = StageScale(Box(100, 50, 1000, 400), width=0.5, nearest=0.01, farthest=0.8)
 
@@ -72,6 +74,38 @@ def test_decibel_marks_stand_where_the_gain_is_theirs() -> None:
     assert axis.height_of(1.0) == 1.0
 
 
+def notes_at(places: dict[int, float]) -> list[NoteLine]:
+    return [NoteLine(number, note_name(number), 1.0, place) for number, place in places.items()]
+
+
+def test_the_notes_from_c2_to_c6_fill_the_stage() -> None:
+    shown = usual_view(notes_at({24: 0.50, 36: 0.36, 60: 0.2, 84: 0.07, 96: 0.01}), 0.55, 0.8)
+    assert 0.29 / shown.width == pytest.approx(RANGE_SHARE, abs=0.005)
+    assert 0.07 - shown.start == pytest.approx(shown.start + shown.width - 0.36, abs=0.002)
+    near = usual_view(notes_at({36: 0.30, 84: 0.01}), 0.5, 0.8)  # no room beyond the antenna's surface
+    assert near.start == 0.0
+    assert 0.29 / near.width == pytest.approx(RANGE_SHARE, abs=0.005)
+
+
 @pytest.mark.parametrize(("zero", "width"), [(0.5, 0.6), (0.3, 0.35), (0.75, 0.8), (None, 0.8), (0.05, 0.3)])
-def test_the_stage_shows_a_little_more_than_zero_beat(zero: float | None, width: float) -> None:
-    assert stage_width(zero, 0.8) == pytest.approx(width)
+def test_without_notes_the_stage_shows_a_little_more_than_zero_beat(zero: float | None, width: float) -> None:
+    assert usual_view((), zero, 0.8) == Shown(0.0, pytest.approx(width))
+
+
+def test_zoom_keeps_the_place_it_turns_round_and_stays_in_the_field() -> None:
+    shown = Shown(0.05, 0.35)
+    near = shown.zoomed(0.5, 0.15, 0.8)
+    assert (0.15 - near.start) / near.width == pytest.approx((0.15 - 0.05) / 0.35)
+    assert shown.zoomed(100.0, 0.15, 0.8) == Shown(0.0, 0.8)
+    assert shown.zoomed(1e-6, 0.15, 0.8).width == pytest.approx(0.04)
+    assert shown.panned(-10.0, 0.8) == Shown(0.0, 0.35)
+    assert shown.panned(10.0, 0.8) == Shown(pytest.approx(0.45), 0.35)
+
+
+def test_a_stage_that_begins_away_from_the_rod_reads_the_same_distances() -> None:
+    for mirrored in (False, True):
+        scale = StageScale(Box(100, 50, 700, 400), 0.35, 0.01, 0.8, mirrored=mirrored, start=0.05)
+        edges = (scale.box.left, scale.box.right) if mirrored else (scale.box.right, scale.box.left)
+        assert scale.distance_at(edges[0]) == pytest.approx(0.05)
+        assert scale.distance_at(edges[1]) == pytest.approx(0.40)
+        assert scale.distance_at(scale.x_of(0.21)) == pytest.approx(0.21)

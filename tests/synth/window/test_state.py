@@ -11,19 +11,14 @@ import numpy as np
 import pytest
 
 import synth.window
-from synth.window.box import Box
-from synth.window.scale import StageScale
 from synth.window.state import (
     WindowState,
     level_after_step,
     on_click,
     on_key,
     with_notice,
-    with_pointer,
-    without_pointer,
 )
 
-STAGE = StageScale(Box(100, 50, 1000, 400), width=0.5, nearest=0.01, farthest=0.8)
 STATE = WindowState(distance=0.4, level=0.2)
 
 
@@ -60,11 +55,7 @@ def test_level_keys_step_three_decibels_within_bounds() -> None:
     assert level_after_step(0.0011, -1) == pytest.approx(0.001)
 
 
-def test_leaving_the_window_silences_but_keeps_the_pitch_hand() -> None:
-    played = with_pointer(STATE, (700, 250), STAGE)
-    assert (played.distance, played.volume, played.present) == (pytest.approx(0.2), pytest.approx(0.25), True)
-    left = without_pointer(played)
-    assert (left.distance, left.volume, left.present) == (played.distance, 0.0, False)
+def test_a_notice_stays_for_a_while() -> None:
     assert with_notice(STATE, "text", 10.0).notice_until > 10.0
 
 
