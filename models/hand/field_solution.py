@@ -35,30 +35,27 @@ from models.electrostatics.boundary_elements import (
 )
 from models.electrostatics.panel_coupling import coupling
 from models.electrostatics.panel_potential import GAUSS_POINTS, Panels, joined, mirrored
+from models.hand.antenna_meshes import volume_antenna_mesh
+from models.hand.antennas import AnyVolumeAntenna
 from models.hand.earthing import ANTENNA, BYSTANDER, COMMON, PLAYER, RING, TABLE
 from models.hand.meshes import (
-    BODY_DEPTH_RATIO,
-    BODY_HALF_WIDTH,
     antenna_mesh,
     arm,
     body,
     bystander,
     cabinet_box,
     cabinet_mesh,
-    hand,
-    hand_place,
     other_shoulder,
     other_wrist,
-    palm,
+    pitch_hand,
     player_meshes,
-    ring_hand_place,
-    ring_mesh,
     shoulder,
     table_mesh,
+    volume_hand,
     wall_mesh,
     wrist,
 )
-from models.hand.scene import LoopAntenna, Posture, Scene
+from models.hand.scene import Posture, Scene
 
 #: Singular values of M below this share of the largest are left out.
 LEAST_DIRECTION: Final = 1e-4
@@ -201,45 +198,58 @@ def eliminated(still: StillField, panels: Panels, own: Floats, name: str) -> Eli
 def pitch_hands(still: StillField, posture: Posture, distances: Iterable[float]) -> Iterable[Eliminated]:
     """The pitch hand and its arm at each distance, m."""
     scene, fineness, plane = still.scene, still.fineness, still.scene.room.earth_plane
-    start, shape = shoulder(scene), hand(posture, fineness)
-    nose = hand_place(scene, 0.0)
-    # The hand moves parallel to the plane: its own block, images included, stays the same.
-    hand_matrix = symmetric_potential_matrix(player_panels(shape + nose, "hand", scene), plane)
+    start = shoulder(scene)
+    moving, alone = None, None
     for distance in distances:
-        fist = player_panels(shape + nose + (distance, 0.0, 0.0), "hand", scene)
-        sleeve = player_panels(arm(start, wrist(scene, posture, distance), fineness), "arm", scene)
+        fist = player_panels(pitch_hand(scene, posture, distance, fineness), "hand", scene)
+        if alone is None:
+            alone = symmetric_potential_matrix(fist)
+        # A hand that moves parallel to the plane: its own block, images included, stays the same.
+        if moving is None or scene.from_above:
+            moving = with_image(alone, fist, plane)
+        sleeve = player_panels(arm(start, wrist(scene, posture, distance), scene.player.build, fineness), "arm", scene)
         mutual = potential_matrix(fist, sleeve, plane)
-        own = np.block([[hand_matrix, mutual], [mutual.T, symmetric_potential_matrix(sleeve, plane)]])
+        own = np.block([[moving, mutual], [mutual.T, symmetric_potential_matrix(sleeve, plane)]])
         yield eliminated(still, joined([fist, sleeve]), own, PLAYER)
 
 
-def ring_alone(still: StillField, ring: LoopAntenna) -> Eliminated:
+def with_image(alone: Floats, panels: Panels, plane: bool) -> Floats:
+    """`alone`, the potential matrix of moved `panels` on themselves, with that of their images in the plane."""
+    if not plane:
+        return alone
+    image = coupling(panels, mirrored(panels)) / (4.0 * np.pi * epsilon_0)
+    return np.asarray(alone - 0.5 * (image + image.T))
+
+
+def ring_alone(still: StillField, ring: AnyVolumeAntenna) -> Eliminated:
     """The ring after what stands still. Raises ValueError where it meets the cabinet or the player's body."""
     plane = still.scene.room.earth_plane
-    mesh = ring_mesh(ring, still.fineness)
+    mesh = volume_antenna_mesh(ring, still.fineness)
     if meets_cabinet(mesh, still.scene):
         raise ValueError("the volume antenna must clear the cabinet: make its offset larger; they overlap")
-    if shoulder(still.scene)[0] - BODY_DEPTH_RATIO * BODY_HALF_WIDTH <= 0.5 * (ring.diameter + ring.tube_diameter):
+    build = still.scene.player.build
+    if shoulder(still.scene)[0] - build.depth_ratio * build.half_width <= ring.front:
         raise ValueError("the volume antenna must clear the player's body: make stand_distance larger")
+    if meets_antenna(mesh, still.scene):
+        raise ValueError("the volume antenna must clear the pitch antenna: make its offset larger; they overlap")
     panels = conductor_panels(mesh, "volume antenna", plane)
     return eliminated(still, panels, symmetric_potential_matrix(panels, plane), RING)
 
 
-def far_sides(still: StillField, ring: LoopAntenna, base: Eliminated, heights: Iterable[float]) -> Iterable[FarSide]:
+def far_sides(
+    still: StillField, ring: AnyVolumeAntenna, base: Eliminated, heights: Iterable[float]
+) -> Iterable[FarSide]:
     """Ring and volume hand at each height of the hand, m; `base` is the ring alone."""
     scene, plane = still.scene, still.scene.room.earth_plane
-    shape = palm(still.fineness) + ring_hand_place(ring, 0.0)
+    build = scene.player.build
+    shape = volume_hand(ring, 0.0, build, still.fineness)
     start, ring_factor = other_shoulder(scene), factored(base.own)
     ring_charges = solve_triangular(ring_factor, base.owner, lower=True, check_finite=False)
-    alone = coupling(conductor_panels(shape), conductor_panels(shape)) / (4.0 * np.pi * epsilon_0)
-    alone = 0.5 * (alone + alone.T)
+    alone = symmetric_potential_matrix(conductor_panels(shape))
     for height in heights:
         flat = player_panels(shape + (0.0, 0.0, height), "volume hand", scene)
-        sleeve = player_panels(arm(start, other_wrist(scene, ring, height), still.fineness), "arm", scene)
-        own = alone
-        if plane:
-            image = coupling(flat, mirrored(flat)) / (4.0 * np.pi * epsilon_0)
-            own = alone - 0.5 * (image + image.T)
+        sleeve = player_panels(arm(start, other_wrist(scene, ring, height), build, still.fineness), "arm", scene)
+        own = with_image(alone, flat, plane)
         mutual = potential_matrix(flat, sleeve, plane)
         own = np.block([[own, mutual], [mutual.T, symmetric_potential_matrix(sleeve, plane)]])
         upper = eliminated(still, joined([flat, sleeve]), own, PLAYER)
@@ -363,10 +373,17 @@ def factored(matrix: Floats) -> Floats:
 
 
 def player_panels(mesh: Floats, name: str, scene: Scene) -> Panels:
-    """Panels of a part of the player, after checking that it clears the earth plane and the cabinet."""
+    """Panels of a part of the player, after checking that it clears the earth plane, the cabinet and the antenna."""
+    if meets_antenna(mesh, scene):
+        raise ValueError(f"the pitch antenna must clear the player's {name}; they overlap: make stand_distance larger")
     if meets_cabinet(mesh, scene):
         raise ValueError(f"cabinet must clear the player's {name}; they overlap")
     return conductor_panels(mesh, f"the player's {name}", scene.room.earth_plane)
+
+
+def meets_antenna(mesh: Floats, scene: Scene) -> bool:
+    """Whether a corner of `mesh` lies within the pitch antenna."""
+    return bool((scene.antenna.distance(mesh.reshape(-1, 3), extended=False) <= 0.0).any())
 
 
 def meets_cabinet(mesh: Floats, scene: Scene) -> bool:

@@ -2,16 +2,18 @@
 
 Antenna, ring, common, what stands in the room, earth plane, and the player (trunk, head, arms and hands: one
 conductor) are solved by boundary elements. The distance of the pitch hand is the shortest from its skin to the surface
-of the rod, that of the volume hand from its underside to the top of the ring's tube straight below, of the ideal
-shapes. The matrices are geometry alone; shoes, supply and tanks come to them by `models.hand.earthing`.
+of the pitch antenna (a rod taken as longer at both ends), that of the volume hand from its underside to the top of the
+volume antenna straight below, of the ideal shapes. The matrices are geometry alone; shoes, supply and tanks come to
+them by `models.hand.earthing`.
 
 Skin and tissue count as a perfect conductor: at some 100 kHz their conductivity (about 0.1-0.5 S/m, from memory of C.
 Gabriel's tables) makes sigma / (omega eps0) some 10^4 to 10^5, so charge settles on the surface and the
 field inside is negligible; the player's resistance (some kilohm) is small beside the reactance of a picofarad
 (hundreds of kilohm and more).
 Neglected: that resistance and the loss it brings, dry skin's thin insulating layer, clothes, furniture of wood and
-plastic, the other arm where there is no ring for it, separate fingers, the bend of the elbow (an arm is a straight
-capsule that stretches), the lead and mount of either antenna (their strays), the ring's open ends, radiation.
+plastic, the other arm where there is no ring for it, separate fingers, the elbow of the build of rounded sizes (its arm
+is a straight capsule that stretches), the lead and mount of either antenna (their strays), the ring's open ends,
+radiation.
 """
 
 from __future__ import annotations
@@ -46,6 +48,8 @@ DEFAULT_DISTANCES: Final[Floats] = np.geomspace(0.01, 0.80, 40)
 RING_HEIGHTS: Final[Floats] = np.geomspace(0.01, 0.60, 30)
 #: Those of them that are solved with every distance of the pitch hand.
 PLACES: Final = (0, 4, 8, 12, 16, 21, 25, 29)
+#: The way of the pitch hand that a field must have at least, m.
+LEAST_ROOM: Final = 0.1
 for _table in (DEFAULT_DISTANCES, RING_HEIGHTS):
     _table.setflags(write=False)
 
@@ -170,6 +174,25 @@ def hand_field(
     return HandField(
         names, table, heights[list(places)], solved, heights, ring_places, without_player(still, ring), share
     )
+
+
+def distances_of(scene: Scene) -> Floats:
+    """`DEFAULT_DISTANCES`, or as many up to where this player's pitch hand ends.
+
+    Raises ValueError for a player who cannot bring the hand near the antenna, or has no room to take it back.
+    """
+    from models.hand.meshes import farthest_distance
+
+    nearest, most = float(DEFAULT_DISTANCES[0]), float(DEFAULT_DISTANCES[-1])
+    farthest = farthest_distance(scene, most)
+    if farthest == most:
+        return DEFAULT_DISTANCES
+    if farthest < LEAST_ROOM:
+        raise ValueError(
+            f"stand_distance leaves the pitch hand {farthest:.2g} m to be taken back from the antenna; it must be at "
+            f"least {LEAST_ROOM:g} m: stand farther away"
+        )
+    return np.geomspace(nearest, farthest, DEFAULT_DISTANCES.size)
 
 
 def capacitance_curves(

@@ -1,148 +1,229 @@
 """Meshes of the scene: rod, ring, common, room, and the player with body, head, stretched arms and their hands.
 
-Sizes of the player are those of a typical adult, rounded (from memory of anthropometric tables such as DIN 33402-2; no
-percentile is claimed). Axes as in `models.hand.scene`: the hand points towards -x, at the rod on the z axis, and moves
-along x at y = 0; the shoulder of the playing arm stays in place. The other hand, where there is a ring, is palm down
-above the part of it that is nearest to the player, fingers over the ring, pointing towards -x. Clothes, separate
-fingers, elbow and feet are left out.
+Sizes of the player: `models.hand.player_sizes`. Axes as in `models.hand.scene`: the hand points towards -x, at the
+antenna over the z axis, and moves along x or down to it; the shoulder of the playing arm stays in place. The other
+hand, where there is a volume antenna, is palm down above it, pointing towards -x. Clothes, separate fingers and feet
+are left out, and of the build of rounded sizes the elbow.
 
 The rod is meshed finer at its ends and before the hand, the cabinet's top under the rod as well as at its edges.
 """
 
 from __future__ import annotations
 
+import functools
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from models.arrays import Floats
-from models.electrostatics.mesh import box, capsule, sphere, torus
+from models.electrostatics.mesh import box, capsule, sphere
 from models.electrostatics.surfaces import (
     Surface,
     between,
     block_faces,
     capsule_triangles,
-    even_charge_factor,
-    graded,
+    frame,
     graded_both_ends,
     grading_for,
     lifted,
     rectangle,
     revolved,
+    strip,
 )
-from models.hand.scene import Bystander, Cabinet, LoopAntenna, Posture, RodAntenna, Scene, Table, Wall
+from models.hand.antenna_meshes import pitch_antenna_mesh
+from models.hand.antennas import AnyAntenna, AnyVolumeAntenna
+from models.hand.player_sizes import Build
+from models.hand.scene import Bystander, Cabinet, Posture, Scene, Table, Wall
 
-#: Shoulder joint of a standing adult above the floor; a player of a lower antenna sits (shoulder over hand), m.
-STANDING_SHOULDER: Final = 1.40
+#: The build of a player whose sizes are not said.
+TYPICAL: Final = Build()
+#: A player of that build sits before a low antenna: shoulder over hand, m.
 SHOULDER_OVER_HAND: Final = 0.35
-#: Longest distance from shoulder to wrist the player stretches to, leaning included, m.
-LONGEST_ARM: Final = 0.90
 SHOULDER_SIDE: Final = -0.18
-BODY_SIDE: Final = -0.42
-BODY_HALF_WIDTH: Final = 0.17
-BODY_DEPTH_RATIO: Final = 0.7
+BODY_SIDE: Final = SHOULDER_SIDE - TYPICAL.shoulder_out
+BODY_HALF_WIDTH: Final = TYPICAL.half_width
+BODY_DEPTH_RATIO: Final = TYPICAL.depth_ratio
 BODY_BOTTOM: Final = 0.03
-NECK_OVER_SHOULDER: Final = 0.08
-HEAD_OVER_SHOULDER: Final = 0.23
-HEAD_RADIUS: Final = 0.105
-ARM_RADIUS: Final = 0.042
-#: From the shoulder joint to the far end of the axis of an arm that hangs, its hand closed, m.
-HANGING_ARM: Final = 0.62
+ARM_RADIUS: Final = TYPICAL.arm_radii[2]
 #: Clearance between the back of the hand and the end of the arm, m (same potential: of no electrical effect).
 WRIST_CLEARANCE: Final = 0.004
+#: Where the elbow goes from the line of shoulder and wrist: down and outwards.
+ELBOW_WAY: Final = (0.0, 0.4, -1.0)
+#: Length of the rounded part of an arm beside its elbow, of the shorter link.
+ELBOW_ROUND: Final = 0.35
+#: A seated player's thighs and shins, as one: half the thickness, m, and how much wider than thick both are.
+LEG_RADIUS: Final = 0.075
+LEGS_WIDTH: Final = 2.0
 
 #: Half sizes of the hand along x (pointing), y (side to side) and z (up), m: the open hand is held on edge, thumb up.
-HAND_HALF_SIZES: Final[dict[Posture, tuple[float, float, float]]] = {
-    "open": (0.095, 0.014, 0.045),
-    "fist": (0.050, 0.040, 0.045),
-}
+HAND_HALF_SIZES: Final[dict[Posture, tuple[float, float, float]]] = {"open": TYPICAL.open_hand, "fist": TYPICAL.fist}
 #: Exponent across the thickness y: 2 is an ellipsoid; 3 a fuller slab with blunt edges (303 ml for the open hand).
 HAND_FULLNESS: Final[dict[Posture, float]] = {"open": 3.0, "fist": 2.0}
 
 
+@dataclass(frozen=True, slots=True)
+class HandShape:
+    """Half sizes of a hand, m, as `HAND_HALF_SIZES`, its fullness, and how much longer it is with fingers stretched."""
+
+    half: tuple[float, float, float]
+    fullness: float
+    drawn_in: float = 0.0
+
+
+def hand_shape(build: Build, posture: Posture, opening: float = 1.0) -> HandShape:
+    """The hand of a posture; an open one with its fingers `opening` open: between open hand and fist in every size."""
+    if posture == "fist":
+        return HandShape(build.fist, HAND_FULLNESS["fist"])
+    first, second, third = (
+        opening * wide + (1.0 - opening) * closed for wide, closed in zip(build.open_hand, build.fist, strict=True)
+    )
+    fullness = opening * HAND_FULLNESS["open"] + (1.0 - opening) * HAND_FULLNESS["fist"]
+    return HandShape((first, second, third), fullness, 2.0 * (build.open_hand[0] - first))
+
+
+OPEN_HAND: Final = hand_shape(TYPICAL, "open")
+
+
 def shoulder(scene: Scene) -> Floats:
     """The fixed end of the arm, (3,) m."""
-    height = min(STANDING_SHOULDER, scene.hand_height + SHOULDER_OVER_HAND)
+    build = scene.player.build
+    height = build.shoulder_height
+    if build == TYPICAL:
+        height = min(height, scene.hand_height + SHOULDER_OVER_HAND)
     return np.array([scene.player.stand_distance - scene.player.lean, SHOULDER_SIDE, height])
 
 
 def other_shoulder(scene: Scene) -> Floats:
     """The fixed end of the other arm, (3,) m: the playing hand's shoulder mirrored in the body's middle."""
-    stand, _, height = shoulder(scene)
-    return np.array([stand, 2.0 * BODY_SIDE - SHOULDER_SIDE, height])
+    return shoulder(scene) - (0.0, 2.0 * scene.player.build.shoulder_out, 0.0)
 
 
 def body(scene: Scene, fineness: float = 1.0) -> list[Floats]:
     """Meshes of trunk with legs, and of the head; of the hanging arm where the scene has it."""
-    parts = _trunk_and_head(shoulder(scene), fineness)
+    build = scene.player.build
+    parts = _trunk_and_head(shoulder(scene), build, fineness)
     if scene.player.hanging_arm and scene.ring is None:
-        parts.append(hanging_arm(other_shoulder(scene), fineness))
+        parts.append(hanging_arm(other_shoulder(scene), build, fineness))
     return parts
 
 
-def hanging_arm(joint: Floats, fineness: float = 1.0) -> Floats:
+def hanging_arm(joint: Floats, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
     """An arm with its closed hand straight down from a shoulder joint, a capsule."""
-    return arm(joint - (0.0, 0.0, HANGING_ARM), joint, fineness)
+    return capsule_arm(joint - (0.0, 0.0, build.hanging), joint, build.arm_radii[1], fineness)
 
 
 def bystander(person: Bystander, fineness: float = 1.0) -> list[Floats]:
-    """Meshes of a second person: trunk, head and both arms at the sides."""
-    joint = np.array([person.x, person.y + SHOULDER_SIDE - BODY_SIDE, STANDING_SHOULDER])
-    other = joint - (0.0, 2.0 * (SHOULDER_SIDE - BODY_SIDE), 0.0)
-    parts = _trunk_and_head(joint, fineness)
-    return [*parts, hanging_arm(joint, fineness), hanging_arm(other, fineness)]
+    """Meshes of a second person of the typical build: trunk, head and both arms at the sides."""
+    joint = np.array([person.x, person.y + TYPICAL.shoulder_out, TYPICAL.shoulder_height])
+    other = joint - (0.0, 2.0 * TYPICAL.shoulder_out, 0.0)
+    parts = _trunk_and_head(joint, TYPICAL, fineness)
+    return [*parts, hanging_arm(joint, TYPICAL, fineness), hanging_arm(other, TYPICAL, fineness)]
 
 
-def _trunk_and_head(joint: Floats, fineness: float) -> list[Floats]:
-    """Trunk with legs, and head, of a body whose playing shoulder is at `joint`."""
-    stand, side, top = joint + (0.0, BODY_SIDE - SHOULDER_SIDE, 0.0)
+def _trunk_and_head(joint: Floats, build: Build, fineness: float) -> list[Floats]:
+    """Trunk with legs, and head, of a body whose playing shoulder is at `joint`; a seated one has legs of their own."""
+    stand, side, top = joint - (0.0, build.shoulder_out, 0.0)
+    half_width, bottom = build.half_width, BODY_BOTTOM if build.seat is None else build.seat
     trunk = capsule(
-        (0.0, 0.0, BODY_BOTTOM + BODY_HALF_WIDTH),
-        (0.0, 0.0, top + NECK_OVER_SHOULDER - BODY_HALF_WIDTH),
-        BODY_HALF_WIDTH,
+        (0.0, 0.0, bottom + half_width),
+        (0.0, 0.0, top + build.neck - half_width),
+        half_width,
         panels=round(130 * fineness**2),
     )
-    head_center = (stand, side, top + HEAD_OVER_SHOULDER)
-    head = sphere(head_center, HEAD_RADIUS, panels=round(40 * fineness**2))
-    return [trunk * (BODY_DEPTH_RATIO, 1.0, 1.0) + (stand, side, 0.0), head]
+    head = sphere((0.0, 0.0, 0.0), 1.0, panels=round(40 * fineness**2)) * build.head_radii
+    parts = [trunk * (build.depth_ratio, 1.0, 1.0) + (stand, side, 0.0), head + (stand, side, top + build.head)]
+    if build.seat is not None:
+        front, level = stand - build.depth_ratio * half_width - 1.2 * LEG_RADIUS, build.seat + LEG_RADIUS
+        knee = front - 1.1 * build.seat  # buttock to knee is a little more than the seat is high (from memory)
+        path = np.array([[front, 0.0, level], [knee, 0.0, level], [knee, 0.0, BODY_BOTTOM + LEG_RADIUS]])
+        parts.append(bent_tube(path, (LEG_RADIUS,) * 3, fineness) * (1.0, LEGS_WIDTH, 1.0) + (0.0, side, 0.0))
+    return parts
 
 
 def hand(posture: Posture, fineness: float = 1.0) -> Floats:
+    """The typical hand of a posture; see `shaped_hand`."""
+    return shaped_hand(hand_shape(TYPICAL, posture), fineness)
+
+
+def shaped_hand(shape: HandShape, fineness: float = 1.0, even: bool = False) -> Floats:
     """The hand with its foremost point at the origin, pointing towards -x; triangles (n, 3, 3) m.
+
+    even: its cells no finer at the foremost point than elsewhere, and more of them.
 
     Surface: (X^2 + Z^2)^(p/2) + |Y|^p = 1 in units of the half sizes, p the fullness. The foremost point of it is
     the nearest to any vertical line before the hand, because no point lies farther along -x.
     """
-    half = np.array(HAND_HALF_SIZES[posture])
-    points, faces = _nose_graded_sphere(round(9 * fineness))
-    unit_points = _filled(points, HAND_FULLNESS[posture])
-    triangles = lifted((unit_points * half, faces), _filled_normals(unit_points, HAND_FULLNESS[posture], half))
+    half, fullness = np.array(shape.half), shape.fullness
+    points, faces = _nose_graded_sphere(round(15 * fineness), 1.0) if even else _nose_graded_sphere(round(9 * fineness))
+    unit_points = _filled(points, fullness)
+    triangles = lifted((unit_points * half, faces), _filled_normals(unit_points, fullness, half))
     return np.asarray(triangles + (half[0], 0.0, 0.0))
 
 
-def hand_place(scene: Scene, distance: float) -> Floats:
-    """Where the foremost point of the pitch hand is, (3,) m, `distance` m from the surface of the antenna.
+#: How exactly the nearest skin is brought to its distance, m, and the steps taken at most.
+_NEAREST_SKIN: Final = 1e-10
+_SKIN_STEPS: Final = 200
 
-    Here and in `antenna_mesh` and `cabinet_box` alone it matters what the antenna looks like.
+
+def pitch_hand(scene: Scene, posture: Posture, distance: float, fineness: float = 1.0) -> Floats:
+    """The pitch hand with its nearest skin `distance`, m, from the antenna; triangles (n, 3, 3) m."""
+    shape = hand_shape(scene.player.build, posture, scene.player.opening)
+    mesh = palm(shape, fineness, even=True) if scene.from_above else shaped_hand(shape, fineness)
+    return np.asarray(mesh + hand_place(scene, posture, distance))
+
+
+def hand_place(scene: Scene, posture: Posture, distance: float) -> Floats:
+    """Where the foremost point of a hand from the front, or the middle of the underside of one from above, is, (3,) m.
+
+    The hand is moved along its way until its nearest skin is `distance`, m, from the antenna. Raises ValueError where
+    it does not come that near. Fingers that close draw the hand in from there.
     """
-    return np.array([0.5 * scene.antenna.diameter + distance, 0.0, scene.hand_height])
+    antenna, half = scene.antenna, hand_shape(scene.player.build, posture).half
+    if scene.from_above:
+        skin, way = _skin(half, posture) @ _PALM_DOWN + (-half[0], 0.0, half[1]), 2
+        place = antenna.aim_below()
+    else:
+        skin, way = _skin(half, posture), 0
+        place = antenna.aim(scene.hand_height)
+        place[2] = scene.hand_height
+    place[way] += distance
 
+    def missing() -> float:
+        return distance - float(antenna.distance(skin + place, extended=not scene.from_above).min())
 
-def ring_hand_place(ring: LoopAntenna, height: float) -> Floats:
-    """Where the middle of the underside of the volume hand is, (3,) m, `height` m above the top of the ring."""
-    return np.array([0.5 * ring.diameter, -ring.offset, ring.top + height])
+    # The nearest skin comes nearer by no more than the hand moves: every step back is safe, and it ends at once where
+    # the hand moves straight at the surface.
+    for _ in range(_SKIN_STEPS):
+        step = missing()
+        if abs(step) < _NEAREST_SKIN:
+            drawn_in = hand_shape(scene.player.build, posture, scene.player.opening).drawn_in
+            return np.asarray(place + (0.5 * drawn_in if scene.from_above else drawn_in, 0.0, 0.0))
+        place[way] += step
+    raise ValueError(
+        f"hand_height and approach must let the hand come within {distance:g} m of the antenna: at this height it "
+        "passes by"
+    )
 
 
 def player_meshes(
     scene: Scene, posture: Posture, distance: float, height: float | None, fineness: float = 1.0
 ) -> list[Floats]:
     """Every part of the player, the pitch hand at `distance` and, where there is a ring, the other at `height`, m."""
-    parts = [*body(scene, fineness), hand(posture, fineness) + hand_place(scene, distance)]
-    parts.append(arm(shoulder(scene), wrist(scene, posture, distance), fineness))
+    parts = [*body(scene, fineness), pitch_hand(scene, posture, distance, fineness)]
+    build = scene.player.build
+    parts.append(arm(shoulder(scene), wrist(scene, posture, distance), build, fineness))
     if scene.ring is not None and height is not None:
-        parts.append(palm(fineness) + ring_hand_place(scene.ring, height))
-        parts.append(arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), fineness))
+        parts.append(volume_hand(scene.ring, height, build, fineness))
+        parts.append(arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), build, fineness))
     return parts
+
+
+@functools.lru_cache(maxsize=8)
+def _skin(half_sizes: tuple[float, float, float], posture: Posture) -> Floats:
+    """Points (n, 3) m of the ideal surface of `hand`, among them the foremost."""
+    unit = _filled(_nose_graded_sphere(72)[0], HAND_FULLNESS[posture])
+    return np.asarray(unit * half_sizes + (half_sizes[0], 0.0, 0.0))
 
 
 def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
@@ -150,58 +231,171 @@ def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
 
     Raises ValueError where the player could not reach that far from the shoulder.
     """
-    behind = 2.0 * HAND_HALF_SIZES[posture][0] + WRIST_CLEARANCE + ARM_RADIUS
-    place = hand_place(scene, distance) + (behind, 0.0, 0.0)
-    stretch = float(np.sqrt(((place - shoulder(scene)) ** 2).sum()))
-    if stretch > LONGEST_ARM:
+    build = scene.player.build
+    half_length = hand_shape(build, posture, scene.player.opening).half[0]
+    radius = build.arm_radii[2]
+    place = hand_place(scene, posture, distance)
+    if scene.from_above:
+        place = place + (half_length + WRIST_CLEARANCE + radius, 0.0, radius)
+    else:
+        place = place + (2.0 * half_length + WRIST_CLEARANCE + radius, 0.0, 0.0)
+    joint = shoulder(scene)
+    stretch, reach = _span(joint, place), build.longest
+    # A hand taken back beside the body only completes the table: its arm is as long as it has to be.
+    if stretch > reach and (build.links is None or place[0] < joint[0]):
         raise ValueError(
             f"stand_distance and hand_height must let the player reach a hand distance of {distance:g} m: the arm is "
-            f"at most {LONGEST_ARM:g} m from shoulder to wrist; got {stretch:g} m"
+            f"at most {reach:g} m from shoulder to wrist; got {stretch:g} m: {_nearer(joint, place, reach)}"
         )
     return place
 
 
-def arm(start: Floats, end: Floats, fineness: float = 1.0) -> Floats:
-    """Capsule of `ARM_RADIUS` from `start` to `end`, always of the same triangles, so that it deforms smoothly."""
+def farthest_distance(scene: Scene, most: float) -> float:
+    """The farthest distance, m, at most `most`, to which the player takes the pitch hand back.
+
+    With an elbow: until the wrist is beside the shoulder. From above: as high as the arm reaches.
+    """
+    build, joint = scene.player.build, shoulder(scene)
+    if build.links is None and not scene.from_above:
+        return most
+    first = 0.01
+    near = wrist(scene, "open", first)
+    if not scene.from_above:
+        return min(most, first + float(joint[0] - near[0]))
+    rise = build.longest**2 - _span(joint[:2], near[:2]) ** 2
+    return min(most, first + float(joint[2] - near[2]) + 0.999 * float(np.sqrt(max(rise, 0.0))))
+
+
+def _span(first: Floats, second: Floats) -> float:
+    return float(np.sqrt(((second - first) ** 2).sum()))
+
+
+def _nearer(joint: Floats, place: Floats, reach: float) -> str:
+    """What lets an arm reach: how near the player must stand, or that no place along x does."""
+    aside = _span(joint[1:], place[1:])
+    if aside >= reach or joint[0] <= place[0]:
+        return "bring the antenna to the height of the player's shoulder"
+    least = float(place[0]) + float(np.sqrt(reach**2 - aside**2))
+    return f"stand {least:.2g} m from it or nearer, or lean"
+
+
+def arm(start: Floats, end: Floats, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
+    """The arm from the shoulder joint to the wrist, always of the same triangles, so that it deforms smoothly."""
+    if build.links is None:
+        return capsule_arm(start, end, build.arm_radii[2], fineness)
+    path = np.stack([start, elbow(start, end, build.links), end])
+    return bent_tube(path, build.arm_radii, fineness)
+
+
+def elbow(start: Floats, end: Floats, links: tuple[float, float]) -> Floats:
+    """The elbow of an arm of these links, m, between shoulder `start` and wrist `end`: it goes down and outwards.
+
+    Links too short for the way are both lengthened alike.
+    """
+    span = _span(start, end)
+    stretched = max(1.0, span / (0.9999 * sum(links)))
+    upper, lower = stretched * links[0], stretched * links[1]
+    axis = (end - start) / span
+    along = (span**2 + upper**2 - lower**2) / (2.0 * span)
+    way = np.array(ELBOW_WAY) * (1.0, 1.0 if start[1] >= SHOULDER_SIDE else -1.0, 1.0)
+    away = way - (axis @ way) * axis
+    out = float(np.sqrt(max(upper**2 - along**2, 0.0)))
+    return np.asarray(start + along * axis + out * away / np.sqrt((away**2).sum()))
+
+
+def bent_tube(path: Floats, radii: tuple[float, float, float], fineness: float = 1.0) -> Floats:
+    """A round tube along two straight links of `path` (3, 3) m, rounded at their joint, with half spheres on its ends.
+
+    radii: m, at the three points; between them they change evenly along the axis.
+    """
+    bands, sectors = max(2, round(2 * fineness)), round(7 * fineness)
+    first, second = _span(path[0], path[1]), _span(path[1], path[2])
+    one, two = (path[1] - path[0]) / first, (path[2] - path[1]) / second
+    rounded = ELBOW_ROUND * min(first, second)
+    inner, outer = path[1] - rounded * one, path[1] + rounded * two
+    steps, turns = np.linspace(0.0, 1.0, round(3 * fineness) + 1)[:, None], round(4 * fineness)
+    shares = np.linspace(0.0, 1.0, turns + 1)[1:-1, None]
+    bend = (1.0 - shares) ** 2 * inner + 2.0 * shares * (1.0 - shares) * path[1] + shares**2 * outer
+    middles = np.concatenate([path[0] + steps * (inner - path[0]), bend, outer + steps * (path[2] - outer)])
+    tangents = np.concatenate([0.0 * steps + one, (1.0 - shares) * one + shares * two, 0.0 * steps + two])
+    tangents /= np.sqrt((tangents**2).sum(axis=1))[:, None]
+    along = np.concatenate([[0.0], np.cumsum(np.sqrt((np.diff(middles, axis=0) ** 2).sum(axis=1)))])
+    sizes = np.interp(along, [0.0, along[len(steps) - 1 + turns // 2], along[-1]], radii)
+    # The cross-sections turn about the normal of the plane of both links, which stays the same.
+    normal = np.cross(one, two)
+    length = float(np.sqrt((normal**2).sum()))
+    normal = normal / length if length > 1e-9 else frame(one)[0]
+    cap = np.linspace(0.0, 0.5 * np.pi, bands + 1)[:-1]
+    rings: list[tuple[Floats, Floats, float, float]] = []
+    for angle in cap:
+        rings.append((path[0] - sizes[0] * np.cos(angle) * one, one, sizes[0], angle - 0.5 * np.pi))
+    rings += [(middle, tangent, size, 0.0) for middle, tangent, size in zip(middles, tangents, sizes, strict=True)]
+    for angle in cap[::-1]:
+        rings.append((path[2] + sizes[-1] * np.cos(angle) * two, two, sizes[-1], 0.5 * np.pi - angle))
+    counts = [1 if abs(tilt) > 1.5 else max(5, round(sectors * float(np.cos(tilt)))) for *_, tilt in rings]
+    points, normals = [], []
+    for (middle, tangent, size, tilt), count in zip(rings, counts, strict=True):
+        side = np.cross(tangent, normal)
+        turn = 2.0 * np.pi * np.arange(count)[:, None] / count
+        radial = np.cos(turn) * normal + np.sin(turn) * side if count > 1 else np.zeros((1, 3))
+        outward = np.cos(tilt) * radial + np.sin(tilt) * tangent
+        points.append(middle + size * np.cos(tilt) * radial)
+        normals.append(outward)
+    starts = np.concatenate([[0], np.cumsum(counts)])
+    faces = np.concatenate(
+        [strip(int(starts[k]), counts[k], int(starts[k + 1]), counts[k + 1]) for k in range(len(counts) - 1)]
+    )
+    return lifted((np.concatenate(points), faces), np.concatenate(normals))
+
+
+def capsule_arm(start: Floats, end: Floats, radius: float, fineness: float = 1.0) -> Floats:
+    """A straight capsule from `start` to `end`, always of the same triangles."""
     bands, cells, sectors = max(2, round(2 * fineness)), round(5 * fineness), round(7 * fineness)
     angles = np.linspace(0.0, 0.5 * np.pi, bands + 1)
     counts = [1] + [max(5, round(sectors * float(np.sin(angle)))) for angle in angles[1:]]
     span = end - start
     length = float(np.sqrt((span**2).sum()))
-    triangles = capsule_triangles(counts, np.linspace(0.0, 1.0, cells + 1), length, ARM_RADIUS)
+    triangles = capsule_triangles(counts, np.linspace(0.0, 1.0, cells + 1), length, radius)
     axis = span / length
     first = np.cross((0.0, 0.0, 1.0) if np.hypot(*axis[:2]) > 1e-9 else (0.0, 1.0, 0.0), axis)
     first /= np.sqrt((first**2).sum())
     return np.asarray(triangles @ np.stack([first, np.cross(axis, first), axis]) + start)
 
 
-def palm(fineness: float = 1.0) -> Floats:
-    """The open hand, palm down and level, fingers towards -x, the middle of its underside at the origin."""
-    half = HAND_HALF_SIZES["open"]
-    x, y, z = np.moveaxis(hand("open", fineness), -1, 0)
-    return np.stack([x - half[0], -z, y + half[1]], axis=-1)  # a quarter turn about x, then moved
+#: A quarter turn about x: the hand on edge, thumb up, comes to lie palm down.
+_PALM_DOWN: Final[Floats] = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
 
 
-def other_wrist(scene: Scene, ring: LoopAntenna, height: float) -> Floats:
+def palm(shape: HandShape = OPEN_HAND, fineness: float = 1.0, even: bool = False) -> Floats:
+    """The hand, palm down and level, fingers towards -x, the middle of its underside at the origin.
+
+    even: its cells as fine under the palm as at the finger tips.
+    """
+    half_length, half_thickness, _ = shape.half
+    return np.asarray(shaped_hand(shape, fineness, even) @ _PALM_DOWN + (-half_length, 0.0, half_thickness))
+
+
+def volume_hand(ring: AnyVolumeAntenna, height: float, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
+    """The open hand over the volume antenna, its underside `height`, m, above it."""
+    return palm(hand_shape(build, "open"), fineness) + ring.over + (0.0, 0.0, height)
+
+
+def other_wrist(scene: Scene, ring: AnyVolumeAntenna, height: float) -> Floats:
     """The moving end of the other arm's axis, (3,) m, its underside level with the hand's, for a hand at `height`, m.
 
     Raises ValueError where the player could not reach that far from the shoulder.
     """
-    behind = HAND_HALF_SIZES["open"][0] + WRIST_CLEARANCE + ARM_RADIUS
-    place = ring_hand_place(ring, height) + (behind, 0.0, ARM_RADIUS)
-    stretch = float(np.sqrt(((place - other_shoulder(scene)) ** 2).sum()))
-    if stretch > LONGEST_ARM:
+    build = scene.player.build
+    back = build.open_hand[0] + WRIST_CLEARANCE + build.arm_radii[2]
+    place = np.asarray(ring.over + (back, 0.0, height + build.arm_radii[2]))
+    stretch, joint = _span(place, other_shoulder(scene)), other_shoulder(scene)
+    if stretch > build.longest:
         raise ValueError(
             f"the volume antenna's height and offset must let the player hold a hand {height:g} m above it: the arm "
-            f"is at most {LONGEST_ARM:g} m from shoulder to wrist; got {stretch:g} m"
+            f"is at most {build.longest:g} m from shoulder to wrist; got {stretch:g} m: "
+            f"{_nearer(joint, place, build.longest)}"
         )
     return place
-
-
-def ring_mesh(ring: LoopAntenna, fineness: float = 1.0) -> Floats:
-    """Triangles of the ring."""
-    middle = (0.0, -ring.offset, ring.height)
-    return torus(0.5 * ring.diameter, 0.5 * ring.tube_diameter, middle, panels=round(600 * fineness**2))
 
 
 def wall_mesh(wall: Wall, fineness: float = 1.0) -> Floats:
@@ -224,9 +418,9 @@ def table_mesh(table: Table, fineness: float = 1.0) -> Floats:
 TABLE_THICKNESS: Final = 0.02
 
 
-def _nose_graded_sphere(bands: int) -> Surface:
-    """Unit sphere of rings about the x axis, closer together towards the nose at -x."""
-    angles = np.pi * (1.0 - (np.arange(bands + 1) / bands) ** 1.5)
+def _nose_graded_sphere(bands: int, grading: float = 1.5) -> Surface:
+    """Unit sphere of rings about the x axis, closer together towards the nose at -x for a grading above 1."""
+    angles = np.pi * (1.0 - (np.arange(bands + 1) / bands) ** grading)
     steps = np.abs(np.gradient(angles))
     counts = [int(np.clip(round(5.4 * np.sin(a) / s), 6, 2 * bands)) for a, s in zip(angles, steps, strict=True)]
     counts[0] = counts[-1] = 1
@@ -249,42 +443,19 @@ def _filled_normals(points: Floats, fullness: float, half: Floats) -> Floats:
     return np.asarray(gradient / np.sqrt((gradient**2).sum(axis=1))[:, None])
 
 
-#: Smallest cells at fineness 1: at the ends of the rod (of its radius) and before the hand (m).
-_END_CELL: Final = 0.3
-_HAND_CELL: Final = 0.006
-
-
 def antenna_mesh(scene: Scene, fineness: float = 1.0) -> Floats:
-    """Triangles of the rod, its polygon as capacitive as the circle, cells crowding at the ends and before the hand."""
-    antenna = scene.antenna
-    radius, sectors = 0.5 * antenna.diameter, round(8 * fineness)
-    heights = _heights(antenna, scene.hand_height - antenna.base_height, fineness)
-    inner = round(2 * fineness)
-    cap = list(radius * graded(inner + 1, 2.0)[:-1])
-    radii = [*cap, *[radius * even_charge_factor(sectors)] * len(heights), *cap[::-1]]
-    levels = [0.0] * (inner + 1) + list(heights) + [antenna.length] * (inner + 1)
-    vertices, faces = revolved(radii, levels, [1] + [sectors] * (len(radii) - 2) + [1])
-    return np.asarray(vertices[faces] + (0.0, 0.0, antenna.base_height))
+    """Triangles of the pitch antenna, finer at its ends and edges and before the hand."""
+    return pitch_antenna_mesh(scene.antenna, scene.hand_height, scene.from_above, fineness)
 
 
-def _heights(antenna: RodAntenna, hand_level: float, fineness: float) -> Floats:
-    """Nodes along the rod, from 0 to its length."""
-    at_end, at_hand = _END_CELL * 0.5 * antenna.diameter / fineness, _HAND_CELL / fineness
-    if not 0.0 < hand_level < antenna.length:
-        return between(antenna.length, round(18 * fineness), at_end, at_end)
-    lower = between(hand_level, round(9 * fineness), at_end, at_hand)
-    upper = between(antenna.length - hand_level, round(9 * fineness), at_hand, at_end)
-    return np.concatenate([lower, hand_level + upper[1:]])
-
-
-def cabinet_mesh(antenna: RodAntenna, cabinet: Cabinet, fineness: float = 1.0) -> Floats:
+def cabinet_mesh(antenna: AnyAntenna, cabinet: Cabinet, fineness: float = 1.0) -> Floats:
     """Triangles of the cabinet's box; the cells of its top crowd under the antenna as well as at the edges."""
     size, center = cabinet_box(antenna, cabinet)
     edge = 0.08 * float(size.min()) / fineness
     cells = (round(4 * fineness), round(5 * fineness), round(3 * fineness))
     coarse = [span * _even_ends(count, span, edge) for span, count in zip(size, cells, strict=True)]
     _, *others = block_faces(*[nodes - 0.5 * span for nodes, span in zip(coarse, size, strict=True)])
-    under = 0.7 * (cabinet.gap + 0.5 * antenna.diameter) / fineness
+    under = 0.7 * (cabinet.gap + antenna.foot_radius) / fineness
     halves = [between(0.5 * span, round(4 * fineness), under, edge) for span in size[:2]]
     x, y = (np.concatenate([-half[:0:-1], half]) for half in halves)
     return np.asarray(np.concatenate([rectangle(x, y, 0.5 * float(size[2])), *others]) + center)
@@ -295,7 +466,7 @@ def _even_ends(cells: int, span: float, edge: float) -> Floats:
     return graded_both_ends(cells, grading_for(0.5 * span, 0.5 * cells, edge))
 
 
-def cabinet_box(antenna: RodAntenna, cabinet: Cabinet) -> tuple[Floats, Floats]:
+def cabinet_box(antenna: AnyAntenna, cabinet: Cabinet) -> tuple[Floats, Floats]:
     """Size (3,) and middle (3,) of the cabinet, m, along x (towards the player), y, z."""
     middle = antenna.base_height - cabinet.gap - 0.5 * cabinet.height
     return np.array([cabinet.depth, cabinet.width, cabinet.height]), np.array([0.0, 0.0, middle])

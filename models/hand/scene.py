@@ -1,8 +1,9 @@
 """The scene of conductors: pitch antenna, volume ring, circuit common, player, what stands in the room. Metres.
 
-Axes: the rod stands on the z axis above the earth plane z = 0, which may be absent; the player faces it from the side
-x > 0, a little to the side y < 0, so that the playing hand moves along the line y = 0 at `hand_height`. The ring lies
-to the side y < 0 of the rod, where the player's other shoulder is.
+Axes: the pitch antenna's foot is on the z axis above the earth plane z = 0, which may be absent; the player faces it
+from the side x > 0, a little to the side y < 0, so that the playing hand moves along x at `hand_height`, or down from
+above. The ring lies to the side y < 0 of the antenna, where the player's other shoulder is. Forms of the antennas:
+`models.hand.antennas`; sizes of the player: `models.hand.player_sizes`.
 
 A scene is geometry alone. What joins its conductors to earth and to each other beside the field, shoes and supply and
 tanks, is `models.hand.earthing`: it can be changed without solving the field again.
@@ -13,26 +14,32 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from models.checks import finite, positive
+from models.checks import finite, fraction, one_of, positive
+from models.hand.antennas import AnyAntenna, AnyVolumeAntenna, LoopAntenna, RodAntenna
+from models.hand.player_sizes import Build
+
+__all__ = [
+    "APPROACHES",
+    "BOARD_HEIGHT",
+    "POSTURES",
+    "Approach",
+    "Bystander",
+    "Cabinet",
+    "LoopAntenna",
+    "PlayerBody",
+    "Posture",
+    "RodAntenna",
+    "Room",
+    "Scene",
+    "Table",
+    "Wall",
+    "board",
+]
 
 Posture = Literal["open", "fist"]
 POSTURES: Final[tuple[Posture, ...]] = ("open", "fist")
-
-
-@dataclass(frozen=True, slots=True)
-class RodAntenna:
-    """A vertical round rod with flat ends.
-
-    length, diameter: m. base_height: m, lower end above the earth plane.
-    """
-
-    length: float = 0.45
-    diameter: float = 0.010
-    base_height: float = 1.0
-
-    def __post_init__(self) -> None:
-        for name in ("length", "diameter", "base_height"):
-            object.__setattr__(self, name, positive(name, getattr(self, name)))
+Approach = Literal["front", "above"]
+APPROACHES: Final[tuple[Approach, ...]] = ("front", "above")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,55 +74,34 @@ def board(width: float = 0.16, depth: float = 0.10, gap: float = 0.02) -> Cabine
 
 
 @dataclass(frozen=True, slots=True)
-class LoopAntenna:
-    """A level ring of round tube, open or closed: electrically one conductor, a small part of a wavelength.
-
-    diameter: m, of the ring to the middle of its tube. tube_diameter: m. height: m, the middle of the tube above the
-    earth plane. offset: m, the ring's axis beside the rod's, towards y < 0.
-    """
-
-    diameter: float = 0.22
-    tube_diameter: float = 0.008
-    height: float = 1.0
-    offset: float = 0.45
-
-    def __post_init__(self) -> None:
-        for name in ("diameter", "tube_diameter", "height", "offset"):
-            object.__setattr__(self, name, positive(name, getattr(self, name)))
-        if not self.tube_diameter < 0.5 * self.diameter:
-            raise ValueError(
-                f"tube_diameter must be < half the ring's diameter = {0.5 * self.diameter:g}; "
-                f"got {self.tube_diameter:g}"
-            )
-        if not self.height > 0.5 * self.tube_diameter:
-            raise ValueError(f"height must be > {0.5 * self.tube_diameter:g}, clear of the floor; got {self.height:g}")
-
-    @property
-    def top(self) -> float:
-        """Height of the ring's upper surface, from which the hand is measured, m above the earth plane."""
-        return self.height + 0.5 * self.tube_diameter
-
-
-@dataclass(frozen=True, slots=True)
 class PlayerBody:
-    """The player: trunk with legs, head, and a stretched arm with its hand, all one conductor.
+    """The player: trunk with legs, head, and an arm with its hand, all one conductor.
 
     With a ring in the scene the other arm and its hand are there as well, palm down over the ring.
     stand_distance: m, axis of the antenna to the axis of the body, along x.
-    hand_height: m above the earth plane; None: the middle of the rod.
+    hand_height: m above the earth plane, of a hand that comes from the front; None: the middle of the antenna.
+    approach: front: the pitch hand on edge, thumb up, comes level along x; above: palm down it comes down.
     lean: m, how far the body with its shoulders comes nearer to the antenna while the hands stay where they are.
+    opening: of the fingers of the pitch hand in the posture "open", 1 stretched to 0 closed: the wrist stays where it
+    is with the fingers stretched, and the hand's distance is that of the stretched hand.
+    build: sizes; see `models.hand.player_sizes`.
     hanging_arm: whether the other arm hangs at the side of the body; counts in a scene without a ring.
     """
 
     stand_distance: float = 0.75
     hand_height: float | None = None
+    approach: Approach = "front"
     lean: float = 0.0
     hanging_arm: bool = False
+    build: Build = field(default_factory=Build)
+    opening: float = 1.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "stand_distance", positive("stand_distance", self.stand_distance))
         if self.hand_height is not None:
             object.__setattr__(self, "hand_height", positive("hand_height", self.hand_height))
+        object.__setattr__(self, "opening", fraction("opening", self.opening))
+        one_of("approach", self.approach, APPROACHES)
         if not finite("lean", self.lean) < self.stand_distance:
             raise ValueError(f"lean must be < stand_distance = {self.stand_distance:g} m; got {self.lean:g}")
 
@@ -183,10 +169,10 @@ class Scene:
     field; what it adds to the antenna is part of the antenna stray.
     """
 
-    antenna: RodAntenna = field(default_factory=RodAntenna)
+    antenna: AnyAntenna = field(default_factory=RodAntenna)
     player: PlayerBody = field(default_factory=PlayerBody)
     cabinet: Cabinet | None = None
-    ring: LoopAntenna | None = None
+    ring: AnyVolumeAntenna | None = None
     room: Room = field(default_factory=Room)
 
     def __post_init__(self) -> None:
@@ -205,9 +191,33 @@ class Scene:
                 f"got {self.room.table.top:g}"
             )
 
+        needed = self.antenna.front + self.player.lean
+        if needed >= self.player.stand_distance:
+            raise ValueError(
+                f"the antenna reaches the player: stand_distance must be > {needed:g} m; "
+                f"got {self.player.stand_distance:g} m"
+            )
+        low, high = self.antenna.heights
+        if not self.from_above and not low <= self.hand_height <= high:
+            raise ValueError(
+                f"hand_height must be between {low:g} m and {high:g} m, where a level hand meets this antenna; got "
+                f"{self.hand_height:g} m"
+            )
+        if self.from_above and self.player.hand_height is not None:
+            raise ValueError("hand_height is of a hand that comes from the front: leave it out, or approach")
+
+    @property
+    def from_above(self) -> bool:
+        """Whether the pitch hand comes down from above."""
+        return self.player.approach == "above"
+
     @property
     def hand_height(self) -> float:
-        """Height of the hand's middle, m: the player's own choice, else the middle of the rod."""
+        """Height of the middle of a hand that comes from the front, m: the player's choice, else the antenna's middle;
+        of one from above that of the antenna's top.
+        """
+        if self.from_above:
+            return self.antenna.top
         if self.player.hand_height is not None:
             return self.player.hand_height
-        return self.antenna.base_height + 0.5 * self.antenna.length
+        return self.antenna.middle

@@ -14,6 +14,7 @@ from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna
 from synth.analysis.adjoint_figures import lowest_note_jitter, pushing
+from synth.analysis.antenna_figures import AntennaFigures, PlayerFigures, antenna_figures, player_figures
 from synth.analysis.figures import DENSE, OfDesign, collected, of, playable, row, rows
 from synth.analysis.hum_figures import BeatHum, beat_hum, given_hum
 from synth.analysis.moves import PitchMoves, pitch_moves
@@ -99,6 +100,8 @@ class OctaveFigure:
 class FieldFigures(OfDesign):
     """Every figure of a pitch field, SI units in the names; None where the design has no such thing."""
 
+    antenna: AntennaFigures = of("opened", antenna_figures)
+    player: PlayerFigures = of("opened", player_figures)
     posture: str = of("opened.design.player.posture")
     mode: str = of("instrument.mode")
     detector: str = of("instrument.detector.kind")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final, cast
@@ -25,10 +26,12 @@ from models.pulling import pulled_beat
 from synth.build.curve_cache import field_for
 from synth.build.workbench import OpenedDesign
 
-#: Hand distances at which a changed scene is solved, m; what it adds is smooth between them.
-DISTANCES: Final = np.geomspace(0.02, 0.8, 7)
+#: Nearest hand distance at which a changed scene is solved, m, and how many: what it adds is smooth between them.
+NEAREST: Final = 0.02
+PLACES_SOLVED: Final = 7
 LEAN: Final = 0.05
 HIGHER: Final = 0.10
+HALF_OPEN: Final = 0.5
 BYSTANDER: Final = Bystander(0.0, 1.5)
 WALL: Final = Wall(0.5)
 MORE_SHOES: Final = 50e-12
@@ -102,13 +105,17 @@ class _Asked:
         """Every cause there is for this design."""
         scene, share = self.opened.scene, self.opened.hand_field.body_share
         player, room = scene.player, scene.room
-        higher = replace(player, hand_height=scene.hand_height + HIGHER)
         scenes = {
             "lean": replace(scene, player=replace(player, lean=player.lean + LEAN)),
-            "hand height": replace(scene, player=higher),
             "bystander": replace(scene, room=replace(room, bystander=BYSTANDER)),
             "wall": replace(scene, room=replace(room, wall=WALL)),
         }
+        with suppress(ValueError):  # a plate or ring that a higher hand does not meet
+            higher = replace(player, hand_height=scene.hand_height + HIGHER)
+            if not scene.from_above:
+                scenes["hand height"] = replace(scene, player=higher)
+        if self._posture == "open" and player.opening == 1.0:
+            scenes["fingers"] = replace(scene, player=replace(player, opening=HALF_OPEN))
         if scene.ring is None and not player.hanging_arm:
             scenes["second arm"] = replace(scene, player=replace(player, hanging_arm=True))
         for cause, changed in scenes.items():
@@ -125,6 +132,11 @@ class _Asked:
         crosstalk = self._crosstalk()
         if crosstalk is not None:
             yield PitchMove("volume hand", crosstalk, ())
+
+    @cached_property
+    def _places(self) -> Floats:
+        """Hand distances at which a changed scene is solved, m."""
+        return np.geomspace(NEAREST, min(0.8, float(self.opened.hand_field.distances[-1])), PLACES_SOLVED)
 
     @cached_property
     def _posture(self) -> Posture:
@@ -153,7 +165,7 @@ class _Asked:
         """What another scene adds to the antenna's capacitance; None where it cannot be."""
         heights = RING_HEIGHTS[[PLACES[self._place]]] if scene.ring is not None else RING_HEIGHTS
         try:
-            field = field_for(scene, self.opened.tell, None, DISTANCES, (self._posture,), heights, (0,))
+            field = field_for(scene, self.opened.tell, None, self._places, (self._posture,), heights, (0,))
         except ValueError:
             return None
         before, after = self._seen(self.opened.hand_field, self._place), self._seen(field, 0)
@@ -209,7 +221,7 @@ class _Asked:
         if not heights[1] > heights[0]:
             return None
         try:
-            field = field_for(away, self.opened.tell, None, DISTANCES, (self._posture,), heights, (0, 1))
+            field = field_for(away, self.opened.tell, None, self._places, (self._posture,), heights, (0, 1))
         except ValueError:
             return None
         low, rest = self._seen(field, 0), self._seen(field, 1)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from models.radio_limits import general_field_limit
+from synth.analysis.antenna_figures import AntennaFigures
 from synth.analysis.field_figures import FieldFigures, NoteFigure, OctaveFigure, VolumeFigures, field_figures
 from synth.analysis.figures import collected, of
 from synth.analysis.sheet_bench import BenchFigures
@@ -46,8 +47,7 @@ class SheetFigures:
     law: str = of("design.law")
     mode: str = of("report.mode")
     direction: str = of("opened.field.direction")
-    antenna_length_m: float = of("design.antenna.length")
-    antenna_diameter_m: float = of("design.antenna.diameter")
+    antenna: AntennaFigures = of("report.antenna")
     stand_distance_m: float = of("design.player.stand_distance")
     body_capacitance_f: float | None = of("opened.body_to_earth")
     board: str | None = of("design.circuit.board")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import cast
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor, preferred_mode
 from models.branch.choke_chain import pi_equivalent
@@ -11,9 +12,23 @@ from models.branch.modes import mode_frequencies
 from models.branch.tapped_coil import branch_from_tap, seen_from_tap
 from models.detector.diode import DiodeLoad
 from models.detector.memoryless import Detector
+from models.hand.antennas import (
+    AnyAntenna,
+    AnyVolumeAntenna,
+    LoopAntenna,
+    PlateAntenna,
+    Position,
+    RingAntenna,
+    RodAntenna,
+    TelescopicAntenna,
+    VolumePlate,
+    VolumeRod,
+    WireAntenna,
+)
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import Earthing, tank_tie
-from models.hand.scene import Cabinet, LoopAntenna, PlayerBody, RodAntenna, Scene, board
+from models.hand.player_sizes import Build, Person, adult, build_of, scaled_child
+from models.hand.scene import Approach, Cabinet, PlayerBody, Scene, board
 from models.tank import Tank, required_capacitance
 from models.volume.loudness import GainStage, PeakRectifier
 from models.volume.volume_antenna import VolumeAntenna
@@ -29,11 +44,11 @@ def scene_of(design: Design) -> Scene:
     Without a cabinet the common is a board where it is not bonded; bonded, what it adds to the antenna is part of the
     antenna stray.
     """
-    antenna, player, box, common = design.antenna, design.player, design.cabinet, design.common
+    player, box, common = design.player, design.cabinet, design.common
     lying = None if common_capacitance(design) == math.inf else common
     try:
         return Scene(
-            antenna=RodAntenna(antenna.length, antenna.diameter, antenna.base_height),
+            antenna=antenna_of(design),
             cabinet=(
                 Cabinet(box.width, box.depth, box.height, box.gap)
                 if box is not None
@@ -41,19 +56,64 @@ def scene_of(design: Design) -> Scene:
                 if lying is None
                 else board(lying.board_width, lying.board_depth, lying.board_gap)
             ),
-            player=PlayerBody(player.stand_distance, player.hand_height),
+            player=PlayerBody(
+                player.stand_distance,
+                player.hand_height,
+                cast(Approach, player.approach),
+                lean=player.lean,
+                build=player_build(design),
+                opening=player.opening,
+            ),
             ring=ring_of(design),
         )
     except ValueError as error:
         raise DesignError(f"{design.name}: antenna, cabinet and player do not fit together: {error}") from error
 
 
-def ring_of(design: Design) -> LoopAntenna | None:
+def player_build(design: Design) -> Build:
+    """The player's sizes: rounded ones, or those of measured adults, a scaled child, and the player's own lengths."""
+    part = design.player
+    if part.size == "typical":
+        return Build()
+    person = cast(Person, part.size)
+    sizes = scaled_child(part.stature) if person == "child" else adult(person, 100.0 * part.percentile)
+    own = {
+        "acromial_height": part.shoulder_height,
+        "upper_arm": part.upper_arm,
+        "forearm": part.forearm,
+        "hand_length": part.hand_length,
+        "hand_breadth": part.hand_breadth,
+    }
+    return build_of(
+        replace(sizes, **{name: value for name, value in own.items() if value is not None}), part.stance == "seated"
+    )
+
+
+def antenna_of(design: Design) -> AnyAntenna:
+    """The pitch antenna. Raises ValueError where its sizes do not fit together."""
+    part = design.antenna
+    lean, position = math.radians(part.lean), cast(Position, part.position)
+    if part.form == "telescopic":
+        return TelescopicAntenna(part.section_lengths, part.section_diameters, part.base_height, lean)
+    if part.form == "wire":
+        return WireAntenna(part.end_forward, part.end_side, part.end_height, part.diameter, part.base_height)
+    if part.form == "plate":
+        return PlateAntenna(part.plate_width, part.plate_length, part.plate_thickness, position, part.base_height)
+    if part.form == "ring":
+        return RingAntenna(part.ring_diameter, part.diameter, position, part.base_height)
+    return RodAntenna(part.length, part.diameter, part.base_height, lean)
+
+
+def ring_of(design: Design) -> AnyVolumeAntenna | None:
     """The volume antenna; None for a design without one. Raises DesignError where its sizes do not fit together."""
     part = design.volume_antenna
     if part is None:
         return None
     try:
+        if part.form == "plate":
+            return VolumePlate(part.plate_width, part.plate_length, part.plate_thickness, part.height, part.offset)
+        if part.form == "rod":
+            return VolumeRod(part.rod_length, part.tube_diameter, part.height, part.offset)
         return LoopAntenna(part.diameter, part.tube_diameter, part.height, part.offset)
     except ValueError as error:
         raise DesignError(f"{design.name}: the volume antenna does not fit: {error}") from error

@@ -98,7 +98,8 @@ def field_key(
 ) -> str:
     """Hash of everything the field depends on: geometry, places of the hands and the text of the solver."""
     tables = [np.asarray(table, dtype=np.float64).tolist() for table in (distances, heights)]
-    content = [asdict(scene), *tables, list(postures), list(places), solver_digest()]
+    forms = [type(scene.antenna).__name__, type(scene.ring).__name__]
+    content = [asdict(scene), forms, *tables, list(postures), list(places), solver_digest()]
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:32]
 
 

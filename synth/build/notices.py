@@ -29,6 +29,10 @@ COMMON_NO_CONDUCTOR = (
     "the common is no conductor of this scene: give the design a [cabinet], or state to_earth in [common], which puts "
     "its board into the field"
 )
+CHILD_SCALED = (
+    "the child is a grown woman of mean sizes, scaled by stature: a real child has shorter limbs and a larger head; "
+    "give its own lengths in [player] where they are known"
+)
 ROUGH_RIPPLE = 0.2
 """Change of an amplitude above which a law of first order is told to be rough."""
 COILS_NOT_COUNTED = (

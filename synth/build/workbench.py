@@ -22,7 +22,7 @@ from models.circuit.variable_oscillator import with_antenna
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import ANTENNA, COMMON, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
-from models.hand.hand_field import HandField
+from models.hand.hand_field import HandField, distances_of
 from models.hand.scene import Posture, Scene
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
@@ -54,6 +54,7 @@ from synth.build.circuit_assembly import (
 )
 from synth.build.curve_cache import field_for
 from synth.build.notices import (
+    CHILD_SCALED,
     COILS_NOT_COUNTED,
     COMMON_BONDED,
     COMMON_NO_CONDUCTOR,
@@ -146,7 +147,7 @@ class OpenedDesign:
     def hand_field(self) -> HandField:
         """Maxwell's matrices of the scene for the places of the hands."""
         try:
-            return field_for(self.scene, notice=self.tell)
+            return field_for(self.scene, self.tell, None, distances_of(self.scene))
         except ValueError as error:
             raise DesignError(f"{self.design.name}: {error}") from error
 
@@ -468,6 +469,7 @@ class OpenedDesign:
         if self.given is not None:
             return found
         found += self.ties_with_notices[1]
+        found += (CHILD_SCALED,) if self.design.player.size == "child" else ()
         return found if self.design.common.to_earth is not None else (*found, COMMON_BONDED)
 
 

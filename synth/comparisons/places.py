@@ -9,8 +9,9 @@ import numpy as np
 
 from models.arrays import Floats
 from models.electrostatics.boundary_elements import capacitance_matrix
+from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.hand_field import DEFAULT_DISTANCES, PLACES, RING_HEIGHTS, hand_field
-from models.hand.meshes import antenna_mesh, cabinet_mesh, player_meshes, ring_mesh
+from models.hand.meshes import antenna_mesh, cabinet_mesh, player_meshes
 from models.hand.scene import Cabinet, LoopAntenna, Posture, Scene
 from synth.comparisons.benchmark_report import BenchmarkGoal, Column, Comparison
 
@@ -36,7 +37,7 @@ def from_scratch(scene: Scene, distance: float, height: float, posture: Posture 
     if scene.cabinet is not None:
         parts.append(cabinet_mesh(scene.antenna, scene.cabinet))
     if scene.ring is not None:
-        parts.append(ring_mesh(scene.ring))
+        parts.append(volume_antenna_mesh(scene.ring))
     player = np.concatenate(player_meshes(scene, posture, distance, height))
     return capacitance_matrix([*parts, player], scene.room.earth_plane)
 

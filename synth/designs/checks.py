@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any
 
+from models.hand.antennas import THINNEST_EDGE
 from models.tank import resonant_frequency
 from synth.designs.drawing_checks import drawing_faults
 from synth.designs.part_rows import merged
@@ -51,10 +53,50 @@ def _compares(*paths: str) -> Callable[[Check], Check]:
     return added
 
 
-@_compares("antenna.length", "antenna.diameter")
-def _antenna_is_slender(length: float, diameter: float) -> Iterator[Fault]:
-    if diameter > 0.5 * length:
+@_compares("antenna.form", "antenna.length", "antenna.diameter", "antenna.ring_diameter")
+def _antenna_is_slender(form: str, length: float, diameter: float, ring: float) -> Iterator[Fault]:
+    if form == "rod" and diameter > 0.5 * length:
         yield "antenna.diameter", "is more than half the rod's length; make the rod longer or thinner"
+    if form == "ring" and diameter >= 0.5 * ring:
+        yield "antenna.diameter", "is half the ring's diameter or more; make ring_diameter larger or the tube thinner"
+
+
+@_compares("antenna.form", "antenna.section_lengths", "antenna.section_diameters")
+def _every_section_has_both(form: str, lengths: Sequence[float], diameters: Sequence[float]) -> Iterator[Fault]:
+    if form == "telescopic" and len(lengths) != len(diameters):
+        counts = f"{len(diameters)} for {len(lengths)} section_lengths"
+        yield "antenna.section_diameters", f"has {counts}; write one for each section"
+    if form == "telescopic" and not max(diameters) <= 0.5 * sum(lengths):
+        yield "antenna.section_diameters", "are more than half the rod's length; make the sections longer or thinner"
+
+
+@_compares("antenna.form", "antenna.position", "antenna.plate_width", "antenna.plate_length", "antenna.plate_thickness")
+def _plate_is_flat(form: str, position: str, width: float, length: float, thickness: float) -> Iterator[Fault]:
+    shorter = min(width, length)
+    if form == "plate" and thickness > 0.5 * shorter:
+        yield "antenna.plate_thickness", "is more than half the plate's width or length; make it thinner"
+    if form == "plate" and position == "edge" and thickness < THINNEST_EDGE * shorter:
+        least = format_quantity(THINNEST_EDGE * shorter, "m")
+        yield "antenna.plate_thickness", f"is too thin to be solved from its edge; take {least}, or another position"
+
+
+@_compares(
+    "antenna.form",
+    "antenna.diameter",
+    "antenna.base_height",
+    "antenna.end_forward",
+    "antenna.end_side",
+    "antenna.end_height",
+)
+def _wire_has_a_length(
+    form: str, diameter: float, base: float, forward: float, side: float, end: float
+) -> Iterator[Fault]:
+    if form != "wire":
+        return
+    if end < base:
+        yield "antenna.end_height", "is below base_height; exchange the two: the foot of a wire is its lower end"
+    elif math.hypot(forward, side, end - base) <= 2.0 * diameter:
+        yield "antenna.end_side", "puts the wire's end at its start; move the end farther, or take a thinner wire"
 
 
 @_compares("antenna.base_height", "cabinet.height", "cabinet.gap")
@@ -64,12 +106,48 @@ def _cabinet_stands_clear(base: float, height: float, gap: float) -> Iterator[Fa
         yield "cabinet.height", f"plus gap reaches the floor; raise antenna.base_height above {needed}"
 
 
-@_compares("antenna.length", "antenna.base_height", "player.hand_height")
-def _hand_reaches(length: float, base: float, hand: float | None) -> Iterator[Fault]:
-    if hand is not None and not base - ARM_REACH <= hand <= base + length + ARM_REACH:
-        low, high = max(base - ARM_REACH, 0.05), base + length + ARM_REACH
+@_compares("antenna", "player.hand_height", "player.approach")
+def _hand_reaches(antenna: Mapping[str, Any], hand: float | None, approach: str) -> Iterator[Fault]:
+    if hand is None:
+        return
+    if approach == "above":
+        yield "player.hand_height", 'is of a hand from the front; leave it out, or write approach = "front"'
+        return
+    needed = ("form", "base_height", "lean", "length", "section_lengths")
+    if not all(key in antenna for key in needed):
+        return
+    form, base, lean, length, parts = (antenna[key] for key in needed)
+    if form not in ("rod", "telescopic"):
+        return
+    rise = (length if form == "rod" else sum(parts)) * math.cos(math.radians(lean))
+    if not base - ARM_REACH <= hand <= base + rise + ARM_REACH:
+        low, high = max(base - ARM_REACH, 0.05), base + rise + ARM_REACH
         limits = f"{format_quantity(low, 'm')} to {format_quantity(high, 'm')}"
         yield "player.hand_height", f"is far from the rod; choose {limits}, or leave it out"
+
+
+OWN_LENGTHS = ("shoulder_height", "upper_arm", "forearm", "hand_length", "hand_breadth")
+
+
+def _own_length_has_size(key: str, size: str, length: float | None) -> Iterator[Fault]:
+    if size == "typical" and length is not None:
+        yield f"player.{key}", 'changes a measured player; write size = "man", "woman" or "child", or leave it out'
+
+
+for _own in OWN_LENGTHS:
+    _compares("player.size", f"player.{_own}")(partial(_own_length_has_size, _own))
+
+
+@_compares("player.posture", "player.opening")
+def _opening_is_of_the_open_hand(posture: str, opening: float) -> Iterator[Fault]:
+    if posture == "fist" and opening != 1.0:
+        yield "player.opening", 'is of an open hand; write posture = "open", or leave it out'
+
+
+@_compares("player.size", "player.stance")
+def _seated_has_size(size: str, stance: str) -> Iterator[Fault]:
+    if size == "typical" and stance == "seated":
+        yield "player.stance", 'is of a measured player; write size = "man", "woman" or "child", or leave it out'
 
 
 @_compares("tuning.zero_beat", "player.stand_distance")
@@ -132,12 +210,23 @@ def _volume_is_whole(antenna: object, tank: object, response: object) -> Iterato
             yield f"{section}.{first_keys[section]}", f"is of a volume antenna; add {missing}, or leave [{section}] out"
 
 
-@_compares("volume_antenna.diameter", "volume_antenna.tube_diameter", "volume_antenna.height")
-def _ring_is_slender(diameter: float, tube: float, height: float) -> Iterator[Fault]:
-    if tube >= 0.5 * diameter:
+@_compares("volume_antenna.form", "volume_antenna.diameter", "volume_antenna.tube_diameter", "volume_antenna.height")
+def _ring_is_slender(form: str, diameter: float, tube: float, height: float) -> Iterator[Fault]:
+    if form == "ring" and tube >= 0.5 * diameter:
         yield "volume_antenna.tube_diameter", "is half the ring's diameter or more; make the ring larger or thinner"
     if height <= 0.5 * tube:
         yield "volume_antenna.height", "puts the ring's tube on the floor; raise it"
+
+
+@_compares(
+    "volume_antenna.form",
+    "volume_antenna.plate_width",
+    "volume_antenna.plate_length",
+    "volume_antenna.plate_thickness",
+)
+def _volume_plate_is_flat(form: str, width: float, length: float, thickness: float) -> Iterator[Fault]:
+    if form == "plate" and thickness > 0.5 * min(width, length):
+        yield "volume_antenna.plate_thickness", "is more than half the plate's width or length; make it thinner"
 
 
 @_compares("volume_response.threshold", "volume_response.full")

@@ -45,6 +45,7 @@ UNITS = {
         Unit("A", "ampere", "fpnumk", "pnum", "2 mA"),
         Unit("s", "second", "pnum", "num", "20 ms"),
         Unit("degC", "degree Celsius", "", "", "25 degC"),
+        Unit("deg", "degree of angle", "", "", "20 deg"),
         Unit("K", "kelvin", "m", "", "300 K"),
         Unit("dB", "decibel", "", "", "-6 dB"),
         Unit("percent", "percent", "", "", "5 %"),
@@ -61,6 +62,7 @@ SPELLINGS = {
     "ohms": "ohm",
     "%": "percent",
     "\u00b0C": "degC",
+    "\u00b0": "deg",
     "\u2103": "degC",
     "": "ratio",
     "1": "ratio",
@@ -86,10 +88,10 @@ _EXACT = Context(prec=2 * _LONGEST, Emax=MAX_EMAX, Emin=MIN_EMIN, traps=[])
 
 
 def parse(text: str | float, unit: str) -> float:
-    """Return the value written in `text` in SI units (percent as a fraction, ppm/K per kelvin, degC and dB
+    """Return the value written in `text` in SI units (percent as a fraction, ppm/K per kelvin, degC, deg and dB
     as they stand).
 
-    `unit` is the symbol expected: F H ohm Hz m V A s degC K dB percent ppm/K, or "fraction" or "ratio" for plain
+    `unit` is the symbol expected: F H ohm Hz m V A s degC deg K dB percent ppm/K, or "fraction" or "ratio" for plain
     numbers. A number that is not text is taken only for these two. Raises DesignError (a ValueError) saying
     what is wrong and what to write instead: no unit, another unit, a comma, a letter in the wrong case, ...
     """

@@ -1,4 +1,4 @@
-"""What a key of a design file is, how it is declared (`quantity`, `choice`, `text`), read, checked and written.
+"""What a key of a design file is, how it is declared (`quantity`, `quantities`, `choice`, `text`), read and written.
 
 A section of `synth.designs.sections` is a frozen dataclass whose fields are made here, one declaration a key: type,
 help, unit, domain and default. Reading, checking, writing and the commented template all follow the declarations.
@@ -23,7 +23,7 @@ REQUIRED: Final[Any] = MISSING  # the default of a key that may not be left out
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One key of a design file: a quantity (`unit` and `low`..`high`, SI), one of `choices`, or a text.
+    """One key of a design file: a quantity (`unit` and `low`..`high`, SI), a row of them, one of `choices`, or a text.
 
     `words` are texts taken in place of a quantity and what they stand for ("bonded": None). A default of None
     without such a word is a key that may be left out; REQUIRED is one that may not.
@@ -38,6 +38,7 @@ class Key:
     words: Mapping[str, Any] = field(default_factory=dict)
     longest: int = 0  # of a text, characters; more than one line only above 200
     shortest: int = 0  # of a text, characters that are not spaces
+    most: int = 0  # of a row of quantities (a TOML array), how many; 0: a single one
     section: str = ""  # this and `name`: the section and the field that declare the key
     name: str = ""
 
@@ -58,6 +59,11 @@ Domain = tuple[str, float, float]  # unit, lowest and highest value (SI)
 def quantity(help: str, domain: Domain, *, default: T = REQUIRED, words: Mapping[str, T] | None = None) -> T:
     """A field for a number in this domain, or one of the `words`."""
     return field(default=default, metadata={"key": Key(help, default, *domain, words=words or {})})
+
+
+def quantities(help: str, domain: Domain, most: int, *, default: tuple[float, ...]) -> tuple[float, ...]:
+    """A field for one to `most` numbers in this domain, written as an array."""
+    return field(default=default, metadata={"key": Key(help, default, *domain, most=most)})
 
 
 def choice(help: str, choices: tuple[str, ...], *, default: T = REQUIRED) -> T:
@@ -87,6 +93,8 @@ def read_value(key: Key, raw: Any) -> Any:
         value = raw
     elif isinstance(raw, str) and raw.strip() in key.words:
         return key.words[raw.strip()]
+    elif key.most:
+        value = _read_row(key, raw)
     else:
         value = _read_quantity(key, raw)
     return check_value(key, value)
@@ -103,6 +111,14 @@ def check_value(key: Key, value: Any) -> Any:
         return _checked_choice(key, value)
     if key.longest:
         return _checked_text(key, value)
+    if key.most:
+        if not isinstance(value, tuple) or not 1 <= len(value) <= key.most:
+            raise DesignError(_row_remedy(key))
+        return tuple(_checked_number(key, each) for each in value)
+    return _checked_number(key, value)
+
+
+def _checked_number(key: Key, value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise DesignError("is not a finite number")
     if not key.low <= value <= key.high:
@@ -120,6 +136,12 @@ def write_value(key: Key, value: Any) -> str | None:
         return None
     if key.choices or key.longest:
         return toml_text(value)
+    if key.most:
+        return f"[{', '.join(_written_number(key, each) for each in value)}]"
+    return _written_number(key, value)
+
+
+def _written_number(key: Key, value: float) -> str:
     text = format_quantity(value, key.unit, digits=None)
     return text if key.unit in PLAIN else toml_text(text)
 
@@ -136,6 +158,8 @@ def domain_text(key: Key) -> str:
     if key.longest:
         return f"text, at most {key.longest} characters"
     limits = f"{format_quantity(key.low, key.unit)} to {format_quantity(key.high, key.unit)}"
+    if key.most:
+        return f"1 to {key.most} of {limits}"
     return " | ".join([limits, *(f'"{word}"' for word in key.words)])
 
 
@@ -148,6 +172,17 @@ def _read_quantity(key: Key, raw: Any) -> float:
         words = " or ".join(f'"{word}"' for word in key.words)
         near = did_you_mean(raw, key.words)
         raise DesignError(f"{error}{near or f', or {words}'}") from None
+
+
+def _read_row(key: Key, raw: Any) -> tuple[float, ...]:
+    if not isinstance(raw, list) or not 1 <= len(raw) <= key.most:
+        raise DesignError(_row_remedy(key))
+    return tuple(_read_quantity(key, each) for each in raw)
+
+
+def _row_remedy(key: Key) -> str:
+    example = toml_text(format_quantity(key.high, key.unit))
+    return f"must be an array of 1 to {key.most} values in brackets, e.g. [{example}, {example}]"
 
 
 def _checked_choice(key: Key, value: Any) -> str:

@@ -17,12 +17,21 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.ripple_law import ENTRIES, SUPPLY
 from models.circuit.transistor import Transistor
 from models.detector.memoryless import DETECTORS
-from models.hand.scene import POSTURES
+from models.hand.antennas import (
+    POSITIONS,
+    PlateAntenna,
+    RingAntenna,
+    TelescopicAntenna,
+    VolumePlate,
+    VolumeRod,
+    WireAntenna,
+)
+from models.hand.scene import APPROACHES, POSTURES
 from models.mutual_inductance import Axes
 from models.stray import BOARDS
 from synth.designs.checks import cross_faults
 from synth.designs.part_rows import Rows
-from synth.designs.schema import Key, check_value, choice, quantity, rows, text
+from synth.designs.schema import Key, check_value, choice, quantities, quantity, rows, text
 from synth.errors import DesignError
 
 # Defaults that are those of the models.
@@ -54,7 +63,7 @@ class SectionValues:
 Kind = TypeVar("Kind", bound=SectionValues)
 
 
-@dataclass_transform(field_specifiers=(quantity, choice, text, rows), frozen_default=True)
+@dataclass_transform(field_specifiers=(quantity, quantities, choice, text, rows), frozen_default=True)
 def _section(name: str = "", help: str = "") -> Callable[[type[Kind]], type[Kind]]:
     """Make a frozen dataclass of a class whose fields are keys: the section `name` of a design file."""
 
@@ -99,15 +108,65 @@ class About(SectionValues):
     description: str = text("anything worth remembering", 2000, default="")
 
 
-@_section("antenna", "The pitch antenna: an upright metal rod.")
-class AntennaSection(SectionValues):
-    """The pitch antenna, m and F."""
+ANTENNA_FORMS: Final = ("rod", "telescopic", "wire", "plate", "ring")
+PLAYER_SIZES: Final = ("typical", "man", "woman", "child")
+VOLUME_FORMS: Final = ("ring", "plate", "rod")
+_THICK, _PLATE = ("m", 0.0005, 0.1), ("m", 0.02, 1.0)
 
+
+@_section(
+    "antenna",
+    "The pitch antenna: a rod, upright or leaning, a telescopic one, a wire between two points, a plate or a ring.",
+)
+class AntennaSection(SectionValues):
+    """The pitch antenna, m and F; lean in degrees."""
+
+    form: str = choice(
+        "which form it has; keys that are of other forms do not count",
+        ANTENNA_FORMS,
+        default="rod",
+    )
     length: float = quantity("length of the rod", ("m", 0.05, 3.0), default=0.45)
-    diameter: float = quantity("diameter of the rod", ("m", 0.0005, 0.1), default=0.010)
-    base_height: float = quantity("its lower end above the floor", ("m", 0.02, 3.0), default=1.0)
+    diameter: float = quantity("thickness of the rod, the wire or the ring's tube", _THICK, default=0.010)
+    base_height: float = quantity("its lowest part above the floor", ("m", 0.02, 3.0), default=1.0)
+    lean: float = quantity(
+        "angle of a rod, plain or telescopic, from upright, away from the player", ("deg", -80.0, 80.0), default=0.0
+    )
+    section_lengths: tuple[float, ...] = quantities(
+        "of a telescopic rod, what is seen of each section from the foot up",
+        ("m", 0.01, 2.0),
+        12,
+        default=TelescopicAntenna().lengths,
+    )
+    section_diameters: tuple[float, ...] = quantities(
+        "of those sections, one each", _THICK, 12, default=TelescopicAntenna().diameters
+    )
+    end_forward: float = quantity(
+        "of a wire, its upper end from its lower one towards the player", ("m", -2.0, 1.0), default=WireAntenna().end_x
+    )
+    end_side: float = quantity(
+        "of a wire, the same to the side away from the volume hand", ("m", -2.0, 2.0), default=WireAntenna().end_y
+    )
+    end_height: float = quantity(
+        "of a wire, its upper end above the floor (lower: base_height)",
+        ("m", 0.02, 4.0),
+        default=WireAntenna().end_height,
+    )
+    position: str = choice(
+        "of a plate or ring; upright: facing the player; flat; edge: upright, its edge to the player",
+        tuple(POSITIONS),
+        default="upright",
+    )
+    plate_width: float = quantity(
+        "of a plate, side to side; with its edge to the player front to back", _PLATE, default=PlateAntenna().width
+    )
+    plate_length: float = quantity("of a plate, up; lying flat front to back", _PLATE, default=PlateAntenna().length)
+    plate_thickness: float = quantity("of a plate", ("m", 0.0005, 0.05), default=PlateAntenna().thickness)
+    ring_diameter: float = quantity(
+        "of a ring, to the middle of its tube", ("m", 0.03, 2.0), default=RingAntenna().diameter
+    )
     stray: float = quantity(
-        "antenna stray: of its mount and lead to the common, beside the rod's own", ("F", 0.0, 1e-9), default=0.0
+        "antenna stray: of its mount and lead to the common, beside the antenna's own", ("F", 0.0, 1e-9), default=0.0
     )
 
 
@@ -148,9 +207,39 @@ class PlayerSection(SectionValues):
         default=None,
         words={"bonded": math.inf},
     )
-    stand_distance: float = quantity("from the antenna's axis to the body's axis", ("m", 0.3, 2.0), default=0.75)
+    stand_distance: float = quantity("from the antenna's foot to the body's axis", ("m", 0.3, 2.0), default=0.75)
     hand_height: float | None = quantity(
-        "of the pitch hand above the floor; left out: the middle of the rod", ("m", 0.05, 4.0), default=None
+        "of the pitch hand above the floor; left out: the middle of the antenna", ("m", 0.05, 4.0), default=None
+    )
+    opening: float = quantity(
+        "of the fingers, posture open, the wrist held: 1 stretched, 0 closed; distances are of stretched fingers",
+        ("fraction", 0.0, 1.0),
+        default=1.0,
+    )
+    size: str = choice(
+        "typical: rounded, without elbows; man, woman: measured; child: a woman scaled",
+        PLAYER_SIZES,
+        default="typical",
+    )
+    percentile: float = quantity("of a man or woman, in every size at once", ("percent", 0.01, 0.99), default=0.5)
+    stature: float = quantity("of a child", ("m", 0.8, 2.0), default=1.4)
+    stance: str = choice("of a man, woman or child", ("standing", "seated"), default="standing")
+    shoulder_height: float | None = quantity(
+        "your own, standing; left out, as all below: as size says", ("m", 0.6, 2.0), default=None
+    )
+    upper_arm: float | None = quantity("your own, shoulder to elbow", ("m", 0.1, 0.6), default=None)
+    forearm: float | None = quantity("your own, elbow to wrist", ("m", 0.1, 0.5), default=None)
+    hand_length: float | None = quantity("your own, wrist to the longest finger's tip", ("m", 0.08, 0.3), default=None)
+    hand_breadth: float | None = quantity("your own, without the thumb", ("m", 0.03, 0.15), default=None)
+    approach: str = choice(
+        "of the pitch hand; front: level, thumb up, towards the antenna; above: palm down onto it",
+        tuple(APPROACHES),
+        default="front",
+    )
+    lean: float = quantity(
+        "how far the body with its shoulders leans to the antenna, the hands where they are",
+        ("m", -0.3, 0.5),
+        default=0.0,
     )
     posture: str = choice("of the pitch hand", tuple(POSTURES), default="open")
 
@@ -424,17 +513,22 @@ class ToneSection(SectionValues):
 
 @_section(
     "volume_antenna",
-    "The volume antenna: a level ring under the other hand. Leave this section and the next two out if none.",
+    "The volume antenna under the other hand, level. Leave this section and the next two out if none.",
 )
 class VolumeAntennaSection(SectionValues):
-    """The ring under the volume hand, m and F."""
+    """What is under the volume hand, m and F."""
 
+    form: str = choice("the hand is over the ring's front, the middle of a plate or rod", VOLUME_FORMS, default="ring")
     diameter: float = quantity("of the ring, to the middle of its tube", ("m", 0.03, 1.0), default=0.22)
-    tube_diameter: float = quantity("of the ring's tube", ("m", 0.0005, 0.1), default=0.008)
-    height: float = quantity("of the ring above the floor", ("m", 0.05, 3.0), default=1.0)
-    offset: float = quantity("from the rod's axis sideways to the ring's", ("m", 0.05, 2.0), default=0.45)
+    tube_diameter: float = quantity("of the ring's tube, or of the rod", _THICK, default=0.008)
+    plate_width: float = quantity("of a plate, side to side", _PLATE, default=VolumePlate().width)
+    plate_length: float = quantity("of a plate, front to back", _PLATE, default=VolumePlate().length)
+    plate_thickness: float = quantity("of a plate", ("m", 0.0005, 0.05), default=VolumePlate().thickness)
+    rod_length: float = quantity("of a rod, side to side", ("m", 0.05, 2.0), default=VolumeRod().length)
+    height: float = quantity("of it above the floor, middle of its thickness", ("m", 0.05, 3.0), default=1.0)
+    offset: float = quantity("from the pitch antenna's foot sideways to its middle", ("m", 0.05, 2.0), default=0.45)
     stray: float = quantity(
-        "antenna stray: of its mount and lead to the common, beside the ring's own", ("F", 0.0, 1e-9), default=0.0
+        "antenna stray: of its mount and lead to the common, beside its own", ("F", 0.0, 1e-9), default=0.0
     )
 
 

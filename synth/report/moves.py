@@ -19,6 +19,7 @@ from synth.analysis.moves import (
 
 CAUSES: Mapping[str, str] = {
     "volume hand": f"the volume hand comes down from rest to {QUIETEST_DB:.0f} dB",
+    "fingers": "the fingers close half way, the wrist stays",
     "lean": f"the body leans {100 * LEAN:.0f} cm nearer, the hands stay",
     "shoes": f"shoes of {1e12 * MORE_SHOES:.0f} pF more",
     "touching earth": "the player touches earth",

@@ -10,6 +10,7 @@ from synth.analysis.sheet_bench import BenchFigures
 from synth.analysis.sheet_figures import SheetFigures
 from synth.analysis.sheet_parts import PartFigure
 from synth.analysis.sheet_readings import CauseFigure, ReadingFigure
+from synth.report.antenna import antenna_words, approach_words, surface_words
 from synth.report.sheet_markup import (
     DASH,
     bullets,
@@ -102,7 +103,7 @@ def _title(figures: SheetFigures) -> str:
         ("variable, no player", reading(figures.variable_frequency_empty_hz, "Hz")),
         ("zero beat at", centimetres(figures.zero_beat_m)),
         ("notes", _note_span(figures)),
-        ("rod", f"{quantity(figures.antenna_length_m, 'm')}, {quantity(figures.antenna_diameter_m, 'm')} thick"),
+        ("pitch antenna", antenna_words(figures.antenna)),
         ("design hash", figures.design_hash),
     ]
     cells = "".join(tag("div", tag("dt", text(name)) + tag("dd", text(value))) for name, value in facts)
@@ -263,8 +264,9 @@ def _ruler(figures: SheetFigures) -> list[str]:
         else (f"{quantity(figures.body_capacitance_f, 'F')} to earth")
     )
     how = (
-        "Cut along the dashed lines and glue the rows one after the other. Put 0 at the antenna's surface and "
-        f"measure to the skin: {figures.posture} hand, player {earth}, {centimetres(figures.stand_distance_m)} "
+        "Cut along the dashed lines and glue the rows one after the other. Put 0 at "
+        f"{surface_words(figures.antenna)} and measure to the nearest skin: {figures.posture} hand, "
+        f"{approach_words(figures.antenna)}, player {earth}, {centimetres(figures.stand_distance_m)} "
         "from the antenna. Long marks are C; short ones are sharps; marks closer than 0.45 mm are left out."
     )
     return [check, paragraph(how), *(tag("div", row, class_="row") for row in rows)]

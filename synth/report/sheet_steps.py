@@ -25,7 +25,7 @@ def cautions(figures: SheetFigures) -> list[str]:
         "Radio: antennas and leads carry radio frequency. The rules of your place come first: limits for equipment "
         "without a licence, and for those who hold one, licensed practice. Keep amplitude and leads small; if anything "
         "is disturbed, switch off.",
-        "Workshop: solder with ventilation, and cap the rod's end: it stands near the height of eyes.",
+        "Workshop: solder with ventilation, and cap the antenna's ends and edges: they stand near the height of eyes.",
     ]
 
 

@@ -46,7 +46,8 @@ def allowed(key: Key) -> st.SearchStrategy[Any]:
     between = st.floats(0.0, 1.0).map(
         lambda share: low * (key.high / low) ** share if low > 0.0 and share < 1.0 else key.high
     )
-    return st.one_of(st.sampled_from(ends), between, between)
+    one = st.one_of(st.sampled_from(ends), between, between)
+    return st.lists(one, min_size=1, max_size=key.most).map(tuple) if key.most else one
 
 
 def _changes(keys: list[Key], most: int) -> st.SearchStrategy[list[tuple[Key, Any]]]:

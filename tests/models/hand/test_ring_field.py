@@ -13,6 +13,7 @@ from scipy.constants import epsilon_0
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.mesh import torus
 from models.electrostatics.surfaces import enclosed_volume
+from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.earthing import Earthing
 from models.hand.hand_field import RING_HEIGHTS, hand_field
 from models.hand.meshes import (
@@ -27,7 +28,6 @@ from models.hand.meshes import (
     other_wrist,
     palm,
     player_meshes,
-    ring_mesh,
 )
 from models.hand.scene import Bystander, Cabinet, LoopAntenna, PlayerBody, RodAntenna, Room, Scene
 
@@ -75,7 +75,7 @@ def test_the_exact_formula_gives_the_known_values(ratio, units):
 @pytest.mark.parametrize("ratio", [5.0, 27.5, 100.0])
 def test_ring_alone_far_from_everything_is_the_exact_torus(ratio):
     high = LoopAntenna(diameter=0.22, tube_diameter=0.22 / ratio, height=1e4)
-    found = capacitance_matrix([ring_mesh(high)], ground_plane=True)[0, 0]
+    found = capacitance_matrix([volume_antenna_mesh(high)], ground_plane=True)[0, 0]
     assert_allclose(found, exact_torus(0.11, 0.11 / ratio), rtol=4e-3, atol=0)
 
 
@@ -140,7 +140,7 @@ def test_all_places_of_both_hands_are_the_direct_solution_of_all_meshes_together
     assert found.names == (("antenna", "ring", "player", "bystander") if box is None else found.names)
     for (row, distance), (column, height) in (((0, 0.05), (0, 0.03)), ((1, 0.6), (1, 0.4))):
         player = player_meshes(scene, "fist", distance, height, fineness)
-        parts = [antenna_mesh(scene, fineness), ring_mesh(ring, fineness), np.concatenate(player)]
+        parts = [antenna_mesh(scene, fineness), volume_antenna_mesh(ring, fineness), np.concatenate(player)]
         parts.append(np.concatenate(bystander(scene.room.bystander, fineness)))
         if box is not None:
             parts.insert(1, cabinet_mesh(scene.antenna, box, fineness))
@@ -168,7 +168,7 @@ def _compare(coarse, fine):
 
 
 def test_the_palm_lies_flat_with_its_underside_at_the_origin():
-    triangles = palm(1.5)
+    triangles = palm(fineness=1.5)
     half = HAND_HALF_SIZES["open"]
     size = np.ptp(triangles.reshape(-1, 3), axis=0)
     assert_allclose(size, [2.0 * half[0], 2.0 * half[2], 2.0 * half[1]], rtol=0.04, atol=0)

@@ -239,6 +239,7 @@ def test_hash_follows_values_not_formatting() -> None:
 def test_every_value_counts_in_the_hash() -> None:
     design = read_design(SMALL + EVERY_PART)
     design = dataclasses.replace(design, coupling=dataclasses.replace(design.coupling, lock_range=None))
+    design = dataclasses.replace(design, player=dataclasses.replace(design.player, size="man"))
     seen = {design_hash(design)}
     for key in KEYS:
         part = getattr(design, SECTIONS[key.section].part)
@@ -246,6 +247,8 @@ def test_every_value_counts_in_the_hash() -> None:
             value = next(choice for choice in key.choices if choice != getattr(part, key.name))
         elif key.longest:
             value = "other"
+        elif key.most:
+            value = tuple(1.01 * each for each in getattr(part, key.name))
         else:
             value = 1.01 * (getattr(part, key.name) or key.low or 0.01 * key.high)
             value = value if key.low <= value <= key.high else 0.9 * key.high
@@ -270,7 +273,7 @@ def test_every_field_of_a_section_is_a_key_and_every_default_in_its_domain() -> 
         assert {key.section for key in section.keys.values()} == {name}
     for key in KEYS:
         if key.default is not REQUIRED and key.unit and key.default is not None:
-            assert key.low <= key.default <= key.high
+            assert all(key.low <= value <= key.high for value in (key.default if key.most else (key.default,)))
 
 
 def test_sections_check_their_values() -> None:
@@ -292,6 +295,8 @@ def _values(key: Key) -> st.SearchStrategy[object]:
         texts = st.text(allowed, max_size=key.longest if key.longest < 200 else 60)
         return texts.filter(lambda text: len(text.strip()) >= key.shortest)
     numbers = st.floats(key.low, key.high)
+    if key.most:
+        return st.lists(numbers, min_size=1, max_size=key.most).map(tuple)
     return numbers | st.none() if key.may_be_none else numbers
 
 

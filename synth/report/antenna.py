@@ -1,0 +1,49 @@
+"""The pitch antenna, the hand's way to it and the player in words."""
+
+from __future__ import annotations
+
+from synth.analysis.antenna_figures import AntennaFigures, PlayerFigures
+from synth.designs.quantity import format_quantity
+
+_POSITIONS = {"upright": "facing the player", "flat": "lying flat", "edge": "its edge to the player"}
+
+
+def antenna_words(figures: AntennaFigures) -> str:
+    """Name, sizes and position: "rod, 0.45 m, 10 mm thick"."""
+    length, thick = format_quantity(figures.length_m, "m"), f"{format_quantity(figures.thickness_m, 'm')} thick"
+    names = {"telescopic": f"telescopic rod of {figures.sections} sections"}
+    words = [names.get(figures.form, figures.form)]
+    words.append(length if figures.width_m is None else f"{format_quantity(figures.width_m, 'm')} by {length}")
+    words.append(f"at most {thick}" if figures.sections > 1 else thick)
+    if figures.form == "ring":
+        words[1] += " across"
+    if figures.position is not None:
+        words.append(_POSITIONS[figures.position])
+    if figures.lean_deg:
+        side = "away from" if figures.lean_deg > 0.0 else "towards"
+        words.append(f"leaning {abs(figures.lean_deg):g} degrees {side} the player")
+    return ", ".join(words)
+
+
+def approach_words(figures: AntennaFigures) -> str:
+    """The hand's way: "from the front, level, 1.225 m above the floor"."""
+    if figures.approach == "above":
+        return "from above, palm down"
+    return f"from the front, level, {format_quantity(figures.hand_height_m, 'm')} above the floor"
+
+
+def surface_words(figures: AntennaFigures) -> str:
+    """Where distances are measured from."""
+    return {"ring": "the ring's tube", "plate": "the plate's surface"}.get(figures.form, "the antenna's surface")
+
+
+def player_words(figures: PlayerFigures) -> str:
+    """Who plays: "man of the percentile 50, 62 cm from the antenna"."""
+    words = {"typical": "of rounded sizes, arms without an elbow"}.get(figures.size, figures.size)
+    if figures.percentile is not None:
+        words += f" of the percentile {100.0 * figures.percentile:g}"
+    if figures.stature_m is not None:
+        words += f" of {format_quantity(figures.stature_m, 'm')}, a woman scaled"
+    words += ", with lengths of their own" if figures.own_lengths else ""
+    words += ", seated" if figures.stance == "seated" else ""
+    return f"{words}, {100.0 * figures.stand_distance_m:.3g} cm from the antenna"

@@ -1,0 +1,195 @@
+"""Players: sizes against published ones, what the meshes make of them, the elbow, the fingers, finer meshes."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from models.electrostatics.boundary_elements import capacitance_matrix
+from models.electrostatics.surfaces import enclosed_volume
+from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves, distances_of
+from models.hand.meshes import (
+    arm,
+    bent_tube,
+    body,
+    capsule_arm,
+    elbow,
+    hand_place,
+    hand_shape,
+    other_shoulder,
+    pitch_hand,
+    player_meshes,
+    shaped_hand,
+    shoulder,
+    wrist,
+)
+from models.hand.player_sizes import Build, adult, build_of, scaled_child
+from models.hand.scene import PlayerBody, RodAntenna, Scene
+
+MAN, WOMAN = build_of(adult("man")), build_of(adult("woman"))
+SEATED = build_of(adult("woman"), seated=True)
+STANDING = Scene(player=PlayerBody(0.62, build=MAN))
+SITTING = Scene(RodAntenna(base_height=0.75), PlayerBody(0.55, build=SEATED))
+
+
+def extent(meshes, axis=2):
+    points = np.concatenate([mesh.reshape(-1, 3) for mesh in meshes])[:, axis]
+    return points.min(), points.max()
+
+
+# Sizes
+
+
+def test_sizes_are_the_measured_means_and_percentiles():
+    """ANSUR II, means and standard deviations, mm; the 95th percentile of a normal law is 1.645 of them up."""
+    man, woman = adult("man"), adult("woman")
+    found = (man.stature, woman.stature, man.hand_length, woman.hand_length)
+    assert_allclose(found, (1.756, 1.629, 0.1933, 0.1811), rtol=1e-12)
+    assert_allclose(adult("woman", 95.0).stature, 1.629 + 1.64485 * 0.064, rtol=1e-6)
+    assert adult("man", 5.0).upper_arm < man.upper_arm < adult("man", 95.0).upper_arm
+
+
+@pytest.mark.parametrize(("person", "measured"), [("man", 0.480), ("woman", 0.440)])
+def test_forearm_and_hand_are_as_long_as_measured_together(person, measured):
+    """Forearm-hand length of ANSUR II, from behind the elbow: a few per cent more than radius and hand."""
+    sizes = adult(person)
+    assert 0.94 * measured < sizes.forearm + sizes.hand_length < measured
+
+
+def test_a_child_is_a_woman_scaled():
+    child, woman = scaled_child(1.2), adult("woman")
+    assert_allclose(child.hand_length / woman.hand_length, 1.2 / 1.629, rtol=1e-12)
+    assert_allclose(child.reach / woman.reach, 1.2 / 1.629, rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: adult("child"), "man or woman"),
+        (lambda: adult("man", 0.5), "percentile must be between 1 and 99"),
+        (lambda: scaled_child(0.0), "stature must be > 0"),
+        (lambda: replace(adult("man"), forearm=-0.1), "forearm must be > 0"),
+        (lambda: PlayerBody(opening=1.1), "opening must be between 0 and 1"),
+    ],
+)
+def test_bad_sizes_are_refused(make, message):
+    with pytest.raises(ValueError, match=message):
+        make()
+
+
+# Meshes
+
+
+@pytest.mark.parametrize(("build", "stature"), [(MAN, 1.756), (WOMAN, 1.629)])
+def test_the_body_is_as_tall_and_broad_as_measured(build, stature):
+    scene = Scene(player=PlayerBody(0.62, build=build))
+    assert_allclose(extent(body(scene, 2.0))[1], stature, rtol=5e-3)
+    assert_allclose(shoulder(scene)[1] - other_shoulder(scene)[1], 2.0 * build.shoulder_out, rtol=1e-12)
+    hand = pitch_hand(scene, "open", 0.2, 2.0)
+    assert_allclose(np.ptp(hand.reshape(-1, 3)[:, 0]), 2.0 * build.open_hand[0], rtol=5e-3)
+    low, high = extent([hand])
+    assert_allclose(high - low, 2.0 * build.open_hand[2], rtol=5e-3)
+
+
+def test_a_seated_player_is_as_much_lower_as_legs_are_longer_than_the_seat():
+    standing = extent(body(Scene(player=PlayerBody(0.62, build=WOMAN))))[1]
+    seated = extent(body(SITTING))[1]
+    sizes = adult("woman")
+    assert_allclose(standing - seated, sizes.stature - sizes.sitting_height - SEATED.seat, rtol=5e-3)
+    assert len(body(SITTING)) == 3
+    assert all(enclosed_volume(part) > 0.0 for part in body(SITTING))
+
+
+@pytest.mark.parametrize("scene", [STANDING, SITTING], ids=["standing", "seated"])
+@pytest.mark.parametrize("distance", [0.01, 0.15, 0.3])
+def test_both_links_keep_their_length_and_the_elbow_bends_as_the_hand_comes_back(scene, distance):
+    build, start = scene.player.build, shoulder(scene)
+    angles = []
+    for place in (distance, distance + 0.02):
+        end = wrist(scene, "open", place)
+        joint = elbow(start, end, build.links)
+        lengths = [float(np.sqrt((part**2).sum())) for part in (joint - start, end - joint)]
+        assert_allclose(lengths, build.links, rtol=1e-9)
+        angles.append(np.arccos((start - joint) @ (end - joint) / np.prod(lengths)))
+        assert joint[2] < min(start[2], end[2])
+    assert angles[1] < angles[0]  # from straight towards folded
+    sleeve = arm(start, wrist(scene, "open", distance), build)
+    trunk = body(scene)[0]
+    assert sleeve[..., 1].min() > trunk[..., 1].max()
+    assert len(sleeve) == len(arm(start, wrist(scene, "open", 0.05), build))
+
+
+def test_a_straight_tube_is_the_capsule():
+    ends = np.array([[0.0, 0.0, 1.0], [0.25, 0.0, 1.0], [0.5, 0.0, 1.0]])
+    tube, capsule = bent_tube(ends, (0.04, 0.04, 0.04), 1.5), capsule_arm(ends[0], ends[2], 0.04, 1.5)
+    assert_allclose(enclosed_volume(tube), np.pi * 0.04**2 * 0.5 + 4.0 / 3.0 * np.pi * 0.04**3, rtol=0.02)
+    found, same = (capacitance_matrix([mesh], True)[0, 0] for mesh in (tube, capsule))
+    assert_allclose(found, same, rtol=2e-3, atol=0)
+
+
+def test_an_arm_that_cannot_reach_says_how_near_to_stand():
+    far = Scene(player=PlayerBody(0.85, build=MAN))
+    with pytest.raises(ValueError, match=r"at most 0\.603 m .* stand 0\.77 m from it or nearer"):
+        distances_of(far)
+    assert distances_of(Scene(player=PlayerBody(0.77, build=MAN)))[0] == 0.01
+
+
+def test_the_table_ends_where_the_hand_is_beside_the_shoulder():
+    table = distances_of(STANDING)
+    assert table.size == DEFAULT_DISTANCES.size
+    assert_allclose(wrist(STANDING, "open", float(table[-1]))[0], shoulder(STANDING)[0], rtol=1e-9)
+    assert distances_of(Scene()) is DEFAULT_DISTANCES
+    with pytest.raises(ValueError, match="stand farther away"):
+        distances_of(Scene(player=PlayerBody(0.25, build=MAN)))
+
+
+def test_the_player_of_a_larger_build_has_more_capacitance():
+    found = []
+    for build in (build_of(scaled_child(1.2)), WOMAN, MAN):
+        scene = Scene(RodAntenna(base_height=0.8), PlayerBody(0.5, build=build))
+        player = np.concatenate(player_meshes(scene, "open", 0.2, None))
+        found.append(capacitance_matrix([player], True)[0, 0])
+    assert found[0] < found[1] < found[2]
+    assert_allclose(found, 60e-12, rtol=0.35)  # some tens of pF without shoes: see the hand field's tests
+
+
+# Fingers
+
+
+@pytest.mark.parametrize("opening", [0.0, 0.4, 0.75])
+def test_closing_fingers_hold_the_wrist(opening):
+    scene = Scene(player=PlayerBody(opening=opening))
+    assert_allclose(wrist(scene, "open", 0.2), wrist(Scene(), "open", 0.2), rtol=1e-12)
+    assert hand_place(scene, "open", 0.2)[0] > hand_place(Scene(), "open", 0.2)[0]
+
+
+def test_the_ends_of_the_opening_are_open_hand_and_fist():
+    for opening, posture in ((1.0, "open"), (0.0, "fist")):
+        mine, other = hand_shape(Build(), "open", opening), hand_shape(Build(), posture)
+        assert (mine.half, mine.fullness) == (other.half, other.fullness)
+        assert_allclose(shaped_hand(mine), shaped_hand(other), rtol=1e-12)
+
+
+def test_closing_the_hand_lowers_what_it_adds_smoothly():
+    """At a held wrist the nearest skin goes back: the pitch falls, in even steps without a jump."""
+    found = []
+    for opening in (1.0, 0.5, 0.0):
+        curve = capacitance_curves(Scene(player=PlayerBody(opening=opening)), [0.1, 0.3], ["open"], 0.8)["open"]
+        found.append(curve.capacitances - curve.empty_capacitance)
+    steps = np.diff(np.log(found), axis=0)
+    assert (steps < -0.01).all()
+    assert np.abs(np.diff(steps, axis=0)).max() < 0.06
+
+
+# Finer meshes
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("scene", [STANDING, SITTING], ids=["standing", "seated"])
+def test_four_times_the_panels_change_the_added_capacitance_by_little(scene):
+    """Within 0.3 % near; 0.5 % at 30 cm, where the whole body counts."""
+    coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 2.0))
+    found, true = (each.capacitances - each.empty_capacitance for each in (coarse, fine))
+    assert_allclose(found, true, rtol=5e-3, atol=0)
+    assert_allclose(found[:2], true[:2], rtol=3e-3, atol=0)
