@@ -81,7 +81,7 @@ def design_text(design: Design) -> str:
         if part is None:
             continue
         lines += [f"[{section}]"]
-        drawn = SECTIONS[section].kind.drawn and part["parts"] is not None
+        drawn = SECTIONS[section].kind.drawn and part.get("parts") is not None
         for name, key in SECTIONS[section].keys.items():
             written = write_value(key, part[name])
             if written is not None and not (drawn and key.section == "circuit" and name in FIXED_FORM):
