@@ -103,10 +103,12 @@ class PlayStation extends Station {
     pen.fillStyle = LOOK.grid;
     pen.fillRect(0, 0, left - 2, FIELD_HEIGHT);
     pen.strokeStyle = LOOK.ink;
-    pen.lineWidth = 4;
-    pen.beginPath();
-    pen.ellipse(0.5 * left, FIELD_HEIGHT - 16, 0.36 * left, 7, 0, 0, TURN);
-    pen.stroke();
+    if (this.part.volume.top !== null) { // a design without a volume antenna has no ring: a plain gain
+      pen.lineWidth = 4;
+      pen.beginPath();
+      pen.ellipse(0.5 * left, FIELD_HEIGHT - 16, 0.36 * left, 7, 0, 0, TURN);
+      pen.stroke();
+    }
     const y = (1 - this.height) * FIELD_HEIGHT;
     pen.fillStyle = LOOK.hand;
     pen.lineWidth = 1.5;
