@@ -239,7 +239,7 @@ def test_a_goal_out_of_the_question_gives_none(curve):
     assert Search(curve, impossible, PARTS, Place(1, "low"), Effort(population=6)).best(1, 10) is None
 
 
-@pytest.mark.slow
+@pytest.mark.soak
 def test_whole_plan_is_ordered(curve):
     """The steps from the ideal to real builds, in the order of what is given up."""
     told = []

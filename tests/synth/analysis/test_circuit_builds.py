@@ -9,6 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from models.builds.tolerance import build_values, linear_estimates
+from models.circuit.start_up import start_up
 from synth.analysis.adjoint_figures import sensitivities
 from synth.analysis.circuit_builds import kind_of, kind_of_column
 from synth.analysis.drift import drift_figures
@@ -83,7 +84,7 @@ def test_the_oscillator_report_takes_the_gain_of_the_design(willow):
         prepared_oscillator(replace(design, tuning=replace(design.tuning, zero_beat=None)), "reference"),
         circuit=willow.tuned_reference,
     )
-    report = oscillator_figures(prepared, steady(prepared))
+    report = oscillator_figures(prepared, steady(prepared), start_up(prepared.circuit))
     kelvin = next(one for one in report.sensitivities if one.value == "temperature")
     moved = drift_figures(piece, 20.0, 20.1).transistors
     assert kelvin.shift_hz == pytest.approx(moved.reference_hz / 0.1, rel=1e-5)
