@@ -1,6 +1,6 @@
 """The boundary elements against a general finite-element library and closed forms: an outside check of electrostatics.
 
-Reference library: scikit-fem (https://pypi.org/project/scikit-fem/), which solves Laplace's equation in the space
+Reference library: scikit-fem (scikit-fem.readthedocs.io), which solves Laplace's equation in the space
 between the conductors, where the boundary elements solve for the charge on them. Closed forms: see each test.
 """
 
