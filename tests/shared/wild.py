@@ -122,10 +122,16 @@ def quick_and_slow(
     random = os.environ.get("BEATFIELD_FUZZ") == "random"
 
     def test(cases: int) -> Callable[[], None]:
-        def bounded(value: Any) -> None:
+        def once(value: Any) -> None:
             with at_most(LONGEST), warnings.catch_warnings():
                 warnings.simplefilter("error")
                 check(value)
+
+        def bounded(value: Any) -> None:
+            try:
+                once(value)
+            except HangError:  # processor time stretches where others share the cores: once of two must do
+                once(value)
 
         bounded.__name__ = bounded.__qualname__ = check.__name__
         chosen = settings(
