@@ -111,17 +111,26 @@ def _take_over_mode(target: Path, temporary: Path) -> None:
 
 def _rename(temporary: Path, target: Path, force: bool) -> None:
     """Move the finished file into place; without `force` never over a file that appeared in the meantime."""
-    if not force:
-        try:
-            os.link(temporary, target)
-        except FileExistsError:
-            raise DesignError(_exists_message(target)) from None
-        except (OSError, NotImplementedError):  # a file system without hard links
-            if target.exists():
-                raise DesignError(_exists_message(target)) from None
-        else:
-            return
-    os.replace(temporary, target)
+    if force:
+        os.replace(temporary, target)
+    elif not moved_to_new(temporary, target):
+        raise DesignError(_exists_message(target))
+
+
+def moved_to_new(temporary: Path, target: Path) -> bool:
+    """Give a file the name `target`, never over another file; whether that name was free. OSError.
+
+    With hard links the old name may stay beside the new one.
+    """
+    try:
+        os.link(temporary, target)
+    except FileExistsError:
+        return False
+    except (OSError, NotImplementedError):  # a file system without hard links
+        if target.exists():
+            return False
+        os.replace(temporary, target)
+    return True
 
 
 def _explain(error: OSError, target: Path) -> DeviceError | None:

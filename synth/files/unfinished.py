@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from synth.files.atomic_file import refused, usable_target
+from synth.files.atomic_file import moved_to_new, refused, usable_target
 from synth.files.left_overs import create_held, if_free
 
 PREFIX = ".beatfield-recording-"
@@ -66,22 +66,11 @@ def recovered(folder: Path) -> list[Path]:
 def _name(temporary: Path, target: Path) -> Path:
     """Give a file the name `target`, or one with a number where that is taken; the name it got."""
     wanted, number = target, 1
-    while True:
-        try:
-            os.link(temporary, wanted)
-        except FileExistsError:
-            number += 1
-            wanted = target.with_stem(f"{target.stem}-{number}")
-            continue
-        except (OSError, NotImplementedError):  # a file system without hard links
-            if wanted.exists():
-                number += 1
-                wanted = target.with_stem(f"{target.stem}-{number}")
-                continue
-            os.replace(temporary, wanted)
-            return wanted
-        temporary.unlink()
-        return wanted
+    while not moved_to_new(temporary, wanted):
+        number += 1
+        wanted = target.with_stem(f"{target.stem}-{number}")
+    temporary.unlink(missing_ok=True)
+    return wanted
 
 
 def _samples(path: Path) -> tuple[int, int]:
