@@ -40,7 +40,7 @@ from synth.designs.quantity import format_quantity
 
 SOURCE_NODE, ANTENNA_NODE = "supply voltage", "antenna"
 TOUCHABLE = 60.0
-"""V of direct current that may be touched in the dry (extra-low voltage, IEC 61140: 120 V; taken lower here)."""
+"""V of direct current above which nothing may be touched, in dry places (IEC 60364-4-41, from memory)."""
 _KINDS = {
     Transistor: ("npn", "pnp"),
     FieldEffect: ("n-channel", "p-channel"),
