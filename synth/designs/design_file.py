@@ -94,7 +94,7 @@ def design_text(design: Design) -> str:
 
 def design_hash(design: Design) -> str:
     """Twelve hexadecimal digits that change with any value of the design, not with formatting or comments."""
-    content = json.dumps(sections_of(design), sort_keys=True, ensure_ascii=True, allow_nan=False)
+    content = json.dumps(sections_of(design), sort_keys=True, ensure_ascii=True)  # a wire's capacitance is Infinity
     return hashlib.sha256(content.encode("ascii")).hexdigest()[:12]
 
 

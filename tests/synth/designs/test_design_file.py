@@ -236,6 +236,15 @@ def test_hash_follows_values_not_formatting() -> None:
     assert len(design_hash(read_design(SMALL))) == 12
 
 
+@pytest.mark.parametrize("key", [key for key in KEYS if key.words], ids=str)
+def test_every_word_of_a_key_makes_a_design_with_a_hash_and_a_text(key: Key) -> None:
+    for word in key.words:
+        design = read_design(f'{SMALL}[{key.section}]\n{key.name} = "{word}"\n')
+        assert getattr(getattr(design, SECTIONS[key.section].part), key.name) == key.words[word]
+        assert len(design_hash(design)) == 12
+        assert read_design(design_text(design)) == design
+
+
 def test_every_value_counts_in_the_hash() -> None:
     design = read_design(SMALL + EVERY_PART)
     design = dataclasses.replace(design, coupling=dataclasses.replace(design.coupling, lock_range=None))
