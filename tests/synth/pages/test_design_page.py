@@ -176,6 +176,15 @@ def test_the_page_says_what_it_is(demos):
     assert not re.search(r"https?://|\bsrc=|@import|url\(", page)
 
 
+def test_the_page_of_a_diode_says_that_its_picture_is_ideal():
+    design = template_design()
+    texts = [
+        design_page(assemble(replace(design, detector=replace(design.detector, kind=kind)), ROD))
+        for kind in ("diode", "product")
+    ]
+    assert ["an ideal rectifier is drawn" in text for text in texts] == [True, False]
+
+
 def test_a_hostile_name_is_only_text():
     design = template_design()
     named = replace(design, about=replace(design.about, name="</script><b>x", description="</style>"))
