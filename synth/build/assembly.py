@@ -67,7 +67,7 @@ def scene_of(design: Design) -> Scene:
             ring=ring_of(design),
         )
     except ValueError as error:
-        raise DesignError(f"{design.name}: antenna, cabinet and player do not fit together: {error}") from error
+        raise DesignError(f"{design.place}: antenna, cabinet and player do not fit together: {error}") from error
 
 
 def player_build(design: Design) -> Build:
@@ -116,7 +116,7 @@ def ring_of(design: Design) -> AnyVolumeAntenna | None:
             return VolumeRod(part.rod_length, part.tube_diameter, part.height, part.offset)
         return LoopAntenna(part.diameter, part.tube_diameter, part.height, part.offset)
     except ValueError as error:
-        raise DesignError(f"{design.name}: the volume antenna does not fit: {error}") from error
+        raise DesignError(f"{design.place}: the volume antenna does not fit: {error}") from error
 
 
 def common_capacitance(design: Design) -> float:
@@ -180,7 +180,7 @@ def wired(design: Design) -> Design:
         )
     except ValueError as error:
         raise DesignError(
-            f"{design.name}: branch.chokes: {error}; state a larger branch.self_capacitance or a smaller "
+            f"{design.place}: branch.chokes: {error}; state a larger branch.self_capacitance or a smaller "
             "branch.joint_stray"
         ) from error
     stray, ratio = float(one.end_stray), 1.0 if design.variable.tap == 1.0 else tap_of(design).ratio
@@ -204,7 +204,7 @@ def branch_of(design: Design) -> SeriesInductor:
     try:
         return branch_from_tap(branch, tank_in(design, "variable"), tap_of(design))
     except ValueError as error:
-        raise DesignError(f"{design.name}: [branch] at variable.tap: {error}") from error
+        raise DesignError(f"{design.place}: [branch] at variable.tap: {error}") from error
 
 
 def detector_of(design: Design, radio_frequency: float) -> Detector:
@@ -253,7 +253,9 @@ def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tupl
     """
     antenna, response = design.volume_antenna, design.volume_response
     if antenna is None or response is None:
-        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna], [volume] and [volume_response]")
+        raise DesignError(
+            f"{design.place}: has no volume antenna; add [volume_antenna], [volume] and [volume_response]"
+        )
     volume = VolumeAntenna(
         curve=curve,
         tank=tank,

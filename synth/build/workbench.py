@@ -67,7 +67,7 @@ from synth.build.notices import (
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 from synth.files.plain_text import marked, printable
 
 RIPPLE_POINTS = 5
@@ -149,7 +149,7 @@ class OpenedDesign:
         try:
             return field_for(self.scene, self.tell, None, distances_of(self.scene))
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: {error}") from error
+            raise at_place(self.design.place, error) from error
 
     @cached_property
     def ties_with_notices(self) -> tuple[Ties, tuple[str, ...]]:
@@ -163,7 +163,7 @@ class OpenedDesign:
         try:
             held = field.ties(self.earthing)
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: player.{error}") from error
+            raise DesignError(f"{self.design.place}: player.{error}") from error
         part = self.design.volume_antenna
         if part is None or RING not in field.names:
             return held, ()
@@ -206,7 +206,7 @@ class OpenedDesign:
         try:
             return self.hand_field.pitch(cast(Posture, posture), ties, self.resting_height)
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: {error}") from error
+            raise at_place(self.design.place, error) from error
 
     @cached_property
     def hands(self) -> Mapping[str, HandCurve]:
@@ -226,7 +226,7 @@ class OpenedDesign:
         try:
             return self.hand_field.ring(cast(Posture, self.design.player.posture), self.ties_with_notices[0])
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: {error}") from error
+            raise at_place(self.design.place, error) from error
 
     @cached_property
     def curves(self) -> Mapping[str, CapacitanceCurve]:
@@ -430,7 +430,7 @@ class OpenedDesign:
             for end in (self.curve.nearest, self.curve.farthest):
                 instrument.detector_at(end)
         except ValueError as error:
-            raise DesignError(f"{design.name}: the detector cannot take what it is given: {error}") from error
+            raise DesignError(f"{design.place}: the detector cannot take what it is given: {error}") from error
         return instrument
 
     @cached_property

@@ -47,7 +47,7 @@ def test_the_total_to_earth_is_less_the_fields_share(lantern: Design) -> None:
 
 
 def test_a_total_below_the_fields_share_names_both(lantern: Design) -> None:
-    with pytest.raises(DesignError, match=r"Lantern: player\.body_capacitance .* 50 pF.* 67 pF"):
+    with pytest.raises(DesignError, match=r"the built-in design: player\.body_capacitance .* 50 pF.* 67 pF"):
         _ = OpenedDesign(with_player(lantern, body_capacitance=50 * PF)).curve
 
 
