@@ -9,12 +9,13 @@ import math
 
 import numpy as np
 
-from models.arrays import Complexes
+from models.arrays import Complexes, Floats
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.devices import DeviceLaw
-from models.circuit.drawing import Drawable
+from models.circuit.drawing import Drawable, Drawing
 from models.circuit.envelope import FEWEST_HARMONICS, Point, TooFastError
 from models.circuit.harmonic_balance import instants, resized, waveform
+from models.circuit.implicit_run import stepped
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
@@ -35,7 +36,8 @@ FITTED = 6
 DEGREE = 3
 """Degree of the polynomial by which each of them changes in the window."""
 READABLE = 20e-3
-"""V peak to peak of the tank from which the swing of a drawing is told from what its nodes drift by."""
+"""V peak to peak of the tank from which the swing of a drawing is told from what its nodes drift by; below, it is small
+beside the devices' voltages, and read as that of the mode that rings."""
 RUNG_DOWN = 8.0
 """Natural logarithm of the fall in the window beyond which no fundamental can be read there."""
 
@@ -43,9 +45,9 @@ RUNG_DOWN = 8.0
 def first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: float) -> TransientRecord:
     """Integrate the first cycles in time: on until the emitter junction conducts, where it comes up so quickly that its
     turning on, within a fraction of a cycle, rings the tank. Of a drawing, whose nodes come up in any way, on until the
-    swing is READABLE.
+    swing is READABLE, or falls.
     """
-    run = simulate(circuit, FIRST_CYCLES / near, frequency=near, relative_tolerance=1e-7, thermal=False)
+    run = _integrated(circuit, near, None)
     for _ in range(MOST_PIECES):
         junction = linear.ports[:, ports.control] @ run.states
         cycle = junction[-POINTS_PER_CYCLE:].mean(), junction[-2 * POINTS_PER_CYCLE : -POINTS_PER_CYCLE].mean()
@@ -53,15 +55,59 @@ def first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: flo
         if isinstance(circuit, OscillatorCircuit):
             if conducting or (cycle[0] < CONDUCTING and cycle[0] - cycle[1] < SLOW_RISE * ports.thermal):
                 break
-        elif float(cycle_swings(run, "tank")[-1]) > READABLE:
-            break
-        more = simulate(circuit, FIRST_CYCLES / near, start=run.states[:, -1], frequency=near, relative_tolerance=1e-7)
+        else:
+            swings = cycle_swings(run, "tank")
+            if float(swings[-1]) > READABLE or float(swings[-1]) < float(swings[-FIRST_CYCLES]):
+                break
+        more = _integrated(circuit, near, run.states[:, -1])
         times = np.concatenate([run.times, run.times[-1] + more.times[1:]])
         run = TransientRecord(times, np.concatenate([run.states, more.states[:, 1:]], axis=1), run.names, run.tank)
     return run
 
 
-def resolved(first: TransientRecord, linear: Network, ports: DeviceLaw, near: float, floor: float) -> list[Point]:
+def _integrated(circuit: Drawable, near: float, start: Floats | None) -> TransientRecord:
+    """FIRST_CYCLES from `start` (None: switching on), of a drawing by the implicit rule: anything may ring in it."""
+    if isinstance(circuit, OscillatorCircuit):
+        length = FIRST_CYCLES / near
+        return simulate(circuit, length, start=start, frequency=near, relative_tolerance=1e-7, thermal=False)
+    return stepped(circuit, FIRST_CYCLES, near, start)
+
+
+def _of_mode(first: TransientRecord, linear: Network, ports: DeviceLaw, near: float, when: float) -> float:
+    """Peak, V, at which the tank swings in the mode that rings near `near`, Hz, in the cycle around `when`, s.
+
+    Symbols: s root of the mode, v its shape and w its left one, w^T (G + s C) = 0, both linearised at `when`. The slow
+    modes have no part along w, and w^T C dx/dt needs no difference of states:
+    amplitude = w^T (source - G x - A i(A^T x)) / (s w^T C v) = a,   x - mean = 2 Re(a v)
+    """
+    place = int(np.searchsorted(first.times, when))
+    capacitance, conductance = _linearised_at(linear, ports, first.states[:, place])
+    root = leading_pair(characteristic_roots(capacitance, conductance), near)
+    if root is None:
+        return 0.0
+    shape, left = (
+        mode_shape(*matrices, root) for matrices in ((capacitance, conductance), (capacitance.T, conductance.T))
+    )
+    cycle = slice(place - POINTS_PER_CYCLE // 2, place + POINTS_PER_CYCLE // 2)
+    states, since = first.states[:, cycle], first.times[cycle] - first.times[place]
+    currents = ports.evaluate(linear.ports.T @ states).currents
+    rates = linear.source[:, None] - linear.conductance @ states - linear.ports @ currents
+    turned = (left @ rates) * np.exp(-root * since) / (root * (left @ capacitance @ shape))
+    return 2.0 * float(abs(turned.mean() * (linear.unit(*first.tank) @ shape)))
+
+
+def _linearised_at(linear: Network, ports: DeviceLaw, states: Floats) -> tuple[Floats, Floats]:
+    """Return C and G of the whole circuit at some states (n,)."""
+    device = ports.evaluate(linear.ports.T @ states)
+    return (
+        linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T,
+        linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T,
+    )
+
+
+def resolved(
+    circuit: Drawable, first: TransientRecord, linear: Network, ports: DeviceLaw, near: float, floor: float
+) -> list[Point]:
     """Return three points one cycle apart around the middle of the window of the first cycles.
 
     Each state is a polynomial of degree DEGREE, polynomials times exp((s + j k w) t) with the rate s and the frequency
@@ -71,9 +117,7 @@ def resolved(first: TransientRecord, linear: Network, ports: DeviceLaw, near: fl
     """
     late = first.times >= first.times[-1] - WINDOW / near
     times, states = first.times[late], first.states[:, late]
-    device = ports.evaluate(linear.ports.T @ states.mean(axis=1))
-    capacitance = linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T
-    conductance = linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T
+    capacitance, conductance = _linearised_at(linear, ports, states.mean(axis=1))
     roots = characteristic_roots(capacitance, conductance)
     carrier = leading_pair(roots, near)
     if carrier is None:
@@ -97,10 +141,15 @@ def resolved(first: TransientRecord, linear: Network, ports: DeviceLaw, near: fl
     solution = np.linalg.lstsq(np.stack(columns, axis=1), states.T, rcond=None)[0][: (DEGREE + 1) * (2 * FITTED + 1)]
     parts = solution.reshape(2 * FITTED + 1, DEGREE + 1, -1)  # constant, cos 1, sin 1, cos 2, ...
     series = np.concatenate([parts[:1].astype(np.complex128), 0.5 * (parts[1::2] - 1j * parts[2::2])])
+    read = None
     if carrier.real * (times[-1] - times[0]) < -RUNG_DOWN:
+        read = floor
+    elif isinstance(circuit, Drawing) and float(cycle_swings(first, "tank")[-1]) < READABLE:
+        read = max(floor, _of_mode(first, linear, ports, near, middle))
+    if read is not None:
         shape = mode_shape(capacitance, conductance, carrier)
         series[1:] = 0.0
-        series[1, 0] = 0.5 * floor * shape / abs(linear.unit(*first.tank) @ shape)
+        series[1, 0] = 0.5 * read * shape / abs(linear.unit(*first.tank) @ shape)
     points = []
     for offset in (-1.0 / near, 0.0, 1.0 / near):
         place = offset / half

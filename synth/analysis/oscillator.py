@@ -31,7 +31,7 @@ from synth.analysis.adjoint_figures import (
 from synth.analysis.circuit_points import hot_name, output_end, test_points, with_probe
 from synth.analysis.figures import DENSE, OfDesign, collected, explanation, of
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
-from synth.build.circuit_assembly import Circuit, blaming
+from synth.build.circuit_assembly import START_WORK, Circuit, blaming
 from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
@@ -299,7 +299,7 @@ def steady(prepared: PreparedOscillator) -> SteadyState | None:
 
 def switched_on(prepared: PreparedOscillator) -> StartUp:
     """Its start-up from switching on; DesignError names the oscillator where an integration gives up."""
-    with blaming(prepared.design, prepared.which):
+    with blaming(prepared.design, prepared.which, START_WORK):
         return start_up(prepared.circuit)
 
 
@@ -383,7 +383,7 @@ def _starts(prepared: PreparedOscillator, by_itself: bool) -> str:
     if by_itself:
         return ALONE
     circuit = prepared.circuit
-    with blaming(prepared.design, prepared.which):
+    with blaming(prepared.design, prepared.which, START_WORK):
         weak = start_up(circuit, least_swing=LOW_NOISE * thermal_swing(circuit))
     return BY_CHANCE if weak.outcome is Outcome.DIES else SWITCHED
 
