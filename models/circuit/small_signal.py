@@ -145,8 +145,11 @@ def analyse(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> SmallSi
 
 
 def _loss_shares(linear: Network, shape: Complexes) -> dict[str, float]:
-    """Return each resistor's share of the power lost in the linear network in a mode."""
-    power = {part.name: part.weight * abs(part.coefficients @ shape) ** 2 for part in linear.resistors}
+    """Return each resistor's share of the power lost in the linear network in a mode, all sides of a part as one."""
+    power: dict[str, float] = {}
+    for part in linear.resistors:
+        name = part.name.partition(", ")[0]
+        power[name] = power.get(name, 0.0) + part.weight * abs(part.coefficients @ shape) ** 2
     total = sum(power.values())
     return {name: float(value / total) for name, value in sorted(power.items(), key=lambda item: -item[1])}
 
