@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from models.arrays import Complexes, Floats
 from models.circuit.common_base import OscillatorCircuit
@@ -19,7 +20,7 @@ from models.circuit.implicit_run import stepped
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
-from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings, simulate
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, cycle_swings, simulate
 
 FIRST_CYCLES = 14
 """Cycles integrated in time after switching on."""
@@ -38,6 +39,10 @@ DEGREE = 3
 READABLE = 20e-3
 """V peak to peak of the tank from which the swing of a drawing is told from what its nodes drift by; below, it is small
 beside the devices' voltages, and read as that of the mode that rings."""
+LEAPING = 0.8
+"""The first cycles go on while a cycle's swing, once READABLE, is less than this of the next one's."""
+MISSED = 0.01
+"""Share of the tank's swing that the fit may miss."""
 RUNG_DOWN = 8.0
 """Natural logarithm of the fall in the window beyond which no fundamental can be read there."""
 
@@ -57,7 +62,8 @@ def first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: flo
                 break
         else:
             swings = cycle_swings(run, "tank")
-            if float(swings[-1]) > READABLE or float(swings[-1]) < float(swings[-FIRST_CYCLES]):
+            last, before = float(swings[-1]), float(swings[-2])
+            if (last > READABLE and LEAPING * last < before) or last < min(before, float(swings[-FIRST_CYCLES])):
                 break
         more = _integrated(circuit, near, run.states[:, -1])
         times = np.concatenate([run.times, run.times[-1] + more.times[1:]])
@@ -113,7 +119,8 @@ def resolved(
     Each state is a polynomial of degree DEGREE, polynomials times exp((s + j k w) t) with the rate s and the frequency
     w of the mode that rings, and the circuit's other modes. Where the fundamental has rung down by RUNG_DOWN in the
     window, what looks like it is left of the rising means: it then begins at the floor, peak V of the tank, in the
-    shape of its mode.
+    shape of its mode. A drawing's swing that is not READABLE is read by its mode, and one that has outgrown all this
+    (the fit misses more than MISSED of it) cycle by cycle.
     """
     late = first.times >= first.times[-1] - WINDOW / near
     times, states = first.times[late], first.states[:, late]
@@ -139,6 +146,11 @@ def resolved(
             other = np.exp((root.real + 1j * root.imag) * since - abs(root.real) * half)
             columns += [other.real, other.imag]
     solution = np.linalg.lstsq(np.stack(columns, axis=1), states.T, rcond=None)[0][: (DEGREE + 1) * (2 * FITTED + 1)]
+    tank = linear.unit(*first.tank)
+    missed = tank @ (states - (np.stack(columns, axis=1)[:, : len(solution)] @ solution).T)
+    outgrown = float(np.std(missed)) > MISSED * float(np.std(tank @ states))
+    if outgrown and isinstance(circuit, Drawing) and float(cycle_swings(first, "tank")[-1]) > READABLE:
+        return _by_cycles(first, linear, ports, near)
     parts = solution.reshape(2 * FITTED + 1, DEGREE + 1, -1)  # constant, cos 1, sin 1, cos 2, ...
     series = np.concatenate([parts[:1].astype(np.complex128), 0.5 * (parts[1::2] - 1j * parts[2::2])])
     read = None
@@ -157,12 +169,36 @@ def resolved(
         slope = np.einsum("kdn,d->nk", series[:, 1:], np.arange(1, DEGREE + 1) * place ** np.arange(DEGREE)) / half
         lead, rising = linear.ports[:, PHASE_PORT] @ value[:, 1], linear.ports[:, PHASE_PORT] @ slope[:, 1]
         value[:, 1:] *= math.exp(carrier.real * offset)
-        turned = value * np.exp(-1j * np.angle(-lead) * np.arange(FITTED + 1))
-        turned = resized(turned, FEWEST_HARMONICS)
-        voltages: Complexes = linear.ports.T @ turned
-        sample = instants(FEWEST_HARMONICS)
-        charge = np.fft.rfft(ports.evaluate(waveform(voltages, sample)).charges, axis=-1)[:, : FEWEST_HARMONICS + 1]
-        charges = linear.capacitance @ turned + linear.ports @ charge / sample
         speed = omega + float((rising / lead).imag)
-        points.append(Point(middle + offset, speed, voltages, turned, charges))
+        points.append(_point(middle + offset, speed, resized(value, FEWEST_HARMONICS), linear, ports))
     return points
+
+
+def _by_cycles(first: TransientRecord, linear: Network, ports: DeviceLaw, near: float) -> list[Point]:
+    """Return three points one cycle apart from the harmonics of the last cycles, each on its own, its drift taken out.
+
+    For a swing that the device already limits: it changes little from one cycle to the next.
+    """
+    late = first.times >= first.times[-1] - WINDOW / near
+    times, states = first.times[late], first.states[:, late]
+    swing, since = linear.unit(*first.tank) @ states, times - times[0]
+    rises = crossings(times, swing - np.polyval(np.polyfit(since, swing, 2), since), 0.0)
+    if rises.size < 5:
+        raise TooFastError("envelope: the first cycles are no oscillation yet")
+    along, points = CubicSpline(times, states, axis=1), []
+    for begin, end in zip(rises[-5:-2], rises[-4:-1], strict=True):
+        cycle: Floats = along(begin + (end - begin) * np.arange(4 * POINTS_PER_CYCLE + 1) / (4 * POINTS_PER_CYCLE))
+        ramp = np.linspace(-0.5, 0.5, cycle.shape[1]) * (cycle[:, -1] - cycle[:, 0])[:, None]
+        series = np.fft.rfft((cycle - ramp)[:, :-1], axis=1)[:, : POINTS_PER_CYCLE // 2 + 1] / (cycle.shape[1] - 1)
+        points.append(_point(0.5 * (begin + end), 2.0 * math.pi / (end - begin), series, linear, ports))
+    return points
+
+
+def _point(time: float, speed: float, series: Complexes, linear: Network, ports: DeviceLaw) -> Point:
+    """Return the point of these states' harmonics (n, K + 1), turned to the phase at which points are kept."""
+    order, count = np.arange(series.shape[1]), series.shape[1]
+    turned = series * np.exp(-1j * np.angle(-(linear.ports[:, PHASE_PORT] @ series[:, 1])) * order)
+    voltages: Complexes = linear.ports.T @ turned
+    sample = instants(count - 1)
+    charge = np.fft.rfft(ports.evaluate(waveform(voltages, sample)).charges, axis=-1)[:, :count]
+    return Point(time, speed, voltages, turned, linear.capacitance @ turned + linear.ports @ charge / sample)
