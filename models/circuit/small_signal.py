@@ -18,7 +18,13 @@ from models.circuit.devices import DeviceLaw
 from models.circuit.drawing import Drawable, drawn
 from models.circuit.network import Network
 from models.circuit.operating_point import OperatingPoint, describe, solve
-from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape, transconductance_window
+from models.circuit.start_threshold import (
+    characteristic_roots,
+    growing,
+    leading_pair,
+    mode_shape,
+    transconductance_window,
+)
 from models.circuit.transistor import CUT_OFF, OHMIC, SATURATED, STUCK
 
 
@@ -112,7 +118,7 @@ def analyse(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> SmallSi
     """Return start-up for a network, its transistor and their operating point."""
     capacitance, conductance = linearised(linear, ports, point)
     roots = characteristic_roots(capacitance, conductance)
-    pair = leading_pair(roots)
+    pair = growing(roots)
     out, sense = gain_path(linear, ports, point)
     present = point.transconductance
     without = conductance - present * np.outer(out, sense)

@@ -177,7 +177,7 @@ def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | No
     longest: the time, s, after which the envelope is given up as undecided. least_swing: peak of the tank's
     fundamental, V, below which it does not fall; None is that of thermal noise (`thermal_swing`). Raises ValueError for
     a least_swing within the rounding of the supply, and where an integration in time gives up. Where the work allowed
-    (models.circuit.work) ends on the way the outcome is undecided; where it ends at the beginning, TooMuchWorkError.
+    (models.circuit.work) ends on the way the outcome is undecided; where it ends within the first cycles, TooMuchWorkError.
     """
     floor = thermal_swing(circuit) if least_swing is None else finite("least_swing", least_swing)
     if floor < ROUNDING:
@@ -198,7 +198,7 @@ def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | No
         )
     except TooMuchWorkError:
         if not kept:
-            raise
+            return StartUp(circuit, Outcome.UNDECIDED, first, (), late=first)
         outcome, state, from_noise = Outcome.UNDECIDED, None, False
     points = tuple(kept)
     found = StartUp(circuit, outcome, first, points, state=state, from_noise=from_noise)
@@ -254,8 +254,7 @@ def _followed(
         try:
             run = _piece(circuit, states, begin, near, noise)
         except TooMuchWorkError:
-            if late is None and not kept:
-                raise
+            late = first if late is None and not kept else late
             break
         begin, states = float(run.times[-1]), run.states[:, -1]
         late = run if late is None else _joined(late, run)
