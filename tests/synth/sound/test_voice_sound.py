@@ -71,6 +71,19 @@ def test_spurs_at_other_rates(rate):
             assert worst_spur_db(samples, bin_) < -100.0
 
 
+@pytest.mark.parametrize("lock_range", [40.0, 400.0])
+@pytest.mark.parametrize("detector", [DETECTORS[0], DETECTORS[3], DETECTORS[6]], ids=lambda d: d.kind)
+def test_a_wide_lock_at_a_low_rate_does_not_fold(detector, lock_range):
+    """Pulled beats at 8 kHz: what of the fundamental's own lines lies above the band is left out."""
+    for beat in (101, 877, 1301, 1999, 2203, -2903, 3407):
+        samples = settled(sounding(float(beat), lock_range, detector=detector), 8000, 8000)
+        assert worst_spur_db(samples, abs(beat)) < -90.0, beat
+        if abs(beat) == 877:  # its second line fits and is there
+            second, first = spectrum(samples)[[1754, 877]]
+            pulled = lock_range / (math.hypot(beat, lock_range) + beat)
+            assert detector.kind != "product" or second / first == pytest.approx(pulled, rel=1e-3)
+
+
 @pytest.mark.parametrize("beat", [6007.0, 11003.0, 17011.0, 19001.0])
 def test_high_beats_do_not_fold(beat):
     samples = settled(sounding(beat, detector=Detector("envelope")), RATE)
