@@ -175,7 +175,7 @@ def test_names_that_are_not_utf8(heron, here, run):
     readings = b"\xfe\x1b.csv"
     with open(readings, "wb") as file:
         file.write(b"fitted_capacitor,frequency\n100 pF,412.3 kHz\n220 pF,301.1 kHz\n330 pF,256.2 kHz\n")
-    for extra in ([], ["--json"], ["--plot", b"\xfd.svg"]):
+    for extra in ([], ["--json", "--plot", b"\xfd.svg"]):
         result = run("-m", "synth", "fit", readings, *extra)
         assert result.returncode == 0, result.stderr
         assert b"\x1b" not in result.stdout
