@@ -13,15 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.arrays import Floats
+from models.builds.build_law import Builds
 from models.checks import non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.preferred_values import nearest, values_in_range
-from models.straight.evenness import Evenness, FieldGoal, expected_rms
-from models.straight.search import INDUCTANCES, Effort, FieldParts, Place, Search, Solution, circuits
+from models.straight.evenness import Evenness, FieldGoal, rms_of_builds
+from models.straight.search import INDUCTANCES, Effort, FieldParts, Place, Search, Solution
 
 ZOOMS = 4
 NARROWING = 0.3
-FITTED = 20  # pairs whose capacitor and trimmer are tried
+FITTED = 20  # pairs at least whose capacitor and trimmer are tried
 
 
 class RobustSearch(Search):
@@ -36,14 +37,17 @@ class RobustSearch(Search):
         super().__init__(curve, goal, parts, place, effort)
         self.factors = factors  # of the builds, (k, 5)
 
-    def cost_of(
-        self, choke: Floats, tank: Floats, capacitance: Floats, low_distance: Floats
-    ) -> tuple[Floats, Evenness, Floats]:
-        """As of `Search`, with the expected RMS in place of the nominal one."""
-        _, even, penalty = super().cost_of(choke, tank, capacitance, low_distance)
-        rows = circuits(self.place, self.parts, choke, tank, capacitance)[0]
-        expected = expected_rms(self.law, self.goal, rows, even.zero_beat, self.factors)
-        return expected + self.wander(even) + penalty, even, penalty
+    def straightness(self, rows: Builds, even: Evenness) -> Floats:
+        """The expected RMS over the builds."""
+        return np.asarray(self._of_builds(rows, even).mean(axis=1))
+
+    def shares(self, rows: Builds, even: Evenness) -> Floats:
+        """Their squares sum to the expected RMS with what its drift costs."""
+        missing = np.where(np.isfinite(even.rms_cents), self.wander(even), np.nan)
+        return np.asarray(np.sqrt(np.column_stack([self._of_builds(rows, even) / len(self.factors), missing])))
+
+    def _of_builds(self, rows: Builds, even: Evenness) -> Floats:
+        return rms_of_builds(self.law, self.goal, rows, even.zero_beat, self.factors)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,35 +104,34 @@ def buyable(search: Search, ideal: Solution, tank: TankParts, series: str) -> Bu
     if not pairs:
         return None
     refined = _refined(search, ideal, np.array(pairs))
-    order = np.argsort(refined[:, -1])[:FITTED]
-    options = [_fitted(search, row, tank, series, ideal) for row in refined[order]]
+    options = [_fitted(search, row, tank, series, ideal) for row in refined]
     kept = [option for option in options if option is not None]
     return min(kept, key=lambda option: option.cost_cents, default=None)
 
 
 def _refined(search: Search, ideal: Solution, pairs: Floats) -> Floats:
-    """Rows (pairs, 5): choke, coil, tank capacitance, lowest note's distance, cost, on a narrowing grid."""
-    count = len(pairs)
+    """Rows (pairs, 5), best first: choke, coil, tank capacitance, lowest note's distance and cost, on a narrowing grid;
+    with each narrowing half of the pairs are left behind, down to FITTED.
+    """
     scale = np.log(ideal.tank_capacitance * ideal.tank_inductance / pairs[:, 1])
     if ideal.place.chokes:
         scale = scale + np.log(pairs[:, 0] / ideal.choke_inductance)  # keeps the branch's tuning over the tank's
-    middle = np.stack([scale, np.full(count, ideal.low_distance)])
+    rows = np.column_stack([pairs, scale, np.full(len(pairs), ideal.low_distance)])
     width = np.array([0.08, 0.06])  # of the logarithm of the capacitance, and m
     steps = np.linspace(-1.0, 1.0, search.grid)
     grid = np.stack([axis.ravel() for axis in np.meshgrid(steps, steps)])
-    cost = np.full(count, np.inf)
     for _ in range(ZOOMS):
-        tried = middle[:, :, None] + width[:, None, None] * grid[:, None, :]
-        distance = np.clip(tried[1], search.goal.near, search.farthest).ravel()
-        repeated = np.repeat(pairs, grid.shape[1], axis=0)
-        found = search.cost_of(repeated[:, 0], repeated[:, 1], np.exp(tried[0]).ravel(), distance)[0]
-        found = found.reshape(count, -1)
-        best = found.argmin(axis=1)
-        row = np.arange(count)
-        middle = np.stack([tried[0][row, best], distance.reshape(count, -1)[row, best]])
-        cost = found[row, best]
+        tried = np.repeat(rows[:, :4, None], grid.shape[1], axis=2)
+        tried[:, 2:] += width[:, None] * grid
+        tried[:, 3] = np.clip(tried[:, 3], search.goal.near, search.farthest)
+        choke, coil, logs, distance = tried.transpose(1, 0, 2).reshape(4, -1)
+        found = search.cost_of(choke, coil, np.exp(logs), distance)[0].reshape(len(rows), -1)
+        best, row = found.argmin(axis=1), np.arange(len(rows))
+        rows = np.column_stack([tried[row, :, best], found[row, best]])
+        rows = rows[np.argsort(rows[:, -1])[: max(FITTED, len(rows) // 2)]]
         width = width * NARROWING
-    return np.column_stack([pairs, np.exp(middle[0]), middle[1], cost])
+    rows[:, 2] = np.exp(rows[:, 2])
+    return rows
 
 
 def _fitted(search: Search, row: Floats, tank: TankParts, series: str, ideal: Solution) -> Buyable | None:

@@ -19,7 +19,6 @@ from models.straight.search import (
     Place,
     Progress,
     Search,
-    Solution,
     with_ideal_coils,
 )
 
@@ -161,7 +160,7 @@ def _ideals(
         (replace(one, tap=place.tap), trimmable),
     ):
         if (alike, parts) not in known:
-            solution = _best(search := task.search(alike, parts), task.seed)
+            solution = (search := task.search(alike, parts)).best(task.seed)
             known[alike, parts] = None if solution is None else search.rms_cents(solution)
         found.append(known[alike, parts])
     ideal = min((value for value in found if value is not None), default=None)  # the wider search holds the narrower
@@ -177,17 +176,11 @@ def _straightest(task: SearchTask, parts: FieldParts) -> FrontPoint | None:
 
 def _nominal(task: SearchTask, place: Place, ideals: tuple[float | None, float | None]) -> FieldOption | None:
     search = task.search(place)
-    solution = _best(search, task.seed)
+    solution = search.best(task.seed)
     if solution is None:
         return None
     option = buyable(search, solution, task.tank, task.series)
     return None if option is None else judged(task, option, (*ideals, search.rms_cents(solution)))
-
-
-def _best(search: Search, seed: int) -> Solution | None:
-    """Of some restarts the best."""
-    tried = [search.best(seed + number) for number in range(search.effort.restarts)]
-    return min((one for one in tried if one is not None), key=search.rms_cents, default=None)
 
 
 def _robust(task: SearchTask, options: list[FieldOption], progress: Progress) -> FieldOption:
@@ -199,7 +192,7 @@ def _robust(task: SearchTask, options: list[FieldOption], progress: Progress) ->
         progress(SHARES["places"] + (SHARES["robust"] - SHARES["places"]) * number / len(promising))
         place = start.point.solution.place
         search = RobustSearch(task.curve, task.goal, task.parts, place, task.effort, factors)
-        solution = search.best(task.seed, task.effort.robust_generations)
+        solution = search.best(task.seed, task.effort.robust_draws)
         option = None if solution is None else buyable(search, solution, task.tank, task.series)
         if option is not None:
             steps = start.steps

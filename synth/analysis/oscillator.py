@@ -14,7 +14,6 @@ from models.branch.antenna_branch import DIRECT
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.drawing import Load
 from models.circuit.envelope import Outcome
-from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import NotSteadyError, steady_state
 from models.circuit.small_signal import small_signal
 from models.circuit.start_up import StartUp, start_up
@@ -30,12 +29,19 @@ from synth.analysis.adjoint_figures import (
     pushing,
     sensitivities,
 )
-from synth.analysis.circuit_points import hot_name, output_end, test_points, with_probe
+from synth.analysis.circuit_points import (
+    control_end,
+    current_at_rest,
+    hot_name,
+    output_end,
+    test_points,
+    with_probe,
+)
 from synth.analysis.figures import DENSE, OfDesign, collected, explanation, of
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.analysis.start_up import start_up_curves
 from synth.analysis.start_up_picture import OscillatorPicture
-from synth.build.circuit_assembly import Circuit, blaming
+from synth.build.circuit_assembly import START_WORK, Circuit, blaming
 from synth.build.notices import explained
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
@@ -170,7 +176,7 @@ def prepared_oscillator(
                 raise DesignError(f"--hand: {error}") from None
             circuit = opened.loaded_variable(own + opened.wired.antenna.stray)
     elif opened.loop_curve is None or design.volume_antenna is None:
-        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
+        raise DesignError(f"{design.place}: has no volume antenna; add [volume_antenna]")
     else:
         circuit = with_antenna(circuit, opened.loop_curve.empty_capacitance + design.volume_antenna.stray, DIRECT)
     designed = circuit.load
@@ -217,6 +223,7 @@ ALONE, SWITCHED, BY_CHANCE = (
     "when switched on quickly; would not start again by itself",
     "when switched on quickly, and then not every time: it depends on the noise; would not start again by itself",
 )
+LEAST_LOSS = 1e-3  # share that is told
 SMALLEST = 1e-3  # V peak to peak, below which a node's start-up cannot be seen
 SAME_FREQUENCY = 1e-5  # relative difference below which two settled oscillations are the same
 
@@ -231,6 +238,14 @@ class TestPoint:
     frequency_hz: float
     thd: float | None
     startup_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """A resistance by name, and its share in the power that the oscillation loses where it just begins."""
+
+    part: str
+    share: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,9 +276,10 @@ class OscillatorFigures(OfDesign):
     supply_v: float = of("circuit.supply_voltage")
     supply_current_a: float = of("state.supply_current")
     supply_power_w: float = of("state.supply_power")
-    collector_current_at_rest_a: float = of("circuit", lambda circuit: operating_point(circuit).collector_current)
+    collector_current_at_rest_a: float = of("circuit", current_at_rest)
     growth_rate_per_s: float = of("signal.growth_rate")
     loop_gain_margin_db: float = of("signal.margin_db")
+    losses: tuple[Loss, ...]  # largest first
     startup_s: float | None
     startup_by: str
     starts: str
@@ -284,6 +300,7 @@ class OscillatorFigures(OfDesign):
     stray_explanation: str | None
     hot_end: str = field(metadata=DENSE)
     output_end: str = field(metadata=DENSE)
+    control_end: str = field(metadata=DENSE)
     test_points: tuple[TestPoint, ...]
     pot_readings: tuple[AdjustedReading, ...]
     trimmer_readings: tuple[AdjustedReading, ...]
@@ -304,7 +321,7 @@ def steady(prepared: PreparedOscillator) -> SteadyState | None:
 
 def switched_on(prepared: PreparedOscillator) -> StartUp:
     """Its start-up from switching on; DesignError names the oscillator where an integration gives up."""
-    with blaming(prepared.design, prepared.which):
+    with blaming(prepared.design, prepared.which, START_WORK):
         return start_up(prepared.circuit)
 
 
@@ -342,6 +359,8 @@ def oscillator_figures(
         starts=_starts(prepared, signal.starts),
         hot_end=hot_name(circuit),
         output_end=output_end(circuit),
+        control_end=control_end(circuit),
+        losses=tuple(Loss(*each) for each in signal.loss_shares.items() if each[1] >= LEAST_LOSS),
         stray_explanation=None if board is None else explanation(circuit.board_stray, board),
         test_points=tuple(
             _test_point(name, node, state, run if settles else None) for name, node in test_points(circuit)
@@ -393,7 +412,7 @@ def _starts(prepared: PreparedOscillator, by_itself: bool) -> str:
     if by_itself:
         return ALONE
     circuit = prepared.circuit
-    with blaming(prepared.design, prepared.which):
+    with blaming(prepared.design, prepared.which, START_WORK):
         weak = start_up(circuit, least_swing=LOW_NOISE * thermal_swing(circuit))
     return BY_CHANCE if weak.outcome is Outcome.DIES else SWITCHED
 

@@ -27,7 +27,7 @@ from synth.report.linearise import LINEARISE
 
 def small_effort(*places: Place) -> Effort:
     """A search of few places (2 chokes, lower mode) and few candidates."""
-    return Effort(6, 30, 60, 20, 80, 1, 3, 40, places or (Place(2, "low"),), ((0.5,), (300e3,)))
+    return Effort(300, 50, 4, 6, 1, 20, 3, 40, places or (Place(2, "low"),), ((0.5,), (300e3,)))
 
 
 def small_wishes(*places: Place, series: str = "E24") -> Wishes:
