@@ -114,7 +114,7 @@ def _drawn(chosen: tuple[str, list[tuple[int, int, float]]]) -> None:
 
 _ROWS = st.lists(st.tuples(st.integers(0, 40), st.integers(0, 6), st.floats(-3.0, 3.0)), min_size=1, max_size=4)
 test_drawn_circuits_few, test_drawn_circuits = wild.quick_and_slow(
-    _drawn, st.tuples(st.sampled_from(DRAWN), _ROWS), 2, 20
+    _drawn, st.tuples(st.sampled_from(DRAWN), _ROWS), 2, 8
 )
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()

@@ -214,9 +214,9 @@ def test_between_the_solved_openings_and_distances_it_is_what_the_field_gives():
 
 @pytest.mark.slow
 @pytest.mark.parametrize("scene", [STANDING, SITTING], ids=["standing", "seated"])
-def test_four_times_the_panels_change_the_added_capacitance_by_little(scene):
+def test_two_and_a_half_times_the_panels_change_the_added_capacitance_by_little(scene):
     """Within 0.3 % near; 0.5 % at 30 cm, where the whole body counts."""
-    coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 2.0))
+    coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 1.6))
     found, true = (each.capacitances - each.empty_capacitance for each in (coarse, fine))
     assert_allclose(found, true, rtol=5e-3, atol=0)
     assert_allclose(found[:2], true[:2], rtol=3e-3, atol=0)

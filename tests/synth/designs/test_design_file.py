@@ -311,7 +311,7 @@ def _values(key: Key) -> st.SearchStrategy[object]:
 
 @pytest.mark.parametrize("key", KEYS, ids=lambda key: key.path)
 def test_each_key_round_trips(key: Key) -> None:
-    @settings(max_examples=25, deadline=None)
+    @settings(max_examples=10, deadline=None)
     @given(_values(key))
     def check(value: object) -> None:
         written = write_value(key, value)

@@ -33,7 +33,7 @@ def sounding(beat, lock_range=0.0, **changes):
     return dataclasses.replace(plain, reference_frequency=variable + offset)
 
 
-def settled(made, frames, rate=RATE, distance=STEEP.farthest, wait=1.0):
+def settled(made, frames, rate=RATE, distance=STEEP.farthest, wait=0.5):
     """The last `frames` of a sound that has run for `wait` seconds before."""
     voice = Voice(made, rate)
     voice.render(distance, round(wait * rate))
@@ -57,7 +57,7 @@ def worst_spur_db(samples, bin_):
 @pytest.mark.parametrize("detector", DETECTORS, ids=lambda d: f"{d.kind} {d.amplitude_ratio:g} {d.drive:g}")
 def test_spurs_are_below_100_db(detector, lock_range):
     """Beats of 37 Hz to 4 kHz on primes of 1 Hz bins: every folded harmonic lands between the harmonics."""
-    for beat in (37, 101, 443, 877, 1301, 2203, 3407, 4001):
+    for beat in (37, 443, 1301, 2203, 4001):
         samples = settled(sounding(float(beat), lock_range, detector=detector), RATE)
         assert worst_spur_db(samples, beat) < -100.0, beat
 
