@@ -18,14 +18,15 @@ HEARD = 0.01  # gain, -40 dB, from which the note counts as heard
 class Terms:
     """How a score is played. `tempo`: 1 as written. `waits`: time goes on only while the hand is on the note.
 
-    `first`, `last`: the goals of the part that is looped; None: all of it, once. `target`: the wanted note sounds.
-    `guidance`: "fading", "full" or "none".
+    `again`: from its end back to its beginning; `first`, `last`: of a marked part, which is always played again (None:
+    the score's own ends). `target`: the wanted note sounds. `guidance`: "fading", "full" or "none".
     """
 
     tempo: float = 1.0
     waits: bool = False
     first: int | None = None
     last: int | None = None
+    again: bool = False
     target: bool = False
     guidance: str = "fading"
 
@@ -36,7 +37,7 @@ class Terms:
     @property
     def looped(self) -> bool:
         """Whether a part is played again and again."""
-        return self.first is not None or self.last is not None
+        return self.again or self.first is not None or self.last is not None
 
     def part(self, score: Score) -> tuple[int, int]:
         """The first and last goal that are played, within the score and in order."""

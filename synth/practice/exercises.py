@@ -1,7 +1,8 @@
 """Exercises of our own, from holding one note to vibrato and articulation, placed where an instrument plays them.
 
 Each is written in semitones above a note that is chosen for the instrument: so that every note is in reach and the
-middle of the exercise lies as near as possible to E4, where most fields are even.
+middle of the exercise lies as near as possible to E4, where most fields are even; a note whose major key has few sharps
+or flats is preferred to one that is no more than `PREFERRED` semitones nearer.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ from synth.errors import DesignError
 from synth.hands.gestures import CHOSEN_NOTE, MAJOR_STEPS
 from synth.practice.score import Goal, Score, Vibrato, in_turn
 
+EASY_KEYS = (0, 2, 5, 7, 9)  # C, D, F, G, A
+PREFERRED = 2
 FARTHEST_PLACED = 120  # the highest note number that an exercise may begin from
 
 
@@ -142,6 +145,10 @@ def placed(exercise: Exercise, reachable: Collection[int]) -> Score:
     fitting = [note for note in range(FARTHEST_PLACED + 1) if all(note + step in notes for step in steps)]
     if not fitting:
         raise DesignError(f"{exercise.title}: this instrument does not reach its {max(steps)} semitones")
-    chosen = min(fitting, key=lambda note: (abs(note + middle - CHOSEN_NOTE), note))
+
+    def cost(note: int) -> tuple[float, int]:
+        return abs(note + middle - CHOSEN_NOTE) + PREFERRED * (note % 12 not in EASY_KEYS), note
+
+    chosen = min(fitting, key=cost)
     goals = tuple(replace(goal, number=goal.number + chosen) for goal in exercise.goals)
     return Score(exercise.name, exercise.title, goals, exercise.advice)

@@ -72,7 +72,8 @@ class NoteResult:
 class Judgement:
     """A whole run. Root mean square and median of the errors over the notes heard; None where there are none.
 
-    worst_leap: the note that was missed by most after a leap, with the one before it.
+    late, late_spread: s, over the notes but the first of the score, where one may lie in wait. worst_leap: the note
+    that was missed by most after a leap, with the one before it.
     """
 
     notes: tuple[NoteResult, ...]
@@ -100,7 +101,7 @@ def judged(score: Score, heard: Heard) -> Judgement:
                 notes.append(_result(place, turn, goal, heard, inside, of_turn))
     off = [note.cents for note in notes if note.cents is not None]
     spreads = [note.spread for note in notes if note.spread is not None]
-    late = [note.late for note in notes if note.late is not None]
+    late = [note.late for note in notes if note.late is not None and note.place > 0]
     return Judgement(
         notes=tuple(notes),
         rms_cents=math.sqrt(sum(value * value for value in off) / len(off)) if off else None,
@@ -168,7 +169,7 @@ def vibrato_of(times: Floats, pitch_cents: Floats) -> Measured | None:
     power = lombscargle(times - times[0], left, 2.0 * math.pi * rates, floating_mean=True, normalize=True)
     best = int(np.argmax(power))
     width = math.sqrt(2.0 * float(power[best]) * variance)
-    if power[best] < LEAST_SHARE or width < LEAST_VIBRATO:
+    if best in (0, rates.size - 1) or power[best] < LEAST_SHARE or width < LEAST_VIBRATO:
         return None
     return Measured(float(rates[best]), width)
 

@@ -91,6 +91,7 @@ def test_a_tremor_and_a_short_note_are_no_vibrato() -> None:
     assert vibrato_of(times, 12.0 * random.standard_normal(times.size)) is None
     assert vibrato_of(times, np.zeros(times.size)) is None
     assert vibrato_of(times, 3.0 * np.sin(40.0 * times)) is None  # narrower than one calls a vibrato
+    assert vibrato_of(times, 30.0 * np.sin(2.0 * math.pi * 11.5 * times)) is None  # too fast for one
     assert vibrato_of(times[:40], 30.0 * np.sin(40.0 * times[:40])) is None
 
 
