@@ -46,9 +46,11 @@ def run(arguments: Namespace) -> int:
     from synth.errors import DesignError
     from synth.files.atomic_file import make_folder
     from synth.files.unfinished import recovered
+    from synth.hands.own_hand_file import hand_file
     from synth.live.live_sound import safe_level
     from synth.live.speaker import Speaker
     from synth.sound.offline import file_comment
+    from synth.window.own_hand import OwnHandPage
     from synth.window.play_window import Look, run_session
     from synth.window.session import session_of
 
@@ -91,6 +93,7 @@ def run(arguments: Namespace) -> int:
             midi=midi,
             practice=practice,
             practise_now=arguments.practise is not None,
+            own_hand=OwnHandPage(hand_file()),
         )
     meters = speaker.meters()
     say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} dropouts, {meters.late_blocks} late")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+import numpy as np
 
 from synth.analysis.practice_figures import PracticeFigures
 from synth.practice.progress import COLUMNS
@@ -35,8 +35,9 @@ def save_practice_plot(report: PracticeFigures, path: str, force: bool) -> None:
             axes.text(0.5, 0.5, "nothing was practised yet", transform=axes.transAxes, ha="center", color=VERMILLION)
             return
         for one in report.scores:
-            days = [(date.fromisoformat(day.day), day.rms_cents) for day in report.days if day.score == one.score]
-            axes.plot([day for day, _ in days], [error for _, error in days], marker="o", label=one.score)
+            own = [day for day in report.days if day.score == one.score]
+            days = np.array([day.day for day in own], dtype="datetime64[D]")
+            axes.plot(days, [day.rms_cents for day in own], marker="o", label=one.score)
         axes.set_ylim(bottom=0.0)
         axes.grid(axis="y")
         figure.autofmt_xdate()

@@ -31,11 +31,25 @@ def draw_places(canvas: PlayCanvas, shown: Shown) -> None:
                 _lens(canvas, place)
 
 
+def draw_scatter(canvas: PlayCanvas, distance: float, scatter: float) -> None:
+    """How far the player's own hand scatters about a place, m each way: a shaded width where the hand is."""
+    box, scale = canvas.scale.box, canvas.scale
+    ends = sorted((scale.x_of(distance - scatter), scale.x_of(distance + scatter)))
+    if scatter <= 0.0 or ends[1] - ends[0] < 1.0:
+        return
+    corners = [
+        (x, y) for x, y in ((ends[0], box.top), (ends[1], box.top), (ends[1], box.bottom), (ends[0], box.bottom))
+    ]
+    with canvas.clipped(box):
+        canvas.glass(corners, palette.SKY, 70, box)
+
+
 def draw_practice(canvas: PlayCanvas, shown: Shown) -> None:
     """Names, words and loudness: what nothing may cover."""
     size, box = canvas.small, canvas.scale.box
     with canvas.as_one():
-        _names(canvas, shown.places)
+        if shown.gain is not None:
+            _names(canvas, shown.places)
         row = Box(box.left, box.bottom - round(1.7 * size), box.width, round(1.5 * size))
         width = min(canvas.width_of(shown.words, size) + size, box.width)
         room = Box(box.left + (box.width - width) // 2, row.top, width, row.height)

@@ -86,6 +86,28 @@ def draw_practice_page(canvas: PlayCanvas, shown: PracticePage) -> None:
 
 
 @dataclass(frozen=True, slots=True)
+class FoundPage:
+    """What was found of the player's hand, a line each."""
+
+    lines: tuple[str, ...]
+
+
+def draw_found_page(canvas: PlayCanvas, shown: FoundPage) -> None:
+    """The page after the minute that measures a hand."""
+    page, size = canvas.layout.page, canvas.normal
+    canvas.fill(page, palette.PANEL, canvas.px(8))
+    room = page.shrunk(round(1.6 * size), round(1.1 * size))
+    title = Box(room.left, room.top, room.width, round(1.5 * canvas.large))
+    canvas.fitted("Your hand", title, (canvas.large, size), palette.TEXT, bold=True)
+    top = title.bottom + size
+    for line in shown.lines:
+        below = Box(room.left, top, room.width, room.bottom - 2 * size - top)
+        top = canvas.paragraph(line, below, size, palette.TEXT) + round(0.5 * size)
+    foot = Box(room.left, room.bottom - round(1.5 * size), room.width, round(1.5 * size))
+    canvas.fitted("Enter or Esc: close", foot, (size, 8), palette.QUIET_TEXT)
+
+
+@dataclass(frozen=True, slots=True)
 class Axes:
     """A plot: its box and the values at its foot and top."""
 

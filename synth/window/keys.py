@@ -46,6 +46,7 @@ KEY_ROWS: tuple[KeyRow, ...] = (
     KeyRow("restart", ("b",), "B", "start the sound again when it is lost", SOUND),
     KeyRow("practise", ("x",), "X", "practise: choose an exercise or a tune, and how", PRACTICE),
     KeyRow("practice go", ("return", "enter"), "Enter", "start practising; again: stop, and see how it went", PRACTICE),
+    KeyRow("own hand", ("u",), "U", "measure your hand in a minute; again: break off", PRACTICE),
     KeyRow("note higher", (".",), "Full stop", "the hand glides to the next note of the scale", PRACTICE),
     KeyRow("note lower", (",",), "Comma", "to the one below; with Space for sound, keys are enough", PRACTICE),
     KeyRow("drawer", ("c",), "C", "open all controls", CONTROL),

@@ -140,6 +140,7 @@ class Picture:
     the drawer of controls. `sides`: names of the designs under the hand, if more than one, and `active_side` the one
     that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `trail`: the sounding hand's way,
     (age in s, distance in m), newest first. `practice`: what is to be played, on the stage.
+    `scatter`: of the player's own hand, m, 0 where it was not measured.
     """
 
     readouts: Readouts
@@ -161,6 +162,7 @@ class Picture:
     drone: int | None = None
     trail: Sequence[tuple[float, float]] = ()
     practice: Shown | None = None
+    scatter: float = 0.0
 
 
 def picture_now(

@@ -17,12 +17,13 @@ from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
 from synth.window.draw_hand import TRAIL_TIME
-from synth.window.draw_practice_pages import PracticePage
+from synth.window.draw_practice_pages import FoundPage, PracticePage
 from synth.window.keys import row_of
+from synth.window.own_hand import OwnHandPage
 from synth.window.picture import Picture, picture_now
 from synth.window.pointer_events import PAN_STEP
 from synth.window.practice import Practice
-from synth.window.practice_events import AFTER, PracticeEvents
+from synth.window.practice_events import AFTER, BEFORE, PracticeEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.screen import FIRST_SIZE, opened_screen, run_events
 from synth.window.session import Session
@@ -63,8 +64,10 @@ class PlayWindow(PracticeEvents):
         midi: HandListener | None = None,
         seed: int = 1,
         practice: Practice | None = None,
+        own_hand: OwnHandPage | None = None,
     ) -> None:
-        super().__init__(session, speaker, state, record_folder, View(field_picture(session)), seed, practice)
+        view = View(field_picture(session))
+        super().__init__(session, speaker, state, record_folder, view, seed, practice, own_hand)
         self._remarks = remarks
         self._midi = midi
         self._told = speaker.notice
@@ -183,7 +186,8 @@ class PlayWindow(PracticeEvents):
         span = oscillogram_span(meters.frequency)
         sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
         oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
-        trail = self._trail_now(state, time.monotonic())
+        now = time.monotonic()
+        trail = self._trail_now(state, now)
         shown = replace(
             self.shown,
             peak=meters.peak,
@@ -191,10 +195,14 @@ class PlayWindow(PracticeEvents):
             oscillogram=oscillogram,
             oscillogram_span=span,
             trail=trail,
-            practice=self.practice.shown(),
+            practice=self.practice.shown() or self.own_hand.shown(now, self.session.tuned.field.notes()),
+            scatter=0.0 if self.own_hand.hand is None else self.own_hand.hand.scatter,
         )
         page = state.practice_page
-        self.view.practice_page = None if not page else self.practice.result if page == AFTER else self._before()
+        if page in ("", BEFORE):
+            self.view.practice_page = self._before() if page else None
+        else:
+            self.view.practice_page = self.practice.result if page == AFTER else FoundPage(self.found)
         if self._midi is not None:
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
         self.frames += 1
@@ -361,13 +369,15 @@ def run_session(
     midi: HandListener | None = None,
     practice: Practice | None = None,
     practise_now: bool = False,
+    own_hand: OwnHandPage | None = None,
 ) -> WindowRun:
     """Open the window on a started speaker, play, and return when the player closes it.
 
     `title` names the window; recordings go to `record_folder`. `remarks` appear under the keys in the help. `caution`:
     show the hearing caution first, silent until it is answered; None shows it until it was answered once on this
     account. `each_frame` is called after each picture. `practice`: what
-    may be practised; `practise_now` opens its page. Raises DeviceError where no window can be opened.
+    may be practised; `practise_now` opens its page; `own_hand`: the player's. Raises DeviceError where no window can be
+    opened.
     """
     first = look or Look()
     state = WindowState(
@@ -380,7 +390,7 @@ def run_session(
     with closing(session), opened_screen(f"Beatfield: {title}", size, lambda: speaker.stop()) as opened:
         import pygame
 
-        window = PlayWindow(session, speaker, state, Path(record_folder), remarks, midi, first.seed, practice)
+        window = PlayWindow(session, speaker, state, Path(record_folder), remarks, midi, first.seed, practice, own_hand)
         window.open(opened.get_size())
         if practise_now:
             window.open_practice()

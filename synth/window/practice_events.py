@@ -10,13 +10,14 @@ from pathlib import Path
 from synth.live.contract import InstrumentSound
 from synth.window.draw_practice_pages import row_boxes
 from synth.window.note_steps import Glide, next_note
+from synth.window.own_hand import OwnHandPage
 from synth.window.pointer_events import PointerEvents
 from synth.window.practice import Practice
 from synth.window.session import Session
 from synth.window.state import Action, WindowState
 from synth.window.view import View
 
-BEFORE, AFTER = "before", "after"
+BEFORE, AFTER, FOUND = "before", "after", "found"
 
 
 class PracticeEvents(PointerEvents):
@@ -31,9 +32,13 @@ class PracticeEvents(PointerEvents):
         view: View,
         seed: int = 1,
         practice: Practice | None = None,
+        own_hand: OwnHandPage | None = None,
     ) -> None:
         super().__init__(session, speaker, state, folder, view, seed)
         self.practice = Practice() if practice is None else practice
+        self.own_hand = OwnHandPage() if own_hand is None else own_hand
+        self.own_hand.read()
+        self.found: tuple[str, ...] = ()  # what the minute found of the hand
         self._glide: Glide | None = None
         self._wanted_note: float | None = None
 
@@ -48,6 +53,7 @@ class PracticeEvents(PointerEvents):
     def open_practice(self) -> None:
         """The page before practice; what runs ends unjudged."""
         self.practice.course = None
+        self.own_hand.end()
         self.view.show_between(None)
         self._page("" if self.state.practice_page == BEFORE else BEFORE)
 
@@ -64,6 +70,15 @@ class PracticeEvents(PointerEvents):
             self.view.show_between(practice.span)
         else:
             self.say(practice.fault)
+
+    def measure_hand(self) -> None:
+        """Begin the minute, or break it off."""
+        if self.own_hand.measuring:
+            self.own_hand.end()
+            return
+        self.practice.course = None
+        self._page("")
+        self.own_hand.begin(time.monotonic())
 
     def step_note(self, steps: int) -> None:
         """The hand glides to the next note of the marked scale."""
@@ -83,7 +98,10 @@ class PracticeEvents(PointerEvents):
             PAGE_KEYS[name](self)
             return True
         if name in ("return", "enter", "space"):
-            self.practise()
+            if self.state.practice_page == FOUND:
+                self._page("")
+            else:
+                self.practise()
             return True
         if name == "x":
             self._page("" if self.state.practice_page == BEFORE else BEFORE)
@@ -109,7 +127,7 @@ class PracticeEvents(PointerEvents):
     def press_practice(self, place: tuple[int, int]) -> None:
         """A click or a finger on a page: a row takes its next value (from its left third the one before)."""
         layout = self.view.layout
-        if self.state.practice_page == AFTER or layout is None:
+        if self.state.practice_page != BEFORE or layout is None:
             self._page("")
             return
         rows = self.practice.rows("")
@@ -130,6 +148,9 @@ class PracticeEvents(PointerEvents):
                 distance = glide.end if glide.over(now) else glide.at(now)
                 self._glide = None if glide.over(now) else glide
                 self._move(replace(state, distance=distance, keyed=True), now)
+        if self.own_hand.advance(now, self.state.distance):
+            self.found = self.own_hand.finish()
+            self._page(FOUND)
         practice = self.practice
         if practice.running:
             heard, gain = self.session.tuned.heard(self.state.distance, self.state.volume, self.state.height)
@@ -165,6 +186,7 @@ PAD_KEYS = {
 PRACTISED: dict[Action, Callable[[PracticeEvents], None]] = {
     "practise": PracticeEvents.open_practice,
     "practice go": PracticeEvents.practise,
+    "own hand": PracticeEvents.measure_hand,
     "note higher": lambda window: window.step_note(1),
     "note lower": lambda window: window.step_note(-1),
 }

@@ -34,7 +34,7 @@ class WindowState:
     change. `dragging`: the control whose slider the pointer holds, or "". `text_scale`: 1 is the usual size of texts.
     `drawer_open`: the controls as a page, in a window that has no room for them beside the stage. `leaving`: what would
     be lost by quitting, while the player is asked about it. `look`: the colours. `still`: less motion, no trail.
-    `help_page`: the help has two pages where texts are larger than usual. `practice_page`: "before" or "after" it.
+    `help_page`: the help has two pages where texts are larger than usual. `practice_page`: see `practice_events`.
     """
 
     distance: float

@@ -21,8 +21,14 @@ from synth.window.draw_overlay import (
     draw_still_header,
     draw_too_small,
 )
-from synth.window.draw_practice import draw_places, draw_practice
-from synth.window.draw_practice_pages import PracticePage, draw_practice_page, draw_result_page
+from synth.window.draw_practice import draw_places, draw_practice, draw_scatter
+from synth.window.draw_practice_pages import (
+    FoundPage,
+    PracticePage,
+    draw_found_page,
+    draw_practice_page,
+    draw_result_page,
+)
 from synth.window.draw_readouts import (
     draw_chain,
     draw_level,
@@ -71,7 +77,9 @@ class View:
         self.mirrored = False
         self.layout: Layout | None = None
         self.scale: StageScale | None = None
-        self.practice_page: PracticePage | Result | None = None  # what the page of practice holds, while it is open
+        self.practice_page: PracticePage | Result | FoundPage | None = (
+            None  # what the page of practice holds, while it is open
+        )
         self.show(picture)
 
     def show(self, picture: FieldPicture) -> None:
@@ -217,6 +225,7 @@ class View:
             draw_trail(canvas, shown.trail)
             if shown.practice is not None:
                 draw_places(canvas, shown.practice)
+            draw_scatter(canvas, state.distance, shown.scatter)
             draw_figure(canvas, state, shown.posture)
             draw_inset(canvas, state, shown.posture)
             draw_hand(canvas, state, shown.readouts, shown.posture)
@@ -261,6 +270,8 @@ class View:
             draw_leaving(canvas, state.leaving)
         elif page == "practice" and isinstance(self.practice_page, PracticePage):
             draw_practice_page(canvas, self.practice_page)
+        elif page == "practice" and isinstance(self.practice_page, FoundPage):
+            draw_found_page(canvas, self.practice_page)
         elif page == "practice" and isinstance(self.practice_page, Result):
             draw_result_page(canvas, self.practice_page)
         elif page == "help":

@@ -35,7 +35,7 @@ def test_keys_do_what_the_help_says() -> None:
         assert on_key(opened, "escape") == (STATE, None)
         assert on_click(opened)[0] == STATE
     assert on_key(STATE, "x") == (STATE, "practise")
-    assert on_key(STATE, "u") == (STATE, None)
+    assert on_key(STATE, "i") == (STATE, None)
 
 
 def test_nothing_sounds_before_the_caution_is_answered() -> None:
