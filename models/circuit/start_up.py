@@ -177,7 +177,8 @@ def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | No
     longest: the time, s, after which the envelope is given up as undecided. least_swing: peak of the tank's
     fundamental, V, below which it does not fall; None is that of thermal noise (`thermal_swing`). Raises ValueError for
     a least_swing within the rounding of the supply, and where an integration in time gives up. Where the work allowed
-    (models.circuit.work) ends on the way the outcome is undecided; where it ends within the first cycles, TooMuchWorkError.
+    (models.circuit.work) ends on the way the outcome is undecided; TooMuchWorkError where it ends within the first
+    cycles.
     """
     floor = thermal_swing(circuit) if least_swing is None else finite("least_swing", least_swing)
     if floor < ROUNDING:
