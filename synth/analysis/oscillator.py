@@ -42,7 +42,7 @@ from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths,
 from synth.analysis.start_up import start_up_curves
 from synth.analysis.start_up_picture import OscillatorPicture
 from synth.build.circuit_assembly import START_WORK, Circuit, blaming
-from synth.build.notices import explained
+from synth.build.notices import explained, voltage_notices
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
 from synth.designs.sections import CircuitSection, Design, TemperatureSection
@@ -180,6 +180,7 @@ def prepared_oscillator(
     else:
         circuit = with_antenna(circuit, opened.loop_curve.empty_capacitance + design.volume_antenna.stray, DIRECT)
     designed = circuit.load
+    notices += voltage_notices(circuit.supply_voltage)
     with blaming(design, which):
         if pot is not None:
             circuit = circuit.with_pot(pot)
@@ -392,7 +393,7 @@ def _start_remarks(run: StartUp, state: SteadyState) -> tuple[tuple[str, ...], b
             return (f"switched on in one step, the oscillator settles at {there} instead",), False
         case Outcome.SQUEGS:
             text = "switched on in one step, the oscillator comes in bursts and does not settle: the usual remedy is"
-            return (f"{text} a smaller base or wiper capacitor, or less emitter current",), False
+            return (f"{text} smaller capacitors that hold its bias, or less current",), False
         case Outcome.TWO_TONES:
             return ("switched on in one step, the oscillator sounds in two modes at once and does not settle",), False
         case Outcome.PATTERN:

@@ -64,6 +64,7 @@ from synth.build.notices import (
     pulling_notices,
     ripple_notices,
     supply_drop_notice,
+    voltage_notices,
 )
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
@@ -487,6 +488,8 @@ class OpenedDesign:
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
         found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
+        if self.design.circuit is not None:
+            found += voltage_notices(self.design.circuit.supply_voltage)
         supply, with_volume = self.design.supply, self.design.volume is not None
         if supply is not None:
             found += ripple_notices(self.ripple, supply.ripple, supply.ripple_at, with_volume)

@@ -313,7 +313,7 @@ class ReferenceSection(_TankSection):
 class CircuitSection(SectionValues):
     """The parts around the tanks, V, ohm and F; see `models.circuit.common_base`. board None: not said."""
 
-    supply_voltage: float = quantity("of the supply", ("V", 0.5, 100.0), default=_CIRCUIT.supply_voltage)
+    supply_voltage: float = quantity("of the supply", ("V", 0.5, 400.0), default=_CIRCUIT.supply_voltage)
     supply_resistor: float = quantity(
         "from the supply to the cold end of the tank", ("ohm", 0.1, 1e6), default=_CIRCUIT.supply_resistor
     )
