@@ -223,6 +223,7 @@ class Bench:
         which: str | None,
     ) -> None:
         self.rows, self.columns, self.errors, self.known = readings.rows, readings.columns, errors, dict(known)
+        self.source = readings.source
         self.design = design
         self.opened = None if design is None else OpenedDesign(design)
         plugged = any(row.setting.antenna_plugged for row in self.rows)
@@ -294,6 +295,11 @@ class Bench:
             return max(limit * place.value, LEAST_VOLTS) / NORMAL_95
         share: float = 2.0 ** (self.errors.pitch_cents / 1200.0) - 1.0
         return max(place.value * share, LEAST_PITCH_LIMIT) / NORMAL_95
+
+    def readings(self) -> tuple[Floats, Floats]:
+        """What was read, and its standard deviations, in the units of the model, (n,) each."""
+        read = [math.log(one.value) if one.what == "frequency" else one.value for one in self.places]
+        return np.array(read), np.array([self.deviation(one) for one in self.places])
 
     @cached_property
     def branch(self) -> SeriesInductor:
@@ -682,7 +688,20 @@ class Bench:
                         stray = self.unknowns[place]
                         point[place] = (max(rest, 0.0) - stray.middle) / stray.deviation
                 points.append(point)
+            elif own:
+                points.append(self._with_stray_for(oscillator, *own[0]))
         return tuple(points)
+
+    def _with_stray_for(self, oscillator: str, fitted: float, squared: float) -> Floats:
+        """The start at which the usual coil and what stray it leaves explain one reading, 1/omega^2."""
+        point = np.zeros(len(self.unknowns))
+        coil = self.unknowns[self.index[self.named("inductance", oscillator)]]
+        for board in self.boards:
+            place = self.index.get(self.named("stray", oscillator, board))
+            if place is not None and self.unknowns[place].free:
+                stray = self.unknowns[place]
+                point[place] = max(squared / coil.middle - fitted - stray.middle, -stray.middle) / stray.deviation
+        return point
 
 
 @dataclass(frozen=True, slots=True)
@@ -742,6 +761,12 @@ class SolvedBench:
         return next((one for one in reversed(own) if one.oscillator == oscillator and not one.tuned), None)
 
     @property
+    def whole(self) -> Problem:
+        """The problem of all readings, none left out, to start from what was fitted."""
+        read, deviations = self.bench.readings()
+        return Problem(self.bench.unknowns, self.model, read, deviations, (self.fit.coordinates,))
+
+    @property
     def freedom(self) -> int:
         """Readings less unknowns that they tell: of the sum of squares with all priors, simply the readings."""
         return len(self.kept)
@@ -764,9 +789,13 @@ def solved_bench(
     which: the oscillator the lines are of that do not say so; None: the variable one if an antenna was plugged, else
     the reference. Raises DesignError where the readings contradict a tank or name what is not there.
     """
-    bench = Bench(readings, errors, known or {}, design, which)
+    with of_file(readings.source):
+        return _solved_bench(Bench(readings, errors, known or {}, design, which))
+
+
+def _solved_bench(bench: Bench) -> SolvedBench:
     values = np.array([one.middle for one in bench.unknowns])
-    read, deviations = _read(bench)
+    read, deviations = bench.readings()
     near = {bench.setting(place.row.setting): place.value for place in bench.places if place.what == "frequency"}
     lines = {bench.setting(row.setting): row.line for row in reversed(bench.rows)}
     solved: dict[Setting, _Solved] | None = None
@@ -816,6 +845,17 @@ def _settled(bench: Bench, fitted: InstrumentModel, values: Floats, again: Mappi
 
 
 @contextmanager
+def of_file(source: str) -> Iterator[None]:
+    """Name the file of readings that cannot be used."""
+    try:
+        yield
+    except DesignError as error:
+        text = str(error)
+        named = text.startswith(("line ", "the readings "))
+        raise DesignError(f"{source}: {text}" if named else text) from error
+
+
+@contextmanager
 def _of_line(bench: Bench, setting: Setting) -> Iterator[None]:
     """Name the line of a set-up that cannot be solved."""
     try:
@@ -830,14 +870,6 @@ def _level(state: SteadyState, what: str) -> float:
     if what == "swing":
         return state.peak_to_peak(state.hot)
     return float(state.coefficients(POINTS[what])[0].real)
-
-
-def _read(bench: Bench) -> tuple[Floats, Floats]:
-    read, deviations = [], []
-    for place in bench.places:
-        read.append(math.log(place.value) if place.what == "frequency" else place.value)
-        deviations.append(bench.deviation(place))
-    return np.array(read), np.array(deviations)
 
 
 def _model(
@@ -953,4 +985,4 @@ def _within(section: Any, changed: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-__all__ = ["Bench", "Errors", "Known", "SolvedBench", "errors_of", "known_of", "solved_bench"]
+__all__ = ["Bench", "Errors", "Known", "SolvedBench", "errors_of", "known_of", "of_file", "solved_bench"]

@@ -4,8 +4,8 @@ What was read: frequency of an oscillator, pitch of the beat. What was set: fitt
 trimmer and fine_trimmer (0 to 1, or "out" and "in"; a reference that stands at zero beat: "tuned"), hand_distance (or
 "away" for an antenna with nobody near), reverse_voltage (across the junction) or pot (0 to 1, of a design with a
 circuit), oscillator, board (any name), supply, load and probe. An empty cell: that part was not there, or as designed.
-Without a column the part counts as stray, or with a design as the design has it. Faults are reported together, each
-with its line and a remedy.
+Without a column the part counts as stray, or with a design as the design has it. A line that begins with # is a
+remark. Faults are reported together, each with its line and a remedy.
 """
 
 from __future__ import annotations
@@ -95,10 +95,11 @@ class BenchRow:
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """The lines of a file and the columns that it has."""
+    """The lines of a file and the columns that it has; `source` names it in messages."""
 
     rows: tuple[BenchRow, ...]
     columns: tuple[str, ...]
+    source: str = "readings"
 
 
 def load_readings(path: Path) -> Readings:
@@ -121,7 +122,7 @@ def read_readings(text: str, source: str = "readings") -> Readings:
     header: list[str] | None = None
     try:
         for cells in reader:
-            if not any(cell.strip() for cell in cells):
+            if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
                 continue
             if header is None:
                 header = _header(cells, f"{source}: line {reader.line_num}")
@@ -140,7 +141,7 @@ def read_readings(text: str, source: str = "readings") -> Readings:
         raise DesignError("\n".join(faults[:_SHOWN_FAULTS] + more))
     if not rows:
         raise DesignError(f"{source}: has no readings; write one line for each below the header")
-    return Readings(tuple(rows), tuple(header))
+    return Readings(tuple(rows), tuple(header), source)
 
 
 def _header(cells: list[str], place: str) -> list[str]:
@@ -154,6 +155,8 @@ def _header(cells: list[str], place: str) -> list[str]:
         )
     if len(names) == 1 and "\t" in names[0]:
         raise DesignError(f"{place}: the cells are divided by tabulators; divide them by commas")
+    if any(name[:1].isdigit() for name in names):
+        raise DesignError(f"{place}: is a reading; begin with a line that names the columns, {_EXAMPLE}")
     faults = []
     for name in names:
         if name not in COLUMNS:
@@ -176,9 +179,7 @@ def _row(header: list[str], cells: list[str], line: int, source: str, faults: li
     """One line, or None with what is wrong added to `faults`."""
     place = f"{source}: line {line}"
     if len(cells) != len(header):
-        comma = len(cells) > len(header) and any(_is_comma(*pair) for pair in zip(cells, cells[1:], strict=False))
-        remedy = "write decimals with a point (231.4 kHz)" if comma else "quote a cell with a comma in it"
-        faults.append(f"{place}: has {len(cells)} cells, the header {len(header)}; {remedy}")
+        faults.append(f"{place}: has {len(cells)} cells, the header {len(header)}; {_of_cells(cells, len(header))}")
         return None
     values: dict[str, Any] = {}
     before = len(faults)
@@ -209,6 +210,20 @@ def _row(header: list[str], cells: list[str], line: int, source: str, faults: li
         faults.append(f"{place}: pitch needs hand_distance, or {AWAY!r} with nobody near")
         return None
     return BenchRow(line, Setting(**values), read)
+
+
+def _of_cells(cells: list[str], wanted: int) -> str:
+    """What to do about a line with too many or too few cells."""
+    if len(cells) > wanted:
+        if not any(cell.strip() for cell in cells[wanted:]):
+            return "delete the commas at its end"
+        if any(_is_comma(*pair) for pair in zip(cells, cells[1:], strict=False)):
+            return "write decimals with a point (231.4 kHz)"
+        return "quote a cell with a comma in it"
+    for mark, name in ((";", "semicolons"), ("\t", "tabulators")):
+        if any(mark in cell for cell in cells):
+            return f"its cells are divided by {name}; divide them by commas"
+    return "write one cell for each column, with commas between; a cell may be empty"
 
 
 def _is_comma(first: str, second: str) -> bool:
