@@ -3,7 +3,9 @@
 What was read: frequency of an oscillator, pitch of the beat. What was set: fitted_capacitor; and where it was so
 trimmer and fine_trimmer (0 to 1, or "out" and "in"; a reference that stands at zero beat: "tuned"), hand_distance (or
 "away" for an antenna with nobody near), reverse_voltage (across the junction) or pot (0 to 1, of a design with a
-circuit), oscillator, board (any name), supply, load and probe. An empty cell: that part was not there, or as designed.
+circuit), oscillator, board (any name; "none": coil and fitted capacitor alone, off every board, read by a generator with
+a loose probe), supply, load and probe. Of the volume oscillator hand_distance is the height over the ring, and control
+the rectified voltage behind its resonance. An empty cell: that part was not there, or as designed.
 Without a column the part counts as stray, or with a design as the design has it. A line that begins with # is a
 remark. Faults are reported together, each with its line and a remedy.
 """
@@ -49,11 +51,13 @@ QUANTITIES = {
     "dc_emitter": ("V", 0.0, 200.0),
     "dc_collector": ("V", 0.0, 200.0),
     "swing": ("V", 1e-3, 1e3),
+    "control": ("V", 0.0, 500.0),
 }
 NAMES = ("oscillator", "board")
 COLUMNS = (*QUANTITIES, *NAMES)
 VOLTS = ("dc_base", "dc_emitter", "dc_collector", "swing")
-READ = ("frequency", "pitch", *VOLTS)
+CONTROL, BARE = "control", "none"
+READ = ("frequency", "pitch", *VOLTS, CONTROL)
 """Columns that hold what was read; the others hold what was set."""
 
 
@@ -77,6 +81,11 @@ class Setting:
     probe: float | None = None
     oscillator: str = ""
     board: str = ""
+
+    @property
+    def bare(self) -> bool:
+        """Whether the coil was read alone with the fitted capacitor, off every board."""
+        return self.board == BARE
 
     @property
     def antenna_plugged(self) -> bool:
@@ -240,7 +249,7 @@ def _oscillator(word: str) -> str:
 def _board(text: str) -> str:
     if len(text) > _LONGEST_NAME or not text.isprintable():
         raise DesignError(f"must be a printable name of at most {_LONGEST_NAME} characters")
-    return text
+    return BARE if text.lower() == BARE else text
 
 
 def _cell(name: str, text: str) -> float:
