@@ -288,7 +288,8 @@ def _with_chain(bench: SolvedBench, design: Design) -> Design:
 def opened_in_field(bench: SolvedBench, design: Design) -> OpenedDesign:
     """A changed design opened in the hand field that is known already."""
     assert bench.bench.field is not None
-    opened = bench.bench.field.with_ties(bench.bench.ties(bench.fit.values))
+    values = bench.fit.values
+    opened = bench.bench.field.with_ties(bench.bench.ties(values), bench.bench.built(values))
     return OpenedDesign(design, (opened.curve, opened.loop_curve))
 
 

@@ -11,10 +11,11 @@ from collections.abc import Mapping
 from typing import Final
 
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.hand.earthing import COMMON, USUAL_SHOES
+from models.hand.earthing import COMMON, RING, USUAL_SHOES
 from models.readings.unknowns import NORMAL_95, Unknown
 from synth.analysis.readings import Setting
 from synth.build.workbench import OpenedDesign
+from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 
@@ -31,7 +32,7 @@ class FittedField:
     def __init__(self, opened: OpenedDesign) -> None:
         self.opened = opened
         self.names: tuple[str, ...] = ()
-        self._others: dict[tuple[float, float], OpenedDesign] = {}
+        self._others: dict[tuple[float, float, Design], OpenedDesign] = {}
 
     def unknowns(self, hand: bool, known: Mapping[str, object]) -> list[Unknown]:
         """The ties that readings may tell, where a hand was near (`hand`); those that are wires are no unknowns.
@@ -52,20 +53,23 @@ class FittedField:
         self.names = tuple(one.name for one in made)
         return made
 
-    def with_ties(self, values: Mapping[str, float]) -> OpenedDesign:
-        """The opened design with these ties, F, in place of its own."""
-        if not values:
-            return self.opened
+    @property
+    def hangs_on_parts(self) -> bool:
+        """Whether what an antenna has hangs on the parts: a second one hangs on those of its oscillator."""
+        return RING in self.opened.hand_field.names
+
+    def with_ties(self, values: Mapping[str, float], design: Design) -> OpenedDesign:
+        """The opened design with these ties, F, and the parts of `design`, in place of its own."""
         earthing, share = self.opened.earthing, self.opened.hand_field.body_share
         shoes = max(values[BODY] - share, 0.0) if BODY in values else earthing.shoes(share)
-        key = shoes, max(values.get(COMMON_TIE, earthing.common_to_earth), 0.0)
+        key = shoes, max(values.get(COMMON_TIE, earthing.common_to_earth), 0.0), design
         if key not in self._others:
             self._others[key] = self.opened.with_earthing(*key)
         return self._others[key]
 
-    def capacitance(self, setting: Setting, line: int, values: Mapping[str, float]) -> float:
+    def capacitance(self, setting: Setting, line: int, values: Mapping[str, float], design: Design) -> float:
         """Capacitance of the set-up's antenna as the hand stood, F, without stray."""
-        opened = self.with_ties(values)
+        opened = self.with_ties(values, design)
         curve: CapacitanceCurve | None = opened.loop_curve if setting.oscillator == "volume" else opened.curve
         if curve is None:
             raise DesignError(f"line {line}: the design has no volume antenna; leave the line out")
@@ -77,13 +81,13 @@ class FittedField:
             raise DesignError(f"line {line}: hand_distance must be within the hand field, {span}") from None
 
     def slopes(
-        self, setting: Setting, line: int, values: Mapping[str, float], steps: Mapping[str, float]
+        self, setting: Setting, line: int, values: Mapping[str, float], steps: Mapping[str, float], design: Design
     ) -> dict[str, float]:
         """Changes of that capacitance with the ties, by differences over these steps, F."""
         found = {}
         for name, step in steps.items():
             below = {**values, name: max(values[name] - step, 0.0)}
             above = {**values, name: values[name] + step}
-            ends = [self.capacitance(setting, line, each) for each in (below, above)]
+            ends = [self.capacitance(setting, line, each, design) for each in (below, above)]
             found[name] = (ends[1] - ends[0]) / (above[name] - below[name])
         return found

@@ -145,7 +145,7 @@ def setting_text(setting: Setting, antenna: float | None) -> str:
     for name, unit in (("reverse_voltage", "V"), ("supply", "V"), ("load", "ohm"), ("probe", "F")):
         value = getattr(setting, name)
         words += [] if value is None else [f"{name.replace('_', ' ')} {format_quantity(value, unit)}"]
-    board = "coil and capacitor alone, off the board" if setting.bare else setting.board
+    board = "off the board" if setting.bare else setting.board
     return ", ".join([*words, *([board] if board else [])])
 
 

@@ -54,7 +54,8 @@ def rows_of_candidates(bench: SolvedBench, found: tuple[Setting, ...]) -> list[F
         deviation = inner.errors.counter_deviation(float(np.exp(logarithms[row])))
         fitted = inner.fitted(setting)
         if inner.capacitor_name(fitted) not in inner.index:
-            place = inner.index.get(inner.named("stray", setting.oscillator, setting.board))
+            across = "self_capacitance" if setting.bare else "stray"
+            place = inner.index.get(inner.named(across, setting.oscillator, setting.board))
             own = 0.0 if place is None else float(slopes[row, place]) * fitted * inner.errors.capacitor_deviation
             deviation = float(np.hypot(deviation, own))
         made.append(np.asarray(slopes[row] / deviation))

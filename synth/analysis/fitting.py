@@ -335,11 +335,15 @@ class Bench:
         names = () if self.field is None else self.field.names
         return {name: float(values[self.index[name]]) for name in names}
 
+    def bends(self, values: Floats) -> bool:
+        """Whether the field hangs on the unknowns, so that the model is straight in them only nearby."""
+        return bool(self.ties(values)) or (self.field is not None and self.field.hangs_on_parts)
+
     def antenna(self, setting: Setting, line: int, values: Floats) -> float | None:
         """Capacitance of the antenna as the hand stood, F, without stray; None: unplugged."""
         if not setting.antenna_plugged or self.field is None:
             return None
-        return self.field.capacitance(setting, line, self.ties(values))
+        return self.field.capacitance(setting, line, self.ties(values), self.built(values))
 
     # ---- unknowns
 
@@ -519,7 +523,8 @@ class Bench:
 
         fitted = self.fitted(setting)
         add("inductance", 1.0, 0)
-        add("stray", 1.0, board=setting.board)
+        if not setting.bare:
+            add("stray", 1.0, board=setting.board)
         offsets[1] = fitted + (setting.probe or 0.0)
         add("self_capacitance", 1.0)
         marking = self.index.get(self.capacitor_name(fitted))
@@ -551,12 +556,58 @@ class Bench:
         ties = self.ties(values)
         steps = {name: STEP * self.unknowns[self.index[name]].deviation for name in ties}
         steps = {name: step for name, step in steps.items() if step > 0.0}
-        for name, slope in self.field.slopes(setting, line, ties, steps).items():
+        for name, slope in self.field.slopes(setting, line, ties, steps, self.built(values)).items():
             shares[3, self.index[name]] = slope * turned
             offsets[3] -= slope * turned * ties[name]
         if oscillator == "variable" and not self.branch.direct:
             shares[2, self.index["branch_inductance"]] = 1.0 / turned
             shares[4, self.index["branch_self_capacitance"]] = turned
+
+    def _value(self, key: str, setting: Setting, values: Floats) -> float | None:
+        """The value of an unknown of a set-up's oscillator and board; None where it is none."""
+        place = self.index.get(self.named(key, setting.oscillator, setting.board))
+        return None if place is None else float(values[place])
+
+    def _section_at(self, setting: Setting, values: Floats, beside: float = 0.0) -> Any:
+        """The design's section of a set-up's oscillator with these values, `beside` F more across its tank."""
+        section = self.section(setting.oscillator)
+        fitted = self.fitted(setting)
+        marking = self.index.get(self.capacitor_name(fitted))
+        whole = fitted * (1.0 + (0.0 if marking is None else float(values[marking])))
+
+        def value(key: str) -> float:
+            return self._value(key, setting, values) or 0.0
+
+        stray = value("stray") + (setting.probe or 0.0) + beside
+        if setting.fine_trimmer is not None:
+            low, high = value("fine_trimmer_minimum"), value("fine_trimmer_maximum")
+            stray += low + setting.fine_trimmer * (high - low)
+        changed: dict[str, Any] = {"inductance": value("inductance"), "capacitance": max(whole, 1e-12)}
+        changed["stray"] = stray + min(whole - 1e-12, 0.0)
+        changed["self_capacitance"] = value("self_capacitance")
+        if setting.trimmer is not None:
+            changed |= {"trimmer_minimum": value("trimmer_minimum"), "trimmer_maximum": value("trimmer_maximum")}
+            changed["trimmer_maximum"] = max(changed["trimmer_maximum"], changed["trimmer_minimum"])
+            changed["trimmer"] = setting.trimmer
+        elif "trimmer" in self.columns:
+            changed |= {"trimmer_minimum": 0.0, "trimmer_maximum": 0.0}
+        return replace(section, **_within(section, changed))
+
+    def built(self, values: Floats) -> Design:
+        """The design with every oscillator as for its last reading, where an antenna hangs on the other's parts."""
+        design = self.design
+        assert design is not None
+        if self.field is None or not self.field.hangs_on_parts:
+            return design
+        for oscillator, key in (("variable", "antenna"), ("volume", "volume_antenna")):
+            own = [one for one in self.settings if one.oscillator == oscillator and not one.tuned and not one.bare]
+            if not own:
+                continue
+            design = replace(design, **{oscillator: self._section_at(own[-1], values)})
+            stray = self._value("antenna_stray", own[-1], values)
+            if stray is not None:
+                design = replace(design, **{key: replace(getattr(design, key), stray=stray)})
+        return replace(design, tuning=replace(design.tuning, zero_beat=None))
 
     # ---- circuits
 
@@ -565,31 +616,14 @@ class Bench:
         assert self.design is not None
         oscillator = self.oscillator(setting)
 
-        def value(key: str, board: str = "") -> float | None:
-            place = self.index.get(self.named(key, oscillator, board))
-            return None if place is None else float(values[place])
+        def value(key: str) -> float | None:
+            return self._value(key, setting, values)
 
-        section = getattr(self.design, oscillator)
-        fitted = self.fitted(setting)
-        marking = self.index.get(self.capacitor_name(fitted))
-        whole = fitted * (1.0 + (0.0 if marking is None else float(values[marking])))
         antenna = self.antenna(setting, 0, values)
         ends = 0.0 if antenna is None or oscillator != "variable" else self.ends
-        stray = (value("stray", setting.board) or 0.0) + (setting.probe or 0.0) + ends * self.tap.ratio**2
-        if setting.fine_trimmer is not None:
-            low, high = value("fine_trimmer_minimum") or 0.0, value("fine_trimmer_maximum") or 0.0
-            stray += low + setting.fine_trimmer * (high - low)
-        changed: dict[str, Any] = {"inductance": value("inductance"), "capacitance": max(whole, 1e-12)}
-        changed["stray"] = stray + min(whole - 1e-12, 0.0)
-        changed["self_capacitance"] = value("self_capacitance") or section.self_capacitance
-        if setting.trimmer is not None:
-            changed |= {"trimmer_minimum": value("trimmer_minimum"), "trimmer_maximum": value("trimmer_maximum")}
-            changed["trimmer_maximum"] = max(changed["trimmer_maximum"], changed["trimmer_minimum"])
-            changed["trimmer"] = setting.trimmer
-        elif "trimmer" in self.columns:
-            changed |= {"trimmer_minimum": 0.0, "trimmer_maximum": 0.0}
+        section = self._section_at(setting, values, ends * self.tap.ratio**2)
         untuned = replace(self.design, tuning=replace(self.design.tuning, zero_beat=None))
-        design = replace(untuned, **{oscillator: replace(section, **_within(section, changed))})
+        design = replace(untuned, **{oscillator: section})
         if setting.supply is not None and design.circuit is not None:
             design = replace(design, circuit=replace(design.circuit, supply_voltage=setting.supply))
         circuit = circuit_of(design, oscillator)
@@ -854,7 +888,7 @@ def _solved_bench(bench: Bench) -> SolvedBench:
             if bench.set_aside_what_contradicts(fit):
                 values, starts = fit.values, bench.start()
                 continue
-            if solved is None and not bench.ties(fit.values):
+            if solved is None and not bench.bends(fit.values):
                 break
             values = fit.values
             if solved is not None:

@@ -3,11 +3,11 @@
 What was read: frequency of an oscillator, pitch of the beat. What was set: fitted_capacitor; and where it was so
 trimmer and fine_trimmer (0 to 1, or "out" and "in"; a reference that stands at zero beat: "tuned"), hand_distance (or
 "away" for an antenna with nobody near), reverse_voltage (across the junction) or pot (0 to 1, of a design with a
-circuit), oscillator, board (any name; "none": coil and fitted capacitor alone, off every board, read by a generator with
-a loose probe), supply, load and probe. Of the volume oscillator hand_distance is the height over the ring, and control
-the rectified voltage behind its resonance. An empty cell: that part was not there, or as designed.
-Without a column the part counts as stray, or with a design as the design has it. A line that begins with # is a
-remark. Faults are reported together, each with its line and a remedy.
+circuit), oscillator, board (any name; "none": coil and fitted capacitor alone, off every board, read by a generator
+with a loose probe), supply, load and probe. Of the volume oscillator hand_distance is the height over the ring, and
+control the rectified voltage behind its resonance. An empty cell: that part was not there, or as designed. Without a
+column the part counts as stray, or with a design as the design has it. A line that begins with # is a remark. Faults
+are reported together, each with its line and a remedy.
 """
 
 from __future__ import annotations

@@ -130,14 +130,15 @@ class OpenedDesign:
         """What joins player and common to earth beside the field."""
         return earthing_of(self.design)
 
-    def with_earthing(self, shoes: float, common_to_earth: float) -> OpenedDesign:
+    def with_earthing(self, shoes: float, common_to_earth: float, design: Design | None = None) -> OpenedDesign:
         """The same scene, not solved again, with other ties to earth beside the field, F (infinite: a wire).
 
+        design: with other parts in the same scene, on which a second antenna hangs; None: the same.
         Raises DesignError for a common that floats in a scene of which it is no conductor.
         """
         if common_to_earth != math.inf and COMMON not in self.hand_field.names:
             raise DesignError(COMMON_NO_CONDUCTOR)
-        other = OpenedDesign(self.design)
+        other = OpenedDesign(design or self.design)
         kept = {"scene": self.scene, "hand_field": self.hand_field}
         kept["earthing"] = Earthing(self.hand_field.body_share + shoes, common_to_earth)
         other.__dict__.update(kept)  # where cached_property keeps them
