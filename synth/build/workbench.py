@@ -132,17 +132,20 @@ class OpenedDesign:
         """What joins player and common to earth beside the field."""
         return earthing_of(self.design)
 
-    def with_earthing(self, shoes: float, common_to_earth: float) -> OpenedDesign:
+    def with_earthing(self, shoes: float, common_to_earth: float, design: Design | None = None) -> OpenedDesign:
         """The same scene, not solved again, with other ties to earth beside the field, F (infinite: a wire).
 
+        design: with other parts in the same scene, on which a second antenna hangs; None: the same.
         Raises DesignError for a common that floats in a scene of which it is no conductor.
         """
         if common_to_earth != math.inf and COMMON not in self.hand_field.names:
             raise DesignError(COMMON_NO_CONDUCTOR)
-        return self._with(self.scene, self.hand_field, shoes, common_to_earth)
+        return self._with(self.scene, self.hand_field, shoes, common_to_earth, design)
 
-    def _with(self, scene: Scene, field: HandField, shoes: float, common_to_earth: float) -> OpenedDesign:
-        other = OpenedDesign(self.design)
+    def _with(
+        self, scene: Scene, field: HandField, shoes: float, common_to_earth: float, design: Design | None = None
+    ) -> OpenedDesign:
+        other = OpenedDesign(design or self.design)
         earthing = Earthing(field.body_share + shoes, common_to_earth)
         # where cached_property keeps them
         other.__dict__.update({"scene": scene, "hand_field": field, "earthing": earthing})
