@@ -18,7 +18,9 @@ LEAST_CHOKE_CAPACITANCE = 2e-12  # F; with less, the stray at the joints of a ch
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
-    parser.add_argument("--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes (default 65Hz:1047Hz)")
+    parser.add_argument(
+        "--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes, in Hz or as C2:C6 (default 65Hz:1047Hz)"
+    )
     parser.add_argument("--reach", default="5cm:50cm", metavar="NEAR:FAR", help="hand distances (default 5cm:50cm)")
     parser.add_argument("--fill", default="60 %", metavar="SHARE", help="least share of the reach used (default 60 %%)")
     add_shelf_options(parser)
@@ -82,10 +84,10 @@ def run(arguments: Namespace) -> int:
 def _wishes(arguments: Namespace) -> Wishes:
     from models.straight.evenness import Tolerances
     from synth.analysis.linearise import Wishes
-    from synth.commands.options import pair, shelf_of, within
+    from synth.commands.options import note_range, pair, shelf_of, within
     from synth.errors import DesignError
 
-    low, high = pair("--range", arguments.range, "Hz")
+    low, high = note_range("--range", arguments.range)
     near, far = pair("--reach", arguments.reach, "m")
     if arguments.seed < 0:
         raise DesignError(f"--seed must be a whole number >= 0; got {arguments.seed}")

@@ -44,6 +44,19 @@ def pair(name: str, text: str, unit: str) -> tuple[float, float]:
     return low, high
 
 
+def note_range(name: str, text: str) -> tuple[float, float]:
+    """Two rising frequencies, Hz, with a colon between, each written in Hz or as a note."""
+    from models.pitch import frequency_of_note, parse_note
+
+    def hertz(word: str) -> str:
+        try:
+            return f"{float(frequency_of_note(parse_note(word))):.6g} Hz"
+        except ValueError:
+            return word
+
+    return pair(name, ":".join(hertz(word) for word in text.split(":")), "Hz")
+
+
 def chosen(option: str, text: str | None, choices: Sequence[str]) -> str | None:
     """`text` if it is one of `choices`, letter case aside; None where the option was not given."""
     from synth.designs.schema import did_you_mean
