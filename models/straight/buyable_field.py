@@ -16,9 +16,9 @@ from models.arrays import Floats
 from models.builds.build_law import Builds
 from models.checks import non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.preferred_values import nearest, values_in_range
 from models.straight.evenness import Evenness, FieldGoal, rms_of_builds
-from models.straight.search import INDUCTANCES, Effort, FieldParts, Place, Search, Solution
+from models.straight.search import Effort, FieldParts, Place, Search, Solution
+from models.straight.shelf import Shelf
 
 ZOOMS = 4
 NARROWING = 0.3
@@ -64,13 +64,13 @@ class TankParts:
         if self.maximum < self.minimum:
             raise ValueError(f"maximum must be >= minimum ({self.minimum:g}); got {self.maximum:g}")
 
-    def fitted(self, capacitance: float, series: str, smallest: float = 1e-12) -> tuple[float, float]:
-        """Preferred capacitor, F, and trimmer setting (0 to 1) for a tank of `capacitance` in all.
+    def fitted(self, capacitance: float, shelf: Shelf, smallest: float = 1e-12) -> tuple[float, float]:
+        """A capacitor of `shelf`, F, and trimmer setting (0 to 1) for a tank of `capacitance` in all.
 
         The setting is held at its end where the trimmer does not reach: read what comes of it with `total`.
         """
         middle = self.board_stray + 0.5 * (self.minimum + self.maximum)
-        capacitor = nearest(series, max(capacitance - middle, smallest))
+        capacitor = shelf.capacitor(max(capacitance - middle, smallest))
         span = self.maximum - self.minimum
         if span == 0.0:
             return capacitor, 0.5
@@ -91,20 +91,15 @@ class Buyable:
     cost_cents: float
 
 
-def buyable(search: Search, ideal: Solution, tank: TankParts, series: str) -> Buyable | None:
-    """The best preferred parts near `ideal` by the cost of `search`; None where none of them keeps to the goal."""
-    chokes = (
-        (0.0,)
-        if ideal.place.chokes == 0
-        else values_in_range(series, ideal.choke_inductance / search.around, ideal.choke_inductance * search.around)
-    )
-    factors = 1.0 / search.around, search.around
-    low, high = (np.clip(ideal.tank_inductance * factor, *INDUCTANCES) for factor in factors)
-    pairs = [(choke, coil) for choke in chokes for coil in values_in_range(series, float(low), float(high))]
+def buyable(search: Search, ideal: Solution, tank: TankParts, shelf: Shelf) -> Buyable | None:
+    """The best parts of `shelf` near `ideal` by the cost of `search`; None where none of them keeps to the goal."""
+    count, around = ideal.place.chokes, search.around
+    chokes = shelf.chokes_near(ideal.choke_inductance, around, count) if count else (0.0,)
+    pairs = [(choke, coil) for choke in chokes for coil in shelf.coils_near(ideal.tank_inductance, around)]
     if not pairs:
         return None
     refined = _refined(search, ideal, np.array(pairs))
-    options = [_fitted(search, row, tank, series, ideal) for row in refined]
+    options = [_fitted(search, row, tank, shelf, ideal) for row in refined]
     kept = [option for option in options if option is not None]
     return min(kept, key=lambda option: option.cost_cents, default=None)
 
@@ -134,9 +129,9 @@ def _refined(search: Search, ideal: Solution, pairs: Floats) -> Floats:
     return rows
 
 
-def _fitted(search: Search, row: Floats, tank: TankParts, series: str, ideal: Solution) -> Buyable | None:
+def _fitted(search: Search, row: Floats, tank: TankParts, shelf: Shelf, ideal: Solution) -> Buyable | None:
     """The row with a preferred capacitor, the lowest note's distance found again where the trimmer fell short."""
-    capacitor, trimmer = tank.fitted(float(row[2]), series)
+    capacitor, trimmer = tank.fitted(float(row[2]), shelf)
     total = tank.total(capacitor, trimmer)
     distances = np.clip(row[3] + np.linspace(-0.04, 0.04, 81), search.goal.near, search.farthest)
     ones = np.ones_like(distances)

@@ -21,6 +21,7 @@ from models.straight.search import (
     Search,
     with_ideal_coils,
 )
+from models.straight.shelf import Shelf
 
 BOUND_PLACES = (Place(2, "high"), Place(2, "low"))  # where the cost of the bounds is looked at
 ANY_TANK = 10e-9  # F, most the tank may have in the ideal
@@ -29,7 +30,7 @@ SHARES = {"places": 0.6, "robust": 0.75, "front": 1.0}  # of the time, where eac
 
 @dataclass(frozen=True, slots=True)
 class SearchTask:
-    """What to search with: hand field, goal, parts, what stands across the tank, series of preferred values,
+    """What to search with: hand field, goal, parts, what stands across the tank, the shelf of parts,
     tolerances, seed. `free`: parts with wider bounds on tank and carrier, to tell what those of `parts` cost; None:
     they are not asked.
     """
@@ -38,15 +39,20 @@ class SearchTask:
     goal: FieldGoal
     parts: FieldParts
     tank: TankParts
-    series: str = "E24"
+    shelf: Shelf = field(default_factory=Shelf)
     tolerances: Tolerances = field(default_factory=Tolerances)
     seed: int = 1
     free: FieldParts | None = None
     effort: Effort = FULL_EFFORT
 
     def search(self, place: Place, parts: FieldParts | None = None) -> Search:
-        """The search at one place, with other parts if given."""
-        return Search(self.curve, self.goal, parts or self.parts, place, self.effort)
+        """The search at one place, with other parts if given, else with those of the shelf."""
+        return Search(self.curve, self.goal, parts or self.shelf.limited(self.parts, place), place, self.effort)
+
+    @property
+    def places(self) -> tuple[Place, ...]:
+        """The places of the effort that there are chokes for."""
+        return tuple(place for place in self.effort.places if self.shelf.holds(place))
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,16 +125,14 @@ def make_plan(task: SearchTask, progress: Progress = lambda share: None) -> Fiel
         return None
     progress(1.0)
     nominal, robust = _steadiest(options, _straightness), robust or _steadiest(options, _over_builds)
-    return FieldPlan(
-        tuple(found), nominal, robust, points, bounded, free, interrupted, task.effort.places[len(found) :]
-    )
+    return FieldPlan(tuple(found), nominal, robust, points, bounded, free, interrupted, task.places[len(found) :])
 
 
 def _search_places(task: SearchTask, found: list[tuple[Place, FieldOption | None]], progress: Progress) -> None:
     """Add the nominal best of every place to `found`, one after the other."""
     ideals: dict[tuple[Place, FieldParts], float | None] = {}
-    for number, place in enumerate(task.effort.places):
-        progress(SHARES["places"] * number / len(task.effort.places))
+    for number, place in enumerate(task.places):
+        progress(SHARES["places"] * number / len(task.places))
         found.append((place, _nominal(task, place, _ideals(task, place, ideals))))
 
 
@@ -179,7 +183,7 @@ def _nominal(task: SearchTask, place: Place, ideals: tuple[float | None, float |
     solution = search.best(task.seed)
     if solution is None:
         return None
-    option = buyable(search, solution, task.tank, task.series)
+    option = buyable(search, solution, task.tank, task.shelf)
     return None if option is None else judged(task, option, (*ideals, search.rms_cents(solution)))
 
 
@@ -191,9 +195,9 @@ def _robust(task: SearchTask, options: list[FieldOption], progress: Progress) ->
     for number, start in enumerate(promising):
         progress(SHARES["places"] + (SHARES["robust"] - SHARES["places"]) * number / len(promising))
         place = start.point.solution.place
-        search = RobustSearch(task.curve, task.goal, task.parts, place, task.effort, factors)
+        search = RobustSearch(task.curve, task.goal, task.search(place).parts, place, task.effort, factors)
         solution = search.best(task.seed, task.effort.robust_draws)
-        option = None if solution is None else buyable(search, solution, task.tank, task.series)
+        option = None if solution is None else buyable(search, solution, task.tank, task.shelf)
         if option is not None:
             steps = start.steps
             candidates.append(judged(task, option, (steps.ideal, steps.trimmable, steps.real_chokes)))

@@ -79,7 +79,8 @@ class Place:
 class FieldParts:
     """What the parts bring along, F and Hz: self-capacitance of one choke, stray to earth at each joint of a chain,
     stray at the antenna, the least and the most the tank may have in all, quality factors, band of the carrier (LF of
-    the ITU is 30 to 300 kHz), coupling of both parts of a tapped tank coil.
+    the ITU is 30 to 300 kHz), coupling of both parts of a tapped tank coil; and the inductances, H, that the coil
+    of the tank may have, and one choke (None: any that makes BRANCHES in all).
     """
 
     choke_self_capacitance: float = 4e-12
@@ -92,6 +93,8 @@ class FieldParts:
     lowest_carrier: float = 30e3
     highest_carrier: float = 300e3
     tap_coupling: float = TYPICAL_COUPLING
+    tank_inductances: tuple[float, float] = INDUCTANCES
+    choke_inductances: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         for name in ("choke_self_capacitance", "joint_stray", "antenna_stray"):
@@ -211,12 +214,17 @@ class Search:
     def bounds(self) -> list[tuple[float, float]]:
         """Of the unknowns, logarithms but for the last."""
         distance = (self.goal.near + 0.5 * self.goal.fill * (self.goal.far - self.goal.near), self.farthest)
-        tank = (math.log(INDUCTANCES[0]), math.log(INDUCTANCES[1]))
+        tank = (math.log(self.parts.tank_inductances[0]), math.log(self.parts.tank_inductances[1]))
         least, most = self.parts.least_tank_capacitance, self.parts.most_tank_capacitance
         if self.place.chokes == 0:
             return [tank, (math.log(least), math.log(most)), distance]
-        branch = (math.log(BRANCHES[0]), math.log(BRANCHES[1]))
-        return [branch, tank, (math.log(RATIOS[0]), math.log(RATIOS[1])), distance]
+        ends = BRANCHES
+        if self.parts.choke_inductances is not None:
+            ends = (
+                self.place.chokes * self.parts.choke_inductances[0],
+                self.place.chokes * self.parts.choke_inductances[1],
+            )
+        return [(math.log(ends[0]), math.log(ends[1])), tank, (math.log(RATIOS[0]), math.log(RATIOS[1])), distance]
 
     def values(self, unknowns: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """Inductance of one choke and of the tank H, tank capacitance F, distance of the lowest note m; (n,) each."""
@@ -369,5 +377,7 @@ def _least(unknowns: Floats, costs: Floats, count: int) -> Floats:
 
 
 def with_ideal_coils(parts: FieldParts) -> FieldParts:
-    """The same without self-capacitance and tap stray."""
-    return replace(parts, choke_self_capacitance=0.0, joint_stray=0.0)
+    """The same without self-capacitance and tap stray, of any inductance."""
+    return replace(
+        parts, choke_self_capacitance=0.0, joint_stray=0.0, tank_inductances=INDUCTANCES, choke_inductances=None
+    )

@@ -21,6 +21,7 @@ from models.straight.evenness import FieldGoal, Tolerances, rms_of_builds
 from models.straight.front import not_dominated, tuning_ratio
 from models.straight.plan import SearchTask, make_plan
 from models.straight.search import FULL_EFFORT, Effort, FieldParts, Place, Search, Solution, circuits, with_ideal_coils
+from models.straight.shelf import Shelf
 
 GOAL = FieldGoal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0, farthest_zero=0.67)
 PARTS = FieldParts(
@@ -211,7 +212,7 @@ def test_penalties_speak_in_every_direction(curve, best):
 def test_preferred_parts_are_of_the_series_and_no_pair_nearby_is_better(curve, best):
     search = Search(curve, GOAL, PARTS, Place(2, "low"))
     ideal = best(PARTS, Place(2, "low"))
-    option = buyable(search, ideal, TANK, "E12")
+    option = buyable(search, ideal, TANK, Shelf("E12"))
     figures = np.array(values_in_range("E12", 1.0, 9.0))
     for value in (option.solution.choke_inductance, option.solution.tank_inductance, option.capacitor):
         assert np.isclose(value / 10.0 ** np.floor(np.log10(value)), figures, rtol=1e-9).any(), value
