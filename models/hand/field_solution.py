@@ -388,13 +388,18 @@ def player_panels(mesh: Floats, name: str, scene: Scene) -> Panels:
 
 
 def meets_antenna(mesh: Floats, scene: Scene) -> bool:
-    """Whether a corner of `mesh` lies within the pitch antenna."""
-    return bool((scene.antenna.distance(mesh.reshape(-1, 3), extended=False) <= 0.0).any())
+    """Whether a corner of `mesh`, or the middle of a triangle or of one of its sides, lies within the pitch antenna."""
+    return bool((scene.antenna.distance(_points(mesh), extended=False) <= 0.0).any())
+
+
+def _points(mesh: Floats) -> Floats:
+    sides = 0.5 * (mesh + np.roll(mesh, -1, axis=1))
+    return np.concatenate([mesh.reshape(-1, 3), sides.reshape(-1, 3), mesh.mean(axis=1)])
 
 
 def meets_cabinet(mesh: Floats, scene: Scene) -> bool:
-    """Whether a corner of `mesh` lies within the cabinet."""
+    """The same of the cabinet."""
     if scene.cabinet is None:
         return False
     size, center = cabinet_box(scene.antenna, scene.cabinet)
-    return bool((np.abs(mesh.reshape(-1, 3) - center) <= 0.5 * size).all(axis=1).any())
+    return bool((np.abs(_points(mesh) - center) <= 0.5 * size).all(axis=1).any())
