@@ -29,7 +29,7 @@ from models.electrostatics.surfaces import (
     lifted,
     rectangle,
     revolved,
-    strip,
+    ring_faces,
 )
 from models.hand.antenna_meshes import pitch_antenna_mesh
 from models.hand.antennas import AnyAntenna, AnyVolumeAntenna
@@ -139,7 +139,9 @@ def _trunk_and_head(joint: Floats, build: Build, fineness: float) -> list[Floats
         front, level = stand - build.depth_ratio * half_width - 1.2 * LEG_RADIUS, build.seat + LEG_RADIUS
         knee = front - 1.1 * build.seat  # buttock to knee is a little more than the seat is high (from memory)
         path = np.array([[front, 0.0, level], [knee, 0.0, level], [knee, 0.0, BODY_BOTTOM + LEG_RADIUS]])
-        parts.append(bent_tube(path, (LEG_RADIUS,) * 3, LEGS_FINER * fineness) * (1.0, LEGS_WIDTH, 1.0) + (0.0, side, 0.0))
+        parts.append(
+            bent_tube(path, (LEG_RADIUS,) * 3, LEGS_FINER * fineness) * (1.0, LEGS_WIDTH, 1.0) + (0.0, side, 0.0)
+        )
     return parts
 
 
@@ -361,11 +363,7 @@ def bent_tube(path: Floats, radii: tuple[float, float, float], fineness: float =
         outward = np.cos(tilt) * radial + np.sin(tilt) * tangent
         points.append(middle + size * np.cos(tilt) * radial)
         normals.append(outward)
-    starts = np.concatenate([[0], np.cumsum(counts)])
-    faces = np.concatenate(
-        [strip(int(starts[k]), counts[k], int(starts[k + 1]), counts[k + 1]) for k in range(len(counts) - 1)]
-    )
-    return lifted((np.concatenate(points), faces), np.concatenate(normals))
+    return lifted((np.concatenate(points), ring_faces(tuple(counts))), np.concatenate(normals))
 
 
 def straight_capsule(
