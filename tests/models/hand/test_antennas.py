@@ -168,14 +168,13 @@ def test_a_larger_antenna_feels_the_hand_more():
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["leaning", "telescopic", "wire", "plate", "flat plate", "ring", "flat ring"])
-def test_two_and_a_half_times_the_panels_change_the_added_capacitance_by_little(name):
-    """Within 0.3 % (0.4 % where a level hand is a centimetre over a tube, and at 30 cm, where body and arm count)."""
+def test_four_times_the_panels_change_the_added_capacitance_by_little(name):
+    """Within 0.3 % of what hand and body add."""
     scene = Scene(FORMS[name], PlayerBody(approach="above" if name in FLAT else "front"))
     coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 1.6))
     assert_allclose(coarse.empty_capacitance, fine.empty_capacitance, rtol=5e-4, atol=0)
     found, true = (each.capacitances - each.empty_capacitance for each in (coarse, fine))
-    assert_allclose(found, true, rtol=4e-3, atol=0)
-    assert_allclose(found[1], true[1], rtol=3e-3, atol=0)
+    assert_allclose(found, true, rtol=3e-3, atol=0)
 
 
 @pytest.mark.slow
