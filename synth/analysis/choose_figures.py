@@ -70,9 +70,9 @@ def tank_goals(
                 tank = _circuit_tank(opened, which, coil, frequency, antenna, limits)
                 total = section.stray + section.self_capacitance + tank.added
                 around = _stray_spread(design, limits) + limits.junction + tank.spread
-                table = tank.across, tank.more
+                table, equal = (tank.across, tank.more), tank.equal
             else:
-                total, table = opened.tanks[which].board_stray, ((0.0,), (0.0,))
+                total, table, equal = opened.tanks[which].board_stray, ((0.0,), (0.0,)), 1.0
                 around = _stray_spread(design, limits) + limits.junction
             stray = ValueRange(total, max(0.0, total - around), total + around)
             if around > stray.value:
@@ -88,6 +88,7 @@ def tank_goals(
                 limits.trimmer_share,
                 antenna,
                 *table,
+                equal,
             )
     except DesignError:
         raise
