@@ -10,7 +10,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from models.arrays import Floats
-from models.hand.scene import Posture
 from models.instrument import Instrument
 from models.pitch import nearest_note
 from synth.live.contract import InstrumentSound
@@ -154,7 +153,6 @@ class Picture:
     rows: tuple[ControlRow, ...] = ()
     sides: tuple[str, ...] = ()
     active_side: int = 0
-    posture: Posture = "open"
     spectrum: Spectrum | None = None
     guide: frozenset[int] = frozenset()
     drone: int | None = None
@@ -186,7 +184,6 @@ def picture_now(
         rows=_rows(session, state),
         sides=session.names if len(session.names) > 1 else (),
         active_side=session.active,
-        posture="fist" if settings.text("posture") == "fist" else "open",
         spectrum=spectrum(speaker.recent(FRAMES), meters.sample_rate) if with_spectrum else None,
         guide=settings.guide_notes or frozenset(),
         drone=settings.drone_note,

@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from models.hand.antennas import AnyVolumeAntenna, LoopAntenna, VolumePlate, VolumeRod
 from models.hand.capacitance_curve import CapacitanceCurve
 from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
 from synth.window.draw_hand import TRAIL_TIME
+from synth.window.figure_outline import Sight, way_of
 from synth.window.keys import row_of
 from synth.window.picture import Picture, picture_now
 from synth.window.pointer_events import PAN_STEP, PointerEvents
@@ -273,23 +275,31 @@ SEEN: dict[Action, Callable[[PlayWindow], None]] = {
 
 def field_picture(session: Session) -> FieldPicture:
     """The drawn part of the field that plays, to the design's own sizes."""
-    tuned, design = session.tuned, session.side.offer.design
+    tuned, scene, posture = session.tuned, session.side.offer.scene, session.side.offer.posture
     volume: VolumeAxis = PLAIN
     if tuned.volume is not None:
-        ring = design.volume_antenna
-        volume = ring_volume(tuned.volume) if ring is None else ring_volume(tuned.volume, ring.tube_diameter)
+        volume = ring_volume(tuned.volume, *volume_form(scene.ring))
+    curve = tuned.instrument.curve
     return FieldPicture(
         tuned.field.notes(),
         tuned.field.zero_beat_distance,
         tuned.field.locked_span,
-        design.antenna.diameter,
-        (tuned.instrument.curve.nearest, tuned.instrument.curve.farthest),
-        stand_distance=design.player.stand_distance,
-        cabinet=None if design.cabinet is None else (design.cabinet.width, design.cabinet.depth),
+        (curve.nearest, curve.farthest),
+        sight=Sight(scene, posture),
+        way=way_of(scene, posture, curve.nearest, curve.farthest),
         volume=volume,
         title=session.side.name,
-        light=field_light(tuned.instrument.curve),
+        light=field_light(curve),
     )
+
+
+def volume_form(antenna: AnyVolumeAntenna | None) -> tuple[float, str]:
+    """Thickness, m, and name of a volume antenna; of a usual ring where the scene has none."""
+    if isinstance(antenna, VolumePlate):
+        return antenna.thickness, "plate"
+    if isinstance(antenna, VolumeRod):
+        return antenna.diameter, "rod"
+    return (antenna or LoopAntenna()).tube_diameter, "ring"
 
 
 LIGHT_DECADES = 3.0  # of the capacitance's slope, from full light to none

@@ -22,7 +22,8 @@ CATCH = 12  # pixels, some 3 mm of screen: so near the resting hand the pointer 
 @dataclass(frozen=True, slots=True)
 class WindowState:
     """Pointer, hands and switches. `distance` m, `volume` gain 0..1 of the volume hand alone, `height` m of that hand
-    above the ring (None: no hand over a ring), `level` listening gain 0..1; `notice_until` s.
+    above the ring (None: no hand over a ring), `opening` of the fingers from 0 closed to 1 stretched, `level` listening
+    gain 0..1; `notice_until` s.
 
     The pointer plays only while it has hold of the pitch hand (`held`). Where it leaves the stage the hand rests, and
     the sound fades out; it takes hold again where it comes back to the hand, or where sound is asked for (`asked`: as
@@ -41,6 +42,7 @@ class WindowState:
     level: float
     volume: float = 0.0
     height: float | None = None
+    opening: float = 1.0
     present: bool = False
     pointer: tuple[int, int] | None = None
     held: bool = False

@@ -27,6 +27,7 @@ from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
 from models.hand.earthing import COMMON, USUAL_SHOES
+from models.hand.scene import Scene
 from models.instrument import Instrument
 from models.tank import Tank
 from models.volume.both_hands import BothHands
@@ -70,8 +71,8 @@ class Tunable:
     """A design, its instrument, and what it can be changed by. `faults`: name of a control to why it is not there.
 
     curves, both (empty without a volume antenna): by posture; laws: of a solved circuit, by posture; reference: the
-    tank with its trimmer set. shoes, common: F, what joins player and common to earth beside the field; earthed: what
-    other such ties give, by the matrices of the field.
+    tank with its trimmer set. scene: of the conductors, to be drawn. shoes, common: F, what joins player and common to
+    earth beside the field; earthed: what other such ties give, by the matrices of the field.
     """
 
     design: Design
@@ -91,6 +92,7 @@ class Tunable:
     shoes: float = USUAL_SHOES
     common: float = math.inf
     earthed: Callable[[float, float], Earthed] | None = None
+    scene: Scene = field(default_factory=Scene)
 
 
 def tunable(workpiece: OpenedDesign) -> Tunable:
@@ -140,6 +142,7 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         shoes=shoes,
         common=workpiece.earthing.common_to_earth,
         earthed=earthed,
+        scene=workpiece.scene,
     )
 
 
