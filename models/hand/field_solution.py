@@ -18,7 +18,7 @@ panels, `CLUSTER` wide, as charges in their middle. Together they change what a 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -89,6 +89,10 @@ class StillField:
     apparatus: int
     factor: Floats  # (n, n) Ls
     charges: Floats  # (n, k) zs
+
+    def with_opening(self, opening: float) -> StillField:
+        """The same with the fingers of the open pitch hand `opening` open: nothing that stands still changes."""
+        return replace(self, scene=replace(self.scene, player=replace(self.scene.player, opening=opening)))
 
     def owner(self, name: str, count: int) -> Floats:
         """B (count, k) of panels that all belong to the conductor `name`."""

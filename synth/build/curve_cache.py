@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
-from models.hand.hand_field import DEFAULT_DISTANCES, PLACES, RING_HEIGHTS, HandField
+from models.hand.hand_field import DEFAULT_DISTANCES, OPENINGS, PLACES, RING_HEIGHTS, HandField
 from models.hand.scene import POSTURES, Posture, Scene
 from synth.errors import InstrumentError
 from synth.files.atomic_file import write_text
@@ -51,6 +51,7 @@ def field_for(
     postures: Sequence[Posture] = POSTURES,
     heights: ArrayLike = RING_HEIGHTS,
     places: Sequence[int] = PLACES,
+    openings: Sequence[float] = OPENINGS,
 ) -> HandField:
     """The hand field of `scene`, as `models.hand.hand_field.hand_field` solves it: from the cache, or solved and kept.
 
@@ -61,9 +62,9 @@ def field_for(
     def solve() -> HandField:
         from models.hand import hand_field
 
-        return hand_field.hand_field(scene, distances, postures, ring_heights=heights, places=places)
+        return hand_field.hand_field(scene, distances, postures, ring_heights=heights, places=places, openings=openings)
 
-    return kept_field(field_key(scene, distances, postures, heights, places), solve, notice, folder)
+    return kept_field(field_key(scene, distances, postures, heights, places, openings), solve, notice, folder)
 
 
 def kept_field(
@@ -95,11 +96,12 @@ def field_key(
     postures: Sequence[Posture] = POSTURES,
     heights: ArrayLike = RING_HEIGHTS,
     places: Sequence[int] = PLACES,
+    openings: Sequence[float] = OPENINGS,
 ) -> str:
     """Hash of everything the field depends on: geometry, places of the hands and the text of the solver."""
     tables = [np.asarray(table, dtype=np.float64).tolist() for table in (distances, heights)]
     forms = [type(scene.antenna).__name__, type(scene.ring).__name__]
-    content = [asdict(scene), forms, *tables, list(postures), list(places), solver_digest()]
+    content = [asdict(scene), forms, *tables, list(postures), list(places), list(openings), solver_digest()]
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:32]
 
 
@@ -147,6 +149,11 @@ def _read(path: Path, key: str) -> HandField:
         ring_places=_unpacked(plain["ring_places"], len(names)),
         without_player=_unpacked(plain["without_player"], len(names)),
         body_share=float(plain["body_share"]),
+        opening=float(plain["opening"]),
+        drawn_in=float(plain["drawn_in"]),
+        openings=np.array(plain["openings"], dtype=np.float64),
+        finger_distances=np.array(plain["finger_distances"], dtype=np.float64),
+        finger_places=_unpacked(plain["finger_places"], len(names)),
     )
     with suppress(OSError):
         os.utime(path)  # read lately: among the last to go
@@ -163,6 +170,11 @@ def write_field(path: Path, key: str, field: HandField) -> None:
         "ring_places": _packed(field.ring_places),
         "without_player": _packed(field.without_player),
         "body_share": field.body_share,
+        "opening": field.opening,
+        "drawn_in": field.drawn_in,
+        "openings": field.openings.tolist(),
+        "finger_distances": field.finger_distances.tolist(),
+        "finger_places": _packed(field.finger_places) if field.openings.size else [],
     }
     path.parent.mkdir(parents=True, exist_ok=True)
     write_text(path, json.dumps({"key": key, "checksum": checksum(plain), "field": plain}), force=True)
