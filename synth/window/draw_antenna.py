@@ -35,10 +35,8 @@ def draw_antenna(canvas: PlayCanvas) -> None:
     """The antenna, with a break before it where it is farther away than its room, and its name below."""
     room, scale, size = _room(canvas), canvas.scale, canvas.small
     spare = canvas.px(16, 10)
-    if scale.mirrored:
-        shift = max(0.0, room.left + spare - scale.rod_x)
-    else:
-        shift = min(0.0, room.right - spare - scale.rod_x)
+    ends = room.left + spare - scale.rod_x, room.right - spare - scale.rod_x
+    shift = max(0.0, ends[0]) if scale.mirrored else min(0.0, ends[1])
     parts = [canvas.scale.pixels(part) for part in antenna_parts(canvas.field.sight)]
     cabinet = cabinet_outline(canvas.field.sight)
     for box in (room, scale.box):

@@ -22,12 +22,19 @@ def draw_figure(canvas: PlayCanvas, state: WindowState) -> None:
         _outlines(canvas, figure(canvas.field.sight, canvas.field.way, state.distance, state.opening), _colour(state))
 
 
-def draw_hand(canvas: PlayCanvas, state: WindowState, values: Readouts) -> None:
-    """The line of the pitch hand's distance, the note it makes, and how far it is from the antenna."""
-    box = canvas.scale.box
-    at = canvas.scale.x_of(state.distance)
-    x = min(max(at, box.left), box.right - 1)
+def draw_hand(canvas: PlayCanvas, state: WindowState, values: Readouts, heard: float | None) -> None:
+    """The line of what is heard with its note, and how far the pitch hand is from the antenna.
+
+    heard: m, the distance of the field that sounds: the hand's own, but for what fingers and the volume hand do.
+    """
+    box, scale = canvas.scale.box, canvas.scale
+    at, x = (
+        min(max(scale.x_of(place), box.left), box.right - 1)
+        for place in (state.distance, state.distance if heard is None else heard)
+    )
     colour, mark = _colour(state), canvas.px(7)
+    if abs(x - at) >= 2.0:  # where the stretched hand would be
+        canvas.dashed((at, box.top), (at, box.bottom - 1), palette.SKY, canvas.px(4, 3))
     canvas.line((x, box.top), (x, box.bottom - 1), colour, canvas.px(1.5, 1))
     for tip, foot in ((box.top - 1, box.top - mark), (box.bottom + 1, box.bottom + mark)):
         canvas.shape([(x, tip), (x - mark, foot), (x + mark, foot)], colour)
@@ -35,7 +42,7 @@ def draw_hand(canvas: PlayCanvas, state: WindowState, values: Readouts) -> None:
         with canvas.as_one():
             _name(canvas, x, values, colour)
         with canvas.as_one():
-            _dimension(canvas, x, values.distance)
+            _dimension(canvas, at, values.distance)
     else:
         _away(canvas)
 

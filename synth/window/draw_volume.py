@@ -126,15 +126,16 @@ def _ring_scale(canvas: PlayCanvas, axis: RingVolume, column: _Column) -> None:
         if top >= last + row and top + row <= box.bottom:
             decibels.write(f"{mark}".replace("-", MINUS), top, row, tick)
             last = top
-    column, place = _ring_column(canvas), "right" if canvas.layout.mirrored else "left"
-    thick = min(max(3, round(axis.thickness * stage.height / axis.whole)), column.height // 4)  # to scale
+    below = _ring_column(canvas)
+    place: Align = "right" if canvas.layout.mirrored else "left"
+    thick = min(max(3, round(axis.thickness * stage.height / axis.whole)), below.height // 4)  # to scale
     if axis.form == "rod":  # it lies from side to side, and is seen from its end
-        middle = column.center[0], column.top + 0.5 * thick
+        middle = below.center[0], below.top + 0.5 * thick
         canvas.disc(middle, max(2.0, 0.5 * thick), palette.STRONG_LINE)
     else:
         round_end = thick // 2 if axis.form == "ring" else 0
-        canvas.fill(Box(column.left, column.top, column.width, thick), palette.STRONG_LINE, round_end)
-    name = Box(column.left, column.top + thick + 1, column.width, round(1.4 * size))
+        canvas.fill(Box(below.left, below.top, below.width, thick), palette.STRONG_LINE, round_end)
+    name = Box(below.left, below.top + thick + 1, below.width, round(1.4 * size))
     canvas.text(axis.form, name, size, palette.QUIET_TEXT, place)
 
 

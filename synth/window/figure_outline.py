@@ -183,10 +183,11 @@ def figure(sight: Sight, way: Way, distance: float, opening: float) -> Figure:
     bare = skin[_clear_of(skin, end, before, build.arm_radii[2])]
     lines = () if above else creases(shape, build.open_hand[0])
     return Figure(
-        *(_flat(place + turn * part) for part in (skin, bare)),
-        _flat(sleeve),
-        _flat(place + turn * heel),
-        tuple(_flat(place + turn * line) for line in lines),
+        skin=_flat(place + turn * skin),
+        bare=_flat(place + turn * bare),
+        sleeve=_flat(sleeve),
+        heel=_flat(place + turn * heel),
+        creases=tuple(_flat(place + turn * line) for line in lines),
     )
 
 

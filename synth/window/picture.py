@@ -134,9 +134,10 @@ def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
 class Picture:
     """What one picture shows beside the state: readouts, lines of text, levels, oscillogram and its span, s.
 
+    `heard`: m, the distance of the field that sounds, with both hands and the fingers; None: the hand's own.
     `flags`: switches in words. `status`: pieces, the most important first; those that do not fit are left out. `rows`:
     the drawer of controls. `sides`: names of the designs under the hand, if more than one, and `active_side` the one
-    that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `trail`: the sounding hand's way,
+    that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `trail`: the way of what is heard,
     (age in s, distance in m), newest first.
     """
 
@@ -157,19 +158,20 @@ class Picture:
     guide: frozenset[int] = frozenset()
     drone: int | None = None
     trail: Sequence[tuple[float, float]] = ()
+    heard: float | None = None
 
 
 def picture_now(
     session: Session,
     state: WindowState,
+    heard: float,
     speaker: InstrumentSound,
     meters: Meters,
     remarks: tuple[str, ...],
     with_spectrum: bool,
 ) -> Picture:
-    """The texts and curves that change more slowly than the oscillogram."""
+    """The texts and curves that change more slowly than the oscillogram. heard: m, the distance that sounds."""
     instrument, settings, fault = session.tuned.instrument, session.settings, speaker.device_error
-    heard, _ = session.tuned.heard(state.distance, state.volume, state.height)
     live = meters.alive and meters.blocks > 0
     beat = meters.frequency if live else float(instrument.beat_frequency(heard))
     notice = notice_line(state.notice if time.monotonic() < state.notice_until else "", fault)

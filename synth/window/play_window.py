@@ -25,7 +25,17 @@ from synth.window.pointer_events import PAN_STEP, PointerEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.screen import FIRST_SIZE, opened_screen, run_events
 from synth.window.session import Session
-from synth.window.state import Action, WindowState, after_action, faded, let_go, on_click, on_key, with_pointer_aside
+from synth.window.state import (
+    Action,
+    WindowState,
+    after_action,
+    faded,
+    fingered,
+    let_go,
+    on_click,
+    on_key,
+    with_pointer_aside,
+)
 from synth.window.view import View
 
 if TYPE_CHECKING:
@@ -147,6 +157,9 @@ class PlayWindow(PointerEvents):
             self._move(let_go(self.state), now)
         if scale is not None and self.state.fading and not self._hands.sounding:
             self._move(faded(self.state, seconds, scale), now)
+        squeeze = self._hands.squeeze if self.session.tuned.hand.heeds_opening else 0.0
+        if (fingers := fingered(self.state, seconds, squeeze)) is not self.state:
+            self._move(fingers, now)
         if self.state.volume > 0.0 and not self.state.silenced:
             self.unsaved_seconds += seconds
         for move in (self._hands.moved_by_keys, self._hands.moved_by_sticks):
@@ -170,19 +183,28 @@ class PlayWindow(PointerEvents):
         if state.replaying and meters.replaying:
             played = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
             state = replace(state, distance=played, volume=meters.volume, height=None, present=True, row=None)
+            state = replace(state, opening=resting_opening(self.session))
         asked = (state.notice, state.selected, state.level, state.muted, state.recording, state.replaying, state.fine)
         seen = (*asked, id(self.session.settings))
         if self.shown is None or seen != self._seen or self.frames % READOUT_FRAMES == 0:
             self._seen = seen
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
-            self.shown = picture_now(self.session, state, self.speaker, meters, self._remarks, spectral)
+            self.shown = picture_now(
+                self.session, state, self.heard(state)[0], self.speaker, meters, self._remarks, spectral
+            )
         span = oscillogram_span(meters.frequency)
         sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
         oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
         trail = self._trail_now(state, time.monotonic())
         shown = replace(
-            self.shown, peak=meters.peak, rms=meters.rms, oscillogram=oscillogram, oscillogram_span=span, trail=trail
+            self.shown,
+            heard=self.heard(state)[0],
+            peak=meters.peak,
+            rms=meters.rms,
+            oscillogram=oscillogram,
+            oscillogram_span=span,
+            trail=trail,
         )
         if self._midi is not None:
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
@@ -190,10 +212,10 @@ class PlayWindow(PointerEvents):
         return self.view.draw(surface, state, shown)
 
     def _trail_now(self, state: WindowState, now: float) -> list[tuple[float, float]]:
-        """The way of the last seconds, while it sounds and the player wants to see movement."""
+        """What was heard in the last seconds, as distances, while it sounds and the player wants to see movement."""
         trail = self._trail
         if state.volume > 0.0 and not state.silenced:
-            trail.append((now, state.distance))
+            trail.append((now, self.heard(state)[0]))
         while trail and now - trail[0][0] > TRAIL_TIME:
             trail.popleft()
         return [] if state.still else [(now - when, distance) for when, distance in reversed(trail)]
@@ -216,11 +238,16 @@ class PlayWindow(PointerEvents):
         self.view.show(field_picture(session))
         if (self.view.text_scale, self.view.mirrored) != (state.text_scale, state.mirrored):
             self.view.resize(self.view.size, state.text_scale, state.mirrored)
+        if not session.tuned.hand.heeds_opening:
+            resting = resting_opening(session)
+            state = self.state = replace(state, opening=resting, wanted_opening=resting)
         inside = min(max(state.distance, curve.nearest), curve.farthest)
         if inside != state.distance:
             self._move(replace(state, distance=inside), time.monotonic())
-        elif session.tuned.both is not None and not state.replaying:
-            self.speaker.move(*session.tuned.heard(state.distance, state.volume, state.height), time.monotonic())
+        elif not state.replaying and (session.tuned.both is not None or state.opening != session.tuned.hand.opening):
+            self.speaker.move(
+                *session.tuned.heard(state.distance, state.volume, state.height, state.opening), time.monotonic()
+            )
         self.shown = None
 
     def _key_down(self, event: pygame.event.Event) -> None:
@@ -232,6 +259,8 @@ class PlayWindow(PointerEvents):
         if row is not None and row.held and not (self.state.caution_open or self.state.leaving):
             if row.action == "sound hand":
                 self._sound_at_pointer()
+            if row.action == "fingers":
+                self.open_fingers(self.state.wanted_opening)  # says so where they cannot move
             self._hands.hold(row.action)
             return
         self._act(*on_key(self.state, name, ctrl, shift))
@@ -271,6 +300,11 @@ SEEN: dict[Action, Callable[[PlayWindow], None]] = {
     "usual range": lambda window: window.view.usual_range(),
     "fullscreen": toggle_fullscreen,
 }
+
+
+def resting_opening(session: Session) -> float:
+    """Of the fingers as the design has them: 0 closed to 1 stretched."""
+    return 0.0 if session.side.offer.posture == "fist" else session.tuned.hand.opening
 
 
 def field_picture(session: Session) -> FieldPicture:
@@ -352,6 +386,8 @@ def run_session(
     first = look or Look()
     state = WindowState(
         distance=session.tuned.instrument.curve.farthest,
+        opening=resting_opening(session),
+        wanted_opening=resting_opening(session),
         level=speaker.level,
         caution_open=caution_wanted(speaker.device_error) if caution is None else caution,
         mirrored=first.mirrored,

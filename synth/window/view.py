@@ -203,7 +203,7 @@ class View:
             draw_trail(canvas, shown.trail)
             draw_figure(canvas, state)
             draw_room(canvas, state)
-            draw_hand(canvas, state, shown.readouts)
+            draw_hand(canvas, state, shown.readouts, shown.heard)
             draw_volume_hand(canvas, state)
         with canvas.as_one():
             draw_oscillogram(canvas, shown.oscillogram, shown.oscillogram_span)
