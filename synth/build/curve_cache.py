@@ -3,7 +3,7 @@
 The name is a hash of the scene, the places of the hands and the source text of the solver, so that a changed solver
 never reads an old result. What is kept are Maxwell's matrices: shoes, supply and tanks are no part of them. A damaged
 or unwritable cache costs time, never the command. The folder is kept below `LARGEST_FOLDER`: what was read longest ago
-goes first.
+goes first. Only plain files are read and replaced: a link or a pipe in the place of one is not followed, but removed.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import stat
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
@@ -78,11 +79,15 @@ def kept_field(
     except FileNotFoundError:
         notice("solving the hand field of this geometry (kept for next time)")
     except OSError as error:
-        notice(f"the hand-field cache cannot be read ({error.strerror}): solving without it")
+        plain = os.path.lexists(path) and not path.is_symlink()
+        reason = str(error.strerror) if plain else f"{path} is a link"
+        notice(f"the hand-field cache cannot be read ({reason}): solving without it")
     except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError, IndexError):
         notice(f"the cached hand field {path} is damaged: solving it again")
     solved = solve()
     try:
+        if not path.is_dir() and (path.is_symlink() or (path.exists() and not path.is_file())):
+            path.unlink()
         write_field(path, key, solved)
         drop_oldest(folder, LARGEST_FOLDER)
     except (OSError, InstrumentError) as error:
@@ -131,7 +136,13 @@ def checksum(content: Any) -> str:
 
 
 def _read(path: Path, key: str) -> HandField:
-    with open(path, "rb") as file:
+    # not by a link, and not waiting for who might write into a pipe
+    descriptor = os.open(
+        path, os.O_RDONLY | sum(getattr(os, name, 0) for name in ("O_BINARY", "O_NOFOLLOW", "O_NONBLOCK"))
+    )
+    with open(descriptor, "rb") as file:
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            raise ValueError("no plain file")
         content = file.read(LARGEST_FILE + 1)
     if len(content) > LARGEST_FILE:
         raise ValueError("too large for a cached field")
@@ -182,7 +193,7 @@ def write_field(path: Path, key: str, field: HandField) -> None:
 
 def drop_oldest(folder: Path, most: int) -> None:
     """Remove the fields of `folder` that were read or written longest ago until the rest takes at most `most` bytes."""
-    files = sorted(((file.stat(), file) for file in folder.glob("*.json")), key=lambda entry: entry[0].st_mtime)
+    files = sorted(((file.lstat(), file) for file in folder.glob("*.json")), key=lambda entry: entry[0].st_mtime)
     total = sum(entry.st_size for entry, _ in files)
     for entry, file in files:
         if total <= most:
