@@ -18,7 +18,7 @@ panels, `CLUSTER` wide, as charges in their middle. Together they change what a 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -89,6 +89,10 @@ class StillField:
     apparatus: int
     factor: Floats  # (n, n) Ls
     charges: Floats  # (n, k) zs
+
+    def with_opening(self, opening: float) -> StillField:
+        """The same with the fingers of the open pitch hand `opening` open: nothing that stands still changes."""
+        return replace(self, scene=replace(self.scene, player=replace(self.scene.player, opening=opening)))
 
     def owner(self, name: str, count: int) -> Floats:
         """B (count, k) of panels that all belong to the conductor `name`."""
@@ -226,12 +230,12 @@ def ring_alone(still: StillField, ring: AnyVolumeAntenna) -> Eliminated:
     plane = still.scene.room.earth_plane
     mesh = volume_antenna_mesh(ring, still.fineness)
     if meets_cabinet(mesh, still.scene):
-        raise ValueError("the volume antenna must clear the cabinet: make its offset larger; they overlap")
+        raise ValueError("offset must be larger: the volume antenna meets the cabinet")
     build = still.scene.player.build
     if shoulder(still.scene)[0] - build.depth_ratio * build.half_width <= ring.front:
-        raise ValueError("the volume antenna must clear the player's body: make stand_distance larger")
+        raise ValueError("stand_distance must be larger: the volume antenna meets the player's body")
     if meets_antenna(mesh, still.scene):
-        raise ValueError("the volume antenna must clear the pitch antenna: make its offset larger; they overlap")
+        raise ValueError("offset must be larger: the volume antenna meets the pitch antenna")
     panels = conductor_panels(mesh, "volume antenna", plane)
     return eliminated(still, panels, symmetric_potential_matrix(panels, plane), RING)
 
@@ -375,9 +379,11 @@ def factored(matrix: Floats) -> Floats:
 def player_panels(mesh: Floats, name: str, scene: Scene) -> Panels:
     """Panels of a part of the player, after checking that it clears the earth plane, the cabinet and the antenna."""
     if meets_antenna(mesh, scene):
-        raise ValueError(f"the pitch antenna must clear the player's {name}; they overlap: make stand_distance larger")
+        raise ValueError(f"stand_distance must be larger: the player's {name} meets the pitch antenna")
     if meets_cabinet(mesh, scene):
-        raise ValueError(f"cabinet must clear the player's {name}; they overlap")
+        raise ValueError(
+            f"stand_distance must be larger, or the cabinet smaller: the player's {name} meets the cabinet"
+        )
     return conductor_panels(mesh, f"the player's {name}", scene.room.earth_plane)
 
 

@@ -244,8 +244,8 @@ def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
     # A hand taken back beside the body only completes the table: its arm is as long as it has to be.
     if stretch > reach and (build.links is None or place[0] < joint[0]):
         raise ValueError(
-            f"stand_distance and hand_height must let the player reach a hand distance of {distance:g} m: the arm is "
-            f"at most {reach:g} m from shoulder to wrist; got {stretch:g} m: {_nearer(joint, place, reach)}"
+            f"stand_distance and hand_height must let the player reach a hand distance of {distance:.3g} m: the arm is "
+            f"at most {reach:.3g} m from shoulder to wrist; got {stretch:.3g} m: {_nearer(joint, place, reach)}"
         )
     return place
 
@@ -253,17 +253,30 @@ def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
 def farthest_distance(scene: Scene, most: float) -> float:
     """The farthest distance, m, at most `most`, to which the player takes the pitch hand back.
 
-    With an elbow: until the wrist is beside the shoulder. From above: as high as the arm reaches.
+    With an elbow: until the wrist is beside the shoulder. From above: as high as the arm reaches. Without an elbow: as
+    far as the arm reaches back, or the hand's way leads away from the antenna.
     """
     build, joint = scene.player.build, shoulder(scene)
-    if build.links is None and not scene.from_above:
-        return most
     first = 0.01
     near = wrist(scene, "open", first)
-    if not scene.from_above:
+    if scene.from_above:
+        rise = build.longest**2 - _span(joint[:2], near[:2]) ** 2
+        return min(most, first + float(joint[2] - near[2]) + 0.999 * float(np.sqrt(max(rise, 0.0))))
+    if build.links is not None:
         return min(most, first + float(joint[0] - near[0]))
-    rise = build.longest**2 - _span(joint[:2], near[:2]) ** 2
-    return min(most, first + float(joint[2] - near[2]) + 0.999 * float(np.sqrt(max(rise, 0.0))))
+    low, high = first, most
+    while high - low > _FARTHEST_WITHIN:
+        try:
+            wrist(scene, "open", high)
+            low = high
+        except ValueError:
+            most = high
+        high = 0.5 * (low + most)
+    return low
+
+
+#: How closely the farthest distance is found, m.
+_FARTHEST_WITHIN: Final = 1e-3
 
 
 def _span(first: Floats, second: Floats) -> float:
@@ -271,12 +284,17 @@ def _span(first: Floats, second: Floats) -> float:
 
 
 def _nearer(joint: Floats, place: Floats, reach: float) -> str:
-    """What lets an arm reach: how near the player must stand, or that no place along x does."""
-    aside = _span(joint[1:], place[1:])
-    if aside >= reach or joint[0] <= place[0]:
-        return "bring the antenna to the height of the player's shoulder"
-    least = float(place[0]) + float(np.sqrt(reach**2 - aside**2))
-    return f"stand {least:.2g} m from it or nearer, or lean"
+    """What lets an arm from `joint` reach `place`: another height, a nearer stand, or both."""
+    aside, ahead = abs(float(joint[1] - place[1])), float(joint[0] - place[0])
+    high = f"between {{0:.2g}} m and {{1:.2g}} m high, the shoulder being at {joint[2]:.2g} m"
+    upright = reach**2 - aside**2 - ahead**2
+    if upright > 0.0:
+        rise = float(np.sqrt(upright))
+        return f"bring the hand, or the antenna, to where it is {high.format(joint[2] - rise, joint[2] + rise)}"
+    level = reach**2 - aside**2 - float(joint[2] - place[2]) ** 2
+    if level > 0.0 and ahead > 0.0:
+        return f"stand {float(place[0]) + float(np.sqrt(level)):.2g} m from it or nearer, or lean"
+    return f"stand nearer, and bring hand and antenna to the shoulder's height of {joint[2]:.2g} m"
 
 
 def arm(start: Floats, end: Floats, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
@@ -391,8 +409,8 @@ def other_wrist(scene: Scene, ring: AnyVolumeAntenna, height: float) -> Floats:
     stretch, joint = _span(place, other_shoulder(scene)), other_shoulder(scene)
     if stretch > build.longest:
         raise ValueError(
-            f"the volume antenna's height and offset must let the player hold a hand {height:g} m above it: the arm "
-            f"is at most {build.longest:g} m from shoulder to wrist; got {stretch:g} m: "
+            f"height and offset must let the player hold a hand {height:g} m above the volume antenna: the arm "
+            f"is at most {build.longest:.3g} m from shoulder to wrist; got {stretch:.3g} m: "
             f"{_nearer(joint, place, build.longest)}"
         )
     return place

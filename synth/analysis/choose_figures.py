@@ -92,7 +92,7 @@ def tank_goals(
     except DesignError:
         raise
     except ValueError as error:
-        raise DesignError(f"{design.name}: {error}") from None
+        raise DesignError(f"{design.place}: {error}") from None
     if which == "variable" and design.tuning.mode not in ("auto", mode):
         notices.append(f"the target is the {mode} mode of tank and antenna; tuning.mode says {design.tuning.mode}")
     if solved:
@@ -148,7 +148,7 @@ def _antenna_farads(opened: OpenedDesign) -> float:
     design, curve = opened.design, opened.curve
     place = design.tuning.zero_beat
     if place is not None and not curve.nearest <= place <= curve.farthest:
-        raise DesignError(f"{design.name}: tuning.zero_beat lies outside the hand field")
+        raise DesignError(f"{design.place}: tuning.zero_beat lies outside the hand field")
     rod = curve.empty_capacitance if place is None else float(curve.capacitance(place))
     return rod + opened.wired.antenna.stray
 
@@ -200,7 +200,7 @@ def choose_figures(design: Design, which: str, found: TankGoals, series: str, tr
     try:
         choices = choose_values(found.goals, series, trimmer_series)
     except ValueError as error:
-        raise DesignError(f"{design.name}: {error}") from None
+        raise DesignError(f"{design.place}: {error}") from None
     return collected(
         ChooseFigures,
         {"design": design, "goal": goal, "found": found, "choices": choices},

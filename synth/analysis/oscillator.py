@@ -166,7 +166,7 @@ def prepared_oscillator(
                 raise DesignError(f"--hand: {error}") from None
             circuit = opened.loaded_variable(own + opened.wired.antenna.stray)
     elif opened.loop_curve is None or design.volume_antenna is None:
-        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
+        raise DesignError(f"{design.place}: has no volume antenna; add [volume_antenna]")
     else:
         circuit = with_antenna(circuit, opened.loop_curve.empty_capacitance + design.volume_antenna.stray, DIRECT)
     designed = circuit.load

@@ -36,6 +36,7 @@ from synth.build.assembly import (
     detector_of,
     earthing_of,
     lossless_pair,
+    scene_fault,
     scene_of,
     tank_in,
     variable_frequency,
@@ -137,11 +138,35 @@ class OpenedDesign:
         """
         if common_to_earth != math.inf and COMMON not in self.hand_field.names:
             raise DesignError(COMMON_NO_CONDUCTOR)
+        return self._with(self.scene, self.hand_field, shoes, common_to_earth)
+
+    def _with(self, scene: Scene, field: HandField, shoes: float, common_to_earth: float) -> OpenedDesign:
         other = OpenedDesign(self.design)
-        kept = {"scene": self.scene, "hand_field": self.hand_field}
-        kept["earthing"] = Earthing(self.hand_field.body_share + shoes, common_to_earth)
-        other.__dict__.update(kept)  # where cached_property keeps them
+        earthing = Earthing(field.body_share + shoes, common_to_earth)
+        # where cached_property keeps them
+        other.__dict__.update({"scene": scene, "hand_field": field, "earthing": earthing})
         return other
+
+    def in_scene(self, scene: Scene) -> OpenedDesign:
+        """The same design in another scene, such as `self.scene.moved(lean=0.05)`: its parts, shoes and supply as they
+        are, its curves those of that scene; zero beat, where the design asks for it, is tuned there.
+
+        The field of that scene is solved, or read from the cache, in this call (seconds; it may run on another thread),
+        and kept. Raises DesignError for a player who does not fit into it.
+        """
+        return self._scenes[scene]
+
+    @cached_property
+    def _scenes(self) -> Mapping[Scene, OpenedDesign]:
+        def made(scene: Scene) -> OpenedDesign:
+            shoes = self.earthing.shoes(self.hand_field.body_share)
+            try:
+                field = field_for(scene, self.tell, None, distances_of(scene))
+            except ValueError as error:
+                raise scene_fault(self.design, error) from error
+            return self._with(scene, field, shoes, self.earthing.common_to_earth)
+
+        return MadeOnce(made)
 
     @cached_property
     def hand_field(self) -> HandField:
@@ -149,7 +174,7 @@ class OpenedDesign:
         try:
             return field_for(self.scene, self.tell, None, distances_of(self.scene))
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: {error}") from error
+            raise scene_fault(self.design, error) from error
 
     @cached_property
     def ties_with_notices(self) -> tuple[Ties, tuple[str, ...]]:
@@ -163,7 +188,7 @@ class OpenedDesign:
         try:
             held = field.ties(self.earthing)
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: player.{error}") from error
+            raise scene_fault(self.design, error) from error
         part = self.design.volume_antenna
         if part is None or RING not in field.names:
             return held, ()
@@ -206,7 +231,7 @@ class OpenedDesign:
         try:
             return self.hand_field.pitch(cast(Posture, posture), ties, self.resting_height)
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: {error}") from error
+            raise DesignError(f"{self.design.place}: {error}") from error
 
     @cached_property
     def hands(self) -> Mapping[str, HandCurve]:
@@ -226,7 +251,7 @@ class OpenedDesign:
         try:
             return self.hand_field.ring(cast(Posture, self.design.player.posture), self.ties_with_notices[0])
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: {error}") from error
+            raise DesignError(f"{self.design.place}: {error}") from error
 
     @cached_property
     def curves(self) -> Mapping[str, CapacitanceCurve]:
@@ -430,7 +455,7 @@ class OpenedDesign:
             for end in (self.curve.nearest, self.curve.farthest):
                 instrument.detector_at(end)
         except ValueError as error:
-            raise DesignError(f"{design.name}: the detector cannot take what it is given: {error}") from error
+            raise DesignError(f"{design.place}: the detector cannot take what it is given: {error}") from error
         return instrument
 
     @cached_property

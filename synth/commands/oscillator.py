@@ -118,7 +118,7 @@ def run(arguments: Namespace) -> int:
         sys.stdout.write(text)
     if state is None:
         raise DesignError(
-            f"{prepared.design.name}: the {prepared.which} oscillator does not settle: {unsteady.motion_in_words}; "
+            f"{prepared.design.place}: the {prepared.which} oscillator does not settle: {unsteady.motion_in_words}; "
             f"{unsteady.remedy}"
         )
     return 0

@@ -59,19 +59,20 @@ def design_source(path: str | os.PathLike[str]) -> str:
     )
 
 
-def read_design(text: str, source: str = "design") -> Design:
+def read_design(text: str, source: str | None = None) -> Design:
     """The design in TOML `text`; `source` names it in messages. DesignError has a line for every fault."""
-    document = _parse_toml(text, source)
+    named = "design" if source is None else source
+    document = _parse_toml(text, named)
     faults: list[str] = []
     values = _read_sections(document, faults)
     faults += [f"{_shown_value(document, place)}: {fault}" for place, fault in cross_faults(values)]
     if faults:
         more = [f"and {len(faults) - _MOST_FAULTS} more faults"] if len(faults) > _MOST_FAULTS else []
-        raise DesignError("\n".join(f"{source}: {fault}" for fault in faults[:_MOST_FAULTS] + more))
+        raise DesignError("\n".join(f"{named}: {fault}" for fault in faults[:_MOST_FAULTS] + more))
     parts: dict[str, Any] = {}
     for name, part in values.items():
         parts[SECTIONS[name].part] = None if part is None else SECTIONS[name].kind(**part)
-    return Design(**parts)
+    return Design(**parts, origin=source or "")
 
 
 def design_text(design: Design) -> str:

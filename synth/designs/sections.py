@@ -667,6 +667,7 @@ class Design:
     tolerances: TolerancesSection | None = None
     temperature: TemperatureSection | None = None
     goals: GoalsSection | None = None
+    origin: str = field(default="", compare=False, repr=False)  # the file it was read from, for messages
 
     def __post_init__(self) -> None:
         faults = cross_faults(sections_of(self))
@@ -677,6 +678,11 @@ class Design:
     def name(self) -> str:
         """The design's name."""
         return self.about.name
+
+    @property
+    def place(self) -> str:
+        """What a message names: the file, or of a design that is in none its name."""
+        return self.origin or self.name
 
     @property
     def law(self) -> str:
@@ -706,6 +712,8 @@ class DesignSection:
 def _sections() -> Iterator[DesignSection]:
     hints = get_type_hints(Design)
     for entry in fields(Design):
+        if entry.name == "origin":
+            continue
         kind = next(iter(get_args(hints[entry.name])), hints[entry.name])  # the class itself, also of "class or None"
         yield DesignSection(kind.section, kind.help, kind.keys, kind, entry.name, optional=entry.default is None)
 

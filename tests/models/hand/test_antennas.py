@@ -209,13 +209,13 @@ def test_four_times_the_panels_change_a_volume_antenna_by_little(form):
         (lambda: VolumeRod(length=-1.0), "length must be > 0"),
         (lambda: Scene(PlateAntenna(), PlayerBody(hand_height=1.5)), "hand_height must be between 1 m and 1.2 m"),
         (lambda: Scene(RodAntenna(), PlayerBody(hand_height=1.2, approach="above")), "comes from the front"),
-        (lambda: Scene(RingAntenna(base_height=0.1), cabinet=Cabinet()), "cabinet must stand clear"),
+        (lambda: Scene(RingAntenna(base_height=0.1), cabinet=Cabinet()), "base_height must be > 0.14 m"),
         (lambda: Scene(WireAntenna(end_x=0.9)), "reaches the player"),
         (
             lambda: hand_field(Scene(WireAntenna(0.0, -0.4, 1.3, 0.2), PlayerBody(0.2)), [0.05, 0.2]),
-            "antenna must clear",
+            "stand_distance must be larger: the player.s body meets the pitch antenna",
         ),
-        (lambda: hand_field(Scene(WireAntenna(0.0, -0.45, 1.0), ring=VolumeRod())), "make its offset larger"),
+        (lambda: hand_field(Scene(WireAntenna(0.0, -0.45, 1.0), ring=VolumeRod())), "offset must be larger: the volume antenna meets the pitch antenna"),
         (lambda: PlayerBody(approach="below"), "approach must be one of"),
     ],
 )

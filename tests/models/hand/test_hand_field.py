@@ -173,7 +173,7 @@ def test_parts_of_the_player_keep_clear_of_each_other(posture, distance):
         (lambda: PlayerBody(lean=0.8), "lean"),
         (lambda: PlayerBody(stand_distance=0.0), "stand_distance"),
         (lambda: PlayerBody(hand_height=float("inf")), "hand_height"),
-        (lambda: Scene(RodAntenna(base_height=0.1), cabinet=Cabinet()), "cabinet must stand clear"),
+        (lambda: Scene(RodAntenna(base_height=0.1), cabinet=Cabinet()), "base_height must be > 0.14 m"),
         (lambda: capacitance_curves(Scene(), [0.1]), "distances"),
         (lambda: capacitance_curves(Scene(), [0.2, 0.1]), "distances"),
         (lambda: capacitance_curves(Scene(), [0.0, 0.1]), "distances"),
