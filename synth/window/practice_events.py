@@ -153,7 +153,7 @@ class PracticeEvents(PointerEvents):
             self._page(FOUND)
         practice = self.practice
         if practice.running:
-            heard, gain = self.session.tuned.heard(self.state.distance, self.state.volume, self.state.height)
+            heard, gain = self.heard(self.state)
             gain = 0.0 if self.state.silenced else gain
             beat = float(self.session.tuned.instrument.beat_frequency(heard))
             if practice.advance(now, seconds, beat, gain):

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import FieldPicture, PlayCanvas
-from synth.window.draw_hand import draw_figure, draw_hand, draw_inset, draw_still_inset, draw_trail
+from synth.window.draw_antenna import draw_antenna
+from synth.window.draw_hand import draw_figure, draw_hand, draw_trail
 from synth.window.draw_overlay import (
     KEY_PIECES,
     STRIP_KEY_PIECES,
@@ -37,6 +38,7 @@ from synth.window.draw_readouts import (
     draw_still_panels,
     draw_tuner,
 )
+from synth.window.draw_room import draw_room, draw_still_room
 from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
 from synth.window.drawer import ControlRow, draw_drawer, strip_words
@@ -88,7 +90,7 @@ class View:
         The scale of the stage follows at the next picture that is drawn while no slider is held.
         """
         self._canvas.field = picture
-        self._usual = usual_view(picture.notes, picture.zero_beat, picture.ends[1])
+        self._usual = usual_view(picture.notes, picture.zero_beat, self._farthest, picture.way)
         if self.size == (0, 0):
             self._range = self._usual
         else:
@@ -106,7 +108,7 @@ class View:
         if self.layout is not None:
             self._canvas.lay_out(self.layout)
             scale = StageScale(self.layout.stage, self._range.width, *picture.ends, picture.volume, self.mirrored)
-            self.scale = replace(scale, start=self._range.start)
+            self.scale = replace(scale, start=self._range.start, way=picture.way)
             self._canvas.scale = self.scale
 
     def _open_drawer(self, wanted: bool) -> None:
@@ -119,12 +121,12 @@ class View:
 
     def zoom(self, factor: float, around: float) -> None:
         """Show `factor` times as much of the field, with the distance `around`, m, left at its place."""
-        self._chosen = self._range.zoomed(factor, around, self._canvas.field.ends[1])
+        self._chosen = self._range.zoomed(factor, self._canvas.field.way.tip(around), self._farthest)
         self._follow_choice()
 
     def pan(self, share: float) -> None:
         """Show what lies farther from the antenna by a share of the stage's width."""
-        self._chosen = self._range.panned(share, self._canvas.field.ends[1])
+        self._chosen = self._range.panned(share, self._farthest)
         self._follow_choice()
 
     def usual_range(self) -> None:
@@ -141,14 +143,19 @@ class View:
             return
         if self._before is None:
             self._before = (self._chosen,)
-        width = max((span[1] - span[0]) / SPAN_SHARE, NARROWEST)
-        start = 0.5 * (span[0] + span[1] - width)
-        self._chosen = Shown(start, width).within(self._canvas.field.ends[1])
+        near, far = sorted(map(self._canvas.field.way.tip, span))
+        width = max((far - near) / SPAN_SHARE, NARROWEST)
+        self._chosen = Shown(0.5 * (near + far - width), width).within(self._farthest)
         self._follow_choice()
 
     def _follow_choice(self) -> None:
         self._range = self._usual if self._chosen is None else self._chosen
         self.resize(self.size)
+
+    @property
+    def _farthest(self) -> float:
+        """The end of the hand's way, m."""
+        return self._canvas.field.way.tip(self._canvas.field.ends[1])
 
     def renew(self) -> None:
         """Draw everything at the next picture, after the window was uncovered."""
@@ -226,9 +233,9 @@ class View:
             if shown.practice is not None:
                 draw_places(canvas, shown.practice)
             draw_scatter(canvas, state.distance, shown.scatter)
-            draw_figure(canvas, state, shown.posture)
-            draw_inset(canvas, state, shown.posture)
-            draw_hand(canvas, state, shown.readouts, shown.posture)
+            draw_figure(canvas, state)
+            draw_room(canvas, state)
+            draw_hand(canvas, state, shown.readouts, shown.heard)
             draw_volume_hand(canvas, state)
             if shown.practice is not None:
                 draw_practice(canvas, shown.practice)
@@ -281,7 +288,8 @@ class View:
             draw_still_panels(canvas)
             if not canvas.layout.drawer_over_stage:
                 draw_field(canvas, shown.guide, shown.drone)
-                draw_still_inset(canvas)
+                draw_antenna(canvas)
+                draw_still_room(canvas)
         self._still_texts = tuple(canvas.texts)
         self._rows, self._row_texts = (), ()
         self._slow, self._slow_texts = None, ()
