@@ -268,3 +268,13 @@ def test_band_marks_lie_in_the_band(band):
     assert 2 <= marks.size <= 7
     places = band_place(marks, band)
     assert ((places >= 0.0) & (places <= 1.0 + 1e-9)).all()
+
+
+def test_keys_of_slow_motion_wait_for_the_first_waves():
+    """A window too small to draw the waves hears them all the same; one that was not drawn yet, too."""
+    view = LessonView()
+    view.resize((300, 200))
+    view.waves.slow_by(1.25)
+    view.draw(pygame.Surface((300, 200)), LessonState(live_beats(), 0.5), Heard())
+    view.waves.slow_by(0.8)
+    assert view.waves.slow == 1.0
