@@ -401,16 +401,20 @@ class OpenedDesign:
         if self.design.circuit is None or self.design.law == "circuit":
             return self.adjoints
         try:
-            with blaming(self.design, "variable"):
-                variable = steady_state(
-                    self.loaded_variable(self.tuning_capacitance), near_frequency=self.pair.reference_frequency
-                )
-                reference, _, _ = tuned_reference_circuit(self.design, variable.frequency, self.tuning_distance)
-                if abs(variable.frequency / reference.frequency - 1.0) > NEAR:
-                    return None
-                return oscillator_adjoint(reference), oscillator_adjoint(variable)
+            both = self.at_zero_beat(self.pair.reference_frequency)
         except DesignError:
             return None
+        reference, variable = (adjoint.state.frequency for adjoint in both)
+        return both if abs(variable / reference - 1.0) <= NEAR else None
+
+    def at_zero_beat(self, near: float) -> tuple[Adjoint, Adjoint]:
+        """Reference and variable oscillator solved at zero beat alone, where nothing is asked of other notes: the
+        variable one in its mode nearest to `near`, Hz, the reference tuned to it. Raises DesignError.
+        """
+        with blaming(self.design, "variable"):
+            variable = steady_state(self.loaded_variable(self.tuning_capacitance), near_frequency=near)
+            reference, _, _ = tuned_reference_circuit(self.wired, variable.frequency, self.tuning_distance)
+            return oscillator_adjoint(reference), oscillator_adjoint(variable)
 
     @cached_property
     def pulling(self) -> Pulling | None:
