@@ -181,6 +181,10 @@ KINDS: Final[Mapping[str, RowKind]] = {
 }
 
 
+ALL_ENDS: Final = {"tap", *(end for kind in KINDS.values() for end in (*kind.ends, *kind.optional_ends))} - {*KINDS}
+"""Names of the ends of every kind."""
+
+
 def read_rows(path: str, raw: Any, faults: list[str]) -> Rows:
     """The rows of the table `path` as TOML gives it; adds a line to `faults` for each that cannot be read."""
     if not isinstance(raw, dict):
@@ -280,7 +284,7 @@ def written_rows(rows: Rows) -> Iterator[str]:
     for name, values in rows:
         texts = []
         for key, value in values:
-            if key in ("at", *_all_ends()):
+            if key in ("at", *ALL_ENDS):
                 written: str | None = f'"{value}"'
             else:
                 kind = KINDS[values[0][0]]
@@ -288,10 +292,6 @@ def written_rows(rows: Rows) -> Iterator[str]:
             texts.append(f"{key} = {written}")
         shown = name if name.replace("-", "").replace("_", "").isalnum() and name.isascii() else f'"{name}"'
         yield f"{shown} = {{ {', '.join(texts)} }}"
-
-
-def _all_ends() -> set[str]:
-    return {"tap", *(end for kind in KINDS.values() for end in (*kind.ends, *kind.optional_ends))} - {*KINDS}
 
 
 def kinds_text() -> Iterator[str]:
