@@ -297,10 +297,18 @@ def written_rows(rows: Rows) -> Iterator[str]:
 def kinds_text() -> Iterator[str]:
     """A comment line for each kind of part, as the template of a drawn circuit shows them."""
     for kind in KINDS.values():
-        keys = ", ".join(kind.keys)
+        keys = ", ".join(_with_default(key) for key in kind.keys.values())
+        known = " (left out: typical, from memory)" if kind.device and len(kind.keys) > 1 else ""
         yield f"# {kind.word} = {domain_text(kind.value)}: {kind.help}; ends {', '.join(kind.ends)}" + (
-            f"; may have {keys}" if keys else ""
+            f"; may have {keys}{known}" if keys else ""
         )
+
+
+def _with_default(key: Key) -> str:
+    """A key with the value that it has where it is left out, if it has one."""
+    if key.default in (None, REQUIRED, ""):
+        return key.name
+    return f"{key.name} = {write_value(key, key.default)}"
 
 
 def _is_name(name: Any) -> bool:
