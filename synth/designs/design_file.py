@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from synth.designs.checks import cross_faults
+from synth.designs.drawing_checks import unreadable_faults
 from synth.designs.part_rows import read_rows, written_rows
 from synth.designs.schema import REQUIRED, Key, did_you_mean, read_value, write_value
 from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
@@ -118,7 +119,7 @@ def _parse_toml(text: str, source: str) -> dict[str, Any]:
 
 
 def _syntax_hint(text: str, message: str) -> str:
-    """A remedy where the faulty line is a value without quotes, the commonest slip."""
+    """A remedy where the faulty line is a value without quotes, the commonest slip, or gives a name twice."""
     place = re.search(r"at line (\d+)", message)
     lines = text.splitlines()
     if place is None or not 1 <= int(place.group(1)) <= len(lines):
@@ -126,6 +127,9 @@ def _syntax_hint(text: str, message: str) -> str:
     line = lines[int(place.group(1)) - 1]
     if not line.replace("\t", " ").isprintable():
         return ""
+    twice = re.match(r"\s*(\"[^\"]+\"|[\w-]+)\s*=", line)
+    if twice is not None and "overwrite" in message:
+        return f"; the name {twice.group(1)[:_SHOWN]} is given twice: call one of the two otherwise"
     match = re.fullmatch(r"\s*([\w-]+)\s*=\s*([^\"'#\[{]+?)\s*(#.*)?", line)
     return f'; write the value in quotes: {match.group(1)} = "{match.group(2)[:_SHOWN]}"' if match else ""
 
@@ -166,6 +170,11 @@ def _read_keys(section: DesignSection, content: dict[str, Any], faults: list[str
         before = len(faults)
         found = read_rows(f"{section.name}.parts", content["parts"], faults)
         values["parts"] = found if len(faults) == before else ()
+        if section.name == "circuit" and len(faults) > before and found:
+            faults += [
+                f"circuit.parts{f'.{name}' if name else ''}: {fault}"
+                for name, fault in unreadable_faults(content["parts"])
+            ]
         if section.name == "circuit":
             unused = [name for name in FIXED_FORM if name in content]
             faults += [

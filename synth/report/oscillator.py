@@ -27,7 +27,7 @@ def oscillator_text(report: OscillatorFigures) -> str:
     first = [f"note: {notice}" for notice in report.notices if notice.startswith(NO_CIRCUIT)]  # it bears on all below
     lines = [*first, *([""] if first else []), *(f"{name:<20}{value}" for name, value in _facts(report))]
     wide = max(12, *(len(point.name) + 2 for point in report.test_points))
-    lines += ["", f"{'test point':<{wide}}{'DC':>11}{'peak to peak':>15}{'frequency':>15}{'THD':>13}{'start-up':>12}"]
+    lines += ["", f"{'test point':<{wide}}{'DC':>11}{'peak to peak':>15}{'frequency':>15}{'THD':>9}{'start-up':>12}"]
     lines += [_point_line(point, wide) for point in report.test_points]
     head = f"{'frequency':>21}{'shift':>12}{report.hot_end:>13}{'output':>12}   (peak to peak)"
     if report.pot_readings:
@@ -158,11 +158,11 @@ def _time(seconds: float) -> str:
 
 
 def _point_line(point: TestPoint, wide: int) -> str:
-    thd = DASH if point.thd is None else f"{100.0 * point.thd:.2f} %" if point.thd < 10.0 else "over 1000 %"
+    thd = DASH if point.thd is None else f"{100.0 * point.thd:.2f} %" if point.thd < 10.0 else ">1000 %"
     startup = DASH if point.startup_s is None else _time(point.startup_s)
     swing = format_quantity(point.peak_to_peak_v, "V", 4)
     dc = f"{point.dc_v:.3f} V"
-    return f"{point.name:<{wide}}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>13}{startup:>12}"
+    return f"{point.name:<{wide}}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>9}{startup:>12}"
 
 
 def _reading_line(reading: AdjustedReading, unit: str = "fraction") -> str:
