@@ -8,12 +8,12 @@ from small_instrument import small_field
 
 from models.hand.player_sizes import Build, adult, build_of, scaled_child
 from models.hand.scene import Bystander, Room, Table, Wall
-from synth.analysis.antenna_figures import player_figures
+from synth.analysis.antenna_figures import player_figures, room_figures
 from synth.build.assembly import scene_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import design_hash, read_design
 from synth.errors import DesignError
-from synth.report.antenna import player_words
+from synth.report.antenna import player_words, room_facts
 
 TANKS = "".join(f'[{tank}]\ninductance = "1 mH"\ncapacitance = "330 pF"\n' for tank in ("variable", "reference"))
 
@@ -118,6 +118,14 @@ def test_what_stands_about_comes_to_the_scene():
         '[room]\nfloor = "none"\nwall = "1 m"\ntable = "75 cm"\nbystander_side = "1.2 m"\nbystander_forward = "-30 cm"'
     )
     assert scene_of(design("", text)).room == Room(Bystander(-0.3, 1.2), Wall(1.0), Table(0.75), earth_plane=False)
+    assert room_facts(room_figures(scene_of(design("", text)).room)) == [
+        (
+            "room",
+            "a floor that does not conduct; an earthed wall 1 m behind the antenna; a metal table, its top 0.75 m "
+            "above the floor; a second person 120 cm to the side, away from the volume hand, and 30 cm behind the antenna",
+        )
+    ]
+    assert room_facts(room_figures(Room())) == []
     plain, roomy = design(""), design("", "[room]")
     assert design_hash(plain) != design_hash(roomy)
 
