@@ -1,4 +1,4 @@
-"""The pitch antenna, the hand's way to it, the player, the room, and what joins player and common to earth, in words."""
+"""In words: the pitch antenna, the hand's way to it, the player, the room, what joins player and common to earth."""
 
 from __future__ import annotations
 

@@ -122,7 +122,8 @@ def test_what_stands_about_comes_to_the_scene():
         (
             "room",
             "a floor that does not conduct; an earthed wall 1 m behind the antenna; a metal table, its top 0.75 m "
-            "above the floor; a second person 120 cm to the side, away from the volume hand, and 30 cm behind the antenna",
+            "above the floor; a second person 120 cm to the side, away from the volume hand, and 30 cm behind the "
+            "antenna",
         )
     ]
     assert room_facts(room_figures(Room())) == []
