@@ -20,6 +20,7 @@ from synth.files.input_file import read_text
 
 __all__ = ["Design", "design_hash", "design_source", "design_text", "load_design", "read_design"]
 
+LATER = frozenset({"room"})
 LARGEST_FILE = 128 * 1024  # bytes
 FIXED_FORM = (
     "feedback_capacitor",
@@ -98,8 +99,12 @@ def design_text(design: Design) -> str:
 
 
 def design_hash(design: Design) -> str:
-    """Twelve hexadecimal digits that change with any value of the design, not with formatting or comments."""
-    content = json.dumps(sections_of(design), sort_keys=True, ensure_ascii=True)  # a wire's capacitance is Infinity
+    """Twelve hexadecimal digits that change with any value of the design, not with formatting or comments.
+
+    Sections that came later count only where they are there, so that older designs keep their hash.
+    """
+    sections = {name: part for name, part in sections_of(design).items() if part is not None or name not in LATER}
+    content = json.dumps(sections, sort_keys=True, ensure_ascii=True)  # a wire's capacitance is Infinity
     return hashlib.sha256(content.encode("ascii")).hexdigest()[:12]
 
 
