@@ -15,7 +15,7 @@ from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
@@ -847,7 +847,7 @@ class SolvedBench:
     @property
     def chance(self) -> float:
         """Chance of a sum of squares as large, if all stated errors and priors are true."""
-        return float(chi2.sf(self.fit.objective, self.freedom))
+        return float(chdtrc(self.freedom, self.fit.objective))
 
 
 def solved_bench(

@@ -165,7 +165,7 @@ class _Asked:
         """What another scene adds to the antenna's capacitance; None where it cannot be."""
         heights = RING_HEIGHTS[[PLACES[self._place]]] if scene.ring is not None else RING_HEIGHTS
         try:
-            field = field_for(scene, self.opened.tell, None, self._places, (self._posture,), heights, (0,))
+            field = field_for(scene, self.opened.tell, None, self._places, (self._posture,), heights, (0,), ())
         except ValueError:
             return None
         before, after = self._seen(self.opened.hand_field, self._place), self._seen(field, 0)
@@ -221,7 +221,7 @@ class _Asked:
         if not heights[1] > heights[0]:
             return None
         try:
-            field = field_for(away, self.opened.tell, None, self._places, (self._posture,), heights, (0, 1))
+            field = field_for(away, self.opened.tell, None, self._places, (self._posture,), heights, (0, 1), ())
         except ValueError:
             return None
         low, rest = self._seen(field, 0), self._seen(field, 1)

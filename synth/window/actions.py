@@ -19,6 +19,7 @@ from synth.window.state import Action, WindowState, let_go, with_notice
 
 COSTLY_TIME = 0.045  # s between two changes of an instrument with a table for each hand distance: 20 a second
 CHEAP_TIME = 0.03  # s between two changes of another one: 30 a second
+NO_FINGERS = 'This hand is a fist that stays closed; with [player] posture = "open" in the design its fingers move'
 NO_TAKE = "There is no take to play again: play first"
 
 
@@ -39,6 +40,16 @@ class Actions:
         self.state = state
         self.closing = False
         self.unsaved_seconds = 0.0  # played since the last keep
+        self._asked: tuple[object, ...] = ()
+        self._heard = (0.0, 0.0)
+
+    def heard(self, state: WindowState) -> tuple[float, float]:
+        """Distance, m, and gain that sound with hands and fingers as in `state`; worked out once for each move."""
+        hands = state.distance, state.volume, state.height, state.opening
+        asked = (self.session.tuned, *hands)
+        if asked != self._asked:
+            self._asked, self._heard = asked, self.session.tuned.heard(*hands)
+        return self._heard
 
     def lay_out(self) -> None:
         """What moved the parts of the window is done: a window lays them out anew."""
@@ -98,7 +109,7 @@ class Actions:
     def fall_silent(self) -> None:
         """The hands rest, at once in silence."""
         self.state = replace(let_go(replace(self.state, volume=0.0)), fading=False)
-        self.speaker.move(*self.session.tuned.heard(self.state.distance, 0.0, None))
+        self.speaker.move(*self.heard(replace(self.state, volume=0.0, height=None)))
 
     def reasons_to_stay(self) -> tuple[str, ...]:
         """What quitting would drop or end: a running recording, and what is in memory and not saved."""
@@ -157,9 +168,16 @@ class Actions:
             return
         self.say("Starting the sound again")
 
-    def toggle_posture(self) -> None:
-        """Open hand or fist."""
-        self.session.set("posture", "fist" if self.session.settings.text("posture") == "open" else "open")
+    def toggle_fist(self) -> None:
+        """Close the fingers, or open them."""
+        self.open_fingers(0.0 if self.state.wanted_opening > 0.5 else 1.0)
+
+    def open_fingers(self, opening: float) -> None:
+        """Let the fingers go to an opening, kept within 0 (closed) to 1 (stretched); the wrist stays."""
+        if not self.session.tuned.hand.heeds_opening:
+            self.say(NO_FINGERS)
+            return
+        self.state = replace(self.state, wanted_opening=min(max(opening, 0.0), 1.0))
 
     def toggle_drone(self) -> None:
         """The drone on the note that sounds, or off."""
@@ -209,7 +227,7 @@ PERFORMED: dict[Action, Callable[[Actions], None]] = {
     "keep": Actions.keep,
     "replay": Actions.toggle_replay,
     "restart": Actions.restart,
-    "posture": Actions.toggle_posture,
+    "fist": Actions.toggle_fist,
     "drone": Actions.toggle_drone,
     "other side": Actions.other_side,
     "step up": lambda actions: actions.step(1),

@@ -101,14 +101,13 @@ class Control:
 _HINTS = {
     "sensitivity": "L to C of both tanks at the same radio frequency: with more L and less C the hand shifts the pitch "
     "further.",
-    "zero_beat": "Tunes the reference so that both oscillators agree with the hand there, open or fist as it is now.",
+    "zero_beat": "Tunes the reference so that both oscillators agree with the hand there, its fingers as designed.",
     "pot": "Turns the reference's trimmer by this much of its way.",
     "detector": "How the two signals become one sound.",
     "coupling": "Lock range: closer than this they lock and the note vanishes.",
     "tone": "Corner of the low-pass filter after the detector.",
     "temperature": "Coils and capacitors have warmed up by this since zero beat was tuned; transistors stay cool.",
     "jitter": "How much the hand shakes (RMS).",
-    "posture": "Open hand or fist: each with its own computed capacitance; the tuning stays.",
     "shoes": "Shoes and floor: what joins the player to earth beside the field; the tuning stays.",
     "common": "What joins the circuit's common to earth: a wire, a supply's capacitor, an adapter, nothing.",
     "reference_a": "What the tuner and the note lines call A4.",
@@ -137,7 +136,6 @@ CONTROLS: tuple[Control, ...] = (
     _number("tone", "Tone", 8000.0, "Hz", (250.0, 16000.0), 2.0 ** (1.0 / 6.0), factor=True),
     _number("temperature", "Warm-up", 0.0, "degC", (-20.0, 40.0), 0.5),
     _number("jitter", "Tremor", 0.0, "mm", (0.0, 3.0), 0.05),
-    _choice("posture", "Hand", "open", ("open", "fist")),
     _number("shoes", "Shoes", USUAL_SHOES, "pF", (0.0, 400e-12), 5e-12),
     _choice("common", "Common", "bonded", tuple(COMMONS)),
     _number("reference_a", "Reference A", 440.0, "Hz", (400.0, 480.0), 0.5),
@@ -150,11 +148,10 @@ CONTROL_NAMES = tuple(control.name for control in CONTROLS)
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
-    """How things stood when the player tuned zero beat: posture, rise of temperature, K, fine tuning, shoes, F, and the
-    name of what joins the common to earth.
+    """How things stood when the player tuned zero beat: rise of temperature, K, fine tuning, shoes, F, and the name of
+    what joins the common to earth.
     """
 
-    posture: str
     rise: float
     pot: float
     shoes: float
@@ -209,7 +206,6 @@ class Settings:
     def as_now(self) -> Tuning:
         """How things stand."""
         return Tuning(
-            self.text("posture"),
             self.number("temperature"),
             self.number("pot"),
             self.number("shoes"),

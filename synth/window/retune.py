@@ -11,6 +11,7 @@ import numpy as np
 from models.builds.drift import DriftLaw
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
+from models.hand.both_hands import HandCurve
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.volume.both_hands import BothHands
@@ -27,25 +28,31 @@ SLACK = 1e-9  # of the trimmer's way, for rounding
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tuned:
-    """What plays: instrument and pitch field, the volume antenna, controls that are not there with the reason, and what
-    to know.
+    """What plays: instrument and pitch field, what both hands and the fingers do, the volume antenna, controls that are
+    not there with the reason, and what to know.
     """
 
     instrument: Instrument
     field: PitchField
+    hand: HandCurve
     volume: VolumeAntenna | None
     disabled: Mapping[str, str]
     notices: tuple[str, ...] = ()
     both: BothHands | None = None
 
-    def heard(self, distance: float, volume: float, height: float | None) -> tuple[float, float]:
-        """Distance, m, and gain that sound with the pitch hand at `distance` and the volume hand at `height`, m.
+    def heard(self, distance: float, volume: float, height: float | None, opening: float) -> tuple[float, float]:
+        """Distance, m, and gain that sound with the pitch hand at `distance`, m, its fingers `opening` open.
 
-        `height` None: the volume hand is no hand over a ring, and the gain is `volume`.
+        height: m, of the volume hand; None: it is no hand over a ring, and the gain is `volume`.
         """
-        if self.both is None or height is None:
+        other = None if self.both is None else height
+        fingers = None if opening == self.hand.opening else opening
+        if other is None and fingers is None:
             return distance, volume
-        return float(self.both.pitch_distance(distance, height)), float(self.both.gain(distance, height))
+        place = float(self.hand.equal_distance(distance, other, fingers))
+        if self.both is None or height is None:
+            return place, volume
+        return place, float(self.both.gain(distance, height))
 
 
 def retuned(offer: Tunable, settings: Settings) -> Tuned:
@@ -71,10 +78,11 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
     return Tuned(
         instrument=instrument,
         field=pitch_field(instrument, reference_a=settings.number("reference_a")),
+        hand=earthed.hand,
         volume=earthed.volume,
         disabled=offer.faults,
         notices=notices,
-        both=earthed.both.get(now.posture),
+        both=earthed.both,
     )
 
 
@@ -90,15 +98,9 @@ def slope_text(tuned: Tuned, distance: float) -> str:
 
 
 def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
-    """The instrument with the posture's curve and its variable oscillator at the rise of temperature."""
+    """The instrument with the hand's curve and its variable oscillator at the rise of temperature."""
     base = offer.instrument
-    curves = _earthed(offer, state).curves
-    if state.posture not in curves:
-        raise DesignError(f"posture {state.posture}: {offer.faults.get('posture', 'no curve')}")
-    curve = curves[state.posture]
-    if offer.laws and state.posture not in offer.laws:
-        raise DesignError(offer.faults["posture"])
-    at_rest = replace(base, curve=curve, variable_law=offer.laws.get(state.posture))
+    at_rest = replace(base, curve=_earthed(offer, state).hand.curve, variable_law=offer.law)
     if state.rise == 0.0:
         return at_rest
     part = _parts(offer, state.rise)
@@ -122,7 +124,7 @@ def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
 
 def _earthed(offer: Tunable, state: Tuning) -> Earthed:
     """The curves with the player and the common joined to earth as in `state`."""
-    as_designed = Earthed(offer.curves, offer.volume, offer.both)
+    as_designed = Earthed(offer.hand, offer.volume, offer.both)
     shoes = offer.shoes if "shoes" in offer.faults else state.shoes
     if offer.earthed is None or (shoes == offer.shoes and state.common == common_name(offer.common)):
         return as_designed
@@ -160,7 +162,6 @@ def _reference_frequency(offer: Tunable, settings: Settings, now: Tuning) -> tup
     if tuning is None:
         start = replace(
             now,
-            posture=offer.posture,
             rise=0.0,
             pot=float(settings.control("pot").default),
             shoes=offer.shoes,

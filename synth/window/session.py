@@ -253,7 +253,7 @@ class Session:
         """The instrument of a side's settings; where that cannot be, the settings go back to the last that could."""
         settings = side.history.now
         ratio = settings.number("sensitivity")
-        if ratio not in side.offers and side.offer.laws:
+        if ratio not in side.offers and side.offer.law is not None:
             self._solve(side, ratio)
             self._move_towards(side, ratio)
             return

@@ -1,4 +1,4 @@
-"""What a design offers to the controls: its instrument, both postures' curves, its drift, its fine-tune pot.
+"""What a design offers to the controls: its instrument, what both hands do to it, its drift, its fine-tune pot.
 
 Sensitivity builds the design anew with other parts: L times sqrt(k), and of the fixed capacitor so much less that the
 oscillator swings where it did,
@@ -18,6 +18,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
+from typing import cast
 
 import numpy as np
 
@@ -25,8 +26,10 @@ from models.arrays import Floats
 from models.builds.drift import DriftLaw
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
-from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
+from models.hand.both_hands import HandCurve
+from models.hand.capacitance_curve import monotone_cubic
 from models.hand.earthing import COMMON, USUAL_SHOES
+from models.hand.scene import Posture, Scene
 from models.instrument import Instrument
 from models.tank import Tank
 from models.volume.both_hands import BothHands
@@ -58,31 +61,32 @@ class PotCurve:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Earthed:
-    """What follows from other shoes or another tie of the common, by posture: see `Tunable`."""
+    """What follows from other shoes or another tie of the common: see `Tunable`."""
 
-    curves: Mapping[str, CapacitanceCurve]
+    hand: HandCurve
     volume: VolumeAntenna | None
-    both: Mapping[str, BothHands]
+    both: BothHands | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tunable:
     """A design, its instrument, and what it can be changed by. `faults`: name of a control to why it is not there.
 
-    curves, both (empty without a volume antenna): by posture; laws: of a solved circuit, by posture; reference: the
-    tank with its trimmer set. shoes, common: F, what joins player and common to earth beside the field; earthed: what
+    posture: whose nearest skin the distances are of. hand: what the pitch antenna has with both hands and the fingers;
+    both: None without a volume antenna; law: of a solved circuit; reference: the tank with its trimmer set. scene: of
+    the conductors, to be drawn. shoes, common: F, what joins player and common to earth beside the field; earthed: what
     other such ties give, by the matrices of the field.
     """
 
     design: Design
     instrument: Instrument
     reference_a: float
-    posture: str
-    curves: Mapping[str, CapacitanceCurve]
+    posture: Posture
+    hand: HandCurve
     zero_beat: float | None
     volume: VolumeAntenna | None = None
-    both: Mapping[str, BothHands] = field(default_factory=dict)
-    laws: Mapping[str, VariableLaw] = field(default_factory=dict)
+    both: BothHands | None = None
+    law: VariableLaw | None = None
     reference: Tank | None = None
     drift: DriftLaw | None = None
     pot: PotCurve | None = None
@@ -91,20 +95,14 @@ class Tunable:
     shoes: float = USUAL_SHOES
     common: float = math.inf
     earthed: Callable[[float, float], Earthed] | None = None
+    scene: Scene = field(default_factory=Scene)
 
 
 def tunable(workpiece: OpenedDesign) -> Tunable:
-    """What an opened design offers. Solves a design with [circuit] for the other posture and along its pot."""
+    """What an opened design offers. Solves a design with [circuit] along its pot."""
     design, instrument = workpiece.design, workpiece.instrument
-    curves = workpiece.curves
     faults: dict[str, str] = {}
-    laws: dict[str, VariableLaw] = {}
-    if instrument.variable_law is not None:
-        for posture in curves:
-            try:
-                laws[posture] = workpiece.solved_variables[posture].oscillator.law()
-            except DesignError as error:
-                faults["posture"] = str(error)
+    posture = cast(Posture, design.player.posture)
     drift = None
     try:
         drift = drift_law(workpiece, 1.0, np.empty(0))
@@ -126,33 +124,32 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         design=design,
         instrument=instrument,
         reference_a=workpiece.field.reference_a,
-        posture=design.player.posture,
-        curves=curves,
+        posture=posture,
+        hand=workpiece.hands[posture],
         zero_beat=workpiece.field.zero_beat_distance,
         volume=workpiece.volume,
-        both=workpiece.both_hands,
-        laws=laws,
+        both=workpiece.both_hands.get(posture),
+        law=instrument.variable_law,
         reference=reference,
         drift=drift,
         pot=pot,
         faults=faults,
-        first_order=FirstOrder(workpiece) if laws else None,
+        first_order=None if instrument.variable_law is None else FirstOrder(workpiece),
         shoes=shoes,
         common=workpiece.earthing.common_to_earth,
         earthed=earthed,
+        scene=workpiece.scene,
     )
 
 
 def _earthed(workpiece: OpenedDesign, shoes: float, common: float) -> Earthed:
     """The curves of a design with other ties to earth, F; the volume oscillator stays tuned as it is."""
     other, volume = workpiece.with_earthing(shoes, common), workpiece.volume
-    ring = other.ring_hands
+    ring, hand = other.ring_hands, other.hands[workpiece.design.player.posture]
     if volume is None or ring is None:
-        return Earthed(other.curves, volume, {})
+        return Earthed(hand, volume, None)
     volume = replace(volume, curve=ring.curve)
-    return Earthed(
-        other.curves, volume, {posture: BothHands(hand, ring, volume) for posture, hand in other.hands.items()}
-    )
+    return Earthed(hand, volume, BothHands(hand, ring, volume))
 
 
 def with_sensitivity(origin: Tunable, ratio: float) -> Tunable:
@@ -192,15 +189,14 @@ def towards_sensitivity(origin: Tunable, near: Tunable, ratio: float) -> Tunable
 
     Raises ValueError where there is no such design or the change is too large for that.
     """
-    if near.first_order is None:
+    if near.first_order is None or near.law is None:
         raise DesignError("without solved circuits there is nothing to move")
-    design = changed_design(origin, ratio)
-    laws = {posture: near.first_order.law(posture, law, design) for posture, law in near.laws.items()}
+    law = near.first_order.law(near.law, changed_design(origin, ratio))
     place, before = near.first_order.tuning_distance, near.instrument
-    moved = replace(before, variable_law=laws[near.posture])
+    moved = replace(before, variable_law=law)
     off_tune = before.reference_frequency - float(before.variable_frequency(place))
     tuned = replace(moved, reference_frequency=float(moved.variable_frequency(place)) + off_tune)
-    return replace(near, instrument=tuned, laws=laws)
+    return replace(near, instrument=tuned, law=law)
 
 
 def controls_of(offer: Tunable) -> tuple[Control, ...]:
@@ -217,7 +213,6 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
             "low": min(250.0, instrument.tone_low_pass),
             "high": max(16000.0, instrument.tone_low_pass),
         },
-        "posture": {"default": offer.posture},
         "shoes": {
             "default": USUAL_SHOES if offer.shoes == math.inf else offer.shoes,
             "high": max(400e-12, 0.0 if offer.shoes == math.inf else offer.shoes),

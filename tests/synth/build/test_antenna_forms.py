@@ -127,8 +127,8 @@ def test_bad_values_name_the_key_and_the_remedy(antenna, player, words):
 @pytest.mark.parametrize(
     ("antenna", "player", "words"),
     [
-        ('form = "wire"\nend_forward = "0.9 m"', "", "stand_distance must be"),
-        ('form = "plate"', 'hand_height = "1.5 m"', "hand_height must be between"),
+        ('form = "wire"\nend_forward = "0.9 m"', "", "player.stand_distance: must be"),
+        ('form = "plate"', 'hand_height = "1.5 m"', "player.hand_height: must be between"),
     ],
 )
 def test_parts_that_do_not_fit_together_say_so(antenna, player, words):

@@ -57,12 +57,9 @@ def test_as_the_design_has_it_nothing_is_changed(
 
 @pytest.mark.parametrize("name", [*NAMES, "puddle"])
 @pytest.mark.parametrize("distance", [0.2, 0.333, 0.6])
-@pytest.mark.parametrize("posture", ["open", "fist"])
 @pytest.mark.parametrize("rise", [0.0, 7.0])
-def test_zero_beat_lies_where_it_was_set(
-    name: str, distance: float, posture: str, rise: float, offers: dict[str, Tunable]
-) -> None:
-    tuned = retuned(offers[name], settings_of(offers[name], posture=posture, temperature=rise, zero_beat=distance))
+def test_zero_beat_lies_where_it_was_set(name: str, distance: float, rise: float, offers: dict[str, Tunable]) -> None:
+    tuned = retuned(offers[name], settings_of(offers[name], temperature=rise, zero_beat=distance))
     assert tuned.field.zero_beat_distance == pytest.approx(distance, abs=1e-7)
     assert abs(tuned.instrument.offset_frequency(distance)) < 1e-6  # Hz
 
@@ -73,40 +70,28 @@ def test_beyond_its_trimmer_the_player_is_told(offers: dict[str, Tunable]) -> No
 
 
 @pytest.mark.parametrize("name", ["meadow", "heron"])
-def test_posture_shifts_the_beat_by_what_both_curves_say(
+def test_closed_fingers_shift_the_beat_by_what_their_capacitance_says(
     name: str, offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
 ) -> None:
-    instrument, curves = pieces[name].instrument, pieces[name].curves
-    open_hand, fist = (retuned(offers[name], settings_of(offers[name], posture=at)) for at in ("open", "fist"))
-    shift = fist.instrument.offset_frequency(PLACES) - open_hand.instrument.offset_frequency(PLACES)
-    expected = []
-    for posture in ("open", "fist"):
-        total = curves[posture].capacitance(PLACES) + pieces[name].wired.antenna.stray
-        tank, branch = instrument.variable_tank, instrument.branch
+    """At a held wrist: the resonance with the capacitance of the closed hand, and the pitch goes down."""
+    instrument, hand = pieces[name].instrument, pieces[name].hands["open"]
+    tuned = retuned(offers[name], first_settings(offers[name]))
+    tank, branch, stray = instrument.variable_tank, instrument.branch, pieces[name].wired.antenna.stray
+    beats = []
+    for opening in (0.0, 0.5, 1.0):
+        place, _ = tuned.heard(0.15, 1.0, None, opening)
+        total = float(hand.capacitance(0.15, None, opening)) + stray
         if branch.direct:
-            expected.append(resonant_frequency(tank.inductance, tank.total_capacitance + total))
+            expected = resonant_frequency(tank.inductance, tank.total_capacitance + total)
         else:
             both = mode_frequencies(
                 tank.inductance, tank.total_capacitance, branch.inductance, total, branch.self_capacitance
             )
-            expected.append(both[1 if instrument.mode == "high" else 0])
-    np.testing.assert_allclose(shift, expected[0] - expected[1], rtol=1e-9)
-    assert (np.abs(shift) > 1.0).any()
-    assert fist.instrument.reference_frequency == open_hand.instrument.reference_frequency
-
-
-def test_a_solved_circuit_is_solved_for_the_fist_too(
-    offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
-) -> None:
-    """Both laws agree where they overlap: the fist's table only reaches further."""
-    offer, piece = offers["willow"], pieces["willow"]
-    laws, curves = offer.laws, piece.curves
-    shared = curves["open"].capacitance(PLACES) + piece.design.antenna.stray
-    np.testing.assert_allclose(laws["fist"].frequency(shared), laws["open"].frequency(shared), atol=0.02, rtol=0.0)
-    tuned = retuned(offer, settings_of(offer, posture="fist"))
-    nearest = tuned.instrument.curve.nearest
-    assert tuned.instrument.antenna_capacitance(nearest) > laws["open"].capacitances[-1]
-    assert tuned.instrument.offset_frequency(nearest) > piece.instrument.offset_frequency(nearest)
+            expected = both[1 if instrument.mode == "high" else 0]
+        assert float(tuned.instrument.variable_frequency(place)) == pytest.approx(float(expected), rel=1e-9)
+        beats.append(float(tuned.instrument.beat_frequency(place)))
+    assert beats == sorted(beats)
+    assert beats[2] > 1.1 * beats[0]
 
 
 @pytest.mark.parametrize("name", [*NAMES, "puddle"])
@@ -234,7 +219,7 @@ def test_coupling_silences_its_range(offers: dict[str, Tunable]) -> None:
 def test_ripple_sounds_through_every_control(offers: dict[str, Tunable]) -> None:
     law = RippleLaw(100.0, (8e-12, 12e-12), (0.1 + 0.1j, 0.2 + 0.1j), (1e-3 + 0j, 1e-3 + 0j), 1e-3 + 0j)
     offer = replace(offers["willow"], instrument=replace(offers["willow"].instrument, ripple=law))
-    changed = settings_of(offer, posture="fist", coupling=5.0, tone=1000.0, detector="product")
+    changed = settings_of(offer, temperature=3.0, coupling=5.0, tone=1000.0, detector="product")
     assert retuned(offer, changed).instrument.ripple == law
 
 
@@ -248,8 +233,8 @@ def test_tone_and_reference_a_go_where_they_belong(offers: dict[str, Tunable]) -
 
 def test_controls_that_are_not_there_say_why(pieces: dict[str, OpenedDesign]) -> None:
     session = session_on(pieces["heron"].instrument)
-    assert set(session.disabled) == {"sensitivity", "pot", "temperature", "posture"}
-    session.set("posture", "fist")
+    assert set(session.disabled) == {"sensitivity", "pot", "temperature"}
+    session.set("temperature", 5.0)
     session.update()
     assert "not with this instrument" in session.take_notice()
     assert session.settings == first_settings(session.side.offer)
