@@ -169,7 +169,9 @@ def prepared_oscillator(
         distance = design.tuning.zero_beat
         if setting.hand is not None:
             distance = setting.hand if isinstance(setting.hand, float) else None
-        if setting.hand != UNPLUGGED:
+        if setting.hand == UNPLUGGED:
+            circuit = opened.lifted.circuits[which]
+        else:
             try:
                 own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
             except ValueError as error:

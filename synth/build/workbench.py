@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TypeVar, cast
@@ -286,6 +286,14 @@ class OpenedDesign:
     def tanks(self) -> Mapping[str, Tank]:
         """The resonance of the "reference", "variable" or "volume" oscillator, its trimmer as written."""
         return MadeOnce(lambda which: tank_in(self.wired, which))
+
+    @property
+    def lifted(self) -> OpenedDesign:
+        """The design with its series inductor off the tank: what a chain of chokes adds there goes with it."""
+        part = self.design.branch
+        if part is None or part.chokes <= 1.0:
+            return self
+        return OpenedDesign(replace(self.design, branch=replace(part, chokes=1.0)), self.given)
 
     @cached_property
     def circuits(self) -> Mapping[str, Circuit]:
