@@ -201,9 +201,13 @@ def _raised(value: float, factor: float) -> float:
 
 
 def _left(opened: OpenedDesign, changed: Design) -> float | None:
-    """The lock range of the changed design, Hz, solved and tuned anew; None where it does not oscillate."""
+    """The lock range of the changed design, Hz, solved and tuned anew; None where it does not oscillate.
+
+    Solved at zero beat alone, as with the law "lossless" (`OpenedDesign.leaking`): nothing is asked of other notes.
+    """
+    at_zero_beat = replace(changed, tuning=replace(changed.tuning, law="lossless"))
     try:
-        there = OpenedDesign(changed, (opened.curve, None)).pulling
+        there = OpenedDesign(at_zero_beat, (opened.curve, None)).pulling
     except DesignError:
         return None
     return None if there is None else there.lock_range

@@ -226,13 +226,16 @@ def wired(design: Design) -> Design:
             "branch.joint_stray"
         ) from error
     stray, ratio = float(one.end_stray), 1.0 if design.variable.tap == 1.0 else tap_of(design).ratio
-    coil = replace(part, inductance=float(one.inductance), self_capacitance=float(one.self_capacitance), chokes=1.0)
-    return replace(
-        design,
-        branch=coil,
-        antenna=replace(design.antenna, stray=design.antenna.stray + stray),
-        variable=replace(design.variable, stray=design.variable.stray + stray * ratio**2),
-    )
+    try:
+        coil = replace(part, inductance=float(one.inductance), self_capacitance=float(one.self_capacitance), chokes=1.0)
+        return replace(
+            design,
+            branch=coil,
+            antenna=replace(design.antenna, stray=design.antenna.stray + stray),
+            variable=replace(design.variable, stray=design.variable.stray + stray * ratio**2),
+        )
+    except DesignError as error:
+        raise DesignError(f"{design.place}: [branch] as one coil with stray at its ends: {error}") from error
 
 
 def branch_of(design: Design) -> SeriesInductor:

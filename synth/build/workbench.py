@@ -64,11 +64,12 @@ from synth.build.notices import (
     pulling_notices,
     ripple_notices,
     supply_drop_notice,
+    voltage_notices,
 )
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 from synth.files.plain_text import marked, printable
 
 RIPPLE_POINTS = 5
@@ -131,17 +132,20 @@ class OpenedDesign:
         """What joins player and common to earth beside the field."""
         return earthing_of(self.design)
 
-    def with_earthing(self, shoes: float, common_to_earth: float) -> OpenedDesign:
+    def with_earthing(self, shoes: float, common_to_earth: float, design: Design | None = None) -> OpenedDesign:
         """The same scene, not solved again, with other ties to earth beside the field, F (infinite: a wire).
 
+        design: with other parts in the same scene, on which a second antenna hangs; None: the same.
         Raises DesignError for a common that floats in a scene of which it is no conductor.
         """
         if common_to_earth != math.inf and COMMON not in self.hand_field.names:
             raise DesignError(COMMON_NO_CONDUCTOR)
-        return self._with(self.scene, self.hand_field, shoes, common_to_earth)
+        return self._with(self.scene, self.hand_field, shoes, common_to_earth, design)
 
-    def _with(self, scene: Scene, field: HandField, shoes: float, common_to_earth: float) -> OpenedDesign:
-        other = OpenedDesign(self.design)
+    def _with(
+        self, scene: Scene, field: HandField, shoes: float, common_to_earth: float, design: Design | None = None
+    ) -> OpenedDesign:
+        other = OpenedDesign(design or self.design)
         earthing = Earthing(field.body_share + shoes, common_to_earth)
         # where cached_property keeps them
         other.__dict__.update({"scene": scene, "hand_field": field, "earthing": earthing})
@@ -231,7 +235,7 @@ class OpenedDesign:
         try:
             return self.hand_field.pitch(cast(Posture, posture), ties, self.resting_height)
         except ValueError as error:
-            raise DesignError(f"{self.design.place}: {error}") from error
+            raise at_place(self.design.place, error) from error
 
     @cached_property
     def hands(self) -> Mapping[str, HandCurve]:
@@ -251,7 +255,7 @@ class OpenedDesign:
         try:
             return self.hand_field.ring(cast(Posture, self.design.player.posture), self.ties_with_notices[0])
         except ValueError as error:
-            raise DesignError(f"{self.design.place}: {error}") from error
+            raise at_place(self.design.place, error) from error
 
     @cached_property
     def curves(self) -> Mapping[str, CapacitanceCurve]:
@@ -487,6 +491,8 @@ class OpenedDesign:
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
         found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
+        if self.design.circuit is not None:
+            found += voltage_notices(self.design.circuit.supply_voltage)
         supply, with_volume = self.design.supply, self.design.volume is not None
         if supply is not None:
             found += ripple_notices(self.ripple, supply.ripple, supply.ripple_at, with_volume)

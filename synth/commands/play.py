@@ -10,6 +10,7 @@ from synth.commands.options import whole_number
 
 if TYPE_CHECKING:
     from synth.midi.midi_out import MidiOut
+    from synth.window.practice import Practice
 
 SHORTEST_LATENCY, LONGEST_LATENCY = 1e-3, 1.0  # s
 
@@ -28,6 +29,11 @@ def add_arguments(parser: ArgumentParser) -> None:
         "--text-size", type=whole_number(80, 160), default=100, metavar="PERCENT", help="80 to 160 (default 100)"
     )
     parser.add_argument("--seed", type=whole_number(0, 2**63), default=1, help="of the hand's tremor (default 1)")
+    parser.add_argument(
+        "--practise",
+        metavar="WHAT",
+        help="practise at once: an exercise by name (beatfield practice lists them), a note list or a MIDI file",
+    )
     parser.add_argument("--midi-out", metavar="PORT", help="send what the hand plays to a MIDI port as well")
 
 
@@ -40,9 +46,11 @@ def run(arguments: Namespace) -> int:
     from synth.errors import DesignError
     from synth.files.atomic_file import make_folder
     from synth.files.unfinished import recovered
+    from synth.hands.own_hand_file import hand_file
     from synth.live.live_sound import safe_level
     from synth.live.speaker import Speaker
     from synth.sound.offline import file_comment
+    from synth.window.own_hand import OwnHandPage
     from synth.window.play_window import Look, run_session
     from synth.window.session import session_of
 
@@ -56,6 +64,7 @@ def run(arguments: Namespace) -> int:
     folder = make_folder(Path(arguments.record_dir))
     for file in recovered(folder):
         say(f"note: {file} is a recording that a run cut short; it holds what was written until then")
+    practice = practice_of(arguments.practise, workpieces[0].design.name)
     session = session_of(workpieces)
     title = " and ".join(workpiece.design.name for workpiece in workpieces)
     try:
@@ -73,10 +82,37 @@ def run(arguments: Namespace) -> int:
     with opened_midi(arguments.midi_out) as midi, speaker:
         if speaker.device_error:
             say(f"note: {speaker.device_error}")
-        run_session(session, speaker, title, record_folder=folder, remarks=notices, size=size, look=look, midi=midi)
+        run_session(
+            session,
+            speaker,
+            title,
+            record_folder=folder,
+            remarks=notices,
+            size=size,
+            look=look,
+            midi=midi,
+            practice=practice,
+            practise_now=arguments.practise is not None,
+            own_hand=OwnHandPage(hand_file()),
+        )
     meters = speaker.meters()
     say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} dropouts, {meters.late_blocks} late")
     return 0
+
+
+def practice_of(what: str | None, design: str) -> Practice:
+    """What may be practised, with `what`, an exercise by its name or a tune's file, chosen."""
+    from synth.analysis.tune import load_tune
+    from synth.practice.exercises import NAMES
+    from synth.practice.progress import practice_file
+    from synth.practice.score import score_of
+    from synth.window.practice import Practice
+
+    tunes = [] if what is None or what in NAMES else [score_of(load_tune(what))]
+    practice = Practice(tunes, practice_file(), design)
+    if what in NAMES:
+        practice.choose(what)
+    return practice
 
 
 def opened_midi(port: str | None) -> AbstractContextManager[MidiOut | None]:

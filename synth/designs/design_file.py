@@ -14,7 +14,7 @@ from synth.designs.checks import cross_faults
 from synth.designs.part_rows import read_rows, written_rows
 from synth.designs.schema import REQUIRED, Key, did_you_mean, read_value, write_value
 from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 from synth.files.input_file import read_text
 
 __all__ = ["Design", "design_hash", "design_source", "design_text", "load_design", "read_design"]
@@ -59,20 +59,23 @@ def design_source(path: str | os.PathLike[str]) -> str:
     )
 
 
-def read_design(text: str, source: str | None = None) -> Design:
+def read_design(text: str, source: str = "") -> Design:
     """The design in TOML `text`; `source` names it in messages. DesignError has a line for every fault."""
-    named = "design" if source is None else source
-    document = _parse_toml(text, named)
+    begin = source or "design"
+    document = _parse_toml(text, begin)
     faults: list[str] = []
     values = _read_sections(document, faults)
     faults += [f"{_shown_value(document, place)}: {fault}" for place, fault in cross_faults(values)]
     if faults:
         more = [f"and {len(faults) - _MOST_FAULTS} more faults"] if len(faults) > _MOST_FAULTS else []
-        raise DesignError("\n".join(f"{named}: {fault}" for fault in faults[:_MOST_FAULTS] + more))
+        raise DesignError("\n".join(f"{begin}: {fault}" for fault in faults[:_MOST_FAULTS] + more))
     parts: dict[str, Any] = {}
-    for name, part in values.items():
-        parts[SECTIONS[name].part] = None if part is None else SECTIONS[name].kind(**part)
-    return Design(**parts, origin=source or "")
+    try:
+        for name, part in values.items():
+            parts[SECTIONS[name].part] = None if part is None else SECTIONS[name].kind(**part)
+    except DesignError as error:  # what a section asks of its keys beyond their domains
+        raise at_place(begin, error) from None
+    return Design(**parts, source=source)
 
 
 def design_text(design: Design) -> str:

@@ -168,6 +168,7 @@ KINDS: Final[Mapping[str, RowKind]] = {
             _named(
                 _AMPLIFIES,
                 _key("output_resistance", "typical, from memory", _INVERTER.output_resistance, "ohm", 1.0, 1e5),
+                _key("rated_supply", "supply at which that holds", _INVERTER.rated_supply, "V", 0.5, 30.0),
                 _key("threshold", "where it switches, of the supply", _INVERTER.threshold, "fraction", 0.1, 0.9),
                 _key("input_capacitance", "typical, from memory", _INVERTER.input_capacitance, *_PICOFARADS),
                 _key("output_capacitance", "typical, from memory", _INVERTER.output_capacitance, *_PICOFARADS),

@@ -313,7 +313,7 @@ class ReferenceSection(_TankSection):
 class CircuitSection(SectionValues):
     """The parts around the tanks, V, ohm and F; see `models.circuit.common_base`. board None: not said."""
 
-    supply_voltage: float = quantity("of the supply", ("V", 0.5, 100.0), default=_CIRCUIT.supply_voltage)
+    supply_voltage: float = quantity("of the supply", ("V", 0.5, 400.0), default=_CIRCUIT.supply_voltage)
     supply_resistor: float = quantity(
         "from the supply to the cold end of the tank", ("ohm", 0.1, 1e6), default=_CIRCUIT.supply_resistor
     )
@@ -642,7 +642,8 @@ class Design:
     """A whole design, its sections in the order of a file. None where a part is not there: no `cabinet`; no `branch`,
     the antenna directly on the tank; no `circuit`, the oscillators by their resonance alone; no `transistor`, the
     circuit's with its default values; no `supply`, no ripple on it; no `coils`, their coupling as written; no
-    `volume_antenna` (then neither `volume` nor `volume_response`), the volume hand a plain gain.
+    `volume_antenna` (then neither `volume` nor `volume_response`), the volume hand a plain gain. `source`: the file it
+    was read from; no part of the design.
     """
 
     about: About = field(default_factory=About)
@@ -667,7 +668,7 @@ class Design:
     tolerances: TolerancesSection | None = None
     temperature: TemperatureSection | None = None
     goals: GoalsSection | None = None
-    origin: str = field(default="", compare=False, repr=False)  # the file it was read from, for messages
+    source: str = field(default="", compare=False, repr=False)
 
     def __post_init__(self) -> None:
         faults = cross_faults(sections_of(self))
@@ -681,8 +682,8 @@ class Design:
 
     @property
     def place(self) -> str:
-        """What a message names: the file, or of a design that is in none its name."""
-        return self.origin or self.name
+        """What messages begin with: the file, or the name of a design that comes from none."""
+        return self.source or self.name
 
     @property
     def law(self) -> str:
@@ -712,7 +713,7 @@ class DesignSection:
 def _sections() -> Iterator[DesignSection]:
     hints = get_type_hints(Design)
     for entry in fields(Design):
-        if entry.name == "origin":
+        if entry.name == "source":
             continue
         kind = next(iter(get_args(hints[entry.name])), hints[entry.name])  # the class itself, also of "class or None"
         yield DesignSection(kind.section, kind.help, kind.keys, kind, entry.name, optional=entry.default is None)

@@ -31,8 +31,8 @@ LEFT_ACROSS, RIGHT_UPWARD = 0, (4, 3)
 TRIGGER, TRIGGER_AXES = 5, 6  # the right one, on pads with so many axes; it rests at -1
 
 #: Button number -> the action of the table of keys, or the answer to a page; the same for the cross of directions.
-BUTTONS = {0: "answer", 1: "mute", 2: "fist", 3: "record", 4: "other side", 5: "replay", 7: "help"}
-DIRECTIONS = {(0, 1): "louder", (0, -1): "quieter"}
+BUTTONS = {0: "answer", 1: "mute", 2: "fist", 3: "record", 4: "other side", 5: "replay", 6: "practise", 7: "help"}
+DIRECTIONS = {(0, 1): "louder", (0, -1): "quieter", (-1, 0): "note lower", (1, 0): "note higher"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,8 @@ class KeyRow:
     held: bool = False
 
 
-HAND, SOUND, CONTROL, TAKE, WINDOW = "The hands", "Sound", "Controls", "Takes", "Window"
+HAND, SOUND, PRACTICE, CONTROL = "The hands", "Sound", "Practice", "Controls"
+TAKE, WINDOW = "Takes", "Window"
 KEY_ROWS: tuple[KeyRow, ...] = (
     KeyRow("hand left", ("left",), "\N{LEFTWARDS ARROW}", "hold: pitch hand to the left", HAND, held=True),
     KeyRow("hand right", ("right",), "\N{RIGHTWARDS ARROW}", "hold: pitch hand to the right", HAND, held=True),
@@ -44,6 +45,11 @@ KEY_ROWS: tuple[KeyRow, ...] = (
     KeyRow("drone", ("d",), "D", "drone on the note you play; again: off", SOUND),
     KeyRow("other side", ("o",), "O", "play the other design", SOUND),
     KeyRow("restart", ("b",), "B", "start the sound again when it is lost", SOUND),
+    KeyRow("practise", ("x",), "X", "practise: choose an exercise or a tune, and how", PRACTICE),
+    KeyRow("practice go", ("return", "enter"), "Enter", "start practising; again: stop, and see how it went", PRACTICE),
+    KeyRow("own hand", ("u",), "U", "measure your hand in a minute; again: break off", PRACTICE),
+    KeyRow("note higher", (".",), "Full stop", "the hand glides to the next note of the scale", PRACTICE),
+    KeyRow("note lower", (",",), "Comma", "to the one below; with Space for sound, keys are enough", PRACTICE),
     KeyRow("drawer", ("c",), "C", "open all controls", CONTROL),
     KeyRow("next control", ("tab", "]"), "Tab", "next control", CONTROL),
     KeyRow("previous control", ("shift+tab", "["), "Shift Tab", "previous control", CONTROL),

@@ -17,6 +17,7 @@ from synth.live.meters import Meters
 from synth.window.curves import FRAMES, OSCILLOGRAM_POINTS, Spectrum, spectrum
 from synth.window.drawer import ControlRow, control_rows
 from synth.window.keys import shown_key
+from synth.window.practice import Shown
 from synth.window.retune import slope_text
 from synth.window.session import Session
 from synth.window.state import WindowState
@@ -138,7 +139,8 @@ class Picture:
     `flags`: switches in words. `status`: pieces, the most important first; those that do not fit are left out. `rows`:
     the drawer of controls. `sides`: names of the designs under the hand, if more than one, and `active_side` the one
     that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `trail`: the way of what is heard,
-    (age in s, distance in m), newest first.
+    (age in s, distance in m), newest first. `practice`: what is to be played, on the stage.
+    `scatter`: of the player's own hand, m, 0 where it was not measured.
     """
 
     readouts: Readouts
@@ -158,6 +160,8 @@ class Picture:
     guide: frozenset[int] = frozenset()
     drone: int | None = None
     trail: Sequence[tuple[float, float]] = ()
+    practice: Shown | None = None
+    scatter: float = 0.0
     heard: float | None = None
 
 

@@ -18,10 +18,14 @@ from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
 from synth.window.draw_hand import TRAIL_TIME
+from synth.window.draw_practice_pages import FoundPage, PracticePage
 from synth.window.figure_outline import Sight, way_of
 from synth.window.keys import row_of
+from synth.window.own_hand import OwnHandPage
 from synth.window.picture import Picture, picture_now
-from synth.window.pointer_events import PAN_STEP, PointerEvents
+from synth.window.pointer_events import PAN_STEP
+from synth.window.practice import Practice
+from synth.window.practice_events import AFTER, BEFORE, PracticeEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.screen import FIRST_SIZE, opened_screen, run_events
 from synth.window.session import Session
@@ -59,7 +63,7 @@ class HandListener(Protocol):
         """The hand now sounds `frequency`, Hz (signed), at a gain of `volume`, 0..1."""
 
 
-class PlayWindow(PointerEvents):
+class PlayWindow(PracticeEvents):
     """Joins events, session, speaker and view. One per window."""
 
     def __init__(
@@ -71,8 +75,11 @@ class PlayWindow(PointerEvents):
         remarks: tuple[str, ...] = (),
         midi: HandListener | None = None,
         seed: int = 1,
+        practice: Practice | None = None,
+        own_hand: OwnHandPage | None = None,
     ) -> None:
-        super().__init__(session, speaker, state, record_folder, View(field_picture(session)), seed)
+        view = View(field_picture(session))
+        super().__init__(session, speaker, state, record_folder, view, seed, practice, own_hand)
         self._remarks = remarks
         self._midi = midi
         self._told = speaker.notice
@@ -167,6 +174,7 @@ class PlayWindow(PointerEvents):
             state = None if scale is None else move(self.state, scale, seconds)
             if state is not None:
                 self._move(state, now)
+        self.advance_practice(now, seconds)
         if now - self._stepped > STEP_TIME and not self.state.dragging:
             self._stepped = now
             self.session.settle()
@@ -196,7 +204,8 @@ class PlayWindow(PointerEvents):
         span = oscillogram_span(meters.frequency)
         sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
         oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
-        trail = self._trail_now(state, time.monotonic())
+        now = time.monotonic()
+        trail = self._trail_now(state, now)
         shown = replace(
             self.shown,
             heard=self.heard(state)[0],
@@ -205,11 +214,26 @@ class PlayWindow(PointerEvents):
             oscillogram=oscillogram,
             oscillogram_span=span,
             trail=trail,
+            practice=self.practice.shown() or self.own_hand.shown(now, self.session.tuned.field.notes()),
+            scatter=0.0 if self.own_hand.hand is None else self.own_hand.hand.scatter,
         )
+        page = state.practice_page
+        if page in ("", BEFORE):
+            self.view.practice_page = self._before() if page else None
+        else:
+            self.view.practice_page = self.practice.result if page == AFTER else FoundPage(self.found)
         if self._midi is not None:
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
         self.frames += 1
         return self.view.draw(surface, state, shown)
+
+    def _before(self) -> PracticePage:
+        """The page before practice as it stands."""
+        practice, score = self.practice, self.practice.score
+        advice = practice.fault if score is None else score.advice
+        return PracticePage(
+            practice.rows(self.session.settings.text("drone")), practice.selected, advice, practice.runs
+        )
 
     def _trail_now(self, state: WindowState, now: float) -> list[tuple[float, float]]:
         """What was heard in the last seconds, as distances, while it sounds and the player wants to see movement."""
@@ -235,7 +259,9 @@ class PlayWindow(PointerEvents):
         """Show the field that plays, as large and as it stands now; keep the hand within it."""
         session, state = self.session, self.state
         curve = session.tuned.instrument.curve
-        self.view.show(field_picture(session))
+        shown = field_picture(session)
+        self.view.show(shown)
+        self.practice.follow(shown.notes, session.settings.number("reference_a"))
         if (self.view.text_scale, self.view.mirrored) != (state.text_scale, state.mirrored):
             self.view.resize(self.view.size, state.text_scale, state.mirrored)
         if not session.tuned.hand.heeds_opening:
@@ -255,6 +281,8 @@ class PlayWindow(PointerEvents):
 
         ctrl, shift = bool(event.mod & pygame.KMOD_CTRL), bool(event.mod & pygame.KMOD_SHIFT)
         name = pygame.key.name(event.key)
+        if not (self.state.caution_open or self.state.leaving or ctrl) and self.practice_key(name):
+            return
         row = row_of(name, ctrl, shift)
         if row is not None and row.held and not (self.state.caution_open or self.state.leaving):
             if row.action == "sound hand":
@@ -279,6 +307,8 @@ class PlayWindow(PointerEvents):
             self._hands.release(row.action)
 
     def _pad(self, action: str | None) -> None:
+        if self.state.practice_page and not self.state.caution_open and self.practice_pad(action):
+            return
         if action == "answer":
             self._act(*on_click(self.state))
         elif action is not None and not self.state.caution_open:
@@ -376,12 +406,17 @@ def run_session(
     each_frame: Callable[[PlayWindow], None] = lambda window: None,
     look: Look | None = None,
     midi: HandListener | None = None,
+    practice: Practice | None = None,
+    practise_now: bool = False,
+    own_hand: OwnHandPage | None = None,
 ) -> WindowRun:
     """Open the window on a started speaker, play, and return when the player closes it.
 
     `title` names the window; recordings go to `record_folder`. `remarks` appear under the keys in the help. `caution`:
     show the hearing caution first, silent until it is answered; None shows it until it was answered once on this
-    account. `each_frame` is called after each picture. Raises DeviceError where no window can be opened.
+    account. `each_frame` is called after each picture. `practice`: what
+    may be practised; `practise_now` opens its page; `own_hand`: the player's. Raises DeviceError where no window can be
+    opened.
     """
     first = look or Look()
     state = WindowState(
@@ -396,8 +431,10 @@ def run_session(
     with closing(session), opened_screen(f"Beatfield: {title}", size, lambda: speaker.stop()) as opened:
         import pygame
 
-        window = PlayWindow(session, speaker, state, Path(record_folder), remarks, midi, first.seed)
+        window = PlayWindow(session, speaker, state, Path(record_folder), remarks, midi, first.seed, practice, own_hand)
         window.open(opened.get_size())
+        if practise_now:
+            window.open_practice()
         begun = time.monotonic()
 
         def show(surface: pygame.Surface, now: float) -> None:

@@ -208,6 +208,9 @@ class PointerEvents(Actions):
 
     def _press(self, place: tuple[int, int], moment: float) -> None:
         """A click or a finger: answer a page, take hold of a control, or ask for sound."""
+        if self.state.practice_page and not self.state.caution_open:
+            self.press_practice(place)
+            return
         if self.state.covered:
             self._act(*on_click(self.state))
             return
@@ -225,6 +228,9 @@ class PointerEvents(Actions):
         self.session.settle()
         self.state = replace(self.state, dragging=target.control)
         self.session.slide(target.control, target.share)
+
+    def press_practice(self, place: tuple[int, int]) -> None:
+        """A click or a finger on a page of practice: a window with practice acts on it."""
 
     def _release(self) -> None:
         if self.state.dragging:

@@ -36,7 +36,7 @@ class WindowState:
     change. `dragging`: the control whose slider the pointer holds, or "". `text_scale`: 1 is the usual size of texts.
     `drawer_open`: the controls as a page, in a window that has no room for them beside the stage. `leaving`: what would
     be lost by quitting, while the player is asked about it. `look`: the colours. `still`: less motion, no trail.
-    `help_page`: the help has two pages where texts are larger than usual.
+    `help_page`: the help has two pages where texts are larger than usual. `practice_page`: see `practice_events`.
     """
 
     distance: float
@@ -71,6 +71,7 @@ class WindowState:
     drawer_open: bool = False
     look: str = "dark"
     still: bool = False
+    practice_page: str = ""
 
     @property
     def silenced(self) -> bool:
@@ -80,7 +81,7 @@ class WindowState:
     @property
     def covered(self) -> bool:
         """True while a page lies over the stage."""
-        return self.help_open or self.caution_open or bool(self.leaving)
+        return self.help_open or self.caution_open or bool(self.leaving or self.practice_page)
 
 
 def with_pointer(state: WindowState, pointer: tuple[int, int], scale: StageScale) -> WindowState:
@@ -225,8 +226,8 @@ def after_action(state: WindowState, action: Action) -> tuple[WindowState, Actio
             return replace(state, help_open=turned or not state.help_open, help_page=int(turned)), None
         case "drawer":
             return replace(state, drawer_open=not state.drawer_open), None
-        case "leave" if state.help_open or state.drawer_open:
-            return replace(state, help_open=False, drawer_open=False), None
+        case "leave" if state.help_open or state.drawer_open or state.practice_page:
+            return replace(state, help_open=False, drawer_open=False, practice_page=""), None
         case "leave":
             return state, "quit"
         case "mute":

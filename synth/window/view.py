@@ -22,6 +22,14 @@ from synth.window.draw_overlay import (
     draw_still_header,
     draw_too_small,
 )
+from synth.window.draw_practice import draw_places, draw_practice, draw_scatter
+from synth.window.draw_practice_pages import (
+    FoundPage,
+    PracticePage,
+    draw_found_page,
+    draw_practice_page,
+    draw_result_page,
+)
 from synth.window.draw_readouts import (
     draw_chain,
     draw_level,
@@ -38,13 +46,15 @@ from synth.window.keys import help_groups
 from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
 from synth.window.picture import PIECES, Picture
-from synth.window.scale import Shown, StageScale, usual_view
+from synth.window.practice import Result
+from synth.window.scale import NARROWEST, Shown, StageScale, usual_view
 from synth.window.state import WindowState
 
 if TYPE_CHECKING:
     import pygame
 
 
+SPAN_SHARE = 0.7  # of the stage's width, that a span takes
 SLOW = ("tuner", "spectrum", "chain")  # panels that change with the numbers, not with every picture
 
 
@@ -64,10 +74,14 @@ class View:
         self.size = (0, 0)
         self._look = "dark"
         self._chosen: Shown | None = None
+        self._before: tuple[Shown | None] | None = None  # what was chosen before a span was shown
         self.text_scale = 1.0
         self.mirrored = False
         self.layout: Layout | None = None
         self.scale: StageScale | None = None
+        self.practice_page: PracticePage | Result | FoundPage | None = (
+            None  # what the page of practice holds, while it is open
+        )
         self.show(picture)
 
     def show(self, picture: FieldPicture) -> None:
@@ -120,6 +134,20 @@ class View:
         self._chosen = None
         self._follow_choice()
 
+    def show_between(self, span: tuple[float, float] | None) -> None:
+        """Show what lies between two distances, m, in the middle of the width, until None is given."""
+        if span is None:
+            if self._before is not None:
+                self._chosen, self._before = self._before[0], None
+                self._follow_choice()
+            return
+        if self._before is None:
+            self._before = (self._chosen,)
+        near, far = sorted(map(self._canvas.field.way.tip, span))
+        width = max((far - near) / SPAN_SHARE, NARROWEST)
+        self._chosen = Shown(0.5 * (near + far - width), width).within(self._farthest)
+        self._follow_choice()
+
     def _follow_choice(self) -> None:
         self._range = self._usual if self._chosen is None else self._chosen
         self.resize(self.size)
@@ -157,7 +185,7 @@ class View:
             self._still_texts = self._row_texts = self._slow_texts = ()
             draw_too_small(canvas, surface.get_size(), needed_size(self.text_scale))
             return [surface.get_rect()]
-        page = "caution" if state.caution_open else "leaving" if state.leaving else "help" if state.help_open else ""
+        page = _page_of(state)
         before = [touched.inflate(4, 4) for touched in canvas.touched]
         strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
         remarks = shown.remarks if page == "help" else ()
@@ -171,6 +199,7 @@ class View:
             shown.guide,
             shown.drone,
             strip,
+            self.practice_page if page == "practice" else None,
         )
         if self._still is None or key != self._still_key:
             self._still, self._still_key = surface.copy(), key
@@ -201,10 +230,15 @@ class View:
         canvas = self._canvas
         if not canvas.layout.drawer_over_stage:
             draw_trail(canvas, shown.trail)
+            if shown.practice is not None:
+                draw_places(canvas, shown.practice)
+            draw_scatter(canvas, state.distance, shown.scatter)
             draw_figure(canvas, state)
             draw_room(canvas, state)
             draw_hand(canvas, state, shown.readouts, shown.heard)
             draw_volume_hand(canvas, state)
+            if shown.practice is not None:
+                draw_practice(canvas, shown.practice)
         with canvas.as_one():
             draw_oscillogram(canvas, shown.oscillogram, shown.oscillogram_span)
         with canvas.as_one():
@@ -241,6 +275,12 @@ class View:
             draw_caution(canvas)
         elif page == "leaving":
             draw_leaving(canvas, state.leaving)
+        elif page == "practice" and isinstance(self.practice_page, PracticePage):
+            draw_practice_page(canvas, self.practice_page)
+        elif page == "practice" and isinstance(self.practice_page, FoundPage):
+            draw_found_page(canvas, self.practice_page)
+        elif page == "practice" and isinstance(self.practice_page, Result):
+            draw_result_page(canvas, self.practice_page)
         elif page == "help":
             groups = help_groups(has_ring=canvas.field.volume.top is not None)
             draw_help(canvas, groups, shown.remarks, state.help_page if self.text_scale > 1.0 else None)
@@ -254,3 +294,9 @@ class View:
         self._rows, self._row_texts = (), ()
         self._slow, self._slow_texts = None, ()
         self._empty = None if page else still.copy()
+
+
+def _page_of(state: WindowState) -> str:
+    """The page that lies over the stage, or nothing."""
+    pages = ("caution", state.caution_open), ("leaving", state.leaving), ("help", state.help_open)
+    return next((name for name, there in (*pages, ("practice", state.practice_page)) if there), "")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from models.hand.both_hands import HandCurve
@@ -27,7 +27,7 @@ def session_on(instrument: Instrument, volume: VolumeAntenna | None = None) -> S
     return Session([opened_side("Trial design", offer)])
 
 
-def play(session: Session, steps: Sequence[Step], speaker: InstrumentSound, **options: Any) -> WindowRun:
+def play(session: Session, steps: Iterable[Step], speaker: InstrumentSound, **options: Any) -> WindowRun:
     """Run the window: each step takes place after a picture, and the window is closed after the last."""
     script = iter(steps)
 
