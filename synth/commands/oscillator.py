@@ -6,8 +6,13 @@ One that does not settle is shown as well: what it does, how long its bursts are
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
+from typing import TYPE_CHECKING
 
 from synth.commands.outputs import PLOT, Printed, Written, add_force_option, add_plot_option
+
+if TYPE_CHECKING:
+    from synth.analysis.oscillator import BenchSetting
+    from synth.designs.sections import Design
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -81,6 +86,8 @@ def run(arguments: Namespace) -> int:
     pot = quantity_of("--pot", arguments.pot, "fraction", 0.0, 1.0)
     setting = bench_setting(arguments.fitted, arguments.trimmer, arguments.hand)
     design = load_design(Path(arguments.design))
+    if design.circuit is None:
+        return _resonance(arguments, design, setting)
     prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
     state = steady(prepared)
     run = switched_on(prepared)
@@ -121,4 +128,21 @@ def run(arguments: Namespace) -> int:
             f"{prepared.design.name}: the {prepared.which} oscillator does not settle: {unsteady.motion_in_words}; "
             f"{unsteady.remedy}"
         )
+    return 0
+
+
+def _resonance(arguments: Namespace, design: Design, setting: BenchSetting) -> int:
+    """What is known without a circuit; what asks for one is refused."""
+    from synth.analysis.oscillator_resonance import resonance_figures
+    from synth.errors import DesignError
+    from synth.report.oscillator import RESONANCE
+
+    for option in ("pot", "load", "plot", "diagram", "transient"):
+        if getattr(arguments, option) is not None:
+            name = "trace" if option == "transient" else option
+            raise DesignError(
+                f"{arguments.design}: has no [circuit], so that there is nothing for --{name}; add the section (an "
+                "empty one takes default parts)"
+            )
+    RESONANCE.write(arguments, resonance_figures(design, arguments.which, setting))
     return 0
