@@ -157,4 +157,4 @@ def stepped(circuit: Drawable, cycles: int, frequency: float, start: Floats | No
     for place in range(1, count + 1):
         run.advance()
         states[:, place] = run.states
-    return TransientRecord(spacing * np.arange(count + 1), states, linear.names, drawing.tank)
+    return TransientRecord(spacing * np.arange(count + 1.0), states, linear.names, drawing.tank)

@@ -157,7 +157,7 @@ def _loss_shares(linear: Network, shape: Complexes) -> dict[str, float]:
         name = part.name.partition(", ")[0]
         power[name] = power.get(name, 0.0) + float(part.weight * abs(part.coefficients @ shape) ** 2)
     total = sum(power.values())
-    return {name: float(value / total) for name, value in sorted(power.items(), key=lambda item: -item[1])}
+    return {name: value / total for name, value in sorted(power.items(), key=lambda item: -item[1])}
 
 
 def _obstacle(

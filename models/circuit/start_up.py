@@ -117,7 +117,12 @@ class StartUp:
     def swing(self, name: str) -> Floats:
         """Peak-to-peak (m,), V, of a state, of "tank" (hot end over cold end) or of "output" (across the load)."""
         name = self.circuit.drawing().output if name == "output" else name
-        early = [np.ptp(self._swinging(point, name, 256)) for point in self.points]
+        early = np.zeros(len(self.points))
+        sizes = np.array([point.states.shape[1] for point in self.points], dtype=int)
+        for size in np.unique(sizes):
+            places = np.flatnonzero(sizes == size)
+            spectra = np.stack([self.points[place].states for place in places])
+            early[places] = np.ptp(self._swinging(spectra, name, 256), axis=-1)
         late = np.zeros(0) if self.late is None else cycle_swings(self.late, name)
         return np.concatenate([early, late])
 
@@ -125,7 +130,7 @@ class StartUp:
         """Return `count` instants of one cycle of a state or "tank" at the envelope's point `place`, mean included."""
         point = self.points[place]
         mean = self._row(name) @ point.states[:, 0].real
-        return np.asarray(mean + self._swinging(point, name, count))
+        return np.asarray(mean + self._swinging(point.states, name, count))
 
     @property
     def tank(self) -> Floats:
@@ -165,10 +170,12 @@ class StartUp:
                 row[self.names.index(node)] = sign
         return row
 
-    def _swinging(self, point: Point, name: str, count: int) -> Floats:
-        coefficients: Complexes = self._row(name) @ point.states
-        coefficients[0] = 0.0
-        return waveform(coefficients, max(count, 8 * coefficients.size))[:: max(1, 8 * coefficients.size // count)]
+    def _swinging(self, spectra: Complexes, name: str, count: int) -> Floats:
+        """At least `count` instants of one cycle, without the mean, of the states (..., n, K + 1)."""
+        coefficients: Complexes = self._row(name) @ spectra
+        coefficients[..., 0] = 0.0
+        finest = 8 * coefficients.shape[-1]
+        return waveform(coefficients, max(count, finest))[..., :: max(1, finest // count)]
 
 
 def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | None = None) -> StartUp:
@@ -177,8 +184,8 @@ def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | No
     longest: the time, s, after which the envelope is given up as undecided. least_swing: peak of the tank's
     fundamental, V, below which it does not fall; None is that of thermal noise (`thermal_swing`). Raises ValueError for
     a least_swing within the rounding of the supply, and where an integration in time gives up. Where the work allowed
-    (models.circuit.work) ends on the way the outcome is undecided; TooMuchWorkError where it ends within the first
-    cycles.
+    (models.circuit.work) ends on the way the outcome is undecided; where it ends within the first cycles,
+    TooMuchWorkError.
     """
     floor = thermal_swing(circuit) if least_swing is None else finite("least_swing", least_swing)
     if floor < ROUNDING:

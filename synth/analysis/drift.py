@@ -29,7 +29,7 @@ from synth.analysis.figures import DENSE, OfDesign, collected, known, of
 from synth.analysis.tolerance import nominal_row, trial_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import TemperatureSection
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 
 
 def temperature_of(opened: OpenedDesign) -> TemperatureSection:
@@ -221,7 +221,7 @@ def drift_figures(
         causes = _causes(stated, end)
         alone = transistors_alone(stated, end)
     except ValueError as error:
-        raise DesignError(f"{opened.design.name}: {error}") from error
+        raise at_place(opened.design.place, error) from error
     return collected(
         DriftFigures,
         {"design": opened.design, "opened": opened, "stated": stated, "part": part, "curves": curves},
@@ -245,7 +245,7 @@ def _notes(opened: OpenedDesign, wanted: tuple[int, ...] | None) -> tuple[int, .
     reached = field.reaches(frequency_of_note(np.array(chosen, dtype=np.float64), field.reference_a))
     if wanted is not None and not reached.all():
         missing = ", ".join(note_name(number) for number, there in zip(chosen, reached, strict=True) if not there)
-        raise DesignError(f"{opened.design.name}: does not reach {missing}; see: beatfield field")
+        raise DesignError(f"{opened.design.place}: does not reach {missing}; see: beatfield field")
     return tuple(number for number, there in zip(chosen, reached, strict=True) if there)
 
 

@@ -14,7 +14,16 @@ from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna
 from synth.analysis.adjoint_figures import lowest_note_jitter, pushing
-from synth.analysis.antenna_figures import AntennaFigures, PlayerFigures, antenna_figures, player_figures
+from synth.analysis.antenna_figures import (
+    AntennaFigures,
+    EarthingFigures,
+    PlayerFigures,
+    RoomFigures,
+    antenna_figures,
+    earthing_figures,
+    player_figures,
+    room_figures,
+)
 from synth.analysis.circuit_points import control_end
 from synth.analysis.figures import DENSE, OfDesign, collected, of, playable, row, rows
 from synth.analysis.hum_figures import BeatHum, beat_hum, given_hum
@@ -103,6 +112,8 @@ class FieldFigures(OfDesign):
 
     antenna: AntennaFigures = of("opened", antenna_figures)
     player: PlayerFigures = of("opened", player_figures)
+    room: RoomFigures = of("opened.scene.room", room_figures)
+    earthing: EarthingFigures | None = of("opened", earthing_figures)
     posture: str = of("opened.design.player.posture")
     mode: str = of("instrument.mode")
     detector: str = of("instrument.detector.kind")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
+from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.drawing import Load
@@ -37,6 +39,8 @@ from synth.analysis.circuit_points import (
 )
 from synth.analysis.figures import DENSE, OfDesign, collected, explanation, of
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
+from synth.analysis.start_up import start_up_curves
+from synth.analysis.start_up_picture import OscillatorPicture
 from synth.build.circuit_assembly import START_WORK, Circuit, blaming
 from synth.build.notices import explained, voltage_notices
 from synth.build.workbench import OpenedDesign
@@ -165,14 +169,16 @@ def prepared_oscillator(
         distance = design.tuning.zero_beat
         if setting.hand is not None:
             distance = setting.hand if isinstance(setting.hand, float) else None
-        if setting.hand != UNPLUGGED:
+        if setting.hand == UNPLUGGED:
+            circuit = opened.lifted.circuits[which]
+        else:
             try:
                 own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
             except ValueError as error:
                 raise DesignError(f"--hand: {error}") from None
             circuit = opened.loaded_variable(own + opened.wired.antenna.stray)
     elif opened.loop_curve is None or design.volume_antenna is None:
-        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
+        raise DesignError(f"{design.place}: has no volume antenna; add [volume_antenna]")
     else:
         circuit = with_antenna(circuit, opened.loop_curve.empty_capacitance + design.volume_antenna.stray, DIRECT)
     designed = circuit.load
@@ -210,6 +216,7 @@ def _tuned_trimmer(opened: OpenedDesign) -> tuple[float, tuple[str, ...]]:
 
 
 STOPS = (("low", 0.0), ("mid", 0.5), ("high", 1.0))
+POT_POSITIONS = np.linspace(0.0, 1.0, 11)
 PROBE = 10e-12  # F, of a usual probe on the collector
 LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
 REVERSE_EMITTER_LIMIT = 5.0  # V, common for small-signal parts, from memory
@@ -321,8 +328,13 @@ def switched_on(prepared: PreparedOscillator) -> StartUp:
         return start_up(prepared.circuit)
 
 
-def oscillator_figures(prepared: PreparedOscillator, state: SteadyState, run: StartUp) -> OscillatorFigures:
-    """Collect the readings of `prepared`, whose steady state is `state` and whose start-up is `run`."""
+def oscillator_figures(
+    prepared: PreparedOscillator, state: SteadyState, run: StartUp, turned: tuple[AdjustedReading, ...] = ()
+) -> OscillatorFigures:
+    """Collect the readings of `prepared`, whose steady state is `state` and whose start-up is `run`.
+
+    turned: readings of its pot that are known already (`turned_pot`).
+    """
     circuit, design = prepared.circuit, prepared.design
     signal, adjoint = small_signal(circuit), oscillator_adjoint(state)
     pair, alone = _pair(prepared)
@@ -356,7 +368,7 @@ def oscillator_figures(prepared: PreparedOscillator, state: SteadyState, run: St
         test_points=tuple(
             _test_point(name, node, state, run if settles else None) for name, node in test_points(circuit)
         ),
-        pot_readings=_readings(circuit.with_pot, STOPS, state) if circuit.pot_position is not None else (),
+        pot_readings=_readings(circuit.with_pot, STOPS, state, turned) if circuit.pot_position is not None else (),
         trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
         load_readings=_load_readings(prepared, state),
         notices=prepared.notices + _remarks(state) + remarks + alone,
@@ -423,9 +435,17 @@ def _test_point(name: str, node: str, state: SteadyState, run: StartUp | None) -
 
 
 def _readings(
-    change: Callable[[float], Circuit], stops: Iterable[tuple[str, float]], state: SteadyState
+    change: Callable[[float], Circuit],
+    stops: Iterable[tuple[str, float]],
+    state: SteadyState,
+    known: tuple[AdjustedReading, ...] = (),
 ) -> tuple[AdjustedReading, ...]:
-    return tuple(_read(name, setting, change(setting), state) for name, setting in stops)
+    """A reading at each of the named settings; what is `known` is not solved again."""
+    found = {reading.setting: reading for reading in known}
+    return tuple(
+        replace(found[setting], name=name) if setting in found else _read(name, setting, change(setting), state)
+        for name, setting in stops
+    )
 
 
 def _load_readings(prepared: PreparedOscillator, state: SteadyState) -> tuple[AdjustedReading, ...]:
@@ -450,10 +470,27 @@ def _read(name: str, setting: float | None, circuit: Circuit, base: SteadyState)
     return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
 
 
-def pot_curve(circuit: Circuit, base: SteadyState, points: int = 11) -> tuple[AdjustedReading, ...]:
-    """Readings at `points` positions of the pot, evenly from low to high."""
-    stops = [(f"{place:.2f}", float(place)) for place in np.linspace(0.0, 1.0, points)]
-    return _readings(circuit.with_pot, stops, base)
+def turned_pot(circuit: Circuit, base: SteadyState, positions: Floats = POT_POSITIONS) -> tuple[AdjustedReading, ...]:
+    """Readings at the positions of the pot, beside the steady state `base`; none without a pot."""
+    if circuit.pot_position is None:
+        return ()
+    return _readings(circuit.with_pot, [(f"{place:.2f}", float(place)) for place in positions], base)
+
+
+def oscillator_picture(
+    prepared: PreparedOscillator, state: SteadyState, run: StartUp, turned: tuple[AdjustedReading, ...]
+) -> OscillatorPicture:
+    """What the plot shows of the start-up `run` to `state`, and of the pot as it is `turned`."""
+    return OscillatorPicture(
+        design=prepared.design.name,
+        which=prepared.which,
+        frequency=state.frequency,
+        started=run.started if _start_remarks(run, state)[1] else None,
+        curves=start_up_curves(run),
+        pot=prepared.circuit.pot_position,
+        positions=np.array([reading.setting for reading in turned], dtype=np.float64),
+        shifts=np.array([math.nan if reading.shift_hz is None else reading.shift_hz for reading in turned]),
+    )
 
 
 def _remarks(state: SteadyState) -> tuple[str, ...]:

@@ -120,7 +120,7 @@ def blaming(design: Design, which: str, work: float = MOST_WORK) -> Iterator[Non
         raise
     except ValueError as error:
         text = " ".join(explained(error).split())
-        raise DesignError(f"{design.name}: the {which} oscillator ([{which}] with [circuit]): {text}") from error
+        raise DesignError(f"{design.place}: the {which} oscillator ([{which}] with [circuit]): {text}") from error
 
 
 def circuit_of(design: Design, which: str) -> Circuit:
@@ -134,7 +134,7 @@ def circuit_of(design: Design, which: str) -> Circuit:
     """
     section, part = _tank_section(design, which), design.circuit
     if part is None:
-        raise DesignError(f"{design.name}: has no [circuit]; add the section (an empty one takes default parts)")
+        raise DesignError(f"{design.place}: has no [circuit]; add the section (an empty one takes default parts)")
     own, other = design.coupling.reference_resistor, design.coupling.variable_resistor
     if which == "variable":
         own, other = other, own
@@ -276,7 +276,7 @@ def _tank_section(design: Design, which: str) -> TankSection:
     section: TankSection | None = getattr(design, which)
     if section is None:
         missing = "[volume_antenna], [volume] and [volume_response]"
-        raise DesignError(f"{design.name}: has no volume oscillator; add {missing}")
+        raise DesignError(f"{design.place}: has no volume oscillator; add {missing}")
     return section
 
 
