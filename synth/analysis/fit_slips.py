@@ -14,7 +14,7 @@ from models.readings.instrument_model import Rows
 from models.readings.unknowns import NORMAL_95
 from synth.analysis.fitting import SolvedBench
 from synth.analysis.readings import Setting
-from synth.designs.quantity import format_quantity
+from synth.designs.quantity import format_quantity, percent_words
 from synth.errors import DesignError
 
 SERIES = "E24"
@@ -50,7 +50,7 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
             if boards is not None:
                 raise DesignError(f"the readings cannot be used: {boards}")
             raise DesignError(
-                f"the readings cannot be used: line {bench.places[place].row.line} is {100.0 * off:+.2g} % off the "
+                f"the readings cannot be used: line {bench.places[place].row.line} is {percent_words(off)} off the "
                 "best fit; check frequency, unit, capacitor and board of this line and its neighbours"
             )
 
