@@ -49,6 +49,8 @@ COMMANDS = {
     "listen": Command(BENCH, "read pitch with the sound card, live or from a recording"),
     "sheet": Command(BENCH, "write a sheet to build and tune by: readings, steps, pitch ruler"),
     "lesson": Command(LEARN, "hear how two tones make a third, in lessons to read or to play"),
+    "hand": Command(LEARN, "see what your own hand can do, or measure it in a trace"),
+    "practice": Command(LEARN, "see the exercises, and how your practice went over the days"),
     "tune": Command(LEARN, "see which notes of a tune a design plays, and how true they are"),
     "sensitivity": Command(LEARN, "see what a millimetre of hand and a tremor do to each note"),
     "guide": Command(LEARN, "read the guide: first hour, building, playing, teaching, troubles"),

@@ -108,7 +108,7 @@ def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progres
     plan = make_plan(task, progress)
     if plan is None:
         raise DesignError(
-            f"{opened.design.name}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "
+            f"{opened.design.place}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "
             f"over {100 * wishes.fill:.0f} % of {_cm(wishes.near)} to {_cm(wishes.far)} with carriers of "
             f"{_hz(wishes.carriers[0])} to {_hz(wishes.carriers[1])} and a tank of "
             f"{format_quantity(task.parts.least_tank_capacitance, 'F', 3)} or more; allow fewer notes, a wider reach, "
@@ -146,7 +146,7 @@ def _first_that_runs(
         refused.append(f"{name} was passed over, as it does not play in every corner; {fails.fault}")
     if kept is not None:
         return kept
-    raise DesignError(f"{opened.design.name}: no straighter field runs with its circuit\n" + "\n".join(refused))
+    raise DesignError(f"{opened.design.place}: no straighter field runs with its circuit\n" + "\n".join(refused))
 
 
 def _corners(piece: OpenedDesign, task: SearchTask) -> Iterator[CornerFigure]:

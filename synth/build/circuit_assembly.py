@@ -46,6 +46,8 @@ TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
 MOST_WORK = 6e7
 """Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
+START_WORK = 1.5e8
+"""Work of following one start-up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,18 +109,18 @@ def circuit_pair(
 
 
 @contextmanager
-def blaming(design: Design, which: str) -> Iterator[None]:
+def blaming(design: Design, which: str, work: float = MOST_WORK) -> Iterator[None]:
     """Turn a ValueError of the models into one DesignError that names the oscillator and its sections; what is solved
-    inside may take MOST_WORK.
+    inside may take so much `work`.
     """
     try:
-        with bounded_work(MOST_WORK):
+        with bounded_work(work):
             yield
     except DesignError:
         raise
     except ValueError as error:
         text = " ".join(explained(error).split())
-        raise DesignError(f"{design.name}: the {which} oscillator ([{which}] with [circuit]): {text}") from error
+        raise DesignError(f"{design.place}: the {which} oscillator ([{which}] with [circuit]): {text}") from error
 
 
 def circuit_of(design: Design, which: str) -> Circuit:
@@ -132,7 +134,7 @@ def circuit_of(design: Design, which: str) -> Circuit:
     """
     section, part = _tank_section(design, which), design.circuit
     if part is None:
-        raise DesignError(f"{design.name}: has no [circuit]; add the section (an empty one takes default parts)")
+        raise DesignError(f"{design.place}: has no [circuit]; add the section (an empty one takes default parts)")
     own, other = design.coupling.reference_resistor, design.coupling.variable_resistor
     if which == "variable":
         own, other = other, own
@@ -274,7 +276,7 @@ def _tank_section(design: Design, which: str) -> TankSection:
     section: TankSection | None = getattr(design, which)
     if section is None:
         missing = "[volume_antenna], [volume] and [volume_response]"
-        raise DesignError(f"{design.name}: has no volume oscillator; add {missing}")
+        raise DesignError(f"{design.place}: has no volume oscillator; add {missing}")
     return section
 
 

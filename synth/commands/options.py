@@ -14,6 +14,8 @@ from synth.errors import DesignError
 
 if TYPE_CHECKING:
     from models.straight.shelf import Shelf
+    from synth.build.workbench import OpenedDesign
+    from synth.hands.own_hand import OwnHand
     from synth.hands.tune_path import Manner
     from synth.tunes.melody import Tune
 
@@ -136,6 +138,19 @@ def whole_number(low: int, high: int) -> Callable[[str], int]:
     return read
 
 
+def add_designs(parser: ArgumentParser) -> None:
+    """Declare the designs of a command that takes any number of them."""
+    parser.add_argument("designs", metavar="DESIGN", nargs="*", help="design files (TOML); left out: the built-in one")
+
+
+def opened_designs(names: Sequence[str]) -> list[OpenedDesign]:
+    """The designs of these names, or the built-in one."""
+    from synth.build.workbench import open_design, open_loaded
+    from synth.designs.template import template_design
+
+    return [open_design(name) for name in names] or [open_loaded(template_design())]
+
+
 SCALED = (
     ("tremor_mm", "tremor", 1e-3, "mm"),
     ("placement_mm", "placement", 1e-3, "mm"),
@@ -150,7 +165,7 @@ def add_tune_options(parser: ArgumentParser) -> None:
     group = parser.add_argument_group("playing a tune")
     group.add_argument("--transpose", type=int, metavar="N", help="play it N semitones higher (default 0)")
     group.add_argument("--tremor-mm", type=float, metavar="X", help="tremor of the hand, RMS (default 0.05)")
-    group.add_argument("--placement-mm", type=float, metavar="X", help="error of each place, RMS (assumed: 1)")
+    group.add_argument("--placement-mm", type=float, metavar="X", help="error of each place, RMS (default 3)")
     group.add_argument("--vibrato-mm", type=float, metavar="X", help="vibrato, each way (default 0)")
     group.add_argument("--portamento", type=float, metavar="S", help="time of a slide between notes (default 0.12)")
     group.add_argument("--track", type=int, metavar="N", help="of a MIDI file, from 1 (default: the first with notes)")
@@ -169,12 +184,15 @@ def tune_of(arguments: Namespace, path: str) -> Tune:
     return load_tune(path, arguments.track, arguments.channel).transposed(arguments.transpose or 0)
 
 
-def manner_of(arguments: Namespace) -> Manner:
-    """How the person plays; DesignError naming what is out of its domain."""
+def manner_of(arguments: Namespace, hand: OwnHand | None = None) -> Manner:
+    """How the person plays; what is not given is that of the `hand`, where it was measured, or assumed.
+
+    DesignError names what is out of its domain.
+    """
     from synth.errors import DesignError
     from synth.hands.tune_path import LARGEST, Manner
 
-    given: dict[str, float] = {}
+    given: dict[str, float] = {} if hand is None else manner_of_hand(hand)
     for option, name, scale, unit in SCALED:
         value = getattr(arguments, option)
         if value is None:
@@ -187,3 +205,11 @@ def manner_of(arguments: Namespace) -> Manner:
         return Manner(**given, seed=arguments.seed)
     except ValueError as error:
         raise DesignError(f"--seed: {error}") from None
+
+
+def manner_of_hand(hand: OwnHand) -> dict[str, float]:
+    """Placement and, where it was seen, tremor of a measured hand, within what a manner takes."""
+    from synth.hands.tune_path import LARGEST
+
+    found = {"placement": hand.scatter} | ({} if hand.tremor is None else {"tremor": hand.tremor})
+    return {name: min(value, LARGEST[name]) for name, value in found.items()}

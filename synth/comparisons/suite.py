@@ -27,6 +27,7 @@ SECTIONS = {
     "listening": "pitch of a sound that is heard, against a phonetics library and a spectrum's peak",
     "growth": "cost against size, with fitted exponents",
     "memory": "memory at its highest",
+    "waiting": "how long a person waits for a command",
 }
 
 

@@ -238,7 +238,7 @@ def test_tolerances_are_checked():
         Tolerances(coil=-0.1)
 
 
-@pytest.mark.slow
+@pytest.mark.soak  # a minute; the small searches above better the same demo
 def test_whole_search_betters_a_demo(demos, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["linearise", str(demos / "meadow.toml"), "-o", "better.toml", "--json"]) == 0
