@@ -18,9 +18,11 @@ from synth.analysis.antenna_figures import (
     AntennaFigures,
     EarthingFigures,
     PlayerFigures,
+    RoomFigures,
     antenna_figures,
     earthing_figures,
     player_figures,
+    room_figures,
 )
 from synth.analysis.circuit_points import control_end
 from synth.analysis.figures import DENSE, OfDesign, collected, of, playable, row, rows
@@ -110,6 +112,7 @@ class FieldFigures(OfDesign):
 
     antenna: AntennaFigures = of("opened", antenna_figures)
     player: PlayerFigures = of("opened", player_figures)
+    room: RoomFigures = of("opened.scene.room", room_figures)
     earthing: EarthingFigures | None = of("opened", earthing_figures)
     posture: str = of("opened.design.player.posture")
     mode: str = of("instrument.mode")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TypeVar, cast
@@ -287,6 +287,14 @@ class OpenedDesign:
         """The resonance of the "reference", "variable" or "volume" oscillator, its trimmer as written."""
         return MadeOnce(lambda which: tank_in(self.wired, which))
 
+    @property
+    def lifted(self) -> OpenedDesign:
+        """The design with its series inductor off the tank: what a chain of chokes adds there goes with it."""
+        part = self.design.branch
+        if part is None or part.chokes <= 1.0:
+            return self
+        return OpenedDesign(replace(self.design, branch=replace(part, chokes=1.0)), self.given)
+
     @cached_property
     def circuits(self) -> Mapping[str, Circuit]:
         """The circuit of an oscillator without its antenna, its trimmer as written."""
@@ -401,16 +409,20 @@ class OpenedDesign:
         if self.design.circuit is None or self.design.law == "circuit":
             return self.adjoints
         try:
-            with blaming(self.design, "variable"):
-                variable = steady_state(
-                    self.loaded_variable(self.tuning_capacitance), near_frequency=self.pair.reference_frequency
-                )
-                reference, _, _ = tuned_reference_circuit(self.design, variable.frequency, self.tuning_distance)
-                if abs(variable.frequency / reference.frequency - 1.0) > NEAR:
-                    return None
-                return oscillator_adjoint(reference), oscillator_adjoint(variable)
+            both = self.at_zero_beat(self.pair.reference_frequency)
         except DesignError:
             return None
+        reference, variable = (adjoint.state.frequency for adjoint in both)
+        return both if abs(variable / reference - 1.0) <= NEAR else None
+
+    def at_zero_beat(self, near: float) -> tuple[Adjoint, Adjoint]:
+        """Reference and variable oscillator solved at zero beat alone, where nothing is asked of other notes: the
+        variable one in its mode nearest to `near`, Hz, the reference tuned to it. Raises DesignError.
+        """
+        with blaming(self.design, "variable"):
+            variable = steady_state(self.loaded_variable(self.tuning_capacitance), near_frequency=near)
+            reference, _, _ = tuned_reference_circuit(self.wired, variable.frequency, self.tuning_distance)
+            return oscillator_adjoint(reference), oscillator_adjoint(variable)
 
     @cached_property
     def pulling(self) -> Pulling | None:

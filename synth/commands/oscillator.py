@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 from synth.commands.outputs import PLOT, Printed, Written, add_force_option, add_plot_option
 
 if TYPE_CHECKING:
+    from synth.analysis.oscillator import BenchSetting
+    from synth.designs.sections import Design
     from synth.report.drawn_beside import DrawnBeside
 
 
@@ -100,6 +102,8 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     pot = quantity_of("--pot", arguments.pot, "fraction", 0.0, 1.0)
     setting = bench_setting(arguments.fitted, arguments.trimmer, arguments.hand)
     design = load_design(Path(arguments.design))
+    if design.circuit is None:
+        return _resonance(arguments, design, setting)
     prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
     state = steady(prepared)
     run = switched_on(prepared)
@@ -141,4 +145,21 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
             f"{prepared.design.place}: the {prepared.which} oscillator does not settle: {unsteady.motion_in_words}; "
             f"{unsteady.remedy}"
         )
+    return 0
+
+
+def _resonance(arguments: Namespace, design: Design, setting: BenchSetting) -> int:
+    """What is known without a circuit; what asks for one is refused."""
+    from synth.analysis.oscillator_resonance import resonance_figures
+    from synth.errors import DesignError
+    from synth.report.oscillator import RESONANCE
+
+    for option in ("pot", "load", "plot", "diagram", "transient"):
+        if getattr(arguments, option) is not None:
+            name = "trace" if option == "transient" else option
+            raise DesignError(
+                f"{arguments.design}: has no [circuit], so that there is nothing for --{name}; add the section (an "
+                "empty one takes default parts)"
+            )
+    RESONANCE.write(arguments, resonance_figures(design, arguments.which, setting))
     return 0

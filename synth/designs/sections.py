@@ -244,6 +244,29 @@ class PlayerSection(SectionValues):
     posture: str = choice("of the pitch hand", tuple(POSTURES), default="open")
 
 
+@_section("room", "What stands about. Leave the section out for an empty room whose floor conducts.")
+class RoomSection(SectionValues):
+    """What stands about, m; None: it is not there."""
+
+    floor: str = choice(
+        "conducting: reinforced or damp, at earth; none: of wood, far above (then give player.body_capacitance)",
+        ("conducting", "none"),
+        default="conducting",
+    )
+    wall: float | None = quantity(
+        "from the antenna back to a wall at earth, reinforced or damp", ("m", 0.1, 10.0), default=None
+    )
+    table: float | None = quantity(
+        "from the floor to the top of a metal table under the instrument, joined to nothing",
+        ("m", 0.05, 3.0),
+        default=None,
+    )
+    bystander_side: float | None = quantity(
+        "from the antenna to a second person, sideways away from the volume hand", ("m", -5.0, 5.0), default=None
+    )
+    bystander_forward: float = quantity("to the same person, towards the player", ("m", -5.0, 5.0), default=0.0)
+
+
 @_section()
 class _TankSection(SectionValues):
     """An oscillator's tank, H and F; `trimmer` is the trimmer's position, 0 to 1."""
@@ -639,7 +662,8 @@ class GoalsSection(SectionValues):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Design:
-    """A whole design, its sections in the order of a file. None where a part is not there: no `cabinet`; no `branch`,
+    """A whole design, its sections in the order of a file. None where a part is not there: no `cabinet`; no `room`,
+    an empty one whose floor conducts; no `branch`,
     the antenna directly on the tank; no `circuit`, the oscillators by their resonance alone; no `transistor`, the
     circuit's with its default values; no `supply`, no ripple on it; no `coils`, their coupling as written; no
     `volume_antenna` (then neither `volume` nor `volume_response`), the volume hand a plain gain. `source`: the file it
@@ -651,6 +675,7 @@ class Design:
     common: CommonSection = field(default_factory=CommonSection)
     cabinet: CabinetSection | None = None
     player: PlayerSection = field(default_factory=PlayerSection)
+    room: RoomSection | None = None
     variable: VariableSection
     branch: BranchSection | None = None
     reference: ReferenceSection

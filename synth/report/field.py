@@ -14,7 +14,7 @@ from synth.analysis.adjoint_figures import heard
 from synth.analysis.field_figures import CURVE_COLUMNS, STEEPNESS_AT_DB, FieldFigures, VolumeFigures
 from synth.analysis.hum_figures import BeatHum, heard_line
 from synth.designs.quantity import format_quantity
-from synth.report.antenna import antenna_words, approach_words, earthing_facts, player_words
+from synth.report.antenna import antenna_words, approach_words, earthing_facts, player_words, room_facts
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
 from synth.report.moves import moves_lines
 from synth.report.pulling import pulling_facts
@@ -130,6 +130,7 @@ def field_text(report: FieldFigures) -> str:
         ("pitch antenna", antenna_words(report.antenna)),
         ("hand", f"{report.posture}, {approach_words(report.antenna)}"),
         ("player", player_words(report.player)),
+        *room_facts(report.room),
         *earthing_facts(report.earthing),
         ("reference oscillator", f"{report.reference_frequency_hz / 1e3:.3f} kHz"),
         ("variable, no player", f"{report.variable_frequency_empty_hz / 1e3:.3f} kHz ({report.mode} mode)"),
