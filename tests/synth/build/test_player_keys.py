@@ -79,7 +79,12 @@ def test_bad_values_name_the_key_and_the_remedy(text, words):
         (
             'size = "child"\nstature = "1 m"',
             '[antenna]\nlength = "3 m"',
-            ["player.stand_distance, player.hand_height: must let", "the arm is at most 0.339 m", "stand nearer", "0.82 m"],
+            [
+                "player.stand_distance, player.hand_height: must let",
+                "the arm is at most 0.339 m",
+                "stand nearer",
+                "0.82 m",
+            ],
         ),
         ("", '[antenna]\nlength = "3 m"', ["player.hand_height: must let", "between 0.67 m and 2.1 m high"]),
         (
