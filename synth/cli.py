@@ -36,6 +36,7 @@ COMMANDS = {
     "page": Command(HEAR, "write a design as a page that plays in a browser"),
     "render": Command(HEAR, "write the sound that a hand path makes on a design"),
     "new": Command(BEFORE, "write a commented design file to start from"),
+    "plan": Command(BEFORE, "plan a whole design from what you wish for and what you have"),
     "field": Command(BEFORE, "see which note sounds at which hand distance"),
     "oscillator": Command(BEFORE, "see whether an oscillator starts, its frequency and its levels"),
     "choose": Command(BEFORE, "find parts to buy that reach a frequency in every build"),

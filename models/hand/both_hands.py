@@ -209,17 +209,16 @@ class HandCurve:
         own = np.clip(finite_array("distance", distance), self.curve.nearest, self.curve.farthest)
         if not self._heeds(other, opening):
             return np.asarray(own)
-        empty = self.curve.empty_capacitance
-        wanted = np.log(self.curve.capacitance(own) - empty) + self._change(own, other, opening)
-        found = np.broadcast_to(own, wanted.shape)
+        ends = np.log(self.curve.nearest), np.log(self.curve.farthest)
+        place = np.log(own)
+        wanted = self.curve.log_added(place) + self._change(own, other, opening)
         for _ in range(_STEPS):
-            added = self.curve.capacitance(found) - empty
-            steepness = self.curve.slope(found) * found / added  # d ln(C - E) / d ln(d), negative
-            change = np.clip((wanted - np.log(added)) / steepness, -1.0, 1.0)
-            found = np.clip(found * np.exp(change), self.curve.nearest, self.curve.farthest)
-            if (np.abs(change) < _SMALLEST).all():
+            missing = wanted - self.curve.log_added(place)
+            before, step = place, np.clip(missing / self.curve.log_added(place, 1), -1.0, 1.0)
+            place = np.clip(before + step, *ends)
+            if np.abs(place - before).max(initial=0.0) < _SMALLEST:
                 break
-        return np.asarray(found)
+        return np.asarray(np.clip(np.exp(place), self.curve.nearest, self.curve.farthest))
 
     def _heeds(self, other: ArrayLike | None, opening: ArrayLike | None) -> bool:
         return (other is not None and self.heeds_other) or (opening is not None and self.heeds_opening)

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -41,6 +41,9 @@ from models.hand.earthing import (
     seen_capacitance,
 )
 from models.hand.scene import POSTURES, Posture, Scene
+
+if TYPE_CHECKING:
+    from models.hand.field_solution import Sleeve, StillField
 
 #: Distances of the pitch hand in a field, m: 40 from 1 cm to 80 cm in equal ratios.
 DEFAULT_DISTANCES: Final[Floats] = np.geomspace(0.01, 0.80, 40)
@@ -95,8 +98,8 @@ class HandField:
         checked.append(("the ring", self.ring_places, (self.ring_heights.size, count, count)))
         checked.append(("no player", self.without_player, (count, count)))
         if self.openings.size:
-            shape = (self.openings.size, self.finger_distances.size, *wanted[1:])
-            checked.append(("the fingers", self.finger_places, shape))
+            places = (self.openings.size, self.finger_distances.size, *wanted[1:])
+            checked.append(("the fingers", self.finger_places, places))
             if not np.isin(self.finger_distances, self.distances).all():
                 raise ValueError("finger_distances must be some of the distances")
         for name, matrices, shape in checked:
@@ -198,21 +201,21 @@ def hand_field(
         every = [directions(still, side, samples) for side in far_sides(still, scene.ring, ring, heights)]
         ring_places = place_matrices(still, away, every)
         far = [every[place] for place in places]
-    solved = {
-        posture: np.stack(
-            [place_matrices(still, near_side(still, hand), far) for hand in pitch_hands(still, posture, table)]
-        )
-        for posture in postures
-    }
-    share = player_alone(still, float(table[-1]), float(heights[-1]) if heights.size else None)
     own = scene.player.opening
     others = [each for each in openings if each != own] if "open" in postures else []
     count = FINGER_PLACES if own >= max(openings, default=1.0) else 2 * FINGER_PLACES
-    chosen = np.unique(np.linspace(0, table.size - 1, min(count, table.size)).round().astype(int))
-    fingers = [
-        [place_matrices(still, near_side(still, hand), far) for hand in pitch_hands(moved, "open", table[chosen])]
-        for moved in (still.with_opening(each) for each in others)
-    ]
+    chosen = table[np.unique(np.linspace(0, table.size - 1, min(count, table.size)).round().astype(int))]
+    # the wrist is held: one arm for all openings
+    sleeves: dict[float, Sleeve | None] = dict.fromkeys(chosen.tolist()) if others else {}
+
+    def places_of(moved: StillField, posture: Posture, distances: Floats) -> Floats:
+        kept = sleeves if posture == "open" else None
+        hands = pitch_hands(moved, posture, distances.tolist(), kept)
+        return np.stack([place_matrices(moved, near_side(moved, hand), far) for hand in hands])
+
+    solved = {posture: places_of(still, posture, table) for posture in postures}
+    fingers = [places_of(still.with_opening(each), "open", chosen) for each in others]
+    share = player_alone(still, float(table[-1]), float(heights[-1]) if heights.size else None)
     return HandField(
         names,
         table,
@@ -225,7 +228,7 @@ def hand_field(
         own,
         0.0 if scene.from_above else hand_shape(scene.player.build, "open", 0.0).drawn_in,
         np.array(others),
-        table[chosen] if others else np.zeros(0),
+        chosen if others else np.zeros(0),
         np.array(fingers),
     )
 

@@ -46,6 +46,8 @@ TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
 MOST_WORK = 6e7
 """Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
+START_WORK = 1.5e8
+"""Work of following one start-up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,12 +109,12 @@ def circuit_pair(
 
 
 @contextmanager
-def blaming(design: Design, which: str) -> Iterator[None]:
+def blaming(design: Design, which: str, work: float = MOST_WORK) -> Iterator[None]:
     """Turn a ValueError of the models into one DesignError that names the oscillator and its sections; what is solved
-    inside may take MOST_WORK.
+    inside may take so much `work`.
     """
     try:
-        with bounded_work(MOST_WORK):
+        with bounded_work(work):
             yield
     except DesignError:
         raise

@@ -185,7 +185,7 @@ def test_parts_of_the_player_keep_clear_of_each_other(posture, distance):
             lambda: capacitance_curves(
                 Scene(player=PlayerBody(hand_height=0.93), cabinet=Cabinet(depth=0.4)), [0.01, 0.1], ["fist"]
             ),
-            "cabinet must clear",
+            "stand_distance must be larger, or the cabinet smaller",
         ),
     ],
 )

@@ -14,7 +14,6 @@ from models.hand.meshes import (
     arm,
     bent_tube,
     body,
-    capsule_arm,
     elbow,
     hand_place,
     hand_shape,
@@ -23,6 +22,7 @@ from models.hand.meshes import (
     player_meshes,
     shaped_hand,
     shoulder,
+    straight_capsule,
     wrist,
 )
 from models.hand.player_sizes import Build, adult, build_of, scaled_child
@@ -123,7 +123,7 @@ def test_both_links_keep_their_length_and_the_elbow_bends_as_the_hand_comes_back
 
 def test_a_straight_tube_is_the_capsule():
     ends = np.array([[0.0, 0.0, 1.0], [0.25, 0.0, 1.0], [0.5, 0.0, 1.0]])
-    tube, capsule = bent_tube(ends, (0.04, 0.04, 0.04), 1.5), capsule_arm(ends[0], ends[2], 0.04, 1.5)
+    tube, capsule = bent_tube(ends, (0.04, 0.04, 0.04), 1.5), straight_capsule(ends[0], ends[2], 0.04, 1.5)
     assert_allclose(enclosed_volume(tube), np.pi * 0.04**2 * 0.5 + 4.0 / 3.0 * np.pi * 0.04**3, rtol=0.02)
     found, same = (capacitance_matrix([mesh], True)[0, 0] for mesh in (tube, capsule))
     assert_allclose(found, same, rtol=2e-3, atol=0)
@@ -215,8 +215,7 @@ def test_between_the_solved_openings_and_distances_it_is_what_the_field_gives():
 @pytest.mark.slow
 @pytest.mark.parametrize("scene", [STANDING, SITTING], ids=["standing", "seated"])
 def test_four_times_the_panels_change_the_added_capacitance_by_little(scene):
-    """Within 0.3 % near; 0.5 % at 30 cm, where the whole body counts."""
+    """Within 0.3 % of what the hand and the body add."""
     coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 2.0))
     found, true = (each.capacitances - each.empty_capacitance for each in (coarse, fine))
-    assert_allclose(found, true, rtol=5e-3, atol=0)
-    assert_allclose(found[:2], true[:2], rtol=3e-3, atol=0)
+    assert_allclose(found, true, rtol=3e-3, atol=0)
