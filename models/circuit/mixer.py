@@ -2,8 +2,8 @@
 
 Each oscillator reaches its node through its coupling capacitor and its output resistor. The swing behind them, at the
 node where the oscillator's output is taken, is given: what the mixer's load does to it is in the oscillator, which
-is solved with that load (models.circuit.drawing.Load). By Norton's theorem the swing u behind a coupling capacitor C is a
-current C du/dt into the node behind it, with C from there to ground.
+is solved with that load (models.circuit.drawing.Load). By Norton's theorem the swing u behind a coupling capacitor C
+is a current C du/dt into the node behind it, with C from there to ground.
 """
 
 from __future__ import annotations

@@ -3,8 +3,8 @@
 The lines C_n (models.circuit.mixing) are smooth in u = asinh(beat / SLOWEST), and nearly straight in the amplitudes,
 which the hand changes by some per cent: between solved beats they are a cubic spline in u, in each amplitude a parabola
 through three solved ones, the product of both changes left out. Solved beats are added, each in the middle between two,
-until the spline with it must be within ACCURACY of the strongest line. Where the oscillators pull each other, so that the phase
-moves unevenly, the lines are those of the mean beat; within the lock range those of phases that stand still.
+until the spline with it must be within ACCURACY of the strongest line. Where the oscillators pull each other, so that
+the phase moves unevenly, the lines are those of the mean beat; within the lock range those of phases that stand still.
 """
 
 from __future__ import annotations
@@ -81,8 +81,8 @@ class MixerTable:
 
     @property
     def quasi_static_up_to(self) -> float:
-        """The highest beat, Hz, up to which all of the mixer follows the beat: its first harmonic is within STILL of the
-        standing one's, in size and phase; HIGHEST_BEAT where there is no end."""
+        """The highest beat, Hz, up to which all of the mixer follows the beat: its first harmonic is within STILL of
+        the standing one's, in size and phase; HIGHEST_BEAT where there is no end."""
         return self._first(STILL)
 
     @property

@@ -13,8 +13,8 @@ quasi-static law. The tone is the mean over a radio cycle, the lines k = 0.
 
 Newton's steps are found by GMRES (Y. Saad, M. H. Schultz, SIAM J. Sci. Stat. Comput. 7 (1986) 856), conditioned by the
 quasi-static Jacobian: V_0 at every beat phase as one system, the radio harmonics of each beat phase, with Z(j k w),
-eliminated from it. From rest the drives are raised in steps. Method: multi-rate form of harmonic balance (H. G. Brachtendorf,
-G. Welsch, R. Laur, A. Bunse-Gerstner, Electrical Engineering 79 (1996) 103, from memory).
+eliminated from it. From rest the drives are raised in steps. Method: multi-rate form of harmonic balance
+(H. G. Brachtendorf, G. Welsch, R. Laur, A. Bunse-Gerstner, Electrical Engineering 79 (1996) 103, from memory).
 Checked against integration in time at the radio rate (tests). Not for a mixer that oscillates by itself.
 """
 
@@ -171,7 +171,7 @@ class MixerSolver:
         at_rest = solve_rest(self.linear, self.device, mixer.supply_voltage)
         self.rest = np.zeros((self.size, harmonics + 1, phases), dtype=np.complex128)
         self.rest[:, 0, :] = (self.linear.ports.T @ at_rest)[:, None]
-        self._still = self._impedance(self.omega * self.order)  # Z (K + 1, p, p)
+        self._still = self._impedance(np.asarray(self.omega * self.order, dtype=np.float64))  # Z (K + 1, p, p)
         self._kept: _Eliminated | None = None
         self._beat = math.nan
 
