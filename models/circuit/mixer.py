@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from models.arrays import Complexes
 from models.checks import positive
@@ -33,9 +34,10 @@ class Source:
         positive("output resistor", self.output_resistor)
         positive("coupling capacitor", self.coupling_capacitor)
 
-    def admittance(self, angular_frequency: Complexes) -> Complexes:
-        """Return the admittance, S, of resistor and capacitor in series at rad/s > 0."""
-        return np.asarray(1.0 / (self.output_resistor + 1.0 / (1j * angular_frequency * self.coupling_capacitor)))
+    def admittance(self, angular_frequency: ArrayLike) -> Complexes:
+        """Return the admittance, S, of resistor and capacitor in series at rad/s > 0 (any shape)."""
+        turning = 1j * np.asarray(angular_frequency, dtype=np.float64)
+        return np.asarray(1.0 / (self.output_resistor + 1.0 / (turning * self.coupling_capacitor)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +62,8 @@ class Mixer:
         for which in SOURCES:
             source = self.source(which)
             fed += [
-                Part(f"{which} output resistor", Resistance(source.output_resistor), (entry(which), source.node)),
-                Part(f"{which} coupling capacitor", Capacitance(source.coupling_capacitor), (entry(which), GROUND)),
+                Part(f"output resistor, {which}", Resistance(source.output_resistor), (entry(which), source.node)),
+                Part(f"coupling capacitor, {which}", Capacitance(source.coupling_capacitor), (entry(which), GROUND)),
             ]
         return Drawing(
             parts=(*self.parts, *fed),
@@ -77,7 +79,7 @@ class Mixer:
 
 def entry(which: str) -> str:
     """Return the name of the node between a source's coupling capacitor and its output resistor."""
-    return f"{which} coupled"
+    return f"coupled, {which}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

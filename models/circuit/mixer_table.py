@@ -139,13 +139,12 @@ class DrawnDetector:
         return float(np.abs(np.fft.irfft(0.5 * count * lines, n=count)).max())
 
 
-def mixer_table(mixer: Mixer, drive: Drive, amplitudes: tuple[float, float], spread: float = 0.0) -> MixerTable:
-    """Solve a mixer for every beat. amplitudes: V, what the law calls both amplitudes at the drive as it is; spread:
-    how far the hand changes the variable oscillator's from there, relative.
+def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, float], spread: float = 0.0) -> MixerTable:
+    """Solve a mixer for every beat, from its quasi-static law `still`. amplitudes: V, what the oscillators' law calls
+    both at the drive as it is; spread: how far the hand changes the variable oscillator's from there, relative.
 
     Raises NotConvergedError and ValueError where the mixer cannot be solved.
     """
-    solver, still = solver_for(mixer, drive)
     reach = AMPLITUDE_STEP, max(AMPLITUDE_STEP, spread)
     scales = (1.0, 1.0 - reach[1]), (1.0, 1.0 + reach[1]), (1.0 - reach[0], 1.0), (1.0 + reach[0], 1.0)
     found: dict[float, Mixed] = {}
@@ -185,7 +184,7 @@ def mixer_table(mixer: Mixer, drive: Drive, amplitudes: tuple[float, float], spr
         amplitudes,
         reach,
         (still.load(REFERENCE), still.load(VARIABLE)),
-        drive.frequency,
+        still.drive.frequency,
     )
 
 

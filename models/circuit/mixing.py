@@ -104,7 +104,25 @@ class Mixed:
         at_node = complex(np.fft.fft(self.coefficients(source.node)[1])[turn]) / self.phases
         omega = 2.0 * math.pi * (self.drive.frequency + turn * self.beat)
         behind = scale * complex(self.drive.swing(which, 1)[1])
-        return complex(source.admittance(np.array(omega + 0j))) * (behind - at_node) / at_node
+        return complex(source.admittance(omega)) * (behind - at_node) / at_node
+
+    def sent(self, which: str) -> Complexes:
+        """Return the current (K + 1, M), A, into an oscillator's load by which the mixer's node differs, at each beat
+        phase, from that load: what the other oscillator sends into it. Coefficients in its own phase, 0 for k = 0.
+
+        The current into the load and the output resistor before it, b = (y + y_load) (V - mean of V).
+        """
+        source, load = self.mixer.source(which), self.load(which)
+        order = np.arange(self.harmonics + 1)
+        angles = 2.0 * math.pi * np.arange(self.phases) / self.phases
+        waves = self.coefficients(source.node)
+        if which != REFERENCE:
+            waves = waves * np.exp(1j * np.outer(order, angles))
+        turning = 2.0 * math.pi * self.drive.frequency * order[1:]
+        across = source.admittance(turning) + 1.0 / load.resistance + 1j * turning * load.capacitance
+        found = np.zeros_like(waves)
+        found[1:] = across[:, None] * (waves[1:] - waves[1:].mean(axis=1, keepdims=True))
+        return np.asarray(found)
 
     def load(self, which: str) -> Load:
         """Return that admittance as a resistance with a capacitance across it.

@@ -16,6 +16,7 @@ from synth.designs.quantity import format_quantity
 
 WEAKER = {
     "common_node": "larger output resistors or buffers make",
+    "mixer": "larger output resistors, buffers or a mixer with two separate inputs make",
     "supply_resistance": "larger supply resistors and capacitors make",
     "coil_coupling": "more room between the coils, or their axes at right angles, make",
     "tank_to_tank_capacitance": "an earthed screen between the tanks makes",

@@ -30,6 +30,7 @@ BENDS = {
     "diode": "rectified",
     "square-law": "squared",
     "junction": "exponential",
+    "drawn": "none",  # what its parts make of the sum is no one curve
 }
 page = partial(said, "page", "instrument")
 
@@ -115,11 +116,13 @@ def _volume_data(opened: OpenedDesign) -> dict[str, Any]:
 
 def _waves(instrument: Instrument, distance: float) -> Waves:
     """What is drawn: both oscillators, added and bent as this kind of detector bends them."""
-    detector: Detector = instrument.detector_at(distance)
+    detector = instrument.detector_at(distance)
     drawn = oscillators(
         instrument.reference_frequency, instrument.lock_range, BENDS[detector.kind], detector.amplitude_ratio
     )
-    return drawn if detector.kind != "junction" else drawn.driven(detector.drive)
+    if isinstance(detector, Detector) and detector.kind == "junction":
+        return drawn.driven(detector.drive)
+    return drawn
 
 
 def _shape(instrument: Instrument) -> dict[str, Any]:

@@ -113,7 +113,8 @@ def instrument_data(instrument: Instrument, level: float) -> dict[str, Any]:
 
 def even_shape(instrument: Instrument) -> dict[str, Any]:
     """The detector's harmonics, the same at every distance, at a peak of 1."""
-    harmonics = significant_harmonics(instrument.detector)[1:] / instrument.detector.peak
+    detector = instrument.fixed_detector
+    harmonics = significant_harmonics(detector)[1:] / detector.peak
     kept = np.flatnonzero(np.abs(harmonics) > FAINTEST * np.abs(harmonics).max())[-1] + 1
     even = harmonics[: min(int(kept), MOST_HARMONICS)]
     return {"width": even.size, "even": packed(even)}

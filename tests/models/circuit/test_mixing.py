@@ -108,7 +108,7 @@ def test_square_law_makes_the_product():
     solver, still = solver_for(mixer, Drive(RADIO, sine(swings[0]), sine(swings[1])))
     mixed = solver.solve(200.0, near=still)  # so fast that the source capacitor holds the bias
     omega = 2.0 * math.pi * RADIO
-    source = complex(mixer.reference.admittance(np.array(omega + 0j)))
+    source = complex(mixer.reference.admittance(omega))
     at_gate = source / (2.0 * source + 1e-6 + 1j * omega * 5e-12)
     first, second = (abs(at_gate) * swing for swing in swings)
     lines = mixed.tone()
@@ -169,7 +169,7 @@ def test_inputs_exchanged_turn_the_beat_round(still):
 @pytest.mark.slow
 def test_table_reads_what_is_solved(still):
     solver, begin = still["one_diode"]
-    table = mixer_table(solver.mixer, solver.drive, (2.0, 1.6))
+    table = mixer_table(solver, begin, (2.0, 1.6))
     detector = DrawnDetector(table, 2.0, 1.6)
     for beat in (0.0, 40.0, -700.0, 9e3):
         true = solver.solve(beat, near=begin)
