@@ -12,6 +12,7 @@ from models.circuit.transient import TransientRecord
 from synth.analysis.adjoint_figures import Hum
 from synth.analysis.oscillator import FOLLOWED, NO_CIRCUIT, AdjustedReading, OscillatorFigures, TestPoint
 from synth.designs.quantity import format_quantity
+from synth.report.mixer import mixer_facts
 from synth.report.pulling import pulling_facts
 from synth.report.written import Form, finished, numbers_csv
 
@@ -64,6 +65,7 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
     ]
     if report.lock_range_hz is not None and report.pulling is not None:
         facts += pulling_facts(report.lock_range_hz, report.lock_paths or (), report.pulling)
+    facts += mixer_facts(report.mixer)
     if report.probe_shift_hz is not None:
         shift = f"it shifts the frequency by {report.probe_shift_hz:+.0f} Hz"
         facts.append(("10 pF probe", f"on the {report.hot_end} {shift}"))

@@ -203,8 +203,8 @@ def _hand_rows(instrument: Instrument, sample_rate: float) -> Rows:
     if isinstance(instrument.detector, DrawnDetector):
         highest = _highest_peak(made(1.0, 1.0))  # its filters may let a faster beat through better
     else:
-        fixed, first = instrument.fixed_detector, instrument.reference_amplitude or 1.0
-        at_rest = [fixed.with_amplitudes(first, one) for one in instrument.variable_amplitude(places).tolist()]
+        fixed, steady = instrument.fixed_detector, instrument.reference_amplitude or 1.0
+        at_rest = [fixed.with_amplitudes(steady, one) for one in instrument.variable_amplitude(places).tolist()]
         highest = max(one.strength * one.peak for one in at_rest)
     return Rows(offsets, made, highest, False, sample_rate, instrument.lock_range)
 
