@@ -146,25 +146,33 @@ def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, floa
     Raises NotConvergedError and ValueError where the mixer cannot be solved.
     """
     reach = AMPLITUDE_STEP, max(AMPLITUDE_STEP, spread)
-    scales = (1.0, 1.0 - reach[1]), (1.0, 1.0 + reach[1]), (1.0 - reach[0], 1.0), (1.0 + reach[0], 1.0)
-    found: dict[float, Mixed] = {}
+    found: dict[float, Complexes] = {}
 
-    def solved(place: float) -> Complexes:
-        """The lines at u = `place`."""
-        near = found[min(found, key=lambda other: abs(other - place))] if found else still
-        found[place] = solver.solve(SLOWEST * math.sinh(place), near=near)
-        return found[place].tone()
+    def solved(place: float, near: Complexes) -> Complexes:
+        """The lines at u = `place`, from what the ports may be there."""
+        mixed = solver.solve(SLOWEST * math.sinh(place), near=near)
+        found[place] = mixed.ports
+        return mixed.tone()
 
-    def bent(place: float) -> Complexes:
-        """What the four changes of the amplitudes add there."""
-        beat, middle = SLOWEST * math.sinh(place), found[place]
-        return np.stack([solver.solve(beat, scale, near=middle).tone() - middle.tone() for scale in scales])
+    def bent(place: float, middle: Complexes) -> Complexes:
+        """What the four changes of the amplitudes add there to the lines in the middle."""
+        beat, changed = SLOWEST * math.sinh(place), []
+        for smaller, larger in (
+            ((1.0, 1.0 - reach[1]), (1.0, 1.0 + reach[1])),
+            ((1.0 - reach[0], 1.0), (1.0 + reach[0], 1.0)),
+        ):
+            one = solver.solve(beat, smaller, near=found[place])
+            other = solver.solve(beat, larger, near=2.0 * found[place] - one.ports)
+            changed += [one.tone() - middle, other.tone() - middle]
+        return np.stack(changed)
 
     top, bends = float(_place(np.array(HIGHEST_BEAT))), {}
     first = sorted(np.linspace(-top, top, FIRST_NODES).tolist(), key=abs)
     rows = {}
-    for place in first:
-        rows[place], bends[place] = solved(place), bent(place)
+    for place in first:  # from the slowest on, to either side
+        near = found[min(found, key=lambda other: abs(other - place))] if found else still.ports
+        rows[place] = solved(place, near)
+        bends[place] = bent(place, rows[place])
     every = sorted(rows)
     spans = list(zip(every, every[1:], strict=False))
     while spans and len(rows) < MOST_NODES:
@@ -174,7 +182,7 @@ def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, floa
         missed = []
         for low, high in spans:
             middle = 0.5 * (low + high)
-            rows[middle] = solved(middle)
+            rows[middle] = solved(middle, 0.5 * (found[low] + found[high]))
             if np.abs(rows[middle] - spline(middle)).max() > HALVED * ACCURACY * size:
                 missed += [(low, middle), (middle, high)]
         spans = missed

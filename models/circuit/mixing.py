@@ -44,8 +44,8 @@ from models.circuit.work import spend
 
 PHASES = (27, 45, 75, 135, 225, 405)
 """Numbers of beat phases taken, odd, so that there is no line at half of them."""
-FEWEST_HARMONICS, MOST_HARMONICS = 6, 48
-CUT_OFF, RADIO_CUT_OFF = 3e-5, 1e-3
+FEWEST_HARMONICS, MOST_HARMONICS = 8, 48
+CUT_OFF, RADIO_CUT_OFF = 3e-5, 1e-2
 """Beat phases are added while the last lines of the tone hold more than this share of the largest, harmonics of the
 radio frequency while the last two hold more than that of the fundamental at a port."""
 TOLERANCE = 3e-7
@@ -353,20 +353,17 @@ class MixerSolver:
         row, _ = gmres(operator, right, rtol=FORCING, restart=MOST_PRODUCTS, maxiter=1)
         return self._unrowed(row.reshape(self.phases, -1)), products
 
-    def solve(
-        self, beat: float, scales: tuple[float, float] = (1.0, 1.0), near: Mixed | None = None, quiet: bool = True
-    ) -> Mixed:
-        """Return the mixer at a beat, Hz, with both drives times a scale each, from a solution `near` or from rest.
+    def solve(self, beat: float, scales: tuple[float, float] = (1.0, 1.0), near: Complexes | None = None) -> Mixed:
+        """Return the mixer at a beat, Hz, with both drives times a scale each.
 
-        Raises NotConvergedError where none is found; `quiet`: drives that fail at once are raised in steps first.
+        near: the ports' coefficients (p, K + 1, M) to begin with; None, and where that fails: from rest, the drives
+        raised in steps. Raises NotConvergedError where none is found.
         """
         self._set_beat(beat)
-        begin = self.rest if near is None else near.ports
         try:
-            return self._newton(begin, scales)
+            return self._newton(self.rest if near is None else near, scales)
         except NotConvergedError:
-            if not quiet:
-                raise
+            pass
         ports, share, step = self.rest, 0.0, 0.25
         while share < 1.0:
             target = min(1.0, share + step)

@@ -133,7 +133,7 @@ def stage_at_note(opened: OpenedDesign) -> Mixed:
         raise DesignError(f"{opened.design.name}: draws no mixer; add [detector.parts]")
     solver, still = opened.standing_mixer
     with blaming(opened.design, MIXER):
-        return solver.solve(USUAL_BEAT, near=still)
+        return solver.solve(USUAL_BEAT, near=still.ports)
 
 
 def stage_figures(opened: OpenedDesign) -> StageFigures:

@@ -77,7 +77,7 @@ def still():
 )
 def test_integration_in_time_gives_the_same(still, name, beat):
     solver, begin = still[name]
-    mixed = solver.solve(beat, near=begin)
+    mixed = solver.solve(beat, near=begin.ports)
     waves, end, names = integrated(mixed.mixer, mixed.drive, beat, at_start(mixed))
     assert_allclose(end, at_start(mixed), atol=1e-3)  # it is steady: one period later all is as before
     node = mixed.mixer.tone_node
@@ -94,7 +94,7 @@ def test_integration_from_rest_ends_there():
     source = Source("input", coupling_capacitor=100e-12)  # so small that all has settled by then
     mixer = replace(one_diode(), reference=source, variable=source)
     solver, begin = solver_for(mixer, Drive(RADIO, sine(2.0), sine(1.6)))
-    mixed = solver.solve(12.5e3, near=begin)
+    mixed = solver.solve(12.5e3, near=begin.ports)
     rest = at_start(solver.solve(12.5e3, (1e-6, 1e-6)))
     waves, _, names = integrated(mixed.mixer, mixed.drive, 12.5e3, rest, points=1024, periods=10)
     node = mixed.mixer.tone_node
@@ -106,7 +106,7 @@ def test_square_law_makes_the_product():
     # mean of f (v - p)^2 with v = b + a1 cos(t) + a2 cos(t - phi): f ((b - p)^2 + (a1^2 + a2^2) / 2 + a1 a2 cos(phi))
     mixer, swings = square_law(), (2.0, 1.2)
     solver, still = solver_for(mixer, Drive(RADIO, sine(swings[0]), sine(swings[1])))
-    mixed = solver.solve(200.0, near=still)  # so fast that the source capacitor holds the bias
+    mixed = solver.solve(200.0, near=still.ports)  # so fast that the source capacitor holds the bias
     omega = 2.0 * math.pi * RADIO
     source = complex(mixer.reference.admittance(omega))
     at_gate = source / (2.0 * source + 1e-6 + 1j * omega * 5e-12)
@@ -172,10 +172,10 @@ def test_table_reads_what_is_solved(still):
     table = mixer_table(solver, begin, (2.0, 1.6))
     detector = DrawnDetector(table, 2.0, 1.6)
     for beat in (0.0, 40.0, -700.0, 9e3):
-        true = solver.solve(beat, near=begin)
+        true = solver.solve(beat, near=begin.ports)
         size = abs(true.tone()[1])
         assert np.abs(detector.lines(beat)[0] - true.tone()).max() < 1e-3 * size
-        moved = solver.solve(beat, (1.0, 1.02), near=true).tone()
+        moved = solver.solve(beat, (1.0, 1.02), near=true.ports).tone()
         assert np.abs(detector.with_amplitudes(2.0, 1.02 * 1.6).lines(beat)[0] - moved).max() < 1e-3 * size
     # below the lower of its corners all of it follows the beat
     edge = table.quasi_static_up_to
