@@ -24,7 +24,7 @@ from models.circuit.mixing import Mixed, MixerSolver, solver_for
 
 SLOWEST = 8.0
 """Hz: beats below lie nearly evenly."""
-HIGHEST_BEAT = 24e3
+HIGHEST_BEAT = 12e3
 """Hz: beyond, the lines of this beat stand."""
 ACCURACY = 1e-3
 """Of the strongest line: -60 dB."""
@@ -44,7 +44,7 @@ class MixerTable:
     beats (b,), Hz, rising, 0 among them; lines (b, N + 1) at the middle amplitudes. sparse (c,): some of the beats;
     bends (c, 4, N + 1): what is added by the variable oscillator's amplitude when smaller and larger by `reach[1]`, and
     by the reference's by `reach[0]` (relative). amplitudes: those in the middle, peak V, as the oscillators' law has
-    them. loads: what the reference and the variable oscillator are loaded with. radio: Hz of the reference.
+    them. radio: Hz of the reference.
     """
 
     beats: Floats
@@ -53,7 +53,6 @@ class MixerTable:
     bends: Complexes
     amplitudes: tuple[float, float]
     reach: tuple[float, float]
-    loads: tuple[Load, Load]
     radio: float
     _lines: CubicSpline = field(init=False, repr=False)
     _bends: CubicSpline = field(init=False, repr=False)
@@ -166,13 +165,13 @@ def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, floa
             changed += [one.tone() - middle, other.tone() - middle]
         return np.stack(changed)
 
-    top, bends = float(_place(np.array(HIGHEST_BEAT))), {}
+    top = float(_place(np.array(HIGHEST_BEAT)))
     first = sorted(np.linspace(-top, top, FIRST_NODES).tolist(), key=abs)
     rows = {}
     for place in first:  # from the slowest on, to either side
         near = found[min(found, key=lambda other: abs(other - place))] if found else still.ports
         rows[place] = solved(place, near)
-        bends[place] = bent(place, rows[place])
+    bends = {place: bent(place, rows[place]) for place in sorted(rows)[::2]}
     every = sorted(rows)
     spans = list(zip(every, every[1:], strict=False))
     while spans and len(rows) < MOST_NODES:
@@ -191,7 +190,6 @@ def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, floa
         *_stacked(bends),
         amplitudes,
         reach,
-        (still.load(REFERENCE), still.load(VARIABLE)),
         still.drive.frequency,
     )
 

@@ -37,7 +37,8 @@ class MixerNote:
 
 @dataclass(frozen=True, slots=True)
 class MixerLoad:
-    """What an oscillator's output is loaded with at its frequency, and how that shifts the frequency."""
+    """What an oscillator is solved with as the mixer's load (synth.build.circuit_assembly.mixer_loads_of), and how that
+    shifts its frequency."""
 
     oscillator: str
     resistance_ohm: float
@@ -90,7 +91,9 @@ def mixer_figures(opened: OpenedDesign) -> MixerFigures | None:
         radio_hz=table.radio,
         loads=tuple(
             MixerLoad(which, load.resistance, load.capacitance, load_shift(adjoint, load))
-            for which, load, adjoint in zip(SOURCES, table.loads, both, strict=True)
+            for which, adjoint in zip(SOURCES, both, strict=True)
+            for load in (adjoint.state.circuit.load,)
+            if load is not None
         ),
         notes=tuple(_notes(opened)),
     )

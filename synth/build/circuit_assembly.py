@@ -50,7 +50,7 @@ TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
 MOST_WORK = 6e7
 """Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
-MOST_MIXER_WORK = 2e8
+MOST_MIXER_WORK = 8e7
 """The same, of a drawn mixer."""
 MIXER = "mixer"
 

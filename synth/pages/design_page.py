@@ -49,8 +49,7 @@ def design_page(opened: OpenedDesign) -> str:
     width = stage_width(opened.field.zero_beat_distance, instrument.curve.farthest)
     waves = _waves(instrument, opened.tuning_distance)
     recipe = {
-        **instrument_data(instrument, instrument.level),
-        "shape": _shape(instrument),
+        **instrument_data(instrument, instrument.level, _shape(instrument)),
         "hand": hand_data(design.player.posture, design.antenna.diameter, width),
         "waves": waves_data(waves),
     }
