@@ -92,8 +92,10 @@ def mixer_diagram(opened: OpenedDesign) -> CircuitDiagram:
     """The diagram of a drawn mixer, with what to read at each node at a usual note."""
     mixed = stage_at_note(opened)
     mixer, levels = mixed.mixer, _levels(mixed.mixer.drawing())
+    drawing = mixer.drawing()
+    fed = any(drawing.rail in part.ends for part in mixer.parts)  # two diodes need no supply
     symbols = [
-        *_supply(mixer.drawing()),
+        *(_supply(drawing) if fed else ()),
         *(_symbol(part) for part in mixer.parts),
         Symbol("ground", (), {"rail": GROUND}),
     ]
@@ -108,12 +110,15 @@ def mixer_diagram(opened: OpenedDesign) -> CircuitDiagram:
         ]
     used = dict.fromkeys(node for symbol in symbols for node in symbol.ends.values())
     inner = sorted(used.keys() - {GROUND, SOURCE_NODE}, key=lambda node: (-round(levels[node], 3), node))
-    for node in mixer_nodes(mixed):
+    for node in inner:
+        if node not in mixer_nodes(mixed):
+            continue
         read = point_at(mixed, node)
         swings = f"{_rounded(read.tone_v)} tone, {_rounded(read.radio_v)} radio"
-        name = f"{node}: the tone" if node == mixer.tone_node else node
+        name = f"{node}, where the tone is taken" if node == mixer.tone_node else node
         symbols.append(Symbol("text", (name, f"{round(read.dc_v, 2) + 0.0:.2f} V, {swings}"), {"rail": node}))
-    return CircuitDiagram(lay_out(symbols, [SOURCE_NODE, *inner, GROUND]), mixer.supply_voltage > TOUCHABLE)
+    top = [SOURCE_NODE] if fed else []
+    return CircuitDiagram(lay_out(symbols, [*top, *inner, GROUND]), fed and mixer.supply_voltage > TOUCHABLE)
 
 
 def symbols_of(circuit: Drawable) -> Iterator[Symbol]:

@@ -63,8 +63,11 @@ from synth.build.notices import (
     COILS_NOT_COUNTED,
     COMMON_BONDED,
     COMMON_NO_CONDUCTOR,
+    NODE_NOT_COUNTED,
+    RIPPLE_IN_MIXER,
     floating_notice,
     instrument_notices,
+    mixer_notice,
     pulling_notices,
     ripple_notices,
     supply_drop_notice,
@@ -72,6 +75,7 @@ from synth.build.notices import (
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
+from synth.designs.sections import CouplingSection
 from synth.errors import DesignError
 from synth.files.plain_text import marked, printable
 
@@ -489,6 +493,15 @@ class OpenedDesign:
             return {}
         return {posture: BothHands(hand, ring, volume) for posture, hand in self.hands.items()}
 
+    @property
+    def _mixer_notices(self) -> tuple[str, ...]:
+        if self.mixer is None:
+            return ()
+        plain, part, supply = CouplingSection(), self.design.coupling, self.design.supply
+        drawn = (part.node_resistance, part.node_capacitance) != (plain.node_resistance, plain.node_capacitance)
+        found = mixer_notice(self.mixer, self.field.highest_frequency) + ((NODE_NOT_COUNTED,) if drawn else ())
+        return found + ((RIPPLE_IN_MIXER,) if supply is not None and supply.ripple > 0.0 else ())
+
     @cached_property
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
@@ -496,7 +509,7 @@ class OpenedDesign:
         supply, with_volume = self.design.supply, self.design.volume is not None
         if supply is not None:
             found += ripple_notices(self.ripple, supply.ripple, supply.ripple_at, with_volume)
-        found += self.volume_with_notices[1]
+        found += self._mixer_notices + self.volume_with_notices[1]
         if self.given is not None:
             return found
         found += self.ties_with_notices[1]

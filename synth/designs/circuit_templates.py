@@ -198,11 +198,10 @@ output = { at = "hot" }
 
 @dataclass(frozen=True, slots=True)
 class MixerTemplate:
-    """A mixer: its help, its rows as text, and further keys."""
+    """A mixer: its help, and its rows as text."""
 
     help: str
     rows: str
-    values: Mapping[tuple[str, str], str | float] = field(default_factory=dict)
 
 
 MIXERS: Final[Mapping[str, MixerTemplate]] = {
@@ -240,6 +239,5 @@ wiring = { capacitor = "10 pF", from = "input", to = "ground" }
 "load capacitor" = { capacitor = "100 pF", from = "tone", to = "ground" }
 tone = { at = "tone" }
 """,
-        {("coupling", "reference_resistor"): "470 kohm", ("coupling", "variable_resistor"): "470 kohm"},
     ),
 }

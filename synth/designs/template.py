@@ -107,7 +107,6 @@ def circuit_template_text(name: str, mixer: str | None = None) -> str:
     values = {
         **_VALUES,
         **circuit.settings(),
-        **({} if mixer is None else MIXERS[mixer].values),
         ("design", "name"): name.replace("-", " ").capitalize(),
         ("design", "description"): circuit.help,
     }
