@@ -474,7 +474,9 @@ class CoilsSection(SectionValues):
     )
 
 
-@_section("detector", "What makes the audible beat from the two oscillators.")
+@_section(
+    "detector", "What makes the audible beat from the two oscillators; [detector.parts] in its place draws a mixer."
+)
 class DetectorSection(SectionValues):
     """The detector; see `models.detector.memoryless.Detector`. amplitudes None: see `Design.circuit_amplitudes`. With
     `parts` it is a drawn mixer (`models.circuit.mixer`), and no other key counts.

@@ -169,7 +169,7 @@ test_drawn_circuits_few, test_drawn_circuits = wild.quick_and_slow(
     _drawn, st.tuples(st.sampled_from(DRAWN), _ROWS), 2, 20
 )
 MIXED = [circuit_template_text("common-base", name) for name in MIXERS]
-test_drawn_mixers_few, test_drawn_mixers = wild.quick_and_slow(_mixer, st.tuples(st.sampled_from(MIXED), _ROWS), 1, 10)
+_, test_drawn_mixers = wild.quick_and_slow(_mixer, st.tuples(st.sampled_from(MIXED), _ROWS), 1, 8)
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()
 ]
