@@ -49,8 +49,8 @@ def cents(frequency: ArrayLike, reference: ArrayLike) -> Floats:
     return np.asarray(1200.0 * np.log2(positive_array("frequency", frequency) / positive_array("reference", reference)))
 
 
-def rms_from_line(pitches: ArrayLike, places: ArrayLike | None = None, weights: Floats | None = None) -> Floats:
-    """RMS by which pitches leave their least-squares straight line against `places`, along the last axis (m,).
+def from_line(pitches: ArrayLike, places: ArrayLike | None = None, weights: Floats | None = None) -> Floats:
+    """By how much pitches leave their least-squares straight line against `places`, along the last axis (m,).
 
     None: evenly spaced places, all counting alike. The unit is that of the pitches; ValueError where one is not finite.
     """
@@ -63,7 +63,12 @@ def rms_from_line(pitches: ArrayLike, places: ArrayLike | None = None, weights: 
     pull = steps if weights is None else weights * steps
     centred = values - np.average(values, axis=-1, weights=weights)[..., None]
     slope = (centred @ pull / (steps @ pull))[..., None]
-    return np.asarray(np.sqrt(np.average((centred - slope * steps) ** 2, axis=-1, weights=weights)))
+    return np.asarray(centred - slope * steps)
+
+
+def rms_from_line(pitches: ArrayLike, places: ArrayLike | None = None, weights: Floats | None = None) -> Floats:
+    """RMS of `from_line` along the last axis."""
+    return np.asarray(np.sqrt(np.average(from_line(pitches, places, weights) ** 2, axis=-1, weights=weights)))
 
 
 def note_name(number: float) -> str:

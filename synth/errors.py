@@ -14,5 +14,11 @@ class DesignError(InstrumentError, ValueError):
     """A design, trace or command that cannot be used; the message lists every fault with its place and remedy."""
 
 
+def at_place(place: str, error: Exception) -> DesignError:
+    """`error` as a DesignError that begins with `place`; where it does already nothing is added."""
+    text = str(error)
+    return DesignError(text if text.startswith(f"{place}: ") else f"{place}: {text}")
+
+
 class DeviceError(InstrumentError, RuntimeError):
     """A sound device, screen or file system that does not do its part; the message says what to install or free."""

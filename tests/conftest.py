@@ -14,12 +14,15 @@ from typing import Any
 
 import pytest
 from hypothesis import settings
+from solved_once import share_solutions
 
 # Before numpy is loaded: threads of a linear-algebra library only get in each other's way on a busy two-core machine.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Many tests start a Python of their own: each module is compiled once for all of them, here and there.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
+
+share_solutions()
 
 WHOLE_FOLDERS = ("tests/live/", "tests/install/")
 
@@ -30,6 +33,15 @@ settings.load_profile("untimed")
 def folder_of(nodeid: str) -> str:
     """The folder of a test that is the work of one process as a whole; else nothing."""
     return next((folder for folder in WHOLE_FOLDERS if nodeid.startswith(folder)), "")
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """A run of the slow tests alone need not import a file that holds none."""
+    wanted = config.option.markexpr
+    if wanted not in ("slow", "soak") or collection_path.suffix != ".py":
+        return None
+    text = collection_path.read_text("utf-8")
+    return None if f"mark.{wanted}" in text or f"_and_{wanted}(" in text else True
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -53,7 +65,8 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 def private_cache(tmp_path_factory: pytest.TempPathFactory):
     """Point the user's cache, configuration and data folders at a temporary one, for child processes too.
 
-    Tests that run side by side share the cache, so that each field is solved once in all.
+    Tests that run side by side share the cache, so that each field is solved once in all; so do runs one after the
+    other that are given the same folder as BEATFIELD_TEST_CACHE.
     """
     folder = tmp_path_factory.mktemp("home")
     shared = folder if os.environ.get("PYTEST_XDIST_WORKER") is None else tmp_path_factory.getbasetemp().parent
@@ -61,8 +74,9 @@ def private_cache(tmp_path_factory: pytest.TempPathFactory):
     with pytest.MonkeyPatch.context() as patch:
         for name in names:
             patch.setenv(name, str(folder / name.lower()))
+        given = os.environ.get("BEATFIELD_TEST_CACHE")
         for name in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
-            patch.setenv(name, str(shared / name.lower()))
+            patch.setenv(name, given or str(shared / name.lower()))
         patch.setenv("PYGAME_HIDE_SUPPORT_PROMPT", "1")
         yield Path(os.environ["XDG_CACHE_HOME"])
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -42,29 +43,32 @@ def relative(file: Path) -> str:
     return str(file.relative_to(ROOT))
 
 
-@pytest.mark.parametrize("file", MODEL_FILES, ids=relative)
-def test_models_are_physics_only(file):
-    names = imported(ast.parse(file.read_text("utf-8")))
-    foreign = names - sys.stdlib_module_names - {"numpy", "scipy", "models"}
-    assert not foreign, f"{relative(file)} imports {sorted(foreign)}"
-    assert not names & NOT_PHYSICS, f"{relative(file)} imports {sorted(names & NOT_PHYSICS)}"
+@cache
+def tree_of(file: Path) -> ast.Module:
+    return ast.parse(file.read_text("utf-8"))
 
 
-@pytest.mark.parametrize("file", MODEL_FILES, ids=relative)
-def test_models_neither_print_nor_open_files(file):
-    calls = {
-        node.func.id
-        for node in ast.walk(ast.parse(file.read_text("utf-8")))
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
-    }
-    assert not calls & {"print", "open", "input"}
+def test_models_are_physics_only():
+    known = (sys.stdlib_module_names - NOT_PHYSICS) | {"numpy", "scipy", "models"}
+    foreign = {relative(file): imported(tree_of(file)) - known for file in MODEL_FILES}
+    assert {file: names for file, names in foreign.items() if names} == {}
 
 
-@pytest.mark.parametrize("file", SYNTH_FILES, ids=relative)
-def test_device_and_plot_libraries_are_imported_where_they_are_used(file):
-    allowed = {"pygame"} if file.parent.name == "window" else set()
-    at_load = imported_on_load(ast.parse(file.read_text("utf-8"))) & HEAVY
-    assert not at_load - allowed, f"{relative(file)} imports {sorted(at_load - allowed)} at its top"
+def test_models_neither_print_nor_open_files():
+    for file in MODEL_FILES:
+        calls = {
+            node.func.id
+            for node in ast.walk(tree_of(file))
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+        }
+        assert not calls & {"print", "open", "input"}, relative(file)
+
+
+def test_device_and_plot_libraries_are_imported_where_they_are_used():
+    for file in SYNTH_FILES:
+        allowed = {"pygame"} if file.parent.name == "window" else set()
+        at_load = imported_on_load(tree_of(file)) & HEAVY
+        assert not at_load - allowed, f"{relative(file)} imports {sorted(at_load - allowed)} at its top"
 
 
 def test_help_loads_nothing_heavy():
@@ -80,7 +84,7 @@ def test_package_files_hold_a_docstring_only():
     for file in ROOT.glob("[ms]*/**/__init__.py"):
         if "egg" in str(file):
             continue
-        assert len(ast.parse(file.read_text("utf-8")).body) == 1, relative(file)
+        assert len(tree_of(file).body) == 1, relative(file)
 
 
 def may_import() -> dict[str, set[str]]:
@@ -95,7 +99,7 @@ def rooms_of(package: str) -> dict[str, set[str]]:
     rooms: dict[str, set[str]] = {}
     for file in (ROOT / package).rglob("*.py"):
         room = file.relative_to(ROOT / package).with_suffix("").parts[0]
-        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+        for node in ast.walk(tree_of(file)):
             modules = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
             if isinstance(node, ast.ImportFrom):
                 whole = node.module == package
@@ -156,17 +160,16 @@ def taken(tree: ast.AST, package: str) -> set[tuple[str, str]]:
     }
 
 
-@pytest.mark.parametrize("file", sorted((ROOT / "synth" / "report").glob("*.py")), ids=relative)
-def test_reports_solve_nothing(file):
-    tree = ast.parse(file.read_text("utf-8"))
+def test_reports_solve_nothing():
     allowed = {(module, name) for module, names in REPORT_MAY_TAKE.items() for name in names}
-    assert taken(tree, "models") <= allowed
-    assert "scipy" not in imported(tree)
+    for file in (ROOT / "synth" / "report").glob("*.py"):
+        assert taken(tree_of(file), "models") <= allowed, relative(file)
+        assert "scipy" not in imported(tree_of(file)), relative(file)
 
 
 def test_figures_know_nothing_of_reports():
     for file in (ROOT / "synth" / "analysis").glob("*.py"):
-        modules = {module for module, _ in taken(ast.parse(file.read_text("utf-8")), "synth")}
+        modules = {module for module, _ in taken(tree_of(file), "synth")}
         assert not {module for module in modules if module.startswith("synth.report")}, relative(file)
 
 

@@ -60,9 +60,9 @@ def pi_equivalent(
         if not (angular**2 * inductance * own < 1.0).all():
             raise ValueError(ABOVE)
         return PiEquivalent(np.broadcast_to(inductance, shape), np.broadcast_to(own, shape), np.zeros(shape))
-    a, b = _chain(inductance, own, tap, angular, chokes)
-    above, below = (-1.0 / _chain(inductance, own, tap, angular * (1.0 + side), chokes)[1] for side in (STEP, -STEP))
-    susceptance = -1.0 / b
+    at = np.array([1.0, 1.0 + STEP, 1.0 - STEP]).reshape(3, *np.ones(np.ndim(inductance + own + tap + angular), int))
+    (a, *_), (b, *around) = _chain(inductance, own, tap, angular * at, chokes)
+    susceptance, above, below = (-1.0 / reactance for reactance in (b, *around))
     slope = (above - below) / (2.0 * STEP * angular)
     capacitance = 0.5 * (slope + susceptance / angular)
     rounding = 1e-6 * np.abs(susceptance) / angular  # of the difference: a chain without any stray comes out as 0

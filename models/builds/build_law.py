@@ -23,7 +23,7 @@ from models.arrays import Floats
 from models.branch.modes import MODES, antenna_capacitance, squared_frequencies
 from models.checks import finite_array, non_negative, one_of
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch import cents, rms_from_line
+from models.pitch import cents, from_line
 from models.pulling import pulled_beat
 
 TABLE, FINE_TABLE = 1500, 8192  # points of the inverse of the capacitance curve
@@ -32,21 +32,19 @@ END_SLACK = 1e-9  # of a logarithm, by which rounding may leave the ends of the 
 
 
 class Rule(NamedTuple):
-    """Where a range of distances is looked at, shares of it (m,), and how much each counts (None: all alike)."""
+    """Where a range of distances is looked at, shares of it (m,). `away` (m, m) takes pitches there to how far they lie
+    from their best straight line, each times the root of its weight: the squares sum to the squared RMS.
+    """
 
     shares: Floats
-    weights: Floats | None = None
-
-
-def midpoints(samples: int) -> Rule:
-    """Evenly spaced, each in the middle of its part: the RMS is short by 2.5 / samples^2 of itself for a bow."""
-    return Rule((np.arange(samples) + 0.5) / samples)
+    away: Floats
 
 
 def gauss(points: int) -> Rule:
-    """A Gauss-Legendre rule, exact for polynomials of degree 2 points - 1."""
+    """A Gauss-Legendre rule, exact for polynomials of degree 2 points - 1: for lines and their like of half of it."""
     nodes, weights = np.polynomial.legendre.leggauss(points)
-    return Rule(0.5 * (nodes + 1.0), 0.5 * weights)
+    shares, weights = 0.5 * (nodes + 1.0), 0.5 * weights
+    return Rule(shares, from_line(np.eye(points), shares, weights) * np.sqrt(weights))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -155,8 +153,9 @@ class BuildLaw:
         """Hand distances, m, at which the variable oscillators swing at frequencies (n, m), Hz; NaN where none does."""
         return self.distance_of(self.hand_with(builds, frequency))
 
-    def unevenness(self, builds: Builds, reference: Floats, near: Floats, far: Floats, rule: Rule) -> Floats:
-        """RMS cents (n,) by which the pitch leaves its best straight line over distances `near` to `far`, m (n,).
+    def deviations(self, builds: Builds, reference: Floats, near: Floats, far: Floats, rule: Rule) -> Floats:
+        """Cents by which the pitch leaves its best straight line over distances `near` to `far`, m (n,), at the places
+        of `rule` and weighted as it says: (n, m).
 
         Every distance counts alike. reference: Hz (n,); the pitch rises as the hand comes nearer, and what would be
         locked within the range counts as barely unlocked.
@@ -164,8 +163,11 @@ class BuildLaw:
         places = near[:, None] + (far - near)[:, None] * rule.shares
         offset = reference[:, None] - self.frequency(builds, self.hand_at(places))
         offset = np.maximum(offset, self.lock_range + 1e-9)
-        pitch = cents(pulled_beat(offset, self.lock_range), 1.0)
-        return rms_from_line(pitch) if rule.weights is None else rms_from_line(pitch, *rule)
+        return np.asarray(cents(pulled_beat(offset, self.lock_range), 1.0) @ rule.away)
+
+    def unevenness(self, builds: Builds, reference: Floats, near: Floats, far: Floats, rule: Rule) -> Floats:
+        """RMS of `deviations`, cents (n,)."""
+        return root_of_squares(self.deviations(builds, reference, near, far, rule))
 
     def _added(self, builds: Builds, hand: Floats) -> Floats:
         """What the circuits add across the tanks, F (n, m) or, where all builds are alike, (m,)."""
@@ -178,3 +180,8 @@ class BuildLaw:
         for term in range(builds.added.shape[1] - 2, -1, -1):
             total = total * turn + builds.added[:, term : term + 1]
         return nominal + total
+
+
+def root_of_squares(deviations: Floats) -> Floats:
+    """RMS (n,) of weighted deviations (n, m): the root of the sum of their squares."""
+    return np.asarray(np.sqrt(np.sum(deviations**2, axis=-1)))

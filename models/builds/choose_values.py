@@ -69,6 +69,8 @@ class TankTarget:
 
     trimmer_share: least over most capacitance of the trimmers to be had. across, more: with `across` farads more across
     the coil than on the target a solved circuit adds `more` to the stray, a rising row of each (one entry: nothing).
+    equal: the inductance that the capacitor sees on the target over the coil's (1: it lies across it); it goes with the
+    coil to first order.
     """
 
     frequency: float
@@ -80,9 +82,11 @@ class TankTarget:
     antenna: TankAntenna | None = None
     across: tuple[float, ...] = (0.0,)
     more: tuple[float, ...] = (0.0,)
+    equal: float = 1.0
 
     def __post_init__(self) -> None:
         positive("frequency", self.frequency)
+        positive("equal", self.equal)
         if len(self.across) != len(self.more) or not (np.diff(finite_array("across", self.across)) > 0.0).all():
             raise ValueError(f"across must rise and go with more; got {self.across} and {self.more}")
         non_negative("least stray", self.board_stray.least)
@@ -160,7 +164,7 @@ def _needs(goal: TankTarget, load: ValueRange, coil: float, fixed: float) -> Val
 
     def need(way: float, stray: float, antenna: float) -> float:
         parts = fixed * (1.0 + way * goal.capacitor_tolerance) + stray + antenna
-        return needed / (coil * (1.0 + way * goal.inductor_tolerance)) - parts
+        return needed / (goal.equal * coil * (1.0 + way * goal.inductor_tolerance)) - parts
 
     return ValueRange(
         need(0.0, goal.board_stray.value, load.value),
@@ -183,7 +187,7 @@ def _reach(
     off_target = _off_target(goal)
 
     def frequency(way: float, trimmer: float) -> float:
-        inductance = coil * (1.0 + way * goal.inductor_tolerance)
+        inductance = goal.equal * coil * (1.0 + way * goal.inductor_tolerance)
         total = fixed * (1.0 + way * goal.capacitor_tolerance) + getattr(goal.board_stray, ENDS[way]) + trimmer
         on_target = 1.0 / (squared * inductance) - getattr(load, ENDS[way])
         return _on_tank(goal, inductance, total + off_target(total - on_target), way)
@@ -242,9 +246,8 @@ def _candidates(
     goal: TankTarget, load: ValueRange, coil: float, series: str, trimmer_series: str
 ) -> Iterator[tuple[float, float, float, ValueRange]]:
     """Fixed capacitor, trimmer ends, F, and what is needed of the trimmer: all that fit into the tank."""
-    room = (
-        1.0 / (2.0 * math.pi * goal.frequency) ** 2 / positive("inductance", coil) - goal.board_stray.value - load.value
-    )
+    needed = 1.0 / ((2.0 * math.pi * goal.frequency) ** 2 * goal.equal * positive("inductance", coil))
+    room = needed - goal.board_stray.value - load.value
     if room <= LEAST_TRIMMER:
         return
     tops = values_in_range(trimmer_series, LEAST_TRIMMER, room)

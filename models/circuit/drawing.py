@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Final, Protocol, Self, TypeVar
+from typing import Final, Protocol, Self, TypeVar
 
 import numpy as np
 
@@ -163,31 +163,28 @@ Kind = TypeVar("Kind")
 
 @dataclass(frozen=True, slots=True)
 class _DeviceKind:
-    """Names of a device's ends, its ports as pairs of their places, its law, and its constant capacitances."""
+    """Names of a device's ends, its ports as pairs of their places, and its constant capacitances."""
 
     ends: tuple[str, ...]
     ports: tuple[tuple[int, int], ...]
-    law: Any
     capacitances: tuple[tuple[str, int, int], ...] = ()
 
 
 _THREE = ((0, 2), (0, 1))
 DEVICES: Final[Mapping[type, _DeviceKind]] = {
-    Transistor: _DeviceKind(("base", "collector", "emitter"), _THREE, TransistorPorts),
-    FieldEffect: _DeviceKind(("gate", "drain", "source"), _THREE, FieldEffectPorts),
+    Transistor: _DeviceKind(("base", "collector", "emitter"), _THREE),
+    FieldEffect: _DeviceKind(("gate", "drain", "source"), _THREE),
     Triode: _DeviceKind(
         ("grid", "anode", "cathode"),
         ((0, 2), (1, 2)),
-        TriodePorts,
         (("grid_anode_capacitance", 0, 1), ("grid_cathode_capacitance", 0, 2), ("anode_cathode_capacitance", 1, 2)),
     ),
     Inverter: _DeviceKind(
         ("input", "output", "supply", "ground"),
         ((2, 1), (0, 3), (1, 3)),
-        InverterPorts,
         (("input_capacitance", 0, 3), ("output_capacitance", 1, 3)),
     ),
-    Diode: _DeviceKind(("anode", "cathode"), ((0, 1),), DiodePorts),
+    Diode: _DeviceKind(("anode", "cathode"), ((0, 1),)),
 }
 ENDS: Final[Mapping[type, tuple[str, ...]]] = {
     Resistance: ("from", "to"),
@@ -230,8 +227,18 @@ class Part:
 
     def law(self) -> DeviceLaw:
         """Return the law of a device."""
-        law: DeviceLaw = DEVICES[type(self.what)].law(self.what)
-        return law
+        match self.what:
+            case Transistor():
+                return TransistorPorts(self.what)
+            case FieldEffect():
+                return FieldEffectPorts(self.what)
+            case Triode():
+                return TriodePorts(self.what)
+            case Inverter():
+                return InverterPorts(self.what)
+            case Diode():
+                return DiodePorts(self.what)
+        raise TypeError(f"{self.name} is no device")
 
 
 def ends_of(what: What) -> tuple[str, ...]:

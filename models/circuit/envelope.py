@@ -30,6 +30,7 @@ from scipy.linalg.lapack import dgetrf, dgetrs
 from models.arrays import Complexes, Floats
 from models.circuit.drawing import Drawable
 from models.circuit.harmonic_balance import (
+    EVALUATION,
     NotConvergedError,
     balance,
     instants,
@@ -46,6 +47,7 @@ from models.circuit.steady_state import NotSteadyError, SteadyState, finished
 from models.circuit.switch_on import LINEAR
 from models.circuit.transient import CURRENT_SCALE
 from models.circuit.transistor import PortState
+from models.circuit.work import spend
 
 FEWEST_HARMONICS = 8
 MOST_HARMONICS = 128
@@ -60,6 +62,8 @@ MOST_STEPS = 6000
 DEEPEST_FALL = 5.0
 """Largest natural logarithm of a fall taken out of one step; more would leave nothing to tell a frequency by."""
 NEWTON_STEPS = 12
+SOLUTION_WORK = 8e3
+"""Work of one of its steps beside that of its instants and its Jacobian, in elements of one (measured)."""
 NEWTON_STRIDE = 0.3
 """A Newton step is shortened to this: of STEADY_SCALE for the means, of the fundamental for the swings."""
 ROUNDING = 1e-11
@@ -173,6 +177,7 @@ class March:
         values[PHASE_PORT, 1] = values[PHASE_PORT, 1].real
         for _ in range(NEWTON_STEPS):
             self.solutions += 1
+            spend(SOLUTION_WORK + EVALUATION * sample)
             device: PortState = self.ports.evaluate(waveform(values, sample))
             current = np.fft.rfft(device.currents, axis=-1)[:, :count] / sample
             charge = np.fft.rfft(device.charges, axis=-1)[:, :count] / sample
@@ -182,6 +187,7 @@ class March:
             charges = linear.capacitance @ states + incidence @ charge
             error = stacked(values - incidence.T @ states)
             if factors is None:
+                spend(error.size**2)
                 backward = incidence.T @ inverse
                 jacobian = port_jacobian(np.asarray(backward @ incidence, dtype=np.complex128), device, rates)
                 turned = np.matmul(backward, (1j * order * charges).T[:, :, None])[:, :, 0].T

@@ -8,17 +8,19 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
-from models.arrays import Complexes
+from models.arrays import Complexes, Floats
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.devices import DeviceLaw
-from models.circuit.drawing import Drawable
+from models.circuit.drawing import Drawable, Drawing
 from models.circuit.envelope import FEWEST_HARMONICS, Point, TooFastError
 from models.circuit.harmonic_balance import instants, resized, waveform
+from models.circuit.implicit_run import stepped
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
-from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings, simulate
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, cycle_swings, simulate
 
 FIRST_CYCLES = 14
 """Cycles integrated in time after switching on."""
@@ -35,7 +37,12 @@ FITTED = 6
 DEGREE = 3
 """Degree of the polynomial by which each of them changes in the window."""
 READABLE = 20e-3
-"""V peak to peak of the tank from which the swing of a drawing is told from what its nodes drift by."""
+"""V peak to peak of the tank from which the swing of a drawing is told from what its nodes drift by; below, it is small
+beside the devices' voltages, and read as that of the mode that rings."""
+LEAPING = 0.8
+"""The first cycles go on while a cycle's swing, once READABLE, is less than this of the next one's."""
+MISSED = 0.01
+"""Share of the tank's swing that the fit may miss."""
 RUNG_DOWN = 8.0
 """Natural logarithm of the fall in the window beyond which no fundamental can be read there."""
 
@@ -43,9 +50,9 @@ RUNG_DOWN = 8.0
 def first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: float) -> TransientRecord:
     """Integrate the first cycles in time: on until the emitter junction conducts, where it comes up so quickly that its
     turning on, within a fraction of a cycle, rings the tank. Of a drawing, whose nodes come up in any way, on until the
-    swing is READABLE.
+    swing is READABLE, or falls.
     """
-    run = simulate(circuit, FIRST_CYCLES / near, frequency=near, relative_tolerance=1e-7, thermal=False)
+    run = _integrated(circuit, near, None)
     for _ in range(MOST_PIECES):
         junction = linear.ports[:, ports.control] @ run.states
         cycle = junction[-POINTS_PER_CYCLE:].mean(), junction[-2 * POINTS_PER_CYCLE : -POINTS_PER_CYCLE].mean()
@@ -53,27 +60,71 @@ def first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: flo
         if isinstance(circuit, OscillatorCircuit):
             if conducting or (cycle[0] < CONDUCTING and cycle[0] - cycle[1] < SLOW_RISE * ports.thermal):
                 break
-        elif float(cycle_swings(run, "tank")[-1]) > READABLE:
-            break
-        more = simulate(circuit, FIRST_CYCLES / near, start=run.states[:, -1], frequency=near, relative_tolerance=1e-7)
+        else:
+            swings = cycle_swings(run, "tank")
+            last, before = float(swings[-1]), float(swings[-2])
+            if (last > READABLE and LEAPING * last < before) or last < min(before, float(swings[-FIRST_CYCLES])):
+                break
+        more = _integrated(circuit, near, run.states[:, -1])
         times = np.concatenate([run.times, run.times[-1] + more.times[1:]])
         run = TransientRecord(times, np.concatenate([run.states, more.states[:, 1:]], axis=1), run.names, run.tank)
     return run
 
 
-def resolved(first: TransientRecord, linear: Network, ports: DeviceLaw, near: float, floor: float) -> list[Point]:
+def _integrated(circuit: Drawable, near: float, start: Floats | None) -> TransientRecord:
+    """FIRST_CYCLES from `start` (None: switching on), of a drawing by the implicit rule: anything may ring in it."""
+    if isinstance(circuit, OscillatorCircuit):
+        length = FIRST_CYCLES / near
+        return simulate(circuit, length, start=start, frequency=near, relative_tolerance=1e-7, thermal=False)
+    return stepped(circuit, FIRST_CYCLES, near, start)
+
+
+def _of_mode(first: TransientRecord, linear: Network, ports: DeviceLaw, near: float, when: float) -> float:
+    """Peak, V, at which the tank swings in the mode that rings near `near`, Hz, in the cycle around `when`, s.
+
+    Symbols: s root of the mode, v its shape and w its left one, w^T (G + s C) = 0, both linearised at `when`. The slow
+    modes have no part along w, and w^T C dx/dt needs no difference of states:
+    amplitude = w^T (source - G x - A i(A^T x)) / (s w^T C v) = a,   x - mean = 2 Re(a v)
+    """
+    place = int(np.searchsorted(first.times, when))
+    capacitance, conductance = _linearised_at(linear, ports, first.states[:, place])
+    root = leading_pair(characteristic_roots(capacitance, conductance), near)
+    if root is None:
+        return 0.0
+    shape, left = (
+        mode_shape(*matrices, root) for matrices in ((capacitance, conductance), (capacitance.T, conductance.T))
+    )
+    cycle = slice(place - POINTS_PER_CYCLE // 2, place + POINTS_PER_CYCLE // 2)
+    states, since = first.states[:, cycle], first.times[cycle] - first.times[place]
+    currents = ports.evaluate(linear.ports.T @ states).currents
+    rates = linear.source[:, None] - linear.conductance @ states - linear.ports @ currents
+    turned = (left @ rates) * np.exp(-root * since) / (root * (left @ capacitance @ shape))
+    return 2.0 * float(abs(turned.mean() * (linear.unit(*first.tank) @ shape)))
+
+
+def _linearised_at(linear: Network, ports: DeviceLaw, states: Floats) -> tuple[Floats, Floats]:
+    """Return C and G of the whole circuit at some states (n,)."""
+    device = ports.evaluate(linear.ports.T @ states)
+    return (
+        linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T,
+        linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T,
+    )
+
+
+def resolved(
+    circuit: Drawable, first: TransientRecord, linear: Network, ports: DeviceLaw, near: float, floor: float
+) -> list[Point]:
     """Return three points one cycle apart around the middle of the window of the first cycles.
 
     Each state is a polynomial of degree DEGREE, polynomials times exp((s + j k w) t) with the rate s and the frequency
     w of the mode that rings, and the circuit's other modes. Where the fundamental has rung down by RUNG_DOWN in the
     window, what looks like it is left of the rising means: it then begins at the floor, peak V of the tank, in the
-    shape of its mode.
+    shape of its mode. A drawing's swing that is not READABLE is read by its mode, and one that has outgrown all this
+    (the fit misses more than MISSED of it) cycle by cycle.
     """
     late = first.times >= first.times[-1] - WINDOW / near
     times, states = first.times[late], first.states[:, late]
-    device = ports.evaluate(linear.ports.T @ states.mean(axis=1))
-    capacitance = linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T
-    conductance = linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T
+    capacitance, conductance = _linearised_at(linear, ports, states.mean(axis=1))
     roots = characteristic_roots(capacitance, conductance)
     carrier = leading_pair(roots, near)
     if carrier is None:
@@ -95,12 +146,22 @@ def resolved(first: TransientRecord, linear: Network, ports: DeviceLaw, near: fl
             other = np.exp((root.real + 1j * root.imag) * since - abs(root.real) * half)
             columns += [other.real, other.imag]
     solution = np.linalg.lstsq(np.stack(columns, axis=1), states.T, rcond=None)[0][: (DEGREE + 1) * (2 * FITTED + 1)]
+    tank = linear.unit(*first.tank)
+    missed = tank @ (states - (np.stack(columns, axis=1)[:, : len(solution)] @ solution).T)
+    outgrown = float(np.std(missed)) > MISSED * float(np.std(tank @ states))
+    if outgrown and isinstance(circuit, Drawing) and float(cycle_swings(first, "tank")[-1]) > READABLE:
+        return _by_cycles(first, linear, ports, near)
     parts = solution.reshape(2 * FITTED + 1, DEGREE + 1, -1)  # constant, cos 1, sin 1, cos 2, ...
     series = np.concatenate([parts[:1].astype(np.complex128), 0.5 * (parts[1::2] - 1j * parts[2::2])])
+    read = None
     if carrier.real * (times[-1] - times[0]) < -RUNG_DOWN:
+        read = floor
+    elif isinstance(circuit, Drawing) and float(cycle_swings(first, "tank")[-1]) < READABLE:
+        read = max(floor, _of_mode(first, linear, ports, near, middle))
+    if read is not None:
         shape = mode_shape(capacitance, conductance, carrier)
         series[1:] = 0.0
-        series[1, 0] = 0.5 * floor * shape / abs(linear.unit(*first.tank) @ shape)
+        series[1, 0] = 0.5 * read * shape / abs(linear.unit(*first.tank) @ shape)
     points = []
     for offset in (-1.0 / near, 0.0, 1.0 / near):
         place = offset / half
@@ -108,12 +169,36 @@ def resolved(first: TransientRecord, linear: Network, ports: DeviceLaw, near: fl
         slope = np.einsum("kdn,d->nk", series[:, 1:], np.arange(1, DEGREE + 1) * place ** np.arange(DEGREE)) / half
         lead, rising = linear.ports[:, PHASE_PORT] @ value[:, 1], linear.ports[:, PHASE_PORT] @ slope[:, 1]
         value[:, 1:] *= math.exp(carrier.real * offset)
-        turned = value * np.exp(-1j * np.angle(-lead) * np.arange(FITTED + 1))
-        turned = resized(turned, FEWEST_HARMONICS)
-        voltages: Complexes = linear.ports.T @ turned
-        sample = instants(FEWEST_HARMONICS)
-        charge = np.fft.rfft(ports.evaluate(waveform(voltages, sample)).charges, axis=-1)[:, : FEWEST_HARMONICS + 1]
-        charges = linear.capacitance @ turned + linear.ports @ charge / sample
         speed = omega + float((rising / lead).imag)
-        points.append(Point(middle + offset, speed, voltages, turned, charges))
+        points.append(_point(middle + offset, speed, resized(value, FEWEST_HARMONICS), linear, ports))
     return points
+
+
+def _by_cycles(first: TransientRecord, linear: Network, ports: DeviceLaw, near: float) -> list[Point]:
+    """Return three points one cycle apart from the harmonics of the last cycles, each on its own, its drift taken out.
+
+    For a swing that the device already limits: it changes little from one cycle to the next.
+    """
+    late = first.times >= first.times[-1] - WINDOW / near
+    times, states = first.times[late], first.states[:, late]
+    swing, since = linear.unit(*first.tank) @ states, times - times[0]
+    rises = crossings(times, swing - np.polyval(np.polyfit(since, swing, 2), since), 0.0)
+    if rises.size < 5:
+        raise TooFastError("envelope: the first cycles are no oscillation yet")
+    along, points = CubicSpline(times, states, axis=1), []
+    for begin, end in zip(rises[-5:-2], rises[-4:-1], strict=True):
+        cycle: Floats = along(begin + (end - begin) * np.arange(4 * POINTS_PER_CYCLE + 1) / (4 * POINTS_PER_CYCLE))
+        ramp = np.linspace(-0.5, 0.5, cycle.shape[1]) * (cycle[:, -1] - cycle[:, 0])[:, None]
+        series = np.fft.rfft((cycle - ramp)[:, :-1], axis=1)[:, : POINTS_PER_CYCLE // 2 + 1] / (cycle.shape[1] - 1)
+        points.append(_point(0.5 * (begin + end), 2.0 * math.pi / (end - begin), series, linear, ports))
+    return points
+
+
+def _point(time: float, speed: float, series: Complexes, linear: Network, ports: DeviceLaw) -> Point:
+    """Return the point of these states' harmonics (n, K + 1), turned to the phase at which points are kept."""
+    order, count = np.arange(series.shape[1]), series.shape[1]
+    turned = series * np.exp(-1j * np.angle(-(linear.ports[:, PHASE_PORT] @ series[:, 1])) * order)
+    voltages: Complexes = linear.ports.T @ turned
+    sample = instants(count - 1)
+    charge = np.fft.rfft(ports.evaluate(waveform(voltages, sample)).charges, axis=-1)[:, :count]
+    return Point(time, speed, voltages, turned, linear.capacitance @ turned + linear.ports @ charge / sample)

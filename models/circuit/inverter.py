@@ -3,8 +3,9 @@
 The ports are supply-output, input-ground and output-ground. The output is joined to the supply and to ground by two
 conductances that the input shares out, so that its current comes from the supply as it does in the part, and it is
 passive. Capacitances of input and output are constant and belong to the network (`models.circuit.drawing`).
-Neglected: current straight from supply to ground while it switches, delay, the protective diodes of the input (draw
-them where the input swings beyond the supply).
+What flows straight from supply to ground while it switches follows: V / (4 R) in the middle (of unbuffered parts some
+mA at 9 V, from memory). Neglected: delay, the change of the gain with the supply, the protective diodes of the input
+(draw them where the input swings beyond the supply).
 """
 
 from __future__ import annotations
@@ -32,18 +33,21 @@ class Inverter:
     """An inverter; the defaults are typical of unbuffered ones of the 15 V family at 9 V, from memory.
 
     gain: largest slope of the unloaded curve (as a ratio); threshold: of the supply, where it switches;
-    output_resistance ohm; capacitances F; temperature K.
+    output_resistance, ohm, with the supply at rated_supply, V, from which it goes with 1 over the supply (its channels
+    conduct better: some 450 ohm at 5 V, 220 at 10 V, 170 at 15 V with little current, from memory); capacitances F;
+    temperature K.
     """
 
     gain: float = 20.0
     threshold: float = 0.5
     output_resistance: float = 400.0
+    rated_supply: float = 9.0
     input_capacitance: float = 6e-12
     output_capacitance: float = 6e-12
     temperature: float = 300.0
 
     def __post_init__(self) -> None:
-        for name in ("gain", "output_resistance", "temperature"):
+        for name in ("gain", "output_resistance", "rated_supply", "temperature"):
             positive(name, getattr(self, name))
         fraction("threshold", self.threshold)
         for name in ("input_capacitance", "output_capacitance"):
@@ -53,9 +57,10 @@ class Inverter:
 class InverterPorts:
     """The equations of an `Inverter` on arrays of port voltages (3, m), V.
 
-    Symbols: v_1 from supply to output, v_2 input, v_3 output, V = v_1 + v_3 supply, A gain, t threshold, R output
-    resistance, u = v_2 / V (V kept away from 0 by ASLEEP), h = 1 / (1 + exp(4 A (u - t))) share of the upper half.
-    i_1 = h v_1 / R,   i_2 = 0,   i_3 = (1 - h) v_3 / R
+    Symbols: v_1 from supply to output, v_2 input, v_3 output, V = v_1 + v_3 supply (kept away from 0 by ASLEEP), V_0
+    the rated one, A gain, t threshold, R output resistance at V_0, u = v_2 / V, h = 1 / (1 + exp(4 A (u - t))) share of
+    the upper half, g = V / (V_0 R).
+    i_1 = h g v_1,   i_2 = 0,   i_3 = (1 - h) g v_3
     Without load v_3 = h V, whose slope at u = t is -A: a logistic curve, our own choice for the measured S shape.
     """
 
@@ -69,9 +74,9 @@ class InverterPorts:
 
     def _all(self, voltages: ArrayLike) -> tuple[Floats, Floats]:
         ports = np.asarray(voltages, dtype=np.float64).reshape(3, -1)
-        part, conductance = self.part, 1.0 / self.part.output_resistance
-        supply = ports[0] + ports[2]
+        part, supply = self.part, ports[0] + ports[2]
         scale = np.hypot(supply, ASLEEP)
+        conductance = scale / (part.rated_supply * part.output_resistance)
         turn = 4.0 * part.gain * (ports[1] / scale - part.threshold)
         upper = expit(-turn)
         steep = -4.0 * part.gain * upper * (1.0 - upper)
@@ -81,6 +86,9 @@ class InverterPorts:
         for row, sign in ((0, 1.0), (2, -1.0)):
             conductances[row, 1] = sign * by_input * ports[row] * conductance
             conductances[row, 0] = conductances[row, 2] = sign * by_supply * ports[row] * conductance
+        for row in (0, 2):  # the conductance goes with the supply
+            for column in (0, 2):
+                conductances[row, column] += currents[row] * supply / scale**2
         conductances[0, 0] += upper * conductance
         conductances[2, 2] += (1.0 - upper) * conductance
         return currents, conductances
@@ -104,7 +112,8 @@ class InverterPorts:
     def region(self, voltages: Floats, currents: Floats) -> str:
         """Return "active" where the input lies in the range in which it switches, else "stuck"."""
         size = self.transfer(voltages)[0]
-        return ACTIVE if size > LEAST_GAIN * self.part.gain / self.part.output_resistance else STUCK
+        most = self.part.gain * abs(float(voltages[0] + voltages[2])) / self.part.rated_supply
+        return ACTIVE if size > LEAST_GAIN * most / self.part.output_resistance else STUCK
 
     def noise(self, voltages: Floats, currents: Floats) -> tuple[NoiseSource, ...]:
         """Return the thermal noise of the two halves of the output."""

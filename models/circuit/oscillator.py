@@ -120,8 +120,8 @@ def _switched_on(
         raise DoesNotStartError(signal, way.growth_times)
     if run.outcome in (Outcome.SQUEGS, Outcome.TWO_TONES, Outcome.PATTERN, Outcome.WANDERS):
         raise NotSteadyError(
-            "the oscillation is not steady: it grows while the supply rises and does not settle; check the base and "
-            "wiper capacitors against the emitter resistor, and the drive"
+            "the oscillation is not steady: it grows while the supply rises and does not settle; check the "
+            "capacitors that hold the bias against the resistors they discharge by, and the drive"
         )
     if run.state is None:
         raise ValueError("steady state not found: an oscillation grows while the supply rises, and has no end in sight")

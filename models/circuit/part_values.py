@@ -6,7 +6,7 @@ goes with it (models.circuit.warm_transistor). In a drawing the path begins with
 what belongs to its tank is named as above. Left out are values that are zero and whose part then does not exist (base
 resistance, an antenna's inductor, Early effect, a capacitance to another tank), and numbers that describe no part (the
 knee of the junctions' law, the frequency at which the inductor's quality factor holds, the corner of the flicker
-noise).
+noise, the supply at which an inverter's resistance holds).
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ SHORT = {
     (Potentiometer, "resistance"): "potentiometer",
 }
 """What the only value of a part is called, after the part's name."""
-NO_PART = ("knee", "inductor_q_frequency", "temperature", "flicker_corner")
+NO_PART = ("knee", "inductor_q_frequency", "temperature", "flicker_corner", "rated_supply")
 ABSENT_AT_ZERO = ("base_resistance", "antenna.inductance", "tank_to_tank_capacitance", ".tap", ".coupling")
 RELATIVE_STEP = 1e-5
 SMALLEST_STEPS = {"capacit": 1e-15, "stray": 1e-15, "minimum": 1e-15, "resistance": 1e-3, "transit_time": 1e-14}

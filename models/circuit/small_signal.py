@@ -18,7 +18,13 @@ from models.circuit.devices import DeviceLaw
 from models.circuit.drawing import Drawable, drawn
 from models.circuit.network import Network
 from models.circuit.operating_point import OperatingPoint, describe, solve
-from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape, transconductance_window
+from models.circuit.start_threshold import (
+    characteristic_roots,
+    growing,
+    leading_pair,
+    mode_shape,
+    transconductance_window,
+)
 from models.circuit.transistor import CUT_OFF, OHMIC, SATURATED, STUCK
 
 
@@ -112,7 +118,7 @@ def analyse(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> SmallSi
     """Return start-up for a network, its transistor and their operating point."""
     capacitance, conductance = linearised(linear, ports, point)
     roots = characteristic_roots(capacitance, conductance)
-    pair = leading_pair(roots)
+    pair = growing(roots)
     out, sense = gain_path(linear, ports, point)
     present = point.transconductance
     without = conductance - present * np.outer(out, sense)
@@ -145,10 +151,13 @@ def analyse(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> SmallSi
 
 
 def _loss_shares(linear: Network, shape: Complexes) -> dict[str, float]:
-    """Return each resistor's share of the power lost in the linear network in a mode."""
-    power = {part.name: part.weight * abs(part.coefficients @ shape) ** 2 for part in linear.resistors}
+    """Return each resistor's share of the power lost in the linear network in a mode, all sides of a part as one."""
+    power: dict[str, float] = {}
+    for part in linear.resistors:
+        name = part.name.partition(", ")[0]
+        power[name] = power.get(name, 0.0) + float(part.weight * abs(part.coefficients @ shape) ** 2)
     total = sum(power.values())
-    return {name: float(value / total) for name, value in sorted(power.items(), key=lambda item: -item[1])}
+    return {name: value / total for name, value in sorted(power.items(), key=lambda item: -item[1])}
 
 
 def _obstacle(

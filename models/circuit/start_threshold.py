@@ -36,6 +36,20 @@ def leading_pair(roots: Complexes, near: float | None = None) -> complex | None:
     return min(pairs, key=lambda root: abs(abs(root.imag) - 2.0 * math.pi * near))
 
 
+def growing(roots: Complexes) -> complex | None:
+    """Return the leading pair, two positive real roots counted as one: a pair that grows within less than a cycle.
+
+    As gain rises a pair of roots meets on the real axis and parts there; of these the lesser one's growth and the
+    geometric mean of both are returned, both of which go on as the pair's did. One positive root alone is no
+    oscillation.
+    """
+    pair = leading_pair(roots)
+    real = np.sort(roots.real[(np.abs(roots.imag) <= 1e-9 * np.abs(roots)) & (roots.real > 0.0)])
+    if real.size < 2 or (pair is not None and pair.real > real[-2]):
+        return pair
+    return complex(real[-2], math.sqrt(real[-1] * real[-2]))
+
+
 def mode_shape(capacitance: Floats, conductance: Floats, root: complex) -> Complexes:
     """Return the null vector x (n,), unit length, of (G + s C) at a root s."""
     matrix = conductance + root * capacitance
@@ -83,7 +97,7 @@ def transconductance_window(
     """
 
     def growth(value: float) -> tuple[float, float]:
-        pair = leading_pair(characteristic_roots(capacitance, conductance + value * np.outer(out, sense)))
+        pair = growing(characteristic_roots(capacitance, conductance + value * np.outer(out, sense)))
         return (-math.inf, 0.0) if pair is None else (pair.real, pair.imag)
 
     def edge(inside: float, outside: float) -> tuple[float, float]:
@@ -108,7 +122,10 @@ def transconductance_window(
         return None, None
     below, above = walk(inside, 1.0 / step, False), walk(inside, step, False)
     if below is None:
-        raise ValueError("start-up: the circuit without its transistor is not passive")
+        raise ValueError(
+            "start-up: it oscillates whatever the transconductance of the device that is to amplify: another device "
+            "keeps it up, or this one is joined the wrong way round"
+        )
     upper = None
     if above is not None:
         try:

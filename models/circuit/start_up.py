@@ -4,7 +4,7 @@ The first cycles are integrated in time, then the envelope marches (models.circu
 cycle, or where no oscillation holds itself, the rest is integrated in time piece by piece and read cycle by cycle until
 it is known what it is: periodic bursts, two tones, a pattern of several cycles, something irregular, or an oscillation
 that settles.
-Start-up times against integration in time: within 0.3 % where the swing of switching on is what grows. Where the
+Start-up times against integration in time: within 0.4 % where the swing of switching on is what grows. Where the
 transistor turns on by about a thermal voltage a cycle, that rings the tank by some 10 uV, which slow harmonics do not
 tell: where little else is left to grow (low Q, a heavy load) the time is up to 1.5 % off. Where thermal noise grows,
 the built circuit's own time varies by a growth time from one switching-on to the next.
@@ -19,10 +19,12 @@ import numpy as np
 
 from models.arrays import Complexes, Floats
 from models.checks import finite
+from models.circuit.common_base import OscillatorCircuit
 from models.circuit.drawing import Drawable, drawn
 from models.circuit.envelope import ROUNDING, March, Outcome, Point, TooFastError, marched, settled
 from models.circuit.first_cycles import first_cycles, resolved
 from models.circuit.harmonic_balance import waveform
+from models.circuit.implicit_run import stepped
 from models.circuit.irregular import REGULAR, STILL, Bursts, Pattern, TwoTones, bursts_of, pattern_of, two_tones
 from models.circuit.network import GROUND, Network
 from models.circuit.resonance import natural_frequency
@@ -31,6 +33,7 @@ from models.circuit.start_threshold import leading_pair, mode_shape
 from models.circuit.steady_state import SteadyState
 from models.circuit.switch_on import LINEAR, thermal_swing
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, cycle_swings, simulate
+from models.circuit.work import TooMuchWorkError
 
 REACHED = 0.9
 """Share of the final swing that counts as started."""
@@ -114,7 +117,12 @@ class StartUp:
     def swing(self, name: str) -> Floats:
         """Peak-to-peak (m,), V, of a state, of "tank" (hot end over cold end) or of "output" (across the load)."""
         name = self.circuit.drawing().output if name == "output" else name
-        early = [np.ptp(self._swinging(point, name, 256)) for point in self.points]
+        early = np.zeros(len(self.points))
+        sizes = np.array([point.states.shape[1] for point in self.points], dtype=int)
+        for size in np.unique(sizes):
+            places = np.flatnonzero(sizes == size)
+            spectra = np.stack([self.points[place].states for place in places])
+            early[places] = np.ptp(self._swinging(spectra, name, 256), axis=-1)
         late = np.zeros(0) if self.late is None else cycle_swings(self.late, name)
         return np.concatenate([early, late])
 
@@ -122,7 +130,7 @@ class StartUp:
         """Return `count` instants of one cycle of a state or "tank" at the envelope's point `place`, mean included."""
         point = self.points[place]
         mean = self._row(name) @ point.states[:, 0].real
-        return np.asarray(mean + self._swinging(point, name, count))
+        return np.asarray(mean + self._swinging(point.states, name, count))
 
     @property
     def tank(self) -> Floats:
@@ -162,10 +170,12 @@ class StartUp:
                 row[self.names.index(node)] = sign
         return row
 
-    def _swinging(self, point: Point, name: str, count: int) -> Floats:
-        coefficients: Complexes = self._row(name) @ point.states
-        coefficients[0] = 0.0
-        return waveform(coefficients, max(count, 8 * coefficients.size))[:: max(1, 8 * coefficients.size // count)]
+    def _swinging(self, spectra: Complexes, name: str, count: int) -> Floats:
+        """At least `count` instants of one cycle, without the mean, of the states (..., n, K + 1)."""
+        coefficients: Complexes = self._row(name) @ spectra
+        coefficients[..., 0] = 0.0
+        finest = 8 * coefficients.shape[-1]
+        return waveform(coefficients, max(count, finest))[..., :: max(1, finest // count)]
 
 
 def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | None = None) -> StartUp:
@@ -173,7 +183,9 @@ def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | No
 
     longest: the time, s, after which the envelope is given up as undecided. least_swing: peak of the tank's
     fundamental, V, below which it does not fall; None is that of thermal noise (`thermal_swing`). Raises ValueError for
-    a least_swing within the rounding of the supply, and where an integration in time gives up.
+    a least_swing within the rounding of the supply, and where an integration in time gives up. Where the work allowed
+    (models.circuit.work) ends on the way the outcome is undecided; where it ends within the first cycles,
+    TooMuchWorkError.
     """
     floor = thermal_swing(circuit) if least_swing is None else finite("least_swing", least_swing)
     if floor < ROUNDING:
@@ -185,13 +197,17 @@ def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | No
     rest = signal.point.states if signal.growth_rate < 0.0 else None
     kept: list[Point] = []
     try:
-        march = March(circuit, linear, resolved(first, linear, ports, near, floor))
+        march = March(circuit, linear, resolved(circuit, first, linear, ports, near, floor))
         kept = [march.points[-1]]
         outcome, state, from_noise = marched(march, kept, floor, rest, longest, 1.0 / near)
     except TooFastError as error:
         return _followed(
             circuit, linear, signal, first, kept if len(kept) >= FEWEST_KEPT else [], near, error.orbit, floor
         )
+    except TooMuchWorkError:
+        if not kept:
+            return StartUp(circuit, Outcome.UNDECIDED, first, (), late=first)
+        outcome, state, from_noise = Outcome.UNDECIDED, None, False
     points = tuple(kept)
     found = StartUp(circuit, outcome, first, points, state=state, from_noise=from_noise)
     if outcome not in (Outcome.SQUEGS, Outcome.WANDERS):
@@ -243,7 +259,11 @@ def _followed(
     tones: TwoTones | None = None
     pattern: Pattern | None = None
     for piece in range(MOST_PIECES):
-        run = _piece(circuit, states, begin, near, noise)
+        try:
+            run = _piece(circuit, states, begin, near, noise)
+        except TooMuchWorkError:
+            late = first if late is None and not kept else late
+            break
         begin, states = float(run.times[-1]), run.states[:, -1]
         late = run if late is None else _joined(late, run)
         swings = cycle_swings(run, "tank")
@@ -297,7 +317,11 @@ def _piece(circuit: Drawable, states: Floats, begin: float, near: float, noise: 
     """Return FOLLOWED cycles from `states`; where the tank swings by less than by `noise` (n,), that is added."""
     joined: TransientRecord | None = None
     for _ in range(FOLLOWED // NOISE_EVERY):
-        run = simulate(circuit, NOISE_EVERY / near, start=states, frequency=near, relative_tolerance=FOLLOW_TOLERANCE)
+        if isinstance(circuit, OscillatorCircuit):
+            length = NOISE_EVERY / near
+            run = simulate(circuit, length, start=states, frequency=near, relative_tolerance=FOLLOW_TOLERANCE)
+        else:
+            run = stepped(circuit, NOISE_EVERY, near, states)
         run = TransientRecord(begin + run.times, run.states, run.names, run.tank)
         begin, states = float(run.times[-1]), run.states[:, -1]
         joined = run if joined is None else _joined(joined, run)
@@ -312,7 +336,7 @@ def _piece(circuit: Drawable, states: Floats, begin: float, near: float, noise: 
 def _steady_end(circuit: Drawable, linear: Network, run: TransientRecord, near: float) -> SteadyState | None:
     """Return the steady oscillation that a run has come to, or None."""
     try:
-        march = March(circuit, linear, resolved(run, linear, circuit.drawing().laws(), near, ROUNDING))
+        march = March(circuit, linear, resolved(circuit, run, linear, circuit.drawing().laws(), near, ROUNDING))
     except TooFastError:
         return None
     return settled(march, march.points[-1])[0]

@@ -143,7 +143,7 @@ def finished(circuit: Drawable, linear: Network, ports: DeviceLaw, orbit: Balanc
     if float(np.max(np.abs(turned[1:]))) > 1.0 + MARGIN:
         raise NotSteadyError(
             "the oscillation is not steady: disturbances grow from cycle to cycle, so it squegs (comes in bursts) or "
-            "wanders; check the base and wiper capacitors against the emitter resistor, and the drive"
+            "wanders; check the capacitors that hold the bias against the resistors they discharge by, and the drive"
         )
     frequency = orbit.angular_frequency / (2.0 * math.pi)
     weights = np.where(order == 0, 1.0, 2.0)

@@ -19,7 +19,6 @@ from models.arrays import Floats
 from models.checks import finite_array, positive, whole
 from models.electrostatics.surfaces import (
     block_faces,
-    capsule_triangles,
     equal_area_factor,
     equal_volume_sphere,
     even_charge_factor,
@@ -97,18 +96,6 @@ def box(size: ArrayLike, center: ArrayLike = ORIGIN, panels: int = 1200, grading
     level = finest_level(whole("panels", panels, 48), lambda level: _box_count(_cells(lengths, level)))
     nodes = [line - 0.5 * span for line, span in zip(_nodes(lengths, level, grading), lengths, strict=True)]
     return np.asarray(np.concatenate(block_faces(*nodes)) + _vector("center", center))
-
-
-def capsule(start: ArrayLike, end: ArrayLike, radius: float, panels: int = 1000) -> Floats:
-    """Cylinder of `radius` from `start` to `end` (3,) m, closed by half spheres about these points."""
-    radius = positive("radius", radius)
-    first, last = _vector("start", start), _vector("end", end)
-    length = float(np.sqrt(((last - first) ** 2).sum()))
-    if not length > 0.0:
-        raise ValueError("capsule must have start and end apart; use sphere for a single point")
-    level = finest_level(whole("panels", panels, 60), lambda level: _capsule_count(length, radius, level))
-    upright = capsule_triangles(*_capsule_layout(length, radius, level), length, radius)
-    return placed(upright, (last - first) / length, first)
 
 
 def torus(
@@ -207,22 +194,6 @@ def _nodes(lengths: Floats, level: float, grading: float) -> list[Floats]:
 def _box_count(cells: list[int]) -> int:
     a, b, c = cells
     return 4 * (a * b + b * c + c * a)
-
-
-def _capsule_layout(length: float, radius: float, level: float) -> tuple[list[int], Floats]:
-    """Points of the rings of a half sphere from its pole to its rim, and nodes of the cylinder (0..1)."""
-    bands = round(level)
-    cell = 0.5 * np.pi * radius / bands
-    cells = max(1, round(min(length / cell, 2.0 * level * (1.0 + 0.5 * length / radius) ** _STRETCH)))
-    nodes = graded_both_ends(cells, grading_for(0.5 * length, 0.5 * cells, cell))
-    sectors = max(6, round(2.0 * np.sqrt(3.0) * level))
-    across = np.sin(np.linspace(0.0, 0.5 * np.pi, bands + 1)[1:])
-    return [1] + [max(4, round(sectors * float(size))) for size in across], nodes
-
-
-def _capsule_count(length: float, radius: float, level: float) -> int:
-    counts, nodes = _capsule_layout(length, radius, level)
-    return 2 * (2 * sum(counts[1:-1]) + counts[-1]) + 2 * counts[-1] * (len(nodes) - 1)
 
 
 def _torus_cells(ratio: float, panels: int) -> tuple[int, int]:

@@ -28,8 +28,6 @@ _PAIRS_AT_ONCE: Final = 4096
 _MULTIPLICATIONS: Final = 1 << 18
 _ENTRIES_AT_ONCE: Final = 1 << 17
 _ROWS_AT_ONCE: Final = 64
-_ROWS, _COLUMNS = [0, 0, 0, 1, 1, 2], [0, 1, 2, 1, 2, 2]
-_MULTIPLICITY: Final = np.array([1.0, 2.0, 2.0, 1.0, 2.0, 1.0])
 
 
 def coupling(field: Panels, source: Panels, near_ratio: float = NEAR_RATIO) -> Floats:
@@ -105,24 +103,8 @@ def _far_coupling(
 
 def _quadratic_form(field: Panels, source: Panels) -> tuple[Floats, Floats]:
     """left (field.count, 20), right (20, source.count), whose product is (ci - cj) (Qi + Qj) (ci - cj) / 2."""
-    origin = source.centroids.mean(axis=0)
-    field_moments, field_powers = _quadratic_features(field, origin)
-    source_moments, source_powers = _quadratic_features(source, origin)
-    left = np.concatenate([0.5 * field_moments, field_powers], axis=1)
-    return left, np.concatenate([source_powers, 0.5 * source_moments], axis=1).T
-
-
-def _quadratic_features(panels: Panels, origin: Floats) -> tuple[Floats, Floats]:
-    """Coefficients and powers (n, 10 each) so that coefficients_i . powers_j = (ci - cj) Qi (ci - cj)."""
-    centers = panels.centroids - origin
-    spokes = panels.corners - panels.centroids.T
-    moment = np.einsum("ban,bcn->nac", spokes, spokes) / 12.0
-    traceless = 3.0 * moment - np.einsum("naa->n", moment)[:, None, None] * np.eye(3)
-    linear = np.einsum("nab,nb->na", traceless, centers)
-    constant = (linear * centers).sum(axis=1, keepdims=True)
-    coefficients = np.concatenate([traceless[:, _ROWS, _COLUMNS] * _MULTIPLICITY, -2.0 * linear, constant], axis=1)
-    powers = np.concatenate([centers[:, _ROWS] * centers[:, _COLUMNS], centers, np.ones((panels.count, 1))], axis=1)
-    return coefficients, powers
+    left = np.concatenate([0.5 * field.moments, field.powers], axis=1)
+    return left, np.concatenate([source.powers, 0.5 * source.moments], axis=1).T
 
 
 def thin_product(matrix: Floats, columns: Floats) -> Floats:

@@ -37,6 +37,8 @@ class Panels:
     edge_lengths: Floats  # (3 edges, n)
     edge_normals: Floats  # (3 edges, 3 components, n): in the plane, outward
     longest_edges: Floats  # (n,)
+    moments: Floats  # (n, 10), of the areas, and
+    powers: Floats  # (n, 10), of the centroids: see `quadratic_features`
 
     @property
     def count(self) -> int:
@@ -53,15 +55,42 @@ def panels_of(triangles: Floats) -> Panels:
     normals = cross / twice_area
     lengths = np.sqrt((edges**2).sum(axis=1))
     edge_normals = np.stack([np.cross(edge, normals, axis=0) for edge in edges]) / lengths[:, None, :]
+    centroids = triangles.mean(axis=1)
+    moments, powers = quadratic_features(corners, centroids)
     return Panels(
         corners=corners,
-        centroids=triangles.mean(axis=1),
+        centroids=centroids,
         areas=0.5 * twice_area,
         normals=normals,
         edge_lengths=lengths,
         edge_normals=edge_normals,
         longest_edges=lengths.max(axis=0),
+        moments=moments,
+        powers=powers,
     )
+
+
+_ROWS, _COLUMNS = [0, 0, 0, 1, 1, 2], [0, 1, 2, 1, 2, 2]
+_MULTIPLICITY: Final = np.array([1.0, 2.0, 2.0, 1.0, 2.0, 1.0])
+
+
+def quadratic_features(corners: Floats, centroids: Floats) -> tuple[Floats, Floats]:
+    """Moments and powers (n, 10 each) so that moments_i . powers_j = (ci - cj) Qi (ci - cj).
+
+    ci: centroid. Qi = 3 M - tr(M) I, M the second moment of area per area, m^2.
+    """
+    spokes = corners - centroids.T
+    moment = np.einsum("ban,bcn->nac", spokes, spokes) / 12.0
+    traceless = 3.0 * moment - np.einsum("naa->n", moment)[:, None, None] * np.eye(3)
+    linear = np.einsum("nab,nb->na", traceless, centroids)
+    constant = (linear * centroids).sum(axis=1, keepdims=True)
+    moments = np.concatenate([traceless[:, _ROWS, _COLUMNS] * _MULTIPLICITY, -2.0 * linear, constant], axis=1)
+    squares = centroids[:, _ROWS] * centroids[:, _COLUMNS]
+    return moments, np.concatenate([squares, centroids, np.ones((len(centroids), 1))], axis=1)
+
+
+#: What the mirror z -> -z does to xx, xy, xz, yy, yz, zz, x, y, z and 1.
+_MIRRORED: Final = np.array([1.0, 1.0, -1.0, 1.0, -1.0, 1.0, 1.0, 1.0, -1.0, 1.0])
 
 
 def mirrored(panels: Panels) -> Panels:
@@ -75,6 +104,8 @@ def mirrored(panels: Panels) -> Panels:
         edge_lengths=panels.edge_lengths,
         edge_normals=panels.edge_normals * flip[:, None],
         longest_edges=panels.longest_edges,
+        moments=panels.moments * _MIRRORED,
+        powers=panels.powers * _MIRRORED,
     )
 
 
@@ -88,6 +119,8 @@ def joined(parts: list[Panels]) -> Panels:
         edge_lengths=np.concatenate([part.edge_lengths for part in parts], axis=-1),
         edge_normals=np.concatenate([part.edge_normals for part in parts], axis=-1),
         longest_edges=np.concatenate([part.longest_edges for part in parts]),
+        moments=np.concatenate([part.moments for part in parts]),
+        powers=np.concatenate([part.powers for part in parts]),
     )
 
 

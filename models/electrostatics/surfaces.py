@@ -5,6 +5,7 @@ A surface is a pair: vertices (v, 3) m and faces (f, 3) indices, counter-clockwi
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -77,9 +78,17 @@ def revolved(radii: Sequence[float] | Floats, heights: Sequence[float] | Floats,
     """Surface of revolution about z through rings of `counts` points; a count of 1 is a pole. Rings run upwards
     on the outside (normals outward); neighbouring rings may have different counts."""
     vertices = np.concatenate([ring(r, z, n) for r, z, n in zip(radii, heights, counts, strict=True)])
+    return vertices, ring_faces(tuple(counts))
+
+
+@functools.lru_cache(maxsize=64)
+def ring_faces(counts: tuple[int, ...]) -> Faces:
+    """Faces (not to be changed) between rings of so many points, one after another."""
     starts = np.concatenate([[0], np.cumsum(counts)])
     strips = [strip(int(starts[k]), counts[k], int(starts[k + 1]), counts[k + 1]) for k in range(len(counts) - 1)]
-    return vertices, np.concatenate(strips)
+    faces = np.concatenate(strips)
+    faces.setflags(write=False)
+    return faces
 
 
 def strip(lower: int, lower_count: int, upper: int, upper_count: int) -> Faces:

@@ -126,7 +126,7 @@ def _plate(size: Floats, aim: Floats, fineness: float) -> Floats:
         edge = 0.25 * EDGE_CELL * shorter / fineness
         sheet = [_nodes(float(size[k]), float(aim[k]), round(16 * fineness), edge, fineness) for k in (first, second)]
         return _turned(_face(sheet, float(np.clip(aim[thin], -0.5 * across, 0.5 * across))), first, second, thin)
-    near = [_nodes(float(size[k]), float(aim[k]), round(12 * fineness), edge, fineness) for k in (first, second)]
+    near = [_nodes(float(size[k]), float(aim[k]), round(14 * fineness), edge, fineness) for k in (first, second)]
     plain = [between(float(size[k]), round(8 * fineness), edge, edge) - 0.5 * size[k] for k in (first, second)]
     facing = 1.0 if aim[thin] >= 0.0 else -1.0
     faces = [

@@ -91,6 +91,10 @@ class CapacitanceCurve:
         logs = np.log(values)
         return np.asarray(np.exp(self._log_added(logs)) * self._log_added(logs, 1) / values)
 
+    def log_added(self, log_distance: ArrayLike, order: int = 0) -> Floats:
+        """ln(C - E) at ln d (any shape, within the table: not checked), or its derivative of an `order` by ln d."""
+        return np.asarray(self._log_added(log_distance, order))
+
     def _within(self, distance: ArrayLike) -> Floats:
         values = finite_array("distance", distance)
         outside = (values < self.nearest) | (values > self.farthest)

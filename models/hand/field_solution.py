@@ -18,7 +18,7 @@ panels, `CLUSTER` wide, as charges in their middle. Together they change what a 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -39,6 +39,7 @@ from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.antennas import AnyVolumeAntenna
 from models.hand.earthing import ANTENNA, BYSTANDER, COMMON, PLAYER, RING, TABLE
 from models.hand.meshes import (
+    BODY_HALF_WIDTH,
     antenna_mesh,
     arm,
     body,
@@ -55,7 +56,7 @@ from models.hand.meshes import (
     wall_mesh,
     wrist,
 )
-from models.hand.scene import Posture, Scene
+from models.hand.scene import Bystander, Posture, Scene
 
 #: Singular values of M below this share of the largest are left out.
 LEAST_DIRECTION: Final = 1e-4
@@ -89,6 +90,10 @@ class StillField:
     apparatus: int
     factor: Floats  # (n, n) Ls
     charges: Floats  # (n, k) zs
+
+    def with_opening(self, opening: float) -> StillField:
+        """The same with the fingers of the open pitch hand `opening` open: nothing that stands still changes."""
+        return replace(self, scene=replace(self.scene, player=replace(self.scene.player, opening=opening)))
 
     def owner(self, name: str, count: int) -> Floats:
         """B (count, k) of panels that all belong to the conductor `name`."""
@@ -153,9 +158,12 @@ def still_field(scene: Scene, fineness: float = 1.0) -> StillField:
         parts.append((TABLE, conductor_panels(table_mesh(room.table, fineness), "table", plane)))
     if room.bystander is not None:
         person = np.concatenate(bystander(room.bystander, fineness))
+        if _in_the_way(room.bystander, person, scene):
+            raise ValueError("x and y must be larger: the bystander meets the instrument or the player")
         parts.append((BYSTANDER, conductor_panels(person, "bystander", plane)))
     apparatus = sum(panels.count for _, panels in parts)
     parts += [(PLAYER, player_panels(mesh, "body", scene)) for mesh in body(scene, fineness)]
+    clear_of_wall([part for name, part in parts if name not in ("", BYSTANDER)], scene)
     names = conductor_names(scene)
     panels = joined([part for _, part in parts])
     owner = np.concatenate([np.tile([float(name == each) for each in names], (part.count, 1)) for name, part in parts])
@@ -187,16 +195,38 @@ def player_alone(still: StillField, distance: float, height: float | None) -> fl
     return float(capacitance_matrix([np.concatenate(player)], still.scene.room.earth_plane)[0, 0])
 
 
-def eliminated(still: StillField, panels: Panels, own: Floats, name: str) -> Eliminated:
-    """A block of panels, all of the conductor `name`, with their matrix `own` (Pii), after what stands still."""
+def reached_by(still: StillField, panels: Panels) -> Floats:
+    """Ui = Ls^-1 Psi of a block of panels."""
     between = potential_matrix(still.panels, panels, still.scene.room.earth_plane)
-    reached = solve_triangular(still.factor, between, lower=True, overwrite_b=True, check_finite=False)
+    return np.asarray(solve_triangular(still.factor, between, lower=True, overwrite_b=True, check_finite=False))
+
+
+def eliminated(still: StillField, panels: Panels, own: Floats, name: str, reached: Floats | None = None) -> Eliminated:
+    """A block of panels, all of the conductor `name`, with their matrix `own` (Pii), after what stands still.
+
+    reached: Ui where it is known.
+    """
+    reached = reached_by(still, panels) if reached is None else reached
     owner = still.owner(name, panels.count)
     return Eliminated(panels, reached, own - reached.T @ reached, owner - reached.T @ still.charges)
 
 
-def pitch_hands(still: StillField, posture: Posture, distances: Iterable[float]) -> Iterable[Eliminated]:
-    """The pitch hand and its arm at each distance, m."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Sleeve:
+    """The arm of the pitch hand at one place: its matrix on itself, with images, and its Ui."""
+
+    panels: Panels
+    own: Floats
+    reached: Floats
+
+
+def pitch_hands(
+    still: StillField, posture: Posture, distances: Iterable[float], sleeves: dict[float, Sleeve | None] | None = None
+) -> Iterable[Eliminated]:
+    """The pitch hand and its arm at each distance, m.
+
+    sleeves: arms by distance, for hands with the same wrists: None where one is still to be made, and then kept there.
+    """
     scene, fineness, plane = still.scene, still.fineness, still.scene.room.earth_plane
     start = shoulder(scene)
     moving, alone = None, None
@@ -207,10 +237,17 @@ def pitch_hands(still: StillField, posture: Posture, distances: Iterable[float])
         # A hand that moves parallel to the plane: its own block, images included, stays the same.
         if moving is None or scene.from_above:
             moving = with_image(alone, fist, plane)
-        sleeve = player_panels(arm(start, wrist(scene, posture, distance), scene.player.build, fineness), "arm", scene)
-        mutual = potential_matrix(fist, sleeve, plane)
-        own = np.block([[moving, mutual], [mutual.T, symmetric_potential_matrix(sleeve, plane)]])
-        yield eliminated(still, joined([fist, sleeve]), own, PLAYER)
+        sleeve = None if sleeves is None else sleeves.get(distance)
+        if sleeve is None:
+            mesh = arm(start, wrist(scene, posture, distance), scene.player.build, fineness)
+            panels = player_panels(mesh, "arm", scene)
+            sleeve = Sleeve(panels, symmetric_potential_matrix(panels, plane), reached_by(still, panels))
+        if sleeves is not None and distance in sleeves:
+            sleeves[distance] = sleeve
+        mutual = potential_matrix(fist, sleeve.panels, plane)
+        own = np.block([[moving, mutual], [mutual.T, sleeve.own]])
+        reached = np.concatenate([reached_by(still, fist), sleeve.reached], axis=1)
+        yield eliminated(still, joined([fist, sleeve.panels]), own, PLAYER, reached)
 
 
 def with_image(alone: Floats, panels: Panels, plane: bool) -> Floats:
@@ -226,13 +263,14 @@ def ring_alone(still: StillField, ring: AnyVolumeAntenna) -> Eliminated:
     plane = still.scene.room.earth_plane
     mesh = volume_antenna_mesh(ring, still.fineness)
     if meets_cabinet(mesh, still.scene):
-        raise ValueError("the volume antenna must clear the cabinet: make its offset larger; they overlap")
+        raise ValueError("offset must be larger: the volume antenna meets the cabinet")
     build = still.scene.player.build
     if shoulder(still.scene)[0] - build.depth_ratio * build.half_width <= ring.front:
-        raise ValueError("the volume antenna must clear the player's body: make stand_distance larger")
+        raise ValueError("stand_distance must be larger: the volume antenna meets the player's body")
     if meets_antenna(mesh, still.scene):
-        raise ValueError("the volume antenna must clear the pitch antenna: make its offset larger; they overlap")
+        raise ValueError("offset must be larger: the volume antenna meets the pitch antenna")
     panels = conductor_panels(mesh, "volume antenna", plane)
+    clear_of_wall([panels], still.scene)
     return eliminated(still, panels, symmetric_potential_matrix(panels, plane), RING)
 
 
@@ -375,20 +413,45 @@ def factored(matrix: Floats) -> Floats:
 def player_panels(mesh: Floats, name: str, scene: Scene) -> Panels:
     """Panels of a part of the player, after checking that it clears the earth plane, the cabinet and the antenna."""
     if meets_antenna(mesh, scene):
-        raise ValueError(f"the pitch antenna must clear the player's {name}; they overlap: make stand_distance larger")
+        raise ValueError(f"stand_distance must be larger: the player's {name} meets the pitch antenna")
     if meets_cabinet(mesh, scene):
-        raise ValueError(f"cabinet must clear the player's {name}; they overlap")
+        raise ValueError(
+            f"stand_distance must be larger, or the cabinet smaller: the player's {name} meets the cabinet"
+        )
     return conductor_panels(mesh, f"the player's {name}", scene.room.earth_plane)
 
 
+def clear_of_wall(parts: Sequence[Panels], scene: Scene) -> None:
+    """Raise ValueError where one of the parts reaches the wall."""
+    wall = scene.room.wall
+    rear = min(float(part.corners[:, 0].min()) for part in parts)
+    if wall is not None and rear <= -wall.distance:
+        raise ValueError(
+            f"distance must be > {-rear:.3g} m, or the wall meets what stands before it; got {wall.distance:g} m"
+        )
+
+
+def _in_the_way(person: Bystander, mesh: Floats, scene: Scene) -> bool:
+    """Whether a bystander stands in the instrument or in the player."""
+    middle = shoulder(scene) - (0.0, scene.player.build.shoulder_out, 0.0)
+    apart = float(np.hypot(person.x - middle[0], person.y - middle[1]))
+    near = scene.player.build.half_width + BODY_HALF_WIDTH
+    return apart <= near or meets_antenna(mesh, scene) or meets_cabinet(mesh, scene)
+
+
 def meets_antenna(mesh: Floats, scene: Scene) -> bool:
-    """Whether a corner of `mesh` lies within the pitch antenna."""
-    return bool((scene.antenna.distance(mesh.reshape(-1, 3), extended=False) <= 0.0).any())
+    """Whether a corner of `mesh`, or the middle of a triangle or of one of its sides, lies within the pitch antenna."""
+    return bool((scene.antenna.distance(_points(mesh), extended=False) <= 0.0).any())
+
+
+def _points(mesh: Floats) -> Floats:
+    sides = 0.5 * (mesh + np.roll(mesh, -1, axis=1))
+    return np.concatenate([mesh.reshape(-1, 3), sides.reshape(-1, 3), mesh.mean(axis=1)])
 
 
 def meets_cabinet(mesh: Floats, scene: Scene) -> bool:
-    """Whether a corner of `mesh` lies within the cabinet."""
+    """The same of the cabinet."""
     if scene.cabinet is None:
         return False
     size, center = cabinet_box(scene.antenna, scene.cabinet)
-    return bool((np.abs(mesh.reshape(-1, 3) - center) <= 0.5 * size).all(axis=1).any())
+    return bool((np.abs(_points(mesh) - center) <= 0.5 * size).all(axis=1).any())

@@ -19,15 +19,15 @@ radiation.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
 from models.checks import one_of, positive, positive_array
-from models.hand.both_hands import HandCurve
+from models.hand.both_hands import Changes, Fingers, HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve, distance_table
 from models.hand.earthing import (
     ANTENNA,
@@ -42,12 +42,20 @@ from models.hand.earthing import (
 )
 from models.hand.scene import POSTURES, Posture, Scene
 
+if TYPE_CHECKING:
+    from models.hand.field_solution import Sleeve, StillField
+
 #: Distances of the pitch hand in a field, m: 40 from 1 cm to 80 cm in equal ratios.
 DEFAULT_DISTANCES: Final[Floats] = np.geomspace(0.01, 0.80, 40)
 #: Heights of the volume hand at which the ring's curve is solved, m: 30 from 1 cm to 60 cm in equal ratios.
 RING_HEIGHTS: Final[Floats] = np.geomspace(0.01, 0.60, 30)
 #: Those of them that are solved with every distance of the pitch hand.
 PLACES: Final = (0, 4, 8, 12, 16, 21, 25, 29)
+#: Openings of the fingers of an open pitch hand that are solved, the wrist held: closed, half open, stretched.
+OPENINGS: Final = (0.0, 0.5, 1.0)
+#: How many of the distances are solved with every opening: what the fingers do is smooth between them. Twice as many
+#: where the player's own opening is not the largest.
+FINGER_PLACES: Final = 10
 #: The way of the pitch hand that a field must have at least, m.
 LEAST_ROOM: Final = 0.1
 for _table in (DEFAULT_DISTANCES, RING_HEIGHTS):
@@ -62,6 +70,9 @@ class HandField:
     without a ring. places: by posture of the pitch hand (n, m or 1, k, k). ring_heights: (p,) m, and ring_places:
     (p, k, k), the open pitch hand at the largest distance. without_player: (k, k). body_share: F, of the player alone
     to earth, hands at the largest distances: what the field finds of `Earthing.body_capacitance`.
+    opening: of the fingers in the posture "open". Other openings, the wrist held: openings (o,), at finger_distances
+    (f,) m, some of the distances, finger_places (o, f, m or 1, k, k). drawn_in: m, how far closing takes back the
+    foremost skin.
     """
 
     names: tuple[str, ...]
@@ -72,6 +83,11 @@ class HandField:
     ring_places: Floats
     without_player: Floats
     body_share: float
+    opening: float = 1.0
+    drawn_in: float = 0.0
+    openings: Floats = field(default_factory=lambda: np.zeros(0))
+    finger_distances: Floats = field(default_factory=lambda: np.zeros(0))
+    finger_places: Floats = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         count = len(self.names)
@@ -81,6 +97,11 @@ class HandField:
         ]
         checked.append(("the ring", self.ring_places, (self.ring_heights.size, count, count)))
         checked.append(("no player", self.without_player, (count, count)))
+        if self.openings.size:
+            places = (self.openings.size, self.finger_distances.size, *wanted[1:])
+            checked.append(("the fingers", self.finger_places, places))
+            if not np.isin(self.finger_distances, self.distances).all():
+                raise ValueError("finger_distances must be some of the distances")
         for name, matrices, shape in checked:
             if matrices.shape != shape or not np.isfinite(matrices).all():
                 raise ValueError(f"the matrices of {name} must be finite and of shape {shape}; got {matrices.shape}")
@@ -99,9 +120,21 @@ class HandField:
         """
         seen = seen_capacitance(self.places[posture], self.names, ties, ANTENNA)
         empty = float(seen_capacitance(self.without_player, self.names, ties, ANTENNA))
+        fingers = self._fingers(seen, empty, ties) if posture == "open" and self.openings.size else None
         if not self.heights.size:
-            return HandCurve(CapacitanceCurve(self.distances, seen[:, 0], empty))
-        return HandCurve.of_table(self.distances, self.heights, seen, empty, rest)
+            return HandCurve(CapacitanceCurve(self.distances, seen[:, 0], empty), None, fingers)
+        return HandCurve.of_table(self.distances, self.heights, seen, empty, rest, fingers)
+
+    def _fingers(self, seen: Floats, empty: float, ties: Ties) -> Fingers:
+        """What other openings change of the capacitances `seen` (n, m or 1), F."""
+        others = np.log(seen_capacitance(self.finger_places, self.names, ties, ANTENNA) - empty)
+        table, added = dict(zip(self.openings.tolist(), others, strict=True)), np.log(seen - empty)
+        table[self.opening] = added[np.isin(self.distances, self.finger_distances)]
+        most = max(table)
+        wide = (self.distances, added) if most == self.opening else (self.finger_distances, table[most])
+        return Fingers.of_table(
+            self.finger_distances, self.heights, table, (wide[0], wide[1][:, -1]), self.drawn_in, self.opening
+        )
 
     def ring(self, posture: Posture, ties: Ties) -> HandCurve:
         """Capacitance of the ring to the common against the height of its hand, the pitch hand at rest far away.
@@ -114,7 +147,8 @@ class HandField:
         empty = float(seen_capacitance(self.without_player, self.names, ties, RING))
         table = seen_capacitance(self.places[posture], self.names, ties, RING).T
         change = np.log((table - empty) / (table[:, -1:] - empty))
-        return HandCurve(CapacitanceCurve(self.ring_heights, own, empty), self.heights, self.distances, change)
+        curve = CapacitanceCurve(self.ring_heights, own, empty)
+        return HandCurve(curve, Changes(self.heights, self.distances, change), rest=float(self.distances[-1]))
 
 
 def hand_field(
@@ -124,11 +158,13 @@ def hand_field(
     fineness: float = 1.0,
     ring_heights: ArrayLike = RING_HEIGHTS,
     places: Sequence[int] = PLACES,
+    openings: Sequence[float] = OPENINGS,
 ) -> HandField:
     """Solve the field of `scene`.
 
     distances: (n,) m, at least two, strictly increasing. fineness: panels per length against the default mesh (about
     0.8 or more). ring_heights: (p,) m, likewise, or one alone; `places`: which of them are solved with every distance.
+    openings: of the fingers of the open hand, 0 to 1, strictly increasing, that are solved beside the player's own.
     Raises ValueError for a bad table of distances, an unknown posture, and scenes whose parts meet or whose hands the
     player cannot bring there.
     """
@@ -144,6 +180,7 @@ def hand_field(
         still_field,
         without_player,
     )
+    from models.hand.meshes import hand_shape
 
     table = distance_table(distances)
     heights = distance_table(ring_heights) if np.size(ring_heights) != 1 else positive_array("heights", ring_heights)
@@ -164,15 +201,35 @@ def hand_field(
         every = [directions(still, side, samples) for side in far_sides(still, scene.ring, ring, heights)]
         ring_places = place_matrices(still, away, every)
         far = [every[place] for place in places]
-    solved = {
-        posture: np.stack(
-            [place_matrices(still, near_side(still, hand), far) for hand in pitch_hands(still, posture, table)]
-        )
-        for posture in postures
-    }
+    own = scene.player.opening
+    others = [each for each in openings if each != own] if "open" in postures else []
+    count = FINGER_PLACES if own >= max(openings, default=1.0) else 2 * FINGER_PLACES
+    chosen = table[np.unique(np.linspace(0, table.size - 1, min(count, table.size)).round().astype(int))]
+    # the wrist is held: one arm for all openings
+    sleeves: dict[float, Sleeve | None] = dict.fromkeys(chosen.tolist()) if others else {}
+
+    def places_of(moved: StillField, posture: Posture, distances: Floats) -> Floats:
+        kept = sleeves if posture == "open" else None
+        hands = pitch_hands(moved, posture, distances.tolist(), kept)
+        return np.stack([place_matrices(moved, near_side(moved, hand), far) for hand in hands])
+
+    solved = {posture: places_of(still, posture, table) for posture in postures}
+    fingers = [places_of(still.with_opening(each), "open", chosen) for each in others]
     share = player_alone(still, float(table[-1]), float(heights[-1]) if heights.size else None)
     return HandField(
-        names, table, heights[list(places)], solved, heights, ring_places, without_player(still, ring), share
+        names,
+        table,
+        heights[list(places)],
+        solved,
+        heights,
+        ring_places,
+        without_player(still, ring),
+        share,
+        own,
+        0.0 if scene.from_above else hand_shape(scene.player.build, "open", 0.0).drawn_in,
+        np.array(others),
+        chosen if others else np.zeros(0),
+        np.array(fingers),
     )
 
 
@@ -207,6 +264,6 @@ def capacitance_curves(
     The ring, where there is one, is held to the common. earthing: by default the usual shoes and a bonded common.
     Everything else as for `hand_field`.
     """
-    solved = hand_field(scene, distances, postures, fineness)
+    solved = hand_field(scene, distances, postures, fineness, openings=())
     ties = solved.ties(earthing or Earthing())
     return {posture: solved.pitch(posture, ties).curve for posture in postures}

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 
 from models.arrays import Floats
-from models.electrostatics.mesh import box, capsule, sphere
+from models.electrostatics.mesh import box, sphere
 from models.electrostatics.surfaces import (
     Surface,
     between,
@@ -29,7 +29,7 @@ from models.electrostatics.surfaces import (
     lifted,
     rectangle,
     revolved,
-    strip,
+    ring_faces,
 )
 from models.hand.antenna_meshes import pitch_antenna_mesh
 from models.hand.antennas import AnyAntenna, AnyVolumeAntenna
@@ -38,6 +38,10 @@ from models.hand.scene import Bystander, Cabinet, Posture, Scene, Table, Wall
 
 #: The build of a player whose sizes are not said.
 TYPICAL: Final = Build()
+#: Bands of each half sphere, cells along and sectors around: of a straight arm, and of the trunk, which far from the
+#: antenna is most of what the player adds. (Half spheres of two bands cost 0.4 % of that, seven sectors 0.1 % more.)
+ARM_CELLS: Final = (2, 5, 7)
+TRUNK_CELLS: Final = (3, 5, 10)
 #: A player of that build sits before a low antenna: shoulder over hand, m.
 SHOULDER_OVER_HAND: Final = 0.35
 SHOULDER_SIDE: Final = -0.18
@@ -55,6 +59,8 @@ ELBOW_ROUND: Final = 0.35
 #: A seated player's thighs and shins, as one: half the thickness, m, and how much wider than thick both are.
 LEG_RADIUS: Final = 0.075
 LEGS_WIDTH: Final = 2.0
+#: Panels per length of the legs against those of an arm: they lie under the hand.
+LEGS_FINER: Final = 1.3
 
 #: Half sizes of the hand along x (pointing), y (side to side) and z (up), m: the open hand is held on edge, thumb up.
 HAND_HALF_SIZES: Final[dict[Posture, tuple[float, float, float]]] = {"open": TYPICAL.open_hand, "fist": TYPICAL.fist}
@@ -110,7 +116,7 @@ def body(scene: Scene, fineness: float = 1.0) -> list[Floats]:
 
 def hanging_arm(joint: Floats, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
     """An arm with its closed hand straight down from a shoulder joint, a capsule."""
-    return capsule_arm(joint - (0.0, 0.0, build.hanging), joint, build.arm_radii[1], fineness)
+    return straight_capsule(joint - (0.0, 0.0, build.hanging), joint, build.arm_radii[1], fineness)
 
 
 def bystander(person: Bystander, fineness: float = 1.0) -> list[Floats]:
@@ -125,19 +131,17 @@ def _trunk_and_head(joint: Floats, build: Build, fineness: float) -> list[Floats
     """Trunk with legs, and head, of a body whose playing shoulder is at `joint`; a seated one has legs of their own."""
     stand, side, top = joint - (0.0, build.shoulder_out, 0.0)
     half_width, bottom = build.half_width, BODY_BOTTOM if build.seat is None else build.seat
-    trunk = capsule(
-        (0.0, 0.0, bottom + half_width),
-        (0.0, 0.0, top + build.neck - half_width),
-        half_width,
-        panels=round(130 * fineness**2),
-    )
+    lower, upper = ((0.0, 0.0, z) for z in (bottom + half_width, top + build.neck - half_width))
+    trunk = straight_capsule(np.array(lower), np.array(upper), half_width, fineness, TRUNK_CELLS)
     head = sphere((0.0, 0.0, 0.0), 1.0, panels=round(40 * fineness**2)) * build.head_radii
     parts = [trunk * (build.depth_ratio, 1.0, 1.0) + (stand, side, 0.0), head + (stand, side, top + build.head)]
     if build.seat is not None:
         front, level = stand - build.depth_ratio * half_width - 1.2 * LEG_RADIUS, build.seat + LEG_RADIUS
         knee = front - 1.1 * build.seat  # buttock to knee is a little more than the seat is high (from memory)
         path = np.array([[front, 0.0, level], [knee, 0.0, level], [knee, 0.0, BODY_BOTTOM + LEG_RADIUS]])
-        parts.append(bent_tube(path, (LEG_RADIUS,) * 3, fineness) * (1.0, LEGS_WIDTH, 1.0) + (0.0, side, 0.0))
+        parts.append(
+            bent_tube(path, (LEG_RADIUS,) * 3, LEGS_FINER * fineness) * (1.0, LEGS_WIDTH, 1.0) + (0.0, side, 0.0)
+        )
     return parts
 
 
@@ -244,8 +248,8 @@ def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
     # A hand taken back beside the body only completes the table: its arm is as long as it has to be.
     if stretch > reach and (build.links is None or place[0] < joint[0]):
         raise ValueError(
-            f"stand_distance and hand_height must let the player reach a hand distance of {distance:g} m: the arm is "
-            f"at most {reach:g} m from shoulder to wrist; got {stretch:g} m: {_nearer(joint, place, reach)}"
+            f"stand_distance and hand_height must let the player reach a hand distance of {distance:.3g} m: the arm is "
+            f"at most {reach:.3g} m from shoulder to wrist; got {stretch:.3g} m: {_nearer(joint, place, reach)}"
         )
     return place
 
@@ -253,17 +257,30 @@ def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
 def farthest_distance(scene: Scene, most: float) -> float:
     """The farthest distance, m, at most `most`, to which the player takes the pitch hand back.
 
-    With an elbow: until the wrist is beside the shoulder. From above: as high as the arm reaches.
+    With an elbow: until the wrist is beside the shoulder. From above: as high as the arm reaches. Without an elbow: as
+    far as the arm reaches back, or the hand's way leads away from the antenna.
     """
     build, joint = scene.player.build, shoulder(scene)
-    if build.links is None and not scene.from_above:
-        return most
     first = 0.01
     near = wrist(scene, "open", first)
-    if not scene.from_above:
+    if scene.from_above:
+        rise = build.longest**2 - _span(joint[:2], near[:2]) ** 2
+        return min(most, first + float(joint[2] - near[2]) + 0.999 * float(np.sqrt(max(rise, 0.0))))
+    if build.links is not None:
         return min(most, first + float(joint[0] - near[0]))
-    rise = build.longest**2 - _span(joint[:2], near[:2]) ** 2
-    return min(most, first + float(joint[2] - near[2]) + 0.999 * float(np.sqrt(max(rise, 0.0))))
+    low, high = first, most
+    while high - low > _FARTHEST_WITHIN:
+        try:
+            wrist(scene, "open", high)
+            low = high
+        except ValueError:
+            most = high
+        high = 0.5 * (low + most)
+    return low
+
+
+#: How closely the farthest distance is found, m.
+_FARTHEST_WITHIN: Final = 1e-3
 
 
 def _span(first: Floats, second: Floats) -> float:
@@ -271,18 +288,23 @@ def _span(first: Floats, second: Floats) -> float:
 
 
 def _nearer(joint: Floats, place: Floats, reach: float) -> str:
-    """What lets an arm reach: how near the player must stand, or that no place along x does."""
-    aside = _span(joint[1:], place[1:])
-    if aside >= reach or joint[0] <= place[0]:
-        return "bring the antenna to the height of the player's shoulder"
-    least = float(place[0]) + float(np.sqrt(reach**2 - aside**2))
-    return f"stand {least:.2g} m from it or nearer, or lean"
+    """What lets an arm from `joint` reach `place`: another height, a nearer stand, or both."""
+    aside, ahead = abs(float(joint[1] - place[1])), float(joint[0] - place[0])
+    high = f"between {{0:.2g}} m and {{1:.2g}} m high, the shoulder being at {joint[2]:.2g} m"
+    upright = reach**2 - aside**2 - ahead**2
+    if upright > 0.0:
+        rise = float(np.sqrt(upright))
+        return f"bring the hand, or the antenna, to where it is {high.format(joint[2] - rise, joint[2] + rise)}"
+    level = reach**2 - aside**2 - float(joint[2] - place[2]) ** 2
+    if level > 0.0 and ahead > 0.0:
+        return f"stand {float(place[0]) + float(np.sqrt(level)):.2g} m from it or nearer, or lean"
+    return f"stand nearer, and bring hand and antenna to the shoulder's height of {joint[2]:.2g} m"
 
 
 def arm(start: Floats, end: Floats, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
     """The arm from the shoulder joint to the wrist, always of the same triangles, so that it deforms smoothly."""
     if build.links is None:
-        return capsule_arm(start, end, build.arm_radii[2], fineness)
+        return straight_capsule(start, end, build.arm_radii[2], fineness)
     path = np.stack([start, elbow(start, end, build.links), end])
     return bent_tube(path, build.arm_radii, fineness)
 
@@ -341,16 +363,18 @@ def bent_tube(path: Floats, radii: tuple[float, float, float], fineness: float =
         outward = np.cos(tilt) * radial + np.sin(tilt) * tangent
         points.append(middle + size * np.cos(tilt) * radial)
         normals.append(outward)
-    starts = np.concatenate([[0], np.cumsum(counts)])
-    faces = np.concatenate(
-        [strip(int(starts[k]), counts[k], int(starts[k + 1]), counts[k + 1]) for k in range(len(counts) - 1)]
-    )
-    return lifted((np.concatenate(points), faces), np.concatenate(normals))
+    return lifted((np.concatenate(points), ring_faces(tuple(counts))), np.concatenate(normals))
 
 
-def capsule_arm(start: Floats, end: Floats, radius: float, fineness: float = 1.0) -> Floats:
-    """A straight capsule from `start` to `end`, always of the same triangles."""
-    bands, cells, sectors = max(2, round(2 * fineness)), round(5 * fineness), round(7 * fineness)
+def straight_capsule(
+    start: Floats, end: Floats, radius: float, fineness: float = 1.0, layout: tuple[int, int, int] = ARM_CELLS
+) -> Floats:
+    """A straight capsule from `start` to `end`, always of the same triangles.
+
+    layout: bands of each half sphere, cells along and sectors around the cylinder, at fineness 1.
+    """
+    bands, cells, sectors = (round(count * fineness) for count in layout)
+    bands = max(2, bands)
     angles = np.linspace(0.0, 0.5 * np.pi, bands + 1)
     counts = [1] + [max(5, round(sectors * float(np.sin(angle)))) for angle in angles[1:]]
     span = end - start
@@ -391,8 +415,8 @@ def other_wrist(scene: Scene, ring: AnyVolumeAntenna, height: float) -> Floats:
     stretch, joint = _span(place, other_shoulder(scene)), other_shoulder(scene)
     if stretch > build.longest:
         raise ValueError(
-            f"the volume antenna's height and offset must let the player hold a hand {height:g} m above it: the arm "
-            f"is at most {build.longest:g} m from shoulder to wrist; got {stretch:g} m: "
+            f"height and offset must let the player hold a hand {height:g} m above the volume antenna: the arm "
+            f"is at most {build.longest:.3g} m from shoulder to wrist; got {stretch:.3g} m: "
             f"{_nearer(joint, place, build.longest)}"
         )
     return place

@@ -11,7 +11,7 @@ tanks, is `models.hand.earthing`: it can be changed without solving the field ag
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from models.checks import finite, fraction, one_of, positive
@@ -182,19 +182,19 @@ class Scene:
             lowest -= below
             if lowest <= 0.0 and self.room.earth_plane:
                 raise ValueError(
-                    f"cabinet must stand clear of the earth plane: base_height must exceed gap + height = {below:g} m; "
-                    f"got {self.antenna.base_height:g}"
+                    f"base_height must be > {below:g} m, gap and height of the cabinet or board, so that it stands "
+                    f"clear of the earth plane; got {self.antenna.base_height:g} m"
                 )
         if self.room.table is not None and self.room.table.top >= lowest:
             raise ValueError(
-                f"the table must lie clear under antenna and common: top must be < {lowest:g} m; "
-                f"got {self.room.table.top:g}"
+                f"top must be < {lowest:g} m, so that the table lies clear under antenna and common; "
+                f"got {self.room.table.top:g} m"
             )
 
         needed = self.antenna.front + self.player.lean
         if needed >= self.player.stand_distance:
             raise ValueError(
-                f"the antenna reaches the player: stand_distance must be > {needed:g} m; "
+                f"stand_distance must be > {needed:g} m, or the antenna reaches the player; "
                 f"got {self.player.stand_distance:g} m"
             )
         low, high = self.antenna.heights
@@ -205,6 +205,26 @@ class Scene:
             )
         if self.from_above and self.player.hand_height is not None:
             raise ValueError("hand_height is of a hand that comes from the front: leave it out, or approach")
+
+    def moved(
+        self,
+        lean: float | None = None,
+        hand_height: float | None = None,
+        opening: float | None = None,
+        bystander: Bystander | None = None,
+    ) -> Scene:
+        """The same scene, the player leaning `lean`, m, the pitch hand at `hand_height`, m, its fingers `opening` open,
+        a `bystander` there; None: as it is. Raises ValueError as the scene does.
+        """
+        was = self.player
+        player = replace(
+            was,
+            lean=was.lean if lean is None else lean,
+            hand_height=was.hand_height if hand_height is None else hand_height,
+            opening=was.opening if opening is None else opening,
+        )
+        room = self.room if bystander is None else replace(self.room, bystander=bystander)
+        return replace(self, player=player, room=room)
 
     @property
     def from_above(self) -> bool:

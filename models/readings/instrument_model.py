@@ -10,6 +10,8 @@ is a capacitance across its tank, with its derivatives, in the same row (`models
 
 Readings of a beat are those of two oscillators; between them the beat is pulled (`models.pulling`):
     g = sqrt(d^2 - w^2),  dg/dd = d / g,  dg/dw = -w / g,   d difference, w lock range
+The volume side rectifies what a resonance f0, Q leaves of its oscillator's signal (H: `models.volume.loudness`):
+    V = max(A H - V_d, 0),  dH/df0 = -(f / f0) dH/df,  dH/dQ = -H (1 - H^2) / Q
 Readings of a voltage are straight in the unknowns about the solved circuit.
 """
 
@@ -26,6 +28,7 @@ from numpy.typing import NDArray
 from models.arrays import Floats
 from models.branch.modes import squared_frequencies, tank_capacitance
 from models.pulling import pulled_beat
+from models.volume.loudness import resonance_response, response_slope
 
 ARGUMENTS: Final = ("tank_inductance", "tank_capacitance", "branch_inductance", "antenna", "self_capacitance")
 LEAST_CAPACITANCE: Final = 1e-15
@@ -149,7 +152,22 @@ class LevelOf:
     slopes: Floats
 
 
-Reading = FrequencyOf | TunedFrequency | BeatOf | LevelOf
+@dataclass(frozen=True, slots=True)
+class ControlOf:
+    """A reading of the voltage, V, rectified behind the volume side's fixed resonance (`models.volume.loudness`).
+
+    row: of the oscillator. resonance, quality, amplitude: places of the resonator's frequency and Q and of the peak
+    voltage in tune. diode_drop: V.
+    """
+
+    row: int
+    resonance: int
+    quality: int
+    amplitude: int
+    diode_drop: float
+
+
+Reading = FrequencyOf | TunedFrequency | BeatOf | LevelOf | ControlOf
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -180,6 +198,8 @@ class InstrumentModel:
                 by_value[place, one.reference] += one.sign * steep
                 held = min(lock / max(abs(beat), LEAST_BEAT), STEEPEST)
                 by_value[place, one.lock] -= one.sign * math.copysign(held, offset)
+            elif isinstance(one, ControlOf):
+                read[place], by_value[place] = _control(one, values, math.exp(float(logarithms[one.row])), slopes)
             else:
                 read[place], by_value[place] = one.offset + float(one.slopes @ values), one.slopes
         return read, by_value
@@ -191,3 +211,18 @@ class InstrumentModel:
     def with_modes(self, high: NDArray[np.bool_]) -> InstrumentModel:
         """The same with the rows in other modes."""
         return InstrumentModel(self.rows.with_modes(high), self.readings)
+
+
+def _control(one: ControlOf, values: Floats, frequency: float, slopes: Floats) -> tuple[float, Floats]:
+    """The rectified voltage, V, and its derivatives (k,); `frequency`, Hz, with `slopes` of its logarithm (n, k)."""
+    resonance, quality, amplitude = (float(values[place]) for place in (one.resonance, one.quality, one.amplitude))
+    response = float(resonance_response(frequency, resonance, quality))
+    by_value = np.zeros(values.size)
+    if amplitude * response <= one.diode_drop:
+        return 0.0, by_value
+    steep = float(response_slope(frequency, resonance, quality))
+    by_value += amplitude * steep * frequency * slopes[one.row]
+    by_value[one.resonance] -= amplitude * steep * frequency / resonance
+    by_value[one.quality] -= amplitude * response * (1.0 - response**2) / quality
+    by_value[one.amplitude] += response
+    return amplitude * response - one.diode_drop, by_value

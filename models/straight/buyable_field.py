@@ -13,15 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.arrays import Floats
+from models.builds.build_law import Builds
 from models.checks import non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.preferred_values import nearest, values_in_range
-from models.straight.evenness import Evenness, FieldGoal, expected_rms
-from models.straight.search import INDUCTANCES, Effort, FieldParts, Place, Search, Solution, circuits
+from models.straight.evenness import Evenness, FieldGoal, rms_of_builds
+from models.straight.search import Effort, FieldParts, Place, Search, Solution
+from models.straight.shelf import Shelf
 
 ZOOMS = 4
 NARROWING = 0.3
-FITTED = 20  # pairs whose capacitor and trimmer are tried
+FITTED = 20  # pairs at least whose capacitor and trimmer are tried
 
 
 class RobustSearch(Search):
@@ -36,14 +37,17 @@ class RobustSearch(Search):
         super().__init__(curve, goal, parts, place, effort)
         self.factors = factors  # of the builds, (k, 5)
 
-    def cost_of(
-        self, choke: Floats, tank: Floats, capacitance: Floats, low_distance: Floats
-    ) -> tuple[Floats, Evenness, Floats]:
-        """As of `Search`, with the expected RMS in place of the nominal one."""
-        _, even, penalty = super().cost_of(choke, tank, capacitance, low_distance)
-        rows = circuits(self.place, self.parts, choke, tank, capacitance)[0]
-        expected = expected_rms(self.law, self.goal, rows, even.zero_beat, self.factors)
-        return expected + self.wander(even) + penalty, even, penalty
+    def straightness(self, rows: Builds, even: Evenness) -> Floats:
+        """The expected RMS over the builds."""
+        return np.asarray(self._of_builds(rows, even).mean(axis=1))
+
+    def shares(self, rows: Builds, even: Evenness) -> Floats:
+        """Their squares sum to the expected RMS with what its drift costs."""
+        missing = np.where(np.isfinite(even.rms_cents), self.wander(even), np.nan)
+        return np.asarray(np.sqrt(np.column_stack([self._of_builds(rows, even) / len(self.factors), missing])))
+
+    def _of_builds(self, rows: Builds, even: Evenness) -> Floats:
+        return rms_of_builds(self.law, self.goal, rows, even.zero_beat, self.factors)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +64,13 @@ class TankParts:
         if self.maximum < self.minimum:
             raise ValueError(f"maximum must be >= minimum ({self.minimum:g}); got {self.maximum:g}")
 
-    def fitted(self, capacitance: float, series: str, smallest: float = 1e-12) -> tuple[float, float]:
-        """Preferred capacitor, F, and trimmer setting (0 to 1) for a tank of `capacitance` in all.
+    def fitted(self, capacitance: float, shelf: Shelf, smallest: float = 1e-12) -> tuple[float, float]:
+        """A capacitor of `shelf`, F, and trimmer setting (0 to 1) for a tank of `capacitance` in all.
 
         The setting is held at its end where the trimmer does not reach: read what comes of it with `total`.
         """
         middle = self.board_stray + 0.5 * (self.minimum + self.maximum)
-        capacitor = nearest(series, max(capacitance - middle, smallest))
+        capacitor = shelf.capacitor(max(capacitance - middle, smallest))
         span = self.maximum - self.minimum
         if span == 0.0:
             return capacitor, 0.5
@@ -87,53 +91,47 @@ class Buyable:
     cost_cents: float
 
 
-def buyable(search: Search, ideal: Solution, tank: TankParts, series: str) -> Buyable | None:
-    """The best preferred parts near `ideal` by the cost of `search`; None where none of them keeps to the goal."""
-    chokes = (
-        (0.0,)
-        if ideal.place.chokes == 0
-        else values_in_range(series, ideal.choke_inductance / search.around, ideal.choke_inductance * search.around)
-    )
-    factors = 1.0 / search.around, search.around
-    low, high = (np.clip(ideal.tank_inductance * factor, *INDUCTANCES) for factor in factors)
-    pairs = [(choke, coil) for choke in chokes for coil in values_in_range(series, float(low), float(high))]
+def buyable(search: Search, ideal: Solution, tank: TankParts, shelf: Shelf) -> Buyable | None:
+    """The best parts of `shelf` near `ideal` by the cost of `search`; None where none of them keeps to the goal."""
+    count, around = ideal.place.chokes, search.around
+    chokes = shelf.chokes_near(ideal.choke_inductance, around, count) if count else (0.0,)
+    pairs = [(choke, coil) for choke in chokes for coil in shelf.coils_near(ideal.tank_inductance, around)]
     if not pairs:
         return None
     refined = _refined(search, ideal, np.array(pairs))
-    order = np.argsort(refined[:, -1])[:FITTED]
-    options = [_fitted(search, row, tank, series, ideal) for row in refined[order]]
+    options = [_fitted(search, row, tank, shelf, ideal) for row in refined]
     kept = [option for option in options if option is not None]
     return min(kept, key=lambda option: option.cost_cents, default=None)
 
 
 def _refined(search: Search, ideal: Solution, pairs: Floats) -> Floats:
-    """Rows (pairs, 5): choke, coil, tank capacitance, lowest note's distance, cost, on a narrowing grid."""
-    count = len(pairs)
+    """Rows (pairs, 5), best first: choke, coil, tank capacitance, lowest note's distance and cost, on a narrowing grid;
+    with each narrowing half of the pairs are left behind, down to FITTED.
+    """
     scale = np.log(ideal.tank_capacitance * ideal.tank_inductance / pairs[:, 1])
     if ideal.place.chokes:
         scale = scale + np.log(pairs[:, 0] / ideal.choke_inductance)  # keeps the branch's tuning over the tank's
-    middle = np.stack([scale, np.full(count, ideal.low_distance)])
+    rows = np.column_stack([pairs, scale, np.full(len(pairs), ideal.low_distance)])
     width = np.array([0.08, 0.06])  # of the logarithm of the capacitance, and m
     steps = np.linspace(-1.0, 1.0, search.grid)
     grid = np.stack([axis.ravel() for axis in np.meshgrid(steps, steps)])
-    cost = np.full(count, np.inf)
     for _ in range(ZOOMS):
-        tried = middle[:, :, None] + width[:, None, None] * grid[:, None, :]
-        distance = np.clip(tried[1], search.goal.near, search.farthest).ravel()
-        repeated = np.repeat(pairs, grid.shape[1], axis=0)
-        found = search.cost_of(repeated[:, 0], repeated[:, 1], np.exp(tried[0]).ravel(), distance)[0]
-        found = found.reshape(count, -1)
-        best = found.argmin(axis=1)
-        row = np.arange(count)
-        middle = np.stack([tried[0][row, best], distance.reshape(count, -1)[row, best]])
-        cost = found[row, best]
+        tried = np.repeat(rows[:, :4, None], grid.shape[1], axis=2)
+        tried[:, 2:] += width[:, None] * grid
+        tried[:, 3] = np.clip(tried[:, 3], search.goal.near, search.farthest)
+        choke, coil, logs, distance = tried.transpose(1, 0, 2).reshape(4, -1)
+        found = search.cost_of(choke, coil, np.exp(logs), distance)[0].reshape(len(rows), -1)
+        best, row = found.argmin(axis=1), np.arange(len(rows))
+        rows = np.column_stack([tried[row, :, best], found[row, best]])
+        rows = rows[np.argsort(rows[:, -1])[: max(FITTED, len(rows) // 2)]]
         width = width * NARROWING
-    return np.column_stack([pairs, np.exp(middle[0]), middle[1], cost])
+    rows[:, 2] = np.exp(rows[:, 2])
+    return rows
 
 
-def _fitted(search: Search, row: Floats, tank: TankParts, series: str, ideal: Solution) -> Buyable | None:
+def _fitted(search: Search, row: Floats, tank: TankParts, shelf: Shelf, ideal: Solution) -> Buyable | None:
     """The row with a preferred capacitor, the lowest note's distance found again where the trimmer fell short."""
-    capacitor, trimmer = tank.fitted(float(row[2]), series)
+    capacitor, trimmer = tank.fitted(float(row[2]), shelf)
     total = tank.total(capacitor, trimmer)
     distances = np.clip(row[3] + np.linspace(-0.04, 0.04, 81), search.goal.near, search.farthest)
     ones = np.ones_like(distances)

@@ -20,11 +20,11 @@ import numpy as np
 
 from models.arrays import Floats
 from models.branch.modes import MODES, squared_frequencies, voltage_ratio
-from models.builds.build_law import PARTS, BuildLaw, Builds, midpoints
+from models.builds.build_law import PARTS, BuildLaw, Builds, Rule, gauss, root_of_squares
 from models.checks import finite, fraction, non_negative, positive
 from models.pitch import cents
 
-SAMPLES = 40  # distances along the played range; what more of them change is measured by a test
+RULE = gauss(16)  # distances along the played range; what more of them change is measured by a test
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,8 @@ class FieldGoal:
 
 class Evenness(NamedTuple):
     """Per candidate (n,): RMS cents from a straight line, distances (m) of highest note, lowest note and zero beat,
-    carrier frequency (Hz) at the lowest note; NaN for a range that the field does not hold.
+    carrier frequency (Hz) at the lowest note; NaN for a range that the field does not hold. `deviations`: (n, m), the
+    squares of which sum to the squared RMS.
     """
 
     rms_cents: Floats
@@ -73,24 +74,25 @@ class Evenness(NamedTuple):
     low_distance: Floats
     zero_beat: Floats
     carrier: Floats
+    deviations: Floats
 
 
-def evenness(law: BuildLaw, builds: Builds, low_distance: Floats, goal: FieldGoal, samples: int = SAMPLES) -> Evenness:
+def evenness(law: BuildLaw, builds: Builds, low_distance: Floats, goal: FieldGoal, rule: Rule = RULE) -> Evenness:
     """The evenness of every build with its lowest note at `low_distance` (m, (n,)), wherever the goal's notes lie."""
     low_offset, high_offset = goal.offsets
     carrier = law.frequency(builds, law.hand_at(low_distance)[:, None])[:, 0]
     reference = carrier + low_offset
-    zero_beat = law.distance_at(builds, reference[:, None])[:, 0]
-    high_distance = law.distance_at(builds, (reference - high_offset)[:, None])[:, 0]
+    zero_beat, high_distance = law.distance_at(builds, reference[:, None] - [0.0, high_offset]).T
     held = np.isfinite(high_distance) & np.isfinite(zero_beat) & (high_distance < low_distance)
     near = np.where(held, high_distance, 0.5 * low_distance)
-    rms = law.unevenness(builds, reference, near, low_distance, midpoints(samples))
     missing = np.where(held, 0.0, np.nan)
-    return Evenness(rms + missing, high_distance + missing, low_distance, zero_beat + missing, carrier)
+    deviations = law.deviations(builds, reference, near, low_distance, rule) + missing[:, None]
+    rms = root_of_squares(deviations)
+    return Evenness(rms, high_distance + missing, low_distance, zero_beat + missing, carrier, deviations)
 
 
 def starting_margin(law: BuildLaw, builds: Builds, distances: Floats, tank_q: float, branch_q: float) -> Floats:
-    """Conductance the other mode needs to start over that of the law's own, with the hand at (n,) m.
+    """Conductance the other mode needs to start over that of the law's own, with the hand at (n,) m, or (k, n).
 
     First order in the loss, resistances r0 = w0 L0 / Q0 and ra = w0 La / Qa held at the tank's own w0: a mode needs
     G = (r0 I0^2 + ra Ia^2) / V1^2 with I0 = V1 / (w L0), Ia = (V1 - V2) / (w La) and V2 / V1 of the lossless mode.
@@ -112,7 +114,7 @@ def starting_margin(law: BuildLaw, builds: Builds, distances: Floats, tank_q: fl
 
 
 NOT_HELD = 400.0  # cents, what a build that does not hold the notes counts in an expected cost
-COARSE = 24  # distances along the played range where builds are many
+COARSE = gauss(10)  # where builds are many
 RETUNINGS = 81  # trimmer settings tried on each build
 
 
@@ -151,21 +153,21 @@ def builds_of(circuit: Builds, factors: Floats) -> Builds:
     )
 
 
-def tuned_rms(law: BuildLaw, goal: FieldGoal, builds: Builds, zero_beat: Floats, samples: int = SAMPLES) -> Floats:
+def tuned_rms(law: BuildLaw, goal: FieldGoal, builds: Builds, zero_beat: Floats, rule: Rule = RULE) -> Floats:
     """RMS cents of each build with zero beat at the given distances (m); NaN where the notes are not held."""
     usable, farthest = np.isfinite(zero_beat), law.curve.farthest
     hand = law.hand_at(np.where(usable, zero_beat, farthest))
     low_distance = law.distance_at(builds, law.frequency(builds, hand[:, None]) - goal.offsets[0])[:, 0]
     usable &= np.isfinite(low_distance)
-    even = evenness(law, builds, np.where(usable, low_distance, farthest), goal, samples)
+    even = evenness(law, builds, np.where(usable, low_distance, farthest), goal, rule)
     return np.asarray(np.where(usable, even.rms_cents, np.nan))
 
 
-def expected_rms(law: BuildLaw, goal: FieldGoal, circuits: Builds, zero_beat: Floats, factors: Floats) -> Floats:
-    """Mean RMS cents over the builds of each circuit (n,), a build without the notes counting as `NOT_HELD`."""
+def rms_of_builds(law: BuildLaw, goal: FieldGoal, circuits: Builds, zero_beat: Floats, factors: Floats) -> Floats:
+    """RMS cents (n, builds) of the builds of each circuit (n,); one without the notes counts as `NOT_HELD`."""
     count = factors.shape[0]
     rms = tuned_rms(law, goal, builds_of(circuits, factors), np.repeat(zero_beat, count), COARSE).reshape(-1, count)
-    return np.asarray(np.where(np.isfinite(rms), np.minimum(rms, NOT_HELD), NOT_HELD).mean(axis=1))
+    return np.asarray(np.where(np.isfinite(rms), np.minimum(rms, NOT_HELD), NOT_HELD))
 
 
 def spread(law: BuildLaw, goal: FieldGoal, circuit: Builds, zero_beat: float, factors: Floats) -> BuildSpread:

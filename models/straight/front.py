@@ -27,16 +27,15 @@ from numpy.typing import ArrayLike, NDArray
 from models.arrays import Floats
 from models.branch.loss import mode_starts
 from models.branch.modes import MODES, voltage_ratio
-from models.builds.build_law import PARTS, BuildLaw, Builds, midpoints
+from models.builds.build_law import PARTS, BuildLaw, Builds, root_of_squares
 from models.checks import finite_array
 from models.hand.capacitance_curve import CapacitanceCurve
-from models.pitch import cents, rms_from_line
+from models.pitch import cents
 from models.pulling import pulled_beat
-from models.straight.evenness import SAMPLES, Evenness, FieldGoal
+from models.straight.evenness import RULE, Evenness, FieldGoal
 from models.straight.search import FieldParts, Place, Progress, Search, Solution
 
 PPM = 1e-6
-RULE = midpoints(SAMPLES)
 
 
 class Price(NamedTuple):
@@ -95,7 +94,7 @@ def lossy_rms(law: BuildLaw, circuit: Builds, parts: FieldParts, goal: FieldGoal
     ends = np.exp(np.interp(np.log(wanted), rising, np.log(distances[-2::-1])))
     there = frequencies[-1] - _lossy_frequency(law, circuit, parts, ends[0] + (ends[1] - ends[0]) * RULE.shares)
     offset = np.maximum(there, goal.lock_range + 1e-9)
-    return float(rms_from_line(cents(pulled_beat(offset, goal.lock_range), 1.0)))
+    return float(root_of_squares(cents(pulled_beat(offset, goal.lock_range), 1.0) @ RULE.away))
 
 
 def _lossy_frequency(law: BuildLaw, circuit: Builds, parts: FieldParts, distances: Floats) -> Floats:
@@ -148,7 +147,7 @@ def front(
             continue
         parts = replace(search.parts, highest_carrier=min(carrier, search.parts.highest_carrier))
         bounded = Search(search.law.curve, replace(search.goal, fill=fill), parts, search.place, search.effort)
-        found = bounded.best(seed, search.effort.front_generations)
+        found = bounded.best(seed)
         if found is not None:
             points.append(point_of(search, found))
     if not points:

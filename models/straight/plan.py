@@ -19,18 +19,18 @@ from models.straight.search import (
     Place,
     Progress,
     Search,
-    Solution,
     with_ideal_coils,
 )
+from models.straight.shelf import Shelf
 
 BOUND_PLACES = (Place(2, "high"), Place(2, "low"))  # where the cost of the bounds is looked at
 ANY_TANK = 10e-9  # F, most the tank may have in the ideal
-SHARES = {"places": 0.6, "robust": 0.75, "front": 1.0}  # of the time, where each part ends (measured, roughly)
+SHARES = {"places": 0.45, "robust": 0.6, "front": 1.0}  # of the time, where each part ends (measured, roughly)
 
 
 @dataclass(frozen=True, slots=True)
 class SearchTask:
-    """What to search with: hand field, goal, parts, what stands across the tank, series of preferred values,
+    """What to search with: hand field, goal, parts, what stands across the tank, the shelf of parts,
     tolerances, seed. `free`: parts with wider bounds on tank and carrier, to tell what those of `parts` cost; None:
     they are not asked.
     """
@@ -39,15 +39,20 @@ class SearchTask:
     goal: FieldGoal
     parts: FieldParts
     tank: TankParts
-    series: str = "E24"
+    shelf: Shelf = field(default_factory=Shelf)
     tolerances: Tolerances = field(default_factory=Tolerances)
     seed: int = 1
     free: FieldParts | None = None
     effort: Effort = FULL_EFFORT
 
     def search(self, place: Place, parts: FieldParts | None = None) -> Search:
-        """The search at one place, with other parts if given."""
-        return Search(self.curve, self.goal, parts or self.parts, place, self.effort)
+        """The search at one place, with other parts if given, else with those of the shelf."""
+        return Search(self.curve, self.goal, parts or self.shelf.limited(self.parts, place), place, self.effort)
+
+    @property
+    def places(self) -> tuple[Place, ...]:
+        """The places of the effort that there are chokes for."""
+        return tuple(place for place in self.effort.places if self.shelf.holds(place))
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,16 +125,14 @@ def make_plan(task: SearchTask, progress: Progress = lambda share: None) -> Fiel
         return None
     progress(1.0)
     nominal, robust = _steadiest(options, _straightness), robust or _steadiest(options, _over_builds)
-    return FieldPlan(
-        tuple(found), nominal, robust, points, bounded, free, interrupted, task.effort.places[len(found) :]
-    )
+    return FieldPlan(tuple(found), nominal, robust, points, bounded, free, interrupted, task.places[len(found) :])
 
 
 def _search_places(task: SearchTask, found: list[tuple[Place, FieldOption | None]], progress: Progress) -> None:
     """Add the nominal best of every place to `found`, one after the other."""
     ideals: dict[tuple[Place, FieldParts], float | None] = {}
-    for number, place in enumerate(task.effort.places):
-        progress(SHARES["places"] * number / len(task.effort.places))
+    for number, place in enumerate(task.places):
+        progress(SHARES["places"] * number / len(task.places))
         found.append((place, _nominal(task, place, _ideals(task, place, ideals))))
 
 
@@ -161,7 +164,7 @@ def _ideals(
         (replace(one, tap=place.tap), trimmable),
     ):
         if (alike, parts) not in known:
-            solution = _best(search := task.search(alike, parts), task.seed)
+            solution = (search := task.search(alike, parts)).best(task.seed)
             known[alike, parts] = None if solution is None else search.rms_cents(solution)
         found.append(known[alike, parts])
     ideal = min((value for value in found if value is not None), default=None)  # the wider search holds the narrower
@@ -177,17 +180,11 @@ def _straightest(task: SearchTask, parts: FieldParts) -> FrontPoint | None:
 
 def _nominal(task: SearchTask, place: Place, ideals: tuple[float | None, float | None]) -> FieldOption | None:
     search = task.search(place)
-    solution = _best(search, task.seed)
+    solution = search.best(task.seed)
     if solution is None:
         return None
-    option = buyable(search, solution, task.tank, task.series)
+    option = buyable(search, solution, task.tank, task.shelf)
     return None if option is None else judged(task, option, (*ideals, search.rms_cents(solution)))
-
-
-def _best(search: Search, seed: int) -> Solution | None:
-    """Of some restarts the best."""
-    tried = [search.best(seed + number) for number in range(search.effort.restarts)]
-    return min((one for one in tried if one is not None), key=search.rms_cents, default=None)
 
 
 def _robust(task: SearchTask, options: list[FieldOption], progress: Progress) -> FieldOption:
@@ -198,9 +195,9 @@ def _robust(task: SearchTask, options: list[FieldOption], progress: Progress) ->
     for number, start in enumerate(promising):
         progress(SHARES["places"] + (SHARES["robust"] - SHARES["places"]) * number / len(promising))
         place = start.point.solution.place
-        search = RobustSearch(task.curve, task.goal, task.parts, place, task.effort, factors)
-        solution = search.best(task.seed, task.effort.robust_generations)
-        option = None if solution is None else buyable(search, solution, task.tank, task.series)
+        search = RobustSearch(task.curve, task.goal, task.search(place).parts, place, task.effort, factors)
+        solution = search.best(task.seed, task.effort.robust_draws)
+        option = None if solution is None else buyable(search, solution, task.tank, task.shelf)
         if option is not None:
             steps = start.steps
             candidates.append(judged(task, option, (steps.ideal, steps.trimmable, steps.real_chokes)))

@@ -1,7 +1,9 @@
 """Both hands on one instrument: what each does to the other's antenna, for laws that know of one hand alone.
 
 A place of both hands is told to the pitch as the distance that, with the volume hand at rest, gives the pitch antenna
-the same capacitance; and to the volume as the height that, with the pitch hand at rest, gives the ring the same.
+the same capacitance; and to the volume as the height that, with the pitch hand at rest, gives the ring the same. The
+fingers of the pitch hand count likewise in the pitch (see `models.hand.both_hands`); what they do to the volume ring is
+left out: they are farther from it than the arm behind them.
 """
 
 from __future__ import annotations
@@ -24,9 +26,11 @@ class BothHands:
     ring: HandCurve
     volume: VolumeAntenna
 
-    def pitch_distance(self, distance: ArrayLike, height: ArrayLike) -> Floats:
-        """The distance, m, of equal pitch with the volume hand at rest (broadcast; held within the curve)."""
-        return self.pitch.equal_distance(distance, height)
+    def pitch_distance(self, distance: ArrayLike, height: ArrayLike, opening: ArrayLike | None = None) -> Floats:
+        """The distance, m, of equal pitch with the volume hand at rest and the fingers as designed (broadcast; held
+        within the curve). opening: of the fingers, 0 to 1; None: as designed.
+        """
+        return self.pitch.equal_distance(distance, height, opening)
 
     def gain(self, distance: ArrayLike, height: ArrayLike) -> Floats:
         """Gain, 0 to 1, with the hands at these places, m (broadcast; held within the computed places)."""

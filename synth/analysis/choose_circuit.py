@@ -1,6 +1,7 @@
 """What a solved circuit has across its tank on a target frequency, so that values chosen for it land there.
 
-For a given coil everything across it acts alike: fixed capacitor, trimmer and stray. So one solution of the circuit
+For a given coil everything across the capacitor acts alike: fixed capacitor, trimmer and stray; where the coil does not
+lie across it too, the inductance is that which the capacitor sees. So one solution of the circuit
 with as much across the coil as brings it to the target serves every choice of values, and some solved from it, with
 less and more across the coil, serve the ends of every trimmer. Its adjoint says what the other parts' tolerances come
 to, as farads across the tank.
@@ -19,7 +20,7 @@ from models.circuit.common_base import OscillatorCircuit
 from models.circuit.drawing import Drawing
 from models.circuit.oscillator import steady_state
 from models.circuit.part_values import part_values
-from models.circuit.resonance import beside_tank, natural_frequency
+from models.circuit.resonance import beside_tank, natural_frequency, resonance
 from models.circuit.steady_state import SteadyState
 from synth.analysis.circuit_builds import kind_of
 from synth.build.circuit_assembly import Circuit
@@ -34,9 +35,11 @@ LESS, MORE = (-0.1, -0.2, -0.3, -0.45, -0.6), (0.1, 0.2, 0.35, 0.5, 0.75)
 @dataclass(frozen=True, slots=True)
 class CircuitTank:
     """A circuit on its target, all F: `added` beside what lies straight across its coil, and `spread` of it either way
-    by the parts named. With `across` more across the coil it adds `more`: a table.
+    by the parts named. With `across` more across the coil it adds `more`: a table. equal: the inductance, over the
+    coil's, that the capacitor of the tank sees (models.circuit.resonance).
     """
 
+    equal: float
     added: float
     spread: float
     across: tuple[float, ...]
@@ -51,24 +54,47 @@ def circuit_tank(
     limits: of each kind of part, relative (`synth.analysis.circuit_builds.KINDS`); what has none there is as it is.
     Raises ValueError where it does not oscillate there, and where there is no room for a capacitor.
     """
-    load = _load_of(antenna)
-    squared = (2.0 * math.pi * target) ** 2
-    needed = 1.0 / (squared * circuit.inductance) - load(squared)
+    load, equal = _load_of(antenna), _equal(circuit, target)
+    squared, inductance = (2.0 * math.pi * target) ** 2, equal * circuit.inductance
+    needed = 1.0 / (squared * inductance) - load(squared)
     added, state = beside_tank(circuit), None
     for _ in range(MOST_SOLUTIONS):
         state = _solved(circuit, needed - added, target, state)
         found = (2.0 * math.pi * state.frequency) ** 2
-        added = 1.0 / (found * circuit.inductance) - load(found) - _of(state).across_tank
+        added = 1.0 / (found * inductance) - load(found) - _of(state).across_tank
         if abs(state.frequency / target - 1.0) < SETTLED:
-            if added < 0.0:
-                raise ValueError(
-                    "the coil of the tank does not lie across its capacitor, so that values cannot be chosen by the "
-                    "tank alone; change them in the design and read `beatfield oscillator`"
-                )
             adjoint = oscillator_adjoint(state)
             by_farad = adjoint.frequency_shift(adjoint.disturbance_of("fixed_capacitor"))
-            return CircuitTank(added, _spread(adjoint, by_farad, limits), *_off_target(state, load, added))
+            spread = _spread(adjoint, by_farad, limits)
+            return CircuitTank(equal, added, spread, *_off_target(state, load, inductance, added))
     raise ValueError(f"the circuit does not settle on {target:g} Hz")
+
+
+def _equal(circuit: Circuit, target: float) -> float:
+    """The inductance that the capacitor of the tank sees on `target`, Hz, over the coil's; 1 where it lies across it.
+
+    Raises ValueError where the antenna hangs elsewhere than at the tank, whose load is then not across it.
+    """
+    if isinstance(circuit, OscillatorCircuit):
+        return 1.0
+    if circuit.antenna is not None and circuit.antenna_node != circuit.hot:
+        raise ValueError(
+            f"the antenna hangs at {circuit.antenna_node!r} and not at the hot end of the tank, {circuit.hot!r}: what "
+            "it adds there cannot be chosen for; change the values in the design and read `beatfield oscillator`"
+        )
+    if set(circuit.part(circuit.coil).ends) >= set(circuit.tank):
+        return 1.0
+    bare, squared = replace(circuit.without_trimmers(), antenna=None), (2.0 * math.pi * target) ** 2
+    seen = resonance(bare)
+    for _ in range(MOST_SOLUTIONS):
+        fixed = bare.fixed_capacitor + 1.0 / (squared * seen.inductance) - seen.capacitance
+        if fixed <= 0.0:
+            raise ValueError("the target needs less capacitance than stray and circuit add; lower it")
+        bare = bare.with_fixed_capacitor(fixed)
+        seen = resonance(bare)
+        if abs(seen.frequency / target - 1.0) < SETTLED:
+            break
+    return seen.inductance / circuit.inductance
 
 
 def _of(state: SteadyState) -> Circuit:
@@ -101,7 +127,7 @@ def _solved(circuit: Circuit, across: float, target: float, near: SteadyState | 
 
 
 def _off_target(
-    base: SteadyState, load: Callable[[float], float], added: float
+    base: SteadyState, load: Callable[[float], float], inductance: float, added: float
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """A table of farads more across the coil than on the target, and of what the circuit adds more there, F.
 
@@ -119,7 +145,7 @@ def _off_target(
             except ValueError:
                 break
             squared = (2.0 * math.pi * state.frequency) ** 2
-            here = 1.0 / (squared * _of(base).inductance) - load(squared) - _of(state).across_tank
+            here = 1.0 / (squared * inductance) - load(squared) - _of(state).across_tank
             found[share * across] = here - added
     more = tuple(sorted(found))
     return more, tuple(found[each] for each in more)

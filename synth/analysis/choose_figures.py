@@ -14,7 +14,7 @@ from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import TolerancesSection
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 
 USUAL_STRAY_SPREAD = 5e-12  # F either way, where neither the option nor the board says (an assumption)
 OSCILLATORS = ("reference", "variable")
@@ -70,9 +70,9 @@ def tank_goals(
                 tank = _circuit_tank(opened, which, coil, frequency, antenna, limits)
                 total = section.stray + section.self_capacitance + tank.added
                 around = _stray_spread(design, limits) + limits.junction + tank.spread
-                table = tank.across, tank.more
+                table, equal = (tank.across, tank.more), tank.equal
             else:
-                total, table = opened.tanks[which].board_stray, ((0.0,), (0.0,))
+                total, table, equal = opened.tanks[which].board_stray, ((0.0,), (0.0,)), 1.0
                 around = _stray_spread(design, limits) + limits.junction
             stray = ValueRange(total, max(0.0, total - around), total + around)
             if around > stray.value:
@@ -88,11 +88,12 @@ def tank_goals(
                 limits.trimmer_share,
                 antenna,
                 *table,
+                equal,
             )
     except DesignError:
         raise
     except ValueError as error:
-        raise DesignError(f"{design.name}: {error}") from None
+        raise at_place(design.place, error) from None
     if which == "variable" and design.tuning.mode not in ("auto", mode):
         notices.append(f"the target is the {mode} mode of tank and antenna; tuning.mode says {design.tuning.mode}")
     if solved:
@@ -148,7 +149,7 @@ def _antenna_farads(opened: OpenedDesign) -> float:
     design, curve = opened.design, opened.curve
     place = design.tuning.zero_beat
     if place is not None and not curve.nearest <= place <= curve.farthest:
-        raise DesignError(f"{design.name}: tuning.zero_beat lies outside the hand field")
+        raise DesignError(f"{design.place}: tuning.zero_beat lies outside the hand field")
     rod = curve.empty_capacitance if place is None else float(curve.capacitance(place))
     return rod + opened.wired.antenna.stray
 
@@ -200,7 +201,7 @@ def choose_figures(design: Design, which: str, found: TankGoals, series: str, tr
     try:
         choices = choose_values(found.goals, series, trimmer_series)
     except ValueError as error:
-        raise DesignError(f"{design.name}: {error}") from None
+        raise at_place(design.place, error) from None
     return collected(
         ChooseFigures,
         {"design": design, "goal": goal, "found": found, "choices": choices},

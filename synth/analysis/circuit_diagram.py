@@ -37,12 +37,11 @@ from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
 from synth.analysis.diagram_layout import Layout, Symbol, lay_out
 from synth.analysis.mixer_figures import mixer_nodes, point_at, stage_at_note
+from synth.build.notices import TOUCHABLE
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity
 
 SOURCE_NODE, ANTENNA_NODE = "supply voltage", "antenna"
-TOUCHABLE = 60.0
-"""V of direct current above which nothing may be touched, in dry places (IEC 60364-4-41, from memory)."""
 _KINDS = {
     Transistor: ("npn", "pnp"),
     FieldEffect: ("n-channel", "p-channel"),

@@ -6,7 +6,9 @@ from dataclasses import replace
 
 from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, LOAD, WIPER, OscillatorCircuit
 from models.circuit.drawing import DEVICES, Capacitance, Drawable, Part
+from models.circuit.inverter import Inverter
 from models.circuit.network import GROUND
+from models.circuit.operating_point import operating_point
 from synth.build.circuit_assembly import Circuit
 
 OUTPUT = "output"
@@ -43,8 +45,20 @@ def recorded_nodes(circuit: Drawable) -> tuple[tuple[str, str], ...]:
 
 
 def output_end(circuit: Drawable) -> str:
-    """What the current of the amplifying device is read at: its collector, drain, anode or output."""
-    return DEVICES[type(circuit.drawing().devices[0].what)].ends[1]
+    """What the current of the amplifying device is read at: its collector, drain or anode; an inverter's supply."""
+    what = circuit.drawing().devices[0].what
+    return DEVICES[type(what)].ends[2 if isinstance(what, Inverter) else 1]
+
+
+def current_at_rest(circuit: Drawable) -> float:
+    """The current into that end at rest, A."""
+    point = operating_point(circuit)
+    return point.currents[point.device][output_end(circuit)]
+
+
+def control_end(circuit: Drawable) -> str:
+    """What the control end of the amplifying device is called: base, gate, grid or input."""
+    return DEVICES[type(circuit.drawing().devices[0].what)].ends[0]
 
 
 def hot_name(circuit: Drawable) -> str:

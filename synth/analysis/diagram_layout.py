@@ -106,40 +106,68 @@ def lay_out(symbols: Sequence[Symbol], nodes: Sequence[str]) -> Layout:
         for node in symbol.ends.values():
             if node not in nodes:
                 raise ValueError(f"{symbol.label}: the node {node!r} has no rail")
-    return _Order(tuple(symbols), tuple((node,) for node in nodes)).searched().layout
+    return _Order(tuple(symbols), _Rails(tuple((node,) for node in nodes))).searched().layout
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
+class _Reach:
+    """The highest and the lowest rail of a symbol, the nodes that pass between them, and whether a device is turned."""
+
+    top: int
+    bottom: int
+    passing: tuple[str, ...]
+    turned: bool
+
+
+class _Rails:
+    """Nodes level by level, and how far each symbol then reaches: worked out once for all orders of the symbols."""
+
+    def __init__(self, nodes: tuple[tuple[str, ...], ...]) -> None:
+        self.nodes = nodes
+        self.level = {node: place for place, level in enumerate(nodes) for node in level}
+        self._reaches: dict[int, _Reach] = {}
+
+    def reach(self, symbol: Symbol) -> _Reach:
+        """How far a symbol reaches; one that stands on a rail takes the gap above it."""
+        found = self._reaches.get(id(symbol))
+        if found is None:
+            ends = symbol.ends
+            levels = [self.level[node] for node in ends.values()]
+            top, bottom = (levels[0] - 1, levels[0]) if "rail" in ends else (min(levels), max(levels))
+            between = (node for level in self.nodes[top + 1 : bottom] for node in level)
+            passing = tuple(node for node in between if node not in ends.values())
+            device = "top" in ends and len(ends) > 2
+            found = _Reach(top, bottom, passing, device and self.level[ends["top"]] > self.level[ends["bottom"]])
+            self._reaches[id(symbol)] = found
+        return found
+
+
+@dataclass(frozen=True, eq=False)
 class _Order:
-    """Symbols in their order and nodes level by level; the columns they make, what that costs, what it looks like.
+    """Symbols in their order and the rails; the columns they make, what that costs, what it looks like.
 
     A symbol stands in the column of the one before it where their rails leave room for both.
     """
 
     symbols: tuple[Symbol, ...]
-    nodes: tuple[tuple[str, ...], ...]
+    rails: _Rails
 
     @cached_property
-    def level(self) -> dict[str, int]:
-        return {node: place for place, level in enumerate(self.nodes) for node in level}
-
-    def _span(self, symbol: Symbol) -> tuple[int, int]:
-        """The highest and the lowest rail that a symbol reaches; one that stands on a rail takes the gap above it."""
-        levels = [self.level[node] for node in symbol.ends.values()]
-        return (levels[0] - 1, levels[0]) if "rail" in symbol.ends else (min(levels), max(levels))
-
-    @cached_property
-    def columns(self) -> tuple[tuple[Symbol, ...], ...]:
+    def columns(self) -> list[list[Symbol]]:
         columns: list[list[Symbol]] = []
-        taken: list[tuple[int, int]] = []
+        taken: list[_Reach] = []
         for symbol in self.symbols:
-            top, bottom = self._span(symbol)
-            if not columns or any(top < last and bottom > first for first, last in taken):
+            reach = self.rails.reach(symbol)
+            top, bottom = reach.top, reach.bottom
+            for other in taken:
+                if top < other.bottom and bottom > other.top:
+                    taken = []
+                    break
+            if not taken:
                 columns.append([])
-                taken = []
             columns[-1].append(symbol)
-            taken.append((top, bottom))
-        return tuple(map(tuple, columns))
+            taken.append(reach)
+        return columns
 
     @cached_property
     def spans(self) -> dict[str, tuple[int, int]]:
@@ -148,7 +176,7 @@ class _Order:
         for place, column in enumerate(self.columns):
             for symbol in column:
                 for node in symbol.ends.values():
-                    spans[node] = spans.get(node, (place, place))[0], place
+                    spans[node] = (spans[node][0] if node in spans else place), place
         return spans
 
     @cached_property
@@ -159,12 +187,12 @@ class _Order:
         crossings = turned = 0
         for place, column in enumerate(self.columns):
             for symbol in column:
-                top, bottom = self._span(symbol)
-                for node in (node for level in self.nodes[top + 1 : bottom] for node in level):
-                    first, last = spans.get(node, (place + 1, place))
-                    crossings += first <= place <= last and node not in symbol.ends.values()
-                if "top" in symbol.ends and len(symbol.ends) > 2:
-                    turned += self.level[symbol.ends["top"]] > self.level[symbol.ends["bottom"]]
+                reach = self.rails.reach(symbol)
+                turned += reach.turned
+                for node in reach.passing:
+                    if node in spans:
+                        first, last = spans[node]
+                        crossings += first <= place <= last
         return length + CROSSING * crossings + TURNED * turned + COLUMN * len(self.columns)
 
     def searched(self) -> _Order:
@@ -174,7 +202,7 @@ class _Order:
             before = best
             for symbol in best.symbols:
                 best = min((best, *best._with_symbol_moved(symbol)), key=lambda order: order.cost)
-            for level in best.nodes[1:-1]:
+            for level in best.rails.nodes[1:-1]:
                 best = min((best, *best._with_rail_moved(level)), key=lambda order: order.cost)
             if best is before:
                 break
@@ -183,9 +211,10 @@ class _Order:
     def _compacted(self) -> _Order:
         """The same with neighbouring rails at one height, where they lie beside each other."""
         order, place = self, 0
-        while place < len(order.nodes) - 1:
-            above, below = order.nodes[place : place + 2]
-            joined = _Order(order.symbols, (*order.nodes[:place], above + below, *order.nodes[place + 2 :]))
+        while place < len(order.rails.nodes) - 1:
+            nodes = order.rails.nodes
+            above, below = nodes[place : place + 2]
+            joined = _Order(order.symbols, _Rails((*nodes[:place], above + below, *nodes[place + 2 :])))
             if joined._rails_are_apart(place) and joined.cost <= order.cost:
                 order = joined
             else:
@@ -194,32 +223,32 @@ class _Order:
 
     def _rails_are_apart(self, place: int) -> bool:
         """Whether no two rails of a level share a column, and no symbol stands between two of them."""
-        taken = sorted(self.spans[node] for node in self.nodes[place])
+        taken = sorted(self.spans[node] for node in self.rails.nodes[place])
         if any(later[0] <= before[1] for before, later in itertools.pairwise(taken)):
             return False
-        level = set(self.nodes[place])
+        level = set(self.rails.nodes[place])
         return all(len(level & set(symbol.ends.values())) < 2 for symbol in self.symbols)
 
     def _with_symbol_moved(self, symbol: Symbol) -> Iterator[_Order]:
         rest = [other for other in self.symbols if other is not symbol]
         for place in range(len(rest) + 1):
-            yield _Order((*rest[:place], symbol, *rest[place:]), self.nodes)
+            yield _Order((*rest[:place], symbol, *rest[place:]), self.rails)
 
     def _with_rail_moved(self, level: tuple[str, ...]) -> Iterator[_Order]:
-        rest = [other for other in self.nodes if other != level]
+        rest = [other for other in self.rails.nodes if other != level]
         for place in range(1, len(rest)):
-            yield _Order(self.symbols, (*rest[:place], level, *rest[place:]))
+            yield _Order(self.symbols, _Rails((*rest[:place], level, *rest[place:])))
 
     @property
     def layout(self) -> Layout:
         """The symbols in their places."""
-        heights = {node: -GAP * place for node, place in self.level.items()}
+        heights = {node: -GAP * place for node, place in self.rails.level.items()}
         placed, left = [], 0.0
         for column in self.columns:
             middle = left + max(map(_left_of, column))
             placed += [_placed(symbol, middle, heights) for symbol in column]
             left = middle + max(_right_of(symbol) + _detours(symbol, heights) for symbol in column)
-        ends: dict[str, list[float]] = {node: [] for node in self.level}
+        ends: dict[str, list[float]] = {node: [] for node in self.rails.level}
         for one in placed:
             for node, (x, _) in zip(one.symbol.ends.values(), one.dots, strict=True):
                 ends[node].append(x)

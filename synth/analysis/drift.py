@@ -18,14 +18,18 @@ from models.builds.drift import (
     warm_up_rise,
 )
 from models.builds.tuned_builds import TunedBuilds
+from models.circuit.field_effect import FieldEffect
+from models.circuit.inverter import Inverter
 from models.circuit.part_values import TEMPERATURE
+from models.circuit.transistor import Transistor
+from models.circuit.triode import Triode
 from models.pitch import frequency_of_note, note_name
 from synth.analysis.circuit_builds import kind_of_column
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of
 from synth.analysis.tolerance import nominal_row, trial_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import TemperatureSection
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 
 
 def temperature_of(opened: OpenedDesign) -> TemperatureSection:
@@ -77,6 +81,19 @@ CAUSE_LABELS = {
     "branch_coil": "series inductor",
     "transistors": "transistors of both",
 }  # all others by their own names
+
+
+WARMED = {
+    Transistor: "the transistors go with temperature, both alike (thermal voltage, saturation current, gain, "
+    "junctions: rules from memory; base-emitter voltage some -2 mV/K), to first order; their transit times and the "
+    "resistors are taken as the same",
+    FieldEffect: "the field-effect transistors go with temperature, both alike (pinch-off by -2 mV/K, current, "
+    "junctions: rules from memory), to first order; the resistors are taken as the same",
+    Inverter: "the inverters go with temperature, both alike (output resistance: rule from memory), to first order; "
+    "the resistors are taken as the same",
+    Triode: "the valves and the resistors are taken as the same at every temperature",
+}
+"""What is said of each kind of amplifying device."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +221,7 @@ def drift_figures(
         causes = _causes(stated, end)
         alone = transistors_alone(stated, end)
     except ValueError as error:
-        raise DesignError(f"{opened.design.name}: {error}") from error
+        raise at_place(opened.design.place, error) from error
     return collected(
         DriftFigures,
         {"design": opened.design, "opened": opened, "stated": stated, "part": part, "curves": curves},
@@ -228,7 +245,7 @@ def _notes(opened: OpenedDesign, wanted: tuple[int, ...] | None) -> tuple[int, .
     reached = field.reaches(frequency_of_note(np.array(chosen, dtype=np.float64), field.reference_a))
     if wanted is not None and not reached.all():
         missing = ", ".join(note_name(number) for number, there in zip(chosen, reached, strict=True) if not there)
-        raise DesignError(f"{opened.design.name}: does not reach {missing}; see: beatfield field")
+        raise DesignError(f"{opened.design.place}: does not reach {missing}; see: beatfield field")
     return tuple(number for number, there in zip(chosen, reached, strict=True) if there)
 
 
@@ -253,6 +270,12 @@ def _causes(law: DriftLaw, rise: float) -> tuple[DriftCause, ...]:
     return tuple(sorted(found, key=lambda figure: -abs(figure.zero_beat_hz)))
 
 
+def _device_notices(opened: OpenedDesign) -> tuple[str, ...]:
+    """What of the devices goes with temperature (models.circuit.warm_transistor)."""
+    devices = {type(part.what) for part in opened.circuits["reference"].drawing().devices}
+    return tuple(words for kind, words in WARMED.items() if kind in devices)
+
+
 def _notices(opened: OpenedDesign) -> tuple[str, ...]:
     found: tuple[str, ...] = ()
     if opened.design.temperature is None:
@@ -260,9 +283,7 @@ def _notices(opened: OpenedDesign) -> tuple[str, ...]:
     if opened.design.law == "circuit":
         found += (
             "every part acts as in the solved circuit to first order, and by the exact resonance beyond",
-            "the transistors go with temperature, both alike (thermal voltage, saturation current, gain, junctions: "
-            "rules from memory; base-emitter voltage some -2 mV/K), to first order; their transit times and the "
-            "resistors are taken as the same",
+            *_device_notices(opened),
         )
     else:
         found += ("the design has no [circuit]: transistors and their drift are not in these figures",)

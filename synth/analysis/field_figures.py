@@ -14,7 +14,17 @@ from models.pitch import note_number
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna
 from synth.analysis.adjoint_figures import lowest_note_jitter, pushing
-from synth.analysis.antenna_figures import AntennaFigures, PlayerFigures, antenna_figures, player_figures
+from synth.analysis.antenna_figures import (
+    AntennaFigures,
+    EarthingFigures,
+    PlayerFigures,
+    RoomFigures,
+    antenna_figures,
+    earthing_figures,
+    player_figures,
+    room_figures,
+)
+from synth.analysis.circuit_points import control_end
 from synth.analysis.figures import DENSE, OfDesign, collected, of, playable, row, rows
 from synth.analysis.hum_figures import BeatHum, beat_hum, given_hum
 from synth.analysis.mixer_figures import MixerFigures, mixer_figures
@@ -103,6 +113,8 @@ class FieldFigures(OfDesign):
 
     antenna: AntennaFigures = of("opened", antenna_figures)
     player: PlayerFigures = of("opened", player_figures)
+    room: RoomFigures = of("opened.scene.room", room_figures)
+    earthing: EarthingFigures | None = of("opened", earthing_figures)
     posture: str = of("opened.design.player.posture")
     mode: str = of("instrument.mode")
     detector: str = of("instrument.detector.kind")
@@ -135,6 +147,7 @@ class FieldFigures(OfDesign):
     mixer: MixerFigures | None = of("opened", mixer_figures)  # None where the design draws none
     moves: PitchMoves  # nothing where it was not asked for
     notices: tuple[str, ...] = of("opened.notices")
+    control_end: str = field(metadata=DENSE)  # of the reference's device: base, gate, grid or input
     outlines: tuple[Outline, ...] = field(metadata=DENSE)  # of the conductors, for a drawing; none where not asked for
     earth_plane: bool = field(metadata=DENSE)
     curve: Floats = field(metadata=DENSE)  # (CURVE_POINTS, len(CURVE_COLUMNS)); NaN where nothing sounds
@@ -162,6 +175,7 @@ def field_figures(opened: OpenedDesign, with_moves: bool = False) -> FieldFigure
         ripple=given_hum(opened, lines),
         lowest_note_jitter_cents=(None if both is None or lowest is None else lowest_note_jitter(*both, lowest, lock)),
         moves=pitch_moves(opened) if with_moves else PitchMoves(),
+        control_end=control_end(opened.circuits["reference"]) if both is not None else "base",
         outlines=_outlines(opened) if with_moves else (),
         earth_plane=opened.scene.room.earth_plane,
         curve=_dense_curve(opened),

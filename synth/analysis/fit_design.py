@@ -20,7 +20,9 @@ from models.junction import depletion_capacitance
 from models.readings.identify import NOT_TOLD
 from models.readings.target import Reach
 from models.readings.unknowns import slopes_of
-from synth.analysis.fitting import SolvedBench
+from models.tank import required_capacitance
+from synth.analysis.fit_field import BODY, COMMON_TIE
+from synth.analysis.fitting import RESONATOR, SolvedBench
 from synth.analysis.readings import Setting
 from synth.build.assembly import tank_in, wired
 from synth.build.circuit_assembly import blaming, circuit_of
@@ -61,7 +63,7 @@ def fitted_design(bench: SolvedBench, reach: Reach | None) -> Written:
         setting = bench.last(oscillator)
         if setting is not None:
             design = _with_tank(bench, design, setting, reach if oscillator == bench.which else None, notices)
-    design = _with_antenna(bench, design)
+    design = _with_resonance(bench, _with_earthing(bench, _with_antenna(bench, design)), notices)
     design = _with_tuning(bench, design, notices)
     return Written(design, tuple(notices))
 
@@ -103,6 +105,8 @@ def _tank_values(bench: SolvedBench, setting: Setting, reach: Reach | None, noti
     if setting.reverse_voltage is not None:
         stray += float(depletion_capacitance(-setting.reverse_voltage, value("junction") or 0.0, 0.75, 1.0 / 3.0))
         notices.append(f"stray holds the junction as it is at {format_quantity(setting.reverse_voltage, 'V')}")
+    if value("self_capacitance") is not None:
+        found["self_capacitance"] = _rounded(bench, "self_capacitance", setting)
     found["stray"] = _to_step(stray, _step(bench, bench.place("stray", setting)))
     if setting.trimmer is not None:
         found["trimmer_minimum"] = _rounded(bench, "trimmer_minimum", setting)
@@ -170,6 +174,42 @@ def _with_tank(bench: SolvedBench, design: Design, setting: Setting, reach: Reac
     if len(bench.bench.oscillators) > 1:
         notices.append("[transistor] is that of the oscillator read last: a design has one for all")
     return replace(design, transistor=replace(design.transistor or TransistorSection(), **changed))
+
+
+def _with_earthing(bench: SolvedBench, design: Design) -> Design:
+    """Player and common to earth as they were fitted."""
+    fit, index = bench.fit, bench.bench.index
+    found = {
+        name: _to_step(float(fit.values[index[name]]), _step(bench, index[name]))
+        for name in (BODY, COMMON_TIE)
+        if name in index
+    }
+    if BODY in found:
+        design = replace(design, player=replace(design.player, body_capacitance=found[BODY]))
+    if COMMON_TIE in found:
+        design = replace(design, common=replace(design.common, to_earth=found[COMMON_TIE]))
+    return design
+
+
+def _with_resonance(bench: SolvedBench, design: Design, notices: list[str]) -> Design:
+    """The volume side's resonance and rectifier as they were fitted; its trimmer stands as for the last reading."""
+    response, index = design.volume_response, bench.bench.index
+    if response is None or "volume" not in bench.bench.oscillators:
+        return design
+    if response.full_height is not None:
+        response = replace(response, full_height=None)
+        notices.append("full_height is left out, since it would turn the volume trimmer, which stands as it was read")
+    if "resonance_frequency" in index:
+        frequency, quality, amplitude = (float(bench.fit.values[index[name]]) for name in RESONATOR)
+        capacitance = float(required_capacitance(response.inductance, frequency))
+        steps = [_step(bench, index[name]) for name in RESONATOR]
+        response = replace(
+            response,
+            capacitance=_to_step(capacitance, steps[0] * capacitance),
+            quality_factor=_to_step(quality, steps[1] * quality),
+            amplitude=_to_step(amplitude, steps[2] * amplitude),
+        )
+    return replace(design, volume_response=response)
 
 
 def _with_antenna(bench: SolvedBench, design: Design) -> Design:
@@ -247,8 +287,9 @@ def _with_chain(bench: SolvedBench, design: Design) -> Design:
 
 def opened_in_field(bench: SolvedBench, design: Design) -> OpenedDesign:
     """A changed design opened in the hand field that is known already."""
-    opened = bench.opened
-    assert opened is not None
+    assert bench.bench.field is not None
+    values = bench.fit.values
+    opened = bench.bench.field.with_ties(bench.bench.ties(values), bench.bench.built(values))
     return OpenedDesign(design, (opened.curve, opened.loop_curve))
 
 

@@ -145,7 +145,8 @@ def setting_text(setting: Setting, antenna: float | None) -> str:
     for name, unit in (("reverse_voltage", "V"), ("supply", "V"), ("load", "ohm"), ("probe", "F")):
         value = getattr(setting, name)
         words += [] if value is None else [f"{name.replace('_', ' ')} {format_quantity(value, unit)}"]
-    return ", ".join([*words, *([setting.board] if setting.board else [])])
+    board = "off the board" if setting.bare else setting.board
+    return ", ".join([*words, *([board] if board else [])])
 
 
 def _inferred(bench: SolvedBench) -> list[Inferred]:
@@ -179,7 +180,7 @@ def _residuals(bench: SolvedBench) -> list[Residual]:
                 what=place.what,
                 unit="Hz" if place.what in ("frequency", "pitch") else "V",
                 fitted_capacitor_f=inner.fitted(setting),
-                setting=setting_text(setting, inner.antenna(setting, place.row.line)),
+                setting=setting_text(setting, inner.antenna(setting, place.row.line, fit.values)),
                 mode=("high" if high[setting] else "low") if branched[setting] else None,
                 read=place.value,
                 expected=None if bench.design is None else before,
@@ -216,7 +217,7 @@ def _next(bench: SolvedBench) -> Next | None:
     if best is None:
         return None
     setting = found[best.place]
-    text = setting_text(setting, bench.bench.antenna(setting, 0))
+    text = setting_text(setting, bench.bench.antenna(setting, 0, bench.fit.values))
     return collected(Next, {"best": best}, fitted_capacitor_f=bench.bench.fitted(setting), setting=text)
 
 

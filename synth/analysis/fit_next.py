@@ -10,7 +10,7 @@ import numpy as np
 from models.arrays import Floats
 from models.preferred_values import values_in_range
 from synth.analysis.fitting import SolvedBench
-from synth.analysis.readings import Setting
+from synth.analysis.readings import BARE, Setting
 
 _FINEST, _COARSEST = 10e-12, 10e-9  # F, of capacitors suggested for the next reading
 _MOST_AGAIN = 12  # markings used before that are all suggested again
@@ -36,6 +36,8 @@ def candidates(bench: SolvedBench) -> tuple[Setting, ...]:
         distances = sorted({one.hand_distance for one in inner.settings if one.hand_distance is not None})
         places += [{"hand_distance": one, "away": False} for one in dict.fromkeys([*distances[:1], *distances[-1:]])]
         made = [replace(one, **place) for one in made for place in places]
+    if inner.named("self_capacitance", last.oscillator) in inner.index:
+        made += [Setting(value, oscillator=last.oscillator, board=BARE) for value in fitted]
     return tuple(made)
 
 
@@ -52,7 +54,8 @@ def rows_of_candidates(bench: SolvedBench, found: tuple[Setting, ...]) -> list[F
         deviation = inner.errors.counter_deviation(float(np.exp(logarithms[row])))
         fitted = inner.fitted(setting)
         if inner.capacitor_name(fitted) not in inner.index:
-            place = inner.index.get(inner.named("stray", setting.oscillator, setting.board))
+            across = "self_capacitance" if setting.bare else "stray"
+            place = inner.index.get(inner.named(across, setting.oscillator, setting.board))
             own = 0.0 if place is None else float(slopes[row, place]) * fitted * inner.errors.capacitor_deviation
             deviation = float(np.hypot(deviation, own))
         made.append(np.asarray(slopes[row] / deviation))

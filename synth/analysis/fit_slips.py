@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from models.arrays import Floats
 from models.preferred_values import values_in_range
-from models.readings.fit import Problem, Slip, solved
+from models.readings.fit import Slip, solved
 from models.readings.instrument_model import Rows
 from models.readings.unknowns import NORMAL_95
-from synth.analysis.fitting import SolvedBench
+from synth.analysis.fitting import Bench, ReadingPlace, SolvedBench, of_file
 from synth.analysis.readings import Setting
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
@@ -21,41 +23,141 @@ SERIES = "E24"
 NEAR = 3.0  # standard deviations within which a slip explains a reading
 LARGEST_RESIDUAL = 0.03
 """Of a frequency: more is no misread digit but something that the model does not have."""
+FACTORS = (
+    (1e3, "kHz written as Hz or MHz"),
+    (1e-3, "Hz written as kHz"),
+    (10.0, "a digit lost"),
+    (0.1, "a digit too many"),
+    (0.5, "the second harmonic counted"),
+    (1.0 / 3.0, "the third harmonic counted"),
+    (2.0, "a counter that divides by two"),
+)
+POWERS = 4
+"""By what a reading would have to be multiplied, and the slip behind it; the first ones are powers of ten."""
 NEAR_FACTOR = 0.1
 """Of a logarithm: how near a slip of a power of ten comes to what the others say, which may be few."""
 CLEAR = 25.0  # fall of the objective from which two boards are suspected
+TURNED = 0.6  # ratio of frequencies below which it was no trimmer that was turned
+MOST_STRAY = 10e-9  # F: more is no stray of a board
+WELL = 4.0  # of the objective by reading: two boards explain the readings
+HOPELESS = 4.0
+"""Root of the mean square of frequencies and capacitors off their fit, in standard deviations, from which no value is
+given: whatever is wrong, the values would be of no tank."""
 
 
 def refuse_contradictions(solved_bench: SolvedBench) -> None:
     """Raise DesignError where the readings that were fitted cannot be those of a tank, naming their lines."""
-    bench, fit, kept = solved_bench.bench, solved_bench.fit, solved_bench.kept
-    frequencies = [bench.places[one] for one in kept if bench.places[one].what == "frequency"]
-    for one in frequencies:
-        for other in frequencies:
-            first, second = bench.setting(one.row.setting), bench.setting(other.row.setting)
-            alike = replace(first, fitted_capacitor=None) == replace(second, fitted_capacitor=None)
-            if not alike or first.tuned or (first.antenna_plugged and not bench.branch.direct):
-                continue
-            smaller, larger = bench.fitted(first), bench.fitted(second)
-            if smaller < larger and one.value < other.value:
-                small, large = format_quantity(smaller, "F"), format_quantity(larger, "F")
+    bench, kept = solved_bench.bench, solved_bench.kept
+    largest = max((abs(off) for place, off in _frequencies(solved_bench)), default=0.0)
+    off = _off(solved_bench)
+    with of_file(bench.source):
+        boards = two_boards(solved_bench) if len(solved_bench.slips) > 1 or off > HOPELESS else None
+        if boards is not None:
+            raise DesignError(f"the readings cannot be used: {boards}")
+        for name in ("trimmer", "fine_trimmer", "board"):
+            _refuse_pairs(bench, bench.places, name)
+        _refuse_pairs(bench, [bench.places[one] for one in kept], "fitted_capacitor")
+        slips = "".join(f"{slip_words(solved_bench, slip, False)}; " for slip in solved_bench.slips)
+        for place, residual in _frequencies(solved_bench):
+            if abs(residual) == largest > LARGEST_RESIDUAL:
                 raise DesignError(
-                    f"the readings cannot be used: line {one.row.line} and line {other.row.line}: {small} gives "
-                    f"{format_quantity(one.value, 'Hz', 6)} and {large} {format_quantity(other.value, 'Hz', 6)}; the "
-                    "larger capacitor must give the lower frequency: are the two swapped?"
+                    f"the readings cannot be used: {slips}line {place.row.line} is {100.0 * residual:+.2g} % off the "
+                    "best fit; check frequency, unit, capacitor and board of this line and its neighbours"
                 )
-    for place, off in zip(kept, fit.residuals, strict=True):
-        if bench.places[place].what == "frequency" and abs(off) > LARGEST_RESIDUAL:
-            boards = two_boards(solved_bench)
-            if boards is not None:
-                raise DesignError(f"the readings cannot be used: {boards}")
+        for one, value in zip(bench.unknowns, solved_bench.fit.values.tolist(), strict=True):
+            if one.unit == "F" and value > max(MOST_STRAY, 2.0 * one.middle):
+                raise DesignError(
+                    f"the readings cannot be used: {slips}{one.name.replace('_', ' ')} would be "
+                    f"{format_quantity(value, 'F')}, which nothing on a board has; were pF written "
+                    "as nF, and did the counter read this oscillator?"
+                )
+        if off > HOPELESS:
+            place, error = max(_capacitor_errors(solved_bench), key=lambda row: abs(row[1]))
+            marking = format_quantity(bench.fitted(bench.setting(place.row.setting)), "F", None)
             raise DesignError(
-                f"the readings cannot be used: line {bench.places[place].row.line} is {100.0 * off:+.2g} % off the "
-                "best fit; check frequency, unit, capacitor and board of this line and its neighbours"
+                f"the readings cannot be used: {slips}{'the others' if slips else 'they'} do not belong to one tank: "
+                f"the {marking} of line {place.row.line} would be {100.0 * error:+.2g} % off; check that line, its "
+                'unit and its board, or say how good the capacitors are, --capacitor-tolerance "5 %"'
             )
 
 
-def slip_words(bench: SolvedBench, slip: Slip) -> str:
+def _refuse_pairs(bench: Bench, places: Sequence[ReadingPlace], name: str) -> None:
+    """Raise DesignError where of two lines that differ in this part only the frequencies cannot be."""
+    nothing: dict[str, Any] = {} if name == "board" else {name: None}
+    frequencies = [one for one in places if one.what == "frequency"]
+    for one in frequencies:
+        for other in frequencies:
+            first, second = bench.setting(one.row.setting), bench.setting(other.row.setting)
+            if first.tuned or (first.antenna_plugged and not bench.branch.direct):
+                continue
+            if replace(first, **nothing) == replace(second, **nothing):
+                wrong = _wrong(bench, name, (first, one.value), (second, other.value))
+                if wrong:
+                    lines = f"line {one.row.line} and line {other.row.line}"
+                    raise DesignError(f"the readings cannot be used: {lines}: {wrong}")
+
+
+def _wrong(bench: Bench, name: str, one: tuple[Setting, float], other: tuple[Setting, float]) -> str:
+    """What is wrong with two frequencies, Hz, of set-ups that differ in the part `name` only; nothing: ""."""
+    (first, frequency), (second, next_to_it) = one, other
+    ratio = frequency / next_to_it
+    read, beside = format_quantity(frequency, "Hz", 6), format_quantity(next_to_it, "Hz", 6)
+    if name == "board":
+        if not TURNED < ratio < 1.0 - LARGEST_RESIDUAL:
+            return ""
+        return (
+            f"{read} and {beside}, with nothing said to differ; name two boards in a column board, and a trimmer that "
+            "was turned in a column trimmer"
+        )
+    if name != "fitted_capacitor":
+        less, more = getattr(first, name), getattr(second, name)
+        clearly = TURNED < ratio < 1.0 - 2.0 * bench.errors.counter_ratio
+        if less is None or more is None or less >= more or not clearly:
+            return ""
+        return (
+            f"{name} {less:g} gives {read} and {more:g} {beside}; turned in (1) it must give the lower frequency: are "
+            "in and out exchanged?"
+        )
+    less, more = bench.fitted(first), bench.fitted(second)
+    told = (
+        f"{format_quantity(less, 'F', None)} gives {read} and {format_quantity(more, 'F', None)} {beside}; the larger "
+    )
+    told += "capacitor must give the lower frequency: "
+    if less < more and ratio < 1.0:
+        return f"{told}are the two swapped?"
+    if less * (1.0 + 2.0 * bench.errors.capacitor_ratio) < more and ratio == 1.0:
+        return f"{told}was it joined, and which oscillator did the counter read?"
+    return ""
+
+
+def _frequencies(bench: SolvedBench) -> list[tuple[ReadingPlace, float]]:
+    """The frequencies that were fitted, each with its residual as a ratio."""
+    pairs = zip(bench.kept, bench.fit.residuals.tolist(), strict=True)
+    return [(bench.bench.places[one], off) for one, off in pairs if bench.bench.places[one].what == "frequency"]
+
+
+def _capacitor_errors(bench: SolvedBench) -> list[tuple[ReadingPlace, float]]:
+    """The frequencies that were fitted, each with the error that its capacitor would have, as a ratio."""
+    found = []
+    for place, _ in _frequencies(bench):
+        fitted = bench.bench.fitted(bench.bench.setting(place.row.setting))
+        index = bench.bench.index.get(bench.bench.capacitor_name(fitted))
+        found.append((place, 0.0 if index is None else float(bench.fit.values[index])))
+    return found
+
+
+def _off(bench: SolvedBench) -> float:
+    """Root of the mean square of what frequencies and capacitors are off, in standard deviations."""
+    rows = _frequencies(bench)
+    if not rows:
+        return 0.0
+    residuals = [off / bench.bench.deviation(place) for place, off in rows]
+    unknowns = zip(bench.fit.problem.unknowns, bench.fit.coordinates.tolist(), strict=True)
+    errors = [at for one, at in unknowns if one.nuisance]
+    return math.sqrt(sum(one**2 for one in (*residuals, *errors)) / len(rows))
+
+
+def slip_words(bench: SolvedBench, slip: Slip, left_out: bool = True) -> str:
     """One reading that is left out, or several of which one is wrong, and what it looks like."""
     place = bench.bench.places[slip.place]
     if slip.others:
@@ -65,7 +167,7 @@ def slip_words(bench: SolvedBench, slip: Slip) -> str:
     expected = math.exp(slip.expected) if place.what == "frequency" else slip.expected
     text = (
         f"line {place.row.line}: {place.what} = {format_quantity(place.value, unit, None)} does not belong to the "
-        f"others, which say {format_quantity(expected, unit)}; it is left out"
+        f"others, which say {format_quantity(expected, unit)}{'; it is left out' if left_out else ''}"
     )
     found = looks_like(bench, slip)
     return f"{text}; it {found}" if found else text
@@ -79,7 +181,10 @@ def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
     setting = inner.setting(place.row.setting)
     if setting.tuned:
         return None
-    expected, limit = math.exp(slip.expected), 5.0 * inner.errors.counter_deviation(place.value)
+    expected, limit = math.exp(slip.expected), max(5.0 * inner.errors.counter_deviation(place.value), 3e-3)
+    factor = next((words for by, words in FACTORS if abs(math.log(place.value * by / expected)) < limit), None)
+    if factor is not None:
+        return f"looks like {factor}"
     row = inner.settings.index(setting)
     more = bench.model.rows.needed(row, bench.fit.values, place.value)
     fitted = inner.fitted(setting)
@@ -89,15 +194,10 @@ def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
     if near:
         best = min(near, key=lambda value: abs(value - real))
         return f"looks like {format_quantity(best, 'F')} read as {format_quantity(fitted, 'F', None)}"
-    for factor, words in (
-        (1e3, "kHz written as Hz or MHz"),
-        (1e-3, "Hz written as kHz"),
-        (10.0, "a digit lost"),
-        (0.1, "a digit too many"),
-    ):
-        if abs(math.log(place.value * factor / expected)) < NEAR_FACTOR:
+    for by, words in FACTORS[:POWERS]:
+        if abs(math.log(place.value * by / expected)) < NEAR_FACTOR:
             return f"looks like {words}"
-    return _swapped_digits(place.value, expected, max(limit, 3e-3))
+    return _swapped_digits(place.value, expected, limit)
 
 
 def _vague(bench: SolvedBench, setting: Setting) -> float:
@@ -122,38 +222,48 @@ def _swapped_digits(read: float, expected: float, limit: float) -> str | None:
 
 
 def two_boards(bench: SolvedBench) -> str | None:
-    """Whether the readings from some line on fit with another stray: two boards, and the file does not say so."""
-    inner, fit = bench.bench, bench.fit
+    """Whether the readings of some lines fit with another stray: two boards, and the file does not say so.
+
+    Looked for in all readings, also those left out: from some line on, or those that are off the most to one side.
+    """
+    inner, whole = bench.bench, solved(bench.whole)
     if len(inner.boards) > 1 or len(inner.oscillators) != 1 or len(inner.places) < 4:
         return None
     stray = inner.index.get(inner.named("stray", inner.oscillators[0], inner.boards[0]))
     if stray is None:
         return None
-    best: tuple[float, int, float] | None = None
-    other = replace(fit.problem.unknowns[stray], name="stray of the second board")
+    best: tuple[float, list[int], float] | None = None
+    other = replace(inner.unknowns[stray], name="stray of the second board")
     rows = bench.model.rows
-    order = [inner.places[one].row.line for one in bench.kept]
+    starts = tuple(np.append(one, one[stray]) for one in (whole.coordinates, *inner.start()))
+    order = [one.row.line for one in inner.places]
+    by_residual = [order[one] for one in np.argsort(whole.residuals).tolist()]
     lines = [
         min(place.row.line for place in inner.places if inner.setting(place.row.setting) == one)
         for one in inner.settings
     ]
-    for first in order[2:-1]:
-        second = [line >= first for line in lines]
-        shares = _with_column(rows.shares, stray, second)
+    for second in (group[place:] for group in (order, by_residual) for place in range(2, len(order) - 1)):
+        shares = _with_column(rows.shares, stray, [line in second for line in lines])
         pull = np.pad(rows.pull, ((0, 0), (0, 1)))
-        changed = replace(fit.problem.model, rows=Rows(rows.offsets, shares, rows.high, pull))
-        problem = Problem((*fit.problem.unknowns, other), changed, fit.problem.read, fit.problem.deviations)
+        changed = replace(bench.model, rows=Rows(rows.offsets, shares, rows.high, pull))
+        problem = replace(bench.whole, unknowns=(*inner.unknowns, other), model=changed, starts=starts)
         try:
             tried = solved(problem)
         except ValueError:
             continue
         if best is None or tried.objective < best[0]:
-            best = tried.objective, first, float(tried.values[-1] - tried.values[stray])
-    if best is None or fit.objective - best[0] < CLEAR:
+            best = tried.objective, sorted(second), float(tried.values[-1] - tried.values[stray])
+    if best is None or min(whole.objective, bench.fit.objective) - best[0] < CLEAR or best[0] > WELL * len(order):
         return None
+    _, second, more = best
+    if second == sorted(order)[-len(second) :]:
+        which = f"from line {second[0]} on the readings fit"
+    else:
+        which = f"lines {', '.join(map(str, second))} fit"
+    how = "more" if more > 0.0 else "less"
     return (
-        f"from line {best[1]} on the readings fit with {format_quantity(best[2], 'F', 3)} more board stray: if these "
-        "are two boards, name them in a column board"
+        f"{which} with {format_quantity(abs(more), 'F', 3)} {how} board stray: if these are two boards, name them in "
+        "a column board"
     )
 
 

@@ -15,7 +15,7 @@ from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
@@ -27,11 +27,11 @@ from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import Transistor
 from models.circuit.variable_oscillator import with_antenna
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.junction import depletion_capacitance
 from models.readings.fit import Fit, Problem, Slip, fit_readings
 from models.readings.instrument_model import (
     BeatOf,
+    ControlOf,
     FrequencyOf,
     InstrumentModel,
     LevelOf,
@@ -40,7 +40,8 @@ from models.readings.instrument_model import (
     TunedFrequency,
 )
 from models.readings.unknowns import NORMAL_95, Unknown, values_of
-from synth.analysis.readings import BenchRow, Readings, Setting
+from synth.analysis.fit_field import BODY, COMMON_TIE, STEP, FittedField
+from synth.analysis.readings import BARE, CONTROL, BenchRow, Readings, Setting
 from synth.build.circuit_assembly import Circuit, blaming, circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
@@ -49,8 +50,11 @@ from synth.designs.schema import did_you_mean
 from synth.designs.sections import TolerancesSection
 from synth.errors import DesignError
 
+RESONATOR: Final = ("resonance_frequency", "resonance_q", "rectified_amplitude")
+"""Of the volume side: frequency and Q of its fixed resonance, and the peak voltage in tune."""
 KNOWABLE: Final = (
     "inductance",
+    "self_capacitance",
     "stray",
     "trimmer_minimum",
     "trimmer_maximum",
@@ -63,6 +67,9 @@ KNOWABLE: Final = (
     "branch_self_capacitance",
     "reference_frequency",
     "lock_range",
+    BODY,
+    COMMON_TIE,
+    *RESONATOR,
 )
 """What --known takes."""
 UNITS: Final = {
@@ -71,6 +78,9 @@ UNITS: Final = {
     "gain": "ratio",
     "reference_frequency": "Hz",
     "lock_range": "Hz",
+    "resonance_frequency": "Hz",
+    "resonance_q": "ratio",
+    "rectified_amplitude": "V",
 }
 """Units of the unknowns that are not capacitances."""
 PARTS: Final = {
@@ -85,7 +95,7 @@ PARTS: Final = {
     "branch_self_capacitance": "antenna.self_capacitance",
 }
 """The value of a circuit (`models.circuit.part_values`) that each unknown is."""
-OF_RESONANCE: Final = ("inductance", "stray", "trimmer_minimum", "trimmer_maximum", "antenna_stray")
+OF_RESONANCE: Final = ("inductance", "self_capacitance", "stray", "trimmer_minimum", "trimmer_maximum", "antenna_stray")
 # what is assumed of a bench without a design, and of what its design cannot know: round numbers of our own, wide enough
 USUAL_INDUCTANCE, INDUCTANCE_FACTOR = 1e-3, 30.0
 STRAY_LIMIT = 800e-12  # F: 95 % limit of board stray with transistor and divider in it
@@ -96,6 +106,9 @@ TRIMMER_ENDS_LIMIT = 0.5  # of a trimmer's ends as the design has them
 USUAL_JUNCTION = 8e-12, 20e-12  # F: middle, 95 % limit
 STRAY_SHARE, LEAST_STRAY_LIMIT = 0.8, 5e-12  # of antenna stray, and of a series inductor's own capacitance
 LEAST_SELF_LIMIT = 1e-12
+COIL_SELF_SHARE, BARE_SELF_LIMIT = 0.5, 50e-12  # of a tank coil's own capacitance; of one of which nothing is said, F
+RESONANCE_LIMIT, RESONANCE_Q_LIMIT, AMPLITUDE_LIMIT = 0.1, 1.0, 0.5  # of the volume side's resonator and rectifier
+RESONANCE_STARTS = (0.3, 1.0, 2.0, -0.3, -1.0)  # half bandwidths of the resonance above the loudest reading
 TUNED_LIMIT = 0.1  # of the reference's frequency
 LOCK_LIMIT = 1.0  # of the lock range
 LEAST_LOCK_LIMIT = 2.0  # Hz
@@ -223,15 +236,17 @@ class Bench:
         which: str | None,
     ) -> None:
         self.rows, self.columns, self.errors, self.known = readings.rows, readings.columns, errors, dict(known)
+        self.source = readings.source
         self.design = design
         self.opened = None if design is None else OpenedDesign(design)
+        self.field = None if self.opened is None else FittedField(self.opened)
         plugged = any(row.setting.antenna_plugged for row in self.rows)
         self.which = which or ("variable" if plugged else "reference")
         _refuse(self, which)
         self.places = tuple(ReadingPlace(row, what, value) for row in self.rows for what, value in row.read.items())
         self.settings = tuple(dict.fromkeys(self.setting(row.setting) for row in self.rows))
         self.oscillators = tuple(dict.fromkeys(self.oscillator(one) for one in self.settings if not one.tuned))
-        self.boards = tuple(dict.fromkeys(one.board for one in self.settings))
+        self.boards = tuple(dict.fromkeys(one.board for one in self.settings if not one.bare))
         self.set_aside: dict[str, float] = {}
         self._level_slopes: dict[Setting, dict[str, Floats]] = {}
         self.unknowns = self._unknowns()
@@ -289,11 +304,16 @@ class Bench:
         """Standard deviation of a reading in the units of the model: of the logarithm of a frequency, else SI."""
         if place.what == "frequency":
             return self.errors.counter_deviation(place.value)
-        if place.what in POINTS:
+        if place.what in POINTS or place.what == CONTROL:
             limit = SWING_LIMIT if place.what == "swing" else DC_LIMIT
             return max(limit * place.value, LEAST_VOLTS) / NORMAL_95
         share: float = 2.0 ** (self.errors.pitch_cents / 1200.0) - 1.0
         return max(place.value * share, LEAST_PITCH_LIMIT) / NORMAL_95
+
+    def readings(self) -> tuple[Floats, Floats]:
+        """What was read, and its standard deviations, in the units of the model, (n,) each."""
+        read = [math.log(one.value) if one.what == "frequency" else one.value for one in self.places]
+        return np.array(read), np.array([self.deviation(one) for one in self.places])
 
     @cached_property
     def branch(self) -> SeriesInductor:
@@ -310,21 +330,20 @@ class Bench:
         """Where the branch is joined to the coil."""
         return Tap() if self.opened is None else self.opened.tap
 
-    def antenna(self, setting: Setting, line: int) -> float | None:
+    def ties(self, values: Floats) -> dict[str, float]:
+        """What joins player and common to earth, F, where it is an unknown."""
+        names = () if self.field is None else self.field.names
+        return {name: float(values[self.index[name]]) for name in names}
+
+    def bends(self, values: Floats) -> bool:
+        """Whether the field hangs on the unknowns, so that the model is straight in them only nearby."""
+        return bool(self.ties(values)) or (self.field is not None and self.field.hangs_on_parts)
+
+    def antenna(self, setting: Setting, line: int, values: Floats) -> float | None:
         """Capacitance of the antenna as the hand stood, F, without stray; None: unplugged."""
-        if not setting.antenna_plugged or self.opened is None:
+        if not setting.antenna_plugged or self.field is None:
             return None
-        curve: CapacitanceCurve | None = self.opened.curve
-        if self.oscillator(setting) == "volume":
-            curve = self.opened.loop_curve
-        if curve is None:
-            raise DesignError(f"line {line}: the design has no volume antenna; leave the line out")
-        try:
-            at = curve.empty_capacitance if setting.away else curve.capacitance(setting.hand_distance or 0.0)
-            return float(at)
-        except ValueError:
-            span = f"{format_quantity(curve.nearest, 'm')} to {format_quantity(curve.farthest, 'm')}"
-            raise DesignError(f"line {line}: hand_distance must be within the hand field, {span}") from None
+        return self.field.capacitance(setting, line, self.ties(values), self.built(values))
 
     # ---- unknowns
 
@@ -351,6 +370,10 @@ class Bench:
         if any(place.what == "pitch" for place in self.places) or any(one.tuned for one in self.settings):
             frequency = self._designed_reference()
             made.append(_ratio("reference_frequency", "Hz", frequency, TUNED_LIMIT))
+        if self.field is not None and plugged:
+            made += self.field.unknowns(any(not one.away for one in plugged), self.known)
+        if self.opened is not None and any(place.what == CONTROL for place in self.places):
+            made += self._of_resonance()
         made = [self._with_known(one) for one in made]
         unused = set(self.known) - {_key(one.name) for one in made}
         if unused:
@@ -369,6 +392,19 @@ class Bench:
             )
         return tuple(made)
 
+    def _of_resonance(self) -> list[Unknown]:
+        """The fixed resonance of the volume side, and what its rectifier gives in tune."""
+        assert self.opened is not None
+        volume = self.opened.volume
+        if volume is None:
+            raise DesignError("control needs --design DESIGN with a volume antenna and [volume_response]")
+        found = volume.resonator
+        return [
+            _ratio("resonance_frequency", "Hz", found.frequency, RESONANCE_LIMIT),
+            _ratio("resonance_q", "ratio", found.quality_factor, RESONANCE_Q_LIMIT),
+            _ratio("rectified_amplitude", "V", volume.rectifier.amplitude, AMPLITUDE_LIMIT),
+        ]
+
     def _of_tank(self, oscillator: str, tolerances: TolerancesSection) -> list[Unknown]:
         section = self.section(oscillator)
         own = [one for one in self.settings if self.oscillator(one) == oscillator and not one.tuned]
@@ -376,9 +412,13 @@ class Bench:
         if section is not None:
             coil, factor = section.inductance, math.log1p(tolerances.inductor)
         made = [_ratio(self.named("inductance", oscillator), "H", coil, factor)]
+        windings = 0.0 if section is None else float(section.self_capacitance)
+        if windings or any(one.bare for one in own) or "self_capacitance" in self.known:
+            limit = max(COIL_SELF_SHARE * windings, LEAST_SELF_LIMIT) if windings else BARE_SELF_LIMIT
+            made.append(_capacitance(self.named("self_capacitance", oscillator), windings, limit))
         stray = 0.0 if section is None else float(section.stray)
         limit = CIRCUIT_STRAY_LIMIT if self.circuits else STRAY_LIMIT
-        for board in dict.fromkeys(one.board for one in own):
+        for board in dict.fromkeys(one.board for one in own if not one.bare):
             made.append(_capacitance(self.named("stray", oscillator, board), stray, limit))
         if any(one.trimmer is not None for one in own):
             for name, (middle, limit) in USUAL_TRIMMER.items():
@@ -391,10 +431,11 @@ class Bench:
                 made.append(_capacitance(self.named(name, oscillator), middle, limit))
         moved = any(one.pot is not None or one.supply is not None for one in own)
         moved = moved or any(place.what in POINTS for place in self.places)
-        if self.circuits and moved and not isinstance(self._circuit(oscillator), Drawing):
-            junction = self._transistor(oscillator).collector_junction.zero_bias_capacitance
+        transistor = _transistor(self._circuit(oscillator)) if self.circuits and moved else None
+        if transistor is not None:
+            junction = transistor.collector_junction.zero_bias_capacitance
             made.append(_capacitance(self.named("junction", oscillator), junction, tolerances.junction * junction))
-            gain = self._transistor(oscillator).forward_gain
+            gain = transistor.forward_gain
             made.append(_ratio(self.named("gain", oscillator), "ratio", gain, math.log1p(tolerances.gain)))
         elif any(one.reverse_voltage is not None for one in own):
             made.append(_capacitance(self.named("junction", oscillator), *USUAL_JUNCTION))
@@ -403,11 +444,6 @@ class Bench:
     def _circuit(self, oscillator: str) -> Circuit:
         assert self.opened is not None
         return self.opened.circuits[oscillator]
-
-    def _transistor(self, oscillator: str) -> Transistor:
-        circuit = self._circuit(oscillator)
-        assert not isinstance(circuit, Drawing)
-        return circuit.transistor
 
     def _designed_reference(self) -> float:
         if self.opened is None:
@@ -441,13 +477,13 @@ class Bench:
         high, pull = np.zeros(len(settings), dtype=bool), np.zeros((len(settings), size))
         for row, setting in enumerate(settings):
             self._tank_row(setting, offsets[:, row], shares[:, row])
-            self._antenna_row(setting, offsets[:, row], shares[:, row], (lines or {}).get(setting, 0))
-            if solved and not setting.tuned:
+            self._antenna_row(setting, offsets[:, row], shares[:, row], (lines or {}).get(setting, 0), values)
+            if solved and not setting.tuned and not setting.bare:
                 known = solved.get(setting) or solved[self.nearest(setting, solved)]
                 offsets[1, row] += known.added - known.slopes @ values
                 shares[1, row] += known.slopes
         if "pull" in self.index:
-            pull[:, self.index["pull"]] = 1.0
+            pull[:, self.index["pull"]] = [0.0 if one.bare else 1.0 for one in settings]
             made = Rows(offsets, shares, high, pull)
             start = np.array([one.middle for one in self.unknowns])
             pull[:, self.index["pull with frequency"]] = self._log_read(settings, made.log_frequencies(start)[0])
@@ -483,15 +519,17 @@ class Bench:
 
         fitted = self.fitted(setting)
         add("inductance", 1.0, 0)
-        add("stray", 1.0, board=setting.board)
-        offsets[1] = fitted + (setting.probe or 0.0) + (0.0 if section is None else section.self_capacitance)
+        if not setting.bare:
+            add("stray", 1.0, board=setting.board)
+        offsets[1] = fitted + (setting.probe or 0.0)
+        add("self_capacitance", 1.0)
         marking = self.index.get(self.capacitor_name(fitted))
         if marking is not None:
             shares[1, marking] += fitted
         if setting.trimmer is not None:
             add("trimmer_minimum", 1.0 - setting.trimmer)
             add("trimmer_maximum", setting.trimmer)
-        elif section is not None and "trimmer" not in self.columns:
+        elif section is not None and "trimmer" not in self.columns and not setting.bare:
             offsets[1] += section.trimmer_minimum + section.trimmer * (
                 section.trimmer_maximum - section.trimmer_minimum
             )
@@ -501,9 +539,9 @@ class Bench:
         if setting.reverse_voltage is not None:
             add("junction", float(depletion_capacitance(-setting.reverse_voltage, 1.0, 0.75, 1.0 / 3.0)))
 
-    def _antenna_row(self, setting: Setting, offsets: Floats, shares: Floats, line: int) -> None:
-        antenna = self.antenna(setting, line)
-        if antenna is None or setting.tuned:
+    def _antenna_row(self, setting: Setting, offsets: Floats, shares: Floats, line: int, values: Floats) -> None:
+        antenna = self.antenna(setting, line, values)
+        if antenna is None or setting.tuned or self.field is None:
             return
         oscillator = self.oscillator(setting)
         turned = self.tap.ratio**2 if oscillator == "variable" else 1.0
@@ -511,9 +549,61 @@ class Bench:
         offsets[1] += ends * turned
         offsets[3] = (antenna + ends) * turned
         shares[3, self.index[self.named("antenna_stray", oscillator)]] = turned
+        ties = self.ties(values)
+        steps = {name: STEP * self.unknowns[self.index[name]].deviation for name in ties}
+        steps = {name: step for name, step in steps.items() if step > 0.0}
+        for name, slope in self.field.slopes(setting, line, ties, steps, self.built(values)).items():
+            shares[3, self.index[name]] = slope * turned
+            offsets[3] -= slope * turned * ties[name]
         if oscillator == "variable" and not self.branch.direct:
             shares[2, self.index["branch_inductance"]] = 1.0 / turned
             shares[4, self.index["branch_self_capacitance"]] = turned
+
+    def _value(self, key: str, setting: Setting, values: Floats) -> float | None:
+        """The value of an unknown of a set-up's oscillator and board; None where it is none."""
+        place = self.index.get(self.named(key, setting.oscillator, setting.board))
+        return None if place is None else float(values[place])
+
+    def _section_at(self, setting: Setting, values: Floats, beside: float = 0.0) -> Any:
+        """The design's section of a set-up's oscillator with these values, `beside` F more across its tank."""
+        section = self.section(setting.oscillator)
+        fitted = self.fitted(setting)
+        marking = self.index.get(self.capacitor_name(fitted))
+        whole = fitted * (1.0 + (0.0 if marking is None else float(values[marking])))
+
+        def value(key: str) -> float:
+            return self._value(key, setting, values) or 0.0
+
+        stray = value("stray") + (setting.probe or 0.0) + beside
+        if setting.fine_trimmer is not None:
+            low, high = value("fine_trimmer_minimum"), value("fine_trimmer_maximum")
+            stray += low + setting.fine_trimmer * (high - low)
+        changed: dict[str, Any] = {"inductance": value("inductance"), "capacitance": max(whole, 1e-12)}
+        changed["stray"] = stray + min(whole - 1e-12, 0.0)
+        changed["self_capacitance"] = value("self_capacitance")
+        if setting.trimmer is not None:
+            changed |= {"trimmer_minimum": value("trimmer_minimum"), "trimmer_maximum": value("trimmer_maximum")}
+            changed["trimmer_maximum"] = max(changed["trimmer_maximum"], changed["trimmer_minimum"])
+            changed["trimmer"] = setting.trimmer
+        elif "trimmer" in self.columns:
+            changed |= {"trimmer_minimum": 0.0, "trimmer_maximum": 0.0}
+        return replace(section, **_within(section, changed))
+
+    def built(self, values: Floats) -> Design:
+        """The design with every oscillator as for its last reading, where an antenna hangs on the other's parts."""
+        design = self.design
+        assert design is not None
+        if self.field is None or not self.field.hangs_on_parts:
+            return design
+        for oscillator, key in (("variable", "antenna"), ("volume", "volume_antenna")):
+            own = [one for one in self.settings if one.oscillator == oscillator and not one.tuned and not one.bare]
+            if not own:
+                continue
+            design = replace(design, **{oscillator: self._section_at(own[-1], values)})
+            stray = self._value("antenna_stray", own[-1], values)
+            if stray is not None:
+                design = replace(design, **{key: replace(getattr(design, key), stray=stray)})
+        return replace(design, tuning=replace(design.tuning, zero_beat=None))
 
     # ---- circuits
 
@@ -522,38 +612,22 @@ class Bench:
         assert self.design is not None
         oscillator = self.oscillator(setting)
 
-        def value(key: str, board: str = "") -> float | None:
-            place = self.index.get(self.named(key, oscillator, board))
-            return None if place is None else float(values[place])
+        def value(key: str) -> float | None:
+            return self._value(key, setting, values)
 
-        section = getattr(self.design, oscillator)
-        fitted = self.fitted(setting)
-        marking = self.index.get(self.capacitor_name(fitted))
-        whole = fitted * (1.0 + (0.0 if marking is None else float(values[marking])))
-        antenna = self.antenna(setting, 0)
+        antenna = self.antenna(setting, 0, values)
         ends = 0.0 if antenna is None or oscillator != "variable" else self.ends
-        stray = (value("stray", setting.board) or 0.0) + (setting.probe or 0.0) + ends * self.tap.ratio**2
-        if setting.fine_trimmer is not None:
-            low, high = value("fine_trimmer_minimum") or 0.0, value("fine_trimmer_maximum") or 0.0
-            stray += low + setting.fine_trimmer * (high - low)
-        changed: dict[str, Any] = {"inductance": value("inductance"), "capacitance": max(whole, 1e-12)}
-        changed["stray"] = stray + min(whole - 1e-12, 0.0)
-        if setting.trimmer is not None:
-            changed |= {"trimmer_minimum": value("trimmer_minimum"), "trimmer_maximum": value("trimmer_maximum")}
-            changed["trimmer_maximum"] = max(changed["trimmer_maximum"], changed["trimmer_minimum"])
-            changed["trimmer"] = setting.trimmer
-        elif "trimmer" in self.columns:
-            changed |= {"trimmer_minimum": 0.0, "trimmer_maximum": 0.0}
+        section = self._section_at(setting, values, ends * self.tap.ratio**2)
         untuned = replace(self.design, tuning=replace(self.design.tuning, zero_beat=None))
-        design = replace(untuned, **{oscillator: replace(section, **_within(section, changed))})
+        design = replace(untuned, **{oscillator: section})
         if setting.supply is not None and design.circuit is not None:
             design = replace(design, circuit=replace(design.circuit, supply_voltage=setting.supply))
         circuit = circuit_of(design, oscillator)
         junction, gain = value("junction"), value("gain")
-        if junction is not None and gain is not None and not isinstance(circuit, Drawing):
-            collector = replace(circuit.transistor.collector_junction, zero_bias_capacitance=max(junction, 1e-14))
-            transistor = replace(circuit.transistor, collector_junction=collector, forward_gain=gain)
-            circuit = replace(circuit, transistor=transistor)
+        part = _transistor(circuit)
+        if junction is not None and gain is not None and part is not None:
+            collector = replace(part.collector_junction, zero_bias_capacitance=max(junction, 1e-14))
+            circuit = _with_transistors(circuit, replace(part, collector_junction=collector, forward_gain=gain))
         if setting.pot is not None:
             circuit = circuit.with_pot(setting.pot)
         if setting.load is not None:
@@ -582,7 +656,7 @@ class Bench:
         """Solve the circuits of these set-ups; `near`: frequencies whose mode is meant, Hz; `kept`: earlier states."""
         assert self.design is not None
         found: dict[Setting, _Solved] = {}
-        picked = [one for one in settings if not one.tuned]
+        picked = [one for one in settings if not one.tuned and not one.bare]
         bare = self.rows_of(picked, None, values)
         for row, setting in enumerate(picked):
             oscillator = self.oscillator(setting)
@@ -598,7 +672,10 @@ class Bench:
                     place = self.index.get(self.named(key, oscillator, setting.board))
                     if place is None or key in OF_RESONANCE or key.startswith("branch"):
                         continue
-                    slopes[place] = adjoint.frequency_shift(adjoint.disturbance_of(part)) / by_farad
+                    slopes[place] = sum(
+                        adjoint.frequency_shift(adjoint.disturbance_of(name)) / by_farad
+                        for name in _value_names(circuit, part)
+                    )
                 found[setting] = _Solved(added, slopes, state.frequency, self._levels(setting, values, state))
         return found
 
@@ -682,7 +759,20 @@ class Bench:
                         stray = self.unknowns[place]
                         point[place] = (max(rest, 0.0) - stray.middle) / stray.deviation
                 points.append(point)
+            elif own:
+                points.append(self._with_stray_for(oscillator, *own[0]))
         return tuple(points)
+
+    def _with_stray_for(self, oscillator: str, fitted: float, squared: float) -> Floats:
+        """The start at which the usual coil and what stray it leaves explain one reading, 1/omega^2."""
+        point = np.zeros(len(self.unknowns))
+        coil = self.unknowns[self.index[self.named("inductance", oscillator)]]
+        for board in self.boards:
+            place = self.index.get(self.named("stray", oscillator, board))
+            if place is not None and self.unknowns[place].free:
+                stray = self.unknowns[place]
+                point[place] = max(squared / coil.middle - fitted - stray.middle, -stray.middle) / stray.deviation
+        return point
 
 
 @dataclass(frozen=True, slots=True)
@@ -738,8 +828,15 @@ class SolvedBench:
 
     def last(self, oscillator: str) -> Setting | None:
         """How an oscillator was set for its last reading that was fitted; None where there is none."""
-        own = [self.bench.setting(self.bench.places[one].row.setting) for one in self.kept]
-        return next((one for one in reversed(own) if one.oscillator == oscillator and not one.tuned), None)
+        settings = [self.bench.setting(self.bench.places[one].row.setting) for one in reversed(self.kept)]
+        own = [one for one in settings if one.oscillator == oscillator and not one.tuned]
+        return next((one for one in own if not one.bare), own[0] if own else None)
+
+    @property
+    def whole(self) -> Problem:
+        """The problem of all readings, none left out, to start from what was fitted."""
+        read, deviations = self.bench.readings()
+        return Problem(self.bench.unknowns, self.model, read, deviations, (self.fit.coordinates,))
 
     @property
     def freedom(self) -> int:
@@ -749,7 +846,7 @@ class SolvedBench:
     @property
     def chance(self) -> float:
         """Chance of a sum of squares as large, if all stated errors and priors are true."""
-        return float(chi2.sf(self.fit.objective, self.freedom))
+        return float(chdtrc(self.freedom, self.fit.objective))
 
 
 def solved_bench(
@@ -764,9 +861,13 @@ def solved_bench(
     which: the oscillator the lines are of that do not say so; None: the variable one if an antenna was plugged, else
     the reference. Raises DesignError where the readings contradict a tank or name what is not there.
     """
-    bench = Bench(readings, errors, known or {}, design, which)
+    with of_file(readings.source):
+        return _solved_bench(Bench(readings, errors, known or {}, design, which))
+
+
+def _solved_bench(bench: Bench) -> SolvedBench:
     values = np.array([one.middle for one in bench.unknowns])
-    read, deviations = _read(bench)
+    read, deviations = bench.readings()
     near = {bench.setting(place.row.setting): place.value for place in bench.places if place.what == "frequency"}
     lines = {bench.setting(row.setting): row.line for row in reversed(bench.rows)}
     solved: dict[Setting, _Solved] | None = None
@@ -779,19 +880,20 @@ def solved_bench(
             model = _model(bench, solved, values, lines)
             if expected is None:
                 expected = model.predicted(values)[0]
-            begun = _with_reference(bench, model, starts)
+            begun = _with_resonance(bench, model, _with_reference(bench, model, starts))
             fit, slips, places = fit_readings(Problem(bench.unknowns, model, read, deviations, begun))
             model = model.with_modes(fit.problem.model.rows.high)
             starts = (fit.coordinates,)
             if bench.set_aside_what_contradicts(fit):
                 values, starts = fit.values, bench.start()
                 continue
-            if solved is None:
+            if solved is None and not bench.bends(fit.values):
                 break
             values = fit.values
-            again = bench.solve(bench.settings, values, near, kept)
-            settled, solved = _settled(bench, model, values, again), again
-            if settled:
+            if solved is not None:
+                solved = bench.solve(bench.settings, values, near, kept)
+            again = _model(bench, solved, values, lines).with_modes(model.rows.high)
+            if _settled(bench, model, again, values, deviations):
                 break
     except DesignError:
         raise
@@ -801,18 +903,23 @@ def solved_bench(
     return SolvedBench(bench, fit, slips, places, solved, model, expected)
 
 
-def _settled(bench: Bench, fitted: InstrumentModel, values: Floats, again: Mapping[Setting, _Solved]) -> bool:
-    """Whether the circuits solved with these values have the frequencies and volts that the fitted model says."""
-    logs = dict(zip(bench.settings, fitted.rows.log_frequencies(values)[0].tolist(), strict=True))
-    if any(abs(math.log(one.frequency) - logs[setting]) > SETTLED for setting, one in again.items()):
-        return False
-    said = fitted.predicted(values)[0]
-    for place, level in zip(bench.places, said.tolist(), strict=True):
-        if place.what in POINTS:
-            now = again[bench.setting(place.row.setting)].levels[place.what]
-            if abs(now.offset + float(now.slopes @ values) - level) > LEVEL_SETTLED * bench.deviation(place):
-                return False
-    return True
+def _settled(bench: Bench, fitted: InstrumentModel, again: InstrumentModel, values: Floats, deviations: Floats) -> bool:
+    """Whether the model made anew about these values, circuits and field solved, says what the fitted one says."""
+    off = np.abs(again.predicted(values)[0] - fitted.predicted(values)[0])
+    within = [SETTLED if place.what == "frequency" else math.inf for place in bench.places]
+    logs = np.abs(again.rows.log_frequencies(values)[0] - fitted.rows.log_frequencies(values)[0])
+    return bool((off <= np.minimum(within, LEVEL_SETTLED * deviations)).all() and (logs <= SETTLED).all())
+
+
+@contextmanager
+def of_file(source: str) -> Iterator[None]:
+    """Name the file of readings that cannot be used."""
+    try:
+        yield
+    except DesignError as error:
+        text = str(error)
+        named = text.startswith(("line ", "the readings "))
+        raise DesignError(f"{source}: {text}" if named else text) from error
 
 
 @contextmanager
@@ -832,14 +939,6 @@ def _level(state: SteadyState, what: str) -> float:
     return float(state.coefficients(POINTS[what])[0].real)
 
 
-def _read(bench: Bench) -> tuple[Floats, Floats]:
-    read, deviations = [], []
-    for place in bench.places:
-        read.append(math.log(place.value) if place.what == "frequency" else place.value)
-        deviations.append(bench.deviation(place))
-    return np.array(read), np.array(deviations)
-
-
 def _model(
     bench: Bench, solved: Mapping[Setting, _Solved] | None, values: Floats, lines: Mapping[Setting, int]
 ) -> InstrumentModel:
@@ -853,6 +952,11 @@ def _model(
         if place.what == "pitch":
             sign = -1.0 if setting in beyond else 1.0
             made.append(BeatOf(row, bench.index["reference_frequency"], bench.index["lock_range"], sign))
+        elif place.what == CONTROL:
+            assert bench.opened is not None
+            assert bench.opened.volume is not None
+            at, quality, amplitude = (bench.index[name] for name in RESONATOR)
+            made.append(ControlOf(row, at, quality, amplitude, bench.opened.volume.rectifier.diode_drop))
         elif place.what in POINTS:
             assert solved is not None
             made.append(solved[setting].levels[place.what])
@@ -899,6 +1003,24 @@ def _with_reference(bench: Bench, model: InstrumentModel, starts: Sequence[Float
     return tuple(turned)
 
 
+def _with_resonance(bench: Bench, model: InstrumentModel, starts: tuple[Floats, ...]) -> tuple[Floats, ...]:
+    """The starts with the volume side's resonance near the oscillator where the most was rectified."""
+    read = {bench.setting(one.row.setting): one.value for one in bench.places if one.what == CONTROL}
+    place = bench.index.get("resonance_frequency")
+    if not read or place is None or not bench.unknowns[place].free:
+        return starts
+    row, one = bench.settings.index(max(read, key=lambda setting: read[setting])), bench.unknowns[place]
+    turned = []
+    for start in (*starts, np.zeros(len(bench.unknowns))):
+        values = values_of(bench.unknowns, start)
+        at, quality = model.rows.log_frequencies(values)[0][row], float(values[bench.index["resonance_q"]])
+        for shift in RESONANCE_STARTS:
+            moved = start.copy()
+            moved[place] = (at + shift / (2.0 * quality) - math.log(one.middle)) / one.deviation
+            turned.append(moved)
+    return tuple(turned)
+
+
 def _refuse(bench: Bench, which: str | None) -> None:
     """Raise DesignError where lines need what is not there."""
     design = bench.design
@@ -929,6 +1051,15 @@ def _refuse(bench: Bench, which: str | None) -> None:
         if any(what in POINTS for what in row.read) and not bench.circuits:
             volts = next(what for what in row.read if what in POINTS)
             raise DesignError(f"{place}: {volts} needs --design DESIGN with a [circuit]: what it should be is solved")
+        if CONTROL in row.read and (setting.oscillator != "volume" or not setting.antenna_plugged):
+            raise DesignError(
+                f"{place}: control is the rectified voltage of the volume side: write oscillator = volume, and the "
+                "hand's height in hand_distance (or away)"
+            )
+        if setting.bare and (setting.antenna_plugged or setting.trimmer is not None or set(row.read) != {"frequency"}):
+            raise DesignError(
+                f"{place}: board = {BARE!r} is the coil alone with the fitted capacitor: only its frequency can be read"
+            )
         if "pitch" in row.read and design is None:
             raise DesignError(f"{place}: pitch needs --design DESIGN")
 
@@ -946,6 +1077,31 @@ def _ratio(name: str, unit: str, middle: float, limit: float) -> Unknown:
     return Unknown(name, unit, middle, limit / NORMAL_95, by_ratio=True)
 
 
+def _transistor(circuit: Circuit) -> Transistor | None:
+    """The transistor of a circuit, all of one kind in a design; None where it has none."""
+    if not isinstance(circuit, Drawing):
+        return circuit.transistor
+    return next((part.what for part in circuit.devices if isinstance(part.what, Transistor)), None)
+
+
+def _with_transistors(circuit: Circuit, transistor: Transistor) -> Circuit:
+    """The circuit with this transistor in the place of all."""
+    if not isinstance(circuit, Drawing):
+        return replace(circuit, transistor=transistor)
+    for part in circuit.devices:
+        if isinstance(part.what, Transistor):
+            circuit = circuit.with_part(part.name, transistor)
+    return circuit
+
+
+def _value_names(circuit: Circuit, name: str) -> tuple[str, ...]:
+    """The names among a circuit's values of one in PARTS: of a drawing those of every transistor."""
+    owner, _, inside = name.partition(".")
+    if owner != "transistor" or not isinstance(circuit, Drawing):
+        return (name,)
+    return tuple(f"{part.name}.{inside}" for part in circuit.devices if isinstance(part.what, Transistor))
+
+
 def _within(section: Any, changed: Mapping[str, Any]) -> dict[str, Any]:
     """Values kept within the domains of the design's keys, so that a circuit can be tried."""
     return {
@@ -953,4 +1109,4 @@ def _within(section: Any, changed: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-__all__ = ["Bench", "Errors", "Known", "SolvedBench", "errors_of", "known_of", "solved_bench"]
+__all__ = ["Bench", "Errors", "Known", "SolvedBench", "errors_of", "known_of", "of_file", "solved_bench"]

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from models.branch.choke_chain import USUAL_JOINT_STRAY
+from models.branch.modes import MODES
 from models.branch.tapped_coil import Tap
 from models.builds.build_law import BuildLaw, Builds
 from models.circuit.resonance import beside_tank
-from models.preferred_values import nearest, nearest_pair
+from models.preferred_values import nearest_pair
 from models.straight.buyable_field import TankParts
 from models.straight.evenness import BuildSpread, FieldGoal, Tolerances, spread, tuned_rms
 from models.straight.plan import FieldOption, FieldPlan, SearchTask, make_plan, ranked
-from models.straight.search import FULL_EFFORT, Effort, FieldParts, Progress
+from models.straight.search import FULL_EFFORT, Effort, FieldParts, Place, Progress
+from models.straight.shelf import Shelf
 from models.tank import required_capacitance
+from synth.analysis.corners import CornerFigure, corners
 from synth.analysis.figures import over_notes
 from synth.build.assembly import tank_in
 from synth.build.workbench import OpenedDesign, open_loaded
@@ -34,24 +38,37 @@ ANY_TANK = 2e-9  # F, most a tank without a trimmer may have
 POLISH_ROUNDS, POLISH_STEP, POLISH_GAIN = 4, 0.08, 0.05  # trimmer's turn; cents that are worth a new setting
 BODY_ROOM = 0.08  # m between zero beat and the player's axis
 EFFORT = FULL_EFFORT  # what a command's search spends
+KEPT = (
+    "variable.inductance",
+    "variable.capacitance",
+    "variable.tap",
+    "branch.inductance",
+    "branch.chokes",
+    "reference.inductance",
+    "tuning.mode",
+)
+"""Keys of a design that a search may be told to keep."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """What the person asks for: notes Hz, reach m, share of it to fill, series, tolerances, seed."""
+    """What the person asks for: notes Hz, reach m, share of it to fill, parts at hand, keys of the design to keep (of
+    KEPT), tolerances, seed.
+    """
 
     low_frequency: float
     high_frequency: float
     near: float
     far: float
     fill: float = 0.6
-    series: str = "E24"
+    shelf: Shelf = field(default_factory=Shelf)
     tolerances: Tolerances = field(default_factory=Tolerances)
     seed: int = 1
     choke_self_capacitance: float = CHOKE_SELF_CAPACITANCE
     carriers: tuple[float, float] = LOW_FREQUENCY_BAND
     stray_multiple: float = STRAY_MULTIPLE
     effort: Effort = field(default_factory=lambda: EFFORT)
+    keep: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +99,7 @@ class FinishedSearch:
     before_builds: BuildSpread | None
     refused: tuple[str, ...] = ()
     solved: tuple[Solved, ...] = ()
+    corners: tuple[CornerFigure, ...] = ()
 
 
 def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progress) -> FinishedSearch:
@@ -90,31 +108,49 @@ def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progres
     plan = make_plan(task, progress)
     if plan is None:
         raise DesignError(
-            f"{opened.design.name}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "
+            f"{opened.design.place}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "
             f"over {100 * wishes.fill:.0f} % of {_cm(wishes.near)} to {_cm(wishes.far)} with carriers of "
             f"{_hz(wishes.carriers[0])} to {_hz(wishes.carriers[1])} and a tank of "
             f"{format_quantity(task.parts.least_tank_capacitance, 'F', 3)} or more; allow fewer notes, a wider reach, "
             "a smaller --fill, more with --carrier, or a smaller --stray-multiple"
         )
-    chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice))
+    keep_reference = "reference.inductance" in wishes.keep
+    chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice), keep_reference)
     builds = _builds_before(opened, task)
     solved: tuple[Solved, ...] = ()
     if opened.design.law == "circuit":
         after, solved = _solved(opened, after, plan, chosen, task)
-    return FinishedSearch(opened, after, plan, chosen, choice, task, builds, refused, solved)
+    met = tuple(_corners(after, task))
+    return FinishedSearch(opened, after, plan, chosen, choice, task, builds, refused, solved, met)
 
 
 def _first_that_runs(
-    opened: OpenedDesign, task: SearchTask, options: list[FieldOption]
+    opened: OpenedDesign, task: SearchTask, options: list[FieldOption], keep_reference: bool
 ) -> tuple[FieldOption, OpenedDesign, tuple[str, ...]]:
-    """The first option that can be assembled (a [circuit] may refuse one), and what was said of those before it."""
+    """The first option that plays in every corner, else the first that can be assembled (a [circuit] may refuse one);
+    and what was said of those before it.
+    """
     refused: list[str] = []
+    kept: tuple[FieldOption, OpenedDesign, tuple[str, ...]] | None = None
     for option in options:
+        name = option.point.solution.place.name
         try:
-            return option, open_loaded(better_design(opened, task, option)), tuple(refused)
+            after = open_loaded(better_design(opened, task, option, keep_reference))
         except DesignError as error:
-            refused.append(f"{option.point.solution.place.name} was passed over: {error}")
-    raise DesignError(f"{opened.design.name}: no straighter field runs with its circuit\n" + "\n".join(refused))
+            refused.append(f"{name} was passed over: {error}")
+            continue
+        fails = next((met for met in _corners(after, task) if not met.plays), None)
+        if fails is None:
+            return option, after, tuple(refused)
+        kept = kept or (option, after, tuple(refused))
+        refused.append(f"{name} was passed over, as it does not play in every corner; {fails.fault}")
+    if kept is not None:
+        return kept
+    raise DesignError(f"{opened.design.place}: no straighter field runs with its circuit\n" + "\n".join(refused))
+
+
+def _corners(piece: OpenedDesign, task: SearchTask) -> Iterator[CornerFigure]:
+    return corners(piece, task.goal.low_frequency, task.goal.high_frequency)
 
 
 def task_of(opened: OpenedDesign, wishes: Wishes) -> SearchTask:
@@ -160,7 +196,36 @@ def task_of(opened: OpenedDesign, wishes: Wishes) -> SearchTask:
         farthest,
     )
     asked = None if free == parts else free
-    return SearchTask(curve, goal, parts, around, wishes.series, wishes.tolerances, wishes.seed, asked, wishes.effort)
+    shelf, effort = _kept(design, wishes)
+    return SearchTask(curve, goal, parts, around, shelf, wishes.tolerances, wishes.seed, asked, effort)
+
+
+def _kept(design: Design, wishes: Wishes) -> tuple[Shelf, Effort]:
+    """The parts and the places that are left where keys of the design are kept."""
+    shelf, places, branch = wishes.shelf, wishes.effort.places, design.branch
+    chokes = 0 if branch is None else round(branch.chokes)
+    most = max((count for _, count in shelf.chokes), default=0)
+    counts = {place.chokes for place in places}
+    if most and most not in counts:
+        places = (*places, Place(most, "high"), Place(most, "low"))
+    for key in wishes.keep:
+        if key == "variable.inductance":
+            shelf = replace(shelf, coils=(design.variable.inductance,))
+        elif key == "variable.capacitance":
+            shelf = replace(shelf, capacitors=(design.variable.capacitance,))
+        elif key == "variable.tap":
+            places = tuple(dict.fromkeys(replace(one, tap=design.variable.tap) for one in places if one.chokes))
+        elif key in ("branch.inductance", "branch.chokes"):
+            taps = {one.tap for one in places} if chokes else {1.0}
+            modes = MODES if chokes else ("low",)
+            places = tuple(Place(chokes, mode, tap) for mode in modes for tap in sorted(taps, reverse=True))
+            if key == "branch.inductance" and branch is not None:
+                shelf = replace(shelf, chokes=((branch.inductance / chokes, chokes),))
+        elif key == "tuning.mode" and design.tuning.mode != "auto":
+            places = tuple(one for one in places if one.mode == design.tuning.mode)
+    if not places:
+        raise DesignError(f"{design.name}: --keep {','.join(wishes.keep)} leaves nothing to search; keep less")
+    return shelf, replace(wishes.effort, places=places)
 
 
 def _uncertain(opened: OpenedDesign, fixed: float) -> float:
@@ -173,33 +238,33 @@ def _uncertain(opened: OpenedDesign, fixed: float) -> float:
     return fixed - beside_tank(circuit)
 
 
-def better_design(opened: OpenedDesign, task: SearchTask, option: FieldOption) -> Design:
-    """The design with the parts of an option. A chain of chokes is written as the one coil and the strays that equal it
-    at the working frequency (`models.branch.choke_chain`), and named in the description.
-    """
+def better_design(opened: OpenedDesign, task: SearchTask, option: FieldOption, keep_reference: bool = False) -> Design:
+    """The design with the parts of an option."""
     design, solution = opened.design, option.point.solution
-    rows = solution.build(task.parts)
-    end_stray = float(rows.antenna_stray[0]) - task.parts.antenna_stray
     tap = Tap(solution.place.tap, task.parts.tap_coupling)
-    branch = None
-    if solution.place.chokes:
-        plain = replace(solution, place=replace(solution.place, tap=1.0)).build(task.parts)
-        inductance = solution.choke_inductance if solution.place.chokes == 1 else float(plain.branch_inductance[0])
-        branch = BranchSection(inductance, task.parts.branch_q, float(plain.self_capacitance[0]))
+    branch, chokes = None, solution.place.chokes
+    if chokes:
+        branch = BranchSection(
+            inductance=float(f"{chokes * solution.choke_inductance:.9g}"),
+            quality_factor=task.parts.branch_q,
+            self_capacitance=task.parts.choke_self_capacitance / chokes,
+            chokes=float(chokes),
+            joint_stray=task.parts.joint_stray,
+        )
     section = design.variable
     variable = replace(
         section,
         inductance=solution.tank_inductance,
         capacitance=option.option.capacitor,
-        stray=section.stray + end_stray * tap.ratio**2,
         trimmer=option.option.trimmer,
         tap=tap.turns,
         tap_coupling=tap.coupling,
     )
     goal = task.goal
     reference_frequency = option.point.carrier + float(np.hypot(goal.low_frequency, goal.lock_range))
-    reference = reference_section(opened, solution.tank_inductance, reference_frequency, task.series)
-    parts = f"{parts_text(option)}{reference_text(reference.capacitance, task.series)}"
+    coil = design.reference.inductance if keep_reference else solution.tank_inductance
+    reference = reference_section(opened, coil, reference_frequency, task.shelf)
+    parts = f"{parts_text(option)}{reference_text(reference.capacitance, task.shelf)}"
     about = replace(
         design.about,
         name=f"{design.name} evened"[:80],
@@ -211,7 +276,6 @@ def better_design(opened: OpenedDesign, task: SearchTask, option: FieldOption) -
         variable=variable,
         branch=branch,
         reference=reference,
-        antenna=replace(design.antenna, stray=design.antenna.stray + end_stray),
         tuning=replace(design.tuning, zero_beat=round(option.point.zero_beat, 4), mode=solution.place.mode),
     )
 
@@ -221,7 +285,7 @@ def parts_text(option: FieldOption) -> str:
     solution = option.point.solution
     tank = (
         f"Tank {format_quantity(solution.tank_inductance, 'H')} with {format_quantity(option.option.capacitor, 'F')} "
-        f"and the trimmer at {option.option.trimmer:.2f}"
+        "and the trimmer"
     )
     if solution.place.chokes == 0:
         return f"{tank}; the antenna directly on it."
@@ -231,35 +295,32 @@ def parts_text(option: FieldOption) -> str:
     count = solution.place.chokes
     if count == 1:
         return f"{tank}; one choke of {choke} from there to the antenna, {solution.place.mode} mode."
-    return (
-        f"{tank}; {count} chokes of {choke} in series from there to the antenna, {solution.place.mode} mode. [branch] "
-        "and the strays are what equals that chain at the working frequency."
-    )
+    return f"{tank}; {count} chokes of {choke} in series from there to the antenna, {solution.place.mode} mode."
 
 
-def reference_section(opened: OpenedDesign, inductance: float, frequency: float, series: str) -> ReferenceSection:
-    """The reference with the same coil as the variable tank and the preferred capacitor its trimmer can make up for, or
+def reference_section(opened: OpenedDesign, inductance: float, frequency: float, shelf: Shelf) -> ReferenceSection:
+    """The reference with a coil of `inductance`, H, and the capacitor its trimmer can make up for, or
     two in parallel where the trimmer is smaller than the step from one preferred value to the next.
     """
     section, tank = opened.design.reference, opened.tanks["reference"]
     fixed = tank.total_capacitance - section.capacitance - tank.trimmer_capacitance
     needed = float(required_capacitance(inductance, frequency))
     around = TankParts(fixed, section.trimmer_minimum, section.trimmer_maximum)
-    capacitor, trimmer = around.fitted(needed, series)
+    capacitor, trimmer = around.fitted(needed, shelf)
     if abs(around.total(capacitor, trimmer) - needed) > 1e-6 * needed:
         middle = needed - around.total(0.0, 0.5)
         if middle >= 2.0 * SMALLEST_PARALLEL:
-            capacitor = float(f"{sum(nearest_pair(series, middle, SMALLEST_PARALLEL)):.9g}")
+            capacitor = float(f"{sum(nearest_pair(shelf.series, middle, SMALLEST_PARALLEL)):.9g}")
             span = around.maximum - around.minimum
             trimmer = min(max(0.5 + (middle - capacitor) / span, 0.0), 1.0) if span else 0.5
     return replace(section, inductance=inductance, capacitance=capacitor, trimmer=trimmer)
 
 
-def reference_text(capacitance: float, series: str) -> str:
+def reference_text(capacitance: float, shelf: Shelf) -> str:
     """What the reference's capacitor, F, is made of, where it is no preferred value: a sentence to follow others."""
-    if abs(nearest(series, capacitance) / capacitance - 1.0) < 1e-6:
+    if abs(shelf.capacitor(capacitance) / capacitance - 1.0) < 1e-6:
         return ""
-    large, small = (format_quantity(part, "F") for part in nearest_pair(series, capacitance, SMALLEST_PARALLEL))
+    large, small = (format_quantity(part, "F") for part in nearest_pair(shelf.series, capacitance, SMALLEST_PARALLEL))
     return (
         f" The reference's capacitor is {large} with {small} in parallel: its trimmer alone does not bridge the "
         "step between preferred values."

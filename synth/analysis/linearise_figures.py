@@ -12,6 +12,7 @@ from models.pitch import note_number
 from models.straight.evenness import BuildSpread
 from models.straight.front import tuning_ratio
 from models.straight.plan import FieldOption
+from synth.analysis.corners import CornerFigure
 from synth.analysis.figures import DENSE, OfDesign, collected, of, over_notes, played_numbers, row, rows
 from synth.analysis.linearise import FinishedSearch, Solved, parts_text, reference_text
 from synth.build.workbench import OpenedDesign
@@ -100,7 +101,7 @@ class LineariseFigures:
     far_m: float = of("goal.far")
     fill: float = of("goal.fill")
     seed: int = of("task.seed")
-    series: str = of("task.series")
+    series: str = of("task.shelf.series")
     choice: str = of("outcome.choice")
     choke_self_capacitance_f: float = of("parts.choke_self_capacitance")
     choke_quality_factor: float = of("parts.branch_q")
@@ -118,6 +119,7 @@ class LineariseFigures:
     front: tuple[FrontFigures, ...] = of("plan.front", rows(FrontFigures, "point"))
     bounds: BoundFigures = of("outcome", row(BoundFigures, "outcome"))
     solved: tuple[Solved, ...] = of("outcome.solved")
+    corners: tuple[CornerFigure, ...] = of("outcome.corners")
     tap_coupling: float = of("parts.tap_coupling")
     notices: tuple[str, ...]
     interrupted: bool = of("plan.interrupted")
@@ -131,14 +133,14 @@ def linearise_figures(outcome: FinishedSearch) -> LineariseFigures:
     return collected(
         LineariseFigures,
         {"goal": goal, "task": task, "outcome": outcome, "parts": parts, "plan": plan},
-        parts=parts_text(outcome.chosen) + reference_text(outcome.after.design.reference.capacitance, task.series),
+        parts=parts_text(outcome.chosen) + reference_text(outcome.after.design.reference.capacitance, task.shelf),
         before=_field_over_notes(outcome.before, outcome, outcome.before_builds),
         after=_field_over_notes(outcome.after, outcome, outcome.chosen.steps.builds),
         chosen=_place_figures(outcome.chosen, outcome),
         straightest=_place_figures(plan.nominal, outcome),
         places=tuple(_place_figures(option, outcome) for _, option in plan.places if option is not None),
         places_without=tuple(place.name for place, option in plan.places if option is None),
-        notices=_interrupted(outcome) + outcome.refused + outcome.after.notices,
+        notices=_interrupted(outcome) + outcome.refused + _corner_faults(outcome) + outcome.after.notices,
         curve=_dense_curve(outcome),
     )
 
@@ -150,6 +152,11 @@ def _interrupted(outcome: FinishedSearch) -> tuple[str, ...]:
     missing = ", ".join(place.name for place in outcome.plan.not_searched)
     rest = f"not searched: {missing}; nor " if missing else "not whole: "
     return (f"interrupted; {rest}the search over builds and the front. The best of what was found is taken",)
+
+
+def _corner_faults(outcome: FinishedSearch) -> tuple[str, ...]:
+    """What is not as it should be at the corners of the design that was written."""
+    return tuple(f"at a corner of the written design, {met.fault}" for met in outcome.corners if met.fault)
 
 
 def _field_over_notes(opened: OpenedDesign, outcome: FinishedSearch, builds: BuildSpread | None) -> FieldOverNotes:

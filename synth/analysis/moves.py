@@ -105,17 +105,18 @@ class _Asked:
         """Every cause there is for this design."""
         scene, share = self.opened.scene, self.opened.hand_field.body_share
         player, room = scene.player, scene.room
-        scenes = {
-            "lean": replace(scene, player=replace(player, lean=player.lean + LEAN)),
-            "bystander": replace(scene, room=replace(room, bystander=BYSTANDER)),
-            "wall": replace(scene, room=replace(room, wall=WALL)),
-        }
+        scenes = {}
+        with suppress(ValueError):  # no room to lean
+            scenes["lean"] = scene.moved(lean=player.lean + LEAN)
+        if room.bystander is None:
+            scenes["bystander"] = scene.moved(bystander=BYSTANDER)
+        if room.wall is None:
+            scenes["wall"] = replace(scene, room=replace(room, wall=WALL))
         with suppress(ValueError):  # a plate or ring that a higher hand does not meet
-            higher = replace(player, hand_height=scene.hand_height + HIGHER)
             if not scene.from_above:
-                scenes["hand height"] = replace(scene, player=higher)
+                scenes["hand height"] = scene.moved(hand_height=scene.hand_height + HIGHER)
         if self._posture == "open" and player.opening == 1.0:
-            scenes["fingers"] = replace(scene, player=replace(player, opening=HALF_OPEN))
+            scenes["fingers"] = scene.moved(opening=HALF_OPEN)
         if scene.ring is None and not player.hanging_arm:
             scenes["second arm"] = replace(scene, player=replace(player, hanging_arm=True))
         for cause, changed in scenes.items():
@@ -165,7 +166,7 @@ class _Asked:
         """What another scene adds to the antenna's capacitance; None where it cannot be."""
         heights = RING_HEIGHTS[[PLACES[self._place]]] if scene.ring is not None else RING_HEIGHTS
         try:
-            field = field_for(scene, self.opened.tell, None, self._places, (self._posture,), heights, (0,))
+            field = field_for(scene, self.opened.tell, None, self._places, (self._posture,), heights, (0,), ())
         except ValueError:
             return None
         before, after = self._seen(self.opened.hand_field, self._place), self._seen(field, 0)
@@ -221,7 +222,7 @@ class _Asked:
         if not heights[1] > heights[0]:
             return None
         try:
-            field = field_for(away, self.opened.tell, None, self._places, (self._posture,), heights, (0, 1))
+            field = field_for(away, self.opened.tell, None, self._places, (self._posture,), heights, (0, 1), ())
         except ValueError:
             return None
         low, rest = self._seen(field, 0), self._seen(field, 1)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
+from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.drawing import Load
 from models.circuit.envelope import Outcome
-from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import NotSteadyError, steady_state
 from models.circuit.small_signal import small_signal
 from models.circuit.start_up import StartUp, start_up
@@ -28,19 +29,27 @@ from synth.analysis.adjoint_figures import (
     pushing,
     sensitivities,
 )
-from synth.analysis.circuit_points import hot_name, output_end, test_points, with_probe
+from synth.analysis.circuit_points import (
+    control_end,
+    current_at_rest,
+    hot_name,
+    output_end,
+    test_points,
+    with_probe,
+)
 from synth.analysis.figures import DENSE, OfDesign, collected, explanation, of
 from synth.analysis.mixer_figures import MixerFigures, mixer_figures
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
-from synth.build.circuit_assembly import Circuit, blaming
-from synth.build.notices import explained
+from synth.analysis.start_up import start_up_curves
+from synth.analysis.start_up_picture import OscillatorPicture
+from synth.build.circuit_assembly import START_WORK, Circuit, blaming
+from synth.build.notices import explained, voltage_notices
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.sections import CircuitSection, Design, TemperatureSection
+from synth.designs.sections import Design, TemperatureSection
 from synth.errors import DesignError
 
 NO_LOAD = "none"
-NO_CIRCUIT = "the design has no [circuit]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +128,7 @@ def bench_setting(fitted: str | None, trimmer: str | None, hand: str | None) -> 
     )
 
 
-def _as_set(design: Design, which: str, setting: BenchSetting) -> Design:
+def as_set(design: Design, which: str, setting: BenchSetting) -> Design:
     """The design with the capacitor and the trimmer of one oscillator as set; the reference then is not tuned."""
     changed: dict[str, Any] = {}
     if setting.fitted_capacitor is not None:
@@ -143,12 +152,10 @@ def prepared_oscillator(
 ) -> PreparedOscillator:
     """The oscillator as the instrument has it: the reference tuned for zero beat, the variable one with the hand at
     that distance, the volume one with nobody there. `pot`, `load` and `setting` replace those of the design.
+    Raises DesignError for one without [circuit], of which `synth.analysis.oscillator_resonance` tells what is known.
     """
-    design = _as_set(design, which, setting)
+    design = as_set(design, which, setting)
     notices: tuple[str, ...] = ()
-    if design.circuit is None:
-        notices = (_default_parts_notice(which),)
-        design = replace(design, circuit=CircuitSection(), tuning=replace(design.tuning, law="lossless"))
     opened = OpenedDesign(design)
     circuit = opened.circuits[which]
     trimmer: float = getattr(design, which).trimmer
@@ -160,17 +167,20 @@ def prepared_oscillator(
         distance = design.tuning.zero_beat
         if setting.hand is not None:
             distance = setting.hand if isinstance(setting.hand, float) else None
-        if setting.hand != UNPLUGGED:
+        if setting.hand == UNPLUGGED:
+            circuit = opened.lifted.circuits[which]
+        else:
             try:
                 own = opened.curve.empty_capacitance if distance is None else float(opened.curve.capacitance(distance))
             except ValueError as error:
                 raise DesignError(f"--hand: {error}") from None
             circuit = opened.loaded_variable(own + opened.wired.antenna.stray)
     elif opened.loop_curve is None or design.volume_antenna is None:
-        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
+        raise DesignError(f"{design.place}: has no volume antenna; add [volume_antenna]")
     else:
         circuit = with_antenna(circuit, opened.loop_curve.empty_capacitance + design.volume_antenna.stray, DIRECT)
     designed = circuit.load
+    notices += voltage_notices(circuit.supply_voltage)
     with blaming(design, which):
         if pot is not None:
             circuit = circuit.with_pot(pot)
@@ -180,16 +190,6 @@ def prepared_oscillator(
     as_designed = as_designed and setting == AS_DESIGNED
     pair = opened if as_designed else None
     return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices, pair)
-
-
-def _default_parts_notice(which: str) -> str:
-    part = CircuitSection()
-    feedback, emitter = (format_quantity(value, "F") for value in (part.feedback_capacitor, part.emitter_capacitor))
-    return (
-        f"{NO_CIRCUIT}: read with default parts around the tank of [{which}]. Their feedback and "
-        f"emitter capacitors ({feedback}, {emitter}) and the transistor come on top of that section's stray, so the "
-        "frequency is lower than in `beatfield field`; add a [circuit] section to state your parts"
-    )
 
 
 def _tuned_trimmer(opened: OpenedDesign) -> tuple[float, tuple[str, ...]]:
@@ -204,6 +204,7 @@ def _tuned_trimmer(opened: OpenedDesign) -> tuple[float, tuple[str, ...]]:
 
 
 STOPS = (("low", 0.0), ("mid", 0.5), ("high", 1.0))
+POT_POSITIONS = np.linspace(0.0, 1.0, 11)
 PROBE = 10e-12  # F, of a usual probe on the collector
 LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
 REVERSE_EMITTER_LIMIT = 5.0  # V, common for small-signal parts, from memory
@@ -213,6 +214,7 @@ ALONE, SWITCHED, BY_CHANCE = (
     "when switched on quickly; would not start again by itself",
     "when switched on quickly, and then not every time: it depends on the noise; would not start again by itself",
 )
+LEAST_LOSS = 1e-3  # share that is told
 SMALLEST = 1e-3  # V peak to peak, below which a node's start-up cannot be seen
 SAME_FREQUENCY = 1e-5  # relative difference below which two settled oscillations are the same
 
@@ -227,6 +229,14 @@ class TestPoint:
     frequency_hz: float
     thd: float | None
     startup_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """A resistance by name, and its share in the power that the oscillation loses where it just begins."""
+
+    part: str
+    share: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,9 +267,10 @@ class OscillatorFigures(OfDesign):
     supply_v: float = of("circuit.supply_voltage")
     supply_current_a: float = of("state.supply_current")
     supply_power_w: float = of("state.supply_power")
-    collector_current_at_rest_a: float = of("circuit", lambda circuit: operating_point(circuit).collector_current)
+    collector_current_at_rest_a: float = of("circuit", current_at_rest)
     growth_rate_per_s: float = of("signal.growth_rate")
     loop_gain_margin_db: float = of("signal.margin_db")
+    losses: tuple[Loss, ...]  # largest first
     startup_s: float | None
     startup_by: str
     starts: str
@@ -281,6 +292,7 @@ class OscillatorFigures(OfDesign):
     stray_explanation: str | None
     hot_end: str = field(metadata=DENSE)
     output_end: str = field(metadata=DENSE)
+    control_end: str = field(metadata=DENSE)
     test_points: tuple[TestPoint, ...]
     pot_readings: tuple[AdjustedReading, ...]
     trimmer_readings: tuple[AdjustedReading, ...]
@@ -301,12 +313,17 @@ def steady(prepared: PreparedOscillator) -> SteadyState | None:
 
 def switched_on(prepared: PreparedOscillator) -> StartUp:
     """Its start-up from switching on; DesignError names the oscillator where an integration gives up."""
-    with blaming(prepared.design, prepared.which):
+    with blaming(prepared.design, prepared.which, START_WORK):
         return start_up(prepared.circuit)
 
 
-def oscillator_figures(prepared: PreparedOscillator, state: SteadyState, run: StartUp) -> OscillatorFigures:
-    """Collect the readings of `prepared`, whose steady state is `state` and whose start-up is `run`."""
+def oscillator_figures(
+    prepared: PreparedOscillator, state: SteadyState, run: StartUp, turned: tuple[AdjustedReading, ...] = ()
+) -> OscillatorFigures:
+    """Collect the readings of `prepared`, whose steady state is `state` and whose start-up is `run`.
+
+    turned: readings of its pot that are known already (`turned_pot`).
+    """
     circuit, design = prepared.circuit, prepared.design
     signal, adjoint = small_signal(circuit), oscillator_adjoint(state)
     pair, alone = _pair(prepared)
@@ -334,11 +351,13 @@ def oscillator_figures(prepared: PreparedOscillator, state: SteadyState, run: St
         starts=_starts(prepared, signal.starts),
         hot_end=hot_name(circuit),
         output_end=output_end(circuit),
+        control_end=control_end(circuit),
+        losses=tuple(Loss(*each) for each in signal.loss_shares.items() if each[1] >= LEAST_LOSS),
         stray_explanation=None if board is None else explanation(circuit.board_stray, board),
         test_points=tuple(
             _test_point(name, node, state, run if settles else None) for name, node in test_points(circuit)
         ),
-        pot_readings=_readings(circuit.with_pot, STOPS, state) if circuit.pot_position is not None else (),
+        pot_readings=_readings(circuit.with_pot, STOPS, state, turned) if circuit.pot_position is not None else (),
         trimmer_readings=_readings(circuit.with_trimmer, STOPS, state) if circuit.trimmers else (),
         load_readings=_load_readings(prepared, state),
         notices=prepared.notices + _remarks(state) + remarks + alone,
@@ -365,7 +384,7 @@ def _start_remarks(run: StartUp, state: SteadyState) -> tuple[tuple[str, ...], b
             return (f"switched on in one step, the oscillator settles at {there} instead",), False
         case Outcome.SQUEGS:
             text = "switched on in one step, the oscillator comes in bursts and does not settle: the usual remedy is"
-            return (f"{text} a smaller base or wiper capacitor, or less emitter current",), False
+            return (f"{text} smaller capacitors that hold its bias, or less current",), False
         case Outcome.TWO_TONES:
             return ("switched on in one step, the oscillator sounds in two modes at once and does not settle",), False
         case Outcome.PATTERN:
@@ -385,7 +404,7 @@ def _starts(prepared: PreparedOscillator, by_itself: bool) -> str:
     if by_itself:
         return ALONE
     circuit = prepared.circuit
-    with blaming(prepared.design, prepared.which):
+    with blaming(prepared.design, prepared.which, START_WORK):
         weak = start_up(circuit, least_swing=LOW_NOISE * thermal_swing(circuit))
     return BY_CHANCE if weak.outcome is Outcome.DIES else SWITCHED
 
@@ -405,9 +424,17 @@ def _test_point(name: str, node: str, state: SteadyState, run: StartUp | None) -
 
 
 def _readings(
-    change: Callable[[float], Circuit], stops: Iterable[tuple[str, float]], state: SteadyState
+    change: Callable[[float], Circuit],
+    stops: Iterable[tuple[str, float]],
+    state: SteadyState,
+    known: tuple[AdjustedReading, ...] = (),
 ) -> tuple[AdjustedReading, ...]:
-    return tuple(_read(name, setting, change(setting), state) for name, setting in stops)
+    """A reading at each of the named settings; what is `known` is not solved again."""
+    found = {reading.setting: reading for reading in known}
+    return tuple(
+        replace(found[setting], name=name) if setting in found else _read(name, setting, change(setting), state)
+        for name, setting in stops
+    )
 
 
 def _load_readings(prepared: PreparedOscillator, state: SteadyState) -> tuple[AdjustedReading, ...]:
@@ -432,10 +459,27 @@ def _read(name: str, setting: float | None, circuit: Circuit, base: SteadyState)
     return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
 
 
-def pot_curve(circuit: Circuit, base: SteadyState, points: int = 11) -> tuple[AdjustedReading, ...]:
-    """Readings at `points` positions of the pot, evenly from low to high."""
-    stops = [(f"{place:.2f}", float(place)) for place in np.linspace(0.0, 1.0, points)]
-    return _readings(circuit.with_pot, stops, base)
+def turned_pot(circuit: Circuit, base: SteadyState, positions: Floats = POT_POSITIONS) -> tuple[AdjustedReading, ...]:
+    """Readings at the positions of the pot, beside the steady state `base`; none without a pot."""
+    if circuit.pot_position is None:
+        return ()
+    return _readings(circuit.with_pot, [(f"{place:.2f}", float(place)) for place in positions], base)
+
+
+def oscillator_picture(
+    prepared: PreparedOscillator, state: SteadyState, run: StartUp, turned: tuple[AdjustedReading, ...]
+) -> OscillatorPicture:
+    """What the plot shows of the start-up `run` to `state`, and of the pot as it is `turned`."""
+    return OscillatorPicture(
+        design=prepared.design.name,
+        which=prepared.which,
+        frequency=state.frequency,
+        started=run.started if _start_remarks(run, state)[1] else None,
+        curves=start_up_curves(run),
+        pot=prepared.circuit.pot_position,
+        positions=np.array([reading.setting for reading in turned], dtype=np.float64),
+        shifts=np.array([math.nan if reading.shift_hz is None else reading.shift_hz for reading in turned]),
+    )
 
 
 def _remarks(state: SteadyState) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from models.pitch_field import LOWEST_AUDIBLE
 from models.preferred_values import next_above
 from models.pulling import bent_below
 from synth.analysis.adjoint_figures import HEARD_CENTS
+from synth.build.circuit_assembly import blaming
 from synth.build.pulling_assembly import coil_coupling_of, coupling_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import Design
@@ -203,11 +204,14 @@ def _raised(value: float, factor: float) -> float:
 
 def _left(opened: OpenedDesign, changed: Design) -> float | None:
     """The lock range of the changed design, Hz, solved and tuned anew; None where it does not oscillate."""
+    assert opened.leaking is not None
+    near = opened.leaking[1].state.frequency
     try:
-        there = OpenedDesign(changed, (opened.curve, None)).pulling
+        both = OpenedDesign(changed, (opened.curve, None)).at_zero_beat(near)
+        with blaming(changed, "variable"):
+            return pulling(*both, coupling_of(changed)).lock_range
     except DesignError:
         return None
-    return None if there is None else there.lock_range
 
 
 def _leaked(opened: OpenedDesign, coupling: Coupling) -> float:

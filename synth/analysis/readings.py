@@ -3,9 +3,11 @@
 What was read: frequency of an oscillator, pitch of the beat. What was set: fitted_capacitor; and where it was so
 trimmer and fine_trimmer (0 to 1, or "out" and "in"; a reference that stands at zero beat: "tuned"), hand_distance (or
 "away" for an antenna with nobody near), reverse_voltage (across the junction) or pot (0 to 1, of a design with a
-circuit), oscillator, board (any name), supply, load and probe. An empty cell: that part was not there, or as designed.
-Without a column the part counts as stray, or with a design as the design has it. Faults are reported together, each
-with its line and a remedy.
+circuit), oscillator, board (any name; "none": coil and fitted capacitor alone, off every board, read by a generator
+with a loose probe), supply, load and probe. Of the volume oscillator hand_distance is the height over the ring, and
+control the rectified voltage behind its resonance. An empty cell: that part was not there, or as designed. Without a
+column the part counts as stray, or with a design as the design has it. A line that begins with # is a remark. Faults
+are reported together, each with its line and a remedy.
 """
 
 from __future__ import annotations
@@ -49,11 +51,13 @@ QUANTITIES = {
     "dc_emitter": ("V", 0.0, 200.0),
     "dc_collector": ("V", 0.0, 200.0),
     "swing": ("V", 1e-3, 1e3),
+    "control": ("V", 0.0, 500.0),
 }
 NAMES = ("oscillator", "board")
 COLUMNS = (*QUANTITIES, *NAMES)
 VOLTS = ("dc_base", "dc_emitter", "dc_collector", "swing")
-READ = ("frequency", "pitch", *VOLTS)
+CONTROL, BARE = "control", "none"
+READ = ("frequency", "pitch", *VOLTS, CONTROL)
 """Columns that hold what was read; the others hold what was set."""
 
 
@@ -79,6 +83,11 @@ class Setting:
     board: str = ""
 
     @property
+    def bare(self) -> bool:
+        """Whether the coil was read alone with the fitted capacitor, off every board."""
+        return self.board == BARE
+
+    @property
     def antenna_plugged(self) -> bool:
         """Whether the antenna was connected."""
         return self.away or self.hand_distance is not None
@@ -95,10 +104,11 @@ class BenchRow:
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """The lines of a file and the columns that it has."""
+    """The lines of a file and the columns that it has; `source` names it in messages."""
 
     rows: tuple[BenchRow, ...]
     columns: tuple[str, ...]
+    source: str = "readings"
 
 
 def load_readings(path: Path) -> Readings:
@@ -121,7 +131,7 @@ def read_readings(text: str, source: str = "readings") -> Readings:
     header: list[str] | None = None
     try:
         for cells in reader:
-            if not any(cell.strip() for cell in cells):
+            if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
                 continue
             if header is None:
                 header = _header(cells, f"{source}: line {reader.line_num}")
@@ -140,7 +150,7 @@ def read_readings(text: str, source: str = "readings") -> Readings:
         raise DesignError("\n".join(faults[:_SHOWN_FAULTS] + more))
     if not rows:
         raise DesignError(f"{source}: has no readings; write one line for each below the header")
-    return Readings(tuple(rows), tuple(header))
+    return Readings(tuple(rows), tuple(header), source)
 
 
 def _header(cells: list[str], place: str) -> list[str]:
@@ -154,6 +164,8 @@ def _header(cells: list[str], place: str) -> list[str]:
         )
     if len(names) == 1 and "\t" in names[0]:
         raise DesignError(f"{place}: the cells are divided by tabulators; divide them by commas")
+    if any(name[:1].isdigit() for name in names):
+        raise DesignError(f"{place}: is a reading; begin with a line that names the columns, {_EXAMPLE}")
     faults = []
     for name in names:
         if name not in COLUMNS:
@@ -176,9 +188,7 @@ def _row(header: list[str], cells: list[str], line: int, source: str, faults: li
     """One line, or None with what is wrong added to `faults`."""
     place = f"{source}: line {line}"
     if len(cells) != len(header):
-        comma = len(cells) > len(header) and any(_is_comma(*pair) for pair in zip(cells, cells[1:], strict=False))
-        remedy = "write decimals with a point (231.4 kHz)" if comma else "quote a cell with a comma in it"
-        faults.append(f"{place}: has {len(cells)} cells, the header {len(header)}; {remedy}")
+        faults.append(f"{place}: has {len(cells)} cells, the header {len(header)}; {_of_cells(cells, len(header))}")
         return None
     values: dict[str, Any] = {}
     before = len(faults)
@@ -211,6 +221,20 @@ def _row(header: list[str], cells: list[str], line: int, source: str, faults: li
     return BenchRow(line, Setting(**values), read)
 
 
+def _of_cells(cells: list[str], wanted: int) -> str:
+    """What to do about a line with too many or too few cells."""
+    if len(cells) > wanted:
+        if not any(cell.strip() for cell in cells[wanted:]):
+            return "delete the commas at its end"
+        if any(_is_comma(*pair) for pair in zip(cells, cells[1:], strict=False)):
+            return "write decimals with a point (231.4 kHz)"
+        return "quote a cell with a comma in it"
+    for mark, name in ((";", "semicolons"), ("\t", "tabulators")):
+        if any(mark in cell for cell in cells):
+            return f"its cells are divided by {name}; divide them by commas"
+    return "write one cell for each column, with commas between; a cell may be empty"
+
+
 def _is_comma(first: str, second: str) -> bool:
     """Whether two cells look like one number with a decimal comma between."""
     return first.strip().isdigit() and second.strip()[:1].isdigit()
@@ -225,7 +249,7 @@ def _oscillator(word: str) -> str:
 def _board(text: str) -> str:
     if len(text) > _LONGEST_NAME or not text.isprintable():
         raise DesignError(f"must be a printable name of at most {_LONGEST_NAME} characters")
-    return text
+    return BARE if text.lower() == BARE else text
 
 
 def _cell(name: str, text: str) -> float:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
-from models.arrays import Floats
 from models.circuit.network import GROUND
 from models.circuit.start_up import StartUp
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, cycle_swings, simulate
+from synth.analysis.start_up_picture import COMMON, CONTROL, SUPPLY, Curve, Cycle, StartUpCurves
 from synth.errors import DesignError
 
 LONGEST_CYCLES = 12_000
@@ -33,48 +32,11 @@ def integrated(run: StartUp, progress: Callable[[str], None]) -> tuple[Transient
     return record, cut if duration < until else None
 
 
-SUPPLY, CONTROL, COMMON = "supply", "control", "common"
-"""Points that are drawn: the rail, and two ends of the amplifying device, base and emitter of a transistor."""
 SHARES = (0.1, 0.5, 1.0)
 """Shares of the final swing at which true cycles are drawn."""
 CYCLE_POINTS = 240
 SHOWN_CYCLES = 60
 """Of what was integrated in time, the last so many are drawn as they are."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Curve:
-    """One point of the circuit from switching on: times (m,), s, its mean over a cycle and its swing (m,), V."""
-
-    times: Floats
-    mean: Floats
-    swing: Floats
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Cycle:
-    """One true cycle, `after` s from switching on: length, s, and voltages (CYCLE_POINTS,) of the tank and of the
-    common end of the amplifying device (emitter, source, cathode)."""
-
-    after: float
-    length: float
-    tank: Floats
-    emitter: Floats
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class StartUpCurves:
-    """What is drawn of a start-up: curves of "tank" and of SUPPLY, CONTROL and COMMON, with the names of their nodes;
-    cycles at SHARES of the final swing; where the
-    rest was integrated in time, its last cycles: times and tank's voltage (m,), s and V. begin, end: of that rest, s.
-    """
-
-    curves: dict[str, Curve]
-    names: dict[str, str]
-    cycles: tuple[Cycle, ...]
-    last: tuple[Floats, Floats] | None
-    begin: float
-    end: float
 
 
 def start_up_curves(run: StartUp) -> StartUpCurves:

@@ -40,18 +40,18 @@ def trial_of(opened: OpenedDesign) -> Trial:
     Raises DesignError for a design without tuning.zero_beat, whose pitch falls as the hand comes nearer, or whose goals
     lie outside the hand field.
     """
-    design, name = opened.design, opened.design.name
+    design, place = opened.design, opened.design.place
     if design.tuning.zero_beat is None:
-        raise DesignError(f'{name}: builds are tuned by their zero beat; add zero_beat = "50 cm" or so to [tuning]')
+        raise DesignError(f'{place}: builds are tuned by their zero beat; add zero_beat = "50 cm" or so to [tuning]')
     if opened.field.direction != "rising":
-        raise DesignError(f"{name}: its pitch falls as the hand comes nearer; tune it first, see: beatfield field")
+        raise DesignError(f"{place}: its pitch falls as the hand comes nearer; tune it first, see: beatfield field")
     try:
         law = tuned_builds(opened, design.tuning.zero_beat)
         row = zip(law.quantities, nominal_row(opened, law).tolist(), strict=True)
         limits = design.tolerances or TolerancesSection()
         return Trial(law, tuple(_part(limits, quantity, nominal) for quantity, nominal in row))
     except ValueError as error:
-        raise DesignError(f"{name}: [goals] do not fit the design: {error}") from error
+        raise DesignError(f"{place}: [goals] do not fit the design: {error}") from error
 
 
 def _part(limits: TolerancesSection, quantity: str, nominal: float) -> ToleratedPart:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from models.pitch_field import PitchField
 from synth.analysis.figures import OfDesign, collected, of
 from synth.build.workbench import OpenedDesign
 from synth.errors import DesignError
+from synth.hands.own_hand import OwnHand
 from synth.hands.tune_path import SOURCES, Manner, Performance, PlayedNote, perform
 from synth.midi.midi_file import read_midi
 from synth.tunes.melody import Tune
@@ -80,6 +82,7 @@ class TuneFigures(OfDesign):
     remarks: tuple[str, ...] = of("tune.remarks")
     tremor_m: float = of("manner.tremor")
     placement_m: float = of("manner.placement")
+    own_hand: bool
     vibrato_m: float = of("manner.vibrato")
     portamento_s: float = of("manner.portamento")
     seed: int = of("manner.seed")
@@ -98,8 +101,31 @@ class TuneFigures(OfDesign):
         return (*(fault for fault in faults if fault), *(() if self.advice is None else (self.advice.text(),)))
 
 
-def tune_figures(opened: OpenedDesign, tune: Tune, manner: Manner) -> tuple[TuneFigures, Performance | None]:
-    """Play the tune on the design; the performance is None where no note of it is in reach."""
+@dataclass(frozen=True, slots=True)
+class TunesFigures:
+    """A tune on several designs by one hand, and on which it comes out best; None where it is in reach of none."""
+
+    designs: tuple[TuneFigures, ...]
+    best: str | None
+
+
+def tunes_figures(
+    opened: Sequence[OpenedDesign], tune: Tune, manner: Manner, hand: OwnHand | None = None
+) -> TunesFigures:
+    """Play the tune on every design: best is the one with most notes in reach, and of those the truest."""
+    figures = tuple(tune_figures(each, tune, manner, hand)[0] for each in opened)
+    heard = [one for one in figures if one.rms_cents is not None]
+    found = max(heard, key=lambda one: (one.in_reach, -(one.rms_cents or 0.0)), default=None)
+    return TunesFigures(figures, None if found is None else found.design)
+
+
+def tune_figures(
+    opened: OpenedDesign, tune: Tune, manner: Manner, hand: OwnHand | None = None
+) -> tuple[TuneFigures, Performance | None]:
+    """Play the tune on the design; the performance is None where no note of it is in reach.
+
+    `hand`: whose placement or tremor the manner has, where it is the user's own.
+    """
     field = opened.field
     played = None
     if field.reaches([_frequency(number, field) for number in {note.number for note in tune.notes}]).any():
@@ -115,6 +141,7 @@ def tune_figures(opened: OpenedDesign, tune: Tune, manner: Manner) -> tuple[Tune
     report = collected(
         TuneFigures,
         {"design": opened.design, "tune": tune, "manner": manner},
+        own_hand=hand is not None and manner.placement == hand.scatter,
         held_at_border=0 if played is None else played.held_at_border,
         notes=tuple(_outcome(note, field) for note in outcome),
         in_reach=len(sounded),

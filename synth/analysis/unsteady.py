@@ -25,14 +25,15 @@ MOTIONS = {
     Outcome.SETTLES: "it settles, but not at an oscillation that can be solved for",
     Outcome.UNDECIDED: "it had not come to an end when the computation did",
 }
-LESS_DRIVE = "drive it less: a larger emitter resistor, less feedback, or more loss in the coil"
+LESS_DRIVE = "drive it less: less current, less feedback, or more loss in the coil"
 REMEDIES = {
     Outcome.TWO_TONES: "set the modes further apart (another series inductor) or add loss to the one not wanted",
     Outcome.PATTERN: LESS_DRIVE,
     Outcome.WANDERS: LESS_DRIVE,
 }
 USUAL_REMEDY = (
-    "choose a smaller base or wiper capacitor, a smaller feed resistor, less feedback or a larger emitter resistor"
+    "choose smaller capacitors that hold the bias, smaller resistors that they discharge by, less feedback or less "
+    "current"
 )
 
 

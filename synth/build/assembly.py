@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Mapping
 from dataclasses import replace
-from typing import cast
+from typing import Final, cast
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor, preferred_mode
 from models.branch.choke_chain import pi_equivalent
@@ -28,7 +30,7 @@ from models.hand.antennas import (
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import Earthing, tank_tie
 from models.hand.player_sizes import Build, Person, adult, build_of, scaled_child
-from models.hand.scene import Approach, Cabinet, PlayerBody, Scene, board
+from models.hand.scene import Approach, Bystander, Cabinet, PlayerBody, Room, Scene, Table, Wall, board
 from models.tank import Tank, required_capacitance
 from models.volume.loudness import GainStage, PeakRectifier
 from models.volume.volume_antenna import VolumeAntenna
@@ -36,6 +38,41 @@ from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_o
 from synth.build.notices import margin_notice, out_of_reach_notice, trimmer_notice, volume_notices
 from synth.designs.sections import Design
 from synth.errors import DesignError
+
+#: The keys that the models' names of sizes are written as; of the antennas by form where they differ.
+SCENE_KEYS: Final[Mapping[str, str]] = {
+    **dict.fromkeys(("stand_distance", "hand_height", "opening", "percentile", "stature"), "player.{}"),
+    **dict.fromkeys(("shoulder_height", "upper_arm", "forearm", "hand_length", "hand_breadth"), "player.{}"),
+    **{"base_height": "antenna.{}", "lean": "player.{}", "approach": "player.{}", "body_capacitance": "player.{}"},
+    **{"height": "volume_antenna.{}", "offset": "volume_antenna.{}", "acromial_height": "player.shoulder_height"},
+    **{"top": "room.table", "distance": "room.wall", "x": "room.bystander_forward", "y": "room.bystander_side"},
+}
+ANTENNA_KEYS: Final[Mapping[str, Mapping[str, str]]] = {
+    "wire": {"end_x": "end_forward", "end_y": "end_side"},
+    "telescopic": {"lengths": "section_lengths", "diameters": "section_diameters"},
+    "plate": {"width": "plate_width", "length": "plate_length", "thickness": "plate_thickness"},
+    "ring": {"diameter": "ring_diameter", "tube_diameter": "diameter"},
+}
+
+
+def scene_fault(
+    design: Design, error: ValueError, section: str = "", keys: Mapping[str, str] = SCENE_KEYS
+) -> DesignError:
+    """What is wrong with a scene, as "FILE: key: what and remedy".
+
+    A message of the models begins with the name, or the names, of what must be otherwise: those become keys, of
+    `section` where one is given.
+    """
+    if isinstance(error, DesignError):
+        return error
+    text = str(error)
+    names = re.match(r"\w+(?: and \w+)*(?= (?:must|leaves|is|let) )", text)
+    found = [] if names is None else names[0].split(" and ")
+    if names is None or not (section or all(name in keys for name in found)):
+        remedy = "make player.stand_distance larger, or the antenna smaller"
+        return DesignError(f"{design.place}: {section or 'antenna, cabinet and player'}: {text}; {remedy}")
+    paths = [f"{section}.{keys.get(name, name)}" if section else keys[name].format(name) for name in found]
+    return DesignError(f"{design.place}: {', '.join(paths)}:{text[names.end() :]}")
 
 
 def scene_of(design: Design) -> Scene:
@@ -47,8 +84,12 @@ def scene_of(design: Design) -> Scene:
     player, box, common = design.player, design.cabinet, design.common
     lying = None if common_capacitance(design) == math.inf else common
     try:
+        antenna = antenna_of(design)
+    except ValueError as error:
+        raise scene_fault(design, error, "antenna", ANTENNA_KEYS.get(design.antenna.form, {})) from error
+    try:
         return Scene(
-            antenna=antenna_of(design),
+            antenna=antenna,
             cabinet=(
                 Cabinet(box.width, box.depth, box.height, box.gap)
                 if box is not None
@@ -65,9 +106,24 @@ def scene_of(design: Design) -> Scene:
                 opening=player.opening,
             ),
             ring=ring_of(design),
+            room=room_of(design),
         )
     except ValueError as error:
-        raise DesignError(f"{design.name}: antenna, cabinet and player do not fit together: {error}") from error
+        raise scene_fault(design, error) from error
+
+
+def room_of(design: Design) -> Room:
+    """What stands about."""
+    part = design.room
+    if part is None:
+        return Room()
+    there = part.bystander_side is not None
+    return Room(
+        bystander=Bystander(part.bystander_forward, part.bystander_side or 0.0) if there else None,
+        wall=None if part.wall is None else Wall(part.wall),
+        table=None if part.table is None else Table(part.table),
+        earth_plane=part.floor == "conducting",
+    )
 
 
 def player_build(design: Design) -> Build:
@@ -116,7 +172,9 @@ def ring_of(design: Design) -> AnyVolumeAntenna | None:
             return VolumeRod(part.rod_length, part.tube_diameter, part.height, part.offset)
         return LoopAntenna(part.diameter, part.tube_diameter, part.height, part.offset)
     except ValueError as error:
-        raise DesignError(f"{design.name}: the volume antenna does not fit: {error}") from error
+        raise scene_fault(
+            design, error, "volume_antenna", ANTENNA_KEYS["plate"] if part.form == "plate" else {}
+        ) from error
 
 
 def common_capacitance(design: Design) -> float:
@@ -180,17 +238,20 @@ def wired(design: Design) -> Design:
         )
     except ValueError as error:
         raise DesignError(
-            f"{design.name}: branch.chokes: {error}; state a larger branch.self_capacitance or a smaller "
+            f"{design.place}: branch.chokes: {error}; state a larger branch.self_capacitance or a smaller "
             "branch.joint_stray"
         ) from error
     stray, ratio = float(one.end_stray), 1.0 if design.variable.tap == 1.0 else tap_of(design).ratio
-    coil = replace(part, inductance=float(one.inductance), self_capacitance=float(one.self_capacitance), chokes=1.0)
-    return replace(
-        design,
-        branch=coil,
-        antenna=replace(design.antenna, stray=design.antenna.stray + stray),
-        variable=replace(design.variable, stray=design.variable.stray + stray * ratio**2),
-    )
+    try:
+        coil = replace(part, inductance=float(one.inductance), self_capacitance=float(one.self_capacitance), chokes=1.0)
+        return replace(
+            design,
+            branch=coil,
+            antenna=replace(design.antenna, stray=design.antenna.stray + stray),
+            variable=replace(design.variable, stray=design.variable.stray + stray * ratio**2),
+        )
+    except DesignError as error:
+        raise DesignError(f"{design.place}: [branch] as one coil with stray at its ends: {error}") from error
 
 
 def branch_of(design: Design) -> SeriesInductor:
@@ -204,7 +265,7 @@ def branch_of(design: Design) -> SeriesInductor:
     try:
         return branch_from_tap(branch, tank_in(design, "variable"), tap_of(design))
     except ValueError as error:
-        raise DesignError(f"{design.name}: [branch] at variable.tap: {error}") from error
+        raise DesignError(f"{design.place}: [branch] at variable.tap: {error}") from error
 
 
 def detector_of(design: Design, radio_frequency: float) -> Detector:
@@ -253,7 +314,9 @@ def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tupl
     """
     antenna, response = design.volume_antenna, design.volume_response
     if antenna is None or response is None:
-        raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna], [volume] and [volume_response]")
+        raise DesignError(
+            f"{design.place}: has no volume antenna; add [volume_antenna], [volume] and [volume_response]"
+        )
     volume = VolumeAntenna(
         curve=curve,
         tank=tank,

@@ -53,6 +53,8 @@ MOST_WORK = 6e7
 MOST_MIXER_WORK = 8e7
 """The same, of a drawn mixer."""
 MIXER = "mixer"
+START_WORK = 1.5e8
+"""Work of following one start-up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,19 +116,19 @@ def circuit_pair(
 
 
 @contextmanager
-def blaming(design: Design, which: str) -> Iterator[None]:
+def blaming(design: Design, which: str, work: float = MOST_WORK) -> Iterator[None]:
     """Turn a ValueError of the models into one DesignError that names the oscillator and its sections; what is solved
-    inside may take MOST_WORK, for which = MIXER, the drawn mixer, MOST_MIXER_WORK.
+    inside may take so much `work`. which = MIXER: the drawn mixer.
     """
     named = "the mixer ([detector.parts])" if which == MIXER else f"the {which} oscillator ([{which}] with [circuit])"
     try:
-        with bounded_work(MOST_MIXER_WORK if which == MIXER else MOST_WORK):
+        with bounded_work(work):
             yield
     except DesignError:
         raise
     except ValueError as error:
         text = " ".join(explained(error).split())
-        raise DesignError(f"{design.name}: {named}: {text}") from error
+        raise DesignError(f"{design.place}: {named}: {text}") from error
 
 
 def circuit_of(design: Design, which: str) -> Circuit:
@@ -141,7 +143,7 @@ def circuit_of(design: Design, which: str) -> Circuit:
     """
     _tank_section(design, which)
     if design.circuit is None:
-        raise DesignError(f"{design.name}: has no [circuit]; add the section (an empty one takes default parts)")
+        raise DesignError(f"{design.place}: has no [circuit]; add the section (an empty one takes default parts)")
     if which == "volume":
         return _loaded_circuit(design, which, _load(design, None))
     if design.detector.parts is not None:
@@ -154,7 +156,7 @@ def mixer_of_design(design: Design) -> Mixer:
     """The mixer that [detector.parts] draws. Raises DesignError for a design without it or without [circuit]."""
     circuit, part, tank = design.circuit, design.detector.parts, tank_of(design.reference)
     if circuit is None or part is None:
-        raise DesignError(f"{design.name}: draws no mixer; add [detector.parts] and [circuit]")
+        raise DesignError(f"{design.place}: draws no mixer; add [detector.parts] and [circuit]")
     resistors = design.coupling.reference_resistor, design.coupling.variable_resistor
     with blaming(design, MIXER):
         return mixer_of(part, circuit, resistors, _transistor(design.transistor), tank.frequency)
@@ -190,18 +192,18 @@ def drive_of(reference: SteadyState, variable: SteadyState) -> Drive:
 def standing_mixer(design: Design, pair: TunedPair) -> tuple[MixerSolver, Mixed]:
     """The drawn mixer driven by both oscillators as tuned: what solves it, and its quasi-static law."""
     if pair.states is None:
-        raise DesignError(f"{design.name}: [detector.parts] needs solved oscillators")
-    with blaming(design, MIXER):
+        raise DesignError(f"{design.place}: [detector.parts] needs solved oscillators")
+    with blaming(design, MIXER, MOST_MIXER_WORK):
         return solver_for(mixer_of_design(design), drive_of(*pair.states))
 
 
 def mixer_at_every_beat(design: Design, pair: TunedPair, solver: MixerSolver, still: Mixed) -> MixerTable:
     """Its tone at every beat and all amplitudes that the hand makes, from its quasi-static law."""
     if pair.states is None or pair.law is None:
-        raise DesignError(f"{design.name}: [detector.parts] needs solved oscillators")
+        raise DesignError(f"{design.place}: [detector.parts] needs solved oscillators")
     reference, variable = (float(state.harmonic_amplitudes("output")[0]) for state in pair.states)
     spread = float(np.abs(pair.law.amplitudes / variable - 1.0).max())
-    with blaming(design, MIXER):
+    with blaming(design, MIXER, MOST_MIXER_WORK):
         return mixer_table(solver, still, (reference, variable), spread)
 
 
@@ -348,7 +350,7 @@ def _tank_section(design: Design, which: str) -> TankSection:
     section: TankSection | None = getattr(design, which)
     if section is None:
         missing = "[volume_antenna], [volume] and [volume_response]"
-        raise DesignError(f"{design.name}: has no volume oscillator; add {missing}")
+        raise DesignError(f"{design.place}: has no volume oscillator; add {missing}")
     return section
 
 

@@ -3,7 +3,7 @@
 The name is a hash of the scene, the places of the hands and the source text of the solver, so that a changed solver
 never reads an old result. What is kept are Maxwell's matrices: shoes, supply and tanks are no part of them. A damaged
 or unwritable cache costs time, never the command. The folder is kept below `LARGEST_FOLDER`: what was read longest ago
-goes first.
+goes first. Only plain files are read and replaced: a link or a pipe in the place of one is not followed, but removed.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import stat
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
@@ -21,7 +22,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
-from models.hand.hand_field import DEFAULT_DISTANCES, PLACES, RING_HEIGHTS, HandField
+from models.hand.hand_field import DEFAULT_DISTANCES, OPENINGS, PLACES, RING_HEIGHTS, HandField
 from models.hand.scene import POSTURES, Posture, Scene
 from synth.errors import InstrumentError
 from synth.files.atomic_file import write_text
@@ -51,6 +52,7 @@ def field_for(
     postures: Sequence[Posture] = POSTURES,
     heights: ArrayLike = RING_HEIGHTS,
     places: Sequence[int] = PLACES,
+    openings: Sequence[float] = OPENINGS,
 ) -> HandField:
     """The hand field of `scene`, as `models.hand.hand_field.hand_field` solves it: from the cache, or solved and kept.
 
@@ -61,9 +63,9 @@ def field_for(
     def solve() -> HandField:
         from models.hand import hand_field
 
-        return hand_field.hand_field(scene, distances, postures, ring_heights=heights, places=places)
+        return hand_field.hand_field(scene, distances, postures, ring_heights=heights, places=places, openings=openings)
 
-    return kept_field(field_key(scene, distances, postures, heights, places), solve, notice, folder)
+    return kept_field(field_key(scene, distances, postures, heights, places, openings), solve, notice, folder)
 
 
 def kept_field(
@@ -77,11 +79,15 @@ def kept_field(
     except FileNotFoundError:
         notice("solving the hand field of this geometry (kept for next time)")
     except OSError as error:
-        notice(f"the hand-field cache cannot be read ({error.strerror}): solving without it")
+        plain = os.path.lexists(path) and not path.is_symlink()
+        reason = str(error.strerror) if plain else f"{path} is a link"
+        notice(f"the hand-field cache cannot be read ({reason}): solving without it")
     except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError, IndexError):
         notice(f"the cached hand field {path} is damaged: solving it again")
     solved = solve()
     try:
+        if not path.is_dir() and (path.is_symlink() or (path.exists() and not path.is_file())):
+            path.unlink()
         write_field(path, key, solved)
         drop_oldest(folder, LARGEST_FOLDER)
     except (OSError, InstrumentError) as error:
@@ -95,11 +101,12 @@ def field_key(
     postures: Sequence[Posture] = POSTURES,
     heights: ArrayLike = RING_HEIGHTS,
     places: Sequence[int] = PLACES,
+    openings: Sequence[float] = OPENINGS,
 ) -> str:
     """Hash of everything the field depends on: geometry, places of the hands and the text of the solver."""
     tables = [np.asarray(table, dtype=np.float64).tolist() for table in (distances, heights)]
     forms = [type(scene.antenna).__name__, type(scene.ring).__name__]
-    content = [asdict(scene), forms, *tables, list(postures), list(places), solver_digest()]
+    content = [asdict(scene), forms, *tables, list(postures), list(places), list(openings), solver_digest()]
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:32]
 
 
@@ -129,7 +136,13 @@ def checksum(content: Any) -> str:
 
 
 def _read(path: Path, key: str) -> HandField:
-    with open(path, "rb") as file:
+    # not by a link, and not waiting for who might write into a pipe
+    descriptor = os.open(
+        path, os.O_RDONLY | sum(getattr(os, name, 0) for name in ("O_BINARY", "O_NOFOLLOW", "O_NONBLOCK"))
+    )
+    with open(descriptor, "rb") as file:
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            raise ValueError("no plain file")
         content = file.read(LARGEST_FILE + 1)
     if len(content) > LARGEST_FILE:
         raise ValueError("too large for a cached field")
@@ -147,6 +160,11 @@ def _read(path: Path, key: str) -> HandField:
         ring_places=_unpacked(plain["ring_places"], len(names)),
         without_player=_unpacked(plain["without_player"], len(names)),
         body_share=float(plain["body_share"]),
+        opening=float(plain["opening"]),
+        drawn_in=float(plain["drawn_in"]),
+        openings=np.array(plain["openings"], dtype=np.float64),
+        finger_distances=np.array(plain["finger_distances"], dtype=np.float64),
+        finger_places=_unpacked(plain["finger_places"], len(names)),
     )
     with suppress(OSError):
         os.utime(path)  # read lately: among the last to go
@@ -163,6 +181,11 @@ def write_field(path: Path, key: str, field: HandField) -> None:
         "ring_places": _packed(field.ring_places),
         "without_player": _packed(field.without_player),
         "body_share": field.body_share,
+        "opening": field.opening,
+        "drawn_in": field.drawn_in,
+        "openings": field.openings.tolist(),
+        "finger_distances": field.finger_distances.tolist(),
+        "finger_places": _packed(field.finger_places) if field.openings.size else [],
     }
     path.parent.mkdir(parents=True, exist_ok=True)
     write_text(path, json.dumps({"key": key, "checksum": checksum(plain), "field": plain}), force=True)
@@ -170,13 +193,22 @@ def write_field(path: Path, key: str, field: HandField) -> None:
 
 def drop_oldest(folder: Path, most: int) -> None:
     """Remove the fields of `folder` that were read or written longest ago until the rest takes at most `most` bytes."""
-    files = sorted(((file.stat(), file) for file in folder.glob("*.json")), key=lambda entry: entry[0].st_mtime)
+    files = sorted(((file.lstat(), file) for file in folder.glob("*.json")), key=lambda entry: entry[0].st_mtime)
     total = sum(entry.st_size for entry, _ in files)
     for entry, file in files:
         if total <= most:
             return
         file.unlink(missing_ok=True)
         total -= entry.st_size
+
+
+def clear_cache() -> tuple[int, int]:
+    """Remove every cached field: how many files that were, and their bytes. Raises OSError where one must stay."""
+    files = list(cache_folder().glob("*.json"))
+    size = sum(file.lstat().st_size for file in files)
+    for file in files:
+        file.unlink(missing_ok=True)
+    return len(files), size
 
 
 def _packed(matrices: Floats) -> Any:

@@ -183,4 +183,4 @@ TRIODE_KEYS = (
     "grid_cathode_capacitance",
     "anode_cathode_capacitance",
 )
-INVERTER_KEYS = ("output_resistance", "threshold", "input_capacitance", "output_capacitance")
+INVERTER_KEYS = ("output_resistance", "rated_supply", "threshold", "input_capacitance", "output_capacitance")

@@ -35,6 +35,8 @@ CHILD_SCALED = (
     "the child is a grown woman of mean sizes, scaled by stature: a real child has shorter limbs and a larger head; "
     "give its own lengths in [player] where they are known"
 )
+TOUCHABLE = 60.0
+"""V of direct current above which nothing may be touched, in dry places (IEC 60364-4-41, from memory)."""
 ROUGH_RIPPLE = 0.2
 """Change of an amplitude above which a law of first order is told to be rough."""
 COILS_NOT_COUNTED = (
@@ -115,6 +117,17 @@ def _reason(signal: SmallSignal) -> str:
                 f"no transconductance overcomes the losses{worst}: lower that loss, or raise the feedback capacitor "
                 "and the emitter capacitor"
             )
+
+
+def voltage_notices(volts: float) -> tuple[str, ...]:
+    """The caution that belongs to a supply of `volts`: nothing where it may be touched."""
+    if volts <= TOUCHABLE:
+        return ()
+    return (
+        f"CAUTION: {format_quantity(volts, 'V')} direct current kill, and capacitors keep them after switching off: "
+        "leave building and measuring to people trained for it, with an isolated, fused and tested supply; local codes "
+        "come first",
+    )
 
 
 def start_notice(which: str) -> str:

@@ -24,7 +24,7 @@ def coupling_of(design: Design) -> Coupling:
         node = design.detector.parts is None
         return Coupling(common_node=node, **same_keys(Coupling, design.coupling) | {"coil_coupling": factor})
     except ValueError as error:
-        raise DesignError(f"{design.name}: [coupling]: {error}") from error
+        raise DesignError(f"{design.place}: [coupling]: {error}") from error
 
 
 def coils_of(design: Design) -> tuple[Coil, Coil] | None:
@@ -46,7 +46,7 @@ def coil_coupling_of(design: Design) -> float:
     try:
         return coil_coupling(*coils, *Axes(part.axes).placed(part.distance))
     except ValueError as error:
-        raise DesignError(f"{design.name}: coils.distance: {error}; put the coils farther apart") from error
+        raise DesignError(f"{design.place}: coils.distance: {error}; put the coils farther apart") from error
 
 
 def coil_notices(design: Design) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TypeVar, cast
@@ -39,6 +39,7 @@ from synth.build.assembly import (
     detector_of,
     earthing_of,
     lossless_pair,
+    scene_fault,
     scene_of,
     tank_in,
     variable_frequency,
@@ -71,12 +72,13 @@ from synth.build.notices import (
     pulling_notices,
     ripple_notices,
     supply_drop_notice,
+    voltage_notices,
 )
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import CouplingSection
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 from synth.files.plain_text import marked, printable
 
 RIPPLE_POINTS = 5
@@ -139,18 +141,45 @@ class OpenedDesign:
         """What joins player and common to earth beside the field."""
         return earthing_of(self.design)
 
-    def with_earthing(self, shoes: float, common_to_earth: float) -> OpenedDesign:
+    def with_earthing(self, shoes: float, common_to_earth: float, design: Design | None = None) -> OpenedDesign:
         """The same scene, not solved again, with other ties to earth beside the field, F (infinite: a wire).
 
+        design: with other parts in the same scene, on which a second antenna hangs; None: the same.
         Raises DesignError for a common that floats in a scene of which it is no conductor.
         """
         if common_to_earth != math.inf and COMMON not in self.hand_field.names:
             raise DesignError(COMMON_NO_CONDUCTOR)
-        other = OpenedDesign(self.design)
-        kept = {"scene": self.scene, "hand_field": self.hand_field}
-        kept["earthing"] = Earthing(self.hand_field.body_share + shoes, common_to_earth)
-        other.__dict__.update(kept)  # where cached_property keeps them
+        return self._with(self.scene, self.hand_field, shoes, common_to_earth, design)
+
+    def _with(
+        self, scene: Scene, field: HandField, shoes: float, common_to_earth: float, design: Design | None = None
+    ) -> OpenedDesign:
+        other = OpenedDesign(design or self.design)
+        earthing = Earthing(field.body_share + shoes, common_to_earth)
+        # where cached_property keeps them
+        other.__dict__.update({"scene": scene, "hand_field": field, "earthing": earthing})
         return other
+
+    def in_scene(self, scene: Scene) -> OpenedDesign:
+        """The same design in another scene, such as `self.scene.moved(lean=0.05)`: its parts, shoes and supply as they
+        are, its curves those of that scene; zero beat, where the design asks for it, is tuned there.
+
+        The field of that scene is solved, or read from the cache, in this call (seconds; it may run on another thread),
+        and kept. Raises DesignError for a player who does not fit into it.
+        """
+        return self._scenes[scene]
+
+    @cached_property
+    def _scenes(self) -> Mapping[Scene, OpenedDesign]:
+        def made(scene: Scene) -> OpenedDesign:
+            shoes = self.earthing.shoes(self.hand_field.body_share)
+            try:
+                field = field_for(scene, self.tell, None, distances_of(scene))
+            except ValueError as error:
+                raise scene_fault(self.design, error) from error
+            return self._with(scene, field, shoes, self.earthing.common_to_earth)
+
+        return MadeOnce(made)
 
     @cached_property
     def hand_field(self) -> HandField:
@@ -158,7 +187,7 @@ class OpenedDesign:
         try:
             return field_for(self.scene, self.tell, None, distances_of(self.scene))
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: {error}") from error
+            raise scene_fault(self.design, error) from error
 
     @cached_property
     def ties_with_notices(self) -> tuple[Ties, tuple[str, ...]]:
@@ -172,7 +201,7 @@ class OpenedDesign:
         try:
             held = field.ties(self.earthing)
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: player.{error}") from error
+            raise scene_fault(self.design, error) from error
         part = self.design.volume_antenna
         if part is None or RING not in field.names:
             return held, ()
@@ -215,7 +244,7 @@ class OpenedDesign:
         try:
             return self.hand_field.pitch(cast(Posture, posture), ties, self.resting_height)
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: {error}") from error
+            raise at_place(self.design.place, error) from error
 
     @cached_property
     def hands(self) -> Mapping[str, HandCurve]:
@@ -235,7 +264,7 @@ class OpenedDesign:
         try:
             return self.hand_field.ring(cast(Posture, self.design.player.posture), self.ties_with_notices[0])
         except ValueError as error:
-            raise DesignError(f"{self.design.name}: {error}") from error
+            raise at_place(self.design.place, error) from error
 
     @cached_property
     def curves(self) -> Mapping[str, CapacitanceCurve]:
@@ -266,6 +295,14 @@ class OpenedDesign:
     def tanks(self) -> Mapping[str, Tank]:
         """The resonance of the "reference", "variable" or "volume" oscillator, its trimmer as written."""
         return MadeOnce(lambda which: tank_in(self.wired, which))
+
+    @property
+    def lifted(self) -> OpenedDesign:
+        """The design with its series inductor off the tank: what a chain of chokes adds there goes with it."""
+        part = self.design.branch
+        if part is None or part.chokes <= 1.0:
+            return self
+        return OpenedDesign(replace(self.design, branch=replace(part, chokes=1.0)), self.given)
 
     @cached_property
     def circuits(self) -> Mapping[str, Circuit]:
@@ -381,16 +418,20 @@ class OpenedDesign:
         if self.design.circuit is None or self.design.law == "circuit":
             return self.adjoints
         try:
-            with blaming(self.design, "variable"):
-                variable = steady_state(
-                    self.loaded_variable(self.tuning_capacitance), near_frequency=self.pair.reference_frequency
-                )
-                reference, _, _ = tuned_reference_circuit(self.design, variable.frequency, self.tuning_distance)
-                if abs(variable.frequency / reference.frequency - 1.0) > NEAR:
-                    return None
-                return oscillator_adjoint(reference), oscillator_adjoint(variable)
+            both = self.at_zero_beat(self.pair.reference_frequency)
         except DesignError:
             return None
+        reference, variable = (adjoint.state.frequency for adjoint in both)
+        return both if abs(variable / reference - 1.0) <= NEAR else None
+
+    def at_zero_beat(self, near: float) -> tuple[Adjoint, Adjoint]:
+        """Reference and variable oscillator solved at zero beat alone, where nothing is asked of other notes: the
+        variable one in its mode nearest to `near`, Hz, the reference tuned to it. Raises DesignError.
+        """
+        with blaming(self.design, "variable"):
+            variable = steady_state(self.loaded_variable(self.tuning_capacitance), near_frequency=near)
+            reference, _, _ = tuned_reference_circuit(self.wired, variable.frequency, self.tuning_distance)
+            return oscillator_adjoint(reference), oscillator_adjoint(variable)
 
     @cached_property
     def pulling(self) -> Pulling | None:
@@ -465,7 +506,7 @@ class OpenedDesign:
             for end in (self.curve.nearest, self.curve.farthest):
                 instrument.detector_at(end)
         except ValueError as error:
-            raise DesignError(f"{design.name}: the detector cannot take what it is given: {error}") from error
+            raise DesignError(f"{design.place}: the detector cannot take what it is given: {error}") from error
         return instrument
 
     @cached_property
@@ -506,6 +547,8 @@ class OpenedDesign:
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
         found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
+        if self.design.circuit is not None:
+            found += voltage_notices(self.design.circuit.supply_voltage)
         supply, with_volume = self.design.supply, self.design.volume is not None
         if supply is not None:
             found += ripple_notices(self.ripple, supply.ripple, supply.ripple_at, with_volume)

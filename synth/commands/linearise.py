@@ -5,6 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
+from synth.commands.options import add_shelf_options
 from synth.commands.outputs import SOUND, Written, add_output_options
 
 if TYPE_CHECKING:
@@ -17,10 +18,13 @@ LEAST_CHOKE_CAPACITANCE = 2e-12  # F; with less, the stray at the joints of a ch
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
-    parser.add_argument("--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes (default 65Hz:1047Hz)")
+    parser.add_argument(
+        "--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes, in Hz or as C2:C6 (default 65Hz:1047Hz)"
+    )
     parser.add_argument("--reach", default="5cm:50cm", metavar="NEAR:FAR", help="hand distances (default 5cm:50cm)")
     parser.add_argument("--fill", default="60 %", metavar="SHARE", help="least share of the reach used (default 60 %%)")
-    parser.add_argument("--series", default="E24", help="preferred values of IEC 60063 to buy from (default E24)")
+    add_shelf_options(parser)
+    parser.add_argument("--keep", metavar="KEY,KEY,...", help="keys of the design that stay, as in variable.inductance")
     parser.add_argument("--nominal", action="store_true", help="take the straightest, not the most robust")
     parser.add_argument("--coil-tolerance", default="5 %", metavar="P", help="of coils and chokes (default 5 %%)")
     parser.add_argument("--capacitor-tolerance", default="2 %", metavar="P", help="of capacitors (default 2 %%)")
@@ -64,7 +68,6 @@ def run(arguments: Namespace) -> int:
     if arguments.gesture not in GESTURES:
         raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
     workpiece = open_design(arguments.design)
-    say("searching: up to a minute")
     outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
     figures = linearise_figures(outcome)
     if arguments.output:
@@ -79,16 +82,13 @@ def run(arguments: Namespace) -> int:
 
 
 def _wishes(arguments: Namespace) -> Wishes:
-    from models.preferred_values import SERIES
     from models.straight.evenness import Tolerances
     from synth.analysis.linearise import Wishes
-    from synth.commands.options import pair, within
+    from synth.commands.options import note_range, pair, shelf_of, within
     from synth.errors import DesignError
 
-    low, high = pair("--range", arguments.range, "Hz")
+    low, high = note_range("--range", arguments.range)
     near, far = pair("--reach", arguments.reach, "m")
-    if arguments.series not in SERIES:
-        raise DesignError(f"--series {arguments.series}: choose {', '.join(SERIES)}")
     if arguments.seed < 0:
         raise DesignError(f"--seed must be a whole number >= 0; got {arguments.seed}")
     tolerances = Tolerances(
@@ -103,7 +103,17 @@ def _wishes(arguments: Namespace) -> Wishes:
     if not 0.0 <= arguments.stray_multiple <= 1000.0:
         raise DesignError("--stray-multiple goes from 0 to 1000")
     seed, multiple = arguments.seed, arguments.stray_multiple
-    return Wishes(low, high, near, far, fill, arguments.series, tolerances, seed, own, carriers, multiple)
+    shelf, keep = shelf_of(arguments), _keep(arguments.keep)
+    return Wishes(low, high, near, far, fill, shelf, tolerances, seed, own, carriers, multiple, keep=keep)
+
+
+def _keep(text: str | None) -> tuple[str, ...]:
+    """The keys that --keep names."""
+    from synth.analysis.linearise import KEPT
+    from synth.commands.options import chosen
+
+    words = [] if text is None else text.split(",")
+    return tuple(chosen("--keep", word.strip(), KEPT) or "" for word in words)
 
 
 def _write_sounds(arguments: Namespace, outcome: FinishedSearch) -> None:

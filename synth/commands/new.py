@@ -35,7 +35,7 @@ def run(arguments: Namespace) -> int:
             raise DesignError(f"--{option} {given}: is no {option}; there are {', '.join(known)}{near}")
     if mixer is not None and name is None:
         raise DesignError(f"--mixer {mixer}: is fed by drawn oscillators; add --circuit {next(iter(CIRCUIT_NAMES))}")
-    text = template_text() if name is None else circuit_template_text(name, mixer)
+    text = template_text() if name is None else circuit_template_text(name, mixer=mixer)
     write_text(path, text, force=arguments.force)
     if name is not None and CIRCUIT_NAMES[name].caution:
         say("CAUTION: " + CIRCUIT_NAMES[name].caution.replace("\n# ", " "))

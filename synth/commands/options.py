@@ -5,6 +5,7 @@ The options of a tune, which several commands share, are declared here too and r
 
 from __future__ import annotations
 
+import re
 from argparse import ArgumentParser, ArgumentTypeError, Namespace
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
@@ -12,11 +13,15 @@ from typing import TYPE_CHECKING
 from synth.errors import DesignError
 
 if TYPE_CHECKING:
+    from models.straight.shelf import Shelf
+    from synth.build.workbench import OpenedDesign
+    from synth.hands.own_hand import OwnHand
     from synth.hands.tune_path import Manner
     from synth.tunes.melody import Tune
 
 
 LOWEST, HIGHEST = 10e3, 30e6  # Hz, of a carrier
+MOST_CHOKES = 20
 
 
 def value(name: str, text: str, unit: str) -> float:
@@ -39,6 +44,19 @@ def pair(name: str, text: str, unit: str) -> tuple[float, float]:
     if not 0.0 < low < high:
         raise DesignError(f"{name} {text}: the first value must be above 0 and below the second")
     return low, high
+
+
+def note_range(name: str, text: str) -> tuple[float, float]:
+    """Two rising frequencies, Hz, with a colon between, each written in Hz or as a note."""
+    from models.pitch import frequency_of_note, parse_note
+
+    def hertz(word: str) -> str:
+        try:
+            return f"{float(frequency_of_note(parse_note(word))):.6g} Hz"
+        except ValueError:
+            return word
+
+    return pair(name, ":".join(hertz(word) for word in text.split(":")), "Hz")
 
 
 def chosen(option: str, text: str | None, choices: Sequence[str]) -> str | None:
@@ -74,6 +92,37 @@ def frequency_of(option: str, text: str | None) -> float | None:
     return quantity_of(option, text, "Hz", LOWEST, HIGHEST)
 
 
+def add_shelf_options(parser: ArgumentParser) -> None:
+    """Declare what parts there are to build with."""
+    group = parser.add_argument_group("parts at hand, in place of any that are sold")
+    group.add_argument("--own", metavar="CHOKES", help='chokes for the series inductor, "4x 10 mH, 2x 22 mH"')
+    group.add_argument("--own-coils", metavar="L,L,...", help='coils for the tanks, "1 mH, 2.2 mH"')
+    group.add_argument("--own-capacitors", metavar="C,C,...", help='capacitors for the tanks, "100 pF, 220 pF"')
+    group.add_argument("--series", default="E24", help="preferred values of IEC 60063 to buy from (default E24)")
+
+
+def shelf_of(arguments: Namespace) -> Shelf:
+    """The parts at hand that the options of `add_shelf_options` name."""
+    from models.preferred_values import SERIES
+    from models.straight.shelf import Shelf
+
+    def values(option: str, text: str | None, unit: str, low: float, high: float) -> tuple[float, ...]:
+        return tuple(within(option, word.strip(), unit, low, high) for word in (text or "").split(",") if word.strip())
+
+    chokes = []
+    for word in filter(None, (part.strip() for part in (arguments.own or "").split(","))):
+        found = re.fullmatch(r"(\d{1,2})\s*[xX*]\s*(.+)", word)
+        if found is None or not 1 <= int(found[1]) <= MOST_CHOKES:
+            raise DesignError(f'--own {word}: begin with how many there are, 1 to {MOST_CHOKES}, as in "4x 10 mH"')
+        chokes.append((within("--own", found[2], "H", 1e-4, 1.0), int(found[1])))
+    return Shelf(
+        chosen("--series", arguments.series, SERIES) or "E24",
+        values("--own-coils", arguments.own_coils, "H", 0.1e-3, 10e-3),
+        tuple(chokes),
+        values("--own-capacitors", arguments.own_capacitors, "F", 1e-12, 1e-7),
+    )
+
+
 def whole_number(low: int, high: int) -> Callable[[str], int]:
     """The type of an option that is a whole number from `low` to `high`."""
 
@@ -87,6 +136,19 @@ def whole_number(low: int, high: int) -> Callable[[str], int]:
         return value
 
     return read
+
+
+def add_designs(parser: ArgumentParser) -> None:
+    """Declare the designs of a command that takes any number of them."""
+    parser.add_argument("designs", metavar="DESIGN", nargs="*", help="design files (TOML); left out: the built-in one")
+
+
+def opened_designs(names: Sequence[str]) -> list[OpenedDesign]:
+    """The designs of these names, or the built-in one."""
+    from synth.build.workbench import open_design, open_loaded
+    from synth.designs.template import template_design
+
+    return [open_design(name) for name in names] or [open_loaded(template_design())]
 
 
 SCALED = (
@@ -103,7 +165,7 @@ def add_tune_options(parser: ArgumentParser) -> None:
     group = parser.add_argument_group("playing a tune")
     group.add_argument("--transpose", type=int, metavar="N", help="play it N semitones higher (default 0)")
     group.add_argument("--tremor-mm", type=float, metavar="X", help="tremor of the hand, RMS (default 0.05)")
-    group.add_argument("--placement-mm", type=float, metavar="X", help="error of each place, RMS (assumed: 1)")
+    group.add_argument("--placement-mm", type=float, metavar="X", help="error of each place, RMS (default 3)")
     group.add_argument("--vibrato-mm", type=float, metavar="X", help="vibrato, each way (default 0)")
     group.add_argument("--portamento", type=float, metavar="S", help="time of a slide between notes (default 0.12)")
     group.add_argument("--track", type=int, metavar="N", help="of a MIDI file, from 1 (default: the first with notes)")
@@ -122,12 +184,15 @@ def tune_of(arguments: Namespace, path: str) -> Tune:
     return load_tune(path, arguments.track, arguments.channel).transposed(arguments.transpose or 0)
 
 
-def manner_of(arguments: Namespace) -> Manner:
-    """How the person plays; DesignError naming what is out of its domain."""
+def manner_of(arguments: Namespace, hand: OwnHand | None = None) -> Manner:
+    """How the person plays; what is not given is that of the `hand`, where it was measured, or assumed.
+
+    DesignError names what is out of its domain.
+    """
     from synth.errors import DesignError
     from synth.hands.tune_path import LARGEST, Manner
 
-    given: dict[str, float] = {}
+    given: dict[str, float] = {} if hand is None else manner_of_hand(hand)
     for option, name, scale, unit in SCALED:
         value = getattr(arguments, option)
         if value is None:
@@ -140,3 +205,11 @@ def manner_of(arguments: Namespace) -> Manner:
         return Manner(**given, seed=arguments.seed)
     except ValueError as error:
         raise DesignError(f"--seed: {error}") from None
+
+
+def manner_of_hand(hand: OwnHand) -> dict[str, float]:
+    """Placement and, where it was seen, tremor of a measured hand, within what a manner takes."""
+    from synth.hands.tune_path import LARGEST
+
+    found = {"placement": hand.scatter} | ({} if hand.tremor is None else {"tremor": hand.tremor})
+    return {name: min(value, LARGEST[name]) for name, value in found.items()}

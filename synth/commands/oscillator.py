@@ -6,8 +6,14 @@ One that does not settle is shown as well: what it does, how long its bursts are
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
+from typing import TYPE_CHECKING
 
 from synth.commands.outputs import PLOT, Printed, Written, add_force_option, add_plot_option
+
+if TYPE_CHECKING:
+    from synth.analysis.oscillator import BenchSetting
+    from synth.designs.sections import Design
+    from synth.report.drawn_beside import DrawnBeside
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -55,18 +61,32 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Read the oscillator and write what is asked for."""
+    from contextlib import ExitStack
+
+    from synth.report.drawn_beside import DrawnBeside
+
+    with ExitStack() as stack:
+        drawing = None
+        if arguments.plot:
+            drawing = stack.enter_context(DrawnBeside("synth.report.start_up_plot"))
+        return _read(arguments, drawing)
+
+
+def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     import sys
     from dataclasses import replace
     from pathlib import Path
 
     from synth.analysis.circuit_points import recorded_nodes
     from synth.analysis.oscillator import (
+        AdjustedReading,
         bench_setting,
         oscillator_figures,
-        pot_curve,
+        oscillator_picture,
         prepared_oscillator,
         steady,
         switched_on,
+        turned_pot,
     )
     from synth.analysis.start_up import integrated, start_up_curves
     from synth.analysis.unsteady import unsteady_figures
@@ -75,6 +95,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.design_file import load_design
     from synth.errors import DesignError
     from synth.report.oscillator import OSCILLATOR, start_up_csv
+    from synth.report.start_up_plot import save_oscillator_plot, save_unsteady_plot
     from synth.report.unsteady import UNSTEADY
     from synth.report.written import print_json, write_text
 
@@ -83,6 +104,8 @@ def run(arguments: Namespace) -> int:
     pot = quantity_of("--pot", arguments.pot, "fraction", 0.0, 1.0)
     setting = bench_setting(arguments.fitted, arguments.trimmer, arguments.hand)
     design = load_design(Path(arguments.design))
+    if design.circuit is None:
+        return _resonance(arguments, design, setting)
     prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
     state = steady(prepared)
     run = switched_on(prepared)
@@ -94,19 +117,20 @@ def run(arguments: Namespace) -> int:
     if state is None:
         unsteady = unsteady_figures(prepared, run)
         document, text = UNSTEADY.document(unsteady), UNSTEADY.text(unsteady)
+        if drawing is not None:
+            name, which = prepared.design.name, prepared.which
+            title = f"{name}, {which} oscillator does not settle: {unsteady.motion_in_words}"
+            drawing.draw(save_unsteady_plot, title, start_up_curves(run), arguments.plot, arguments.force)
     else:
-        figures = oscillator_figures(prepared, state, run)
+        turned: tuple[AdjustedReading, ...] = ()
+        if drawing is not None:
+            turned = turned_pot(prepared.circuit, state)
+            picture = oscillator_picture(prepared, state, run, turned)
+            drawing.draw(save_oscillator_plot, picture, arguments.plot, arguments.force)
+        figures = oscillator_figures(prepared, state, run, turned)
         document, text = OSCILLATOR.document(figures), OSCILLATOR.text(figures)
-    if arguments.plot:
-        from synth.report.start_up_plot import save_oscillator_plot, save_unsteady_plot
-
-        curves = start_up_curves(run)
-
-        if state is None:
-            save_unsteady_plot(unsteady, curves, arguments.plot, force=arguments.force)
-        else:
-            turned = pot_curve(prepared.circuit, state)
-            save_oscillator_plot(figures, curves, turned, arguments.plot, force=arguments.force)
+    if drawing is not None:
+        drawing.finish()
         say(f"wrote {arguments.plot}")
     if arguments.diagram:
         from synth.analysis.circuit_diagram import diagram_of
@@ -120,7 +144,7 @@ def run(arguments: Namespace) -> int:
         sys.stdout.write(text)
     if state is None:
         raise DesignError(
-            f"{prepared.design.name}: the {prepared.which} oscillator does not settle: {unsteady.motion_in_words}; "
+            f"{prepared.design.place}: the {prepared.which} oscillator does not settle: {unsteady.motion_in_words}; "
             f"{unsteady.remedy}"
         )
     return 0
@@ -150,4 +174,21 @@ def _read_mixer(arguments: Namespace) -> int:
         save_diagram(mixer_diagram(opened), arguments.diagram, arguments.force)
         say(f"wrote {arguments.diagram}")
     STAGE.write(arguments, figures)
+    return 0
+
+
+def _resonance(arguments: Namespace, design: Design, setting: BenchSetting) -> int:
+    """What is known without a circuit; what asks for one is refused."""
+    from synth.analysis.oscillator_resonance import resonance_figures
+    from synth.errors import DesignError
+    from synth.report.oscillator import RESONANCE
+
+    for option in ("pot", "load", "plot", "diagram", "transient"):
+        if getattr(arguments, option) is not None:
+            name = "trace" if option == "transient" else option
+            raise DesignError(
+                f"{arguments.design}: has no [circuit], so that there is nothing for --{name}; add the section (an "
+                "empty one takes default parts)"
+            )
+    RESONANCE.write(arguments, resonance_figures(design, arguments.which, setting))
     return 0

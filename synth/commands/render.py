@@ -85,7 +85,8 @@ def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     if arguments.tune:
         return _tune_path(arguments, workpiece)
     if arguments.gesture:
-        return gesture(arguments.gesture, workpiece.field, arguments.seconds, arguments.seed)
+        place = workpiece.design.place
+        return gesture(arguments.gesture, workpiece.field, arguments.seconds, arguments.seed, place)
     curve = workpiece.instrument.curve
     hands = workpiece.both_hands.get(workpiece.design.player.posture)
     path, notice = load_trace(arguments.hand, hands).held_within(curve.nearest, curve.farthest)

@@ -1,23 +1,32 @@
-"""`beatfield sensitivity DESIGN`: what a millimetre and a tremor do to each note, as text, JSON, CSV or plot."""
+"""`beatfield sensitivity [DESIGN ...]`: what a millimetre, a tremor and a miss do to each note; which design suits."""
 
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.options import add_designs
 from synth.commands.outputs import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
-    add_output_options(parser, "the notes")
+    add_designs(parser)
+    add_output_options(parser, "the notes", "the plot of one design")
 
 
 def run(arguments: Namespace) -> int:
-    """Open the design and write the reports asked for."""
-    from synth.analysis.sensitivity_figures import sensitivity_figures
-    from synth.build.workbench import open_design
-    from synth.report.sensitivity import SENSITIVITY
+    """Open the designs and write the reports asked for."""
+    from synth.analysis.sensitivity_figures import sensitivities_figures, sensitivity_figures
+    from synth.commands.options import opened_designs
+    from synth.errors import DesignError
+    from synth.hands.own_hand_file import own_hand
+    from synth.report.sensitivity import SENSITIVITIES, SENSITIVITY
 
-    SENSITIVITY.write(arguments, sensitivity_figures(open_design(arguments.design)))
+    hand, opened = own_hand(), opened_designs(arguments.designs)
+    if len(opened) == 1:
+        SENSITIVITY.write(arguments, sensitivity_figures(opened[0], hand))
+        return 0
+    if arguments.plot:
+        raise DesignError("--plot draws one design; name one, or leave --plot out")
+    SENSITIVITIES.write(arguments, sensitivities_figures(opened, hand))
     return 0

@@ -1,17 +1,17 @@
-"""`beatfield tune FILE DESIGN`: what a hand that plays a tune makes of each note, as text, JSON, CSV or MIDI."""
+"""`beatfield tune FILE [DESIGN ...]`: what a hand that plays a tune makes of each note, as text, JSON, CSV or MIDI."""
 
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.options import add_tune_options
+from synth.commands.options import add_designs, add_tune_options
 from synth.commands.outputs import Printed, Written, add_force_option
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("tune", metavar="FILE", help="a Standard MIDI File, or a note list (see demos/lark.txt)")
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    add_designs(parser)
     add_tune_options(parser)
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of tremor and placement (default 1)")
     parser.add_argument("--json", action=Printed, help="print the report as JSON")
@@ -26,16 +26,24 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Play the tune through the design's field and write the reports asked for."""
-    from synth.analysis.tune import tune_figures
-    from synth.build.workbench import open_design, say
-    from synth.commands.options import manner_of, tune_of
+    from synth.analysis.tune import tune_figures, tunes_figures
+    from synth.build.workbench import say
+    from synth.commands.options import manner_of, opened_designs, tune_of
     from synth.errors import DesignError
+    from synth.hands.own_hand_file import own_hand
     from synth.midi.midi_messages import midi_messages, write_midi
-    from synth.report.tune import TUNE
+    from synth.report.tune import TUNE, TUNES
 
-    manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
-    workpiece = open_design(arguments.design)
-    figures, played = tune_figures(workpiece, tune, manner)
+    hand = own_hand()
+    manner, tune = manner_of(arguments, hand), tune_of(arguments, arguments.tune)
+    opened = opened_designs(arguments.designs)
+    if len(opened) > 1:
+        if arguments.midi:
+            raise DesignError("--midi plays one design; name one, or leave --midi out")
+        TUNES.write(arguments, tunes_figures(opened, tune, manner, hand))
+        return 0
+    workpiece = opened[0]
+    figures, played = tune_figures(workpiece, tune, manner, hand)
     if arguments.midi:
         if played is None:
             raise DesignError("\n".join(figures.faults()))

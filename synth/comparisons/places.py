@@ -48,7 +48,7 @@ def places_section(quick: bool, each: Callable[[str], None] = lambda text: None)
     distances = DEFAULT_DISTANCES[::8] if quick else DEFAULT_DISTANCES
     chosen = ((1, 3),) if quick else ((0, 0), (20, 4), (30, 7))
     start = process_time()
-    solved = hand_field(SCENE, distances, [POSTURE])
+    solved = hand_field(SCENE, distances, [POSTURE], openings=())
     eliminated = process_time() - start
     start, errors = process_time(), []
     for row, column in chosen:

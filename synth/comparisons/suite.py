@@ -23,9 +23,11 @@ SECTIONS = {
     "adjoint": "derivatives by the adjoint against differences of solutions",
     "builds": "random builds at once against a plain loop",
     "circuit_builds": "builds of solved circuits by the adjoint against solving each",
+    "straight": "the search for a straight field against differential evolution and a simplex",
     "listening": "pitch of a sound that is heard, against a phonetics library and a spectrum's peak",
     "growth": "cost against size, with fitted exponents",
     "memory": "memory at its highest",
+    "waiting": "how long a person waits for a command",
 }
 
 

@@ -143,6 +143,8 @@ coil = { coil = "tank", from = "ground", to = "hot" }
 tuning = { capacitor = "tank", from = "hot", to = "ground" }
 # The feedback coil; with its ends exchanged nothing starts.
 "feedback coil" = { coil = "33 uH", coupled_to = "coil", coupling = 0.12, from = "anode", to = "anode feed" }
+# Without it the feedback coil rings with the triode's own capacitances near 14 MHz.
+"damping resistor" = { resistor = "2.2 kohm", from = "anode", to = "anode feed" }
 "grid capacitor" = { capacitor = "100 pF", from = "hot", to = "grid" }
 "grid leak" = { resistor = "220 kohm", from = "grid", to = "ground" }
 oscillator = { triode = 20, grid = "grid", anode = "anode", cathode = "cathode" }

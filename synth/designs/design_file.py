@@ -11,14 +11,16 @@ from pathlib import Path
 from typing import Any
 
 from synth.designs.checks import cross_faults
+from synth.designs.drawing_checks import unreadable_faults
 from synth.designs.part_rows import MIXER_PLACES, PLACES, read_rows, written_rows
 from synth.designs.schema import REQUIRED, Key, did_you_mean, read_value, write_value
 from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 from synth.files.input_file import read_text
 
 __all__ = ["Design", "design_hash", "design_source", "design_text", "load_design", "read_design"]
 
+LATER = frozenset({"room"})
 LARGEST_FILE = 128 * 1024  # bytes
 FIXED_FORM = (
     "feedback_capacitor",
@@ -61,19 +63,23 @@ def design_source(path: str | os.PathLike[str]) -> str:
     )
 
 
-def read_design(text: str, source: str = "design") -> Design:
+def read_design(text: str, source: str = "") -> Design:
     """The design in TOML `text`; `source` names it in messages. DesignError has a line for every fault."""
-    document = _parse_toml(text, source)
+    begin = source or "design"
+    document = _parse_toml(text, begin)
     faults: list[str] = []
     values = _read_sections(document, faults)
     faults += [f"{_shown_value(document, place)}: {fault}" for place, fault in cross_faults(values)]
     if faults:
         more = [f"and {len(faults) - _MOST_FAULTS} more faults"] if len(faults) > _MOST_FAULTS else []
-        raise DesignError("\n".join(f"{source}: {fault}" for fault in faults[:_MOST_FAULTS] + more))
+        raise DesignError("\n".join(f"{begin}: {fault}" for fault in faults[:_MOST_FAULTS] + more))
     parts: dict[str, Any] = {}
-    for name, part in values.items():
-        parts[SECTIONS[name].part] = None if part is None else SECTIONS[name].kind(**part)
-    return Design(**parts)
+    try:
+        for name, part in values.items():
+            parts[SECTIONS[name].part] = None if part is None else SECTIONS[name].kind(**part)
+    except DesignError as error:  # what a section asks of its keys beyond their domains
+        raise at_place(begin, error) from None
+    return Design(**parts, source=source)
 
 
 def design_text(design: Design) -> str:
@@ -95,8 +101,12 @@ def design_text(design: Design) -> str:
 
 
 def design_hash(design: Design) -> str:
-    """Twelve hexadecimal digits that change with any value of the design, not with formatting or comments."""
-    content = json.dumps(sections_of(design), sort_keys=True, ensure_ascii=True)  # a wire's capacitance is Infinity
+    """Twelve hexadecimal digits that change with any value of the design, not with formatting or comments.
+
+    Sections that came later count only where they are there, so that older designs keep their hash.
+    """
+    sections = {name: part for name, part in sections_of(design).items() if part is not None or name not in LATER}
+    content = json.dumps(sections, sort_keys=True, ensure_ascii=True)  # a wire's capacitance is Infinity
     return hashlib.sha256(content.encode("ascii")).hexdigest()[:12]
 
 
@@ -116,7 +126,7 @@ def _parse_toml(text: str, source: str) -> dict[str, Any]:
 
 
 def _syntax_hint(text: str, message: str) -> str:
-    """A remedy where the faulty line is a value without quotes, the commonest slip."""
+    """A remedy where the faulty line is a value without quotes, the commonest slip, or gives a name twice."""
     place = re.search(r"at line (\d+)", message)
     lines = text.splitlines()
     if place is None or not 1 <= int(place.group(1)) <= len(lines):
@@ -124,6 +134,9 @@ def _syntax_hint(text: str, message: str) -> str:
     line = lines[int(place.group(1)) - 1]
     if not line.replace("\t", " ").isprintable():
         return ""
+    twice = re.match(r"\s*(\"[^\"]+\"|[\w-]+)\s*=", line)
+    if twice is not None and "overwrite" in message:
+        return f"; the name {twice.group(1)[:_SHOWN]} is given twice: call one of the two otherwise"
     match = re.fullmatch(r"\s*([\w-]+)\s*=\s*([^\"'#\[{]+?)\s*(#.*)?", line)
     return f'; write the value in quotes: {match.group(1)} = "{match.group(2)[:_SHOWN]}"' if match else ""
 
@@ -165,6 +178,11 @@ def _read_keys(section: DesignSection, content: dict[str, Any], faults: list[str
         places = MIXER_PLACES if section.name == "detector" else PLACES
         found = read_rows(f"{section.name}.parts", content["parts"], faults, places)
         values["parts"] = found if len(faults) == before else ()
+        if section.name == "circuit" and len(faults) > before and found:
+            faults += [
+                f"circuit.parts{f'.{name}' if name else ''}: {fault}"
+                for name, fault in unreadable_faults(content["parts"])
+            ]
         unused = [name for name in NOT_WITH_PARTS.get(section.name, ()) if name in content]
         remedy = "draw it there" if section.name == "circuit" else "leave it out"
         faults += [

@@ -2,14 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from models.circuit.drawing import SUPPLY
 from models.circuit.network import GROUND
-from synth.designs.part_rows import MIXER_PLACES, PLACES, TANK, Row, Rows, ends_of_row, kind_of, value_of
+from synth.designs.part_rows import (
+    ALL_ENDS,
+    KINDS,
+    MIXER_PLACES,
+    PLACES,
+    TANK,
+    Row,
+    Rows,
+    ends_of_row,
+    kind_of,
+    value_of,
+)
 
 RAILS = (GROUND, SUPPLY)
 MOST_DEVICES = 3
+WIRE = 1.0
+"""ohm of a resistor that counts as a wire."""
 _DIRECT = ("resistor", "coil", "pot")  # what lets direct current through whatever its voltage
 
 
@@ -50,7 +64,7 @@ def mixer_faults(rows: Rows) -> Iterator[tuple[str, str]]:
 def _ends_by_node(parts: list[Row]) -> dict[str, list[str]]:
     ends: dict[str, list[str]] = {}
     for row in parts:
-        for node in set(ends_of_row(row).values()):
+        for node in dict.fromkeys(ends_of_row(row).values()):
             ends.setdefault(node, []).append(row[0])
     return ends
 
@@ -66,6 +80,7 @@ def _joint_faults(parts: list[Row], places: dict[str, str], ends: dict[str, list
     if GROUND not in ends:
         yield "", f'no part is joined to "{GROUND}"'
     yield from _path_faults(parts, ends)
+    yield from _short_faults(parts)
     known = {row[0] for row in parts}
     for row in parts:
         other = value_of(row, "coupled_to") if kind_of(row).word == "coil" else ""
@@ -88,6 +103,9 @@ def _tank_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
             yield "", f'has no tank {word}; give the {word} of the tank the value "{TANK}"'
         for name in tanks[1:]:
             yield name, f'is a second {word} of value "{TANK}" beside {tanks[0]}; write its value'
+    across = next((row for row in parts if row[1][0] == ("capacitor", TANK)), None)
+    if across is not None and set(ends_of_row(across).values()) <= set(RAILS):
+        yield across[0], "lies between supply and ground; join one end of it to the hot end of the coil"
 
 
 def _device_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
@@ -128,6 +146,45 @@ def _path_faults(parts: list[Row], ends: dict[str, list[str]]) -> Iterator[tuple
         if not any(node in fed for node in inner) and not any(node in through for node in inner):
             named = " nor ".join(kind.ends[1:])
             yield row[0], f"has no path to the supply from {named}; draw what feeds it"
+
+
+def _short_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
+    """Ways for direct current from supply to ground that nothing limits: coils, and resistors of WIRE or less."""
+    found, last = {SUPPLY}, ""
+    conducting = [row for row in parts if row[1][0][0] == "coil"]
+    conducting += [row for row in parts if row[1][0][0] == "resistor" and row[1][0][1] <= WIRE]
+    more = True
+    while more:
+        more = False
+        for row in conducting:
+            nodes = set(ends_of_row(row).values())
+            if nodes & found and not nodes <= found:
+                last, more = (row[0] if GROUND in nodes - found else last), True
+                found |= nodes
+    if GROUND in found:
+        yield last, f"shorts the supply: only coils, or resistors of {WIRE:g} ohm or less, lie from supply to ground"
+
+
+def unreadable_faults(raw: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Faults of a table with rows that cannot be read, of those that stand whatever the rows were meant to be."""
+    rows = {name: content for name, content in raw.items() if isinstance(content, dict)}
+    for word in ("coil", "capacitor"):
+        said = [key for content in rows.values() for key, value in content.items() if value == TANK]
+        if not any(key == word or key not in KINDS for key in said):
+            yield "", f'has no tank {word}; give the {word} of the tank the value "{TANK}"'
+    if "output" not in rows:
+        yield "", 'says nowhere where the output is taken; add output = { at = "NODE" }'
+    values = [
+        (name, value)
+        for name, content in rows.items()
+        for key, value in content.items()
+        if key not in KINDS and isinstance(value, str)
+    ]
+    for name, content in rows.items():
+        for end, value in content.items():
+            alone = sum(1 for _, other in values if other == value) == 1 and value not in RAILS
+            if end in ALL_ENDS and isinstance(value, str) and alone:
+                yield name, f"the node {value!r} has this one end alone; join another part to it, or correct its name"
 
 
 def _reached(parts: list[Row], begin: set[str], devices: bool) -> set[str]:

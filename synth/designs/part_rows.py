@@ -171,6 +171,7 @@ KINDS: Final[Mapping[str, RowKind]] = {
             _named(
                 _AMPLIFIES,
                 _key("output_resistance", "typical, from memory", _INVERTER.output_resistance, "ohm", 1.0, 1e5),
+                _key("rated_supply", "supply at which that holds", _INVERTER.rated_supply, "V", 0.5, 30.0),
                 _key("threshold", "where it switches, of the supply", _INVERTER.threshold, "fraction", 0.1, 0.9),
                 _key("input_capacitance", "typical, from memory", _INVERTER.input_capacitance, *_PICOFARADS),
                 _key("output_capacitance", "typical, from memory", _INVERTER.output_capacitance, *_PICOFARADS),
@@ -181,6 +182,10 @@ KINDS: Final[Mapping[str, RowKind]] = {
         ),
     )
 }
+
+
+ALL_ENDS: Final = {"tap", *(end for kind in KINDS.values() for end in (*kind.ends, *kind.optional_ends))} - {*KINDS}
+"""Names of the ends of every kind."""
 
 
 def read_rows(path: str, raw: Any, faults: list[str], places: tuple[str, ...] = PLACES) -> Rows:
@@ -287,7 +292,7 @@ def written_rows(rows: Rows) -> Iterator[str]:
     for name, values in rows:
         texts = []
         for key, value in values:
-            if key in ("at", *_all_ends()):
+            if key in ("at", *ALL_ENDS):
                 written: str | None = f'"{value}"'
             else:
                 kind = KINDS[values[0][0]]
@@ -297,17 +302,21 @@ def written_rows(rows: Rows) -> Iterator[str]:
         yield f"{shown} = {{ {', '.join(texts)} }}"
 
 
-def _all_ends() -> set[str]:
-    return {"tap", *(end for kind in KINDS.values() for end in (*kind.ends, *kind.optional_ends))} - {*KINDS}
-
-
 def kinds_text() -> Iterator[str]:
     """A comment line for each kind of part, as the template of a drawn circuit shows them."""
     for kind in KINDS.values():
-        keys = ", ".join(kind.keys)
+        keys = ", ".join(_with_default(key) for key in kind.keys.values())
+        known = " (left out: typical, from memory)" if kind.device and len(kind.keys) > 1 else ""
         yield f"# {kind.word} = {domain_text(kind.value)}: {kind.help}; ends {', '.join(kind.ends)}" + (
-            f"; may have {keys}" if keys else ""
+            f"; may have {keys}{known}" if keys else ""
         )
+
+
+def _with_default(key: Key) -> str:
+    """A key with the value that it has where it is left out, if it has one."""
+    if key.default in (None, REQUIRED, ""):
+        return key.name
+    return f"{key.name} = {write_value(key, key.default)}"
 
 
 def _is_name(name: Any) -> bool:

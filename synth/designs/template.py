@@ -68,7 +68,8 @@ _VALUES: dict[tuple[str, str], str | float] = {
     ("volume_response", "full_height"): "0.25 m",
 }
 # optional sections that the template uses
-_SECTIONS = frozenset({"branch", "volume_antenna", "volume", "volume_response"})
+_VOLUME = frozenset({"volume_antenna", "volume", "volume_response"})
+_SECTIONS = frozenset({"branch"}) | _VOLUME
 _EXAMPLES = {
     ("common", "to_earth"): "bonded",
     ("player", "body_capacitance"): "170 pF",
@@ -78,6 +79,9 @@ _EXAMPLES = {
     ("player", "forearm"): "26 cm",
     ("player", "hand_length"): "19 cm",
     ("player", "hand_breadth"): "85 mm",
+    ("room", "wall"): "1 m",
+    ("room", "table"): "75 cm",
+    ("room", "bystander_side"): "1.5 m",
     ("circuit", "board"): "perfboard",
     ("transistor", "early_voltage"): "80 V",
     ("tuning", "law"): "lossless",
@@ -96,8 +100,15 @@ def template_text() -> str:
     return "\n".join([_HEAD, *(_section_text(section, _VALUES, _SECTIONS) for section in SECTIONS.values())])
 
 
-def circuit_template_text(name: str, mixer: str | None = None) -> str:
-    """As `template_text`, with the oscillators of the circuit of that name (of CIRCUITS) and a mixer (of MIXERS)."""
+def circuit_template_text(
+    name: str,
+    wishes: Mapping[tuple[str, str], str | float] | None = None,
+    volume: bool = False,
+    mixer: str | None = None,
+) -> str:
+    """As `template_text`, with the oscillators of the circuit of that name (of CIRCUITS), with `wishes` in place of its
+    values and a mixer (of MIXERS); with `volume` there is a volume antenna.
+    """
     circuit = CIRCUITS[name]
     drawn = {}
     if circuit.rows:
@@ -109,9 +120,11 @@ def circuit_template_text(name: str, mixer: str | None = None) -> str:
         **circuit.settings(),
         ("design", "name"): name.replace("-", " ").capitalize(),
         ("design", "description"): circuit.help,
+        **(wishes or {}),
     }
     head = f"# CAUTION: {circuit.caution}\n{_HEAD}" if circuit.caution else _HEAD
-    used = frozenset({"branch", "circuit"})
+    given = {section for section, _ in wishes or ()}
+    used = frozenset({"branch", "circuit"}) | (_VOLUME if volume else frozenset()) | (given & SECTIONS.keys())
     lines = [head]
     for section in SECTIONS.values():
         lines.append(_section_text(section, values, used, drawn.get(section.name, [])))

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 from synth.hands.hand_path import HandPath
 
 if TYPE_CHECKING:
@@ -126,8 +126,12 @@ GESTURES = {
 }
 
 
-def gesture(name: str, field: PitchField, seconds: float | None = None, seed: int = 1) -> HandPath:
+def gesture(
+    name: str, field: PitchField, seconds: float | None = None, seed: int = 1, place: str = "the design"
+) -> HandPath:
     """The named gesture for the instrument whose pitch field is given; the same arguments give the same path.
+
+    `place`: what a message about the instrument begins with.
 
     Raises DesignError for an unknown name, a length outside 1..600 s, or a field that cannot hold the
     gesture.
@@ -140,7 +144,10 @@ def gesture(name: str, field: PitchField, seconds: float | None = None, seed: in
         raise DesignError(f"a gesture lasts {SHORTEST:g} to {LONGEST:g} s; got {length:g} s")
     if seed < 0:
         raise DesignError(f"the seed of a gesture must be a whole number >= 0; got {seed}")
-    return chosen.make(field, length, seed)
+    try:
+        return chosen.make(field, length, seed)
+    except DesignError as error:
+        raise at_place(place, error) from None
 
 
 def stamps(seconds: float) -> Floats:
@@ -200,7 +207,7 @@ def shared_path(
     playable = [piece for piece in workpieces if piece.field.playable_near is not None]
     if not playable:
         raise DesignError("none of the designs has a playable distance; see their notices: beatfield field DESIGN")
-    path = gesture(name, playable[0].field, seconds, seed)
+    path = gesture(name, playable[0].field, seconds, seed, playable[0].design.place)
     near = max(_nearest(piece) for piece in workpieces)
     far = min(piece.instrument.curve.farthest for piece in workpieces)
     if near >= far:

@@ -4,9 +4,11 @@ The hand rests at the distance that sounds each note, moves on along the minimum
 J. Neurosci. 5 (1985) 1688), adds vibrato, misses each new place by an error of its own and trembles all the time. All
 of this is in metres and comes from the seed and the tune alone, so that the same person plays every design.
 
-Sources: tremor and the rate of vibrato as in `synth.hands.gestures`. Placement: finding a place without seeing
-it scatters by several mm (R. van Beers, A. Sittig, J. Denier van der Gon, Exp. Brain Res. 122 (1998) 367, from
-memory); a practised player who hears the note does better, and PLACEMENT is a round figure assumed for that.
+Sources: tremor and the rate of vibrato as in `synth.hands.gestures`. Placement: without looking, shoulder and elbow are
+known to 0.6 to 1.1 degrees (R. van Beers, A. Sittig, J. Denier van der Gon, Exp. Brain Res. 122 (1998) 367). Of an
+upper arm and a forearm with the hand of L = 0.3 m each, bent to the elbow's angle e, the hand's distance from the
+shoulder is 2 L sin(e/2), and changes by L cos(e/2) with e: at a right angle 0.21 m, that is 2.2 to 4.1 mm. PLACEMENT is
+the round figure between them: a place found unseen, before the ear has corrected it.
 Neglected: that the ear corrects a note while it sounds, errors that grow with the length of the reach, sway.
 """
 
@@ -26,7 +28,7 @@ from synth.hands.gestures import DIP, TREMOR_SIZE, VIBRATO_RATE, dip, minimum_je
 from synth.hands.hand_path import HandPath
 from synth.tunes.melody import TOUCHING, Tune, TuneNote
 
-PLACEMENT = 1e-3  # m, standard deviation
+PLACEMENT = 3e-3  # m, standard deviation
 PORTAMENTO = 0.12  # s
 LEAD, TAIL = 0.2, 0.2  # s of silence before the first note and after the last
 EDGE = 0.04  # s in which the volume hand opens or closes
@@ -34,7 +36,7 @@ VIBRATO_GROWTH = 0.3  # s in which the vibrato grows and at most the time in whi
 LARGEST = {"tremor": 0.05, "placement": 0.05, "vibrato": 0.05, "portamento": 2.0}  # m, m, m, s
 SOURCES = (
     "tremor 0.03 to 0.15 mm, 6 to 12 Hz: doi:10.1001/archneur.1982.00510180036009",
-    f"placement {1e3 * PLACEMENT:g} mm is assumed; unseen reaching scatters by several mm (van Beers et al. 1998)",
+    f"placement {1e3 * PLACEMENT:g} mm: unseen, an elbow is known to 0.6 to 1.1 degrees (van Beers 1998), 2 to 4 mm",
 )
 
 

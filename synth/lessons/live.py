@@ -103,7 +103,7 @@ class LiveChoice:
 @dataclass(frozen=True, slots=True)
 class LiveStage:
     """One page: what the pointer does, the sounds to choose from, and what is drawn: spectrum `band` (Hz), `span`
-    of the wave (s; None: four periods of the note).
+    of the wave (s; None: four periods of the note). `after`: the slug of the stage it follows; "": after all of them.
     """
 
     slug: str
@@ -112,6 +112,7 @@ class LiveStage:
     choices: tuple[LiveChoice, ...]
     band: tuple[float, float]
     span: float | None = None
+    after: str = ""
 
 
 @dataclass(frozen=True, slots=True)

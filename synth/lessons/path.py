@@ -23,6 +23,14 @@ HEIGHTS = (0.25, 0.10, 0.05, 0.015)  # m, of the volume hand over its ring
 C3, C4, C6 = 48, 60, 84  # note numbers
 PHONES, PHONE_SECONDS, WEAKER = (440.0, 443.0), 30.0, 0.5
 A3, E4 = 57, 64  # of a fifth
+TRIED = {  # after the step with this slug: the page of another lesson
+    "beat": ("beats", 0),
+    "bend": ("slide", 0),
+    "radio": ("slide", 2),
+    "hand": ("hand", 0),
+    "octaves": ("octaves", 0),
+    "lock": ("locking", 0),
+}
 STATION, BETWEEN, DETUNED = 1000e3, 455e3, 1000.0  # Hz: a station, a receiver's intermediate frequency, off by
 PLATE, GAPS = 0.20, (0.002, 0.004, 0.008)  # m
 
@@ -48,8 +56,7 @@ def lesson(setup: LessonSetup) -> Lesson:
         _volume(draft, setup),
         _build(draft, setup),
     )
-    borrowed = (("beats", 0), ("slide", 0), ("slide", 2), ("hand", 0), ("octaves", 0), ("locking", 0))
-    tried = tuple(told[name].pages[number] for name, number in borrowed)
+    tried = tuple(replace(told[name].pages[number], after=slug) for slug, (name, number) in TRIED.items())
     return draft.lesson(stages, tried, tuple(draft.experiment(slug) for slug in ("phones", "radios", "plates")))
 
 

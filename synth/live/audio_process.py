@@ -109,6 +109,7 @@ class AudioProcess:
             "replay": hand.replay,
             "tremor": lambda wanted: hand.tremble(*wanted),
             "drone": lambda wanted: self._renderer.drone.set(*wanted),
+            "target": lambda wanted: self._renderer.target.set(*wanted),
             "keep": self._keep,
             "record": self._record,
         }

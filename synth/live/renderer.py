@@ -35,8 +35,8 @@ class Renderer:
     The hand moves linearly from event to event on the hand clock, or along a replayed path; the voice adds its 5 ms
     pole and keeps it within what the sound knows. The drone is mixed in after the voice. Recordings and the take hold
     the sound before the listening level. `gate` opens and closes the whole; `hand` is what moves the voice (it may be
-    told to tremble or to replay a path from any thread), `drone` the tone below, `memory` the sound of the take,
-    `shares` render times over block periods, `latency` that of gestures.
+    told to tremble or to replay a path from any thread), `drone` the tone below, `target` the note that is to be met,
+    `memory` the sound of the take, `shares` render times over block periods, `latency` that of gestures.
     """
 
     def __init__(self, source: Source, sample_rate: float, link: LiveLink) -> None:
@@ -55,7 +55,7 @@ class Renderer:
         self._late = 0
         self._recorder: Recorder | None = None
         self.hand = LiveHand(link.hand, source.resting, sample_rate)
-        self.drone = Drone(sample_rate)
+        self.drone, self.target = Drone(sample_rate), Drone(sample_rate)
         self.gate = Gate(FADE_TIME, sample_rate)
         self.shares = np.zeros(SHARES_KEPT)
         self.latency = GestureLatency()
@@ -89,10 +89,11 @@ class Renderer:
         self._voice.change(source.start(self._rate))
 
     def mute(self, muted: bool) -> None:
-        """Fade voice and drone out or in (any thread)."""
+        """Fade voice and steady tones out or in (any thread)."""
         self._muted = muted
         self._voice.mute(muted)
         self.drone.mute(muted)
+        self.target.mute(muted)
 
     def render(
         self, frames: int, underrun: bool = False, output_delay: float | None = None, now: float | None = None
@@ -109,7 +110,8 @@ class Renderer:
         self.latency.follow(None if output_delay is None else now + output_delay - start, self.hand.reached, now)
         self._remember_hand(hand)
         samples = self._voice.render_known(hand)
-        if self.drone.add(samples):
+        added = [tone.add(samples) for tone in (self.drone, self.target)]
+        if any(added):
             guard(samples)
         self.gate.apply(samples)
         self.memory.write(samples)

@@ -77,6 +77,11 @@ class Speaker(LiveSound):
         wanted = None if frequency is None else positive("frequency", frequency)
         self._tell_lasting("drone", (wanted, fraction("gain", gain)))
 
+    def set_target(self, frequency: float | None, gain: float = 0.04) -> None:
+        """Sound the note that is to be met, softer than the drone and beside it; as `set_drone` otherwise."""
+        wanted = None if frequency is None else positive("frequency", frequency)
+        self._tell_lasting("target", (wanted, fraction("gain", gain)))
+
     def replay(self, path: HandPath | None) -> None:
         """Play a hand path from its beginning in place of the hand; None gives the hand back, as its end does.
 

@@ -89,8 +89,9 @@ def _main(opened: OpenedDesign) -> str:
     how = page("ring-how" if opened.volume is not None else "plain-how")
     left = heading + tag("p", text(how)) + tag("div", button + sliders, class_="controls")
     field = tag("section", tag("figure", canvas), class_="plain", aria_label=name)
+    left_out = (*LEFT_OUT, "diode") if instrument.detector.kind == "diode" else LEFT_OUT
     sketch = tag("p", text(page("sketch"))) + bullets(
-        page("leaves-out", each, posture=opened.design.player.posture) for each in LEFT_OUT
+        page("leaves-out", each, posture=opened.design.player.posture) for each in left_out
     )
     notices = opened.notices
     told = tag("h3", text(page("notices"))) + bullets(notices) if notices else ""

@@ -54,12 +54,18 @@ def lesson_page(report: LessonReport, setup: LessonSetup) -> str:
     """The whole file."""
     lesson, recipes = report.lesson, Recipes(setup)
     stations, data = [], []
+
+    def offer(after: str) -> None:
+        for trial in lesson.pages:
+            if trial.after == after:
+                stations.append(_try_html(trial))
+                data.append(_try_data(trial, recipes))
+
     for number, (stage, gain) in enumerate(zip(lesson.stages, report.gains, strict=True), 1):
         stations.append(_stage_html(number, stage))
         data.append(_stage_data(stage, gain, recipes))
-    for trial in lesson.pages:
-        stations.append(_try_html(trial))
-        data.append(_try_data(trial, recipes))
+        offer(stage.slug)
+    offer("")
     tried = [tag("section", experiment(found), class_="plain") for found in lesson.experiments]
     title = tag("header", tag("h1", text(lesson.title)) + tag("p", text(lesson.introduction)), class_="title")
     body = [

@@ -14,7 +14,7 @@ from synth.analysis.adjoint_figures import heard
 from synth.analysis.field_figures import CURVE_COLUMNS, STEEPNESS_AT_DB, FieldFigures, VolumeFigures
 from synth.analysis.hum_figures import BeatHum, heard_line
 from synth.designs.quantity import format_quantity
-from synth.report.antenna import antenna_words, approach_words, player_words
+from synth.report.antenna import antenna_words, approach_words, earthing_facts, player_words, room_facts
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
 from synth.report.mixer import mixer_facts
 from synth.report.moves import moves_lines
@@ -131,6 +131,8 @@ def field_text(report: FieldFigures) -> str:
         ("pitch antenna", antenna_words(report.antenna)),
         ("hand", f"{report.posture}, {approach_words(report.antenna)}"),
         ("player", player_words(report.player)),
+        *room_facts(report.room),
+        *earthing_facts(report.earthing),
         ("reference oscillator", f"{report.reference_frequency_hz / 1e3:.3f} kHz"),
         ("variable, no player", f"{report.variable_frequency_empty_hz / 1e3:.3f} kHz ({report.mode} mode)"),
         ("antenna, no player", f"{1e12 * report.empty_capacitance_f:.3f} pF"),
@@ -160,7 +162,7 @@ def field_text(report: FieldFigures) -> str:
             for octave in report.octaves
         ]
     if report.notes:
-        head = f"{'hum by 1 mV: supply':>21}{'one base':>21}" if report.hum else ""
+        head = f"{'hum by 1 mV: supply':>21}{'one ' + report.control_end:>21}" if report.hum else ""
         lines += ["", f"{'note':<6}{'frequency':>12}{'distance':>11}{'steepness':>18}{head}"]
         lines += [
             f"{note.note:<6}{note.frequency_hz:>9.1f} Hz{100.0 * note.distance_m:>8.2f} cm"
@@ -182,7 +184,10 @@ def _supply_facts(report: FieldFigures) -> list[tuple[str, str]]:
     if report.lowest_note_jitter_cents is not None and report.lowest_hz is not None:
         cents = report.lowest_note_jitter_cents
         text = f"{cents:.2g} cents at the lowest note over 0.1 s, from {LOWEST_FREQUENCY:g} Hz on"
-        facts.append(("noise", f"{text}, thermal, shot and flicker noise: {heard(cents, report.lowest_hz)}"))
+        kinds = "thermal, shot and flicker noise"
+        if report.control_end != "base":
+            kinds = "thermal and shot noise (flicker not counted)"
+        facts.append(("noise", f"{text}, {kinds}: {heard(cents, report.lowest_hz)}"))
     return facts
 
 
@@ -205,7 +210,7 @@ def _hum(name: str, hum: BeatHum, lowest: float | None) -> list[tuple[str, str]]
 
 
 def _note_hum(report: FieldFigures) -> list[str]:
-    """Beside every note, by 1 mV of the worst of the usual frequencies at the supply and at one base: cents and dB."""
+    """Beside every note, by 1 mV of the worst of the usual frequencies at supply and at one control end: cents, dB."""
     if not report.hum:
         return [""] * len(report.notes)
     columns = [

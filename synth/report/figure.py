@@ -80,7 +80,7 @@ def saved_figure(
     hspace, shares of the figure) in place of those computed from the labels, which takes a third of the drawing.
     """
     target = checked_plot_path(path)
-    mpl = _plotting_library()
+    mpl = plotting_library()
     from matplotlib.figure import Figure
 
     kind = target.suffix.lower()[1:]
@@ -100,7 +100,7 @@ def saved_figure(
         figure.savefig(temporary, format=kind, metadata={"Date": None} if kind == "svg" else {})
 
 
-def _plotting_library() -> ModuleType:
+def plotting_library() -> ModuleType:
     """Matplotlib as it comes: settings and backend of the user (a file `matplotlibrc` here or named by $MATPLOTLIBRC,
     $MPLBACKEND) change no plot and cannot break one. While it is first imported, the shipped settings lie in the
     current folder, where it looks first.

@@ -92,7 +92,9 @@ def _residual(row: Residual) -> str:
     off, sigma = _near_zero(row.residual), _near_zero(row.sigmas)
     unit = f"{unit:<3}"
     text = f"{row.line:>4}{fitted:>10}{setting:>30}{row.read / scale:>10.3f} {unit}{row.fit / scale:>10.3f} {unit}"
-    return f"{text}{off:>9.2f} {row.unit}{sigma:>7.2f}{'' if row.kept else '  left out'}"
+    if not row.kept:
+        return f"{text}{'left out':>12}"
+    return f"{text}{off:>9.2f} {row.unit}{sigma:>7.2f}"
 
 
 def _near_zero(value: float) -> float:

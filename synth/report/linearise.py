@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from models.pitch import note_number
 from models.straight.search import MARGIN
+from synth.analysis.corners import SAFE_MARGIN_DB, CornerFigure
 from synth.analysis.linearise_figures import CURVE_COLUMNS, BoundFigures, FieldOverNotes, LineariseFigures
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
@@ -106,6 +108,8 @@ def linearise_text(report: LineariseFigures) -> str:
         ),
         "",
         *_solved_lines(report),
+        *corner_lines(report.corners),
+        "",
         *_bound_lines(report.bounds),
         f"Reckoned with: {format_quantity(report.choke_self_capacitance_f, 'F')} across each choke (rule of thumb, "
         f"from memory{_resonance(report)}), Q {report.choke_quality_factor:.0f},",
@@ -140,6 +144,26 @@ def _solved_lines(report: LineariseFigures) -> list[str]:
         if row.polished_cents is not None:
             lines.append(f"  variable trimmer turned to {row.polished_trimmer:.2f}: {row.polished_cents:.1f} cents")
     return [*lines, ""]
+
+
+def corner_lines(met: Sequence[CornerFigure]) -> list[str]:
+    """What the design does in the corners, a table."""
+    lines = [
+        "At the corners: supply 10 % and current gain 50 % either way, pots and trimmer at their ends; zero beat tuned",
+        f"again (margin: loop gain above what starts, {SAFE_MARGIN_DB:g} dB is our rule of thumb):",
+        f"{'':<38}{'margin':>9}{'carrier':>14}{'zero beat':>14}{'all notes':>11}{'cents RMS':>11}",
+    ]
+    for corner in met:
+        if corner.why:
+            lines += [f"{corner.name:<38}does not run: {corner.why}"]
+            continue
+        margin = "-" if corner.margin_db is None else f"{corner.margin_db:.1f} dB"
+        lines.append(
+            f"{corner.name:<38}{margin:>9}{_cell(corner.carrier_hz, 'kHz') + ' kHz':>14}"
+            f"{'reached' if corner.tuned else 'NOT reached':>14}{'played' if corner.held else 'NO':>11}"
+            f"{_cell(corner.rms_cents, '.1f'):>11}"
+        )
+    return lines
 
 
 def _bound_lines(bounds: BoundFigures) -> list[str]:

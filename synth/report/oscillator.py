@@ -10,12 +10,14 @@ import numpy as np
 from models.circuit.ripple_law import BOTH_BASES, SUPPLY
 from models.circuit.transient import TransientRecord
 from synth.analysis.adjoint_figures import Hum
-from synth.analysis.oscillator import FOLLOWED, NO_CIRCUIT, AdjustedReading, OscillatorFigures, TestPoint
+from synth.analysis.oscillator import FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
+from synth.analysis.oscillator_resonance import ResonanceFigures
 from synth.designs.quantity import format_quantity
 from synth.report.mixer import mixer_facts
 from synth.report.pulling import pulling_facts
 from synth.report.written import Form, finished, numbers_csv
 
+SHOWN_LOSSES = 4
 SHOWN_VALUES = 12
 """Rows of the text's table of sensitivities; the JSON has all."""
 DASH = "-"
@@ -24,10 +26,10 @@ KEEP_EVERY = 4  # samples of the transient, in the CSV
 
 def oscillator_text(report: OscillatorFigures) -> str:
     """The report as text; the same figures as its document."""
-    first = [f"note: {notice}" for notice in report.notices if notice.startswith(NO_CIRCUIT)]  # it bears on all below
-    lines = [*first, *([""] if first else []), *(f"{name:<20}{value}" for name, value in _facts(report))]
-    lines += ["", f"{'test point':<12}{'DC':>11}{'peak to peak':>15}{'frequency':>15}{'THD':>9}{'start-up':>12}"]
-    lines += [_point_line(point) for point in report.test_points]
+    lines = [f"{name:<20}{value}" for name, value in _facts(report)]
+    wide = max(12, *(len(point.name) + 2 for point in report.test_points))
+    lines += ["", f"{'test point':<{wide}}{'DC':>11}{'peak to peak':>15}{'frequency':>15}{'THD':>9}{'start-up':>12}"]
+    lines += [_point_line(point, wide) for point in report.test_points]
     head = f"{'frequency':>21}{'shift':>12}{report.hot_end:>13}{'output':>12}   (peak to peak)"
     if report.pot_readings:
         lines += ["", f"{'pot':<12}{head}", *(_reading_line(reading) for reading in report.pot_readings)]
@@ -37,7 +39,7 @@ def oscillator_text(report: OscillatorFigures) -> str:
     shown = report.sensitivities[:SHOWN_VALUES]
     lines += ["", f"{'value':<56}{'more of it by':>16}{'shift':>14}"]
     lines += [f"  {one.part:<54}{one.step:>16}{one.shift_hz:>+11.4g} Hz" for one in shown]
-    return finished(lines, [notice for notice in report.notices if not notice.startswith(NO_CIRCUIT)])
+    return finished(lines, report.notices)
 
 
 def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
@@ -52,6 +54,7 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
         ("supply", f"{_unit(report.supply_v, 'V')}, {_unit(report.supply_current_a, 'A')}, {power} mW"),
         (f"{report.output_end} at rest", _unit(report.collector_current_at_rest_a, "A")),
         ("loop gain", _loop_gain(report)),
+        ("lost in", ", ".join(f"{loss.part} {100.0 * loss.share:.3g} %" for loss in report.losses[:SHOWN_LOSSES])),
         ("growth", _growth(report)),
         ("starts", report.starts),
         ("start-up", _startup(report)),
@@ -59,7 +62,7 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
     ]
     facts += [
         ("supply pushing", f"{report.pushing_hz_per_v:+.4g} Hz for each volt more"),
-        ("hum", _hum(1e-3, max(report.hum, key=lambda one: one.supply_hz_per_v))),
+        ("hum", _hum(1e-3, max(report.hum, key=lambda one: one.supply_hz_per_v), report.control_end)),
         *_ripple(report),
         ("noise", _noise(report)),
     ]
@@ -86,12 +89,12 @@ def _growth(report: OscillatorFigures) -> str:
     return f"{rate:.4g} /s: {turn} in {_unit(1.0 / abs(rate), 's')}"
 
 
-def _hum(volts: float, row: Hum, entry: str = "") -> str:
-    """What `volts`, peak, of ripple do, from wherever it enters, or from one entry."""
+def _hum(volts: float, row: Hum, control: str, entry: str = "") -> str:
+    """What `volts`, peak, of ripple do, from wherever it enters, or from one entry; `control`: the device's end."""
     more = 20.0 * math.log10(volts / 1e-3)
     by = {
         "supply": (row.supply_hz_per_v, row.supply_dbc_at_1_mv, "from the supply"),
-        "base": (row.base_hz_per_v, row.base_dbc_at_1_mv, "from the base"),
+        "base": (row.base_hz_per_v, row.base_dbc_at_1_mv, f"from the {control}"),
     }
     swings = [
         f"by {volts * swing:.3g} Hz {where} ({level + more:.0f} dBc beside the carrier)"
@@ -108,16 +111,20 @@ def _ripple(report: OscillatorFigures) -> list[tuple[str, str]]:
     if report.ripple_at not in (SUPPLY, BOTH_BASES, f"{report.which} base"):
         return [("ripple", f"enters at the {report.ripple_at}, not here")]
     row = next(one for one in report.hum if one.ripple_hz == report.ripple_hz)
-    return [("ripple", _hum(report.ripple_v, row, "supply" if report.ripple_at == SUPPLY else "base"))]
+    entry = "supply" if report.ripple_at == SUPPLY else "base"
+    return [("ripple", _hum(report.ripple_v, row, report.control_end, entry))]
 
 
 def _noise(report: OscillatorFigures) -> str:
     noise = report.noise
     at = next(one for one in noise.offsets if one.offset_hz == 100.0)
+    flicker = f"flicker with a corner of {_unit(noise.flicker_corner_hz, 'Hz')}"
+    if noise.flicker_corner_hz == 0.0:
+        flicker = "flicker noise not counted"
     return (
-        f"{at.dbc_per_hz:.0f} dBc/Hz at 100 Hz off: thermal and shot (most: {noise.loudest}), flicker with a corner of "
-        f"{_unit(noise.flicker_corner_hz, 'Hz')}; {noise.jitter_cents:.2g} cents of jitter at {noise.note_hz:.0f} Hz "
-        f"over 0.1 s, from {noise.jitter_from_hz:g} Hz on: {noise.heard}"
+        f"{at.dbc_per_hz:.0f} dBc/Hz at 100 Hz off: thermal and shot (most: {noise.loudest}), {flicker}; "
+        f"{noise.jitter_cents:.2g} cents of jitter at {noise.note_hz:.0f} Hz over 0.1 s, "
+        f"from {noise.jitter_from_hz:g} Hz on: {noise.heard}"
     )
 
 
@@ -152,12 +159,12 @@ def _time(seconds: float) -> str:
     return format_quantity(seconds, "s", 3)
 
 
-def _point_line(point: TestPoint) -> str:
-    thd = DASH if point.thd is None else f"{100.0 * point.thd:.2f} %"
+def _point_line(point: TestPoint, wide: int) -> str:
+    thd = DASH if point.thd is None else f"{100.0 * point.thd:.2f} %" if point.thd < 10.0 else ">1000 %"
     startup = DASH if point.startup_s is None else _time(point.startup_s)
     swing = format_quantity(point.peak_to_peak_v, "V", 4)
     dc = f"{point.dc_v:.3f} V"
-    return f"{point.name:<12}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>9}{startup:>12}"
+    return f"{point.name:<{wide}}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>9}{startup:>12}"
 
 
 def _reading_line(reading: AdjustedReading, unit: str = "fraction") -> str:
@@ -167,7 +174,7 @@ def _reading_line(reading: AdjustedReading, unit: str = "fraction") -> str:
         return f"{name}: {reading.remark}"
     collector, output = (format_quantity(volts, "V") for volts in (reading.collector_pp_v, reading.output_pp_v))
     frequency = f"{reading.frequency_hz / 1e3:.3f} kHz"
-    return f"{name:<21}{frequency:>12}{reading.shift_hz:>9.0f} Hz{collector:>13}{output:>12}"
+    return f"{name:<21}{frequency:>12}{round(reading.shift_hz or 0.0):>9d} Hz{collector:>13}{output:>12}"
 
 
 def start_up_csv(record: TransientRecord, nodes: Iterable[tuple[str, str]]) -> str:
@@ -178,4 +185,36 @@ def start_up_csv(record: TransientRecord, nodes: Iterable[tuple[str, str]]) -> s
     return numbers_csv([name for name, _ in columns], rows.tolist())
 
 
+def resonance_text(report: ResonanceFigures) -> str:
+    """What is known of an oscillator without [circuit]."""
+    turn = "none" if report.trimmer_in_hz is None else f"{report.trimmer:.3g} of its turn"
+    facts = [
+        ("design", f"{report.design} ({report.design_hash})"),
+        ("oscillator", report.which),
+        ("frequency", f"{report.frequency_hz / 1e3:.3f} kHz"),
+        (
+            "tank",
+            f"{_unit(report.inductance_h, 'H')} with {_unit(report.tank_f, 'F')} in all, Q {report.quality_factor:g}",
+        ),
+        (
+            "of which",
+            f"capacitor {_unit(report.capacitor_f, 'F')}, trimmer {_unit(report.trimmer_f, 'F')} ({turn}), "
+            f"strays and coil {_unit(report.beside_f, 'F')}",
+        ),
+    ]
+    if report.antenna_f is not None:
+        where = "nobody near" if report.hand_m is None else f"the hand at {100.0 * report.hand_m:.1f} cm"
+        facts.append(("antenna", f"{_unit(report.antenna_f, 'F')}, {where}"))
+    if report.trimmer_in_hz is not None and report.trimmer_out_hz is not None:
+        span = f"{report.trimmer_in_hz / 1e3:.3f} to {report.trimmer_out_hz / 1e3:.3f} kHz"
+        facts.append(("trimmer covers", f"{span} without the antenna"))
+    head = (
+        f"{report.design} has no [circuit]: this is the resonance of the tank alone. Whether the oscillator starts,\n"
+        "its levels and its DC points hang on the parts around the tank: state them in [circuit] (an empty section\n"
+        "takes default parts), and take their capacitances out of the stray."
+    )
+    return finished([head, "", *(f"{name:<20}{value}" for name, value in facts)], report.notices)
+
+
 OSCILLATOR = Form("beatfield.oscillator/1", oscillator_text)
+RESONANCE = Form("beatfield.oscillator_resonance/1", resonance_text)

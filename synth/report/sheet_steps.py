@@ -15,6 +15,7 @@ def cautions(figures: SheetFigures) -> list[str]:
     """Supply, earthing, hearing, radio."""
     supply = "the supply" if figures.supply_v is None else f"{quantity(figures.supply_v, 'V')} of direct current"
     return [
+        *(notice for notice in figures.notices if notice.startswith("CAUTION")),
         f"Supply: feed {supply} from an approved, isolated source with a current limit, or from a battery. Never open "
         "or build mains parts for this; check polarity before switching on; switch off before touching parts.",
         "Earthing: pitch and volume need an earth reference, so tie the common rail to one good earth. Never lift the "

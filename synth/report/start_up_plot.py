@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from models.arrays import Floats
-from synth.analysis.oscillator import AdjustedReading, OscillatorFigures
-from synth.analysis.start_up import COMMON, CONTROL, SUPPLY, Cycle, StartUpCurves
-from synth.analysis.unsteady import UnsteadyFigures
+from synth.analysis.start_up_picture import COMMON, CONTROL, SUPPLY, Cycle, OscillatorPicture, StartUpCurves
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
 
@@ -19,28 +17,26 @@ SHOWN_STARTS = 3.0
 """The time axis ends after so many start-up times."""
 
 
-def save_oscillator_plot(
-    report: OscillatorFigures, run: StartUpCurves, pot: tuple[AdjustedReading, ...], path: str, force: bool
-) -> None:
-    """Draw the start-up `run` to the oscillation of `report` and the `pot` readings into `path` (.png or .svg)."""
+def save_oscillator_plot(picture: OscillatorPicture, path: str, force: bool) -> None:
+    """Draw a start-up, its end and the readings of the pot into `path` (.png or .svg)."""
     with saved_figure(path, force, (1.0, 1.1, 1.1, 0.9), (8.0, 11.0), share_x=False, fixed=MARGINS) as (figure, axes):
         bias, swing, cycles, turn = axes
-        title = f"{report.design}, {report.which} oscillator: {report.frequency_hz / 1e3:.3f} kHz"
+        title = f"{picture.design}, {picture.which} oscillator: {picture.frequency / 1e3:.3f} kHz"
         figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
-        span = 0.0, run.end if report.startup_s is None else min(run.end, SHOWN_STARTS * report.startup_s)
+        run, started = picture.curves, picture.started
+        span = 0.0, run.end if started is None else min(run.end, SHOWN_STARTS * started)
         _draw_bias(bias, run, span)
-        _draw_swing(swing, run, span, report.startup_s)
+        _draw_swing(swing, run, span, started)
         _draw_cycles(cycles, run)
-        _draw_pot(turn, report, pot)
+        _draw_pot(turn, picture)
         for each in axes:
             each.grid(axis="y", which="major")
 
 
-def save_unsteady_plot(report: UnsteadyFigures, run: StartUpCurves, path: str, force: bool) -> None:
+def save_unsteady_plot(title: str, run: StartUpCurves, path: str, force: bool) -> None:
     """Draw an oscillation that does not settle: bias, envelope of the swing, and the voltage itself at its end."""
     with saved_figure(path, force, (1.0, 1.1, 1.1), (8.0, 9.0), share_x=False, fixed=MARGINS) as (figure, axes):
         bias, swing, cycles = axes
-        title = f"{report.design}, {report.which} oscillator does not settle: {report.motion_in_words}"
         figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
         span = run.begin, run.end
         _draw_bias(bias, run, span, supply=False)
@@ -138,12 +134,15 @@ def _round_factor(ratio: float) -> float:
     return factor
 
 
-def _draw_pot(axes: Axes, report: OscillatorFigures, pot: tuple[AdjustedReading, ...]) -> None:
-    places = np.array([reading.setting for reading in pot], dtype=np.float64)
-    known = np.array([reading.shift_hz is not None for reading in pot])
-    shifts = np.array([np.nan if reading.shift_hz is None else reading.shift_hz for reading in pot])
+def _draw_pot(axes: Axes, picture: OscillatorPicture) -> None:
+    places, shifts, pot = picture.positions, picture.shifts, picture.pot
+    if pot is None:
+        axes.text(0.5, 0.5, "no fine-tune pot", ha="center", transform=axes.transAxes, color=QUIET)
+        axes.set_axis_off()
+        return
+    known = np.isfinite(shifts)
     axes.plot(places, shifts, color=BLUE, label="frequency against the pot")
-    axes.plot([report.pot or 0.0], [0.0], "o", color=VERMILLION, markersize=5, label=f"set at {report.pot or 0.0:.3g}")
+    axes.plot([pot], [0.0], "o", color=VERMILLION, markersize=5, label=f"set at {pot:.3g}")
     if not known.all():
         silent = np.full(int((~known).sum()), float(shifts[known].min()) if known.any() else 0.0)
         axes.plot(places[~known], silent, "x", color=QUIET, label="does not oscillate")

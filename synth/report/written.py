@@ -69,6 +69,15 @@ def rows_csv(columns: Sequence[str], rows: Iterable[object], exact: bool = False
     return made.getvalue()
 
 
+def several_csv(columns: Sequence[str], tables: Iterable[tuple[object, Iterable[object]]]) -> str:
+    """The rows of several designs in one table, under the names of those they are of (their attribute `design`)."""
+    lines = [",".join(("design", *columns))]
+    for owner, rows in tables:
+        name = rows_csv(("design",), [owner]).splitlines()[1]
+        lines += [f"{name},{row}" for row in rows_csv(columns, rows).splitlines()[1:]]
+    return "\n".join(lines) + "\n"
+
+
 def columns_of(row: type, *without: str) -> tuple[str, ...]:
     """The names of a dataclass's fields, as columns of a table."""
     return tuple(part.name for part in fields(row) if part.name not in without)

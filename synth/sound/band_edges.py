@@ -15,17 +15,25 @@ r < 1/rho, Cauchy's estimate bounds each line of exp(j n phi):
 
 and is no bound where B <= 1, within the reach of the instantaneous frequency. (Derived here; the spectrum
 test is the check.)
+
+The fundamental alone is left where no other harmonic fits. Of its lines those from L up do not fit; with the constant
+phases, and phi turning by phi' = 2 pi (f - f_L sin phi), they are a geometric series and are taken away as one:
+
+    sum over l >= L of c_l z^l = (1 - rho^2) (j rho)^(L-1) z^L / (1 - j rho z),
+    z = (exp(j phi) - j rho) / (1 + j rho exp(j phi))
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from models.arrays import Floats
+from models.arrays import Complexes, Floats, Ints
+from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK
 
 FADE_FROM, FADE_TO = 0.38, 0.45  # of the sample rate: a level's highest harmonic fades between
 FOLDED_LINE = 5e-6  # -106 dB: strongest line, against the strongest harmonic, that may fold back
 _SEARCH_POINTS, _ORDERS = 200, 24
+_FAINTEST_TAIL = 1e-6  # -120 dB of the fundamental: weaker tails are left
 
 
 def line_bound(line: Floats, harmonic: Floats, rho: Floats) -> Floats:
@@ -40,8 +48,7 @@ def line_bound(line: Floats, harmonic: Floats, rho: Floats) -> Floats:
 def highest_offset(harmonics: Floats, top: int, sample_rate: float, lock_range: float) -> float:
     """Greatest offset, Hz, at which harmonics 1..`top` of A_0, A_1, ... stay within the band; 0 if none.
 
-    For top = 1 pulling is left out of account: a beat above f_s/4 would fold its second line, f_L / 2f of the
-    first.
+    For top = 1 pulling is left out of account: `FoldingLines` takes away what would fold.
     """
     highest = FADE_TO * sample_rate / top
     if lock_range == 0.0 or top == 1:
@@ -71,3 +78,38 @@ def crossings(harmonics: Floats, tops: tuple[int, ...], sample_rate: float, lock
         edges += [max(FADE_FROM / FADE_TO * end, edges[-1]), end]
     levels = np.arange(len(tops) - 1.0)
     return np.array(edges[1:]), np.stack([levels, levels + 1.0], axis=1).ravel()
+
+
+class FoldingLines:
+    """The lines of a pulled fundamental that do not fit the band, at a sample rate and a lock range, Hz."""
+
+    def __init__(self, sample_rate: float, lock_range: float) -> None:
+        self._highest, self._lock = FADE_TO * sample_rate, lock_range
+        self.lowest = np.inf  # Hz: offset from which there are any to speak of
+        if lock_range > 0.0:
+            offsets = np.geomspace(1.001 * lock_range, max(self._highest, 1.01 * lock_range), 4 * _SEARCH_POINTS)
+            rho, first, _ = self._tail(offsets)
+            strong = np.flatnonzero(np.abs(rho) ** (first - 1.0) > _FAINTEST_TAIL)
+            self.lowest = float(offsets[max(strong[0] - 1, 0)]) if strong.size else np.inf
+
+    def _tail(self, offset: Floats) -> tuple[Floats, Floats, Floats]:
+        """rho, L, and the share of the way to the next L, for offsets beyond the lock range."""
+        beat = np.sign(offset) * np.sqrt((np.abs(offset) - self._lock) * (np.abs(offset) + self._lock))
+        first = np.maximum(self._highest / np.maximum(np.abs(beat), 1e-9), 2.0)
+        whole = np.floor(first)
+        return self._lock / (offset + beat), whole, first - whole
+
+    def wave(self, phase: Ints, offset: Floats) -> Complexes:
+        """Their sum (n,) in exp(j phi) at beat phases (n,), in steps of synth.sound.beat_phase, and offsets (n,), Hz.
+
+        A line leaves gradually while the next lower one still fits.
+        """
+        found = np.zeros(offset.shape, dtype=np.complex128)
+        there = np.flatnonzero(np.abs(offset) > max(self.lowest, 1.0001 * self._lock))
+        rho, first, share = self._tail(offset[there])
+        angle = (phase[there] & TURN_MASK) * (2.0 * np.pi / STEPS_PER_TURN)
+        even = angle - 2.0 * np.arctan2(rho * np.cos(angle), 1.0 - rho * np.sin(angle))
+        ratio = 1j * rho * np.exp(1j * even)
+        tail = (1.0 - rho**2) * ratio ** (first - 1.0) * np.exp(1j * even) / (1.0 - ratio)
+        found[there] = tail * (1.0 - share + share * ratio)
+        return found

@@ -29,7 +29,7 @@ from models.circuit.mixer_table import DrawnDetector
 from models.detector.diode_response import beat_cycle
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
-from synth.sound.band_edges import FADE_FROM, FADE_TO, highest_offset
+from synth.sound.band_edges import FADE_FROM, FADE_TO, FoldingLines, highest_offset
 from synth.sound.wavetable import FAINT, MOST_HARMONICS, SMALLEST_SIZE, Cycles, table_size
 
 SLOWEST = 8.0  # Hz, g_0
@@ -48,10 +48,18 @@ class RowTable:
 
     y(phi) = C_0 + sum over k >= 1 of Re(C_k exp(j k phi)), each already fit for its band. `mirrored`: the rows are for
     offsets >= 0, and a negative one sounds like the positive with the phase running backwards. The steady part of the
-    slowest row counts as 0, unless it is `whole`.
+    slowest row counts as 0, unless it is `whole`. `folding`: the lines of C_1 that are taken away again.
     """
 
-    def __init__(self, offsets: Floats, coefficients: Complexes, mirrored: bool, whole: bool = False) -> None:
+    def __init__(
+        self,
+        offsets: Floats,
+        coefficients: Complexes,
+        mirrored: bool,
+        whole: bool = False,
+        folding: FoldingLines | None = None,
+    ) -> None:
+        self._folding, self._fundamental = folding, coefficients[:, 1]
         size = max((table_size(np.abs(row)) for row in coefficients if row[1:].any()), default=SMALLEST_SIZE)
         spectrum = np.zeros((offsets.size + 1, size // 2 + 1), dtype=np.complex128)
         spectrum[:-1, : coefficients.shape[1]] = 0.5 * size * coefficients
@@ -74,7 +82,11 @@ class RowTable:
         if self._mirrored and offset.min() < 0.0:
             phase = np.where(offset < 0.0, -phase, phase)
             offset = np.abs(offset)
-        return self._cycles.across(phase, np.interp(offset, self._offsets, self._numbers))
+        waveform = self._cycles.across(phase, np.interp(offset, self._offsets, self._numbers))
+        if self._folding is not None and max(offset.max(), -offset.min()) > self._folding.lowest:
+            strength = np.interp(offset, self._offsets, self._fundamental)
+            waveform -= (strength * self._folding.wave(phase, offset)).real
+        return waveform
 
 
 def row_table(instrument: Instrument, sample_rate: float) -> RowTable:
@@ -125,7 +137,8 @@ class Rows:
 
     def table(self) -> RowTable:
         """The table of them."""
-        return RowTable(self.offsets, self.coefficients, self.mirrored)
+        folding = FoldingLines(self.sample_rate, self.lock_range)
+        return RowTable(self.offsets, self.coefficients, self.mirrored, folding=folding)
 
     def changes(self) -> tuple[RowTable, RowTable]:
         """What a relative change of each amplitude adds."""

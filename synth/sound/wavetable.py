@@ -17,7 +17,7 @@ import numpy as np
 
 from models.arrays import Floats, Ints
 from models.detector.memoryless import Detector, band_limited_tables
-from synth.sound.band_edges import crossings
+from synth.sound.band_edges import FoldingLines, crossings
 from synth.sound.beat_phase import TURN_BITS
 
 MOST_HARMONICS = 1024
@@ -113,8 +113,11 @@ class Wavetable:
         size = table_size(harmonics)
         tops = top_harmonics(harmonics.size - 1)
         levels = band_limited_tables(harmonics, size, [*tops, 0])  # the last level's neighbour too is silent
-        levels /= np.abs(levels[0]).max()
+        peak = np.abs(levels[0]).max()
+        levels /= peak
         self._cycles = Cycles(levels)
+        self._folding = FoldingLines(sample_rate, lock_range)
+        self._fundamental = np.array([float(harmonics[1] / peak)] * (len(tops) - 1) + [0.0, 0.0])  # of each level
         self._edges, self._positions = crossings(harmonics, tops, sample_rate, lock_range)
         self._edge_list = self._edges.tolist()
 
@@ -125,10 +128,18 @@ class Wavetable:
     def sound(self, phase: Ints, offset: Floats) -> Floats:
         """Waveform (n,) at beat phases (n,), in steps of synth.sound.beat_phase, and offsets (n,), Hz, of any sign."""
         offset_size = np.abs(offset)
+        farthest = np.maximum.reduce(offset_size)
         first = bisect_right(self._edge_list, np.minimum.reduce(offset_size))
-        if first % 2 == 0 and first == bisect_right(self._edge_list, np.maximum.reduce(offset_size)):
-            return self._cycles.row(phase, first // 2)
-        return self._cycles.across(phase, np.interp(offset_size, self._edges, self._positions))
+        if first % 2 == 0 and first == bisect_right(self._edge_list, farthest):
+            number: Floats | int = first // 2
+            waveform = self._cycles.row(phase, first // 2)
+        else:
+            number = np.interp(offset_size, self._edges, self._positions)
+            waveform = self._cycles.across(phase, number)
+        if farthest > self._folding.lowest:
+            strength = np.interp(number, np.arange(self._fundamental.size), self._fundamental)
+            waveform -= strength * self._folding.wave(phase, offset).real
+        return waveform
 
 
 @lru_cache(maxsize=32)

@@ -12,13 +12,16 @@ from pathlib import Path
 from models.instrument import Instrument
 from models.pitch import frequency_of_note, note_name, note_number
 from synth.errors import InstrumentError
+from synth.files.atomic_file import write_text
 from synth.live.contract import InstrumentSound
 from synth.window.controls import HIGHEST_DRONE, LOWEST_DRONE, OFF
+from synth.window.saving import saved_design
 from synth.window.session import Session
 from synth.window.state import Action, WindowState, let_go, with_notice
 
 COSTLY_TIME = 0.045  # s between two changes of an instrument with a table for each hand distance: 20 a second
 CHEAP_TIME = 0.03  # s between two changes of another one: 30 a second
+NO_FINGERS = 'This hand is a fist that stays closed; with [player] posture = "open" in the design its fingers move'
 NO_TAKE = "There is no take to play again: play first"
 
 
@@ -39,6 +42,16 @@ class Actions:
         self.state = state
         self.closing = False
         self.unsaved_seconds = 0.0  # played since the last keep
+        self._asked: tuple[object, ...] = ()
+        self._heard = (0.0, 0.0)
+
+    def heard(self, state: WindowState) -> tuple[float, float]:
+        """Distance, m, and gain that sound with hands and fingers as in `state`; worked out once for each move."""
+        hands = state.distance, state.volume, state.height, state.opening
+        asked = (self.session.tuned, *hands)
+        if asked != self._asked:
+            self._asked, self._heard = asked, self.session.tuned.heard(*hands)
+        return self._heard
 
     def lay_out(self) -> None:
         """What moved the parts of the window is done: a window lays them out anew."""
@@ -98,7 +111,7 @@ class Actions:
     def fall_silent(self) -> None:
         """The hands rest, at once in silence."""
         self.state = replace(let_go(replace(self.state, volume=0.0)), fading=False)
-        self.speaker.move(*self.session.tuned.heard(self.state.distance, 0.0, None))
+        self.speaker.move(*self.heard(replace(self.state, volume=0.0, height=None)))
 
     def reasons_to_stay(self) -> tuple[str, ...]:
         """What quitting would drop or end: a running recording, and what is in memory and not saved."""
@@ -157,9 +170,16 @@ class Actions:
             return
         self.say("Starting the sound again")
 
-    def toggle_posture(self) -> None:
-        """Open hand or fist."""
-        self.session.set("posture", "fist" if self.session.settings.text("posture") == "open" else "open")
+    def toggle_fist(self) -> None:
+        """Close the fingers, or open them."""
+        self.open_fingers(0.0 if self.state.wanted_opening > 0.5 else 1.0)
+
+    def open_fingers(self, opening: float) -> None:
+        """Let the fingers go to an opening, kept within 0 (closed) to 1 (stretched); the wrist stays."""
+        if not self.session.tuned.hand.heeds_opening:
+            self.say(NO_FINGERS)
+            return
+        self.state = replace(self.state, wanted_opening=min(max(opening, 0.0), 1.0))
 
     def toggle_drone(self) -> None:
         """The drone on the note that sounds, or off."""
@@ -174,9 +194,32 @@ class Actions:
         self.session.set("drone", note_name(min(max(number, LOWEST_DRONE), HIGHEST_DRONE)))
 
     def other_side(self) -> None:
-        """Play the other design."""
-        if not self.session.switch():
-            self.say("There is one design; open two with: beatfield play A.toml B.toml")
+        """Play the next design or setting, and say what it is."""
+        if self.session.switch():
+            self.say(self.session.figures)
+        else:
+            self.say(
+                "There is one setting; G puts another one beside it, or open designs: beatfield play A.toml B.toml"
+            )
+
+    def add_side(self) -> None:
+        """Put another setting beside this one."""
+        if self.session.add_side():
+            self.say(f"{self.session.figures}. Change it; O goes from one to the other")
+        else:
+            self.say(f"There are {len(self.session.sides)} settings side by side, and no more")
+
+    def save_design(self) -> None:
+        """Write the present settings as a design of its own."""
+        side = self.session.side
+        path = recording_path(self._folder, side.name, datetime.now(), ".toml")
+        try:
+            saved = saved_design(side)
+            write_text(path, saved.text)
+        except (ValueError, InstrumentError, OSError) as error:
+            self.say(f"Not saved: {error}")
+            return
+        self.say(". ".join((f"Saved as {path}", *saved.remarks)))
 
     def step(self, steps: int) -> None:
         """Move the selected control; steps that follow at once are one step of undo."""
@@ -190,12 +233,12 @@ def is_costly(instrument: Instrument) -> bool:
     return instrument.amplitude_varies or instrument.detector.kind == "diode"
 
 
-def recording_path(folder: Path, name: str, now: datetime) -> Path:
+def recording_path(folder: Path, name: str, now: datetime, ending: str = ".wav") -> Path:
     """A name that does not exist yet: design name and time, with a number if need be."""
     stem = f"{re.sub(r'[^A-Za-z0-9]+', '-', name).strip('-').lower() or 'beatfield'}-{now:%Y%m%d-%H%M%S}"
-    path, number = folder / f"{stem}.wav", 2
+    path, number = folder / f"{stem}{ending}", 2
     while path.exists():
-        path, number = folder / f"{stem}-{number}.wav", number + 1
+        path, number = folder / f"{stem}-{number}{ending}", number + 1
     return path
 
 
@@ -209,9 +252,11 @@ PERFORMED: dict[Action, Callable[[Actions], None]] = {
     "keep": Actions.keep,
     "replay": Actions.toggle_replay,
     "restart": Actions.restart,
-    "posture": Actions.toggle_posture,
+    "fist": Actions.toggle_fist,
     "drone": Actions.toggle_drone,
     "other side": Actions.other_side,
+    "add side": Actions.add_side,
+    "save": Actions.save_design,
     "step up": lambda actions: actions.step(1),
     "step down": lambda actions: actions.step(-1),
     "ten up": lambda actions: actions.step(10),

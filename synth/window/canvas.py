@@ -3,31 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
+from models.hand.scene import Scene
 from models.pitch_field import NoteLine
+from synth.window.figure_outline import Sight
 from synth.window.layout import Frame, Layout
 from synth.window.painter import Painter
-from synth.window.scale import PLAIN, StageScale, VolumeAxis
+from synth.window.scale import PLAIN, STRAIGHT, StageScale, VolumeAxis, Way
 
 
 @dataclass(frozen=True, slots=True)
 class FieldPicture:
-    """The part of the pitch field that is drawn, under its title, and where the player stands. Distances in m.
+    """The pitch field that is drawn, under its title, and the scene it is of. Distances in m.
 
-    `ends`: the nearest and farthest distance that are computed. `cabinet`: sizes across and towards the player of the
-    cabinet under the antenna, or None. `volume`: what the stage's height stands for. `light`: 0..1 at every centimetre
-    from the rod's surface on, how much a millimetre of hand changes the antenna's capacitance there.
+    `ends`: the nearest and farthest distance that are computed. `sight`: antennas, player and what stands about.
+    `way`: where the hand's tip is at a distance. `volume`: what the stage's height stands for. `light`: 0..1 at every
+    centimetre from the antenna's surface on, how much a millimetre of hand changes the antenna's capacitance there.
     """
 
     notes: Sequence[NoteLine]
     zero_beat: float | None
     locked_span: tuple[float, float] | None
-    antenna_diameter: float
     ends: tuple[float, float]
-    stand_distance: float = 0.75
-    cabinet: tuple[float, float] | None = None
+    sight: Sight = field(default_factory=lambda: Sight(Scene()))
+    way: Way = STRAIGHT
     volume: VolumeAxis = PLAIN
     title: str = ""
     light: tuple[float, ...] = ()

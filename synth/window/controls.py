@@ -31,6 +31,13 @@ COMMONS: Mapping[str, float] = {
 }
 """What may join the circuit's common to earth beside the field, F."""
 LOWEST_DRONE, HIGHEST_DRONE = 36, 84  # note numbers, C2 and C6
+LEVERS: Mapping[str, str] = {
+    "zero beat": "zero_beat",
+    "tanks' L/C": "register",
+    "inductor": "inductor",
+    "antenna": "antenna",
+}
+"""What may steer the sensitivity: the name of a choice -> the control that is moved."""
 Value = float | str
 
 
@@ -99,16 +106,21 @@ class Control:
 
 
 _HINTS = {
-    "sensitivity": "L to C of both tanks at the same radio frequency: with more L and less C the hand shifts the pitch "
-    "further.",
-    "zero_beat": "Tunes the reference so that both oscillators agree with the hand there, open or fist as it is now.",
+    "sensitivity": "Cents to a centimetre of hand at the chosen note: moved, it changes the part below until it is so.",
+    "lever": "The part that Sensitivity changes. Each moves the notes, too; the tanks' L/C does little else.",
+    "at_note": "The note whose sensitivity is shown and steered.",
+    "register": "L to C of both tanks at the same radio frequency: more L and less C shift every note away from the "
+    "antenna, into a higher register.",
+    "inductor": "The series inductor between tank and antenna; zero beat stays where it was.",
+    "antenna": "Length of the rod; the field is solved anew, zero beat stays where it was.",
+    "pull": "An aid, no physics: draws the pitch to the marked scale, all the way at 100 %; vibrato shrinks too.",
+    "zero_beat": "Tunes the reference so that both oscillators agree with the hand there, its fingers as designed.",
     "pot": "Turns the reference's trimmer by this much of its way.",
     "detector": "How the two signals become one sound.",
     "coupling": "Lock range: closer than this they lock and the note vanishes.",
     "tone": "Corner of the low-pass filter after the detector.",
     "temperature": "Coils and capacitors have warmed up by this since zero beat was tuned; transistors stay cool.",
     "jitter": "How much the hand shakes (RMS).",
-    "posture": "Open hand or fist: each with its own computed capacitance; the tuning stays.",
     "shoes": "Shoes and floor: what joins the player to earth beside the field; the tuning stays.",
     "common": "What joins the circuit's common to earth: a wire, a supply's capacitor, an adapter, nothing.",
     "reference_a": "What the tuner and the note lines call A4.",
@@ -129,7 +141,12 @@ def _choice(name: str, label: str, default: str, choices: tuple[str, ...]) -> Co
 
 
 CONTROLS: tuple[Control, ...] = (
-    _number("sensitivity", "Sensitivity", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 12.0), factor=True),
+    _number("sensitivity", "Sensitivity", 200.0, "cents/cm", (5.0, 5000.0), 2.0 ** (1.0 / 24.0), factor=True),
+    _choice("lever", "Steered by", "zero beat", tuple(LEVERS)),
+    _choice("at_note", "At note", "A4", tuple(note_name(number) for number in range(LOWEST_DRONE, HIGHEST_DRONE + 1))),
+    _number("register", "Register", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 12.0), factor=True),
+    _number("inductor", "Inductor", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 12.0), factor=True),
+    _number("antenna", "Antenna", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 8.0), factor=True),
     _number("zero_beat", "Zero beat", 0.5, "m", (0.05, 0.8), 0.005),
     _number("pot", "Fine tune", 0.0, "%", (-0.002, 0.002), 1e-5),
     _choice("detector", "Detector", "product", DETECTORS),
@@ -137,12 +154,12 @@ CONTROLS: tuple[Control, ...] = (
     _number("tone", "Tone", 8000.0, "Hz", (250.0, 16000.0), 2.0 ** (1.0 / 6.0), factor=True),
     _number("temperature", "Warm-up", 0.0, "degC", (-20.0, 40.0), 0.5),
     _number("jitter", "Tremor", 0.0, "mm", (0.0, 3.0), 0.05),
-    _choice("posture", "Hand", "open", ("open", "fist")),
     _number("shoes", "Shoes", USUAL_SHOES, "pF", (0.0, 400e-12), 5e-12),
     _choice("common", "Common", "bonded", tuple(COMMONS)),
     _number("reference_a", "Reference A", 440.0, "Hz", (400.0, 480.0), 0.5),
     _choice("guide", "Scale", OFF, (OFF, *SCALES)),
     _choice("guide_root", "Key note", "C", NAMES),
+    _number("pull", "Pull", 0.0, "share", (0.0, 1.0), 0.05),
     _choice("drone", "Drone", OFF, (OFF, *(note_name(number) for number in range(LOWEST_DRONE, HIGHEST_DRONE + 1)))),
 )
 CONTROL_NAMES = tuple(control.name for control in CONTROLS)
@@ -150,11 +167,10 @@ CONTROL_NAMES = tuple(control.name for control in CONTROLS)
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
-    """How things stood when the player tuned zero beat: posture, rise of temperature, K, fine tuning, shoes, F, and the
-    name of what joins the common to earth.
+    """How things stood when the player tuned zero beat: rise of temperature, K, fine tuning, shoes, F, and the name of
+    what joins the common to earth.
     """
 
-    posture: str
     rise: float
     pot: float
     shoes: float
@@ -209,7 +225,6 @@ class Settings:
     def as_now(self) -> Tuning:
         """How things stand."""
         return Tuning(
-            self.text("posture"),
             self.number("temperature"),
             self.number("pot"),
             self.number("shoes"),

@@ -1,4 +1,4 @@
-"""What of the stage stands still: the pitch field to scale, the marked scale and drone, zero beat, rod and player."""
+"""What of the stage stands still: the pitch field to scale, the marked scale and drone, zero beat and player."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
 from synth.window.draw_volume import draw_volume_scale
-from synth.window.figure_outline import body_outline
+from synth.window.figure_outline import body_outlines
 from synth.window.note_lines import chosen_labels, drawn_lines, weight_of
 from synth.window.scale import StageScale
 
@@ -22,12 +22,11 @@ def draw_field(canvas: PlayCanvas, guide: frozenset[int], drone: int | None) -> 
     field, scale = canvas.field, canvas.scale
     canvas.fill(canvas.layout.stage, palette.PANEL)
     _light(canvas)
-    _cabinet(canvas)
     _beyond_curve(canvas)
     draw_volume_scale(canvas)
     player = _player_mark(canvas)
     _body(canvas)
-    axis = round(scale.axis_y)  # along which the hand moves, through the middle of the rod, as in a drawing
+    axis = round(scale.axis_y)  # along which the hand moves
     canvas.dashed((scale.box.left, axis), (scale.box.right - 1, axis), palette.EDGE, canvas.px(5, 3))
     lines = drawn_lines(field.notes, scale.x_of, max(5.0, 6.0 * canvas.layout.scale))
     _note_lines(canvas, lines, guide)
@@ -44,7 +43,6 @@ def draw_field(canvas: PlayCanvas, guide: frozenset[int], drone: int | None) -> 
         () if zero is None else ((zero.left, zero.right),),
     )
     _distance_scale(canvas)
-    _antenna(canvas)
 
 
 def _clipped(scale: StageScale, near: float, far: float) -> Box | None:
@@ -58,39 +56,21 @@ _COARSE = 4  # pixels of the stage to one of its light
 
 
 def _light(canvas: PlayCanvas) -> None:
-    """The field as light round the rod: brightest where a millimetre of hand changes the capacitance most."""
+    """The field as light round the antenna: brightest where a millimetre of hand changes the capacitance most."""
     scale, field = canvas.scale, canvas.field
     if not field.light:
         return
     columns = scale.box.left + _COARSE * (np.arange(max(2, scale.box.width // _COARSE)) + 0.5)
     rows = scale.box.top + _COARSE * (np.arange(max(2, scale.box.height // _COARSE)) + 0.5)
-    radius = 0.5 * field.antenna_diameter
     along = scale.away * (columns - scale.rod_x) / scale.pixels_per_metre
-    across = (rows - scale.axis_y) / scale.pixels_per_metre
-    distance = np.maximum(np.hypot(along[:, None] + radius, across[None, :]) - radius, 0.0)
+    down = (rows - scale.axis_y) / scale.pixels_per_metre
+    sight = field.sight
+    plane = np.stack(np.broadcast_arrays(along[:, None], down[None, :]), axis=-1)
+    points = (sight.origin + plane @ sight.directions.T).reshape(-1, 3)
+    distance = np.maximum(sight.scene.antenna.distance(points, extended=False), 0.0).reshape(plane.shape[:2])
     share = np.interp(distance, 0.01 * np.arange(len(field.light)), field.light)
     dark, bright = np.array(palette.PANEL, dtype=float), np.array(palette.GLOW, dtype=float)
     canvas.pixels(dark + share[..., None] * (bright - dark), scale.box)
-
-
-def _cabinet(canvas: PlayCanvas) -> None:
-    """The cabinet under the rod, to scale, as far as the stage and the antenna's room show it."""
-    if canvas.field.cabinet is None:
-        return
-    (across, deep), middle = canvas.field.cabinet, -0.5 * canvas.field.antenna_diameter
-    corners = [
-        canvas.scale.plan(middle + x * deep, y * across)
-        for x, y in ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))
-    ]
-    for box in (canvas.scale.box, _antenna_room(canvas)):
-        with canvas.clipped(box):
-            canvas.curve([*corners, corners[0]], palette.EDGE)
-
-
-def _antenna_room(canvas: PlayCanvas) -> Box:
-    """The antenna's side of the stage, at the stage's height."""
-    room, stage = canvas.layout.antenna, canvas.scale.box
-    return Box(room.left, stage.top, room.width, stage.height)
 
 
 def _beyond_curve(canvas: PlayCanvas) -> None:
@@ -195,7 +175,7 @@ def _zero_beat(canvas: PlayCanvas) -> Box | None:
 def _zero_beat_beyond(canvas: PlayCanvas, beside: Box) -> Box:
     """Where zero beat is, if the stage does not reach it: beside the player's mark. Returns the room of both."""
     distance, scale, size = canvas.field.zero_beat, canvas.scale, canvas.small
-    if distance is None or distance < scale.start + scale.width:
+    if distance is None or scale.way.tip(distance) < scale.start + scale.width:
         return beside
     text = f"zero beat {100 * distance:.1f} cm"
     text = f"{text} ▶" if scale.mirrored else f"◀ {text}"
@@ -212,9 +192,11 @@ def _distance_scale(canvas: PlayCanvas) -> None:
     box, size, stage = canvas.layout.distance_scale, canvas.small, canvas.layout.stage
     canvas.line((stage.left, box.top), (stage.right - 1, box.top), palette.EDGE)
     lengths = {0: canvas.px(12), 5: canvas.px(9)}
-    unit = 0.01 * canvas.scale.pixels_per_metre
+    scale = canvas.scale
+    ends = scale.start, scale.start + scale.width
+    first, last = (100.0 * max(scale.way.distance(end), 0.0) for end in ends)
+    unit = scale.box.width / max(last - first, 1e-9)
     step = next((step for step in (1, 2, 5, 10, 20) if step * unit >= 3.4 * size), 50)
-    first, last = 100.0 * canvas.scale.start, 100.0 * (canvas.scale.start + canvas.scale.width)
     for centimetre in range(math.ceil(first - 1e-6), math.floor(last + 1e-6) + 1):
         x = round(canvas.scale.x_of(0.01 * centimetre))
         length = lengths.get(centimetre % 10, canvas.px(5))
@@ -275,51 +257,21 @@ def _drone(canvas: PlayCanvas, note: NoteLine | None, taken: Box) -> Box | None:
 
 
 def _body(canvas: PlayCanvas) -> None:
-    """The player's trunk, as far as it is within the stage."""
-    box, field = canvas.scale.box, canvas.field
-    points = [canvas.scale.plan(*point) for point in body_outline(field.stand_distance, field.antenna_diameter)]
-    if any(box.left <= x < box.right and box.top <= y < box.bottom for x, y in points):
-        with canvas.clipped(box):
-            canvas.shape(points, palette.SLEEVE, palette.EDGE)
+    """The player's trunk and head, as far as they are within the stage."""
+    with canvas.clipped(canvas.scale.box):
+        for part in body_outlines(canvas.field.sight):
+            canvas.shape(canvas.scale.pixels(part), palette.SLEEVE, palette.EDGE)
 
 
 def _player_mark(canvas: PlayCanvas) -> Box:
     """Where the player stands, below the centimetre scale: an arrow at its far end if beyond it. Returns its room."""
-    scale, text = canvas.scale, f"your body: {100.0 * canvas.field.stand_distance:.0f} cm"
-    distance = canvas.field.stand_distance - 0.5 * canvas.field.antenna_diameter
-    far = scale.start + scale.width
-    if distance >= far:
+    scale, sight = canvas.scale, canvas.field.sight
+    stand = sight.scene.player.stand_distance
+    text = f"your body: {100.0 * stand:.0f} cm"
+    along = sight.seen(np.array([stand, 0.0, 0.0]))[0]
+    if sight.scene.from_above or along >= scale.start + scale.width:
         text = f"{text} ▶" if scale.mirrored else f"◀ {text}"
-    room = _name_room(canvas, text, scale.x_of(min(distance, far)))
+        along = scale.start + scale.width
+    room = _name_room(canvas, text, scale.rod_x + scale.away * along * scale.pixels_per_metre)
     canvas.text(text, room, canvas.small, palette.QUIET_TEXT)
     return room
-
-
-def _antenna(canvas: PlayCanvas) -> None:
-    """The rod to scale, cut across at the height of the hand; beyond its room a break, and how far away it is."""
-    size, room, scale = canvas.small, _antenna_room(canvas), canvas.scale
-    radius = max(2.0, 0.5 * canvas.field.antenna_diameter * scale.pixels_per_metre)
-    x, y = scale.rod_x - scale.away * radius, scale.axis_y
-    line = round(1.4 * size)
-    inside = room.left + radius + 1 <= x <= room.right - radius - 1
-    if not inside:
-        radius = min(radius, 0.2 * room.width)
-        x = room.left + radius + 2 if scale.mirrored else room.right - radius - 2
-        edge = scale.box.left if scale.mirrored else scale.box.right
-        middle, slant = 0.5 * (x + edge), canvas.px(5, 3)
-        for shift in (-slant, slant):
-            ends = (middle + shift - slant, y + 2 * slant), (middle + shift + slant, y - 2 * slant)
-            canvas.line(*ends, palette.LINE, canvas.px(1.5, 1))
-    _metal(canvas, (x, y), radius)
-    place = Box(room.left, round(y + radius) + round(0.4 * size), room.width, line)
-    canvas.text("antenna", place, size, palette.TEXT, "centre")
-
-
-def _metal(canvas: PlayCanvas, center: tuple[float, float], radius: float) -> None:
-    """A round rod seen from its end: a bright edge, and light from the upper left."""
-    canvas.disc(center, radius, palette.STRONG_LINE)
-    for number in range(1, max(2, round(radius / 2.0))):
-        share = number / max(2, round(radius / 2.0))
-        shade = [round(a + share * (b - a)) for a, b in zip(palette.EDGE, palette.STRONG_LINE, strict=True)]
-        shift = 0.3 * share * radius
-        canvas.disc((center[0] - shift, center[1] - shift), 0.88 * (1.0 - share) * radius + 0.5, tuple(shade))  # type: ignore[arg-type]

@@ -12,7 +12,7 @@ from synth.window.picture import MINUS, level_text
 from synth.window.scale import RingVolume
 from synth.window.state import WindowState
 
-SIDE_VIEW = "side view"  # the ring and the hand above it, beside a stage that is seen from above
+SIDE_VIEW = "side view"  # of the ring and the hand above it, and of the stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,11 +126,17 @@ def _ring_scale(canvas: PlayCanvas, axis: RingVolume, column: _Column) -> None:
         if top >= last + row and top + row <= box.bottom:
             decibels.write(f"{mark}".replace("-", MINUS), top, row, tick)
             last = top
-    ring = _ring_column(canvas)
-    tube = min(max(3, round(axis.tube_diameter * stage.height / axis.whole)), ring.height // 4)  # to scale
-    canvas.fill(Box(ring.left, ring.top, ring.width, tube), palette.STRONG_LINE, tube // 2)
-    name = Box(ring.left, ring.top + tube + 1, ring.width, round(1.4 * size))
-    canvas.text("ring", name, size, palette.QUIET_TEXT, "right" if canvas.layout.mirrored else "left")
+    below = _ring_column(canvas)
+    place: Align = "right" if canvas.layout.mirrored else "left"
+    thick = min(max(3, round(axis.thickness * stage.height / axis.whole)), below.height // 4)  # to scale
+    if axis.form == "rod":  # it lies from side to side, and is seen from its end
+        middle = below.center[0], below.top + 0.5 * thick
+        canvas.disc(middle, max(2.0, 0.5 * thick), palette.STRONG_LINE)
+    else:
+        round_end = thick // 2 if axis.form == "ring" else 0
+        canvas.fill(Box(below.left, below.top, below.width, thick), palette.STRONG_LINE, round_end)
+    name = Box(below.left, below.top + thick + 1, below.width, round(1.4 * size))
+    canvas.text(axis.form, name, size, palette.QUIET_TEXT, place)
 
 
 def _unit_row(canvas: PlayCanvas) -> Box:

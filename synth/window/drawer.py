@@ -62,6 +62,8 @@ _SHOWN = {  # by unit: times what, and how
     "mm": (1.0, "{:.2f} mm"),
     "pF": (1e12, "{:.0f} pF"),
     "": (100.0, "{:.1f} %"),
+    "share": (100.0, "{:.0f} %"),
+    "cents/cm": (1.0, "{:.0f} cents/cm"),
 }
 CAPTION = "Controls"
 

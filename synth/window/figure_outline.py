@@ -1,173 +1,269 @@
-"""Hand, arm and body seen from above, metres from the rod's surface: the shapes the capacitance is computed for.
+"""Hand, arm and body seen from the side: the shapes the capacitance is computed for, in metres of the stage.
 
-Points are (distance, side): `distance` from the rod's surface along the hand's line, `side` across it, negative towards
-the player's body (as y in `models.hand.scene`). The computed hand and arm end 4 mm apart
-(`models.hand.meshes.WRIST_CLEARANCE`), at one potential. The drawing shows the arm as a sleeve, round end and all, and
-closes the gap by a wrist no wider than the hand, which runs into that sleeve and takes nothing away from either.
+Points of the stage are (along, down): `along` from the antenna's surface along the hand's way, `down` from the line
+on which the hand moves. A hand that comes from above is drawn with its way level too: up is then towards the player's
+side of the stage, and the player is below. Within the hand, points are complex: from the finger tips back towards the
+wrist, and across. The computed hand and arm end 4 mm apart (`models.hand.meshes.WRIST_CLEARANCE`), at one potential.
+The drawing shows the arm as a sleeve, round end and all, and closes the gap by a wrist no wider than the hand, which
+runs into that sleeve and takes nothing away from either.
 """
 
 from __future__ import annotations
 
-import cmath
 import functools
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
+from models.arrays import Floats
 from models.hand import meshes
-from models.hand.scene import Posture
+from models.hand.meshes import HandShape, hand_shape
+from models.hand.player_sizes import Build
+from models.hand.scene import Posture, Scene
+from synth.analysis.scene_outlines import hand_line
+from synth.window.scale import STRAIGHT, Way
 
-Point = tuple[float, float]
-_CORNERS = 48
-
-
-@functools.cache
-def hand_outline(posture: Posture) -> tuple[Point, ...]:
-    """Outline of the hand with its foremost point at (0, 0): |X|^p + |Y|^p = 1 in units of the half sizes.
-
-    This is the cut of the surface in `models.hand.meshes.hand` at its middle height, which is its widest.
-    """
-    half_length, half_width, _ = meshes.HAND_HALF_SIZES[posture]
-    power = 2.0 / meshes.HAND_FULLNESS[posture]
-    points = []
-    for number in range(_CORNERS):
-        angle = 2.0 * math.pi * number / _CORNERS
-        along, across = -math.cos(angle), math.sin(angle)
-        points.append((half_length * (1.0 + _powered(along, power)), half_width * _powered(across, power)))
-    return tuple(points)
-
-
-def hand_length(posture: Posture) -> float:
-    """From the foremost point to the back of the hand, m."""
-    return 2.0 * meshes.HAND_HALF_SIZES[posture][0]
-
-
-def hand_half_width(posture: Posture) -> float:
-    """Half the hand's width seen from above, m."""
-    return meshes.HAND_HALF_SIZES[posture][1]
-
-
-def creases(posture: Posture) -> tuple[tuple[Point, ...], ...]:
-    """Lines within the hand that tell its postures apart: the thumb on an open hand, three knuckle gaps on a fist."""
-    if posture == "fist":
-        gaps = ((-0.020, 0.013), (0.0, 0.007), (0.020, 0.013))
-        return tuple(((front, side), (front + 0.022, 0.92 * side)) for side, front in gaps)
-    turns = [math.pi * (0.5 + number / 12) for number in range(13)]
-    tip = [(0.078 + 0.007 * math.cos(turn), 0.006 * math.sin(turn)) for turn in turns]
-    return (((0.150, 0.0075), *tip, (0.150, -0.0075)),)
-
-
-def wrist(posture: Posture, distance: float) -> Point:
-    """The moving end of the arm's axis with the hand at `distance`, m."""
-    return distance + hand_length(posture) + meshes.WRIST_CLEARANCE + meshes.ARM_RADIUS, 0.0
-
-
-def shoulder(stand_distance: float, rod_diameter: float) -> Point:
-    """The fixed end of the arm's axis; `stand_distance`, m, is from the rod's axis to the body's."""
-    return stand_distance - 0.5 * rod_diameter, meshes.SHOULDER_SIDE
-
-
-def arm_outline(start: Point, end: Point) -> tuple[Point, ...]:
-    """The arm from its shoulder `start` to its wrist `end`, with round ends, as its shadow from above."""
-    turn = cmath.phase(_direction(complex(*start), complex(*end)))
-    ends = ((complex(*end), turn), (complex(*start), turn + math.pi))
-    return _points(
-        middle + cmath.rect(meshes.ARM_RADIUS, way + math.pi * (number / 24 - 0.5))
-        for middle, way in ends
-        for number in range(25)
-    )
-
-
-def body_outline(stand_distance: float, rod_diameter: float) -> tuple[Point, ...]:
-    """The trunk from above, an ellipse."""
-    center = stand_distance - 0.5 * rod_diameter, meshes.BODY_SIDE
-    deep, wide = meshes.BODY_DEPTH_RATIO * meshes.BODY_HALF_WIDTH, meshes.BODY_HALF_WIDTH
-    angles = (2.0 * math.pi * number / _CORNERS for number in range(_CORNERS))
-    return tuple((center[0] + deep * math.cos(angle), center[1] + wide * math.sin(angle)) for angle in angles)
-
-
-def _powered(value: float, power: float) -> float:
-    return math.copysign(abs(value) ** power, value)
-
-
-#: Half the wrist's width, as a share of half the hand's.
-WRIST_SHARE: Final[dict[Posture, float]] = {"open": 0.9, "fist": 0.7}
+Points = NDArray[np.complex128]
+WAY_POINTS: Final = 24
+WRIST_SHARE: Final = 0.74  # half the wrist's width, of half the hand's
 HEEL_BEGINS: Final = 0.93  # of the hand's length: the drawn part of its back end, as a crease
 _WRIST_DEPTH: Final = 0.02  # m that the wrist runs into the sleeve, beyond the end of the arm's axis
-_CURVE_STEPS: Final = 12
+_CURVE: Final = np.linspace(0.0, 1.0, 13)
+_CORNERS: Final = 48
+_HALF_TURN: Final = np.exp(1j * np.pi * (np.arange(25) / 24 - 0.5))
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
-    """`skin`: hand and wrist, closed within the sleeve; `bare`: what of its outline the sleeve does not cover.
+class Sight:
+    """What the stage shows of a scene. `posture`: the one whose nearest skin the distances are of."""
 
-    `sleeve`: the arm, closed. `heel`: the back end of the computed hand, a line within the skin.
+    scene: Scene
+    posture: Posture = "open"
+
+    @property
+    def origin(self) -> Floats:
+        """The point (3,) m of the antenna's surface from which the way is counted, at the height of the hand."""
+        point = hand_line(self.scene)
+        return point if self.scene.from_above else np.array([point[0], point[1], self.scene.hand_height])
+
+    @property
+    def directions(self) -> Floats:
+        """Unit vectors (3, 2) along the hand's way and down on the stage."""
+        along, down = (
+            ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0)) if self.scene.from_above else ((1.0, 0.0, 0.0), (0.0, 0.0, -1.0))
+        )
+        return np.array([along, down]).T
+
+    def seen(self, points: Floats) -> Floats:
+        """Points (..., 3) of the scene on the stage, (..., 2) m."""
+        return np.asarray((points - self.origin) @ self.directions)
+
+    def tip(self, way: Way, distance: float, opening: float) -> float:
+        """Where the foremost point is, m along the way, of a hand whose wrist is that of a hand at `distance`, m."""
+        build = self.scene.player.build
+        drawn_in = 2.0 * (self.given_half - hand_shape(build, "open", opening).half[0])
+        return way.tip(distance) + (0.0 if self.scene.from_above else drawn_in)
+
+    @property
+    def given_half(self) -> float:
+        """Half the length, m, of the hand whose nearest skin the distances are of."""
+        return hand_shape(self.scene.player.build, self.posture).half[0]
+
+
+@functools.lru_cache(maxsize=8)
+def way_of(scene: Scene, posture: Posture, nearest: float, farthest: float) -> Way:
+    """Where the hand's tip is at each distance, m, by the meshes; straight before an upright rod of one thickness."""
+    from models.hand.antennas import RodAntenna
+
+    if isinstance(scene.antenna, RodAntenna) and scene.antenna.lean == 0.0:
+        return STRAIGHT
+    sight = Sight(scene, posture)
+    distances = np.geomspace(nearest, farthest, WAY_POINTS)
+    drawn_in = hand_shape(scene.player.build, posture, scene.player.opening).drawn_in
+    places = np.stack([meshes.hand_place(scene, posture, float(distance)) for distance in distances])
+    tips = sight.seen(places)[:, 0] - (0.0 if scene.from_above else drawn_in)
+    return Way(tuple(distances.tolist()), tuple(tips.tolist()))
+
+
+def hand_outline(shape: HandShape, above: bool = False) -> Points:
+    """Outline of the hand, the tip at 0: the widest cut of `models.hand.meshes.shaped_hand` seen from the side.
+
+    |X|^p + |Y|^p = 1 in units of the half sizes, p = 2 for a hand on edge; its fullness for one with its palm down.
+    """
+    return _hand_outline(shape.half, shape.fullness if above else 2.0, 1 if above else 2)
+
+
+@functools.lru_cache(maxsize=32)
+def _hand_outline(half: tuple[float, float, float], power: float, across: int) -> Points:
+    angle = 2.0 * np.pi * np.arange(_CORNERS) / _CORNERS
+    along, aside = -np.cos(angle), np.sin(angle)
+    shaped = [np.sign(part) * np.abs(part) ** (2.0 / power) for part in (along, aside)]
+    return np.asarray(half[0] * (1.0 + shaped[0]) + 1j * half[across] * shaped[1])
+
+
+def half_height(shape: HandShape, above: bool = False) -> float:
+    """Half the hand's size across its way on the stage, m; of one from above that is half its length."""
+    return shape.half[0] if above else shape.half[2]
+
+
+_FINGERS: Final = (-0.86, -0.40, 0.06, 0.50, 0.92)  # edges of the fingers, from the thumb's side, of half the height
+_ARC: Final = np.linspace(-0.5 * np.pi, 0.5 * np.pi, 9)
+
+
+def creases(shape: HandShape, stretched: float) -> tuple[Points, ...]:
+    """Lines within a hand on edge: its fingers' tips and the gaps between them, shorter as they close, and the thumb.
+
+    stretched: half the length, m, of the hand with its fingers stretched.
+    """
+    half_length, _, high = shape.half
+    opened = min(max(2.0 * half_length / stretched - 1.0, 0.0), 1.0)  # a closed hand is about half as long
+    lines = []
+    for above, below in pairwise(_FINGERS):
+        widest = max(abs(above), abs(below))
+        front = half_length * (1.0 - np.sqrt(1.0 - widest**2)) + 0.003
+        back = front + 0.020 + opened * (0.86 * half_length - front)
+        middle, half = 0.5 * (above + below) * high, 0.48 * (below - above) * high
+        tip = front + half * (1.0 - np.cos(_ARC)) + 1j * (middle + half * np.sin(_ARC))
+        lines.append(np.concatenate([[back + 1j * tip[0].imag], tip, [back + 1j * tip[-1].imag]]))
+    # The thumb lies along the index finger, or over the closed ones.
+    tip = half_length * (0.45 + 0.35 * opened) - 1j * high * (0.20 + 0.42 * opened)
+    root = half_length * 1.50 - 1j * high * (0.34 + 0.10 * opened)
+    along = (tip - root) / abs(tip - root)
+    round_tip = tip - 0.010 * along + 0.010 * along * np.exp(1j * _ARC[::-1] * np.sign(1.0))
+    lines.append(np.concatenate([[root + 0.012j * along], round_tip, [root - 0.014j * along]]))
+    return tuple(lines)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Figure:
+    """Lines (n, 2) m on the stage. `skin`: hand and wrist, closed within the sleeve; `bare`: what of its outline the
+    sleeve does not cover. `sleeve`: the arm, closed. `heel`: the back end of the computed hand, a line within the skin;
+    `creases`: lines that tell how far the fingers are open.
     """
 
-    skin: tuple[Point, ...]
-    bare: tuple[Point, ...]
-    sleeve: tuple[Point, ...]
-    heel: tuple[Point, ...]
+    skin: Floats
+    bare: Floats
+    sleeve: Floats
+    heel: Floats
+    creases: tuple[Floats, ...]
 
 
 @functools.lru_cache(maxsize=4)
-def figure(posture: Posture, distance: float, stand_distance: float, rod_diameter: float) -> Figure:
-    """The player's hand at `distance`, m, with its arm from the fixed shoulder."""
-    shoulder_end, wrist_end = shoulder(stand_distance, rod_diameter), wrist(posture, distance)
-    start, end = complex(*shoulder_end), complex(*wrist_end)
-    along = _direction(end, start)
-    half = WRIST_SHARE[posture] * hand_half_width(posture)
-    front, heel = _parted(posture, distance, half)
-    inner, outer = (end + _WRIST_DEPTH * along + side * half * 1j * along for side in (-1.0, 1.0))
-    skin = (
-        *reversed(_curve(front[0], 1.0 + 0.0j, inner, along)),
-        *front[1:-1],
-        *_curve(front[-1], 1.0 + 0.0j, outer, along),
-    )
-    return Figure(
-        _points(skin), _points(_outside(skin, start, end)), arm_outline(shoulder_end, wrist_end), _points(heel)
-    )
-
-
-def _parted(posture: Posture, distance: float, half: float) -> tuple[list[complex], list[complex]]:
-    """The hand's outline from the body's side round the tip, but for its back end that is narrower than `half` to each
-    side; and the last of that back end.
-    """
-    outline = [complex(*point) for point in hand_outline(posture)]
-    count, middle = len(outline), 0.5 * hand_length(posture)
-    last = max(number for number in range(count // 2) if outline[number].real <= middle or outline[number].imag >= half)
-    order = [*outline[count - last :], *outline[: last + 1]]
-    rest = [point for point in outline if point.real >= HEEL_BEGINS * hand_length(posture)]
-    return [distance + point for point in order], [distance + point for point in rest]
-
-
-def _outside(points: Sequence[complex], start: complex, end: complex) -> list[complex]:
-    """Those of the points that the arm from `start` to `end` does not cover."""
-    axis = start - end
-    found = []
-    for point in points:
-        share = min(max(((point - end) * axis.conjugate()).real / abs(axis) ** 2, 0.0), 1.0)
-        if abs(point - end - share * axis) >= meshes.ARM_RADIUS:
-            found.append(point)
-    return found
-
-
-def _direction(before: complex, point: complex) -> complex:
-    """Unit direction from `before` to `point`."""
-    return (point - before) / abs(point - before)
-
-
-def _curve(start: complex, first: complex, end: complex, last: complex) -> list[complex]:
-    """A cubic Bezier curve from `start` in the direction `first` to `end` in the direction `last`."""
-    reach = 0.42 * abs(end - start)
-    one, two = start + reach * first, end - reach * last
-    shares = [number / _CURVE_STEPS for number in range(_CURVE_STEPS + 1)]
-    return [
-        (1.0 - t) ** 3 * start + 3.0 * (1.0 - t) ** 2 * t * one + 3.0 * (1.0 - t) * t**2 * two + t**3 * end
-        for t in shares
+def figure(sight: Sight, way: Way, distance: float, opening: float) -> Figure:
+    """The player's hand with the wrist of a hand at `distance`, m, its fingers `opening` open, and the arm to it."""
+    scene, build = sight.scene, sight.scene.player.build
+    shape, given = hand_shape(build, "open", opening), sight.given_half
+    above, tip = scene.from_above, sight.tip(way, distance, opening)
+    half_length, half_thick, _ = shape.half
+    if above:
+        place, turn = tip + half_thick + 1j * (given - 2.0 * half_length), 1j
+        back = np.array([given, 0.0, tip])
+    else:
+        place, turn = complex(tip), 1.0 + 0.0j
+        back = np.array([tip + 2.0 * half_length, 0.0, 0.0])
+    clear = meshes.WRIST_CLEARANCE + build.arm_radii[2]
+    joint = sight.origin + back + ((clear, 0.0, build.arm_radii[2]) if above else (clear, 0.0, 0.0))
+    path, radii = arm_path(meshes.shoulder(scene), joint, build)
+    seen = _complex(sight.seen(path))
+    sleeve = tube_outline(seen, radii)
+    # In the hand's own frame: the arm's last part comes in from behind.
+    end, before = (seen[-1] - place) / turn, (seen[-2] - place) / turn
+    along = (before - end) / abs(before - end)
+    outline = hand_outline(shape, above)
+    half = WRIST_SHARE * float(outline.imag.max())
+    front, heel = _parted(outline, half)
+    sides = [
+        end + _WRIST_DEPTH * along + side * min(half, 0.92 * build.arm_radii[2]) * 1j * along for side in (-1.0, 1.0)
     ]
+    skin = np.concatenate([_curve(front[0], sides[0], along)[::-1], front[1:-1], _curve(front[-1], sides[1], along)])
+    bare = skin[_clear_of(skin, end, before, build.arm_radii[2])]
+    lines = () if above else creases(shape, build.open_hand[0])
+    return Figure(
+        skin=_flat(place + turn * skin),
+        bare=_flat(place + turn * bare),
+        sleeve=_flat(sleeve),
+        heel=_flat(place + turn * heel),
+        creases=tuple(_flat(place + turn * line) for line in lines),
+    )
 
 
-def _points(places: Iterable[complex]) -> tuple[Point, ...]:
-    return tuple((place.real, place.imag) for place in places)
+def arm_path(start: Floats, end: Floats, build: Build) -> tuple[Floats, Floats]:
+    """The axis (n, 3) m of an arm from its shoulder to its wrist, and its radii (n,): `models.hand.meshes.arm`."""
+    first, middle, last = build.arm_radii
+    if build.links is None:
+        return np.stack([start, end]), np.array([last, last])
+    elbow = meshes.elbow(start, end, build.links)
+    rounded = meshes.ELBOW_ROUND * min(build.links)
+    inner, outer = (elbow + rounded * (point - elbow) / np.linalg.norm(point - elbow) for point in (start, end))
+    share = np.linspace(0.0, 1.0, 7)[:, None]
+    bend = (1.0 - share) ** 2 * inner + 2.0 * share * (1.0 - share) * elbow + share**2 * outer
+    return np.concatenate([[start], bend, [end]]), np.concatenate([[first], np.full(7, middle), [last]])
+
+
+def tube_outline(path: Points, radii: Floats) -> Points:
+    """Closed outline of a round tube seen from the side, with round ends."""
+    step = np.diff(path)
+    ways = step / np.maximum(np.abs(step), 1e-12)
+    turned = np.concatenate([ways[:1], ways[:-1] + ways[1:], ways[-1:]])
+    normals = 1j * turned / np.maximum(np.abs(turned), 1e-12) * radii
+    last, first = path[-1] + radii[-1] * ways[-1] * _HALF_TURN[::-1], path[0] - radii[0] * ways[0] * _HALF_TURN[::-1]
+    return np.concatenate([(path + normals)[:-1], last, (path - normals)[1:-1][::-1], first])
+
+
+def body_outlines(sight: Sight) -> tuple[Floats, ...]:
+    """Trunk with legs, and head, on the stage: hulls of the computed ones."""
+    return tuple(_hull(sight.seen(mesh.reshape(-1, 3))) for mesh in meshes.body(sight.scene, fineness=2.0))
+
+
+def cabinet_outline(sight: Sight) -> Floats | None:
+    """The cabinet or board under the antenna on the stage; None where there is none."""
+    cabinet = sight.scene.cabinet
+    if cabinet is None:
+        return None
+    return _hull(sight.seen(meshes.cabinet_mesh(sight.scene.antenna, cabinet).reshape(-1, 3)))
+
+
+def _hull(points: Floats) -> Floats:
+    from scipy.spatial import ConvexHull
+
+    return np.asarray(points[ConvexHull(points).vertices])
+
+
+def _parted(outline: Points, half: float) -> tuple[Points, Points]:
+    """The hand's outline from one side round the tip, but for its back end that is narrower than `half` to each side;
+    and the last of that back end.
+    """
+    count, length = len(outline), float(outline.real.max())
+    last = max(n for n in range(count // 2) if outline[n].real <= 0.5 * length or outline[n].imag >= half)
+    order = np.concatenate([outline[count - last :], outline[: last + 1]])
+    return order, outline[outline.real >= HEEL_BEGINS * length]
+
+
+def _clear_of(points: Points, end: complex, start: complex, radius: float) -> NDArray[np.bool_]:
+    """Which of the points the arm's last part from `start` to `end` does not cover."""
+    axis = start - end
+    share = np.clip(((points - end) * axis.conjugate()).real / abs(axis) ** 2, 0.0, 1.0)
+    return np.asarray(np.abs(points - end - share * axis) >= radius)
+
+
+def _curve(start: complex, end: complex, last: complex) -> Points:
+    """A cubic Bezier curve from `start`, straight back, to `end` in the direction `last`."""
+    reach = 0.42 * abs(end - start)
+    one, two = start + reach, end - reach * last
+    t = _CURVE
+    return np.asarray(
+        (1.0 - t) ** 3 * start + 3.0 * (1.0 - t) ** 2 * t * one + 3.0 * (1.0 - t) * t**2 * two + t**3 * end
+    )
+
+
+def _complex(points: Floats) -> Points:
+    return np.asarray(points[:, 0] + 1j * points[:, 1])
+
+
+def _flat(points: Points | Iterable[complex]) -> Floats:
+    places = np.asarray(points)
+    return np.stack([places.real, places.imag], axis=-1)

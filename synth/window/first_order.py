@@ -7,42 +7,41 @@ the solved parts nearest to the wanted ones, so that it lies between exact solut
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import with_antenna
 from synth.build.circuit_assembly import circuit_of
-from synth.build.workbench import MadeOnce, OpenedDesign
+from synth.build.workbench import OpenedDesign
 from synth.designs.sections import Design
 
 
 class FirstOrder:
-    """The adjoints of a workpiece's solved variable oscillator along the hand, each found once."""
+    """The adjoints of a workpiece's solved variable oscillator along the hand, found when they are first needed."""
 
     def __init__(self, workpiece: OpenedDesign) -> None:
-        def found(posture: str) -> tuple[Adjoint, ...]:
-            return tuple(map(oscillator_adjoint, workpiece.solved_variables[posture].oscillator.states))
-
         self._workpiece = workpiece
-        self._adjoints: Mapping[str, tuple[Adjoint, ...]] = MadeOnce(found)
+        self._adjoints: tuple[Adjoint, ...] = ()
 
     @property
     def tuning_distance(self) -> float:
         """The hand distance, m, that the reference is tuned at."""
         return self._workpiece.tuning_distance
 
-    def law(self, posture: str, solved: VariableLaw, design: Design) -> VariableLaw:
-        """The `solved` law of a posture with the variable oscillator's parts as `design` has them.
+    def law(self, solved: VariableLaw, design: Design) -> VariableLaw:
+        """The `solved` law with the variable oscillator's parts as `design` has them.
 
         ValueError where the change is so large that the frequencies no longer fall along the hand.
         """
+        if not self._adjoints:
+            posture = self._workpiece.design.player.posture
+            states = self._workpiece.solved_variables[posture].oscillator.states
+            self._adjoints = tuple(map(oscillator_adjoint, states))
         circuit, branch, tap = circuit_of(design, "variable"), self._workpiece.branch, self._workpiece.tap
         loaded = (with_antenna(circuit, float(each), branch, tap.ratio) for each in solved.capacitances)
         shifts = [
             adjoint.frequency_shift(adjoint.disturbance_to(changed))
-            for adjoint, changed in zip(self._adjoints[posture], loaded, strict=True)
+            for adjoint, changed in zip(self._adjoints, loaded, strict=True)
         ]
         return VariableLaw(solved.capacitances, solved.frequencies + np.array(shifts), solved.amplitudes)

@@ -3,8 +3,8 @@
 By keys the pitch hand speeds up and slows down with a time constant, towards SPEED or none; the volume hand goes to its
 height or down in the same manner. Of a gamepad the left stick moves the pitch hand, the right one the volume hand: a
 stick gives a speed, not a place. Pushed fully, the pitch hand moves at `PITCH_SPEED` and the volume changes at
-`STICK_VOLUME_SPEED`; half-way beyond the dead zone at a quarter of that, so that small movements are fine ones. Only
-`Gamepads` touches the system: it opens the joysticks alone, never the sound.
+`STICK_VOLUME_SPEED`; half-way beyond the dead zone at a quarter of that, so that small movements are fine ones. The
+right trigger closes the fingers. Only `Gamepads` touches the system: it opens the joysticks alone, never the sound.
 """
 
 from __future__ import annotations
@@ -28,19 +28,21 @@ FINE = 1.0 / 8.0  # of the speeds, in fine mode
 
 #: Axes: left stick to the right; right stick towards the player, on pads with five axes or more and on others.
 LEFT_ACROSS, RIGHT_UPWARD = 0, (4, 3)
+TRIGGER, TRIGGER_AXES = 5, 6  # the right one, on pads with so many axes; it rests at -1
 
 #: Button number -> the action of the table of keys, or the answer to a page; the same for the cross of directions.
-BUTTONS = {0: "answer", 1: "mute", 2: "posture", 3: "record", 4: "other side", 5: "replay", 7: "help"}
-DIRECTIONS = {(0, 1): "louder", (0, -1): "quieter"}
+BUTTONS = {0: "answer", 1: "mute", 2: "fist", 3: "record", 4: "other side", 5: "replay", 6: "practise", 7: "help"}
+DIRECTIONS = {(0, 1): "louder", (0, -1): "quieter", (-1, 0): "note lower", (1, 0): "note higher"}
 
 
 @dataclass(frozen=True, slots=True)
 class Sticks:
     """Where the sticks stand, -1..1: `across` of the left one (to the right), `down` of the right one (towards the
-    player)."""
+    player); and `squeeze`, 0..1, of the right trigger."""
 
     across: float = 0.0
     down: float = 0.0
+    squeeze: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,8 @@ def pushed(sticks: Sticks, axis: int, value: float, axes: int = 6) -> Sticks:
         return replace(sticks, across=held)
     if axis == RIGHT_UPWARD[0 if axes > RIGHT_UPWARD[0] else 1]:
         return replace(sticks, down=held)
+    if axis == TRIGGER and axes >= TRIGGER_AXES:
+        return replace(sticks, squeeze=0.5 * (held + 1.0))
     return sticks
 
 
@@ -200,6 +204,11 @@ class HeldHands:
     def fine(self) -> bool:
         """Whether the key of fine play is held."""
         return "fine" in self._held
+
+    @property
+    def squeeze(self) -> float:
+        """How far key or trigger close the fingers, 0 to 1."""
+        return 1.0 if "fingers" in self._held else self._sticks.squeeze
 
     def hold(self, action: Action) -> None:
         """A key of a held action went down."""

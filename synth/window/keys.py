@@ -21,7 +21,8 @@ class KeyRow:
     held: bool = False
 
 
-HAND, SOUND, CONTROL, TAKE, WINDOW = "The hands", "Sound", "Controls", "Takes", "Window"
+HAND, SOUND, PRACTICE, CONTROL = "The hands", "Sound", "Practice", "Controls"
+TAKE, WINDOW = "Takes", "Window"
 KEY_ROWS: tuple[KeyRow, ...] = (
     KeyRow("hand left", ("left",), "\N{LEFTWARDS ARROW}", "hold: pitch hand to the left", HAND, held=True),
     KeyRow("hand right", ("right",), "\N{RIGHTWARDS ARROW}", "hold: pitch hand to the right", HAND, held=True),
@@ -36,13 +37,20 @@ KEY_ROWS: tuple[KeyRow, ...] = (
     KeyRow("sound hand", ("space",), "Space", "hold: sound the note; over the stage, at the pointer", HAND, held=True),
     KeyRow("volume up", ("w",), "W", "hold: louder, for notes by Space", HAND, held=True),
     KeyRow("volume down", ("s",), "S", "hold: quieter, for notes by Space", HAND, held=True),
-    KeyRow("posture", ("p",), "P", "open hand or fist; so does Ctrl with the wheel", HAND),
+    KeyRow("fingers", ("f",), "F", "hold: close the fingers; the wrist stays, the pitch falls", HAND, held=True),
+    KeyRow("fist", ("p",), "P", "close the fingers to stay, or open them; or Ctrl and wheel", HAND),
     KeyRow("louder", ("up",), "\N{UPWARDS ARROW}", "3 dB louder for you; recordings unchanged", SOUND),
     KeyRow("quieter", ("down",), "\N{DOWNWARDS ARROW}", "3 dB quieter for you; recordings unchanged", SOUND),
     KeyRow("mute", ("m",), "M", "mute", SOUND),
     KeyRow("drone", ("d",), "D", "drone on the note you play; again: off", SOUND),
-    KeyRow("other side", ("o",), "O", "play the other design", SOUND),
+    KeyRow("other side", ("o",), "O", "play the next design or setting, equally loud", SOUND),
+    KeyRow("add side", ("g",), "G", "another setting beside this one, to change and compare", SOUND),
     KeyRow("restart", ("b",), "B", "start the sound again when it is lost", SOUND),
+    KeyRow("practise", ("x",), "X", "practise: choose an exercise or a tune, and how", PRACTICE),
+    KeyRow("practice go", ("return", "enter"), "Enter", "start practising; again: stop, and see how it went", PRACTICE),
+    KeyRow("own hand", ("u",), "U", "measure your hand in a minute; again: break off", PRACTICE),
+    KeyRow("note higher", (".",), "Full stop", "the hand glides to the next note of the scale", PRACTICE),
+    KeyRow("note lower", (",",), "Comma", "to the one below; with Space for sound, keys are enough", PRACTICE),
     KeyRow("drawer", ("c",), "C", "open all controls", CONTROL),
     KeyRow("next control", ("tab", "]"), "Tab", "next control", CONTROL),
     KeyRow("previous control", ("shift+tab", "["), "Shift Tab", "previous control", CONTROL),
@@ -54,6 +62,7 @@ KEY_ROWS: tuple[KeyRow, ...] = (
     KeyRow("reset", ("backspace",), "Backspace", "reset every control", CONTROL),
     KeyRow("undo", ("z", "ctrl+z"), "Z", "undo", CONTROL),
     KeyRow("redo", ("y", "ctrl+y", "ctrl+shift+z"), "Y", "redo", CONTROL),
+    KeyRow("save", ("ctrl+s",), "Ctrl S", "save the settings as a design, comments kept", TAKE),
     KeyRow("record", ("r",), "R", "start or end a recording (WAV)", TAKE),
     KeyRow("keep", ("k",), "K", "keep the last five minutes: sound and hand", TAKE),
     KeyRow("replay", ("t",), "T", "replay the last take; again: stop", TAKE),

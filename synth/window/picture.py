@@ -10,7 +10,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from models.arrays import Floats
-from models.hand.scene import Posture
 from models.instrument import Instrument
 from models.pitch import nearest_note
 from synth.live.contract import InstrumentSound
@@ -18,7 +17,8 @@ from synth.live.meters import Meters
 from synth.window.curves import FRAMES, OSCILLOGRAM_POINTS, Spectrum, spectrum
 from synth.window.drawer import ControlRow, control_rows
 from synth.window.keys import shown_key
-from synth.window.retune import slope_text
+from synth.window.practice import Shown
+from synth.window.retune import effect_text
 from synth.window.session import Session
 from synth.window.state import WindowState
 
@@ -135,10 +135,12 @@ def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
 class Picture:
     """What one picture shows beside the state: readouts, lines of text, levels, oscillogram and its span, s.
 
+    `heard`: m, the distance of the field that sounds, with both hands and the fingers; None: the hand's own.
     `flags`: switches in words. `status`: pieces, the most important first; those that do not fit are left out. `rows`:
     the drawer of controls. `sides`: names of the designs under the hand, if more than one, and `active_side` the one
-    that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `trail`: the sounding hand's way,
-    (age in s, distance in m), newest first.
+    that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `trail`: the way of what is heard,
+    (age in s, distance in m), newest first. `practice`: what is to be played, on the stage.
+    `scatter`: of the player's own hand, m, 0 where it was not measured.
     """
 
     readouts: Readouts
@@ -154,24 +156,26 @@ class Picture:
     rows: tuple[ControlRow, ...] = ()
     sides: tuple[str, ...] = ()
     active_side: int = 0
-    posture: Posture = "open"
     spectrum: Spectrum | None = None
     guide: frozenset[int] = frozenset()
     drone: int | None = None
     trail: Sequence[tuple[float, float]] = ()
+    practice: Shown | None = None
+    scatter: float = 0.0
+    heard: float | None = None
 
 
 def picture_now(
     session: Session,
     state: WindowState,
+    heard: float,
     speaker: InstrumentSound,
     meters: Meters,
     remarks: tuple[str, ...],
     with_spectrum: bool,
 ) -> Picture:
-    """The texts and curves that change more slowly than the oscillogram."""
+    """The texts and curves that change more slowly than the oscillogram. heard: m, the distance that sounds."""
     instrument, settings, fault = session.tuned.instrument, session.settings, speaker.device_error
-    heard, _ = session.tuned.heard(state.distance, state.volume, state.height)
     live = meters.alive and meters.blocks > 0
     beat = meters.frequency if live else float(instrument.beat_frequency(heard))
     notice = notice_line(state.notice if time.monotonic() < state.notice_until else "", fault)
@@ -183,22 +187,21 @@ def picture_now(
         notice=notice,
         listening=f"Level {full_scale}",
         remarks=remarks + session.tuned.notices + ((fault,) if fault else ()),
-        rows=_rows(session, state),
+        rows=_rows(session, state, heard),
         sides=session.names if len(session.names) > 1 else (),
         active_side=session.active,
-        posture="fist" if settings.text("posture") == "fist" else "open",
         spectrum=spectrum(speaker.recent(FRAMES), meters.sample_rate) if with_spectrum else None,
         guide=settings.guide_notes or frozenset(),
         drone=settings.drone_note,
     )
 
 
-def _rows(session: Session, state: WindowState) -> tuple[ControlRow, ...]:
-    """The drawer's rows; that of sensitivity says, while it is selected, what a millimetre does where the hand is."""
-    rows = control_rows(session.settings, state.selected, session.disabled)
+def _rows(session: Session, state: WindowState, heard: float) -> tuple[ControlRow, ...]:
+    """The drawer's rows; the selected one says what the hand plays where it is, with its control and without."""
+    rows = control_rows(session.shown_settings, state.selected, session.disabled)
     return tuple(
-        replace(row, hint=row.hint + slope_text(session.tuned, state.distance))
-        if row.name == "sensitivity" and row.selected and row.enabled
+        replace(row, hint=row.hint + effect_text(session.tuned, heard, session.without(row.name)))
+        if row.selected and row.enabled
         else row
         for row in rows
     )

@@ -12,18 +12,34 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from models.hand.antennas import AnyVolumeAntenna, LoopAntenna, VolumePlate, VolumeRod
 from models.hand.capacitance_curve import CapacitanceCurve
 from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
 from synth.window.draw_hand import TRAIL_TIME
+from synth.window.draw_practice_pages import FoundPage, PracticePage
+from synth.window.figure_outline import Sight, way_of
 from synth.window.keys import row_of
+from synth.window.own_hand import OwnHandPage
 from synth.window.picture import Picture, picture_now
-from synth.window.pointer_events import PAN_STEP, PointerEvents
+from synth.window.pointer_events import PAN_STEP
+from synth.window.practice import Practice
+from synth.window.practice_events import AFTER, BEFORE, PracticeEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.screen import FIRST_SIZE, opened_screen, run_events
 from synth.window.session import Session
-from synth.window.state import Action, WindowState, after_action, faded, let_go, on_click, on_key, with_pointer_aside
+from synth.window.state import (
+    Action,
+    WindowState,
+    after_action,
+    faded,
+    fingered,
+    let_go,
+    on_click,
+    on_key,
+    with_pointer_aside,
+)
 from synth.window.view import View
 
 if TYPE_CHECKING:
@@ -47,7 +63,7 @@ class HandListener(Protocol):
         """The hand now sounds `frequency`, Hz (signed), at a gain of `volume`, 0..1."""
 
 
-class PlayWindow(PointerEvents):
+class PlayWindow(PracticeEvents):
     """Joins events, session, speaker and view. One per window."""
 
     def __init__(
@@ -59,8 +75,11 @@ class PlayWindow(PointerEvents):
         remarks: tuple[str, ...] = (),
         midi: HandListener | None = None,
         seed: int = 1,
+        practice: Practice | None = None,
+        own_hand: OwnHandPage | None = None,
     ) -> None:
-        super().__init__(session, speaker, state, record_folder, View(field_picture(session)), seed)
+        view = View(field_picture(session))
+        super().__init__(session, speaker, state, record_folder, view, seed, practice, own_hand)
         self._remarks = remarks
         self._midi = midi
         self._told = speaker.notice
@@ -145,6 +164,9 @@ class PlayWindow(PointerEvents):
             self._move(let_go(self.state), now)
         if scale is not None and self.state.fading and not self._hands.sounding:
             self._move(faded(self.state, seconds, scale), now)
+        squeeze = self._hands.squeeze if self.session.tuned.hand.heeds_opening else 0.0
+        if (fingers := fingered(self.state, seconds, squeeze)) is not self.state:
+            self._move(fingers, now)
         if self.state.volume > 0.0 and not self.state.silenced:
             self.unsaved_seconds += seconds
         for move in (self._hands.moved_by_keys, self._hands.moved_by_sticks):
@@ -152,6 +174,7 @@ class PlayWindow(PointerEvents):
             state = None if scale is None else move(self.state, scale, seconds)
             if state is not None:
                 self._move(state, now)
+        self.advance_practice(now, seconds)
         if now - self._stepped > STEP_TIME and not self.state.dragging:
             self._stepped = now
             self.session.settle()
@@ -168,30 +191,55 @@ class PlayWindow(PointerEvents):
         if state.replaying and meters.replaying:
             played = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
             state = replace(state, distance=played, volume=meters.volume, height=None, present=True, row=None)
+            state = replace(state, opening=resting_opening(self.session))
         asked = (state.notice, state.selected, state.level, state.muted, state.recording, state.replaying, state.fine)
         seen = (*asked, id(self.session.settings))
         if self.shown is None or seen != self._seen or self.frames % READOUT_FRAMES == 0:
             self._seen = seen
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
-            self.shown = picture_now(self.session, state, self.speaker, meters, self._remarks, spectral)
+            self.shown = picture_now(
+                self.session, state, self.heard(state)[0], self.speaker, meters, self._remarks, spectral
+            )
         span = oscillogram_span(meters.frequency)
         sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
         oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
-        trail = self._trail_now(state, time.monotonic())
+        now = time.monotonic()
+        trail = self._trail_now(state, now)
         shown = replace(
-            self.shown, peak=meters.peak, rms=meters.rms, oscillogram=oscillogram, oscillogram_span=span, trail=trail
+            self.shown,
+            heard=self.heard(state)[0],
+            peak=meters.peak,
+            rms=meters.rms,
+            oscillogram=oscillogram,
+            oscillogram_span=span,
+            trail=trail,
+            practice=self.practice.shown() or self.own_hand.shown(now, self.session.tuned.field.notes()),
+            scatter=0.0 if self.own_hand.hand is None else self.own_hand.hand.scatter,
         )
+        page = state.practice_page
+        if page in ("", BEFORE):
+            self.view.practice_page = self._before() if page else None
+        else:
+            self.view.practice_page = self.practice.result if page == AFTER else FoundPage(self.found)
         if self._midi is not None:
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
         self.frames += 1
         return self.view.draw(surface, state, shown)
 
+    def _before(self) -> PracticePage:
+        """The page before practice as it stands."""
+        practice, score = self.practice, self.practice.score
+        advice = practice.fault if score is None else score.advice
+        return PracticePage(
+            practice.rows(self.session.settings.text("drone")), practice.selected, advice, practice.runs
+        )
+
     def _trail_now(self, state: WindowState, now: float) -> list[tuple[float, float]]:
-        """The way of the last seconds, while it sounds and the player wants to see movement."""
+        """What was heard in the last seconds, as distances, while it sounds and the player wants to see movement."""
         trail = self._trail
         if state.volume > 0.0 and not state.silenced:
-            trail.append((now, state.distance))
+            trail.append((now, self.heard(state)[0]))
         while trail and now - trail[0][0] > TRAIL_TIME:
             trail.popleft()
         return [] if state.still else [(now - when, distance) for when, distance in reversed(trail)]
@@ -211,14 +259,21 @@ class PlayWindow(PointerEvents):
         """Show the field that plays, as large and as it stands now; keep the hand within it."""
         session, state = self.session, self.state
         curve = session.tuned.instrument.curve
-        self.view.show(field_picture(session))
+        shown = field_picture(session)
+        self.view.show(shown)
+        self.practice.follow(shown.notes, session.settings.number("reference_a"))
         if (self.view.text_scale, self.view.mirrored) != (state.text_scale, state.mirrored):
             self.view.resize(self.view.size, state.text_scale, state.mirrored)
+        if not session.tuned.hand.heeds_opening:
+            resting = resting_opening(session)
+            state = self.state = replace(state, opening=resting, wanted_opening=resting)
         inside = min(max(state.distance, curve.nearest), curve.farthest)
         if inside != state.distance:
             self._move(replace(state, distance=inside), time.monotonic())
-        elif session.tuned.both is not None and not state.replaying:
-            self.speaker.move(*session.tuned.heard(state.distance, state.volume, state.height), time.monotonic())
+        elif not state.replaying and (session.tuned.both is not None or state.opening != session.tuned.hand.opening):
+            self.speaker.move(
+                *session.tuned.heard(state.distance, state.volume, state.height, state.opening), time.monotonic()
+            )
         self.shown = None
 
     def _key_down(self, event: pygame.event.Event) -> None:
@@ -226,10 +281,14 @@ class PlayWindow(PointerEvents):
 
         ctrl, shift = bool(event.mod & pygame.KMOD_CTRL), bool(event.mod & pygame.KMOD_SHIFT)
         name = pygame.key.name(event.key)
+        if not (self.state.caution_open or self.state.leaving or ctrl) and self.practice_key(name):
+            return
         row = row_of(name, ctrl, shift)
         if row is not None and row.held and not (self.state.caution_open or self.state.leaving):
             if row.action == "sound hand":
                 self._sound_at_pointer()
+            if row.action == "fingers":
+                self.open_fingers(self.state.wanted_opening)  # says so where they cannot move
             self._hands.hold(row.action)
             return
         self._act(*on_key(self.state, name, ctrl, shift))
@@ -248,6 +307,8 @@ class PlayWindow(PointerEvents):
             self._hands.release(row.action)
 
     def _pad(self, action: str | None) -> None:
+        if self.state.practice_page and not self.state.caution_open and self.practice_pad(action):
+            return
         if action == "answer":
             self._act(*on_click(self.state))
         elif action is not None and not self.state.caution_open:
@@ -271,25 +332,38 @@ SEEN: dict[Action, Callable[[PlayWindow], None]] = {
 }
 
 
+def resting_opening(session: Session) -> float:
+    """Of the fingers as the design has them: 0 closed to 1 stretched."""
+    return 0.0 if session.side.offer.posture == "fist" else session.tuned.hand.opening
+
+
 def field_picture(session: Session) -> FieldPicture:
     """The drawn part of the field that plays, to the design's own sizes."""
-    tuned, design = session.tuned, session.side.offer.design
+    tuned, scene, posture = session.tuned, session.side.offer.scene, session.side.offer.posture
     volume: VolumeAxis = PLAIN
     if tuned.volume is not None:
-        ring = design.volume_antenna
-        volume = ring_volume(tuned.volume) if ring is None else ring_volume(tuned.volume, ring.tube_diameter)
+        volume = ring_volume(tuned.volume, *volume_form(scene.ring))
+    curve = tuned.instrument.curve
     return FieldPicture(
         tuned.field.notes(),
         tuned.field.zero_beat_distance,
         tuned.field.locked_span,
-        design.antenna.diameter,
-        (tuned.instrument.curve.nearest, tuned.instrument.curve.farthest),
-        stand_distance=design.player.stand_distance,
-        cabinet=None if design.cabinet is None else (design.cabinet.width, design.cabinet.depth),
+        (curve.nearest, curve.farthest),
+        sight=Sight(scene, posture),
+        way=way_of(scene, posture, curve.nearest, curve.farthest),
         volume=volume,
         title=session.side.name,
-        light=field_light(tuned.instrument.curve),
+        light=field_light(curve),
     )
+
+
+def volume_form(antenna: AnyVolumeAntenna | None) -> tuple[float, str]:
+    """Thickness, m, and name of a volume antenna; of a usual ring where the scene has none."""
+    if isinstance(antenna, VolumePlate):
+        return antenna.thickness, "plate"
+    if isinstance(antenna, VolumeRod):
+        return antenna.diameter, "rod"
+    return (antenna or LoopAntenna()).tube_diameter, "ring"
 
 
 LIGHT_DECADES = 3.0  # of the capacitance's slope, from full light to none
@@ -332,16 +406,23 @@ def run_session(
     each_frame: Callable[[PlayWindow], None] = lambda window: None,
     look: Look | None = None,
     midi: HandListener | None = None,
+    practice: Practice | None = None,
+    practise_now: bool = False,
+    own_hand: OwnHandPage | None = None,
 ) -> WindowRun:
     """Open the window on a started speaker, play, and return when the player closes it.
 
     `title` names the window; recordings go to `record_folder`. `remarks` appear under the keys in the help. `caution`:
     show the hearing caution first, silent until it is answered; None shows it until it was answered once on this
-    account. `each_frame` is called after each picture. Raises DeviceError where no window can be opened.
+    account. `each_frame` is called after each picture. `practice`: what
+    may be practised; `practise_now` opens its page; `own_hand`: the player's. Raises DeviceError where no window can be
+    opened.
     """
     first = look or Look()
     state = WindowState(
         distance=session.tuned.instrument.curve.farthest,
+        opening=resting_opening(session),
+        wanted_opening=resting_opening(session),
         level=speaker.level,
         caution_open=caution_wanted(speaker.device_error) if caution is None else caution,
         mirrored=first.mirrored,
@@ -350,8 +431,10 @@ def run_session(
     with closing(session), opened_screen(f"Beatfield: {title}", size, lambda: speaker.stop()) as opened:
         import pygame
 
-        window = PlayWindow(session, speaker, state, Path(record_folder), remarks, midi, first.seed)
+        window = PlayWindow(session, speaker, state, Path(record_folder), remarks, midi, first.seed, practice, own_hand)
         window.open(opened.get_size())
+        if practise_now:
+            window.open_practice()
         begun = time.monotonic()
 
         def show(surface: pygame.Surface, now: float) -> None:

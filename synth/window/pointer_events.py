@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -33,19 +34,37 @@ if TYPE_CHECKING:
 ZOOM_STEP = 1.15
 PAN_STEP = 0.08  # of the stage's width
 
+BESIDE = 0.12  # of the window: so near the pitch finger a second one is of the same hand
+PINCH_WAY = 0.08  # of the window, from stretched fingers to closed ones
+FINGER_STEP = 0.1  # of the fingers' opening, a step of the wheel
+
 Place = tuple[float, float]
 Kind = Literal["down", "motion", "up"]
 
 
 @dataclass(frozen=True, slots=True)
 class Touch:
-    """The fingers down: `pitch` and `volume` are their numbers; places are shares (0..1) of the window, from the left
-    upper corner. `volume_place` outlasts its finger."""
+    """The fingers down: `pitch`, `volume` and `pinch` are their numbers; places are shares (0..1) of the window, from
+    the left upper corner. `volume_place` outlasts its finger. `pinch` came down beside the pitch finger, `gap` from it:
+    both are fingers of the pitch hand.
+    """
 
     pitch: int | None = None
     pitch_place: Place = (0.0, 0.0)
     volume: int | None = None
     volume_place: Place | None = None
+    pinch: int | None = None
+    pinch_place: Place = (0.0, 0.0)
+    gap: float = 0.0
+
+    @property
+    def spread(self) -> float:
+        """How much wider apart the fingers of the pitch hand are than when the second came down."""
+        return 0.0 if self.pinch is None else _gap(self.pitch_place, self.pinch_place) - self.gap
+
+
+def _gap(one: Place, other: Place) -> float:
+    return math.hypot(one[0] - other[0], one[1] - other[1])
 
 
 def touched(touch: Touch, kind: Kind, finger: int, place: Place) -> Touch:
@@ -56,7 +75,9 @@ def touched(touch: Touch, kind: Kind, finger: int, place: Place) -> Touch:
         return _moved(touch, finger, place)
     if finger == touch.pitch:
         kept = touch.volume_place if touch.volume is not None else None
-        return replace(touch, pitch=None, volume_place=kept)
+        return replace(touch, pitch=None, volume_place=kept, pinch=None)
+    if finger == touch.pinch:
+        return replace(touch, pinch=None)
     if finger == touch.volume:
         moved = _moved(touch, finger, place)
         return replace(moved, volume=None, volume_place=moved.volume_place if touch.pitch is not None else None)
@@ -77,6 +98,8 @@ def pointer_of(touch: Touch, size: tuple[int, int]) -> tuple[int, int] | None:
 def _down(touch: Touch, finger: int, place: Place) -> Touch:
     if touch.pitch is None and finger != touch.volume:
         return replace(touch, pitch=finger, pitch_place=place)
+    if touch.pitch is not None and touch.pinch is None and (gap := _gap(touch.pitch_place, place)) <= BESIDE:
+        return replace(touch, pinch=finger, pinch_place=place, gap=gap)
     if touch.volume is None and finger != touch.pitch:
         return replace(touch, volume=finger, volume_place=place)
     return touch
@@ -87,6 +110,8 @@ def _moved(touch: Touch, finger: int, place: Place) -> Touch:
         return replace(touch, pitch_place=place)
     if finger == touch.volume:
         return replace(touch, volume_place=place)
+    if finger == touch.pinch:
+        return replace(touch, pinch_place=place)
     return touch
 
 
@@ -101,6 +126,7 @@ class PointerEvents(Actions):
         self._hands = HeldHands()
         self._touch = Touch()
         self._touch_drag: int | None = None
+        self._opening_before = 1.0  # of the fingers, when the second one came down beside the first
         self._scale: StageScale | None = None
         self._focused = True
 
@@ -109,8 +135,7 @@ class PointerEvents(Actions):
             self.end_replay()
             state = replace(state, replaying=False)
         self.state = state
-        heard = self.session.tuned.heard(state.distance, state.volume, state.height)
-        self.speaker.move(*heard, moment)
+        self.speaker.move(*self.heard(state), moment)
 
     def _target(self, place: tuple[int, int]) -> Pointed:
         """What a pixel lies on; nothing while a page covers it."""
@@ -183,6 +208,9 @@ class PointerEvents(Actions):
 
     def _press(self, place: tuple[int, int], moment: float) -> None:
         """A click or a finger: answer a page, take hold of a control, or ask for sound."""
+        if self.state.practice_page and not self.state.caution_open:
+            self.press_practice(place)
+            return
         if self.state.covered:
             self._act(*on_click(self.state))
             return
@@ -201,6 +229,9 @@ class PointerEvents(Actions):
         self.state = replace(self.state, dragging=target.control)
         self.session.slide(target.control, target.share)
 
+    def press_practice(self, place: tuple[int, int]) -> None:
+        """A click or a finger on a page of practice: a window with practice acts on it."""
+
     def _release(self) -> None:
         if self.state.dragging:
             self.state = replace(self.state, dragging="")
@@ -214,7 +245,7 @@ class PointerEvents(Actions):
             self.state = replace(self.state, selected=target.control)
             self.step(steps)
         elif place is not None and steps and self._on_stage(place) and ctrl:
-            self.session.set("posture", "open" if steps > 0 else "fist")
+            self.open_fingers(self.state.wanted_opening + FINGER_STEP * steps)
         elif place is not None and steps and self._on_stage(place):
             if shift:
                 self.view.pan(-PAN_STEP * steps)
@@ -252,6 +283,10 @@ class PointerEvents(Actions):
         else:
             kind = {pygame.FINGERDOWN: "down", pygame.FINGERMOTION: "motion"}.get(event.type, "up")
             self._touch = touched(self._touch, kind, finger, (event.x, event.y))  # type: ignore[arg-type]
+            if self._touch.pinch == finger and kind == "down":
+                self._opening_before = self.state.wanted_opening
+            elif self._touch.pinch is not None:
+                self.open_fingers(self._opening_before + self._touch.spread / PINCH_WAY)
             both = pointer_of(self._touch, size)
             self._follow_scale(moment)
             if both is None:

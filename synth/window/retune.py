@@ -10,13 +10,16 @@ import numpy as np
 
 from models.builds.drift import DriftLaw
 from models.circuit.variable_law import VariableLaw
+from models.hand.both_hands import HandCurve
 from models.instrument import AnyDetector, Instrument
+from models.pitch import nearest_note
 from models.pitch_field import PitchField, pitch_field
 from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import detector_of
 from synth.errors import DesignError
 from synth.window.controls import COMMONS, Settings, Tuning
+from synth.window.pull import Pull, pull_of
 from synth.window.tunable import Earthed, Tunable, common_name
 
 BEYOND_TRIMMER = "zero beat there lies beyond the reference's trimmer: as if its fixed capacitor were changed too"
@@ -26,29 +29,35 @@ SLACK = 1e-9  # of the trimmer's way, for rounding
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tuned:
-    """What plays: instrument and pitch field, the volume antenna, controls that are not there with the reason, and what
-    to know.
+    """What plays: instrument and pitch field, what both hands and the fingers do, the volume antenna, controls that are
+    not there with the reason, and what to know.
     """
 
     instrument: Instrument
     field: PitchField
+    hand: HandCurve
     volume: VolumeAntenna | None
     disabled: Mapping[str, str]
     notices: tuple[str, ...] = ()
     both: BothHands | None = None
+    pull: Pull | None = None
 
-    def heard(self, distance: float, volume: float, height: float | None) -> tuple[float, float]:
-        """Distance, m, and gain that sound with the pitch hand at `distance` and the volume hand at `height`, m.
+    def heard(self, distance: float, volume: float, height: float | None, opening: float) -> tuple[float, float]:
+        """Distance, m, and gain that sound with the pitch hand at `distance`, m, its fingers `opening` open.
 
-        `height` None: the volume hand is no hand over a ring, and the gain is `volume`.
+        height: m, of the volume hand; None: it is no hand over a ring, and the gain is `volume`.
         """
-        if self.both is None or height is None:
-            return distance, volume
-        return float(self.both.pitch_distance(distance, height)), float(self.both.gain(distance, height))
+        other = None if self.both is None else height
+        fingers = None if opening == self.hand.opening else opening
+        place = distance
+        if other is not None or fingers is not None:
+            place = float(self.hand.equal_distance(distance, other, fingers))
+        gain = volume if self.both is None or height is None else float(self.both.gain(distance, height))
+        return (place if self.pull is None else self.pull.at(place)), gain
 
 
 def retuned(offer: Tunable, settings: Settings) -> Tuned:
-    """The instrument of `offer` (made with the sensitivity of `settings`) with every other control as set.
+    """The instrument of `offer` (made with the parts of `settings`) with every other control as set.
 
     Raises ValueError where the settings cannot be built: a trimmer at its end, a part beyond what the models take.
     """
@@ -67,37 +76,46 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
     )
     for end in (instrument.curve.nearest, instrument.curve.farthest):
         instrument.detector_at(end)
+    field = pitch_field(instrument, reference_a=settings.number("reference_a"))
     return Tuned(
         instrument=instrument,
-        field=pitch_field(instrument, reference_a=settings.number("reference_a")),
+        field=field,
+        hand=earthed.hand,
         volume=earthed.volume,
         disabled=offer.faults,
         notices=notices,
-        both=earthed.both.get(now.posture),
+        both=earthed.both,
+        pull=pull_of(field, settings.guide_notes, settings.number("pull")),
     )
 
 
-def slope_text(tuned: Tuned, distance: float) -> str:
-    """What a millimetre of hand does at a distance, m: "Here 15 cents a mm."; nothing where nothing sounds."""
+def effect_text(tuned: Tuned, distance: float, without: Tuned | None = None) -> str:
+    """What a hand at a distance, m, plays and what a millimetre does there: "Here A4 +3, 15 cents a mm."; beside what
+    it would be without a control, if that is given; nothing where nothing sounds.
+    """
+    here = _played(tuned, distance)
+    if not here:
+        return ""
+    before = "" if without is None else _played(without, distance)
+    return f" Here {here}." if without is None else f" Here {here}; without it {before or 'silence'}."
+
+
+def _played(tuned: Tuned, distance: float) -> str:
     try:
-        slope = float(tuned.field.cents_per_mm(distance))
+        slope, beat = float(tuned.field.cents_per_mm(distance)), float(tuned.field.frequency_at(distance))
+        note, off = nearest_note(beat, tuned.field.reference_a)
     except ValueError:
         return ""
     if not math.isfinite(slope):
         return ""
-    return f" Here {slope:.0f} cents a mm." if slope >= 10.0 else f" Here {slope:.1f} cents a mm."
+    shown = f"{slope:.0f}" if slope >= 10.0 else f"{slope:.1f}"
+    return f"{note.replace('#', chr(0x266F))} {round(off):+d}, {shown} cents a mm".replace("-", chr(0x2212))
 
 
 def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
-    """The instrument with the posture's curve and its variable oscillator at the rise of temperature."""
+    """The instrument with the hand's curve and its variable oscillator at the rise of temperature."""
     base = offer.instrument
-    curves = _earthed(offer, state).curves
-    if state.posture not in curves:
-        raise DesignError(f"posture {state.posture}: {offer.faults.get('posture', 'no curve')}")
-    curve = curves[state.posture]
-    if offer.laws and state.posture not in offer.laws:
-        raise DesignError(offer.faults["posture"])
-    at_rest = replace(base, curve=curve, variable_law=offer.laws.get(state.posture))
+    at_rest = replace(base, curve=_earthed(offer, state).hand.curve, variable_law=offer.law)
     if state.rise == 0.0:
         return at_rest
     part = _parts(offer, state.rise)
@@ -121,7 +139,7 @@ def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
 
 def _earthed(offer: Tunable, state: Tuning) -> Earthed:
     """The curves with the player and the common joined to earth as in `state`."""
-    as_designed = Earthed(offer.curves, offer.volume, offer.both)
+    as_designed = Earthed(offer.hand, offer.volume, offer.both)
     shoes = offer.shoes if "shoes" in offer.faults else state.shoes
     if offer.earthed is None or (shoes == offer.shoes and state.common == common_name(offer.common)):
         return as_designed
@@ -159,7 +177,6 @@ def _reference_frequency(offer: Tunable, settings: Settings, now: Tuning) -> tup
     if tuning is None:
         start = replace(
             now,
-            posture=offer.posture,
             rise=0.0,
             pot=float(settings.control("pot").default),
             shoes=offer.shoes,

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
+from models.arrays import Floats
 from models.pitch_field import NoteLine
 from models.volume.volume_antenna import VolumeAntenna
 from synth.window.box import Box
@@ -48,14 +51,16 @@ PLAIN: Final = VolumeAxis()
 
 @dataclass(frozen=True, slots=True)
 class RingVolume(VolumeAxis):
-    """The hand above the ring of a volume antenna, to scale: `whole` m from the ring's top to the top of the stage.
+    """The hand above a volume antenna, to scale: `whole` m from the antenna's top to the top of the stage.
 
-    `tube_diameter`, m, is the drawn ring's. A hand nearer or farther than the computed heights counts as at their end.
+    `thickness`, m, and `form` ("ring", "plate" or "rod") are the drawn antenna's. A hand nearer or farther than the
+    computed heights counts as at their end.
     """
 
     antenna: VolumeAntenna
     whole: float
-    tube_diameter: float = 0.008
+    thickness: float = 0.008
+    form: str = "ring"
 
     @property
     def top(self) -> float | None:
@@ -86,28 +91,58 @@ class RingVolume(VolumeAxis):
         return tuple(found)
 
 
-def ring_volume(antenna: VolumeAntenna, tube_diameter: float = 0.008) -> RingVolume:
+def ring_volume(antenna: VolumeAntenna, thickness: float = 0.008, form: str = "ring") -> RingVolume:
     """The axis of a volume antenna: a little beyond full volume, in whole 5 cm, within the computed heights."""
     try:
         full = antenna.distance_at(1.0)
     except ValueError:
         full = USUAL_TOP
     steps = math.ceil(1.12 * full / 0.05 - 1e-9)
-    return RingVolume(antenna, min(antenna.curve.farthest, max(LOWEST_TOP, 0.05 * steps)), tube_diameter)
+    return RingVolume(antenna, min(antenna.curve.farthest, max(LOWEST_TOP, 0.05 * steps)), thickness, form)
 
 
 NARROWEST = 0.12  # m, of the notes from C2 to C6
 LEAST_WHOLE = 0.30  # m, of the field from the rod on
-AXIS_SHARE = 0.60  # of the stage's height, from its top: where the rod stands and the hand moves, seen from above
+AXIS_SHARE = 0.60  # of the stage's height, from its top: the line along which the hand moves, seen from the side
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How far the hand's tip is along its way from the antenna where its nearest skin is at a distance.
+
+    `distances` and `tips`, m, both strictly increasing, are pairs of them; beyond their ends both go on alike. Left
+    out, both are the same, as before an upright rod; before a leaning one the skin nearest to it is not the tip.
+    """
+
+    distances: tuple[float, ...] = ()
+    tips: tuple[float, ...] = ()
+
+    def tip(self, distance: float) -> float:
+        """Place of the tip, m, along the way, of a hand at `distance`, m."""
+        return self._between(distance, self.distances, self.tips)
+
+    def distance(self, tip: float) -> float:
+        """Distance, m, of a hand whose tip is there."""
+        return self._between(tip, self.tips, self.distances)
+
+    @staticmethod
+    def _between(value: float, given: tuple[float, ...], wanted: tuple[float, ...]) -> float:
+        if not given:
+            return value
+        beyond = min(value - given[0], 0.0) + max(value - given[-1], 0.0)
+        return float(np.interp(value, given, wanted)) + beyond
+
+
+STRAIGHT: Final = Way()
 
 
 @dataclass(frozen=True, slots=True)
 class StageScale:
-    """The stage's box, the distances, m, that its width stands for, and the volume axis of its height.
+    """The stage's box, the way of the hand, m, that its width stands for, and the volume axis of its height.
 
-    It shows those from `start` to `start + width`, counted from the rod's surface, which stands beyond its right edge,
-    its left edge if `mirrored`. `nearest` and `farthest`, m, are the ends of the
-    capacitance curve; the hand stays between them.
+    It shows the hand's way from `start` to `start + width`, counted from the antenna's surface, which is beyond its
+    right edge, its left edge if `mirrored`; `way` says at which distance the hand's tip is where. `nearest` and
+    `farthest`, m, are the ends of the capacitance curve; the hand stays between them.
     """
 
     box: Box
@@ -117,6 +152,7 @@ class StageScale:
     volume: VolumeAxis = PLAIN
     mirrored: bool = False
     start: float = 0.0
+    way: Way = STRAIGHT
 
     @property
     def pixels_per_metre(self) -> float:
@@ -125,36 +161,28 @@ class StageScale:
 
     @property
     def rod_x(self) -> float:
-        """Pixel column of the rod's surface, on the stage's edge or beyond it."""
+        """Pixel column of the antenna's surface where the hand is led to, on the stage's edge or beyond it."""
         edge = self.box.left if self.mirrored else self.box.right
         return edge - self.away * self.start * self.pixels_per_metre
 
     @property
     def away(self) -> int:
-        """Direction from the rod to the player along the pixel columns: -1 to the left, 1 to the right."""
+        """Direction from the antenna to the player along the pixel columns: -1 to the left, 1 to the right."""
         return 1 if self.mirrored else -1
 
     @property
     def axis_y(self) -> float:
-        """Pixel row of the line along which the hand moves, through the rod, in the plan."""
+        """Pixel row of the line along which the hand moves."""
         return self.box.top + AXIS_SHARE * self.box.height
 
     def x_of(self, distance: float) -> float:
-        """Pixel column of a distance, m."""
-        return self.rod_x + self.away * distance * self.pixels_per_metre
+        """Pixel column of the tip of a hand at a distance, m."""
+        return self.rod_x + self.away * self.way.tip(distance) * self.pixels_per_metre
 
-    def plan(self, distance: float, side: float) -> tuple[float, float]:
-        """Pixels of a point seen from above: `distance` m from the rod's surface, `side` m from the hand's line.
-
-        `side` is negative towards the player's body, which is drawn above the line.
-        """
-        return self.plans([(distance, side)])[0]
-
-    def plans(self, points: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
-        """Pixels of many points as `plan`: they are drawn 60 times a second."""
-        rod, axis, down = self.rod_x, self.axis_y, self.pixels_per_metre
-        across = self.away * down
-        return [(rod + across * distance, axis + down * side) for distance, side in points]
+    def pixels(self, points: Floats) -> list[tuple[float, float]]:
+        """Pixels of points (n, 2), m: along the hand's way from the antenna's surface, and down from its line."""
+        placed = points * (self.away * self.pixels_per_metre, self.pixels_per_metre) + (self.rod_x, self.axis_y)
+        return list(map(tuple, placed.tolist()))
 
     def y_of(self, gain: float) -> float:
         """Pixel row of a volume gain, 0..1."""
@@ -172,7 +200,7 @@ class StageScale:
 
     def distance_at(self, x: float) -> float:
         """Distance, m, of a pixel column, kept within the capacitance curve."""
-        distance = self.away * (x - self.rod_x) / self.pixels_per_metre
+        distance = self.way.distance(self.away * (x - self.rod_x) / self.pixels_per_metre)
         return min(max(distance, self.nearest), self.farthest)
 
     def gain_at(self, y: float) -> float:
@@ -187,13 +215,13 @@ CLOSEST = 0.04  # m, the least the stage may show
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """The distances on the stage, m: from `start` on over `width`."""
+    """The part of the hand's way on the stage, m: from `start` on over `width`."""
 
     start: float
     width: float
 
     def zoomed(self, factor: float, around: float, farthest: float) -> Shown:
-        """`factor` times as wide, with the distance `around`, m, left at its place; at most to `farthest`."""
+        """`factor` times as wide, with the hand's tip `around`, m, left at its place; at most to `farthest`."""
         width = min(max(self.width * factor, CLOSEST), farthest)
         share = min(max((around - self.start) / self.width, 0.0), 1.0)
         return Shown(around - share * width, width).within(farthest)
@@ -216,14 +244,15 @@ def stage_width(zero_beat: float | None, farthest: float) -> float:
     return min(farthest, max(LEAST_WHOLE, 0.05 * steps))
 
 
-def usual_view(notes: Sequence[NoteLine], zero_beat: float | None, farthest: float) -> Shown:
+def usual_view(notes: Sequence[NoteLine], zero_beat: float | None, farthest: float, way: Way = STRAIGHT) -> Shown:
     """The notes from C2 to C6 that are there, in the middle `RANGE_SHARE` of the width where the antenna allows it.
 
     Where fewer than two of them are, a little beyond zero beat. In whole millimetres, so that the picture keeps still.
+    farthest: m, the end of the way.
     """
-    places = [line.distance for line in notes if LOWEST_SHOWN <= line.number <= HIGHEST_SHOWN]
+    places = [way.tip(line.distance) for line in notes if LOWEST_SHOWN <= line.number <= HIGHEST_SHOWN]
     if len(places) < 2:
-        return Shown(0.0, stage_width(zero_beat, farthest))
+        return Shown(0.0, stage_width(None if zero_beat is None else way.tip(zero_beat), farthest))
     near, far = min(places), max(places)
     width = max((far - near) / RANGE_SHARE, NARROWEST)
     start = max(0.0, 0.5 * (near + far - width))

@@ -16,13 +16,15 @@ LOWEST_LEVEL_DB = -60.0
 NOTICE_TIME = 8.0  # s a notice stays
 FINE_SHARE = 1.0 / 8.0  # of the pointer's way, that the hand goes in fine play
 FADE_TIME = 0.12  # s from silence to full volume, and back
+FINGER_TIME = 0.035  # s, time constant of fingers that close or open
 CATCH = 12  # pixels, some 3 mm of screen: so near the resting hand the pointer takes hold of it again
 
 
 @dataclass(frozen=True, slots=True)
 class WindowState:
     """Pointer, hands and switches. `distance` m, `volume` gain 0..1 of the volume hand alone, `height` m of that hand
-    above the ring (None: no hand over a ring), `level` listening gain 0..1; `notice_until` s.
+    above the ring (None: no hand over a ring), `opening` of the fingers from 0 closed to 1 stretched, `level` listening
+    gain 0..1; `notice_until` s. The fingers go to `wanted_opening` in time, the wrist held.
 
     The pointer plays only while it has hold of the pitch hand (`held`). Where it leaves the stage the hand rests, and
     the sound fades out; it takes hold again where it comes back to the hand, or where sound is asked for (`asked`: as
@@ -34,13 +36,15 @@ class WindowState:
     change. `dragging`: the control whose slider the pointer holds, or "". `text_scale`: 1 is the usual size of texts.
     `drawer_open`: the controls as a page, in a window that has no room for them beside the stage. `leaving`: what would
     be lost by quitting, while the player is asked about it. `look`: the colours. `still`: less motion, no trail.
-    `help_page`: the help has two pages where texts are larger than usual.
+    `help_page`: the help has two pages where texts are larger than usual. `practice_page`: see `practice_events`.
     """
 
     distance: float
     level: float
     volume: float = 0.0
     height: float | None = None
+    opening: float = 1.0
+    wanted_opening: float = 1.0
     present: bool = False
     pointer: tuple[int, int] | None = None
     held: bool = False
@@ -67,6 +71,7 @@ class WindowState:
     drawer_open: bool = False
     look: str = "dark"
     still: bool = False
+    practice_page: str = ""
 
     @property
     def silenced(self) -> bool:
@@ -76,7 +81,7 @@ class WindowState:
     @property
     def covered(self) -> bool:
         """True while a page lies over the stage."""
-        return self.help_open or self.caution_open or bool(self.leaving)
+        return self.help_open or self.caution_open or bool(self.leaving or self.practice_page)
 
 
 def with_pointer(state: WindowState, pointer: tuple[int, int], scale: StageScale) -> WindowState:
@@ -170,6 +175,19 @@ def faded(state: WindowState, seconds: float, scale: StageScale) -> WindowState:
     )
 
 
+def fingered(state: WindowState, seconds: float, squeeze: float = 0.0) -> WindowState:
+    """The state after `seconds`, s, of fingers on their way; the same state where they rest.
+
+    squeeze: 0 to 1, how far a key or a trigger closes them meanwhile.
+    """
+    goal = state.wanted_opening * (1.0 - squeeze)
+    left = state.opening - goal
+    if left == 0.0:
+        return state
+    left *= math.exp(-max(seconds, 0.0) / FINGER_TIME)
+    return replace(state, opening=goal + (left if abs(left) > 1e-3 else 0.0))
+
+
 def rescaled(state: WindowState, scale: StageScale) -> WindowState:
     """The distances on the stage changed under the pointer: the hand it holds stays where it is."""
     if not state.held or state.pointer is None:
@@ -208,8 +226,8 @@ def after_action(state: WindowState, action: Action) -> tuple[WindowState, Actio
             return replace(state, help_open=turned or not state.help_open, help_page=int(turned)), None
         case "drawer":
             return replace(state, drawer_open=not state.drawer_open), None
-        case "leave" if state.help_open or state.drawer_open:
-            return replace(state, help_open=False, drawer_open=False), None
+        case "leave" if state.help_open or state.drawer_open or state.practice_page:
+            return replace(state, help_open=False, drawer_open=False, practice_page=""), None
         case "leave":
             return state, "quit"
         case "mute":

@@ -1,6 +1,6 @@
-"""What a design offers to the controls: its instrument, both postures' curves, its drift, its fine-tune pot.
+"""What a design offers to the controls: its instrument, what both hands do to it, its drift, its fine-tune pot.
 
-Sensitivity builds the design anew with other parts: L times sqrt(k), and of the fixed capacitor so much less that the
+Register builds the design anew with other parts: L times sqrt(k), and of the fixed capacitor so much less that the
 oscillator swings where it did,
 
     C' = C - (1 - 1/sqrt(k)) / (omega^2 L)            (derived here)
@@ -18,6 +18,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
+from typing import Any, cast
 
 import numpy as np
 
@@ -26,8 +27,10 @@ from models.builds.drift import DriftLaw
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import DETECTORS
-from models.hand.capacitance_curve import CapacitanceCurve, monotone_cubic
+from models.hand.both_hands import HandCurve
+from models.hand.capacitance_curve import monotone_cubic
 from models.hand.earthing import COMMON, USUAL_SHOES
+from models.hand.scene import Posture, Scene
 from models.instrument import Instrument
 from models.tank import Tank
 from models.volume.both_hands import BothHands
@@ -45,6 +48,23 @@ POT_POINTS = 21
 NO_TRIMMER = "the reference has no trimmer"
 
 
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Parts against the design's: the L/C ratio of both tanks, the series inductor, the antenna's length."""
+
+    register: float = 1.0
+    inductor: float = 1.0
+    antenna: float = 1.0
+
+
+AS_WRITTEN = Parts()
+
+
+def parts_of(settings: Settings) -> Parts:
+    """The parts that the controls ask for."""
+    return Parts(*(settings.number(name) for name in ("register", "inductor", "antenna")))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class PotCurve:
     """The reference of a solved circuit, Hz (n,), against its bias pot (n,), 0 to 1, at the trimmer's setting."""
@@ -59,31 +79,32 @@ class PotCurve:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Earthed:
-    """What follows from other shoes or another tie of the common, by posture: see `Tunable`."""
+    """What follows from other shoes or another tie of the common: see `Tunable`."""
 
-    curves: Mapping[str, CapacitanceCurve]
+    hand: HandCurve
     volume: VolumeAntenna | None
-    both: Mapping[str, BothHands]
+    both: BothHands | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tunable:
     """A design, its instrument, and what it can be changed by. `faults`: name of a control to why it is not there.
 
-    curves, both (empty without a volume antenna): by posture; laws: of a solved circuit, by posture; reference: the
-    tank with its trimmer set. shoes, common: F, what joins player and common to earth beside the field; earthed: what
+    posture: whose nearest skin the distances are of. hand: what the pitch antenna has with both hands and the fingers;
+    both: None without a volume antenna; law: of a solved circuit; reference: the tank with its trimmer set. scene: of
+    the conductors, to be drawn. shoes, common: F, what joins player and common to earth beside the field; earthed: what
     other such ties give, by the matrices of the field.
     """
 
     design: Design
     instrument: Instrument
     reference_a: float
-    posture: str
-    curves: Mapping[str, CapacitanceCurve]
+    posture: Posture
+    hand: HandCurve
     zero_beat: float | None
     volume: VolumeAntenna | None = None
-    both: Mapping[str, BothHands] = field(default_factory=dict)
-    laws: Mapping[str, VariableLaw] = field(default_factory=dict)
+    both: BothHands | None = None
+    law: VariableLaw | None = None
     reference: Tank | None = None
     drift: DriftLaw | None = None
     pot: PotCurve | None = None
@@ -92,20 +113,14 @@ class Tunable:
     shoes: float = USUAL_SHOES
     common: float = math.inf
     earthed: Callable[[float, float], Earthed] | None = None
+    scene: Scene = field(default_factory=Scene)
 
 
 def tunable(workpiece: OpenedDesign) -> Tunable:
-    """What an opened design offers. Solves a design with [circuit] for the other posture and along its pot."""
+    """What an opened design offers. Solves a design with [circuit] along its pot."""
     design, instrument = workpiece.design, workpiece.instrument
-    curves = workpiece.curves
     faults: dict[str, str] = {}
-    laws: dict[str, VariableLaw] = {}
-    if instrument.variable_law is not None:
-        for posture in curves:
-            try:
-                laws[posture] = workpiece.solved_variables[posture].oscillator.law()
-            except DesignError as error:
-                faults["posture"] = str(error)
+    posture = cast(Posture, design.player.posture)
     drift = None
     try:
         drift = drift_law(workpiece, 1.0, np.empty(0))
@@ -123,85 +138,99 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
     pot = _pot_curve(workpiece, faults)
     if pot is None and reference.trimmer_maximum <= reference.trimmer_minimum:
         faults.setdefault("pot", NO_TRIMMER)
+    if design.branch is None:
+        faults["inductor"] = "there is no series inductor in this design"
+    if design.antenna.form != "rod":
+        faults["antenna"] = f"the antenna is a {design.antenna.form}, no rod whose length could be changed"
     return Tunable(
         design=design,
         instrument=instrument,
         reference_a=workpiece.field.reference_a,
-        posture=design.player.posture,
-        curves=curves,
+        posture=posture,
+        hand=workpiece.hands[posture],
         zero_beat=workpiece.field.zero_beat_distance,
         volume=workpiece.volume,
-        both=workpiece.both_hands,
-        laws=laws,
+        both=workpiece.both_hands.get(posture),
+        law=instrument.variable_law,
         reference=reference,
         drift=drift,
         pot=pot,
         faults=faults,
-        first_order=FirstOrder(workpiece) if laws else None,
+        first_order=None if instrument.variable_law is None else FirstOrder(workpiece),
         shoes=shoes,
         common=workpiece.earthing.common_to_earth,
         earthed=earthed,
+        scene=workpiece.scene,
     )
 
 
 def _earthed(workpiece: OpenedDesign, shoes: float, common: float) -> Earthed:
     """The curves of a design with other ties to earth, F; the volume oscillator stays tuned as it is."""
     other, volume = workpiece.with_earthing(shoes, common), workpiece.volume
-    ring = other.ring_hands
+    ring, hand = other.ring_hands, other.hands[workpiece.design.player.posture]
     if volume is None or ring is None:
-        return Earthed(other.curves, volume, {})
+        return Earthed(hand, volume, None)
     volume = replace(volume, curve=ring.curve)
-    return Earthed(
-        other.curves, volume, {posture: BothHands(hand, ring, volume) for posture, hand in other.hands.items()}
-    )
+    return Earthed(hand, volume, BothHands(hand, ring, volume))
 
 
-def with_sensitivity(origin: Tunable, ratio: float) -> Tunable:
-    """`origin`, a design as written, with `ratio` times the L/C ratio of both tanks (module text).
+def with_parts(origin: Tunable, parts: Parts) -> Tunable:
+    """`origin`, a design as written, with other parts (module text).
 
-    Raises DesignError where no capacitor is left to take away, where the other mode would start first, or where the
-    changed circuit does not work.
+    With another series inductor or antenna the reference is tuned to the zero beat of before, as if its fixed capacitor
+    were changed too. Raises DesignError where no capacitor is left to take away, where the other mode would start
+    first, or where the changed circuit does not work.
     """
-    if ratio == 1.0:
+    if parts == AS_WRITTEN:
         return origin
-    found = open_loaded(changed_design(origin, ratio))
+    found = tunable(open_loaded(changed_design(origin, parts)))
     if found.instrument.mode != origin.instrument.mode:
-        raise DesignError("with this sensitivity the oscillator starts in its other mode")
-    return tunable(found)
+        raise DesignError("with these parts the oscillator starts in its other mode")
+    if origin.zero_beat is None or (parts.inductor, parts.antenna) == (1.0, 1.0):
+        return found
+    place = min(max(origin.zero_beat, found.instrument.curve.nearest), found.instrument.curve.farthest)
+    tuned = replace(found.instrument, reference_frequency=float(found.instrument.variable_frequency(place)))
+    return replace(found, instrument=tuned, zero_beat=place)
 
 
-def changed_design(origin: Tunable, ratio: float) -> Design:
-    """The design of `origin` with `ratio` times the L/C ratio of both tanks (module text); errors as above."""
+def changed_design(origin: Tunable, parts: Parts) -> Design:
+    """The design of `origin` with other parts: the tanks' L/C ratio as in the module's text; errors as above."""
     design, instrument = origin.design, origin.instrument
-    factor = math.sqrt(ratio)
+    factor = math.sqrt(parts.register)
     zero_beat = instrument.curve.farthest if origin.zero_beat is None else origin.zero_beat
     swings = {"variable": float(instrument.variable_frequency(zero_beat)), "reference": instrument.reference_frequency}
-    changes = {}
+    changes: dict[str, Any] = {}
     for which, frequency in swings.items():
         section = getattr(design, which)
         less = (1.0 - 1.0 / factor) / ((2.0 * math.pi * frequency) ** 2 * section.inductance)
         if section.capacitance < less:
-            raise DesignError(f"the {which} oscillator has too little fixed capacitance for this sensitivity")
+            raise DesignError(f"the {which} oscillator has too little fixed capacitance for this register")
         changes[which] = replace(
             section, inductance=section.inductance * factor, capacitance=section.capacitance - less
         )
+    if parts.inductor != 1.0 and design.branch is not None:
+        changes["branch"] = replace(design.branch, inductance=design.branch.inductance * parts.inductor)
+    if parts.antenna != 1.0:
+        changes["antenna"] = replace(design.antenna, length=design.antenna.length * parts.antenna)
     return replace(design, **changes)
 
 
-def towards_sensitivity(origin: Tunable, near: Tunable, ratio: float) -> Tunable:
-    """`near`, solved circuits, moved to another sensitivity of `origin` to first order, and tuned as they were.
+def towards_parts(origin: Tunable, near: Tunable, before: Parts, parts: Parts) -> Tunable:
+    """`near`, solved circuits with the parts `before`, moved to another register of `origin` to first order, and tuned
+    as they were.
 
-    Raises ValueError where there is no such design or the change is too large for that.
+    Raises ValueError where there is no such design, the change is too large for that, or another part is changed too.
     """
-    if near.first_order is None:
+    if near.first_order is None or near.law is None:
         raise DesignError("without solved circuits there is nothing to move")
-    design = changed_design(origin, ratio)
-    laws = {posture: near.first_order.law(posture, law, design) for posture, law in near.laws.items()}
-    place, before = near.first_order.tuning_distance, near.instrument
-    moved = replace(before, variable_law=laws[near.posture])
-    off_tune = before.reference_frequency - float(before.variable_frequency(place))
+    if replace(before, register=parts.register) != parts:
+        raise DesignError("another series inductor or antenna is solved anew")
+    law = near.first_order.law(near.law, changed_design(origin, parts))
+    place, unmoved = near.first_order.tuning_distance, near.instrument
+    moved = replace(unmoved, variable_law=law)
+    off_tune = unmoved.reference_frequency - float(unmoved.variable_frequency(place))
     tuned = replace(moved, reference_frequency=float(moved.variable_frequency(place)) + off_tune)
-    return replace(near, instrument=tuned, laws=laws)
+    return replace(near, instrument=tuned, law=law)
 
 
 def _detectors(kind: str) -> tuple[str, ...]:
@@ -223,7 +252,6 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
             "low": min(250.0, instrument.tone_low_pass),
             "high": max(16000.0, instrument.tone_low_pass),
         },
-        "posture": {"default": offer.posture},
         "shoes": {
             "default": USUAL_SHOES if offer.shoes == math.inf else offer.shoes,
             "high": max(400e-12, 0.0 if offer.shoes == math.inf else offer.shoes),

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import FieldPicture, PlayCanvas
-from synth.window.draw_hand import draw_figure, draw_hand, draw_inset, draw_still_inset, draw_trail
+from synth.window.draw_antenna import draw_antenna
+from synth.window.draw_hand import draw_figure, draw_hand, draw_trail
 from synth.window.draw_overlay import (
     KEY_PIECES,
     STRIP_KEY_PIECES,
@@ -21,6 +22,14 @@ from synth.window.draw_overlay import (
     draw_still_header,
     draw_too_small,
 )
+from synth.window.draw_practice import draw_places, draw_practice, draw_scatter
+from synth.window.draw_practice_pages import (
+    FoundPage,
+    PracticePage,
+    draw_found_page,
+    draw_practice_page,
+    draw_result_page,
+)
 from synth.window.draw_readouts import (
     draw_chain,
     draw_level,
@@ -29,6 +38,7 @@ from synth.window.draw_readouts import (
     draw_still_panels,
     draw_tuner,
 )
+from synth.window.draw_room import draw_room, draw_still_room
 from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
 from synth.window.drawer import ControlRow, draw_drawer, strip_words
@@ -36,13 +46,15 @@ from synth.window.keys import help_groups
 from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
 from synth.window.picture import PIECES, Picture
-from synth.window.scale import Shown, StageScale, usual_view
+from synth.window.practice import Result
+from synth.window.scale import NARROWEST, Shown, StageScale, usual_view
 from synth.window.state import WindowState
 
 if TYPE_CHECKING:
     import pygame
 
 
+SPAN_SHARE = 0.7  # of the stage's width, that a span takes
 SLOW = ("tuner", "spectrum", "chain")  # panels that change with the numbers, not with every picture
 
 
@@ -62,10 +74,14 @@ class View:
         self.size = (0, 0)
         self._look = "dark"
         self._chosen: Shown | None = None
+        self._before: tuple[Shown | None] | None = None  # what was chosen before a span was shown
         self.text_scale = 1.0
         self.mirrored = False
         self.layout: Layout | None = None
         self.scale: StageScale | None = None
+        self.practice_page: PracticePage | Result | FoundPage | None = (
+            None  # what the page of practice holds, while it is open
+        )
         self.show(picture)
 
     def show(self, picture: FieldPicture) -> None:
@@ -74,7 +90,7 @@ class View:
         The scale of the stage follows at the next picture that is drawn while no slider is held.
         """
         self._canvas.field = picture
-        self._usual = usual_view(picture.notes, picture.zero_beat, picture.ends[1])
+        self._usual = usual_view(picture.notes, picture.zero_beat, self._farthest, picture.way)
         if self.size == (0, 0):
             self._range = self._usual
         else:
@@ -92,7 +108,7 @@ class View:
         if self.layout is not None:
             self._canvas.lay_out(self.layout)
             scale = StageScale(self.layout.stage, self._range.width, *picture.ends, picture.volume, self.mirrored)
-            self.scale = replace(scale, start=self._range.start)
+            self.scale = replace(scale, start=self._range.start, way=picture.way)
             self._canvas.scale = self.scale
 
     def _open_drawer(self, wanted: bool) -> None:
@@ -105,12 +121,12 @@ class View:
 
     def zoom(self, factor: float, around: float) -> None:
         """Show `factor` times as much of the field, with the distance `around`, m, left at its place."""
-        self._chosen = self._range.zoomed(factor, around, self._canvas.field.ends[1])
+        self._chosen = self._range.zoomed(factor, self._canvas.field.way.tip(around), self._farthest)
         self._follow_choice()
 
     def pan(self, share: float) -> None:
         """Show what lies farther from the antenna by a share of the stage's width."""
-        self._chosen = self._range.panned(share, self._canvas.field.ends[1])
+        self._chosen = self._range.panned(share, self._farthest)
         self._follow_choice()
 
     def usual_range(self) -> None:
@@ -118,9 +134,28 @@ class View:
         self._chosen = None
         self._follow_choice()
 
+    def show_between(self, span: tuple[float, float] | None) -> None:
+        """Show what lies between two distances, m, in the middle of the width, until None is given."""
+        if span is None:
+            if self._before is not None:
+                self._chosen, self._before = self._before[0], None
+                self._follow_choice()
+            return
+        if self._before is None:
+            self._before = (self._chosen,)
+        near, far = sorted(map(self._canvas.field.way.tip, span))
+        width = max((far - near) / SPAN_SHARE, NARROWEST)
+        self._chosen = Shown(0.5 * (near + far - width), width).within(self._farthest)
+        self._follow_choice()
+
     def _follow_choice(self) -> None:
         self._range = self._usual if self._chosen is None else self._chosen
         self.resize(self.size)
+
+    @property
+    def _farthest(self) -> float:
+        """The end of the hand's way, m."""
+        return self._canvas.field.way.tip(self._canvas.field.ends[1])
 
     def renew(self) -> None:
         """Draw everything at the next picture, after the window was uncovered."""
@@ -150,7 +185,7 @@ class View:
             self._still_texts = self._row_texts = self._slow_texts = ()
             draw_too_small(canvas, surface.get_size(), needed_size(self.text_scale))
             return [surface.get_rect()]
-        page = "caution" if state.caution_open else "leaving" if state.leaving else "help" if state.help_open else ""
+        page = _page_of(state)
         before = [touched.inflate(4, 4) for touched in canvas.touched]
         strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
         remarks = shown.remarks if page == "help" else ()
@@ -164,6 +199,7 @@ class View:
             shown.guide,
             shown.drone,
             strip,
+            self.practice_page if page == "practice" else None,
         )
         if self._still is None or key != self._still_key:
             self._still, self._still_key = surface.copy(), key
@@ -194,10 +230,15 @@ class View:
         canvas = self._canvas
         if not canvas.layout.drawer_over_stage:
             draw_trail(canvas, shown.trail)
-            draw_figure(canvas, state, shown.posture)
-            draw_inset(canvas, state, shown.posture)
-            draw_hand(canvas, state, shown.readouts, shown.posture)
+            if shown.practice is not None:
+                draw_places(canvas, shown.practice)
+            draw_scatter(canvas, state.distance, shown.scatter)
+            draw_figure(canvas, state)
+            draw_room(canvas, state)
+            draw_hand(canvas, state, shown.readouts, shown.heard)
             draw_volume_hand(canvas, state)
+            if shown.practice is not None:
+                draw_practice(canvas, shown.practice)
         with canvas.as_one():
             draw_oscillogram(canvas, shown.oscillogram, shown.oscillogram_span)
         with canvas.as_one():
@@ -234,6 +275,12 @@ class View:
             draw_caution(canvas)
         elif page == "leaving":
             draw_leaving(canvas, state.leaving)
+        elif page == "practice" and isinstance(self.practice_page, PracticePage):
+            draw_practice_page(canvas, self.practice_page)
+        elif page == "practice" and isinstance(self.practice_page, FoundPage):
+            draw_found_page(canvas, self.practice_page)
+        elif page == "practice" and isinstance(self.practice_page, Result):
+            draw_result_page(canvas, self.practice_page)
         elif page == "help":
             groups = help_groups(has_ring=canvas.field.volume.top is not None)
             draw_help(canvas, groups, shown.remarks, state.help_page if self.text_scale > 1.0 else None)
@@ -241,8 +288,15 @@ class View:
             draw_still_panels(canvas)
             if not canvas.layout.drawer_over_stage:
                 draw_field(canvas, shown.guide, shown.drone)
-                draw_still_inset(canvas)
+                draw_antenna(canvas)
+                draw_still_room(canvas)
         self._still_texts = tuple(canvas.texts)
         self._rows, self._row_texts = (), ()
         self._slow, self._slow_texts = None, ()
         self._empty = None if page else still.copy()
+
+
+def _page_of(state: WindowState) -> str:
+    """The page that lies over the stage, or nothing."""
+    pages = ("caution", state.caution_open), ("leaving", state.leaving), ("help", state.help_open)
+    return next((name for name, there in (*pages, ("practice", state.practice_page)) if there), "")

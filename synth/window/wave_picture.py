@@ -70,7 +70,12 @@ class WavePicture:
         self.slow = waves.slowed if wanted < 10.0 else max(waves.slowed, wanted)
 
     def slow_by(self, factor: float) -> None:
-        """Slow the picture down by a factor, between the sound's own time and waves that can be counted."""
+        """Slow the picture down by a factor, between the sound's own time and waves that can be counted.
+
+        Nothing happens before a recipe is shown: a window too small to draw one hears its keys all the same.
+        """
+        if self._recipe is None:
+            return
         waves = self._waves
         most = max(waves.frequencies(self._free)[0] / SLOWEST_WAVE, 100.0 * waves.slowed)
         self.slow = min(max(self.slow * factor, waves.slowed), most)

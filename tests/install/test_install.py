@@ -13,7 +13,6 @@ from typing import Any
 
 import pytest
 
-pytestmark = pytest.mark.slow
 ROOT = Path(__file__).parents[2]
 DEMO_FILES = {"demo.toml", "demo.txt", "demo.png", "demo.wav"}
 HIDE_PORTAUDIO = """\
@@ -76,15 +75,20 @@ def installed(new_install: Any) -> tuple[Any, Path]:
     return place, programs
 
 
-def test_the_commands_of_the_readme_set_up_render_the_demo_and_run_the_tests(source, cloned, readme_blocks):
+@pytest.mark.slow
+def test_the_first_command_of_the_readme_sets_up_and_renders_the_demo(source, cloned):
     assert {file.name for file in (source / "beatfield-demo").iterdir()} == DEMO_FILES
-    # the second one, which .ci/run runs in full, here with a single file of tests
+
+
+@pytest.mark.soak  # .ci/run runs it in full, from nothing; here with a single file of tests
+def test_the_second_command_of_the_readme_runs_the_tests(source, cloned, readme_blocks):
     command = readme_blocks[1].strip()
     assert command == "python3 demos/set_up.py --tests"
     told = cloned.run(sys.executable, *command.split()[1:], "-q", "tests/models/test_pitch.py", cwd=source)
     assert " passed" in told
 
 
+@pytest.mark.slow
 def test_wheel_and_sdist_hold_everything(archives, source):
     (wheel,), (sdist,) = archives.glob("*.whl"), archives.glob("*.tar.gz")
     wanted = packages_of(source)
@@ -99,6 +103,7 @@ def test_wheel_and_sdist_hold_everything(archives, source):
     assert sources | {"README.md", "LICENSE", "pyproject.toml"} <= inside
 
 
+@pytest.mark.slow
 def test_the_wheel_works_from_another_folder(installed):
     place, programs = installed
     assert "usage: beatfield" in place.run(programs / "python", "-m", "synth", "--help")
@@ -108,6 +113,7 @@ def test_the_wheel_works_from_another_folder(installed):
     assert place.run(programs / "python", "-m", "pip", "check").strip() == "No broken requirements found."
 
 
+@pytest.mark.slow
 def test_without_portaudio_everything_else_works_and_the_message_says_what_to_install(installed):
     place, programs = installed
     hidden = place.folder / "hidden"
@@ -120,6 +126,7 @@ def test_without_portaudio_everything_else_works_and_the_message_says_what_to_in
     place.run(programs / "beatfield", "field", "here/demo.toml", PYTHONPATH=str(hidden))
 
 
+@pytest.mark.slow
 def test_the_sdist_installs_and_works(archives, new_install):
     place, programs = new_install("sdist")
     (sdist,) = archives.glob("*.tar.gz")
@@ -129,6 +136,7 @@ def test_the_sdist_installs_and_works(archives, new_install):
     assert "zero beat" in place.run(programs / "beatfield", "field", "heron")
 
 
+@pytest.mark.slow
 def test_without_matplotlib_reports_work_and_a_plot_says_what_to_install(new_install):
     place, programs = new_install("plain")
     place.run(programs / "python", "-m", "pip", "uninstall", "--quiet", "--yes", "matplotlib")
@@ -138,6 +146,7 @@ def test_without_matplotlib_reports_work_and_a_plot_says_what_to_install(new_ins
     assert not (place.folder / "field.png").exists()
 
 
+@pytest.mark.slow
 def test_the_newest_python_here(archives, new_place, newest_python):
     place = new_place("newest")
     programs = place.make_environment("environment", newest_python)

@@ -23,6 +23,8 @@ LIMITED = """
 import resource, sys
 resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
 from synth.cli import main
+import synth.analysis.start_up
+synth.analysis.start_up.LONGEST_CYCLES = 300
 sys.exit(main(sys.argv[1:]))
 """
 
@@ -82,9 +84,7 @@ def test_a_full_disk_is_one_message_and_leaves_nothing(heron, here, run):
     [
         ["render", "DESIGN", *RENDER, "-o", "locked/a.wav"],
         pytest.param(["sheet", "DESIGN", "-o", "locked/a.html"], marks=pytest.mark.slow),
-        pytest.param(["field", "DESIGN", "--plot", "locked/a.png"], marks=pytest.mark.slow),
-        pytest.param(["field", "DESIGN", "--csv", "locked/a.csv"], marks=pytest.mark.slow),
-        pytest.param(["new", "locked/a.toml"], marks=pytest.mark.slow),
+        pytest.param(["field", "DESIGN", "--plot", "locked/a.png", "--csv", "locked/a.csv"], marks=pytest.mark.slow),
         pytest.param(["demo", "locked/demo"], marks=pytest.mark.slow),
     ],
 )
@@ -132,7 +132,7 @@ def test_without_a_home_but_with_a_cache(heron, here, run):
     "name",
     [
         "M\u00fcnze \u266a \u6b4c",
-        *(pytest.param(name, marks=pytest.mark.slow) for name in ("-dash", "a'b\"c$d`e", "\U0001f3b6")),
+        pytest.param("-a'b\"c$d`e \U0001f3b6", marks=pytest.mark.slow),
     ],
 )
 def test_folders_and_files_of_any_name(heron, here, name):
@@ -175,7 +175,7 @@ def test_names_that_are_not_utf8(heron, here, run):
     readings = b"\xfe\x1b.csv"
     with open(readings, "wb") as file:
         file.write(b"fitted_capacitor,frequency\n100 pF,412.3 kHz\n220 pF,301.1 kHz\n330 pF,256.2 kHz\n")
-    for extra in ([], ["--json"], ["--plot", b"\xfd.svg"]):
+    for extra in ([], ["--json", "--plot", b"\xfd.svg"]):
         result = run("-m", "synth", "fit", readings, *extra)
         assert result.returncode == 0, result.stderr
         assert b"\x1b" not in result.stdout
@@ -183,7 +183,7 @@ def test_names_that_are_not_utf8(heron, here, run):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+@pytest.mark.parametrize("closed", ["<&- >&-", "2>&-"])
 def test_closed_channels_are_no_fault(heron, here, closed):
     command = f'"{sys.executable}" -m synth field "{heron}" --csv a.csv {closed}'
     result = subprocess.run(["sh", "-c", command], capture_output=True)
@@ -193,7 +193,7 @@ def test_closed_channels_are_no_fault(heron, here, closed):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("pipe", ["| true", "2>&1 | true", "--json | head -c 10"])
+@pytest.mark.parametrize("pipe", ["2>&1 | true", "--json | head -c 10"])
 def test_a_reader_that_leaves_is_no_fault(heron, here, pipe):
     result = subprocess.run(["sh", "-c", f'"{sys.executable}" -m synth field "{heron}" {pipe}'], capture_output=True)
     assert b"Traceback" not in result.stderr

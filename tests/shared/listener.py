@@ -55,6 +55,9 @@ class Listener:
     def set_drone(self, frequency: float | None, gain: float = 0.1) -> None:
         self.told.append(("drone", frequency))
 
+    def set_target(self, frequency: float | None, gain: float = 0.04) -> None:
+        self.told.append(("target", frequency))
+
     def record(self, path: Path | str | None) -> None:
         if path is None:
             self.notice = f"Recorded {self.recording_to}"

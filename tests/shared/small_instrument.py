@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from models.branch.antenna_branch import DIRECT, SeriesInductor
-from models.hand.both_hands import HandCurve
+from models.hand.both_hands import Changes, HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.hand_field import HandField
 from models.instrument import Instrument
@@ -29,7 +29,7 @@ RING_CURVE = CapacitanceCurve(_HEIGHTS, 7.4e-12 + 0.1e-12 / (_HEIGHTS + 0.03), 7
 RING = VolumeAntenna(RING_CURVE, Tank(2.2e-3, 61.58e-12), Tank(2.2e-3, 72e-12), ring_stray=3e-12)  # full at 25 cm
 # Both hands: what the hand adds to the rod is a tenth less with the volume hand down; the ring heeds its own alone.
 BOTH = BothHands(
-    HandCurve(ROD, _DISTANCES, np.array([0.01, 0.1, 0.6]), np.log([0.9, 0.97, 1.0]) * np.ones((30, 1))),
+    HandCurve(ROD, Changes(_DISTANCES, np.array([0.01, 0.1, 0.6]), np.log([0.9, 0.97, 1.0]) * np.ones((30, 1)))),
     HandCurve(RING_CURVE),
     RING,
 )
@@ -40,7 +40,8 @@ def small_field(
 ) -> HandField:
     """The field in which the rod, and the ring if any, have these curves whatever is joined to what.
 
-    No conductor feels another one; the player's capacitance is invented too.
+    No conductor feels another one; the player's capacitance is invented too. Closed fingers take a third from what an
+    open hand adds.
     """
     names = ("antenna", "player") if ring is None else ("antenna", "ring", "player")
     heights = np.zeros(0) if ring is None else ring.distances[[0, 10, 20, -1]]
@@ -55,6 +56,11 @@ def small_field(
         loop = 0.0 if ring is None else ring.capacitance(heights)
         own = curve.capacitances[:, None] * np.ones(columns)
         places[posture] = matrices(own, loop, 70e-12)
+    some = open_hand.distances[::3]
+    closed = open_hand.empty_capacitance + np.multiply.outer(
+        [0.66, 0.85], open_hand.capacitance(some) - open_hand.empty_capacitance
+    )
+    fingers = matrices(closed[..., None] * np.ones(columns), 0.0 if ring is None else ring.capacitance(heights), 70e-12)
     return HandField(
         names=names,
         distances=open_hand.distances,
@@ -66,6 +72,9 @@ def small_field(
         else matrices(open_hand.capacitances[-1], ring.capacitances, 70e-12),
         without_player=matrices(open_hand.empty_capacitance, 0.0 if ring is None else ring.empty_capacitance, 0.0),
         body_share=67e-12,
+        openings=np.array([0.0, 0.5]),
+        finger_distances=some,
+        finger_places=fingers,
     )
 
 
@@ -77,6 +86,10 @@ def same_field(first: HandField, second: HandField) -> bool:
         and np.array_equal(first.distances, second.distances)
         and np.array_equal(first.ring_places, second.ring_places)
         and np.array_equal(first.without_player, second.without_player)
+        and np.array_equal(first.openings, second.openings)
+        and np.array_equal(first.finger_distances, second.finger_distances)
+        and np.array_equal(first.finger_places, second.finger_places)
+        and first.opening == second.opening
     )
 
 

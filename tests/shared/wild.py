@@ -6,9 +6,11 @@ each time unless BEATFIELD_FUZZ=random is set, which draws others, and four time
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import threading
+import tomllib
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -19,6 +21,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from synth.designs.schema import Key, write_value
 from synth.errors import DesignError
 
 LONGEST = 5.0  # s of processor time that one input may take
@@ -112,6 +115,45 @@ def _edited(content: bytes, edits: list[tuple[str, int, bytes]]) -> bytes:
             lines[first], lines[second] = lines[second], lines[first]
             content = b"\n".join(lines)
     return content
+
+
+def allowed(key: Key) -> st.SearchStrategy[Any]:
+    """Values that the key takes: its ends, a few between, its words and choices."""
+    if key.choices:
+        return st.sampled_from(key.choices)
+    if key.longest:
+        return st.text(st.characters(categories=["L", "N", "P", "S"]), min_size=1, max_size=min(key.longest, 20))
+    ends = [key.low, key.high, *key.words.values()]
+    low = max(key.low, 1e-4 * key.high)
+    between = st.floats(0.0, 1.0).map(
+        lambda share: low * (key.high / low) ** share if low > 0.0 and share < 1.0 else key.high
+    )
+    one = st.one_of(st.sampled_from(ends), between, between)
+    return st.lists(one, min_size=1, max_size=key.most).map(tuple) if key.most else one
+
+
+def changes(keys: list[Key], most: int) -> st.SearchStrategy[list[tuple[Key, Any]]]:
+    """Up to `most` of `keys`, each with a value that it takes."""
+    return st.lists(
+        st.sampled_from(keys).flatmap(lambda key: st.tuples(st.just(key), allowed(key))),
+        min_size=1,
+        max_size=most,
+        unique_by=lambda change: change[0].path,
+    )
+
+
+def with_changes(base: str, changes: list[tuple[Key, Any]]) -> str:
+    """The design text `base` with keys set to other values."""
+    document = tomllib.loads(base)
+    for key, value in changes:
+        written = write_value(key, value)
+        if written is not None:
+            document.setdefault(key.section, {})[key.name] = tomllib.loads(f"x = {written}")["x"]
+    return "\n".join(
+        line
+        for section, content in document.items()
+        for line in (f"[{section}]", *(f"{name} = {json.dumps(value)}" for name, value in content.items()))
+    )
 
 
 def quick_and_slow(

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from typing import Any
 
+from models.hand.both_hands import HandCurve
 from models.instrument import Instrument
 from models.pitch_field import pitch_field
 from models.volume.volume_antenna import VolumeAntenna
@@ -20,13 +21,13 @@ Step = Callable[[PlayWindow], Any]
 def session_on(instrument: Instrument, volume: VolumeAntenna | None = None) -> Session:
     """The template's design with this instrument in place of its own, so that no field has to be solved."""
     field = pitch_field(instrument)
-    faults = dict.fromkeys(("sensitivity", "pot", "temperature", "posture"), "not with this instrument")
-    curves, zero_beat = {"open": instrument.curve}, field.zero_beat_distance
-    offer = Tunable(template_design(), instrument, 440.0, "open", curves, zero_beat, volume, faults=faults)
+    faults = dict.fromkeys(("register", "inductor", "antenna", "pot", "temperature"), "not with this instrument")
+    hand, zero_beat = HandCurve(instrument.curve), field.zero_beat_distance
+    offer = Tunable(template_design(), instrument, 440.0, "open", hand, zero_beat, volume, faults=faults)
     return Session([opened_side("Trial design", offer)])
 
 
-def play(session: Session, steps: Sequence[Step], speaker: InstrumentSound, **options: Any) -> WindowRun:
+def play(session: Session, steps: Iterable[Step], speaker: InstrumentSound, **options: Any) -> WindowRun:
     """Run the window: each step takes place after a picture, and the window is closed after the last."""
     script = iter(steps)
 

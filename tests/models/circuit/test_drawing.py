@@ -243,7 +243,7 @@ def test_two_devices_keep_the_amplifier_first() -> None:
     assert "base resistance of buffer" in buffered.loss_shares
 
 
-@pytest.mark.soak  # a minute each; the templates' own forms of both are integrated in test_drawn_circuits.py
+@pytest.mark.soak  # a minute each; test_drawn_circuits.py integrates thirty cycles of the templates' own forms
 @pytest.mark.parametrize("circuit", [HARTLEY, replace(INVERTER, load=Load())], ids=["Hartley", "inverter"])
 def test_integration_in_time_from_switching_on_agrees(circuit: Drawing) -> None:
     bare = replace(circuit, load=None)  # its coupling capacitor would charge for milliseconds and change nothing

@@ -147,11 +147,15 @@ def test_a_floor_within_rounding_is_refused():
 @pytest.mark.slow
 def test_kennedys_oscillator_is_shown():
     # irregular there (Kennedy, as in test_switch_on); with this transistor the base resistance decides whether a window
-    # of three cycles catches it, also when integrated with a tolerance of 1e-8
+    # of three cycles catches it (below), also when integrated with a tolerance of 1e-8
     found = start_up(kennedy(Transistor(base_resistance=10.0)))
     assert found.outcome is Outcome.WANDERS
     late = found.tank[-150:]
     assert late.max() > 2.0 * late.min() > 0.5
+
+
+@pytest.mark.soak
+def test_kennedys_oscillator_is_caught_by_a_window_of_three_cycles():
     caught = start_up(kennedy())
     assert caught.outcome is Outcome.PATTERN
     assert caught.pattern is not None

@@ -13,8 +13,8 @@ from models.circuit.transistor import Transistor
 from synth.comparisons.oscillator import CIRCUITS
 
 SOONEST = "100 kHz"
-"""From switch-on the others take longer: `beatfield benchmark` starts all of them, test_envelope.py five.
-Here they start from a disturbed state."""
+"""From switch-on the others take longer: `beatfield benchmark` starts all of them, test_envelope.py five, and
+test_drawn_circuits.py drawn ones. Here they start from a disturbed state."""
 LONGER = {"antenna branch": 300, "heavy drive": 200}
 """Cycles until these have settled; 120 for the others."""
 
@@ -55,7 +55,7 @@ def test_agreement_with_early_effect_and_base_resistance():
     agree(balanced, returned(balanced, 60))
 
 
-@pytest.mark.slow
+@pytest.mark.soak
 def test_from_switch_on_it_reaches_the_balanced_oscillation():
     balanced = steady_state(CIRCUITS[SOONEST])
     read = measure(simulate(CIRCUITS[SOONEST], run_length(balanced), frequency=balanced.frequency))

@@ -1,5 +1,7 @@
 """The bound on the work of harmonic balance: what it counts, where it ends, and that it is gone afterwards."""
 
+from inspect import unwrap
+
 import pytest
 
 from models.circuit.common_base import OscillatorCircuit
@@ -29,7 +31,7 @@ def is_enough(work, harmonics):
     """Whether the default oscillator is solved with so many harmonics within this work."""
     try:
         with bounded_work(work):
-            steady_state(OscillatorCircuit(), harmonics=harmonics)
+            unwrap(steady_state)(OscillatorCircuit(), harmonics=harmonics)  # one that is not kept from another test
     except TooMuchWorkError:
         return False
     return True

@@ -169,20 +169,19 @@ def test_a_larger_antenna_feels_the_hand_more():
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["leaning", "telescopic", "wire", "plate", "flat plate", "ring", "flat ring"])
 def test_four_times_the_panels_change_the_added_capacitance_by_little(name):
-    """Within 0.3 % (0.4 % where a level hand is a centimetre over a tube, and at 30 cm, where body and arm count)."""
+    """Within 0.3 % of what hand and body add."""
     scene = Scene(FORMS[name], PlayerBody(approach="above" if name in FLAT else "front"))
-    coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 2.0))
+    coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 1.6))
     assert_allclose(coarse.empty_capacitance, fine.empty_capacitance, rtol=5e-4, atol=0)
     found, true = (each.capacitances - each.empty_capacitance for each in (coarse, fine))
-    assert_allclose(found, true, rtol=4e-3, atol=0)
-    assert_allclose(found[1], true[1], rtol=3e-3, atol=0)
+    assert_allclose(found, true, rtol=3e-3, atol=0)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("form", [VolumePlate(), VolumeRod()], ids=["plate", "rod"])
-def test_four_times_the_panels_change_a_volume_antenna_by_little(form):
+def test_two_and_a_half_times_the_panels_change_a_volume_antenna_by_little(form):
     found = []
-    for fineness in (1.0, 2.0):
+    for fineness in (1.0, 1.6):
         solved = hand_field(Scene(ring=form), [0.3, 0.8], ["open"], fineness, [0.03, 0.2], [0, 1])
         curve = solved.ring("open", solved.ties(Earthing())).curve
         found.append(curve.capacitances - curve.empty_capacitance)
@@ -209,13 +208,16 @@ def test_four_times_the_panels_change_a_volume_antenna_by_little(form):
         (lambda: VolumeRod(length=-1.0), "length must be > 0"),
         (lambda: Scene(PlateAntenna(), PlayerBody(hand_height=1.5)), "hand_height must be between 1 m and 1.2 m"),
         (lambda: Scene(RodAntenna(), PlayerBody(hand_height=1.2, approach="above")), "comes from the front"),
-        (lambda: Scene(RingAntenna(base_height=0.1), cabinet=Cabinet()), "cabinet must stand clear"),
+        (lambda: Scene(RingAntenna(base_height=0.1), cabinet=Cabinet()), "base_height must be > 0.14 m"),
         (lambda: Scene(WireAntenna(end_x=0.9)), "reaches the player"),
         (
             lambda: hand_field(Scene(WireAntenna(0.0, -0.4, 1.3, 0.2), PlayerBody(0.2)), [0.05, 0.2]),
-            "antenna must clear",
+            "stand_distance must be larger: the player.s body meets the pitch antenna",
         ),
-        (lambda: hand_field(Scene(WireAntenna(0.0, -0.45, 1.0), ring=VolumeRod())), "make its offset larger"),
+        (
+            lambda: hand_field(Scene(WireAntenna(0.0, -0.45, 1.0), ring=VolumeRod())),
+            "offset must be larger: the volume antenna meets the pitch antenna",
+        ),
         (lambda: PlayerBody(approach="below"), "approach must be one of"),
     ],
 )

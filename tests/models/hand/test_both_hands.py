@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from models.hand.both_hands import HandCurve
+from models.hand.both_hands import Changes, Fingers, HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
 
 EMPTY = 7e-12
@@ -72,8 +72,67 @@ def test_without_another_hand_nothing_changes():
 
 
 def test_a_table_of_the_wrong_shape_is_refused():
-    curve = CapacitanceCurve(OWN, TABLE[:, -1], EMPTY)
     with pytest.raises(ValueError, match="change must be one finite value for each of 24 distances and 8"):
-        HandCurve(curve, OWN, OTHERS, np.zeros((8, 24)))
+        Changes(OWN, OTHERS, np.zeros((8, 24)))
     with pytest.raises(ValueError, match="change must"):
-        HandCurve(curve, OWN, OTHERS, np.full((24, 8), np.nan))
+        Changes(OWN, OTHERS, np.full((24, 8), np.nan))
+
+
+SOME, DRAWN_IN = OWN[::3], 0.09
+
+
+def closed(own, other, opening):
+    """The field of `law` for fingers so far open: their skin is farther back, and a closed hand is a little more."""
+    back = own + (1.0 - opening) * DRAWN_IN
+    return EMPTY + (law(back, other) - EMPTY) * (1.0 + 0.2 * (1.0 - opening) ** 1.5 / (1.0 + own))
+
+
+def fingers(others=OTHERS[-1:], own=1.0):
+    table = {each: np.log(closed(SOME[:, None], others, each) - EMPTY) for each in (0.0, 0.5, 1.0, own)}
+    wide = np.log(law(OWN, others[-1]) - EMPTY)
+    return Fingers.of_table(SOME, others if len(others) > 1 else np.zeros(0), table, (OWN, wide), DRAWN_IN, own)
+
+
+@pytest.mark.parametrize("own", [1.0, 0.3])
+def test_closing_fingers_take_away_and_their_law_is_met_between_the_solved_places(own):
+    table = closed(OWN[:, None], OTHERS, own)
+    hand = HandCurve.of_table(OWN, OTHERS, table, EMPTY, OTHERS[-2], fingers(OTHERS, own))
+    assert hand.heeds_opening
+    assert hand.opening == own
+    place, other = np.array([0.013, 0.11, 0.55])[:, None], np.array([0.012, 0.05, 0.31, 0.59])
+    for opening in (0.0, 0.2, 0.5, 0.77, 1.0):
+        found, true = hand.capacitance(place, other, opening) - EMPTY, closed(place, other, opening) - EMPTY
+        assert_allclose(found, true, rtol=8e-3, atol=0)
+        assert_allclose(hand.capacitance(SOME[:, None], OTHERS, 0.5), closed(SOME[:, None], OTHERS, 0.5), rtol=1e-9)
+    assert_allclose(hand.capacitance(place, other, own), hand.capacitance(place, other), rtol=1e-12, atol=0)
+    resting = hand.capacitance(place, OTHERS[-2], 0.4)
+    assert_allclose(hand.capacitance(place, None, 0.4), resting, rtol=1e-12, atol=0)
+
+
+def test_the_fingers_have_no_jumps_and_only_one_direction():
+    hand = HandCurve.of_table(OWN, OTHERS, TABLE, EMPTY, 0.2, fingers(OTHERS))
+    values = np.log(hand.capacitance(0.06, 0.1, np.linspace(0.0, 1.0, 2001)) - EMPTY)
+    steps = np.diff(values)
+    assert (steps > 0.0).all()
+    assert np.abs(np.diff(steps)).max() < 0.02 * steps.max()
+
+
+def test_the_distance_of_equal_effect_hears_the_fingers_with_and_without_another_hand():
+    alone = HandCurve(CapacitanceCurve(OWN, TABLE[:, -1], EMPTY), None, fingers())
+    both = HandCurve.of_table(OWN, OTHERS, TABLE, EMPTY, 0.2, fingers(OTHERS))
+    own, opening = np.array([0.011, 0.05, 0.4])[:, None], np.array([0.0, 0.3, 0.8])
+    for hand, other in ((alone, None), (both, None), (both, 0.03)):
+        equal = hand.equal_distance(own, other, opening)
+        found, wanted = hand.curve.capacitance(equal), hand.capacitance(own, other, opening)
+        assert_allclose(found - EMPTY, wanted - EMPTY, rtol=1e-9, atol=0)
+        assert (np.diff(equal, axis=-1) < 0.0).all()  # a closed hand is as if it were farther
+    assert (alone.equal_distance(0.8, None, [0.0, 1.0]) == 0.8).all()  # held within the curve
+
+
+def test_beyond_the_solved_openings_the_nearest_counts_and_a_fist_knows_none():
+    alone = HandCurve(CapacitanceCurve(OWN, TABLE[:, -1], EMPTY), None, fingers())
+    assert alone.capacitance(0.1, None, 1.7) == alone.capacitance(0.1)
+    assert alone.capacitance(0.1, None, -1.0) == alone.capacitance(0.1, None, 0.0)
+    fist = HandCurve(CapacitanceCurve(OWN, TABLE[:, -1], EMPTY))
+    assert not fist.heeds_opening
+    assert fist.equal_distance(0.1, None, 0.2) == 0.1

@@ -173,7 +173,7 @@ def test_parts_of_the_player_keep_clear_of_each_other(posture, distance):
         (lambda: PlayerBody(lean=0.8), "lean"),
         (lambda: PlayerBody(stand_distance=0.0), "stand_distance"),
         (lambda: PlayerBody(hand_height=float("inf")), "hand_height"),
-        (lambda: Scene(RodAntenna(base_height=0.1), cabinet=Cabinet()), "cabinet must stand clear"),
+        (lambda: Scene(RodAntenna(base_height=0.1), cabinet=Cabinet()), "base_height must be > 0.14 m"),
         (lambda: capacitance_curves(Scene(), [0.1]), "distances"),
         (lambda: capacitance_curves(Scene(), [0.2, 0.1]), "distances"),
         (lambda: capacitance_curves(Scene(), [0.0, 0.1]), "distances"),
@@ -185,7 +185,7 @@ def test_parts_of_the_player_keep_clear_of_each_other(posture, distance):
             lambda: capacitance_curves(
                 Scene(player=PlayerBody(hand_height=0.93), cabinet=Cabinet(depth=0.4)), [0.01, 0.1], ["fist"]
             ),
-            "cabinet must clear",
+            "stand_distance must be larger, or the cabinet smaller",
         ),
     ],
 )

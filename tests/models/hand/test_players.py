@@ -8,12 +8,12 @@ from numpy.testing import assert_allclose
 
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.surfaces import enclosed_volume
-from models.hand.hand_field import DEFAULT_DISTANCES, capacitance_curves, distances_of
+from models.hand.earthing import Earthing
+from models.hand.hand_field import DEFAULT_DISTANCES, OPENINGS, capacitance_curves, distances_of, hand_field
 from models.hand.meshes import (
     arm,
     bent_tube,
     body,
-    capsule_arm,
     elbow,
     hand_place,
     hand_shape,
@@ -22,6 +22,7 @@ from models.hand.meshes import (
     player_meshes,
     shaped_hand,
     shoulder,
+    straight_capsule,
     wrist,
 )
 from models.hand.player_sizes import Build, adult, build_of, scaled_child
@@ -122,7 +123,7 @@ def test_both_links_keep_their_length_and_the_elbow_bends_as_the_hand_comes_back
 
 def test_a_straight_tube_is_the_capsule():
     ends = np.array([[0.0, 0.0, 1.0], [0.25, 0.0, 1.0], [0.5, 0.0, 1.0]])
-    tube, capsule = bent_tube(ends, (0.04, 0.04, 0.04), 1.5), capsule_arm(ends[0], ends[2], 0.04, 1.5)
+    tube, capsule = bent_tube(ends, (0.04, 0.04, 0.04), 1.5), straight_capsule(ends[0], ends[2], 0.04, 1.5)
     assert_allclose(enclosed_volume(tube), np.pi * 0.04**2 * 0.5 + 4.0 / 3.0 * np.pi * 0.04**3, rtol=0.02)
     found, same = (capacitance_matrix([mesh], True)[0, 0] for mesh in (tube, capsule))
     assert_allclose(found, same, rtol=2e-3, atol=0)
@@ -171,15 +172,41 @@ def test_the_ends_of_the_opening_are_open_hand_and_fist():
         assert_allclose(shaped_hand(mine), shaped_hand(other), rtol=1e-12)
 
 
+FEW = np.array([0.03, 0.1, 0.3])
+
+
+def hand_of(opening, distances=FEW, fineness=0.8, solved=OPENINGS):
+    """The open pitch hand of a player whose own opening is this, with the `solved` openings beside it."""
+    scene = Scene(player=PlayerBody(opening=opening))
+    field = hand_field(scene, distances, ["open"], fineness, openings=solved)
+    return field.pitch("open", field.ties(Earthing()))
+
+
+def added(hand, *places):
+    return hand.capacitance(*places) - hand.curve.empty_capacitance
+
+
 def test_closing_the_hand_lowers_what_it_adds_smoothly():
-    """At a held wrist the nearest skin goes back: the pitch falls, in even steps without a jump."""
-    found = []
-    for opening in (1.0, 0.5, 0.0):
-        curve = capacitance_curves(Scene(player=PlayerBody(opening=opening)), [0.1, 0.3], ["open"], 0.8)["open"]
-        found.append(curve.capacitances - curve.empty_capacitance)
+    """At a held wrist the nearest skin goes back: the pitch falls, in even steps without a jump. One solution with all
+    openings is the solutions for each, whichever of them the player has.
+    """
+    both = [hand_of(opening) for opening in (1.0, 0.5)]
+    found = np.stack([added(both[0], FEW, None, opening) for opening in (1.0, 0.5, 0.0)])
     steps = np.diff(np.log(found), axis=0)
     assert (steps < -0.01).all()
-    assert np.abs(np.diff(steps, axis=0)).max() < 0.06
+    assert np.abs(np.diff(steps[:, 1:], axis=0)).max() < 0.06
+    assert_allclose([added(both[1], FEW, None, opening) for opening in (1.0, 0.5, 0.0)], found, rtol=1e-9, atol=0)
+    assert_allclose(added(both[1], FEW), found[1], rtol=1e-9, atol=0)
+    assert not hand_of(1.0, solved=()).heeds_opening
+
+
+@pytest.mark.slow
+def test_between_the_solved_openings_and_distances_it_is_what_the_field_gives():
+    """Within 0.5 % of what the hand adds; within 0.1 % at the solved openings up to 60 cm."""
+    whole, places = hand_of(1.0, DEFAULT_DISTANCES, 1.0), np.array([0.011, 0.035, 0.14, 0.6])
+    for opening in (0.25, 0.5, 0.75):
+        true = added(hand_of(opening, places, 1.0, ()), places)
+        assert_allclose(added(whole, places, None, opening), true, rtol=1e-3 if opening == 0.5 else 5e-3, atol=0)
 
 
 # Finer meshes
@@ -188,8 +215,7 @@ def test_closing_the_hand_lowers_what_it_adds_smoothly():
 @pytest.mark.slow
 @pytest.mark.parametrize("scene", [STANDING, SITTING], ids=["standing", "seated"])
 def test_four_times_the_panels_change_the_added_capacitance_by_little(scene):
-    """Within 0.3 % near; 0.5 % at 30 cm, where the whole body counts."""
+    """Within 0.3 % of what the hand and the body add."""
     coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 2.0))
     found, true = (each.capacitances - each.empty_capacitance for each in (coarse, fine))
-    assert_allclose(found, true, rtol=5e-3, atol=0)
-    assert_allclose(found[:2], true[:2], rtol=3e-3, atol=0)
+    assert_allclose(found, true, rtol=3e-3, atol=0)

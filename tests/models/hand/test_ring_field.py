@@ -202,8 +202,11 @@ def test_a_bad_ring_is_refused(changes, message):
 @pytest.mark.parametrize(
     ("scene", "message"),
     [
-        (Scene(cabinet=Cabinet(), ring=LoopAntenna(offset=0.25, height=0.95)), "clear the cabinet"),
-        (Scene(player=PlayerBody(stand_distance=0.2), ring=LoopAntenna(diameter=0.3)), "clear the player's body"),
+        (
+            Scene(cabinet=Cabinet(), ring=LoopAntenna(offset=0.25, height=0.95)),
+            "offset must be larger: the volume antenna meets the cabinet",
+        ),
+        (Scene(player=PlayerBody(stand_distance=0.2), ring=LoopAntenna(diameter=0.3)), "stand_distance must be larger"),
         (Scene(ring=LoopAntenna(offset=1.6)), "reach|let the player"),
         (Scene(ring=LoopAntenna(height=0.10)), "let the player"),
     ],

@@ -177,7 +177,7 @@ def test_a_lean_brings_the_body_nearer_and_leaves_the_hand(boxed):
         (lambda: Bystander(np.nan), "x must be a finite"),
         (lambda: Wall(0.0), "distance must be > 0"),
         (lambda: Table(top=-1.0), "top must be > 0"),
-        (lambda: Scene(cabinet=Cabinet(), room=Room(table=Table(top=0.93))), "table must lie clear"),
+        (lambda: Scene(cabinet=Cabinet(), room=Room(table=Table(top=0.93))), "top must be < 0.86 m"),
     ],
 )
 def test_bad_rooms_are_refused(make, message):

@@ -318,10 +318,17 @@ def test_intervals_hold_the_truth_in_a_few_benches():
         assert share >= 0.8  # 95 %, less more than three standard deviations of 15 draws
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize(("counter", "tolerance"), [(2e-5, 0.01), (1e-4, 0.05)])
-def test_intervals_hold_the_truth_in_93_of_100_benches(counter, tolerance):
-    shares = coverage(1000, counter, tolerance, seed=22)
+@pytest.mark.parametrize(
+    ("counter", "tolerance", "benches"),
+    [
+        pytest.param(2e-5, 0.01, 300, marks=pytest.mark.slow),
+        pytest.param(1e-4, 0.05, 300, marks=pytest.mark.slow),
+        pytest.param(2e-5, 0.01, 1000, marks=pytest.mark.soak),
+        pytest.param(1e-4, 0.05, 1000, marks=pytest.mark.soak),
+    ],
+)
+def test_intervals_hold_the_truth_in_93_of_100_benches(counter, tolerance, benches):
+    shares = coverage(benches, counter, tolerance, seed=22)
     assert min(shares) >= 0.93
     assert any(share < 1.0 for share in shares), "intervals that always hold the truth are too wide"
 

@@ -17,10 +17,11 @@ from models.hand.hand_field import capacitance_curves
 from models.hand.scene import PlayerBody, RodAntenna, Scene
 from models.preferred_values import values_in_range
 from models.straight.buyable_field import RobustSearch, TankParts, buyable
-from models.straight.evenness import FieldGoal, Tolerances, expected_rms
+from models.straight.evenness import FieldGoal, Tolerances, rms_of_builds
 from models.straight.front import not_dominated, tuning_ratio
 from models.straight.plan import SearchTask, make_plan
 from models.straight.search import FULL_EFFORT, Effort, FieldParts, Place, Search, Solution, circuits, with_ideal_coils
+from models.straight.shelf import Shelf
 
 GOAL = FieldGoal(65.4, 1046.5, 0.05, 0.50, lock_range=1.0, farthest_zero=0.67)
 PARTS = FieldParts(
@@ -90,9 +91,33 @@ def test_direct_antenna_search_is_at_the_bottom_of_a_dense_grid(curve):
     assert found <= best < 1.25 * found
 
 
+def test_any_seed_finds_the_same(curve, best):
+    for place in (Place(1, "high"), Place(2, "low")):
+        first = rms(curve, PARTS, best(PARTS, place))
+        assert rms(curve, PARTS, Search(curve, GOAL, PARTS, place).best(7)) == pytest.approx(first, rel=2e-3)
+
+
+def test_nothing_lies_lower_beside_what_was_found(curve, best):
+    """Ten thousand places around it, each of the unknowns moved by up to a fortieth of its range."""
+    search = Search(curve, GOAL, PARTS, Place(4, "high"))
+    found = best(PARTS, Place(4, "high"))
+    low, high = np.array(search.bounds()).T
+    branch = found.choke_inductance * 4
+    at = np.log([branch, found.tank_inductance])
+    antenna = search.law.hand_at(np.array([found.low_distance])) + PARTS.antenna_stray
+    own = PARTS.choke_self_capacitance / 4
+    tuning = 0.5 * np.log(found.tank_capacitance * found.tank_inductance / (branch * (antenna[0] + own)))
+    place = np.array([*at, tuning, found.low_distance])
+    least = float(search.cost(place))
+    moved = np.random.default_rng(3).uniform(-1.0, 1.0, (4, 10_000)) * (high - low)[:, None]
+    for size in (0.025, 0.0025):
+        tried = np.clip(place[:, None] + size * moved, low[:, None], high[:, None])
+        assert float(search.cost(tried).min()) > least - 0.01
+
+
 def test_same_seed_same_answer(curve):
     search = Search(curve, GOAL, PARTS, Place(1, "low"))
-    assert search.best(5, 8) == search.best(5, 8)
+    assert search.best(5, 100) == search.best(5, 100)
 
 
 def test_a_chain_found_is_as_straight_in_the_whole_ladder(curve, best):
@@ -187,7 +212,7 @@ def test_penalties_speak_in_every_direction(curve, best):
 def test_preferred_parts_are_of_the_series_and_no_pair_nearby_is_better(curve, best):
     search = Search(curve, GOAL, PARTS, Place(2, "low"))
     ideal = best(PARTS, Place(2, "low"))
-    option = buyable(search, ideal, TANK, "E12")
+    option = buyable(search, ideal, TANK, Shelf("E12"))
     figures = np.array(values_in_range("E12", 1.0, 9.0))
     for value in (option.solution.choke_inductance, option.solution.tank_inductance, option.capacitor):
         assert np.isclose(value / 10.0 ** np.floor(np.log10(value)), figures, rtol=1e-9).any(), value
@@ -209,11 +234,11 @@ def test_robust_search_lowers_the_mean_over_builds_it_sees(curve):
     place = Place(1, "high")
     search = Search(curve, GOAL, PARTS, place)
     nominal = search.best(1)
-    robust = RobustSearch(curve, GOAL, PARTS, place, FULL_EFFORT, factors).best(1, 40)
+    robust = RobustSearch(curve, GOAL, PARTS, place, FULL_EFFORT, factors).best(1, 300)
 
     def mean(solution):
         zero_beat = search.evenness(solution).zero_beat
-        return float(expected_rms(search.law, GOAL, solution.build(PARTS), zero_beat, factors)[0])
+        return float(rms_of_builds(search.law, GOAL, solution.build(PARTS), zero_beat, factors).mean())
 
     assert mean(robust) < mean(nominal)
     assert rms(curve, PARTS, robust) > rms(curve, PARTS, nominal) - 0.05
@@ -231,12 +256,12 @@ def test_ideal_chokes_have_no_pi():
         Place(4, "high"), with_ideal_coils(PARTS), *(np.array([v]) for v in (10e-3, 1e-3, 300e-12))
     )
     assert_allclose(rows.branch_inductance, 40e-3, rtol=1e-6)
-    assert penalty[0] == 0.0
+    assert penalty[0] < 0.0
 
 
 def test_a_goal_out_of_the_question_gives_none(curve):
     impossible = FieldGoal(65.4, 16_000.0, 0.30, 0.50, fill=0.95)
-    assert Search(curve, impossible, PARTS, Place(1, "low"), Effort(population=6)).best(1, 10) is None
+    assert Search(curve, impossible, PARTS, Place(1, "low"), Effort(starts=4)).best(1, 100) is None
 
 
 @pytest.mark.soak
@@ -265,7 +290,7 @@ def test_whole_plan_is_ordered(curve):
 @pytest.mark.slow
 def test_small_plan_holds_together(curve):
     places = Place(0, "low"), Place(1, "low")
-    effort = Effort(8, 30, polishing=100, restarts=1, places=places, front_bounds=((0.5,), (500e3,)))
+    effort = Effort(500, 100, 6, finalists=1, places=places, front_bounds=((0.5,), (500e3,)))
     made = make_plan(SearchTask(curve, GOAL, PARTS, TANK, effort=effort))
     assert made.robust.steps.builds.mean_cents <= made.nominal.steps.builds.mean_cents + 0.5
     assert {place for place, option in made.places if option} >= {Place(1, "low")}

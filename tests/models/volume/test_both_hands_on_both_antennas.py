@@ -8,7 +8,7 @@ import numpy as np
 from numpy.testing import assert_allclose
 from small_instrument import BOTH, RING, RING_CURVE
 
-from models.hand.both_hands import HandCurve
+from models.hand.both_hands import Changes, HandCurve
 
 
 def test_the_pitch_hears_the_volume_hand_by_its_capacitance():
@@ -25,7 +25,7 @@ def test_the_pitch_hears_the_volume_hand_by_its_capacitance():
 
 def test_the_volume_hears_the_pitch_hand():
     heights, own = RING_CURVE.distances, np.array([0.05, 0.4])
-    more = HandCurve(RING_CURVE, heights, own, np.log([1.05, 1.0]) * np.ones((heights.size, 1)))
+    more = HandCurve(RING_CURVE, Changes(heights, own, np.log([1.05, 1.0]) * np.ones((heights.size, 1))))
     both = replace(BOTH, ring=more)
     assert_allclose(both.gain(0.4, [0.05, 0.2]), RING.gain([0.05, 0.2]), rtol=1e-9, atol=0)
     # a pitch hand that adds to what the ring feels makes it quieter: as if the volume hand were lower

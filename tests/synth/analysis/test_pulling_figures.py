@@ -148,4 +148,4 @@ def test_an_oscillator_whose_partner_is_dead_is_read_alone(capsys, tmp_path):
     assert main(["oscillator", str(dead), "--which", "variable", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     assert (found["lock_range_hz"], found["pulling"]) == (None, None)
-    assert any("pull each other is not told: Willow: the reference oscillator" in text for text in found["notices"])
+    assert any(f"pull each other is not told: {dead}: the reference oscillator" in text for text in found["notices"])

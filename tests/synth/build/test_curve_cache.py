@@ -27,7 +27,7 @@ def solves(monkeypatch):
     """Replace the solver by one that only counts: these tests are of the cache."""
     counted = []
 
-    def solver(scene, distances, postures, ring_heights, places):
+    def solver(scene, distances, postures, ring_heights, places, openings):
         counted.append(scene)
         longer = scene.antenna.length
         return small_field(scaled(ROD, longer), scaled(STEEP, longer), None if scene.ring is None else RING_CURVE)
@@ -125,6 +125,32 @@ def test_a_damaged_file_is_solved_again_with_a_notice(tmp_path, solves, damage):
     assert any("damaged" in notice and str(file) in notice for notice in notices)
     assert same_field(curve_cache.field_for(Scene(), folder=tmp_path), good)
     assert len(solves) == 2, "the file was mended"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links and pipes as of POSIX")
+@pytest.mark.parametrize("kind", ["link", "link to a field", "pipe", "link to nothing"])
+def test_what_is_no_plain_file_is_neither_read_nor_written_through(tmp_path, solves, kind):
+    folder, other, notices = tmp_path / "cache", tmp_path / "other", []
+    good = curve_cache.field_for(Scene(), folder=folder)
+    (file,) = folder.iterdir()
+    if kind == "link to a field":
+        file.rename(other)
+    elif kind == "link":
+        other.write_text("mine")
+    file.unlink(missing_ok=True)
+    if kind == "pipe":
+        os.mkfifo(file)
+    else:
+        file.symlink_to(other)
+    before = other.read_bytes() if other.exists() else None
+    assert same_field(curve_cache.field_for(Scene(), notices.append, folder), good)
+    assert notices
+    assert len(solves) == 2
+    assert (other.read_bytes() if other.exists() else None) == before
+    assert file.is_file()
+    assert not file.is_symlink()
+    assert same_field(curve_cache.field_for(Scene(), folder=folder), good)
+    assert len(solves) == 2
 
 
 def test_an_unusable_folder_costs_only_time(tmp_path, solves):

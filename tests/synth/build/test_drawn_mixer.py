@@ -31,7 +31,7 @@ RATE = 48000
 
 @cache
 def text_of(name: str) -> str:
-    return circuit_template_text("common-base", name)
+    return circuit_template_text("common-base", mixer=name)
 
 
 @cache
@@ -67,7 +67,7 @@ def test_a_mixer_is_read_and_written_back(name: str) -> None:
         ('base = "base", c', 'amplifies = "yes", base = "base", c', "detector.parts.mixer", "leave amplifies out"),
         ('collector = "collector"', 'collector = "nowhere"', "detector.parts.mixer", "has this one end alone"),
         ("[detector]\n", '[detector]\nkind = "diode"\n', "detector.kind", "does not count where [detector.parts]"),
-        ("[detector.parts]", "[detectr.parts]", "[detectr]", "did you mean 'detector'"),
+        ("\n[detector.parts]\n", "\n[detectr.parts]\n", "[detectr]", "did you mean 'detector'"),
     ],
 )  # fmt: skip
 def test_faults_name_the_row_and_the_remedy(old: str, new: str, place: str, says: str) -> None:

@@ -6,18 +6,22 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from small_instrument import RING_CURVE, small_field
 
 from models.hand.earthing import ANTENNA, COMMON, PLAYER, RING, USUAL_SHOES
+from models.hand.hand_field import HandField
 from models.hand.scene import BOARD_HEIGHT
 from models.tank import Tank
+from synth.analysis.antenna_figures import earthing_figures
 from synth.build.assembly import branch_tie, common_capacitance, scene_of
 from synth.build.notices import COMMON_BONDED
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design, design_text, load_design, read_design
 from synth.designs.template import template_design
 from synth.errors import DesignError
+from synth.report.antenna import earthing_facts
 
 PF = 1e-12
 SHARE = 67 * PF  # of small_field
@@ -47,8 +51,41 @@ def test_the_total_to_earth_is_less_the_fields_share(lantern: Design) -> None:
 
 
 def test_a_total_below_the_fields_share_names_both(lantern: Design) -> None:
-    with pytest.raises(DesignError, match=r"Lantern: player\.body_capacitance .* 50 pF.* 67 pF"):
+    with pytest.raises(DesignError, match=r"built-in design: player\.body_capacitance: .* 50 pF.* 67 pF"):
         _ = OpenedDesign(with_player(lantern, body_capacitance=50 * PF)).curve
+
+
+def test_field_says_what_joins_player_and_common_to_earth_in_words_and_figures(lantern: Design) -> None:
+    """The default: 100 pF of shoes beside the field's share, the common bonded because nothing is said."""
+    made = earthing_figures(OpenedDesign(lantern))
+    assert made is not None
+    assert made.shoes_f == pytest.approx(USUAL_SHOES)
+    assert made.body_to_earth_f == pytest.approx(USUAL_SHOES + SHARE)
+    assert (made.body_field_share_f, made.common_bonded, made.common_said) == (SHARE, True, False)
+    words = dict(earthing_facts(made))
+    assert words["player to earth"] == (
+        "167 pF in all: the field finds 67 pF of it between body and floor, shoes make the other 100 pF"
+    )
+    assert words["common to earth"].endswith("bonded to earth, as the design does not say otherwise")
+    touching = earthing_figures(OpenedDesign(with_player(lantern, body_capacitance=math.inf)))
+    assert "touches earth" in dict(earthing_facts(touching))["player to earth"]
+    assert (touching.body_to_earth_f, touching.shoes_f) == (None, None)
+
+
+def test_a_floating_common_says_its_tie_and_what_the_field_finds(lantern: Design, monkeypatch) -> None:
+    names = ("antenna", "common", "player")
+    matrix = 1e-12 * np.array([[6.0, -1.0, -0.5], [-1.0, 9.0, -1.0], [-0.5, -1.0, 80.0]])
+    alone = matrix * np.outer([1, 1, 0], [1, 1, 0])
+    places = {posture: np.stack([matrix, matrix])[:, None] for posture in ("open", "fist")}
+    none = np.zeros(0)
+    field = HandField(names, np.array([0.1, 0.2]), none, places, none, np.zeros((0, 3, 3)), alone, 67e-12)
+    monkeypatch.setattr("synth.build.workbench.field_for", lambda *_, **__: field)
+    plain = replace(lantern, volume_antenna=None, volume=None, volume_response=None)
+    for tie, words in ((0.0, "by nothing (a battery)"), (20 * PF, "by 20 pF")):
+        made = earthing_figures(OpenedDesign(with_common(plain, tie)))
+        # two conductors, the antenna afloat: 9 - 1 / 6 pF
+        assert made.common_field_share_f == pytest.approx(9e-12 - 1e-12 / 6.0)
+        assert f"{words}, beside the 8.833 pF that the field finds" in dict(earthing_facts(made))["common to earth"]
 
 
 @pytest.mark.parametrize(

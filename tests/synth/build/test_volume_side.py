@@ -157,5 +157,7 @@ def test_a_ring_inside_the_cabinet_is_refused_when_it_is_solved() -> None:
     from synth.build.workbench import open_loaded
 
     design = _made(RING.replace("50 cm", "20 cm").replace("0.95 m", "0.9 m") + "[cabinet]\n")
-    with pytest.raises(DesignError, match="clear the cabinet"):
+    with pytest.raises(
+        DesignError, match=r"volume_antenna\.offset: must be larger: the volume antenna meets the cabinet"
+    ):
         open_loaded(design)

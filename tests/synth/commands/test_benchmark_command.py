@@ -21,6 +21,7 @@ from synth.comparisons import (
     oscillator,
     suite,
     voice,
+    waiting,
 )
 from synth.comparisons.benchmark_report import BenchmarkGoal, BenchmarkReport, Column, Comparison
 from synth.comparisons.field import Step, cost_at
@@ -257,6 +258,20 @@ def test_work_of_every_kind_runs_at_its_smallest_size():
         size, action = work.make(work.sizes[0])
         assert size > 0
         action()
+
+
+def test_what_is_waited_for_is_run_as_a_program_and_held_to_its_goal(monkeypatch):
+    """Libraries in 0.5 s, the commands in 1.2 s, the hand field in 4 s, said by a stopwatch of ours."""
+    ran, times = [], iter([0.5, 1.2, 1.2, 1.2, 4.0])
+    monkeypatch.setattr(waiting.subprocess, "run", lambda command, **_: ran.append(" ".join(command[1:])))
+    monkeypatch.setattr(waiting, "hand_field", lambda scene: ran.append("field"))
+    monkeypatch.setattr(waiting, "waited", lambda action, rounds: (action(), next(times))[1])
+    section = waiting.waiting_section(True)
+    assert ran[-1] == "field"
+    assert ran.count("-m synth sheet willow -o sheet.html --force") == 2  # once before it is timed
+    rows = {row["what"]: row for row in section.document()["rows"]}
+    assert rows["tolerance willow --builds 10000"]["ratio"] == pytest.approx(2.4)
+    assert [goal.met for goal in section.goals] == [True, False, False, False]
 
 
 def test_peak_memory_sees_an_array():

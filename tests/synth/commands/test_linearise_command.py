@@ -16,6 +16,7 @@ from models.preferred_values import values_in_range
 from models.straight import plan
 from models.straight.evenness import Tolerances
 from models.straight.search import MARGIN, Effort, Place
+from models.straight.shelf import Shelf
 from synth.analysis.linearise import Wishes, improve, reference_section, reference_text
 from synth.analysis.linearise_figures import linearise_figures
 from synth.build.workbench import OpenedDesign, open_design, open_loaded
@@ -27,11 +28,11 @@ from synth.report.linearise import LINEARISE
 
 def small_effort(*places: Place) -> Effort:
     """A search of few places (2 chokes, lower mode) and few candidates."""
-    return Effort(6, 30, 60, 20, 80, 1, 3, 40, places or (Place(2, "low"),), ((0.5,), (300e3,)))
+    return Effort(300, 50, 4, 6, 1, 20, 3, 40, places or (Place(2, "low"),), ((0.5,), (300e3,)))
 
 
 def small_wishes(*places: Place, series: str = "E24") -> Wishes:
-    return Wishes(65.0, 1047.0, 0.05, 0.5, series=series, effort=small_effort(*places))
+    return Wishes(65.0, 1047.0, 0.05, 0.5, shelf=Shelf(series), effort=small_effort(*places))
 
 
 @pytest.fixture
@@ -148,6 +149,22 @@ def test_text_has_the_figures_of_the_document(report):
     json.dumps(document, allow_nan=False)
 
 
+def test_parts_at_hand_are_used_and_what_is_to_stay_stays(small, capsys):
+    """Two chokes of 8.2 mH; meadow keeps its own coils: the design written is a chain of those."""
+    kept = ["--keep", "variable.inductance,reference.inductance"]
+    assert main(["linearise", small, "--own", "2x 8.2 mH, 1x 22mH", *kept, "-o", "own.toml", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    design = open_design(Path("own.toml")).design
+    assert design.branch is not None
+    assert (design.branch.chokes, design.branch.inductance) == (2.0, pytest.approx(16.4e-3))
+    assert design.branch.joint_stray == pytest.approx(0.5e-12, abs=0.0)
+    assert design.variable.inductance == design.reference.inductance == 1e-3
+    assert document["chosen"]["choke_h"] == pytest.approx(8.2e-3, rel=1e-12)
+    corners = document["corners"]
+    assert corners[0]["name"] == "as designed"
+    assert corners[0]["rms_cents"] == pytest.approx(document["after"]["rms_cents"], rel=1e-9)
+
+
 def test_values_are_preferred_ones(report):
     published = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2, 10.0)  # IEC 60063, E12
     for value in (report.chosen.choke_h, report.chosen.tank_h, report.chosen.capacitor_f):
@@ -182,6 +199,10 @@ def test_a_circuit_that_refuses_is_passed_over(demos, monkeypatch):
         (["--reach", "0.5cm:50cm"], ["--reach", "1.0 cm"]),
         (["--reach", "5cm:79cm"], ["--reach", "body"]),
         (["--series", "E13"], ["E13", "E24"]),
+        (["--own", "four 10 mH"], ["--own", "how many"]),
+        (["--own", "4x 10 uF"], ["--own", "10 uF"]),
+        (["--own-coils", "10 H"], ["--own-coils", "10 mH"]),
+        (["--keep", "variable.inductence"], ["--keep", "variable.inductance"]),
         (["--seed", "-1"], ["--seed"]),
         (["--fill", "120 %"], ["--fill"]),
         (["--choke-capacitance", "0 pF"], ["--choke-capacitance"]),
@@ -217,7 +238,7 @@ def test_tolerances_are_checked():
         Tolerances(coil=-0.1)
 
 
-@pytest.mark.slow
+@pytest.mark.soak  # a minute; the small searches above better the same demo
 def test_whole_search_betters_a_demo(demos, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["linearise", str(demos / "meadow.toml"), "-o", "better.toml", "--json"]) == 0
@@ -230,14 +251,14 @@ def test_whole_search_betters_a_demo(demos, tmp_path, monkeypatch, capsys):
 
 def test_reference_takes_two_capacitors_where_its_trimmer_is_too_small_for_one(demos):
     design = open_design(demos / "puddle.toml").design  # its trimmer spans 7 pF, E24 has nothing from 130 to 150 pF
-    section = reference_section(OpenedDesign(design), 3.6e-3, 205.69e3, "E24")
+    section = reference_section(OpenedDesign(design), 3.6e-3, 205.69e3, Shelf())
     lowest, highest = OpenedDesign(replace(design, reference=section)).tanks["reference"].trimmer_range()
     assert lowest < 205.69e3 < highest
-    assert "130 pF with 4.7 pF in parallel" in reference_text(section.capacitance, "E24")
+    assert "130 pF with 4.7 pF in parallel" in reference_text(section.capacitance, Shelf())
     wide = replace(design, reference=replace(design.reference, trimmer_maximum=60e-12))
-    single = reference_section(OpenedDesign(wide), 3.6e-3, 205.69e3, "E24")
+    single = reference_section(OpenedDesign(wide), 3.6e-3, 205.69e3, Shelf())
     assert single.capacitance in values_in_range("E24", 1e-12, 1e-9)
-    assert reference_text(single.capacitance, "E24") == ""
+    assert reference_text(single.capacitance, Shelf()) == ""
 
 
 @pytest.mark.slow
@@ -245,10 +266,10 @@ def test_interrupted_search_leaves_what_it_found(small, capsys, monkeypatch):
     monkeypatch.setattr("synth.analysis.linearise.EFFORT", small_effort(Place(2, "low"), Place(1, "low")))
     buy = plan.buyable
 
-    def cut_at_the_second(search, ideal, tank, series):
+    def cut_at_the_second(search, ideal, tank, shelf):
         if ideal.place.chokes == 1:
             raise KeyboardInterrupt
-        return buy(search, ideal, tank, series)
+        return buy(search, ideal, tank, shelf)
 
     monkeypatch.setattr(plan, "buyable", cut_at_the_second)
     assert main(["linearise", small, "-o", "better.toml", "--json"]) == EXIT_INTERRUPTED

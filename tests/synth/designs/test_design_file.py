@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 
 from synth.designs.design_file import design_hash, design_text, load_design, read_design
 from synth.designs.schema import REQUIRED, Key, read_value, write_value
-from synth.designs.sections import KEYS, SECTIONS, Design, ReferenceSection, VariableSection, sections_of
+from synth.designs.sections import KEYS, SECTIONS, About, Design, ReferenceSection, VariableSection, sections_of
 from synth.designs.shipped import shipped_names
 from synth.designs.template import template_design
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 
 SMALL = """
 [variable]
@@ -33,6 +33,7 @@ EVERY_PART = """
 [branch]
 inductance = "40 mH"
 [cabinet]
+[room]
 [circuit]
 [transistor]
 [supply]
@@ -311,7 +312,7 @@ def _values(key: Key) -> st.SearchStrategy[object]:
 
 @pytest.mark.parametrize("key", KEYS, ids=lambda key: key.path)
 def test_each_key_round_trips(key: Key) -> None:
-    @settings(max_examples=25, deadline=None)
+    @settings(max_examples=10, deadline=None)
     @given(_values(key))
     def check(value: object) -> None:
         written = write_value(key, value)
@@ -392,3 +393,14 @@ def test_shipped_designs_have_names(tmp_path, monkeypatch):
         load_design("heronn")
     (tmp_path / "heron").write_text(design_text(load_design("meadow")), "utf-8")
     assert load_design("heron").name == "Meadow", "a file here comes first"
+
+
+def test_a_fault_found_later_names_the_file_once(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(SMALL, encoding="utf-8")
+    design = load_design(path)
+    assert dataclasses.replace(design, about=About(name="Other")).place == str(path)
+    assert read_design(SMALL).place == read_design(SMALL).name
+    once = at_place(design.place, DesignError("tuning.zero_beat lies outside the field"))
+    assert str(once) == f"{path}: tuning.zero_beat lies outside the field"
+    assert str(at_place(design.place, once)) == str(once)

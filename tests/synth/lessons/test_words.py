@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from string import Formatter
 
 import numpy as np
@@ -67,7 +68,9 @@ def test_every_text_is_used(setup, demos, tmp_path, monkeypatch):
     assert lesson_page(unheard, setup)
     assert unheard.text()
     assert all(claim.text for claim in way.stages[7].claims)
-    assert design_page(assemble(template_design(), ROD, RING_CURVE))
+    design = template_design()
+    diode = replace(design, detector=replace(design.detector, kind="diode"))
+    assert design_page(assemble(diode, ROD, RING_CURVE))
     assert design_page(assemble(load_design(demos / "puddle.toml"), ROD))
     assert {claim.kind for claim in report.lesson.stages[1].claims} == {"line", "absent", "beat"}
     assert all(claim.text for claim in build_lesson("locking", setup).stages[1].claims)

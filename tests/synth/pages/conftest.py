@@ -15,8 +15,8 @@ from synth.pages.lesson_page import lesson_page
 
 
 @pytest.fixture(scope="session")
-def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    browser = started_browser(tmp_path_factory.mktemp("chromium"))
+def chromium() -> Iterator[Browser]:
+    browser = started_browser()
     yield browser
     browser.close()
 

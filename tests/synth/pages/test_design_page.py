@@ -120,14 +120,15 @@ def test_two_fingers_are_two_hands(chromium, files):
     def point(x, y):
         return {"x": box[0] + x * box[2], "y": box[1] + y * box[3]}
 
+    tools = page.tools()
     for points in ([point(0.8, 0.5)], [point(0.8, 0.5), point(0.05, 0.25)]):
-        kind = "touchStart"
-        page.call("Input.dispatchTouchEvent", type=kind, touchPoints=[{**p, "id": k} for k, p in enumerate(points)])
+        fingers = [{**place, "id": number} for number, place in enumerate(points)]
+        tools.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": fingers})
     distance, height = page.value("[stations[0].value, stations[0].height]")
     width = page.value("DATA.stations[0].width")
     assert distance == pytest.approx(width * 0.2 / 0.84, abs=0.005)
     assert height == pytest.approx(0.75, abs=0.02)
-    page.call("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+    tools.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
     assert page.value("stations[0].here") is False
     page.close()
 
@@ -173,6 +174,15 @@ def test_the_page_says_what_it_is(demos):
         assert words in text
     assert len(page.encode()) < 3_000_000
     assert not re.search(r"https?://|\bsrc=|@import|url\(", page)
+
+
+def test_the_page_of_a_diode_says_that_its_picture_is_ideal():
+    design = template_design()
+    texts = [
+        design_page(assemble(replace(design, detector=replace(design.detector, kind=kind)), ROD))
+        for kind in ("diode", "product")
+    ]
+    assert ["an ideal rectifier is drawn" in text for text in texts] == [True, False]
 
 
 def test_a_hostile_name_is_only_text():

@@ -107,7 +107,7 @@ def test_sliders_change_sound_and_picture(chromium, pages):
 
 def test_keyboard_and_names(chromium, pages):
     page = chromium.page(pages["beats"], 1280, 900)
-    tree = page.call("Accessibility.getFullAXTree")["nodes"]
+    tree = page.tools().send("Accessibility.getFullAXTree")["nodes"]
     named = [
         node for node in tree if node.get("role", {}).get("value") in ("button", "slider", "radio", "image", "img")
     ]
@@ -118,15 +118,15 @@ def test_keyboard_and_names(chromium, pages):
     assert len(regions) > 6
     assert all(node["name"]["value"] for node in regions)
     page.value("document.querySelector('.play').focus()")
-    page.key("Enter", 13, "\r")
+    page.key("Enter")
     page.until("byId('caution-box').open")
-    page.key("Enter", 13, "\r")
+    page.key("Enter")
     page.until("stations[0].playing")
-    page.key("Escape", 27)
+    page.key("Escape")
     page.until("!stations[0].playing")
     page.value("byId('try-beats-place').focus()")
     place = page.value("byId('try-beats-place').value")
-    page.key("ArrowRight", 39)
+    page.key("ArrowRight")
     assert page.value("byId('try-beats-place').value") != place
     assert "Hz" in page.value("byId('try-beats-place').getAttribute('aria-valuetext')")
     page.close()

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from synth.analysis.sensitivity_figures import sensitivity_figures
-from synth.report.sensitivity import SENSITIVITY, save_sensitivity_plot
+from synth.report.sensitivity import SENSITIVITY, save_sensitivity_plot, turning_points
 
 
 def test_sensitivity_says_the_same_everywhere(plain_workpiece, tmp_path):
@@ -20,9 +20,10 @@ def test_sensitivity_says_the_same_everywhere(plain_workpiece, tmp_path):
     text = SENSITIVITY.text(report)
     for note, row, entry in zip(report.notes, rows, document["notes"], strict=True):
         assert float(row["tremor_cents"]) == pytest.approx(entry["tremor_cents"], rel=1e-8)
-        line = next(line for line in text.splitlines() if line.startswith(f"{note.note:<6}"))
-        assert f"{note.cents_per_mm:.1f} cents" in line
-        assert note.verdict in line
+        if note in turning_points(report.notes):
+            line = next(line for line in text.splitlines() if line.startswith(f"{note.note:<6}"))
+            assert f"{note.cents_per_mm:.1f} cents" in line
+            assert note.verdict in line
         step = 0.05e-3
         moved = plain_workpiece.field.frequency_at([note.distance_m - step, note.distance_m + step])
         if note.cents_per_mm < 100.0:

@@ -33,6 +33,6 @@ def test_tune_report_says_the_same_everywhere(plain_workpiece):
 def test_placement_is_called_assumed_unless_given(plain_workpiece):
     tune = read_note_list("A4 1/4", "x")
     text = TUNE.text(tune_figures(plain_workpiece, tune, Manner())[0])
-    assert "placement 1 mm (assumed)" in text
+    assert "placement 3 mm (assumed)" in text
     assert "archneur" in text
     assert "mm (assumed)," not in TUNE.text(tune_figures(plain_workpiece, tune, Manner(placement=2e-3))[0])

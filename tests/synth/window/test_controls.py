@@ -76,9 +76,9 @@ def test_a_step_up_and_one_down_lead_back(control: Control) -> None:
         ("tone", True),
         ("tone", "loud"),
         ("tone", 1.0),
-        ("sensitivity", 2.1),
+        ("register", 2.1),
         ("detector", "magic"),
-        ("posture", 1.0),
+        ("common", 1.0),
     ],
 )
 def test_wrong_values_are_refused(name: str, value: Value) -> None:
@@ -94,10 +94,10 @@ def test_unknown_controls_are_refused() -> None:
 
 
 def test_a_new_zero_beat_remembers_how_things_stood() -> None:
-    warm = Settings().with_value("posture", "fist").with_value("temperature", 5.0)
+    warm = Settings().with_value("common", "none").with_value("temperature", 5.0)
     assert warm.tuning is None
     tuned = warm.with_value("zero_beat", 0.4)
-    assert tuned.tuning == Tuning("fist", 5.0, 0.0, 100e-12, "bonded")
+    assert tuned.tuning == Tuning(5.0, 0.0, 100e-12, "none")
     assert tuned.with_value("temperature", 10.0).tuning == tuned.tuning
     assert tuned.without("zero_beat").tuning is None
     assert tuned.reset() == Settings()

@@ -1,86 +1,35 @@
-"""The plan of hand and arm against the meshes whose capacitance is computed."""
+"""What the stage shows of hand, arm and body against the meshes whose capacitance is computed."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from models.hand import meshes
-from models.hand.scene import POSTURES, Posture, Scene
-from synth.window.figure_outline import (
-    arm_outline,
-    body_outline,
-    creases,
-    figure,
-    hand_half_width,
-    hand_length,
-    hand_outline,
-    shoulder,
-    wrist,
-)
+from models.hand.antennas import RodAntenna, WireAntenna
+from models.hand.meshes import TYPICAL, hand_shape
+from models.hand.player_sizes import adult, build_of
+from models.hand.scene import PlayerBody, Scene
+from synth.window.figure_outline import Sight, body_outlines, creases, figure, hand_outline, way_of
+from synth.window.scale import STRAIGHT, Way
 
-SCENE = Scene()
-
-
-@pytest.mark.parametrize("posture", POSTURES)
-def test_the_hand_is_drawn_as_the_computed_one_is_seen_from_above(posture: Posture) -> None:
-    mesh = meshes.hand(posture, fineness=2.0).reshape(-1, 3)
-    outline = np.array(hand_outline(posture))
-    np.testing.assert_allclose(outline.min(axis=0), mesh[:, :2].min(axis=0), atol=0.0025)
-    np.testing.assert_allclose(outline.max(axis=0), mesh[:, :2].max(axis=0), atol=0.0025)
-    assert outline[:, 0].min() == pytest.approx(0.0, abs=1e-12)
-    assert hand_length(posture) == pytest.approx(np.ptp(outline[:, 0]), rel=1e-9)
-    assert 2.0 * hand_half_width(posture) == pytest.approx(np.ptp(outline[:, 1]), rel=1e-9)
-    outside = [point for point in mesh[:, :2] if not inside(1.002 * (point - mid(outline)), outline - mid(outline))]
-    assert len(outside) < 0.02 * len(mesh)  # a mesh is a little larger than the body it stands for
+OPENINGS = [0.0, 0.4, 1.0]
+MAN = PlayerBody(build=build_of(adult("man")))
+SIGHTS = {
+    "front": Sight(Scene()),
+    "above": Sight(Scene(player=PlayerBody(approach="above"))),
+    "elbow": Sight(Scene(player=MAN)),
+}
 
 
 def mid(outline: np.ndarray) -> np.ndarray:
     return 0.5 * (outline.min(axis=0) + outline.max(axis=0))
 
 
-def inside(point: np.ndarray, outline: np.ndarray) -> bool:
-    """Within a convex outline, to 1 mm."""
-    following = np.roll(outline, -1, axis=0) - outline
-    to_point = point - outline
-    cross = following[:, 0] * to_point[:, 1] - following[:, 1] * to_point[:, 0]
-    distance = cross / np.hypot(following[:, 0], following[:, 1])
-    return bool((distance >= -0.001).all() or (distance <= 0.001).all())
-
-
-def test_open_hand_and_fist_differ() -> None:
-    assert hand_length("open") > 1.5 * hand_length("fist")
-    assert hand_half_width("fist") > 2.0 * hand_half_width("open")
-    assert creases("open") != creases("fist")
-    for posture in POSTURES:
-        outline = np.array(hand_outline(posture))
-        for line in creases(posture):
-            assert all(inside(np.array(point), outline) for point in line)
-
-
-@pytest.mark.parametrize("posture", POSTURES)
-@pytest.mark.parametrize("distance", [0.02, 0.2, 0.4])
-def test_the_arm_is_the_computed_arm(posture: Posture, distance: float) -> None:
-    radius = 0.5 * SCENE.antenna.diameter
-    start, end = meshes.shoulder(SCENE), meshes.wrist(SCENE, posture, distance)
-    assert wrist(posture, distance) == pytest.approx((end[0] - radius, end[1]))
-    assert shoulder(SCENE.player.stand_distance, SCENE.antenna.diameter) == pytest.approx((start[0] - radius, start[1]))
-    mesh = meshes.arm(start, end, fineness=2.0).reshape(-1, 3)[:, :2] - (radius, 0.0)
-    fixed = shoulder(SCENE.player.stand_distance, SCENE.antenna.diameter)
-    outline = np.array(arm_outline(fixed, wrist(posture, distance)))
-    np.testing.assert_allclose(outline.min(axis=0), mesh.min(axis=0), atol=0.006)
-    np.testing.assert_allclose(outline.max(axis=0), mesh.max(axis=0), atol=0.006)
-
-
-def test_the_body_stands_where_the_computed_body_does() -> None:
-    mesh = meshes.body(SCENE, fineness=1.5)[0].reshape(-1, 3)[:, :2] - (0.5 * SCENE.antenna.diameter, 0.0)
-    outline = np.array(body_outline(SCENE.player.stand_distance, SCENE.antenna.diameter))
-    np.testing.assert_allclose(mid(outline), mid(mesh), atol=0.004)
-    np.testing.assert_allclose(np.ptp(outline, axis=0), np.ptp(mesh, axis=0), rtol=0.05)
-
-
-def within(point: np.ndarray, outline: np.ndarray) -> bool:
-    """Inside a simple outline of any shape (rays to +x cross it an odd number of times), or within 1.5 mm of it."""
+def within(point: np.ndarray, outline: np.ndarray, slack: float = 0.0015) -> bool:
+    """Inside a simple outline of any shape (rays to +x cross it an odd number of times), or within `slack` m of it."""
     following = np.roll(outline, -1, axis=0)
     crosses = (outline[:, 1] > point[1]) != (following[:, 1] > point[1])
     one, other = outline[crosses], following[crosses]
@@ -88,47 +37,84 @@ def within(point: np.ndarray, outline: np.ndarray) -> bool:
     edge = following - outline
     share = np.clip(((point - outline) * edge).sum(axis=1) / np.maximum((edge**2).sum(axis=1), 1e-30), 0.0, 1.0)
     away = np.hypot(*(outline + share[:, None] * edge - point).T).min()
-    return bool((at > point[0]).sum() % 2) or bool(away < 0.0015)
+    return bool((at > point[0]).sum() % 2) or bool(away < slack)
 
 
-@pytest.mark.parametrize("posture", POSTURES)
-@pytest.mark.parametrize("distance", [0.01, 0.12, 0.3, 0.5, 0.6])
-def test_skin_and_sleeve_hold_hand_and_arm_and_the_gap_between_them(posture: Posture, distance: float) -> None:
-    person = figure(posture, distance, 0.75, 0.010)
-    skin, sleeve = np.array(person.skin), np.array(person.sleeve)
-    hand = np.array(hand_outline(posture)) + (distance, 0.0)
-    assert all(within(point, skin) for point in hand)
-    assert person.sleeve == arm_outline(shoulder(0.75, 0.010), wrist(posture, distance))
-    back = distance + hand_length(posture)
-    for along in np.linspace(back - 0.002, back + meshes.WRIST_CLEARANCE + 0.002, 5):
-        for side in (-0.003, 0.0, 0.003):
-            assert within(np.array([along, side]), skin)
-    beyond = np.array([point for point in skin if not within(point, sleeve)])
-    assert beyond[:, 0].max() < back + meshes.ARM_RADIUS  # nothing but the wrist is added, and it ends in the sleeve
-    assert np.array(person.heel)[:, 0].max() == pytest.approx(back, abs=1e-4)
+def with_opening(sight: Sight, opening: float) -> Scene:
+    return replace(sight.scene, player=replace(sight.scene.player, opening=opening))
 
 
-@pytest.mark.parametrize("posture", POSTURES)
-@pytest.mark.parametrize("distance", [0.05, 0.2, 0.5])
-def test_the_wrist_does_not_flare(posture: Posture, distance: float) -> None:
-    """Across its own direction the skin behind the hand's middle is nowhere wider than the hand."""
-    skin = np.array(figure(posture, distance, 0.75, 0.010).skin)
-    behind = skin[skin[:, 0] > distance + 0.5 * hand_length(posture)]
-    middle = np.array(wrist(posture, distance))
-    along = np.array(shoulder(0.75, 0.010)) - middle
-    across = np.array([-along[1], along[0]]) / np.hypot(*along)
-    beyond = behind[behind[:, 0] > middle[0]]
-    assert np.ptp(beyond @ across) <= 2.0 * hand_half_width(posture)
-    straight = behind[behind[:, 0] <= distance + hand_length(posture)]
-    assert np.ptp(straight[:, 1]) <= 2.0 * hand_half_width(posture) + 1e-9
+@pytest.mark.parametrize("opening", OPENINGS)
+@pytest.mark.parametrize("name", SIGHTS)
+def test_hand_and_arm_are_drawn_where_the_computed_ones_are(name: str, opening: float) -> None:
+    """With every opening of the fingers the wrist stays, as in the meshes."""
+    sight, distance = SIGHTS[name], 0.2
+    scene = with_opening(sight, opening)
+    person = figure(sight, STRAIGHT, distance, opening)
+    hand = sight.seen(meshes.pitch_hand(scene, "open", distance, 1.5).reshape(-1, 3))
+    front = person.skin[person.skin[:, 0] < hand[:, 0].max()]
+    assert front[:, 0].min() == pytest.approx(hand[:, 0].min(), abs=0.001)
+    assert sum(not within(point, person.skin, 0.003) for point in hand[::7]) <= 0.02 * len(hand[::7])
+    end = meshes.wrist(scene, "open", distance)
+    mesh = sight.seen(meshes.arm(meshes.shoulder(scene), end, scene.player.build, 2.0).reshape(-1, 3))
+    np.testing.assert_allclose(person.sleeve.min(axis=0), mesh.min(axis=0), atol=0.010)
+    np.testing.assert_allclose(person.sleeve.max(axis=0), mesh.max(axis=0), atol=0.010)
 
 
-@pytest.mark.parametrize("posture", POSTURES)
-def test_before_the_wrist_the_outline_is_the_hand(posture: Posture) -> None:
-    limit = 0.2 + 0.6 * hand_length(posture)
-    front = np.array([point for point in figure(posture, 0.2, 0.75, 0.010).skin if point[0] < limit])
-    hand = {tuple(np.round((0.2 + along, side), 9)) for along, side in hand_outline(posture)}
-    assert len(front) > 15
-    assert all(tuple(np.round(point, 9)) in hand for point in front)
-    assert front[:, 0].min() == pytest.approx(0.2)
-    assert np.ptp(front[:, 1]) == pytest.approx(2.0 * hand_half_width(posture), rel=0.01)
+def test_the_wrist_stays_while_the_fingers_close() -> None:
+    ends = [figure(SIGHTS["front"], STRAIGHT, 0.2, opening).sleeve for opening in OPENINGS]
+    for other in ends[1:]:
+        np.testing.assert_allclose(other, ends[0], atol=1e-12)
+    tips = [figure(SIGHTS["front"], STRAIGHT, 0.2, opening).skin[:, 0].min() for opening in OPENINGS]
+    assert tips[2] == pytest.approx(0.2)
+    assert tips[0] - tips[2] == pytest.approx(2.0 * (TYPICAL.open_hand[0] - TYPICAL.fist[0]))
+    assert tips[0] > tips[1] > tips[2]
+
+
+@pytest.mark.parametrize("opening", OPENINGS)
+def test_the_outline_is_the_widest_cut_of_the_computed_hand(opening: float) -> None:
+    shape = hand_shape(TYPICAL, "open", opening)
+    mesh = meshes.shaped_hand(shape, 2.0).reshape(-1, 3)
+    outline = hand_outline(shape)
+    assert outline.real.min() == pytest.approx(0.0, abs=1e-12)
+    assert np.ptp(outline.real) == pytest.approx(np.ptp(mesh[:, 0]), abs=0.002)
+    assert np.ptp(outline.imag) == pytest.approx(np.ptp(mesh[:, 2]), abs=0.002)
+
+
+def test_creases_lie_within_the_hand_and_tell_how_far_it_is_open() -> None:
+    reach = []
+    for opening in OPENINGS:
+        shape = hand_shape(TYPICAL, "open", opening)
+        outline = hand_outline(shape)
+        flat = np.stack([outline.real, outline.imag], axis=1)
+        lines = creases(shape, TYPICAL.open_hand[0])
+        assert len(lines) == 5  # four fingers and the thumb
+        assert all(within(np.array([at.real, at.imag]), flat) for line in lines for at in line)
+        reach.append(max(np.ptp(line.real) for line in lines))
+    assert reach == sorted(reach)
+
+
+def test_the_body_stands_where_the_computed_body_does() -> None:
+    sight = SIGHTS["front"]
+    for outline, mesh in zip(body_outlines(sight), meshes.body(sight.scene, 1.5), strict=True):
+        seen = sight.seen(mesh.reshape(-1, 3))
+        np.testing.assert_allclose(mid(outline), mid(seen), atol=0.006)
+        np.testing.assert_allclose(np.ptp(outline, axis=0), np.ptp(seen, axis=0), rtol=0.06)
+
+
+@pytest.mark.parametrize("antenna", [RodAntenna(lean=0.7), WireAntenna(end_x=-0.3, end_y=0.0, end_height=1.3)])
+def test_before_a_slanting_antenna_the_tip_is_where_the_meshes_put_it(antenna: RodAntenna | WireAntenna) -> None:
+    scene = Scene(antenna)
+    way, sight = way_of(scene, "open", 0.01, 0.8), Sight(scene)
+    for distance in (0.013, 0.11, 0.37, 0.76):
+        wanted = sight.seen(meshes.hand_place(scene, "open", distance))[0]
+        assert way.tip(distance) == pytest.approx(wanted, abs=0.0005)
+        assert way.distance(way.tip(distance)) == pytest.approx(distance)
+    assert way.tip(0.4) - way.tip(0.2) > 0.22  # the shortest way to a slanting rod is not level
+
+
+def test_before_an_upright_rod_both_are_the_same() -> None:
+    assert way_of(Scene(), "open", 0.01, 0.8) == STRAIGHT
+    assert STRAIGHT.tip(0.3) == STRAIGHT.distance(0.3) == 0.3
+    assert Way((0.1, 0.2), (0.3, 0.5)).tip(0.15) == pytest.approx(0.4)
+    assert Way((0.1, 0.2), (0.3, 0.5)).tip(0.25) == pytest.approx(0.55)

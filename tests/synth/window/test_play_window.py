@@ -231,7 +231,7 @@ def views() -> list[tuple[str, View, PitchField, Instrument]]:
         field = pitch_field(instrument)
         axis, title = ring_volume(RING) if name == "locked" else PLAIN, "A design with a longer name"
         notes, zero_beat, span = field.notes(), field.zero_beat_distance, field.locked_span
-        picture = FieldPicture(notes, zero_beat, span, 0.01, (0.01, 0.8), volume=axis, title=title)
+        picture = FieldPicture(notes, zero_beat, span, (0.01, 0.8), volume=axis, title=title)
         result.append((name, View(picture), field, instrument))
     return result
 

@@ -84,14 +84,14 @@ def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[O
         lambda player: point((600, 250)),
         lambda player: post("MOUSEWHEEL", y=-1, x=0, flipped=False),
         *WAIT,
-        check(lambda player: player.session.settings["posture"] == "open"),
+        check(lambda player: player.state.opening == 1.0),
         lambda player: pygame.key.set_mods(pygame.KMOD_LCTRL),
         lambda player: post("MOUSEWHEEL", y=-1, x=0, flipped=False),
         *WAIT,
-        check(lambda player: player.session.settings["posture"] == "fist"),
+        check(lambda player: player.state.opening == pytest.approx(0.9)),
         lambda player: post("MOUSEWHEEL", y=1, x=0, flipped=False),
         *WAIT,
-        check(lambda player: player.session.settings["posture"] == "open"),
+        check(lambda player: player.state.opening == 1.0),
         lambda player: pygame.key.set_mods(pygame.KMOD_NONE),
         lambda player: point(on_slider(player, "tone", 0.5)),
         lambda player: post("MOUSEWHEEL", y=-2, x=0, flipped=False),
@@ -103,12 +103,27 @@ def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[O
     assert listener.instrument.tone_low_pass < 5000.0
 
 
-def test_the_fist_sounds_by_its_own_curve(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces[:1])
-    listener = play(session, [key("p"), *WAIT])
-    curves = session.side.offer.curves
-    assert listener.instrument.curve == curves["fist"] != curves["open"]
-    assert listener.instrument.reference_frequency == pieces[0].instrument.reference_frequency
+def test_closing_fingers_lower_the_pitch_and_hold_the_wrist(pieces: list[OpenedDesign]) -> None:
+    """By a key that is held, by one that stays, and back: one distance, and a pitch that glides down and up again."""
+    session, places = session_of(pieces[:1]), []
+    listener = Listener(session.instrument)
+
+    def note(player: PlayWindow) -> None:
+        places.append((player.state.distance, listener.hand[0]))
+
+    steps: list[Step] = [lambda player: click((700, 200)), *[idle] * 20, note]
+    steps += [key("f"), *[idle] * 30, note, key("f", kind="KEYUP"), *[idle] * 30, note]
+    steps += [key("p"), *[idle] * 30, note, key("p"), *[idle] * 30, note]
+    play(session, steps, listener)
+    distances, heard = zip(*places, strict=True)
+    assert len(set(distances)) == 1
+    assert heard[0] == heard[2] == heard[4] == distances[0]
+    expected = float(pieces[0].hands["open"].equal_distance(distances[0], None, 0.0))
+    assert heard[1] == pytest.approx(expected, abs=1e-4)
+    assert heard[3] == pytest.approx(expected, abs=1e-4)
+    assert expected > distances[0] + 0.005
+    steps_down = abs(np.diff([distance for _, distance, volume in listener.moves if volume > 0.0]))
+    assert steps_down.max() < 0.6 * (expected - distances[0])  # no leap
 
 
 def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign]) -> None:

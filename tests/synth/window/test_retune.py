@@ -22,7 +22,7 @@ from synth.sound.level_match import level_db
 from synth.window.controls import Settings
 from synth.window.retune import BEYOND_TRIMMER, retuned
 from synth.window.session import SAMPLE_RATE, Session, opened_side, session_of, shared_sweep, sound_of
-from synth.window.tunable import Tunable, first_settings, towards_sensitivity, tunable, with_sensitivity
+from synth.window.tunable import AS_WRITTEN, Parts, Tunable, first_settings, towards_parts, tunable, with_parts
 
 DEMOS = Path(__file__).resolve().parents[3] / "demos"
 NAMES = ("meadow", "heron", "willow")
@@ -57,12 +57,9 @@ def test_as_the_design_has_it_nothing_is_changed(
 
 @pytest.mark.parametrize("name", [*NAMES, "puddle"])
 @pytest.mark.parametrize("distance", [0.2, 0.333, 0.6])
-@pytest.mark.parametrize("posture", ["open", "fist"])
 @pytest.mark.parametrize("rise", [0.0, 7.0])
-def test_zero_beat_lies_where_it_was_set(
-    name: str, distance: float, posture: str, rise: float, offers: dict[str, Tunable]
-) -> None:
-    tuned = retuned(offers[name], settings_of(offers[name], posture=posture, temperature=rise, zero_beat=distance))
+def test_zero_beat_lies_where_it_was_set(name: str, distance: float, rise: float, offers: dict[str, Tunable]) -> None:
+    tuned = retuned(offers[name], settings_of(offers[name], temperature=rise, zero_beat=distance))
     assert tuned.field.zero_beat_distance == pytest.approx(distance, abs=1e-7)
     assert abs(tuned.instrument.offset_frequency(distance)) < 1e-6  # Hz
 
@@ -73,40 +70,28 @@ def test_beyond_its_trimmer_the_player_is_told(offers: dict[str, Tunable]) -> No
 
 
 @pytest.mark.parametrize("name", ["meadow", "heron"])
-def test_posture_shifts_the_beat_by_what_both_curves_say(
+def test_closed_fingers_shift_the_beat_by_what_their_capacitance_says(
     name: str, offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
 ) -> None:
-    instrument, curves = pieces[name].instrument, pieces[name].curves
-    open_hand, fist = (retuned(offers[name], settings_of(offers[name], posture=at)) for at in ("open", "fist"))
-    shift = fist.instrument.offset_frequency(PLACES) - open_hand.instrument.offset_frequency(PLACES)
-    expected = []
-    for posture in ("open", "fist"):
-        total = curves[posture].capacitance(PLACES) + pieces[name].wired.antenna.stray
-        tank, branch = instrument.variable_tank, instrument.branch
+    """At a held wrist: the resonance with the capacitance of the closed hand, and the pitch goes down."""
+    instrument, hand = pieces[name].instrument, pieces[name].hands["open"]
+    tuned = retuned(offers[name], first_settings(offers[name]))
+    tank, branch, stray = instrument.variable_tank, instrument.branch, pieces[name].wired.antenna.stray
+    beats = []
+    for opening in (0.0, 0.5, 1.0):
+        place, _ = tuned.heard(0.15, 1.0, None, opening)
+        total = float(hand.capacitance(0.15, None, opening)) + stray
         if branch.direct:
-            expected.append(resonant_frequency(tank.inductance, tank.total_capacitance + total))
+            expected = resonant_frequency(tank.inductance, tank.total_capacitance + total)
         else:
             both = mode_frequencies(
                 tank.inductance, tank.total_capacitance, branch.inductance, total, branch.self_capacitance
             )
-            expected.append(both[1 if instrument.mode == "high" else 0])
-    np.testing.assert_allclose(shift, expected[0] - expected[1], rtol=1e-9)
-    assert (np.abs(shift) > 1.0).any()
-    assert fist.instrument.reference_frequency == open_hand.instrument.reference_frequency
-
-
-def test_a_solved_circuit_is_solved_for_the_fist_too(
-    offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
-) -> None:
-    """Both laws agree where they overlap: the fist's table only reaches further."""
-    offer, piece = offers["willow"], pieces["willow"]
-    laws, curves = offer.laws, piece.curves
-    shared = curves["open"].capacitance(PLACES) + piece.design.antenna.stray
-    np.testing.assert_allclose(laws["fist"].frequency(shared), laws["open"].frequency(shared), atol=0.02, rtol=0.0)
-    tuned = retuned(offer, settings_of(offer, posture="fist"))
-    nearest = tuned.instrument.curve.nearest
-    assert tuned.instrument.antenna_capacitance(nearest) > laws["open"].capacitances[-1]
-    assert tuned.instrument.offset_frequency(nearest) > piece.instrument.offset_frequency(nearest)
+            expected = both[1 if instrument.mode == "high" else 0]
+        assert float(tuned.instrument.variable_frequency(place)) == pytest.approx(float(expected), rel=1e-9)
+        beats.append(float(tuned.instrument.beat_frequency(place)))
+    assert beats == sorted(beats)
+    assert beats[2] > 1.1 * beats[0]
 
 
 @pytest.mark.parametrize("name", [*NAMES, "puddle"])
@@ -131,9 +116,9 @@ def test_temperature_moves_zero_beat_as_the_drift_report_says(
 
 @pytest.mark.parametrize("name", ["meadow", "heron"])
 @pytest.mark.parametrize("ratio", [0.5, 2.0**0.5, 2.0])
-def test_sensitivity_keeps_the_carrier_and_scales_shifts(name: str, ratio: float, offers: dict[str, Tunable]) -> None:
+def test_register_keeps_the_carrier_and_scales_shifts(name: str, ratio: float, offers: dict[str, Tunable]) -> None:
     offer = offers[name]
-    changed = with_sensitivity(offer, ratio)
+    changed = with_parts(offer, Parts(ratio))
     before, after = offer.instrument, changed.instrument
     assert after.variable_tank.inductance / before.variable_tank.inductance == pytest.approx(ratio**0.5, rel=1e-12)
     # a chain of chokes is taken at the reference's frequency before tuning, which is not quite the same
@@ -148,18 +133,18 @@ def test_sensitivity_keeps_the_carrier_and_scales_shifts(name: str, ratio: float
         assert 1.0 < slopes ** np.sign(ratio - 1.0) < ratio ** (0.5 * np.sign(ratio - 1.0))
 
 
-def test_sensitivity_is_refused_where_no_capacitor_is_left(pieces: dict[str, OpenedDesign]) -> None:
+def test_register_is_refused_where_no_capacitor_is_left(pieces: dict[str, OpenedDesign]) -> None:
     piece = pieces["heron"]
     small = replace(piece.design.variable, capacitance=1e-12, stray=82e-12)
     offer = tunable(replace(piece, design=replace(piece.design, variable=small)))
     with pytest.raises(DesignError, match="too little fixed capacitance"):
-        with_sensitivity(offer, 2.0)
+        with_parts(offer, Parts(2.0))
 
 
 @pytest.mark.slow
-def test_sensitivity_solves_a_circuit_anew(offers: dict[str, Tunable]) -> None:
+def test_register_solves_a_circuit_anew(offers: dict[str, Tunable]) -> None:
     offer = offers["willow"]
-    changed = with_sensitivity(offer, 2.0)
+    changed = with_parts(offer, Parts(2.0))
     assert changed.instrument.reference_frequency == pytest.approx(offer.instrument.reference_frequency, rel=2e-3)
     assert 1.1 < changed.instrument.offset_slope(0.3) / offer.instrument.offset_slope(0.3) < 2.0**0.5
 
@@ -169,7 +154,10 @@ def test_a_circuit_on_its_way_sounds_as_the_solved_one_to_first_order(offers: di
     """Against circuits solved anew: half the change leaves a quarter of the error."""
     offer, errors, hand = offers["willow"], [], PLACES[:3]
     for ratio in (1.02, 1.04):
-        solved, moved = with_sensitivity(offer, ratio).instrument, towards_sensitivity(offer, offer, ratio).instrument
+        solved, moved = (
+            with_parts(offer, Parts(ratio)).instrument,
+            towards_parts(offer, offer, AS_WRITTEN, Parts(ratio)).instrument,
+        )
         errors.append(np.abs(moved.beat_frequency(hand) - solved.beat_frequency(hand)).max())
         change = np.abs(solved.beat_frequency(hand) - offer.instrument.beat_frequency(hand)).max()
         assert errors[-1] < 0.1 * change
@@ -234,7 +222,7 @@ def test_coupling_silences_its_range(offers: dict[str, Tunable]) -> None:
 def test_ripple_sounds_through_every_control(offers: dict[str, Tunable]) -> None:
     law = RippleLaw(100.0, (8e-12, 12e-12), (0.1 + 0.1j, 0.2 + 0.1j), (1e-3 + 0j, 1e-3 + 0j), 1e-3 + 0j)
     offer = replace(offers["willow"], instrument=replace(offers["willow"].instrument, ripple=law))
-    changed = settings_of(offer, posture="fist", coupling=5.0, tone=1000.0, detector="product")
+    changed = settings_of(offer, temperature=3.0, coupling=5.0, tone=1000.0, detector="product")
     assert retuned(offer, changed).instrument.ripple == law
 
 
@@ -248,8 +236,8 @@ def test_tone_and_reference_a_go_where_they_belong(offers: dict[str, Tunable]) -
 
 def test_controls_that_are_not_there_say_why(pieces: dict[str, OpenedDesign]) -> None:
     session = session_on(pieces["heron"].instrument)
-    assert set(session.disabled) == {"sensitivity", "pot", "temperature", "posture"}
-    session.set("posture", "fist")
+    assert set(session.disabled) == {"register", "inductor", "antenna", "pot", "temperature"}
+    session.set("temperature", 5.0)
     session.update()
     assert "not with this instrument" in session.take_notice()
     assert session.settings == first_settings(session.side.offer)

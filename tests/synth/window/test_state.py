@@ -34,7 +34,8 @@ def test_keys_do_what_the_help_says() -> None:
         assert (opened.help_open, action) == (True, None)
         assert on_key(opened, "escape") == (STATE, None)
         assert on_click(opened)[0] == STATE
-    assert on_key(STATE, "x") == (STATE, None)
+    assert on_key(STATE, "x") == (STATE, "practise")
+    assert on_key(STATE, "i") == (STATE, None)
 
 
 def test_nothing_sounds_before_the_caution_is_answered() -> None:
@@ -43,7 +44,8 @@ def test_nothing_sounds_before_the_caution_is_answered() -> None:
     assert on_key(cautioned, "m")[0].caution_open
     for answer in (on_key(cautioned, "return"), on_key(cautioned, "space"), on_click(cautioned)):
         assert answer == (STATE, "mute")
-    assert on_key(STATE, "return") == (STATE, None)
+    assert on_key(STATE, "return") == (STATE, "practice go")
+    assert on_key(replace(STATE, practice_page="before"), "escape") == (STATE, None)
 
 
 def test_level_keys_step_three_decibels_within_bounds() -> None:

@@ -49,6 +49,24 @@ def test_the_second_finger_is_the_volume_hand() -> None:
     assert pointer_of(touched(touched(touch, "up", 1, (0.3, 0.9)), "down", 5, (0.4, 0.6)), SIZE) == (400, 300)
 
 
+def test_a_second_finger_beside_the_first_is_of_the_same_hand() -> None:
+    touch = touched(touched(Touch(), "down", 1, (0.50, 0.5)), "down", 2, (0.56, 0.5))
+    assert (touch.pinch, touch.volume, touch.spread) == (2, None, 0.0)
+    assert touched(touch, "motion", 2, (0.52, 0.5)).spread == pytest.approx(-0.04)
+    both = touched(touch, "down", 3, (0.9, 0.2))
+    assert (both.volume, pointer_of(both, SIZE)) == (3, (500, 100))
+    assert touched(touch, "up", 2, (0.52, 0.5)).pinch is None
+    assert touched(touch, "up", 1, (0.5, 0.5)).pinch is None
+
+
+def test_the_trigger_closes_the_fingers_and_rests_at_its_end() -> None:
+    assert pushed(Sticks(), 5, -1.0).squeeze == 0.0
+    assert pushed(Sticks(), 5, 1.0).squeeze == 1.0
+    assert pushed(Sticks(), 5, 0.0).squeeze == 0.5
+    assert pushed(Sticks(), 5, 1.0, axes=5) == Sticks()
+    assert motion(Sticks(squeeze=1.0), 1.0) is None
+
+
 def test_the_pitch_finger_may_leave_and_come_back_while_the_volume_finger_stays() -> None:
     touch = touched(touched(Touch(), "down", 1, (0.25, 0.5)), "down", 2, (0.9, 0.2))
     touch = touched(touch, "up", 1, (0.25, 0.5))

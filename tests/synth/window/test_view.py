@@ -15,17 +15,28 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from small_instrument import RING, make_instrument
 
-from models.hand.scene import POSTURES, Posture
+from models.hand.antennas import (
+    AnyAntenna,
+    LoopAntenna,
+    PlateAntenna,
+    RingAntenna,
+    RodAntenna,
+    TelescopicAntenna,
+    VolumePlate,
+    WireAntenna,
+)
+from models.hand.meshes import TYPICAL, hand_shape
+from models.hand.scene import Approach, Cabinet, PlayerBody, Scene
 from models.pitch_field import pitch_field
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import FieldPicture
 from synth.window.controls import CONTROL_NAMES, CONTROLS, Settings
 from synth.window.curves import spectrum
-from synth.window.draw_hand import CAPTION, inset_scale
+from synth.window.draw_room import CAPTION, room_scale
 from synth.window.draw_stage import shown_name
 from synth.window.drawer import control_rows
-from synth.window.figure_outline import hand_half_width, hand_length
+from synth.window.figure_outline import Sight, way_of
 from synth.window.layout import SMALLEST, too_small
 from synth.window.note_lines import drawn_lines, weight_of
 from synth.window.painter import DrawnText, font_file
@@ -65,6 +76,7 @@ def dummy_screen() -> Iterator[None]:
 
 
 RING_VOLUME = ring_volume(RING)
+SIGHT = Sight(Scene(cabinet=Cabinet(), ring=LoopAntenna()))
 ENDS = (0.01, 0.8)  # m
 INSTRUMENTS = {lock: make_instrument(0.5, lock_range=lock) for lock in (0.0, 25.0)}
 FIELDS = {lock: pitch_field(instrument) for lock, instrument in INSTRUMENTS.items()}
@@ -100,7 +112,7 @@ def drawn(
     ends = instrument.curve.nearest, instrument.curve.farthest
     title = "A design with a longer name"
     notes, zero_beat, span = NOTES[lock], field.zero_beat_distance, field.locked_span
-    view = View(FieldPicture(notes, zero_beat, span, 0.01, ends, volume=axis, title=title))
+    view = View(FieldPicture(notes, zero_beat, span, ends, SIGHT, volume=axis, title=title))
     surface = pygame.Surface(size)
     view.resize(size, state.text_scale, state.mirrored)
     beat = float(instrument.beat_frequency(state.distance))
@@ -132,7 +144,7 @@ ANYTHING = given(
     present=st.booleans(),
     lock=st.sampled_from([0.0, 25.0]),
     ring=st.booleans(),
-    posture=st.sampled_from(POSTURES),
+    opening=st.floats(0.0, 1.0),
     page=st.sampled_from(sorted(PAGES)),
     selected=st.sampled_from(CONTROL_NAMES),
 )
@@ -147,7 +159,7 @@ def _every_text_is_whole_in_its_room_and_none_overlaps_another(
     present: bool,
     lock: float,
     ring: bool,
-    posture: Posture,
+    opening: float,
     page: str,
     selected: str,
 ) -> None:
@@ -156,13 +168,14 @@ def _every_text_is_whole_in_its_room_and_none_overlaps_another(
         distance=distance,
         level=0.2,
         volume=volume,
+        opening=opening,
         present=present,
         mirrored=mirrored,
         text_scale=text_scale,
         **PAGES[page],
     )
     rows = control_rows(Settings(), selected, DISABLED)
-    view, _ = drawn(size, state, replace(BEFORE, posture=posture, rows=rows), lock, RING_VOLUME if ring else PLAIN)
+    view, _ = drawn(size, state, replace(BEFORE, rows=rows), lock, RING_VOLUME if ring else PLAIN)
     check_texts(size, view.texts)
 
 
@@ -255,9 +268,9 @@ def colour_of(number: int) -> tuple[int, int, int]:
 )
 def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: float, page: str) -> None:
     """WCAG 2.1, success criterion 1.4.3 (AA): at least 4.5:1, measured on the pixels around every text."""
-    for posture in POSTURES:
-        state = replace(STATE, text_scale=text_scale, **PAGES[page])
-        view, surface = drawn(size, state, replace(BEFORE, posture=posture), 25.0, RING_VOLUME)
+    for opening in (0.0, 1.0):
+        state = replace(STATE, text_scale=text_scale, opening=opening, **PAGES[page])
+        view, surface = drawn(size, state, BEFORE, 25.0, RING_VOLUME)
         numbers = colour_numbers(surface)
         for text in view.texts:
             place = text.place
@@ -277,8 +290,7 @@ def test_graphics_stand_out_by_3_to_1(mirrored: bool) -> None:
     Grounds are the colours of at least 1 % of the pixels that are no graphic's; a graphic is drawn on a ground where
     many of its pixels lie next to it.
     """
-    state = replace(STATE, mirrored=mirrored)
-    _, surface = drawn((1920, 1080), state, replace(BEFORE, posture="fist"), 25.0)
+    _, surface = drawn((1920, 1080), replace(STATE, mirrored=mirrored, opening=0.0), BEFORE, 25.0)
     numbers = colour_numbers(surface)
     graphics = {r << 16 | g << 8 | b for r, g, b in (*palette.GRAPHIC_COLOURS, *palette.TEXT_COLOURS)}
     found, counts = np.unique(numbers, return_counts=True)
@@ -295,27 +307,27 @@ def test_graphics_stand_out_by_3_to_1(mirrored: bool) -> None:
     assert pairs >= 12
 
 
-@pytest.mark.parametrize("posture", POSTURES)
+@pytest.mark.parametrize("opening", [0.0, 0.5, 1.0])
 @pytest.mark.parametrize("mirrored", [False, True])
-def test_the_hand_is_drawn_to_scale(posture: Posture, mirrored: bool) -> None:
-    """Picture with and without the hand: the pixels that changed are as long and as wide as the hand is."""
-    state = replace(STATE, distance=0.15, mirrored=mirrored)
-    shown = replace(BEFORE, posture=posture, guide=frozenset(), drone=None)
+def test_the_hand_is_drawn_to_scale_and_closes_towards_its_wrist(opening: float, mirrored: bool) -> None:
+    """The pixels of its outline are where the tip is and as high as the hand."""
+    state = replace(STATE, distance=0.15, mirrored=mirrored, opening=opening)
+    shown = replace(BEFORE, guide=frozenset(), drone=None)
     view, surface = drawn((1920, 1080), state, shown)
     view.zoom(10.0, 0.15)
     view.draw(surface, state, replace(shown, readouts=readouts(INSTRUMENTS[0.0], 0.15, 442.0)))
     assert view.scale is not None
-    numbers = colour_numbers(surface)
+    numbers, scale = colour_numbers(surface), view.scale
     sky = palette.SKY[0] << 16 | palette.SKY[1] << 8 | palette.SKY[2]
-    scale = view.scale
-    middle = scale.x_of(0.15 + 0.5 * hand_length(posture))
+    half_length, _, half_high = hand_shape(TYPICAL, "open", opening).half
+    tip = 0.15 + 2.0 * (hand_shape(TYPICAL, "open").half[0] - half_length)
+    middle = scale.x_of(tip + half_length)
     column = np.flatnonzero(numbers[round(middle), scale.box.top : scale.box.bottom] == sky) + scale.box.top
-    width = (column.max() - column.min()) / scale.pixels_per_metre
-    assert width == pytest.approx(2.0 * hand_half_width(posture), abs=0.003)
+    assert (column.max() - column.min()) / scale.pixels_per_metre == pytest.approx(2.0 * half_high, abs=0.003)
     assert 0.5 * (column.max() + column.min()) == pytest.approx(scale.axis_y, abs=2.0)
-    row = np.flatnonzero(numbers[scale.box.left : scale.box.right, round(scale.axis_y) + 3] == sky) + scale.box.left
-    back = row.max() if mirrored else row.min()
-    assert abs(back - scale.x_of(0.15)) / scale.pixels_per_metre == pytest.approx(hand_length(posture), abs=0.004)
+    row = numbers[scale.box.left : scale.box.right, round(scale.axis_y) + 4]
+    at = round(scale.x_of(tip)) - scale.box.left
+    assert (row[at - 3 : at + 4] == sky).any()
 
 
 def test_the_rod_is_drawn_to_scale_and_the_picture_mirrors() -> None:
@@ -342,7 +354,7 @@ def test_what_a_view_keeps_never_differs_from_a_fresh_picture() -> None:
     changes: list[tuple[WindowState, Picture]] = [
         (STATE, BEFORE),
         (replace(STATE, distance=0.02), replace(BEFORE, rows=rows)),
-        (replace(STATE, distance=0.35, volume=0.0), replace(BEFORE, posture="fist", rows=rows)),
+        (replace(STATE, distance=0.35, volume=0.0, opening=0.2), replace(BEFORE, rows=rows)),
         (STATE, replace(BEFORE, active_side=0)),
         (STATE, replace(BEFORE, guide=frozenset(), drone=None)),
         (replace(STATE, help_open=True), BEFORE),
@@ -380,7 +392,6 @@ def test_postures_sides_guides_and_reasons_are_told_by_more_than_colour() -> Non
 
     before = grey(BEFORE)
     for other in (
-        replace(BEFORE, posture="fist"),
         replace(BEFORE, active_side=0),
         replace(BEFORE, guide=frozenset()),
         replace(BEFORE, drone=None),
@@ -440,17 +451,54 @@ def test_the_way_back_to_sound_stands_first_and_no_notice_hides_it() -> None:
 
 
 @pytest.mark.parametrize("mirrored", [False, True])
-def test_the_inset_shows_the_whole_plan_outside_the_stage(mirrored: bool) -> None:
+def test_the_picture_of_the_room_stands_outside_the_stage(mirrored: bool) -> None:
     for size in ((1024, 640), (1280, 720), (1920, 1080), (2560, 1440)):
         view, _ = drawn(size, replace(STATE, mirrored=mirrored))
         assert view.layout is not None
         assert CAPTION in {text.shown for text in view.texts}
-        picture = FieldPicture(FIELDS[0.0].notes(), None, None, 0.01, ENDS, cabinet=(0.4, 0.2))
-        placed = inset_scale(view.layout, picture, 60)
+        placed = room_scale(view.layout, SIGHT.scene, 60)
         assert placed is not None
-        box, pixels = placed
-        assert contains(view.layout.antenna, box)
-        assert box.width >= pixels * (0.75 + 0.10)  # from the cabinet's far edge to the body's axis
+        assert contains(view.layout.antenna, placed[0])
+
+
+FORMS: dict[str, AnyAntenna] = {
+    "rod": RodAntenna(),
+    "telescopic": TelescopicAntenna(),
+    "leaning rod": RodAntenna(lean=0.7),
+    "plate": PlateAntenna(),
+    "ring": RingAntenna(position="edge"),
+    "wire": WireAntenna(end_x=-0.3, end_y=0.4, end_height=1.3),
+}
+
+
+@pytest.mark.parametrize("name", FORMS)
+@pytest.mark.parametrize("approach", ["front", "above"])
+def test_every_form_is_drawn_and_named(name: str, approach: Approach) -> None:
+    """The metal beside the stage is where the form's own surface is, seen from the side."""
+    import pygame
+
+    scene = Scene(FORMS[name], PlayerBody(approach=approach), ring=VolumePlate())
+    view = View(FieldPicture((), 0.3, None, ENDS, Sight(scene), way_of(scene, "open", *ENDS)))
+    surface = pygame.Surface((1920, 1080))
+    view.resize((1920, 1080))
+    view.zoom(1.0, 0.15)
+    view.draw(surface, STATE, BEFORE)
+    assert name in {text.shown for text in view.texts}
+    assert view.layout is not None
+    assert view.scale is not None
+    scale, room = view.scale, view.layout.antenna
+    column = room.left + 4  # within a rod of 10 mm, at the edge of the way
+    metal = [palette.STRONG_LINE, palette.EDGE]
+    if name in ("rod", "telescopic") and approach == "front":
+        assert all(
+            surface.get_at((column, y))[:3] != palette.GROUND for y in range(round(scale.axis_y), scale.box.bottom - 80)
+        )
+    found = {
+        surface.get_at((x, y))[:3]
+        for x in range(room.left, room.right, 2)
+        for y in range(scale.box.top, scale.box.bottom, 2)
+    }
+    assert found & set(metal)
 
 
 def test_the_inset_is_left_out_where_it_has_no_room() -> None:
@@ -484,7 +532,7 @@ def test_the_scale_of_the_stage_waits_for_the_end_of_a_drag() -> None:
     assert view.scale is not None
     width = view.scale.width
     for zero_beat in (0.41, 0.33, 0.27):
-        picture = FieldPicture((), zero_beat, None, 0.01, ENDS, title="Another")
+        picture = FieldPicture((), zero_beat, None, ENDS, title="Another")
         view.show(picture)
         view.draw(surface, held, BEFORE)
         assert view.scale.width == width

@@ -1,0 +1,88 @@
+"""`beatfield plan FILE`: from wishes to a whole commented design, and what limits it."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+
+from synth.commands.options import add_shelf_options
+from synth.commands.outputs import add_force_option
+from synth.designs.circuit_templates import CIRCUITS as CIRCUIT_NAMES
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    parser.add_argument("file", metavar="FILE", help="the design file to write, e.g. mine.toml")
+    parser.add_argument(
+        "--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes, in Hz or as C2:C6 (default 65Hz:1047Hz)"
+    )
+    parser.add_argument("--reach", default="5cm:50cm", metavar="NEAR:FAR", help="hand distances (default 5cm:50cm)")
+    parser.add_argument("--fill", default="60 %", metavar="SHARE", help="least share of the reach used (default 60 %%)")
+    parser.add_argument("--supply", default="12 V", metavar="V", help="voltage of the supply (default 12 V)")
+    parser.add_argument("--board", default="perfboard", metavar="KIND", help="what it is built on (default perfboard)")
+    parser.add_argument(
+        "--circuit",
+        default="common-base",
+        metavar="NAME",
+        help=f"of the oscillators (default common-base): {', '.join(CIRCUIT_NAMES)}",
+    )
+    parser.add_argument("--antenna", default="rod", metavar="FORM", help="of the pitch antenna (default rod)")
+    parser.add_argument("--no-volume", action="store_true", help="without a volume antenna")
+    parser.add_argument("--current-gain", type=float, metavar="N", help="of your transistors, as a meter reads it")
+    add_shelf_options(parser)
+    parser.add_argument("--name", default="Plan", help="of the design (default Plan)")
+    parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
+    parser.add_argument("--json", action="store_true", help="print the report as JSON")
+    add_force_option(parser)
+
+
+def run(arguments: Namespace) -> int:
+    """Plan, write the design and report: exit code 3 where it does not play at a corner, 130 after Ctrl-C, then with
+    the best that was found.
+    """
+    from models.stray import BOARDS
+    from synth.analysis.linearise import Wishes
+    from synth.analysis.plan import PlanWishes, make_design
+    from synth.analysis.plan_figures import plan_figures
+    from synth.build.workbench import say
+    from synth.commands.options import chosen, note_range, pair, shelf_of, within
+    from synth.designs.sections import ANTENNA_FORMS
+    from synth.errors import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_OK, DesignError
+    from synth.files.atomic_file import check_target, write_text
+    from synth.progress_line import ProgressLine
+    from synth.report.plan import PLAN
+
+    if arguments.seed < 0:
+        raise DesignError(f"--seed must be a whole number >= 0; got {arguments.seed}")
+    gain = arguments.current_gain
+    if gain is not None and not 1.0 <= gain <= 1e4:
+        raise DesignError(f"--current-gain goes from 1 to 10000; got {gain:g}")
+    search = Wishes(
+        *note_range("--range", arguments.range),
+        *pair("--reach", arguments.reach, "m"),
+        within("--fill", arguments.fill, "percent", 0.05, 1.0),
+        shelf_of(arguments),
+        seed=arguments.seed,
+    )
+    circuit = chosen("--circuit", arguments.circuit, tuple(CIRCUIT_NAMES)) or ""
+    asked = PlanWishes(
+        search,
+        circuit,
+        within("--supply", arguments.supply, "V", 0.5, 100.0),
+        chosen("--board", arguments.board, tuple(BOARDS)) or "",
+        chosen("--antenna", arguments.antenna, ANTENNA_FORMS) or "",
+        gain,
+        not arguments.no_volume,
+        arguments.name,
+    )
+    check_target(arguments.file, arguments.force)
+    if CIRCUIT_NAMES[circuit].caution:
+        say("CAUTION: " + CIRCUIT_NAMES[circuit].caution.replace("\n# ", " "))
+    with ProgressLine("planning") as line:
+        plan = make_design(asked, line)
+    write_text(arguments.file, plan.text, arguments.force)
+    say(f"wrote {arguments.file}; next: beatfield field {arguments.file}, beatfield sheet {arguments.file}")
+    figures = plan_figures(plan)
+    PLAN.write(arguments, figures)
+    if figures.interrupted:
+        return EXIT_INTERRUPTED
+    return EXIT_OK if all(met.plays for met in figures.corners) else EXIT_GOAL_MISSED

@@ -1,0 +1,106 @@
+"""A plot drawn by a second process: it loads the plotting library, half a second of work, while this one still solves.
+
+    with DrawnBeside("synth.report.start_up_plot") as drawing:  # starts it, and loads that module there
+        ...                                                       # compute
+        drawing.draw(save_oscillator_plot, picture, path, force)  # hand over what is to be drawn
+        ...                                                       # compute on
+        drawing.finish()                                          # wait; raises what drawing raised
+
+Where that would gain nothing (one processor, or the library is loaded here already) it is drawn here.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from importlib import import_module
+from multiprocessing.connection import Connection
+
+from synth.errors import DeviceError
+
+_LOADED = "matplotlib.backends.backend_agg"
+
+
+class DrawnBeside:
+    """One plot, drawn by a function of `module`; what the function is given must be plain data."""
+
+    def __init__(self, module: str) -> None:
+        self._process = None
+        if _LOADED in sys.modules or (os.cpu_count() or 1) < 2:
+            return
+        context = multiprocessing.get_context("spawn")
+        self._answers, theirs = context.Pipe()
+        process = context.Process(target=_draw_one, args=(theirs, module), name="beatfield plot", daemon=True)
+        with _ctrl_c_ignored():
+            process.start()
+        theirs.close()
+        self._process = process
+
+    def __enter__(self) -> DrawnBeside:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._process is not None:  # asked for nothing, or given up
+            self._process.terminate()
+            self._process.join()
+
+    def draw(self, function: Callable[..., None], *arguments: object) -> None:
+        """Have it drawn."""
+        if self._process is None:
+            function(*arguments)
+            return
+        try:
+            self._answers.send((function, arguments))
+        except OSError:  # it has ended: what `finish` says
+            return
+
+    def finish(self) -> None:
+        """Wait until it is drawn. Raises what its drawing raised, and DeviceError where the process ended before."""
+        if self._process is None:
+            return
+        try:
+            fault = self._answers.recv()
+        except EOFError:
+            text = "the plot was not drawn: the process that draws it ended; free some memory and run it again"
+            raise DeviceError(text) from None
+        self._process.join()
+        self._process = None
+        if fault is not None:
+            raise fault
+
+
+@contextmanager
+def _ctrl_c_ignored() -> Iterator[None]:
+    """A process started inside knows nothing of Ctrl-C, from its first instant on: whoever started it ends it."""
+    try:
+        before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    except ValueError:  # not in the main thread
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _draw_one(pipe: Connection, module: str) -> None:
+    """Body of the second process: load, wait for what is to be drawn, draw, answer."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        from synth.report.figure import plotting_library
+
+        import_module(module)
+        plotting_library()
+        import_module(_LOADED)
+        function, arguments = pipe.recv()
+        function(*arguments)
+    except EOFError:  # nobody is left who waits for it
+        return
+    except Exception as error:
+        pipe.send(error)
+        return
+    pipe.send(None)

@@ -1,0 +1,78 @@
+"""A plot drawn by a second process: the same file as drawn here, and its faults are raised here."""
+
+from __future__ import annotations
+
+import sys
+from multiprocessing import active_children
+
+import numpy as np
+import pytest
+
+from synth.analysis.start_up_picture import COMMON, CONTROL, SUPPLY, Curve, Cycle, StartUpCurves
+from synth.errors import DesignError, DeviceError
+from synth.report.drawn_beside import DrawnBeside
+from synth.report.start_up_plot import save_unsteady_plot
+
+MODULE = "synth.report.start_up_plot"
+
+
+@pytest.fixture(scope="module")
+def curves() -> StartUpCurves:
+    times = np.linspace(0.0, 1e-3, 200)
+    curve = Curve(times, 2.0 + np.sin(1e4 * times), 5.0 + np.cos(3e4 * times))
+    wave = np.cos(np.linspace(0.0, 2.0 * np.pi, 100, endpoint=False))
+    cycles = tuple(Cycle(after, 4e-6, wave, 0.1 * wave) for after in (1e-4, 2e-4, 9e-4))
+    names = {"tank": "tank", SUPPLY: "supply", CONTROL: "base", COMMON: "emitter"}
+    return StartUpCurves(dict.fromkeys(names, curve), names, cycles, None, 0.0, 1e-3)
+
+
+@pytest.fixture
+def not_loaded(monkeypatch) -> None:
+    """As in a program that has drawn nothing yet."""
+    monkeypatch.delitem(sys.modules, "matplotlib.backends.backend_agg", raising=False)
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+
+
+@pytest.mark.slow
+def test_the_file_is_the_same_as_drawn_here(curves, tmp_path, not_loaded):
+    with DrawnBeside(MODULE) as drawing:
+        assert len(active_children()) == 1
+        drawing.draw(save_unsteady_plot, "a title", curves, str(tmp_path / "beside.png"), False)
+        drawing.finish()
+    assert not active_children()
+    save_unsteady_plot("a title", curves, str(tmp_path / "here.png"), False)
+    assert (tmp_path / "beside.png").read_bytes() == (tmp_path / "here.png").read_bytes()
+
+
+@pytest.mark.slow
+def test_its_fault_is_raised_here(curves, tmp_path, not_loaded):
+    target = tmp_path / "a.svg"
+    target.write_text("mine")
+    with DrawnBeside(MODULE) as drawing:
+        drawing.draw(save_unsteady_plot, "a title", curves, str(target), False)
+        with pytest.raises(DesignError, match="exists already"):
+            drawing.finish()
+    assert target.read_text() == "mine"
+    assert not active_children()
+
+
+def test_one_that_is_ended_is_told_and_one_that_is_not_needed_ends(not_loaded):
+    with DrawnBeside(MODULE) as drawing:
+        (process,) = active_children()
+        process.kill()
+        process.join()
+        drawing.draw(print, "nobody listens")
+        with pytest.raises(DeviceError, match="the plot was not drawn"):
+            drawing.finish()
+    with DrawnBeside(MODULE):
+        assert len(active_children()) == 1
+    assert not active_children()
+
+
+def test_where_the_library_is_loaded_it_is_drawn_here(curves, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "matplotlib.backends.backend_agg", sys)
+    with DrawnBeside(MODULE) as drawing:
+        assert not active_children()
+        with pytest.raises(DesignError, match="name the plot"):
+            drawing.draw(save_unsteady_plot, "a title", curves, str(tmp_path / "a.gif"), False)
+        drawing.finish()
