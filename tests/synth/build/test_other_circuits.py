@@ -166,7 +166,7 @@ def test_an_integration_in_time_swings_alike(name: str) -> None:
 @pytest.mark.slow
 def test_a_swing_that_is_limited_within_the_first_cycles_starts_as_an_integration_has_it() -> None:
     name = "Colpitts, common emitter"
-    state, run = solved(name), start_up(solved(name).circuit)
+    state, run = solved(name), start_up(solved(name).circuit, longest=1e-3)
     assert run.started is not None
     record = stepped(state.circuit, int(1.1 * run.started * state.frequency), state.frequency)
     swings = cycle_swings(record, "tank")
