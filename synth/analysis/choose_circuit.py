@@ -46,6 +46,14 @@ class CircuitTank:
     more: tuple[float, ...]
 
 
+def with_other_coil(circuit: Circuit, inductance: float) -> Circuit:
+    """The circuit with another coil, H, in its tank, whose Q holds at the resonance that it then has."""
+    changed = circuit.with_coil(inductance)
+    if isinstance(changed, OscillatorCircuit):
+        return changed
+    return changed.with_coil(inductance, natural_frequency(changed) / natural_frequency(circuit))
+
+
 def circuit_tank(
     circuit: Circuit, target: float, antenna: TankAntenna | None, limits: Mapping[str, float]
 ) -> CircuitTank:
