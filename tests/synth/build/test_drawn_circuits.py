@@ -173,7 +173,7 @@ COMMANDS = {
         ("1 mH", "to spare"),
     ),
     "fit": ("clapp", ["fit", "--which", "reference", "r.csv", "--design", "FILE"], ("inductance", "gain", "pot 0.8")),
-    "sensitivity": ("tickler", ["sensitivity", "FILE"], ("A4", "cents")),
+    "sensitivity": ("tickler", ["sensitivity", "FILE"], ("cents", "felt by the player")),
     "tune": ("colpitts", ["tune", "demos/lark.txt", "FILE"], ("wanted",)),
     "compare": ("pnp-common-base", ["compare", "FILE", "FILE"], ("zero beat", "steepness at A4")),
     "page": ("hartley", ["page", "-o", "a.html", "FILE"], ()),
