@@ -24,7 +24,7 @@ from models.builds.tolerance import (
     tighter_parts,
     worst_cases,
 )
-from models.builds.tuned_builds import Outcomes, joined
+from models.builds.tuned_builds import OUTCOMES, Outcomes
 from models.pitch import nearest_note
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of, rows
 from synth.analysis.tolerance import goals_of, selection_factors, trial_of, variable_trimmer_ends
@@ -161,18 +161,19 @@ class ToleranceFigures(OfDesign):
 
 def run_builds(trial: Trial, builds: int, seed: int, each: Callable[[int], None]) -> tuple[Outcomes, bool]:
     """Random builds, and whether Ctrl-C cut them short; `each` is told how many are done."""
-    runs: list[Outcomes] = []
-    done = 0
+    runs = Outcomes(*np.empty((len(OUTCOMES), builds)))  # filled as they come: so many are in memory once
+    done, cut_short = 0, False
     try:
         for run in build_runs(trial, builds, seed):
-            runs.append(run)
+            for name in OUTCOMES:
+                getattr(runs, name)[done : done + len(run)] = getattr(run, name)
             done += len(run)
             each(done)
     except KeyboardInterrupt:
-        if not runs:
+        if not done:
             raise
-        return joined(runs), True
-    return joined(runs), False
+        cut_short = True
+    return Outcomes(*(getattr(runs, name)[:done] for name in OUTCOMES)), cut_short
 
 
 def tolerance_figures(

@@ -161,18 +161,22 @@ def _trimmer_is_upright(tank: str, minimum: float, maximum: float) -> Iterator[F
         yield f"{tank}.trimmer_minimum", "is larger than trimmer_maximum; exchange the two"
 
 
-def _carrier_in_band(tank: str, inductance: float, capacitance: float, board_stray: float) -> Iterator[Fault]:
-    frequency = float(resonant_frequency(inductance, capacitance + board_stray))
+def _carrier_in_band(
+    tank: str, inductance: float, capacitance: float, board_stray: float, own: float
+) -> Iterator[Fault]:
+    frequency = float(resonant_frequency(inductance, capacitance + board_stray + own))
     if not LOWEST_CARRIER <= frequency <= HIGHEST_CARRIER:
         limits = f"{format_quantity(LOWEST_CARRIER, 'Hz')} to {format_quantity(HIGHEST_CARRIER, 'Hz')}"
-        found = f"with capacitance and board stray resonates at {format_quantity(frequency, 'Hz')}"
+        found = f"with capacitance, board stray and the coil's own resonates at {format_quantity(frequency, 'Hz')}"
         yield f"{tank}.inductance", f"{found}; keep it in {limits}"
 
 
 for _tank in TANKS:
     _compares(f"{_tank}.trimmer_minimum", f"{_tank}.trimmer_maximum")(partial(_trimmer_is_upright, _tank))
 for _tank in TANKS:
-    _compares(f"{_tank}.inductance", f"{_tank}.capacitance", f"{_tank}.stray")(partial(_carrier_in_band, _tank))
+    _compares(f"{_tank}.inductance", f"{_tank}.capacitance", f"{_tank}.stray", f"{_tank}.self_capacitance")(
+        partial(_carrier_in_band, _tank)
+    )
 
 
 @_compares("tuning.mode", "branch")

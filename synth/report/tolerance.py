@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from models.builds.tuned_builds import OUTCOMES
@@ -12,6 +14,7 @@ from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axe
 from synth.report.written import Form, finished, numbers_csv
 
 BINS = 60
+AT_ONCE = 20_000  # builds in one piece of the CSV
 MOST_PARTS = 8
 WIDEST = 42  # letters of a part's name in the text
 LEAST_SHARE = 5e-4  # of a spread, that a part in the text holds
@@ -231,10 +234,14 @@ def _percent(share: float) -> str:
     return f"{100.0 * share:.2f} %"
 
 
-def _builds_csv(report: ToleranceFigures) -> str:
-    """One line for each build; an empty cell where there is no such thing."""
-    columns = [getattr(report.runs, name).tolist() for name in OUTCOMES]
-    return numbers_csv(["build", *OUTCOMES], zip(range(1, len(report.runs) + 1), *columns, strict=True))
+def _builds_csv(report: ToleranceFigures) -> Iterator[str]:
+    """One line for each build, in pieces of AT_ONCE; an empty cell where there is no such thing."""
+    for start in range(0, len(report.runs), AT_ONCE):
+        columns = [getattr(report.runs, name)[start : start + AT_ONCE].tolist() for name in OUTCOMES]
+        text = numbers_csv(
+            ["build", *OUTCOMES], zip(range(start + 1, start + 1 + len(columns[0])), *columns, strict=True)
+        )
+        yield text if start == 0 else text.partition("\n")[2]
 
 
 TOLERANCE = Form("beatfield.tolerance/1", tolerance_text, _builds_csv, save_tolerance_plot)
