@@ -44,6 +44,7 @@ COILS_NOT_COUNTED = (
 )
 RESONANCES_OVER_CIRCUITS = (0.6, 6.0)
 """Lock range by two resonances over that of whole circuits, least and most of those compared (the tests)."""
+LITTLE_SWING = 600.0  # Hz by the whole way of the hand: a field that ends below D5 says why
 TRIMMER_MARGIN = 0.05  # of the trimmer's turn that should be left at either end
 
 
@@ -301,6 +302,14 @@ def instrument_notices(instrument: Instrument) -> tuple[str, ...]:
         found.append(
             f"the oscillators stay locked, and silent, at every hand distance: they are at most "
             f"{apart:.1f} Hz apart and lock within {instrument.lock_range:.1f} Hz"
+        )
+    if abs(nearest - farthest) < LITTLE_SWING:
+        added = float(instrument.curve.capacitance(near) - instrument.curve.capacitance(far))
+        own, tank = (format_quantity(each, "F", 3) for each in (added, instrument.variable_tank.total_capacitance))
+        found.append(
+            f"the hand moves the variable oscillator by {abs(nearest - farthest):.0f} Hz only, from {100 * far:.0f} to "
+            f"{100 * near:.0f} cm: it adds {own} to a tank of {tank}. A smaller tank, or a series inductor that "
+            "resonates with the antenna near the tank's frequency, makes it count for more (see: beatfield linearise)"
         )
     return tuple(found)
 

@@ -615,6 +615,11 @@ class TolerancesSection(SectionValues):
         ("uniform", "normal"),
         default="uniform",
     )
+    reel: float = quantity(
+        "share of their deviation that parts of one kind have in common in both oscillators, as from one reel",
+        ("fraction", 0.0, 1.0),
+        default=0.0,
+    )
     spreads: str = choice(
         "how stray, junction, gain, supply and temperature scatter", ("uniform", "normal"), default="normal"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ from synth.report.scene_plot import draw_scene
 from synth.report.written import Form, finished, numbers_csv
 
 _STEEPEST_SHOWN = 1000.0  # cents per mm
+WRAPPED, MOST_REASONS = 66, 2  # letters of a line and notices, in a plot without a field
 
 
 def save_field_plot(report: FieldFigures, path: str, force: bool) -> None:
@@ -59,7 +61,9 @@ def _draw_pitch(axes: Axes, report: FieldFigures, distance: Floats, number: Floa
     axes.plot(distance, number, color=BLUE, label=f"pitch, {report.posture} hand")
     known = ~np.isnan(number)
     if not known.any():
-        axes.text(0.5, 0.5, "no playable distance", transform=axes.transAxes, ha="center", color=VERMILLION)
+        why = [textwrap.fill(notice, WRAPPED) for notice in report.notices[:MOST_REASONS]]
+        text = "\n\n".join(["no playable distance", *why])
+        axes.text(0.5, 0.5, text, transform=axes.transAxes, ha="center", va="center", color=VERMILLION, fontsize=9)
         return
     if report.linearity_rms_cents is not None and report.linearity_near_m and report.linearity_far_m:
         _draw_straight_line(axes, report, distance[known], number[known])
