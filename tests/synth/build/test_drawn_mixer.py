@@ -18,6 +18,7 @@ from models.instrument import Instrument
 from synth.analysis.circuit_diagram import mixer_diagram
 from synth.analysis.field_figures import field_figures
 from synth.analysis.mixer_figures import load_shift, mixer_figures, stage_figures
+from synth.analysis.sheet_parts import part_figures
 from synth.build.circuit_assembly import circuit_of, mixer_of_design
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
@@ -204,3 +205,15 @@ def test_new_writes_a_design_with_its_mixer(tmp_path: Path, capsys: pytest.Captu
         capsys.readouterr()
         assert main(arguments) == 2
         assert says in capsys.readouterr().err
+
+
+def test_the_sheet_lists_what_is_drawn() -> None:
+    """The parts of the drawing, none of the fixed form's, and the mixer's."""
+    bought = part_figures(read_design(circuit_template_text("hartley", mixer="two-diode")))
+    by_name = {(one.place, one.name): one for one in bought}
+    assert by_name["each oscillator", "gate leak"].value == 470e3
+    assert by_name["mixer", "doubling capacitor"].value == 220e-12
+    assert ("mixer", "supply resistor") not in by_name  # no part of it is joined to the supply
+    assert not any(one.name in ("feedback capacitor", "base capacitor", "lower diode") for one in bought)
+    fed = {(one.place, one.name) for one in part_figures(design_of("transistor"))}
+    assert {("mixer", "supply resistor"), ("each oscillator", "feedback capacitor"), ("mixer", "upper bias")} <= fed
