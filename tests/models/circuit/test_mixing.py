@@ -118,6 +118,7 @@ def test_square_law_makes_the_product():
     assert np.abs(lines[2:]).max() < 2e-3 * abs(lines[1])
 
 
+@pytest.mark.slow
 def test_diode_is_the_memoryless_one_where_nothing_else_counts():
     # two equal resistors halve the sum and act as one of half their size; the coil is a path for direct current
     # alone, with their resistance
