@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
 
 import numpy as np
 
@@ -61,6 +62,7 @@ def _findings(device: str | None, seconds: float) -> Iterator[Finding]:
     for distribution, module in LIBRARIES.items():
         yield _library(distribution, module)
     yield _cache()
+    yield own_files()
     yield _screen()
     from synth.build.workbench import open_loaded
     from synth.designs.template import template_design
@@ -92,7 +94,7 @@ def _cache() -> Finding:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
-            return Finding("hand-field cache", True, str(folder))
+            return Finding("hand-field cache", True, f"{folder} (beatfield doctor --clear-cache empties it)")
     except OSError as error:
         return Finding(
             "hand-field cache",
@@ -100,6 +102,24 @@ def _cache() -> Finding:
             f"{folder}: {error.strerror}",
             "make the folder writable, or set XDG_CACHE_HOME; without it each start solves the field anew",
         )
+
+
+def own_files() -> Finding:
+    """What the program keeps for the player: it stays when the program is uninstalled."""
+    from platformdirs import user_data_path, user_state_path
+
+    places = dict.fromkeys(place("beatfield", appauthor=False) for place in (user_data_path, user_state_path))
+    kept = [f"{folder / name}" for folder in places for name in _names(folder)]
+    return Finding(
+        "your own files", True, ", ".join(kept) or f"none yet; they would lie in {', '.join(map(str, places))}"
+    )
+
+
+def _names(folder: Path) -> list[str]:
+    try:
+        return sorted(os.listdir(folder))
+    except OSError:
+        return []
 
 
 def _screen() -> Finding:

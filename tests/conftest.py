@@ -35,6 +35,15 @@ def folder_of(nodeid: str) -> str:
     return next((folder for folder in WHOLE_FOLDERS if nodeid.startswith(folder)), "")
 
 
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """A run of the slow tests alone need not import a file that holds none."""
+    wanted = config.option.markexpr
+    if wanted not in ("slow", "soak") or collection_path.suffix != ".py":
+        return None
+    text = collection_path.read_text("utf-8")
+    return None if f"mark.{wanted}" in text or f"_and_{wanted}(" in text else True
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     if "PYTEST_XDIST_WORKER" in os.environ:
         items.sort(key=lambda item: folder_of(item.nodeid) == "")

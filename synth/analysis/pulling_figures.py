@@ -12,6 +12,7 @@ from models.pitch_field import LOWEST_AUDIBLE
 from models.preferred_values import next_above
 from models.pulling import bent_below
 from synth.analysis.adjoint_figures import HEARD_CENTS
+from synth.build.circuit_assembly import blaming
 from synth.build.pulling_assembly import coil_coupling_of, coupling_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import Design
@@ -52,6 +53,7 @@ class Change(StrEnum):
 
 PATH_WORDS = {
     "common_node": "the output resistors and their node",
+    "mixer": "the output resistors and the mixer",
     "supply_resistance": "the shared supply",
     "coil_coupling": "the coils' fields",
     "tank_to_tank_capacitance": "the capacitance from tank to tank",
@@ -166,7 +168,7 @@ def _changes(opened: OpenedDesign, path: str, share: float) -> Iterator[tuple[Ch
     """What weakens a path, for resistors to this share of what it sends, and the lock range, Hz, that it leaves."""
     design, coupling = opened.design, coupling_of(opened.design)
     match path:
-        case "common_node":
+        case "common_node" | "mixer":
             part = design.coupling
             value = _raised(max(part.reference_resistor, part.variable_resistor), share**-0.5)
             changed = replace(part, reference_resistor=value, variable_resistor=value)
@@ -201,19 +203,18 @@ def _raised(value: float, factor: float) -> float:
 
 
 def _left(opened: OpenedDesign, changed: Design) -> float | None:
-    """The lock range of the changed design, Hz, solved and tuned anew; None where it does not oscillate.
-
-    Solved at zero beat alone, as with the law "lossless" (`OpenedDesign.leaking`): nothing is asked of other notes.
-    """
-    at_zero_beat = replace(changed, tuning=replace(changed.tuning, law="lossless"))
+    """The lock range of the changed design, Hz, solved and tuned anew; None where it does not oscillate."""
+    assert opened.leaking is not None
+    near = opened.leaking[1].state.frequency
     try:
-        there = OpenedDesign(at_zero_beat, (opened.curve, None)).pulling
+        both = OpenedDesign(changed, (opened.curve, None)).at_zero_beat(near)
+        with blaming(changed, "variable"):
+            return pulling(*both, coupling_of(changed)).lock_range
     except DesignError:
         return None
-    return None if there is None else there.lock_range
 
 
 def _leaked(opened: OpenedDesign, coupling: Coupling) -> float:
     """The lock range of the same two circuits with less of a leak, Hz."""
     assert opened.leaking is not None
-    return pulling(*opened.leaking, coupling).lock_range
+    return pulling(*opened.leaking, coupling, opened.through).lock_range

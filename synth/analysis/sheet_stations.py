@@ -304,11 +304,7 @@ def reference_station(opened: OpenedDesign) -> Station:
 def bare_station(opened: OpenedDesign) -> Station:
     """The variable oscillator with nothing on it."""
     lifted = "series inductor lifted off the tank" if opened.design.branch else "antenna lead off"
-    # what a chain of chokes adds at the tank goes with it
-    bare, part = opened, opened.design.branch
-    if part is not None and part.chokes > 1.0:
-        bare = OpenedDesign(replace(opened.design, branch=replace(part, chokes=1.0)), opened.given)
-    return _station(bare, "variable", lifted, bare.tanks["variable"], None)
+    return _station(opened.lifted, "variable", lifted, opened.lifted.tanks["variable"], None)
 
 
 def antenna_station(opened: OpenedDesign, distance: float | None = None) -> Station:

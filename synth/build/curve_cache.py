@@ -202,6 +202,15 @@ def drop_oldest(folder: Path, most: int) -> None:
         total -= entry.st_size
 
 
+def clear_cache() -> tuple[int, int]:
+    """Remove every cached field: how many files that were, and their bytes. Raises OSError where one must stay."""
+    files = list(cache_folder().glob("*.json"))
+    size = sum(file.lstat().st_size for file in files)
+    for file in files:
+        file.unlink(missing_ok=True)
+    return len(files), size
+
+
 def _packed(matrices: Floats) -> Any:
     """The upper triangles of symmetric matrices (..., k, k), as nested lists (..., k (k + 1) / 2)."""
     rows, columns = np.triu_indices(matrices.shape[-1])

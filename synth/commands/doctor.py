@@ -11,11 +11,14 @@ def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("--device", help="sound output to try: index or part of its name (see beatfield devices)")
     parser.add_argument("--seconds", type=float, default=2.0, help="how long to run the voice (default 2)")
+    parser.add_argument("--clear-cache", action="store_true", help="remove all cached hand fields, and do nothing else")
     parser.add_argument("--json", action="store_true", help="print the findings as JSON")
 
 
 def run(arguments: Namespace) -> int:
-    """Print the findings; exit 1 when something needs attention."""
+    """Print the findings; exit 1 when something needs attention. Or clear the cache."""
+    if arguments.clear_cache:
+        return _clear_cache(arguments)
     from dataclasses import asdict
 
     from synth.doctor import examine
@@ -25,3 +28,17 @@ def run(arguments: Namespace) -> int:
     document = {"schema": "beatfield.doctor/1", "ready": healthy, "findings": [asdict(item) for item in findings]}
     print_either(arguments, document, "".join(f"{finding.line()}\n" for finding in findings))
     return 0 if healthy else 1
+
+
+def _clear_cache(arguments: Namespace) -> int:
+    from synth.build.curve_cache import cache_folder, clear_cache
+    from synth.errors import DeviceError
+
+    folder = cache_folder()
+    try:
+        count, size = clear_cache()
+    except OSError as error:
+        raise DeviceError(f"{folder}: {error.strerror}; remove the folder by hand") from error
+    document = {"schema": "beatfield.doctor.cache/1", "folder": str(folder), "removed": count, "bytes": size}
+    print_either(arguments, document, f"removed {count} hand fields, {1e-6 * size:.1f} MB, from {folder}\n")
+    return 0

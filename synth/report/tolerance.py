@@ -6,7 +6,7 @@ import numpy as np
 
 from models.builds.tuned_builds import OUTCOMES
 from models.pitch import note_name, note_number
-from synth.analysis.tolerance_figures import ToleranceFigures, VaryingPart
+from synth.analysis.tolerance_figures import SELECTION_SERIES, ToleranceFigures, VaryingPart
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
 from synth.report.written import Form, finished, numbers_csv
@@ -155,10 +155,14 @@ def tolerance_text(report: ToleranceFigures) -> str:
 
 
 def _both_line(report: ToleranceFigures) -> list[str]:
-    """What of that the reference's trimmer does alone."""
+    """What of that the reference's trimmer does alone, and what an exchanged capacitor adds."""
     both = report.zero_beat_by_both
     alone = "(the reference's trimmer alone, the variable's as set"
-    return [f"{alone})" if both is None else f"{alone}; both turned: {_percent(both.share)})"]
+    selected = _percent(report.zero_beat_by_selection.share)
+    return [
+        f"{alone})" if both is None else f"{alone}; both turned: {_percent(both.share)})",
+        f"(with the reference's fixed capacitor selected on test, {SELECTION_SERIES}: {selected})",
+    ]
 
 
 def _ranked(report: ToleranceFigures) -> list[VaryingPart]:

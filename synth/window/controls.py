@@ -31,6 +31,13 @@ COMMONS: Mapping[str, float] = {
 }
 """What may join the circuit's common to earth beside the field, F."""
 LOWEST_DRONE, HIGHEST_DRONE = 36, 84  # note numbers, C2 and C6
+LEVERS: Mapping[str, str] = {
+    "zero beat": "zero_beat",
+    "tanks' L/C": "register",
+    "inductor": "inductor",
+    "antenna": "antenna",
+}
+"""What may steer the sensitivity: the name of a choice -> the control that is moved."""
 Value = float | str
 
 
@@ -99,8 +106,14 @@ class Control:
 
 
 _HINTS = {
-    "sensitivity": "L to C of both tanks at the same radio frequency: with more L and less C the hand shifts the pitch "
-    "further.",
+    "sensitivity": "Cents to a centimetre of hand at the chosen note: moved, it changes the part below until it is so.",
+    "lever": "The part that Sensitivity changes. Each moves the notes, too; the tanks' L/C does little else.",
+    "at_note": "The note whose sensitivity is shown and steered.",
+    "register": "L to C of both tanks at the same radio frequency: more L and less C shift every note away from the "
+    "antenna, into a higher register.",
+    "inductor": "The series inductor between tank and antenna; zero beat stays where it was.",
+    "antenna": "Length of the rod; the field is solved anew, zero beat stays where it was.",
+    "pull": "An aid, no physics: draws the pitch to the marked scale, all the way at 100 %; vibrato shrinks too.",
     "zero_beat": "Tunes the reference so that both oscillators agree with the hand there, its fingers as designed.",
     "pot": "Turns the reference's trimmer by this much of its way.",
     "detector": "How the two signals become one sound.",
@@ -128,7 +141,12 @@ def _choice(name: str, label: str, default: str, choices: tuple[str, ...]) -> Co
 
 
 CONTROLS: tuple[Control, ...] = (
-    _number("sensitivity", "Sensitivity", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 12.0), factor=True),
+    _number("sensitivity", "Sensitivity", 200.0, "cents/cm", (5.0, 5000.0), 2.0 ** (1.0 / 24.0), factor=True),
+    _choice("lever", "Steered by", "zero beat", tuple(LEVERS)),
+    _choice("at_note", "At note", "A4", tuple(note_name(number) for number in range(LOWEST_DRONE, HIGHEST_DRONE + 1))),
+    _number("register", "Register", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 12.0), factor=True),
+    _number("inductor", "Inductor", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 12.0), factor=True),
+    _number("antenna", "Antenna", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 8.0), factor=True),
     _number("zero_beat", "Zero beat", 0.5, "m", (0.05, 0.8), 0.005),
     _number("pot", "Fine tune", 0.0, "%", (-0.002, 0.002), 1e-5),
     _choice("detector", "Detector", "product", DETECTORS),
@@ -141,6 +159,7 @@ CONTROLS: tuple[Control, ...] = (
     _number("reference_a", "Reference A", 440.0, "Hz", (400.0, 480.0), 0.5),
     _choice("guide", "Scale", OFF, (OFF, *SCALES)),
     _choice("guide_root", "Key note", "C", NAMES),
+    _number("pull", "Pull", 0.0, "share", (0.0, 1.0), 0.05),
     _choice("drone", "Drone", OFF, (OFF, *(note_name(number) for number in range(LOWEST_DRONE, HIGHEST_DRONE + 1)))),
 )
 CONTROL_NAMES = tuple(control.name for control in CONTROLS)

@@ -1,6 +1,6 @@
 """What a design offers to the controls: its instrument, what both hands do to it, its drift, its fine-tune pot.
 
-Sensitivity builds the design anew with other parts: L times sqrt(k), and of the fixed capacitor so much less that the
+Register builds the design anew with other parts: L times sqrt(k), and of the fixed capacitor so much less that the
 oscillator swings where it did,
 
     C' = C - (1 - 1/sqrt(k)) / (omega^2 L)            (derived here)
@@ -18,7 +18,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from models.arrays import Floats
 from models.builds.drift import DriftLaw
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
+from models.detector.memoryless import DETECTORS
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import monotone_cubic
 from models.hand.earthing import COMMON, USUAL_SHOES
@@ -45,6 +46,23 @@ from synth.window.first_order import FirstOrder
 
 POT_POINTS = 21
 NO_TRIMMER = "the reference has no trimmer"
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Parts against the design's: the L/C ratio of both tanks, the series inductor, the antenna's length."""
+
+    register: float = 1.0
+    inductor: float = 1.0
+    antenna: float = 1.0
+
+
+AS_WRITTEN = Parts()
+
+
+def parts_of(settings: Settings) -> Parts:
+    """The parts that the controls ask for."""
+    return Parts(*(settings.number(name) for name in ("register", "inductor", "antenna")))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,6 +138,10 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
     pot = _pot_curve(workpiece, faults)
     if pot is None and reference.trimmer_maximum <= reference.trimmer_minimum:
         faults.setdefault("pot", NO_TRIMMER)
+    if design.branch is None:
+        faults["inductor"] = "there is no series inductor in this design"
+    if design.antenna.form != "rod":
+        faults["antenna"] = f"the antenna is a {design.antenna.form}, no rod whose length could be changed"
     return Tunable(
         design=design,
         instrument=instrument,
@@ -152,51 +174,68 @@ def _earthed(workpiece: OpenedDesign, shoes: float, common: float) -> Earthed:
     return Earthed(hand, volume, BothHands(hand, ring, volume))
 
 
-def with_sensitivity(origin: Tunable, ratio: float) -> Tunable:
-    """`origin`, a design as written, with `ratio` times the L/C ratio of both tanks (module text).
+def with_parts(origin: Tunable, parts: Parts) -> Tunable:
+    """`origin`, a design as written, with other parts (module text).
 
-    Raises DesignError where no capacitor is left to take away, where the other mode would start first, or where the
-    changed circuit does not work.
+    With another series inductor or antenna the reference is tuned to the zero beat of before, as if its fixed capacitor
+    were changed too. Raises DesignError where no capacitor is left to take away, where the other mode would start
+    first, or where the changed circuit does not work.
     """
-    if ratio == 1.0:
+    if parts == AS_WRITTEN:
         return origin
-    found = open_loaded(changed_design(origin, ratio))
+    found = tunable(open_loaded(changed_design(origin, parts)))
     if found.instrument.mode != origin.instrument.mode:
-        raise DesignError("with this sensitivity the oscillator starts in its other mode")
-    return tunable(found)
+        raise DesignError("with these parts the oscillator starts in its other mode")
+    if origin.zero_beat is None or (parts.inductor, parts.antenna) == (1.0, 1.0):
+        return found
+    place = min(max(origin.zero_beat, found.instrument.curve.nearest), found.instrument.curve.farthest)
+    tuned = replace(found.instrument, reference_frequency=float(found.instrument.variable_frequency(place)))
+    return replace(found, instrument=tuned, zero_beat=place)
 
 
-def changed_design(origin: Tunable, ratio: float) -> Design:
-    """The design of `origin` with `ratio` times the L/C ratio of both tanks (module text); errors as above."""
+def changed_design(origin: Tunable, parts: Parts) -> Design:
+    """The design of `origin` with other parts: the tanks' L/C ratio as in the module's text; errors as above."""
     design, instrument = origin.design, origin.instrument
-    factor = math.sqrt(ratio)
+    factor = math.sqrt(parts.register)
     zero_beat = instrument.curve.farthest if origin.zero_beat is None else origin.zero_beat
     swings = {"variable": float(instrument.variable_frequency(zero_beat)), "reference": instrument.reference_frequency}
-    changes = {}
+    changes: dict[str, Any] = {}
     for which, frequency in swings.items():
         section = getattr(design, which)
         less = (1.0 - 1.0 / factor) / ((2.0 * math.pi * frequency) ** 2 * section.inductance)
         if section.capacitance < less:
-            raise DesignError(f"the {which} oscillator has too little fixed capacitance for this sensitivity")
+            raise DesignError(f"the {which} oscillator has too little fixed capacitance for this register")
         changes[which] = replace(
             section, inductance=section.inductance * factor, capacitance=section.capacitance - less
         )
+    if parts.inductor != 1.0 and design.branch is not None:
+        changes["branch"] = replace(design.branch, inductance=design.branch.inductance * parts.inductor)
+    if parts.antenna != 1.0:
+        changes["antenna"] = replace(design.antenna, length=design.antenna.length * parts.antenna)
     return replace(design, **changes)
 
 
-def towards_sensitivity(origin: Tunable, near: Tunable, ratio: float) -> Tunable:
-    """`near`, solved circuits, moved to another sensitivity of `origin` to first order, and tuned as they were.
+def towards_parts(origin: Tunable, near: Tunable, before: Parts, parts: Parts) -> Tunable:
+    """`near`, solved circuits with the parts `before`, moved to another register of `origin` to first order, and tuned
+    as they were.
 
-    Raises ValueError where there is no such design or the change is too large for that.
+    Raises ValueError where there is no such design, the change is too large for that, or another part is changed too.
     """
     if near.first_order is None or near.law is None:
         raise DesignError("without solved circuits there is nothing to move")
-    law = near.first_order.law(near.law, changed_design(origin, ratio))
-    place, before = near.first_order.tuning_distance, near.instrument
-    moved = replace(before, variable_law=law)
-    off_tune = before.reference_frequency - float(before.variable_frequency(place))
+    if replace(before, register=parts.register) != parts:
+        raise DesignError("another series inductor or antenna is solved anew")
+    law = near.first_order.law(near.law, changed_design(origin, parts))
+    place, unmoved = near.first_order.tuning_distance, near.instrument
+    moved = replace(unmoved, variable_law=law)
+    off_tune = unmoved.reference_frequency - float(unmoved.variable_frequency(place))
     tuned = replace(moved, reference_frequency=float(moved.variable_frequency(place)) + off_tune)
     return replace(near, instrument=tuned, law=law)
+
+
+def _detectors(kind: str) -> tuple[str, ...]:
+    """The kinds to choose from: the fixed ones, and the design's own where it is drawn."""
+    return DETECTORS if kind in DETECTORS else (*DETECTORS, kind)
 
 
 def controls_of(offer: Tunable) -> tuple[Control, ...]:
@@ -206,7 +245,7 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
     zero_beat = high if offer.zero_beat is None else min(max(offer.zero_beat, low), high)
     own: dict[str, dict[str, object]] = {
         "zero_beat": {"low": low, "high": high, "default": zero_beat},
-        "detector": {"default": instrument.detector.kind},
+        "detector": {"default": instrument.detector.kind, "choices": _detectors(instrument.detector.kind)},
         "coupling": {"default": instrument.lock_range, "high": max(120.0, 2.0 * instrument.lock_range)},
         "tone": {
             "default": instrument.tone_low_pass,
