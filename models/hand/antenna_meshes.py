@@ -55,7 +55,7 @@ def volume_antenna_mesh(antenna: AnyVolumeAntenna, fineness: float = 1.0) -> Flo
     if isinstance(antenna, LoopAntenna):
         # its cells crowd towards the player, under the hand
         ring = _thin_torus(0.5 * antenna.diameter, 0.5 * antenna.tube_diameter, 0.9 * fineness)
-        return np.asarray(ring + middle)
+        return np.asarray(ring + middle, dtype=np.float64)
     if isinstance(antenna, VolumePlate):
         size = np.array([antenna.length, antenna.width, antenna.thickness])
         return np.asarray(_plate(size, np.array([0.0, 0.0, 0.5 * antenna.thickness]), fineness) + middle)
