@@ -66,8 +66,8 @@ def needed_size(text_scale: float = 1.0) -> tuple[int, int]:
     return across, down
 
 
-CONTROL_ROWS = 15  # as many as the drawer is laid out for; more make the rows lower
-_LOWEST_ROW = 2.2  # small text heights: a name above its slider
+CONTROL_ROWS = 20  # as many as the drawer is laid out for; more make the rows lower
+_LOWEST_ROW = 1.75  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
 _HINT_LINES = 5.4  # small text heights kept for the hint below the rows
 _FIELD_PARTS = ("note_band", "volume_scale", "volume_way", "stage", "antenna", "distance_scale")
