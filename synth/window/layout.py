@@ -66,12 +66,17 @@ def needed_size(text_scale: float = 1.0) -> tuple[int, int]:
     return across, down
 
 
+<<<<<<< HEAD
 CONTROL_ROWS = 14  # as many as the drawer is laid out for; more make the rows lower
 _LOWEST_ROW = 2.2  # small text heights: a name above its slider
+=======
+CONTROL_ROWS = 20  # as many as the drawer is laid out for; more make the rows lower
+_LOWEST_ROW = 1.65  # small text heights: a name above its slider
+>>>>>>> practice
 _HIGHEST_ROW = 3.3
 _HINT_LINES = 5.4  # small text heights kept for the hint below the rows
 _FIELD_PARTS = ("note_band", "volume_scale", "volume_way", "stage", "antenna", "distance_scale")
-_OPEN_COLUMNS = 3  # of controls, in the stage's place
+_OPEN_COLUMNS = 4  # of controls, in the stage's place
 STRIP_LINES = 2
 _STRIP_HEIGHT = 2.0  # small text heights of a line: names over short sliders
 _STRIP_NAME = 1.25  # of them, the names'
@@ -189,7 +194,7 @@ class Layout(Frame):
         """Where a row's name and value stand, above its slider."""
         inset = round(0.6 * self.text.small)
         spare = max(0, row.height - round(_LOWEST_ROW * self.text.small))
-        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, round(1.35 * self.text.small))
+        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, round(1.25 * self.text.small))
 
     def strip_name(self, cell: Box) -> Box:
         """Where the name of a strip's cell stands."""
