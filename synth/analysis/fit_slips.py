@@ -42,16 +42,19 @@ MOST_STRAY = 10e-9  # F: more is no stray of a board
 WELL = 4.0  # of the objective by reading: two boards explain the readings
 HOPELESS = 4.0
 """Root of the mean square of frequencies and capacitors off their fit, in standard deviations, from which no value is
-given: whatever is wrong, the values would be of no tank."""
+given if a capacitor would also be off by WORST: whatever is wrong, the values would be of no tank."""
+WORST = 0.05
+"""Error of a capacitor that common ones do not have, as a ratio."""
 
 
 def refuse_contradictions(solved_bench: SolvedBench) -> None:
     """Raise DesignError where the readings that were fitted cannot be those of a tank, naming their lines."""
     bench, kept = solved_bench.bench, solved_bench.kept
     largest = max((abs(off) for place, off in _frequencies(solved_bench)), default=0.0)
-    off = _off(solved_bench)
+    errors = sorted(_capacitor_errors(solved_bench), key=lambda row: abs(row[1]))
+    hopeless = _off(solved_bench) > HOPELESS and abs(errors[-1][1]) > WORST
     with of_file(bench.source):
-        boards = two_boards(solved_bench) if len(solved_bench.slips) > 1 or off > HOPELESS else None
+        boards = two_boards(solved_bench) if len(solved_bench.slips) > 1 or hopeless else None
         if boards is not None:
             raise DesignError(f"the readings cannot be used: {boards}")
         for name in ("trimmer", "fine_trimmer", "board"):
@@ -71,8 +74,8 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
                     f"{format_quantity(value, 'F')}, which nothing on a board has; were pF written "
                     "as nF, and did the counter read this oscillator?"
                 )
-        if off > HOPELESS:
-            place, error = max(_capacitor_errors(solved_bench), key=lambda row: abs(row[1]))
+        if hopeless:
+            place, error = errors[-1]
             marking = format_quantity(bench.fitted(bench.setting(place.row.setting)), "F", None)
             raise DesignError(
                 f"the readings cannot be used: {slips}{'the others' if slips else 'they'} do not belong to one tank: "
