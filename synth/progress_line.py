@@ -7,6 +7,7 @@ import time
 
 QUIET_TIME = 1.0  # seconds before a count is shown
 RENEWAL = 0.2  # seconds between two states of a count
+TELLING = 0.02  # share done, from which what is left can be told
 
 
 class ProgressLine:
@@ -34,7 +35,8 @@ class ProgressLine:
             self._shown, self._open = now, True
             left = (now - self._begin) * (1.0 - share) / max(share, 1e-3)
             start = "\r" if sys.stderr.isatty() else ""
-            print(f"{start}{self._what} {share:4.0%}, {left:.0f} s left ", end="", file=sys.stderr, flush=True)
+            told = f", {left:.0f} s left " if share >= TELLING else "            "
+            print(f"{start}{self._what} {share:4.0%}{told}", end="", file=sys.stderr, flush=True)
 
     def _may_write(self) -> bool:
         return not self._open or sys.stderr.isatty()

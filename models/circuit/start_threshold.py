@@ -122,7 +122,10 @@ def transconductance_window(
         return None, None
     below, above = walk(inside, 1.0 / step, False), walk(inside, step, False)
     if below is None:
-        raise ValueError("start-up: the circuit without its transistor is not passive")
+        raise ValueError(
+            "start-up: it oscillates whatever the transconductance of the device that is to amplify: another device "
+            "keeps it up, or this one is joined the wrong way round"
+        )
     upper = None
     if above is not None:
         try:

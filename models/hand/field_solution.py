@@ -39,6 +39,7 @@ from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.antennas import AnyVolumeAntenna
 from models.hand.earthing import ANTENNA, BYSTANDER, COMMON, PLAYER, RING, TABLE
 from models.hand.meshes import (
+    BODY_HALF_WIDTH,
     antenna_mesh,
     arm,
     body,
@@ -55,7 +56,7 @@ from models.hand.meshes import (
     wall_mesh,
     wrist,
 )
-from models.hand.scene import Posture, Scene
+from models.hand.scene import Bystander, Posture, Scene
 
 #: Singular values of M below this share of the largest are left out.
 LEAST_DIRECTION: Final = 1e-4
@@ -157,9 +158,12 @@ def still_field(scene: Scene, fineness: float = 1.0) -> StillField:
         parts.append((TABLE, conductor_panels(table_mesh(room.table, fineness), "table", plane)))
     if room.bystander is not None:
         person = np.concatenate(bystander(room.bystander, fineness))
+        if _in_the_way(room.bystander, person, scene):
+            raise ValueError("x and y must be larger: the bystander meets the instrument or the player")
         parts.append((BYSTANDER, conductor_panels(person, "bystander", plane)))
     apparatus = sum(panels.count for _, panels in parts)
     parts += [(PLAYER, player_panels(mesh, "body", scene)) for mesh in body(scene, fineness)]
+    clear_of_wall([part for name, part in parts if name not in ("", BYSTANDER)], scene)
     names = conductor_names(scene)
     panels = joined([part for _, part in parts])
     owner = np.concatenate([np.tile([float(name == each) for each in names], (part.count, 1)) for name, part in parts])
@@ -235,7 +239,7 @@ def pitch_hands(
             moving = with_image(alone, fist, plane)
         sleeve = None if sleeves is None else sleeves.get(distance)
         if sleeve is None:
-            mesh = arm(start, wrist(scene, posture, distance), scene.player.build, fineness)
+            mesh = arm(start, wrist(scene, posture, distance), scene.player.build, fineness, scene.from_above)
             panels = player_panels(mesh, "arm", scene)
             sleeve = Sleeve(panels, symmetric_potential_matrix(panels, plane), reached_by(still, panels))
         if sleeves is not None and distance in sleeves:
@@ -266,6 +270,7 @@ def ring_alone(still: StillField, ring: AnyVolumeAntenna) -> Eliminated:
     if meets_antenna(mesh, still.scene):
         raise ValueError("offset must be larger: the volume antenna meets the pitch antenna")
     panels = conductor_panels(mesh, "volume antenna", plane)
+    clear_of_wall([panels], still.scene)
     return eliminated(still, panels, symmetric_potential_matrix(panels, plane), RING)
 
 
@@ -414,6 +419,24 @@ def player_panels(mesh: Floats, name: str, scene: Scene) -> Panels:
             f"stand_distance must be larger, or the cabinet smaller: the player's {name} meets the cabinet"
         )
     return conductor_panels(mesh, f"the player's {name}", scene.room.earth_plane)
+
+
+def clear_of_wall(parts: Sequence[Panels], scene: Scene) -> None:
+    """Raise ValueError where one of the parts reaches the wall."""
+    wall = scene.room.wall
+    rear = min(float(part.corners[:, 0].min()) for part in parts)
+    if wall is not None and rear <= -wall.distance:
+        raise ValueError(
+            f"distance must be > {-rear:.3g} m, or the wall meets what stands before it; got {wall.distance:g} m"
+        )
+
+
+def _in_the_way(person: Bystander, mesh: Floats, scene: Scene) -> bool:
+    """Whether a bystander stands in the instrument or in the player."""
+    middle = shoulder(scene) - (0.0, scene.player.build.shoulder_out, 0.0)
+    apart = float(np.hypot(person.x - middle[0], person.y - middle[1]))
+    near = scene.player.build.half_width + BODY_HALF_WIDTH
+    return apart <= near or meets_antenna(mesh, scene) or meets_cabinet(mesh, scene)
 
 
 def meets_antenna(mesh: Floats, scene: Scene) -> bool:

@@ -98,8 +98,8 @@ class HandField:
         checked.append(("the ring", self.ring_places, (self.ring_heights.size, count, count)))
         checked.append(("no player", self.without_player, (count, count)))
         if self.openings.size:
-            closing = (self.openings.size, self.finger_distances.size, *wanted[1:])
-            checked.append(("the fingers", self.finger_places, closing))
+            places = (self.openings.size, self.finger_distances.size, *wanted[1:])
+            checked.append(("the fingers", self.finger_places, places))
             if not np.isin(self.finger_distances, self.distances).all():
                 raise ValueError("finger_distances must be some of the distances")
         for name, matrices, shape in checked:

@@ -12,7 +12,7 @@ tanks, is `models.hand.earthing`: it can be changed without solving the field ag
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 from models.checks import finite, fraction, one_of, positive
 from models.hand.antennas import AnyAntenna, AnyVolumeAntenna, LoopAntenna, RodAntenna
@@ -216,8 +216,13 @@ class Scene:
         """The same scene, the player leaning `lean`, m, the pitch hand at `hand_height`, m, its fingers `opening` open,
         a `bystander` there; None: as it is. Raises ValueError as the scene does.
         """
-        given: dict[str, Any] = {"lean": lean, "hand_height": hand_height, "opening": opening}
-        player = replace(self.player, **{name: value for name, value in given.items() if value is not None})
+        was = self.player
+        player = replace(
+            was,
+            lean=was.lean if lean is None else lean,
+            hand_height=was.hand_height if hand_height is None else hand_height,
+            opening=was.opening if opening is None else opening,
+        )
         room = self.room if bystander is None else replace(self.room, bystander=bystander)
         return replace(self, player=player, room=room)
 

@@ -25,7 +25,7 @@ from models.straight.shelf import Shelf
 
 BOUND_PLACES = (Place(2, "high"), Place(2, "low"))  # where the cost of the bounds is looked at
 ANY_TANK = 10e-9  # F, most the tank may have in the ideal
-SHARES = {"places": 0.6, "robust": 0.75, "front": 1.0}  # of the time, where each part ends (measured, roughly)
+SHARES = {"places": 0.45, "robust": 0.6, "front": 1.0}  # of the time, where each part ends (measured, roughly)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +160,7 @@ def _ideals(
     one = Place(min(place.chokes, 1), place.mode)
     found = []
     for alike, parts in (
-        (one, replace(trimmable, most_tank_capacitance=ANY_TANK)),
+        (one, replace(trimmable, most_tank_capacitance=max(ANY_TANK, trimmable.most_tank_capacitance))),
         (replace(one, tap=place.tap), trimmable),
     ):
         if (alike, parts) not in known:

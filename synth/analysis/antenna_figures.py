@@ -1,4 +1,6 @@
-"""The pitch antenna's form and sizes, the hand's way to it, the player, and what joins player and common to earth."""
+"""The pitch antenna's form and sizes, the hand's way to it, the player, the room, and what joins player and common to
+earth.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +12,7 @@ import numpy as np
 from models.hand.antennas import PlateAntenna, RingAntenna
 from models.hand.earthing import COMMON
 from models.hand.hand_field import HandField
-from synth.analysis.figures import collected, of
+from synth.analysis.figures import collected, of, row
 from synth.build.workbench import OpenedDesign
 
 
@@ -41,6 +43,20 @@ class PlayerFigures:
     stand_distance_m: float = of("player.stand_distance")
     elbow: bool
     own_lengths: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomFigures:
+    """What stands about, SI units in the names; None where it is not there."""
+
+    floor_conducts: bool = of("room.earth_plane")
+    wall_m: float | None = of("room.wall.distance")
+    table_m: float | None = of("room.table.top")
+    bystander_forward_m: float | None = of("room.bystander.x")
+    bystander_side_m: float | None = of("room.bystander.y")
+
+
+room_figures = row(RoomFigures, "room")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -90,7 +90,7 @@ def _equal(circuit: Circuit, target: float) -> float:
             f"the antenna hangs at {circuit.antenna_node!r} and not at the hot end of the tank, {circuit.hot!r}: what "
             "it adds there cannot be chosen for; change the values in the design and read `beatfield oscillator`"
         )
-    if set(circuit.part(circuit.coil).ends) >= set(circuit.tank):
+    if circuit.coil_across_tank:
         return 1.0
     bare, squared = replace(circuit.without_trimmers(), antenna=None), (2.0 * math.pi * target) ** 2
     seen = resonance(bare)

@@ -433,10 +433,11 @@ class Bench:
                 made.append(_capacitance(self.named(name, oscillator), middle, limit))
         moved = any(one.pot is not None or one.supply is not None for one in own)
         moved = moved or any(place.what in POINTS for place in self.places)
-        if self.circuits and moved and not isinstance(self._circuit(oscillator), Drawing):
-            junction = self._transistor(oscillator).collector_junction.zero_bias_capacitance
+        transistor = _transistor(self._circuit(oscillator)) if self.circuits and moved else None
+        if transistor is not None:
+            junction = transistor.collector_junction.zero_bias_capacitance
             made.append(_capacitance(self.named("junction", oscillator), junction, tolerances.junction * junction))
-            gain = self._transistor(oscillator).forward_gain
+            gain = transistor.forward_gain
             made.append(_ratio(self.named("gain", oscillator), "ratio", gain, math.log1p(tolerances.gain)))
         elif any(one.reverse_voltage is not None for one in own):
             made.append(_capacitance(self.named("junction", oscillator), *USUAL_JUNCTION))
@@ -445,11 +446,6 @@ class Bench:
     def _circuit(self, oscillator: str) -> Circuit:
         assert self.opened is not None
         return self.opened.circuits[oscillator]
-
-    def _transistor(self, oscillator: str) -> Transistor:
-        circuit = self._circuit(oscillator)
-        assert not isinstance(circuit, Drawing)
-        return circuit.transistor
 
     def _designed_reference(self) -> float:
         if self.opened is None:
@@ -630,10 +626,10 @@ class Bench:
             design = replace(design, circuit=replace(design.circuit, supply_voltage=setting.supply))
         circuit = circuit_of(design, oscillator)
         junction, gain = value("junction"), value("gain")
-        if junction is not None and gain is not None and not isinstance(circuit, Drawing):
-            collector = replace(circuit.transistor.collector_junction, zero_bias_capacitance=max(junction, 1e-14))
-            transistor = replace(circuit.transistor, collector_junction=collector, forward_gain=gain)
-            circuit = replace(circuit, transistor=transistor)
+        part = _transistor(circuit)
+        if junction is not None and gain is not None and part is not None:
+            collector = replace(part.collector_junction, zero_bias_capacitance=max(junction, 1e-14))
+            circuit = _with_transistors(circuit, replace(part, collector_junction=collector, forward_gain=gain))
         if setting.pot is not None:
             circuit = circuit.with_pot(setting.pot)
         if setting.load is not None:
@@ -678,7 +674,10 @@ class Bench:
                     place = self.index.get(self.named(key, oscillator, setting.board))
                     if place is None or key in OF_RESONANCE or key.startswith("branch"):
                         continue
-                    slopes[place] = adjoint.frequency_shift(adjoint.disturbance_of(part)) / by_farad
+                    slopes[place] = sum(
+                        adjoint.frequency_shift(adjoint.disturbance_of(name)) / by_farad
+                        for name in _value_names(circuit, part)
+                    )
                 found[setting] = _Solved(added, slopes, state.frequency, self._levels(setting, values, state))
         return found
 
@@ -1078,6 +1077,31 @@ def _capacitance(name: str, middle: float, limit: float) -> Unknown:
 
 def _ratio(name: str, unit: str, middle: float, limit: float) -> Unknown:
     return Unknown(name, unit, middle, limit / NORMAL_95, by_ratio=True)
+
+
+def _transistor(circuit: Circuit) -> Transistor | None:
+    """The transistor of a circuit, all of one kind in a design; None where it has none."""
+    if not isinstance(circuit, Drawing):
+        return circuit.transistor
+    return next((part.what for part in circuit.devices if isinstance(part.what, Transistor)), None)
+
+
+def _with_transistors(circuit: Circuit, transistor: Transistor) -> Circuit:
+    """The circuit with this transistor in the place of all."""
+    if not isinstance(circuit, Drawing):
+        return replace(circuit, transistor=transistor)
+    for part in circuit.devices:
+        if isinstance(part.what, Transistor):
+            circuit = circuit.with_part(part.name, transistor)
+    return circuit
+
+
+def _value_names(circuit: Circuit, name: str) -> tuple[str, ...]:
+    """The names among a circuit's values of one in PARTS: of a drawing those of every transistor."""
+    owner, _, inside = name.partition(".")
+    if owner != "transistor" or not isinstance(circuit, Drawing):
+        return (name,)
+    return tuple(f"{part.name}.{inside}" for part in circuit.devices if isinstance(part.what, Transistor))
 
 
 def _within(section: Any, changed: Mapping[str, Any]) -> dict[str, Any]:

@@ -105,17 +105,18 @@ class _Asked:
         """Every cause there is for this design."""
         scene, share = self.opened.scene, self.opened.hand_field.body_share
         player, room = scene.player, scene.room
-        scenes = {
-            "lean": replace(scene, player=replace(player, lean=player.lean + LEAN)),
-            "bystander": replace(scene, room=replace(room, bystander=BYSTANDER)),
-            "wall": replace(scene, room=replace(room, wall=WALL)),
-        }
+        scenes = {}
+        with suppress(ValueError):  # no room to lean
+            scenes["lean"] = scene.moved(lean=player.lean + LEAN)
+        if room.bystander is None:
+            scenes["bystander"] = scene.moved(bystander=BYSTANDER)
+        if room.wall is None:
+            scenes["wall"] = replace(scene, room=replace(room, wall=WALL))
         with suppress(ValueError):  # a plate or ring that a higher hand does not meet
-            higher = replace(player, hand_height=scene.hand_height + HIGHER)
             if not scene.from_above:
-                scenes["hand height"] = replace(scene, player=higher)
+                scenes["hand height"] = scene.moved(hand_height=scene.hand_height + HIGHER)
         if self._posture == "open" and player.opening == 1.0:
-            scenes["fingers"] = replace(scene, player=replace(player, opening=HALF_OPEN))
+            scenes["fingers"] = scene.moved(opening=HALF_OPEN)
         if scene.ring is None and not player.hanging_arm:
             scenes["second arm"] = replace(scene, player=replace(player, hanging_arm=True))
         for cause, changed in scenes.items():

@@ -38,6 +38,7 @@ from synth.analysis.circuit_points import (
     with_probe,
 )
 from synth.analysis.figures import DENSE, OfDesign, collected, explanation, of
+from synth.analysis.mixer_figures import MixerFigures, mixer_figures
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.analysis.start_up import start_up_curves
 from synth.analysis.start_up_picture import OscillatorPicture
@@ -45,11 +46,10 @@ from synth.build.circuit_assembly import START_WORK, Circuit, blaming
 from synth.build.notices import explained, voltage_notices
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.sections import CircuitSection, Design, TemperatureSection
+from synth.designs.sections import Design, TemperatureSection
 from synth.errors import DesignError
 
 NO_LOAD = "none"
-NO_CIRCUIT = "the design has no [circuit]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +128,7 @@ def bench_setting(fitted: str | None, trimmer: str | None, hand: str | None) -> 
     )
 
 
-def _as_set(design: Design, which: str, setting: BenchSetting) -> Design:
+def as_set(design: Design, which: str, setting: BenchSetting) -> Design:
     """The design with the capacitor and the trimmer of one oscillator as set; the reference then is not tuned."""
     changed: dict[str, Any] = {}
     if setting.fitted_capacitor is not None:
@@ -152,12 +152,10 @@ def prepared_oscillator(
 ) -> PreparedOscillator:
     """The oscillator as the instrument has it: the reference tuned for zero beat, the variable one with the hand at
     that distance, the volume one with nobody there. `pot`, `load` and `setting` replace those of the design.
+    Raises DesignError for one without [circuit], of which `synth.analysis.oscillator_resonance` tells what is known.
     """
-    design = _as_set(design, which, setting)
+    design = as_set(design, which, setting)
     notices: tuple[str, ...] = ()
-    if design.circuit is None:
-        notices = (_default_parts_notice(which),)
-        design = replace(design, circuit=CircuitSection(), tuning=replace(design.tuning, law="lossless"))
     opened = OpenedDesign(design)
     circuit = opened.circuits[which]
     trimmer: float = getattr(design, which).trimmer
@@ -192,16 +190,6 @@ def prepared_oscillator(
     as_designed = as_designed and setting == AS_DESIGNED
     pair = opened if as_designed else None
     return PreparedOscillator(design, which, circuit, trimmer, designed, distance, notices, pair)
-
-
-def _default_parts_notice(which: str) -> str:
-    part = CircuitSection()
-    feedback, emitter = (format_quantity(value, "F") for value in (part.feedback_capacitor, part.emitter_capacitor))
-    return (
-        f"{NO_CIRCUIT}: read with default parts around the tank of [{which}]. Their feedback and "
-        f"emitter capacitors ({feedback}, {emitter}) and the transistor come on top of that section's stray, so the "
-        "frequency is lower than in `beatfield field`; add a [circuit] section to state your parts"
-    )
 
 
 def _tuned_trimmer(opened: OpenedDesign) -> tuple[float, tuple[str, ...]]:
@@ -298,6 +286,7 @@ class OscillatorFigures(OfDesign):
     lock_range_hz: float | None = of("pair.instrument.lock_range")  # None, as the two below, of a lone oscillator
     lock_paths: tuple[LockPath, ...] | None = of("pair.pulling", lock_paths)
     pulling: PullingFigures | None = of("pair", pulling_figures)
+    mixer: MixerFigures | None = of("pair", mixer_figures)  # what it is loaded with, where the design draws one
     stray_f: float = of("circuit.board_stray")
     board: str | None = of("design.circuit.board")
     stray_explanation: str | None

@@ -30,7 +30,7 @@ from models.hand.antennas import (
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import Earthing, tank_tie
 from models.hand.player_sizes import Build, Person, adult, build_of, scaled_child
-from models.hand.scene import Approach, Cabinet, PlayerBody, Scene, board
+from models.hand.scene import Approach, Bystander, Cabinet, PlayerBody, Room, Scene, Table, Wall, board
 from models.tank import Tank, required_capacitance
 from models.volume.loudness import GainStage, PeakRectifier
 from models.volume.volume_antenna import VolumeAntenna
@@ -45,6 +45,7 @@ SCENE_KEYS: Final[Mapping[str, str]] = {
     **dict.fromkeys(("shoulder_height", "upper_arm", "forearm", "hand_length", "hand_breadth"), "player.{}"),
     **{"base_height": "antenna.{}", "lean": "player.{}", "approach": "player.{}", "body_capacitance": "player.{}"},
     **{"height": "volume_antenna.{}", "offset": "volume_antenna.{}", "acromial_height": "player.shoulder_height"},
+    **{"top": "room.table", "distance": "room.wall", "x": "room.bystander_forward", "y": "room.bystander_side"},
 }
 ANTENNA_KEYS: Final[Mapping[str, Mapping[str, str]]] = {
     "wire": {"end_x": "end_forward", "end_y": "end_side"},
@@ -105,9 +106,24 @@ def scene_of(design: Design) -> Scene:
                 opening=player.opening,
             ),
             ring=ring_of(design),
+            room=room_of(design),
         )
     except ValueError as error:
         raise scene_fault(design, error) from error
+
+
+def room_of(design: Design) -> Room:
+    """What stands about."""
+    part = design.room
+    if part is None:
+        return Room()
+    there = part.bystander_side is not None
+    return Room(
+        bystander=Bystander(part.bystander_forward, part.bystander_side or 0.0) if there else None,
+        wall=None if part.wall is None else Wall(part.wall),
+        table=None if part.table is None else Table(part.table),
+        earth_plane=part.floor == "conducting",
+    )
 
 
 def player_build(design: Design) -> Build:

@@ -1,4 +1,4 @@
-"""`beatfield play [DESIGN] [OTHER]`: play a design live, or two in turn under one hand; the pointer is the hand."""
+"""`beatfield play [DESIGN ...]`: play a design live, or several in turn under one hand; the pointer is the hand."""
 
 from __future__ import annotations
 
@@ -17,8 +17,12 @@ SHORTEST_LATENCY, LONGEST_LATENCY = 1e-3, 1.0  # s
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", nargs="?", help="a design file; left out: the built-in design")
-    parser.add_argument("other", metavar="OTHER", nargs="?", help="a second design, one key away, at equal loudness")
+    parser.add_argument(
+        "designs",
+        metavar="DESIGN",
+        nargs="*",
+        help="design files, one key from each other, at equal loudness; left out: the built-in design",
+    )
     parser.add_argument("--device", help="sound output: index or part of its name (see beatfield devices)")
     parser.add_argument("--latency", default="low", help="low (default), high, or a time such as '20 ms'")
     parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
@@ -41,8 +45,10 @@ def run(arguments: Namespace) -> int:
     """Open the window and play until it is closed."""
     from pathlib import Path
 
-    from synth.build.workbench import open_design, open_loaded, say
-    from synth.designs.template import template_design
+    from synth.build.workbench import say
+    from synth.commands.options import opened_designs
+    from synth.designs.design_file import design_source
+    from synth.designs.template import template_text
     from synth.errors import DesignError
     from synth.files.atomic_file import make_folder
     from synth.files.unfinished import recovered
@@ -52,20 +58,23 @@ def run(arguments: Namespace) -> int:
     from synth.sound.offline import file_comment
     from synth.window.own_hand import OwnHandPage
     from synth.window.play_window import Look, run_session
-    from synth.window.session import session_of
+    from synth.window.session import LETTERS, session_of
 
     look = Look(arguments.left_handed, arguments.text_size / 100.0, arguments.seed)
     size = window_size(arguments.size)
-    names = [name for name in (arguments.design, arguments.other) if name]
-    workpieces = [open_design(name) for name in names] or [open_loaded(template_design())]
+    practice = practice_of(arguments.practise)
+    workpieces = opened_designs(arguments.designs)
+    if len(workpieces) > len(LETTERS):
+        raise DesignError(f"{len(workpieces)} designs: at most {len(LETTERS)} can be played side by side")
+    texts = [design_source(name) for name in arguments.designs] or [template_text()]
     notices = tuple(dict.fromkeys(notice for workpiece in workpieces for notice in workpiece.notices))
     for notice in notices:
         say(f"note: {notice}")
     folder = make_folder(Path(arguments.record_dir))
     for file in recovered(folder):
         say(f"note: {file} is a recording that a run cut short; it holds what was written until then")
-    practice = practice_of(arguments.practise, workpieces[0].design.name)
-    session = session_of(workpieces)
+    practice.design = workpieces[0].design.name
+    session = session_of(workpieces, texts)
     title = " and ".join(workpiece.design.name for workpiece in workpieces)
     try:
         speaker = Speaker(
@@ -100,7 +109,7 @@ def run(arguments: Namespace) -> int:
     return 0
 
 
-def practice_of(what: str | None, design: str) -> Practice:
+def practice_of(what: str | None) -> Practice:
     """What may be practised, with `what`, an exercise by its name or a tune's file, chosen."""
     from synth.analysis.tune import load_tune
     from synth.practice.exercises import NAMES
@@ -109,7 +118,7 @@ def practice_of(what: str | None, design: str) -> Practice:
     from synth.window.practice import Practice
 
     tunes = [] if what is None or what in NAMES else [score_of(load_tune(what))]
-    practice = Practice(tunes, practice_file(), design)
+    practice = Practice(tunes, practice_file())
     if what in NAMES:
         practice.choose(what)
     return practice

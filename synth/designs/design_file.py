@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from synth.designs.checks import cross_faults
-from synth.designs.part_rows import read_rows, written_rows
+from synth.designs.drawing_checks import unreadable_faults
+from synth.designs.part_rows import MIXER_PLACES, PLACES, read_rows, written_rows
 from synth.designs.schema import REQUIRED, Key, did_you_mean, read_value, write_value
 from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
 from synth.errors import DesignError, at_place
@@ -19,6 +20,7 @@ from synth.files.input_file import read_text
 
 __all__ = ["Design", "design_hash", "design_source", "design_text", "load_design", "read_design"]
 
+LATER = frozenset({"room"})
 LARGEST_FILE = 128 * 1024  # bytes
 FIXED_FORM = (
     "feedback_capacitor",
@@ -31,6 +33,8 @@ FIXED_FORM = (
     "wiper_capacitor",
     "base_capacitor",
 )  # keys of [circuit] that are parts of its fixed form
+NOT_WITH_PARTS = {"circuit": FIXED_FORM, "detector": tuple(SECTIONS["detector"].keys)}
+"""By section: keys that do not count where [section.parts] draws it."""
 _LONGEST_LINE = 4100  # characters: a key of thousands of dotted parts takes the TOML reader minutes
 _MOST_FAULTS = 40
 _SHOWN = 60  # characters of a value in a message
@@ -88,7 +92,7 @@ def design_text(design: Design) -> str:
         drawn = SECTIONS[section].kind.drawn and part.get("parts") is not None
         for name, key in SECTIONS[section].keys.items():
             written = write_value(key, part[name])
-            if written is not None and not (drawn and key.section == "circuit" and name in FIXED_FORM):
+            if written is not None and not (drawn and name in NOT_WITH_PARTS.get(section, ())):
                 lines.append(f"{name} = {written}")
         lines.append("")
         if drawn:
@@ -97,8 +101,12 @@ def design_text(design: Design) -> str:
 
 
 def design_hash(design: Design) -> str:
-    """Twelve hexadecimal digits that change with any value of the design, not with formatting or comments."""
-    content = json.dumps(sections_of(design), sort_keys=True, ensure_ascii=True)  # a wire's capacitance is Infinity
+    """Twelve hexadecimal digits that change with any value of the design, not with formatting or comments.
+
+    Sections that came later count only where they are there, so that older designs keep their hash.
+    """
+    sections = {name: part for name, part in sections_of(design).items() if part is not None or name not in LATER}
+    content = json.dumps(sections, sort_keys=True, ensure_ascii=True)  # a wire's capacitance is Infinity
     return hashlib.sha256(content.encode("ascii")).hexdigest()[:12]
 
 
@@ -118,7 +126,7 @@ def _parse_toml(text: str, source: str) -> dict[str, Any]:
 
 
 def _syntax_hint(text: str, message: str) -> str:
-    """A remedy where the faulty line is a value without quotes, the commonest slip."""
+    """A remedy where the faulty line is a value without quotes, the commonest slip, or gives a name twice."""
     place = re.search(r"at line (\d+)", message)
     lines = text.splitlines()
     if place is None or not 1 <= int(place.group(1)) <= len(lines):
@@ -126,6 +134,9 @@ def _syntax_hint(text: str, message: str) -> str:
     line = lines[int(place.group(1)) - 1]
     if not line.replace("\t", " ").isprintable():
         return ""
+    twice = re.match(r"\s*(\"[^\"]+\"|[\w-]+)\s*=", line)
+    if twice is not None and "overwrite" in message:
+        return f"; the name {twice.group(1)[:_SHOWN]} is given twice: call one of the two otherwise"
     match = re.fullmatch(r"\s*([\w-]+)\s*=\s*([^\"'#\[{]+?)\s*(#.*)?", line)
     return f'; write the value in quotes: {match.group(1)} = "{match.group(2)[:_SHOWN]}"' if match else ""
 
@@ -164,14 +175,20 @@ def _read_keys(section: DesignSection, content: dict[str, Any], faults: list[str
             faults.append(f"{key.path}{f' = {_shown(content[name])}' if name in content else ''}: {error}")
     if section.kind.drawn and "parts" in content:
         before = len(faults)
-        found = read_rows(f"{section.name}.parts", content["parts"], faults)
+        places = MIXER_PLACES if section.name == "detector" else PLACES
+        found = read_rows(f"{section.name}.parts", content["parts"], faults, places)
         values["parts"] = found if len(faults) == before else ()
-        if section.name == "circuit":
-            unused = [name for name in FIXED_FORM if name in content]
+        if section.name == "circuit" and len(faults) > before and found:
             faults += [
-                f"circuit.{name}: does not count where [circuit.parts] draws the circuit; draw it there"
-                for name in unused
+                f"circuit.parts{f'.{name}' if name else ''}: {fault}"
+                for name, fault in unreadable_faults(content["parts"])
             ]
+        unused = [name for name in NOT_WITH_PARTS.get(section.name, ()) if name in content]
+        remedy = "draw it there" if section.name == "circuit" else "leave it out"
+        faults += [
+            f"{section.name}.{name}: does not count where [{section.name}.parts] draws the {section.name}; {remedy}"
+            for name in unused
+        ]
     return values
 
 

@@ -5,7 +5,8 @@
 Each kind of part and each of its keys is declared once, in KINDS; reading, messages and writing follow from there. The
 kind is the key that the row begins with. Rows of another oscillator's table, such as [reference.parts], replace those
 of [circuit.parts] by name. Two rows are no parts: `output` says at which node the output is taken, `antenna` where the
-antenna hangs (left out: at the hot end of the tank).
+antenna hangs (left out: at the hot end of the tank). [detector.parts] draws a mixer in the same way; there `reference`
+and `variable` say at which node each output resistor ends, `tone` where the tone is taken.
 """
 
 from __future__ import annotations
@@ -32,6 +33,8 @@ TANK = "tank"
 """Value of the coil and of the capacitor that the oscillator's own section describes."""
 PLACES = ("output", "antenna")
 """Rows that say where something is joined and are no parts."""
+MIXER_PLACES = ("reference", "variable", "tone")
+"""The same, of a mixer."""
 TAKEN = ("tank", "output", "coupled", "antenna", LOAD, "ideal supply")
 """Names that no node may have, for they say something else in a report."""
 LONGEST_NAME = 40
@@ -181,8 +184,14 @@ KINDS: Final[Mapping[str, RowKind]] = {
 }
 
 
-def read_rows(path: str, raw: Any, faults: list[str]) -> Rows:
-    """The rows of the table `path` as TOML gives it; adds a line to `faults` for each that cannot be read."""
+ALL_ENDS: Final = {"tap", *(end for kind in KINDS.values() for end in (*kind.ends, *kind.optional_ends))} - {*KINDS}
+"""Names of the ends of every kind."""
+
+
+def read_rows(path: str, raw: Any, faults: list[str], places: tuple[str, ...] = PLACES) -> Rows:
+    """The rows of the table `path` as TOML gives it, `places` those that are no parts; adds a line to `faults` for each
+    that cannot be read.
+    """
     if not isinstance(raw, dict):
         faults.append(f"{path}: is a table of parts; write [{path}] on a line of its own, a row for each part below")
         return ()
@@ -203,16 +212,19 @@ def read_rows(path: str, raw: Any, faults: list[str]) -> Rows:
             faults.append(f'{place}: is a table with named ends, such as {{ resistor = "4k7", from = "a", to = "b" }}')
         else:
             seen.add(short)
-            rows += [(name, values) for values in (_read_row(place, name, content, faults),) if values]
+            values = _read_place(place, name, content, faults) if name in places else _read_row(place, content, faults)
+            rows += [(name, values)] if values else []
     return tuple(rows)
 
 
-def _read_row(place: str, name: str, content: Mapping[str, Any], faults: list[str]) -> tuple[tuple[str, Any], ...]:
-    if name in PLACES:
-        if set(content) == {"at"} and _is_name(content["at"]):
-            return (("at", content["at"]),)
-        faults.append(f'{place}: says where it is joined and nothing else; write {name} = {{ at = "NODE" }}')
-        return ()
+def _read_place(place: str, name: str, content: Mapping[str, Any], faults: list[str]) -> tuple[tuple[str, Any], ...]:
+    if set(content) == {"at"} and _is_name(content["at"]):
+        return (("at", content["at"]),)
+    faults.append(f'{place}: says where it is joined and nothing else; write {name} = {{ at = "NODE" }}')
+    return ()
+
+
+def _read_row(place: str, content: Mapping[str, Any], faults: list[str]) -> tuple[tuple[str, Any], ...]:
     words = [word for word in content if word in KINDS]
     if len(words) != 1:
         known = ", ".join(KINDS)
@@ -280,7 +292,7 @@ def written_rows(rows: Rows) -> Iterator[str]:
     for name, values in rows:
         texts = []
         for key, value in values:
-            if key in ("at", *_all_ends()):
+            if key in ("at", *ALL_ENDS):
                 written: str | None = f'"{value}"'
             else:
                 kind = KINDS[values[0][0]]
@@ -290,17 +302,21 @@ def written_rows(rows: Rows) -> Iterator[str]:
         yield f"{shown} = {{ {', '.join(texts)} }}"
 
 
-def _all_ends() -> set[str]:
-    return {"tap", *(end for kind in KINDS.values() for end in (*kind.ends, *kind.optional_ends))} - {*KINDS}
-
-
 def kinds_text() -> Iterator[str]:
     """A comment line for each kind of part, as the template of a drawn circuit shows them."""
     for kind in KINDS.values():
-        keys = ", ".join(kind.keys)
+        keys = ", ".join(_with_default(key) for key in kind.keys.values())
+        known = " (left out: typical, from memory)" if kind.device and len(kind.keys) > 1 else ""
         yield f"# {kind.word} = {domain_text(kind.value)}: {kind.help}; ends {', '.join(kind.ends)}" + (
-            f"; may have {keys}" if keys else ""
+            f"; may have {keys}{known}" if keys else ""
         )
+
+
+def _with_default(key: Key) -> str:
+    """A key with the value that it has where it is left out, if it has one."""
+    if key.default in (None, REQUIRED, ""):
+        return key.name
+    return f"{key.name} = {write_value(key, key.default)}"
 
 
 def _is_name(name: Any) -> bool:

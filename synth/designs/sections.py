@@ -244,6 +244,29 @@ class PlayerSection(SectionValues):
     posture: str = choice("of the pitch hand", tuple(POSTURES), default="open")
 
 
+@_section("room", "What stands about. Leave the section out for an empty room whose floor conducts.")
+class RoomSection(SectionValues):
+    """What stands about, m; None: it is not there."""
+
+    floor: str = choice(
+        "conducting: reinforced or damp, at earth; none: of wood, far above (then give player.body_capacitance)",
+        ("conducting", "none"),
+        default="conducting",
+    )
+    wall: float | None = quantity(
+        "from the antenna back to a wall at earth, reinforced or damp", ("m", 0.1, 10.0), default=None
+    )
+    table: float | None = quantity(
+        "from the floor to the top of a metal table under the instrument, joined to nothing",
+        ("m", 0.05, 3.0),
+        default=None,
+    )
+    bystander_side: float | None = quantity(
+        "from the antenna to a second person, sideways away from the volume hand", ("m", -5.0, 5.0), default=None
+    )
+    bystander_forward: float = quantity("to the same person, towards the player", ("m", -5.0, 5.0), default=0.0)
+
+
 @_section()
 class _TankSection(SectionValues):
     """An oscillator's tank, H and F; `trimmer` is the trimmer's position, 0 to 1."""
@@ -474,9 +497,13 @@ class CoilsSection(SectionValues):
     )
 
 
-@_section("detector", "What makes the audible beat from the two oscillators.")
+@_section(
+    "detector", "What makes the audible beat from the two oscillators; [detector.parts] in its place draws a mixer."
+)
 class DetectorSection(SectionValues):
-    """The detector; see `models.detector.memoryless.Detector`. amplitudes None: see `Design.circuit_amplitudes`."""
+    """The detector; see `models.detector.memoryless.Detector`. amplitudes None: see `Design.circuit_amplitudes`. With
+    `parts` it is a drawn mixer (`models.circuit.mixer`), and no other key counts.
+    """
 
     kind: str = choice("product: pure tone; envelope, junction, diode: brighter", DETECTORS, default="product")
     amplitudes: str | None = choice(
@@ -500,6 +527,7 @@ class DetectorSection(SectionValues):
         "of the diode (typical of small germanium or Schottky ones, from memory)", ("A", 1e-15, 1e-3), default=0.2e-6
     )
     emission_factor: float = quantity("of the diode (typical, from memory)", ("ratio", 1.0, 3.0), default=1.1)
+    parts: Rows | None = rows(default=None)
 
 
 @_section("tone", "From the detector to the output.")
@@ -587,6 +615,11 @@ class TolerancesSection(SectionValues):
         ("uniform", "normal"),
         default="uniform",
     )
+    reel: float = quantity(
+        "share of their deviation that parts of one kind have in common in both oscillators, as from one reel",
+        ("fraction", 0.0, 1.0),
+        default=0.0,
+    )
     spreads: str = choice(
         "how stray, junction, gain, supply and temperature scatter", ("uniform", "normal"), default="normal"
     )
@@ -639,7 +672,8 @@ class GoalsSection(SectionValues):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Design:
-    """A whole design, its sections in the order of a file. None where a part is not there: no `cabinet`; no `branch`,
+    """A whole design, its sections in the order of a file. None where a part is not there: no `cabinet`; no `room`,
+    an empty one whose floor conducts; no `branch`,
     the antenna directly on the tank; no `circuit`, the oscillators by their resonance alone; no `transistor`, the
     circuit's with its default values; no `supply`, no ripple on it; no `coils`, their coupling as written; no
     `volume_antenna` (then neither `volume` nor `volume_response`), the volume hand a plain gain. `source`: the file it
@@ -651,6 +685,7 @@ class Design:
     common: CommonSection = field(default_factory=CommonSection)
     cabinet: CabinetSection | None = None
     player: PlayerSection = field(default_factory=PlayerSection)
+    room: RoomSection | None = None
     variable: VariableSection
     branch: BranchSection | None = None
     reference: ReferenceSection

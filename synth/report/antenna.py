@@ -1,8 +1,8 @@
-"""The pitch antenna, the hand's way to it, the player, and what joins player and common to earth, in words."""
+"""In words: the pitch antenna, the hand's way to it, the player, the room, what joins player and common to earth."""
 
 from __future__ import annotations
 
-from synth.analysis.antenna_figures import AntennaFigures, EarthingFigures, PlayerFigures
+from synth.analysis.antenna_figures import AntennaFigures, EarthingFigures, PlayerFigures, RoomFigures
 from synth.designs.quantity import format_quantity
 
 _POSITIONS = {"upright": "facing the player", "flat": "lying flat", "edge": "its edge to the player"}
@@ -47,6 +47,24 @@ def player_words(figures: PlayerFigures) -> str:
     words += ", with lengths of their own" if figures.own_lengths else ""
     words += ", seated" if figures.stance == "seated" else ""
     return f"{words}, {100.0 * figures.stand_distance_m:.3g} cm from the antenna"
+
+
+def room_facts(figures: RoomFigures) -> list[tuple[str, str]]:
+    """Name and words of what stands about; nothing for an empty room whose floor conducts."""
+    words = [] if figures.floor_conducts else ["a floor that does not conduct"]
+    if figures.wall_m is not None:
+        words.append(f"an earthed wall {format_quantity(figures.wall_m, 'm')} behind the antenna")
+    if figures.table_m is not None:
+        words.append(f"a metal table, its top {format_quantity(figures.table_m, 'm')} above the floor")
+    side, forward = figures.bystander_side_m, figures.bystander_forward_m
+    if side is not None and forward is not None:
+        aside, ahead = (f"{100.0 * abs(value):.3g} cm" for value in (side, forward))
+        which = "away from the volume hand" if side >= 0.0 else "on the side of the volume hand"
+        words.append(
+            f"a second person {aside} to the side, {which}, and {ahead} {'before' if forward >= 0.0 else 'behind'} "
+            "the antenna"
+        )
+    return [("room", "; ".join(words))] if words else []
 
 
 def earthing_facts(figures: EarthingFigures | None) -> list[tuple[str, str]]:

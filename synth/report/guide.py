@@ -7,9 +7,11 @@ block marked `text` after one holds lines of what the last command prints, with 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TextIO
 
+from synth.designs.part_rows import kinds_text
 from synth.designs.schema import REQUIRED, did_you_mean, domain_text, write_value
 from synth.designs.sections import SECTIONS
 from synth.designs.shipped import demo_folder
@@ -62,7 +64,24 @@ def keys_page() -> str:
             default = "must be given" if key.default is REQUIRED else "may be left out" if written is None else written
             lines.append(f"- `{key.name}`: {key.help}. It takes {domain_text(key)}; {_without(default)}.")
         lines.append("")
+        if section.name == "circuit":
+            lines += [*_rows_page(), ""]
     return "\n".join(lines)
+
+
+def _rows_page() -> Iterator[str]:
+    """What the rows of a drawn circuit may be."""
+    yield "## [circuit.parts], [reference.parts], [variable.parts], [volume.parts], [detector.parts]"
+    yield ""
+    yield (
+        "Every oscillator drawn part by part: a row names a part, says what it is and the node at each of its ends. "
+        "The rows of one oscillator replace those of [circuit.parts] by name. Two rows are no parts: "
+        '`output = { at = "NODE" }`, and `antenna`, which may be left out (the hot end of the tank). [detector.parts] '
+        "draws the mixer from the same rows; there `reference` and `variable` say at which node the output resistor of "
+        "each oscillator ends, and `tone` where the tone is taken; no other key of [detector] counts then."
+    )
+    yield ""
+    yield from (f"- `{line.removeprefix('# ').replace(' = ', '`: ', 1)}." for line in kinds_text())
 
 
 def _without(default: str) -> str:

@@ -10,8 +10,10 @@ import numpy as np
 from models.circuit.ripple_law import BOTH_BASES, SUPPLY
 from models.circuit.transient import TransientRecord
 from synth.analysis.adjoint_figures import Hum
-from synth.analysis.oscillator import FOLLOWED, NO_CIRCUIT, AdjustedReading, OscillatorFigures, TestPoint
+from synth.analysis.oscillator import FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
+from synth.analysis.oscillator_resonance import ResonanceFigures
 from synth.designs.quantity import format_quantity
+from synth.report.mixer import mixer_facts
 from synth.report.pulling import pulling_facts
 from synth.report.written import Form, finished, numbers_csv
 
@@ -24,10 +26,9 @@ KEEP_EVERY = 4  # samples of the transient, in the CSV
 
 def oscillator_text(report: OscillatorFigures) -> str:
     """The report as text; the same figures as its document."""
-    first = [f"note: {notice}" for notice in report.notices if notice.startswith(NO_CIRCUIT)]  # it bears on all below
-    lines = [*first, *([""] if first else []), *(f"{name:<20}{value}" for name, value in _facts(report))]
+    lines = [f"{name:<20}{value}" for name, value in _facts(report)]
     wide = max(12, *(len(point.name) + 2 for point in report.test_points))
-    lines += ["", f"{'test point':<{wide}}{'DC':>11}{'peak to peak':>15}{'frequency':>15}{'THD':>13}{'start-up':>12}"]
+    lines += ["", f"{'test point':<{wide}}{'DC':>11}{'peak to peak':>15}{'frequency':>15}{'THD':>9}{'start-up':>12}"]
     lines += [_point_line(point, wide) for point in report.test_points]
     head = f"{'frequency':>21}{'shift':>12}{report.hot_end:>13}{'output':>12}   (peak to peak)"
     if report.pot_readings:
@@ -38,7 +39,7 @@ def oscillator_text(report: OscillatorFigures) -> str:
     shown = report.sensitivities[:SHOWN_VALUES]
     lines += ["", f"{'value':<56}{'more of it by':>16}{'shift':>14}"]
     lines += [f"  {one.part:<54}{one.step:>16}{one.shift_hz:>+11.4g} Hz" for one in shown]
-    return finished(lines, [notice for notice in report.notices if not notice.startswith(NO_CIRCUIT)])
+    return finished(lines, report.notices)
 
 
 def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
@@ -67,6 +68,7 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
     ]
     if report.lock_range_hz is not None and report.pulling is not None:
         facts += pulling_facts(report.lock_range_hz, report.lock_paths or (), report.pulling)
+    facts += mixer_facts(report.mixer)
     if report.probe_shift_hz is not None:
         shift = f"it shifts the frequency by {report.probe_shift_hz:+.0f} Hz"
         facts.append(("10 pF probe", f"on the {report.hot_end} {shift}"))
@@ -158,11 +160,11 @@ def _time(seconds: float) -> str:
 
 
 def _point_line(point: TestPoint, wide: int) -> str:
-    thd = DASH if point.thd is None else f"{100.0 * point.thd:.2f} %" if point.thd < 10.0 else "over 1000 %"
+    thd = DASH if point.thd is None else f"{100.0 * point.thd:.2f} %" if point.thd < 10.0 else ">1000 %"
     startup = DASH if point.startup_s is None else _time(point.startup_s)
     swing = format_quantity(point.peak_to_peak_v, "V", 4)
     dc = f"{point.dc_v:.3f} V"
-    return f"{point.name:<{wide}}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>13}{startup:>12}"
+    return f"{point.name:<{wide}}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>9}{startup:>12}"
 
 
 def _reading_line(reading: AdjustedReading, unit: str = "fraction") -> str:
@@ -183,4 +185,36 @@ def start_up_csv(record: TransientRecord, nodes: Iterable[tuple[str, str]]) -> s
     return numbers_csv([name for name, _ in columns], rows.tolist())
 
 
+def resonance_text(report: ResonanceFigures) -> str:
+    """What is known of an oscillator without [circuit]."""
+    turn = "none" if report.trimmer_in_hz is None else f"{report.trimmer:.3g} of its turn"
+    facts = [
+        ("design", f"{report.design} ({report.design_hash})"),
+        ("oscillator", report.which),
+        ("frequency", f"{report.frequency_hz / 1e3:.3f} kHz"),
+        (
+            "tank",
+            f"{_unit(report.inductance_h, 'H')} with {_unit(report.tank_f, 'F')} in all, Q {report.quality_factor:g}",
+        ),
+        (
+            "of which",
+            f"capacitor {_unit(report.capacitor_f, 'F')}, trimmer {_unit(report.trimmer_f, 'F')} ({turn}), "
+            f"strays and coil {_unit(report.beside_f, 'F')}",
+        ),
+    ]
+    if report.antenna_f is not None:
+        where = "nobody near" if report.hand_m is None else f"the hand at {100.0 * report.hand_m:.1f} cm"
+        facts.append(("antenna", f"{_unit(report.antenna_f, 'F')}, {where}"))
+    if report.trimmer_in_hz is not None and report.trimmer_out_hz is not None:
+        span = f"{report.trimmer_in_hz / 1e3:.3f} to {report.trimmer_out_hz / 1e3:.3f} kHz"
+        facts.append(("trimmer covers", f"{span} without the antenna"))
+    head = (
+        f"{report.design} has no [circuit]: this is the resonance of the tank alone. Whether the oscillator starts,\n"
+        "its levels and its DC points hang on the parts around the tank: state them in [circuit] (an empty section\n"
+        "takes default parts), and take their capacitances out of the stray."
+    )
+    return finished([head, "", *(f"{name:<20}{value}" for name, value in facts)], report.notices)
+
+
 OSCILLATOR = Form("beatfield.oscillator/1", oscillator_text)
+RESONANCE = Form("beatfield.oscillator_resonance/1", resonance_text)

@@ -18,24 +18,34 @@ COLOURS: Mapping[str, str] = {
     "table": "#8c8c8c",
     "wall": INK,
 }
+EDGES: Mapping[str, str] = {"player": "#8a8a8a", "bystander": "#b5b5b5"}
+"""Of what may lie before another part of the same colour."""
 NAMES: Mapping[str, str] = {"ring": "volume ring", "common": "circuit common", "antenna": "pitch antenna"}
 MARGIN = 0.08  # m
+
+
+def stacked(outlines: Sequence[Outline], from_above: bool) -> list[Outline]:
+    """In the order in which they are drawn, the farthest first: by height from above, else from left to right of the
+    player with the pitch antenna last, so that it is seen.
+    """
+    if from_above:
+        return sorted(outlines, key=lambda outline: float(outline.side[:, 1].max()))
+    return sorted(outlines, key=lambda outline: (outline.name == "antenna", -float(outline.top[:, 1].mean())))
 
 
 def draw_scene(side: Axes, top: Axes, outlines: Sequence[Outline], earth_plane: bool) -> None:
     """Draw both views; lengths in metres."""
     named: set[str] = set()
-    for outline in outlines:
-        colour = COLOURS[outline.name]
-        label = None if outline.name in named else NAMES.get(outline.name, outline.name)
-        named.add(outline.name)
-        inside = "none" if outline.name == "ring" else colour
-        for axes, line in ((side, outline.side), (top, outline.top)):
-            text = label if axes is side else None
-            axes.fill(line[:, 0], line[:, 1], edgecolor=colour, facecolor=inside, linewidth=1.2, label=text)
+    for axes in (side, top):
+        for outline in stacked(outlines, axes is top):
+            colour, line = COLOURS[outline.name], outline.top if axes is top else outline.side
+            label = None if axes is top or outline.name in named else NAMES.get(outline.name, outline.name)
+            named.add(outline.name)
+            inside, edge = "none" if outline.name == "ring" else colour, EDGES.get(outline.name, colour)
+            axes.fill(line[:, 0], line[:, 1], edgecolor=edge, facecolor=inside, linewidth=1.2, label=label)
     for axes, up, title in ((side, "height (m)", "from the side"), (top, "to the side (m)", "from above")):
         lines = [outline.side if axes is side else outline.top for outline in outlines]
-        low, high = (edge([edge(line, axis=0) for line in lines], axis=0) for edge in (np.min, np.max))
+        low, high = (extreme([extreme(line, axis=0) for line in lines], axis=0) for extreme in (np.min, np.max))
         low[1] = min(low[1], 0.0) if axes is side and earth_plane else low[1]
         axes.set_xlim(low[0] - MARGIN, high[0] + MARGIN)
         axes.set_ylim(low[1] - MARGIN, high[1] + MARGIN)

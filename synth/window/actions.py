@@ -12,8 +12,10 @@ from pathlib import Path
 from models.instrument import Instrument
 from models.pitch import frequency_of_note, note_name, note_number
 from synth.errors import InstrumentError
+from synth.files.atomic_file import write_text
 from synth.live.contract import InstrumentSound
 from synth.window.controls import HIGHEST_DRONE, LOWEST_DRONE, OFF
+from synth.window.saving import saved_design
 from synth.window.session import Session
 from synth.window.state import Action, WindowState, let_go, with_notice
 
@@ -192,9 +194,32 @@ class Actions:
         self.session.set("drone", note_name(min(max(number, LOWEST_DRONE), HIGHEST_DRONE)))
 
     def other_side(self) -> None:
-        """Play the other design."""
-        if not self.session.switch():
-            self.say("There is one design; open two with: beatfield play A.toml B.toml")
+        """Play the next design or setting, and say what it is."""
+        if self.session.switch():
+            self.say(self.session.figures)
+        else:
+            self.say(
+                "There is one setting; G puts another one beside it, or open designs: beatfield play A.toml B.toml"
+            )
+
+    def add_side(self) -> None:
+        """Put another setting beside this one."""
+        if self.session.add_side():
+            self.say(f"{self.session.figures}. Change it; O goes from one to the other")
+        else:
+            self.say(f"There are {len(self.session.sides)} settings side by side, and no more")
+
+    def save_design(self) -> None:
+        """Write the present settings as a design of its own."""
+        side = self.session.side
+        path = recording_path(self._folder, side.name, datetime.now(), ".toml")
+        try:
+            saved = saved_design(side)
+            write_text(path, saved.text)
+        except (ValueError, InstrumentError, OSError) as error:
+            self.say(f"Not saved: {error}")
+            return
+        self.say(". ".join((f"Saved as {path}", *saved.remarks)))
 
     def step(self, steps: int) -> None:
         """Move the selected control; steps that follow at once are one step of undo."""
@@ -208,12 +233,12 @@ def is_costly(instrument: Instrument) -> bool:
     return instrument.amplitude_varies or instrument.detector.kind == "diode"
 
 
-def recording_path(folder: Path, name: str, now: datetime) -> Path:
+def recording_path(folder: Path, name: str, now: datetime, ending: str = ".wav") -> Path:
     """A name that does not exist yet: design name and time, with a number if need be."""
     stem = f"{re.sub(r'[^A-Za-z0-9]+', '-', name).strip('-').lower() or 'beatfield'}-{now:%Y%m%d-%H%M%S}"
-    path, number = folder / f"{stem}.wav", 2
+    path, number = folder / f"{stem}{ending}", 2
     while path.exists():
-        path, number = folder / f"{stem}-{number}.wav", number + 1
+        path, number = folder / f"{stem}-{number}{ending}", number + 1
     return path
 
 
@@ -230,6 +255,8 @@ PERFORMED: dict[Action, Callable[[Actions], None]] = {
     "fist": Actions.toggle_fist,
     "drone": Actions.toggle_drone,
     "other side": Actions.other_side,
+    "add side": Actions.add_side,
+    "save": Actions.save_design,
     "step up": lambda actions: actions.step(1),
     "step down": lambda actions: actions.step(-1),
     "ten up": lambda actions: actions.step(10),

@@ -30,7 +30,16 @@ COMMONS: Mapping[str, float] = {
     "none": 0.0,
 }
 """What may join the circuit's common to earth beside the field, F."""
+BYSTANDERS: Mapping[str, float | None] = {"nobody": None, "1.5 m": 1.5, "1 m": 1.0, "0.7 m": 0.7}
+"""How far beside the antenna a second person stands, m."""
 LOWEST_DRONE, HIGHEST_DRONE = 36, 84  # note numbers, C2 and C6
+LEVERS: Mapping[str, str] = {
+    "zero beat": "zero_beat",
+    "tanks' L/C": "register",
+    "inductor": "inductor",
+    "antenna": "antenna",
+}
+"""What may steer the sensitivity: the name of a choice -> the control that is moved."""
 Value = float | str
 
 
@@ -99,8 +108,14 @@ class Control:
 
 
 _HINTS = {
-    "sensitivity": "L to C of both tanks at the same radio frequency: with more L and less C the hand shifts the pitch "
-    "further.",
+    "sensitivity": "Cents to a centimetre of hand (ct/cm) at the chosen note. Moved, it changes the part below it.",
+    "lever": "The part that Sensitivity changes. Each moves the notes, too; the tanks' L/C does little else.",
+    "at_note": "The note whose sensitivity is shown and steered.",
+    "register": "L to C of both tanks at the same radio frequency: more L and less C shift every note away from the "
+    "antenna, into a higher register.",
+    "inductor": "The series inductor between tank and antenna; zero beat stays where it was.",
+    "antenna": "Length of the rod; the field is solved anew, zero beat stays where it was.",
+    "pull": "An aid, no physics: draws the pitch to the marked scale, all the way at 100 %; vibrato shrinks too.",
     "zero_beat": "Tunes the reference so that both oscillators agree with the hand there, its fingers as designed.",
     "pot": "Turns the reference's trimmer by this much of its way.",
     "detector": "How the two signals become one sound.",
@@ -110,6 +125,9 @@ _HINTS = {
     "jitter": "How much the hand shakes (RMS).",
     "shoes": "Shoes and floor: what joins the player to earth beside the field; the tuning stays.",
     "common": "What joins the circuit's common to earth: a wire, a supply's capacitor, an adapter, nothing.",
+    "lean": "How far the body leans to the antenna, the hands where they are. Solved anew, beside the window.",
+    "hand_height": "Height of the pitch hand above the floor. Solved anew, beside the window.",
+    "bystander": "A second person so far beside the antenna. Solved anew, beside the window.",
     "reference_a": "What the tuner and the note lines call A4.",
     "guide": "Marks the notes of a scale on the stage; the sound is untouched.",
     "guide_root": "First note of the marked scale.",
@@ -128,7 +146,12 @@ def _choice(name: str, label: str, default: str, choices: tuple[str, ...]) -> Co
 
 
 CONTROLS: tuple[Control, ...] = (
-    _number("sensitivity", "Sensitivity", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 12.0), factor=True),
+    _number("sensitivity", "Sensitivity", 200.0, "cents/cm", (5.0, 5000.0), 2.0 ** (1.0 / 24.0), factor=True),
+    _choice("lever", "Steered by", "zero beat", tuple(LEVERS)),
+    _choice("at_note", "At note", "A4", tuple(note_name(number) for number in range(LOWEST_DRONE, HIGHEST_DRONE + 1))),
+    _number("register", "Register", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 12.0), factor=True),
+    _number("inductor", "Inductor", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 12.0), factor=True),
+    _number("antenna", "Antenna", 1.0, "x", (0.5, 2.0), 2.0 ** (1.0 / 8.0), factor=True),
     _number("zero_beat", "Zero beat", 0.5, "m", (0.05, 0.8), 0.005),
     _number("pot", "Fine tune", 0.0, "%", (-0.002, 0.002), 1e-5),
     _choice("detector", "Detector", "product", DETECTORS),
@@ -138,24 +161,40 @@ CONTROLS: tuple[Control, ...] = (
     _number("jitter", "Tremor", 0.0, "mm", (0.0, 3.0), 0.05),
     _number("shoes", "Shoes", USUAL_SHOES, "pF", (0.0, 400e-12), 5e-12),
     _choice("common", "Common", "bonded", tuple(COMMONS)),
+    _number("lean", "Lean", 0.0, "m", (-0.10, 0.20), 0.01),
+    _number("hand_height", "Hand height", 1.2, "m", (1.0, 1.4), 0.01),
+    _choice("bystander", "Bystander", "nobody", tuple(BYSTANDERS)),
     _number("reference_a", "Reference A", 440.0, "Hz", (400.0, 480.0), 0.5),
     _choice("guide", "Scale", OFF, (OFF, *SCALES)),
     _choice("guide_root", "Key note", "C", NAMES),
+    _number("pull", "Pull", 0.0, "share", (0.0, 1.0), 0.05),
     _choice("drone", "Drone", OFF, (OFF, *(note_name(number) for number in range(LOWEST_DRONE, HIGHEST_DRONE + 1)))),
 )
 CONTROL_NAMES = tuple(control.name for control in CONTROLS)
 
 
 @dataclass(frozen=True, slots=True)
+class Stance:
+    """What of the scene the controls change: lean and height of the pitch hand, m, and the name of where a second
+    person stands.
+    """
+
+    lean: float = 0.0
+    hand_height: float = 1.2
+    bystander: str = "nobody"
+
+
+@dataclass(frozen=True, slots=True)
 class Tuning:
-    """How things stood when the player tuned zero beat: rise of temperature, K, fine tuning, shoes, F, and the name of
-    what joins the common to earth.
+    """How things stood when the player tuned zero beat: rise of temperature, K, fine tuning, shoes, F, the name of what
+    joins the common to earth, and the stance.
     """
 
     rise: float
     pot: float
     shoes: float
     common: str
+    stance: Stance = Stance()
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +249,13 @@ class Settings:
             self.number("pot"),
             self.number("shoes"),
             self.text("common"),
+            self.stance,
         )
+
+    @property
+    def stance(self) -> Stance:
+        """How player and second person stand."""
+        return Stance(self.number("lean"), self.number("hand_height"), self.text("bystander"))
 
     def stepped(self, name: str, steps: int) -> Settings:
         """The same with one control moved by `steps`."""

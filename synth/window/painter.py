@@ -24,7 +24,6 @@ Align = Literal["left", "centre", "right"]
 Point = tuple[float, float]
 _CACHED_TEXTS = 600
 _CACHED_WIDTHS = 4000
-_CLEAR: Colour = (255, 0, 255)  # what is left out of a sheet of glass
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +72,7 @@ class Painter:
         self.touched: list[pygame.Rect] = []
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
         self._widths: dict[tuple[str, int, bool], int] = {}
-        self._glass: dict[Colour, pygame.Surface] = {}
+        self._glass: pygame.Surface | None = None
         self._pictures: OrderedDict[tuple[str, int, bool, Colour], pygame.Surface] = OrderedDict()
 
     def onto(self, surface: pygame.Surface) -> None:
@@ -254,15 +253,14 @@ class Painter:
         area = self._pygame.Rect(int(left), int(top), int(right - left) + 2, int(bottom - top) + 2).clip(within)
         if not area.width or not area.height:
             return
-        sheet = self._glass.get(colour)
+        sheet = self._glass
         if sheet is None or sheet.get_width() < area.width or sheet.get_height() < area.height:
             have = (0, 0) if sheet is None else sheet.get_size()
-            sheet = self._glass[colour] = self._pygame.Surface((max(have[0], area.width), max(have[1], area.height)))
-            sheet.set_colorkey(_CLEAR)
+            largest = max(have[0], area.width), max(have[1], area.height)
+            sheet = self._glass = self._pygame.Surface(largest, self._pygame.SRCALPHA)
         part = self._pygame.Rect(0, 0, *area.size)
-        sheet.fill(_CLEAR, part)
-        sheet.set_alpha(strength)
-        self._draw.polygon(sheet, colour, [(x - area.left, y - area.top) for x, y in points])
+        sheet.fill((0, 0, 0, 0), part)
+        self._draw.polygon(sheet, (*colour, strength), [(x - area.left, y - area.top) for x, y in points])
         self.touched.append(self.surface.blit(sheet, area, part))
 
     def pixels(self, colours: Floats, box: Box) -> None:

@@ -18,7 +18,7 @@ from synth.window.curves import FRAMES, OSCILLOGRAM_POINTS, Spectrum, spectrum
 from synth.window.drawer import ControlRow, control_rows
 from synth.window.keys import shown_key
 from synth.window.practice import Shown
-from synth.window.retune import slope_text
+from synth.window.retune import effect_text
 from synth.window.session import Session
 from synth.window.state import WindowState
 
@@ -182,12 +182,12 @@ def picture_now(
     full_scale = full_scale_text(state.level * session.instrument.level)
     return Picture(
         readouts=readouts(instrument, state.distance, beat, settings.number("reference_a"), heard),
-        flags=flags_of(state, meters),
+        flags=flags_of(state, meters, session.computing),
         status=status_pieces(meters, speaker.kept_seconds),
         notice=notice,
         listening=f"Level {full_scale}",
         remarks=remarks + session.tuned.notices + ((fault,) if fault else ()),
-        rows=_rows(session, state),
+        rows=_rows(session, state, heard),
         sides=session.names if len(session.names) > 1 else (),
         active_side=session.active,
         spectrum=spectrum(speaker.recent(FRAMES), meters.sample_rate) if with_spectrum else None,
@@ -196,12 +196,12 @@ def picture_now(
     )
 
 
-def _rows(session: Session, state: WindowState) -> tuple[ControlRow, ...]:
-    """The drawer's rows; that of sensitivity says, while it is selected, what a millimetre does where the hand is."""
-    rows = control_rows(session.settings, state.selected, session.disabled)
+def _rows(session: Session, state: WindowState, heard: float) -> tuple[ControlRow, ...]:
+    """The drawer's rows; the selected one says what the hand plays where it is, with its control and without."""
+    rows = control_rows(session.shown_settings, state.selected, session.disabled)
     return tuple(
-        replace(row, hint=row.hint + slope_text(session.tuned, state.distance))
-        if row.name == "sensitivity" and row.selected and row.enabled
+        replace(row, hint=row.hint + effect_text(session.tuned, heard, session.without(row.name)))
+        if row.selected and row.enabled
         else row
         for row in rows
     )
@@ -216,13 +216,14 @@ def notice_line(notice: str, fault: str | None) -> str:
     )
 
 
-def flags_of(state: WindowState, meters: Meters) -> tuple[str, ...]:
-    """Recording, muted, fine and replay, in words."""
+def flags_of(state: WindowState, meters: Meters, computing: bool = False) -> tuple[str, ...]:
+    """Recording, muted, fine, replay, and that something is being solved, in words."""
     seconds = meters.recorded_frames // max(1, meters.sample_rate)
     switches = (
         (state.recording, f"● REC {seconds // 60}:{seconds % 60:02d}"),
         (state.muted, "MUTED"),
         (state.fine, "FINE"),
         (state.replaying, "REPLAY"),
+        (computing, "COMPUTING"),
     )
     return tuple(word for on, word in switches if on)

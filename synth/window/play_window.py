@@ -214,7 +214,7 @@ class PlayWindow(PracticeEvents):
             oscillogram=oscillogram,
             oscillogram_span=span,
             trail=trail,
-            practice=self.practice.shown() or self.own_hand.shown(now, self.session.tuned.field.notes()),
+            practice=self.practice.shown() or self.own_hand.shown(now, self.practice.notes),
             scatter=0.0 if self.own_hand.hand is None else self.own_hand.hand.scatter,
         )
         page = state.practice_page
@@ -339,7 +339,7 @@ def resting_opening(session: Session) -> float:
 
 def field_picture(session: Session) -> FieldPicture:
     """The drawn part of the field that plays, to the design's own sizes."""
-    tuned, scene, posture = session.tuned, session.side.offer.scene, session.side.offer.posture
+    tuned, scene, posture = session.tuned, session.tuned.scene, session.side.offer.posture
     volume: VolumeAxis = PLAIN
     if tuned.volume is not None:
         volume = ring_volume(tuned.volume, *volume_form(scene.ring))

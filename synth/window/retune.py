@@ -10,15 +10,17 @@ import numpy as np
 
 from models.builds.drift import DriftLaw
 from models.circuit.variable_law import VariableLaw
-from models.detector.memoryless import Detector
 from models.hand.both_hands import HandCurve
-from models.instrument import Instrument
+from models.hand.scene import Scene
+from models.instrument import AnyDetector, Instrument
+from models.pitch import nearest_note
 from models.pitch_field import PitchField, pitch_field
 from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import detector_of
 from synth.errors import DesignError
-from synth.window.controls import COMMONS, Settings, Tuning
+from synth.window.controls import COMMONS, Settings, Stance, Tuning
+from synth.window.pull import Pull, pull_of
 from synth.window.tunable import Earthed, Tunable, common_name
 
 BEYOND_TRIMMER = "zero beat there lies beyond the reference's trimmer: as if its fixed capacitor were changed too"
@@ -28,17 +30,19 @@ SLACK = 1e-9  # of the trimmer's way, for rounding
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tuned:
-    """What plays: instrument and pitch field, what both hands and the fingers do, the volume antenna, controls that are
-    not there with the reason, and what to know.
+    """What plays: instrument and pitch field, what both hands and the fingers do, the scene, the volume antenna,
+    controls that are not there with the reason, and what to know.
     """
 
     instrument: Instrument
     field: PitchField
     hand: HandCurve
+    scene: Scene
     volume: VolumeAntenna | None
     disabled: Mapping[str, str]
     notices: tuple[str, ...] = ()
     both: BothHands | None = None
+    pull: Pull | None = None
 
     def heard(self, distance: float, volume: float, height: float | None, opening: float) -> tuple[float, float]:
         """Distance, m, and gain that sound with the pitch hand at `distance`, m, its fingers `opening` open.
@@ -47,16 +51,15 @@ class Tuned:
         """
         other = None if self.both is None else height
         fingers = None if opening == self.hand.opening else opening
-        if other is None and fingers is None:
-            return distance, volume
-        place = float(self.hand.equal_distance(distance, other, fingers))
-        if self.both is None or height is None:
-            return place, volume
-        return place, float(self.both.gain(distance, height))
+        place = distance
+        if other is not None or fingers is not None:
+            place = float(self.hand.equal_distance(distance, other, fingers))
+        gain = volume if self.both is None or height is None else float(self.both.gain(distance, height))
+        return (place if self.pull is None else self.pull.at(place)), gain
 
 
 def retuned(offer: Tunable, settings: Settings) -> Tuned:
-    """The instrument of `offer` (made with the sensitivity of `settings`) with every other control as set.
+    """The instrument of `offer` (made with the parts of `settings`) with every other control as set.
 
     Raises ValueError where the settings cannot be built: a trimmer at its end, a part beyond what the models take.
     """
@@ -75,26 +78,41 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
     )
     for end in (instrument.curve.nearest, instrument.curve.farthest):
         instrument.detector_at(end)
+    field = pitch_field(instrument, reference_a=settings.number("reference_a"))
     return Tuned(
         instrument=instrument,
-        field=pitch_field(instrument, reference_a=settings.number("reference_a")),
+        field=field,
         hand=earthed.hand,
         volume=earthed.volume,
         disabled=offer.faults,
         notices=notices,
         both=earthed.both,
+        pull=pull_of(field, settings.guide_notes, settings.number("pull")),
+        scene=offer.scene if offer.scenes is None else offer.scenes.at(stance_of(offer, now.stance)).scene,
     )
 
 
-def slope_text(tuned: Tuned, distance: float) -> str:
-    """What a millimetre of hand does at a distance, m: "Here 15 cents a mm."; nothing where nothing sounds."""
+def effect_text(tuned: Tuned, distance: float, without: Tuned | None = None) -> str:
+    """What a hand at a distance, m, plays and what a millimetre does there: "Here A4 +3, 15 cents a mm."; beside what
+    it would be without a control, if that is given; nothing where nothing sounds.
+    """
+    here = _played(tuned, distance)
+    if not here:
+        return ""
+    before = "" if without is None else _played(without, distance)
+    return f" Here {here}." if without is None else f" Here {here}; without it {before or 'silence'}."
+
+
+def _played(tuned: Tuned, distance: float) -> str:
     try:
-        slope = float(tuned.field.cents_per_mm(distance))
+        slope, beat = float(tuned.field.cents_per_mm(distance)), float(tuned.field.frequency_at(distance))
+        note, off = nearest_note(beat, tuned.field.reference_a)
     except ValueError:
         return ""
     if not math.isfinite(slope):
         return ""
-    return f" Here {slope:.0f} cents a mm." if slope >= 10.0 else f" Here {slope:.1f} cents a mm."
+    shown = f"{slope:.0f}" if slope >= 10.0 else f"{slope:.1f}"
+    return f"{note.replace('#', chr(0x266F))} {round(off):+d}, {shown} cents a mm".replace("-", chr(0x2212))
 
 
 def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
@@ -123,13 +141,24 @@ def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
 
 
 def _earthed(offer: Tunable, state: Tuning) -> Earthed:
-    """The curves with the player and the common joined to earth as in `state`."""
+    """The curves with the player and the common joined to earth, and standing, as in `state`."""
     as_designed = Earthed(offer.hand, offer.volume, offer.both)
     shoes = offer.shoes if "shoes" in offer.faults else state.shoes
-    if offer.earthed is None or (shoes == offer.shoes and state.common == common_name(offer.common)):
+    if offer.earthed is None or offer.scenes is None:
         return as_designed
-    common = offer.common if state.common == common_name(offer.common) else COMMONS[state.common]
-    return offer.earthed(shoes, common)
+    common, stance = common_name(offer.common), stance_of(offer, state.stance)
+    if (shoes, state.common, stance) == (offer.shoes, common, offer.scenes.designed):
+        return as_designed
+    tie = offer.common if state.common == common else COMMONS[state.common]
+    return offer.earthed(shoes, tie, offer.scenes.at(stance))
+
+
+def stance_of(offer: Tunable, stance: Stance) -> Stance:
+    """The stance, but for controls that this design does not have."""
+    if offer.scenes is None:
+        return stance
+    designed = offer.scenes.designed
+    return replace(stance, hand_height=designed.hand_height) if "hand_height" in offer.faults else stance
 
 
 def _parts(offer: Tunable, rise: float) -> dict[str, float]:
@@ -166,6 +195,7 @@ def _reference_frequency(offer: Tunable, settings: Settings, now: Tuning) -> tup
             pot=float(settings.control("pot").default),
             shoes=offer.shoes,
             common=common_name(offer.common),
+            stance=now.stance if offer.scenes is None else offer.scenes.designed,
         )
         tuned = offer.instrument.reference_frequency
     else:
@@ -217,7 +247,7 @@ def _warm_ratio(offer: Tunable, frequency: float, before: float, after: float) -
     return float(drift.law.reference_frequency(drift.values(after), setting)[0, 0]) / frequency
 
 
-def _detector(offer: Tunable, kind: str, reference: float) -> Detector:
+def _detector(offer: Tunable, kind: str, reference: float) -> AnyDetector:
     """The detector of another kind, with the parts of the design."""
     base = offer.instrument.detector
     if kind == base.kind:

@@ -1,7 +1,8 @@
-"""One or two designs in the window: each with its own controls and their history, at one loudness, under one hand.
+"""Designs and settings side by side in the window: each with its controls and their history, at one loudness, under one
+hand.
 
-What takes long (a circuit solved for another sensitivity, the loudness of both) is worked out beside the window; until
-it is ready a circuit plays to first order of the change, and the loudness stays.
+What takes long (a circuit solved with other parts, another antenna's field, the loudness of all) is worked out beside
+the window; until it is ready a circuit plays to first order of the change, and the loudness stays.
 """
 
 from __future__ import annotations
@@ -22,9 +23,19 @@ from synth.hands.gestures import HIGHEST_SWEPT
 from synth.hands.hand_path import HandPath
 from synth.sound.level_match import matched
 from synth.sound.voice import Voice
-from synth.window.controls import History, Settings, Value
-from synth.window.retune import Tuned, retuned
-from synth.window.tunable import Tunable, first_settings, towards_sensitivity, tunable, with_sensitivity
+from synth.window.controls import LEVERS, History, Settings, Value
+from synth.window.retune import Tuned, retuned, stance_of
+from synth.window.steering import part_for_sensitivity, sensitivity_at, zero_beat_for_sensitivity
+from synth.window.tunable import (
+    AS_WRITTEN,
+    Parts,
+    Tunable,
+    first_settings,
+    parts_of,
+    towards_parts,
+    tunable,
+    with_parts,
+)
 
 SAMPLE_RATE = 48000
 SWEEP_TIME = 2.0  # s
@@ -70,17 +81,23 @@ def _nearest(side: Tuned) -> float:
     return float(field.distance_at(HIGHEST_SWEPT))
 
 
-SOLVING = "solving the circuit for this sensitivity; until then it plays to first order of the change"
-SOLVED = "the circuit is solved for this sensitivity"
-LETTERS = "AB"
+SOLVING = "solving the circuit with these parts; until then it plays to first order of the change"
+SOLVING_FIELD = "solving the field of this antenna; until then it plays as before"
+SOLVED = "what plays is solved with these parts"
+SEEKING = "looking for the part that gives this sensitivity"
+LETTERS = "ABCDEF"
+COMPUTING = "computing the field of this scene beside the window; until then it sounds as before"
+COMPUTED = "the field of this scene is computed"
 SWITCH_INTERVAL = 0.0005  # s the work beside the window may hold the interpreter while a picture is due
 
 
 @dataclass(slots=True, eq=False)
 class Side:
-    """One design: what it offers at each sensitivity, its controls, and the instrument made of them.
+    """One design: what it offers with each set of parts, its controls, and the instrument made of them.
 
-    `good`: the newest history that could be built; `waiting`: the sensitivity that is being solved.
+    `good`: the newest history that could be built; `waiting`: the parts that are being solved; `seeking`: the value of
+    a part that is being looked for, `seeking_for`: the settings it is for, `asked`: the newest ones asked for. `text`:
+    the design as it is written.
     """
 
     name: str
@@ -88,15 +105,20 @@ class Side:
     history: History
     tuned: Tuned
     good: History
-    offers: dict[float, Tunable] = field(default_factory=dict)
+    offers: dict[Parts, Tunable] = field(default_factory=dict)
     waiting: Future[Tunable] | None = None
-    waiting_for: float = 1.0
+    computing: Future[None] | None = None
+    waiting_for: Parts = AS_WRITTEN
+    seeking: Future[float] | None = None
+    seeking_for: Settings | None = None
+    asked: Settings | None = None
+    text: str = ""
 
 
-def opened_side(name: str, offer: Tunable) -> Side:
+def opened_side(name: str, offer: Tunable, text: str = "") -> Side:
     """A side as the design has it."""
     history = History(first_settings(offer))
-    return Side(name, offer, history, retuned(offer, history.now), history, {1.0: offer})
+    return Side(name, offer, history, retuned(offer, history.now), history, {AS_WRITTEN: offer}, text=text)
 
 
 class Session:
@@ -104,7 +126,7 @@ class Session:
 
     def __init__(self, sides: Sequence[Side]) -> None:
         if not 1 <= len(sides) <= len(LETTERS):
-            raise ValueError(f"sides must be one or two; got {len(sides)}")
+            raise ValueError(f"sides must be one to {len(LETTERS)}; got {len(sides)}")
         self.sides = tuple(sides)
         self._worker: ThreadPoolExecutor | None = None
         self._gains = [0.0] * len(sides)
@@ -114,6 +136,8 @@ class Session:
         self._active = 0
         self._changed = False
         self._notice = ""
+        self._found: tuple[Tuned, str, float | None] | None = None
+        self._without: tuple[Settings, str, Tuned | None] | None = None
         if self._unmatched:
             self.match_now()
 
@@ -132,7 +156,7 @@ class Session:
         """Names of the sides, with their letters where there are two."""
         if len(self.sides) == 1:
             return (self.sides[0].name,)
-        return tuple(f"{letter} {side.name}" for letter, side in zip(LETTERS, self.sides, strict=True))
+        return tuple(f"{letter} {side.name}" for letter, side in zip(LETTERS, self.sides, strict=False))
 
     @property
     def settings(self) -> Settings:
@@ -168,6 +192,67 @@ class Session:
         self._pending = self.side.history.now != self.side.good.now
         self._changed = True
         return True
+
+    def add_side(self) -> bool:
+        """Another side with the settings of this one, which plays from now on; False where there is no room."""
+        if len(self.sides) == len(LETTERS):
+            return False
+        side = self.side
+        history = History(side.history.now)
+        added = Side(side.name, side.offer, history, side.tuned, history, side.offers, text=side.text)
+        self.sides, self._gains = (*self.sides, added), [*self._gains, self._gains[self._active]]
+        self._active = len(self.sides) - 1
+        self._changed = True
+        return True
+
+    @property
+    def figures(self) -> str:
+        """The side that plays in one line: where its notes lie, its sensitivity, what matches its loudness."""
+        field, settings = self.tuned.field, self.settings
+        places = {line.name: line.distance for line in field.notes()}
+        pieces = []
+        if "C2" in places and "C6" in places:
+            pieces.append(f"C2 to C6 within {100.0 * abs(places['C2'] - places['C6']):.1f} cm")
+        if field.zero_beat_distance is not None:
+            pieces.append(f"zero beat {100.0 * field.zero_beat_distance:.1f} cm")
+        found = self._sensitivity()
+        if found is not None:
+            pieces.append(f"{found:.0f} cents a cm at {settings.text('at_note')}")
+        if len(self.sides) > 1:
+            pieces.append(f"{self._gains[self._active]:.1f} dB to match".replace("-", chr(0x2212)))
+        return f"{self.names[self._active]}: {', '.join(pieces)}"
+
+    @property
+    def shown_settings(self) -> Settings:
+        """The settings with the sensitivity that there is, not the one that was asked for."""
+        settings = self.settings
+        control = settings.control("sensitivity")
+        found = self._sensitivity()
+        if found is None:
+            return settings
+        return settings.with_value("sensitivity", min(max(found, control.low), control.high))
+
+    def _sensitivity(self) -> float | None:
+        """Cents to a centimetre at the chosen note, found anew only for another field or note."""
+        asked = self.tuned, self.settings.text("at_note")
+        if self._found is None or self._found[:2] != asked:
+            self._found = *asked, sensitivity_at(asked[0].field, asked[1])
+        return self._found[2]
+
+    def without(self, name: str) -> Tuned | None:
+        """What would play with one control as the design has it; None where it is so, or where that is not solved."""
+        settings = self.settings
+        name = LEVERS[settings.text("lever")] if name == "sensitivity" else name
+        if settings[name] == settings.control(name).default:
+            return None
+        if self._without is None or self._without[:2] != (settings, name):
+            other = settings.without(name)
+            offer = self.side.offers.get(parts_of(other))
+            try:
+                self._without = settings, name, None if offer is None else retuned(offer, other)
+            except ValueError:
+                self._without = settings, name, None
+        return self._without[2]
 
     def set(self, name: str, value: Value, merge: str | None = None) -> None:
         """Set a control of the side that plays; refused, with a notice, where it is not there."""
@@ -223,6 +308,12 @@ class Session:
             if side.waiting is not None and side.waiting.done():
                 self._take_solved(side, side.waiting)
                 self._pending |= place == self._active
+            if side.computing is not None and side.computing.done():
+                self._take_computed(side, side.computing)
+                self._pending |= place == self._active
+            if side.seeking is not None and side.seeking.done():
+                self._take_sought(side, side.seeking)
+                self._pending |= place == self._active
         if self._pending:
             self._pending = False
             self._build(self.side)
@@ -243,7 +334,51 @@ class Session:
         if reason is not None:
             self._notice = f"{self.settings.control(name).label}: {reason}"
             return
+        if name == "sensitivity":
+            self._steer(change(self.shown_settings).number(name), merge)
+            return
         self._turn(self.side.history.changed(change(self.settings), merge))
+
+    def _steer(self, wanted: float, merge: str | None) -> None:
+        """Move the part that steers the sensitivity until it is as wanted, or look for it beside the window."""
+        side, settings = self.side, self.settings
+        name, asked = LEVERS[settings.text("lever")], settings.with_value("sensitivity", wanted)
+        if name in self.disabled:
+            self._notice = f"{settings.control(name).label}: {self.disabled[name]}"
+        elif name == "zero_beat":
+            control = settings.control(name)
+            try:
+                place = zero_beat_for_sensitivity(self.tuned, settings.text("at_note"), wanted)
+                self._turn(side.history.changed(asked.with_value(name, control.checked(place)), merge))
+            except ValueError as error:
+                self._notice = str(error)
+        else:
+            side.asked = asked
+            self._seek(side)
+
+    def _seek(self, side: Side) -> None:
+        if side.seeking is None and side.asked is not None:
+            side.seeking_for = side.asked
+            wanted = side.seeking_for.number("sensitivity")
+            side.seeking = self._pool().submit(part_for_sensitivity, side.offer, side.seeking_for, wanted)
+            self._notice = SEEKING
+
+    def _take_sought(self, side: Side, seeking: Future[float]) -> None:
+        """A part was found: it is set, unless another one was asked for meanwhile."""
+        asked, side.seeking = side.seeking_for, None
+        if asked is None or asked is not side.asked:
+            self._seek(side)
+            return
+        side.asked = None
+        try:
+            value = seeking.result()
+        except ValueError as error:
+            self._notice = str(error)
+            return
+        name = LEVERS[asked.text("lever")]
+        control = asked.control(name)
+        snapped = control.value_at(control.share_of(value)) if name == "antenna" else control.checked(value)
+        side.history = side.history.changed(side.history.now.with_value(name, snapped), "steer")
 
     def _turn(self, history: History) -> None:
         self._pending |= history.now != self.side.history.now
@@ -252,15 +387,17 @@ class Session:
     def _build(self, side: Side) -> None:
         """The instrument of a side's settings; where that cannot be, the settings go back to the last that could."""
         settings = side.history.now
-        ratio = settings.number("sensitivity")
-        if ratio not in side.offers and side.offer.law is not None:
-            self._solve(side, ratio)
-            self._move_towards(side, ratio)
+        parts = parts_of(settings)
+        solved_field = any(known.antenna == parts.antenna for known in side.offers)
+        if parts not in side.offers and (side.offer.law is not None or not solved_field):
+            self._solve(side, parts, SOLVING if solved_field else SOLVING_FIELD)
+            self._move_towards(side, parts)
             return
         try:
-            if ratio not in side.offers:
-                side.offers[ratio] = with_sensitivity(side.offer, ratio)
-            side.tuned = retuned(side.offers[ratio], settings)
+            if parts not in side.offers:
+                side.offers[parts] = with_parts(side.offer, parts)
+            self._follow_stance(side, side.offers[parts])
+            side.tuned = retuned(side.offers[parts], settings)
         except ValueError as error:
             self._refuse(side, str(error))
             return
@@ -269,14 +406,36 @@ class Session:
         self._unmatched = len(self.sides) > 1
         self._changed = True
 
-    def _move_towards(self, side: Side, ratio: float) -> None:
+    def _follow_stance(self, side: Side, offer: Tunable) -> None:
+        """Have the field of the stance computed beside the window, where it is not there."""
+        if offer.scenes is None:
+            return
+        stance = stance_of(offer, side.history.now.stance)
+        if not offer.scenes.has(stance) and side.computing is None:
+            side.computing = self._pool().submit(offer.scenes.solve, stance)
+            self._notice = COMPUTING
+
+    def _take_computed(self, side: Side, computing: Future[None]) -> None:
+        side.computing = None
+        try:
+            computing.result()
+            self._notice = COMPUTED
+        except ValueError as error:
+            self._refuse(side, str(error))
+
+    @property
+    def computing(self) -> bool:
+        """Whether something is being solved for the side that plays."""
+        return self.side.computing is not None or self.side.waiting is not None
+
+    def _move_towards(self, side: Side, parts: Parts) -> None:
         """Until the circuit is solved: what it will be to first order from the nearest one that is solved.
 
         Where that cannot be it plays on as it was; the solved circuit says why.
         """
-        nearest = min(side.offers, key=lambda solved: abs(math.log(solved / ratio)))
+        nearest = min(side.offers, key=lambda solved: abs(math.log(solved.register / parts.register)))
         try:
-            moved = towards_sensitivity(side.offer, side.offers[nearest], ratio)
+            moved = towards_parts(side.offer, side.offers[nearest], nearest, parts)
             side.tuned = retuned(moved, side.history.now)
         except ValueError:
             return
@@ -286,13 +445,13 @@ class Session:
         side.history = replace(side.good, merging=side.history.merging)
         self._notice = reason
 
-    def _solve(self, side: Side, ratio: float) -> None:
-        """Solve a circuit for another sensitivity beside the window."""
+    def _solve(self, side: Side, parts: Parts, words: str) -> None:
+        """Solve a circuit or a field with other parts beside the window."""
         if side.waiting is not None:
             return  # it is looked at again when the one under way is there
-        side.waiting_for = ratio
-        side.waiting = self._pool().submit(with_sensitivity, side.offer, ratio)
-        self._notice = SOLVING
+        side.waiting_for = parts
+        side.waiting = self._pool().submit(with_parts, side.offer, parts)
+        self._notice = words
 
     def _take_solved(self, side: Side, waiting: Future[Tunable]) -> None:
         side.waiting = None
@@ -300,7 +459,7 @@ class Session:
             side.offers[side.waiting_for] = waiting.result()
             self._notice = SOLVED
         except ValueError as error:
-            if side.history.now.number("sensitivity") == side.waiting_for:
+            if parts_of(side.history.now) == side.waiting_for:
                 self._refuse(side, str(error))
 
     def _follow_match(self) -> None:
@@ -322,6 +481,12 @@ class Session:
         return self._worker
 
 
-def session_of(workpieces: Sequence[OpenedDesign]) -> Session:
-    """A session of one or two opened designs."""
-    return Session([opened_side(workpiece.design.name, tunable(workpiece)) for workpiece in workpieces])
+def session_of(workpieces: Sequence[OpenedDesign], texts: Sequence[str] = ()) -> Session:
+    """A session of opened designs, with their texts where these are at hand."""
+    written = [*texts, *([""] * (len(workpieces) - len(texts)))]
+    return Session(
+        [
+            opened_side(workpiece.design.name, tunable(workpiece), text)
+            for workpiece, text in zip(workpieces, written, strict=True)
+        ]
+    )

@@ -1,6 +1,6 @@
 """What a design offers to the controls: its instrument, what both hands do to it, its drift, its fine-tune pot.
 
-Sensitivity builds the design anew with other parts: L times sqrt(k), and of the fixed capacitor so much less that the
+Register builds the design anew with other parts: L times sqrt(k), and of the fixed capacitor so much less that the
 oscillator swings where it did,
 
     C' = C - (1 - 1/sqrt(k)) / (omega^2 L)            (derived here)
@@ -18,7 +18,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 
@@ -26,10 +26,11 @@ from models.arrays import Floats
 from models.builds.drift import DriftLaw
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
+from models.detector.memoryless import DETECTORS
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import monotone_cubic
 from models.hand.earthing import COMMON, USUAL_SHOES
-from models.hand.scene import Posture, Scene
+from models.hand.scene import Bystander, Posture, Scene
 from models.instrument import Instrument
 from models.tank import Tank
 from models.volume.both_hands import BothHands
@@ -40,11 +41,30 @@ from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError
-from synth.window.controls import COMMONS, CONTROLS, Control, Settings
+from synth.window.controls import BYSTANDERS, COMMONS, CONTROLS, Control, Settings, Stance
 from synth.window.first_order import FirstOrder
 
 POT_POINTS = 21
+DESIGNED = "as designed"
+HEIGHT_WAY = 0.2  # m, up and down, that the control lets the pitch hand go
 NO_TRIMMER = "the reference has no trimmer"
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Parts against the design's: the L/C ratio of both tanks, the series inductor, the antenna's length."""
+
+    register: float = 1.0
+    inductor: float = 1.0
+    antenna: float = 1.0
+
+
+AS_WRITTEN = Parts()
+
+
+def parts_of(settings: Settings) -> Parts:
+    """The parts that the controls ask for."""
+    return Parts(*(settings.number(name) for name in ("register", "inductor", "antenna")))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,6 +86,45 @@ class Earthed:
     hand: HandCurve
     volume: VolumeAntenna | None
     both: BothHands | None
+
+
+class Scenes:
+    """The scene of a design as the controls change it: solved, or read from the cache, when it is asked for."""
+
+    def __init__(self, workpiece: OpenedDesign) -> None:
+        self._workpiece = workpiece
+        self.designed = Stance(
+            workpiece.scene.player.lean,
+            0.0 if workpiece.scene.from_above else workpiece.scene.hand_height,
+            "nobody" if workpiece.scene.room.bystander is None else DESIGNED,
+        )
+        self._solved = {self.designed: workpiece}
+        self._last = workpiece
+
+    def has(self, stance: Stance) -> bool:
+        """Whether this one is solved."""
+        return stance in self._solved
+
+    def solve(self, stance: Stance) -> None:
+        """Solve the field of a stance (seconds). Raises DesignError for one that the scene does not take."""
+        first, designed = self._workpiece.scene, self.designed
+        height = stance.hand_height if stance.hand_height != designed.hand_height else None
+        beside = BYSTANDERS.get(stance.bystander)
+        person = None if beside is None else Bystander(0.0, beside)
+        try:
+            scene = first.moved(lean=stance.lean, hand_height=height, bystander=person)
+        except ValueError as error:
+            raise DesignError(str(error)) from error
+        if stance.bystander == "nobody" and first.room.bystander is not None:
+            scene = replace(scene, room=replace(scene.room, bystander=None))
+        found = self._workpiece.in_scene(scene)
+        found.hand_field  # noqa: B018 - solved here, not where it is first looked at
+        self._solved[stance] = found
+
+    def at(self, stance: Stance) -> OpenedDesign:
+        """The design in that scene; until it is solved in the one that was asked for last."""
+        self._last = self._solved.get(stance, self._last)
+        return self._last
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,8 +153,9 @@ class Tunable:
     first_order: FirstOrder | None = None
     shoes: float = USUAL_SHOES
     common: float = math.inf
-    earthed: Callable[[float, float], Earthed] | None = None
+    earthed: Callable[[float, float, OpenedDesign], Earthed] | None = None
     scene: Scene = field(default_factory=Scene)
+    scenes: Scenes | None = None
 
 
 def tunable(workpiece: OpenedDesign) -> Tunable:
@@ -108,10 +168,15 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         drift = drift_law(workpiece, 1.0, np.empty(0))
     except (DesignError, ValueError) as error:
         faults["temperature"] = str(error)
-    shoes, earthed = USUAL_SHOES, None
+    shoes, earthed, scenes = USUAL_SHOES, None, None
     if workpiece.given is None:
         shoes = workpiece.earthing.shoes(workpiece.hand_field.body_share)
-        earthed = lru_cache(maxsize=8)(partial(_earthed, workpiece))  # undo and the tuning ask again
+        earthed = lru_cache(maxsize=8)(partial(_earthed, workpiece.volume))  # undo and the tuning ask again
+        scenes = Scenes(workpiece)
+    else:
+        faults |= dict.fromkeys(("lean", "hand_height", "bystander"), "the curves are given, not those of a scene")
+    if workpiece.given is None and workpiece.scene.from_above:
+        faults["hand_height"] = "the hand comes down from above"
     if earthed is None or shoes == math.inf:
         faults["shoes"] = "the player is bonded to earth, or the curves are not from a scene"
     if earthed is None or COMMON not in workpiece.hand_field.names:
@@ -120,6 +185,10 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
     pot = _pot_curve(workpiece, faults)
     if pot is None and reference.trimmer_maximum <= reference.trimmer_minimum:
         faults.setdefault("pot", NO_TRIMMER)
+    if design.branch is None:
+        faults["inductor"] = "there is no series inductor in this design"
+    if design.antenna.form != "rod":
+        faults["antenna"] = f"the antenna is a {design.antenna.form}, no rod whose length could be changed"
     return Tunable(
         design=design,
         instrument=instrument,
@@ -139,12 +208,13 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         common=workpiece.earthing.common_to_earth,
         earthed=earthed,
         scene=workpiece.scene,
+        scenes=scenes,
     )
 
 
-def _earthed(workpiece: OpenedDesign, shoes: float, common: float) -> Earthed:
+def _earthed(volume: VolumeAntenna | None, shoes: float, common: float, workpiece: OpenedDesign) -> Earthed:
     """The curves of a design with other ties to earth, F; the volume oscillator stays tuned as it is."""
-    other, volume = workpiece.with_earthing(shoes, common), workpiece.volume
+    other = workpiece.with_earthing(shoes, common)
     ring, hand = other.ring_hands, other.hands[workpiece.design.player.posture]
     if volume is None or ring is None:
         return Earthed(hand, volume, None)
@@ -152,51 +222,68 @@ def _earthed(workpiece: OpenedDesign, shoes: float, common: float) -> Earthed:
     return Earthed(hand, volume, BothHands(hand, ring, volume))
 
 
-def with_sensitivity(origin: Tunable, ratio: float) -> Tunable:
-    """`origin`, a design as written, with `ratio` times the L/C ratio of both tanks (module text).
+def with_parts(origin: Tunable, parts: Parts) -> Tunable:
+    """`origin`, a design as written, with other parts (module text).
 
-    Raises DesignError where no capacitor is left to take away, where the other mode would start first, or where the
-    changed circuit does not work.
+    With another series inductor or antenna the reference is tuned to the zero beat of before, as if its fixed capacitor
+    were changed too. Raises DesignError where no capacitor is left to take away, where the other mode would start
+    first, or where the changed circuit does not work.
     """
-    if ratio == 1.0:
+    if parts == AS_WRITTEN:
         return origin
-    found = open_loaded(changed_design(origin, ratio))
+    found = tunable(open_loaded(changed_design(origin, parts)))
     if found.instrument.mode != origin.instrument.mode:
-        raise DesignError("with this sensitivity the oscillator starts in its other mode")
-    return tunable(found)
+        raise DesignError("with these parts the oscillator starts in its other mode")
+    if origin.zero_beat is None or (parts.inductor, parts.antenna) == (1.0, 1.0):
+        return found
+    place = min(max(origin.zero_beat, found.instrument.curve.nearest), found.instrument.curve.farthest)
+    tuned = replace(found.instrument, reference_frequency=float(found.instrument.variable_frequency(place)))
+    return replace(found, instrument=tuned, zero_beat=place)
 
 
-def changed_design(origin: Tunable, ratio: float) -> Design:
-    """The design of `origin` with `ratio` times the L/C ratio of both tanks (module text); errors as above."""
+def changed_design(origin: Tunable, parts: Parts) -> Design:
+    """The design of `origin` with other parts: the tanks' L/C ratio as in the module's text; errors as above."""
     design, instrument = origin.design, origin.instrument
-    factor = math.sqrt(ratio)
+    factor = math.sqrt(parts.register)
     zero_beat = instrument.curve.farthest if origin.zero_beat is None else origin.zero_beat
     swings = {"variable": float(instrument.variable_frequency(zero_beat)), "reference": instrument.reference_frequency}
-    changes = {}
+    changes: dict[str, Any] = {}
     for which, frequency in swings.items():
         section = getattr(design, which)
         less = (1.0 - 1.0 / factor) / ((2.0 * math.pi * frequency) ** 2 * section.inductance)
         if section.capacitance < less:
-            raise DesignError(f"the {which} oscillator has too little fixed capacitance for this sensitivity")
+            raise DesignError(f"the {which} oscillator has too little fixed capacitance for this register")
         changes[which] = replace(
             section, inductance=section.inductance * factor, capacitance=section.capacitance - less
         )
+    if parts.inductor != 1.0 and design.branch is not None:
+        changes["branch"] = replace(design.branch, inductance=design.branch.inductance * parts.inductor)
+    if parts.antenna != 1.0:
+        changes["antenna"] = replace(design.antenna, length=design.antenna.length * parts.antenna)
     return replace(design, **changes)
 
 
-def towards_sensitivity(origin: Tunable, near: Tunable, ratio: float) -> Tunable:
-    """`near`, solved circuits, moved to another sensitivity of `origin` to first order, and tuned as they were.
+def towards_parts(origin: Tunable, near: Tunable, before: Parts, parts: Parts) -> Tunable:
+    """`near`, solved circuits with the parts `before`, moved to another register of `origin` to first order, and tuned
+    as they were.
 
-    Raises ValueError where there is no such design or the change is too large for that.
+    Raises ValueError where there is no such design, the change is too large for that, or another part is changed too.
     """
     if near.first_order is None or near.law is None:
         raise DesignError("without solved circuits there is nothing to move")
-    law = near.first_order.law(near.law, changed_design(origin, ratio))
-    place, before = near.first_order.tuning_distance, near.instrument
-    moved = replace(before, variable_law=law)
-    off_tune = before.reference_frequency - float(before.variable_frequency(place))
+    if replace(before, register=parts.register) != parts:
+        raise DesignError("another series inductor or antenna is solved anew")
+    law = near.first_order.law(near.law, changed_design(origin, parts))
+    place, unmoved = near.first_order.tuning_distance, near.instrument
+    moved = replace(unmoved, variable_law=law)
+    off_tune = unmoved.reference_frequency - float(unmoved.variable_frequency(place))
     tuned = replace(moved, reference_frequency=float(moved.variable_frequency(place)) + off_tune)
     return replace(near, instrument=tuned, law=law)
+
+
+def _detectors(kind: str) -> tuple[str, ...]:
+    """The kinds to choose from: the fixed ones, and the design's own where it is drawn."""
+    return DETECTORS if kind in DETECTORS else (*DETECTORS, kind)
 
 
 def controls_of(offer: Tunable) -> tuple[Control, ...]:
@@ -204,9 +291,9 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
     instrument, curve = offer.instrument, offer.instrument.curve
     low, high = max(0.05, curve.nearest), min(curve.farthest, 1.5)
     zero_beat = high if offer.zero_beat is None else min(max(offer.zero_beat, low), high)
-    own: dict[str, dict[str, object]] = {
+    own: dict[str, Any] = {
         "zero_beat": {"low": low, "high": high, "default": zero_beat},
-        "detector": {"default": instrument.detector.kind},
+        "detector": {"default": instrument.detector.kind, "choices": _detectors(instrument.detector.kind)},
         "coupling": {"default": instrument.lock_range, "high": max(120.0, 2.0 * instrument.lock_range)},
         "tone": {
             "default": instrument.tone_low_pass,
@@ -218,6 +305,7 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
             "high": max(400e-12, 0.0 if offer.shoes == math.inf else offer.shoes),
         },
         "common": {"default": common_name(offer.common), "choices": (*COMMONS, *_other_common(offer.common))},
+        **_stance_of(offer),
         "reference_a": {
             "default": offer.reference_a,
             "low": min(400.0, offer.reference_a),
@@ -233,7 +321,26 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
             "unit": "",
             "hint": "The reference's bias pot: shifts its transistor's current and junction, and so its frequency.",
         }
-    return tuple(replace(control, **own.get(control.name, {})) for control in CONTROLS)  # type: ignore[arg-type]
+    return tuple(replace(control, **own.get(control.name, {})) for control in CONTROLS)
+
+
+def _stance_of(offer: Tunable) -> dict[str, Any]:
+    """Ranges and defaults of what changes the scene."""
+    if offer.scenes is None:
+        return {}
+    stance, (low, high) = offer.scenes.designed, offer.scene.antenna.heights
+    lowest, highest = (round(min(max(stance.hand_height + way, low), high), 2) for way in (-HEIGHT_WAY, HEIGHT_WAY))
+    heights = {
+        "default": stance.hand_height,
+        "low": min(lowest, stance.hand_height),
+        "high": max(highest, stance.hand_height),
+    }
+    others = (DESIGNED,) if stance.bystander == DESIGNED else ()
+    return {
+        "lean": {"default": stance.lean, "low": min(-0.10, stance.lean), "high": max(0.20, stance.lean)},
+        "hand_height": {} if offer.scene.from_above else heights,
+        "bystander": {"default": stance.bystander, "choices": (*others, *BYSTANDERS)},
+    }
 
 
 def common_name(capacitance: float) -> str:

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import doctest
+import re
 
 import pytest
 
 from synth.cli import COMMANDS, main
+from synth.designs.circuit_templates import CIRCUITS
+from synth.designs.part_rows import KINDS
 from synth.designs.sections import KEYS
+from synth.designs.template import circuit_template_text
 from synth.report.guide import folder, keys_page, page, topics
 from tests.guide.guide_blocks import prepare, renewed
 
@@ -37,9 +41,19 @@ def test_the_commands_of_a_page_print_what_it_shows(topic, run):
     assert renewed(page(topic), run) == page(topic), "renew it with: python -m tests.guide.renew_guide"
 
 
+def test_the_rows_of_the_builders_page_are_those_of_the_circuit_that_it_writes():
+    rows = [
+        row for block in re.findall(r"^```toml\n(.*?)^```\n", page("build"), re.M | re.S) for row in block.splitlines()
+    ]
+    assert len(rows) >= 5
+    assert [row for row in rows if f"\n{row}\n" not in circuit_template_text("hartley")] == []
+    assert all(name in page("build") for name in CIRCUITS)
+
+
 def test_the_page_of_keys_is_that_of_the_declarations():
     assert page("keys") == keys_page(), "renew it with: python -m tests.guide.renew_guide"
     assert all(f"`{key.name}`" in keys_page() for key in KEYS)
+    assert all(f"- `{word}`" in keys_page() for word in KINDS)
 
 
 def test_every_command_stands_in_the_page_of_commands():

@@ -21,7 +21,7 @@ Step = Callable[[PlayWindow], Any]
 def session_on(instrument: Instrument, volume: VolumeAntenna | None = None) -> Session:
     """The template's design with this instrument in place of its own, so that no field has to be solved."""
     field = pitch_field(instrument)
-    faults = dict.fromkeys(("sensitivity", "pot", "temperature"), "not with this instrument")
+    faults = dict.fromkeys(("register", "inductor", "antenna", "pot", "temperature"), "not with this instrument")
     hand, zero_beat = HandCurve(instrument.curve), field.zero_beat_distance
     offer = Tunable(template_design(), instrument, 440.0, "open", hand, zero_beat, volume, faults=faults)
     return Session([opened_side("Trial design", offer)])

@@ -15,6 +15,7 @@ from models.hand.antennas import (
     VolumeRod,
     WireAntenna,
 )
+from models.hand.scene import Bystander, Cabinet, PlayerBody, Room, Scene, Wall
 from synth.analysis.antenna_figures import antenna_figures
 from synth.analysis.scene_outlines import antenna_outline, hand_line, scene_outlines
 from synth.build.assembly import scene_of
@@ -22,6 +23,7 @@ from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import read_design
 from synth.errors import DesignError
 from synth.report.antenna import antenna_words, approach_words, surface_words
+from synth.report.scene_plot import stacked
 
 TANKS = "".join(f'[{tank}]\ninductance = "1 mH"\ncapacitance = "330 pF"\n' for tank in ("variable", "reference"))
 VOLUME = (
@@ -89,6 +91,17 @@ def test_a_hand_from_above():
     assert opened.scene.from_above
     assert approach_words(antenna_figures(opened)) == "from above, palm down"
     assert_allclose(hand_line(opened.scene), [0.0, 0.0, 1.002], rtol=1e-12)
+
+
+def test_a_drawing_shows_what_is_above_from_above_and_the_antenna_from_the_side():
+    scene = Scene(
+        PlateAntenna(position="flat"), PlayerBody(approach="above"), Cabinet(), room=Room(Bystander(), Wall())
+    )
+    drawn = scene_outlines(scene, "open", 0.2, 0.2)
+    above, side = ([part.name for part in stacked(drawn, from_above)] for from_above in (True, False))
+    assert above.index("common") < above.index("antenna") < max(k for k, name in enumerate(above) if name == "player")
+    assert side[-1] == "antenna"
+    assert side.index("bystander") < side.index("common")  # 1.5 m behind it
 
 
 @pytest.mark.parametrize(

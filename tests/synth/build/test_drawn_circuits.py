@@ -8,6 +8,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+import soundfile
 from numpy.testing import assert_allclose
 from small_instrument import ROD
 
@@ -152,24 +153,50 @@ def test_integration_in_time_from_switching_on_agrees(name: str) -> None:
     assert_allclose(read.startup_time, run.started, rtol=0.05)
 
 
+READINGS = """fitted_capacitor,trimmer,pot,frequency
+180 pF,0.5,0.5,252.6 kHz
+220 pF,0.5,0.5,240.1 kHz
+220 pF,0.5,0.8,240.2 kHz
+"""
+COMMANDS = {
+    "oscillator": ("hartley", ["oscillator", "--which", "variable", "FILE"], ("gate ", "lost in", "from the gate")),
+    "oscillator --json": ("tickler", ["oscillator", "--json", "FILE"], ('"anode"', '"feedback coil"', '"by itself"')),
+    "field": ("inverter", ["field", "FILE"], ("one input", "flicker not counted", "C4")),
+    "tolerance": ("colpitts", ["tolerance", "--builds", "100", "FILE"], ("reference coupling: capacitor", "trimmer")),
+    "drift": ("hartley", ["drift", "FILE"], ("field-effect transistors go with temperature", "zero beat")),
+    "sheet": ("pnp-common-base", ["sheet", "--text", "FILE"], ("DC at the base", "beat note")),
+    "sheet of a triode": ("tickler", ["sheet", "--text", "FILE"], ("DC at the anode", "CAUTION: 90 V")),
+    "render": ("clapp", ["render", "--gesture", "scale", "--seconds", "1", "-o", "a.wav", "FILE"], ()),
+    "choose": (
+        "inverter",
+        ["choose", "--which", "variable", "--target-frequency", "250kHz", "FILE"],
+        ("1 mH", "to spare"),
+    ),
+    "fit": ("clapp", ["fit", "--which", "reference", "r.csv", "--design", "FILE"], ("inductance", "gain", "pot 0.8")),
+    "sensitivity": ("tickler", ["sensitivity", "FILE"], ("cents", "felt by the player")),
+    "tune": ("colpitts", ["tune", "demos/lark.txt", "FILE"], ("wanted",)),
+    "compare": ("pnp-common-base", ["compare", "FILE", "FILE"], ("zero beat", "steepness at A4")),
+    "page": ("hartley", ["page", "-o", "a.html", "FILE"], ()),
+}
+"""Every command that takes a design, but for the searches of minutes: with one circuit each, and words it must say."""
+
+
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "command",
-    [
-        ["field"],
-        ["oscillator", "--which", "variable"],
-        ["tolerance", "--builds", "100"],
-        ["drift"],
-        ["sheet", "--text"],
-        ["choose", "--which", "reference", "--target-frequency", "250kHz"],
-    ],
-    ids=lambda words: words[0],
-)
-def test_every_command_reads_a_drawn_design(command: list[str], tmp_path, capsys) -> None:
-    file = tmp_path / "mine.toml"
-    assert main(["new", "--circuit", "clapp", str(file)]) == 0
-    assert main([*command, str(file)]) == 0
-    assert capsys.readouterr().out
+@pytest.mark.parametrize("case", COMMANDS)
+def test_every_command_reads_a_drawn_design(case: str, tmp_path, capsys) -> None:
+    circuit, command, says = COMMANDS[case]
+    file, wave, page = tmp_path / "mine.toml", tmp_path / "a.wav", tmp_path / "a.html"
+    (tmp_path / "r.csv").write_text(READINGS)
+    assert main(["new", "--circuit", circuit, str(file)]) == 0
+    capsys.readouterr()
+    places = {"FILE": str(file), "a.wav": str(wave), "a.html": str(page), "r.csv": str(tmp_path / "r.csv")}
+    assert main([places.get(word, word) for word in command]) == 0
+    said = capsys.readouterr().out
+    assert [words for words in says if words not in said] == []
+    if wave.exists():
+        samples = soundfile.read(wave)[0]
+        assert np.abs(samples).max() > 0.05
+    assert says or wave.exists() or page.stat().st_size > 10_000
 
 
 def test_new_names_the_circuits_it_knows(tmp_path, capsys) -> None:

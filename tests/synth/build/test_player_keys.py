@@ -7,13 +7,13 @@ from numpy.testing import assert_allclose
 from small_instrument import small_field
 
 from models.hand.player_sizes import Build, adult, build_of, scaled_child
-from models.hand.scene import Bystander
-from synth.analysis.antenna_figures import player_figures
+from models.hand.scene import Bystander, Room, Table, Wall
+from synth.analysis.antenna_figures import player_figures, room_figures
 from synth.build.assembly import scene_of
 from synth.build.workbench import OpenedDesign
-from synth.designs.design_file import read_design
+from synth.designs.design_file import design_hash, read_design
 from synth.errors import DesignError
-from synth.report.antenna import player_words
+from synth.report.antenna import player_words, room_facts
 
 TANKS = "".join(f'[{tank}]\ninductance = "1 mH"\ncapacitance = "330 pF"\n' for tank in ("variable", "reference"))
 
@@ -97,8 +97,11 @@ def test_bad_values_name_the_key_and_the_remedy(text, words):
             '[antenna]\nform = "plate"',
             ["player.hand_height: must be between 1 m and 1.2 m, where a level hand meets this antenna"],
         ),
+        ("", '[room]\ntable = "99 cm"\n[cabinet]', ["room.table: must be < 0.86 m", "under antenna and common"]),
+        ("", '[room]\nwall = "10 cm"\n[cabinet]\ndepth = "30 cm"', ["room.wall: must be > 0.15 m", "wall meets"]),
+        ("", '[room]\nbystander_side = "-50 cm"\nbystander_forward = "80 cm"', ["room.bystander_side: must be larger"]),
     ],
-    ids=["child at a tall rod", "tall rod", "wide ring", "past the plate"],
+    ids=["child at a tall rod", "tall rod", "wide ring", "past the plate", "high table", "near wall", "in the player"],
 )
 def test_a_scene_that_cannot_be_names_file_key_and_remedy(player, others, words):
     with pytest.raises(DesignError) as caught:
@@ -107,6 +110,25 @@ def test_a_scene_that_cannot_be_names_file_key_and_remedy(player, others, words)
     assert text.startswith("my.toml: ")
     assert text.count("my.toml") == 1
     assert all(word in text for word in words), text
+
+
+def test_what_stands_about_comes_to_the_scene():
+    assert scene_of(design("")).room == Room()
+    text = (
+        '[room]\nfloor = "none"\nwall = "1 m"\ntable = "75 cm"\nbystander_side = "1.2 m"\nbystander_forward = "-30 cm"'
+    )
+    assert scene_of(design("", text)).room == Room(Bystander(-0.3, 1.2), Wall(1.0), Table(0.75), earth_plane=False)
+    assert room_facts(room_figures(scene_of(design("", text)).room)) == [
+        (
+            "room",
+            "a floor that does not conduct; an earthed wall 1 m behind the antenna; a metal table, its top 0.75 m "
+            "above the floor; a second person 120 cm to the side, away from the volume hand, and 30 cm behind the "
+            "antenna",
+        )
+    ]
+    assert room_facts(room_figures(Room())) == []
+    plain, roomy = design(""), design("", "[room]")
+    assert design_hash(plain) != design_hash(roomy)
 
 
 def test_another_lean_height_opening_or_bystander_is_another_curve_of_the_same_design(monkeypatch):

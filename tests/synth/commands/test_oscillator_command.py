@@ -19,6 +19,7 @@ from models.circuit.oscillator import pot_sweep, steady_state
 from models.circuit.start_up import StartUp, start_up
 from synth.analysis.oscillator import OscillatorFigures, oscillator_figures, prepared_oscillator, steady
 from synth.build.circuit_assembly import circuit_of
+from synth.build.workbench import open_design
 from synth.cli import main
 from synth.designs.design_file import load_design
 from synth.designs.template import template_text
@@ -160,18 +161,28 @@ def test_start_up_is_written_drawn_and_read(quick, capsys):
     assert "--force" in refused(capsys, quick, "--transient", "start.csv")
 
 
-@pytest.mark.parametrize(
-    "which",
-    ["reference", pytest.param("variable", marks=pytest.mark.slow), pytest.param("volume", marks=pytest.mark.slow)],
-)
-def test_a_design_without_circuit_is_read_with_default_parts(tmp_path, which):
+@pytest.mark.parametrize("which", ["reference", "variable", "volume"])
+def test_a_design_without_circuit_is_a_resonance(tmp_path, capsys, which):
+    """No transistor is made up: the frequency is that of the instrument, and the head says what is not known."""
     path = tmp_path / "plain.toml"
     path.write_text(template_text(), "utf-8")
-    figures = document(str(path), "--which", which)
-    assert "default parts" in figures["notices"][0]
-    assert 150e3 < figures["frequency_hz"] < 300e3
-    assert figures["stray_explanation"] is None
+    assert main(["oscillator", str(path), "--which", which, "--json"]) == 0
+    figures = json.loads(capsys.readouterr().out)
+    opened = open_design(path)
+    tuned = {
+        "reference": opened.instrument.reference_frequency,
+        "variable": float(opened.instrument.frequency_with(opened.tuning_capacitance)),
+    }
+    assert figures["frequency_hz"] == pytest.approx(tuned.get(which, figures["frequency_hz"]), rel=1e-12)
+    parts = figures["capacitor_f"] + figures["trimmer_f"] + figures["beside_f"]
+    assert parts == pytest.approx(figures["tank_f"], rel=1e-12, abs=0.0)
     assert (figures["antenna_f"] is None) == (which == "reference")
+    assert main(["oscillator", str(path), "--which", which]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("Lantern has no [circuit]")
+    assert f"{figures['frequency_hz'] / 1e3:.3f} kHz" in said
+    assert "gain" not in said
+    assert "has no [circuit]" in refused(capsys, str(path), "--which", which, "--plot", str(tmp_path / "x.png"))
 
 
 @pytest.mark.parametrize(

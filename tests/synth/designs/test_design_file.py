@@ -33,6 +33,7 @@ EVERY_PART = """
 [branch]
 inductance = "40 mH"
 [cabinet]
+[room]
 [circuit]
 [transistor]
 [supply]

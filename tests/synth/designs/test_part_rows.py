@@ -115,6 +115,9 @@ def test_rows_of_one_oscillator_replace_those_of_all_by_name() -> None:
         ('leak = {', 'LEAK = { resistor = "1k", from = "hot", to = "ground" }\nleak = {', "circuit.parts.leak", "two"),
         ('field_effect = "n-channel"', 'field_effect = "m-channel"', "field_effect", "must be one of n-channel"),
         ('[circuit]\n', '[circuit]\nemitter_resistor = "10k"\n', "circuit.emitter_resistor", "draw it there"),
+        ('leak = {', 'short = { coil = "1 mH", from = "supply", to = "ground" }\nleak = {', "parts.short", "shorts"),
+        ('leak = {', 'wire = { resistor = "10 mohm", from = "supply", to = "ground" }\nleak = {', ".wire", "shorts"),
+        ('from = "hot", to = "ground" }', 'from = "supply", to = "ground" }', "", "lies between supply and ground"),
         ('leak = { resistor = "470 kohm", from = "gate"', 'leak = { capacitor = "1 nF", from = "gate"', "", "no path"),
     ],
 )  # fmt: skip
@@ -128,6 +131,19 @@ def test_faults_name_the_row_and_the_remedy(old: str, new: str, place: str, says
 def test_all_faults_come_at_once() -> None:
     text = WHOLE.replace('coil = "tank"', 'coil = "1 mH"').replace('to = "gate" }', 'to = "gat" }')
     assert len(faults(text.replace('at = "source"', 'at = "nowhere"'))) >= 3
+
+
+def test_faults_of_rows_and_of_the_drawing_come_together() -> None:
+    text = WHOLE.replace('coil = "tank"', 'coil = "1 mH"').replace('"470 kohm"', '"470 pF"')
+    text = text.replace('at = "source"', 'at = "source", to = "gate"').replace('to = "gate" }', 'to = "gat" }', 1)
+    lines = faults(text)
+    for says in ("leak.resistor", "has no tank coil", "output", "'gat' has this one end alone"):
+        assert any(says in line for line in lines), lines
+
+
+def test_a_name_given_twice_is_named() -> None:
+    lines = faults(WHOLE + 'leak = { resistor = "1 kohm", from = "gate", to = "ground" }\n')
+    assert "the name leak is given twice" in lines[0]
 
 
 def test_parts_of_one_oscillator_need_a_whole_drawing() -> None:

@@ -11,7 +11,7 @@ import pytest
 from synth.build.workbench import open_design
 from synth.window import actions as module
 from synth.window.actions import Actions, is_costly
-from synth.window.retune import slope_text
+from synth.window.retune import effect_text
 from synth.window.session import Session, session_of
 from synth.window.state import WindowState
 
@@ -73,6 +73,6 @@ def test_the_hint_tells_the_slope_at_the_hand(sessions):
     tuned, hand = sessions["meadow"].tuned, 0.17
     near, far = (float(tuned.field.frequency_at(hand + change)) for change in (-5e-5, 5e-5))
     measured = abs(1200.0 * math.log2(near / far)) / 0.1
-    said = slope_text(tuned, hand)
-    assert float(said.split()[1]) == pytest.approx(measured, abs=0.51)
-    assert slope_text(tuned, tuned.field.zero_beat_distance) == ""
+    said = effect_text(tuned, hand)
+    assert float(said.split(", ")[1].split()[0]) == pytest.approx(measured, abs=0.51)
+    assert effect_text(tuned, tuned.field.zero_beat_distance) == ""

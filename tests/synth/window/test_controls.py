@@ -76,7 +76,7 @@ def test_a_step_up_and_one_down_lead_back(control: Control) -> None:
         ("tone", True),
         ("tone", "loud"),
         ("tone", 1.0),
-        ("sensitivity", 2.1),
+        ("register", 2.1),
         ("detector", "magic"),
         ("common", 1.0),
     ],

@@ -22,7 +22,7 @@ from synth.sound.level_match import level_db
 from synth.window.controls import Settings
 from synth.window.retune import BEYOND_TRIMMER, retuned
 from synth.window.session import SAMPLE_RATE, Session, opened_side, session_of, shared_sweep, sound_of
-from synth.window.tunable import Tunable, first_settings, towards_sensitivity, tunable, with_sensitivity
+from synth.window.tunable import AS_WRITTEN, Parts, Tunable, first_settings, towards_parts, tunable, with_parts
 
 DEMOS = Path(__file__).resolve().parents[3] / "demos"
 NAMES = ("meadow", "heron", "willow")
@@ -116,9 +116,9 @@ def test_temperature_moves_zero_beat_as_the_drift_report_says(
 
 @pytest.mark.parametrize("name", ["meadow", "heron"])
 @pytest.mark.parametrize("ratio", [0.5, 2.0**0.5, 2.0])
-def test_sensitivity_keeps_the_carrier_and_scales_shifts(name: str, ratio: float, offers: dict[str, Tunable]) -> None:
+def test_register_keeps_the_carrier_and_scales_shifts(name: str, ratio: float, offers: dict[str, Tunable]) -> None:
     offer = offers[name]
-    changed = with_sensitivity(offer, ratio)
+    changed = with_parts(offer, Parts(ratio))
     before, after = offer.instrument, changed.instrument
     assert after.variable_tank.inductance / before.variable_tank.inductance == pytest.approx(ratio**0.5, rel=1e-12)
     # a chain of chokes is taken at the reference's frequency before tuning, which is not quite the same
@@ -133,18 +133,18 @@ def test_sensitivity_keeps_the_carrier_and_scales_shifts(name: str, ratio: float
         assert 1.0 < slopes ** np.sign(ratio - 1.0) < ratio ** (0.5 * np.sign(ratio - 1.0))
 
 
-def test_sensitivity_is_refused_where_no_capacitor_is_left(pieces: dict[str, OpenedDesign]) -> None:
+def test_register_is_refused_where_no_capacitor_is_left(pieces: dict[str, OpenedDesign]) -> None:
     piece = pieces["heron"]
     small = replace(piece.design.variable, capacitance=1e-12, stray=82e-12)
     offer = tunable(replace(piece, design=replace(piece.design, variable=small)))
     with pytest.raises(DesignError, match="too little fixed capacitance"):
-        with_sensitivity(offer, 2.0)
+        with_parts(offer, Parts(2.0))
 
 
 @pytest.mark.slow
-def test_sensitivity_solves_a_circuit_anew(offers: dict[str, Tunable]) -> None:
+def test_register_solves_a_circuit_anew(offers: dict[str, Tunable]) -> None:
     offer = offers["willow"]
-    changed = with_sensitivity(offer, 2.0)
+    changed = with_parts(offer, Parts(2.0))
     assert changed.instrument.reference_frequency == pytest.approx(offer.instrument.reference_frequency, rel=2e-3)
     assert 1.1 < changed.instrument.offset_slope(0.3) / offer.instrument.offset_slope(0.3) < 2.0**0.5
 
@@ -154,7 +154,10 @@ def test_a_circuit_on_its_way_sounds_as_the_solved_one_to_first_order(offers: di
     """Against circuits solved anew: half the change leaves a quarter of the error."""
     offer, errors, hand = offers["willow"], [], PLACES[:3]
     for ratio in (1.02, 1.04):
-        solved, moved = with_sensitivity(offer, ratio).instrument, towards_sensitivity(offer, offer, ratio).instrument
+        solved, moved = (
+            with_parts(offer, Parts(ratio)).instrument,
+            towards_parts(offer, offer, AS_WRITTEN, Parts(ratio)).instrument,
+        )
         errors.append(np.abs(moved.beat_frequency(hand) - solved.beat_frequency(hand)).max())
         change = np.abs(solved.beat_frequency(hand) - offer.instrument.beat_frequency(hand)).max()
         assert errors[-1] < 0.1 * change
@@ -233,7 +236,7 @@ def test_tone_and_reference_a_go_where_they_belong(offers: dict[str, Tunable]) -
 
 def test_controls_that_are_not_there_say_why(pieces: dict[str, OpenedDesign]) -> None:
     session = session_on(pieces["heron"].instrument)
-    assert set(session.disabled) == {"sensitivity", "pot", "temperature"}
+    assert set(session.disabled) == {"register", "inductor", "antenna", "pot", "temperature"}
     session.set("temperature", 5.0)
     session.update()
     assert "not with this instrument" in session.take_notice()
@@ -297,7 +300,7 @@ def test_what_cannot_be_built_goes_back(offers: dict[str, Tunable]) -> None:
     assert session.settings == first_settings(offers["puddle"])
 
 
-def test_a_session_has_one_or_two_sides(offers: dict[str, Tunable]) -> None:
-    with pytest.raises(ValueError, match="one or two"):
+def test_a_session_has_one_side_to_six(offers: dict[str, Tunable]) -> None:
+    with pytest.raises(ValueError, match="one to 6"):
         Session([])
     assert not Session([opened_side("Heron", offers["heron"])]).switch()

@@ -1,0 +1,119 @@
+"""Sensitivity steered by a part: which value of it gives so many cents to a centimetre of hand at a note.
+
+A field in which the note of frequency f sounds at the distance d has there, with o the offset of the oscillators, F its
+value at the note (f without a lock range, else sqrt(f^2 + lock^2)) and o' its slope along the hand,
+
+    cents per metre = 1200/ln 2 * F |o'(d)| / f^2        (models.pitch_field)
+
+so that for a given note the slope o' alone decides. Zero beat moves the note along the unchanged slope; the other parts
+change the slope itself and are searched (`scipy.optimize.brentq`), with zero beat left where it is.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+from scipy.optimize import brentq
+
+from models.pitch import frequency_of_note, parse_note
+from models.pitch_field import PitchField
+from synth.errors import DesignError
+from synth.window.controls import LEVERS, Settings
+from synth.window.retune import Tuned, retuned
+from synth.window.tunable import Tunable, parts_of, with_parts
+
+GRID = 2000  # distances at which the slope is looked at
+CLOSE = 2e-3  # of a factor, to which a part is searched
+STRIDE = math.log(2.0) / 6.0  # of a search outwards: a factor of 1.12
+
+
+def sensitivity_at(field: PitchField, note: str) -> float | None:
+    """Cents to a centimetre of hand where a note sounds; None where the field does not play it."""
+    frequency = float(frequency_of_note(parse_note(note), field.reference_a))
+    if not bool(field.reaches(frequency)):
+        return None
+    return 10.0 * float(field.cents_per_mm(float(field.distance_at(frequency))))
+
+
+def zero_beat_for_sensitivity(tuned: Tuned, note: str, cents_per_cm: float) -> float:
+    """The zero beat, m, at which a note has this sensitivity. DesignError with what can be had where there is none."""
+    instrument, field = tuned.instrument, tuned.field
+    if field.direction != "rising":
+        raise DesignError("the pitch falls as the hand comes nearer; tune zero beat farther away first")
+    frequency = float(frequency_of_note(parse_note(note), field.reference_a))
+    offset = math.hypot(frequency, instrument.lock_range)
+    places = np.linspace(instrument.curve.nearest, instrument.curve.farthest, GRID)
+    slopes = 12.0 / math.log(2.0) * offset * np.abs(instrument.offset_slope(places)) / frequency**2
+    heard = np.asarray(instrument.variable_frequency(places))
+    zero = np.interp(heard + offset, heard, places, left=np.nan, right=np.nan)
+    known = np.flatnonzero(np.isfinite(zero))
+    if known.size < 2:
+        raise DesignError(f"no zero beat brings {note} into reach")
+    least, most = float(slopes[known].min()), float(slopes[known].max())
+    if not least <= cents_per_cm <= most:
+        raise DesignError(f"zero beat gives {least:.0f} to {most:.0f} cents a cm at {note}")
+    away = slopes[known] - cents_per_cm
+    turns = np.flatnonzero(away[1:] * away[:-1] <= 0.0)
+    nearest = min(turns, key=lambda at: abs(zero[known[at]] - (field.zero_beat_distance or 0.0)))
+    first, last = known[nearest], known[nearest + 1]
+    share = 0.0 if slopes[last] == slopes[first] else (cents_per_cm - slopes[first]) / (slopes[last] - slopes[first])
+    return float(zero[first] + share * (zero[last] - zero[first]))
+
+
+def part_for_sensitivity(
+    offer: Tunable, settings: Settings, cents_per_cm: float, built: Callable[[Tunable, Settings], Tunable] | None = None
+) -> float:
+    """The value of the control that the lever of `settings` names, at which the chosen note has this sensitivity.
+
+    Raises DesignError with what can be had where there is none.
+    """
+    name, note = LEVERS[settings.text("lever")], settings.text("at_note")
+    control = settings.control(name)
+    build = built or (lambda origin, wanted: with_parts(origin, parts_of(wanted)))
+
+    def given(share: float) -> float:
+        wanted = settings.with_value(name, math.exp(share))
+        found = sensitivity_at(retuned(build(offer, wanted), wanted).field, note)
+        if found is None:
+            raise DesignError(f"{note} is out of reach with such a part")
+        return math.log(found / cents_per_cm)
+
+    ends = math.log(control.low), math.log(control.high)
+    bracket, seen = _bracket(given, math.log(settings.number(name)), ends)
+    if bracket is None:
+        shown = [cents_per_cm * math.exp(value) for value in seen]
+        span = f"{min(shown):.0f} to {max(shown):.0f} cents a cm" if shown else "no sound"
+        raise DesignError(f"{settings.text('lever')}: {span} at {note} is all that it can give")
+    coarse = 0.5 * math.log(control.step) if name == "antenna" else CLOSE
+    return math.exp(float(brentq(given, *bracket, xtol=coarse)))
+
+
+def _bracket(
+    given: Callable[[float], float], start: float, ends: tuple[float, float]
+) -> tuple[tuple[float, float] | None, list[float]]:
+    """Two places between which a value passes 0, searched outwards from `start` until the ends or until there is none
+    any more; and the values seen.
+    """
+    first = _value(given, start)
+    seen = [] if first is None else [first]
+    for end in ends:
+        place, value = start, first
+        while value is not None and place != end:
+            further = min(place + STRIDE, end) if end > start else max(place - STRIDE, end)
+            beyond = _value(given, further)
+            if beyond is not None:
+                seen.append(beyond)
+                if value * beyond <= 0.0:
+                    return (min(place, further), max(place, further)), seen
+            place, value = further, beyond
+    return None, seen
+
+
+def _value(given: Callable[[float], float], share: float) -> float | None:
+    """A value; None where the part cannot be so."""
+    try:
+        return given(share)
+    except ValueError:
+        return None
