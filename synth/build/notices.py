@@ -8,6 +8,7 @@ import math
 
 from models.branch.antenna_branch import HOP_RATIO, ModeHop
 from models.circuit.coupled import Pulling, SupplyDrop
+from models.circuit.mixer_table import MixerTable
 from models.circuit.ripple_law import SUPPLY, RippleLaw
 from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal
 from models.instrument import Instrument
@@ -16,6 +17,7 @@ from synth.designs.quantity import format_quantity
 
 WEAKER = {
     "common_node": "larger output resistors or buffers make",
+    "mixer": "larger output resistors, buffers or a mixer with two separate inputs make",
     "supply_resistance": "larger supply resistors and capacitors make",
     "coil_coupling": "more room between the coils, or their axes at right angles, make",
     "tank_to_tank_capacitance": "an earthed screen between the tanks makes",
@@ -193,6 +195,33 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
         f"{format_quantity(low, 'Hz')} to {format_quantity(high, 'Hz')} of offset, and the beat beyond is pulled as by "
         f"a lock range of {format_quantity(pulling.lock_range, 'Hz')}; a weak coupling would give "
         f"{format_quantity(first.total, 'Hz')}; {remedy}",
+    )
+
+
+NODE_NOT_COUNTED = (
+    "coupling.node_resistance and coupling.node_capacitance do not count for the two pitch oscillators: what their "
+    "outputs meet is drawn in [detector.parts]; draw them there"
+)
+RIPPLE_IN_MIXER = (
+    "the ripple of [supply] sounds through both oscillators; what it does within the drawn mixer itself is not "
+    "computed: its supply needs a filter of its own"
+)
+
+
+def mixer_notice(table: MixerTable, highest: float | None) -> tuple[str, ...]:
+    """Which law of a drawn mixer holds where: nothing where it follows the beat up to the `highest` note, Hz."""
+    followed, corner = table.quasi_static_up_to, table.corner
+    if highest is None or highest <= followed:
+        return ()
+    change = ""
+    if corner < highest:
+        louder = table.level(corner) > table.level(0.0)
+        change = f", {'twice' if louder else 'half'} as strong in power from {format_quantity(corner, 'Hz', 3)} on"
+    return (
+        "the drawn mixer follows the beat (a law of phases that stand still) up to "
+        f"{format_quantity(followed, 'Hz', 3)}; faster notes reach {highest / followed:.3g} times that: its capacitors "
+        "answer late there, and the tone is "
+        f"solved at each beat with them{change}",
     )
 
 

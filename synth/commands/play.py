@@ -62,6 +62,7 @@ def run(arguments: Namespace) -> int:
 
     look = Look(arguments.left_handed, arguments.text_size / 100.0, arguments.seed)
     size = window_size(arguments.size)
+    practice = practice_of(arguments.practise)
     workpieces = opened_designs(arguments.designs)
     if len(workpieces) > len(LETTERS):
         raise DesignError(f"{len(workpieces)} designs: at most {len(LETTERS)} can be played side by side")
@@ -72,7 +73,7 @@ def run(arguments: Namespace) -> int:
     folder = make_folder(Path(arguments.record_dir))
     for file in recovered(folder):
         say(f"note: {file} is a recording that a run cut short; it holds what was written until then")
-    practice = practice_of(arguments.practise, workpieces[0].design.name)
+    practice.design = workpieces[0].design.name
     session = session_of(workpieces, texts)
     title = " and ".join(workpiece.design.name for workpiece in workpieces)
     try:
@@ -108,7 +109,7 @@ def run(arguments: Namespace) -> int:
     return 0
 
 
-def practice_of(what: str | None, design: str) -> Practice:
+def practice_of(what: str | None) -> Practice:
     """What may be practised, with `what`, an exercise by its name or a tune's file, chosen."""
     from synth.analysis.tune import load_tune
     from synth.practice.exercises import NAMES
@@ -117,7 +118,7 @@ def practice_of(what: str | None, design: str) -> Practice:
     from synth.window.practice import Practice
 
     tunes = [] if what is None or what in NAMES else [score_of(load_tune(what))]
-    practice = Practice(tunes, practice_file(), design)
+    practice = Practice(tunes, practice_file())
     if what in NAMES:
         practice.choose(what)
     return practice

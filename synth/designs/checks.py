@@ -9,7 +9,7 @@ from typing import Any
 
 from models.hand.antennas import THINNEST_EDGE
 from models.tank import resonant_frequency
-from synth.designs.drawing_checks import drawing_faults
+from synth.designs.drawing_checks import drawing_faults, mixer_faults
 from synth.designs.part_rows import merged
 from synth.designs.quantity import format_quantity
 
@@ -331,6 +331,22 @@ def _drawing_is_whole(
 
 for _tank in TANKS:
     _compares(_tank, "circuit")(partial(_drawing_is_whole, _tank))
+
+
+@_compares("detector", "circuit", "tuning.law")
+def _mixer_is_whole(detector: Mapping[str, Any], circuit: object, law: str | None) -> Iterator[Fault]:
+    """A drawn mixer, which solved oscillators drive."""
+    parts = detector.get("parts")
+    if parts is None:
+        return
+    if circuit is None:
+        yield "detector.parts", "needs the parts of both oscillators; add a [circuit] section"
+    elif law == "lossless":
+        yield "detector.parts", 'needs solved oscillators; write tuning.law = "circuit", or leave that key out'
+    if parts == ():
+        return  # not readable, which is told already
+    for name, fault in mixer_faults(parts):
+        yield f"detector.parts.{name}" if name else "detector.parts", fault
 
 
 def _goals_in_order(lower: str, upper: str, low: float | None, high: float | None) -> Iterator[Fault]:

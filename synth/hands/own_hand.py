@@ -1,11 +1,11 @@
 """What a player's own hand can do, measured from a path of it: reach, scatter of resting, tremor, speed.
 
 The path is looked at every 10 ms. A rest is a stretch of at least `SHORTEST` in which the hand, averaged over
-`SMOOTHED`, is slower than `RESTING`; its ends are left out. Rests within `SAME_PLACE` of each other are returns to one
-place: their scatter is the pooled standard deviation about the means of the places that were found `FEWEST_RETURNS`
-times or more. Tremor is what moves in `BAND` while the hand rests: the square root of the power there (periodogram with
-a Hann window, its line taken away), and the frequency at which there is most of it. Speed is the median of the fastest
-moments of the ways between rests that are longer than `FAR`.
+`SMOOTHED`, is slower than `RESTING`; its ends are left out. Rests no farther than `SAME_PLACE` from the next one are
+returns to one place: their scatter is the pooled standard deviation about the means of the places that were found
+`FEWEST_RETURNS` times or more. Tremor is what moves in `BAND` while the hand rests: the square root of the power there
+(periodogram with a Hann window, its line taken away), and the frequency at which there is most of it. Speed is the
+median of the fastest moments of the ways between rests that are longer than `FAR`.
 
 Neglected: that the pointer shows no less than a pixel. A tremor below `resolution`/sqrt(12), which is what rounding to
 whole pixels makes by itself, is not told apart from it and is left out.
@@ -31,7 +31,7 @@ SMOOTHED = 0.2  # s
 RESTING = 0.02  # m/s
 SHORTEST = 0.5  # s
 END = 0.1  # s left out at each end of a rest
-SAME_PLACE = 0.04  # m
+SAME_PLACE = 0.015  # m
 FAR = 0.03  # m
 FEWEST_RETURNS = 3
 BAND = (4.0, 14.0)  # Hz
@@ -139,7 +139,7 @@ def _groups(rests: Sequence[Rest]) -> list[list[Rest]]:
     """Rests at one place, those with enough of them. Two rests without a way between them are one return."""
     groups: list[list[Rest]] = []
     for rest in sorted(rests, key=lambda one: one.place):
-        if groups and rest.place - groups[-1][0].place <= SAME_PLACE:
+        if groups and rest.place - groups[-1][-1].place <= SAME_PLACE:
             groups[-1].append(rest)
         else:
             groups.append([rest])

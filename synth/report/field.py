@@ -17,6 +17,7 @@ from synth.analysis.hum_figures import BeatHum, heard_line
 from synth.designs.quantity import format_quantity
 from synth.report.antenna import antenna_words, approach_words, earthing_facts, player_words, room_facts
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
+from synth.report.mixer import mixer_facts
 from synth.report.moves import moves_lines
 from synth.report.pulling import pulling_facts
 from synth.report.scene_plot import draw_scene
@@ -143,6 +144,7 @@ def field_text(report: FieldFigures) -> str:
         ("zero beat", _centimetres(report.zero_beat_m)),
         ("locked, silent", _span(report.locked_near_m, report.locked_far_m)),
         *pulling_facts(report.lock_range_hz, report.lock_paths, report.pulling),
+        *mixer_facts(report.mixer),
         ("playable", _span(report.playable_near_m, report.playable_far_m)),
         ("lowest and highest", f"{_hertz(report.lowest_hz)} to {_hertz(report.highest_hz)}"),
         (

@@ -106,7 +106,7 @@ class Control:
 
 
 _HINTS = {
-    "sensitivity": "Cents to a centimetre of hand at the chosen note: moved, it changes the part below until it is so.",
+    "sensitivity": "Cents to a centimetre of hand (ct/cm) at the chosen note. Moved, it changes the part below it.",
     "lever": "The part that Sensitivity changes. Each moves the notes, too; the tanks' L/C does little else.",
     "at_note": "The note whose sensitivity is shown and steered.",
     "register": "L to C of both tanks at the same radio frequency: more L and less C shift every note away from the "

@@ -124,7 +124,7 @@ def _names(canvas: PlayCanvas, places: Sequence[Lit]) -> None:
     gap, high = size // 2, round(1.7 * size)
     left = box.left + (box.width - sum(widths) - 2 * gap * max(len(words) - 1, 0)) // 2
     for number, (word, width) in enumerate(zip(words, widths, strict=True)):
-        room = Box(left, box.top + canvas.px(16, 12), width, high)
+        room = Box(left, box.bottom - round(1.9 * canvas.small) - high, width, high)
         canvas.fill(room, palette.GROUND, high // 3)
         if number == 0:
             canvas.frame(room, palette.GREEN, canvas.px(2, 2), high // 3)

@@ -10,9 +10,8 @@ import numpy as np
 
 from models.builds.drift import DriftLaw
 from models.circuit.variable_law import VariableLaw
-from models.detector.memoryless import Detector
 from models.hand.both_hands import HandCurve
-from models.instrument import Instrument
+from models.instrument import AnyDetector, Instrument
 from models.pitch import nearest_note
 from models.pitch_field import PitchField, pitch_field
 from models.volume.both_hands import BothHands
@@ -233,7 +232,7 @@ def _warm_ratio(offer: Tunable, frequency: float, before: float, after: float) -
     return float(drift.law.reference_frequency(drift.values(after), setting)[0, 0]) / frequency
 
 
-def _detector(offer: Tunable, kind: str, reference: float) -> Detector:
+def _detector(offer: Tunable, kind: str, reference: float) -> AnyDetector:
     """The detector of another kind, with the parts of the design."""
     base = offer.instrument.detector
     if kind == base.kind:

@@ -26,6 +26,7 @@ from models.arrays import Floats
 from models.builds.drift import DriftLaw
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
+from models.detector.memoryless import DETECTORS
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import monotone_cubic
 from models.hand.earthing import COMMON, USUAL_SHOES
@@ -232,6 +233,11 @@ def towards_parts(origin: Tunable, near: Tunable, before: Parts, parts: Parts) -
     return replace(near, instrument=tuned, law=law)
 
 
+def _detectors(kind: str) -> tuple[str, ...]:
+    """The kinds to choose from: the fixed ones, and the design's own where it is drawn."""
+    return DETECTORS if kind in DETECTORS else (*DETECTORS, kind)
+
+
 def controls_of(offer: Tunable) -> tuple[Control, ...]:
     """The table of controls with the ranges and defaults of this instrument."""
     instrument, curve = offer.instrument, offer.instrument.curve
@@ -239,7 +245,7 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
     zero_beat = high if offer.zero_beat is None else min(max(offer.zero_beat, low), high)
     own: dict[str, dict[str, object]] = {
         "zero_beat": {"low": low, "high": high, "default": zero_beat},
-        "detector": {"default": instrument.detector.kind},
+        "detector": {"default": instrument.detector.kind, "choices": _detectors(instrument.detector.kind)},
         "coupling": {"default": instrument.lock_range, "high": max(120.0, 2.0 * instrument.lock_range)},
         "tone": {
             "default": instrument.tone_low_pass,

@@ -7,9 +7,15 @@ import shlex
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
+
 from synth.designs.shipped import demo_folder
+from synth.hands.gestures import minimum_jerk
+from synth.hands.hand_path import HandPath
+from synth.hands.trace_file import save_trace
 
 BLOCK = re.compile(r"^```(sh|text)\n(.*?)^```\n", re.MULTILINE | re.DOTALL)
 READINGS = 'fitted_capacitor,frequency\n"330 pF","205.3 kHz"\n"120 pF","231.4 kHz"\n'
@@ -24,8 +30,21 @@ class Said:
     printed: list[str]
 
 
+def returns() -> HandPath:
+    """A hand that goes near and far and comes five times back to a place, a few millimetres off it each time."""
+    places = [0.25, 0.10, 0.42]
+    for error, away in ((0.0, 0.30), (4e-3, 0.33), (-4e-3, 0.36), (2e-3, 0.39), (-2e-3, 0.28)):
+        places += [0.22 + error, away]
+    times = np.arange(0.0, 3.0 * len(places), 0.02)
+    distances = np.full(times.size, places[0])
+    for number, (here, there) in enumerate(pairwise(places), start=1):
+        distances += (there - here) * minimum_jerk((times - 3.0 * number) / 0.8)
+    return HandPath(times, distances, np.ones(times.size))
+
+
 def prepare(folder: Path) -> None:
     """The files that the guide's commands read."""
+    save_trace(returns(), folder / "returns.csv", force=True)
     (folder / "readings.csv").write_text(READINGS)
     shutil.copy(demo_folder() / "lark.txt", folder)
 

@@ -17,7 +17,7 @@ from window_script import play as play_session
 from synth.build.workbench import OpenedDesign, open_design
 from synth.hands.hand_path import HandPath
 from synth.window.actions import NO_TAKE
-from synth.window.controls import CONTROLS
+from synth.window.controls import CONTROL_NAMES, CONTROLS
 from synth.window.play_window import Look, PlayWindow
 from synth.window.screen import moment_of
 from synth.window.session import Session, session_of
@@ -130,7 +130,7 @@ def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign
     session = session_of(pieces)
     steps: list[Step] = [
         check(lambda player: shows(player, "B Heron")),
-        key("tab"),
+        *[key("tab")] * CONTROL_NAMES.index("zero_beat"),
         key("page up"),
         key("o"),
         *WAIT,

@@ -15,7 +15,7 @@ from small_instrument import RING, make_instrument
 from window_script import Step, check, click, idle, key, play, point, post, session_on, shows
 
 from synth.window.box import Box
-from synth.window.controls import CONTROLS
+from synth.window.controls import CONTROL_NAMES, CONTROLS
 from synth.window.layout import lay_out
 from synth.window.play_window import PlayWindow
 from synth.window.scale import StageScale, ring_volume
@@ -278,7 +278,9 @@ def test_a_resize_and_a_page_never_leap_or_hang() -> None:
 def test_a_button_that_came_up_elsewhere_ends_the_drag() -> None:
     def slider(window: PlayWindow) -> tuple[int, int]:
         assert window.view.layout is not None
-        return window.view.layout.slider_box(window.view.layout.control_boxes(len(CONTROLS))[1]).center
+        return window.view.layout.slider_box(
+            window.view.layout.control_boxes(len(CONTROLS))[CONTROL_NAMES.index("zero_beat")]
+        ).center
 
     steps: list[Step] = [
         lambda window: post("MOUSEBUTTONDOWN", pos=slider(window), button=1, touch=False),
