@@ -33,7 +33,7 @@ COMMONS: Mapping[str, float] = {
 LOWEST_DRONE, HIGHEST_DRONE = 36, 84  # note numbers, C2 and C6
 LEVERS: Mapping[str, str] = {
     "zero beat": "zero_beat",
-    "tanks' L/C": "register",
+    "tanks": "register",
     "inductor": "inductor",
     "antenna": "antenna",
 }

@@ -69,9 +69,11 @@ def needed_size(text_scale: float = 1.0) -> tuple[int, int]:
 CONTROL_ROWS = 20  # as many as the drawer is laid out for; more make the rows lower
 _LOWEST_ROW = 1.65  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
+LEAST_SLIDER = 4  # pixels
 _HINT_LINES = 5.4  # small text heights kept for the hint below the rows
 _FIELD_PARTS = ("note_band", "volume_scale", "volume_way", "stage", "antenna", "distance_scale")
-_OPEN_COLUMNS = 4  # of controls, in the stage's place
+_OPEN_COLUMNS = (4, 3)  # of controls, in the stage's place: the first where each has room for its texts
+_OPEN_COLUMN = 13.0  # small text heights that a column's texts take
 STRIP_LINES = 2
 _STRIP_HEIGHT = 2.0  # small text heights of a line: names over short sliders
 _STRIP_NAME = 1.25  # of them, the names'
@@ -169,7 +171,7 @@ class Layout(Frame):
             strips = self.drawer_room.rows((1.0,) * STRIP_LINES, 2)
             return tuple(cell for strip in strips for cell in strip.columns((1.0,) * half, gap))[:count]
         room, top = self.drawer_room, self.drawer_caption.bottom
-        columns = _OPEN_COLUMNS if self.drawer_over_stage else 1
+        columns = self._open_columns if self.drawer_over_stage else 1
         lines = -(-count // columns)
         height = min((self.drawer_hint.top - top) // lines, round(_HIGHEST_ROW * self.text.small))
         places = Box(room.left, top, room.width, height * lines).columns((1.0,) * columns, self.text.small)
@@ -178,11 +180,19 @@ class Layout(Frame):
             for number in range(count)
         )
 
+    @property
+    def _open_columns(self) -> int:
+        """Columns of the drawer in the stage's place."""
+        most, gap = _OPEN_COLUMNS[0], self.text.small
+        wide = (self.drawer_room.width - (most - 1) * gap) / most
+        return most if wide >= _OPEN_COLUMN * self.text.small else _OPEN_COLUMNS[1]
+
     def row_line(self, row: Box) -> Box:
         """Where a row's name and value stand, above its slider."""
         inset = round(0.6 * self.text.small)
         spare = max(0, row.height - round(_LOWEST_ROW * self.text.small))
-        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, round(1.25 * self.text.small))
+        height = min(round(1.25 * self.text.small), row.height - LEAST_SLIDER)
+        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, height)
 
     def strip_name(self, cell: Box) -> Box:
         """Where the name of a strip's cell stands."""
