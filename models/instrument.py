@@ -18,12 +18,15 @@ from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, ModeHop, SeriesInductor, mode_hop
 from models.branch.modes import MODES, mode_frequencies, mode_slope
 from models.checks import finite_array, fraction, non_negative, one_of, positive
+from models.circuit.mixer_table import DrawnDetector
 from models.circuit.ripple_law import RippleLaw
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pulling import pulled_beat
 from models.tank import Tank
+
+AnyDetector = Detector | DrawnDetector
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,7 @@ class Instrument:
     antenna_stray: float = 0.0
     mode: str = "low"
     lock_range: float = 0.0
-    detector: Detector = field(default_factory=Detector)
+    detector: AnyDetector = field(default_factory=Detector)
     tone_low_pass: float = 8000.0
     dc_block: float = 10.0
     level: float = 0.5
@@ -74,6 +77,8 @@ class Instrument:
 
     def _check_law(self) -> None:
         law = self.variable_law
+        if isinstance(self.detector, DrawnDetector) and self.reference_amplitude is None:
+            raise ValueError("a drawn detector needs a reference_amplitude: it is driven by solved oscillators")
         if self.reference_amplitude is not None:
             positive("reference_amplitude", self.reference_amplitude)
             if law is None:
@@ -88,6 +93,13 @@ class Instrument:
             )
 
     @property
+    def fixed_detector(self) -> Detector:
+        """The detector of one of the fixed kinds; ValueError where the mixer is drawn."""
+        if isinstance(self.detector, DrawnDetector):
+            raise ValueError("the detector is a drawn mixer, none of the fixed kinds")
+        return self.detector
+
+    @property
     def amplitude_varies(self) -> bool:
         """Whether the hand changes the amplitude at the detector."""
         return self.variable_law is not None and self.reference_amplitude is not None
@@ -98,7 +110,7 @@ class Instrument:
             raise ValueError("variable_amplitude needs a variable_law")
         return self.variable_law.amplitude(self.antenna_capacitance(distance))
 
-    def detector_at(self, distance: float) -> Detector:
+    def detector_at(self, distance: float) -> AnyDetector:
         """The detector with the amplitudes it has at a hand distance, m."""
         if self.reference_amplitude is None:
             return self.detector

@@ -11,7 +11,10 @@ Symbols: x_i relative deviation of part i, t_i its limit, s_i = dy/dx_i, sigma_i
 
 Worst case, RSS and sigma are those of a build brought to zero beat, whatever that takes beyond its trimmer.
 RSS and sigma are linear estimates; the Monte-Carlo runs every build through the whole pitch law. A worst case at the
-corners is the true one wherever the outcome is monotone in each part. Parts are independent of one another.
+corners is the true one wherever the outcome is monotone in each part. Parts are independent of one another, but for
+those of one reel: the reference's part of a kind then deviates by r x_v + (1 - r) x_r, with x_v the deviation of the
+variable oscillator's, x_r one of its own and r the share that parts of one reel have in common. It stays within its
+limit, and is linear in x_v and x_r, which are independent, so that all of the above holds for them.
 """
 
 from __future__ import annotations
@@ -122,12 +125,17 @@ class LinearEstimate:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """A design with parts that vary: the law all builds share, and one part for each of its quantities, in order."""
+    """A design with parts that vary: the law all builds share, and one part for each of its quantities, in order.
+
+    reel: the share of their deviation that bought parts of one kind in both oscillators have in common (module text).
+    """
 
     law: TunedBuilds
     parts: tuple[ToleratedPart, ...]
+    reel: float = 0.0
 
     def __post_init__(self) -> None:
+        fraction("reel", self.reel)
         names = tuple(part.quantity for part in self.parts)
         if names != self.law.quantities:
             raise ValueError(f"parts must be one for each quantity in order; got {', '.join(names)}")
@@ -141,7 +149,18 @@ class Trial:
         """Part values (n, all) from relative deviations (n, varying)."""
         factors = np.ones((deviations.shape[0], len(self.parts)))
         factors[:, [part.varies for part in self.parts]] += deviations
+        if self.reel > 0.0:
+            own, common = (list(columns) for columns in zip(*self._of_one_reel(), strict=True))
+            factors[:, own] = self.reel * factors[:, common] + (1.0 - self.reel) * factors[:, own]
         return np.asarray(factors * np.array([part.nominal for part in self.parts]))
+
+    def _of_one_reel(self) -> Iterator[tuple[int, int]]:
+        """Columns of the reference's bought parts, each with that of the variable oscillator's part of its kind."""
+        columns = {part.quantity: column for column, part in enumerate(self.parts)}
+        for part in self.parts:
+            other = part.quantity.replace("reference", "variable", 1)
+            if part.bought and part.quantity.startswith("reference") and other in columns:
+                yield columns[part.quantity], columns[other]
 
     def nominal(self) -> Outcomes:
         """The build with every part as written."""
@@ -214,6 +233,23 @@ def reached_by_both(trial: Trial, builds: int, seed: int, ends: tuple[float, flo
             turned[:, column] *= end
             wanted.append(trial.law.needed_setting(turned, trial.law.variable_frequency(turned, place))[:, 0])
         found.append((np.minimum(*wanted) <= 1.0) & (np.maximum(*wanted) >= 0.0))
+    return share_of(np.concatenate(found))
+
+
+def reached_by_selection(trial: Trial, builds: int, seed: int, factors: Sequence[float]) -> tuple[float, float, float]:
+    """Share of the builds of `build_runs` that reach zero beat where the reference's fixed capacitor is exchanged for
+    one of `factors` times its nominal value, with its 95 % interval. The new one is off by as much as the first.
+    """
+    column, found = QUANTITIES.index("reference_capacitance"), []
+    place = trial.law.law.curve.capacitance([trial.law.zero_beat])
+    for values in build_values(trial, builds, seed):
+        wanted, reached = trial.law.variable_frequency(values, place), np.zeros(len(values), dtype=bool)
+        for factor in factors:
+            fitted = values.copy()
+            fitted[:, column] *= factor
+            setting = trial.law.needed_setting(fitted, wanted)[:, 0]
+            reached |= (setting >= 0.0) & (setting <= 1.0)
+        found.append(reached)
     return share_of(np.concatenate(found))
 
 

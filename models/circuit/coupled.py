@@ -5,7 +5,9 @@ Paths between the two circuits (all may act at once):
   to earth; the current that the other's swing then sends into the node is added here: exact, by superposition);
 - a resistance of the supply in front of both supply resistors (the decoupling of each circuit counts);
 - mutual inductance M = k sqrt(L_1 L_2) of the two coils;
-- capacitance from tank to tank (collector to collector; each circuit may hold it, the other's end of it quiet).
+- capacitance from tank to tank (collector to collector; each circuit may hold it, the other's end of it quiet);
+- a drawn mixer in place of the common node (`Through`): its load is in each circuit, and what its node does beside that
+  at each beat phase (models.circuit.mixing) is what the other sends, whatever its devices make of it.
 
 To first order each oscillator is moved along its own orbit only, by what the other's waveforms send into it. Symbols:
 g_1, g_2 projections (models.circuit.adjoint), b_12(psi) what oscillator 2 sends into 1 when it is psi ahead, f the
@@ -88,6 +90,51 @@ class Coupling:
         return {name: replace(none, **{name: getattr(self, name)}) for name in present}
 
 
+MIXER = "mixer"
+"""Name of the path through a drawn mixer."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Through:
+    """What a drawn mixer sends into both: currents (K + 1, M), A, into the loads at M beat phases, the phase of each
+    oscillation 0 where the fundamental at its output has its peak (models.circuit.mixing.Mixed.sent)."""
+
+    into_first: Complexes
+    into_second: Complexes
+
+    def pull(self, first: Adjoint, second: Adjoint) -> tuple[Complexes, Complexes]:
+        """Return what it does to either frequency, as coefficients in psi, Hz (2 Re sum exp(j k psi)).
+
+        The beat phase is what the second's output is behind by: psi is the difference of both origins less it.
+        """
+        origins, found = self._origins(first, second), []
+        for oscillator, own, current in zip((first, second), origins, (self.into_first, self.into_second), strict=True):
+            row = oscillator.projection[oscillator.linear.index(LOAD)]
+            keep = min(row.size, current.shape[0])
+            turned = current[:keep] * np.exp(1j * own * np.arange(keep))[:, None]
+            rates = 2.0 * oscillator.state.frequency * (row[1:keep].conj() @ turned[1:]).real
+            lines = np.fft.rfft(rates) / rates.size
+            found.append(np.asarray(lines.conj() * np.exp(-1j * (origins[0] - origins[1]) * np.arange(lines.size))))
+        return found[0], found[1]
+
+    def fundamentals(self, first: Adjoint, second: Adjoint) -> tuple[Complexes, Complexes]:
+        """Return the share of the currents' fundamentals that turns with psi, (n, K + 1) each, but for a phase."""
+        made = []
+        for oscillator, current, line in ((first, self.into_first, -1), (second, self.into_second, 1)):
+            sent = np.zeros_like(oscillator.spectra)
+            sent[oscillator.linear.index(LOAD), 1] = np.fft.fft(current[1])[line] / current.shape[1]
+            made.append(sent)
+        return made[0], made[1]
+
+    @staticmethod
+    def _origins(first: Adjoint, second: Adjoint) -> tuple[float, float]:
+        """Return the phase of the fundamental at each output, rad."""
+        states = first.state, second.state
+        rows = (state.coefficients(state.circuit.drawing().output_node) for state in states)
+        angles = [float(np.angle(row[1])) for row in rows]
+        return angles[0], angles[1]
+
+
 @dataclass(frozen=True, slots=True)
 class LockRange:
     """Lock range, Hz, of all paths together, of each alone, and of all but one; second_order: see above."""
@@ -156,18 +203,30 @@ def joint_name(which: str, node: str) -> str:
     return node if node == GROUND else f"{which} {node}"
 
 
-def lock_range(first: Adjoint, second: Adjoint, coupling: Coupling) -> LockRange:
-    """Return the lock range of two solved oscillators of (nearly) the same frequency, to first order."""
+def lock_range(first: Adjoint, second: Adjoint, coupling: Coupling, through: Through | None = None) -> LockRange:
+    """Return the lock range of two solved oscillators of (nearly) the same frequency, to first order.
+
+    through: a drawn mixer in place of the common node.
+    """
     leaks = {name: _leak(first, second, path) for name, path in coupling.paths().items()}
+    pulls = {name: _pull(first, second, *leak) for name, leak in leaks.items()}
+    if through is not None:
+        leaks[MIXER], pulls[MIXER] = through.fundamentals(first, second), through.pull(first, second)
+
+    def pulled(names: list[str], way: int) -> Complexes:
+        """What these paths together do to the frequency of one of the two."""
+        total = np.zeros(max((pulls[name][way].size for name in pulls), default=2), dtype=np.complex128)
+        for name in names:
+            total[: pulls[name][way].size] += pulls[name][way]
+        return total
 
     def spread(names: list[str]) -> float:
-        ahead, behind = _pull(first, second, _sum(first, leaks, names, 0), _sum(second, leaks, names, 1))
-        return _half_spread(behind - ahead)
+        return _half_spread(pulled(names, 1) - pulled(names, 0))
 
     every = list(leaks)
     into = _sum(first, leaks, every, 0), _sum(second, leaks, every, 1)
     total = spread(every)
-    strength = 2.0 * sum(float(abs(pull[1])) for pull in _pull(first, second, *into))
+    strength = 2.0 * sum(float(abs(pulled(every, way)[1])) for way in (0, 1))
     swing = max(_swing(first, into[0]), _swing(second, into[1]))
     return LockRange(
         total=total,
@@ -333,11 +392,12 @@ class Pulling:
     solved: SolvedLock | None
 
 
-def pulling(first: Adjoint, second: Adjoint, coupling: Coupling) -> Pulling:
-    """Return how two solved oscillators pull each other, by the cheapest law that holds."""
-    found = lock_range(first, second, coupling)
+def pulling(first: Adjoint, second: Adjoint, coupling: Coupling, through: Through | None = None) -> Pulling:
+    """Return how two solved oscillators pull each other, by the cheapest law that holds; through a drawn mixer by the
+    first-order law alone."""
+    found = lock_range(first, second, coupling, through)
     apart = abs(second.state.frequency - first.state.frequency)
-    if found.trusted or found.second_order > HOPELESS or apart > FARTHEST * found.total:
+    if through is not None or found.trusted or found.second_order > HOPELESS or apart > FARTHEST * found.total:
         return Pulling(found.total, found, None)
     try:
         solved = solve_locked(first, second, coupling)

@@ -356,6 +356,11 @@ class Drawing:
         return self.tank[0]
 
     @property
+    def coil_across_tank(self) -> bool:
+        """Whether the tank's coil lies across its capacitor, and not in a row with another part of the ring."""
+        return set(self.part(self.coil).ends) >= set(self.tank)
+
+    @property
     def output(self) -> str:
         """The node whose voltage is the output."""
         return self.output_node if self.load is None else LOAD

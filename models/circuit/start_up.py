@@ -321,7 +321,7 @@ def _piece(circuit: Drawable, states: Floats, begin: float, near: float, noise: 
             length = NOISE_EVERY / near
             run = simulate(circuit, length, start=states, frequency=near, relative_tolerance=FOLLOW_TOLERANCE)
         else:
-            run = stepped(circuit, NOISE_EVERY, near, states)
+            run = stepped(circuit, NOISE_EVERY, near, states, coarse=True)
         run = TransientRecord(begin + run.times, run.states, run.names, run.tank)
         begin, states = float(run.times[-1]), run.states[:, -1]
         joined = run if joined is None else _joined(joined, run)

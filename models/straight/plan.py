@@ -160,7 +160,7 @@ def _ideals(
     one = Place(min(place.chokes, 1), place.mode)
     found = []
     for alike, parts in (
-        (one, replace(trimmable, most_tank_capacitance=ANY_TANK)),
+        (one, replace(trimmable, most_tank_capacitance=max(ANY_TANK, trimmable.most_tank_capacitance))),
         (replace(one, tap=place.tap), trimmable),
     ):
         if (alike, parts) not in known:

@@ -46,6 +46,14 @@ class CircuitTank:
     more: tuple[float, ...]
 
 
+def with_other_coil(circuit: Circuit, inductance: float) -> Circuit:
+    """The circuit with another coil, H, in its tank, whose Q holds at the resonance that it then has."""
+    changed = circuit.with_coil(inductance)
+    if isinstance(changed, OscillatorCircuit):
+        return changed
+    return changed.with_coil(inductance, natural_frequency(changed) / natural_frequency(circuit))
+
+
 def circuit_tank(
     circuit: Circuit, target: float, antenna: TankAntenna | None, limits: Mapping[str, float]
 ) -> CircuitTank:
@@ -82,7 +90,7 @@ def _equal(circuit: Circuit, target: float) -> float:
             f"the antenna hangs at {circuit.antenna_node!r} and not at the hot end of the tank, {circuit.hot!r}: what "
             "it adds there cannot be chosen for; change the values in the design and read `beatfield oscillator`"
         )
-    if set(circuit.part(circuit.coil).ends) >= set(circuit.tank):
+    if circuit.coil_across_tank:
         return 1.0
     bare, squared = replace(circuit.without_trimmers(), antenna=None), (2.0 * math.pi * target) ** 2
     seen = resonance(bare)

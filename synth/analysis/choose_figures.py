@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from models.builds.choose_values import TankAntenna, TankTarget, ValueRange, choose_values, upper_mode
 from models.stray import BOARDS
-from synth.analysis.choose_circuit import CircuitTank, circuit_tank
+from synth.analysis.choose_circuit import CircuitTank, circuit_tank, with_other_coil
 from synth.analysis.figures import collected, of, rows
 from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign
@@ -56,7 +56,7 @@ def tank_goals(
     the hand is at the distance of zero beat, or out of the field where none is set. Raises DesignError where the design
     makes no goal, and where the circuit does not oscillate there.
     """
-    design, section = opened.design, getattr(opened.design, which)
+    design, section = opened.design, getattr(opened.wired, which)
     notices: list[str] = []
     solved = design.law == "circuit"
     if not solved:
@@ -114,7 +114,7 @@ def _circuit_tank(
         by_kind = {kind: getattr(tolerances, kind) for kind in ("resistor", "potentiometer", "gain", "supply")}
         kelvin = circuit.drawing().temperature
         by_kind |= {"capacitor": limits.capacitor, "temperature": tolerances.temperature / kelvin}
-        return circuit_tank(circuit.with_coil(coil), frequency, antenna, by_kind)
+        return circuit_tank(with_other_coil(circuit, coil), frequency, antenna, by_kind)
 
 
 def _stray_spread(design: Design, limits: Limits) -> float:

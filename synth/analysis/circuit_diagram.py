@@ -29,12 +29,14 @@ from models.circuit.drawing import (
 )
 from models.circuit.field_effect import FieldEffect
 from models.circuit.inverter import Inverter
+from models.circuit.mixer import SOURCES, entry
 from models.circuit.network import GROUND
 from models.circuit.operating_point import solve
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
 from synth.analysis.diagram_layout import Layout, Symbol, lay_out
+from synth.analysis.mixer_figures import mixer_nodes, point_at, stage_at_note
 from synth.build.notices import TOUCHABLE
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity
@@ -74,23 +76,54 @@ def diagram_of(circuit: Drawable, state: SteadyState | None) -> CircuitDiagram:
 
 
 def pair_diagrams(opened: OpenedDesign) -> dict[str, CircuitDiagram]:
-    """Both oscillators of a design, tuned, by what they are called; none for a design without circuits."""
+    """Both oscillators of a design, tuned, and its drawn mixer, by what they are called; none without circuits."""
     if opened.adjoints is None:
         return {}
     states = (adjoint.state for adjoint in opened.adjoints)
-    return {
+    found = {
         f"{which} oscillator": diagram_of(state.circuit, state)
         for which, state in zip(("Reference", "Variable"), states, strict=True)
     }
+    return found if opened.standing_mixer is None else {**found, "Mixer": mixer_diagram(opened)}
+
+
+def mixer_diagram(opened: OpenedDesign) -> CircuitDiagram:
+    """The diagram of a drawn mixer, with what to read at each node at a usual note."""
+    mixed = stage_at_note(opened)
+    mixer, levels = mixed.mixer, _levels(mixed.mixer.drawing())
+    drawing = mixer.drawing()
+    fed = any(drawing.rail in part.ends for part in mixer.parts)  # two diodes need no supply
+    symbols = [
+        *(_supply(drawing) if fed else ()),
+        *(_symbol(part) for part in mixer.parts),
+        Symbol("ground", (), {"rail": GROUND}),
+    ]
+    for which in SOURCES:
+        source, output = mixer.source(which), f"output of the {which} oscillator"
+        between = entry(which)
+        levels[output] = levels[between]
+        symbols += [
+            _two("capacitor", (f"{which} coupling", source.coupling_capacitor, "F"), output, between),
+            _two("resistor", (f"{which} output resistor", source.output_resistor, "ohm"), between, source.node),
+            Symbol("text", (f"from the {which} oscillator",), {"rail": output}),
+        ]
+    used = dict.fromkeys(node for symbol in symbols for node in symbol.ends.values())
+    inner = sorted(used.keys() - {GROUND, SOURCE_NODE}, key=lambda node: (-round(levels[node], 3), node))
+    for node in inner:
+        if node not in mixer_nodes(mixed):
+            continue
+        read = point_at(mixed, node)
+        swings = f"{_rounded(read.tone_v)} tone, {_rounded(read.radio_v)} radio"
+        name = f"{node}, where the tone is taken" if node == mixer.tone_node else node
+        symbols.append(Symbol("text", (name, f"{round(read.dc_v, 2) + 0.0:.2f} V, {swings}"), {"rail": node}))
+    top = [SOURCE_NODE] if fed else []
+    return CircuitDiagram(lay_out(symbols, [*top, *inner, GROUND]), fed and mixer.supply_voltage > TOUCHABLE)
 
 
 def symbols_of(circuit: Drawable) -> Iterator[Symbol]:
     """Every part of the circuit, the supply, the output and the antenna included."""
     drawing = circuit.drawing()
-    volts = format_quantity(drawing.supply_voltage, "V")
-    yield Symbol("supply", (f"+{volts}",), {"rail": SOURCE_NODE})
-    yield _two("resistor", ("supply resistor", drawing.supply_resistor, "ohm"), SOURCE_NODE, drawing.rail)
-    yield _two("capacitor", ("supply capacitor", drawing.supply_capacitor, "F"), drawing.rail, GROUND)
+    yield from _supply(drawing)
     parts = _common_base(circuit) if isinstance(circuit, OscillatorCircuit) else drawing.parts
     for part in parts:
         yield _symbol(part)
@@ -102,6 +135,13 @@ def symbols_of(circuit: Drawable) -> Iterator[Symbol]:
         yield _two("capacitor", ("load", drawing.load.capacitance, "F"), LOAD, GROUND)
     if drawing.antenna is not None:
         yield from _antenna(drawing, drawing.antenna)
+
+
+def _supply(drawing: Drawing) -> Iterator[Symbol]:
+    volts = format_quantity(drawing.supply_voltage, "V")
+    yield Symbol("supply", (f"+{volts}",), {"rail": SOURCE_NODE})
+    yield _two("resistor", ("supply resistor", drawing.supply_resistor, "ohm"), SOURCE_NODE, drawing.rail)
+    yield _two("capacitor", ("supply capacitor", drawing.supply_capacitor, "F"), drawing.rail, GROUND)
 
 
 def _antenna(drawing: Drawing, antenna: AntennaLoad) -> Iterator[Symbol]:
@@ -201,5 +241,9 @@ def _readings(
             continue
         wave = state.waveform(node, 4 * state.harmonics + 4)
         mean, swing = float(np.mean(wave)), float(np.ptp(wave))
-        told = format_quantity(float(f"{swing:.2g}"), "V") if swing > 1e-4 else "no"
-        yield node, (node, f"{round(mean, 2) + 0.0:.2f} V, {told} swing")
+        yield node, (node, f"{round(mean, 2) + 0.0:.2f} V, {_rounded(swing)} swing")
+
+
+def _rounded(swing: float) -> str:
+    """A swing, V, with two digits."""
+    return format_quantity(float(f"{swing:.2g}"), "V") if swing > 1e-4 else "no"

@@ -27,6 +27,7 @@ from synth.analysis.antenna_figures import (
 from synth.analysis.circuit_points import control_end
 from synth.analysis.figures import DENSE, OfDesign, collected, of, playable, row, rows
 from synth.analysis.hum_figures import BeatHum, beat_hum, given_hum
+from synth.analysis.mixer_figures import MixerFigures, mixer_figures
 from synth.analysis.moves import PitchMoves, pitch_moves
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.analysis.scene_outlines import Outline, scene_outlines
@@ -143,6 +144,7 @@ class FieldFigures(OfDesign):
     ripple: BeatHum | None  # that of [supply]
     lowest_note_jitter_cents: float | None  # by thermal, shot and flicker noise
     volume: VolumeFigures | None = of("opened.volume", volume_figures)
+    mixer: MixerFigures | None = of("opened", mixer_figures)  # None where the design draws none
     moves: PitchMoves  # nothing where it was not asked for
     notices: tuple[str, ...] = of("opened.notices")
     control_end: str = field(metadata=DENSE)  # of the reference's device: base, gate, grid or input

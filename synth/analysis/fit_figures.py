@@ -15,7 +15,7 @@ from synth.analysis.fit_slips import slip_words, two_boards
 from synth.analysis.fit_target import TargetFigure, Wish, counted_beside, targets
 from synth.analysis.fitting import PULL_LIMIT, PULL_SLOPE_LIMIT, SolvedBench
 from synth.analysis.readings import Setting
-from synth.designs.quantity import format_quantity
+from synth.designs.quantity import format_quantity, percent_words
 from synth.errors import DesignError
 
 UNLIKELY = 0.025  # chance of residuals as large, or as small, from which a remark is made
@@ -266,10 +266,8 @@ def _notices(bench: SolvedBench) -> list[str]:
         errors = [one for one in fit.problem.unknowns if one.name.startswith("capacitor ")]
         if errors:
             worst = max(errors, key=lambda one: abs(float(fit.values[fit.place(one.name)])))
-            off = 100.0 * float(fit.values[fit.place(worst.name)])
-            notices.append(
-                f"the capacitor marked {worst.name.removeprefix('capacitor ')} would be off the most, {off:+.2g} %"
-            )
+            off = percent_words(float(fit.values[fit.place(worst.name)]))
+            notices.append(f"the capacitor marked {worst.name.removeprefix('capacitor ')} would be off the most, {off}")
         notices.append(
             f"the residuals are larger than the stated errors explain (chance {_chance(chance)}): look for a "
             "misread capacitor, a part that drifted, or state larger errors; the intervals are then too narrow"

@@ -16,7 +16,7 @@ from models.readings.instrument_model import Rows
 from models.readings.unknowns import NORMAL_95
 from synth.analysis.fitting import Bench, ReadingPlace, SolvedBench, of_file
 from synth.analysis.readings import Setting
-from synth.designs.quantity import format_quantity
+from synth.designs.quantity import format_quantity, percent_words
 from synth.errors import DesignError
 
 SERIES = "E24"
@@ -61,7 +61,7 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
         for place, residual in _frequencies(solved_bench):
             if abs(residual) == largest > LARGEST_RESIDUAL:
                 raise DesignError(
-                    f"the readings cannot be used: {slips}line {place.row.line} is {100.0 * residual:+.2g} % off the "
+                    f"the readings cannot be used: {slips}line {place.row.line} is {percent_words(residual)} off the "
                     "best fit; check frequency, unit, capacitor and board of this line and its neighbours"
                 )
         for one, value in zip(bench.unknowns, solved_bench.fit.values.tolist(), strict=True):
@@ -76,7 +76,7 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
             marking = format_quantity(bench.fitted(bench.setting(place.row.setting)), "F", None)
             raise DesignError(
                 f"the readings cannot be used: {slips}{'the others' if slips else 'they'} do not belong to one tank: "
-                f"the {marking} of line {place.row.line} would be {100.0 * error:+.2g} % off; check that line, its "
+                f"the {marking} of line {place.row.line} would be {percent_words(error)} off; check that line, its "
                 'unit and its board, or say how good the capacitors are, --capacitor-tolerance "5 %"'
             )
 

@@ -111,8 +111,9 @@ def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progres
             f"{opened.design.place}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "
             f"over {100 * wishes.fill:.0f} % of {_cm(wishes.near)} to {_cm(wishes.far)} with carriers of "
             f"{_hz(wishes.carriers[0])} to {_hz(wishes.carriers[1])} and a tank of "
-            f"{format_quantity(task.parts.least_tank_capacitance, 'F', 3)} or more; allow fewer notes, a wider reach, "
-            "a smaller --fill, more with --carrier, or a smaller --stray-multiple"
+            f"{format_quantity(task.parts.least_tank_capacitance, 'F', 3)} or more, as [variable] asks with its stray "
+            "and its coil's own capacitance; make those smaller, allow fewer notes, a wider reach, a smaller --fill, "
+            "more with --carrier, or a smaller --stray-multiple"
         )
     keep_reference = "reference.inductance" in wishes.keep
     chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice), keep_reference)

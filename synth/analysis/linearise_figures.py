@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from models.arrays import Floats
+from models.circuit.drawing import Drawing
 from models.pitch import note_number
 from models.straight.evenness import BuildSpread
 from models.straight.front import tuning_ratio
@@ -140,8 +141,27 @@ def linearise_figures(outcome: FinishedSearch) -> LineariseFigures:
         straightest=_place_figures(plan.nominal, outcome),
         places=tuple(_place_figures(option, outcome) for _, option in plan.places if option is not None),
         places_without=tuple(place.name for place, option in plan.places if option is None),
-        notices=_interrupted(outcome) + outcome.refused + _corner_faults(outcome) + outcome.after.notices,
+        notices=_interrupted(outcome)
+        + outcome.refused
+        + _coil_elsewhere(outcome)
+        + _corner_faults(outcome)
+        + outcome.after.notices,
         curve=_dense_curve(outcome),
+    )
+
+
+def _coil_elsewhere(outcome: FinishedSearch) -> tuple[str, ...]:
+    """That the search takes the tank's coil to lie across its capacitor, where it does not."""
+    opened = outcome.after
+    if opened.design.circuit is None:
+        return ()
+    circuit = opened.circuits["variable"]
+    if not isinstance(circuit, Drawing) or circuit.coil_across_tank:
+        return ()
+    return (
+        f"the {circuit.coil} of this circuit does not lie across the tank's capacitor, which the search takes for "
+        "granted: what is written differs by what is told of the solved circuit; mend coil and capacitor by "
+        "`beatfield choose`",
     )
 
 

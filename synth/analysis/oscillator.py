@@ -38,6 +38,7 @@ from synth.analysis.circuit_points import (
     with_probe,
 )
 from synth.analysis.figures import DENSE, OfDesign, collected, explanation, of
+from synth.analysis.mixer_figures import MixerFigures, mixer_figures
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.analysis.start_up import start_up_curves
 from synth.analysis.start_up_picture import OscillatorPicture
@@ -285,6 +286,7 @@ class OscillatorFigures(OfDesign):
     lock_range_hz: float | None = of("pair.instrument.lock_range")  # None, as the two below, of a lone oscillator
     lock_paths: tuple[LockPath, ...] | None = of("pair.pulling", lock_paths)
     pulling: PullingFigures | None = of("pair", pulling_figures)
+    mixer: MixerFigures | None = of("pair", mixer_figures)  # what it is loaded with, where the design draws one
     stray_f: float = of("circuit.board_stray")
     board: str | None = of("design.circuit.board")
     stray_explanation: str | None

@@ -53,6 +53,7 @@ class Change(StrEnum):
 
 PATH_WORDS = {
     "common_node": "the output resistors and their node",
+    "mixer": "the output resistors and the mixer",
     "supply_resistance": "the shared supply",
     "coil_coupling": "the coils' fields",
     "tank_to_tank_capacitance": "the capacitance from tank to tank",
@@ -167,7 +168,7 @@ def _changes(opened: OpenedDesign, path: str, share: float) -> Iterator[tuple[Ch
     """What weakens a path, for resistors to this share of what it sends, and the lock range, Hz, that it leaves."""
     design, coupling = opened.design, coupling_of(opened.design)
     match path:
-        case "common_node":
+        case "common_node" | "mixer":
             part = design.coupling
             value = _raised(max(part.reference_resistor, part.variable_resistor), share**-0.5)
             changed = replace(part, reference_resistor=value, variable_resistor=value)
@@ -216,4 +217,4 @@ def _left(opened: OpenedDesign, changed: Design) -> float | None:
 def _leaked(opened: OpenedDesign, coupling: Coupling) -> float:
     """The lock range of the same two circuits with less of a leak, Hz."""
     assert opened.leaking is not None
-    return pulling(*opened.leaking, coupling).lock_range
+    return pulling(*opened.leaking, coupling, opened.through).lock_range

@@ -11,6 +11,7 @@ from models.builds.build_law import BuildLaw
 from models.builds.tolerance import ToleratedPart, Trial
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.circuit.resonance import beside_tank
+from models.preferred_values import values_in_range
 from synth.analysis.adjoint_figures import value_words
 from synth.analysis.circuit_builds import SHARED, kind_of_column, with_circuits
 from synth.build.workbench import OpenedDesign
@@ -26,6 +27,7 @@ OF_CIRCUIT = {
     "bias.potentiometer": "pot, whole track",
     "temperature": "transistors' temperature",
 }  # all others as in the oscillator's report
+SELECTED = 1.5  # factor either way, within which a capacitor is selected on test
 SPREADS = frozenset({"stray", "junction", "antenna_stray", "gain", "supply", "temperature"})
 
 
@@ -49,7 +51,7 @@ def trial_of(opened: OpenedDesign) -> Trial:
         law = tuned_builds(opened, design.tuning.zero_beat)
         row = zip(law.quantities, nominal_row(opened, law).tolist(), strict=True)
         limits = design.tolerances or TolerancesSection()
-        return Trial(law, tuple(_part(limits, quantity, nominal) for quantity, nominal in row))
+        return Trial(law, tuple(_part(limits, quantity, nominal) for quantity, nominal in row), limits.reel)
     except ValueError as error:
         raise DesignError(f"{place}: [goals] do not fit the design: {error}") from error
 
@@ -66,6 +68,12 @@ def _part(limits: TolerancesSection, quantity: str, nominal: float) -> Tolerated
         limit /= nominal
     spread = key in SPREADS
     return ToleratedPart(quantity, label, nominal, limit, limits.spreads if spread else limits.parts, not spread)
+
+
+def selection_factors(opened: OpenedDesign, series: str) -> tuple[float, ...]:
+    """The preferred values within a factor SELECTED of the reference's fixed capacitor, over it."""
+    fitted = opened.design.reference.capacitance
+    return tuple(value / fitted for value in values_in_range(series, fitted / SELECTED, fitted * SELECTED))
 
 
 def variable_trimmer_ends(opened: OpenedDesign) -> tuple[float, float] | None:

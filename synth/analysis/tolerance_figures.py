@@ -19,14 +19,15 @@ from models.builds.tolerance import (
     linear_estimates,
     other_mode_share,
     reached_by_both,
+    reached_by_selection,
     share_of,
     tighter_parts,
     worst_cases,
 )
-from models.builds.tuned_builds import Outcomes, joined
+from models.builds.tuned_builds import OUTCOMES, Outcomes
 from models.pitch import nearest_note
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of, rows
-from synth.analysis.tolerance import goals_of, trial_of, variable_trimmer_ends
+from synth.analysis.tolerance import goals_of, selection_factors, trial_of, variable_trimmer_ends
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import GoalsSection
 
@@ -35,6 +36,7 @@ MODE_BUILDS = 4000
 FEWEST_RARE = 0.001  # share of builds from which a start in the other mode is spoken of
 AFTER_TUNING = frozenset({"zero_beat_distance", "lowest", "highest", "unevenness"})
 UNITS = {"trimmer_setting": "", "zero_beat_distance": "m", "unevenness": "cents RMS"}  # all others Hz
+SELECTION_SERIES = "E12"  # that a capacitor is selected from on test
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +122,8 @@ class ToleranceFigures(OfDesign):
     """Every figure of the builds, SI units; `interrupted`: with fewer builds than asked for, or without `tighter`.
 
     zero_beat_reached: by the reference's trimmer, the variable's as set; zero_beat_by_both: with that turned too, None
-    where it has none.
+    where it has none; zero_beat_by_selection: with a preferred value (SELECTION_SERIES) selected on test in place of
+    the reference's fixed capacitor.
     """
 
     law: str = of("design.law")
@@ -137,6 +140,7 @@ class ToleranceFigures(OfDesign):
     outcomes: tuple[OutcomeFigure, ...]
     zero_beat_reached: ShareFigure
     zero_beat_by_both: ShareFigure | None
+    zero_beat_by_selection: ShareFigure
     good: ShareFigure
     goals: tuple[GoalFigure, ...]
     tighter_builds: int
@@ -157,18 +161,19 @@ class ToleranceFigures(OfDesign):
 
 def run_builds(trial: Trial, builds: int, seed: int, each: Callable[[int], None]) -> tuple[Outcomes, bool]:
     """Random builds, and whether Ctrl-C cut them short; `each` is told how many are done."""
-    runs: list[Outcomes] = []
-    done = 0
+    runs = Outcomes(*np.empty((len(OUTCOMES), builds)))  # filled as they come: so many are in memory once
+    done, cut_short = 0, False
     try:
         for run in build_runs(trial, builds, seed):
-            runs.append(run)
+            for name in OUTCOMES:
+                getattr(runs, name)[done : done + len(run)] = getattr(run, name)
             done += len(run)
             each(done)
     except KeyboardInterrupt:
-        if not runs:
+        if not done:
             raise
-        return joined(runs), True
-    return joined(runs), False
+        cut_short = True
+    return Outcomes(*(getattr(runs, name)[:done] for name in OUTCOMES)), cut_short
 
 
 def tolerance_figures(
@@ -195,6 +200,9 @@ def tolerance_figures(
         outcomes=tuple(_outcome(estimate, runs, worst[estimate.outcome]) for estimate in linear_estimates(trial)),
         zero_beat_reached=ShareFigure(*share_of(reached)),
         zero_beat_by_both=None if ends is None else ShareFigure(*reached_by_both(trial, len(runs), seed, ends)),
+        zero_beat_by_selection=ShareFigure(
+            *reached_by_selection(trial, len(runs), seed, selection_factors(opened, SELECTION_SERIES))
+        ),
         good=ShareFigure(*share_of(goals.met(runs))),
         goals=_goals(section, goals, runs),
         interrupted=cut_short,

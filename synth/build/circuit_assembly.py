@@ -11,18 +11,22 @@ import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from scipy.optimize import brentq
 
-from models.arrays import Floats
+from models.arrays import Complexes, Floats
 from models.branch.antenna_branch import SeriesInductor
 from models.branch.modes import MODES, mode_frequencies
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.drawing import Drawing, Load, Trimmer
+from models.circuit.mixer import SOURCES, Drive, Mixer
+from models.circuit.mixer_table import MixerTable, loads_at_rest, mixer_loads, mixer_table
+from models.circuit.mixing import Mixed, MixerSolver, solver_for
 from models.circuit.network import GROUND
 from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import steady_state
@@ -34,7 +38,7 @@ from models.circuit.variable_oscillator import VariableOscillator, law_capacitan
 from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.tank import Tank
-from synth.build.drawing_assembly import drawing_of
+from synth.build.drawing_assembly import drawing_of, mixer_of
 from synth.build.notices import explained, margin_notice, out_of_reach_notice, start_notice
 from synth.designs.part_rows import merged
 from synth.designs.sections import Design, ReferenceSection, TransistorSection, VariableSection, VolumeSection
@@ -46,7 +50,10 @@ TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
 MOST_WORK = 6e7
 """Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
-START_WORK = 1.5e8
+MOST_MIXER_WORK = 8e7
+"""The same, of a drawn mixer."""
+MIXER = "mixer"
+START_WORK = 1e8
 """Work of following one start-up."""
 
 
@@ -111,8 +118,9 @@ def circuit_pair(
 @contextmanager
 def blaming(design: Design, which: str, work: float = MOST_WORK) -> Iterator[None]:
     """Turn a ValueError of the models into one DesignError that names the oscillator and its sections; what is solved
-    inside may take so much `work`.
+    inside may take so much `work`. which = MIXER: the drawn mixer.
     """
+    named = "the mixer ([detector.parts])" if which == MIXER else f"the {which} oscillator ([{which}] with [circuit])"
     try:
         with bounded_work(work):
             yield
@@ -120,7 +128,7 @@ def blaming(design: Design, which: str, work: float = MOST_WORK) -> Iterator[Non
         raise
     except ValueError as error:
         text = " ".join(explained(error).split())
-        raise DesignError(f"{design.place}: the {which} oscillator ([{which}] with [circuit]): {text}") from error
+        raise DesignError(f"{design.place}: {named}: {text}") from error
 
 
 def circuit_of(design: Design, which: str) -> Circuit:
@@ -128,17 +136,83 @@ def circuit_of(design: Design, which: str) -> Circuit:
     form, or as [circuit.parts] draws it.
 
     Its output resistor is that of [coupling] (the volume oscillator is given the reference's); its load is the common
-    node: the detector's input, and for the two pitch oscillators the other's resistor, whose far end is taken as earth.
+    node: the detector's input, and for the two pitch oscillators the other's resistor, whose far end is taken as earth;
+    where the mixer is drawn, what that presents to it (`mixer_loads_of`).
     The coil's Q holds at the resonance of coil and linear capacitances.
     Raises DesignError for a design without [circuit] or without that oscillator.
     """
-    section, part = _tank_section(design, which), design.circuit
-    if part is None:
+    _tank_section(design, which)
+    if design.circuit is None:
         raise DesignError(f"{design.place}: has no [circuit]; add the section (an empty one takes default parts)")
-    own, other = design.coupling.reference_resistor, design.coupling.variable_resistor
-    if which == "variable":
-        own, other = other, own
-    load, pot = _load(design, None if which == "volume" else other), getattr(part, f"{which}_pot")
+    if which == "volume":
+        return _loaded_circuit(design, which, _load(design, None))
+    if design.detector.parts is not None:
+        return _loaded_circuit(design, which, mixer_loads_of(design)[SOURCES.index(which)])
+    other = design.coupling.reference_resistor if which == "variable" else design.coupling.variable_resistor
+    return _loaded_circuit(design, which, _load(design, other))
+
+
+def mixer_of_design(design: Design) -> Mixer:
+    """The mixer that [detector.parts] draws. Raises DesignError for a design without it or without [circuit]."""
+    circuit, part, tank = design.circuit, design.detector.parts, tank_of(design.reference)
+    if circuit is None or part is None:
+        raise DesignError(f"{design.place}: draws no mixer; add [detector.parts] and [circuit]")
+    resistors = design.coupling.reference_resistor, design.coupling.variable_resistor
+    with blaming(design, MIXER):
+        return mixer_of(part, circuit, resistors, _transistor(design.transistor), tank.frequency)
+
+
+@lru_cache(maxsize=32)
+def mixer_loads_of(design: Design) -> tuple[Load, Load]:
+    """What the drawn mixer loads the reference and the variable oscillator with: that at the swings that both have with
+    their trimmers as written and without an antenna, each loaded as if the mixer were at rest.
+    """
+    mixer, begin = mixer_of_design(design), tank_of(design.reference).frequency
+    with blaming(design, MIXER):
+        resting = loads_at_rest(mixer, begin)
+    states = []
+    for which, load in zip(SOURCES, resting, strict=True):
+        circuit = _loaded_circuit(design, which, load)
+        with blaming(design, which):
+            states.append(steady_state(circuit))
+    with blaming(design, MIXER):
+        return mixer_loads(mixer, drive_of(*states))
+
+
+def drive_of(reference: SteadyState, variable: SteadyState) -> Drive:
+    """What two steady oscillations drive a mixer with, the fundamental of each at its peak where its phase is 0."""
+
+    def swing(state: SteadyState) -> Complexes:
+        row = state.coefficients(state.circuit.drawing().output_node)
+        return np.asarray(row * np.exp(-1j * np.angle(row[1]) * np.arange(row.size)))
+
+    return Drive(reference.frequency, swing(reference), swing(variable))
+
+
+def standing_mixer(design: Design, pair: TunedPair) -> tuple[MixerSolver, Mixed]:
+    """The drawn mixer driven by both oscillators as tuned: what solves it, and its quasi-static law."""
+    if pair.states is None:
+        raise DesignError(f"{design.place}: [detector.parts] needs solved oscillators")
+    with blaming(design, MIXER, MOST_MIXER_WORK):
+        return solver_for(mixer_of_design(design), drive_of(*pair.states))
+
+
+def mixer_at_every_beat(design: Design, pair: TunedPair, solver: MixerSolver, still: Mixed) -> MixerTable:
+    """Its tone at every beat and all amplitudes that the hand makes, from its quasi-static law."""
+    if pair.states is None or pair.law is None:
+        raise DesignError(f"{design.place}: [detector.parts] needs solved oscillators")
+    reference, variable = (float(state.harmonic_amplitudes("output")[0]) for state in pair.states)
+    spread = float(np.abs(pair.law.amplitudes / variable - 1.0).max())
+    with blaming(design, MIXER, MOST_MIXER_WORK):
+        return mixer_table(solver, still, (reference, variable), spread)
+
+
+def _loaded_circuit(design: Design, which: str, load: Load) -> Circuit:
+    """The oscillator with a load of its own on its output."""
+    section, part = _tank_section(design, which), design.circuit
+    assert part is not None
+    pot = getattr(part, f"{which}_pot")
+    own = design.coupling.variable_resistor if which == "variable" else design.coupling.reference_resistor
     leak = 0.0 if which == "volume" else design.coupling.tank_to_tank_capacitance
     with blaming(design, which):
         if part.parts is not None:

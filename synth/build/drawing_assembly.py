@@ -1,4 +1,4 @@
-"""From the rows of [circuit.parts] to the drawing of one oscillator."""
+"""From the rows of [circuit.parts] to the drawing of one oscillator, from those of [detector.parts] to the mixer."""
 
 from __future__ import annotations
 
@@ -20,11 +20,12 @@ from models.circuit.drawing import (
 )
 from models.circuit.field_effect import FieldEffect
 from models.circuit.inverter import Inverter
+from models.circuit.mixer import Mixer, Source
 from models.circuit.resonance import natural_frequency
 from models.circuit.transistor import DepletionJunction, Transistor
 from models.circuit.triode import Triode
 from synth.designs.drawing_checks import RAILS
-from synth.designs.part_rows import PLACES, TANK, Row, Rows, ends_of_row, kind_of, value_of
+from synth.designs.part_rows import MIXER_PLACES, PLACES, TANK, Row, Rows, ends_of_row, kind_of, value_of
 from synth.designs.sections import CircuitSection, ReferenceSection, VariableSection, VolumeSection
 
 TRIMMER = "trimmer"
@@ -89,6 +90,37 @@ def drawing_of(
     return drawing
 
 
+def mixer_of(
+    rows: Rows, circuit: CircuitSection, output_resistors: tuple[float, float], transistor: Transistor, radio: float
+) -> Mixer:
+    """The mixer of [detector.parts], from its rows, which have been checked, behind the output resistors, ohm, of the
+    reference and of the variable oscillator. The Q of its coils holds at the frequency `radio`, Hz.
+    """
+    parts = []
+    for row in rows:
+        if row[0] in MIXER_PLACES:
+            continue
+        what = _what(row, None, [], 0.5, transistor)
+        if isinstance(what, Coil):
+            ohm = 2.0 * math.pi * radio * what.inductance / value_of(row, "quality_factor")
+            what = replace(what, series_resistance=ohm)
+        parts.append(Part(row[0], what, tuple(ends_of_row(row).values()), _mirrored(row)))
+    places = {name: str(dict(values)["at"]) for name, values in rows if name in MIXER_PLACES}
+    reference, variable = (
+        Source(places[which], resistor, circuit.coupling_capacitor)
+        for which, resistor in zip(("reference", "variable"), output_resistors, strict=True)
+    )
+    return Mixer(
+        tuple(parts),
+        reference,
+        variable,
+        places["tone"],
+        circuit.supply_voltage,
+        circuit.supply_resistor,
+        circuit.supply_capacitor,
+    )
+
+
 def _amplifier(rows: list[Row]) -> str:
     """The row that is said to amplify, else the first device that can and is not said not to."""
     able = [row for row in rows if kind_of(row).device and kind_of(row).word != "diode"]
@@ -124,7 +156,7 @@ def _what(row: Row, section: Any, pots: list[str], pot: float, transistor: Trans
             )
         case "pot":
             place = of("position")
-            return Potentiometer(value, place if place is not None else pot if row[0] == pots[0] else 0.5)
+            return Potentiometer(value, place if place is not None else pot if row[0] in pots[:1] else 0.5)
         case "trimmer":
             return Trimmer(of("minimum"), value, of("setting"))
         case "diode":

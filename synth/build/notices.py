@@ -8,6 +8,7 @@ import math
 
 from models.branch.antenna_branch import HOP_RATIO, ModeHop
 from models.circuit.coupled import Pulling, SupplyDrop
+from models.circuit.mixer_table import MixerTable
 from models.circuit.ripple_law import SUPPLY, RippleLaw
 from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal
 from models.instrument import Instrument
@@ -16,6 +17,7 @@ from synth.designs.quantity import format_quantity
 
 WEAKER = {
     "common_node": "larger output resistors or buffers make",
+    "mixer": "larger output resistors, buffers or a mixer with two separate inputs make",
     "supply_resistance": "larger supply resistors and capacitors make",
     "coil_coupling": "more room between the coils, or their axes at right angles, make",
     "tank_to_tank_capacitance": "an earthed screen between the tanks makes",
@@ -42,6 +44,7 @@ COILS_NOT_COUNTED = (
 )
 RESONANCES_OVER_CIRCUITS = (0.6, 6.0)
 """Lock range by two resonances over that of whole circuits, least and most of those compared (the tests)."""
+LITTLE_SWING = 600.0  # Hz by the whole way of the hand: a field that ends below D5 says why
 TRIMMER_MARGIN = 0.05  # of the trimmer's turn that should be left at either end
 
 
@@ -195,6 +198,33 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
     )
 
 
+NODE_NOT_COUNTED = (
+    "coupling.node_resistance and coupling.node_capacitance do not count for the two pitch oscillators: what their "
+    "outputs meet is drawn in [detector.parts]; draw them there"
+)
+RIPPLE_IN_MIXER = (
+    "the ripple of [supply] sounds through both oscillators; what it does within the drawn mixer itself is not "
+    "computed: its supply needs a filter of its own"
+)
+
+
+def mixer_notice(table: MixerTable, highest: float | None) -> tuple[str, ...]:
+    """Which law of a drawn mixer holds where: nothing where it follows the beat up to the `highest` note, Hz."""
+    followed, corner = table.quasi_static_up_to, table.corner
+    if highest is None or highest <= followed:
+        return ()
+    change = ""
+    if corner < highest:
+        louder = table.level(corner) > table.level(0.0)
+        change = f", {'twice' if louder else 'half'} as strong in power from {format_quantity(corner, 'Hz', 3)} on"
+    return (
+        "the drawn mixer follows the beat (a law of phases that stand still) up to "
+        f"{format_quantity(followed, 'Hz', 3)}; faster notes reach {highest / followed:.3g} times that: its capacitors "
+        "answer late there, and the tone is "
+        f"solved at each beat with them{change}",
+    )
+
+
 def ripple_notices(law: RippleLaw | None, volts: float, where: str, with_volume: bool) -> tuple[str, ...]:
     """What to say of a ripple of `volts` (peak) that enters `where`: that it sounds, and what weakens it."""
     if law is None:
@@ -272,6 +302,14 @@ def instrument_notices(instrument: Instrument) -> tuple[str, ...]:
         found.append(
             f"the oscillators stay locked, and silent, at every hand distance: they are at most "
             f"{apart:.1f} Hz apart and lock within {instrument.lock_range:.1f} Hz"
+        )
+    if abs(nearest - farthest) < LITTLE_SWING:
+        added = float(instrument.curve.capacitance(near) - instrument.curve.capacitance(far))
+        own, tank = (format_quantity(each, "F", 3) for each in (added, instrument.variable_tank.total_capacitance))
+        found.append(
+            f"the hand moves the variable oscillator by {abs(nearest - farthest):.0f} Hz only, from {100 * far:.0f} to "
+            f"{100 * near:.0f} cm: it adds {own} to a tank of {tank}. A smaller tank, or a series inductor that "
+            "resonates with the antenna near the tank's frequency, makes it count for more (see: beatfield linearise)"
         )
     return tuple(found)
 

@@ -21,7 +21,8 @@ def coupling_of(design: Design) -> Coupling:
     """What leaks between the two circuits of a design."""
     factor = coil_coupling_of(design)
     try:
-        return Coupling(common_node=True, **same_keys(Coupling, design.coupling) | {"coil_coupling": factor})
+        node = design.detector.parts is None
+        return Coupling(common_node=node, **same_keys(Coupling, design.coupling) | {"coil_coupling": factor})
     except ValueError as error:
         raise DesignError(f"{design.place}: [coupling]: {error}") from error
 

@@ -15,7 +15,10 @@ import numpy as np
 from models.branch.antenna_branch import SeriesInductor, preferred_mode
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
-from models.circuit.coupled import Pulling, pulling, supply_drop
+from models.circuit.coupled import Pulling, Through, pulling, supply_drop
+from models.circuit.mixer import SOURCES
+from models.circuit.mixer_table import DrawnDetector, MixerTable
+from models.circuit.mixing import Mixed, MixerSolver
 from models.circuit.oscillator import steady_state
 from models.circuit.ripple_law import RippleLaw, ripple_laws
 from models.circuit.variable_oscillator import with_antenna
@@ -24,7 +27,7 @@ from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import ANTENNA, COMMON, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
 from models.hand.hand_field import HandField, distances_of
 from models.hand.scene import Posture, Scene
-from models.instrument import Instrument
+from models.instrument import AnyDetector, Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
 from models.volume.both_hands import BothHands
@@ -49,7 +52,9 @@ from synth.build.circuit_assembly import (
     blaming,
     circuit_of,
     circuit_pair,
+    mixer_at_every_beat,
     solved_variable,
+    standing_mixer,
     tap_of,
     tuned_reference_circuit,
 )
@@ -59,8 +64,11 @@ from synth.build.notices import (
     COILS_NOT_COUNTED,
     COMMON_BONDED,
     COMMON_NO_CONDUCTOR,
+    NODE_NOT_COUNTED,
+    RIPPLE_IN_MIXER,
     floating_notice,
     instrument_notices,
+    mixer_notice,
     pulling_notices,
     ripple_notices,
     supply_drop_notice,
@@ -69,6 +77,7 @@ from synth.build.notices import (
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
+from synth.designs.sections import CouplingSection
 from synth.errors import DesignError, at_place
 from synth.files.plain_text import marked, printable
 
@@ -430,7 +439,7 @@ class OpenedDesign:
         if self.design.coupling.lock_range is not None or self.leaking is None:
             return None
         with blaming(self.design, "variable"):
-            return pulling(*self.leaking, coupling_of(self.design))
+            return pulling(*self.leaking, coupling_of(self.design), self.through)
 
     @cached_property
     def lock_range(self) -> tuple[float, tuple[str, ...]]:
@@ -447,6 +456,32 @@ class OpenedDesign:
         return self.pulling.lock_range, pulling_notices(self.pulling) + dropped + coil_notices(self.design)
 
     @cached_property
+    def standing_mixer(self) -> tuple[MixerSolver, Mixed] | None:
+        """What solves the drawn mixer, and its law where the beat phase stands still; None where none is drawn."""
+        return None if self.design.detector.parts is None else standing_mixer(self.wired, self.pair)
+
+    @cached_property
+    def through(self) -> Through | None:
+        """What the drawn mixer sends into both oscillators; None where none is drawn."""
+        if self.standing_mixer is None:
+            return None
+        return Through(*(self.standing_mixer[1].sent(which) for which in SOURCES))
+
+    @cached_property
+    def mixer(self) -> MixerTable | None:
+        """The drawn mixer's tone at every beat; None for a design that draws none."""
+        if self.standing_mixer is None:
+            return None
+        return mixer_at_every_beat(self.wired, self.pair, *self.standing_mixer)
+
+    @cached_property
+    def detector(self) -> AnyDetector:
+        """What makes the beat audible: the drawn mixer, or one of the fixed kinds."""
+        if self.mixer is None:
+            return detector_of(self.design, self.pair.reference_frequency)
+        return DrawnDetector(self.mixer, *self.mixer.amplitudes)
+
+    @cached_property
     def instrument(self) -> Instrument:
         """The instrument, ready to play."""
         design, pair, tone = self.design, self.pair, self.design.tone
@@ -459,7 +494,7 @@ class OpenedDesign:
                 antenna_stray=self.wired.antenna.stray,
                 mode=pair.mode,
                 lock_range=self.lock_range[0],
-                detector=detector_of(design, pair.reference_frequency),
+                detector=self.detector,
                 tone_low_pass=tone.low_pass,
                 dc_block=tone.dc_block,
                 level=tone.level,
@@ -499,6 +534,15 @@ class OpenedDesign:
             return {}
         return {posture: BothHands(hand, ring, volume) for posture, hand in self.hands.items()}
 
+    @property
+    def _mixer_notices(self) -> tuple[str, ...]:
+        if self.mixer is None:
+            return ()
+        plain, part, supply = CouplingSection(), self.design.coupling, self.design.supply
+        drawn = (part.node_resistance, part.node_capacitance) != (plain.node_resistance, plain.node_capacitance)
+        found = mixer_notice(self.mixer, self.field.highest_frequency) + ((NODE_NOT_COUNTED,) if drawn else ())
+        return found + ((RIPPLE_IN_MIXER,) if supply is not None and supply.ripple > 0.0 else ())
+
     @cached_property
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
@@ -508,7 +552,7 @@ class OpenedDesign:
         supply, with_volume = self.design.supply, self.design.volume is not None
         if supply is not None:
             found += ripple_notices(self.ripple, supply.ripple, supply.ripple_at, with_volume)
-        found += self.volume_with_notices[1]
+        found += self._mixer_notices + self.volume_with_notices[1]
         if self.given is not None:
             return found
         found += self.ties_with_notices[1]

@@ -68,7 +68,8 @@ def run(arguments: Namespace) -> int:
     if arguments.gesture not in GESTURES:
         raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
     workpiece = open_design(arguments.design)
-    outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", ProgressLine("searching"))
+    with ProgressLine("searching") as line:
+        outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", line)
     figures = linearise_figures(outcome)
     if arguments.output:
         from synth.designs.design_file import design_text

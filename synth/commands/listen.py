@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from synth.live.sound_input import SoundInput
 
 OF_A_FILE = ("csv", "plot", "json")
-OF_LIVE = ("device", "record", "every")
+OF_LIVE = ("device", "record", "every", "window")
 TONES = (20.0, 20e3)  # Hz
 LARGEST_PPM = 5000.0
 WIDTH = 79  # characters of the line that is renewed: it must not wrap
@@ -50,6 +50,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         "--every", metavar="FIRST:STEP", help='distances of the readings, "5cm:2cm": 5, 7, 9 cm and so on'
     )
     live.add_argument("--record", metavar="FILE", action=Written, kind=SOUND, help="keep the sound, as WAV or FLAC")
+    live.add_argument("--window", action="store_true", help="show it in a window, and take readings with its keys")
     live.add_argument("--yes", action="store_true", help="do not ask before listening")
     add_output_options(parser, "pitch against time", "pitch against time")
 
@@ -145,8 +146,13 @@ def _live(arguments: Namespace, tone: Sequence[float]) -> int:
         readings = LiveReadings(hearing, marks, ratio, beating, arguments.silence)
         if arguments.readings:
             readings.changed = keep
-        say(HELP)
-        _converse(readings, hearing)
+        if arguments.window:
+            from synth.window.listen_page import run as run_page
+
+            run_page(readings, hearing)
+        else:
+            say(HELP)
+            _converse(readings, hearing)
     if readings.rows:
         print("\n".join(rest_lines(readings.rows)))
     if arguments.readings and readings.rows:

@@ -6,12 +6,14 @@ from argparse import ArgumentParser, Namespace
 
 from synth.commands.outputs import add_force_option
 from synth.designs.circuit_templates import CIRCUITS as CIRCUIT_NAMES
+from synth.designs.circuit_templates import MIXERS as MIXER_NAMES
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("file", metavar="FILE", help="the design file to write, e.g. mine.toml")
     parser.add_argument("--circuit", metavar="NAME", help="with its oscillators drawn: " + ", ".join(CIRCUIT_NAMES))
+    parser.add_argument("--mixer", metavar="NAME", help="with its mixer drawn too: " + ", ".join(MIXER_NAMES))
     add_force_option(parser)
 
 
@@ -26,11 +28,14 @@ def run(arguments: Namespace) -> int:
     from synth.files.atomic_file import write_text
 
     path = Path(arguments.file)
-    name = arguments.circuit
-    if name is not None and name not in CIRCUIT_NAMES:
-        near = did_you_mean(name, CIRCUIT_NAMES)
-        raise DesignError(f"--circuit {name}: is no circuit; there are {', '.join(CIRCUIT_NAMES)}{near}")
-    text = template_text() if name is None else circuit_template_text(name)
+    name, mixer = arguments.circuit, arguments.mixer
+    for option, known, given in (("circuit", CIRCUIT_NAMES, name), ("mixer", MIXER_NAMES, mixer)):
+        if given is not None and given not in known:
+            near = did_you_mean(given, known)
+            raise DesignError(f"--{option} {given}: is no {option}; there are {', '.join(known)}{near}")
+    if mixer is not None and name is None:
+        raise DesignError(f"--mixer {mixer}: is fed by drawn oscillators; add --circuit {next(iter(CIRCUIT_NAMES))}")
+    text = template_text() if name is None else circuit_template_text(name, mixer=mixer)
     write_text(path, text, force=arguments.force)
     if name is not None and CIRCUIT_NAMES[name].caution:
         say("CAUTION: " + CIRCUIT_NAMES[name].caution.replace("\n# ", " "))

@@ -21,9 +21,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
     parser.add_argument(
         "--which",
-        choices=("reference", "variable", "volume"),
+        choices=("reference", "variable", "volume", "mixer"),
         default="reference",
-        help="the oscillator to read (default: reference)",
+        help="the oscillator to read, or the mixer that [detector.parts] draws (default: reference)",
     )
     parser.add_argument("--pot", metavar="0..1", help="position of its fine-tune pot, in place of the design's")
     parser.add_argument("--load", metavar="LOAD", help='resistance behind its output resistor, e.g. 47k, or "none"')
@@ -99,6 +99,8 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     from synth.report.unsteady import UNSTEADY
     from synth.report.written import print_json, write_text
 
+    if arguments.which == "mixer":
+        return _read_mixer(arguments)
     pot = quantity_of("--pot", arguments.pot, "fraction", 0.0, 1.0)
     setting = bench_setting(arguments.fitted, arguments.trimmer, arguments.hand)
     design = load_design(Path(arguments.design))
@@ -145,6 +147,37 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
             f"{prepared.design.place}: the {prepared.which} oscillator does not settle: {unsteady.motion_in_words}; "
             f"{unsteady.remedy}"
         )
+    return 0
+
+
+OF_OSCILLATORS = {name: name for name in ("pot", "load", "fitted", "trimmer", "hand", "plot")} | {"transient": "trace"}
+"""Options that say nothing of the mixer: where their value is, and how they are written."""
+
+
+def _read_mixer(arguments: Namespace) -> int:
+    """Read the mixer and write what is asked for."""
+    from pathlib import Path
+
+    from synth.analysis.circuit_diagram import mixer_diagram
+    from synth.analysis.mixer_figures import stage_figures
+    from synth.build.workbench import open_loaded, say
+    from synth.designs.design_file import load_design
+    from synth.errors import DesignError
+    from synth.report.diagram import save_diagram
+    from synth.report.mixer import STAGE
+
+    for name, option in OF_OSCILLATORS.items():
+        if getattr(arguments, name) is not None:
+            raise DesignError(f"--{option}: is of an oscillator; leave it out with --which mixer")
+    design = load_design(Path(arguments.design))
+    if design.detector.parts is None:
+        raise DesignError(f"{design.place}: draws no mixer; add [detector.parts], or read another with --which")
+    opened = open_loaded(design)
+    figures = stage_figures(opened)
+    if arguments.diagram:
+        save_diagram(mixer_diagram(opened), arguments.diagram, arguments.force)
+        say(f"wrote {arguments.diagram}")
+    STAGE.write(arguments, figures)
     return 0
 
 

@@ -51,8 +51,9 @@ def sound_from_radio(instrument: Instrument, hand: Floats) -> Floats:
     phases = radio(instrument, smoothed)
     heard = to_audio(detected(instrument, phases), phases.times)
     tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, RATE)
-    steady = instrument.detector.harmonics(0)[0]
-    return np.asarray(instrument.level * tone.filter((heard - steady) / instrument.detector.peak))
+    detector = instrument.fixed_detector
+    steady = detector.harmonics(0)[0]
+    return np.asarray(instrument.level * tone.filter((heard - steady) / detector.peak))
 
 
 def difference_db(got: Floats, wanted: Floats) -> float:
@@ -94,7 +95,7 @@ def detected(instrument: Instrument, phases: Radio) -> Floats:
 
     With a law of the amplitudes, they follow in `detected_with`.
     """
-    detector = instrument.detector
+    detector = instrument.fixed_detector
     return detected_with(detector, phases, 1.0, detector.amplitude_ratio)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from models.hand.antennas import THINNEST_EDGE
 from models.tank import resonant_frequency
-from synth.designs.drawing_checks import drawing_faults
+from synth.designs.drawing_checks import drawing_faults, mixer_faults
 from synth.designs.part_rows import merged
 from synth.designs.quantity import format_quantity
 
@@ -161,18 +161,22 @@ def _trimmer_is_upright(tank: str, minimum: float, maximum: float) -> Iterator[F
         yield f"{tank}.trimmer_minimum", "is larger than trimmer_maximum; exchange the two"
 
 
-def _carrier_in_band(tank: str, inductance: float, capacitance: float, board_stray: float) -> Iterator[Fault]:
-    frequency = float(resonant_frequency(inductance, capacitance + board_stray))
+def _carrier_in_band(
+    tank: str, inductance: float, capacitance: float, board_stray: float, own: float
+) -> Iterator[Fault]:
+    frequency = float(resonant_frequency(inductance, capacitance + board_stray + own))
     if not LOWEST_CARRIER <= frequency <= HIGHEST_CARRIER:
         limits = f"{format_quantity(LOWEST_CARRIER, 'Hz')} to {format_quantity(HIGHEST_CARRIER, 'Hz')}"
-        found = f"with capacitance and board stray resonates at {format_quantity(frequency, 'Hz')}"
+        found = f"with capacitance, board stray and the coil's own resonates at {format_quantity(frequency, 'Hz')}"
         yield f"{tank}.inductance", f"{found}; keep it in {limits}"
 
 
 for _tank in TANKS:
     _compares(f"{_tank}.trimmer_minimum", f"{_tank}.trimmer_maximum")(partial(_trimmer_is_upright, _tank))
 for _tank in TANKS:
-    _compares(f"{_tank}.inductance", f"{_tank}.capacitance", f"{_tank}.stray")(partial(_carrier_in_band, _tank))
+    _compares(f"{_tank}.inductance", f"{_tank}.capacitance", f"{_tank}.stray", f"{_tank}.self_capacitance")(
+        partial(_carrier_in_band, _tank)
+    )
 
 
 @_compares("tuning.mode", "branch")
@@ -327,6 +331,22 @@ def _drawing_is_whole(
 
 for _tank in TANKS:
     _compares(_tank, "circuit")(partial(_drawing_is_whole, _tank))
+
+
+@_compares("detector", "circuit", "tuning.law")
+def _mixer_is_whole(detector: Mapping[str, Any], circuit: object, law: str | None) -> Iterator[Fault]:
+    """A drawn mixer, which solved oscillators drive."""
+    parts = detector.get("parts")
+    if parts is None:
+        return
+    if circuit is None:
+        yield "detector.parts", "needs the parts of both oscillators; add a [circuit] section"
+    elif law == "lossless":
+        yield "detector.parts", 'needs solved oscillators; write tuning.law = "circuit", or leave that key out'
+    if parts == ():
+        return  # not readable, which is told already
+    for name, fault in mixer_faults(parts):
+        yield f"detector.parts.{name}" if name else "detector.parts", fault
 
 
 def _goals_in_order(lower: str, upper: str, low: float | None, high: float | None) -> Iterator[Fault]:

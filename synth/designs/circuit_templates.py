@@ -1,7 +1,8 @@
 """The circuits that `beatfield new --circuit NAME FILE` writes: rows of [circuit.parts] with what each part does.
 
 Values are our own choice, in preferred values; each lands near 250 kHz, starts by itself and plays with the rod behind
-20 mH. The first is the fixed form of [circuit]; the others are drawn.
+20 mH. The first is the fixed form of [circuit]; the others are drawn. With `--mixer NAME` it draws the mixer as well:
+rows of [detector.parts].
 """
 
 from __future__ import annotations
@@ -193,5 +194,52 @@ oscillator = { transistor = "pnp", base = "base", collector = "hot", emitter = "
 output = { at = "hot" }
 """,
         _BIPOLAR,
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class MixerTemplate:
+    """A mixer: its help, and its rows as text."""
+
+    help: str
+    rows: str
+
+
+MIXERS: Final[Mapping[str, MixerTemplate]] = {
+    "transistor": MixerTemplate(
+        "both oscillators into the base of one NPN transistor, the tone at its collector",
+        """\
+# Where the output resistors of both oscillators end.
+reference = { at = "base" }
+variable = { at = "base" }
+"upper bias" = { resistor = "470 kohm", from = "supply", to = "base" }
+"lower bias" = { resistor = "100 kohm", from = "base", to = "ground" }
+mixer = { transistor = "npn", base = "base", collector = "collector", emitter = "emitter" }
+"emitter resistor" = { resistor = "4.7 kohm", from = "emitter", to = "ground" }
+# So large that the emitter follows no note; smaller, it takes the low ones away.
+"emitter capacitor" = { capacitor = "10 uF", from = "emitter", to = "ground" }
+"collector resistor" = { resistor = "10 kohm", from = "supply", to = "collector" }
+# It keeps the radio frequency off the tone.
+"collector capacitor" = { capacitor = "2.2 nF", from = "collector", to = "ground" }
+tone = { at = "collector" }
+""",
+    ),
+    "two-diode": MixerTemplate(
+        "two diodes that rectify the sum of both oscillators, one half of it each, onto one load",
+        """\
+# Where the output resistors of both oscillators end.
+reference = { at = "input" }
+variable = { at = "input" }
+"input resistor" = { resistor = "1 Mohm", from = "input", to = "ground" }
+wiring = { capacitor = "10 pF", from = "input", to = "ground" }
+"doubling capacitor" = { capacitor = "220 pF", from = "input", to = "joint" }
+# Of the kind of small germanium or Schottky diodes.
+"lower diode" = { diode = "200 nA", emission_factor = 1.1, capacitance = "1 pF", anode = "ground", cathode = "joint" }
+"upper diode" = { diode = "200 nA", emission_factor = 1.1, capacitance = "1 pF", anode = "joint", cathode = "tone" }
+"load resistor" = { resistor = "470 kohm", from = "tone", to = "ground" }
+"load capacitor" = { capacitor = "100 pF", from = "tone", to = "ground" }
+tone = { at = "tone" }
+""",
     ),
 }

@@ -12,7 +12,7 @@ from typing import Any
 
 from synth.designs.checks import cross_faults
 from synth.designs.drawing_checks import unreadable_faults
-from synth.designs.part_rows import read_rows, written_rows
+from synth.designs.part_rows import MIXER_PLACES, PLACES, read_rows, written_rows
 from synth.designs.schema import REQUIRED, Key, did_you_mean, read_value, write_value
 from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
 from synth.errors import DesignError, at_place
@@ -33,6 +33,8 @@ FIXED_FORM = (
     "wiper_capacitor",
     "base_capacitor",
 )  # keys of [circuit] that are parts of its fixed form
+NOT_WITH_PARTS = {"circuit": FIXED_FORM, "detector": tuple(SECTIONS["detector"].keys)}
+"""By section: keys that do not count where [section.parts] draws it."""
 _LONGEST_LINE = 4100  # characters: a key of thousands of dotted parts takes the TOML reader minutes
 _MOST_FAULTS = 40
 _SHOWN = 60  # characters of a value in a message
@@ -90,7 +92,7 @@ def design_text(design: Design) -> str:
         drawn = SECTIONS[section].kind.drawn and part.get("parts") is not None
         for name, key in SECTIONS[section].keys.items():
             written = write_value(key, part[name])
-            if written is not None and not (drawn and key.section == "circuit" and name in FIXED_FORM):
+            if written is not None and not (drawn and name in NOT_WITH_PARTS.get(section, ())):
                 lines.append(f"{name} = {written}")
         lines.append("")
         if drawn:
@@ -173,19 +175,20 @@ def _read_keys(section: DesignSection, content: dict[str, Any], faults: list[str
             faults.append(f"{key.path}{f' = {_shown(content[name])}' if name in content else ''}: {error}")
     if section.kind.drawn and "parts" in content:
         before = len(faults)
-        found = read_rows(f"{section.name}.parts", content["parts"], faults)
+        places = MIXER_PLACES if section.name == "detector" else PLACES
+        found = read_rows(f"{section.name}.parts", content["parts"], faults, places)
         values["parts"] = found if len(faults) == before else ()
         if section.name == "circuit" and len(faults) > before and found:
             faults += [
                 f"circuit.parts{f'.{name}' if name else ''}: {fault}"
                 for name, fault in unreadable_faults(content["parts"])
             ]
-        if section.name == "circuit":
-            unused = [name for name in FIXED_FORM if name in content]
-            faults += [
-                f"circuit.{name}: does not count where [circuit.parts] draws the circuit; draw it there"
-                for name in unused
-            ]
+        unused = [name for name in NOT_WITH_PARTS.get(section.name, ()) if name in content]
+        remedy = "draw it there" if section.name == "circuit" else "leave it out"
+        faults += [
+            f"{section.name}.{name}: does not count where [{section.name}.parts] draws the {section.name}; {remedy}"
+            for name in unused
+        ]
     return values
 
 

@@ -1,4 +1,4 @@
-"""Is a drawing whole? Every fault of the rows of one oscillator, with the row it is of and what to do about it."""
+"""Is a drawing whole? Every fault of the rows of an oscillator or a mixer, with its row and what to do about it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,18 @@ from typing import Any
 
 from models.circuit.drawing import SUPPLY
 from models.circuit.network import GROUND
-from synth.designs.part_rows import ALL_ENDS, KINDS, PLACES, TANK, Row, Rows, ends_of_row, kind_of, value_of
+from synth.designs.part_rows import (
+    ALL_ENDS,
+    KINDS,
+    MIXER_PLACES,
+    PLACES,
+    TANK,
+    Row,
+    Rows,
+    ends_of_row,
+    kind_of,
+    value_of,
+)
 
 RAILS = (GROUND, SUPPLY)
 MOST_DEVICES = 3
@@ -17,25 +28,55 @@ _DIRECT = ("resistor", "coil", "pot")  # what lets direct current through whatev
 
 
 def drawing_faults(rows: Rows) -> Iterator[tuple[str, str]]:
-    """Every fault of a drawing: the name of the row (empty: of the whole), what is wrong and the remedy."""
+    """Every fault of an oscillator's drawing: the name of the row (empty: of the whole), what is wrong, the remedy."""
     parts = [row for row in rows if row[0] not in PLACES]
     places = {name: dict(values)["at"] for name, values in rows if name in PLACES}
+    ends = _ends_by_node(parts)
+    yield from _tank_faults(parts)
+    yield from _amplifier_faults(parts)
+    yield from _device_faults(parts)
+    if "output" not in places:
+        yield "", 'says nowhere where the output is taken; add output = { at = "NODE" }'
+    if SUPPLY not in ends:
+        yield "", f'no part is joined to "{SUPPLY}"; draw what feeds the device'
+    yield from _joint_faults(parts, places, ends)
+
+
+def mixer_faults(rows: Rows) -> Iterator[tuple[str, str]]:
+    """Every fault of a mixer's drawing, in the same way."""
+    parts = [row for row in rows if row[0] not in MIXER_PLACES]
+    places = {name: dict(values)["at"] for name, values in rows if name in MIXER_PLACES}
+    if not any(kind_of(row).device for row in parts):
+        yield "", "has no device that mixes; draw a diode, transistor, field_effect, triode or inverter"
+    yield from _device_faults(parts)
+    for row in parts:
+        if row[1][0][1] == TANK:
+            yield row[0], f'has the value "{TANK}" of an oscillator; a mixer has no tank, write its value'
+        if kind_of(row).device and value_of(row, "amplifies") is not None:
+            yield row[0], "says whether it amplifies; a mixer oscillates by none of its devices, leave amplifies out"
+    said = {"reference": "the reference oscillator enters", "variable": "the variable oscillator enters"}
+    for name in MIXER_PLACES:
+        if name not in places:
+            yield "", f'says nowhere where {said.get(name, "the tone is taken")}; add {name} = {{ at = "NODE" }}'
+    yield from _joint_faults(parts, places, _ends_by_node(parts))
+
+
+def _ends_by_node(parts: list[Row]) -> dict[str, list[str]]:
     ends: dict[str, list[str]] = {}
     for row in parts:
         for node in dict.fromkeys(ends_of_row(row).values()):
             ends.setdefault(node, []).append(row[0])
-    yield from _tank_faults(parts)
-    yield from _device_faults(parts)
-    if "output" not in places:
-        yield "", 'says nowhere where the output is taken; add output = { at = "NODE" }'
+    return ends
+
+
+def _joint_faults(parts: list[Row], places: dict[str, str], ends: dict[str, list[str]]) -> Iterator[tuple[str, str]]:
+    """What is not joined as it must be, in any drawing."""
     for name, node in places.items():
         if node not in ends or node in RAILS:
             yield name, f"is joined to {node!r}, which is no node of the drawing"
     for node, names in ends.items():
         if node not in RAILS and len(names) == 1 and node not in places.values():
             yield names[0], f"the node {node!r} has this one end alone; join another part to it, or correct its name"
-    if SUPPLY not in ends:
-        yield "", f'no part is joined to "{SUPPLY}"; draw what feeds the device'
     if GROUND not in ends:
         yield "", f'no part is joined to "{GROUND}"'
     yield from _path_faults(parts, ends)
@@ -69,11 +110,14 @@ def _tank_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
 
 def _device_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
     devices = [row for row in parts if kind_of(row).device]
-    amplifying = [row for row in devices if kind_of(row).word != "diode"]
-    if not amplifying:
-        yield "", "has no device that amplifies; draw a transistor, field_effect, triode or inverter"
     if len(devices) > MOST_DEVICES:
         yield devices[MOST_DEVICES][0], f"is one device too many; up to {MOST_DEVICES} are solved"
+
+
+def _amplifier_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
+    amplifying = [row for row in parts if kind_of(row).device and kind_of(row).word != "diode"]
+    if not amplifying:
+        yield "", "has no device that amplifies; draw a transistor, field_effect, triode or inverter"
     chosen = [row[0] for row in amplifying if value_of(row, "amplifies") == "yes"]
     for name in chosen[1:]:
         yield name, f"and {chosen[0]} are both said to amplify; say it of one"

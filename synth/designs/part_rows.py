@@ -5,7 +5,8 @@
 Each kind of part and each of its keys is declared once, in KINDS; reading, messages and writing follow from there. The
 kind is the key that the row begins with. Rows of another oscillator's table, such as [reference.parts], replace those
 of [circuit.parts] by name. Two rows are no parts: `output` says at which node the output is taken, `antenna` where the
-antenna hangs (left out: at the hot end of the tank).
+antenna hangs (left out: at the hot end of the tank). [detector.parts] draws a mixer in the same way; there `reference`
+and `variable` say at which node each output resistor ends, `tone` where the tone is taken.
 """
 
 from __future__ import annotations
@@ -32,6 +33,8 @@ TANK = "tank"
 """Value of the coil and of the capacitor that the oscillator's own section describes."""
 PLACES = ("output", "antenna")
 """Rows that say where something is joined and are no parts."""
+MIXER_PLACES = ("reference", "variable", "tone")
+"""The same, of a mixer."""
 TAKEN = ("tank", "output", "coupled", "antenna", LOAD, "ideal supply")
 """Names that no node may have, for they say something else in a report."""
 LONGEST_NAME = 40
@@ -185,8 +188,10 @@ ALL_ENDS: Final = {"tap", *(end for kind in KINDS.values() for end in (*kind.end
 """Names of the ends of every kind."""
 
 
-def read_rows(path: str, raw: Any, faults: list[str]) -> Rows:
-    """The rows of the table `path` as TOML gives it; adds a line to `faults` for each that cannot be read."""
+def read_rows(path: str, raw: Any, faults: list[str], places: tuple[str, ...] = PLACES) -> Rows:
+    """The rows of the table `path` as TOML gives it, `places` those that are no parts; adds a line to `faults` for each
+    that cannot be read.
+    """
     if not isinstance(raw, dict):
         faults.append(f"{path}: is a table of parts; write [{path}] on a line of its own, a row for each part below")
         return ()
@@ -207,16 +212,19 @@ def read_rows(path: str, raw: Any, faults: list[str]) -> Rows:
             faults.append(f'{place}: is a table with named ends, such as {{ resistor = "4k7", from = "a", to = "b" }}')
         else:
             seen.add(short)
-            rows += [(name, values) for values in (_read_row(place, name, content, faults),) if values]
+            values = _read_place(place, name, content, faults) if name in places else _read_row(place, content, faults)
+            rows += [(name, values)] if values else []
     return tuple(rows)
 
 
-def _read_row(place: str, name: str, content: Mapping[str, Any], faults: list[str]) -> tuple[tuple[str, Any], ...]:
-    if name in PLACES:
-        if set(content) == {"at"} and _is_name(content["at"]):
-            return (("at", content["at"]),)
-        faults.append(f'{place}: says where it is joined and nothing else; write {name} = {{ at = "NODE" }}')
-        return ()
+def _read_place(place: str, name: str, content: Mapping[str, Any], faults: list[str]) -> tuple[tuple[str, Any], ...]:
+    if set(content) == {"at"} and _is_name(content["at"]):
+        return (("at", content["at"]),)
+    faults.append(f'{place}: says where it is joined and nothing else; write {name} = {{ at = "NODE" }}')
+    return ()
+
+
+def _read_row(place: str, content: Mapping[str, Any], faults: list[str]) -> tuple[tuple[str, Any], ...]:
     words = [word for word in content if word in KINDS]
     if len(words) != 1:
         known = ", ".join(KINDS)

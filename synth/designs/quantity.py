@@ -292,3 +292,11 @@ def _plain_digits(number: Decimal) -> str:
     normal = number.normalize(_EXACT)
     text: str = format(normal, "f")
     return text if len(text) <= 30 else str(normal)
+
+
+def percent_words(share: float) -> str:
+    """A signed share as percent with two figures; one too small to tell as less than a hundredth of a percent."""
+    percent = 100.0 * share
+    if abs(percent) < 0.01:
+        return "less than 0.01 %"
+    return f"{percent:+.0f} %" if abs(percent) >= 9.95 else f"{percent:+.2g} %"

@@ -497,9 +497,13 @@ class CoilsSection(SectionValues):
     )
 
 
-@_section("detector", "What makes the audible beat from the two oscillators.")
+@_section(
+    "detector", "What makes the audible beat from the two oscillators; [detector.parts] in its place draws a mixer."
+)
 class DetectorSection(SectionValues):
-    """The detector; see `models.detector.memoryless.Detector`. amplitudes None: see `Design.circuit_amplitudes`."""
+    """The detector; see `models.detector.memoryless.Detector`. amplitudes None: see `Design.circuit_amplitudes`. With
+    `parts` it is a drawn mixer (`models.circuit.mixer`), and no other key counts.
+    """
 
     kind: str = choice("product: pure tone; envelope, junction, diode: brighter", DETECTORS, default="product")
     amplitudes: str | None = choice(
@@ -523,6 +527,7 @@ class DetectorSection(SectionValues):
         "of the diode (typical of small germanium or Schottky ones, from memory)", ("A", 1e-15, 1e-3), default=0.2e-6
     )
     emission_factor: float = quantity("of the diode (typical, from memory)", ("ratio", 1.0, 3.0), default=1.1)
+    parts: Rows | None = rows(default=None)
 
 
 @_section("tone", "From the detector to the output.")
@@ -609,6 +614,11 @@ class TolerancesSection(SectionValues):
         "how bought parts scatter in their limits (normal: limits at 3 sigma, cut there)",
         ("uniform", "normal"),
         default="uniform",
+    )
+    reel: float = quantity(
+        "share of their deviation that parts of one kind have in common in both oscillators, as from one reel",
+        ("fraction", 0.0, 1.0),
+        default=0.0,
     )
     spreads: str = choice(
         "how stray, junction, gain, supply and temperature scatter", ("uniform", "normal"), default="normal"

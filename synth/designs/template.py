@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
-from synth.designs.circuit_templates import CIRCUITS, CircuitTemplate
-from synth.designs.design_file import FIXED_FORM, Design, read_design
+from synth.designs.circuit_templates import CIRCUITS, MIXERS
+from synth.designs.design_file import NOT_WITH_PARTS, Design, read_design
 from synth.designs.part_rows import kinds_text
 from synth.designs.schema import REQUIRED, Key, domain_text, toml_text, write_value
 from synth.designs.sections import SECTIONS, DesignSection
@@ -21,6 +21,11 @@ _DRAWN_HEAD = (
     '# The nodes "ground" and "supply" (behind the supply resistor, with the supply capacitor) are there; you name the',
     '# others. A coil and a capacitor of value "tank" are those of [variable] and [reference]. To give one oscillator',
     "# another part, write the row of the same name below [reference.parts] or [variable.parts].",
+)
+
+_MIXER_HEAD = (
+    "# The mixer, part by part in the same way, fed by both oscillators through their coupling capacitors and output",
+    "# resistors: reference and variable say where these end, tone where the tone is taken.",
 )
 
 # What the template sets beside the defaults: an instrument of our own, with a series inductor.
@@ -96,12 +101,20 @@ def template_text() -> str:
 
 
 def circuit_template_text(
-    name: str, wishes: Mapping[tuple[str, str], str | float] | None = None, volume: bool = False
+    name: str,
+    wishes: Mapping[tuple[str, str], str | float] | None = None,
+    volume: bool = False,
+    mixer: str | None = None,
 ) -> str:
-    """As `template_text`, with the oscillators of the circuit of that name (of CIRCUITS) and with `wishes` in place of
-    its values; with `volume` there is a volume antenna.
+    """As `template_text`, with the oscillators of the circuit of that name (of CIRCUITS), with `wishes` in place of its
+    values and a mixer (of MIXERS); with `volume` there is a volume antenna.
     """
     circuit = CIRCUITS[name]
+    drawn = {}
+    if circuit.rows:
+        drawn["circuit"] = ["", *_DRAWN_HEAD, *kinds_text(), "[circuit.parts]", circuit.rows.rstrip()]
+    if mixer is not None:
+        drawn["detector"] = ["", *_MIXER_HEAD, "[detector.parts]", MIXERS[mixer].rows.rstrip()]
     values = {
         **_VALUES,
         **circuit.settings(),
@@ -114,7 +127,7 @@ def circuit_template_text(
     used = frozenset({"branch", "circuit"}) | (_VOLUME if volume else frozenset()) | (given & SECTIONS.keys())
     lines = [head]
     for section in SECTIONS.values():
-        lines.append(_section_text(section, values, used, circuit))
+        lines.append(_section_text(section, values, used, drawn.get(section.name, [])))
     return "\n".join(lines)
 
 
@@ -127,16 +140,15 @@ def _section_text(
     section: DesignSection,
     values: Mapping[tuple[str, str], str | float],
     used_sections: frozenset[str],
-    circuit: CircuitTemplate | None = None,
+    drawn: Sequence[str] = (),
 ) -> str:
+    """The text of a section; `drawn`: the lines of its table of parts."""
     used = not section.optional or section.name in used_sections
-    drawn = circuit is not None and circuit.rows and section.name == "circuit"
     lines = [f"# {section.help}", f"[{section.name}]"]
     for key in section.keys.values():
-        if not (drawn and key.name in FIXED_FORM):
+        if not (drawn and key.name in NOT_WITH_PARTS.get(section.name, ())):
             lines += _key_lines(key, values)
-    if drawn and circuit is not None:
-        lines += ["", *_DRAWN_HEAD, *kinds_text(), "[circuit.parts]", circuit.rows.rstrip()]
+    lines += drawn
     if not used:
         lines = [lines[0], *("#" + line if not line.startswith("#") else line for line in lines[1:])]
     return "\n".join([*lines, ""])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -57,8 +57,14 @@ def write_text(path: str | os.PathLike[str], text: str, force: bool = False) -> 
 
     What is no character (a byte of a file name that is not UTF-8) is written as its escape.
     """
-    with atomic_path(path, force) as temporary:
-        temporary.write_bytes(text.encode("utf-8", "backslashreplace"))
+    write_pieces(path, [text], force)
+
+
+def write_pieces(path: str | os.PathLike[str], pieces: Iterable[str], force: bool = False) -> None:
+    """`write_text` of a text that is made piece by piece, so that it is never in memory as a whole."""
+    with atomic_path(path, force) as temporary, temporary.open("wb") as file:
+        for piece in pieces:
+            file.write(piece.encode("utf-8", "backslashreplace"))
 
 
 @contextmanager

@@ -50,6 +50,26 @@ def evenly(first: float, step: float) -> Iterator[Mark]:
         number += 1
 
 
+@dataclass(frozen=True, slots=True)
+class HeardNow:
+    """What is heard: frequency, Hz (None: no steady pitch), level, dB of full scale, whether it is silent; the nearest
+    note, cents above it, cents by which the pitch wavers, and whether its octave is in doubt.
+    """
+
+    frequency: float | None
+    level: float | None
+    silent: bool
+    note: str = ""
+    above: float = 0.0
+    wavers: float = 0.0
+    octave_doubt: bool = False
+
+    @property
+    def why_none(self) -> str:
+        """Why there is no frequency."""
+        return "silence" if self.silent else "no steady pitch"
+
+
 @dataclass(slots=True)
 class LiveReadings:
     """The readings of one session. `marks`: the distances to come; `changed` is told the rows after every change."""
@@ -73,22 +93,30 @@ class LiveReadings:
         """The readings so far."""
         return rest_rows(self._taken, self.ratio, self.beating, self.reference_a)
 
-    def status(self) -> str:
-        """What is heard now, in one line."""
+    def now(self) -> HeardNow:
+        """What is heard now."""
         sound = self.heard.latest(SHOWN)
         track = track_pitch(sound, self.heard.sample_rate, self.silence)
-        level = f"{track.levels[-1]:4.0f} dB" if track.levels.size else ""
+        level = float(track.levels[-1]) if track.levels.size else None
         pitches = track.frequencies[np.isfinite(track.frequencies) & (track.confidence > 0.6)]
         if 2 * pitches.size < track.times.size or not pitches.size:
-            state = "silence" if 2 * np.count_nonzero(track.silent) >= track.times.size else "no steady pitch"
-            return f"{state:<44}{level}   {self._asked()}"
+            return HeardNow(None, level, bool(2 * np.count_nonzero(track.silent) >= track.times.size))
         middle = float(np.median(pitches))
         steps = cents(pitches, middle)
         wavers = float(np.std(steps[np.abs(steps) < 300.0]))
         note, above = nearest_note(middle * self.ratio, self.reference_a)
-        doubt = " octave?" if track.octave_doubts.mean() > 0.3 else ""
-        pitch = f"{note:<4}{above:+5.0f} ct {middle * self.ratio:9.2f} Hz  wavers {wavers:4.1f} ct{doubt}"
-        return f"{pitch:<44}{level}   {self._asked()}"
+        doubt = bool(track.octave_doubts.mean() > 0.3)
+        return HeardNow(middle * self.ratio, level, False, note, float(above), wavers, doubt)
+
+    def status(self) -> str:
+        """What is heard now, in one line."""
+        now = self.now()
+        level = "" if now.level is None else f"{now.level:4.0f} dB"
+        if now.frequency is None:
+            return f"{now.why_none:<44}{level}   {self.asked()}"
+        doubt = " octave?" if now.octave_doubt else ""
+        pitch = f"{now.note:<4}{now.above:+5.0f} ct {now.frequency:9.2f} Hz  wavers {now.wavers:4.1f} ct{doubt}"
+        return f"{pitch:<44}{level}   {self.asked()}"
 
     def command(self, text: str) -> str | None:
         """Do what a typed line asks for and return what there is to say; None where it asks to end."""
@@ -143,7 +171,8 @@ class LiveReadings:
         self.changed(self.rows)
         return f"reading {len(self._taken) + 1} is taken back"
 
-    def _asked(self) -> str:
+    def asked(self) -> str:
+        """Which reading is next."""
         if self._next is None:
             return "distance and Enter: reading"
         where = self._next if isinstance(self._next, str) else f"{100.0 * self._next:g} cm"

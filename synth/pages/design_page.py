@@ -30,6 +30,7 @@ BENDS = {
     "diode": "rectified",
     "square-law": "squared",
     "junction": "exponential",
+    "drawn": "none",  # what its parts make of the sum is no one curve
 }
 page = partial(said, "page", "instrument")
 
@@ -48,8 +49,7 @@ def design_page(opened: OpenedDesign) -> str:
     width = stage_width(opened.field.zero_beat_distance, instrument.curve.farthest)
     waves = _waves(instrument, opened.tuning_distance)
     recipe = {
-        **instrument_data(instrument, instrument.level),
-        "shape": _shape(instrument),
+        **instrument_data(instrument, instrument.level, _shape(instrument)),
         "hand": hand_data(design.player.posture, design.antenna.diameter, width),
         "waves": waves_data(waves),
     }
@@ -116,11 +116,13 @@ def _volume_data(opened: OpenedDesign) -> dict[str, Any]:
 
 def _waves(instrument: Instrument, distance: float) -> Waves:
     """What is drawn: both oscillators, added and bent as this kind of detector bends them."""
-    detector: Detector = instrument.detector_at(distance)
+    detector = instrument.detector_at(distance)
     drawn = oscillators(
         instrument.reference_frequency, instrument.lock_range, BENDS[detector.kind], detector.amplitude_ratio
     )
-    return drawn if detector.kind != "junction" else drawn.driven(detector.drive)
+    if isinstance(detector, Detector) and detector.kind == "junction":
+        return drawn.driven(detector.drive)
+    return drawn
 
 
 def _shape(instrument: Instrument) -> dict[str, Any]:

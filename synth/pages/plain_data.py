@@ -84,7 +84,7 @@ def _sound(recipe: Recipe) -> dict[str, Any]:
             gain = ROOM * PEAK
             return {"kind": "pulled", "lock": recipe.lock_range, "gain": gain, "block": _block(DC_BLOCK)}
         case Instrumental():
-            return instrument_data(recipe.instrument, PEAK)
+            return instrument_data(recipe.instrument, PEAK, even_shape(recipe.instrument))
     raise ValueError(f"a page cannot play {type(recipe).__name__}")
 
 
@@ -94,8 +94,8 @@ def _rectified_lines(recipe: Rectified) -> list[tuple[int, int, float]]:
     return [(p, q, size) for (p, q), size in zip(((1, 0), (0, 1), (1, -1), (2, 0), (1, 1)), amplitudes, strict=True)]
 
 
-def instrument_data(instrument: Instrument, level: float) -> dict[str, Any]:
-    """An instrument whose detector has no memory and steady amplitudes: field, lock, harmonics and tone filter."""
+def instrument_data(instrument: Instrument, level: float, shape: dict[str, Any]) -> dict[str, Any]:
+    """An instrument: field, lock, harmonics (`shape`) and tone filter."""
     curve = instrument.curve
     distances = np.geomspace(curve.nearest, curve.farthest, FIELD_POINTS)
     added = instrument.antenna_capacitance(distances) - (curve.empty_capacitance + instrument.antenna_stray)
@@ -105,7 +105,7 @@ def instrument_data(instrument: Instrument, level: float) -> dict[str, Any]:
         "capacitance": _table(curve.nearest, curve.farthest, added),
         "lock": instrument.lock_range,
         "gain": level,
-        "shape": even_shape(instrument),
+        "shape": shape,
         "tone": _first_order(low_pass_coefficients(instrument.tone_low_pass, SAMPLE_RATE)),
         "block": _block(instrument.dc_block),
     }
@@ -113,7 +113,8 @@ def instrument_data(instrument: Instrument, level: float) -> dict[str, Any]:
 
 def even_shape(instrument: Instrument) -> dict[str, Any]:
     """The detector's harmonics, the same at every distance, at a peak of 1."""
-    harmonics = significant_harmonics(instrument.detector)[1:] / instrument.detector.peak
+    detector = instrument.fixed_detector
+    harmonics = significant_harmonics(detector)[1:] / detector.peak
     kept = np.flatnonzero(np.abs(harmonics) > FAINTEST * np.abs(harmonics).max())[-1] + 1
     even = harmonics[: min(int(kept), MOST_HARMONICS)]
     return {"width": even.size, "even": packed(even)}

@@ -16,11 +16,11 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib import import_module
 from multiprocessing.connection import Connection
 
-from synth.errors import DeviceError
+from synth.errors import DeviceError, InstrumentError
 
 _LOADED = "matplotlib.backends.backend_agg"
 
@@ -64,7 +64,7 @@ class DrawnBeside:
             return
         try:
             fault = self._answers.recv()
-        except EOFError:
+        except (EOFError, OSError):
             text = "the plot was not drawn: the process that draws it ended; free some memory and run it again"
             raise DeviceError(text) from None
         self._process.join()
@@ -88,8 +88,12 @@ def _ctrl_c_ignored() -> Iterator[None]:
 
 
 def _draw_one(pipe: Connection, module: str) -> None:
-    """Body of the second process: load, wait for what is to be drawn, draw, answer."""
+    """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), lambda *_: sys.exit(1))
+    fault: Exception | None = None
     try:
         from synth.report.figure import plotting_library
 
@@ -100,7 +104,9 @@ def _draw_one(pipe: Connection, module: str) -> None:
         function(*arguments)
     except EOFError:  # nobody is left who waits for it
         return
+    except InstrumentError as error:
+        fault = error
     except Exception as error:
-        pipe.send(error)
-        return
-    pipe.send(None)
+        fault = RuntimeError(f"{type(error).__name__}: {error}")  # one that any process can read
+    with suppress(OSError):  # nobody is left who waits for it
+        pipe.send(fault)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +17,14 @@ from synth.analysis.hum_figures import BeatHum, heard_line
 from synth.designs.quantity import format_quantity
 from synth.report.antenna import antenna_words, approach_words, earthing_facts, player_words, room_facts
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
+from synth.report.mixer import mixer_facts
 from synth.report.moves import moves_lines
 from synth.report.pulling import pulling_facts
 from synth.report.scene_plot import draw_scene
 from synth.report.written import Form, finished, numbers_csv
 
 _STEEPEST_SHOWN = 1000.0  # cents per mm
+WRAPPED, MOST_REASONS = 66, 2  # letters of a line and notices, in a plot without a field
 
 
 def save_field_plot(report: FieldFigures, path: str, force: bool) -> None:
@@ -58,7 +61,9 @@ def _draw_pitch(axes: Axes, report: FieldFigures, distance: Floats, number: Floa
     axes.plot(distance, number, color=BLUE, label=f"pitch, {report.posture} hand")
     known = ~np.isnan(number)
     if not known.any():
-        axes.text(0.5, 0.5, "no playable distance", transform=axes.transAxes, ha="center", color=VERMILLION)
+        why = [textwrap.fill(notice, WRAPPED) for notice in report.notices[:MOST_REASONS]]
+        text = "\n\n".join(["no playable distance", *why])
+        axes.text(0.5, 0.5, text, transform=axes.transAxes, ha="center", va="center", color=VERMILLION, fontsize=9)
         return
     if report.linearity_rms_cents is not None and report.linearity_near_m and report.linearity_far_m:
         _draw_straight_line(axes, report, distance[known], number[known])
@@ -139,6 +144,7 @@ def field_text(report: FieldFigures) -> str:
         ("zero beat", _centimetres(report.zero_beat_m)),
         ("locked, silent", _span(report.locked_near_m, report.locked_far_m)),
         *pulling_facts(report.lock_range_hz, report.lock_paths, report.pulling),
+        *mixer_facts(report.mixer),
         ("playable", _span(report.playable_near_m, report.playable_far_m)),
         ("lowest and highest", f"{_hertz(report.lowest_hz)} to {_hertz(report.highest_hz)}"),
         (

@@ -13,6 +13,7 @@ from synth.analysis.adjoint_figures import Hum
 from synth.analysis.oscillator import FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
 from synth.analysis.oscillator_resonance import ResonanceFigures
 from synth.designs.quantity import format_quantity
+from synth.report.mixer import mixer_facts
 from synth.report.pulling import pulling_facts
 from synth.report.written import Form, finished, numbers_csv
 
@@ -67,6 +68,7 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
     ]
     if report.lock_range_hz is not None and report.pulling is not None:
         facts += pulling_facts(report.lock_range_hz, report.lock_paths or (), report.pulling)
+    facts += mixer_facts(report.mixer)
     if report.probe_shift_hz is not None:
         shift = f"it shifts the frequency by {report.probe_shift_hz:+.0f} Hz"
         facts.append(("10 pF probe", f"on the {report.hot_end} {shift}"))

@@ -20,11 +20,14 @@ RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")  # how a text begins that
 
 @dataclass(frozen=True, slots=True)
 class Form(Generic[Figures]):
-    """How the figures of one command are written: schema of the JSON, text, CSV; plot into a path (True: replaced)."""
+    """How the figures of one command are written: schema of the JSON, text, CSV; plot into a path (True: replaced).
+
+    csv: the whole table, or its pieces one after the other where it may be long.
+    """
 
     schema: str
     text: Callable[[Figures], str]
-    csv: Callable[[Figures], str] | None = None
+    csv: Callable[[Figures], str | Iterable[str]] | None = None
     plot: Callable[[Figures, str, bool], None] | None = None
 
     def document(self, figures: Figures) -> dict[str, Any]:
@@ -88,12 +91,14 @@ def print_json(document: dict[str, Any]) -> None:
     sys.stdout.write(valid_utf8(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)) + "\n")
 
 
-def write_text(text: str, target: str, force: bool) -> None:
-    """Write `text` to the file `target`, or to stdout for `-`."""
+def write_text(text: str | Iterable[str], target: str, force: bool) -> None:
+    """Write `text`, or its pieces, to the file `target`, or to stdout for `-`."""
+    pieces = [text] if isinstance(text, str) else text
     if target == "-":
-        sys.stdout.write(valid_utf8(text))
+        for piece in pieces:
+            sys.stdout.write(valid_utf8(piece))
     else:
-        atomic_file.write_text(target, text, force)
+        atomic_file.write_pieces(target, pieces, force)
 
 
 def _plain(value: Any) -> Any:

@@ -1,4 +1,5 @@
-"""Waveforms that change with the offset: a diode detector's, and any detector's whose amplitudes the hand changes.
+"""Waveforms that change with the offset: a diode detector's, a drawn mixer's, and any detector's whose amplitudes the
+hand changes.
 
 One row per offset on a fine grid holds the cycle that belongs to it, with only those harmonics that fit the band there;
 between two rows the sound crosses over in proportion. The hand's distance fixes offset and amplitudes together, so the
@@ -24,6 +25,7 @@ from functools import lru_cache
 import numpy as np
 
 from models.arrays import Complexes, Floats, Ints
+from models.circuit.mixer_table import DrawnDetector
 from models.detector.diode_response import beat_cycle
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
@@ -98,7 +100,7 @@ def instrument_rows(instrument: Instrument, sample_rate: float) -> Rows:
     """What `row_table` is made of."""
     if instrument.amplitude_varies:
         return _hand_rows(instrument, sample_rate)
-    return _even_rows(instrument.detector, sample_rate, instrument.lock_range)
+    return _even_rows(instrument.fixed_detector, sample_rate, instrument.lock_range)
 
 
 def change_tables(instrument: Instrument, sample_rate: float) -> tuple[RowTable, RowTable]:
@@ -201,16 +203,22 @@ def _hand_rows(instrument: Instrument, sample_rate: float) -> Rows:
         last = first + 1
     offsets = grid[first : last + 1]
     places = np.interp(offsets, found[::-1], distances[::-1])
-    detectors = [instrument.detector_at(float(place)) for place in places]
 
     def made(reference: float, variable: float) -> Complexes:
-        if instrument.detector.kind != "diode":
-            return graded_rows(instrument, places, reference, variable)
         strong = reference * (instrument.reference_amplitude or 1.0)
         weak = variable * instrument.variable_amplitude(places)
+        if isinstance(instrument.detector, DrawnDetector):
+            return _drawn_rows(instrument.detector, strong, weak, offsets, instrument.lock_range)
+        if instrument.detector.kind != "diode":
+            return graded_rows(instrument, places, reference, variable)
         return _diode_rows(instrument.detector, strong, weak, offsets, instrument.lock_range, sample_rate)
 
-    highest = max(made.strength * made.peak for made in detectors)
+    if isinstance(instrument.detector, DrawnDetector):
+        highest = _highest_peak(made(1.0, 1.0))  # its filters may let a faster beat through better
+    else:
+        fixed, steady = instrument.fixed_detector, instrument.reference_amplitude or 1.0
+        at_rest = [fixed.with_amplitudes(steady, one) for one in instrument.variable_amplitude(places).tolist()]
+        highest = max(one.strength * one.peak for one in at_rest)
     return Rows(offsets, made, highest, False, sample_rate, instrument.lock_range)
 
 
@@ -221,10 +229,12 @@ def note_rows(instrument: Instrument, places: Floats, reference: float = 1.0, va
     if instrument.amplitude_varies:
         first = reference * (instrument.reference_amplitude or 1.0)
         others = variable * instrument.variable_amplitude(places)
+    offsets = instrument.offset_frequency(places)
+    if isinstance(instrument.detector, DrawnDetector):
+        return _drawn_rows(instrument.detector, first, others, offsets, instrument.lock_range)[:, :2]
     if instrument.detector.kind == "diode":
-        offsets = instrument.offset_frequency(places)
         return _diode_rows(instrument.detector, first, others, offsets, instrument.lock_range, NOTE_RATE)[:, :2]
-    made = [instrument.detector.with_amplitudes(first, other) for other in others.tolist()]
+    made = [instrument.fixed_detector.with_amplitudes(first, other) for other in others.tolist()]
     return np.array([one.strength * one.harmonics(1) for one in made], dtype=np.complex128).reshape(-1, 2)
 
 
@@ -243,7 +253,7 @@ def graded_rows(
     lowest, highest = float(everywhere.min()), float(everywhere.max())
     reference = instrument.reference_amplitude or 1.0
     rows = _grades(
-        instrument.detector, reference_factor * reference, variable_factor * lowest, variable_factor * highest
+        instrument.fixed_detector, reference_factor * reference, variable_factor * lowest, variable_factor * highest
     )
     share = 0.0 if highest <= lowest else (instrument.variable_amplitude(places) - lowest) / (highest - lowest)
     position = np.clip(np.broadcast_to(share, places.shape) * (GRADES - 1), 0.0, GRADES - 1)
@@ -292,6 +302,22 @@ def _diode_rows(
         rows[chosen, :kept] = np.fft.rfft(cycles, axis=0)[:kept].T * (2.0 / count)
         rows[chosen, 0] *= 0.5
     return rows
+
+
+def _drawn_rows(
+    detector: DrawnDetector, reference: float, variable: Floats, offsets: Floats, lock_range: float
+) -> Complexes:
+    """C_0..C_N of a drawn mixer at the beats that the offsets make; within the lock range the phase stands still."""
+    beats = np.sign(offsets) * np.sqrt(np.maximum(offsets**2 - lock_range**2, 0.0))
+    return detector.table.read(beats, reference, variable)
+
+
+def _highest_peak(rows: Complexes) -> float:
+    """The greatest value of any row without its steady part."""
+    swinging = rows.copy()
+    swinging[:, 0] = 0.0
+    count = 8 * rows.shape[1]
+    return float(np.abs(np.fft.irfft(0.5 * count * swinging, n=count, axis=1)).max())
 
 
 def _in_band(rows: Complexes, offsets: Floats, sample_rate: float, lock_range: float) -> Complexes:

@@ -46,7 +46,7 @@ def draw_antenna(canvas: PlayCanvas) -> None:
             for points in parts:
                 if shift == 0.0 or box is room:
                     _metal(canvas, _moved(points, shift), ring=len(points) > 90)
-    if shift != 0.0:
+    if shift != 0.0 and scale.axis_y + canvas.px(10, 6) < room.bottom:
         _break(canvas, scale.rod_x + shift)
     line = round(1.4 * size)
     for number, words in enumerate(("antenna", antenna_name(canvas.field.sight.scene.antenna))):

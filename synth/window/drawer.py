@@ -65,12 +65,11 @@ _SHOWN = {  # by unit: times what, and how
     "share": (100.0, "{:.0f} %"),
     "cents/cm": (1.0, "{:.0f} ct/cm"),
 }
-CAPTION = "Controls"
 
 
 def draw_drawer(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
     """All of the drawer, on an empty ground."""
-    if not rows:
+    if not rows or not canvas.layout.drawer.height:
         return
     layout, boxes = canvas.layout, canvas.layout.control_boxes(len(rows))
     if layout.drawer_is_strip:
@@ -79,8 +78,6 @@ def draw_drawer(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
             _cell(canvas, row, box, size)
         return
     canvas.fill(layout.drawer, palette.PANEL, canvas.px(8))
-    if layout.drawer_caption.height:
-        canvas.text(CAPTION, layout.drawer_caption, canvas.small, palette.QUIET_TEXT)
     for row, box in zip(rows, boxes, strict=True):
         _row(canvas, row, box)
         if row.selected:
@@ -202,7 +199,11 @@ def pointed_at(layout: Layout, place: tuple[int, int]) -> Pointed:
 
 
 def slider_share(layout: Layout, name: str, place: tuple[int, int]) -> float:
-    """Where along the slider of a control a pixel's column lies, 0 to 1, from any place: for a drag."""
+    """Where along the slider of a control a pixel's column lies, 0 to 1, from any place: for a drag.
+
+    Where a resize took the sliders away during a drag, the width of the page stands for it.
+    """
     number = next(number for number, control in enumerate(CONTROLS) if control.name == name)
-    slider = layout.slider_box(layout.control_boxes(len(CONTROLS))[number])
+    boxes = layout.control_boxes(len(CONTROLS))
+    slider = layout.slider_box(boxes[number]) if boxes else layout.page
     return min(max((place[0] - slider.left) / max(1, slider.width - 1), 0.0), 1.0)

@@ -66,18 +66,17 @@ def needed_size(text_scale: float = 1.0) -> tuple[int, int]:
     return across, down
 
 
-CONTROL_ROWS = 20  # as many as the drawer is laid out for; more make the rows lower
-_LOWEST_ROW = 1.65  # small text heights: a name above its slider
+CONTROL_ROWS = 23  # as many as the drawer is laid out for; more make the rows lower
+_LOWEST_ROW = 1.75  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
-LEAST_SLIDER = 4  # pixels
-_HINT_LINES = 5.4  # small text heights kept for the hint below the rows
+_HINT_LINES = 4.1  # small text heights kept for the hint below the rows
 _FIELD_PARTS = ("note_band", "volume_scale", "volume_way", "stage", "antenna", "distance_scale")
-_OPEN_COLUMNS = (4, 3)  # of controls, in the stage's place: the first where each has room for its texts
-_OPEN_COLUMN = 13.0  # small text heights that a column's texts take
-STRIP_LINES = 2
+_OPEN_COLUMNS = 3  # of controls, in the stage's place
+STRIP_LINES = 3
 _STRIP_HEIGHT = 2.0  # small text heights of a line: names over short sliders
 _STRIP_NAME = 1.25  # of them, the names'
 _LEAST_STAGE = 0.5  # of the window's width; a drawer that would leave less is a strip
+_LEAST_HEIGHT = 0.27  # of the window's height; a strip that would leave the stage less is left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +104,9 @@ class Layout(Frame):
     centimetre scale, on the player's side the volume hand's way and its scale, on the other the antenna; `mirrored` has
     the antenna at the left, for a left hand. `oscillogram` and `spectrum` are None where they have no room. Where the
     drawer of controls has no room beside the stage (`drawer_is_strip`), it is a strip of short sliders below the
-    readouts and the selected control's name and value stand in the footer; `with_open_drawer` lays all of it in the
-    stage's place (`drawer_over_stage`). `page` is what help and caution take: stage, readouts and drawer.
+    readouts and the selected control's name and value stand in the footer; where the strip would leave a low stage it
+    has no height. `with_open_drawer` lays all of it in the stage's place (`drawer_over_stage`). `page` is what help and
+    caution take: stage, readouts and drawer.
     """
 
     mirrored: bool
@@ -133,7 +133,12 @@ class Layout(Frame):
     @property
     def seen(self) -> dict[str, Box]:
         """The boxes seen together while playing, by name."""
-        return self.parts(("page", *_FIELD_PARTS) if self.drawer_over_stage else ("page",))
+        hidden = (
+            "page",
+            *(_FIELD_PARTS if self.drawer_over_stage else ()),
+            *(() if self.drawer.height else ("drawer",)),
+        )
+        return self.parts(hidden)
 
     @property
     def volume_bar(self) -> Box:
@@ -149,12 +154,6 @@ class Layout(Frame):
         return self.drawer if self.drawer_is_strip else self.drawer.shrunk(across, down)
 
     @property
-    def drawer_caption(self) -> Box:
-        """The drawer's heading; of no height in a strip or in the stage's place."""
-        room, bare = self.drawer_room, self.drawer_is_strip or self.drawer_over_stage
-        return Box(room.left, room.top, room.width, 0 if bare else round(1.9 * self.text.small))
-
-    @property
     def drawer_hint(self) -> Box:
         """What the selected control does, at the foot of the drawer; of no height in a strip."""
         room = self.drawer_room
@@ -164,14 +163,15 @@ class Layout(Frame):
 
     def control_boxes(self, count: int) -> tuple[Box, ...]:
         """A place for each of `count` controls: rows of the drawer, or cells of the strip."""
-        if count <= 0:
+        if count <= 0 or not self.drawer.height:
             return ()
         if self.drawer_is_strip:
             gap, half = round(0.2 * self.text.small), -(-count // STRIP_LINES)
             strips = self.drawer_room.rows((1.0,) * STRIP_LINES, 2)
             return tuple(cell for strip in strips for cell in strip.columns((1.0,) * half, gap))[:count]
-        room, top = self.drawer_room, self.drawer_caption.bottom
-        columns = self._open_columns if self.drawer_over_stage else 1
+        room = self.drawer_room
+        top = room.top
+        columns = _OPEN_COLUMNS if self.drawer_over_stage else 1
         lines = -(-count // columns)
         height = min((self.drawer_hint.top - top) // lines, round(_HIGHEST_ROW * self.text.small))
         places = Box(room.left, top, room.width, height * lines).columns((1.0,) * columns, self.text.small)
@@ -180,19 +180,11 @@ class Layout(Frame):
             for number in range(count)
         )
 
-    @property
-    def _open_columns(self) -> int:
-        """Columns of the drawer in the stage's place."""
-        most, gap = _OPEN_COLUMNS[0], self.text.small
-        wide = (self.drawer_room.width - (most - 1) * gap) / most
-        return most if wide >= _OPEN_COLUMN * self.text.small else _OPEN_COLUMNS[1]
-
     def row_line(self, row: Box) -> Box:
         """Where a row's name and value stand, above its slider."""
         inset = round(0.6 * self.text.small)
         spare = max(0, row.height - round(_LOWEST_ROW * self.text.small))
-        height = min(round(1.25 * self.text.small), row.height - LEAST_SLIDER)
-        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, height)
+        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, round(1.25 * self.text.small))
 
     def strip_name(self, cell: Box) -> Box:
         """Where the name of a strip's cell stands."""
@@ -228,11 +220,16 @@ def lay_out(size: tuple[int, int], text_scale: float = 1.0, mirrored: bool = Fal
         )
     text, scale = text_sizes(size, checked_text_scale(text_scale)), drawing_scale(size)
     layout = _unmirrored(size, scale, text)
+    if layout.drawer_is_strip and layout.stage.height < _LEAST_HEIGHT * size[1]:
+        layout = _unmirrored(size, scale, text, no_strip=True)
     return _mirrored(layout) if mirrored else layout
 
 
-def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
-    """Header and footer over the whole width; between them the drawer beside field and readouts."""
+def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes, no_strip: bool = False) -> Layout:
+    """Header and footer over the whole width; between them the drawer beside field and readouts.
+
+    no_strip: where the drawer would be a strip it is left out.
+    """
     width, height = size
 
     def px(length: float) -> int:
@@ -250,12 +247,14 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes) -> Layout:
 
     drawer_width = round(16.4 * text.small) + px(24)
     left, right = max(px(76), round(5.9 * text.small)) + px(20), max(px(146), round(4.7 * text.small))
-    rows_height = CONTROL_ROWS * _LOWEST_ROW + 1.9 + _HINT_LINES
+    rows_height = CONTROL_ROWS * _LOWEST_ROW + _HINT_LINES
     is_strip = (
         rows_height * text.small + px(20) > page.height
         or page.width - drawer_width - gap - left - right < _LEAST_STAGE * width
     )
-    if is_strip:
+    if is_strip and no_strip:
+        drawer, playing = Box(page.left, page.bottom, page.width, 0), page
+    elif is_strip:
         strip = STRIP_LINES * round(_STRIP_HEIGHT * text.small) + 2
         drawer = Box(page.left, page.bottom - strip, page.width, strip)
         playing = Box(page.left, top, page.width, page.height - strip - px(8))

@@ -16,6 +16,7 @@ from synth.window.session import Session
 from synth.window.state import (
     Action,
     WindowState,
+    after_action,
     let_go,
     on_click,
     rescaled,
@@ -96,11 +97,13 @@ def pointer_of(touch: Touch, size: tuple[int, int]) -> tuple[int, int] | None:
 
 
 def _down(touch: Touch, finger: int, place: Place) -> Touch:
-    if touch.pitch is None and finger != touch.volume:
+    if finger in (touch.pitch, touch.volume, touch.pinch):
+        return touch
+    if touch.pitch is None:
         return replace(touch, pitch=finger, pitch_place=place)
-    if touch.pitch is not None and touch.pinch is None and (gap := _gap(touch.pitch_place, place)) <= BESIDE:
+    if touch.pinch is None and (gap := _gap(touch.pitch_place, place)) <= BESIDE:
         return replace(touch, pinch=finger, pinch_place=place, gap=gap)
-    if touch.volume is None and finger != touch.pitch:
+    if touch.volume is None:
         return replace(touch, volume=finger, volume_place=place)
     return touch
 
@@ -214,7 +217,10 @@ class PointerEvents(Actions):
         if self.state.covered:
             self._act(*on_click(self.state))
             return
-        target = self._target(place)
+        target, layout = self._target(place), self.view.layout
+        if layout is not None and layout.drawer_is_strip and layout.footer.holds(place):
+            self._act(*after_action(self.state, "drawer"))  # where it says how to open all controls
+            return
         if not target.control:
             if self._on_stage(place):
                 self._focused = True

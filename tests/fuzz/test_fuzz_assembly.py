@@ -16,9 +16,9 @@ from small_instrument import RING_CURVE, ROD
 
 from synth.analysis.field_figures import field_figures
 from synth.build.workbench import OpenedDesign, assemble
-from synth.designs.circuit_templates import CIRCUITS
+from synth.designs.circuit_templates import CIRCUITS, MIXERS
 from synth.designs.design_file import Design, design_text, read_design
-from synth.designs.part_rows import KINDS, kind_of
+from synth.designs.part_rows import KINDS, Rows, kind_of
 from synth.designs.schema import Key
 from synth.designs.sections import KEYS, SECTIONS
 from synth.designs.template import circuit_template_text, template_text
@@ -98,7 +98,12 @@ def _drawn(chosen: tuple[str, list[tuple[int, int, float]]]) -> None:
     text, changes = chosen
     design = read_design(text)
     assert design.circuit is not None
-    rows = [(name, dict(values)) for name, values in design.circuit.parts or ()]
+    parts = _changed_rows(design.circuit.parts or (), changes)
+    _use(design_text(replace(design, circuit=replace(design.circuit, parts=parts))))
+
+
+def _changed_rows(parts: Rows, changes: list[tuple[int, int, float]]) -> Rows:
+    rows = [(name, dict(values)) for name, values in parts]
     for place, which, power in changes:
         name, values = rows[place % len(rows)]
         if next(iter(values)) not in KINDS:
@@ -108,14 +113,23 @@ def _drawn(chosen: tuple[str, list[tuple[int, int, float]]]) -> None:
         if keys:
             key = keys[which % len(keys)]
             values[key.name] = min(max(values[key.name] * 10.0**power, key.low), key.high)
-    parts = tuple((name, tuple(values.items())) for name, values in rows)
-    _use(design_text(replace(design, circuit=replace(design.circuit, parts=parts))))
+    return tuple((name, tuple(values.items())) for name, values in rows)
+
+
+def _mixer(chosen: tuple[str, list[tuple[int, int, float]]]) -> None:
+    """A drawn mixer, changed in the same way."""
+    text, changes = chosen
+    design = read_design(text)
+    parts = _changed_rows(design.detector.parts or (), changes)
+    _use(design_text(replace(design, detector=replace(design.detector, parts=parts))))
 
 
 _ROWS = st.lists(st.tuples(st.integers(0, 40), st.integers(0, 6), st.floats(-3.0, 3.0)), min_size=1, max_size=4)
 test_drawn_circuits_few, test_drawn_circuits = wild.quick_and_slow(
     _drawn, st.tuples(st.sampled_from(DRAWN), _ROWS), 2, 8
 )
+MIXED = [circuit_template_text("common-base", mixer=name) for name in MIXERS]
+_, test_drawn_mixers = wild.quick_and_slow(_mixer, st.tuples(st.sampled_from(MIXED), _ROWS), 1, 8)
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()
 ]

@@ -25,6 +25,7 @@ from models.builds.tolerance import (
     monte_carlo,
     other_mode_share,
     reached_by_both,
+    reached_by_selection,
     share_of,
     tighter_parts,
     worst_cases,
@@ -311,3 +312,42 @@ def test_bad_input_is_refused():
         Trial(LAW, (replace(trial(FEW).parts[0], quantity="resistor"), *trial(FEW).parts[1:]))
     with pytest.raises(ValueError, match="builds must be >= 1"):
         monte_carlo(trial(FEW), 0, 1)
+
+
+def test_parts_of_one_reel_go_together():
+    """The deviation of the reference's coil is r of the variable one's and 1 - r of its own: so its correlation with it
+    is r / sqrt(r^2 + (1 - r)^2) (textbook), and what both do to the trimmer's setting nearly cancels.
+    """
+    limits = {"variable_inductance": 0.05, "reference_inductance": 0.05, "variable_stray": 0.2, "reference_stray": 0.2}
+    made = trial(limits)
+    made = replace(made, parts=tuple(replace(part, bought="stray" not in part.quantity) for part in made.parts))
+    column = [QUANTITIES.index(f"{which}_inductance") for which in ("variable", "reference")]
+    stray = [QUANTITIES.index(f"{which}_stray") for which in ("variable", "reference")]
+    share = 0.7
+    values = np.concatenate(list(build_values(replace(made, reel=share), 20_000, 4)))
+    expected = share / math.hypot(share, 1.0 - share)
+    assert np.corrcoef(values[:, column].T)[0, 1] == pytest.approx(expected, abs=0.02)
+    assert abs(np.corrcoef(values[:, stray].T)[0, 1]) < 0.03, "strays are no parts of a reel"
+    assert np.abs(values[:, column[1]] / NOMINAL["reference_inductance"] - 1.0).max() <= 0.05
+    apart, together = (estimate(replace(made, reel=reel), "trimmer_setting").sigma for reel in (0.0, 1.0))
+    assert together < 0.5 * apart
+    run = monte_carlo(replace(made, reel=share), 4000, 5)
+    linear = estimate(replace(made, reel=share), "trimmer_setting")
+    assert np.std(run.trimmer_setting) == pytest.approx(linear.sigma, rel=0.05)
+
+
+def test_a_capacitor_selected_on_test_against_a_loop():
+    made, factors = trial(dict.fromkeys(NOMINAL, 0.08)), (0.8, 1.0, 1.2)
+    share = reached_by_selection(made, 400, 6, factors)[0]
+    column, reached = QUANTITIES.index("reference_capacitance"), []
+    for values in build_values(made, 400, 6):
+        for row in values:
+            tried = [row.copy() for _ in factors]
+            for one, factor in zip(tried, factors, strict=True):
+                one[column] *= factor
+            reached.append(any(LAW.outcomes(one[None, :], evenness=False).reached[0] for one in tried))
+    assert share == pytest.approx(np.mean(reached))
+    assert reached_by_selection(made, 400, 6, (1.0,))[0] == pytest.approx(
+        share_of(joined(build_runs(made, 400, 6, evenness=False)).reached)[0]
+    )
+    assert share > reached_by_selection(made, 400, 6, (1.0,))[0]

@@ -12,14 +12,20 @@ from models.circuit.common_base import Load
 from models.circuit.coupled import (
     Coupling,
     SolvedLock,
+    Through,
     coupled_network,
     lock_range,
     pulling,
     solve_locked,
     supply_drop,
 )
+from models.circuit.diode import Diode
+from models.circuit.drawing import Capacitance, Part, Resistance
+from models.circuit.mixer import SOURCES, Drive, Mixer, Source
+from models.circuit.mixing import solver_for
 from models.circuit.oscillator import steady_state
 from models.circuit.pair_in_time import Pair, integrate_pairs
+from models.circuit.transistor import DepletionJunction
 from models.pulling import pulled_beat_of
 from tests.models.circuit.willow import willow
 
@@ -243,3 +249,31 @@ def test_the_law_of_weak_coupling_scales_from_what_was_integrated():
     # solved as one, where the share of the amplitudes in the phase falls with the coupling
     weak = solve_locked(*pair, Coupling(coil_coupling=1e-5), phases=12)
     assert_allclose(0.5 * (weak.edges[1] - weak.edges[0]), found[0.01].total, rtol=2e-3)
+
+
+def test_a_mixer_that_is_a_plain_node_pulls_as_that_node_does():
+    # 100 kohm and 20 pF, and a diode that hardly conducts: the mixer's currents are those of the joint network
+    parts = (
+        Part("node", Resistance(100e3), ("node", "ground")),
+        Part("wiring", Capacitance(20e-12), ("node", "ground")),
+        Part("diode", Diode(1e-18, junction=DepletionJunction(1e-18)), ("node", "ground")),
+    )
+    both = adjoints()
+    drawings = [one.state.circuit.drawing() for one in both]
+    sources = [Source("node", drawing.output_resistor, drawing.coupling_capacitor) for drawing in drawings]
+    rows = [one.state.coefficients(drawing.output_node) for one, drawing in zip(both, drawings, strict=True)]
+    turned = [row * np.exp(-1j * np.angle(row[1]) * np.arange(row.size)) for row in rows]
+    _, still = solver_for(Mixer(parts, *sources, "node"), Drive(both[0].state.frequency, *turned))
+    for one, which in zip(both, SOURCES, strict=True):
+        assert_allclose(still.load(which).resistance, one.state.circuit.load.resistance, rtol=2e-3)
+        assert_allclose(still.load(which).capacitance, one.state.circuit.load.capacitance, rtol=2e-3, atol=0)
+    through = Through(still.sent("reference"), still.sent("variable"))
+    plain = lock_range(*both, Coupling(common_node=True))
+    drawn = lock_range(*both, Coupling(), through)
+    assert_allclose(drawn.total, plain.total, rtol=0.01)
+    assert_allclose(drawn.second_order, plain.second_order, rtol=0.05)
+    # beside another path the phase counts as well
+    other = Coupling(coil_coupling=2e-5)
+    with_coils = lock_range(*both, replace(other, common_node=True)).total
+    assert_allclose(lock_range(*both, other, through).total, with_coils, rtol=0.01)
+    assert abs(with_coils - plain.total) > 0.05 * plain.total

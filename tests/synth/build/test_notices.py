@@ -30,3 +30,16 @@ def test_notices_name_what_is_wrong() -> None:
     assert "starts in its high mode with the hand at 1.0 to " in hop
     (lossy,) = instrument_notices(tuned(0.45, SeriesInductor(0.3, 60.0), "low"))
     assert "only the high mode is left to start in with the hand at 1.0 to 80.0 cm" in lossy
+
+
+def test_a_field_of_few_notes_says_why() -> None:
+    """A large tank: what the hand adds, and how far that goes."""
+    heavy = tuned(0.45)
+    tank = replace(heavy.variable_tank, capacitance=2e-9)
+    heavy = replace(heavy, variable_tank=tank, reference_frequency=1.0)
+    nearest, farthest = (float(value) for value in heavy.offset_frequency([heavy.curve.nearest, heavy.curve.farthest]))
+    found = instrument_notices(replace(heavy, reference_frequency=1.0 - 0.5 * (nearest + farthest)))
+    (why,) = (text for text in found if "hand moves" in text)
+    assert f"by {abs(nearest - farthest):.0f} Hz only" in why
+    assert "a smaller tank" in why.lower()
+    assert "linearise" in why

@@ -157,18 +157,16 @@ def test_it_starts_and_keeps_the_books(name: str) -> None:
 def test_an_integration_in_time_swings_alike(name: str) -> None:
     """20 ppm in frequency, 1 % in amplitude, from the balanced oscillation on: a wrong one would leave it."""
     state = solved(name)
-    run = simulate(state.circuit, 30.0 / state.frequency, start=state, disturbance=0.02, frequency=state.frequency)
-    read = measure(run, cycles=15, allowed_drift=None)
+    run = simulate(state.circuit, 20.0 / state.frequency, start=state, frequency=state.frequency)
+    read = measure(run, cycles=12, allowed_drift=None)
     assert_allclose(read.frequency, state.frequency, rtol=20e-6)
-    left = np.exp(-20.0 / (state.frequency * state.settling_time))  # of the disturbance, at most
-    assert_allclose(read.amplitude, state.tank_amplitude, rtol=0.01 + 0.02 * left)
+    assert_allclose(read.amplitude, state.tank_amplitude, rtol=0.01)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["Colpitts, common emitter", "transformer feedback, bipolar"])
-def test_the_start_up_is_that_of_an_integration_from_switching_on(name: str) -> None:
-    """Also of a circuit that grows so quickly that its swing is limited within the first cycles."""
-    state, run = solved(name), start_up(solved(name).circuit)
+def test_a_swing_that_is_limited_within_the_first_cycles_starts_as_an_integration_has_it() -> None:
+    name = "Colpitts, common emitter"
+    state, run = solved(name), start_up(solved(name).circuit, longest=1e-3)
     assert run.started is not None
     record = stepped(state.circuit, int(1.1 * run.started * state.frequency), state.frequency)
     swings = cycle_swings(record, "tank")

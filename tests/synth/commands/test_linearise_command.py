@@ -224,6 +224,17 @@ def test_a_goal_out_of_the_question_is_said(small, capsys):
     assert "allow fewer notes" in capsys.readouterr().err
 
 
+@pytest.mark.slow
+def test_a_stray_of_nanofarads_is_one_message(small, capsys):
+    """The tank it asks for is beyond any that the search knows: told with the section that asks for it."""
+    text = Path(small).read_text("utf-8").replace('stray = "25 pF"', 'stray = "9.9 nF"')
+    Path("stray.toml").write_text(text, "utf-8")
+    assert main(["linearise", "stray.toml"]) == 2
+    said = capsys.readouterr().err
+    assert "a tank of 59.4 nF or more, as [variable] asks with its stray" in said
+    assert "Traceback" not in said
+
+
 def test_interrupt_leaves_nothing(small, monkeypatch):
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from synth.designs.quantity import UNITS, format_quantity, parse
+from synth.designs.quantity import UNITS, format_quantity, parse, percent_words
 from synth.errors import DesignError
 
 # IEC 60062: resistance and capacitance marked by letter and digits (examples of the standard, from memory)
@@ -180,3 +180,11 @@ def test_writes_everyday_notation(value: float, unit: str, text: str) -> None:
 def test_does_not_write_what_is_no_number() -> None:
     with pytest.raises(ValueError, match="finite"):
         format_quantity(float("nan"), "m")
+
+
+@pytest.mark.parametrize(
+    ("share", "words"),
+    [(3.7e-16, "less than 0.01 %"), (1.2, "+120 %"), (-0.034, "-3.4 %"), (0.0999, "+10 %"), (-0.00021, "-0.021 %")],
+)
+def test_percent_is_told_in_plain_figures(share, words):
+    assert percent_words(share) == words

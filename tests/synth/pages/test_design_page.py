@@ -19,7 +19,7 @@ from synth.designs.design_file import load_design
 from synth.designs.template import template_design
 from synth.lessons.passage import SAMPLE_RATE
 from synth.pages.design_page import design_page
-from synth.pages.plain_data import instrument_data
+from synth.pages.plain_data import even_shape, instrument_data
 from synth.sound.voice import Voice
 from synth.window.scale import ring_volume
 
@@ -196,7 +196,7 @@ def test_a_hostile_name_is_only_text():
 def test_table_of_the_field_is_that_of_the_instrument():
     """Read as the page reads it, straight between points: less than a tenth of a cent off at 20 Hz and more."""
     instrument = assemble(template_design(), ROD).instrument
-    table = instrument_data(instrument, 0.5)["field"]
+    table = instrument_data(instrument, 0.5, even_shape(instrument))["field"]
     points = np.frombuffer(base64.b64decode(table["points"]["f64"]), dtype="<f8")
     distances = np.geomspace(instrument.curve.nearest, instrument.curve.farthest, 777)
     read = np.interp(np.log(distances / table["nearest"]) / table["step"], np.arange(points.size), points)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 from multiprocessing import active_children
 
 import numpy as np
@@ -54,6 +55,17 @@ def test_its_fault_is_raised_here(curves, tmp_path, not_loaded):
             drawing.finish()
     assert target.read_text() == "mine"
     assert not active_children()
+
+
+@pytest.mark.slow
+def test_one_that_is_given_up_leaves_nothing(curves, tmp_path, not_loaded):
+    with pytest.raises(KeyboardInterrupt), DrawnBeside(MODULE) as drawing:  # noqa: PT012
+        drawing.draw(save_unsteady_plot, "a title", curves, str(tmp_path / "a.png"), False)
+        while not list(tmp_path.iterdir()):  # until it draws
+            time.sleep(0.01)
+        raise KeyboardInterrupt
+    assert not active_children()
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_one_that_is_ended_is_told_and_one_that_is_not_needed_ends(not_loaded):

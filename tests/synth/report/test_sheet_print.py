@@ -236,7 +236,8 @@ def cut_rows(sheet: Print) -> list[str]:
     return [row for row, found in places.items() if len(set(found)) > 1]
 
 
-@pytest.mark.parametrize("paper", ["A4", pytest.param("Letter", marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_no_row_is_cut_however_the_pages_end(
     printed: Callable[[str, str], Print], willow: SheetFigures, paper: str
 ) -> None:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from small_instrument import STEEP, make_instrument
 
+from models.circuit.mixer_table import DrawnDetector, MixerTable
 from models.circuit.variable_law import VariableLaw
 from models.detector.diode import DiodeLoad
 from models.detector.diode_response import beat_cycle
@@ -14,7 +15,7 @@ from models.detector.memoryless import DETECTORS, Detector
 from synth.hands.hand_path import HandBlock
 from synth.sound.band_edges import FADE_TO
 from synth.sound.beat_phase import fixed_from_radians
-from synth.sound.row_table import row_offsets, row_table
+from synth.sound.row_table import note_rows, row_offsets, row_table
 from synth.sound.voice import Voice
 
 RATE = 48000
@@ -154,3 +155,36 @@ def test_jumps_of_the_hand_do_not_click():
         for detector in (replace(DIODE, kind="envelope"), DIODE)
     ]
     assert rough[1] < 1.2 * rough[0]
+
+
+def drawn_mixer():
+    """A made-up mixer: its fundamental turns with the beat's logarithm, the other way for beats of the other sign."""
+    beats = 8.0 * np.sinh(np.linspace(-8.0, 8.0, 17))
+    turned = np.exp(0.1j * np.arcsinh(beats / 8.0))
+    lines = np.stack([np.full(17, 2.0), turned, 0.1 * turned**2], axis=1).astype(complex)
+    bends = np.zeros((17, 4, 3), dtype=complex)
+    bends[:, 0], bends[:, 1] = -0.25 * lines, 0.25 * lines  # in proportion to the variable oscillator's swing
+    return DrawnDetector(MixerTable(beats, lines, beats, bends, (0.5, 0.4), (0.03, 0.25), 3e5), 0.5, 0.4)
+
+
+def test_a_drawn_mixer_is_read_at_the_signed_beat_and_the_swing_there():
+    made = lawful(drawn_mixer(), lock_range=5.0)
+    places = np.array([0.1, 0.3, 0.79])
+    offsets = made.offset_frequency(places)
+    assert offsets[0] > 0.0 > offsets[2]
+    swings = made.variable_amplitude(places) / 0.4
+    beats = np.sign(offsets) * np.sqrt(offsets**2 - 25.0)
+    expected = swings * np.exp(0.1j * np.arcsinh(beats / 8.0))
+    np.testing.assert_allclose(note_rows(made, places)[:, 1], expected, rtol=1e-6)
+    np.testing.assert_allclose(note_rows(made, places, variable=1.1)[:, 1], 1.1 * expected, rtol=1e-6)
+    table = row_table(made, RATE)
+    phases = np.arange(64) * (2.0 * math.pi / 64)
+    for offset in (200.0, float(made.offset_frequency(0.75))):
+        wave = table.sound(fixed_from_radians(phases), np.full(64, offset))
+        turn = 0.1 * math.copysign(math.asinh(math.sqrt(offset**2 - 25.0) / 8.0), offset)
+        assert abs(np.angle(np.fft.rfft(wave)[1]) - turn) < 2e-3
+
+
+def test_a_drawn_mixer_needs_solved_oscillators():
+    with pytest.raises(ValueError, match="driven by solved oscillators"):
+        replace(PLAIN, detector=drawn_mixer())

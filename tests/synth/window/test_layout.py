@@ -58,10 +58,11 @@ def test_parts_never_overlap_and_stay_inside(size: tuple[int, int], text_scale: 
     layout = lay_out(size, text_scale, mirrored)
     check_parts(layout)
     parts = layout.seen
-    assert set(parts) >= NAMES - {"oscillogram", "spectrum"}
+    assert set(parts) >= NAMES - {"oscillogram", "spectrum", "drawer"}
+    assert ("drawer" in parts) == (layout.drawer.height > 0)
     assert set(parts) <= NAMES
     assert layout.stage.width > 0.49 * size[0]
-    assert layout.stage.height > (0.16 if layout.drawer_is_strip else 0.22) * size[1]
+    assert layout.stage.height > 0.22 * size[1]
     check_parts(layout.with_open_drawer())
 
 
@@ -73,7 +74,7 @@ def test_controls_have_rows_of_their_own(
     layout = lay_out(size, text_scale, mirrored)
     layout = layout.with_open_drawer() if opened else layout
     rows = layout.control_boxes(CONTROL_ROWS)
-    assert len(rows) == CONTROL_ROWS
+    assert len(rows) == (CONTROL_ROWS if layout.drawer.height else 0)
     for row in rows:
         slider = layout.slider_box(row)
         assert contains(layout.drawer, row)
@@ -121,14 +122,14 @@ def test_readouts_keep_their_inner_rooms(size: tuple[int, int], text_scale: floa
         ((1280, 720), 1.0, set(), False),
         ((1024, 640), 1.0, set(), False),
         ((1024, 640), 0.8, set(), False),
-        ((900, 560), 1.0, set(), False),
-        ((1280, 720), 1.05, set(), False),
-        ((1280, 720), 1.15, set(), True),
-        ((1280, 720), 1.6, set(), True),
-        ((1024, 640), 1.3, set(), True),
-        ((1024, 640), 1.6, set(), True),
+        ((900, 560), 1.0, set(), True),
+        ((1280, 720), 1.05, set(), True),
+        ((1280, 720), 1.3, set(), True),
+        ((1280, 720), 1.6, {"drawer"}, True),
+        ((1024, 640), 1.3, {"drawer"}, True),
+        ((1024, 640), 1.6, {"drawer"}, True),
         ((2560, 1440), 1.0, set(), False),
-        ((2560, 1440), 1.6, set(), True),
+        ((2560, 1440), 1.6, {"drawer"}, True),
     ],
 )
 def test_by_rule_large_text_hides_the_spectrum_and_narrows_the_drawer(

@@ -90,8 +90,9 @@ def test_whatever_fingers_do_the_hands_stay_in_the_window(events: list) -> None:
     for kind, finger, place in events:
         touch = touched(touch, kind, finger, place)
         down = down | {finger} if kind == "down" else down - {finger} if kind == "up" else down
-        assert touch.pitch is None or touch.pitch != touch.volume
-        assert {touch.pitch, touch.volume} - {None} <= down
+        fingers = [one for one in (touch.pitch, touch.volume, touch.pinch) if one is not None]
+        assert len(set(fingers)) == len(fingers)
+        assert set(fingers) <= down
         place = pointer_of(touch, SIZE)
         assert place is None or (0 <= place[0] < SIZE[0] and 0 <= place[1] < SIZE[1])
 

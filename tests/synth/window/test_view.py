@@ -506,13 +506,18 @@ def test_the_inset_is_left_out_where_it_has_no_room() -> None:
     assert CAPTION not in {text.shown for text in view.texts}
 
 
-def test_the_strip_names_every_control() -> None:
-    for size in ((1024, 640), (1280, 720)):
-        view, _ = drawn(size, replace(STATE, text_scale=1.6))
+def test_the_strip_names_every_control_and_gives_way_to_the_stage() -> None:
+    for size, text_scale, opened in (((1280, 1024), 1.6, False), ((1024, 640), 1.6, True), ((1280, 720), 1.6, True)):
+        view, _ = drawn(size, replace(STATE, text_scale=text_scale, drawer_open=opened))
         assert view.layout is not None
-        assert view.layout.drawer_is_strip
-        names = {text.shown for text in view.texts if contains(view.layout.drawer, text.place)}
+        assert view.layout.drawer_is_strip != opened
+        names = {text.shown.removeprefix("▶ ") for text in view.texts if contains(view.layout.drawer, text.place)}
         assert {control.label for control in CONTROLS} <= names
+    view, _ = drawn((1280, 720), replace(STATE, text_scale=1.6))
+    assert view.layout is not None
+    assert "drawer" not in view.layout.seen
+    assert "C controls" in " ".join(text.shown for text in view.texts)
+    assert view.layout.stage.height > 0.27 * 720
 
 
 def test_the_ring_scale_says_that_it_is_a_side_view() -> None:
