@@ -30,6 +30,8 @@ COMMONS: Mapping[str, float] = {
     "none": 0.0,
 }
 """What may join the circuit's common to earth beside the field, F."""
+BYSTANDERS: Mapping[str, float | None] = {"nobody": None, "1.5 m": 1.5, "1 m": 1.0, "0.7 m": 0.7}
+"""How far beside the antenna a second person stands, m."""
 LOWEST_DRONE, HIGHEST_DRONE = 36, 84  # note numbers, C2 and C6
 LEVERS: Mapping[str, str] = {
     "zero beat": "zero_beat",
@@ -123,6 +125,9 @@ _HINTS = {
     "jitter": "How much the hand shakes (RMS).",
     "shoes": "Shoes and floor: what joins the player to earth beside the field; the tuning stays.",
     "common": "What joins the circuit's common to earth: a wire, a supply's capacitor, an adapter, nothing.",
+    "lean": "How far the body leans to the antenna, the hands where they are. Solved anew, beside the window.",
+    "hand_height": "Height of the pitch hand above the floor. Solved anew, beside the window.",
+    "bystander": "A second person so far beside the antenna. Solved anew, beside the window.",
     "reference_a": "What the tuner and the note lines call A4.",
     "guide": "Marks the notes of a scale on the stage; the sound is untouched.",
     "guide_root": "First note of the marked scale.",
@@ -156,6 +161,9 @@ CONTROLS: tuple[Control, ...] = (
     _number("jitter", "Tremor", 0.0, "mm", (0.0, 3.0), 0.05),
     _number("shoes", "Shoes", USUAL_SHOES, "pF", (0.0, 400e-12), 5e-12),
     _choice("common", "Common", "bonded", tuple(COMMONS)),
+    _number("lean", "Lean", 0.0, "m", (-0.10, 0.20), 0.01),
+    _number("hand_height", "Hand height", 1.2, "m", (1.0, 1.4), 0.01),
+    _choice("bystander", "Bystander", "nobody", tuple(BYSTANDERS)),
     _number("reference_a", "Reference A", 440.0, "Hz", (400.0, 480.0), 0.5),
     _choice("guide", "Scale", OFF, (OFF, *SCALES)),
     _choice("guide_root", "Key note", "C", NAMES),
@@ -166,15 +174,27 @@ CONTROL_NAMES = tuple(control.name for control in CONTROLS)
 
 
 @dataclass(frozen=True, slots=True)
+class Stance:
+    """What of the scene the controls change: lean and height of the pitch hand, m, and the name of where a second
+    person stands.
+    """
+
+    lean: float = 0.0
+    hand_height: float = 1.2
+    bystander: str = "nobody"
+
+
+@dataclass(frozen=True, slots=True)
 class Tuning:
-    """How things stood when the player tuned zero beat: rise of temperature, K, fine tuning, shoes, F, and the name of
-    what joins the common to earth.
+    """How things stood when the player tuned zero beat: rise of temperature, K, fine tuning, shoes, F, the name of what
+    joins the common to earth, and the stance.
     """
 
     rise: float
     pot: float
     shoes: float
     common: str
+    stance: Stance = Stance()
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,7 +249,13 @@ class Settings:
             self.number("pot"),
             self.number("shoes"),
             self.text("common"),
+            self.stance,
         )
+
+    @property
+    def stance(self) -> Stance:
+        """How player and second person stand."""
+        return Stance(self.number("lean"), self.number("hand_height"), self.text("bystander"))
 
     def stepped(self, name: str, steps: int) -> Settings:
         """The same with one control moved by `steps`."""

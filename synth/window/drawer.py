@@ -65,7 +65,6 @@ _SHOWN = {  # by unit: times what, and how
     "share": (100.0, "{:.0f} %"),
     "cents/cm": (1.0, "{:.0f} ct/cm"),
 }
-CAPTION = "Controls"
 
 
 def draw_drawer(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
@@ -79,8 +78,6 @@ def draw_drawer(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
             _cell(canvas, row, box, size)
         return
     canvas.fill(layout.drawer, palette.PANEL, canvas.px(8))
-    if layout.drawer_caption.height:
-        canvas.text(CAPTION, layout.drawer_caption, canvas.small, palette.QUIET_TEXT)
     for row, box in zip(rows, boxes, strict=True):
         _row(canvas, row, box)
         if row.selected:

@@ -66,18 +66,13 @@ def needed_size(text_scale: float = 1.0) -> tuple[int, int]:
     return across, down
 
 
-<<<<<<< HEAD
-CONTROL_ROWS = 14  # as many as the drawer is laid out for; more make the rows lower
-_LOWEST_ROW = 2.2  # small text heights: a name above its slider
-=======
-CONTROL_ROWS = 20  # as many as the drawer is laid out for; more make the rows lower
-_LOWEST_ROW = 1.65  # small text heights: a name above its slider
->>>>>>> practice
+CONTROL_ROWS = 23  # as many as the drawer is laid out for; more make the rows lower
+_LOWEST_ROW = 1.75  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
-_HINT_LINES = 5.4  # small text heights kept for the hint below the rows
+_HINT_LINES = 4.1  # small text heights kept for the hint below the rows
 _FIELD_PARTS = ("note_band", "volume_scale", "volume_way", "stage", "antenna", "distance_scale")
-_OPEN_COLUMNS = 4  # of controls, in the stage's place
-STRIP_LINES = 2
+_OPEN_COLUMNS = 3  # of controls, in the stage's place
+STRIP_LINES = 3
 _STRIP_HEIGHT = 2.0  # small text heights of a line: names over short sliders
 _STRIP_NAME = 1.25  # of them, the names'
 _LEAST_STAGE = 0.5  # of the window's width; a drawer that would leave less is a strip
@@ -159,12 +154,6 @@ class Layout(Frame):
         return self.drawer if self.drawer_is_strip else self.drawer.shrunk(across, down)
 
     @property
-    def drawer_caption(self) -> Box:
-        """The drawer's heading; of no height in a strip or in the stage's place."""
-        room, bare = self.drawer_room, self.drawer_is_strip or self.drawer_over_stage
-        return Box(room.left, room.top, room.width, 0 if bare else round(1.9 * self.text.small))
-
-    @property
     def drawer_hint(self) -> Box:
         """What the selected control does, at the foot of the drawer; of no height in a strip."""
         room = self.drawer_room
@@ -180,7 +169,8 @@ class Layout(Frame):
             gap, half = round(0.2 * self.text.small), -(-count // STRIP_LINES)
             strips = self.drawer_room.rows((1.0,) * STRIP_LINES, 2)
             return tuple(cell for strip in strips for cell in strip.columns((1.0,) * half, gap))[:count]
-        room, top = self.drawer_room, self.drawer_caption.bottom
+        room = self.drawer_room
+        top = room.top
         columns = _OPEN_COLUMNS if self.drawer_over_stage else 1
         lines = -(-count // columns)
         height = min((self.drawer_hint.top - top) // lines, round(_HIGHEST_ROW * self.text.small))
@@ -257,7 +247,7 @@ def _unmirrored(size: tuple[int, int], scale: float, text: TextSizes, no_strip: 
 
     drawer_width = round(16.4 * text.small) + px(24)
     left, right = max(px(76), round(5.9 * text.small)) + px(20), max(px(146), round(4.7 * text.small))
-    rows_height = CONTROL_ROWS * _LOWEST_ROW + 1.9 + _HINT_LINES
+    rows_height = CONTROL_ROWS * _LOWEST_ROW + _HINT_LINES
     is_strip = (
         rows_height * text.small + px(20) > page.height
         or page.width - drawer_width - gap - left - right < _LEAST_STAGE * width

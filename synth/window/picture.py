@@ -182,7 +182,7 @@ def picture_now(
     full_scale = full_scale_text(state.level * session.instrument.level)
     return Picture(
         readouts=readouts(instrument, state.distance, beat, settings.number("reference_a"), heard),
-        flags=flags_of(state, meters),
+        flags=flags_of(state, meters, session.computing),
         status=status_pieces(meters, speaker.kept_seconds),
         notice=notice,
         listening=f"Level {full_scale}",
@@ -216,13 +216,14 @@ def notice_line(notice: str, fault: str | None) -> str:
     )
 
 
-def flags_of(state: WindowState, meters: Meters) -> tuple[str, ...]:
-    """Recording, muted, fine and replay, in words."""
+def flags_of(state: WindowState, meters: Meters, computing: bool = False) -> tuple[str, ...]:
+    """Recording, muted, fine, replay, and that something is being solved, in words."""
     seconds = meters.recorded_frames // max(1, meters.sample_rate)
     switches = (
         (state.recording, f"● REC {seconds // 60}:{seconds % 60:02d}"),
         (state.muted, "MUTED"),
         (state.fine, "FINE"),
         (state.replaying, "REPLAY"),
+        (computing, "COMPUTING"),
     )
     return tuple(word for on, word in switches if on)

@@ -339,7 +339,7 @@ def resting_opening(session: Session) -> float:
 
 def field_picture(session: Session) -> FieldPicture:
     """The drawn part of the field that plays, to the design's own sizes."""
-    tuned, scene, posture = session.tuned, session.side.offer.scene, session.side.offer.posture
+    tuned, scene, posture = session.tuned, session.tuned.scene, session.side.offer.posture
     volume: VolumeAxis = PLAIN
     if tuned.volume is not None:
         volume = ring_volume(tuned.volume, *volume_form(scene.ring))

@@ -11,6 +11,7 @@ import numpy as np
 from models.builds.drift import DriftLaw
 from models.circuit.variable_law import VariableLaw
 from models.hand.both_hands import HandCurve
+from models.hand.scene import Scene
 from models.instrument import AnyDetector, Instrument
 from models.pitch import nearest_note
 from models.pitch_field import PitchField, pitch_field
@@ -18,7 +19,7 @@ from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import detector_of
 from synth.errors import DesignError
-from synth.window.controls import COMMONS, Settings, Tuning
+from synth.window.controls import COMMONS, Settings, Stance, Tuning
 from synth.window.pull import Pull, pull_of
 from synth.window.tunable import Earthed, Tunable, common_name
 
@@ -29,13 +30,14 @@ SLACK = 1e-9  # of the trimmer's way, for rounding
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tuned:
-    """What plays: instrument and pitch field, what both hands and the fingers do, the volume antenna, controls that are
-    not there with the reason, and what to know.
+    """What plays: instrument and pitch field, what both hands and the fingers do, the scene, the volume antenna,
+    controls that are not there with the reason, and what to know.
     """
 
     instrument: Instrument
     field: PitchField
     hand: HandCurve
+    scene: Scene
     volume: VolumeAntenna | None
     disabled: Mapping[str, str]
     notices: tuple[str, ...] = ()
@@ -86,6 +88,7 @@ def retuned(offer: Tunable, settings: Settings) -> Tuned:
         notices=notices,
         both=earthed.both,
         pull=pull_of(field, settings.guide_notes, settings.number("pull")),
+        scene=offer.scene if offer.scenes is None else offer.scenes.at(stance_of(offer, now.stance)).scene,
     )
 
 
@@ -138,13 +141,24 @@ def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
 
 
 def _earthed(offer: Tunable, state: Tuning) -> Earthed:
-    """The curves with the player and the common joined to earth as in `state`."""
+    """The curves with the player and the common joined to earth, and standing, as in `state`."""
     as_designed = Earthed(offer.hand, offer.volume, offer.both)
     shoes = offer.shoes if "shoes" in offer.faults else state.shoes
-    if offer.earthed is None or (shoes == offer.shoes and state.common == common_name(offer.common)):
+    if offer.earthed is None or offer.scenes is None:
         return as_designed
-    common = offer.common if state.common == common_name(offer.common) else COMMONS[state.common]
-    return offer.earthed(shoes, common)
+    common, stance = common_name(offer.common), stance_of(offer, state.stance)
+    if (shoes, state.common, stance) == (offer.shoes, common, offer.scenes.designed):
+        return as_designed
+    tie = offer.common if state.common == common else COMMONS[state.common]
+    return offer.earthed(shoes, tie, offer.scenes.at(stance))
+
+
+def stance_of(offer: Tunable, stance: Stance) -> Stance:
+    """The stance, but for controls that this design does not have."""
+    if offer.scenes is None:
+        return stance
+    designed = offer.scenes.designed
+    return replace(stance, hand_height=designed.hand_height) if "hand_height" in offer.faults else stance
 
 
 def _parts(offer: Tunable, rise: float) -> dict[str, float]:
@@ -181,6 +195,7 @@ def _reference_frequency(offer: Tunable, settings: Settings, now: Tuning) -> tup
             pot=float(settings.control("pot").default),
             shoes=offer.shoes,
             common=common_name(offer.common),
+            stance=now.stance if offer.scenes is None else offer.scenes.designed,
         )
         tuned = offer.instrument.reference_frequency
     else:

@@ -24,7 +24,7 @@ from synth.hands.hand_path import HandPath
 from synth.sound.level_match import matched
 from synth.sound.voice import Voice
 from synth.window.controls import LEVERS, History, Settings, Value
-from synth.window.retune import Tuned, retuned
+from synth.window.retune import Tuned, retuned, stance_of
 from synth.window.steering import part_for_sensitivity, sensitivity_at, zero_beat_for_sensitivity
 from synth.window.tunable import (
     AS_WRITTEN,
@@ -86,6 +86,8 @@ SOLVING_FIELD = "solving the field of this antenna; until then it plays as befor
 SOLVED = "what plays is solved with these parts"
 SEEKING = "looking for the part that gives this sensitivity"
 LETTERS = "ABCDEF"
+COMPUTING = "computing the field of this scene beside the window; until then it sounds as before"
+COMPUTED = "the field of this scene is computed"
 SWITCH_INTERVAL = 0.0005  # s the work beside the window may hold the interpreter while a picture is due
 
 
@@ -105,6 +107,7 @@ class Side:
     good: History
     offers: dict[Parts, Tunable] = field(default_factory=dict)
     waiting: Future[Tunable] | None = None
+    computing: Future[None] | None = None
     waiting_for: Parts = AS_WRITTEN
     seeking: Future[float] | None = None
     seeking_for: Settings | None = None
@@ -305,6 +308,9 @@ class Session:
             if side.waiting is not None and side.waiting.done():
                 self._take_solved(side, side.waiting)
                 self._pending |= place == self._active
+            if side.computing is not None and side.computing.done():
+                self._take_computed(side, side.computing)
+                self._pending |= place == self._active
             if side.seeking is not None and side.seeking.done():
                 self._take_sought(side, side.seeking)
                 self._pending |= place == self._active
@@ -390,6 +396,7 @@ class Session:
         try:
             if parts not in side.offers:
                 side.offers[parts] = with_parts(side.offer, parts)
+            self._follow_stance(side, side.offers[parts])
             side.tuned = retuned(side.offers[parts], settings)
         except ValueError as error:
             self._refuse(side, str(error))
@@ -398,6 +405,28 @@ class Session:
         self._notice = next(iter(side.tuned.notices), self._notice)
         self._unmatched = len(self.sides) > 1
         self._changed = True
+
+    def _follow_stance(self, side: Side, offer: Tunable) -> None:
+        """Have the field of the stance computed beside the window, where it is not there."""
+        if offer.scenes is None:
+            return
+        stance = stance_of(offer, side.history.now.stance)
+        if not offer.scenes.has(stance) and side.computing is None:
+            side.computing = self._pool().submit(offer.scenes.solve, stance)
+            self._notice = COMPUTING
+
+    def _take_computed(self, side: Side, computing: Future[None]) -> None:
+        side.computing = None
+        try:
+            computing.result()
+            self._notice = COMPUTED
+        except ValueError as error:
+            self._refuse(side, str(error))
+
+    @property
+    def computing(self) -> bool:
+        """Whether something is being solved for the side that plays."""
+        return self.side.computing is not None or self.side.waiting is not None
 
     def _move_towards(self, side: Side, parts: Parts) -> None:
         """Until the circuit is solved: what it will be to first order from the nearest one that is solved.

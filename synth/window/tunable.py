@@ -30,7 +30,7 @@ from models.detector.memoryless import DETECTORS
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import monotone_cubic
 from models.hand.earthing import COMMON, USUAL_SHOES
-from models.hand.scene import Posture, Scene
+from models.hand.scene import Bystander, Posture, Scene
 from models.instrument import Instrument
 from models.tank import Tank
 from models.volume.both_hands import BothHands
@@ -41,10 +41,12 @@ from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError
-from synth.window.controls import COMMONS, CONTROLS, Control, Settings
+from synth.window.controls import BYSTANDERS, COMMONS, CONTROLS, Control, Settings, Stance
 from synth.window.first_order import FirstOrder
 
 POT_POINTS = 21
+DESIGNED = "as designed"
+HEIGHT_WAY = 0.2  # m, up and down, that the control lets the pitch hand go
 NO_TRIMMER = "the reference has no trimmer"
 
 
@@ -86,6 +88,45 @@ class Earthed:
     both: BothHands | None
 
 
+class Scenes:
+    """The scene of a design as the controls change it: solved, or read from the cache, when it is asked for."""
+
+    def __init__(self, workpiece: OpenedDesign) -> None:
+        self._workpiece = workpiece
+        self.designed = Stance(
+            workpiece.scene.player.lean,
+            0.0 if workpiece.scene.from_above else workpiece.scene.hand_height,
+            "nobody" if workpiece.scene.room.bystander is None else DESIGNED,
+        )
+        self._solved = {self.designed: workpiece}
+        self._last = workpiece
+
+    def has(self, stance: Stance) -> bool:
+        """Whether this one is solved."""
+        return stance in self._solved
+
+    def solve(self, stance: Stance) -> None:
+        """Solve the field of a stance (seconds). Raises DesignError for one that the scene does not take."""
+        first, designed = self._workpiece.scene, self.designed
+        height = stance.hand_height if stance.hand_height != designed.hand_height else None
+        beside = BYSTANDERS.get(stance.bystander)
+        person = None if beside is None else Bystander(0.0, beside)
+        try:
+            scene = first.moved(lean=stance.lean, hand_height=height, bystander=person)
+        except ValueError as error:
+            raise DesignError(str(error)) from error
+        if stance.bystander == "nobody" and first.room.bystander is not None:
+            scene = replace(scene, room=replace(scene.room, bystander=None))
+        found = self._workpiece.in_scene(scene)
+        found.hand_field  # noqa: B018 - solved here, not where it is first looked at
+        self._solved[stance] = found
+
+    def at(self, stance: Stance) -> OpenedDesign:
+        """The design in that scene; until it is solved in the one that was asked for last."""
+        self._last = self._solved.get(stance, self._last)
+        return self._last
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Tunable:
     """A design, its instrument, and what it can be changed by. `faults`: name of a control to why it is not there.
@@ -112,8 +153,9 @@ class Tunable:
     first_order: FirstOrder | None = None
     shoes: float = USUAL_SHOES
     common: float = math.inf
-    earthed: Callable[[float, float], Earthed] | None = None
+    earthed: Callable[[float, float, OpenedDesign], Earthed] | None = None
     scene: Scene = field(default_factory=Scene)
+    scenes: Scenes | None = None
 
 
 def tunable(workpiece: OpenedDesign) -> Tunable:
@@ -126,10 +168,15 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         drift = drift_law(workpiece, 1.0, np.empty(0))
     except (DesignError, ValueError) as error:
         faults["temperature"] = str(error)
-    shoes, earthed = USUAL_SHOES, None
+    shoes, earthed, scenes = USUAL_SHOES, None, None
     if workpiece.given is None:
         shoes = workpiece.earthing.shoes(workpiece.hand_field.body_share)
-        earthed = lru_cache(maxsize=8)(partial(_earthed, workpiece))  # undo and the tuning ask again
+        earthed = lru_cache(maxsize=8)(partial(_earthed, workpiece.volume))  # undo and the tuning ask again
+        scenes = Scenes(workpiece)
+    else:
+        faults |= dict.fromkeys(("lean", "hand_height", "bystander"), "the curves are given, not those of a scene")
+    if workpiece.given is None and workpiece.scene.from_above:
+        faults["hand_height"] = "the hand comes down from above"
     if earthed is None or shoes == math.inf:
         faults["shoes"] = "the player is bonded to earth, or the curves are not from a scene"
     if earthed is None or COMMON not in workpiece.hand_field.names:
@@ -161,12 +208,13 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         common=workpiece.earthing.common_to_earth,
         earthed=earthed,
         scene=workpiece.scene,
+        scenes=scenes,
     )
 
 
-def _earthed(workpiece: OpenedDesign, shoes: float, common: float) -> Earthed:
+def _earthed(volume: VolumeAntenna | None, shoes: float, common: float, workpiece: OpenedDesign) -> Earthed:
     """The curves of a design with other ties to earth, F; the volume oscillator stays tuned as it is."""
-    other, volume = workpiece.with_earthing(shoes, common), workpiece.volume
+    other = workpiece.with_earthing(shoes, common)
     ring, hand = other.ring_hands, other.hands[workpiece.design.player.posture]
     if volume is None or ring is None:
         return Earthed(hand, volume, None)
@@ -243,7 +291,7 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
     instrument, curve = offer.instrument, offer.instrument.curve
     low, high = max(0.05, curve.nearest), min(curve.farthest, 1.5)
     zero_beat = high if offer.zero_beat is None else min(max(offer.zero_beat, low), high)
-    own: dict[str, dict[str, object]] = {
+    own: dict[str, Any] = {
         "zero_beat": {"low": low, "high": high, "default": zero_beat},
         "detector": {"default": instrument.detector.kind, "choices": _detectors(instrument.detector.kind)},
         "coupling": {"default": instrument.lock_range, "high": max(120.0, 2.0 * instrument.lock_range)},
@@ -257,6 +305,7 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
             "high": max(400e-12, 0.0 if offer.shoes == math.inf else offer.shoes),
         },
         "common": {"default": common_name(offer.common), "choices": (*COMMONS, *_other_common(offer.common))},
+        **_stance_of(offer),
         "reference_a": {
             "default": offer.reference_a,
             "low": min(400.0, offer.reference_a),
@@ -272,7 +321,26 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
             "unit": "",
             "hint": "The reference's bias pot: shifts its transistor's current and junction, and so its frequency.",
         }
-    return tuple(replace(control, **own.get(control.name, {})) for control in CONTROLS)  # type: ignore[arg-type]
+    return tuple(replace(control, **own.get(control.name, {})) for control in CONTROLS)
+
+
+def _stance_of(offer: Tunable) -> dict[str, Any]:
+    """Ranges and defaults of what changes the scene."""
+    if offer.scenes is None:
+        return {}
+    stance, (low, high) = offer.scenes.designed, offer.scene.antenna.heights
+    lowest, highest = (round(min(max(stance.hand_height + way, low), high), 2) for way in (-HEIGHT_WAY, HEIGHT_WAY))
+    heights = {
+        "default": stance.hand_height,
+        "low": min(lowest, stance.hand_height),
+        "high": max(highest, stance.hand_height),
+    }
+    others = (DESIGNED,) if stance.bystander == DESIGNED else ()
+    return {
+        "lean": {"default": stance.lean, "low": min(-0.10, stance.lean), "high": max(0.20, stance.lean)},
+        "hand_height": {} if offer.scene.from_above else heights,
+        "bystander": {"default": stance.bystander, "choices": (*others, *BYSTANDERS)},
+    }
 
 
 def common_name(capacitance: float) -> str:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from threading import Event
 
 import numpy as np
 import pytest
 from small_instrument import RING_CURVE, ROD, small_field
 
 from models.hand.hand_field import HandField
+from models.hand.scene import Scene
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.template import template_design
 from synth.errors import DesignError
 from synth.window.controls import Settings
 from synth.window.retune import Tuned, retuned
+from synth.window.session import COMPUTED, session_of
 from synth.window.tunable import Tunable, controls_of, first_settings, tunable
 
 PF = 1e-12
@@ -95,6 +98,7 @@ def test_a_common_that_is_a_conductor_can_float(monkeypatch) -> None:
         places={posture: with_common(matrices) for posture, matrices in base.places.items()},
         ring_places=np.zeros((0, 3, 3)),
         without_player=with_common(base.without_player),
+        finger_places=with_common(base.finger_places),
     )
     monkeypatch.setattr("synth.build.workbench.field_for", lambda *_, **__: field)
     design = replace(template_design(), volume_antenna=None, volume=None, volume_response=None)
@@ -113,3 +117,34 @@ def test_given_curves_have_no_ties_to_change() -> None:
     offer = tunable(assemble(template_design(), ROD, RING_CURVE))
     assert {"shoes", "common"} <= set(offer.faults)
     assert retuned(offer, first_settings(offer)).instrument == offer.instrument
+
+
+def test_another_stance_sounds_as_before_until_its_field_is_there(monkeypatch) -> None:
+    """Leaning: solved beside the window, and shown as being computed; then the field of that scene sounds."""
+    near, far, asked = coupled(small_field(ring=RING_CURVE)), small_field(ring=RING_CURVE), Event()
+
+    def field_for(scene: Scene, *_: object, **__: object) -> HandField:
+        if scene.player.lean == 0.0:
+            return far
+        assert asked.wait(20.0)
+        return near
+
+    monkeypatch.setattr("synth.build.workbench.field_for", field_for)
+    session = session_of([OpenedDesign(template_design())])
+    before = session.instrument.curve
+    session.set("lean", 0.05)
+    session.update()
+    assert session.computing
+    assert "computing" in session.take_notice()
+    assert session.instrument.curve == before
+    asked.set()
+    while session.computing:
+        session.update()
+    assert session.take_notice() == COMPUTED
+    assert session.tuned.scene.player.lean == 0.05
+    assert session.instrument.curve != before
+    assert session.instrument.reference_frequency == pytest.approx(session.side.offer.instrument.reference_frequency)
+    session.undo()
+    session.update()
+    assert session.instrument.curve == before
+    session.close()

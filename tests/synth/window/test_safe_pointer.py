@@ -278,9 +278,8 @@ def test_a_resize_and_a_page_never_leap_or_hang() -> None:
 def test_a_button_that_came_up_elsewhere_ends_the_drag() -> None:
     def slider(window: PlayWindow) -> tuple[int, int]:
         assert window.view.layout is not None
-        return window.view.layout.slider_box(
-            window.view.layout.control_boxes(len(CONTROLS))[CONTROL_NAMES.index("zero_beat")]
-        ).center
+        row = window.view.layout.control_boxes(len(CONTROLS))[CONTROL_NAMES.index("zero_beat")]
+        return window.view.layout.slider_box(row).center
 
     steps: list[Step] = [
         lambda window: post("MOUSEBUTTONDOWN", pos=slider(window), button=1, touch=False),
