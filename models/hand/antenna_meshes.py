@@ -8,7 +8,6 @@ from typing import Final
 import numpy as np
 
 from models.arrays import Floats
-from models.electrostatics.mesh import torus
 from models.electrostatics.surfaces import (
     between,
     even_charge_factor,
@@ -54,8 +53,9 @@ def volume_antenna_mesh(antenna: AnyVolumeAntenna, fineness: float = 1.0) -> Flo
     """Triangles of a volume antenna."""
     middle = np.array([0.0, -antenna.offset, antenna.height])
     if isinstance(antenna, LoopAntenna):
-        radii = 0.5 * antenna.diameter, 0.5 * antenna.tube_diameter
-        return torus(*radii, middle, panels=round(600 * fineness**2))
+        # its cells crowd towards the player, under the hand
+        ring = _thin_torus(0.5 * antenna.diameter, 0.5 * antenna.tube_diameter, 0.9 * fineness)
+        return np.asarray(ring + middle, dtype=np.float64)
     if isinstance(antenna, VolumePlate):
         size = np.array([antenna.length, antenna.width, antenna.thickness])
         return np.asarray(_plate(size, np.array([0.0, 0.0, 0.5 * antenna.thickness]), fineness) + middle)
@@ -126,7 +126,7 @@ def _plate(size: Floats, aim: Floats, fineness: float) -> Floats:
         edge = 0.25 * EDGE_CELL * shorter / fineness
         sheet = [_nodes(float(size[k]), float(aim[k]), round(16 * fineness), edge, fineness) for k in (first, second)]
         return _turned(_face(sheet, float(np.clip(aim[thin], -0.5 * across, 0.5 * across))), first, second, thin)
-    near = [_nodes(float(size[k]), float(aim[k]), round(14 * fineness), edge, fineness) for k in (first, second)]
+    near = [_nodes(float(size[k]), float(aim[k]), round(12 * fineness), edge, fineness) for k in (first, second)]
     plain = [between(float(size[k]), round(8 * fineness), edge, edge) - 0.5 * size[k] for k in (first, second)]
     facing = 1.0 if aim[thin] >= 0.0 else -1.0
     faces = [

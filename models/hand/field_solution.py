@@ -239,7 +239,7 @@ def pitch_hands(
             moving = with_image(alone, fist, plane)
         sleeve = None if sleeves is None else sleeves.get(distance)
         if sleeve is None:
-            mesh = arm(start, wrist(scene, posture, distance), scene.player.build, fineness)
+            mesh = arm(start, wrist(scene, posture, distance), scene.player.build, fineness, scene.from_above)
             panels = player_panels(mesh, "arm", scene)
             sleeve = Sleeve(panels, symmetric_potential_matrix(panels, plane), reached_by(still, panels))
         if sleeves is not None and distance in sleeves:

@@ -42,6 +42,9 @@ TYPICAL: Final = Build()
 #: antenna is most of what the player adds. (Half spheres of two bands cost 0.4 % of that, seven sectors 0.1 % more.)
 ARM_CELLS: Final = (2, 5, 7)
 TRUNK_CELLS: Final = (3, 5, 10)
+#: The same of an arm whose wrist comes over the pitch antenna, and panels per length of one with an elbow there.
+OVER_CELLS: Final = (4, 6, 12)
+OVER_FINER: Final = 1.7
 #: A player of that build sits before a low antenna: shoulder over hand, m.
 SHOULDER_OVER_HAND: Final = 0.35
 SHOULDER_SIDE: Final = -0.18
@@ -150,16 +153,20 @@ def hand(posture: Posture, fineness: float = 1.0) -> Floats:
     return shaped_hand(hand_shape(TYPICAL, posture), fineness)
 
 
-def shaped_hand(shape: HandShape, fineness: float = 1.0, even: bool = False) -> Floats:
+def shaped_hand(shape: HandShape, fineness: float = 1.0, underside: bool = False) -> Floats:
     """The hand with its foremost point at the origin, pointing towards -x; triangles (n, 3, 3) m.
 
-    even: its cells no finer at the foremost point than elsewhere, and more of them.
+    underside: its cells finer at the middle of the palm than at the foremost point, and more of them.
 
     Surface: (X^2 + Z^2)^(p/2) + |Y|^p = 1 in units of the half sizes, p the fullness. The foremost point of it is
     the nearest to any vertical line before the hand, because no point lies farther along -x.
     """
     half, fullness = np.array(shape.half), shape.fullness
-    points, faces = _nose_graded_sphere(round(15 * fineness), 1.0) if even else _nose_graded_sphere(round(9 * fineness))
+    if underside:
+        points, faces = _nose_graded_sphere(round(12 * fineness), 1.4)
+        points = points[:, [2, 0, 1]]  # the nose to -y
+    else:
+        points, faces = _nose_graded_sphere(round(9 * fineness))
     unit_points = _filled(points, fullness)
     triangles = lifted((unit_points * half, faces), _filled_normals(unit_points, fullness, half))
     return np.asarray(triangles + (half[0], 0.0, 0.0))
@@ -173,7 +180,7 @@ _SKIN_STEPS: Final = 200
 def pitch_hand(scene: Scene, posture: Posture, distance: float, fineness: float = 1.0) -> Floats:
     """The pitch hand with its nearest skin `distance`, m, from the antenna; triangles (n, 3, 3) m."""
     shape = hand_shape(scene.player.build, posture, scene.player.opening)
-    mesh = palm(shape, fineness, even=True) if scene.from_above else shaped_hand(shape, fineness)
+    mesh = palm(shape, fineness) if scene.from_above else shaped_hand(shape, fineness)
     return np.asarray(mesh + hand_place(scene, posture, distance))
 
 
@@ -216,7 +223,7 @@ def player_meshes(
     """Every part of the player, the pitch hand at `distance` and, where there is a ring, the other at `height`, m."""
     parts = [*body(scene, fineness), pitch_hand(scene, posture, distance, fineness)]
     build = scene.player.build
-    parts.append(arm(shoulder(scene), wrist(scene, posture, distance), build, fineness))
+    parts.append(arm(shoulder(scene), wrist(scene, posture, distance), build, fineness, scene.from_above))
     if scene.ring is not None and height is not None:
         parts.append(volume_hand(scene.ring, height, build, fineness))
         parts.append(arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), build, fineness))
@@ -301,12 +308,17 @@ def _nearer(joint: Floats, place: Floats, reach: float) -> str:
     return f"stand nearer, and bring hand and antenna to the shoulder's height of {joint[2]:.2g} m"
 
 
-def arm(start: Floats, end: Floats, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:
-    """The arm from the shoulder joint to the wrist, always of the same triangles, so that it deforms smoothly."""
+def arm(
+    start: Floats, end: Floats, build: Build = TYPICAL, fineness: float = 1.0, over_antenna: bool = False
+) -> Floats:
+    """The arm from the shoulder joint to the wrist, always of the same triangles, so that it deforms smoothly.
+
+    over_antenna: finer, as the wrist comes as near to the pitch antenna as a hand from above.
+    """
     if build.links is None:
-        return straight_capsule(start, end, build.arm_radii[2], fineness)
+        return straight_capsule(start, end, build.arm_radii[2], fineness, OVER_CELLS if over_antenna else ARM_CELLS)
     path = np.stack([start, elbow(start, end, build.links), end])
-    return bent_tube(path, build.arm_radii, fineness)
+    return bent_tube(path, build.arm_radii, OVER_FINER * fineness if over_antenna else fineness)
 
 
 def elbow(start: Floats, end: Floats, links: tuple[float, float]) -> Floats:
@@ -390,13 +402,10 @@ def straight_capsule(
 _PALM_DOWN: Final[Floats] = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
 
 
-def palm(shape: HandShape = OPEN_HAND, fineness: float = 1.0, even: bool = False) -> Floats:
-    """The hand, palm down and level, fingers towards -x, the middle of its underside at the origin.
-
-    even: its cells as fine under the palm as at the finger tips.
-    """
+def palm(shape: HandShape = OPEN_HAND, fineness: float = 1.0) -> Floats:
+    """The hand, palm down and level, fingers towards -x, the middle of its underside at the origin."""
     half_length, half_thickness, _ = shape.half
-    return np.asarray(shaped_hand(shape, fineness, even) @ _PALM_DOWN + (-half_length, 0.0, half_thickness))
+    return np.asarray(shaped_hand(shape, fineness, underside=True) @ _PALM_DOWN + (-half_length, 0.0, half_thickness))
 
 
 def volume_hand(ring: AnyVolumeAntenna, height: float, build: Build = TYPICAL, fineness: float = 1.0) -> Floats:

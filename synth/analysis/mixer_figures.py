@@ -133,7 +133,7 @@ def _notes(opened: OpenedDesign) -> Iterator[MixerNote]:
 def stage_at_note(opened: OpenedDesign) -> Mixed:
     """The mixer at USUAL_BEAT. Raises DesignError for a design that draws none."""
     if opened.standing_mixer is None:
-        raise DesignError(f"{opened.design.name}: draws no mixer; add [detector.parts]")
+        raise DesignError(f"{opened.design.place}: draws no mixer; add [detector.parts]")
     solver, still = opened.standing_mixer
     with blaming(opened.design, MIXER):
         return solver.solve(USUAL_BEAT, near=still.ports)

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from models.circuit.drawing import SUPPLY
 from models.preferred_values import nearest
-from synth.build.circuit_assembly import TankSection
-from synth.designs.sections import Design, TolerancesSection
+from synth.build.circuit_assembly import MIXER, TankSection
+from synth.designs.part_rows import MIXER_PLACES, Rows, ends_of_row, kind_of, value_of
+from synth.designs.sections import CircuitSection, Design, TolerancesSection
 
 KINDS = {
     "inductor": "tank coils",
@@ -96,11 +98,21 @@ def part_figures(design: Design) -> tuple[PartFigure, ...]:
     if design.volume is not None:
         parts += tank("volume", design.volume)
     if design.circuit is not None:
-        parts += _circuit_parts(design, part)
+        parts += _circuit_parts(design.circuit, part, limits.trimmer)
+        for which, section in (
+            ("reference", design.reference),
+            ("variable", design.variable),
+            ("volume", design.volume),
+        ):
+            parts += _drawn_parts(which, (section and section.parts) or (), part, limits.trimmer)
     if design.circuit is not None or coupling.lock_range is None:
         parts.append(part("coupling", "reference's output resistor", "resistor", "ohm", coupling.reference_resistor))
         parts.append(part("coupling", "variable's output resistor", "resistor", "ohm", coupling.variable_resistor))
-    if detector.kind == "diode":
+    if detector.parts is not None and design.circuit is not None:
+        parts += _drawn_parts(MIXER, detector.parts, part, limits.trimmer)
+        if any(SUPPLY in ends_of_row(row).values() for row in detector.parts if row[0] not in MIXER_PLACES):
+            parts += [part(MIXER, *row, getattr(design.circuit, row[0].replace(" ", "_"))) for row in _FEED]
+    elif detector.kind == "diode":
         parts.append(part("detector", "load resistor", "resistor", "ohm", detector.load_resistance))
         parts.append(part("detector", "load capacitor", "capacitor", "F", detector.load_capacitance))
     if response is not None:
@@ -111,23 +123,38 @@ def part_figures(design: Design) -> tuple[PartFigure, ...]:
     return tuple(parts)
 
 
-def _circuit_parts(design: Design, part: Callable[[str, str, str, str, float], PartFigure]) -> list[PartFigure]:
-    """The parts of one oscillator beside its tank: each oscillator has a set of its own."""
-    circuit = design.circuit
-    if circuit is None:
-        return []
-    rows = (
-        ("feedback capacitor", "capacitor", "F"),
-        ("emitter capacitor", "capacitor", "F"),
-        ("upper resistor", "resistor", "ohm"),
-        ("potentiometer", "potentiometer", "ohm"),
-        ("lower resistor", "resistor", "ohm"),
-        ("feed resistor", "resistor", "ohm"),
-        ("emitter resistor", "resistor", "ohm"),
-        ("wiper capacitor", "capacitor", "F"),
-        ("base capacitor", "capacitor", "F"),
-        ("coupling capacitor", "capacitor", "F"),
-        ("supply resistor", "resistor", "ohm"),
-        ("supply capacitor", "capacitor", "F"),
-    )
-    return [part(EACH, name, kind, unit, getattr(circuit, name.replace(" ", "_"))) for name, kind, unit in rows]
+Made = Callable[[str, str, str, str, float], PartFigure]
+_FEED = (("supply resistor", "resistor", "ohm"), ("supply capacitor", "capacitor", "F"))
+_FIXED = (
+    ("feedback capacitor", "capacitor", "F"),
+    ("emitter capacitor", "capacitor", "F"),
+    ("upper resistor", "resistor", "ohm"),
+    ("potentiometer", "potentiometer", "ohm"),
+    ("lower resistor", "resistor", "ohm"),
+    ("feed resistor", "resistor", "ohm"),
+    ("emitter resistor", "resistor", "ohm"),
+    ("wiper capacitor", "capacitor", "F"),
+    ("base capacitor", "capacitor", "F"),
+)
+_BOUGHT = {"resistor": "resistor", "capacitor": "capacitor", "coil": "inductor", "pot": "potentiometer"}
+
+
+def _circuit_parts(circuit: CircuitSection, part: Made, trimmer: float) -> list[PartFigure]:
+    """The parts of one oscillator beside its tank, of the fixed form or drawn: each oscillator has a set of its own."""
+    fixed = _FIXED if circuit.parts is None else ()
+    rows = (*fixed, ("coupling capacitor", "capacitor", "F"), *_FEED)
+    found = [part(EACH, name, kind, unit, getattr(circuit, name.replace(" ", "_"))) for name, kind, unit in rows]
+    return [*_drawn_parts(EACH, circuit.parts or (), part, trimmer), *found]
+
+
+def _drawn_parts(place: str, rows: Rows, part: Made, trimmer: float) -> list[PartFigure]:
+    """What rows draw that is bought by its value: not the devices, nor the parts of the tank."""
+    found = []
+    for row in rows:
+        word, value = row[1][0]
+        if word in _BOUGHT and isinstance(value, float):
+            found.append(part(place, row[0], _BOUGHT[word], kind_of(row).value.unit, value))
+        elif word == "trimmer":
+            low = value_of(row, "minimum")
+            found.append(PartFigure(place, row[0], "F", low, value, None, None, None, trimmer))
+    return found

@@ -150,8 +150,8 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     return 0
 
 
-OF_OSCILLATORS = ("pot", "load", "fitted", "trimmer", "hand", "plot", "transient")
-"""Options that say nothing of the mixer."""
+OF_OSCILLATORS = {name: name for name in ("pot", "load", "fitted", "trimmer", "hand", "plot")} | {"transient": "trace"}
+"""Options that say nothing of the mixer: where their value is, and how they are written."""
 
 
 def _read_mixer(arguments: Namespace) -> int:
@@ -160,15 +160,19 @@ def _read_mixer(arguments: Namespace) -> int:
 
     from synth.analysis.circuit_diagram import mixer_diagram
     from synth.analysis.mixer_figures import stage_figures
-    from synth.build.workbench import open_design, say
+    from synth.build.workbench import open_loaded, say
+    from synth.designs.design_file import load_design
     from synth.errors import DesignError
     from synth.report.diagram import save_diagram
     from synth.report.mixer import STAGE
 
-    for name in OF_OSCILLATORS:
+    for name, option in OF_OSCILLATORS.items():
         if getattr(arguments, name) is not None:
-            raise DesignError(f"--{name}: is of an oscillator; leave it out with --which mixer")
-    opened = open_design(Path(arguments.design))
+            raise DesignError(f"--{option}: is of an oscillator; leave it out with --which mixer")
+    design = load_design(Path(arguments.design))
+    if design.detector.parts is None:
+        raise DesignError(f"{design.place}: draws no mixer; add [detector.parts], or read another with --which")
+    opened = open_loaded(design)
     figures = stage_figures(opened)
     if arguments.diagram:
         save_diagram(mixer_diagram(opened), arguments.diagram, arguments.force)

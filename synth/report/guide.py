@@ -71,12 +71,14 @@ def keys_page() -> str:
 
 def _rows_page() -> Iterator[str]:
     """What the rows of a drawn circuit may be."""
-    yield "## [circuit.parts], [reference.parts], [variable.parts], [volume.parts]"
+    yield "## [circuit.parts], [reference.parts], [variable.parts], [volume.parts], [detector.parts]"
     yield ""
     yield (
         "Every oscillator drawn part by part: a row names a part, says what it is and the node at each of its ends. "
         "The rows of one oscillator replace those of [circuit.parts] by name. Two rows are no parts: "
-        '`output = { at = "NODE" }`, and `antenna`, which may be left out (the hot end of the tank).'
+        '`output = { at = "NODE" }`, and `antenna`, which may be left out (the hot end of the tank). [detector.parts] '
+        "draws the mixer from the same rows; there `reference` and `variable` say at which node the output resistor of "
+        "each oscillator ends, and `tone` where the tone is taken; no other key of [detector] counts then."
     )
     yield ""
     yield from (f"- `{line.removeprefix('# ').replace(' = ', '`: ', 1)}." for line in kinds_text())

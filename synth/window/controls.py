@@ -35,7 +35,7 @@ BYSTANDERS: Mapping[str, float | None] = {"nobody": None, "1.5 m": 1.5, "1 m": 1
 LOWEST_DRONE, HIGHEST_DRONE = 36, 84  # note numbers, C2 and C6
 LEVERS: Mapping[str, str] = {
     "zero beat": "zero_beat",
-    "tanks' L/C": "register",
+    "tanks": "register",
     "inductor": "inductor",
     "antenna": "antenna",
 }
@@ -108,7 +108,7 @@ class Control:
 
 
 _HINTS = {
-    "sensitivity": "Cents to a centimetre of hand at the chosen note: moved, it changes the part below until it is so.",
+    "sensitivity": "Cents to a centimetre of hand (ct/cm) at the chosen note. Moved, it changes the part below it.",
     "lever": "The part that Sensitivity changes. Each moves the notes, too; the tanks' L/C does little else.",
     "at_note": "The note whose sensitivity is shown and steered.",
     "register": "L to C of both tanks at the same radio frequency: more L and less C shift every note away from the "

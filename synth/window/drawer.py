@@ -63,7 +63,7 @@ _SHOWN = {  # by unit: times what, and how
     "pF": (1e12, "{:.0f} pF"),
     "": (100.0, "{:.1f} %"),
     "share": (100.0, "{:.0f} %"),
-    "cents/cm": (1.0, "{:.0f} cents/cm"),
+    "cents/cm": (1.0, "{:.0f} ct/cm"),
 }
 
 

@@ -187,7 +187,7 @@ class Layout(Frame):
         """Where a row's name and value stand, above its slider."""
         inset = round(0.6 * self.text.small)
         spare = max(0, row.height - round(_LOWEST_ROW * self.text.small))
-        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, round(1.35 * self.text.small))
+        return Box(row.left + inset, row.top + spare // 2, row.width - 2 * inset, round(1.25 * self.text.small))
 
     def strip_name(self, cell: Box) -> Box:
         """Where the name of a strip's cell stands."""

@@ -214,7 +214,7 @@ class PlayWindow(PracticeEvents):
             oscillogram=oscillogram,
             oscillogram_span=span,
             trail=trail,
-            practice=self.practice.shown() or self.own_hand.shown(now, self.session.tuned.field.notes()),
+            practice=self.practice.shown() or self.own_hand.shown(now, self.practice.notes),
             scatter=0.0 if self.own_hand.hand is None else self.own_hand.hand.scatter,
         )
         page = state.practice_page

@@ -160,6 +160,11 @@ class Practice:
             self._score = None
 
     @property
+    def notes(self) -> Sequence[NoteLine]:
+        """The notes of the field that plays."""
+        return tuple(self._notes.values())
+
+    @property
     def score(self) -> Score | None:
         """What is chosen, on the notes of this instrument; None where they do not reach, with `fault` saying so."""
         if self._score is None:

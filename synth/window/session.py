@@ -136,6 +136,7 @@ class Session:
         self._active = 0
         self._changed = False
         self._notice = ""
+        self._found: tuple[Tuned, str, float | None] | None = None
         self._without: tuple[Settings, str, Tuned | None] | None = None
         if self._unmatched:
             self.match_now()
@@ -214,7 +215,7 @@ class Session:
             pieces.append(f"C2 to C6 within {100.0 * abs(places['C2'] - places['C6']):.1f} cm")
         if field.zero_beat_distance is not None:
             pieces.append(f"zero beat {100.0 * field.zero_beat_distance:.1f} cm")
-        found = sensitivity_at(field, settings.text("at_note"))
+        found = self._sensitivity()
         if found is not None:
             pieces.append(f"{found:.0f} cents a cm at {settings.text('at_note')}")
         if len(self.sides) > 1:
@@ -226,10 +227,17 @@ class Session:
         """The settings with the sensitivity that there is, not the one that was asked for."""
         settings = self.settings
         control = settings.control("sensitivity")
-        found = sensitivity_at(self.tuned.field, settings.text("at_note"))
+        found = self._sensitivity()
         if found is None:
             return settings
         return settings.with_value("sensitivity", min(max(found, control.low), control.high))
+
+    def _sensitivity(self) -> float | None:
+        """Cents to a centimetre at the chosen note, found anew only for another field or note."""
+        asked = self.tuned, self.settings.text("at_note")
+        if self._found is None or self._found[:2] != asked:
+            self._found = *asked, sensitivity_at(asked[0].field, asked[1])
+        return self._found[2]
 
     def without(self, name: str) -> Tuned | None:
         """What would play with one control as the design has it; None where it is so, or where that is not solved."""

@@ -167,8 +167,12 @@ def test_a_larger_antenna_feels_the_hand_more():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["leaning", "telescopic", "wire", "plate", "flat plate", "ring", "flat ring"])
-def test_four_times_the_panels_change_the_added_capacitance_by_little(name):
+@pytest.mark.parametrize(
+    ("name", "posture"),
+    [(name, "open") for name in ("leaning", "telescopic", "wire", "plate", "flat plate", "ring", "flat ring")]
+    + [("flat plate", "fist")],
+)
+def test_four_times_the_panels_change_the_added_capacitance_by_little(name, posture):
     """Within 0.3 % of what hand and body add."""
     scene = Scene(FORMS[name], PlayerBody(approach="above" if name in FLAT else "front"))
     coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 1.6))
@@ -185,7 +189,7 @@ def test_two_and_a_half_times_the_panels_change_a_volume_antenna_by_little(form)
         solved = hand_field(Scene(ring=form), [0.3, 0.8], ["open"], fineness, [0.03, 0.2], [0, 1])
         curve = solved.ring("open", solved.ties(Earthing())).curve
         found.append(curve.capacitances - curve.empty_capacitance)
-    assert_allclose(found[0], found[1], rtol=1e-2, atol=0)
+    assert_allclose(found[0], found[1], rtol=3e-3, atol=0)
 
 
 # Bad sizes

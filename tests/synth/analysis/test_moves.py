@@ -11,6 +11,7 @@ import pytest
 from small_instrument import RING_CURVE, ROD, small_field
 
 from models.hand.capacitance_curve import CapacitanceCurve
+from models.hand.scene import LoopAntenna, Room
 from synth.analysis.moves import PitchMoves, pitch_moves
 from synth.build.workbench import OpenedDesign, assemble, open_design
 from synth.designs.design_file import load_design
@@ -108,3 +109,22 @@ def test_near_20_cm_the_causes_are_of_the_size_an_independent_program_finds() ->
     assert at_20_cm(by_cause["hand height"].cents) == pytest.approx(-131.0, rel=0.35)
     assert -618.0 < at_20_cm(by_cause["wall"].retuned) < -154.0
     assert at_20_cm(by_cause["humidity"].cents) < 10.0
+
+
+@pytest.mark.slow
+def test_near_20_cm_ring_arm_and_floor_are_of_the_size_an_independent_program_finds() -> None:
+    """One mesh each, an independent program, near 20 cm, tuned again: second arm and ring in the scene -203 to -244
+    cents, here over places of the volume hand; no conducting floor +91. What tied the player to earth there without a
+    floor is not known, so that it is held to a factor of two.
+    """
+    meadow = open_design(DEMOS / "meadow.toml")
+    beat = float(meadow.instrument.beat_frequency(0.2))
+
+    def cents(other: OpenedDesign, height: float | None = None) -> float:
+        heard = other.hands["open"].equal_distance(0.2, height)
+        return 1200.0 * math.log2(float(other.instrument.beat_frequency(heard)) / beat)
+
+    ringed = meadow.in_scene(replace(meadow.scene, ring=LoopAntenna()))
+    for height in (0.1, None):
+        assert -270.0 < cents(ringed, height) < -180.0
+    assert 45.0 < cents(meadow.in_scene(replace(meadow.scene, room=Room(earth_plane=False)))) < 182.0

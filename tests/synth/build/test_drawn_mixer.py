@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,14 +18,18 @@ from models.instrument import Instrument
 from synth.analysis.circuit_diagram import mixer_diagram
 from synth.analysis.field_figures import field_figures
 from synth.analysis.mixer_figures import load_shift, mixer_figures, stage_figures
+from synth.analysis.sheet_parts import part_figures
 from synth.build.circuit_assembly import circuit_of, mixer_of_design
 from synth.build.workbench import OpenedDesign, assemble
+from synth.cli import main
 from synth.designs.circuit_templates import MIXERS
-from synth.designs.design_file import Design, design_hash, design_text, read_design
+from synth.designs.design_file import Design, design_hash, design_text, load_design, read_design
 from synth.designs.template import circuit_template_text
 from synth.errors import DesignError
 from synth.report.mixer import STAGE
 from synth.sound.voice import Voice
+from synth.window.retune import retuned
+from synth.window.tunable import first_settings, tunable
 
 RATE = 48000
 
@@ -171,3 +176,44 @@ def test_reports_and_diagram_agree_with_the_solution(name: str) -> None:
     labels = [line for one in mixer_diagram(made).layout.placed for line in one.symbol.label]
     assert all(part.name in labels for part in mixer_of_design(made.design).parts)
     assert any("from the variable oscillator" in label for label in labels)
+
+
+@pytest.mark.slow
+def test_the_window_offers_the_drawn_mixer_beside_the_fixed_kinds() -> None:
+    made = opened("transistor")
+    offer = tunable(made)
+    settings = first_settings(offer)
+    assert settings.text("detector") == "drawn"
+    assert retuned(offer, settings).instrument.detector is made.instrument.detector
+    other = settings.with_value("detector", "envelope")
+    assert retuned(offer, other).instrument.detector.kind == "envelope"
+    farther = retuned(offer, settings.with_value("zero_beat", 0.4)).instrument
+    assert farther.detector is made.instrument.detector
+    assert np.isfinite(Voice(farther, RATE).render(np.linspace(0.3, 0.1, 512), 512)).all()
+
+
+def test_new_writes_a_design_with_its_mixer(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    target = tmp_path / "mine.toml"
+    assert main(["new", "--circuit", "hartley", "--mixer", "two-diode", str(target)]) == 0
+    assert load_design(target).detector.parts is not None
+    for arguments, says in (
+        (["new", "--mixer", "two-diode", "b.toml"], "add --circuit"),
+        (["new", "--circuit", "hartley", "--mixer", "two-diod", "b.toml"], "did you mean 'two-diode'"),
+        (["oscillator", str(target), "--which", "mixer", "--pot", "0.5"], "is of an oscillator"),
+        (["oscillator", "heron", "--which", "mixer"], "draws no mixer"),
+    ):
+        capsys.readouterr()
+        assert main(arguments) == 2
+        assert says in capsys.readouterr().err
+
+
+def test_the_sheet_lists_what_is_drawn() -> None:
+    """The parts of the drawing, none of the fixed form's, and the mixer's."""
+    bought = part_figures(read_design(circuit_template_text("hartley", mixer="two-diode")))
+    by_name = {(one.place, one.name): one for one in bought}
+    assert by_name["each oscillator", "gate leak"].value == 470e3
+    assert by_name["mixer", "doubling capacitor"].value == 220e-12
+    assert ("mixer", "supply resistor") not in by_name  # no part of it is joined to the supply
+    assert not any(one.name in ("feedback capacitor", "base capacitor", "lower diode") for one in bought)
+    fed = {(one.place, one.name) for one in part_figures(design_of("transistor"))}
+    assert {("mixer", "supply resistor"), ("each oscillator", "feedback capacitor"), ("mixer", "upper bias")} <= fed

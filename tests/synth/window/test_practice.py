@@ -209,7 +209,7 @@ def until(test: Step, most: int = 240) -> Iterator[Step]:
 def test_by_keys_alone_a_page_is_opened_a_run_played_and_the_result_shown(
     instrument: Instrument, tmp_path: Path
 ) -> None:
-    tune = Score("own", "My own", in_turn([(60, 0.25), (62, 0.3)]))
+    tune = Score("own", "My own", in_turn([(60, 0.9), (62, 0.9)]))
     practice = Practice((tune,), tmp_path / "practice.csv", "Trial")
     listener = Listener(instrument)
 
@@ -302,5 +302,82 @@ def test_a_click_and_a_finger_change_a_row(instrument: Instrument, tmp_path: Pat
         check(lambda player: player.practice.terms.waits),
         tap_row,
         check(lambda player: player.practice.terms.target),
+    ]
+    play_session(session_on(instrument), steps, Listener(instrument), practice=practice)
+
+
+def test_a_gamepad_opens_the_page_chooses_starts_and_leads_from_note_to_note(
+    instrument: Instrument, tmp_path: Path
+) -> None:
+    """A stand-in for a pad: its events alone."""
+    practice = Practice((TUNE,), tmp_path / "practice.csv")
+
+    def button(number: int) -> Step:
+        return lambda player: post("JOYBUTTONDOWN", button=number, instance_id=0, joy=0)
+
+    def cross(across: int, up: int) -> Step:
+        return lambda player: post("JOYHATMOTION", value=(across, up), hat=0, instance_id=0, joy=0)
+
+    def remember(player: PlayWindow) -> None:
+        places.append(player.state.distance)
+
+    places: list[float] = []
+    steps: list[Step] = [
+        button(6),
+        check(lambda player: player.state.practice_page == "before"),
+        cross(0, -1),
+        cross(1, 0),
+        check(lambda player: player.practice.selected == 1 and player.practice.terms.tempo > 1.0),
+        button(0),
+        idle,
+        check(lambda player: player.practice.running and not player.state.practice_page),
+        button(6),
+        idle,
+        check(lambda player: not player.practice.running),
+        button(6),
+        idle,
+        remember,
+        cross(1, 0),
+        *[idle] * (round(PORTAMENTO / STEP) + 6),
+        remember,
+        check(lambda player: places[1] < places[0]),
+    ]
+    play_session(session_on(instrument), steps, Listener(instrument), practice=practice)
+
+
+def test_two_fingers_are_both_hands_in_a_run(instrument: Instrument, tmp_path: Path) -> None:
+    """One finger for the pitch, a second one for the volume: what both do is what is judged."""
+    tune = Score("own", "My own", in_turn([(60, 9.0)]))
+    practice = Practice((tune,), tmp_path / "practice.csv")
+
+    def finger(kind: str, number: int, column: float, row: float) -> Step:
+        def step(player: PlayWindow) -> None:
+            layout, scale = player.view.layout, player.view.scale
+            assert layout is not None
+            assert scale is not None
+            width, height = player.view.size
+            y = layout.stage.top + row * layout.stage.height
+            post(kind, finger_id=number, x=scale.x_of(column) / (width - 1), y=y / (height - 1))
+
+        return step
+
+    def go(player: PlayWindow) -> None:
+        player.practise()
+        player.practice.course = Course(0.5)
+
+    c4 = next(line.distance for line in pitch_field(instrument).notes() if line.number == 60)
+    steps: list[Step] = [
+        go,
+        idle,
+        finger("FINGERDOWN", 1, c4, 0.5),
+        *[idle] * 12,
+        check(lambda player: player.state.held and near_note(player, 60) is not None),
+        finger("FINGERDOWN", 2, c4 + 0.05, 0.02),
+        *[idle] * 40,
+        check(lambda player: player.state.volume > 0.8),
+        lambda player: player.practise(),
+        idle,
+        check(lambda player: player.practice.result is not None and player.practice.result.judgement.heard == 1),
+        check(lambda player: abs(player.practice.result.judgement.notes[0].cents or 99.0) < 20.0),
     ]
     play_session(session_on(instrument), steps, Listener(instrument), practice=practice)

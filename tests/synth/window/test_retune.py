@@ -300,7 +300,7 @@ def test_what_cannot_be_built_goes_back(offers: dict[str, Tunable]) -> None:
     assert session.settings == first_settings(offers["puddle"])
 
 
-def test_a_session_has_one_to_six_sides(offers: dict[str, Tunable]) -> None:
+def test_a_session_has_one_side_to_six(offers: dict[str, Tunable]) -> None:
     with pytest.raises(ValueError, match="one to 6"):
         Session([])
     assert not Session([opened_side("Heron", offers["heron"])]).switch()
