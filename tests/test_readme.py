@@ -27,6 +27,7 @@ ELSEWHERE = {  # command: why its example is not run here
     "devices": "depends on the machine; run by tests/synth/test_cli.py",
     "benchmark": "takes minutes; run by tests/synth/commands/test_benchmark_command.py",
     "linearise": "searches for long; run by tests/synth/commands/test_linearise_command.py",
+    "plan": "searches for long; run by tests/synth/commands/test_plan_command.py",
 }
 FILE_OPTIONS = ("-o", "--plot", "--csv", "--transient")
 READINGS = 'fitted_capacitor,frequency\n"330 pF","205.3 kHz"\n"120 pF","231.4 kHz"\n'
@@ -119,6 +120,7 @@ def test_the_long_shell_examples_run_too(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr("synth.analysis.start_up.LONGEST_CYCLES", 300)  # the rest would be more of the same
     assert main(["new", "mine.toml"]) == 0
     assert main(["new", "--circuit", "hartley", "first.toml"]) == 0
+    assert main(["new", "--circuit", "hartley", "drawn.toml"]) == 0
     long = [example for example in told_once(EXAMPLES) if takes_long(example)]
     assert long
     for example in long:
@@ -128,7 +130,7 @@ def test_the_long_shell_examples_run_too(tmp_path, monkeypatch, capsys):
 
 def takes_long(example: list[str]) -> bool:
     """An integration in time, the lesson of seven lessons, and what is read of the drawn design."""
-    drawn = "first.toml" in example and example[0] != "new"
+    drawn = not {"first.toml", "drawn.toml"}.isdisjoint(example) and example[0] != "new"
     return "--transient" in example or example[:2] == ["lesson", "path"] or drawn
 
 

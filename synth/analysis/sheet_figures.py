@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from models.radio_limits import general_field_limit
@@ -36,6 +37,15 @@ class LimitFigure:
     distance_m: float
 
 
+@dataclass(frozen=True, slots=True)
+class UnsolvedFigure:
+    """A frequency that cannot be told: its code, what would be read, and why."""
+
+    code: str
+    name: str
+    why: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetFigures:
     """The sheet, SI units in the names; None where the design has no such thing."""
@@ -66,6 +76,7 @@ class SheetFigures:
     tolerances: tuple[ToleranceFigure, ...] = of("design", tolerance_figures)
     parts: tuple[PartFigure, ...] = of("design", part_figures)
     readings: tuple[ReadingFigure, ...]
+    unsolved: tuple[UnsolvedFigure, ...]
     causes: tuple[CauseFigure, ...]
     trimmers: tuple[TrimmerFigure, ...]
     pots: tuple[PotFigure, ...]
@@ -79,43 +90,78 @@ class SheetFigures:
     bench: BenchFigures | None = None  # what was read on the built one; None without readings
 
 
-def sheet_figures(opened: OpenedDesign) -> SheetFigures:
-    """Collect the figures of a design's sheet."""
+def sheet_figures(opened: OpenedDesign, told: Callable[[float], None] = lambda share: None) -> SheetFigures:
+    """Collect the figures of a design's sheet; `told` hears the share that is done.
+
+    What a set-up reads that cannot be solved is left out and named.
+    """
     design, report = opened.design, field_figures(opened)
     limits = {figure.kind: figure.fraction for figure in tolerance_figures(design)}
-    lettered = _stations(opened)
     readings: list[ReadingFigure] = []
     causes: list[CauseFigure] = []
-    for letter, station in lettered:
-        first = 1 + sum(row.code.startswith(letter) for row in readings)
-        rows, behind = station_readings(station, letter, limits, first)
+    unsolved: list[UnsolvedFigure] = []
+    trimmers: list[TrimmerFigure | None] = []
+    pots: list[PotFigure | None] = []
+    setups = _setups(opened)
+    for number, (letter, name, made) in enumerate(setups):
+        told(number / (len(setups) + 1))
+        codes = [row.code for row in readings] + [row.code for row in unsolved]
+        first = 1 + sum(code.startswith(letter) for code in codes)
+        try:
+            station = made()
+            rows, behind = station_readings(station, letter, limits, first)
+            turned = (None, None) if name == BARE else (trimmer_figure(station), pot_figure(station))
+        except ValueError as error:
+            unsolved.append(UnsolvedFigure(f"{letter}{first}", name, " ".join(str(error).split())))
+            continue
         readings += rows
         causes += [cause for cause in behind if cause.code[0] == "R" or cause.code in _frequencies(rows)]
-    beat = beat_reading(opened, "B1", limits)
-    readings += [] if beat is None else [beat]
-    played = [station for place, (_, station) in enumerate(lettered) if place != 1]  # not the one without its antenna
+        trimmers.append(turned[0])
+        pots.append(turned[1])
+    told(len(setups) / (len(setups) + 1))
+    try:
+        beat = beat_reading(opened, "B1", limits)
+    except ValueError as error:
+        unsolved.append(UnsolvedFigure("B1", "beat note, no player near", " ".join(str(error).split())))
+    else:
+        readings += [] if beat is None else [beat]
+    told(1.0)
     currents = [row.expected for row in readings if row.unit == AMPERES]
     return collected(
         SheetFigures,
         {"design": design, "opened": opened, "report": report},
         readings=tuple(readings),
+        unsolved=tuple(unsolved),
         causes=tuple(causes),
-        trimmers=tuple(row for station in played if (row := trimmer_figure(station)) is not None),
-        pots=tuple(pot for station in played if (pot := pot_figure(station)) is not None),
+        trimmers=tuple(row for row in trimmers if row is not None),
+        pots=tuple(pot for pot in pots if pot is not None),
         limits=tuple(_limits(report)),
         supply_current_a=sum(currents) if currents else None,
     )
 
 
-def _stations(opened: OpenedDesign) -> list[tuple[str, Station]]:
-    """The set-ups in the order in which they are read, each with the letter of its readings.
+BARE = "variable oscillator without its antenna"
+
+
+def _setups(opened: OpenedDesign) -> list[tuple[str, str, Callable[[], Station]]]:
+    """The set-ups in the order in which they are read: the letter of their readings, a name, and how each is made.
 
     The variable oscillator is read for current and volts once, with its antenna.
     """
-    bare = replace(bare_station(opened), dc=None, by_pot=None)
-    found = [("R", reference_station(opened)), ("V", bare), ("V", antenna_station(opened))]
-    ring = volume_station(opened)
-    return found if ring is None else [*found, ("L", ring)]
+    found: list[tuple[str, str, Callable[[], Station]]] = [
+        ("R", "reference oscillator", lambda: reference_station(opened)),
+        ("V", BARE, lambda: replace(bare_station(opened), dc=None, by_pot=None)),
+        ("V", "variable oscillator with its antenna", lambda: antenna_station(opened)),
+    ]
+    if opened.volume is None:
+        return found
+
+    def ring() -> Station:
+        station = volume_station(opened)
+        assert station is not None
+        return station
+
+    return [*found, ("L", "volume oscillator", ring)]
 
 
 def _frequencies(rows: list[ReadingFigure]) -> set[str]:

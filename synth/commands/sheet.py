@@ -49,6 +49,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design, say
     from synth.errors import DesignError
     from synth.files.plain_text import one_line
+    from synth.progress_line import ProgressLine
     from synth.report.diagram import diagram_svg
     from synth.report.sheet_page import sheet_page
     from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
@@ -60,7 +61,8 @@ def run(arguments: Namespace) -> int:
             "name a file for the sheet with -o sheet.html, or ask for its figures with --text, --json, --csv or --plot"
         )
     opened = open_design(arguments.design)
-    figures = sheet_figures(opened)
+    with ProgressLine("solving for the sheet") as line:
+        figures = sheet_figures(opened, line)
     if arguments.readings:
         readings = load_readings(Path(arguments.readings))
         bench = solved_bench(readings, Errors(), {}, opened.design, arguments.which)

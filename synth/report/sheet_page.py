@@ -195,6 +195,7 @@ def _readings(figures: SheetFigures) -> list[str]:
     heads = ("No.", "Point", "Expected", "Allowed", "All at worst", "Read")
     return [
         table(heads, rows, (2, 3, 4), "fill"),
+        *(paragraph(f"{row.code}, {row.name}: not solved: {row.why}") for row in figures.unsolved),
         paragraph(
             "Allowed: root sum of squares of the tolerances above, before trimming. Outside of it look for a cause; "
             "outside “all at worst” tolerances alone cannot explain it. To first order.",

@@ -43,6 +43,7 @@ def readings_text(figures: SheetFigures) -> str:
         expected, low, high = (reading(value, row.unit) for value in (row.expected, row.low, row.high))
         name = f"{row.code:<5}{row.oscillator:<11}{row.point:<29}"
         lines.append(f"{name}{expected:>12}  {low} to {high}; {row.condition}")
+    lines += [f"{row.code:<5}{row.name}: not solved: {row.why}" for row in figures.unsolved]
     if figures.bench is not None:
         lines += ["", f"Read on the built instrument ({figures.bench.source}):"]
         for read in figures.bench.readings:

@@ -20,6 +20,7 @@ from synth.cli import main
 from synth.designs.design_file import load_design
 from synth.designs.sections import Design, ReferenceSection, TolerancesSection
 from synth.designs.template import template_design
+from synth.errors import DesignError
 from synth.report.sheet_markup import quantity, reading
 from synth.report.sheet_page import sheet_page
 from synth.report.sheet_ruler import CLOSEST, check_bar, note_marks, ruler_length, ruler_rows
@@ -280,3 +281,21 @@ def test_readings_as_text_csv_and_plot_are_those_of_the_document(
     assert Path("s.svg").read_text("utf-8").count("frequency: ") == sum("freq" in row["point"] for row in expected)
     assert main(["sheet", design, "--text", "--json"]) == 2
     assert "stdout" in capsys.readouterr().err
+
+
+def test_a_row_that_cannot_be_solved_is_marked_and_the_others_stay(lantern, monkeypatch):
+    """The variable oscillator without its antenna fails here: its number stays its own, and the rest is as before."""
+
+    def fails(_: OpenedDesign) -> None:
+        raise DesignError("the oscillator does not start")
+
+    monkeypatch.setattr("synth.analysis.sheet_figures.bare_station", fails)
+    heard: list[float] = []
+    figures = sheet_figures(made(template_design()), heard.append)
+    (lost,) = figures.unsolved
+    assert (lost.code, lost.why) == ("V1", "the oscillator does not start")
+    assert figures.readings == tuple(one for one in lantern.readings if one.code != "V1")
+    assert "V1   variable oscillator without its antenna: not solved: the oscillator" in SHEET.text(figures)
+    assert "V1, variable oscillator without its antenna: not solved" in sheet_page(figures)
+    assert heard == sorted(heard)
+    assert heard[-1] == 1.0
