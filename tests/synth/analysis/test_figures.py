@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,8 +11,9 @@ from small_instrument import ROD
 
 from synth.analysis.field_figures import field_figures
 from synth.analysis.figures import collected, known, of, playable, played_numbers
-from synth.build.workbench import assemble
+from synth.build.workbench import assemble, open_design, open_loaded
 from synth.designs.template import template_design
+from synth.report.field import FIELD
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,11 +63,6 @@ def test_everything_of_a_design_is_made_once():
 
 def test_a_field_tells_where_zero_beat_put_the_trimmer(demos):
     """Set by hand to where it was put, and without tuning, the design has the same reference and nothing was turned."""
-    from dataclasses import replace
-
-    from synth.build.workbench import open_design, open_loaded
-    from synth.report.field import FIELD
-
     opened = open_design(demos / "heron.toml")
     found = field_figures(opened)
     assert found.reference_trimmer_set is not None
