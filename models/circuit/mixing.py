@@ -55,6 +55,8 @@ FORCING = 2e-2
 """Relative error of a Newton step."""
 MOST_PRODUCTS, REFRESH = 60, 15
 """Products with the whole Jacobian in one step: at most, and above how many the eliminated one is made anew."""
+INDUCTIVE, LEAST_CAPACITANCE = 0.5, 1e-15
+"""Of the conductance; F."""
 SMALLEST_STEP = 1e-3
 """Share of the drives by which they are raised from rest, at least."""
 
@@ -125,19 +127,20 @@ class Mixed:
         return np.asarray(found)
 
     def load(self, which: str) -> Load:
-        """Return that admittance as a resistance with a capacitance across it.
+        """Return that admittance as a resistance with a capacitance across it; a susceptance that is a little inductive
+        (up to INDUCTIVE of the conductance, as of a source or an emitter) is left out.
 
-        Raises ValueError where it gives power or is inductive.
+        Raises ValueError where it gives power or is more inductive than that.
         """
         seen = self.admittance(which)
         omega = 2.0 * math.pi * self.drive.frequency
-        if seen.real <= 0.0 or seen.imag <= 0.0:
+        if seen.real <= 0.0 or seen.imag < -INDUCTIVE * seen.real:
             kind = "gives the radio frequency back" if seen.real <= 0.0 else "is inductive"
             raise ValueError(
                 f"the mixer at the {which} oscillator's node {kind} ({seen.real:.3g} {seen.imag:+.3g}j S): "
                 "draw its wiring's capacitance and a resistor there"
             )
-        return Load(1.0 / seen.real, seen.imag / omega)
+        return Load(1.0 / seen.real, max(seen.imag / omega, LEAST_CAPACITANCE))
 
 
 @dataclass(slots=True, eq=False)

@@ -3,7 +3,8 @@
 A place of both hands is told to the pitch as the distance that, with the volume hand at rest, gives the pitch antenna
 the same capacitance; and to the volume as the height that, with the pitch hand at rest, gives the ring the same. The
 fingers of the pitch hand count likewise in the pitch (see `models.hand.both_hands`); what they do to the volume ring is
-left out: they are farther from it than the arm behind them.
+left out: closing them changes what the volume hand adds to a ring by 1 % at most, where the whole pitch hand changes it
+by 11 % (the default scene with a cabinet; ln of what is added, 0.0106 and 0.107).
 """
 
 from __future__ import annotations

@@ -42,16 +42,21 @@ MOST_STRAY = 10e-9  # F: more is no stray of a board
 WELL = 4.0  # of the objective by reading: two boards explain the readings
 HOPELESS = 4.0
 """Root of the mean square of frequencies and capacitors off their fit, in standard deviations, from which no value is
-given: whatever is wrong, the values would be of no tank."""
+given if a capacitor would also be off by WORST: whatever is wrong, the values would be of no tank."""
+ANOTHER = 3.0  # ratio of an inductance to the design's from which it is another design
+WRONG_PITCH, LEAST_WRONG_PITCH = 0.03, 5.0  # off the fit, as a ratio and in Hz: half a semitone is no error of reading
+WORST = 0.05
+"""Error of a capacitor that common ones do not have, as a ratio."""
 
 
 def refuse_contradictions(solved_bench: SolvedBench) -> None:
     """Raise DesignError where the readings that were fitted cannot be those of a tank, naming their lines."""
     bench, kept = solved_bench.bench, solved_bench.kept
     largest = max((abs(off) for place, off in _frequencies(solved_bench)), default=0.0)
-    off = _off(solved_bench)
+    errors = sorted(_capacitor_errors(solved_bench), key=lambda row: abs(row[1]))
+    hopeless = _off(solved_bench) > HOPELESS and abs(errors[-1][1]) > WORST
     with of_file(bench.source):
-        boards = two_boards(solved_bench) if len(solved_bench.slips) > 1 or off > HOPELESS else None
+        boards = two_boards(solved_bench) if len(solved_bench.slips) > 1 or hopeless else None
         if boards is not None:
             raise DesignError(f"the readings cannot be used: {boards}")
         for name in ("trimmer", "fine_trimmer", "board"):
@@ -71,14 +76,40 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
                     f"{format_quantity(value, 'F')}, which nothing on a board has; were pF written "
                     "as nF, and did the counter read this oscillator?"
                 )
-        if off > HOPELESS:
-            place, error = max(_capacitor_errors(solved_bench), key=lambda row: abs(row[1]))
+        _refuse_another(solved_bench, slips)
+        if hopeless:
+            place, error = errors[-1]
             marking = format_quantity(bench.fitted(bench.setting(place.row.setting)), "F", None)
             raise DesignError(
                 f"the readings cannot be used: {slips}{'the others' if slips else 'they'} do not belong to one tank: "
                 f"the {marking} of line {place.row.line} would be {percent_words(error)} off; check that line, its "
                 'unit and its board, or say how good the capacitors are, --capacitor-tolerance "5 %"'
             )
+
+
+def _refuse_another(bench: SolvedBench, slips: str) -> None:
+    """Raise DesignError where the readings are not those of this design, or no hand's in its field."""
+    inner, fit = bench.bench, bench.fit
+    for one, value in zip(fit.problem.unknowns, fit.values.tolist(), strict=True):
+        other = bench.design is not None and one.name.endswith("inductance") and one.free
+        if other and not 1.0 / ANOTHER < value / one.middle < ANOTHER:
+            raise DesignError(
+                f"the readings cannot be used: {slips}{one.name.replace('_', ' ')} would be "
+                f"{format_quantity(value, 'H')}, and the design has {format_quantity(one.middle, 'H')}; are the "
+                "readings of this design and oscillator (--which, column oscillator), and their units right?"
+            )
+    for number, residual in zip(bench.kept, fit.residuals.tolist(), strict=True):
+        place = inner.places[number]
+        if place.what == "pitch" and abs(residual) > max(WRONG_PITCH * place.value, LEAST_WRONG_PITCH):
+            raise DesignError(
+                f"the readings cannot be used: {slips}line {place.row.line}: pitch = "
+                f"{format_quantity(place.value, 'Hz')} is {_signed(residual)} off the best fit; the pitch must rise "
+                "as the hand comes nearer than zero beat: check pitches and distances of this line and its neighbours"
+            )
+
+
+def _signed(frequency: float) -> str:
+    return f"{'+' if frequency > 0.0 else '-'}{format_quantity(abs(frequency), 'Hz', 3)}"
 
 
 def _refuse_pairs(bench: Bench, places: Sequence[ReadingPlace], name: str) -> None:
@@ -164,7 +195,7 @@ def slip_words(bench: SolvedBench, slip: Slip, left_out: bool = True) -> str:
         lines = " or ".join(f"line {bench.bench.places[one].row.line}" for one in (slip.place, *slip.others))
         return f"{lines} does not belong to the others, which of them the readings cannot say; one more reading can"
     unit = "Hz" if place.what in ("frequency", "pitch") else "V"
-    expected = math.exp(slip.expected) if place.what == "frequency" else slip.expected
+    expected = math.exp(slip.expected) if place.what == "frequency" else abs(slip.expected)
     text = (
         f"line {place.row.line}: {place.what} = {format_quantity(place.value, unit, None)} does not belong to the "
         f"others, which say {format_quantity(expected, unit)}{'; it is left out' if left_out else ''}"
@@ -191,6 +222,7 @@ def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
     real = fitted + more
     spread = max(inner.errors.capacitor_deviation * real, 1e-13) * NEAR + _vague(bench, setting)
     near = values_in_range(SERIES, max(real - spread, 1e-13), real + spread) if real > spread else ()
+    near = tuple(value for value in near if _misread(value / max(fitted, 1e-13)))
     if near:
         best = min(near, key=lambda value: abs(value - real))
         return f"looks like {format_quantity(best, 'F')} read as {format_quantity(fitted, 'F', None)}"
@@ -198,6 +230,12 @@ def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
         if abs(math.log(place.value * by / expected)) < NEAR_FACTOR:
             return f"looks like {words}"
     return _swapped_digits(place.value, expected, limit)
+
+
+def _misread(ratio: float) -> bool:
+    """Whether a marking may be read with this ratio to it: another value nearby, or the same digits, pF for nF."""
+    digits = math.log10(ratio)
+    return abs(digits) < 1.1 or abs(digits - round(digits)) < 5e-3
 
 
 def _vague(bench: SolvedBench, setting: Setting) -> float:

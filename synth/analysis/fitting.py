@@ -337,7 +337,9 @@ class Bench:
 
     def bends(self, values: Floats) -> bool:
         """Whether the field hangs on the unknowns, so that the model is straight in them only nearby."""
-        return bool(self.ties(values)) or (self.field is not None and self.field.hangs_on_parts)
+        if self.field is None or not any(one.antenna_plugged for one in self.settings):
+            return False
+        return bool(self.ties(values)) or self.field.hangs_on_parts
 
     def antenna(self, setting: Setting, line: int, values: Floats) -> float | None:
         """Capacitance of the antenna as the hand stood, F, without stray; None: unplugged."""
@@ -725,7 +727,7 @@ class Bench:
         found = [
             one
             for one, at in zip(self.unknowns, fit.coordinates.tolist(), strict=True)
-            if abs(at) > CONTRADICTED and not one.nuisance and one.name not in self.set_aside
+            if abs(at) > CONTRADICTED and not one.nuisance and one.name not in (*self.set_aside, BODY, COMMON_TIE)
         ]
         found = [one for one in found if _key(one.name) not in self.known]
         self.set_aside |= {one.name: one.deviation for one in found}

@@ -53,7 +53,7 @@ MOST_WORK = 6e7
 MOST_MIXER_WORK = 8e7
 """The same, of a drawn mixer."""
 MIXER = "mixer"
-START_WORK = 1e8
+START_WORK = 1.5e8
 """Work of following one start-up."""
 
 

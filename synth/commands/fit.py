@@ -14,7 +14,8 @@ def add_arguments(parser: ArgumentParser) -> None:
         metavar="MEASUREMENTS.csv",
         help="readings; the header names the columns: "
         "fitted_capacitor,frequency and if read trimmer,fine_trimmer,hand_distance,pitch,oscillator,board,pot,supply,"
-        'load,probe or reverse_voltage; cells like "100 pF","231.4 kHz"',
+        "load,probe,reverse_voltage,dc_base,dc_emitter,dc_collector,swing or control (volts behind the volume side's "
+        'resonance); cells like "100 pF","231.4 kHz"; board none: the coil alone; lines with # are remarks',
     )
     parser.add_argument(
         "--design",

@@ -23,8 +23,10 @@ def hand_lines(hand: OwnHand) -> tuple[str, ...]:
 
 def hand_text(hand: OwnHand) -> str:
     """The report for a person."""
-    made = f"measured {hand.when or 'at an unknown time'}, from {hand.source or 'an unknown path'}"
-    return finished(["your hand", *(f"  {line}" for line in hand_lines(hand)), made], ())
+    made = f"{hand.when or 'at an unknown time'}, from {hand.source or 'an unknown path'}"
+    names = ("reach", "place", "tremor", "speed")
+    lines = [f"{name:<12}{line}" for name, line in zip(names, hand_lines(hand), strict=True)]
+    return finished([*lines, f"{'measured':<12}{made}"], ())
 
 
 HAND: Form[OwnHand] = Form("beatfield.hand/1", hand_text)

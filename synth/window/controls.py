@@ -35,7 +35,7 @@ BYSTANDERS: Mapping[str, float | None] = {"nobody": None, "1.5 m": 1.5, "1 m": 1
 LOWEST_DRONE, HIGHEST_DRONE = 36, 84  # note numbers, C2 and C6
 LEVERS: Mapping[str, str] = {
     "zero beat": "zero_beat",
-    "tanks' L/C": "register",
+    "tanks": "register",
     "inductor": "inductor",
     "antenna": "antenna",
 }

@@ -70,6 +70,7 @@ CONTROL_ROWS = 23  # as many as the drawer is laid out for; more make the rows l
 _LOWEST_ROW = 1.75  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
 _HINT_LINES = 4.1  # small text heights kept for the hint below the rows
+_ROOMY_HINT = 5.4  # where the rows leave so much
 _FIELD_PARTS = ("note_band", "volume_scale", "volume_way", "stage", "antenna", "distance_scale")
 _OPEN_COLUMNS = 3  # of controls, in the stage's place
 STRIP_LINES = 3
@@ -157,7 +158,9 @@ class Layout(Frame):
     def drawer_hint(self) -> Box:
         """What the selected control does, at the foot of the drawer; of no height in a strip."""
         room = self.drawer_room
-        lines = 0.0 if self.drawer_is_strip else 2.2 if self.drawer_over_stage else _HINT_LINES
+        spare = room.height / self.text.small - CONTROL_ROWS * _LOWEST_ROW
+        own = _ROOMY_HINT if spare >= _ROOMY_HINT else _HINT_LINES
+        lines = 0.0 if self.drawer_is_strip else 2.2 if self.drawer_over_stage else own
         height = round(lines * self.text.small)
         return Box(room.left, room.bottom - height, room.width, height)
 

@@ -2,7 +2,7 @@
 
 Run: python tests/benchmarks/hand_field.py
 Goal: both postures of a rod alone in at most 4.5 s cold on two cores, with a ring at 8 places of the other hand in at
-most 6 s, at 1 % of the added capacitance (accuracy: tests/models/hand/). Ratios are of times measured side by side in
+most 6 s, at 0.3 % of the added capacitance (accuracy: tests/models/hand/). Ratios are of times measured side by side in
 this one run, each the median of interleaved rounds.
 """
 

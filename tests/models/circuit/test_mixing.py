@@ -49,6 +49,21 @@ def one_transistor():
     return Mixer(parts, Source("base", 470e3), Source("base", 470e3), "collector")
 
 
+def two_inputs():
+    """A field-effect transistor fed at its gate and at its source, with a coil in its drain."""
+    parts = (
+        Part("gate leak", Resistance(470e3), ("gate", "ground")),
+        Part("wiring", Capacitance(5e-12), ("gate", "ground")),
+        Part("mixer", FieldEffect(), ("gate", "drain", "source")),
+        Part("source resistor", Resistance(3.3e3), ("source", "ground")),
+        Part("coil", Coil(10e-3, 300.0, 5e-12), ("supply", "drain")),
+        Part("drain capacitor", Capacitance(1e-9), ("drain", "ground")),
+        Part("tone resistor", Resistance(22e3), ("drain", "tone")),
+        Part("tone capacitor", Capacitance(470e-12), ("tone", "ground")),
+    )
+    return Mixer(parts, Source("gate", 100e3), Source("source", 10e3), "tone")
+
+
 def square_law(leak=1e6):
     """A field-effect transistor that stays in its square law, the gate biased below its source."""
     device = FieldEffect(pinch_off=-3.0, factor=1e-4, channel_slope=0.0, source_junction=FAINT, drain_junction=FAINT)
@@ -67,13 +82,18 @@ def square_law(leak=1e6):
 
 @pytest.fixture(scope="module")
 def still():
-    """The quasi-static law of both mixers, each with its solver."""
+    """The quasi-static law of the mixers, each with its solver."""
     drive = Drive(RADIO, sine(2.0), sine(1.6))
-    return {make.__name__: solver_for(make(), drive) for make in (one_diode, one_transistor)}
+    return {make.__name__: solver_for(make(), drive) for make in (one_diode, one_transistor, two_inputs)}
 
 
 @pytest.mark.parametrize(
-    ("name", "beat"), [("one_diode", 25e3), pytest.param("one_transistor", -25e3, marks=pytest.mark.slow)]
+    ("name", "beat"),
+    [
+        ("one_diode", 25e3),
+        pytest.param("one_transistor", -25e3, marks=pytest.mark.slow),
+        pytest.param("two_inputs", 25e3, marks=pytest.mark.slow),
+    ],
 )
 def test_integration_in_time_gives_the_same(still, name, beat):
     solver, begin = still[name]
@@ -158,6 +178,15 @@ def test_load_at_rest_by_hand():
 def test_a_conducting_diode_loads_more_than_one_at_rest(still):
     mixed = still["one_diode"][1]
     assert mixed.load("reference").resistance < 0.9 * loads_at_rest(mixed.mixer, RADIO)[0].resistance
+
+
+def test_a_source_that_is_a_little_inductive_loads_by_its_resistance(still):
+    mixed = still["two_inputs"][1]
+    seen = mixed.admittance("variable")
+    assert -0.1 * seen.real < seen.imag < 0.0  # by the gate's capacitance, through the resistance before it
+    assert_allclose(mixed.load("variable").resistance, 1.0 / seen.real)
+    assert mixed.load("variable").capacitance < 1e-14
+    assert mixed.load("reference").resistance > 100.0 * mixed.load("variable").resistance
 
 
 def test_inputs_exchanged_turn_the_beat_round(still):

@@ -256,11 +256,15 @@ def test_retuning_names_the_trimmer_and_lands_on_the_designed_frequency(in_tmp, 
 
 @pytest.mark.slow
 def test_intervals_hold_the_inductance_of_solved_circuits(in_tmp, demos):
-    """Eight benches made by the solved circuit (1.3 s each), fitted with and without the design that tells it."""
+    """Twenty benches made by the solved circuit, fitted with and without the design that tells it.
+
+    If 95 of 100 intervals hold the truth, fewer than 16 of 20 do in one case of 380 (binomial); thousands of benches of
+    every kind are counted by tests/benchmarks/fitted_benches.py.
+    """
     design = load_design(demos / "willow.toml")
     design = replace(design, tuning=replace(design.tuning, zero_beat=None))
     generator, held = np.random.default_rng(7), [0, 0]
-    for _ in range(8):
+    for _ in range(20):
         coil = 1e-3 * float(np.exp(0.025 * generator.normal()))
         stray, bypass = float(generator.uniform(5, 80)) * P, float(10.0 ** generator.uniform(-8, -6))
         circuit = replace(design.circuit, supply_capacitor=bypass)
@@ -276,7 +280,7 @@ def test_intervals_hold_the_inductance_of_solved_circuits(in_tmp, demos):
             bench = solved_bench(readings, Errors(), {}, of_which, "reference")
             _, low, high = bench.fit.interval(bench.fit.place("inductance"))
             held[place] += low <= coil <= high
-    assert min(held) >= 7
+    assert min(held) >= 16
 
 
 def test_boards_assumed_beforehand_hold_what_is_known_of_boards(in_tmp, capsys):
@@ -311,6 +315,28 @@ def test_boards_assumed_beforehand_hold_what_is_known_of_boards(in_tmp, capsys):
         "etched board",
     )["targets"][1]
     assert target["added_least_f"] < target["added_stray_f"] < target["added_most_f"], "a range, not a number"
+    third = fitted(
+        capsys,
+        text + "260 pF,172 kHz,perfboard\n",
+        "--target-frequency",
+        "172 kHz",
+        "--board",
+        "perfboard",
+        "--other-board",
+        "etched board",
+        "--which",
+        "reference",
+    )["targets"]
+    assert third[0]["needed_f"] == pytest.approx(260 * P, rel=0.03), "what the second board needed"
+    assert third[1]["shift_least_hz"] < third[1]["shift_hz"] < third[1]["shift_most_hz"], "the third is a range"
+
+
+def test_a_fine_tune_pot_moves_what_it_moves_in_practice():
+    """Common practice: end to end, a fine-tune pot moved 171.8 kHz to 172.14 kHz, 0.2 %; ours is of that order."""
+    design = load_design("willow")
+    circuit = circuit_of(replace(design, tuning=replace(design.tuning, zero_beat=None)), "reference")
+    ends = [steady_state(circuit.with_pot(position)).frequency for position in (0.0, 1.0)]
+    assert 0.2 < abs(ends[1] / ends[0] - 1.0) / (172.14 / 171.8 - 1.0) < 5.0
 
 
 @pytest.mark.slow

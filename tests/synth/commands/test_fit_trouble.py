@@ -52,7 +52,6 @@ TURNED = "fitted_capacitor,frequency,trimmer"
             ["line 2 and line 3", "in and out exchanged"],
         ),
         (table("100 pF,380 kHz", "220 pF,305 kHz", "330 pF,240 kHz", "470 pF,220 kHz"), ["line", "tolerance"]),
-        (table("100 pF,587.05 kHz", "220 pF,356.33 kHz", "470 pF,234.15 kHz"), ["line 2", "line 3", "tolerance"]),
     ],
 )
 def test_readings_of_no_tank_are_refused(in_tmp, capsys, text, words):
@@ -120,3 +119,23 @@ def test_lines_that_are_no_cells_have_a_remedy(text, words):
 def test_a_line_that_begins_with_a_hash_is_a_remark():
     rows = read_readings(table("# morning, 21 C", BARE[0], "", BARE[1])).rows
     assert [row.line for row in rows] == [3, 5]
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (table("68 pF,3 MHz", "82 pF,2.8 MHz"), ["inductance would be", "2.7 mH", "units"]),
+        (
+            table("440 Hz,5 cm", "440 Hz,10 cm", "440 Hz,20 cm", head="pitch,hand_distance"),
+            ["line", "pitch = 440 Hz", "nearer"],
+        ),
+    ],
+)
+def test_readings_of_another_design_are_refused(in_tmp, demos, capsys, text, words):
+    Path("r.csv").write_text(text, "utf-8")
+    which = [] if "pitch" in text else ["--which", "reference"]
+    assert main(["fit", "r.csv", "--design", str(demos / "heron.toml"), *which]) == 2
+    said = capsys.readouterr().err
+    assert said.count("cannot be used") == 1
+    for word in words:
+        assert word in said

@@ -139,7 +139,7 @@ def test_rows_say_value_place_and_reason() -> None:
 @pytest.mark.parametrize("control", CONTROLS, ids=lambda control: control.name)
 def test_values_are_short(control: Control) -> None:
     ends = control.choices or (control.low, control.high, control.default)
-    assert all(0 < len(value_text(control, end)) <= 10 for end in ends)
+    assert all(0 < len(value_text(control, end)) <= 14 for end in ends)
 
 
 @given(st.lists(changes(), max_size=12))

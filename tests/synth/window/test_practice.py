@@ -209,7 +209,7 @@ def until(test: Step, most: int = 240) -> Iterator[Step]:
 def test_by_keys_alone_a_page_is_opened_a_run_played_and_the_result_shown(
     instrument: Instrument, tmp_path: Path
 ) -> None:
-    tune = Score("own", "My own", in_turn([(60, 0.25), (62, 0.3)]))
+    tune = Score("own", "My own", in_turn([(60, 0.9), (62, 0.9)]))
     practice = Practice((tune,), tmp_path / "practice.csv", "Trial")
     listener = Listener(instrument)
 
