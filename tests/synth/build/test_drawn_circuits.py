@@ -151,7 +151,7 @@ def test_integration_in_time_from_switching_on_agrees(name: str) -> None:
     read = measure(record, cycles=20, allowed_drift=None)
     assert_allclose(read.frequency, state.frequency, rtol=20e-6)
     assert_allclose(read.amplitude, state.tank_amplitude, rtol=0.01)
-    if name == "inverter":  # its swing falls to some uV at first, which LSODA's error of 1e-7 of the supply outgrows
+    if name == "inverter":  # its swing falls below 0.1 mV at first, where LSODA's error tells
         finer = stepped(circuit, int(1.1 * run.started * state.frequency), state.frequency)
         swings = cycle_swings(finer, "tank")
         reached = float(np.argmax(swings >= 0.9 * state.peak_to_peak("tank")) + 0.5) / state.frequency
