@@ -171,7 +171,7 @@ def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, floa
     for place in first:  # from the slowest on, to either side
         near = found[min(found, key=lambda other: abs(other - place))] if found else still.ports
         rows[place] = solved(place, near)
-    bends = {place: bent(place, rows[place]) for place in sorted(rows)[::2]}
+    bends = {place: bent(place, rows[place]) for place in sorted(rows)}
     every = sorted(rows)
     spans = list(zip(every, every[1:], strict=False))
     while spans and len(rows) < MOST_NODES:

@@ -42,10 +42,10 @@ from models.circuit.operating_point import solve as solve_rest
 from models.circuit.transistor import PortState
 from models.circuit.work import spend
 
-PHASES = (27, 45, 75, 135, 225, 405)
+PHASES = (27, 45, 75, 135, 225)
 """Numbers of beat phases taken, odd, so that there is no line at half of them."""
-FEWEST_HARMONICS, MOST_HARMONICS = 8, 48
-CUT_OFF, RADIO_CUT_OFF = 3e-5, 1e-2
+FEWEST_HARMONICS, MOST_HARMONICS = 8, 32
+CUT_OFF, RADIO_CUT_OFF = 1e-4, 1e-2
 """Beat phases are added while the last lines of the tone hold more than this share of the largest, harmonics of the
 radio frequency while the last two hold more than that of the fundamental at a port."""
 TOLERANCE = 3e-7

@@ -36,6 +36,8 @@ from synth.build.workbench import OpenedDesign
 STEEPNESS_AT_DB = -12.0
 SHOWN_DISTANCE = 0.2  # m of either hand in a drawing, where nothing says better
 
+SAME_PLACE = 1e-6  # of the trimmer's turn, by which rounding may move it
+
 
 def _height(gain_db: float | None) -> Callable[[VolumeAntenna], float | None]:
     """The height for a gain, m, or for None that of the silence's end; None where the hand does not reach it."""
@@ -119,6 +121,7 @@ class FieldFigures(OfDesign):
     mode: str = of("instrument.mode")
     detector: str = of("instrument.detector.kind")
     reference_frequency_hz: float = of("instrument.reference_frequency")
+    reference_trimmer_set: float | None  # where zero beat puts it, 0 to 1; None where it stays as written
     variable_frequency_empty_hz: float
     empty_capacitance_f: float = of("curve.empty_capacitance")
     nearest_m: float = of("curve.nearest")
@@ -165,6 +168,7 @@ def field_figures(opened: OpenedDesign, with_moves: bool = False) -> FieldFigure
         variable_frequency_empty_hz=float(
             instrument.frequency_with(curve.empty_capacitance + instrument.antenna_stray)
         ),
+        reference_trimmer_set=_trimmer_set(opened),
         notes=tuple(
             NoteFigure(line.name, line.frequency, line.distance, float(field.cents_per_mm(line.distance)))
             for line in lines
@@ -180,6 +184,13 @@ def field_figures(opened: OpenedDesign, with_moves: bool = False) -> FieldFigure
         earth_plane=opened.scene.room.earth_plane,
         curve=_dense_curve(opened),
     )
+
+
+def _trimmer_set(opened: OpenedDesign) -> float | None:
+    """Where the reference's trimmer stands after tuning; None without tuning and where it does not move."""
+    setting, written = opened.reference_tank.trimmer_setting, opened.design.reference.trimmer
+    moved = opened.design.tuning.zero_beat is not None and abs(setting - written) > SAME_PLACE
+    return setting if moved else None
 
 
 def _linearity(field: PitchField) -> tuple[float | None, float | None, float | None]:

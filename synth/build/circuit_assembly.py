@@ -50,8 +50,6 @@ TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
 MOST_WORK = 6e7
 """Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
-MOST_MIXER_WORK = 8e7
-"""The same, of a drawn mixer."""
 MIXER = "mixer"
 START_WORK = 1.5e8
 """Work of following one start-up."""
@@ -193,7 +191,7 @@ def standing_mixer(design: Design, pair: TunedPair) -> tuple[MixerSolver, Mixed]
     """The drawn mixer driven by both oscillators as tuned: what solves it, and its quasi-static law."""
     if pair.states is None:
         raise DesignError(f"{design.place}: [detector.parts] needs solved oscillators")
-    with blaming(design, MIXER, MOST_MIXER_WORK):
+    with blaming(design, MIXER):
         return solver_for(mixer_of_design(design), drive_of(*pair.states))
 
 
@@ -203,7 +201,7 @@ def mixer_at_every_beat(design: Design, pair: TunedPair, solver: MixerSolver, st
         raise DesignError(f"{design.place}: [detector.parts] needs solved oscillators")
     reference, variable = (float(state.harmonic_amplitudes("output")[0]) for state in pair.states)
     spread = float(np.abs(pair.law.amplitudes / variable - 1.0).max())
-    with blaming(design, MIXER, MOST_MIXER_WORK):
+    with blaming(design, MIXER):
         return mixer_table(solver, still, (reference, variable), spread)
 
 

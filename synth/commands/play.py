@@ -111,13 +111,22 @@ def run(arguments: Namespace) -> int:
 
 def practice_of(what: str | None) -> Practice:
     """What may be practised, with `what`, an exercise by its name or a tune's file, chosen."""
+    from pathlib import Path
+
     from synth.analysis.tune import load_tune
+    from synth.designs.schema import did_you_mean
+    from synth.errors import DesignError
     from synth.practice.exercises import NAMES
     from synth.practice.progress import practice_file
     from synth.practice.score import score_of
     from synth.window.practice import Practice
 
-    tunes = [] if what is None or what in NAMES else [score_of(load_tune(what))]
+    tunes = []
+    if what is not None and what not in NAMES:
+        if not Path(what).exists() and "." not in what:
+            known = f"exercises are {', '.join(NAMES)}"
+            raise DesignError(f"--practise {what}: no exercise and no file{did_you_mean(what, NAMES)}; {known}")
+        tunes = [score_of(load_tune(what))]
     practice = Practice(tunes, practice_file())
     if what in NAMES:
         practice.choose(what)

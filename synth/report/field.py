@@ -138,6 +138,7 @@ def field_text(report: FieldFigures) -> str:
         *room_facts(report.room),
         *earthing_facts(report.earthing),
         ("reference oscillator", f"{report.reference_frequency_hz / 1e3:.3f} kHz"),
+        *_tuned(report),
         ("variable, no player", f"{report.variable_frequency_empty_hz / 1e3:.3f} kHz ({report.mode} mode)"),
         ("antenna, no player", f"{1e12 * report.empty_capacitance_f:.3f} pF"),
         (f"antenna, hand at {100.0 * report.nearest_m:.0f} cm", f"{1e12 * report.nearest_capacitance_f:.3f} pF"),
@@ -248,6 +249,14 @@ def _volume_facts(volume: VolumeFigures) -> list[tuple[str, str]]:
         ("volume hand, full", f"from {_centimetres(volume.full_from_m)}"),
         ("volume steepness", "-" if steepness is None else f"{steepness:.1f} dB/cm at {STEEPNESS_AT_DB:.0f} dB"),
     ]
+
+
+def _tuned(report: FieldFigures) -> list[tuple[str, str]]:
+    """What was turned for zero beat."""
+    if report.reference_trimmer_set is None:
+        return []
+    how = "retuned for zero beat" if report.zero_beat_m is not None else "retuned, as near to zero beat as it goes"
+    return [("reference's trimmer", f"at {report.reference_trimmer_set:.3f} of its turn: {how}")]
 
 
 def _centimetres(distance: float | None) -> str:

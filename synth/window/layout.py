@@ -159,7 +159,7 @@ class Layout(Frame):
         """What the selected control does, at the foot of the drawer; of no height in a strip."""
         room = self.drawer_room
         spare = room.height / self.text.small - CONTROL_ROWS * _LOWEST_ROW
-        own = _ROOMY_HINT if spare >= _ROOMY_HINT else _HINT_LINES
+        own = min(max(spare, _HINT_LINES), _ROOMY_HINT)
         lines = 0.0 if self.drawer_is_strip else 2.2 if self.drawer_over_stage else own
         height = round(lines * self.text.small)
         return Box(room.left, room.bottom - height, room.width, height)

@@ -184,7 +184,7 @@ def fingered(state: WindowState, seconds: float, squeeze: float = 0.0) -> Window
     left = state.opening - goal
     if left == 0.0:
         return state
-    left *= math.exp(-max(seconds, 0.0) / FINGER_TIME)
+    left *= math.exp(-min(max(seconds, 0.0), FINGER_TIME) / FINGER_TIME)  # a picture that comes late is no leap
     return replace(state, opening=goal + (left if abs(left) > 1e-3 else 0.0))
 
 

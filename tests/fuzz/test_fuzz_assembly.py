@@ -128,8 +128,9 @@ _ROWS = st.lists(st.tuples(st.integers(0, 40), st.integers(0, 6), st.floats(-3.0
 test_drawn_circuits_few, test_drawn_circuits = wild.quick_and_slow(
     _drawn, st.tuples(st.sampled_from(DRAWN), _ROWS), 2, 8
 )
-MIXED = [circuit_template_text("common-base", mixer=name) for name in MIXERS]
-_, test_drawn_mixers = wild.quick_and_slow(_mixer, st.tuples(st.sampled_from(MIXED), _ROWS), 1, 8)
+GIVEN_LOCK = {("coupling", "lock_range"): "1.5 Hz"}  # computed, with advice on it, everything is solved once more
+MIXED = [circuit_template_text("common-base", GIVEN_LOCK, mixer=name) for name in MIXERS]
+_, test_drawn_mixers = wild.quick_and_slow(_mixer, st.tuples(st.sampled_from(MIXED), _ROWS), 1, 3)
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()
 ]

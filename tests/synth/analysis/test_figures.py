@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,8 +11,9 @@ from small_instrument import ROD
 
 from synth.analysis.field_figures import field_figures
 from synth.analysis.figures import collected, known, of, playable, played_numbers
-from synth.build.workbench import assemble
+from synth.build.workbench import assemble, open_design, open_loaded
 from synth.designs.template import template_design
+from synth.report.field import FIELD
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,3 +59,20 @@ def test_everything_of_a_design_is_made_once():
     assert opened.tanks["variable"] is opened.tanks["variable"]
     assert opened.pair is opened.pair
     assert field_figures(opened).reference_frequency_hz == opened.pair.reference_frequency
+
+
+def test_a_field_tells_where_zero_beat_put_the_trimmer(demos):
+    """Set by hand to where it was put, and without tuning, the design has the same reference and nothing was turned."""
+    opened = open_design(demos / "heron.toml")
+    found = field_figures(opened)
+    assert found.reference_trimmer_set is not None
+    assert f"at {found.reference_trimmer_set:.3f} of its turn: retuned for zero beat" in FIELD.text(found)
+    design = opened.design
+    by_hand = replace(
+        design,
+        reference=replace(design.reference, trimmer=found.reference_trimmer_set),
+        tuning=replace(design.tuning, zero_beat=None),
+    )
+    again = field_figures(open_loaded(by_hand))
+    assert again.reference_trimmer_set is None
+    assert again.reference_frequency_hz == pytest.approx(found.reference_frequency_hz, rel=1e-9)

@@ -79,4 +79,5 @@ def test_play_takes_an_exercise_or_a_tune(tmp_path: Path, refused: Callable[[lis
     tune.write_text("A4 1/4, C5 1/4", encoding="utf-8")
     assert practice_of(str(tune)).titles[0].endswith("mine.txt")
     tune.unlink()
-    refused(["play", "--practise", "no-such-thing"], ["no-such-thing", "no such tune file"])
+    refused(["play", "--practise", "stepz"], ["stepz", "did you mean 'steps'", "long-notes"])
+    refused(["play", "--practise", "nothing.mid"], ["nothing.mid", "no such tune file"])

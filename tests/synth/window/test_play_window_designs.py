@@ -83,19 +83,19 @@ def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[O
     steps: list[Step] = [
         lambda player: point((600, 250)),
         lambda player: post("MOUSEWHEEL", y=-1, x=0, flipped=False),
-        *WAIT,
+        *FADE,
         check(lambda player: player.state.opening == 1.0),
         lambda player: pygame.key.set_mods(pygame.KMOD_LCTRL),
         lambda player: post("MOUSEWHEEL", y=-1, x=0, flipped=False),
-        *WAIT,
+        *FADE,
         check(lambda player: player.state.opening == pytest.approx(0.9)),
         lambda player: post("MOUSEWHEEL", y=1, x=0, flipped=False),
-        *WAIT,
+        *FADE,
         check(lambda player: player.state.opening == 1.0),
         lambda player: pygame.key.set_mods(pygame.KMOD_NONE),
         lambda player: point(on_slider(player, "tone", 0.5)),
         lambda player: post("MOUSEWHEEL", y=-2, x=0, flipped=False),
-        *WAIT,
+        *FADE,
         check(lambda player: player.state.selected == "tone"),
     ]
     listener = play(session, steps)
@@ -123,7 +123,7 @@ def test_closing_fingers_lower_the_pitch_and_hold_the_wrist(pieces: list[OpenedD
     assert heard[3] == pytest.approx(expected, abs=1e-4)
     assert expected > distances[0] + 0.005
     steps_down = abs(np.diff([distance for _, distance, volume in listener.moves if volume > 0.0]))
-    assert steps_down.max() < 0.6 * (expected - distances[0])  # no leap
+    assert steps_down.max() < 0.8 * (expected - distances[0])  # no leap, even of a picture that comes late
 
 
 def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign]) -> None:
