@@ -25,6 +25,7 @@ ELSEWHERE = {  # command: why its example is not run here
     "play": "needs a window; run by tests/live",
     "doctor": "looks at the machine; run by tests/synth/test_cli.py",
     "devices": "depends on the machine; run by tests/synth/test_cli.py",
+    "hand": "asks for a minute of play; run by tests/synth/commands/test_practice_and_hand_commands.py",
     "benchmark": "takes minutes; run by tests/synth/commands/test_benchmark_command.py",
     "linearise": "searches for long; run by tests/synth/commands/test_linearise_command.py",
     "plan": "searches for long; run by tests/synth/commands/test_plan_command.py",

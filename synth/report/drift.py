@@ -72,9 +72,12 @@ def drift_text(report: DriftFigures) -> str:
         f"{'':<28}" + "".join(f"{case.case:>24}" for case in report.cases),
     ]
     rows = (
-        ("reference", [f"{case.reference_hz:+.1f} Hz" for case in report.cases]),
-        (f"variable, hand at {100.0 * report.hand_m:.1f} cm", [f"{case.variable_hz:+.1f} Hz" for case in report.cases]),
-        ("zero beat", [f"{case.zero_beat_hz:+.1f} Hz" for case in report.cases]),
+        ("reference", [f"{case.reference_hz:+z.1f} Hz" for case in report.cases]),
+        (
+            f"variable, hand at {100.0 * report.hand_m:.1f} cm",
+            [f"{case.variable_hz:+z.1f} Hz" for case in report.cases],
+        ),
+        ("zero beat", [f"{case.zero_beat_hz:+z.1f} Hz" for case in report.cases]),
         (f"zero beat, {_place(report.zero_beat_m)} to", [_place(case.zero_beat_m) for case in report.cases]),
     )
     lines += [f"{name:<28}" + "".join(f"{cell:>24}" for cell in cells) for name, cells in rows]
@@ -90,8 +93,8 @@ def drift_text(report: DriftFigures) -> str:
     if report.transistors is not None:
         found = report.transistors
         lines += [
-            f"the transistors alone move the reference {found.reference_hz:+.1f} Hz and the variable oscillator "
-            f"{found.variable_hz:+.1f} Hz"
+            f"the transistors alone move the reference {found.reference_hz:+z.1f} Hz and the variable oscillator "
+            f"{found.variable_hz:+z.1f} Hz"
         ]
     minutes = report.warm_up_time_s / 60.0
     lines += [
