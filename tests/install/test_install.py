@@ -146,7 +146,7 @@ def test_without_matplotlib_reports_work_and_a_plot_says_what_to_install(new_ins
     assert not (place.folder / "field.png").exists()
 
 
-@pytest.mark.slow
+@pytest.mark.soak  # by hand: it fetches a Python and every library for it
 def test_the_newest_python_here(archives, new_place, newest_python):
     place = new_place("newest")
     programs = place.make_environment("environment", newest_python)

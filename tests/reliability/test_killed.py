@@ -27,10 +27,20 @@ DYING = """
 import os, pathlib, signal, sys
 def die(*_, **__):
     os.kill(os.getpid(), signal.SIGKILL)
-def die_half_way(path, content):
-    with open(path, "wb") as file:
-        file.write(content[: len(content) // 2])
-    die()
+class HalfWritten:
+    def __init__(self, file):
+        self.file = file
+    def __enter__(self):
+        return self
+    def __exit__(self, *_):
+        self.file.close()
+    def write(self, content):
+        self.file.write(content[: len(content) // 2])
+        self.file.flush()
+        die()
+def open_to_die(path, mode="r", *more, **named):
+    file = opened(path, mode, *more, **named)
+    return HalfWritten(file) if mode == "wb" else file
 def die_in_the_middle(self, block):
     if self.frames > 40_000:
         die()
@@ -39,7 +49,7 @@ from synth.files import atomic_file, left_overs
 from synth.sound import audio_file
 step = sys.argv.pop(1)
 if step == "writing":
-    pathlib.Path.write_bytes = die_half_way
+    opened, pathlib.Path.open = pathlib.Path.open, open_to_die
     write, audio_file.AudioWriter.write = audio_file.AudioWriter.write, die_in_the_middle
 elif step == "flushing":
     os.fsync = die

@@ -157,15 +157,15 @@ def with_changes(base: str, changes: list[tuple[Key, Any]]) -> str:
 
 
 def quick_and_slow(
-    check: Callable[[Any], None], inputs: st.SearchStrategy[Any], quick: int, slow: int
+    check: Callable[[Any], None], inputs: st.SearchStrategy[Any], quick: int, slow: int, longest: float = LONGEST
 ) -> tuple[Callable[[], None], Callable[[], None]]:
     """Two tests of `check` on `inputs`: one of `quick` cases, one of `slow` cases marked slow (drawn at random, of four
-    times as many)."""
+    times as many), each input done within `longest`, s of processor time."""
     random = os.environ.get("BEATFIELD_FUZZ") == "random"
 
     def test(cases: int) -> Callable[[], None]:
         def once(value: Any) -> None:
-            with at_most(LONGEST), warnings.catch_warnings():
+            with at_most(longest), warnings.catch_warnings():
                 warnings.simplefilter("error")
                 check(value)
 
@@ -178,7 +178,7 @@ def quick_and_slow(
         bounded.__name__ = bounded.__qualname__ = check.__name__
         chosen = settings(
             max_examples=cases,
-            deadline=timedelta(seconds=20 * LONGEST),
+            deadline=timedelta(seconds=20 * longest),
             database=None,
             derandomize=not random,
             suppress_health_check=list(HealthCheck),

@@ -55,7 +55,7 @@ def test_what_is_written_is_what_was_told(small, capsys):
     assert "exists already" in capsys.readouterr().err
 
 
-@pytest.mark.slow
+@pytest.mark.soak  # by hand: half a minute
 def test_ctrl_c_after_the_search_writes_what_was_found(small, capsys, monkeypatch):
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
