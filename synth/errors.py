@@ -14,10 +14,13 @@ class DesignError(InstrumentError, ValueError):
     """A design, trace or command that cannot be used; the message lists every fault with its place and remedy."""
 
 
-def at_place(place: str, error: Exception) -> DesignError:
-    """`error` as a DesignError that begins with `place`; where it does already nothing is added."""
+def at_place(place: str, error: Exception, about: str = "") -> DesignError:
+    """`error` as a DesignError that begins with `place` and what it is `about`.
+
+    One that names the place already stays as it is.
+    """
     text = str(error)
-    return DesignError(text if text.startswith(f"{place}: ") else f"{place}: {text}")
+    return DesignError(text if text.startswith(f"{place}: ") else f"{place}: {about}{text}")
 
 
 class DeviceError(InstrumentError, RuntimeError):

@@ -225,7 +225,7 @@ def _kept(design: Design, wishes: Wishes) -> tuple[Shelf, Effort]:
         elif key == "tuning.mode" and design.tuning.mode != "auto":
             places = tuple(one for one in places if one.mode == design.tuning.mode)
     if not places:
-        raise DesignError(f"{design.name}: --keep {','.join(wishes.keep)} leaves nothing to search; keep less")
+        raise DesignError(f"{design.place}: --keep {','.join(wishes.keep)} leaves nothing to search; keep less")
     return shelf, replace(wishes.effort, places=places)
 
 

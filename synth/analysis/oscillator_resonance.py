@@ -47,7 +47,7 @@ def resonance_figures(design: Design, which: str, setting: BenchSetting = AS_DES
     elif which == "volume":
         volume = opened.volume
         if volume is None:
-            raise DesignError(f"{design.name}: has no volume antenna; add [volume_antenna]")
+            raise DesignError(f"{design.place}: has no volume antenna; add [volume_antenna]")
         tank, farads = volume.tank, volume.curve.empty_capacitance + volume.ring_stray
         frequency = float(tank.with_antenna(farads))
     else:

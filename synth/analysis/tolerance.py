@@ -16,7 +16,7 @@ from synth.analysis.adjoint_figures import value_words
 from synth.analysis.circuit_builds import SHARED, kind_of_column, with_circuits
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import GoalsSection, TolerancesSection
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 
 WORDS = {"inductance": "coil", "capacitance": "capacitor", "junction": "transistor"}
 LABELS = {"branch_inductance": "series inductor", "branch_self_capacitance": "series inductor's winding"}
@@ -53,7 +53,7 @@ def trial_of(opened: OpenedDesign) -> Trial:
         limits = design.tolerances or TolerancesSection()
         return Trial(law, tuple(_part(limits, quantity, nominal) for quantity, nominal in row), limits.reel)
     except ValueError as error:
-        raise DesignError(f"{place}: [goals] do not fit the design: {error}") from error
+        raise at_place(place, error, "[goals] do not fit the design: ") from error
 
 
 def _part(limits: TolerancesSection, quantity: str, nominal: float) -> ToleratedPart:

@@ -37,7 +37,7 @@ from models.volume.volume_antenna import VolumeAntenna
 from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
 from synth.build.notices import margin_notice, out_of_reach_notice, trimmer_notice, volume_notices
 from synth.designs.sections import Design
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 
 #: The keys that the models' names of sizes are written as; of the antennas by form where they differ.
 SCENE_KEYS: Final[Mapping[str, str]] = {
@@ -251,7 +251,7 @@ def wired(design: Design) -> Design:
             variable=replace(design.variable, stray=design.variable.stray + stray * ratio**2),
         )
     except DesignError as error:
-        raise DesignError(f"{design.place}: [branch] as one coil with stray at its ends: {error}") from error
+        raise at_place(design.place, error, "[branch] as one coil with stray at its ends: ") from error
 
 
 def branch_of(design: Design) -> SeriesInductor:
@@ -265,7 +265,7 @@ def branch_of(design: Design) -> SeriesInductor:
     try:
         return branch_from_tap(branch, tank_in(design, "variable"), tap_of(design))
     except ValueError as error:
-        raise DesignError(f"{design.place}: [branch] at variable.tap: {error}") from error
+        raise at_place(design.place, error, "[branch] at variable.tap: ") from error
 
 
 def detector_of(design: Design, radio_frequency: float) -> Detector:

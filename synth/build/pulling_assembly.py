@@ -9,7 +9,7 @@ from models.mutual_inductance import Axes, Coil, coil_coupling
 from synth.build.circuit_assembly import TunedPair, same_keys, tap_of
 from synth.build.notices import coil_turns_notice, resonances_notice
 from synth.designs.sections import Design
-from synth.errors import DesignError
+from synth.errors import DesignError, at_place
 
 COIL_MISMATCH = 0.2
 """Relative difference between a coil's stated inductance and that of a single layer of its stated turns, above which
@@ -24,7 +24,7 @@ def coupling_of(design: Design) -> Coupling:
         node = design.detector.parts is None
         return Coupling(common_node=node, **same_keys(Coupling, design.coupling) | {"coil_coupling": factor})
     except ValueError as error:
-        raise DesignError(f"{design.place}: [coupling]: {error}") from error
+        raise at_place(design.place, error, "[coupling]: ") from error
 
 
 def coils_of(design: Design) -> tuple[Coil, Coil] | None:

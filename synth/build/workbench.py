@@ -506,7 +506,7 @@ class OpenedDesign:
             for end in (self.curve.nearest, self.curve.farthest):
                 instrument.detector_at(end)
         except ValueError as error:
-            raise DesignError(f"{design.place}: the detector cannot take what it is given: {error}") from error
+            raise at_place(design.place, error, "the detector cannot take what it is given: ") from error
         return instrument
 
     @cached_property

@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.commands.options import add_shelf_options
+from synth.commands.options import add_notes_options, add_shelf_options
 from synth.commands.outputs import SOUND, Written, add_output_options
 
 if TYPE_CHECKING:
@@ -18,11 +18,7 @@ LEAST_CHOKE_CAPACITANCE = 2e-12  # F; with less, the stray at the joints of a ch
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
-    parser.add_argument(
-        "--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes, in Hz or as C2:C6 (default 65Hz:1047Hz)"
-    )
-    parser.add_argument("--reach", default="5cm:50cm", metavar="NEAR:FAR", help="hand distances (default 5cm:50cm)")
-    parser.add_argument("--fill", default="60 %", metavar="SHARE", help="least share of the reach used (default 60 %%)")
+    add_notes_options(parser)
     add_shelf_options(parser)
     parser.add_argument("--keep", metavar="KEY,KEY,...", help="keys of the design that stay, as in variable.inductance")
     parser.add_argument("--nominal", action="store_true", help="take the straightest, not the most robust")

@@ -92,6 +92,15 @@ def frequency_of(option: str, text: str | None) -> float | None:
     return quantity_of(option, text, "Hz", LOWEST, HIGHEST)
 
 
+def add_notes_options(parser: ArgumentParser) -> None:
+    """Declare which notes a search is to place, and over which hand distances."""
+    parser.add_argument(
+        "--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes, in Hz or as C2:C6 (default 65Hz:1047Hz)"
+    )
+    parser.add_argument("--reach", default="5cm:50cm", metavar="NEAR:FAR", help="hand distances (default 5cm:50cm)")
+    parser.add_argument("--fill", default="60 %", metavar="SHARE", help="least share of the reach used (default 60 %%)")
+
+
 def add_shelf_options(parser: ArgumentParser) -> None:
     """Declare what parts there are to build with."""
     group = parser.add_argument_group("parts at hand, in place of any that are sold")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.options import add_shelf_options
+from synth.commands.options import add_notes_options, add_shelf_options
 from synth.commands.outputs import add_force_option
 from synth.designs.circuit_templates import CIRCUITS as CIRCUIT_NAMES
 
@@ -12,11 +12,7 @@ from synth.designs.circuit_templates import CIRCUITS as CIRCUIT_NAMES
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("file", metavar="FILE", help="the design file to write, e.g. mine.toml")
-    parser.add_argument(
-        "--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes, in Hz or as C2:C6 (default 65Hz:1047Hz)"
-    )
-    parser.add_argument("--reach", default="5cm:50cm", metavar="NEAR:FAR", help="hand distances (default 5cm:50cm)")
-    parser.add_argument("--fill", default="60 %", metavar="SHARE", help="least share of the reach used (default 60 %%)")
+    add_notes_options(parser)
     parser.add_argument("--supply", default="12 V", metavar="V", help="voltage of the supply (default 12 V)")
     parser.add_argument("--board", default="perfboard", metavar="KIND", help="what it is built on (default perfboard)")
     parser.add_argument(

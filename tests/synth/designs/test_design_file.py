@@ -404,3 +404,5 @@ def test_a_fault_found_later_names_the_file_once(tmp_path: Path) -> None:
     once = at_place(design.place, DesignError("tuning.zero_beat lies outside the field"))
     assert str(once) == f"{path}: tuning.zero_beat lies outside the field"
     assert str(at_place(design.place, once)) == str(once)
+    assert str(at_place(design.place, once, "[goals]: ")) == str(once)
+    assert str(at_place(design.place, ValueError("too high"), "[goals]: ")) == f"{path}: [goals]: too high"
