@@ -72,7 +72,7 @@ def run(arguments: Namespace) -> int:
     elif arguments.which:
         raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
     if target is not None:
-        drawn = {title: diagram_svg(diagram) for title, diagram in pair_diagrams(opened).items()}
+        drawn = {title: (diagram_svg(made), made.remark) for title, made in pair_diagrams(opened).items()}
         write_text(sheet_page(figures, arguments.paper, drawn), target, arguments.force)
         if target != "-":
             say(f"wrote {target}; open it in a browser and print it at 100 %")
