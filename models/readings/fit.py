@@ -32,8 +32,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.special import ndtr, ndtri
 
 from models.arrays import Floats
 from models.readings.instrument_model import FrequencyOf, InstrumentModel
@@ -114,6 +112,8 @@ class Fit:
 
     def interval(self, place: int) -> tuple[float, float, float]:
         """Value and 95 % interval of an unknown, SI, cut off at its least value."""
+        from scipy.special import ndtr, ndtri  # heavy: the sheet of a design that was not fitted needs none of it
+
         one, spread = self.problem.unknowns[place], self.told(place)
         value, at_end = float(self.values[place]), float(self.coordinates[place]) <= self.problem.unknowns[place].lowest
         middle = float(self.free[place] if at_end else self.coordinates[place])
@@ -248,6 +248,8 @@ def _unbounded(problem: Problem, start: Floats, moving: list[int]) -> Floats | N
             last[:] = [(key, *problem.model.predicted(values_of(problem.unknowns, point)))]
         point[pick] = part
         return last[0][1], last[0][2]
+
+    from scipy.optimize import least_squares  # heavy, as above
 
     def residuals(part: Floats) -> Floats:
         predicted, _ = model(part)

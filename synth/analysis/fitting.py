@@ -15,7 +15,6 @@ from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
-from scipy.special import chdtrc
 
 from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
@@ -848,6 +847,8 @@ class SolvedBench:
     @property
     def chance(self) -> float:
         """Chance of a sum of squares as large, if all stated errors and priors are true."""
+        from scipy.special import chdtrc  # heavy: the sheet of a design that was not fitted needs none of it
+
         return float(chdtrc(self.freedom, self.fit.objective))
 
 
