@@ -54,6 +54,11 @@ class TransientRecord:
         state: Floats = self.states[self.names.index(name)]
         return state
 
+    def followed_by(self, after: TransientRecord) -> TransientRecord:
+        """Return this run and then `after`, which begins at the instant at which this one ends."""
+        times = np.concatenate([self.times, after.times[1:]])
+        return TransientRecord(times, np.concatenate([self.states, after.states[:, 1:]], axis=1), self.names, self.tank)
+
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
