@@ -97,7 +97,7 @@ def shown(text: str, stream: TextIO) -> str:
     if not shows_colour(stream):
         return plain.replace("**", "")
     for pattern, style in _STYLES:
-        plain = pattern.sub(rf"\x1b[{style}m\1\x1b[0m", plain)
+        plain = pattern.sub(f"\x1b[{style}m\\1\x1b[0m", plain)
     return plain
 
 
