@@ -136,6 +136,7 @@ def _groups(cells: list[tuple[int, int]], width: int) -> list[tuple[int, int]]:
             groups.append((first, last))
     return groups
 
+
 NO_PAGER = (127, 126)  # exit codes of a shell for a command that is not there or cannot be run (POSIX XCU 2.8.2)
 
 
