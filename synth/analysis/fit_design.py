@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from scipy.optimize import brentq
 
 from models.circuit.oscillator import steady_state
 from models.junction import depletion_capacitance
 from models.readings.identify import NOT_TOLD
 from models.readings.target import Reach
 from models.readings.unknowns import slopes_of
+from models.roots import root
 from models.tank import required_capacitance
 from synth.analysis.fit_field import BODY, COMMON_TIE
 from synth.analysis.fitting import RESONATOR, SolvedBench
@@ -249,7 +249,7 @@ def _with_tuning(bench: SolvedBench, design: Design, notices: list[str]) -> Desi
 
     near, far = max(curve.nearest, 0.01), min(curve.farthest, 0.80)
     if below(near) * below(far) < 0.0:
-        zero = float(brentq(below, near, far, xtol=1e-7))
+        zero = root(below, near, far, xtol=1e-7)
         return replace(design, tuning=replace(design.tuning, zero_beat=round(zero, 5)))
     notices.append("zero_beat is left out: the readings put it beyond the hand's range; the reference's trimmer stays")
     return replace(design, tuning=replace(design.tuning, zero_beat=None))
@@ -343,7 +343,7 @@ def _with_reference(design: Design, target: float, notices: list[str]) -> Design
 def _root(function: Callable[[float], float]) -> float:
     if function(0.0) == function(1.0):
         return 0.5
-    return float(brentq(function, 0.0, 1.0, xtol=1e-9))
+    return root(function, 0.0, 1.0, xtol=1e-9)
 
 
 def _rounded(bench: SolvedBench, key: str, setting: Setting) -> float:

@@ -6,7 +6,7 @@ value at the note (f without a lock range, else sqrt(f^2 + lock^2)) and o' its s
     cents per metre = 1200/ln 2 * F |o'(d)| / f^2        (models.pitch_field)
 
 so that for a given note the slope o' alone decides. Zero beat moves the note along the unchanged slope; the other parts
-change the slope itself and are searched (`scipy.optimize.brentq`), with zero beat left where it is.
+change the slope itself and are searched (`models.roots`), with zero beat left where it is.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ import math
 from collections.abc import Callable
 
 import numpy as np
-from scipy.optimize import brentq
 
 from models.pitch import frequency_of_note, parse_note
 from models.pitch_field import PitchField
+from models.roots import root
 from synth.errors import DesignError
 from synth.window.controls import LEVERS, Settings
 from synth.window.retune import Tuned, retuned
@@ -87,7 +87,7 @@ def part_for_sensitivity(
         span = f"{min(shown):.0f} to {max(shown):.0f} cents a cm" if shown else "no sound"
         raise DesignError(f"{settings.text('lever')}: {span} at {note} is all that it can give")
     coarse = 0.5 * math.log(control.step) if name == "antenna" else CLOSE
-    return math.exp(float(brentq(given, *bracket, xtol=coarse)))
+    return math.exp(root(given, *bracket, xtol=coarse))
 
 
 def _bracket(
