@@ -79,7 +79,9 @@ from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import CouplingSection
 from synth.errors import DesignError, at_place
-from synth.files.plain_text import marked, printable
+from synth.files.plain_text import printable
+from synth.progress_line import ProgressLine, erase_progress
+from synth.terminal import shown
 
 RIPPLE_POINTS = 5
 """Of the variable oscillator's solved points, at which its answer to ripple is asked."""
@@ -562,7 +564,8 @@ class OpenedDesign:
 
 def say(text: str) -> None:
     """Print one line of progress or notice to stderr, with what would steer a terminal spelled out."""
-    print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
+    erase_progress()
+    print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:
@@ -578,7 +581,8 @@ def open_design(path: str | Path) -> OpenedDesign:
 
 def open_loaded(design: Design) -> OpenedDesign:
     """Assemble an already loaded design."""
-    return assembled(OpenedDesign(design))
+    with ProgressLine("solving the design"):
+        return assembled(OpenedDesign(design))
 
 
 def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCurve | None = None) -> OpenedDesign:
