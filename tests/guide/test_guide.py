@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+import io
 import re
 
 import pytest
@@ -12,7 +13,7 @@ from synth.designs.circuit_templates import CIRCUITS
 from synth.designs.part_rows import KINDS
 from synth.designs.sections import KEYS
 from synth.designs.template import circuit_template_text
-from synth.report.guide import folder, keys_page, page, topics
+from synth.report.guide import folder, keys_page, page, shown, topics
 from tests.guide.guide_blocks import prepare, renewed
 
 
@@ -79,3 +80,23 @@ def test_what_differs_is_seen():
     assert renewed(text, lambda _: "design  Heron\nzero beat   46.0 cm\n") == text.replace("45.0", "46.0")
     with pytest.raises(LookupError, match="zero beat"):
         renewed(text, lambda _: "design  Heron\n")
+
+
+class Terminal(io.StringIO):
+    """A stream that says it is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize("width", [60, 80, 140])
+def test_every_page_fits_a_terminal_and_is_the_same_text(width, monkeypatch):
+    monkeypatch.setenv("COLUMNS", str(width))
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    for topic in topics():
+        said = shown(page(topic), Terminal())
+        assert "\x1b[1m" in said
+        plain = re.sub(r"\x1b\[\d*m", "", said)
+        assert max(map(len, plain.splitlines())) <= width, topic
+        assert plain.split() == shown(page(topic), io.StringIO()).replace("# ", " ").replace("#", " ").split()
