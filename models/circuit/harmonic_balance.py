@@ -242,8 +242,8 @@ class Tangent:
 
     def solve(self, right: Floats, transposed: bool = False) -> Floats:
         """Return u of J u = right, or of J^T u = right; u and right (size,) or (size, m)."""
-        solution: Floats = np.linalg.solve(self.jacobian.T if transposed else self.jacobian, right)
-        return solution
+        matrix = self.jacobian.T if transposed else self.jacobian
+        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
 
 
 def tangent(
@@ -334,7 +334,7 @@ def _step(problem: Problem, at: _Evaluation, values: Complexes, omega: float, st
     if not np.isfinite(jacobian).all():
         raise NotConvergedError("harmonic balance: the equations are out of range")
     try:
-        inverse: Floats = np.linalg.inv(jacobian)
+        inverse = np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
     except np.linalg.LinAlgError:
         raise NotConvergedError("harmonic balance: the equations are singular") from None
     scale = np.full(at.error.size, max(float(np.linalg.norm(values)), 1e-300))
