@@ -136,7 +136,7 @@ output = { at = "emitter" }
         _BIPOLAR,
     ),
     "tickler": CircuitTemplate(
-        "a triode with a feedback coil in its anode (its voltages kill: leave it to the trained)",
+        "a triode with a feedback coil in its anode (its voltages can kill: leave it to trained people)",
         "330 pF",
         """\
 coil = { coil = "tank", from = "ground", to = "hot" }
