@@ -18,7 +18,8 @@ from typing import NamedTuple, NoReturn
 
 from synth.commands.outputs import check_outputs, show_outputs
 from synth.errors import EXIT_FAILED, EXIT_INTERRUPTED, EXIT_USAGE, DesignError, DeviceError
-from synth.files.plain_text import marked, printable
+from synth.files.plain_text import printable
+from synth.terminal import columns, fitted, shown
 
 
 class Command(NamedTuple):
@@ -64,6 +65,11 @@ EXIT_HELP = "exit codes: 0 done, 1 device or run failure, 2 bad usage or design,
 
 class _Parser(argparse.ArgumentParser):
     """Tells what is wrong with the arguments without letting them steer the terminal."""
+
+    def format_help(self) -> str:
+        """The help, its lists fitted to the terminal as well."""
+        width = columns(sys.stdout)
+        return super().format_help() if width is None else fitted(super().format_help(), width)
 
     def error(self, message: str) -> NoReturn:
         """Print usage and message, and exit with EXIT_USAGE."""
@@ -118,7 +124,7 @@ def build_parser() -> argparse.ArgumentParser:
 def _tell(text: str) -> None:
     """Print a message to stderr, with what would steer a terminal spelled out; quietly nothing where that is gone."""
     with suppress(OSError, ValueError):
-        print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
+        print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def _end_politely() -> None:

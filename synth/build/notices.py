@@ -125,7 +125,7 @@ def voltage_notices(volts: float) -> tuple[str, ...]:
     if volts <= TOUCHABLE:
         return ()
     return (
-        f"CAUTION: {format_quantity(volts, 'V')} direct current kill, and capacitors keep them after switching off: "
+        f"CAUTION: {format_quantity(volts, 'V')} of direct current can kill, and capacitors hold it after switching off: "
         "leave building and measuring to people trained for it, with an isolated, fused and tested supply; local codes "
         "come first",
     )
@@ -318,8 +318,7 @@ def _hop_notice(hop: ModeHop, mode: str) -> str:
     reach = f"with the hand at {100 * hop.near:.1f} to {100 * hop.far:.1f} cm"
     if hop.needed is None:
         return (
-            f"the series inductor is so lossy that only the {hop.rival} mode is left to start in {reach}, "
-            f"not the {mode} one"
+            f"{reach} the series inductor is so lossy that only the {hop.rival} mode starts, not the {mode} one"
         )
     own, other = hop.needed
     return (

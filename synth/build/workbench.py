@@ -79,7 +79,9 @@ from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import CouplingSection
 from synth.errors import DesignError, at_place
-from synth.files.plain_text import marked, printable
+from synth.files.plain_text import printable
+from synth.progress_line import ProgressLine, erase_progress
+from synth.terminal import shown
 
 RIPPLE_POINTS = 5
 """Of the variable oscillator's solved points, at which its answer to ripple is asked."""
@@ -331,8 +333,10 @@ class OpenedDesign:
             return curve.farthest
         if not curve.nearest <= distance <= curve.farthest:
             limits = f"{format_quantity(curve.nearest, 'm')} to {format_quantity(curve.farthest, 'm')}"
-            text = f"tuning.zero_beat = {format_quantity(distance, 'm')}: the hand field reaches from {limits}"
-            raise DesignError(text)
+            raise DesignError(
+                f"{self.design.place}: tuning.zero_beat = {format_quantity(distance, 'm')}: the hand field reaches from "
+                f"{limits}; choose a distance within it"
+            )
         return distance
 
     @cached_property
@@ -562,7 +566,8 @@ class OpenedDesign:
 
 def say(text: str) -> None:
     """Print one line of progress or notice to stderr, with what would steer a terminal spelled out."""
-    print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
+    erase_progress()
+    print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:
@@ -578,7 +583,8 @@ def open_design(path: str | Path) -> OpenedDesign:
 
 def open_loaded(design: Design) -> OpenedDesign:
     """Assemble an already loaded design."""
-    return assembled(OpenedDesign(design))
+    with ProgressLine("solving the design"):
+        return assembled(OpenedDesign(design))
 
 
 def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCurve | None = None) -> OpenedDesign:

@@ -22,8 +22,10 @@ def run(arguments: Namespace) -> int:
     from dataclasses import asdict
 
     from synth.doctor import examine
+    from synth.progress_line import ProgressLine
 
-    findings = examine(device=arguments.device, seconds=arguments.seconds)
+    with ProgressLine("trying what is there"):
+        findings = examine(device=arguments.device, seconds=arguments.seconds)
     healthy = all(finding.ready for finding in findings)
     document = {"schema": "beatfield.doctor/1", "ready": healthy, "findings": [asdict(item) for item in findings]}
     print_either(arguments, document, "".join(f"{finding.line()}\n" for finding in findings))

@@ -55,10 +55,10 @@ def run(arguments: Namespace) -> int:
     workpiece = open_design(arguments.design)
     for notice in workpiece.notices:
         say(f"note: {notice}")
-    path = _hand_path(arguments, workpiece)
-    writer = render_file(
-        workpiece, path, arguments.output, arguments.rate, arguments.format, arguments.force, ProgressLine("rendering")
-    )
+    with ProgressLine("reading the path of the hand"):
+        path = _hand_path(arguments, workpiece)
+    with ProgressLine("rendering") as line:
+        writer = render_file(workpiece, path, arguments.output, arguments.rate, arguments.format, arguments.force, line)
     if arguments.json:
         print_json(
             {

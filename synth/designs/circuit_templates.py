@@ -157,7 +157,7 @@ oscillator = { triode = 20, grid = "grid", anode = "anode", cathode = "cathode" 
 output = { at = "anode" }
 """,
         {("circuit", "supply_voltage"): "90 V", ("circuit", "supply_resistor"): "1 kohm"},
-        "90 V direct current kill. This circuit is for people trained in work on live voltages, with a supply that is\n"
+        "90 V of direct current can kill. This circuit is for people trained in work on live voltages, with a supply that is\n"
         "# isolated, fused and tested, everything under cover, and capacitors discharged before it is touched.",
     ),
     "inverter": CircuitTemplate(

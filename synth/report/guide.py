@@ -17,6 +17,7 @@ from synth.designs.sections import SECTIONS
 from synth.designs.shipped import demo_folder
 from synth.errors import DesignError
 from synth.files.plain_text import shows_colour
+from synth.terminal import columns, fitted
 
 _STYLES = ((re.compile(r"^#+ (.*)$", re.MULTILINE), "1"), (re.compile(r"\*\*(.+?)\*\*"), "1"))
 
@@ -89,10 +90,28 @@ def _without(default: str) -> str:
 
 
 def shown(text: str, stream: TextIO) -> str:
-    """A topic as a terminal shows it: fences left out, headings bold where the stream shows that."""
+    """A topic as a terminal shows it: in lines of its width, fences left out, headings bold where that is shown."""
+    width = columns(stream)
+    text = text if width is None else fitted(_paragraphs_joined(text), width)
     plain = re.sub(r"^```.*\n", "", text, flags=re.MULTILINE).replace("`", "")
     if not shows_colour(stream):
         return plain.replace("**", "")
     for pattern, style in _STYLES:
         plain = pattern.sub(f"\x1b[{style}m\\1\x1b[0m", plain)
     return plain
+
+
+def _paragraphs_joined(text: str) -> str:
+    """The text with every paragraph and every entry of a list in one line; what stands in fences or a table stays."""
+    lines: list[str] = []
+    fenced = open_paragraph = False
+    for line in text.split("\n"):
+        fence = line.startswith("```")
+        fenced ^= fence
+        begins = fence or fenced or not line.strip() or line.startswith(("#", "|", "- ", "    ")) or line[:1].isdigit()
+        if open_paragraph and not begins:
+            lines[-1] += " " + line.strip()
+            continue
+        lines.append(line)
+        open_paragraph = bool(line.strip()) and not (fence or fenced or line.startswith(("#", "|", "    ")))
+    return "\n".join(lines)

@@ -202,7 +202,7 @@ class Session:
         added = Side(side.name, side.offer, history, side.tuned, history, side.offers, text=side.text)
         self.sides, self._gains = (*self.sides, added), [*self._gains, self._gains[self._active]]
         self._active = len(self.sides) - 1
-        self._changed = True
+        self._changed = self._unmatched = True
         return True
 
     @property
@@ -323,6 +323,11 @@ class Session:
         """Bring both sides to one loudness at once."""
         self._gains = matched_gains([side.tuned for side in self.sides])
         self._unmatched = False
+
+    @property
+    def matched(self) -> bool:
+        """Whether the sides are at one loudness."""
+        return self._matching is None and not self._unmatched
 
     def close(self) -> None:
         """Leave unfinished work behind."""
@@ -466,6 +471,7 @@ class Session:
         """Bring the sides to one loudness again after a change, beside the window."""
         if self._matching is not None and self._matching.done():
             gains = self._matching.result()
+            gains += self._gains[len(gains) :]  # of sides that were put beside them meanwhile
             self._matching = None
             if gains != self._gains:
                 self._gains = gains

@@ -162,6 +162,17 @@ def test_settings_side_by_side_are_equally_loud_and_say_their_figures(meadow: Op
     session.close()
 
 
+def test_a_setting_put_beside_the_others_while_they_are_matched_plays(meadow: OpenedDesign) -> None:
+    session = fresh(meadow)
+    for count in (2, 3, 4):
+        assert session.add_side()
+        session.update()  # the match of the sides begins beside the window, and the next side comes before its end
+        assert session.active == count - 1
+    until(session, lambda: session.matched)
+    assert session.instrument.level == pytest.approx(session.instrument_of(0).level)
+    session.close()
+
+
 @pytest.mark.parametrize("pull", [0.0, 0.4, 1.0])
 def test_a_pull_keeps_the_notes_and_never_leaps(pull: float) -> None:
     share = np.linspace(0.0, 1.0, 2001)
