@@ -14,7 +14,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from synth.errors import DesignError
-from synth.files.atomic_file import write_text
+from synth.files.atomic_file import make_folder, write_text
 from synth.files.input_file import read_text
 from synth.practice.course import Terms
 from synth.practice.judgement import Judgement
@@ -83,7 +83,10 @@ def read_runs(path: Path) -> tuple[Run, ...]:
         return ()
     remedy = "mend that line, or rename the file to begin a new one"
     text = read_text(path, LARGEST_FILE, "rename it", "begin by practising", "rename it to begin a new one")
-    rows = list(csv.reader(io.StringIO(text)))
+    try:
+        rows = list(csv.reader(io.StringIO(text)))
+    except csv.Error as error:
+        raise DesignError(f"{path}: not readable as CSV ({error}); rename the file to begin a new one") from None
     if not rows or tuple(rows[0]) != COLUMNS:
         raise DesignError(f"{path}: line 1 must be {','.join(COLUMNS)}; rename the file to begin a new one")
     runs = []
@@ -111,7 +114,7 @@ def _run(cells: Sequence[str]) -> Run:
 def add_run(path: Path, run: Run) -> tuple[Run, ...]:
     """Write the file anew with one run more; return all of them. Raises DesignError or DeviceError."""
     runs = (*read_runs(path), run)[-MOST_RUNS:]
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     made = io.StringIO()
     writer = csv.writer(made, lineterminator="\n")
     writer.writerow(COLUMNS)
