@@ -208,7 +208,8 @@ def _hum(name: str, hum: BeatHum, lowest: float | None, others: Sequence[BeatHum
     if hum.lowest_note_cents is not None and lowest is not None:
         text += f": {hum.lowest_note_cents:.2g} cents at the lowest note, {heard(hum.lowest_note_cents, lowest)}"
     levels = [note.sidebands_db for one in others or (hum,) for note in one.notes if note.sidebands_db is not None]
-    whose = f" by {' or '.join(f'{one.ripple_hz:.0f}' for one in others)} Hz" if others else ""
+    tried = [one.ripple_hz for one in others]
+    whose = f" by any of {min(tried):.0f} to {max(tried):.0f} Hz" if others else ""
     text += f"; lines beside the notes{whose} at {max(levels):.0f} dB or less" if levels else ""
     if hum.line_db is None:
         return [(name, text)]

@@ -97,7 +97,9 @@ def _hum(volts: float, row: Hum, control: str, entry: str = "") -> str:
         "base": (row.base_hz_per_v, row.base_dbc_at_1_mv, f"from the {control}"),
     }
     swings = [
-        f"by {volts * swing:.3g} Hz {where} ({level + more:.0f} dBc beside the carrier)"
+        f"not at all {where}"
+        if level is None
+        else f"by {volts * swing:.3g} Hz {where} ({level + more:.0f} dBc beside the carrier)"
         for name, (swing, level, where) in by.items()
         if entry in ("", name)
     ]
