@@ -105,13 +105,6 @@ def test_what_differs_is_seen():
         renewed(text, lambda _: "design  Heron\n")
 
 
-class Terminal(io.StringIO):
-    """A stream that says it is a terminal."""
-
-    def isatty(self) -> bool:
-        return True
-
-
 @pytest.mark.parametrize("width", [60, 80, 140])
 def test_every_page_fits_a_terminal_and_is_the_same_text(width, monkeypatch):
     monkeypatch.setenv("COLUMNS", str(width))
