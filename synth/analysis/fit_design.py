@@ -21,6 +21,7 @@ from models.readings.target import Reach
 from models.readings.unknowns import slopes_of
 from models.roots import root
 from models.tank import required_capacitance
+from synth.analysis.fit_devices import device_values, with_fitted_device
 from synth.analysis.fit_field import BODY, COMMON_TIE
 from synth.analysis.fitting import RESONATOR, SolvedBench
 from synth.analysis.readings import Setting
@@ -29,7 +30,7 @@ from synth.build.circuit_assembly import blaming, circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import About, ReferenceSection, TransistorSection, VariableSection
+from synth.designs.sections import About, ReferenceSection, VariableSection
 from synth.errors import DesignError
 
 FINE: Final = 0.03
@@ -165,15 +166,15 @@ def _with_tank(bench: SolvedBench, design: Design, setting: Setting, reach: Reac
     if setting.supply is not None:
         circuit = replace(circuit, supply_voltage=setting.supply)
     design = replace(design, circuit=circuit)
-    if bench.place("junction", setting) is None or not bench.bench.circuits:
+    if not bench.bench.circuits:
         return design
-    changed = {
-        "collector_capacitance": _rounded(bench, "junction", setting),
-        "forward_gain": _rounded(bench, "gain", setting),
-    }
-    if len(bench.bench.oscillators) > 1:
+    there = bench.bench.opened_circuit(oscillator)
+    names = [one.name for one in device_values(there) if bench.place(one.name, setting) is not None]
+    if not names:
+        return design
+    if design.circuit is not None and design.circuit.parts is None and len(bench.bench.oscillators) > 1:
         notices.append("[transistor] is that of the oscillator read last: a design has one for all")
-    return replace(design, transistor=replace(design.transistor or TransistorSection(), **changed))
+    return with_fitted_device(design, oscillator, there, {name: _rounded(bench, name, setting) for name in names})
 
 
 def _with_earthing(bench: SolvedBench, design: Design) -> Design:
