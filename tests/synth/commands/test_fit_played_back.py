@@ -6,9 +6,7 @@ design says; `fit` is told the readings alone. What plays is what the session of
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -20,7 +18,7 @@ from synth.analysis.fitting import Errors, solved_bench
 from synth.analysis.readings import read_readings
 from synth.build.workbench import OpenedDesign
 from synth.designs.circuit_templates import CIRCUITS
-from synth.designs.design_file import Design, load_design, read_design
+from synth.designs.design_file import read_design
 from synth.designs.edited import edited_text
 from synth.designs.template import circuit_template_text
 from synth.sound.voice import Voice
