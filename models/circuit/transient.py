@@ -15,7 +15,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.integrate import solve_ivp
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
@@ -53,6 +52,11 @@ class TransientRecord:
             return np.zeros_like(self.times)
         state: Floats = self.states[self.names.index(name)]
         return state
+
+    def followed_by(self, after: TransientRecord) -> TransientRecord:
+        """Return this run and then `after`, which begins at the instant at which this one ends."""
+        times = np.concatenate([self.times, after.times[1:]])
+        return TransientRecord(times, np.concatenate([self.states, after.states[:, 1:]], axis=1), self.names, self.tank)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +177,8 @@ def simulate(
     times: Floats = keep_from + spacing * np.arange(count + 1, dtype=np.float64)
     scale = np.array([CURRENT_SCALE if name in linear.coils else 1.0 for name in linear.names])
     absolute = ABSOLUTE_TOLERANCE * scale
+
+    from scipy.integrate import solve_ivp  # heavy, and seldom needed
 
     def told(time: float, states: Floats) -> Floats:
         progress(time / duration)

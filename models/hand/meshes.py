@@ -45,7 +45,7 @@ TRUNK_CELLS: Final = (3, 5, 10)
 #: The same of an arm whose wrist comes over the pitch antenna, and panels per length of one with an elbow there.
 OVER_CELLS: Final = (4, 6, 12)
 OVER_FINER: Final = 1.7
-#: A player of that build sits before a low antenna: shoulder over hand, m.
+#: A player of that build stoops or sits before a low antenna: highest shoulder over hand, m.
 SHOULDER_OVER_HAND: Final = 0.35
 SHOULDER_SIDE: Final = -0.18
 BODY_SIDE: Final = SHOULDER_SIDE - TYPICAL.shoulder_out

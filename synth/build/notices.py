@@ -126,9 +126,9 @@ def voltage_notices(volts: float) -> tuple[str, ...]:
     if volts <= TOUCHABLE:
         return ()
     return (
-        f"CAUTION: {format_quantity(volts, 'V')} direct current kill, and capacitors keep them after switching off: "
-        "leave building and measuring to people trained for it, with an isolated, fused and tested supply; local codes "
-        "come first",
+        f"CAUTION: {format_quantity(volts, 'V')} of direct current can kill, and capacitors hold it after switching "
+        "off: leave building and measuring to people trained for it, with an isolated, fused and tested supply; local "
+        "codes come first",
     )
 
 
@@ -329,10 +329,7 @@ def outward_notices(field: PitchField) -> tuple[str, ...]:
 def _hop_notice(hop: ModeHop, mode: str) -> str:
     reach = f"with the hand at {100 * hop.near:.1f} to {100 * hop.far:.1f} cm"
     if hop.needed is None:
-        return (
-            f"the series inductor is so lossy that only the {hop.rival} mode is left to start in {reach}, "
-            f"not the {mode} one"
-        )
+        return f"{reach} the series inductor is so lossy that only the {hop.rival} mode starts, not the {mode} one"
     own, other = hop.needed
     return (
         f"the oscillator {'starts in' if other < own else 'may hop to'} its {hop.rival} mode {reach}: at "

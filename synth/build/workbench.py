@@ -334,8 +334,8 @@ class OpenedDesign:
             return curve.farthest
         if not curve.nearest <= distance <= curve.farthest:
             limits = f"{format_quantity(curve.nearest, 'm')} to {format_quantity(curve.farthest, 'm')}"
-            text = f"tuning.zero_beat = {format_quantity(distance, 'm')}: the hand field reaches from {limits}"
-            raise DesignError(text)
+            wanted = f"{self.design.place}: tuning.zero_beat = {format_quantity(distance, 'm')}"
+            raise DesignError(f"{wanted}: the hand field reaches from {limits}; choose a distance within it")
         return distance
 
     @cached_property

@@ -86,7 +86,7 @@ def list_devices() -> tuple[OutputDevice, ...]:
 
 def device_number(device: str | int | None) -> str | int | None:
     """A device as sounddevice takes it: an index, a part of the name, or None for the default."""
-    if isinstance(device, str) and device.strip().isdigit():
+    if isinstance(device, str) and device.strip().isdecimal():
         return int(device)
     return device
 
