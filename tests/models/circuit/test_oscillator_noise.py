@@ -10,7 +10,7 @@ from scipy.integrate import quad
 
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.oscillator import steady_state
-from models.circuit.oscillator_noise import Noise, flicker_integral, leeson, note_jitter, oscillator_noise
+from models.circuit.oscillator_noise import Noise, flicker_integral, note_jitter, oscillator_noise
 from models.circuit.transistor import Transistor
 from tests.models.circuit.test_oscillator import DEFAULT
 from tests.models.circuit.willow import willow
@@ -24,6 +24,20 @@ GENTLE = replace(
     fixed_capacitor=330e-12,
     bias=replace(DEFAULT.bias, emitter_resistor=680e3),
 )
+
+
+def leeson(offset, frequency, quality_factor, power, noise_factor=1.0, corner=0.0, temperature=290.0):
+    """Leeson's phase noise at `offset`, Hz, dBc/Hz: half the density of the phase.
+
+    L = (F k T / 2 P) (1 + (f / (2 Q f_m))^2) (1 + f_c / f_m)
+    Q loaded, P W, F noise factor as a ratio. D. B. Leeson, Proc. IEEE 54 (1966) 329 (from memory); others write
+    F k T / P for the density of the phase of both sidebands. With P the power that the tank itself loses, its thermal
+    noise alone is F = 4 in this convention.
+    """
+    away = np.asarray(offset)
+    line = noise_factor * Boltzmann * temperature / (2.0 * power)
+    line = line * (1.0 + (frequency / (2.0 * quality_factor * away)) ** 2) * (1.0 + corner / away)
+    return 10.0 * np.log10(line)
 
 
 @pytest.fixture(scope="module")
