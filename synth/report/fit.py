@@ -141,7 +141,7 @@ def _target(target: TargetFigure) -> list[str]:
     if target.added_stray_f or target.shift_hz:
         span = f"{target.added_least_f * 1e12:+.0f} to {target.added_most_f * 1e12:+.0f} pF"
         added = f"{target.added_stray_f * 1e12:+.0f} pF"
-        lines += [f"  its stray differs by some {added} ({span} by usual ranges, from memory)"]
+        lines += [f"  its board stray differs by some {added} ({span} by usual ranges, from memory)"]
         over = (
             ""
             if target.shift_least_hz is None or target.shift_most_hz is None
