@@ -136,6 +136,8 @@ def test_flicker_adds_30_db_a_decade_and_more_from_a_lower_frequency_on():
     white, both = with_flicker(0.0)[0], with_flicker(1e7)[0]
     extra = 10 ** (both.phase_noise([1.0, 10.0]) / 10) - 10 ** (white.phase_noise([1.0, 10.0]) / 10)
     assert_allclose(extra[0] / extra[1], 1000.0, rtol=1e-6)
+    # L = S_phi / 2 and S_phi = S_f / f_m^2, with one-sided densities (IEEE Std 1139, from memory)
+    assert_allclose(extra[1], both.flicker / 10.0 / 10.0**2 / 2.0, rtol=1e-6)
     assert both.frequency_variance(0.1, 0.01) > both.frequency_variance(0.1, 0.1) > white.frequency_variance(0.1)
 
 
