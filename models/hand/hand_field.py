@@ -199,8 +199,8 @@ def hand_field(
     else:
         ring = ring_alone(still, scene.ring)
         ends = [float(each) for each in (table[0], np.sqrt(table[0] * table[-1]), table[-1])]
-        samples = [near_side(still, hand) for posture in postures for hand in pitch_hands(still, posture, ends)]
-        away = near_side(still, next(iter(pitch_hands(still, POSTURES[0], ends[-1:]))))
+        samples = [near_side(hand) for posture in postures for hand in pitch_hands(still, posture, ends)]
+        away = near_side(next(iter(pitch_hands(still, POSTURES[0], ends[-1:]))))
         every = [directions(still, side, samples) for side in far_sides(still, scene.ring, ring, heights)]
         ring_places = place_matrices(still, away, every)
         far = [every[place] for place in places]
@@ -217,7 +217,7 @@ def hand_field(
         kept = sleeves if posture == "open" else None
         solved = []
         for hand in pitch_hands(moved, posture, distances.tolist(), kept):
-            solved.append(place_matrices(moved, near_side(moved, hand), far))
+            solved.append(place_matrices(moved, near_side(hand), far))
             progress(next(done) / total)
         return np.stack(solved)
 
