@@ -127,16 +127,23 @@ def _tell(text: str) -> None:
         print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
-def _end_politely() -> None:
-    """Let a request to end (SIGTERM, SIGHUP) clean up like Ctrl-C, so that no temporary file stays behind."""
+def _end_politely() -> list[int]:
+    """Let a request to end (SIGTERM, SIGHUP) clean up like Ctrl-C, so that no temporary file stays behind.
 
-    def interrupt(*_: object) -> None:
+    The list fills with the signals that come.
+    """
+    came: list[int] = []
+
+    def interrupt(number: int, _: object) -> None:
+        came.append(number)
         raise KeyboardInterrupt
 
-    for name in ("SIGTERM", "SIGHUP"):
-        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is signal.SIG_DFL:
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        usual = (signal.SIG_DFL, signal.default_int_handler)
+        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) in usual:
             with suppress(ValueError):  # not in the main thread
                 signal.signal(getattr(signal, name), interrupt)
+    return came
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -152,7 +159,7 @@ def main(argv: list[str] | None = None) -> int:
 
         autocomplete(parser)
     arguments = parser.parse_args(argv)
-    _end_politely()
+    came = _end_politely()
     # Its matrices are small: on busy cores the threads of a linear algebra library wait for each other far longer than
     # they help. It reads this once, when numpy is loaded, which is later.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -178,6 +185,9 @@ def main(argv: list[str] | None = None) -> int:
         if isinstance(error, DesignError | DeviceError):
             _tell("\n".join(f"beatfield: {line}" for line in str(error).split("\n")))
             return EXIT_USAGE if isinstance(error, DesignError) else EXIT_FAILED
+        if came:  # a library that is interrupted while it is loaded may tell of it as a fault of its own
+            _tell("\nbeatfield: interrupted")
+            return EXIT_INTERRUPTED
         _tell(
             f"beatfield: unexpected {type(error).__name__}: {error}\n"
             "This is a fault of the program; run again with --debug to see where."

@@ -13,14 +13,15 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from scipy.optimize import brentq
 
 from models.circuit.oscillator import steady_state
 from models.junction import depletion_capacitance
 from models.readings.identify import NOT_TOLD
 from models.readings.target import Reach
 from models.readings.unknowns import slopes_of
+from models.roots import root
 from models.tank import required_capacitance
+from synth.analysis.fit_devices import device_values, with_fitted_device
 from synth.analysis.fit_field import BODY, COMMON_TIE
 from synth.analysis.fitting import RESONATOR, SolvedBench
 from synth.analysis.readings import Setting
@@ -29,7 +30,7 @@ from synth.build.circuit_assembly import blaming, circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import About, ReferenceSection, TransistorSection, VariableSection
+from synth.designs.sections import About, ReferenceSection, VariableSection
 from synth.errors import DesignError
 
 FINE: Final = 0.03
@@ -165,15 +166,15 @@ def _with_tank(bench: SolvedBench, design: Design, setting: Setting, reach: Reac
     if setting.supply is not None:
         circuit = replace(circuit, supply_voltage=setting.supply)
     design = replace(design, circuit=circuit)
-    if bench.place("junction", setting) is None or not bench.bench.circuits:
+    if not bench.bench.circuits:
         return design
-    changed = {
-        "collector_capacitance": _rounded(bench, "junction", setting),
-        "forward_gain": _rounded(bench, "gain", setting),
-    }
-    if len(bench.bench.oscillators) > 1:
+    there = bench.bench.opened_circuit(oscillator)
+    names = [one.name for one in device_values(there) if bench.place(one.name, setting) is not None]
+    if not names:
+        return design
+    if design.circuit is not None and design.circuit.parts is None and len(bench.bench.oscillators) > 1:
         notices.append("[transistor] is that of the oscillator read last: a design has one for all")
-    return replace(design, transistor=replace(design.transistor or TransistorSection(), **changed))
+    return with_fitted_device(design, oscillator, there, {name: _rounded(bench, name, setting) for name in names})
 
 
 def _with_earthing(bench: SolvedBench, design: Design) -> Design:
@@ -249,7 +250,7 @@ def _with_tuning(bench: SolvedBench, design: Design, notices: list[str]) -> Desi
 
     near, far = max(curve.nearest, 0.01), min(curve.farthest, 0.80)
     if below(near) * below(far) < 0.0:
-        zero = float(brentq(below, near, far, xtol=1e-7))
+        zero = root(below, near, far, xtol=1e-7)
         return replace(design, tuning=replace(design.tuning, zero_beat=round(zero, 5)))
     notices.append("zero_beat is left out: the readings put it beyond the hand's range; the reference's trimmer stays")
     return replace(design, tuning=replace(design.tuning, zero_beat=None))
@@ -343,7 +344,7 @@ def _with_reference(design: Design, target: float, notices: list[str]) -> Design
 def _root(function: Callable[[float], float]) -> float:
     if function(0.0) == function(1.0):
         return 0.5
-    return float(brentq(function, 0.0, 1.0, xtol=1e-9))
+    return root(function, 0.0, 1.0, xtol=1e-9)
 
 
 def _rounded(bench: SolvedBench, key: str, setting: Setting) -> float:

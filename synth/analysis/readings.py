@@ -35,6 +35,11 @@ _SHOWN_FAULTS = 10
 _EXAMPLE = "fitted_capacitor,frequency"
 _LONGEST_NAME = 40
 
+_TRANSISTOR_ENDS = ("base", "emitter", "collector", "gate", "source", "drain")
+_OTHER_ENDS = ("grid", "cathode", "anode", "input", "output")
+DC_POINTS = tuple(f"dc_{end}" for end in (*_TRANSISTOR_ENDS, *_OTHER_ENDS))
+"""Columns of the DC voltage at an end of the device that keeps the oscillation up."""
+
 # column -> unit, lowest, highest (SI)
 QUANTITIES = {
     "fitted_capacitor": ("F", 0.0, 1e-6),
@@ -48,15 +53,13 @@ QUANTITIES = {
     "supply": ("V", 0.5, 400.0),
     "load": ("ohm", 1.0, 1e9),
     "probe": ("F", 0.0, 1e-9),
-    "dc_base": ("V", 0.0, 400.0),
-    "dc_emitter": ("V", 0.0, 400.0),
-    "dc_collector": ("V", 0.0, 400.0),
+    **dict.fromkeys(DC_POINTS, ("V", 0.0, 400.0)),
     "swing": ("V", 1e-3, 1e3),
     "control": ("V", 0.0, 500.0),
 }
 NAMES = ("oscillator", "board")
 COLUMNS = (*QUANTITIES, *NAMES)
-VOLTS = ("dc_base", "dc_emitter", "dc_collector", "swing")
+VOLTS = (*DC_POINTS, "swing")
 CONTROL, BARE = "control", "none"
 READ = ("frequency", "pitch", *VOLTS, CONTROL)
 """Columns that hold what was read; the others hold what was set."""
@@ -173,7 +176,9 @@ def _header(cells: list[str], place: str) -> list[str]:
         raise DesignError(f"{place}: is a reading; begin with a line that names the columns, {_EXAMPLE}")
     faults = []
     for name in names:
-        if name not in COLUMNS:
+        if not name:
+            faults.append(f"{place}: a column has no name; delete the comma before it, or name the column")
+        elif name not in COLUMNS:
             hint = did_you_mean(name, COLUMNS) or f"; columns are {', '.join(COLUMNS)}"
             faults.append(f"{place}: unknown column {name[:_LONGEST_NAME]!r}{hint}")
         elif names.count(name) > 1:
@@ -268,13 +273,18 @@ def _cell(name: str, text: str) -> float:
             return float(frequency_of_note(parse_note(text)))
         except ValueError as error:
             raise DesignError(str(error)) from None
-    value = parse(text, unit)
+    try:
+        value = parse(text, unit)
+    except DesignError as error:
+        if name != "pitch":
+            raise
+        raise DesignError("is no note and no frequency; write for example 'A4' or '440 Hz'") from error
     if not low <= value <= high:
-        remedy = ""
-        if name == "frequency" and low <= 1e3 * value <= high:
-            remedy = f"; was it {format_quantity(1e3 * value, 'Hz', 9)}?"
-        if name == "fitted_capacitor" and 0.0 < 1e-3 * value <= high:
-            remedy = f"; was it {format_quantity(1e-3 * value, 'F', 9)}?"
+        factor = next((by for by in (1e3, 1e-3) if low < by * value <= high), None)
+        slip = name in ("frequency", "fitted_capacitor") and factor is not None and value > 0.0
+        remedy = f"; was it {format_quantity((factor or 1.0) * value, unit, 9)}?" if slip else ""
+        if unit == "fraction" and 1.0 < value <= 100.0:
+            remedy = f"; in percent write '{value:g} %'"
         raise DesignError(f"must be between {format_quantity(low, unit)} and {format_quantity(high, unit)}{remedy}")
     return value
 

@@ -12,6 +12,7 @@ from models.circuit.mixer_table import MixerTable
 from models.circuit.ripple_law import SUPPLY, RippleLaw
 from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal
 from models.instrument import Instrument
+from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna, VolumeFault
 from synth.designs.quantity import format_quantity
 
@@ -312,6 +313,18 @@ def instrument_notices(instrument: Instrument) -> tuple[str, ...]:
             "resonates with the antenna near the tank's frequency, makes it count for more (see: beatfield linearise)"
         )
     return tuple(found)
+
+
+def outward_notices(field: PitchField) -> tuple[str, ...]:
+    """That the pitch rises as the hand moves away from zero beat, where it does."""
+    if field.direction == "rising" or field.zero_beat_distance is None:
+        return ()
+    return (
+        f"this design plays outward: from zero beat at {100.0 * field.zero_beat_distance:.1f} cm the pitch rises as "
+        "the hand moves away, with more room than on the side of the antenna. For notes that rise towards the "
+        "antenna raise the reference's frequency (less of its trimmer or capacitor), or let zero_beat in [tuning] do "
+        "it",
+    )
 
 
 def _hop_notice(hop: ModeHop, mode: str) -> str:

@@ -22,6 +22,7 @@ from synth.practice.judgement import Judgement
 
 MOST_RUNS = 5000  # kept; the oldest go first
 LARGEST_FILE = 2_000_000  # bytes
+LARGEST = 1e9  # of every number; what is larger was not written by a run
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,18 +81,19 @@ def run_of(
 
 def read_runs(path: Path) -> tuple[Run, ...]:
     """The runs in a file, oldest first; none where there is no file yet. DesignError names the line it cannot read."""
-    if not path.exists():
+    if not (path.exists() or path.is_symlink()):
         return ()
     remedy = "mend that line, or rename the file to begin a new one"
     text = read_text(path, LARGEST_FILE, "rename it", "begin by practising", "rename it to begin a new one")
+    reader = csv.reader(io.StringIO(text))
     try:
-        rows = list(csv.reader(io.StringIO(text)))
+        rows = [(reader.line_num, cells) for cells in reader]
     except csv.Error as error:
-        raise DesignError(f"{path}: not readable as CSV ({error}); rename the file to begin a new one") from None
-    if not rows or tuple(rows[0]) != COLUMNS:
+        raise DesignError(f"{path}: line {reader.line_num}: {error}; {remedy}") from None
+    if not rows or tuple(rows[0][1]) != COLUMNS:
         raise DesignError(f"{path}: line 1 must be {','.join(COLUMNS)}; rename the file to begin a new one")
     runs = []
-    for line, cells in enumerate(rows[1:], start=2):
+    for line, cells in rows[1:]:
         try:
             runs.append(_run(cells))
         except ValueError as error:
@@ -107,8 +109,10 @@ def _run(cells: Sequence[str]) -> Run:
     if waited not in ("yes", "no"):
         raise ValueError(f"waited must be yes or no; got {waited[:20]!r}")
     numbers = [float(tempo), *map(float, rest)]
-    if not all(map(math.isfinite, numbers)):
-        raise ValueError("holds a number that is not finite")
+    if not all(abs(number) <= LARGEST for number in numbers):
+        raise ValueError(f"holds a number that is not finite, or beyond {LARGEST:g}")
+    if not 0 <= int(notes) <= LARGEST:
+        raise ValueError(f"notes must be 0 or more; got {notes[:20]}")
     return Run(when, score, design, numbers[0], waited == "yes", int(notes), *numbers[1:])
 
 

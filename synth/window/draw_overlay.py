@@ -49,6 +49,8 @@ def _sides(canvas: PlayCanvas, sides: Sequence[str], active: int) -> None:
     width = canvas.layout.sides.width // len(sides) - pad
     for number, name in enumerate(names):
         text = f"▶ {name}" if number == active else name
+        if canvas.width_of(text, size, bold=True) > width - 2 * (pad // 2):
+            text = name  # its frame and its weight mark it
         high = min(canvas.layout.sides.height, round(2.0 * size))
         place = Box(
             canvas.layout.sides.left + number * (width + pad),

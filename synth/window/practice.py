@@ -129,6 +129,7 @@ class Practice:
         self._runs: tuple[Run, ...] = ()
         self._share = 1.0
         self.fault = ""
+        self.file_fault = ""  # why the runs are neither read nor kept
         self._read()
 
     def _read(self) -> None:
@@ -138,7 +139,7 @@ class Practice:
         try:
             self._runs = read_runs(self._file)
         except InstrumentError as error:
-            self.fault, self._file = str(error), None
+            self.file_fault, self._file = str(error), None
 
     @property
     def titles(self) -> tuple[str, ...]:
@@ -219,7 +220,7 @@ class Practice:
             return ""
         judgement = judged(score, self._moments.heard())
         kept = run_of(judgement, score.name, self.design, self.terms, self._share, datetime.now())
-        told = ""
+        told = f"This run is not kept: {self.file_fault}" if self.file_fault else ""
         if kept is not None:
             self._runs = (*self._runs, kept)
             if self._file is not None:

@@ -7,6 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import Boltzmann, elementary_charge
 from scipy.integrate import quad
+from scipy.special import sici
 
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.oscillator import steady_state
@@ -99,6 +100,12 @@ def test_white_jitter_is_that_of_a_random_walk():
 def test_flicker_integral(start):
     near, _ = quad(lambda x: np.sin(x) ** 2 / x**3, start, 300.0, limit=4000)
     assert_allclose(flicker_integral(start), near, atol=1e-5)
+
+
+@pytest.mark.parametrize("start", [1e-6, 0.03, 1.0, 2.0, 2.1, 40.0])
+def test_its_cosine_integral_is_that_of_a_library(start):
+    rest = (1.0 - np.cos(2.0 * start)) / (2.0 * start) ** 2 + np.sin(2.0 * start) / (2.0 * start)
+    assert_allclose(flicker_integral(start), rest - sici(2.0 * start)[1], rtol=1e-9, atol=1e-13)
 
 
 def with_flicker(corner):
