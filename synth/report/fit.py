@@ -10,6 +10,7 @@ from synth.analysis.fit_figures import FitFigures, Inferred, Next, Residual
 from synth.analysis.fit_target import TargetFigure
 from synth.analysis.fitting import UNITS
 from synth.designs.quantity import format_quantity
+from synth.files.plain_text import counted
 from synth.report.figure import BLUE, INK, QUIET, VERMILLION, saved_figure
 from synth.report.written import Form, columns_of, finished, rows_csv
 
@@ -63,7 +64,7 @@ def _draw_kind(report: FitFigures, what: str, above: Any, below: Any) -> None:
 
 def fit_text(report: FitFigures) -> str:
     """The report for people."""
-    lines = [f"Fit of {report.source}: {len(report.residuals)} readings, {report.which} oscillator"]
+    lines = [f"Fit of {report.source}: {counted(len(report.residuals), 'reading')}, {report.which} oscillator"]
     limits = [f"{100.0 * report.counter_limit_ratio:g} %"] if report.counter_limit_ratio else []
     limits += [format_quantity(report.counter_limit_hz, "Hz")] if report.counter_limit_hz else []
     lines += [f"95 % limits given: counter {' and '.join(limits)}, capacitors {100 * report.capacitor_limit_ratio:g} %"]
