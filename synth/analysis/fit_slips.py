@@ -283,7 +283,7 @@ def slip_words(bench: SolvedBench, slip: Slip, left_out: bool = True) -> str:
 
 
 def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
-    """ "looks like 220 pF read as 400 pF", the slip that explains a reading within its errors; None where none does."""
+    """ "looks like 470 pF read as 220 pF", the slip that explains a reading within its errors; None where none does."""
     inner, place = bench.bench, bench.bench.places[slip.place]
     if place.what != "frequency":
         return None

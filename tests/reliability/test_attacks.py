@@ -64,7 +64,7 @@ Attack = Callable[[random.Random, Path], None]
 def said_by(*command: str, poor: tuple[str, ...] = POOR) -> tuple[int, str, str]:
     """Exit code, stdout and stderr of a command that is run here; what it says is fit to be read."""
     out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), wild.at_most(20.0):
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), wild.at_most(60.0):
         try:
             code = main(list(command))
         except SystemExit as ended:
@@ -155,7 +155,8 @@ def strays(rng: random.Random, folder: Path) -> None:
         ("compare", name, "meadow"),
     )
     with fields(invented), pytest.MonkeyPatch.context() as patch:
-        patch.setattr("synth.analysis.linearise.improve", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        if TIMES == 1:  # a search takes seconds
+            patch.setattr("synth.analysis.linearise.improve", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
         for command in commands if TIMES > 1 else rng.sample(commands, 3):
             code, _, err = said_by(*command)
             assert code in (0, 2, 3, 130), err
@@ -176,7 +177,7 @@ def outward(rng: random.Random, folder: Path) -> None:
         beats = [float(line.split(",")[place] or 0.0) for line in table[1:]]
         is_outward = beats[0] > 0.0 > beats[-1] and abs(beats[-1]) > abs(beats[0])
         assert ("plays outward" in out) == is_outward, (beats[0], beats[-1])
-        assert "\nA4 " in out or max(map(abs, beats)) < 460.0
+        assert "\nA4 " in out or not min(map(abs, beats)) < 430.0 < 450.0 < max(map(abs, beats))
 
 
 NUMBERS = (
