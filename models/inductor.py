@@ -155,7 +155,8 @@ def proximity_factor(
 ) -> Floats:
     """What the field of the other turns adds to a wire's resistance, over that for direct current; broadcasts.
 
-    With I the current, n turns per m of winding, m layers, h^2 the mean square of the field across a wire over n I:
+    With I the peak current, n turns per m of winding (of all layers), m layers, h^2 the mean square of the field across
+    a wire over n I:
         h^2 = (1 - 1 / (4 m^2)) / 3          (it grows evenly from nothing outside to n I inside a long coil)
         P = 2 pi |h n I|^2 Re(j J1(z) (z J0(z) - J1(z))*) / (sigma |J0(z)|^2)     W per m, z as in `skin_factor`
     P is exact for a round wire across an even field (from A = D J1(k r) sin(phi) inside, derived here) and is added to

@@ -125,8 +125,9 @@ class PitchField:
     def lowest_held(self, sway: float, hold_cents: float, lock_range: float | None = None) -> float | None:
         """Lowest note, Hz, that a `sway` of the hand, m (peak), moves by no more than `hold_cents` (peak).
 
-        `lock_range`, Hz, in place of the instrument's. The note that a lock range allows, `held_from`, hangs on the
-        slope of the offset at its own distance: nearer, for a wider lock range, the field is steeper. Taken from the
+        `lock_range`, Hz, in place of the instrument's. The note that a lock range allows, `held_from`, depends on
+        the slope of the offset at its own distance: with a wider lock range that note lies nearer, where the field is
+        steeper. Taken from the
         edge of lock inwards until the two agree; None where no note in reach is held, less than the field's lowest note
         where that is held already. To first order in the sway.
         """

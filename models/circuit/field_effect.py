@@ -59,7 +59,7 @@ class FieldEffectPorts:
     I_D = K (a(v_gs - V_P)^2 - a(v_gd - V_P)^2) (1 + s |v_ds|)
     This is the square law with its ohmic region (W. Shockley, Proc. IRE 40 (1952) 1365, in the approximation of H.
     Shichman and D. A. Hodges, IEEE J. Solid-State Circuits 3 (1968) 285; both from memory); below pinch-off the current
-    fades exponentially, as real ones do, instead of ending. A few d above pinch-off a(x) = x to parts in 10^4.
+    fades exponentially, as real ones do, instead of ending. From seven d above pinch-off on, a(x) = x to parts in 10^4.
     """
 
     exponential = False

@@ -6,6 +6,7 @@ See models.circuit.envelope.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from models.circuit.harmonic_balance import instants, resized, waveform
 from models.circuit.implicit_run import stepped
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
+from models.circuit.small_signal import linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, cycle_swings
 from models.circuit.work import TooMuchWorkError
@@ -26,11 +28,12 @@ from models.spline import spline
 FIRST_CYCLES = 14
 """Cycles integrated in time after switching on."""
 MOST_PIECES = 5
-"""They are integrated on at most so many times,"""
+"""Most times that the integration goes on for another FIRST_CYCLES."""
 SLOW_RISE = 1.0
-"""unless the emitter junction rises by less than so many thermal voltages a cycle, or conducts:"""
+"""Thermal voltages a cycle: an emitter junction that rises more slowly than this does not ring the tank as it turns on.
+"""
 CONDUCTING = 0.45
-"""V."""
+"""V across the emitter junction from which the transistor conducts."""
 WINDOW = 10
 """The last cycles of the first ones, from which the harmonics are read."""
 FITTED = 6
@@ -67,8 +70,7 @@ def first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: flo
             if (last > READABLE and LEAPING * last < before) or last < min(before, float(swings[-FIRST_CYCLES])):
                 break
         more = _integrated(circuit, near, run.states[:, -1])
-        times = np.concatenate([run.times, run.times[-1] + more.times[1:]])
-        run = TransientRecord(times, np.concatenate([run.states, more.states[:, 1:]], axis=1), run.names, run.tank)
+        run = run.followed_by(replace(more, times=run.times[-1] + more.times))
     return run
 
 
@@ -95,7 +97,7 @@ def _of_mode(first: TransientRecord, linear: Network, ports: DeviceLaw, near: fl
     amplitude = w^T (source - G x - A i(A^T x)) / (s w^T C v) = a,   x - mean = 2 Re(a v)
     """
     place = int(np.searchsorted(first.times, when))
-    capacitance, conductance = _linearised_at(linear, ports, first.states[:, place])
+    capacitance, conductance = linearised(linear, ports, linear.ports.T @ first.states[:, place])
     root = leading_pair(characteristic_roots(capacitance, conductance), near)
     if root is None:
         return 0.0
@@ -108,15 +110,6 @@ def _of_mode(first: TransientRecord, linear: Network, ports: DeviceLaw, near: fl
     rates = linear.source[:, None] - linear.conductance @ states - linear.ports @ currents
     turned = (left @ rates) * np.exp(-root * since) / (root * (left @ capacitance @ shape))
     return 2.0 * float(abs(turned.mean() * (linear.unit(*first.tank) @ shape)))
-
-
-def _linearised_at(linear: Network, ports: DeviceLaw, states: Floats) -> tuple[Floats, Floats]:
-    """Return C and G of the whole circuit at some states (n,)."""
-    device = ports.evaluate(linear.ports.T @ states)
-    return (
-        linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T,
-        linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T,
-    )
 
 
 def resolved(
@@ -132,7 +125,7 @@ def resolved(
     """
     late = first.times >= first.times[-1] - WINDOW / near
     times, states = first.times[late], first.states[:, late]
-    capacitance, conductance = _linearised_at(linear, ports, states.mean(axis=1))
+    capacitance, conductance = linearised(linear, ports, linear.ports.T @ states.mean(axis=1))
     roots = characteristic_roots(capacitance, conductance)
     carrier = leading_pair(roots, near)
     if carrier is None:

@@ -32,9 +32,9 @@ class Inverter:
     """An inverter; the defaults are typical of unbuffered ones of the 15 V family at 9 V, from memory.
 
     gain: largest slope of the unloaded curve (as a ratio); threshold: of the supply, where it switches;
-    output_resistance, ohm, with the supply at rated_supply, V, from which it goes with 1 over the supply (its channels
-    conduct better: some 450 ohm at 5 V, 220 at 10 V, 170 at 15 V with little current, from memory); capacitances F;
-    temperature K.
+    output_resistance, ohm, with the supply at rated_supply, V; it is inversely proportional to the supply, as the
+    channels conduct better with more (some 450 ohm at 5 V, 220 at 10 V, 170 at 15 V with little current, from memory);
+    capacitances F; temperature K.
     """
 
     gain: float = 20.0

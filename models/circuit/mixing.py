@@ -54,7 +54,8 @@ FORCING = 2e-2
 MOST_PRODUCTS, REFRESH = 60, 15
 """Products with the whole Jacobian in one step: at most, and above how many the eliminated one is made anew."""
 INDUCTIVE, LEAST_CAPACITANCE = 0.5, 1e-15
-"""Of the conductance; F."""
+"""Largest inductive susceptance that is left out of a load, over its conductance; and the least capacitance of one, F.
+"""
 SMALLEST_STEP = 1e-3
 """Share of the drives by which they are raised from rest, at least."""
 

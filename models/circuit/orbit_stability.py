@@ -1,5 +1,4 @@
-"""Is a periodic solution stable? Its characteristic (Floquet) multipliers by stepping the linearised circuit once
-round.
+"""Whether a periodic solution is stable: its characteristic (Floquet) multipliers, by one cycle of what is linearised.
 
 A disturbance y obeys d/dt(C(t) y) + G(t) y = 0 on the orbit; one cycle maps it by the monodromy matrix. One
 multiplier is 1 (a shift in time). Another multiplier larger than 1 in size means that the oscillation is not steady:

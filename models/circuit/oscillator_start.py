@@ -85,7 +85,7 @@ def threshold(
 ) -> tuple[float, float, Complexes]:
     """Return the critical transconductance, S, of the mode nearest to `near`, Hz (None: the leading one), its angular
     frequency, rad/s, and its shape (n,) with a base-collector voltage of -1. `signal` has been found to start."""
-    capacitance, conductance = linearised(linear, ports, signal.point)
+    capacitance, conductance = linearised(linear, ports, signal.point.port_voltages)
     out, sense = gain_path(linear, ports, signal.point)
     without = conductance - signal.transconductance * np.outer(out, sense)
     strength, frequency = signal.critical_transconductance, signal.critical_frequency
@@ -150,11 +150,11 @@ def followed_up(
 
     Raises NotConvergedError when the path breaks off or the supply is passed ten times without an end.
     """
-    capacitance, conductance = linearised(linear, ports, point)
+    capacitance, conductance = linearised(linear, ports, point.port_voltages)
     nodes = linear.unit(*tank)
     pair = leading_pair(characteristic_roots(capacitance, conductance), mode[1] / (2.0 * math.pi))
     omega = mode[1] if pair is None else pair.imag
-    start = max(2.0 * (0.0 if pair is None else pair.real) * float(nodes @ capacitance @ nodes) / 2.0, 1e-9)
+    start = max((0.0 if pair is None else pair.real) * float(nodes @ capacitance @ nodes), 1e-9)
     probe, omega = rank_one_threshold(capacitance, conductance, nodes, nodes, omega, start)
     shape = mode_shape(capacitance, conductance + probe * np.outer(nodes, nodes), 1j * omega)
     junction = linear.ports.T @ (shape / -(linear.ports[:, PHASE_PORT] @ shape))

@@ -43,8 +43,7 @@ def resonance(
     """Return the resonance of a circuit as seen from `nodes` (None: across its tank).
 
     port_voltages (p,): V at which the junctions' capacitances are taken; None: without voltage; not counted where
-    `junctions` is false. Raises ValueError where
-    the coil of the tank resonates with nothing.
+    `junctions` is false. Raises ValueError where the coil of the tank resonates with nothing.
     """
     drawing, linear, ports = drawn(circuit)
     voltages = np.zeros(linear.ports.shape[1]) if port_voltages is None else port_voltages

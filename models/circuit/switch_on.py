@@ -21,6 +21,7 @@ from models.arrays import Floats
 from models.circuit.drawing import Drawable, drawn
 from models.circuit.operating_point import solve
 from models.circuit.resonance import natural_frequency, ringing_capacitance
+from models.circuit.small_signal import linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
 from models.constants import BOLTZMANN
 
@@ -109,10 +110,7 @@ def rising_bias(circuit: Drawable, longest: float = LONGEST) -> RisingBias:
         companion = replace(linear, conductance=linear.conductance + held, source=linear.source + held @ states)
         states = solve(companion, ports, circuit.supply_voltage, states)
         now += step
-        device = ports.evaluate(linear.ports.T @ states)
-        capacitance = linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T
-        conductance = linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T
-        pair = leading_pair(characteristic_roots(capacitance, conductance))
+        pair = leading_pair(characteristic_roots(*linearised(linear, ports, linear.ports.T @ states)))
         times.append(now)
         rates.append(-np.inf if pair is None else pair.real)
         row.append(states)
@@ -134,9 +132,7 @@ def thermal_kick(circuit: Drawable, longest: float) -> tuple[float, Floats] | No
     if place is None:
         return None
     drawing, linear, ports = drawn(circuit)
-    device = ports.evaluate(linear.ports.T @ way.states[place])
-    capacitance = linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T
-    conductance = linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T
+    capacitance, conductance = linearised(linear, ports, linear.ports.T @ way.states[place])
     pair = leading_pair(characteristic_roots(capacitance, conductance))
     if pair is None:
         return None

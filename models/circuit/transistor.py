@@ -3,7 +3,7 @@
 The ports are base-emitter and base-collector: voltage v = (v_be, v_bc), current i = (base to emitter, base to
 collector). Terminal currents into the transistor: base = i_be + i_bc, collector = -i_bc, emitter = -i_be.
 The resistance of the base region lies outside, between the base terminal and the junctions (see
-`models.circuit.common_base`).
+`models.circuit.drawing`).
 Neglected: emitter and collector series resistance, current dependence of the base resistance, high-level injection,
 breakdown, self-heating; noise is in models.circuit.oscillator_noise.
 """

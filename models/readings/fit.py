@@ -18,10 +18,9 @@ unknowns: from several starts every row takes the mode that lies nearer to its r
 least of all wins.
 
 One reading that does not belong: its residual were it left out has the size t_i = r_i / sqrt(1 - h_i), with
-h_i = J_i C J_i^T
-(J. Neter et al., Applied Linear Statistical Models; from memory). The largest above REFUSED is left out if the fit
-without it says so too, and the fit is made again. Where two fit that description equally, neither is left out and both
-are named.
+h_i = J_i C J_i^T (J. Neter et al., Applied Linear Statistical Models; from memory). The largest above REFUSED is left
+out if the fit without it says so too, and the fit is made again. Where two fit that description equally, neither is
+left out and both are named.
 """
 
 from __future__ import annotations

@@ -25,6 +25,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design
     from synth.commands.options import value
     from synth.errors import DesignError
+    from synth.progress_line import ProgressLine
     from synth.report.drift import DRIFT
 
     def within(option: str, text: str, unit: str, low: float, high: float) -> float:
@@ -46,5 +47,7 @@ def run(arguments: Namespace) -> int:
     if not 0.01 <= limit_cents <= 1200.0:
         raise DesignError(f"--hold-cents {arguments.hold_cents}: must be between 0.01 and 1200")
     opened = open_design(arguments.design)
-    DRIFT.write(arguments, drift_figures(opened, first, last, notes, hertz, limit_cents))
+    with ProgressLine("following the temperature"):
+        figures = drift_figures(opened, first, last, notes, hertz, limit_cents)
+    DRIFT.write(arguments, figures)
     return 0

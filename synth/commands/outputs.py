@@ -16,7 +16,7 @@ from typing import Any
 
 from synth.errors import DesignError, DeviceError
 from synth.files.atomic_file import check_target
-from synth.files.plain_text import marked
+from synth.terminal import shown
 
 STDOUT = "-"
 SHOWN = (".png", ".svg", ".html")
@@ -130,7 +130,7 @@ def print_either(arguments: Namespace, document: dict[str, Any], text: str) -> N
     if arguments.json:
         print_json(document)
     else:
-        sys.stdout.write(marked(text, sys.stdout))
+        sys.stdout.write(shown(text, sys.stdout))
 
 
 def add_plot_option(parser: ArgumentParser, what: str) -> None:

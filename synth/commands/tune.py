@@ -32,6 +32,7 @@ def run(arguments: Namespace) -> int:
     from synth.errors import DesignError
     from synth.hands.own_hand_file import own_hand
     from synth.midi.midi_messages import midi_messages, write_midi
+    from synth.progress_line import ProgressLine
     from synth.report.tune import TUNE, TUNES
 
     hand = own_hand()
@@ -40,10 +41,13 @@ def run(arguments: Namespace) -> int:
     if len(opened) > 1:
         if arguments.midi:
             raise DesignError("--midi plays one design; name one, or leave --midi out")
-        TUNES.write(arguments, tunes_figures(opened, tune, manner, hand))
+        with ProgressLine("playing the tune"):
+            several = tunes_figures(opened, tune, manner, hand)
+        TUNES.write(arguments, several)
         return 0
     workpiece = opened[0]
-    figures, played = tune_figures(workpiece, tune, manner, hand)
+    with ProgressLine("playing the tune"):
+        figures, played = tune_figures(workpiece, tune, manner, hand)
     if arguments.midi:
         if played is None:
             raise DesignError("\n".join(figures.faults()))

@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from models.instrument import Instrument
@@ -16,7 +17,7 @@ from synth.files.atomic_file import write_text
 from synth.live.contract import InstrumentSound
 from synth.window.controls import HIGHEST_DRONE, LOWEST_DRONE, OFF
 from synth.window.saving import saved_design
-from synth.window.session import Session
+from synth.window.session import LETTERS, Session
 from synth.window.state import Action, WindowState, let_go, with_notice
 
 COSTLY_TIME = 0.045  # s between two changes of an instrument with a table for each hand distance: 20 a second
@@ -202,6 +203,13 @@ class Actions:
                 "There is one setting; G puts another one beside it, or open designs: beatfield play A.toml B.toml"
             )
 
+    def play_side(self, place: int) -> None:
+        """Play a design or setting by its number, from 0, and say what it is."""
+        if self.session.switch_to(place):
+            self.say(self.session.figures)
+        else:
+            self.say(f"There is no setting {LETTERS[place]}; G puts another one beside this one")
+
     def add_side(self) -> None:
         """Put another setting beside this one."""
         if self.session.add_side():
@@ -256,6 +264,7 @@ PERFORMED: dict[Action, Callable[[Actions], None]] = {
     "drone": Actions.toggle_drone,
     "other side": Actions.other_side,
     "add side": Actions.add_side,
+    **{f"side {letter}": partial(Actions.play_side, place=place) for place, letter in enumerate(LETTERS)},
     "save": Actions.save_design,
     "step up": lambda actions: actions.step(1),
     "step down": lambda actions: actions.step(-1),

@@ -37,8 +37,10 @@ from synth.window.draw_readouts import (
     draw_spectrum,
     draw_still_panels,
     draw_tuner,
+    panel_rooms,
 )
 from synth.window.draw_room import draw_room, draw_still_room
+from synth.window.draw_settings import draw_settings
 from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
 from synth.window.drawer import ControlRow, draw_drawer, strip_words
@@ -211,7 +213,7 @@ class View:
             draw_drawer(canvas, shown.rows)
             self._rows, self._row_texts = shown.rows, tuple(canvas.texts)
             before.append(surface.get_rect().clip(layout.drawer))
-        slow = (shown.readouts, shown.spectrum)
+        slow = (shown.readouts, shown.spectrum, shown.settings)
         if not page and slow != self._slow:
             before += self._draw_slow(self._still, shown)
             self._slow = slow
@@ -253,7 +255,11 @@ class View:
         canvas.onto(still)
         draw_tuner(canvas, shown.readouts)
         draw_spectrum(canvas, shown.spectrum)
-        draw_chain(canvas, shown.readouts)
+        if shown.settings:
+            rooms = panel_rooms(canvas.layout)
+            draw_settings(canvas, shown.settings, rooms["chain caption"], rooms["chain"])
+        else:
+            draw_chain(canvas, shown.readouts)
         self._slow_texts = tuple(canvas.texts)
         return [still.get_rect().clip(panel) for panel in panels]
 
@@ -283,9 +289,9 @@ class View:
             draw_result_page(canvas, self.practice_page)
         elif page == "help":
             groups = help_groups(has_ring=canvas.field.volume.top is not None)
-            draw_help(canvas, groups, shown.remarks, state.help_page if self.text_scale > 1.0 else None)
+            draw_help(canvas, groups, shown.remarks, state.help_page)
         else:
-            draw_still_panels(canvas)
+            draw_still_panels(canvas, not shown.settings)
             if not canvas.layout.drawer_over_stage:
                 draw_field(canvas, shown.guide, shown.drone)
                 draw_antenna(canvas)
