@@ -115,6 +115,8 @@ def improve(
     judged: whether it is compared with the design as it came and looked at in its corners; else only straightened.
     """
     task = task_of(opened, wishes)
+    if not judged:  # nor is it told what straightness costs
+        task = replace(task, effort=replace(task.effort, front_bounds=((), ())))
     plan = make_plan(task, progress)
     if plan is None:
         raise DesignError(

@@ -85,14 +85,15 @@ def make_design(asked: PlanWishes, told: Told) -> Plan:
     about = replace(before.about, description=parts_text(found.chosen))
     design = _rounded(replace(found.after.design, about=about))
     changes, cut_short = (_with_margin, _with_reference, _with_volume), found.plan.interrupted
+    near = found.after
     try:
         for number, change in enumerate(changes, start=1):
-            design = change(design, asked, steps)
+            design = change(design, near, asked, steps)
             told(SEARCH_SHARE + (1.0 - SEARCH_SHARE) * number / (len(changes) + 1))
     except KeyboardInterrupt:
         cut_short = True
         steps.append("interrupted: what was to follow is left as the search and the template have it")
-    finished = open_loaded(design)
+    finished = open_loaded(design, near)
     met = tuple(_corners(finished, asked))
     builds = tolerance_figures(finished, BUILDS, asked.search.seed)
     told(1.0)
@@ -158,12 +159,12 @@ def _corners(opened: OpenedDesign, asked: PlanWishes) -> Iterator[CornerFigure]:
     return corners(opened, asked.search.low_frequency, asked.search.high_frequency)
 
 
-def _with_margin(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
+def _with_margin(design: Design, near: OpenedDesign, asked: PlanWishes, steps: list[str]) -> Design:
     """The design with the largest resistor in its devices' current, down its series, that starts with room to spare in
     every corner; where it then does not run in one, with the step before. As little current as does it, since more of
     it wakes the other mode of the antenna.
     """
-    opened, name = open_loaded(design), _resistor(design)
+    opened, name = open_loaded(design, near), _resistor(design)
     if name is None or design.law != "circuit":
         return design
     first = ohms = _ohms(design, name)
@@ -181,7 +182,7 @@ def _with_margin(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
             best, most = tried, margin
     if _ohms(best, name) == first:
         return design
-    best = _that_runs(design, best, name, asked)
+    best = _that_runs(design, best, opened, name, asked)
     if _ohms(best, name) == first:
         steps.append(f"{name}: as in the template; with more current another mode of the antenna wakes")
         return design
@@ -192,13 +193,17 @@ def _with_margin(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
     return best
 
 
-def _that_runs(design: Design, strongest: Design, name: str, asked: PlanWishes) -> Design:
+def _that_runs(design: Design, strongest: Design, near: OpenedDesign, name: str, asked: PlanWishes) -> Design:
     """From the strongest down to `design` the first that runs in every corner that a player meets, else the one that
     does not in the fewest."""
     best, fewest, tried = design, math.inf, strongest
     while _ohms(tried, name) <= _ohms(design, name):
+        fails = 0
         try:
-            fails = sum(bool(met.why) for met in _corners(open_loaded(tried), asked) if met.for_notes)
+            for met in _corners(open_loaded(tried, near), asked):
+                fails += met.for_notes and bool(met.why)
+                if fails >= fewest:  # no better: the other corners change nothing
+                    break
         except DesignError:
             fails = MOST_CORNERS
         if fails < fewest:
@@ -242,11 +247,11 @@ def _with_ohms(design: Design, name: str, ohms: float) -> Design:
     return replace(design, circuit=replace(circuit, parts=rows))
 
 
-def _with_reference(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
+def _with_reference(design: Design, near: OpenedDesign, asked: PlanWishes, steps: list[str]) -> Design:
     """The reference as the search left it where its trimmer reaches zero beat in BUILD_SHARE of the builds; else with a
     capacitor and a trimmer that reach it in every build, as `choose` finds them.
     """
-    opened = open_loaded(design)
+    opened = open_loaded(design, near)
     share = tolerance_figures(opened, BUILDS, asked.search.seed).zero_beat_reached.share
     if share >= BUILD_SHARE or asked.search.shelf.capacitors:
         return design
@@ -262,7 +267,7 @@ def _with_reference(design: Design, asked: PlanWishes, steps: list[str]) -> Desi
             trimmer=round(min(max(best.setting, 0.0), 1.0), 3),
         )
         fitted = replace(design, reference=section)
-        reached = tolerance_figures(open_loaded(fitted), BUILDS, asked.search.seed).zero_beat_reached.share
+        reached = tolerance_figures(open_loaded(fitted, near), BUILDS, asked.search.seed).zero_beat_reached.share
     except (DesignError, ValueError) as error:
         steps.append(f"the reference's capacitor and trimmer stay as the search left them: {error}")
         return design
@@ -277,12 +282,12 @@ def _with_reference(design: Design, asked: PlanWishes, steps: list[str]) -> Desi
     return fitted
 
 
-def _with_volume(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
+def _with_volume(design: Design, near: OpenedDesign, asked: PlanWishes, steps: list[str]) -> Design:
     """The volume side on VOLUME_FREQUENCY with what the circuit has across its tank: coil, capacitor and resonator, the
     trimmer in its middle at full volume; of the resonator's Q the least in RESONATOR_QS that leaves no fault.
     """
     section, response = design.volume, design.volume_response
-    opened = OpenedDesign(design)
+    opened = OpenedDesign(design, near=near)
     if section is None or response is None or opened.loop_curve is None or response.full_height is None:
         return design
     tank, shelf = opened.tanks["volume"], asked.search.shelf
