@@ -58,7 +58,7 @@ def rows_of_candidates(bench: SolvedBench, found: tuple[Setting, ...]) -> list[F
         if inner.capacitor_name(fitted) not in inner.index:
             across = "self_capacitance" if setting.bare else "stray"
             place = inner.index.get(inner.named(across, setting.oscillator, setting.board))
-            own = 0.0 if place is None else float(slopes[row, place]) * fitted * inner.errors.capacitor_deviation
+            own = 0.0 if place is None else float(slopes[row, place]) * fitted * inner.capacitor_deviation
             deviation = float(np.hypot(deviation, own))
         made.append(np.asarray(slopes[row] / deviation))
     return made

@@ -59,13 +59,14 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
     errors = sorted(_capacitor_errors(solved_bench), key=lambda row: abs(row[1]))
     hopeless = _off(solved_bench) > HOPELESS and abs(errors[-1][1]) > WORST
     with of_file(bench.source):
+        for name in ("trimmer", "fine_trimmer"):
+            _refuse_pairs(bench, bench.places, name)
         if solved_bench.slips or hopeless or _pitches_off(solved_bench) or _another(solved_bench):
             _refuse_exchanged(solved_bench)
         boards = two_boards(solved_bench) if len(solved_bench.slips) > 1 or hopeless else None
         if boards is not None:
             raise DesignError(f"the readings cannot be used: {boards}")
-        for name in ("trimmer", "fine_trimmer", "board"):
-            _refuse_pairs(bench, bench.places, name)
+        _refuse_pairs(bench, bench.places, "board")
         _refuse_pairs(bench, [bench.places[one] for one in kept], "fitted_capacitor")
         slips = "".join(f"{slip_words(solved_bench, slip, False)}; " for slip in solved_bench.slips)
         for place, residual in _frequencies(solved_bench):
@@ -305,7 +306,7 @@ def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
     more = bench.model.rows.needed(row, bench.fit.values, place.value)
     fitted = inner.fitted(setting)
     real = fitted + more
-    spread = max(inner.errors.capacitor_deviation * real, 1e-13) * NEAR + _vague(bench, setting)
+    spread = max(inner.capacitor_deviation * real, 1e-13) * NEAR + _vague(bench, setting)
     near = values_in_range(SERIES, max(real - spread, 1e-13), real + spread) if real > spread else ()
     near = tuple(value for value in near if _misread(value / max(fitted, 1e-13)))
     if near:

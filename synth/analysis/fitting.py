@@ -20,6 +20,7 @@ from scipy.special import chdtrc
 from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.branch.tapped_coil import Tap
+from models.builds.tolerance import ToleratedPart
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.drawing import Load, ends_of
 from models.circuit.network import GROUND
@@ -122,8 +123,8 @@ the fit has settled."""
 
 @dataclass(frozen=True, slots=True)
 class Errors:
-    """95 % limits: of the counter, as a ratio and in Hz (added in squares), of capacitors, as a ratio, of a pitch, and
-    of the distance at which a hand was held, m."""
+    """95 % limits: of the counter, as a ratio and in Hz (added in squares), of a pitch, and of the distance at which a
+    hand was held, m; capacitor_ratio: tolerance of the fitted capacitors, either way."""
 
     counter_ratio: float = 1e-4
     counter_frequency: float = 0.0
@@ -144,11 +145,6 @@ class Errors:
         """Standard deviation of the logarithm of a frequency, Hz."""
         return math.hypot(self.counter_ratio, self.counter_frequency / frequency) / NORMAL_95
 
-    @property
-    def capacitor_deviation(self) -> float:
-        """Standard deviation of a capacitor's relative error."""
-        return self.capacitor_ratio / NORMAL_95
-
 
 @dataclass(frozen=True, slots=True)
 class Known:
@@ -168,8 +164,8 @@ class ReadingPlace:
 
 
 def errors_of(counter_error: str, capacitor_tolerance: str, hand_error: str) -> Errors:
-    """95 % limits as given: the counter's as a ratio ("0.01 %") or in Hz ("5 Hz"), capacitors' as a ratio ("1 %"), of
-    hand distances a length ("1 mm")."""
+    """As given: the counter's 95 % limit as a ratio ("0.01 %") or in Hz ("5 Hz"), the capacitors' tolerance as a ratio
+    ("1 %"), the hand distances' 95 % limit as a length ("1 mm")."""
     try:
         distance = parse(hand_error, "m")
     except DesignError as error:
@@ -300,6 +296,13 @@ class Bench:
         section = self.section(self.oscillator(setting))
         return 0.0 if section is None else float(section.capacitance)
 
+    @cached_property
+    def capacitor_deviation(self) -> float:
+        """Standard deviation of a fitted capacitor's relative error: one of its tolerance scatters as `tolerance` has
+        it, by [tolerances] of the design (left out: evenly within its limits)."""
+        tolerances = (None if self.design is None else self.design.tolerances) or TolerancesSection()
+        return ToleratedPart("capacitor", "", 1.0, self.errors.capacitor_ratio, tolerances.parts).sigma
+
     def deviation(self, place: ReadingPlace) -> float:
         """Standard deviation of a reading in the units of the model: of the logarithm of a frequency, else SI."""
         if place.what == "frequency":
@@ -406,7 +409,7 @@ class Bench:
         if self.errors.capacitor_ratio:
             for marking in self.markings:
                 name = self.capacitor_name(marking)
-                made.append(Unknown(name, "ratio", 0.0, self.errors.capacitor_deviation, nuisance=True))
+                made.append(Unknown(name, "ratio", 0.0, self.capacitor_deviation, nuisance=True))
         if not self.circuits:
             # of the resonance alone: what loss and transistor do, alike for all and with the frequency
             made.append(Unknown("pull", "ratio", 0.0, PULL_LIMIT / NORMAL_95, considered=True))

@@ -33,7 +33,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         "--capacitor-tolerance",
         metavar="LIMIT",
         default="1 %",
-        help='95 %% limit of the fitted capacitors (default: "1 %%")',
+        help='of the fitted capacitors, either way, as `tolerance` takes it (default: "1 %%")',
     )
     parser.add_argument(
         "--hand-error",

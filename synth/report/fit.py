@@ -74,9 +74,10 @@ def fit_text(report: FitFigures) -> str:
     lines = [f"Fit of {report.source}: {len(report.residuals)} readings, {report.which} oscillator"]
     limits = [f"{100.0 * report.counter_limit_ratio:g} %"] if report.counter_limit_ratio else []
     limits += [format_quantity(report.counter_limit_hz, "Hz")] if report.counter_limit_hz else []
-    said = f"95 % limits given: counter {' and '.join(limits)}, capacitors {100 * report.capacitor_limit_ratio:g} %"
     by_hand = any(row.hand_distance_m is not None for row in report.residuals)
-    lines += [said + (f", hand distances {format_quantity(report.hand_limit_m, 'm')}" if by_hand else "")]
+    hand = f", hand distances {format_quantity(report.hand_limit_m, 'm')}" if by_hand else ""
+    said = f"95 % limits given: counter {' and '.join(limits)}{hand}"
+    lines += [f"{said}; capacitors within +-{100 * report.capacitor_limit_ratio:g} %"]
     lines += [f"note: {slip}" for slip in report.slips]
     lines += ["", f"{'':<36}{'value':>12}   95 % interval"]
     lines += [_inferred(part) for part in (*report.inferred, *report.sums)]
