@@ -103,7 +103,7 @@ def make_design(asked: PlanWishes, told: Told) -> Plan:
 def _running(before: Design, asked: PlanWishes) -> OpenedDesign:
     """The template opened; a drawn circuit that does not run from the wished supply with more current, down the series
     of the resistor that sets it. Raises DesignError where none does."""
-    name, tried = _resistor(before), before
+    name, tried = driving_resistor(before), before
     fault: DesignError | None = None
     for _ in range(MOST_STEPS):
         try:
@@ -112,7 +112,7 @@ def _running(before: Design, asked: PlanWishes) -> OpenedDesign:
             fault = fault or error
         if name is None:
             break
-        tried = _with_ohms(tried, name, next_below(RESISTOR_SERIES, _ohms(tried, name)))
+        tried = with_ohms(tried, name, next_below(RESISTOR_SERIES, ohms_of(tried, name)))
     usual = format_quantity(usual_supply(asked.circuit), "V")
     raise DesignError(
         f"the circuit {asked.circuit} does not run from {format_quantity(asked.supply, 'V')}: {fault}\n"
@@ -164,30 +164,30 @@ def _with_margin(design: Design, near: OpenedDesign, asked: PlanWishes, steps: l
     every corner; where it then does not run in one, with the step before. As little current as does it, since more of
     it wakes the other mode of the antenna.
     """
-    opened, name = open_loaded(design, near), _resistor(design)
+    opened, name = open_loaded(design, near), driving_resistor(design)
     if name is None or design.law != "circuit":
         return design
-    first = ohms = _ohms(design, name)
+    first = ohms = ohms_of(design, name)
     best, most = design, least_margin(opened, design)
     for _ in range(MOST_STEPS):
         if most >= SAFE_MARGIN_DB:
             break
         ohms = next_below(RESISTOR_SERIES, ohms)
-        tried = _with_ohms(design, name, ohms)
+        tried = with_ohms(design, name, ohms)
         try:
             margin = least_margin(opened, tried)
         except DesignError:
             break
         if margin > most:
             best, most = tried, margin
-    if _ohms(best, name) == first:
+    if ohms_of(best, name) == first:
         return design
     best = _that_runs(design, best, opened, name, asked)
-    if _ohms(best, name) == first:
+    if ohms_of(best, name) == first:
         steps.append(f"{name}: as in the template; with more current another mode of the antenna wakes")
         return design
     steps.append(
-        f"{name}: {format_quantity(_ohms(best, name), 'ohm')} in place of the template's "
+        f"{name}: {format_quantity(ohms_of(best, name), 'ohm')} in place of the template's "
         f"{format_quantity(first, 'ohm')} in both oscillators, so that they start with room to spare"
     )
     return best
@@ -197,7 +197,7 @@ def _that_runs(design: Design, strongest: Design, near: OpenedDesign, name: str,
     """From the strongest down to `design` the first that runs in every corner that a player meets, else the one that
     does not in the fewest."""
     best, fewest, tried = design, math.inf, strongest
-    while _ohms(tried, name) <= _ohms(design, name):
+    while ohms_of(tried, name) <= ohms_of(design, name):
         fails = 0
         try:
             for met in _corners(open_loaded(tried, near), asked):
@@ -210,11 +210,11 @@ def _that_runs(design: Design, strongest: Design, near: OpenedDesign, name: str,
             best, fewest = tried, fails
         if fails == 0:
             break
-        tried = _with_ohms(design, name, next_above(RESISTOR_SERIES, _ohms(tried, name)))
+        tried = with_ohms(design, name, next_above(RESISTOR_SERIES, ohms_of(tried, name)))
     return best
 
 
-def _resistor(design: Design) -> str | None:
+def driving_resistor(design: Design) -> str | None:
     """The resistor that sets how strongly the device drives its tank: in the fixed form the emitter's; in a drawing the
     one at the device's common end (an inverter's output), of several the smallest. None where there is none.
     """
@@ -230,7 +230,8 @@ def _resistor(design: Design) -> str | None:
     return min(rows, key=lambda row: float(row[1][0][1]))[0] if rows else None
 
 
-def _ohms(design: Design, name: str) -> float:
+def ohms_of(design: Design, name: str) -> float:
+    """The value of the resistor of this name in both oscillators, ohm."""
     circuit = design.circuit
     assert circuit is not None
     if circuit.parts is None:
@@ -238,7 +239,8 @@ def _ohms(design: Design, name: str) -> float:
     return float(dict(circuit.parts)[name][0][1])
 
 
-def _with_ohms(design: Design, name: str, ohms: float) -> Design:
+def with_ohms(design: Design, name: str, ohms: float) -> Design:
+    """The design with the resistor of this name in both oscillators, ohm."""
     circuit = design.circuit
     assert circuit is not None
     if circuit.parts is None:
