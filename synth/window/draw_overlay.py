@@ -91,6 +91,7 @@ def _flags(canvas: PlayCanvas, flags: Sequence[str]) -> None:
 
 
 HELP_TITLE = "Playing"
+USUAL_LINE = 40  # letters of a meaning in a line
 
 
 def _page(canvas: PlayCanvas) -> None:
@@ -148,20 +149,22 @@ def _caution_sign(painter: Painter, box: Box) -> None:
     painter.disc((middle, box.top + 0.8 * box.height), max(1.5, 0.65 * thick), palette.GROUND)
 
 
-def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str], half: int) -> None:
-    """One page of two (`half` 0 or 1): keys and gestures by group, on the second the remarks in full; room is left for
-    `draw_help_status`.
+def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str], number: int, count: int) -> None:
+    """Page `number`, from 0, of `count`: keys and gestures by group, on the last one the remarks in full; room is left
+    for `draw_help_status`.
     """
     _page(canvas)
     room = _help_room(canvas.layout)
     title = Box(room.left, room.top, room.width, round(1.5 * canvas.large))
-    middle = (len(groups) + 1) // 2
-    groups, remarks = (groups[:middle], ()) if half == 0 else (groups[middle:], remarks)
-    words = f"{HELP_TITLE}, page {half + 1} of 2: H {'turns the page' if half == 0 else 'or Esc closes it'}"
+    number, last = min(number, count - 1), number >= count - 1
+    lines = [sum(1 + len(meaning) // USUAL_LINE for _, meaning in rows) for _, rows in groups]
+    first, end = list(pairwise(_cuts(lines, count, 1)))[number]
+    groups, remarks = groups[first:end], remarks if last else ()
+    words = f"{HELP_TITLE}, page {number + 1} of {count}: H {'or Esc closes it' if last else 'turns the page'}"
     canvas.fitted(words, title, (canvas.large, canvas.normal), palette.TEXT, bold=True)
     top = title.bottom + round(0.4 * canvas.normal)
     body = Box(room.left, top, room.width, help_foot(canvas.layout).top - round(0.5 * canvas.normal) - top)
-    lines, size = Page(groups, remarks, body, canvas).typeset(round(1.3 * canvas.normal), 9)
+    lines, size = Page(groups, remarks, body, canvas).typeset(round(1.15 * canvas.normal), 9)
     colours = {"heading": palette.TEXT, "keys": palette.SKY, "meaning": palette.TEXT, "remark": palette.QUIET_TEXT}
     for line in lines:
         canvas.text(line.text, line.room, size, colours[line.kind], bold=line.kind == "heading")
@@ -217,7 +220,7 @@ class Page:
     def typeset(self, largest: int, smallest: int) -> tuple[tuple[Placed, ...], int]:
         """The lines at the largest text size at which the page is whole, and that size; else at the smallest, cut."""
         for size in range(largest, smallest - 1, -1):
-            for columns in (2, 3):
+            for columns in (2, 3) if len(self.groups) > 1 else (1, 2):
                 lines = self._set(size, columns)
                 if lines is not None:
                     return lines, size
@@ -251,8 +254,8 @@ class Page:
         return (*placed, *foot) if whole or forced else None
 
     def _blocks(self, width: int, columns: int, size: int) -> list[list[Placed]]:
-        """Each group in a column of `width`: of two columns all alike, of three each as low as it can be."""
-        if columns == 2:
+        """Each group in a column of `width`: of up to two columns all alike, of three each as low as it can be."""
+        if columns <= 2:
             keys_width = self._keys_width(self.groups, 0.34 * width, size)
             return [self._block(group, width, keys_width, size) for group in self.groups]
         return [

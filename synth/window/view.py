@@ -44,7 +44,7 @@ from synth.window.draw_settings import draw_settings
 from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
 from synth.window.drawer import ControlRow, draw_drawer, strip_words
-from synth.window.keys import help_groups
+from synth.window.keys import help_groups, help_pages
 from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
 from synth.window.picture import PIECES, Picture
@@ -289,7 +289,7 @@ class View:
             draw_result_page(canvas, self.practice_page)
         elif page == "help":
             groups = help_groups(has_ring=canvas.field.volume.top is not None)
-            draw_help(canvas, groups, shown.remarks, state.help_page)
+            draw_help(canvas, groups, shown.remarks, state.help_page, help_pages(self.text_scale))
         else:
             draw_still_panels(canvas, not shown.settings)
             if not canvas.layout.drawer_over_stage:

@@ -177,6 +177,7 @@ LEAVING = ("1:15 of playing are in memory and not saved.", "A recording is runni
 PAGES: dict[str, dict[str, Any]] = {
     "playing": {},
     "help": {"help_open": True},
+    "more help": {"help_open": True, "help_page": 1},
     "caution": {"caution_open": True},
     "drawer": {"drawer_open": True},
     "leaving": {"leaving": LEAVING},
@@ -630,12 +631,11 @@ def test_every_look_is_drawn_in_its_own_colours() -> None:
     palette.use("dark")
 
 
-def test_large_help_has_a_second_page() -> None:
-    titles = []
-    state = replace(STATE, text_scale=1.6)
-    for _ in range(3):
-        state = on_key(state, "h")[0]
-        titles.append({text.wanted for text in drawn((1280, 720), state)[0].texts} if state.help_open else set())
-    assert any("page 1 of 2" in text for text in titles[0])
-    assert any("page 2 of 2" in text for text in titles[1])
-    assert not titles[2]
+def test_the_help_has_more_pages_where_texts_are_larger() -> None:
+    for text_scale, count in ((1.0, 2), (1.6, 4)):
+        state = replace(STATE, text_scale=text_scale)
+        for page in range(1, count + 1):
+            state = on_key(state, "h")[0]
+            texts = {text.wanted for text in drawn((1280, 720), state)[0].texts}
+            assert any(f"page {page} of {count}" in text for text in texts)
+        assert not on_key(state, "h")[0].help_open
