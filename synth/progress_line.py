@@ -81,10 +81,12 @@ def _renew() -> None:
 
 def _write(text: str) -> None:
     global _written
+    if not text:
+        _erase()
+        return
     text = text[: (columns(sys.stderr) or 80) - 1]
-    if text or _written:
-        print(f"\r{text:<{_written}}", end="", file=sys.stderr, flush=True)
-        _written = len(text)
+    print(f"\r{text:<{_written}}", end="", file=sys.stderr, flush=True)
+    _written = len(text)
 
 
 def _erase() -> None:

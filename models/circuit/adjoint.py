@@ -191,7 +191,7 @@ def oscillator_adjoint(state: SteadyState) -> Adjoint:
     drive[:, 0] += linear.source
     spectra = np.einsum("kmn,nk->mk", inverse, drive)
     # the row of J^-1 that gives the relative change of frequency; a cause enters the equations as A^T (G + jkwC)^-1 b
-    chosen = np.zeros(solved.factors[0].shape[0])
+    chosen = np.zeros(solved.jacobian.shape[0])
     chosen[solved.frequency_place] = 1.0
     row = unstacked(solved.solve(chosen, transposed=True), linear.ports.shape[1])
     projection = np.einsum("kmn,mk->nk", inverse.conj(), linear.ports @ row)

@@ -9,7 +9,6 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from models.arrays import Complexes, Floats
 from models.circuit.common_base import OscillatorCircuit
@@ -22,7 +21,9 @@ from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.small_signal import linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
-from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, cycle_swings, simulate
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, cycle_swings
+from models.circuit.work import TooMuchWorkError
+from models.spline import spline
 
 FIRST_CYCLES = 14
 """Cycles integrated in time after switching on."""
@@ -74,10 +75,17 @@ def first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: flo
 
 
 def _integrated(circuit: Drawable, near: float, start: Floats | None) -> TransientRecord:
-    """FIRST_CYCLES from `start` (None: switching on), of a drawing by the implicit rule: anything may ring in it."""
+    """FIRST_CYCLES from `start` (None: switching on), by the implicit rule: anything may ring.
+
+    Of the one-transistor form in coarse steps where these are solved (the start-up's time is then the same to 1e-6).
+    """
     if isinstance(circuit, OscillatorCircuit):
-        length = FIRST_CYCLES / near
-        return simulate(circuit, length, start=start, frequency=near, relative_tolerance=1e-7, thermal=False)
+        try:
+            return stepped(circuit, FIRST_CYCLES, near, start, coarse=True)
+        except TooMuchWorkError:
+            raise
+        except ValueError:
+            pass
     return stepped(circuit, FIRST_CYCLES, near, start)
 
 
@@ -178,9 +186,9 @@ def _by_cycles(first: TransientRecord, linear: Network, ports: DeviceLaw, near: 
     rises = crossings(times, swing - np.polyval(np.polyfit(since, swing, 2), since), 0.0)
     if rises.size < 5:
         raise TooFastError("envelope: the first cycles are no oscillation yet")
-    along, points = CubicSpline(times, states, axis=1), []
+    along, points = spline(times, states.T), []
     for begin, end in zip(rises[-5:-2], rises[-4:-1], strict=True):
-        cycle: Floats = along(begin + (end - begin) * np.arange(4 * POINTS_PER_CYCLE + 1) / (4 * POINTS_PER_CYCLE))
+        cycle: Floats = along(begin + (end - begin) * np.arange(4 * POINTS_PER_CYCLE + 1) / (4 * POINTS_PER_CYCLE)).T
         ramp = np.linspace(-0.5, 0.5, cycle.shape[1]) * (cycle[:, -1] - cycle[:, 0])[:, None]
         series = np.fft.rfft((cycle - ramp)[:, :-1], axis=1)[:, : POINTS_PER_CYCLE // 2 + 1] / (cycle.shape[1] - 1)
         points.append(_point(0.5 * (begin + end), 2.0 * math.pi / (end - begin), series, linear, ports))

@@ -24,8 +24,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import lu_factor, lu_solve
-from scipy.sparse.linalg import LinearOperator, gmres
 
 from models.arrays import Complexes, Floats, Ints
 from models.circuit.drawing import Load
@@ -298,6 +296,8 @@ class MixerSolver:
             flat = slow.reshape(self.size * self.phases, -1)
             flat[np.arange(len(flat)), np.arange(len(flat))] += 1.0
             spend(float(flat.size))
+            from scipy.linalg import lu_factor  # here and below: heavy, and only for drawn mixers
+
             parts.slow = lu_factor(flat, check_finite=False)
         return parts.slow
 
@@ -317,6 +317,8 @@ class MixerSolver:
 
     def _solved(self, error: Complexes, parts: _Eliminated) -> Complexes:
         """Return the change whose derivative of the error, with Z(j k w) for its harmonics, is `error`."""
+        from scipy.linalg import lu_solve
+
         rows = self._rows(error)
         swung = (parts.inverse @ rows[:, self._swinging, None])[..., 0]
         right = rows[:, self._steady].T
@@ -343,6 +345,8 @@ class MixerSolver:
 
     def _step(self, at: _At, parts: _Eliminated) -> tuple[Complexes, int]:
         """Return Newton's step, and how many products with the whole Jacobian it took."""
+        from scipy.sparse.linalg import LinearOperator, gmres
+
         products = 0
 
         def product(row: Floats) -> Floats:

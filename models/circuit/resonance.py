@@ -15,7 +15,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import eigh
 
 from models.arrays import Floats
 from models.circuit.common_base import OscillatorCircuit
@@ -54,7 +53,9 @@ def resonance(
     capacitance, inductance = whole[:count, :count], whole[count:, count:]
     incidence = -linear.conductance[count:, :count]
     by_voltage = np.linalg.solve(inductance, incidence)
-    squared, shapes = eigh(incidence.T @ by_voltage, capacitance)
+    held_by = np.linalg.inv(np.linalg.cholesky(capacitance))
+    squared, turned = np.linalg.eigh(held_by @ incidence.T @ by_voltage @ held_by.T)
+    shapes = held_by.T @ turned
     own = [linear.coils.index(name) for name, *_ in windings(drawing.part(drawing.coil))]
     flux, current = incidence @ shapes, by_voltage @ shapes
     share = np.sum(flux[own] * current[own], axis=0) / np.maximum(np.sum(flux * current, axis=0), 1e-300)

@@ -16,7 +16,6 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.constants import Boltzmann
 
 from models.arrays import Floats
 from models.circuit.drawing import Drawable, drawn
@@ -24,6 +23,7 @@ from models.circuit.operating_point import solve
 from models.circuit.resonance import natural_frequency, ringing_capacitance
 from models.circuit.small_signal import linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
+from models.constants import BOLTZMANN
 
 FIRST_STEP = 1e-6
 LENGTHENING = 1.08
@@ -45,7 +45,7 @@ def thermal_swing(circuit: Drawable) -> float:
 
     Its energy is k T (equipartition, two halves of it).  C V^2 / 2 = k T
     """
-    return math.sqrt(2.0 * Boltzmann * circuit.drawing().temperature / ringing_capacitance(circuit))
+    return math.sqrt(2.0 * BOLTZMANN * circuit.drawing().temperature / ringing_capacitance(circuit))
 
 
 def step_swing(circuit: Drawable) -> float:

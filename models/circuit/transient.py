@@ -15,7 +15,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.integrate import solve_ivp
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
@@ -178,6 +177,8 @@ def simulate(
     times: Floats = keep_from + spacing * np.arange(count + 1, dtype=np.float64)
     scale = np.array([CURRENT_SCALE if name in linear.coils else 1.0 for name in linear.names])
     absolute = ABSOLUTE_TOLERANCE * scale
+
+    from scipy.integrate import solve_ivp  # heavy, and seldom needed
 
     def told(time: float, states: Floats) -> Floats:
         progress(time / duration)

@@ -19,16 +19,15 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from scipy import constants
-
 from models.checks import finite
 from models.circuit.diode import Diode
 from models.circuit.drawing import Device, Drawing
 from models.circuit.inverter import Inverter
 from models.circuit.transistor import DepletionJunction, Transistor
 from models.circuit.triode import Triode
+from models.constants import BOLTZMANN, ELEMENTARY_CHARGE
 
-BAND_GAP = 1.12 * constants.elementary_charge  # J, of silicon near 300 K, from memory
+BAND_GAP = 1.12 * ELEMENTARY_CHARGE  # J, of silicon near 300 K, from memory
 POTENTIAL_SLOPE = -2e-3  # V/K
 CAPACITANCE_SLOPE = 400e-6  # 1/K, before the potential's share
 USUAL_GAIN = 5e-3  # 1/K, of the current gain, from memory
@@ -55,7 +54,7 @@ def warmed(transistor: Transistor, rise: float, gain_per_kelvin: float = USUAL_G
 
 def _saturation(before: float, after: float, emission_factor: float = 1.0) -> float:
     """By what the saturation current grows from one temperature, K, to another."""
-    exponent = BAND_GAP / constants.Boltzmann * (1.0 / before - 1.0 / after)
+    exponent = BAND_GAP / BOLTZMANN * (1.0 / before - 1.0 / after)
     return math.exp((3.0 * math.log(after / before) + exponent) / emission_factor)
 
 

@@ -30,7 +30,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import expit, hyp2f1, i0, i0e, ive
 
 from models.arrays import Floats
 from models.checks import finite_array, fraction, non_negative, one_of, positive, whole
@@ -57,6 +56,8 @@ def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
     for n >= 1 (derived here; the integrand has one sign, so no digits cancel), and A_0 = F(-1/2, -1/2; 1; m^2).
     At m = 1 they are A_0 = 4 / pi, A_n = -(-1)^n 8 / (pi (4 n^2 - 1)).
     """
+    from scipy.special import expit, hyp2f1  # here and below: heavy, and not for every detector
+
     ratio, highest = fraction("amplitude_ratio", amplitude_ratio), _count("count", count, 0)
     position = np.linspace(-4.0, 4.0, 241)  # double-exponential nodes: exact to rounding up to both ends
     bent = math.pi * np.sinh(position)
@@ -72,6 +73,8 @@ def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
 def junction_waveform(phase: ArrayLike, drive: float, weaker_drive: float) -> Floats:
     """Junction current over its mean along the beat; drives: both peak voltages over kT/q; phase in rad."""
     drive, weaker_drive = non_negative("drive", drive), non_negative("weaker_drive", weaker_drive)
+    from scipy.special import i0e
+
     reach = sum_envelope(drive, weaker_drive, phase)
     scale = i0e(drive) * i0e(weaker_drive)
     return np.asarray(i0e(reach) * np.exp(reach - (drive + weaker_drive)) / scale)
@@ -83,6 +86,8 @@ def junction_harmonics(count: int, drive: float, weaker_drive: float) -> Floats:
     The addition theorem of I_0 (Neumann's, for imaginary argument; from memory), checked against quadrature.
     """
     drive, weaker_drive = non_negative("drive", drive), non_negative("weaker_drive", weaker_drive)
+    from scipy.special import i0e, ive
+
     order = np.arange(_count("count", count, 0) + 1, dtype=np.float64)
     ratio = ive(order, drive) * ive(order, weaker_drive) / (i0e(drive) * i0e(weaker_drive))
     return np.asarray(np.where(order == 0, 1.0, 2.0) * ratio)
@@ -189,6 +194,8 @@ class Detector:
         if self.kind in ("product", "square-law"):
             return self.amplitude**2
         if self.kind == "junction":
+            from scipy.special import i0
+
             return float(i0(self.drive) * i0(self.weaker_drive))
         return self.amplitude if self.kind == "envelope" else 1.0
 

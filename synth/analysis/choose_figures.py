@@ -70,7 +70,9 @@ def tank_goals(
     notices: list[str] = []
     solved = design.law == "circuit"
     if not solved:
-        notices.append("the resonance without loss is reckoned with: the design is not tuned by a solved circuit")
+        notices.append(
+            "these figures are of the resonance without loss, because the design is not tuned by a solved circuit"
+        )
     goals: dict[float, TankTarget] = {}
     try:
         antenna = _antenna(opened, limits, notices) if which == "variable" else None

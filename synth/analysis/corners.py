@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from models.circuit.small_signal import small_signal
 from synth.analysis.figures import over_notes
+from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.sections import Design, TransistorSection
 from synth.errors import DesignError
@@ -64,6 +65,24 @@ def corners(opened: OpenedDesign, low_frequency: float, high_frequency: float) -
         yield replace(found, for_notes=not name.startswith(TRIMMER))
 
 
+def least_margin(opened: OpenedDesign, design: Design) -> float:
+    """The least loop gain above what starts, dB, of `design` in every corner that a player meets, at rest and nothing
+    solved for its swing: much quicker than `corners`. The antenna's capacitance and the trimmers are those of `opened`,
+    which `design` is with other parts around its devices. Raises DesignError where a corner has no rest.
+    """
+    setting, capacitance = opened.reference_tank.trimmer_setting, opened.tuning_capacitance
+    found = []
+    for name, there in (("", design), *_corner_designs(design)):
+        if name.startswith(TRIMMER):
+            continue
+        piece = OpenedDesign(there)
+        reference = piece.circuits["reference"].with_trimmer(setting)
+        for which, circuit in (("reference", reference), ("variable", piece.loaded_variable(capacitance))):
+            with blaming(there, which):
+                found.append(float(small_signal(circuit).margin_db))
+    return min(found)
+
+
 def _at(name: str, design: Design, low_frequency: float, high_frequency: float) -> CornerFigure:
     try:
         return _corner(name, open_loaded(design), low_frequency, high_frequency)
@@ -98,10 +117,11 @@ def _corner_designs(design: Design) -> Iterator[tuple[str, Design]]:
     if circuit is None or design.law != "circuit":
         return
     transistor = design.transistor or TransistorSection()
+    bipolar = circuit.parts is None or any(row[1][0][0] == "transistor" for row in circuit.parts)
     for sign, words in ((-1.0, "low"), (1.0, "high")):
         supply = circuit.supply_voltage * (1.0 + sign * SUPPLY)
         gain = replace(transistor, forward_gain=transistor.forward_gain * (1.0 + sign * GAIN))
         for pot in (0.0, 1.0):
             turned = replace(circuit, supply_voltage=supply, reference_pot=pot, variable_pot=pot)
-            name = f"supply and gain {words}, pots {'low' if pot == 0.0 else 'high'}"
+            name = f"{'supply and gain' if bipolar else 'supply'} {words}, pots {'low' if pot == 0.0 else 'high'}"
             yield name, replace(design, circuit=turned, transistor=gain)

@@ -11,7 +11,7 @@ from models.readings.unknowns import NORMAL_95
 from models.stray import BOARDS, tank_from_readings
 from synth.analysis.figures import collected, explanation, of
 from synth.analysis.fit_next import candidates, rows_of_candidates
-from synth.analysis.fit_slips import slip_words, two_boards
+from synth.analysis.fit_slips import rising_pitches, slip_words, two_boards
 from synth.analysis.fit_target import TargetFigure, Wish, counted_beside, targets
 from synth.analysis.fitting import PULL_LIMIT, PULL_SLOPE_LIMIT, SolvedBench
 from synth.analysis.readings import Setting
@@ -289,6 +289,8 @@ def _notices(bench: SolvedBench) -> list[str]:
                 f"{one.name.replace('_', ' ')} would come out below zero and is held there: a capacitor is less than "
                 "its marking, or a reading is wrong"
             )
+    rising = rising_pitches(inner)
+    notices += [] if rising is None else [rising]
     if "trimmer" not in inner.columns:
         section = None if bench.design is None else inner.section(bench.which)
         where = "as stray, at whatever it stood"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -12,9 +13,9 @@ import numpy as np
 from models.arrays import Floats
 from models.preferred_values import values_in_range
 from models.readings.fit import Slip, solved
-from models.readings.instrument_model import Rows
+from models.readings.instrument_model import BeatOf, Rows
 from models.readings.unknowns import NORMAL_95
-from synth.analysis.fitting import Bench, ReadingPlace, SolvedBench, of_file
+from synth.analysis.fitting import Bench, ReadingPlace, SolvedBench, beat_signs, of_file
 from synth.analysis.readings import Setting
 from synth.designs.quantity import format_quantity, percent_words
 from synth.errors import DesignError
@@ -36,6 +37,8 @@ POWERS = 4
 """By what a reading would have to be multiplied, and the slip behind it; the first ones are powers of ten."""
 NEAR_FACTOR = 0.1
 """Of a logarithm: how near a slip of a power of ten comes to what the others say, which may be few."""
+MOST_OFF = 4  # readings tried in the place of every other
+MOST_GROUPS = 6  # of lines, tried as a second board
 CLEAR = 25.0  # fall of the objective from which two boards are suspected
 TURNED = 0.6  # ratio of frequencies below which it was no trimmer that was turned
 MOST_STRAY = 10e-9  # F: more is no stray of a board
@@ -56,6 +59,8 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
     errors = sorted(_capacitor_errors(solved_bench), key=lambda row: abs(row[1]))
     hopeless = _off(solved_bench) > HOPELESS and abs(errors[-1][1]) > WORST
     with of_file(bench.source):
+        if solved_bench.slips or hopeless or _pitches_off(solved_bench):
+            _refuse_exchanged(solved_bench)
         boards = two_boards(solved_bench) if len(solved_bench.slips) > 1 or hopeless else None
         if boards is not None:
             raise DesignError(f"the readings cannot be used: {boards}")
@@ -89,7 +94,7 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
 
 def _refuse_another(bench: SolvedBench, slips: str) -> None:
     """Raise DesignError where the readings are not those of this design, or no hand's in its field."""
-    inner, fit = bench.bench, bench.fit
+    fit = bench.fit
     for one, value in zip(fit.problem.unknowns, fit.values.tolist(), strict=True):
         other = bench.design is not None and one.name.endswith("inductance") and one.free
         if other and not 1.0 / ANOTHER < value / one.middle < ANOTHER:
@@ -98,14 +103,87 @@ def _refuse_another(bench: SolvedBench, slips: str) -> None:
                 f"{format_quantity(value, 'H')}, and the design has {format_quantity(one.middle, 'H')}; are the "
                 "readings of this design and oscillator (--which, column oscillator), and their units right?"
             )
-    for number, residual in zip(bench.kept, fit.residuals.tolist(), strict=True):
-        place = inner.places[number]
-        if place.what == "pitch" and abs(residual) > max(WRONG_PITCH * place.value, LEAST_WRONG_PITCH):
-            raise DesignError(
-                f"the readings cannot be used: {slips}line {place.row.line}: pitch = "
-                f"{format_quantity(place.value, 'Hz')} is {_signed(residual)} off the best fit; the pitch must rise "
-                "as the hand comes nearer than zero beat: check pitches and distances of this line and its neighbours"
+    for place, residual in _pitches_off(bench):
+        raise DesignError(
+            f"the readings cannot be used: {slips}line {place.row.line}: pitch = "
+            f"{format_quantity(place.value, 'Hz')} is {_signed(residual)} off the best fit; the pitch must rise "
+            "as the hand comes nearer than zero beat: check pitches and distances of this line and its neighbours"
+        )
+
+
+def _pitches_off(bench: SolvedBench) -> list[tuple[ReadingPlace, float]]:
+    """Pitches that were fitted and are more off than any error of reading, with their residuals, Hz."""
+    rows = [
+        (bench.bench.places[number], residual)
+        for number, residual in zip(bench.kept, bench.fit.residuals.tolist(), strict=True)
+    ]
+    return [
+        (place, off)
+        for place, off in rows
+        if place.what == "pitch" and abs(off) > max(WRONG_PITCH * place.value, LEAST_WRONG_PITCH)
+    ]
+
+
+def rising_pitches(bench: Bench) -> str | None:
+    """The lines of pitches, of two or more, that all rise as the hand goes away, in words; None where they do not."""
+    heard = [(bench.setting(one.row.setting), one) for one in bench.places if one.what == "pitch"]
+    heard = sorted(
+        (row for row in heard if row[0].hand_distance is not None), key=lambda row: row[0].hand_distance or 0.0
+    )
+    steps = list(zip(heard, heard[1:], strict=False))
+    apart = [(a, b) for a, b in steps if (a[0].hand_distance or 0.0) < (b[0].hand_distance or 0.0)]
+    if not apart or any(a[1].value >= b[1].value for a, b in apart):
+        return None
+    (near, first), (far, last) = heard[0], heard[-1]
+    lines = sorted(one.row.line for _, one in heard)
+    return (
+        f"lines {lines[0]} to {lines[-1]}: the pitch rises from {format_quantity(first.value, 'Hz')} at "
+        f"{format_quantity(near.hand_distance or 0.0, 'm')} to {format_quantity(last.value, 'Hz')} at "
+        f"{format_quantity(far.hand_distance or 0.0, 'm')}; nearer than zero beat it falls as the hand goes away: were "
+        "pitches or distances entered in the opposite order?"
+    )
+
+
+def _refuse_exchanged(bench: SolvedBench) -> None:
+    """Raise DesignError where the readings fit once two of them are exchanged, or all pitches rise with the distance.
+
+    Tried are the readings that are off the most, each with every other of its kind.
+    """
+    inner, whole = bench.bench, solved(bench.whole)
+    wrong = {slip.place for slip in bench.slips} | {one for slip in bench.slips for one in slip.others}
+    of_pitch = _pitches_off(bench) or any(inner.places[one].what == "pitch" for one in wrong)
+    rising = rising_pitches(inner) if of_pitch else None
+    if rising is not None:
+        raise DesignError(f"the readings cannot be used: {rising}")
+    kinds = [one.what for one in inner.places]
+    far = np.argsort(-np.abs(whole.scaled)).tolist()[:MOST_OFF]
+    best: tuple[float, int, int] | None = None
+    for one in far:
+        for other in range(len(kinds)):
+            if kinds[one] != kinds[other] or kinds[one] not in ("frequency", "pitch") or one == other:
+                continue
+            read = whole.problem.read.copy()
+            read[[one, other]] = read[[other, one]]
+            signs = beat_signs(inner, read.tolist())
+            turned = tuple(
+                replace(each, sign=sign) if isinstance(each, BeatOf) else each
+                for each, sign in zip(whole.problem.model.readings, signs, strict=True)
             )
+            model = replace(whole.problem.model, readings=turned)
+            try:
+                tried = solved(replace(whole.problem, model=model, read=read, starts=(*inner.start(),))).objective
+            except ValueError:
+                continue
+            if best is None or tried < best[0]:
+                best = tried, min(one, other), max(one, other)
+    if best is None or whole.objective - best[0] < CLEAR or best[0] > WELL * len(kinds):
+        return
+    first, second = (inner.places[place] for place in best[1:])
+    raise DesignError(
+        f"the readings cannot be used: line {first.row.line} and line {second.row.line}: with the two exchanged all "
+        f"readings fit ({first.what} = {format_quantity(first.value, 'Hz', 7)} and "
+        f"{format_quantity(second.value, 'Hz', 7)}): are they swapped?"
+    )
 
 
 def _signed(frequency: float) -> str:
@@ -205,7 +283,7 @@ def slip_words(bench: SolvedBench, slip: Slip, left_out: bool = True) -> str:
 
 
 def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
-    """ "looks like 220 pF read as 400 pF", the slip that explains a reading within its errors; None where none does."""
+    """ "looks like 470 pF read as 220 pF", the slip that explains a reading within its errors; None where none does."""
     inner, place = bench.bench, bench.bench.places[slip.place]
     if place.what != "frequency":
         return None
@@ -280,7 +358,8 @@ def two_boards(bench: SolvedBench) -> str | None:
         min(place.row.line for place in inner.places if inner.setting(place.row.setting) == one)
         for one in inner.settings
     ]
-    for second in (group[place:] for group in (order, by_residual) for place in range(2, len(order) - 1)):
+    groups = [group[place:] for group in (order, by_residual) for place in range(2, len(order) - 1)]
+    for second in (*groups, *_by_stray(bench)):
         shares = _with_column(rows.shares, stray, [line in second for line in lines])
         pull = np.pad(rows.pull, ((0, 0), (0, 1)))
         changed = replace(bench.model, rows=Rows(rows.offsets, shares, rows.high, pull))
@@ -303,6 +382,34 @@ def two_boards(bench: SolvedBench) -> str | None:
         f"{which} with {format_quantity(abs(more), 'F', 3)} {how} board stray: if these are two boards, name them in "
         "a column board"
     )
+
+
+def _by_stray(bench: SolvedBench) -> list[list[int]]:
+    """Lines that would have another stray than the rest, for the coils that any two of the readings give; the clearest.
+
+    Of two readings of one board the slope of 1/omega^2 against the fitted capacitor is the inductance.
+    """
+    inner = bench.bench
+    points = []
+    for place in inner.places:
+        setting = inner.setting(place.row.setting)
+        if place.what == "frequency" and not setting.antenna_plugged and not setting.tuned:
+            points.append((place.row.line, inner.fitted(setting), (2.0 * math.pi * place.value) ** -2.0))
+    found: list[tuple[float, list[int]]] = []
+    for one, other in itertools.combinations(points, 2):
+        if one[1] == other[1] or (one[2] - other[2]) * (one[1] - other[1]) <= 0.0:
+            continue
+        coil = (one[2] - other[2]) / (one[1] - other[1])
+        strays = sorted((squared / coil - fitted, line) for line, fitted, squared in points)
+        for cut in range(2, len(strays) - 1):
+            parts = [np.array([stray for stray, _ in part]) for part in (strays[:cut], strays[cut:])]
+            spread = math.sqrt(sum(float(np.sum((part - part.mean()) ** 2)) for part in parts))
+            found.append((spread / abs(float(parts[1].mean() - parts[0].mean())), [line for _, line in strays[cut:]]))
+    unique: list[list[int]] = []
+    for _, second in sorted(found):
+        if sorted(second) not in unique:
+            unique.append(sorted(second))
+    return unique[:MOST_GROUPS]
 
 
 def _with_column(shares: Floats, stray: int, second: list[bool]) -> Floats:

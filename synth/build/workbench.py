@@ -69,6 +69,7 @@ from synth.build.notices import (
     floating_notice,
     instrument_notices,
     mixer_notice,
+    outward_notices,
     pulling_notices,
     ripple_notices,
     supply_drop_notice,
@@ -333,8 +334,8 @@ class OpenedDesign:
             return curve.farthest
         if not curve.nearest <= distance <= curve.farthest:
             limits = f"{format_quantity(curve.nearest, 'm')} to {format_quantity(curve.farthest, 'm')}"
-            text = f"tuning.zero_beat = {format_quantity(distance, 'm')}: the hand field reaches from {limits}"
-            raise DesignError(text)
+            wanted = f"{self.design.place}: tuning.zero_beat = {format_quantity(distance, 'm')}"
+            raise DesignError(f"{wanted}: the hand field reaches from {limits}; choose a distance within it")
         return distance
 
     @cached_property
@@ -549,6 +550,7 @@ class OpenedDesign:
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
         found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
+        found += outward_notices(self.field)
         if self.design.circuit is not None:
             found += voltage_notices(self.design.circuit.supply_voltage)
         supply, with_volume = self.design.supply, self.design.volume is not None

@@ -176,7 +176,7 @@ def _read_mixer(arguments: Namespace) -> int:
 
     for name, option in OF_OSCILLATORS.items():
         if getattr(arguments, name) is not None:
-            raise DesignError(f"--{option}: is of an oscillator; leave it out with --which mixer")
+            raise DesignError(f"--{option}: belongs to an oscillator; leave it out with --which mixer")
     design = load_design(Path(arguments.design))
     if design.detector.parts is None:
         raise DesignError(f"{design.place}: draws no mixer; add [detector.parts], or read another with --which")

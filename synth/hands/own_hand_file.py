@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from synth.errors import DesignError
-from synth.files.atomic_file import write_text
+from synth.files.atomic_file import make_folder, write_text
 from synth.files.input_file import read_text
 from synth.hands.own_hand import OwnHand
 
@@ -52,7 +52,7 @@ def _quoted(text: str) -> str:
 
 def keep_hand(path: Path, hand: OwnHand) -> None:
     """Write the file in place of an older one."""
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     write_text(path, hand_text(hand), force=True)
 
 

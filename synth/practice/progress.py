@@ -14,8 +14,9 @@ from datetime import date, datetime
 from pathlib import Path
 
 from synth.errors import DesignError
-from synth.files.atomic_file import write_text
+from synth.files.atomic_file import make_folder, write_text
 from synth.files.input_file import read_text
+from synth.files.plain_text import counted
 from synth.practice.course import Terms
 from synth.practice.judgement import Judgement
 
@@ -102,7 +103,7 @@ def read_runs(path: Path) -> tuple[Run, ...]:
 
 def _run(cells: Sequence[str]) -> Run:
     if len(cells) != len(COLUMNS):
-        raise ValueError(f"has {len(cells)} columns instead of {len(COLUMNS)}")
+        raise ValueError(f"has {counted(len(cells), 'column')} instead of {len(COLUMNS)}")
     when, score, design, tempo, waited, notes, *rest = cells
     datetime.fromisoformat(when)
     if waited not in ("yes", "no"):
@@ -118,7 +119,7 @@ def _run(cells: Sequence[str]) -> Run:
 def add_run(path: Path, run: Run) -> tuple[Run, ...]:
     """Write the file anew with one run more; return all of them. Raises DesignError or DeviceError."""
     runs = (*read_runs(path), run)[-MOST_RUNS:]
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     made = io.StringIO()
     writer = csv.writer(made, lineterminator="\n")
     writer.writerow(COLUMNS)

@@ -8,7 +8,7 @@ import numpy as np
 
 from synth.analysis.compare_figures import CompareFigures, DesignRow
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, draw_note_axis, saved_figure
-from synth.report.written import Form, columns_of, rows_csv
+from synth.report.written import Form, columns_of, finished, rows_csv
 
 COLOURS = (BLUE, ORANGE, GREEN, VERMILLION, INK, QUIET)
 DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1.5, 2)))
@@ -93,8 +93,7 @@ def compare_text(report: CompareFigures) -> str:
         f"{label:<34}" + "".join(f"{cell:>{width}}" for cell, width in zip(column, widths, strict=True))
         for label, column in zip(labels, columns, strict=True)
     ]
-    lines += [f"note: {row.design}: {notice}" for row in report.designs for notice in row.notices]
-    return "\n".join(lines) + "\n"
+    return finished(lines, [f"{row.design}: {notice}" for row in report.designs for notice in row.notices])
 
 
 def shown(value: Any, unit: str) -> str:

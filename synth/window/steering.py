@@ -6,7 +6,7 @@ value at the note (f without a lock range, else sqrt(f^2 + lock^2)) and o' its s
     cents per metre = 1200/ln 2 * F |o'(d)| / f^2        (models.pitch_field)
 
 so that for a given note the slope o' alone decides. Zero beat moves the note along the unchanged slope; other parts
-change the slope itself and are searched (`scipy.optimize.brentq`), with zero beat left where it is. Every look at
+change the slope itself and are searched (`models.roots`), with zero beat left where it is. Every look at
 another antenna takes a field of its own, seconds, and the sensitivity is nearly a power of the length: two or three
 looks and the straight line through the last two, on logarithms, are enough.
 """
@@ -17,10 +17,10 @@ import math
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from scipy.optimize import brentq
 
 from models.pitch import frequency_of_note, parse_note
 from models.pitch_field import PitchField
+from models.roots import root
 from synth.errors import DesignError
 from synth.window.controls import LEVERS, Settings
 from synth.window.retune import Tuned, retuned
@@ -93,7 +93,7 @@ def part_for_sensitivity(
     bracket, seen = _bracket(given, math.log(settings.number(name)), ends)
     if bracket is None:
         raise _out_of_reach(settings, cents_per_cm, seen)
-    return math.exp(float(brentq(given, *bracket, xtol=CLOSE)))
+    return math.exp(root(given, *bracket, xtol=CLOSE))
 
 
 def _out_of_reach(settings: Settings, cents_per_cm: float, seen: Sequence[float]) -> DesignError:

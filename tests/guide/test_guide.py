@@ -103,3 +103,16 @@ def test_what_differs_is_seen():
     assert renewed(text, lambda _: "design  Heron\nzero beat   46.0 cm\n") == text.replace("45.0", "46.0")
     with pytest.raises(LookupError, match="zero beat"):
         renewed(text, lambda _: "design  Heron\n")
+
+
+@pytest.mark.parametrize("width", [60, 80, 140])
+def test_every_page_fits_a_terminal_and_is_the_same_text(width, monkeypatch):
+    monkeypatch.setenv("COLUMNS", str(width))
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    for topic in topics():
+        said = shown(page(topic), Terminal())
+        assert "\x1b[1m" in said
+        plain = re.sub(r"\x1b\[\d*m", "", said)
+        assert max(map(len, plain.splitlines())) <= width, topic
+        assert plain.split() == shown(page(topic), io.StringIO()).replace("# ", " ").replace("#", " ").split()
