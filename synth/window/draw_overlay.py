@@ -157,8 +157,8 @@ def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str
     room = _help_room(canvas.layout)
     title = Box(room.left, room.top, room.width, round(1.5 * canvas.large))
     number, last = min(number, count - 1), number >= count - 1
-    lines = [sum(1 + len(meaning) // USUAL_LINE for _, meaning in rows) for _, rows in groups]
-    first, end = list(pairwise(_cuts(lines, count, 1)))[number]
+    heights = [sum(1 + len(meaning) // USUAL_LINE for _, meaning in rows) for _, rows in groups]
+    first, end = list(pairwise(_cuts(heights, count, 1)))[number]
     groups, remarks = groups[first:end], remarks if last else ()
     words = f"{HELP_TITLE}, page {number + 1} of {count}: H {'or Esc closes it' if last else 'turns the page'}"
     canvas.fitted(words, title, (canvas.large, canvas.normal), palette.TEXT, bold=True)

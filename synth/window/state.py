@@ -195,9 +195,9 @@ def rescaled(state: WindowState, scale: StageScale) -> WindowState:
     return replace(state, offset=scale.x_of(state.distance) - state.pointer[0])
 
 
-def with_notice(state: WindowState, text: str, now: float) -> WindowState:
-    """Show `text` for a while."""
-    return replace(state, notice=text, notice_until=now + NOTICE_TIME)
+def with_notice(state: WindowState, text: str, now: float, lasting: bool = False) -> WindowState:
+    """Show `text` for a while, or, `lasting`, until it is taken away."""
+    return replace(state, notice=text, notice_until=math.inf if lasting else now + NOTICE_TIME)
 
 
 def level_after_step(level: float, step: int) -> float:

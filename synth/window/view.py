@@ -237,7 +237,8 @@ class View:
             draw_scatter(canvas, state.distance, shown.scatter)
             draw_figure(canvas, state)
             draw_room(canvas, state)
-            draw_hand(canvas, state, shown.readouts, shown.heard)
+            sounding = state.volume > 0.0 and not state.silenced
+            draw_hand(canvas, state, shown.readouts, shown.heard, shown.oscillogram if sounding else None, shown.rms)
             draw_volume_hand(canvas, state)
             if shown.practice is not None:
                 draw_practice(canvas, shown.practice)

@@ -639,3 +639,20 @@ def test_the_help_has_more_pages_where_texts_are_larger() -> None:
             texts = {text.wanted for text in drawn((1280, 720), state)[0].texts}
             assert any(f"page {page} of {count}" in text for text in texts)
         assert not on_key(state, "h")[0].help_open
+
+
+def test_the_line_of_the_note_swings_by_what_sounds_and_rests_in_silence() -> None:
+    """Columns of its pixels above the hand: more than one while it sounds, one line in silence or with less motion."""
+
+    def columns(state: WindowState) -> int:
+        shown = replace(BEFORE, guide=frozenset(), drone=None)
+        view, surface = drawn((1280, 720), state, shown)
+        assert view.scale is not None
+        box, x = view.scale.box, round(view.scale.x_of(state.distance))
+        numbers = colour_numbers(surface)[x - 20 : x + 21, box.top + 60 : box.top + 110]
+        sky = palette.SKY[0] << 16 | palette.SKY[1] << 8 | palette.SKY[2]
+        return int((numbers == sky).any(axis=1).sum())
+
+    still, sounding = columns(replace(STATE, still=True)), columns(STATE)
+    assert still == columns(replace(STATE, volume=0.0)) == columns(replace(STATE, muted=True))
+    assert 1 <= still < sounding - 4
