@@ -59,7 +59,7 @@ def draw_hand(
         with canvas.as_one():
             _dimension(canvas, at, values.distance)
     else:
-        _away(canvas)
+        _away(canvas, box.left <= scale.x_of(state.distance) < box.right)
 
 
 _SWING = 18.0  # pixels at the usual size, of full level
@@ -164,9 +164,11 @@ def _dimension(canvas: PlayCanvas, x: float, distance: str) -> None:
     canvas.text(distance, room, size, palette.SKY, "centre")
 
 
-def _away(canvas: PlayCanvas) -> None:
-    """Say why nothing sounds."""
-    size, stage, text = canvas.normal, canvas.layout.stage, "Click here, or bring the pointer to the hand, to play"
+def _away(canvas: PlayCanvas, hand_seen: bool) -> None:
+    """Say why nothing sounds, and what to do."""
+    size, stage, text = canvas.normal, canvas.layout.stage, "Click here to play"
+    if hand_seen:
+        text = "Click here, or bring the pointer to the hand, to play"
     width, height = min(canvas.width_of(text, size) + 2 * size, stage.width), 2 * size
     room = Box(stage.left + (stage.width - width) // 2, stage.top + round(0.18 * stage.height), width, height)
     canvas.fill(room, palette.GROUND, height // 3)
