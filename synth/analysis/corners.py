@@ -61,7 +61,7 @@ def corners(opened: OpenedDesign, low_frequency: float, high_frequency: float) -
     """What an opened design does as it is and in every corner, over the notes between two frequencies, Hz."""
     yield _corner("as designed", opened, low_frequency, high_frequency)
     for name, design in _corner_designs(opened.design):
-        found = _at(name, design, low_frequency, high_frequency)
+        found = _at(name, design, opened, low_frequency, high_frequency)
         yield replace(found, for_notes=not name.startswith(TRIMMER))
 
 
@@ -83,9 +83,12 @@ def least_margin(opened: OpenedDesign, design: Design) -> float:
     return min(found)
 
 
-def _at(name: str, design: Design, low_frequency: float, high_frequency: float) -> CornerFigure:
+def _at(name: str, design: Design, near: OpenedDesign, low_frequency: float, high_frequency: float) -> CornerFigure:
     try:
-        return _corner(name, open_loaded(design), low_frequency, high_frequency)
+        found = _corner(name, open_loaded(design, near), low_frequency, high_frequency)
+        if found.margin_db is not None and found.margin_db < 0.0:  # it goes on, and may not start by itself
+            return _corner(name, open_loaded(design), low_frequency, high_frequency)
+        return found
     except DesignError as error:
         return CornerFigure(name, why=" ".join(str(error).split()))
 

@@ -439,7 +439,7 @@ def _polished(after: OpenedDesign, task: SearchTask) -> OpenedDesign:
                 continue
             variable = replace(section, trimmer=round(trimmer, 4))
             try:
-                piece = open_loaded(replace(after.design, variable=variable))
+                piece = open_loaded(replace(after.design, variable=variable), after)
             except DesignError:
                 continue
             found = _cents(piece, task)
