@@ -65,8 +65,12 @@ def _sides(canvas: PlayCanvas, sides: Sequence[str], active: int) -> None:
         canvas.fitted(text, place.shrunk(pad // 2, 0), (size, max(9, size - 4)), colour, "centre", number == active)
 
 
-def draw_header(canvas: PlayCanvas, flags: Sequence[str], status: Sequence[str], notice: str, listening: str) -> None:
-    """What may change at any time. `status` is cut to the pieces that fit; the help says all of it."""
+def draw_header(
+    canvas: PlayCanvas, flags: Sequence[str], status: Sequence[str], notice: str, listening: str, effect: str = ""
+) -> None:
+    """What may change at any time. `status` is cut to the pieces that fit; the help says all of it. `effect`, of the
+    selected control, stands where there is no notice.
+    """
     size = canvas.small
     if flags:
         _flags(canvas, flags)
@@ -74,7 +78,8 @@ def draw_header(canvas: PlayCanvas, flags: Sequence[str], status: Sequence[str],
         canvas.pieces(
             status, " · ", canvas.layout.status, (size, max(9, round(0.8 * size))), palette.QUIET_TEXT, "right"
         )
-    canvas.fitted(notice, canvas.layout.notice, (size, max(9, round(0.7 * size))), palette.YELLOW)
+    colour = palette.YELLOW if notice else palette.QUIET_TEXT
+    canvas.fitted(notice or effect, canvas.layout.notice, (size, max(9, round(0.7 * size))), colour)
     canvas.fitted(listening, canvas.layout.listening, (size, max(9, round(0.7 * size))), palette.TEXT, "right")
 
 

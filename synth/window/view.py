@@ -43,7 +43,7 @@ from synth.window.draw_room import draw_room, draw_still_room
 from synth.window.draw_settings import draw_settings
 from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
-from synth.window.drawer import ControlRow, draw_drawer, strip_words
+from synth.window.drawer import ControlRow, draw_drawer, strip_effect, strip_words
 from synth.window.keys import help_groups, help_pages
 from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
@@ -220,7 +220,8 @@ class View:
         for changed in before:
             surface.blit(self._still, changed, changed)
         canvas.onto(surface)
-        draw_header(canvas, shown.flags, shown.status, shown.notice, shown.listening)
+        effect = strip_effect(shown.rows) if layout.drawer_is_strip and not page else ""
+        draw_header(canvas, shown.flags, shown.status, shown.notice, shown.listening, effect)
         if not page:
             self._draw_playing(state, shown)
         elif page == "help":

@@ -344,8 +344,9 @@ def colour_of(number: int) -> tuple[int, int, int]:
 )
 def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: float, page: str) -> None:
     """WCAG 2.1, success criterion 1.4.3 (AA): at least 4.5:1, measured on the pixels around every text."""
-    for opening in (0.0, 1.0):
-        state = replace(STATE, text_scale=text_scale, opening=opening, **PAGES[page])
+    looks = tuple(palette.LOOKS) if size == (1920, 1080) else ("dark",)
+    for opening, look in itertools.product((0.0, 1.0), looks):
+        state = replace(STATE, text_scale=text_scale, opening=opening, look=look, **PAGES[page])
         view, surface = drawn(size, state, BEFORE, 25.0, RING_VOLUME)
         numbers = colour_numbers(surface)
         for text in view.texts:
@@ -357,6 +358,7 @@ def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: fl
             ground = colour_of(int(found[others][np.argmax(counts[others])]))
             assert contrast(text.colour, ground) >= 4.5, (text, ground)
             assert max(contrast(colour_of(int(one)), ground) for one in found) >= 4.5, text  # smoothed edges included
+    palette.use("dark")
 
 
 @pytest.mark.parametrize("mirrored", [False, True])
@@ -594,6 +596,18 @@ def test_the_strip_names_every_control_and_gives_way_to_the_stage() -> None:
     assert "drawer" not in view.layout.seen
     assert "C controls" in " ".join(text.shown for text in view.texts)
     assert view.layout.stage.height > 0.27 * 720
+
+
+def test_a_changed_control_tells_its_effect_in_drawer_and_strip() -> None:
+    effect = "Here A4 +8, 12 cents a mm; as designed A4 \N{MINUS SIGN}3, 11 cents a mm."
+    rows = control_rows(Settings(), "tone", {})
+    for size in ((900, 560), (1280, 720)):
+        for changed in (False, True):
+            told = tuple(replace(row, effect=effect if row.selected else "", changed=changed) for row in rows)
+            view, _ = drawn(size, STATE, replace(BEFORE, notice="", rows=told))
+            check_texts(size, view.texts)
+            said = " ".join(text.wanted for text in view.texts)
+            assert ("as designed A4" in said) is changed
 
 
 def test_the_ring_scale_says_that_it_is_a_side_view() -> None:
