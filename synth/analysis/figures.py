@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any, TypeVar, cast
 
@@ -103,6 +104,16 @@ class OfDesign:
 
     design: str = of("design.name")
     design_hash: str = of("design", design_hash)
+
+
+def told_apart(names: Sequence[str]) -> tuple[str, ...]:
+    """The names of several designs, those that occur more than once with a number: "Meadow (1)", "Meadow (2)"."""
+    count, seen = Counter(names), Counter[str]()
+    found = []
+    for name in names:
+        seen[name] += 1
+        found.append(f"{name} ({seen[name]})" if count[name] > 1 else name)
+    return tuple(found)
 
 
 def explanation(stray: float, board: str) -> str:

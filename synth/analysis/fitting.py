@@ -234,6 +234,7 @@ class Bench:
         self.oscillators = tuple(dict.fromkeys(self.oscillator(one) for one in self.settings if not one.tuned))
         self.boards = tuple(dict.fromkeys(one.board for one in self.settings if not one.bare))
         self.set_aside: dict[str, float] = {}
+        self.lowest_beyond = False
         self._level_slopes: dict[Setting, dict[str, Floats]] = {}
         self.unknowns = self._unknowns()
         self.index = {one.name: place for place, one in enumerate(self.unknowns)}
@@ -849,7 +850,16 @@ def solved_bench(
     the reference. Raises DesignError where the readings contradict a tank or name what is not there.
     """
     with of_file(readings.source):
-        return _solved_bench(Bench(readings, errors, known or {}, design, which))
+        bench = Bench(readings, errors, known or {}, design, which)
+        found = _solved_bench(bench)
+        if not _may_lie_beyond(bench):
+            return found
+        other = Bench(readings, errors, known or {}, design, which)
+        other.lowest_beyond = True
+        try:
+            return min(found, _solved_bench(other), key=lambda one: (len(one.slips), one.fit.objective))
+        except DesignError:
+            return found
 
 
 def _solved_bench(bench: Bench) -> SolvedBench:
@@ -962,14 +972,21 @@ def _model(
 
 def beat_signs(bench: Bench, read: Sequence[float]) -> tuple[float, ...]:
     """Of every place the sign of a beat that reads so, Hz: -1 with the hand farther than zero beat, that is farther
-    than where the lowest pitch was heard; 1 elsewhere."""
+    than where the lowest pitch was heard (itself, where the bench has `lowest_beyond`); 1 elsewhere."""
     heard = [
         (_distance(bench.setting(place.row.setting)), value)
         for place, value in zip(bench.places, read, strict=True)
         if place.what == "pitch"
     ]
     zero = min(heard, key=lambda row: row[1])[0] if heard else math.inf
-    return tuple(-1.0 if _distance(bench.setting(place.row.setting)) > zero else 1.0 for place in bench.places)
+    distances = [_distance(bench.setting(place.row.setting)) for place in bench.places]
+    return tuple(-1.0 if at > zero or (bench.lowest_beyond and at == zero) else 1.0 for at in distances)
+
+
+def _may_lie_beyond(bench: Bench) -> bool:
+    """Whether pitches were heard farther than the lowest one: then that may itself lie beyond zero beat."""
+    heard = [(place.value, _distance(one)) for place, one in _pitches(bench)]
+    return bool(heard) and min(heard)[1] < max(at for _, at in heard)
 
 
 def _pitches(bench: Bench) -> list[tuple[ReadingPlace, Setting]]:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from models.pitch import note_name
 from models.pitch_field import PitchField
-from synth.analysis.figures import OfDesign, collected, of
+from synth.analysis.figures import OfDesign, collected, of, told_apart
 from synth.build.workbench import OpenedDesign
 from synth.designs.shipped import shipped_tune
 from synth.errors import DesignError
@@ -118,7 +118,11 @@ def tunes_figures(
     opened: Sequence[OpenedDesign], tune: Tune, manner: Manner, hand: OwnHand | None = None
 ) -> TunesFigures:
     """Play the tune on every design: best is the one with most notes in reach, and of those the truest."""
-    figures = tuple(tune_figures(each, tune, manner, hand)[0] for each in opened)
+    names = told_apart([each.design.name for each in opened])
+    figures = tuple(
+        replace(tune_figures(each, tune, manner, hand)[0], design=name)
+        for name, each in zip(names, opened, strict=True)
+    )
     heard = [one for one in figures if one.rms_cents is not None]
     found = max(heard, key=lambda one: (one.in_reach, -(one.rms_cents or 0.0)), default=None)
     return TunesFigures(figures, None if found is None else found.design)

@@ -11,6 +11,7 @@ from models.circuit.coupled import Pulling, SupplyDrop
 from models.circuit.mixer_table import MixerTable
 from models.circuit.ripple_law import SUPPLY, RippleLaw
 from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal
+from models.hand.earthing import HOLDING_RATIO
 from models.instrument import Instrument
 from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna, VolumeFault
@@ -173,9 +174,9 @@ def floating_notice(tie: float, own: float, frequency: float) -> str:
     """What to say of a ring of `own` F that its tank at `frequency`, Hz, holds to the common by little, `tie` F."""
     return (
         f"at the pitch frequency, {format_quantity(frequency, 'Hz')}, the volume oscillator holds its ring to the "
-        f"common by {format_quantity(abs(tie), 'F')} only, little beside the ring's own {format_quantity(own, 'F')}: "
-        "the volume hand then does more to the pitch; keep the two frequencies farther apart, or give the volume tank "
-        "more capacitance"
+        f"common only as {format_quantity(abs(tie), 'F')} would, which is less than {HOLDING_RATIO:g} times the ring's "
+        f"own {format_quantity(own, 'F')}: the volume hand then does more to the pitch; keep the two frequencies "
+        "farther apart, or give the volume tank more capacitance"
     )
 
 

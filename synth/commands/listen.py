@@ -80,6 +80,7 @@ def _of_file(arguments: Namespace, tone: Sequence[float]) -> int:
     from synth.analysis.listen_figures import listen_figures, read_clock
     from synth.build.workbench import say
     from synth.errors import DesignError
+    from synth.files.plain_text import counted
     from synth.progress_line import ProgressLine
     from synth.report.listen import LISTEN, readings_csv
     from synth.report.written import write_text
@@ -100,7 +101,7 @@ def _of_file(arguments: Namespace, tone: Sequence[float]) -> int:
     LISTEN.write(arguments, figures)
     if arguments.readings:
         write_text(readings_csv(figures.rests), arguments.readings, arguments.force)
-        say(f"wrote {arguments.readings}: {len(figures.rests)} readings of pitch against hand distance")
+        say(f"wrote {arguments.readings}: {counted(len(figures.rests), 'reading')} of pitch against hand distance")
     return 0
 
 
@@ -111,7 +112,7 @@ def _live(arguments: Namespace, tone: Sequence[float]) -> int:
 
     from synth.build.workbench import say
     from synth.errors import DesignError
-    from synth.files.plain_text import one_line
+    from synth.files.plain_text import counted, one_line
     from synth.live.live_readings import HELP, LiveReadings, evenly
     from synth.live.recorder import Recorder
     from synth.live.sound_input import SoundInput, choose_input
@@ -161,7 +162,7 @@ def _live(arguments: Namespace, tone: Sequence[float]) -> int:
     if readings.rows:
         print(shown("\n".join(rest_lines(readings.rows)), sys.stdout))
     if arguments.readings and readings.rows:
-        say(f"wrote {arguments.readings}: {len(readings.rows)} readings of pitch against hand distance")
+        say(f"wrote {arguments.readings}: {counted(len(readings.rows), 'reading')} of pitch against hand distance")
     return 0
 
 

@@ -51,6 +51,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.template import template_text
     from synth.errors import DesignError
     from synth.files.atomic_file import make_folder
+    from synth.files.plain_text import counted
     from synth.files.unfinished import recovered
     from synth.hands.own_hand_file import hand_file
     from synth.live.live_sound import safe_level
@@ -105,7 +106,8 @@ def run(arguments: Namespace) -> int:
             own_hand=OwnHandPage(hand_file()),
         )
     meters = speaker.meters()
-    say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} dropouts, {meters.late_blocks} late")
+    lost = f"{counted(meters.underruns, 'dropout')}, {meters.late_blocks} late"
+    say(f"played {meters.frames / meters.sample_rate:.1f} s: {lost}")
     return 0
 
 

@@ -45,6 +45,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design, say
     from synth.commands.options import given_tune_options
     from synth.errors import DesignError
+    from synth.files.plain_text import counted
     from synth.progress_line import ProgressLine
     from synth.report.written import print_json
     from synth.sound.offline import render_file
@@ -74,7 +75,8 @@ def run(arguments: Namespace) -> int:
             }
         )
     seconds = writer.frames / writer.sample_rate
-    say(f"wrote {writer.path}: {seconds:.2f} s, peak {writer.peak:.3f} of full scale, {writer.clipped} samples clipped")
+    clipped = counted(writer.clipped, "sample")
+    say(f"wrote {writer.path}: {seconds:.2f} s, peak {writer.peak:.3f} of full scale, {clipped} clipped")
     return 0
 
 

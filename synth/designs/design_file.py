@@ -17,6 +17,7 @@ from synth.designs.schema import REQUIRED, Key, did_you_mean, read_value, write_
 from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
 from synth.errors import DesignError, at_place
 from synth.files.input_file import read_text
+from synth.files.plain_text import counted
 
 __all__ = ["Design", "design_hash", "design_source", "design_text", "load_design", "read_design"]
 
@@ -71,7 +72,7 @@ def read_design(text: str, source: str = "") -> Design:
     values = _read_sections(document, faults)
     faults += [f"{_shown_value(document, place)}: {fault}" for place, fault in cross_faults(values)]
     if faults:
-        more = [f"and {len(faults) - _MOST_FAULTS} more faults"] if len(faults) > _MOST_FAULTS else []
+        more = [f"and {counted(len(faults) - _MOST_FAULTS, 'more fault')}"] if len(faults) > _MOST_FAULTS else []
         raise DesignError("\n".join(f"{begin}: {fault}" for fault in faults[:_MOST_FAULTS] + more))
     parts: dict[str, Any] = {}
     try:

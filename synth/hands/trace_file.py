@@ -23,6 +23,7 @@ from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 from synth.files.atomic_file import write_pieces
 from synth.files.input_file import text_lines
+from synth.files.plain_text import counted
 from synth.hands.hand_path import HandPath
 
 MOST_ROWS = 2_000_000
@@ -89,7 +90,7 @@ def _of_rows(rows: Iterator[tuple[int, list[str]]], source: str, hands: BothHand
             before = row[0]
             values.extend(row)
     if count:
-        more = [f"{source}: and {count - len(shown)} more faults"] if count > len(shown) else []
+        more = [f"{source}: and {counted(count - len(shown), 'more fault')}"] if count > len(shown) else []
         raise DesignError("\n".join(shown + more))
     if not values:
         raise DesignError(f"{source}: has a header but no rows; add at least one time stamp")
@@ -178,7 +179,7 @@ def _read_row(columns: _Columns, width: int, cells: list[str], before: float | N
     """A row, None where it cannot be read, and what is wrong with it after the time `before` (s)."""
     if len(cells) != width:
         hint = "; commas separate columns, so decimals need a point" if len(cells) > width else ""
-        return None, [f"has {len(cells)} columns, the header has {width}{hint}"]
+        return None, [f"has {counted(len(cells), 'column')}, the header has {width}{hint}"]
     place = columns.get("volume", columns.get("volume distance"))
     try:
         time, distance = _read_cell(cells, *columns["time"]), _read_cell(cells, *columns["distance"])

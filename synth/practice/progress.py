@@ -16,6 +16,7 @@ from pathlib import Path
 from synth.errors import DesignError
 from synth.files.atomic_file import make_folder, write_text
 from synth.files.input_file import read_text
+from synth.files.plain_text import counted
 from synth.practice.course import Terms
 from synth.practice.judgement import Judgement
 
@@ -102,7 +103,7 @@ def read_runs(path: Path) -> tuple[Run, ...]:
 
 def _run(cells: Sequence[str]) -> Run:
     if len(cells) != len(COLUMNS):
-        raise ValueError(f"has {len(cells)} columns instead of {len(COLUMNS)}")
+        raise ValueError(f"has {counted(len(cells), 'column')} instead of {len(COLUMNS)}")
     when, score, design, tempo, waited, notes, *rest = cells
     datetime.fromisoformat(when)
     if waited not in ("yes", "no"):

@@ -10,6 +10,7 @@ from synth.analysis.fit_figures import FitFigures, Inferred, Next, Residual
 from synth.analysis.fit_target import TargetFigure
 from synth.analysis.fitting import UNITS
 from synth.designs.quantity import format_quantity
+from synth.files.plain_text import counted
 from synth.report.figure import BLUE, INK, QUIET, VERMILLION, saved_figure
 from synth.report.written import Form, columns_of, finished, rows_csv
 
@@ -63,7 +64,7 @@ def _draw_kind(report: FitFigures, what: str, above: Any, below: Any) -> None:
 
 def fit_text(report: FitFigures) -> str:
     """The report for people."""
-    lines = [f"Fit of {report.source}: {len(report.residuals)} readings, {report.which} oscillator"]
+    lines = [f"Fit of {report.source}: {counted(len(report.residuals), 'reading')}, {report.which} oscillator"]
     limits = [f"{100.0 * report.counter_limit_ratio:g} %"] if report.counter_limit_ratio else []
     limits += [format_quantity(report.counter_limit_hz, "Hz")] if report.counter_limit_hz else []
     lines += [f"95 % limits given: counter {' and '.join(limits)}, capacitors {100 * report.capacitor_limit_ratio:g} %"]
@@ -73,8 +74,7 @@ def fit_text(report: FitFigures) -> str:
     if report.closed_form is not None:
         coil, rest = format_quantity(report.closed_form[0], "H"), format_quantity(report.closed_form[1], "F")
         lines += [f"closed form of two readings: {coil}, and {rest} beside the fitted capacitor"]
-    lines += ["", f"{'line':>4}{'fitted':>10}{'setting':>30}{'read':>14}{'fit':>14}{'residual':>12}{'sigma':>7}"]
-    lines += [_residual(row) for row in report.residuals]
+    lines += ["", *_residuals(report.residuals)]
     chance = f"{100.0 * report.misfit_chance:.0f} %"
     lines += [f"sum of squares {report.misfit:.2f}, expected near {report.freedom}, chance {chance}"]
     lines += ["", *_told_apart(report)]
@@ -85,21 +85,34 @@ def fit_text(report: FitFigures) -> str:
     return finished(lines, report.notices)
 
 
-def _residual(row: Residual) -> str:
-    scale, unit = (1e3, "kHz") if row.what == "frequency" else (1.0, row.unit)
-    fitted = format_quantity(row.fitted_capacitor_f, "F")
-    setting = ", ".join([*([row.setting] if row.setting else []), *([f"{row.mode} mode"] if row.mode else [])]) or "-"
-    off, sigma = _near_zero(row.residual), _near_zero(row.sigmas)
-    unit = f"{unit:<3}"
-    text = f"{row.line:>4}{fitted:>10}{setting:>30}{row.read / scale:>10.3f} {unit}{row.fit / scale:>10.3f} {unit}"
-    if not row.kept:
-        return f"{text}{'left out':>12}"
-    return f"{text}{off:>9.2f} {row.unit}{sigma:>7.2f}"
+def _residuals(rows: tuple[Residual, ...]) -> list[str]:
+    """The table of readings, its columns as wide as what stands in them."""
+    several = len({row.what for row in rows}) > 1
+    settings = [_setting(row) for row in rows]
+    kinds = [row.what.replace("_", " ") if several else "" for row in rows]
+    wide, kind = max(28, *map(len, settings)) + 2, max(map(len, kinds)) + (2 if several else 0)
+    head = (
+        f"{'line':>4}{'fitted':>10}{'setting':>{wide}}{'':>{kind}}{'read':>14}{'fit':>14}{'residual':>12}{'sigma':>7}"
+    )
+    made = [head]
+    for row, setting, what in zip(rows, settings, kinds, strict=True):
+        scale, unit = (1e3, "kHz") if row.what == "frequency" else (1.0, row.unit)
+        begun = f"{row.line:>4}{format_quantity(row.fitted_capacitor_f, 'F'):>10}{setting:>{wide}}{what:>{kind}}"
+        begun += "".join(f"{value / scale:>10.3f} {unit:<3}" for value in (row.read, row.fit))
+        digits = 2 if row.unit == "Hz" else 4
+        off, sigma = _near_zero(row.residual, digits), _near_zero(row.sigmas)
+        ended = f"{off:>9.{digits}f} {row.unit:<2}{sigma:>7.2f}" if row.kept else f"{'left out':>12}"
+        made.append(f"{begun}{ended}")
+    return made
 
 
-def _near_zero(value: float) -> float:
+def _setting(row: Residual) -> str:
+    return ", ".join([*([row.setting] if row.setting else []), *([f"{row.mode} mode"] if row.mode else [])]) or "-"
+
+
+def _near_zero(value: float, digits: int = 2) -> float:
     """Rounded to the figures shown, without a minus before a zero."""
-    return round(value, 2) + 0.0
+    return round(value, digits) + 0.0
 
 
 def _inferred(part: Inferred) -> str:

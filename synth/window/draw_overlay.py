@@ -148,19 +148,16 @@ def _caution_sign(painter: Painter, box: Box) -> None:
     painter.disc((middle, box.top + 0.8 * box.height), max(1.5, 0.65 * thick), palette.GROUND)
 
 
-def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str], half: int | None = None) -> None:
-    """Keys and gestures by group, and remarks in full; room is left for `draw_help_status`.
-
-    `half`: the page, 0 or 1, where there are two.
+def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str], half: int) -> None:
+    """One page of two (`half` 0 or 1): keys and gestures by group, on the second the remarks in full; room is left for
+    `draw_help_status`.
     """
     _page(canvas)
     room = _help_room(canvas.layout)
     title = Box(room.left, room.top, room.width, round(1.5 * canvas.large))
-    words = HELP_TITLE
-    if half is not None:
-        middle = (len(groups) + 1) // 2
-        groups, remarks = (groups[:middle], ()) if half == 0 else (groups[middle:], remarks)
-        words = f"{HELP_TITLE}, page {half + 1} of 2: H turns the page"
+    middle = (len(groups) + 1) // 2
+    groups, remarks = (groups[:middle], ()) if half == 0 else (groups[middle:], remarks)
+    words = f"{HELP_TITLE}, page {half + 1} of 2: H {'turns the page' if half == 0 else 'or Esc closes it'}"
     canvas.fitted(words, title, (canvas.large, canvas.normal), palette.TEXT, bold=True)
     top = title.bottom + round(0.4 * canvas.normal)
     body = Box(room.left, top, room.width, help_foot(canvas.layout).top - round(0.5 * canvas.normal) - top)

@@ -36,7 +36,7 @@ class WindowState:
     change. `dragging`: the control whose slider the pointer holds, or "". `text_scale`: 1 is the usual size of texts.
     `drawer_open`: the controls as a page, in a window that has no room for them beside the stage. `leaving`: what would
     be lost by quitting, while the player is asked about it. `look`: the colours. `still`: less motion, no trail.
-    `help_page`: the help has two pages where texts are larger than usual. `practice_page`: see `practice_events`.
+    `help_page`: 0 or 1, of the help's two. `practice_page`: see `practice_events`.
     """
 
     distance: float
@@ -222,7 +222,7 @@ def after_action(state: WindowState, action: Action) -> tuple[WindowState, Actio
     """The state after an action of the table of keys, and what is left of it for the loop."""
     match action:
         case "help":
-            turned = state.help_open and state.help_page == 0 and state.text_scale > 1.0
+            turned = state.help_open and state.help_page == 0
             return replace(state, help_open=turned or not state.help_open, help_page=int(turned)), None
         case "drawer":
             return replace(state, drawer_open=not state.drawer_open), None

@@ -289,7 +289,7 @@ class View:
             draw_result_page(canvas, self.practice_page)
         elif page == "help":
             groups = help_groups(has_ring=canvas.field.volume.top is not None)
-            draw_help(canvas, groups, shown.remarks, state.help_page if self.text_scale > 1.0 else None)
+            draw_help(canvas, groups, shown.remarks, state.help_page)
         else:
             draw_still_panels(canvas, not shown.settings)
             if not canvas.layout.drawer_over_stage:

@@ -10,6 +10,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from models.detector.memoryless import DETECTORS, Detector, band_limited_tables
+from models.detector.rectified_sum import half_wave_rectified, sum_of_tones
 from models.junction import THERMAL_VOLTAGE
 
 PHASES = np.linspace(-7.0, 7.0, 101)
@@ -175,3 +176,10 @@ def test_bad_values_are_refused() -> None:
         band_limited_tables([[0.0, 1.0]], 64, [1])
     with pytest.raises(ValueError, match="phase must be finite"):
         Detector().waveform([0.0, np.inf])
+
+
+def test_rectifier_series_is_the_positive_half():
+    first = np.linspace(0.0, 40.0, 5001)
+    envelope, angle = sum_of_tones(first, 1.1 * first, 0.7)
+    half = np.maximum(np.cos(first) + 0.7 * np.cos(1.1 * first), 0.0)
+    assert_allclose(half_wave_rectified(envelope, angle, 400), half, atol=2e-3)

@@ -17,10 +17,9 @@ from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.earthing import Earthing
 from models.hand.hand_field import RING_HEIGHTS, hand_field
 from models.hand.meshes import (
-    ARM_RADIUS,
-    BODY_SIDE,
     HAND_HALF_SIZES,
     SHOULDER_SIDE,
+    TYPICAL,
     antenna_mesh,
     bystander,
     cabinet_mesh,
@@ -178,9 +177,8 @@ def test_the_palm_lies_flat_with_its_underside_at_the_origin():
 
 def test_the_arm_comes_from_the_other_shoulder_and_stays_above_the_hand():
     scene = Scene(ring=RING)
-    assert other_shoulder(scene)[1] - BODY_SIDE == pytest.approx(BODY_SIDE - SHOULDER_SIDE)
-    assert other_shoulder(scene)[1] < BODY_SIDE
-    assert other_wrist(scene, RING, 0.05)[2] - ARM_RADIUS == pytest.approx(RING.top + 0.05)
+    assert other_shoulder(scene)[1] == pytest.approx(SHOULDER_SIDE - 2.0 * TYPICAL.shoulder_out)
+    assert other_wrist(scene, RING, 0.05)[2] - TYPICAL.arm_radii[2] == pytest.approx(RING.top + 0.05)
 
 
 @pytest.mark.parametrize(

@@ -180,7 +180,7 @@ def test_every_control_can_be_reached_and_changed_by_keys(
     monkeypatch.setattr("synth.build.workbench.field_for", lambda *_, **__: field)  # of another stance: not solved here
     steps: list[Step] = []
     for _ in CONTROLS:
-        steps += [key("page up"), idle, key("page down"), key("page down"), idle, idle, key("tab"), idle]
+        steps += [key("page up"), idle, key("page down"), key("page down"), idle, key("tab")]
     changed: set[str] = set()
 
     def watch(player: PlayWindow) -> None:

@@ -28,12 +28,17 @@ from models.hand.antennas import (
 from models.hand.meshes import TYPICAL, hand_shape
 from models.hand.scene import Approach, Cabinet, PlayerBody, Scene
 from models.pitch_field import pitch_field
+from synth.practice.judgement import Heard, judged
+from synth.practice.progress import Run
+from synth.practice.score import Score, in_turn
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import FieldPicture
 from synth.window.controls import CONTROL_NAMES, CONTROLS, Settings
 from synth.window.curves import spectrum
+from synth.window.draw_practice_pages import FoundPage, PracticePage
 from synth.window.draw_room import CAPTION, room_scale
+from synth.window.draw_settings import SettingRow
 from synth.window.draw_stage import shown_name
 from synth.window.drawer import control_rows
 from synth.window.figure_outline import Sight, way_of
@@ -41,6 +46,7 @@ from synth.window.layout import SMALLEST, too_small
 from synth.window.note_lines import drawn_lines, weight_of
 from synth.window.painter import DrawnText, font_file
 from synth.window.picture import Picture, notice_line, readouts
+from synth.window.practice import Practice, Result
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.state import WindowState, on_key, rescaled, with_pointer
 from synth.window.view import View
@@ -99,8 +105,42 @@ BEFORE = Picture(
     spectrum=spectrum(SOUND, 48000.0),
     guide=frozenset(number for number in range(128) if number % 12 in (0, 2, 4, 5, 7, 9, 11)),
     drone=57,
+    settings=tuple(SettingRow(letter, "1234", "27.7 cm", "50.0 cm", letter == "B") for letter in "ABCDEF"),
 )
 STATE = WindowState(distance=0.2, level=0.2, volume=0.5, present=True)
+TUNE = Score("own", "A tune with a longer name than most", in_turn([(60, 0.6), (64, 0.6), (67, 0.6), (72, 0.6)] * 4))
+RUNS = tuple(
+    Run(f"2026-03-{day:02d}T10:00:00", "own", "Meadow", 1.0, False, 8, 60.0 - 3.0 * day, 6.0, -30.0, 1.0)
+    for day in range(1, 12)
+)
+
+
+def practised() -> Result:
+    """A run that was a few cents off, later and later."""
+    at = np.arange(0.0, TUNE.seconds, 0.02)
+    pitch = np.array([TUNE.goals[TUNE.index_at(moment)].number for moment in at]) + 0.2 * np.sin(0.9 * at)
+    heard = Heard(at, at + 0.05, pitch, np.full(at.size, 0.5), np.zeros(at.size))
+    return Result(TUNE, judged(TUNE, heard), RUNS)
+
+
+def practising() -> Practice:
+    """The first note of a run."""
+    practice = Practice((TUNE,))
+    practice.follow(NOTES[0.0], 440.0)
+    practice.start()
+    practice.advance(0.0, 2.6, 262.0, 0.5)
+    return practice
+
+
+PRACTICE_PAGES = {
+    "before": PracticePage(
+        Practice((TUNE,)).rows("C4"), 0, "Find the place, then rest: listen, correct once.", RUNS, TUNE, (0, 15)
+    ),
+    "after": practised(),
+    "found": FoundPage(
+        ("Your hand reaches from 8 to 50 cm before the antenna.", "It comes back to a place within 3.2 mm.")
+    ),
+}
 
 
 def drawn(
@@ -113,6 +153,7 @@ def drawn(
     title = "A design with a longer name"
     notes, zero_beat, span = NOTES[lock], field.zero_beat_distance, field.locked_span
     view = View(FieldPicture(notes, zero_beat, span, ends, SIGHT, volume=axis, title=title))
+    view.practice_page = PRACTICE_PAGES.get(state.practice_page)
     surface = pygame.Surface(size)
     view.resize(size, state.text_scale, state.mirrored)
     beat = float(instrument.beat_frequency(state.distance))
@@ -132,7 +173,15 @@ def check_texts(size: tuple[int, int], texts: tuple[DrawnText, ...]) -> None:
         assert not one.place.overlaps(other.place), (one, other)
 
 
-PAGES = {"playing": {}, "help": {"help_open": True}, "caution": {"caution_open": True}, "drawer": {"drawer_open": True}}
+LEAVING = ("1:15 of playing are in memory and not saved.", "A recording is running; it would end here, in take.wav.")
+PAGES: dict[str, dict[str, Any]] = {
+    "playing": {},
+    "help": {"help_open": True},
+    "caution": {"caution_open": True},
+    "drawer": {"drawer_open": True},
+    "leaving": {"leaving": LEAVING},
+    **{page: {"practice_page": page} for page in PRACTICE_PAGES},
+}
 
 
 ANYTHING = given(
@@ -202,6 +251,18 @@ def test_the_usual_sizes_hold_every_page_at_every_text_size(size: tuple[int, int
             state = replace(STATE, text_scale=text_scale, mirrored=mirrored, **opened)
             view, _ = drawn(size, state)
             check_texts(size, view.texts)
+
+
+@pytest.mark.parametrize("size", QUICK, ids=str)
+def test_a_run_is_shown_beside_the_hand_and_apart_from_it(size: tuple[int, int]) -> None:
+    shown = practising().shown()
+    assert shown is not None
+    for text_scale, mirrored in ((0.8, False), (1.0, True), (1.6, False)):
+        if not too_small(size, text_scale):
+            state = replace(STATE, text_scale=text_scale, mirrored=mirrored)
+            view, _ = drawn(size, state, replace(BEFORE, practice=shown))
+            check_texts(size, view.texts)
+            assert any(" of 16" in text.wanted for text in view.texts)
 
 
 def test_every_value_of_every_control_fits() -> None:
@@ -456,7 +517,7 @@ def test_the_picture_of_the_room_stands_outside_the_stage(mirrored: bool) -> Non
         view, _ = drawn(size, replace(STATE, mirrored=mirrored))
         assert view.layout is not None
         assert CAPTION in {text.shown for text in view.texts}
-        placed = room_scale(view.layout, SIGHT.scene, 60)
+        placed = room_scale(view.layout, SIGHT, 60, view.scale)
         assert placed is not None
         assert contains(view.layout.antenna, placed[0])
 
