@@ -115,8 +115,9 @@ def room_scale(
     whole, gap = layout.antenna, max(4, round(6 * layout.scale))
     if scale is not None:
         first, last = antenna_columns(layout, scale, sight)
-        start, end = (math.ceil(last), whole.right) if layout.mirrored else (whole.left, math.floor(first))
-        if end - start > 0:
+        sides = (whole.left, min(math.floor(first), whole.right)), (max(math.ceil(last), whole.left), whole.right)
+        start, end = max(sides, key=lambda side: side[1] - side[0])
+        if end > start:
             beside = _room_in(Box(start, whole.top, end - start, whole.height), layout, sight.scene, caption_width, gap)
             if beside is not None:
                 return beside
