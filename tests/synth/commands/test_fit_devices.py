@@ -71,7 +71,7 @@ def test_the_device_is_told_and_written_back(name, tmp_path, monkeypatch):
         assert found[key].low <= value <= found[key].high, key
     for key in told:
         assert found[key].told
-        assert found[key].value == pytest.approx(truth[key], rel=0.06)
+        assert found[key].value == pytest.approx(truth[key], rel=0.1)
     assert main(["fit", "readings.csv", "--design", "design.toml", "--which", "reference", "-o", "built.toml"]) == 0
     written = load_design("built.toml")
     after = device_of(circuit_of(written, "reference"))
