@@ -1,6 +1,6 @@
 """The variable oscillator solved as a circuit along the whole range of the antenna's capacitance.
 
-The antenna, straight or behind its series inductor, hangs on the collector of the same circuit as the reference;
+The antenna, straight or behind its series inductor, is joined to the collector of the same circuit as the reference;
 harmonic balance follows it from one capacitance to the next, each solution starting from its neighbour, so that
 frequency, amplitude, mode and loss vary with the hand. The result is a `VariableLaw` for `models.instrument`.
 """
@@ -56,9 +56,9 @@ def with_antenna(circuit: Circuit, capacitance: float, branch: SeriesInductor, t
     """`circuit` with an antenna of `capacitance`, F (stray included), straight or behind `branch`.
 
     The loss of the inductor is taken as its series resistance at the circuit's `inductor_q_frequency` (of a drawing:
-    where its tank rings). At a tap of the
-    coil of voltage `tap_ratio` p (its leakage in `branch`, see `models.branch.tapped_coil`) the whole coil sees the
-    branch's inductance and resistance over p^2 and the capacitances times p^2: exact for an ideal transformer.
+    where its tank rings). At a tap of the coil of voltage `tap_ratio` p (its leakage in `branch`, see
+    `models.branch.tapped_coil`) the whole coil sees the branch's inductance and resistance over p^2 and the
+    capacitances times p^2: exact for an ideal transformer.
     """
     turned = positive("tap_ratio", tap_ratio) ** 2
     if isinstance(circuit, OscillatorCircuit):

@@ -19,10 +19,9 @@ unknowns: from several starts every row takes the mode that lies nearer to its r
 least of all wins.
 
 One reading that does not belong: its residual were it left out has the size t_i = r_i / sqrt(1 - h_i), with
-h_i = J_i C J_i^T
-(J. Neter et al., Applied Linear Statistical Models; from memory). The largest above REFUSED is left out if the fit
-without it says so too, and the fit is made again. Where two fit that description equally, neither is left out and both
-are named.
+h_i = J_i C J_i^T (J. Neter et al., Applied Linear Statistical Models; from memory). The largest above REFUSED is left
+out if the fit without it says so too, and the fit is made again. Where two fit that description equally, neither is
+left out and both are named.
 """
 
 from __future__ import annotations
@@ -33,8 +32,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.special import ndtr, ndtri
 
 from models.arrays import Floats
 from models.readings.instrument_model import FrequencyOf, InstrumentModel
@@ -115,6 +112,8 @@ class Fit:
 
     def interval(self, place: int) -> tuple[float, float, float]:
         """Value and 95 % interval of an unknown, SI, cut off at its least value."""
+        from scipy.special import ndtr, ndtri  # heavy: the sheet of a design that was not fitted needs none of it
+
         one, spread = self.problem.unknowns[place], self.told(place)
         value, at_end = float(self.values[place]), float(self.coordinates[place]) <= self.problem.unknowns[place].lowest
         middle = float(self.free[place] if at_end else self.coordinates[place])
@@ -249,6 +248,8 @@ def _unbounded(problem: Problem, start: Floats, moving: list[int]) -> Floats | N
             last[:] = [(key, *problem.model.predicted(values_of(problem.unknowns, point)))]
         point[pick] = part
         return last[0][1], last[0][2]
+
+    from scipy.optimize import least_squares  # heavy, as above
 
     def residuals(part: Floats) -> Floats:
         predicted, _ = model(part)

@@ -120,10 +120,11 @@ def _corner_designs(design: Design) -> Iterator[tuple[str, Design]]:
     if circuit is None or design.law != "circuit":
         return
     transistor = design.transistor or TransistorSection()
+    bipolar = circuit.parts is None or any(row[1][0][0] == "transistor" for row in circuit.parts)
     for sign, words in ((-1.0, "low"), (1.0, "high")):
         supply = circuit.supply_voltage * (1.0 + sign * SUPPLY)
         gain = replace(transistor, forward_gain=transistor.forward_gain * (1.0 + sign * GAIN))
         for pot in (0.0, 1.0):
             turned = replace(circuit, supply_voltage=supply, reference_pot=pot, variable_pot=pot)
-            name = f"supply and gain {words}, pots {'low' if pot == 0.0 else 'high'}"
+            name = f"{'supply and gain' if bipolar else 'supply'} {words}, pots {'low' if pot == 0.0 else 'high'}"
             yield name, replace(design, circuit=turned, transistor=gain)

@@ -170,6 +170,8 @@ def _refuse_exchanged(bench: SolvedBench) -> None:
         for other in range(len(kinds)):
             if kinds[one] != kinds[other] or kinds[one] not in ("frequency", "pitch") or one == other:
                 continue
+            if _turned_only(inner, one, other):
+                continue  # whether in and out are exchanged is asked of such a pair alone
             read = whole.problem.read.copy()
             read[[one, other]] = read[[other, one]]
             signs = beat_signs(inner, read.tolist())
@@ -192,6 +194,12 @@ def _refuse_exchanged(bench: SolvedBench) -> None:
         f"readings fit ({first.what} = {format_quantity(first.value, 'Hz', 7)} and "
         f"{format_quantity(second.value, 'Hz', 7)}): are they swapped?"
     )
+
+
+def _turned_only(bench: Bench, one: int, other: int) -> bool:
+    """Whether two readings differ in nothing but what was turned: their trimmers or pots."""
+    first, second = (bench.setting(bench.places[place].row.setting) for place in (one, other))
+    return bench.fitted(first) == bench.fitted(second) and first.hand_distance == second.hand_distance
 
 
 def _signed(frequency: float) -> str:
@@ -291,7 +299,7 @@ def slip_words(bench: SolvedBench, slip: Slip, left_out: bool = True) -> str:
 
 
 def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
-    """ "looks like 220 pF read as 400 pF", the slip that explains a reading within its errors; None where none does."""
+    """ "looks like 470 pF read as 220 pF", the slip that explains a reading within its errors; None where none does."""
     inner, place = bench.bench, bench.bench.places[slip.place]
     if place.what != "frequency":
         return None

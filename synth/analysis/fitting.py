@@ -15,7 +15,6 @@ from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
-from scipy.special import chdtrc
 
 from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
@@ -874,6 +873,8 @@ class SolvedBench:
     @property
     def chance(self) -> float:
         """Chance of a sum of squares as large, if all stated errors and priors are true, those set aside left out."""
+        from scipy.special import chdtrc  # heavy: the sheet of a design that was not fitted needs none of it
+
         aside = sum(float(self.fit.coordinates[self.bench.index[name]]) ** 2 for name in self.bench.set_aside)
         return float(chdtrc(self.freedom, self.fit.objective - aside))
 

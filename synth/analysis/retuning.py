@@ -42,14 +42,14 @@ def _variable(bench: SolvedBench, built: Design) -> list[str]:
     if abs(now / wanted - 1.0) < SMALL_SHIFT:
         return []
     if "antenna_stray" not in "".join(inner.index):
-        return [f"the variable oscillator would swing at {_khz(now)} with nobody near, designed for {_khz(wanted)}"]
+        return [f"the variable oscillator would run at {_khz(now)} with nobody near, designed for {_khz(wanted)}"]
     away: Setting = replace(last, hand_distance=None, away=True)
     place = inner.settings.index(last)
     rows = inner.rows_of([away], bench.solved, bench.fit.values).with_modes(bench.model.rows.high[place : place + 1])
     more = rows.needed(0, bench.fit.values, wanted) - rows.needed(0, bench.fit.values, now)
     section = built.variable
     told = (
-        f"the variable oscillator swings at {_khz(now)} with nobody near, designed for {_khz(wanted)}: "
+        f"the variable oscillator runs at {_khz(now)} with nobody near, designed for {_khz(wanted)}: "
         f"{1e12 * more:+.3g} pF across its coil bring it there"
     )
     span = section.trimmer_maximum - section.trimmer_minimum

@@ -15,7 +15,6 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from scipy.optimize import brentq
 
 from models.arrays import Complexes, Floats
 from models.branch.antenna_branch import SeriesInductor
@@ -37,6 +36,7 @@ from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import VariableOscillator, law_capacitances, solve_along
 from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
+from models.roots import root
 from models.tank import Tank
 from synth.build.drawing_assembly import drawing_of, mixer_of
 from synth.build.notices import explained, margin_notice, out_of_reach_notice, start_notice
@@ -336,7 +336,7 @@ def tuned_reference_circuit(
 
         lowest, highest = at(1.0), at(0.0)
         if lowest.frequency <= target <= highest.frequency:
-            setting = float(brentq(excess, 0.0, 1.0, xtol=SETTING_TOLERANCE, rtol=1e-14))
+            setting = root(excess, 0.0, 1.0, xtol=SETTING_TOLERANCE)
             return at(setting), setting, margin_notice(setting, distance)
         setting, end = (1.0, lowest) if target < lowest.frequency else (0.0, highest)
         fixed = _fixed_capacitor_for(circuit.with_trimmer(0.5), target, state)

@@ -69,6 +69,7 @@ from synth.build.notices import (
     floating_notice,
     instrument_notices,
     mixer_notice,
+    outward_notices,
     pulling_notices,
     ripple_notices,
     supply_drop_notice,
@@ -79,7 +80,9 @@ from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import CouplingSection
 from synth.errors import DesignError, at_place
-from synth.files.plain_text import marked, printable
+from synth.files.plain_text import printable
+from synth.progress_line import ProgressLine, erase_progress
+from synth.terminal import shown
 
 RIPPLE_POINTS = 5
 """Of the variable oscillator's solved points, at which its answer to ripple is asked."""
@@ -338,8 +341,8 @@ class OpenedDesign:
             return curve.farthest
         if not curve.nearest <= distance <= curve.farthest:
             limits = f"{format_quantity(curve.nearest, 'm')} to {format_quantity(curve.farthest, 'm')}"
-            text = f"tuning.zero_beat = {format_quantity(distance, 'm')}: the hand field reaches from {limits}"
-            raise DesignError(text)
+            wanted = f"{self.design.place}: tuning.zero_beat = {format_quantity(distance, 'm')}"
+            raise DesignError(f"{wanted}: the hand field reaches from {limits}; choose a distance within it")
         return distance
 
     @cached_property
@@ -554,6 +557,7 @@ class OpenedDesign:
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
         found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
+        found += outward_notices(self.field)
         if self.design.circuit is not None:
             found += voltage_notices(self.design.circuit.supply_voltage)
         supply, with_volume = self.design.supply, self.design.volume is not None
@@ -569,7 +573,8 @@ class OpenedDesign:
 
 def say(text: str) -> None:
     """Print one line of progress or notice to stderr, with what would steer a terminal spelled out."""
-    print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
+    erase_progress()
+    print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:
@@ -585,7 +590,8 @@ def open_design(path: str | Path) -> OpenedDesign:
 
 def open_loaded(design: Design, near: OpenedDesign | None = None) -> OpenedDesign:
     """Assemble an already loaded design; `near`: one that is much like it, whose circuits are solved."""
-    return assembled(OpenedDesign(design, near=near))
+    with ProgressLine("solving the design"):
+        return assembled(OpenedDesign(design, near=near))
 
 
 def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCurve | None = None) -> OpenedDesign:

@@ -15,6 +15,7 @@ def run(arguments: Namespace) -> int:
     from dataclasses import asdict
 
     from synth.errors import DeviceError
+    from synth.files.plain_text import counted
     from synth.live.sound_device import DEVICE_REMEDY, list_devices
     from synth.live.sound_input import list_inputs
     from synth.report.written import print_json
@@ -33,11 +34,11 @@ def run(arguments: Namespace) -> int:
         )
         return 0
     for device in devices:
-        facts = f"{device.host}, {device.channels} channels, {device.sample_rate:.0f} Hz"
+        facts = f"{device.host}, {counted(device.channels, 'channel')}, {device.sample_rate:.0f} Hz"
         latency = f"low latency {1e3 * device.low_latency:.1f} ms"
         print(f"{device.index:>3}  {device.name} ({facts}, {latency}){', the default' if device.is_default else ''}")
     for heard in inputs:
-        facts = f"{heard.host}, {heard.channels} channels, {heard.sample_rate:.0f} Hz"
+        facts = f"{heard.host}, {counted(heard.channels, 'channel')}, {heard.sample_rate:.0f} Hz"
         print(f"{heard.index:>3}  input {heard.name} ({facts}){', the default' if heard.is_default else ''}")
     for name in midi_outputs:
         print(f"MIDI {name}")

@@ -77,6 +77,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.edited import edited_text
     from synth.files.atomic_file import write_text
     from synth.files.plain_text import one_line
+    from synth.progress_line import ProgressLine
     from synth.report.fit import FIT
 
     boards = tuple(BOARDS)
@@ -91,9 +92,10 @@ def run(arguments: Namespace) -> int:
     source = design_source(arguments.design) if arguments.design else None
     design = None if source is None else read_design(source, arguments.design)
     readings = load_readings(Path(arguments.measurements))
-    bench = solved_bench(readings, errors, known, design, arguments.which)
-    refuse_contradictions(bench)
-    figures = fit_figures(bench, one_line(Path(arguments.measurements).name), wish)
+    with ProgressLine("fitting"):
+        bench = solved_bench(readings, errors, known, design, arguments.which)
+        refuse_contradictions(bench)
+        figures = fit_figures(bench, one_line(Path(arguments.measurements).name), wish)
     if arguments.output:
         fitted = fitted_design(bench, chosen_reach(bench, wish))
         write_text(arguments.output, edited_text(source or "", design, fitted.design), arguments.force)

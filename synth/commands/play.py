@@ -51,6 +51,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.template import template_text
     from synth.errors import DesignError
     from synth.files.atomic_file import make_folder
+    from synth.files.plain_text import counted
     from synth.files.unfinished import recovered
     from synth.hands.own_hand_file import hand_file
     from synth.live.live_sound import safe_level
@@ -105,7 +106,8 @@ def run(arguments: Namespace) -> int:
             own_hand=OwnHandPage(hand_file()),
         )
     meters = speaker.meters()
-    say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} dropouts, {meters.late_blocks} late")
+    lost = f"{counted(meters.underruns, 'dropout')}, {meters.late_blocks} late"
+    say(f"played {meters.frames / meters.sample_rate:.1f} s: {lost}")
     return 0
 
 
@@ -115,6 +117,7 @@ def practice_of(what: str | None) -> Practice:
 
     from synth.analysis.tune import load_tune
     from synth.designs.schema import did_you_mean
+    from synth.designs.shipped import shipped_tune
     from synth.errors import DesignError
     from synth.practice.exercises import NAMES
     from synth.practice.progress import practice_file
@@ -123,7 +126,7 @@ def practice_of(what: str | None) -> Practice:
 
     tunes = []
     if what is not None and what not in NAMES:
-        if not Path(what).exists() and "." not in what:
+        if not Path(what).exists() and "." not in what and shipped_tune(what) is None:
             known = f"exercises are {', '.join(NAMES)}"
             raise DesignError(f"--practise {what}: no exercise and no file{did_you_mean(what, NAMES)}; {known}")
         tunes = [score_of(load_tune(what))]

@@ -54,6 +54,7 @@ def run(arguments: Namespace) -> int:
     from synth.report.sheet_page import sheet_page
     from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
     from synth.report.written import print_json, write_text
+    from synth.terminal import shown
 
     target: str | None = arguments.output
     if target is None and not (arguments.json or arguments.csv or arguments.plot or arguments.text):
@@ -65,8 +66,9 @@ def run(arguments: Namespace) -> int:
         figures = sheet_figures(opened, line)
     if arguments.readings:
         readings = load_readings(Path(arguments.readings))
-        bench = solved_bench(readings, Errors(), {}, opened.design, arguments.which)
-        refuse_contradictions(bench)
+        with ProgressLine("fitting the readings"):
+            bench = solved_bench(readings, Errors(), {}, opened.design, arguments.which)
+            refuse_contradictions(bench)
         source, built = one_line(Path(arguments.readings).name), fitted_design(bench, None)
         figures = replace(figures, bench=bench_figures(bench, source, built.design))
     elif arguments.which:
@@ -82,7 +84,7 @@ def run(arguments: Namespace) -> int:
         save_sheet_plot(figures, arguments.plot, arguments.force)
         say(f"wrote {arguments.plot}")
     if arguments.text:
-        sys.stdout.write(SHEET.text(figures))
+        sys.stdout.write(shown(SHEET.text(figures), sys.stdout))
     if arguments.json:
         print_json(SHEET.document(figures))
     return 0

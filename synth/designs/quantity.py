@@ -251,6 +251,8 @@ def _unit_fault(rest: str, wanted: Unit) -> DesignError:
     if rest[0] in "0123456789_":
         return DesignError(f"{wants}; write the digits of a number without spaces and underscores")
     other = _other_unit(rest)
+    if other and other.symbol == wanted.symbol:
+        return DesignError(f"has a letter in the number and {rest!r} behind it; write for example {wanted.example!r}")
     if other:
         return DesignError(f"{wants}; got {other.word} ({rest})")
     return DesignError(f"{wants}; cannot read {rest!r}; write for example {wanted.example!r}")

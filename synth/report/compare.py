@@ -8,7 +8,7 @@ import numpy as np
 
 from synth.analysis.compare_figures import CompareFigures, DesignRow
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, draw_note_axis, saved_figure
-from synth.report.written import Form, columns_of, rows_csv
+from synth.report.written import Form, columns_of, finished, rows_csv
 
 COLOURS = (BLUE, ORANGE, GREEN, VERMILLION, INK, QUIET)
 DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1.5, 2)))
@@ -106,8 +106,7 @@ def compare_text(report: CompareFigures) -> str:
     told = dict.fromkeys(
         f"{name}: {notice}" for name, row in zip(names, report.designs, strict=True) for notice in row.notices
     )
-    lines += [f"note: {one}" for one in told]
-    return "\n".join(lines) + "\n"
+    return finished(lines, list(told))
 
 
 def shown(value: Any, unit: str) -> str:

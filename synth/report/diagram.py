@@ -13,7 +13,7 @@ from synth.files.atomic_file import atomic_path
 from synth.libraries import require
 from synth.report.figure import INK, QUIET, checked_plot_path
 
-HIGH_VOLTAGE = "These voltages kill. Leave building and measuring to people trained for it; local codes come first."
+HIGH_VOLTAGE = "These voltages can kill. Leave building and measuring to people trained for it; local codes come first."
 WARNING = "#a63600"
 FONT = 12.0
 PNG_DOTS = 150.0

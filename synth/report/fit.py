@@ -10,6 +10,7 @@ from synth.analysis.fit_figures import FitFigures, Inferred, Next, Residual
 from synth.analysis.fit_target import TargetFigure
 from synth.analysis.fitting import UNITS
 from synth.designs.quantity import format_quantity
+from synth.files.plain_text import counted
 from synth.report.figure import BLUE, INK, QUIET, VERMILLION, saved_figure
 from synth.report.written import Form, columns_of, finished, rows_csv
 
@@ -71,7 +72,7 @@ def _draw_kind(report: FitFigures, what: str, above: Any, below: Any) -> None:
 
 def fit_text(report: FitFigures) -> str:
     """The report for people."""
-    lines = [f"Fit of {report.source}: {len(report.residuals)} readings, {report.which} oscillator"]
+    lines = [f"Fit of {report.source}: {counted(len(report.residuals), 'reading')}, {report.which} oscillator"]
     limits = [f"{100.0 * report.counter_limit_ratio:g} %"] if report.counter_limit_ratio else []
     limits += [format_quantity(report.counter_limit_hz, "Hz")] if report.counter_limit_hz else []
     by_hand = any(row.hand_distance_m is not None for row in report.residuals)
@@ -164,7 +165,7 @@ def _target(target: TargetFigure) -> list[str]:
     if target.added_stray_f or target.shift_hz:
         span = f"{target.added_least_f * 1e12:+.0f} to {target.added_most_f * 1e12:+.0f} pF"
         added = f"{target.added_stray_f * 1e12:+.0f} pF"
-        lines += [f"  its stray differs by some {added} ({span} by usual ranges, from memory)"]
+        lines += [f"  its board stray differs by some {added} ({span} by usual ranges, from memory)"]
         over = (
             ""
             if target.shift_least_hz is None or target.shift_most_hz is None

@@ -37,12 +37,14 @@ from synth.window.draw_readouts import (
     draw_spectrum,
     draw_still_panels,
     draw_tuner,
+    panel_rooms,
 )
 from synth.window.draw_room import draw_room, draw_still_room
+from synth.window.draw_settings import draw_settings
 from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
-from synth.window.drawer import ControlRow, draw_drawer, strip_words
-from synth.window.keys import help_groups
+from synth.window.drawer import ControlRow, draw_drawer, strip_effect, strip_words
+from synth.window.keys import help_groups, help_pages
 from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
 from synth.window.picture import PIECES, Picture
@@ -211,14 +213,15 @@ class View:
             draw_drawer(canvas, shown.rows)
             self._rows, self._row_texts = shown.rows, tuple(canvas.texts)
             before.append(surface.get_rect().clip(layout.drawer))
-        slow = (shown.readouts, shown.spectrum)
+        slow = (shown.readouts, shown.spectrum, shown.settings)
         if not page and slow != self._slow:
             before += self._draw_slow(self._still, shown)
             self._slow = slow
         for changed in before:
             surface.blit(self._still, changed, changed)
         canvas.onto(surface)
-        draw_header(canvas, shown.flags, shown.status, shown.notice, shown.listening)
+        effect = strip_effect(shown.rows) if layout.drawer_is_strip and not page else ""
+        draw_header(canvas, shown.flags, shown.status, shown.notice, shown.listening, effect)
         if not page:
             self._draw_playing(state, shown)
         elif page == "help":
@@ -235,7 +238,8 @@ class View:
             draw_scatter(canvas, state.distance, shown.scatter)
             draw_figure(canvas, state)
             draw_room(canvas, state)
-            draw_hand(canvas, state, shown.readouts, shown.heard)
+            sounding = state.volume > 0.0 and not state.silenced
+            draw_hand(canvas, state, shown.readouts, shown.heard, shown.oscillogram if sounding else None, shown.rms)
             draw_volume_hand(canvas, state)
             if shown.practice is not None:
                 draw_practice(canvas, shown.practice)
@@ -253,7 +257,11 @@ class View:
         canvas.onto(still)
         draw_tuner(canvas, shown.readouts)
         draw_spectrum(canvas, shown.spectrum)
-        draw_chain(canvas, shown.readouts)
+        if shown.settings:
+            rooms = panel_rooms(canvas.layout)
+            draw_settings(canvas, shown.settings, rooms["chain caption"], rooms["chain"])
+        else:
+            draw_chain(canvas, shown.readouts)
         self._slow_texts = tuple(canvas.texts)
         return [still.get_rect().clip(panel) for panel in panels]
 
@@ -283,9 +291,9 @@ class View:
             draw_result_page(canvas, self.practice_page)
         elif page == "help":
             groups = help_groups(has_ring=canvas.field.volume.top is not None)
-            draw_help(canvas, groups, shown.remarks, state.help_page if self.text_scale > 1.0 else None)
+            draw_help(canvas, groups, shown.remarks, state.help_page, help_pages(self.text_scale))
         else:
-            draw_still_panels(canvas)
+            draw_still_panels(canvas, not shown.settings)
             if not canvas.layout.drawer_over_stage:
                 draw_field(canvas, shown.guide, shown.drone)
                 draw_antenna(canvas)

@@ -407,7 +407,7 @@ def test_coils_that_pull_most_are_told_with_their_remedy():
 @pytest.mark.parametrize("key", ["supply_resistance", "coil_coupling", "tank_to_tank_capacitance"])
 def test_a_leak_that_nothing_counts_is_refused(key):
     value = {"coil_coupling": "1e-3", "supply_resistance": '"10 ohm"'}.get(key, '"1 pF"')
-    with pytest.raises(DesignError, match=rf"coupling\.{key} = .*: counts in a computed lock range alone"):
+    with pytest.raises(DesignError, match=rf"coupling\.{key} = .*: counts only in a computed lock range"):
         read_design(changed("coupling", lock_range='"2 Hz"', **{key: value}))
 
 

@@ -49,7 +49,7 @@ TURNED = "fitted_capacitor,frequency,trimmer"
         (table(*(row.replace("pF", "nF") for row in BARE)), ["stray would be 61", "written as nF"]),
         (
             table(f"100 pF,{khz(170)},out", f"100 pF,{khz(108)},in", f"{BARE[2]},", f"{BARE[4]},", head=TURNED),
-            ["line 2 and line 3", "in and out exchanged"],
+            ["line 2 and line 3", "with the two exchanged all readings fit", "are they swapped?"],
         ),
         (table("100 pF,380 kHz", "220 pF,305 kHz", "330 pF,240 kHz", "470 pF,220 kHz"), ["line", "tolerance"]),
     ],
@@ -103,10 +103,10 @@ def test_one_reading_with_nothing_fitted_stays_near_what_is_usual(in_tmp, capsys
     ("text", "words"),
     [
         (table(*(row.replace(",", ";") for row in BARE)), ["line 2", "semicolons", "commas"]),
-        (table(*(row.replace(",", "\t") for row in BARE)), ["line 2", "tabulators", "commas"]),
+        (table(*(row.replace(",", "\t") for row in BARE)), ["line 2", "tabs", "commas"]),
         (table(*(row + "," for row in BARE)), ["line 2", "3 cells", "delete the commas"]),
         ("\n".join(BARE), ["line 1", "is a reading", "names the columns"]),
-        (table(BARE[0], "100 pF"), ["line 3", "1 cells", "one cell for each column"]),
+        (table(BARE[0], "100 pF"), ["line 3", "1 cell,", "one cell for each column"]),
     ],
 )
 def test_lines_that_are_no_cells_have_a_remedy(text, words):

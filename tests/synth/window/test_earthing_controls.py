@@ -12,24 +12,26 @@ from small_instrument import RING_CURVE, ROD, small_field
 
 from models.hand.hand_field import HandField
 from models.hand.scene import Scene
-from synth.build.workbench import OpenedDesign, assemble
+from synth.build.workbench import OpenedDesign, assemble, open_loaded
+from synth.designs.design_file import read_design
 from synth.designs.template import template_design
 from synth.errors import DesignError
 from synth.window.controls import Settings
 from synth.window.retune import Tuned, retuned
+from synth.window.saving import saved_design
 from synth.window.session import COMPUTED, session_of
 from synth.window.tunable import Tunable, controls_of, first_settings, tunable
 
 PF = 1e-12
 
 
-def coupled(field: HandField) -> HandField:
-    """The field with 2 pF of the rod's capacitance to the player instead of to earth."""
+def coupled(field: HandField, more: float = 0.1 * PF) -> HandField:
+    """The field with 2 pF of the rod's capacitance to the player instead of to earth, and with `more` of its own, F."""
     k = field.names.index("player")
     places = {}
     for posture, matrices in field.places.items():
         changed = matrices.copy()
-        changed[..., 0, 0] += 0.1 * PF
+        changed[..., 0, 0] += more
         changed[..., 0, k] -= 2 * PF
         changed[..., k, 0] -= 2 * PF
         places[posture] = changed
@@ -121,7 +123,7 @@ def test_given_curves_have_no_ties_to_change() -> None:
 
 def test_another_stance_sounds_as_before_until_its_field_is_there(monkeypatch) -> None:
     """Leaning: solved beside the window, and shown as being computed; then the field of that scene sounds."""
-    near, far, asked = coupled(small_field(ring=RING_CURVE)), small_field(ring=RING_CURVE), Event()
+    near, far, asked = coupled(small_field(ring=RING_CURVE), 0.001 * PF), small_field(ring=RING_CURVE), Event()
 
     def field_for(scene: Scene, *_: object, **__: object) -> HandField:
         if scene.player.lean == 0.0:
@@ -137,6 +139,8 @@ def test_another_stance_sounds_as_before_until_its_field_is_there(monkeypatch) -
     assert session.computing
     assert "computing" in session.take_notice()
     assert session.instrument.curve == before
+    with pytest.raises(DesignError, match="still being computed"):
+        saved_design(session.side)
     asked.set()
     while session.computing:
         session.update()
@@ -144,7 +148,19 @@ def test_another_stance_sounds_as_before_until_its_field_is_there(monkeypatch) -
     assert session.tuned.scene.player.lean == 0.05
     assert session.instrument.curve != before
     assert session.instrument.reference_frequency == pytest.approx(session.side.offer.instrument.reference_frequency)
-    session.undo()
+    for name, value in (("hand_height", 1.3), ("bystander", "1 m")):
+        session.set(name, value)
+        session.update()
+        while session.computing:
+            session.update()
+    saved = saved_design(session.side)
+    again = open_loaded(read_design(saved.text))
+    assert (again.scene.player.lean, again.scene.hand_height) == (0.05, 1.3)
+    assert again.scene.room.bystander == session.tuned.scene.room.bystander
+    assert again.instrument.reference_frequency == pytest.approx(session.instrument.reference_frequency, abs=1e-3)
+    assert saved.remarks == ()
+    for _ in range(3):
+        session.undo()
     session.update()
     assert session.instrument.curve == before
     session.close()
