@@ -9,7 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from models.circuit.small_signal import small_signal
+from models.circuit.transistor import Transistor
 from synth.analysis.figures import over_notes
+from synth.analysis.fit_devices import GAINS, device_of, device_values, with_fitted_device
 from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.sections import Design, TransistorSection
@@ -119,12 +121,25 @@ def _corner_designs(design: Design) -> Iterator[tuple[str, Design]]:
     circuit = design.circuit
     if circuit is None or design.law != "circuit":
         return
-    transistor = design.transistor or TransistorSection()
-    bipolar = circuit.parts is None or any(row[1][0][0] == "transistor" for row in circuit.parts)
     for sign, words in ((-1.0, "low"), (1.0, "high")):
         supply = circuit.supply_voltage * (1.0 + sign * SUPPLY)
-        gain = replace(transistor, forward_gain=transistor.forward_gain * (1.0 + sign * GAIN))
+        spread = _with_gain(design, 1.0 + sign * GAIN)
         for pot in (0.0, 1.0):
             turned = replace(circuit, supply_voltage=supply, reference_pot=pot, variable_pot=pot)
-            name = f"{'supply and gain' if bipolar else 'supply'} {words}, pots {'low' if pot == 0.0 else 'high'}"
-            yield name, replace(design, circuit=turned, transistor=gain)
+            name = f"supply and gain {words}, pots {'low' if pot == 0.0 else 'high'}"
+            yield name, replace(spread, circuit=turned)
+
+
+def _with_gain(design: Design, factor: float) -> Design:
+    """The design whose devices have `factor` times the gain: of other kinds than transistors, the value of GAINS."""
+    transistor = design.transistor or TransistorSection()
+    spread = replace(design, transistor=replace(transistor, forward_gain=transistor.forward_gain * factor))
+    opened = OpenedDesign(design)
+    for which in ("reference", "variable"):
+        circuit = opened.circuits[which]
+        device = device_of(circuit)
+        if isinstance(device, Transistor):
+            continue
+        found = {one.name: factor * one.read(device) for one in device_values(circuit) if one.name in GAINS}
+        spread = with_fitted_device(spread, which, circuit, found)
+    return spread
