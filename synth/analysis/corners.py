@@ -20,6 +20,7 @@ from synth.errors import DesignError
 SUPPLY, GAIN = 0.10, 0.50  # shares of the supply voltage and of the current gain, either way
 SAFE_MARGIN_DB = 6.0  # of loop gain: our rule of thumb, so that a weak transistor on a cold day still starts
 TRIMMER = "variable trimmer all"  # the corners of it, which only who tunes meets
+EXTREMES = ("gain low, pots low", "gain high, pots high")
 NEAR_ZERO = 1e-3  # m, by which zero beat may lie off where it was asked for
 
 
@@ -59,10 +60,17 @@ class CornerFigure:
         return ""
 
 
-def corners(opened: OpenedDesign, low_frequency: float, high_frequency: float) -> Iterator[CornerFigure]:
-    """What an opened design does as it is and in every corner, over the notes between two frequencies, Hz."""
+def corners(
+    opened: OpenedDesign, low_frequency: float, high_frequency: float, extremes: bool = False
+) -> Iterator[CornerFigure]:
+    """What an opened design does as it is and in every corner, over the notes between two frequencies, Hz; `extremes`:
+    of the corners with a circuit only the weakest, in which it may not start, and the strongest, in which another mode
+    wakes first, and not those of who tunes.
+    """
     yield _corner("as designed", opened, low_frequency, high_frequency)
     for name, design in _corner_designs(opened.design):
+        if extremes and not name.endswith(EXTREMES):
+            continue
         found = _at(name, design, opened, low_frequency, high_frequency)
         yield replace(found, for_notes=not name.startswith(TRIMMER))
 

@@ -393,6 +393,8 @@ def two_boards(bench: SolvedBench) -> str | None:
     if second == sorted(order)[-len(second) :]:
         which = f"from line {second[0]} on the readings fit"
     else:
+        if 2 * len(second) > len(order):  # the fewer
+            second, more = sorted(set(order) - set(second)), -more
         which = f"lines {', '.join(map(str, second))} fit"
     how = "more" if more > 0.0 else "less"
     return (
