@@ -194,8 +194,8 @@ def _with_margin(design: Design, near: OpenedDesign, asked: PlanWishes, steps: l
 
 
 def _that_runs(design: Design, strongest: Design, near: OpenedDesign, name: str, asked: PlanWishes) -> Design:
-    """From the strongest down to `design` the first that runs as it is, in the weakest and in the strongest corner; none
-    does: the one that fails in the fewest of them."""
+    """From the strongest down to `design` the first that runs as it is, in the weakest and in the strongest corner; if
+    none does, the one that fails in the fewest of them."""
     best, fewest, tried = design, math.inf, strongest
     while ohms_of(tried, name) <= ohms_of(design, name):
         fails = 0
