@@ -18,6 +18,7 @@ from models.hand.antenna_meshes import pitch_antenna_mesh, volume_antenna_mesh
 from models.hand.antennas import LoopAntenna, PlateAntenna, RingAntenna, VolumePlate
 from models.hand.meshes import hand_shape
 from models.hand.scene import Scene
+from models.outline import convex_outline
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
@@ -253,7 +254,4 @@ def _hand_outline(half: tuple[float, float, float], fullness: float, flat: bool)
 
 
 def _hull(points: Floats | Iterable[Floats]) -> Floats:
-    from scipy.spatial import ConvexHull
-
-    seen = np.asarray(points) @ _VIEW
-    return np.asarray(seen[ConvexHull(seen).vertices])
+    return convex_outline(np.asarray(points) @ _VIEW)
