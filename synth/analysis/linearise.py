@@ -115,6 +115,8 @@ def improve(
     judged: whether it is compared with the design as it came and looked at in its corners; else only straightened.
     """
     task = task_of(opened, wishes)
+    if not judged:  # nor is it told what straightness costs
+        task = replace(task, effort=replace(task.effort, front_bounds=((), ())))
     plan = make_plan(task, progress)
     if plan is None:
         raise DesignError(
@@ -128,7 +130,7 @@ def improve(
     keep_reference = "reference.inductance" in wishes.keep
     chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice), keep_reference)
     if not judged:
-        turned = _polished(after, task) if opened.design.law == "circuit" else after
+        turned = _polished(after, task, POLISH_ROUNDS // 2) if opened.design.law == "circuit" else after
         return FinishedSearch(opened, turned, plan, chosen, choice, task, None, refused)
     builds = _builds_before(opened, task)
     solved: tuple[Solved, ...] = ()
@@ -424,7 +426,7 @@ def _cents(piece: OpenedDesign, task: SearchTask) -> float | None:
     return None if held is None else held.rms_cents
 
 
-def _polished(after: OpenedDesign, task: SearchTask) -> OpenedDesign:
+def _polished(after: OpenedDesign, task: SearchTask, rounds: int = POLISH_ROUNDS) -> OpenedDesign:
     """The straightest of some settings of the variable trimmer around the written one, zero beat where it was; the
     circuit is solved anew for each.
     """
@@ -432,7 +434,7 @@ def _polished(after: OpenedDesign, task: SearchTask) -> OpenedDesign:
     if section.trimmer_maximum == section.trimmer_minimum or cents is None:
         return after
     step = POLISH_STEP
-    for _ in range(POLISH_ROUNDS):
+    for _ in range(rounds):
         middle = best.design.variable.trimmer
         for trimmer in (middle - step, middle + step):
             if not 0.0 <= trimmer <= 1.0:

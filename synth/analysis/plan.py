@@ -85,14 +85,15 @@ def make_design(asked: PlanWishes, told: Told) -> Plan:
     about = replace(before.about, description=parts_text(found.chosen))
     design = _rounded(replace(found.after.design, about=about))
     changes, cut_short = (_with_margin, _with_reference, _with_volume), found.plan.interrupted
+    near = found.after
     try:
         for number, change in enumerate(changes, start=1):
-            design = change(design, asked, steps)
+            design = change(design, near, asked, steps)
             told(SEARCH_SHARE + (1.0 - SEARCH_SHARE) * number / (len(changes) + 1))
     except KeyboardInterrupt:
         cut_short = True
         steps.append("interrupted: what was to follow is left as the search and the template have it")
-    finished = open_loaded(design)
+    finished = open_loaded(design, near)
     met = tuple(_corners(finished, asked))
     builds = tolerance_figures(finished, BUILDS, asked.search.seed)
     told(1.0)
@@ -102,7 +103,7 @@ def make_design(asked: PlanWishes, told: Told) -> Plan:
 def _running(before: Design, asked: PlanWishes) -> OpenedDesign:
     """The template opened; a drawn circuit that does not run from the wished supply with more current, down the series
     of the resistor that sets it. Raises DesignError where none does."""
-    name, tried = _resistor(before), before
+    name, tried = driving_resistor(before), before
     fault: DesignError | None = None
     for _ in range(MOST_STEPS):
         try:
@@ -111,7 +112,7 @@ def _running(before: Design, asked: PlanWishes) -> OpenedDesign:
             fault = fault or error
         if name is None:
             break
-        tried = _with_ohms(tried, name, next_below(RESISTOR_SERIES, _ohms(tried, name)))
+        tried = with_ohms(tried, name, next_below(RESISTOR_SERIES, ohms_of(tried, name)))
     usual = format_quantity(usual_supply(asked.circuit), "V")
     raise DesignError(
         f"the circuit {asked.circuit} does not run from {format_quantity(asked.supply, 'V')}: {fault}\n"
@@ -158,58 +159,62 @@ def _corners(opened: OpenedDesign, asked: PlanWishes) -> Iterator[CornerFigure]:
     return corners(opened, asked.search.low_frequency, asked.search.high_frequency)
 
 
-def _with_margin(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
+def _with_margin(design: Design, near: OpenedDesign, asked: PlanWishes, steps: list[str]) -> Design:
     """The design with the largest resistor in its devices' current, down its series, that starts with room to spare in
     every corner; where it then does not run in one, with the step before. As little current as does it, since more of
     it wakes the other mode of the antenna.
     """
-    opened, name = open_loaded(design), _resistor(design)
+    opened, name = open_loaded(design, near), driving_resistor(design)
     if name is None or design.law != "circuit":
         return design
-    first = ohms = _ohms(design, name)
+    first = ohms = ohms_of(design, name)
     best, most = design, least_margin(opened, design)
     for _ in range(MOST_STEPS):
         if most >= SAFE_MARGIN_DB:
             break
         ohms = next_below(RESISTOR_SERIES, ohms)
-        tried = _with_ohms(design, name, ohms)
+        tried = with_ohms(design, name, ohms)
         try:
             margin = least_margin(opened, tried)
         except DesignError:
             break
         if margin > most:
             best, most = tried, margin
-    if _ohms(best, name) == first:
+    if ohms_of(best, name) == first:
         return design
-    best = _that_runs(design, best, name, asked)
-    if _ohms(best, name) == first:
+    best = _that_runs(design, best, opened, name, asked)
+    if ohms_of(best, name) == first:
         steps.append(f"{name}: as in the template; with more current another mode of the antenna wakes")
         return design
     steps.append(
-        f"{name}: {format_quantity(_ohms(best, name), 'ohm')} in place of the template's "
+        f"{name}: {format_quantity(ohms_of(best, name), 'ohm')} in place of the template's "
         f"{format_quantity(first, 'ohm')} in both oscillators, so that they start with room to spare"
     )
     return best
 
 
-def _that_runs(design: Design, strongest: Design, name: str, asked: PlanWishes) -> Design:
+def _that_runs(design: Design, strongest: Design, near: OpenedDesign, name: str, asked: PlanWishes) -> Design:
     """From the strongest down to `design` the first that runs in every corner that a player meets, else the one that
     does not in the fewest."""
     best, fewest, tried = design, math.inf, strongest
-    while _ohms(tried, name) <= _ohms(design, name):
+    while ohms_of(tried, name) <= ohms_of(design, name):
+        fails = 0
         try:
-            fails = sum(bool(met.why) for met in _corners(open_loaded(tried), asked) if met.for_notes)
+            for met in _corners(open_loaded(tried, near), asked):
+                fails += met.for_notes and bool(met.why)
+                if fails >= fewest:  # no better: the other corners change nothing
+                    break
         except DesignError:
             fails = MOST_CORNERS
         if fails < fewest:
             best, fewest = tried, fails
         if fails == 0:
             break
-        tried = _with_ohms(design, name, next_above(RESISTOR_SERIES, _ohms(tried, name)))
+        tried = with_ohms(design, name, next_above(RESISTOR_SERIES, ohms_of(tried, name)))
     return best
 
 
-def _resistor(design: Design) -> str | None:
+def driving_resistor(design: Design) -> str | None:
     """The resistor that sets how strongly the device drives its tank: in the fixed form the emitter's; in a drawing the
     one at the device's common end (an inverter's output), of several the smallest. None where there is none.
     """
@@ -225,7 +230,8 @@ def _resistor(design: Design) -> str | None:
     return min(rows, key=lambda row: float(row[1][0][1]))[0] if rows else None
 
 
-def _ohms(design: Design, name: str) -> float:
+def ohms_of(design: Design, name: str) -> float:
+    """The value of the resistor of this name in both oscillators, ohm."""
     circuit = design.circuit
     assert circuit is not None
     if circuit.parts is None:
@@ -233,7 +239,8 @@ def _ohms(design: Design, name: str) -> float:
     return float(dict(circuit.parts)[name][0][1])
 
 
-def _with_ohms(design: Design, name: str, ohms: float) -> Design:
+def with_ohms(design: Design, name: str, ohms: float) -> Design:
+    """The design with the resistor of this name in both oscillators, ohm."""
     circuit = design.circuit
     assert circuit is not None
     if circuit.parts is None:
@@ -242,11 +249,11 @@ def _with_ohms(design: Design, name: str, ohms: float) -> Design:
     return replace(design, circuit=replace(circuit, parts=rows))
 
 
-def _with_reference(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
+def _with_reference(design: Design, near: OpenedDesign, asked: PlanWishes, steps: list[str]) -> Design:
     """The reference as the search left it where its trimmer reaches zero beat in BUILD_SHARE of the builds; else with a
     capacitor and a trimmer that reach it in every build, as `choose` finds them.
     """
-    opened = open_loaded(design)
+    opened = open_loaded(design, near)
     share = tolerance_figures(opened, BUILDS, asked.search.seed).zero_beat_reached.share
     if share >= BUILD_SHARE or asked.search.shelf.capacitors:
         return design
@@ -262,7 +269,7 @@ def _with_reference(design: Design, asked: PlanWishes, steps: list[str]) -> Desi
             trimmer=round(min(max(best.setting, 0.0), 1.0), 3),
         )
         fitted = replace(design, reference=section)
-        reached = tolerance_figures(open_loaded(fitted), BUILDS, asked.search.seed).zero_beat_reached.share
+        reached = tolerance_figures(open_loaded(fitted, near), BUILDS, asked.search.seed).zero_beat_reached.share
     except (DesignError, ValueError) as error:
         steps.append(f"the reference's capacitor and trimmer stay as the search left them: {error}")
         return design
@@ -277,12 +284,12 @@ def _with_reference(design: Design, asked: PlanWishes, steps: list[str]) -> Desi
     return fitted
 
 
-def _with_volume(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
+def _with_volume(design: Design, near: OpenedDesign, asked: PlanWishes, steps: list[str]) -> Design:
     """The volume side on VOLUME_FREQUENCY with what the circuit has across its tank: coil, capacitor and resonator, the
     trimmer in its middle at full volume; of the resonator's Q the least in RESONATOR_QS that leaves no fault.
     """
     section, response = design.volume, design.volume_response
-    opened = OpenedDesign(design)
+    opened = OpenedDesign(design, near=near)
     if section is None or response is None or opened.loop_curve is None or response.full_height is None:
         return design
     tank, shelf = opened.tanks["volume"], asked.search.shelf

@@ -76,7 +76,7 @@ def check_outputs(arguments: Namespace) -> None:
     named: dict[str, str] = {}
     for option, target in outputs.items():
         name = option.option_strings[-1]
-        first = named.setdefault(target, name)
+        first = named.setdefault(target if target == STDOUT else os.path.abspath(target), name)
         if first != name and target == STDOUT:
             raise DesignError(f"{first} and {name} both want stdout; write one of them to a file")
         if first != name:

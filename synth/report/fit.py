@@ -18,10 +18,21 @@ from synth.report.written import Form, columns_of, finished, rows_csv
 def save_fit_plot(report: FitFigures, path: str, force: bool) -> None:
     """Draw readings, fit and residuals of `report` into `path` (.png or .svg)."""
     kinds = [what for what in ("frequency", "pitch") if any(row.what == what for row in report.residuals)]
-    with saved_figure(path, force, (2.0, 1.0) * max(len(kinds), 1), (8.0, 5.0 * max(len(kinds), 1))) as (figure, axes):
+    size = (8.0, 5.0 * max(len(kinds), 1))
+    curves = report.curves()
+    with saved_figure(path, force, (2.0, 1.0) * max(len(kinds), 1), size, share_x=False) as (figure, axes):
         for number, what in enumerate(kinds):
             above, below = axes[2 * number : 2 * number + 2]
+            below.sharex(above)
+            above.tick_params(labelbottom=False)
             _draw_kind(report, what, above, below)
+            for curve in curves:
+                if curve.what == what:
+                    scale = (1e12, 1e-3) if what == "frequency" else (100.0, 1.0)
+                    above.plot(scale[0] * curve.places, scale[1] * curve.values, color=VERMILLION, linewidth=0.9)
+        if not kinds:
+            told = "no frequency and no pitch was read: there is nothing to draw over a capacitor or a distance"
+            axes[0].text(0.5, 0.5, told, transform=axes[0].transAxes, ha="center", color=VERMILLION, fontsize=9)
         axes[0].set_title(f"Bench readings of {report.source}", loc="left", color=INK)
         handles, labels = axes[0].get_legend_handles_labels()
         more, names = axes[1].get_legend_handles_labels()
@@ -43,10 +54,7 @@ def _draw_kind(report: FitFigures, what: str, above: Any, below: Any) -> None:
     above.plot(places[kept], read[kept] / scale, "o", color=BLUE, label="read")
     if not kept.all():
         above.plot(places[~kept], read[~kept] / scale, "x", color=VERMILLION, label="left out")
-    order = np.argsort(places)
-    above.plot(
-        places[order], fit[order] / scale, "+-" if by_hand else "+", color=VERMILLION, markersize=11, label="fit"
-    )
+    above.plot(places, fit / scale, "+", color=VERMILLION, markersize=11, label="fit")
     if all(row.expected is not None for row in rows):
         before = np.array([row.expected or 0.0 for row in rows])
         above.plot(places, before / scale, "_", color=QUIET, markersize=11, label="as designed")
@@ -67,7 +75,10 @@ def fit_text(report: FitFigures) -> str:
     lines = [f"Fit of {report.source}: {counted(len(report.residuals), 'reading')}, {report.which} oscillator"]
     limits = [f"{100.0 * report.counter_limit_ratio:g} %"] if report.counter_limit_ratio else []
     limits += [format_quantity(report.counter_limit_hz, "Hz")] if report.counter_limit_hz else []
-    lines += [f"95 % limits given: counter {' and '.join(limits)}, capacitors {100 * report.capacitor_limit_ratio:g} %"]
+    by_hand = any(row.hand_distance_m is not None for row in report.residuals)
+    hand = f", hand distances {format_quantity(report.hand_limit_m, 'm')}" if by_hand else ""
+    said = f"95 % limits given: counter {' and '.join(limits)}{hand}"
+    lines += [f"{said}; capacitors within +-{100 * report.capacitor_limit_ratio:g} %"]
     lines += [f"note: {slip}" for slip in report.slips]
     lines += ["", f"{'':<36}{'value':>12}   95 % interval"]
     lines += [_inferred(part) for part in (*report.inferred, *report.sums)]

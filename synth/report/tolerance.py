@@ -207,11 +207,15 @@ def _tighter_lines(report: ToleranceFigures) -> list[str]:
     head = f"buy tighter: {best.part} to {format_quantity(best.limit, 'percent')} gains most"
     if gain <= 0.0:
         head = "buy tighter: no single part at half its limit gains anything"
-    lines = ["", head, f"{'at half its limit':<{WIDEST + 6}}{'reach zero beat':>17}{'meet every goal':>17}"]
+    goals = f"{'meet every goal':>17}" if report.goals else ""
+    lines = ["", head, f"{'at half its limit':<{WIDEST + 6}}{'reach zero beat':>17}{goals}"]
     for choice in (base, *report.tighter):
         name = choice.part if choice is base else f"{choice.part} {format_quantity(choice.limit, 'percent')}"
-        lines.append(f"{name:<{WIDEST + 6}}{_percent(choice.zero_beat_share):>17}{_percent(choice.good_share):>17}")
-    return [*lines, f"(of the first {report.tighter_builds} builds)"]
+        good = f"{_percent(choice.good_share):>17}" if report.goals else ""
+        lines.append(f"{name:<{WIDEST + 6}}{_percent(choice.zero_beat_share):>17}{good}")
+    if report.tighter_builds < report.builds:
+        lines.append(f"(of the first {report.tighter_builds} builds)")
+    return lines
 
 
 def _unit_text(outcome: str) -> str:

@@ -18,6 +18,7 @@ from models.hand.antenna_meshes import pitch_antenna_mesh, volume_antenna_mesh
 from models.hand.antennas import LoopAntenna, PlateAntenna, RingAntenna, VolumePlate
 from models.hand.meshes import hand_shape
 from models.hand.scene import Scene
+from models.outline import convex_outline
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
@@ -114,8 +115,9 @@ def room_scale(
     whole, gap = layout.antenna, max(4, round(6 * layout.scale))
     if scale is not None:
         first, last = antenna_columns(layout, scale, sight)
-        start, end = (math.ceil(last), whole.right) if layout.mirrored else (whole.left, math.floor(first))
-        if end - start > 0:
+        sides = (whole.left, min(math.floor(first), whole.right)), (max(math.ceil(last), whole.left), whole.right)
+        start, end = max(sides, key=lambda side: side[1] - side[0])
+        if end > start:
             beside = _room_in(Box(start, whole.top, end - start, whole.height), layout, sight.scene, caption_width, gap)
             if beside is not None:
                 return beside
@@ -252,7 +254,4 @@ def _hand_outline(half: tuple[float, float, float], fullness: float, flat: bool)
 
 
 def _hull(points: Floats | Iterable[Floats]) -> Floats:
-    from scipy.spatial import ConvexHull
-
-    seen = np.asarray(points) @ _VIEW
-    return np.asarray(seen[ConvexHull(seen).vertices])
+    return convex_outline(np.asarray(points) @ _VIEW)

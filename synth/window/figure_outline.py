@@ -24,6 +24,7 @@ from models.hand import meshes
 from models.hand.meshes import HandShape, hand_shape
 from models.hand.player_sizes import Build
 from models.hand.scene import Posture, Scene
+from models.outline import convex_outline
 from synth.analysis.scene_outlines import antenna_outline, hand_line
 from synth.window.scale import STRAIGHT, Way
 
@@ -216,7 +217,7 @@ def tube_outline(path: Points, radii: Floats) -> Points:
 
 def body_outlines(sight: Sight) -> tuple[Floats, ...]:
     """Trunk with legs, and head, on the stage: hulls of the computed ones."""
-    return tuple(_hull(sight.seen(mesh.reshape(-1, 3))) for mesh in meshes.body(sight.scene, fineness=2.0))
+    return tuple(convex_outline(sight.seen(mesh.reshape(-1, 3))) for mesh in meshes.body(sight.scene, fineness=2.0))
 
 
 def antenna_parts(sight: Sight) -> tuple[Floats, ...]:
@@ -232,13 +233,7 @@ def cabinet_outline(sight: Sight) -> Floats | None:
     cabinet = sight.scene.cabinet
     if cabinet is None:
         return None
-    return _hull(sight.seen(meshes.cabinet_mesh(sight.scene.antenna, cabinet).reshape(-1, 3)))
-
-
-def _hull(points: Floats) -> Floats:
-    from scipy.spatial import ConvexHull
-
-    return np.asarray(points[ConvexHull(points).vertices])
+    return convex_outline(sight.seen(meshes.cabinet_mesh(sight.scene.antenna, cabinet).reshape(-1, 3)))
 
 
 def _parted(outline: Points, half: float) -> tuple[Points, Points]:

@@ -141,6 +141,11 @@ def help_groups(has_ring: bool = False) -> tuple[tuple[str, tuple[tuple[str, str
     return tuple((name, tuple(rows)) for name, rows in groups.items())
 
 
+def help_pages(text_scale: float) -> int:
+    """How many pages the help has: more where its texts are larger than usual."""
+    return 2 if text_scale <= 1.0 else 4
+
+
 def shown_key(action: str) -> str:
     """How the help names the key of an action."""
     return next(row.shown for row in KEY_ROWS if row.action == action)

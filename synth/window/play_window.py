@@ -176,6 +176,7 @@ class PlayWindow(PracticeEvents):
             if state is not None:
                 self._move(state, now)
         self.advance_practice(now, seconds)
+        self.end_notice()
         if now - self._stepped > STEP_TIME and not self.state.dragging:
             self._stepped = now
             self.session.settle()

@@ -196,7 +196,20 @@ def test_only_what_changed_is_drawn_again() -> None:
     steps: list[Step] = []
     for distance, gain in ((0.3, 1.0), (0.02, 0.0), (0.58, 0.6), (0.1, 0.3)):
         steps += [hand_to(distance, gain), *FADE, compare]
-    steps += [key("h"), idle, compare, key("h"), idle, compare, lambda player: post("WINDOWLEAVE"), *FADE, compare]
+    steps += [
+        key("h"),
+        idle,
+        compare,
+        key("h"),
+        idle,
+        compare,
+        key("h"),
+        idle,
+        compare,
+        lambda player: post("WINDOWLEAVE"),
+        *FADE,
+        compare,
+    ]
     play(steps)
 
 

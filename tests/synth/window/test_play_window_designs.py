@@ -243,12 +243,14 @@ def test_takes_are_kept_and_played_again(pieces: list[OpenedDesign], tmp_path: P
         key("t"),
         *WAIT,
         check(lambda player: player.state.replaying and shows(player, "22.0 cm")),
+        check(lambda player: shows(player, "Playing the last 1 s again")),
         lambda player: point((600, 250)),
         *WAIT,
         check(lambda player: player.state.replaying and player.state.volume == 0.0),
         lambda player: click((600, 250)),
         *WAIT,
         check(lambda player: not player.state.replaying),
+        check(lambda player: not shows(player, "Playing the last 1 s again")),  # the notice ends with its cause
         key("k"),
         *WAIT,
     ]

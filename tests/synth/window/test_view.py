@@ -177,11 +177,15 @@ LEAVING = ("1:15 of playing are in memory and not saved.", "A recording is runni
 PAGES: dict[str, dict[str, Any]] = {
     "playing": {},
     "help": {"help_open": True},
+    "more help": {"help_open": True, "help_page": 1},
     "caution": {"caution_open": True},
     "drawer": {"drawer_open": True},
     "leaving": {"leaving": LEAVING},
     **{page: {"practice_page": page} for page in PRACTICE_PAGES},
 }
+
+
+FEWER = ("more help", "caution", "leaving", "found")  # plain pages: looked at less often
 
 
 ANYTHING = given(
@@ -245,7 +249,7 @@ test_every_text_is_whole_in_many_windows = pytest.mark.slow(
 )
 def test_the_usual_sizes_hold_every_page_at_every_text_size(size: tuple[int, int]) -> None:
     for text_scale, (page, opened) in itertools.product(TEXT_SCALES, PAGES.items()):
-        if too_small(size, text_scale):
+        if too_small(size, text_scale) or (page in FEWER and text_scale in TEXT_SCALES[1:3]):
             continue
         for mirrored in (False, True) if page == "playing" else (False,):
             state = replace(STATE, text_scale=text_scale, mirrored=mirrored, **opened)
@@ -265,16 +269,27 @@ def test_a_run_is_shown_beside_the_hand_and_apart_from_it(size: tuple[int, int])
             assert any(" of 16" in text.wanted for text in view.texts)
 
 
+def below(view: View) -> Box:
+    """Where the controls stand: the drawer and the footer under it."""
+    assert view.layout is not None
+    drawer, size = view.layout.drawer, view.layout.size
+    return Box(0, drawer.top, size[0], size[1] - drawer.top)
+
+
 def test_every_value_of_every_control_fits() -> None:
+    shown, windows = replace(BEFORE, readouts=readouts(INSTRUMENTS[0.0], STATE.distance, 442.0)), []
+    for size, text_scale, opened in (((900, 560), 1.0, False), ((1024, 640), 1.6, True)):
+        state = replace(STATE, text_scale=text_scale, drawer_open=opened)
+        windows.append((size, state, *drawn(size, state)))
     for control in CONTROLS:
         longest = tuple(sorted(control.choices, key=len)[-1:])
         for value in longest or (control.low, control.high):
             rows = control_rows(Settings({control.name: value}), control.name, {})
-            for size, text_scale, opened in (((900, 560), 1.0, False), ((1024, 640), 1.6, True)):
-                state = replace(STATE, text_scale=text_scale, drawer_open=opened)
-                view, _ = drawn(size, state, replace(BEFORE, rows=rows))
-                check_texts(size, view.texts)
-                assert any(control.label in text.shown for text in view.texts)
+            for size, state, view, surface in windows:
+                view.draw(surface, state, replace(shown, rows=rows))
+                texts = tuple(text for text in view.texts if contains(below(view), text.place))
+                check_texts(size, texts)
+                assert any(control.label in text.shown for text in texts)
 
 
 def test_the_typeface_has_every_sign_that_is_drawn() -> None:
@@ -318,7 +333,7 @@ def colour_of(number: int) -> tuple[int, int, int]:
     return number >> 16, number >> 8 & 255, number & 255
 
 
-@pytest.mark.parametrize("page", sorted(PAGES))
+@pytest.mark.parametrize("page", [pytest.param(page, marks=[pytest.mark.slow] * (page in FEWER)) for page in PAGES])
 @pytest.mark.parametrize(
     ("size", "text_scale"),
     [
@@ -329,8 +344,9 @@ def colour_of(number: int) -> tuple[int, int, int]:
 )
 def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: float, page: str) -> None:
     """WCAG 2.1, success criterion 1.4.3 (AA): at least 4.5:1, measured on the pixels around every text."""
-    for opening in (0.0, 1.0):
-        state = replace(STATE, text_scale=text_scale, opening=opening, **PAGES[page])
+    looks = tuple(palette.LOOKS) if size == (1920, 1080) else ("dark",)
+    for opening, look in itertools.product((0.0, 1.0), looks):
+        state = replace(STATE, text_scale=text_scale, opening=opening, look=look, **PAGES[page])
         view, surface = drawn(size, state, BEFORE, 25.0, RING_VOLUME)
         numbers = colour_numbers(surface)
         for text in view.texts:
@@ -342,6 +358,7 @@ def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: fl
             ground = colour_of(int(found[others][np.argmax(counts[others])]))
             assert contrast(text.colour, ground) >= 4.5, (text, ground)
             assert max(contrast(colour_of(int(one)), ground) for one in found) >= 4.5, text  # smoothed edges included
+    palette.use("dark")
 
 
 @pytest.mark.parametrize("mirrored", [False, True])
@@ -581,6 +598,18 @@ def test_the_strip_names_every_control_and_gives_way_to_the_stage() -> None:
     assert view.layout.stage.height > 0.27 * 720
 
 
+def test_a_changed_control_tells_its_effect_in_drawer_and_strip() -> None:
+    effect = "Here A4 +8, 12 cents a mm; as designed A4 \N{MINUS SIGN}3, 11 cents a mm."
+    rows = control_rows(Settings(), "tone", {})
+    for size in ((900, 560), (1280, 720)):
+        for changed in (False, True):
+            told = tuple(replace(row, effect=effect if row.selected else "", changed=changed) for row in rows)
+            view, _ = drawn(size, STATE, replace(BEFORE, notice="", rows=told))
+            check_texts(size, view.texts)
+            said = " ".join(text.wanted for text in view.texts)
+            assert ("as designed A4" in said) is changed
+
+
 def test_the_ring_scale_says_that_it_is_a_side_view() -> None:
     view, _ = drawn((1280, 720), STATE, BEFORE, 0.0, RING_VOLUME)
     assert "side view" in {text.shown for text in view.texts}
@@ -630,12 +659,28 @@ def test_every_look_is_drawn_in_its_own_colours() -> None:
     palette.use("dark")
 
 
-def test_large_help_has_a_second_page() -> None:
-    titles = []
-    state = replace(STATE, text_scale=1.6)
-    for _ in range(3):
-        state = on_key(state, "h")[0]
-        titles.append({text.wanted for text in drawn((1280, 720), state)[0].texts} if state.help_open else set())
-    assert any("page 1 of 2" in text for text in titles[0])
-    assert any("page 2 of 2" in text for text in titles[1])
-    assert not titles[2]
+def test_the_help_has_more_pages_where_texts_are_larger() -> None:
+    for text_scale, count in ((1.0, 2), (1.6, 4)):
+        state = replace(STATE, text_scale=text_scale)
+        for page in range(1, count + 1):
+            state = on_key(state, "h")[0]
+            texts = {text.wanted for text in drawn((1280, 720), state)[0].texts}
+            assert any(f"page {page} of {count}" in text for text in texts)
+        assert not on_key(state, "h")[0].help_open
+
+
+def test_the_line_of_the_note_swings_by_what_sounds_and_rests_in_silence() -> None:
+    """Columns of its pixels above the hand: more than one while it sounds, one line in silence or with less motion."""
+
+    def columns(state: WindowState) -> int:
+        shown = replace(BEFORE, guide=frozenset(), drone=None)
+        view, surface = drawn((1280, 720), state, shown)
+        assert view.scale is not None
+        box, x = view.scale.box, round(view.scale.x_of(state.distance))
+        numbers = colour_numbers(surface)[x - 20 : x + 21, box.top + 60 : box.top + 110]
+        sky = palette.SKY[0] << 16 | palette.SKY[1] << 8 | palette.SKY[2]
+        return int((numbers == sky).any(axis=1).sum())
+
+    still, sounding = columns(replace(STATE, still=True)), columns(STATE)
+    assert still == columns(replace(STATE, volume=0.0)) == columns(replace(STATE, muted=True))
+    assert 1 <= still < sounding - 4
