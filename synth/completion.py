@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from argparse import Action, ArgumentParser
+from argparse import ArgumentParser
 from typing import Any
 
 
@@ -16,8 +16,8 @@ def complete(parser: ArgumentParser) -> None:
     class Values(FilesCompleter):
         """Files, and designs where one is asked for."""
 
-        def __call__(self, prefix: str, action: Action, **rest: Any) -> list[str]:
-            named = shipped_names() if action.metavar == "DESIGN" else ()
+        def __call__(self, prefix: str, **rest: Any) -> list[str]:
+            named = shipped_names() if rest["action"].metavar == "DESIGN" else ()
             return [*(name for name in named if name.startswith(prefix)), *super().__call__(prefix, **rest)]
 
     autocomplete(parser, default_completer=Values())
