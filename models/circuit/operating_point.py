@@ -19,8 +19,8 @@ LEAST_STEP = 1e-6
 TOLERANCE = 1e-12
 """Newton ends when no voltage (V) or current (A) moves by more than this, relative to the supply."""
 ROUNDED = 1e-9
-"""It also ends at this where a step is more than half of the one before, so that only rounding is left: a pot at its end
-has a conductance a million times that of its neighbours."""
+"""It also ends at this where a step is more than half of the one before, so that only rounding is left: a pot at its
+end has a conductance a million times that of its neighbours."""
 
 
 @dataclass(frozen=True, slots=True)
