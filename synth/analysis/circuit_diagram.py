@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -56,12 +57,18 @@ _SIDES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class CircuitDiagram:
-    """The symbols of a circuit in their places; whether its voltages are dangerous to touch."""
+    """The symbols of a circuit, its nodes from the top rail down, whether its voltages are dangerous to touch."""
 
-    layout: Layout
+    symbols: tuple[Symbol, ...]
+    nodes: tuple[str, ...]
     dangerous: bool
+
+    @cached_property
+    def layout(self) -> Layout:
+        """The symbols in their places: searched for where the diagram is drawn."""
+        return lay_out(self.symbols, self.nodes)
 
 
 def diagram_of(circuit: Drawable, state: SteadyState | None) -> CircuitDiagram:
@@ -72,7 +79,7 @@ def diagram_of(circuit: Drawable, state: SteadyState | None) -> CircuitDiagram:
     inner = sorted(used.keys() - {GROUND, SOURCE_NODE}, key=lambda node: (-round(levels.get(node, 0.0), 3), node))
     nodes = [SOURCE_NODE, *inner, GROUND]
     texts = [Symbol("text", lines, {"rail": node}) for node, lines in _readings(circuit, state, inner)]
-    return CircuitDiagram(lay_out([*symbols, *texts], nodes), circuit.supply_voltage > TOUCHABLE)
+    return CircuitDiagram((*symbols, *texts), tuple(nodes), circuit.supply_voltage > TOUCHABLE)
 
 
 def pair_diagrams(opened: OpenedDesign) -> dict[str, CircuitDiagram]:
@@ -117,7 +124,7 @@ def mixer_diagram(opened: OpenedDesign) -> CircuitDiagram:
         name = f"{node}, where the tone is taken" if node == mixer.tone_node else node
         symbols.append(Symbol("text", (name, f"{round(read.dc_v, 2) + 0.0:.2f} V, {swings}"), {"rail": node}))
     top = [SOURCE_NODE] if fed else []
-    return CircuitDiagram(lay_out(symbols, [*top, *inner, GROUND]), fed and mixer.supply_voltage > TOUCHABLE)
+    return CircuitDiagram(tuple(symbols), (*top, *inner, GROUND), fed and mixer.supply_voltage > TOUCHABLE)
 
 
 def symbols_of(circuit: Drawable) -> Iterator[Symbol]:

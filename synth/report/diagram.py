@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -30,9 +31,9 @@ def save_diagram(diagram: CircuitDiagram, target: str, force: bool) -> None:
         temporary.write_bytes(content)
 
 
-def diagram_svg(diagram: CircuitDiagram) -> str:
-    """The diagram as SVG text, to stand in a page."""
-    return _drawn(diagram, Path("diagram.svg")).decode("utf-8")
+def diagrams_as_svg(diagrams: Mapping[str, CircuitDiagram]) -> dict[str, str]:
+    """Every diagram as SVG text, to stand in a page, by its title."""
+    return {title: _drawn(diagram, Path("diagram.svg")).decode("utf-8") for title, diagram in diagrams.items()}
 
 
 def _drawn(diagram: CircuitDiagram, path: Path) -> bytes:

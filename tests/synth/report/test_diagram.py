@@ -20,7 +20,7 @@ from synth.analysis.circuit_diagram import diagram_of, symbols_of
 from synth.analysis.diagram_layout import Layout, Placed, Symbol, faults, lay_out
 from synth.cli import main
 from synth.errors import DesignError
-from synth.report.diagram import diagram_svg, save_diagram
+from synth.report.diagram import diagrams_as_svg, save_diagram
 
 HARTLEY = Drawing(
     (
@@ -144,8 +144,9 @@ def test_the_file_is_a_picture_with_every_label(tmp_path, solved):
 
 
 def test_a_high_voltage_is_cautioned_against():
-    assert "kill" in diagram_svg(diagram_of(TICKLER, None))
-    assert "kill" not in diagram_svg(diagram_of(GATE, None))
+    drawn = diagrams_as_svg({"tickler": diagram_of(TICKLER, None), "gate": diagram_of(GATE, None)})
+    assert "kill" in drawn["tickler"]
+    assert "kill" not in drawn["gate"]
 
 
 NODES = ("supply", "a", "b", "c", "ground")
