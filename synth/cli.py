@@ -9,14 +9,16 @@ from __future__ import annotations
 import argparse
 import io
 import os
+import re
 import signal
 import sys
 from contextlib import suppress
 from importlib import import_module
 from itertools import groupby
-from typing import NamedTuple, NoReturn
+from typing import Any, NamedTuple, NoReturn
 
 from synth.commands.outputs import check_outputs, show_outputs
+from synth.designs.schema import did_you_mean
 from synth.errors import EXIT_FAILED, EXIT_INTERRUPTED, EXIT_USAGE, DesignError, DeviceError
 from synth.files.plain_text import printable
 from synth.terminal import columns, fitted, shown
@@ -63,6 +65,10 @@ COMMANDS = {
 EXIT_HELP = "exit codes: 0 done, 1 device or run failure, 2 bad usage or design, 3 goal missed, 130 interrupted"
 
 
+_MISSING = "the following arguments are required: "  # as argparse says it
+_UNKNOWN = re.compile(r"argument COMMAND: invalid choice: ('.*?') \(choose", re.DOTALL)
+
+
 class _Parser(argparse.ArgumentParser):
     """Tells what is wrong with the arguments without letting them steer the terminal."""
 
@@ -71,9 +77,28 @@ class _Parser(argparse.ArgumentParser):
         width = columns(sys.stdout)
         return super().format_help() if width is None else fitted(super().format_help(), width)
 
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """As argparse does, but what is left over is told by the command that it was given to."""
+        found, left = super().parse_known_args(args, namespace)
+        if left:
+            options = [word for action in self._actions for word in action.option_strings]
+            self.error("; ".join(_left_over(word, options) for word in left if word != "--"))
+        return found, left
+
     def error(self, message: str) -> NoReturn:
-        """Print usage and message, and exit with EXIT_USAGE."""
-        super().error(printable(message))
+        """Print usage and message, where help stands, and exit with EXIT_USAGE."""
+        if message.startswith(_MISSING):
+            message = f"missing: {message.removeprefix(_MISSING)}"
+        elif (found := _UNKNOWN.match(message)) is not None:
+            message = f"no command {found[1]}{did_you_mean(found[1].strip(chr(39)), COMMANDS)}"
+        super().error(f"{printable(message)} (see: {self.prog} --help)")
+
+
+def _left_over(word: str, options: list[str]) -> str:
+    """What to say of a word that the command has no use for."""
+    if word.startswith("-"):
+        return f"no option {word}{did_you_mean(word, options)}"
+    return f"{word!r} is one argument too many"
 
 
 class _VersionAction(argparse.Action):

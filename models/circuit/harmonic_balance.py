@@ -241,9 +241,14 @@ class Tangent:
     frequency_place: int
 
     def solve(self, right: Floats, transposed: bool = False) -> Floats:
-        """Return u of J u = right, or of J^T u = right; u and right (size,) or (size, m)."""
+        """Return u of J u = right, or of J^T u = right; u and right (size,) or (size, m). NotConvergedError where J is
+        singular.
+        """
         matrix = self.jacobian.T if transposed else self.jacobian
-        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+        try:
+            return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+        except np.linalg.LinAlgError:
+            raise NotConvergedError("harmonic balance: the equations are singular") from None
 
 
 def tangent(

@@ -130,13 +130,6 @@ class DrawnDetector:
         """Return C_0..C_N (r, N + 1) of the tone at beats (r,), Hz, V."""
         return self.table.read(beats, self.reference, self.variable)
 
-    def peak_at(self, beat: float) -> float:
-        """Return the greatest voltage of the tone without its steady part at a beat, Hz."""
-        lines = self.lines(beat)[0].copy()
-        lines[0] = 0.0
-        count = 8 * lines.size
-        return float(np.abs(np.fft.irfft(0.5 * count * lines, n=count)).max())
-
 
 def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, float], spread: float = 0.0) -> MixerTable:
     """Solve a mixer for every beat, from its quasi-static law `still`. amplitudes: V, what the oscillators' law calls

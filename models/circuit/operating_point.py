@@ -14,6 +14,9 @@ from models.circuit.drawing import Drawable, Drawing, device_currents, drawn
 from models.circuit.network import GROUND, Network
 
 ITERATIONS = 80
+ROUNDED = 1e-9
+"""The same where steps no longer shrink: a pot at its end has a conductance a million times that of its neighbours, and
+what is left is rounding."""
 LEAST_STEP = 1e-6
 """Share of a step below which nothing is gained along it."""
 TOLERANCE = 1e-12
@@ -94,6 +97,7 @@ def _newton(linear: Network, ports: DeviceLaw, start: Floats, share: float, scal
     # the limit of one junction step: a few thermal voltages once the junction conducts
     knees, stride = ports.knees, 4.0 * ports.thermal
     worst: int | None = 0
+    before = np.inf
     for _ in range(ITERATIONS):
         voltages = incidence.T @ states
         device = ports.evaluate(voltages)
@@ -111,8 +115,11 @@ def _newton(linear: Network, ports: DeviceLaw, start: Floats, share: float, scal
                 allowed = max(knees[junction] - voltages[junction], 0.0) + stride
                 factor = min(factor, float(allowed / moved[junction]))
         states = states + factor * change
-        if factor == 1.0 and float(np.max(np.abs(change))) <= TOLERANCE * scale:
+        size = float(np.max(np.abs(change)))
+        stalled = size <= ROUNDED * scale and size >= 0.5 * before
+        if factor == 1.0 and (size <= TOLERANCE * scale or stalled):
             return states, None
+        before = size
         worst = int(np.argmax(np.abs(change)))
     return states, worst
 

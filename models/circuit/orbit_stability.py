@@ -31,11 +31,11 @@ def multipliers(
     if steps is None:
         steps = max(512, 2 * instants(orbit.coefficients.shape[1] - 1))
     device = ports.evaluate(waveform(orbit.coefficients, steps))
-    incidence = linear.ports
+    whole = linear.capacitance.shape
+    spread = np.kron(linear.ports, linear.ports).T  # of the ports' matrix, as one row, to the states'
 
     def along(derivative: Floats) -> Floats:
-        result: Floats = np.einsum("np,pqt,mq->tnm", incidence, derivative, incidence)
-        return result
+        return (derivative.reshape(-1, steps).T @ spread).reshape(steps, *whole)
 
     capacitance = linear.capacitance + along(device.capacitances)
     conductance = linear.conductance + along(device.conductances)

@@ -228,7 +228,7 @@ def _detuned(linear: Network, before: SteadyState) -> float:
     omega, former = 2.0 * math.pi * before.frequency, before.circuit.drawing().network()
     if former.names != linear.names:
         return omega
-    coils = np.isin(linear.names, linear.coils)
+    coils = np.array([name in linear.coils for name in linear.names])
     voltages = np.where(coils, 0.0, before.spectra[:, 1])
     fluxes = (former.capacitance.diagonal() * before.spectra[:, 1])[coils]
 

@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
-from models.checks import non_negative, positive, positive_array
+from models.checks import positive, positive_array
 from models.circuit.adjoint import Adjoint
 from models.circuit.harmonic_balance import waveform
 from models.circuit.transistor import Transistor
@@ -121,26 +121,3 @@ def note_jitter(
     `duration`, s: 1200 log2(1 + s / f)."""
     spread = math.sqrt(first.frequency_variance(duration, lowest) + second.frequency_variance(duration, lowest))
     return np.asarray(1200.0 * np.log2(1.0 + spread / positive_array("note", note)))
-
-
-def leeson(
-    offset: ArrayLike,
-    frequency: float,
-    quality_factor: float,
-    power: float,
-    noise_factor: float = 1.0,
-    corner: float = 0.0,
-    temperature: float = 290.0,
-) -> Floats:
-    """Return Leeson's phase noise at `offset`, Hz, dBc/Hz: half the density of the phase, F k T / 2 P.
-
-    L = (F k T / 2 P) (1 + (f / (2 Q f_m))^2) (1 + f_c / f_m)
-    Q loaded, P W, F noise factor as a ratio. D. B. Leeson, Proc. IEEE 54 (1966) 329 (from memory); others write
-    F k T / P for the density of the phase of both sidebands. With P the power that the tank itself loses, its thermal
-    noise alone is F = 4 in this convention.
-    """
-    away = positive_array("offset", offset)
-    floor = positive("noise factor", noise_factor) * BOLTZMANN * positive("temperature", temperature)
-    half = positive("frequency", frequency) / (2.0 * positive("quality factor", quality_factor))
-    line = floor / (2.0 * positive("power", power)) * (1.0 + (half / away) ** 2)
-    return np.asarray(10.0 * np.log10(line * (1.0 + non_negative("corner", corner) / away)))

@@ -118,11 +118,13 @@ def first_guess(
     strength, omega, shape = mode
     thermal, current = ports.thermal, point.emitter_current
     resting = max(point.emitter_drop, thermal)
-    drive = 1.0
+    drive, before = 1.0, 0.0
     for _ in range(20):
         ratio = strength * thermal / current
-        drive = drive_at(min(max(ratio, 1e-6), 0.999))
+        drive, before = drive_at(min(max(ratio, 1e-6), 0.999)), drive
         current = point.emitter_current * (1.0 + thermal * float(bias_shift(drive)) / resting)
+        if abs(drive - before) < 1e-6 * drive:
+            break
     junction = linear.ports.T @ shape
     swing = drive * thermal / abs(junction[0])
     limit = max(HEADROOM - float(point.port_voltages[1]), 10.0 * thermal)

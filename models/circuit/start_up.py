@@ -118,7 +118,7 @@ class StartUp:
         name = self.circuit.drawing().output if name == "output" else name
         early = np.zeros(len(self.points))
         sizes = np.array([point.states.shape[1] for point in self.points], dtype=int)
-        for size in np.unique(sizes):
+        for size in sorted(set(sizes.tolist())):
             places = np.flatnonzero(sizes == size)
             spectra = np.stack([self.points[place].states for place in places])
             early[places] = np.ptp(self._swinging(spectra, name, 256), axis=-1)

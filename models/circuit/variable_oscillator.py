@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -82,6 +83,7 @@ def solve_along(
     capacitances: ArrayLike,
     near_frequency: float | None = None,
     tap_ratio: float = 1.0,
+    warm_start: SteadyState | None = None,
 ) -> VariableOscillator:
     """Solve the circuit for every antenna capacitance, F (n,), increasing; `tap_ratio` as for `with_antenna`.
 
@@ -96,7 +98,8 @@ def solve_along(
     for capacitance in row.tolist():
         loaded = with_antenna(circuit, capacitance, branch, tap_ratio)
         try:
-            states.append(_next(loaded, states[-1]) if states else steady_state(loaded, near_frequency=near_frequency))
+            first = partial(steady_state, loaded, warm_start=warm_start, near_frequency=near_frequency)
+            states.append(_next(loaded, states[-1]) if states else first())
         except ValueError as error:
             raise ValueError(f"with {1e12 * capacitance:.4g} pF of antenna: {error}") from error
     return VariableOscillator(row, tuple(states))

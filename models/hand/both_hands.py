@@ -31,7 +31,6 @@ from models.checks import finite_array, positive
 from models.hand.capacitance_curve import CapacitanceCurve, shape_preserving, shape_preserving_slopes
 from models.spline import Cubic, spline, spline_slopes
 
-_NONE = np.zeros(0)
 #: Steps of Newton's method towards the distance of equal effect; each doubles the digits.
 _STEPS = 12
 _SMALLEST = 1e-7  # share of a distance; after a step as small as this the next would be lost in rounding

@@ -101,7 +101,7 @@ class HandField:
         if self.openings.size:
             places = (self.openings.size, self.finger_distances.size, *wanted[1:])
             checked.append(("the fingers", self.finger_places, places))
-            if not np.isin(self.finger_distances, self.distances).all():
+            if not (self.finger_distances[:, None] == self.distances).any(axis=1).all():
                 raise ValueError("finger_distances must be some of the distances")
         for name, matrices, shape in checked:
             if matrices.shape != shape or not np.isfinite(matrices).all():
@@ -130,7 +130,7 @@ class HandField:
         """What other openings change of the capacitances `seen` (n, m or 1), F."""
         others = np.log(seen_capacitance(self.finger_places, self.names, ties, ANTENNA) - empty)
         table, added = dict(zip(self.openings.tolist(), others, strict=True)), np.log(seen - empty)
-        table[self.opening] = added[np.isin(self.distances, self.finger_distances)]
+        table[self.opening] = added[(self.distances[:, None] == self.finger_distances).any(axis=1)]
         most = max(table)
         wide = (self.distances, added) if most == self.opening else (self.finger_distances, table[most])
         return Fingers.of_table(
@@ -199,8 +199,8 @@ def hand_field(
     else:
         ring = ring_alone(still, scene.ring)
         ends = [float(each) for each in (table[0], np.sqrt(table[0] * table[-1]), table[-1])]
-        samples = [near_side(still, hand) for posture in postures for hand in pitch_hands(still, posture, ends)]
-        away = near_side(still, next(iter(pitch_hands(still, POSTURES[0], ends[-1:]))))
+        samples = [near_side(hand) for posture in postures for hand in pitch_hands(still, posture, ends)]
+        away = near_side(next(iter(pitch_hands(still, POSTURES[0], ends[-1:]))))
         every = [directions(still, side, samples) for side in far_sides(still, scene.ring, ring, heights)]
         ring_places = place_matrices(still, away, every)
         far = [every[place] for place in places]
@@ -217,7 +217,7 @@ def hand_field(
         kept = sleeves if posture == "open" else None
         solved = []
         for hand in pitch_hands(moved, posture, distances.tolist(), kept):
-            solved.append(place_matrices(moved, near_side(moved, hand), far))
+            solved.append(place_matrices(moved, near_side(hand), far))
             progress(next(done) / total)
         return np.stack(solved)
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from models.circuit.small_signal import small_signal
 from synth.analysis.figures import over_notes
+from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.sections import Design, TransistorSection
 from synth.errors import DesignError
@@ -60,13 +61,34 @@ def corners(opened: OpenedDesign, low_frequency: float, high_frequency: float) -
     """What an opened design does as it is and in every corner, over the notes between two frequencies, Hz."""
     yield _corner("as designed", opened, low_frequency, high_frequency)
     for name, design in _corner_designs(opened.design):
-        found = _at(name, design, low_frequency, high_frequency)
+        found = _at(name, design, opened, low_frequency, high_frequency)
         yield replace(found, for_notes=not name.startswith(TRIMMER))
 
 
-def _at(name: str, design: Design, low_frequency: float, high_frequency: float) -> CornerFigure:
+def least_margin(opened: OpenedDesign, design: Design) -> float:
+    """The least loop gain above what starts, dB, of `design` in every corner that a player meets, at rest and nothing
+    solved for its swing: much quicker than `corners`. The antenna's capacitance and the trimmers are those of `opened`,
+    which `design` is with other parts around its devices. Raises DesignError where a corner has no rest.
+    """
+    setting, capacitance = opened.reference_tank.trimmer_setting, opened.tuning_capacitance
+    found = []
+    for name, there in (("", design), *_corner_designs(design)):
+        if name.startswith(TRIMMER):
+            continue
+        piece = OpenedDesign(there)
+        reference = piece.circuits["reference"].with_trimmer(setting)
+        for which, circuit in (("reference", reference), ("variable", piece.loaded_variable(capacitance))):
+            with blaming(there, which):
+                found.append(float(small_signal(circuit).margin_db))
+    return min(found)
+
+
+def _at(name: str, design: Design, near: OpenedDesign, low_frequency: float, high_frequency: float) -> CornerFigure:
     try:
-        return _corner(name, open_loaded(design), low_frequency, high_frequency)
+        found = _corner(name, open_loaded(design, near), low_frequency, high_frequency)
+        if found.margin_db is not None and found.margin_db < 0.0:  # it goes on, and may not start by itself
+            return _corner(name, open_loaded(design), low_frequency, high_frequency)
+        return found
     except DesignError as error:
         return CornerFigure(name, why=" ".join(str(error).split()))
 

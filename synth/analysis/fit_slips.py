@@ -14,7 +14,7 @@ from models.arrays import Floats
 from models.preferred_values import values_in_range
 from models.readings.fit import Slip, solved
 from models.readings.instrument_model import BeatOf, Rows
-from models.readings.unknowns import NORMAL_95
+from models.readings.unknowns import NORMAL_95, Unknown
 from synth.analysis.fitting import Bench, ReadingPlace, SolvedBench, beat_signs, of_file
 from synth.analysis.readings import Setting
 from synth.designs.quantity import format_quantity, percent_words
@@ -59,13 +59,14 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
     errors = sorted(_capacitor_errors(solved_bench), key=lambda row: abs(row[1]))
     hopeless = _off(solved_bench) > HOPELESS and abs(errors[-1][1]) > WORST
     with of_file(bench.source):
-        if solved_bench.slips or hopeless or _pitches_off(solved_bench):
+        for name in ("trimmer", "fine_trimmer"):
+            _refuse_pairs(bench, bench.places, name)
+        if solved_bench.slips or hopeless or _pitches_off(solved_bench) or _another(solved_bench):
             _refuse_exchanged(solved_bench)
         boards = two_boards(solved_bench) if len(solved_bench.slips) > 1 or hopeless else None
         if boards is not None:
             raise DesignError(f"the readings cannot be used: {boards}")
-        for name in ("trimmer", "fine_trimmer", "board"):
-            _refuse_pairs(bench, bench.places, name)
+        _refuse_pairs(bench, bench.places, "board")
         _refuse_pairs(bench, [bench.places[one] for one in kept], "fitted_capacitor")
         slips = "".join(f"{slip_words(solved_bench, slip, False)}; " for slip in solved_bench.slips)
         for place, residual in _frequencies(solved_bench):
@@ -94,21 +95,27 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
 
 def _refuse_another(bench: SolvedBench, slips: str) -> None:
     """Raise DesignError where the readings are not those of this design, or no hand's in its field."""
-    fit = bench.fit
-    for one, value in zip(fit.problem.unknowns, fit.values.tolist(), strict=True):
-        other = bench.design is not None and one.name.endswith("inductance") and one.free
-        if other and not 1.0 / ANOTHER < value / one.middle < ANOTHER:
-            raise DesignError(
-                f"the readings cannot be used: {slips}{one.name.replace('_', ' ')} would be "
-                f"{format_quantity(value, 'H')}, and the design has {format_quantity(one.middle, 'H')}; are the "
-                "readings of this design and oscillator (--which, column oscillator), and their units right?"
-            )
+    for one, value in _another(bench):
+        raise DesignError(
+            f"the readings cannot be used: {slips}{one.name.replace('_', ' ')} would be "
+            f"{format_quantity(value, 'H')}, and the design has {format_quantity(one.middle, 'H')}; are the "
+            "readings of this design and oscillator (--which, column oscillator), and their units right?"
+        )
     for place, residual in _pitches_off(bench):
         raise DesignError(
             f"the readings cannot be used: {slips}line {place.row.line}: pitch = "
             f"{format_quantity(place.value, 'Hz')} is {_signed(residual)} off the best fit; the pitch must rise "
             "as the hand comes nearer than zero beat: check pitches and distances of this line and its neighbours"
         )
+
+
+def _another(bench: SolvedBench) -> list[tuple[Unknown, float]]:
+    """Inductances, H, that come out as those of another design."""
+    pairs = zip(bench.fit.problem.unknowns, bench.fit.values.tolist(), strict=True)
+    coils = [(one, value) for one, value in pairs if one.name.endswith("inductance") and one.free]
+    if bench.design is None:
+        return []
+    return [(one, value) for one, value in coils if not 1.0 / ANOTHER < value / one.middle < ANOTHER]
 
 
 def _pitches_off(bench: SolvedBench) -> list[tuple[ReadingPlace, float]]:
@@ -149,12 +156,13 @@ def _refuse_exchanged(bench: SolvedBench) -> None:
 
     Tried are the readings that are off the most, each with every other of its kind.
     """
-    inner, whole = bench.bench, solved(bench.whole)
+    inner = bench.bench
     wrong = {slip.place for slip in bench.slips} | {one for slip in bench.slips for one in slip.others}
-    of_pitch = _pitches_off(bench) or any(inner.places[one].what == "pitch" for one in wrong)
+    of_pitch = _another(bench) or _pitches_off(bench) or any(inner.places[one].what == "pitch" for one in wrong)
     rising = rising_pitches(inner) if of_pitch else None
     if rising is not None:
         raise DesignError(f"the readings cannot be used: {rising}")
+    whole = solved(bench.whole)
     kinds = [one.what for one in inner.places]
     far = np.argsort(-np.abs(whole.scaled)).tolist()[:MOST_OFF]
     best: tuple[float, int, int] | None = None
@@ -162,6 +170,8 @@ def _refuse_exchanged(bench: SolvedBench) -> None:
         for other in range(len(kinds)):
             if kinds[one] != kinds[other] or kinds[one] not in ("frequency", "pitch") or one == other:
                 continue
+            if _turned_only(inner, one, other):
+                continue  # whether in and out are exchanged is asked of such a pair alone
             read = whole.problem.read.copy()
             read[[one, other]] = read[[other, one]]
             signs = beat_signs(inner, read.tolist())
@@ -184,6 +194,12 @@ def _refuse_exchanged(bench: SolvedBench) -> None:
         f"readings fit ({first.what} = {format_quantity(first.value, 'Hz', 7)} and "
         f"{format_quantity(second.value, 'Hz', 7)}): are they swapped?"
     )
+
+
+def _turned_only(bench: Bench, one: int, other: int) -> bool:
+    """Whether two readings differ in nothing but what was turned: their trimmers or pots."""
+    first, second = (bench.setting(bench.places[place].row.setting) for place in (one, other))
+    return bench.fitted(first) == bench.fitted(second) and first.hand_distance == second.hand_distance
 
 
 def _signed(frequency: float) -> str:
@@ -257,13 +273,13 @@ def _capacitor_errors(bench: SolvedBench) -> list[tuple[ReadingPlace, float]]:
 
 def _off(bench: SolvedBench) -> float:
     """Root of the mean square of what frequencies and capacitors are off, in standard deviations."""
-    rows = _frequencies(bench)
+    places, sizes = bench.bench.places, bench.fit.scaled.tolist()
+    rows = [off for one, off in zip(bench.kept, sizes, strict=True) if places[one].what == "frequency"]
     if not rows:
         return 0.0
-    residuals = [off / bench.bench.deviation(place) for place, off in rows]
     unknowns = zip(bench.fit.problem.unknowns, bench.fit.coordinates.tolist(), strict=True)
     errors = [at for one, at in unknowns if one.nuisance]
-    return math.sqrt(sum(one**2 for one in (*residuals, *errors)) / len(rows))
+    return math.sqrt(sum(one**2 for one in (*rows, *errors)) / len(rows))
 
 
 def slip_words(bench: SolvedBench, slip: Slip, left_out: bool = True) -> str:
@@ -298,7 +314,7 @@ def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
     more = bench.model.rows.needed(row, bench.fit.values, place.value)
     fitted = inner.fitted(setting)
     real = fitted + more
-    spread = max(inner.errors.capacitor_deviation * real, 1e-13) * NEAR + _vague(bench, setting)
+    spread = max(inner.capacitor_deviation * real, 1e-13) * NEAR + _vague(bench, setting)
     near = values_in_range(SERIES, max(real - spread, 1e-13), real + spread) if real > spread else ()
     near = tuple(value for value in near if _misread(value / max(fitted, 1e-13)))
     if near:

@@ -15,11 +15,11 @@ from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
-from scipy.special import chdtrc
 
 from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.branch.tapped_coil import Tap
+from models.builds.tolerance import ToleratedPart
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.drawing import Load, ends_of
 from models.circuit.network import GROUND
@@ -103,6 +103,8 @@ PULL_LIMIT, PULL_SLOPE_LIMIT = 2e-3, 4e-3
 for each factor e of frequency (`neglected` in synth/analysis/fit_figures.py says where they come from)."""
 PITCH_LIMIT_CENTS = 5.0
 LEAST_PITCH_LIMIT = 0.05  # Hz
+HAND_LIMIT = 1e-3
+"""95 % limit of a hand's distance, m, held against a mark or a stop: a round number of our own."""
 DC_LIMIT, SWING_LIMIT, LEAST_VOLTS = 0.02, 0.10, 0.02
 """95 % limits of a DC voltage and of a swing: of meter or screen, and of the resistors; and the least, V."""
 LEVEL_STEP = 0.1
@@ -111,6 +113,8 @@ DEVICE_STEP: Final = 1e-4
 CONTRADICTED, WIDER = 3.0, 10.0
 """Standard deviations from what was assumed of an unknown at which readings contradict it, and how much wider then."""
 MOST_ROUNDS = 6
+SAME_DEVIATION = 0.1
+"""Relative change of a reading's deviation with the values, up to which a fit is not made again."""
 SETTLED, LEVEL_SETTLED = 5e-7, 0.05
 """Difference of model and solved circuits, relative of a frequency and in standard deviations of a voltage, at which
 the fit has settled."""
@@ -118,12 +122,14 @@ the fit has settled."""
 
 @dataclass(frozen=True, slots=True)
 class Errors:
-    """95 % limits: of the counter, as a ratio and in Hz (added in squares), of capacitors, as a ratio, of a pitch."""
+    """95 % limits: of the counter, as a ratio and in Hz (added in squares), of a pitch, and of the distance at which a
+    hand was held, m; capacitor_ratio: tolerance of the fitted capacitors, either way."""
 
     counter_ratio: float = 1e-4
     counter_frequency: float = 0.0
     capacitor_ratio: float = 0.01
     pitch_cents: float = PITCH_LIMIT_CENTS
+    hand_distance: float = HAND_LIMIT
 
     def __post_init__(self) -> None:
         for name in ("counter_ratio", "capacitor_ratio"):
@@ -131,15 +137,12 @@ class Errors:
                 raise ValueError(f"{name} must be at least 0 and below 1; got {getattr(self, name):g}")
         if not (self.counter_frequency >= 0.0 and self.counter_ratio + self.counter_frequency > 0.0):
             raise ValueError("counter error must be above 0")
+        if not 0.0 <= self.hand_distance < 0.1:
+            raise ValueError(f"hand error must be at least 0 and below 10 cm; got {100.0 * self.hand_distance:g} cm")
 
     def counter_deviation(self, frequency: float) -> float:
         """Standard deviation of the logarithm of a frequency, Hz."""
         return math.hypot(self.counter_ratio, self.counter_frequency / frequency) / NORMAL_95
-
-    @property
-    def capacitor_deviation(self) -> float:
-        """Standard deviation of a capacitor's relative error."""
-        return self.capacitor_ratio / NORMAL_95
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +162,13 @@ class ReadingPlace:
     value: float
 
 
-def errors_of(counter_error: str, capacitor_tolerance: str) -> Errors:
-    """95 % limits as given: the counter's as a ratio ("0.01 %") or in Hz ("5 Hz"), capacitors' as a ratio ("1 %")."""
+def errors_of(counter_error: str, capacitor_tolerance: str, hand_error: str) -> Errors:
+    """As given: the counter's 95 % limit as a ratio ("0.01 %") or in Hz ("5 Hz"), the capacitors' tolerance as a ratio
+    ("1 %"), the hand distances' 95 % limit as a length ("1 mm")."""
+    try:
+        distance = parse(hand_error, "m")
+    except DesignError as error:
+        raise DesignError(f"--hand-error {hand_error!r}: {error}") from None
     try:
         tolerance = parse(capacitor_tolerance, "percent")
     except DesignError as error:
@@ -168,11 +176,11 @@ def errors_of(counter_error: str, capacitor_tolerance: str) -> Errors:
     try:
         by_ratio = "%" in counter_error or "percent" in counter_error
         limit = parse(counter_error, "percent" if by_ratio else "Hz")
-        return Errors(limit if by_ratio else 0.0, 0.0 if by_ratio else limit, tolerance)
+        return Errors(limit if by_ratio else 0.0, 0.0 if by_ratio else limit, tolerance, hand_distance=distance)
     except DesignError as error:
         raise DesignError(f'--counter-error {counter_error!r}: {error}; or write it as a share, "0.01 %"') from None
     except ValueError as error:
-        raise DesignError(f"--counter-error, --capacitor-tolerance: {error}") from None
+        raise DesignError(f"--counter-error, --capacitor-tolerance, --hand-error: {error}") from None
 
 
 def known_of(texts: Sequence[str]) -> dict[str, Known]:
@@ -234,6 +242,7 @@ class Bench:
         self.oscillators = tuple(dict.fromkeys(self.oscillator(one) for one in self.settings if not one.tuned))
         self.boards = tuple(dict.fromkeys(one.board for one in self.settings if not one.bare))
         self.set_aside: dict[str, float] = {}
+        self.lowest_beyond = False
         self._level_slopes: dict[Setting, dict[str, Floats]] = {}
         self.unknowns = self._unknowns()
         self.index = {one.name: place for place, one in enumerate(self.unknowns)}
@@ -286,6 +295,13 @@ class Bench:
         section = self.section(self.oscillator(setting))
         return 0.0 if section is None else float(section.capacitance)
 
+    @cached_property
+    def capacitor_deviation(self) -> float:
+        """Standard deviation of a fitted capacitor's relative error: one of its tolerance scatters as `tolerance` has
+        it, by [tolerances] of the design (left out: evenly within its limits)."""
+        tolerances = (None if self.design is None else self.design.tolerances) or TolerancesSection()
+        return ToleratedPart("capacitor", "", 1.0, self.errors.capacitor_ratio, tolerances.parts).sigma
+
     def deviation(self, place: ReadingPlace) -> float:
         """Standard deviation of a reading in the units of the model: of the logarithm of a frequency, else SI."""
         if place.what == "frequency":
@@ -296,10 +312,29 @@ class Bench:
         share: float = 2.0 ** (self.errors.pitch_cents / 1200.0) - 1.0
         return max(place.value * share, LEAST_PITCH_LIMIT) / NORMAL_95
 
-    def readings(self) -> tuple[Floats, Floats]:
-        """What was read, and its standard deviations, in the units of the model, (n,) each."""
-        read = [math.log(one.value) if one.what == "frequency" else one.value for one in self.places]
-        return np.array(read), np.array([self.deviation(one) for one in self.places])
+    def readings(self) -> Floats:
+        """What was read, in the units of the model, (n,)."""
+        return np.array([math.log(one.value) if one.what == "frequency" else one.value for one in self.places])
+
+    def deviations(self, model: InstrumentModel, values: Floats) -> Floats:
+        """Standard deviations of the readings in the units of the model, (n,): each its own, and what the error of the
+        hand's distance makes of it at these values, added in squares."""
+        own = np.array([self.deviation(one) for one in self.places])
+        moved = replace(model, rows=self.with_hands_off(self.settings, model.rows, values))
+        return np.asarray(np.hypot(own, moved.predicted(values)[0] - model.predicted(values)[0]))
+
+    def with_hands_off(self, settings: Sequence[Setting], rows: Rows, values: Floats) -> Rows:
+        """The rows of these set-ups with every hand a standard deviation farther than it was said to be."""
+        off, offsets = self.errors.hand_distance / NORMAL_95, rows.offsets.copy()
+        for row, setting in enumerate(settings):
+            at = setting.hand_distance
+            if self.field is None or at is None or setting.tuned or off == 0.0:
+                continue
+            curve = self.field.curve(setting, self.ties(values), self.built(values))
+            there = float(curve.capacitance(at + off if at + off <= curve.farthest else at - off))
+            turned = self.tap.ratio**2 if self.oscillator(setting) == "variable" else 1.0
+            offsets[3, row] += (there - float(curve.capacitance(at))) * turned
+        return Rows(offsets, rows.shares, rows.high, rows.pull)
 
     @cached_property
     def branch(self) -> SeriesInductor:
@@ -326,6 +361,10 @@ class Bench:
         if self.field is None or not any(one.antenna_plugged for one in self.settings):
             return False
         return bool(self.ties(values)) or self.field.hangs_on_parts
+
+    def steady(self, deviations: Floats, model: InstrumentModel, values: Floats) -> bool:
+        """Whether the deviations with which a fit was made are those at its values."""
+        return bool((np.abs(self.deviations(model, values) / deviations - 1.0) < SAME_DEVIATION).all())
 
     def antenna(self, setting: Setting, line: int, values: Floats) -> float | None:
         """Capacitance of the antenna as the hand stood, F, without stray; None: unplugged."""
@@ -369,7 +408,7 @@ class Bench:
         if self.errors.capacitor_ratio:
             for marking in self.markings:
                 name = self.capacitor_name(marking)
-                made.append(Unknown(name, "ratio", 0.0, self.errors.capacitor_deviation, nuisance=True))
+                made.append(Unknown(name, "ratio", 0.0, self.capacitor_deviation, nuisance=True))
         if not self.circuits:
             # of the resonance alone: what loss and transistor do, alike for all and with the frequency
             made.append(Unknown("pull", "ratio", 0.0, PULL_LIMIT / NORMAL_95, considered=True))
@@ -765,7 +804,8 @@ class Bench:
 class SolvedBench:
     """A bench with its fit: `kept` are the places of the readings fitted (others are slips), `solved` the circuits.
 
-    expected: of every reading what the design says before the fit, in the units of the model.
+    expected: of every reading what the design says before the fit, deviations: its standard deviation, in the units of
+    the model.
     """
 
     bench: Bench
@@ -775,6 +815,7 @@ class SolvedBench:
     solved: Mapping[Setting, _Solved] | None
     model: InstrumentModel
     expected: Floats
+    deviations: Floats
 
     @property
     def rows(self) -> tuple[BenchRow, ...]:
@@ -821,8 +862,8 @@ class SolvedBench:
     @property
     def whole(self) -> Problem:
         """The problem of all readings, none left out, to start from what was fitted."""
-        read, deviations = self.bench.readings()
-        return Problem(self.bench.unknowns, self.model, read, deviations, (self.fit.coordinates,))
+        starts = (self.fit.coordinates,)
+        return Problem(self.bench.unknowns, self.model, self.bench.readings(), self.deviations, starts)
 
     @property
     def freedom(self) -> int:
@@ -832,6 +873,8 @@ class SolvedBench:
     @property
     def chance(self) -> float:
         """Chance of a sum of squares as large, if all stated errors and priors are true, those set aside left out."""
+        from scipy.special import chdtrc  # heavy: the sheet of a design that was not fitted needs none of it
+
         aside = sum(float(self.fit.coordinates[self.bench.index[name]]) ** 2 for name in self.bench.set_aside)
         return float(chdtrc(self.freedom, self.fit.objective - aside))
 
@@ -849,12 +892,21 @@ def solved_bench(
     the reference. Raises DesignError where the readings contradict a tank or name what is not there.
     """
     with of_file(readings.source):
-        return _solved_bench(Bench(readings, errors, known or {}, design, which))
+        bench = Bench(readings, errors, known or {}, design, which)
+        found = _solved_bench(bench)
+        if not _may_lie_beyond(bench):
+            return found
+        other = Bench(readings, errors, known or {}, design, which)
+        other.lowest_beyond = True
+        try:
+            return min(found, _solved_bench(other), key=lambda one: (len(one.slips), one.fit.objective))
+        except DesignError:
+            return found
 
 
 def _solved_bench(bench: Bench) -> SolvedBench:
     values = np.array([one.middle for one in bench.unknowns])
-    read, deviations = bench.readings()
+    read = bench.readings()
     near = {bench.setting(place.row.setting): place.value for place in bench.places if place.what == "frequency"}
     lines = {bench.setting(row.setting): row.line for row in reversed(bench.rows)}
     solved: dict[Setting, _Solved] | None = None
@@ -867,6 +919,7 @@ def _solved_bench(bench: Bench) -> SolvedBench:
             model = _model(bench, solved, values, lines)
             if expected is None:
                 expected = model.predicted(values)[0]
+            deviations = bench.deviations(model, values)
             begun = _with_resonance(bench, model, _with_reference(bench, model, starts))
             fit, slips, places = fit_readings(Problem(bench.unknowns, model, read, deviations, begun))
             model = model.with_modes(fit.problem.model.rows.high)
@@ -874,7 +927,7 @@ def _solved_bench(bench: Bench) -> SolvedBench:
             if bench.set_aside_what_contradicts(fit):
                 values, starts = fit.values, bench.start()
                 continue
-            if solved is None and not bench.bends(fit.values):
+            if solved is None and not bench.bends(fit.values) and bench.steady(deviations, model, fit.values):
                 break
             values = fit.values
             if solved is not None:
@@ -887,7 +940,7 @@ def _solved_bench(bench: Bench) -> SolvedBench:
     except ValueError as error:
         raise DesignError(f"the readings cannot be used: {error}") from None
     assert expected is not None
-    return SolvedBench(bench, fit, slips, places, solved, model, expected)
+    return SolvedBench(bench, fit, slips, places, solved, model, expected, deviations)
 
 
 def _settled(bench: Bench, fitted: InstrumentModel, again: InstrumentModel, values: Floats, deviations: Floats) -> bool:
@@ -962,14 +1015,21 @@ def _model(
 
 def beat_signs(bench: Bench, read: Sequence[float]) -> tuple[float, ...]:
     """Of every place the sign of a beat that reads so, Hz: -1 with the hand farther than zero beat, that is farther
-    than where the lowest pitch was heard; 1 elsewhere."""
+    than where the lowest pitch was heard (itself, where the bench has `lowest_beyond`); 1 elsewhere."""
     heard = [
         (_distance(bench.setting(place.row.setting)), value)
         for place, value in zip(bench.places, read, strict=True)
         if place.what == "pitch"
     ]
     zero = min(heard, key=lambda row: row[1])[0] if heard else math.inf
-    return tuple(-1.0 if _distance(bench.setting(place.row.setting)) > zero else 1.0 for place in bench.places)
+    distances = [_distance(bench.setting(place.row.setting)) for place in bench.places]
+    return tuple(-1.0 if at > zero or (bench.lowest_beyond and at == zero) else 1.0 for at in distances)
+
+
+def _may_lie_beyond(bench: Bench) -> bool:
+    """Whether pitches were heard farther than the lowest one: then that may itself lie beyond zero beat."""
+    heard = [(place.value, _distance(one)) for place, one in _pitches(bench)]
+    return bool(heard) and min(heard)[1] < max(at for _, at in heard)
 
 
 def _pitches(bench: Bench) -> list[tuple[ReadingPlace, Setting]]:

@@ -14,6 +14,7 @@ from models.pitch import note_name
 from models.pitch_field import PitchField
 from synth.analysis.figures import OfDesign, collected, of, told_apart
 from synth.build.workbench import OpenedDesign
+from synth.designs.shipped import shipped_tune
 from synth.errors import DesignError
 from synth.hands.own_hand import OwnHand
 from synth.hands.tune_path import SOURCES, Manner, Performance, PlayedNote, perform
@@ -27,11 +28,13 @@ MIDI_HEADER = b"MThd"
 
 
 def load_tune(path: str | os.PathLike[str], track: int | None = None, channel: int | None = None) -> Tune:
-    """The melody in a Standard MIDI File (known by its first bytes or its name) or in a note list.
+    """The melody in a Standard MIDI File (known by its first bytes or its name) in a note list, or of that name.
 
     `track` and `channel` choose from a MIDI file, see `synth.midi.midi_file`. Raises DesignError naming the file.
     """
     file = Path(path)
+    if not file.exists():
+        file = shipped_tune(str(path)) or file
     content = _content(file)
     if content.startswith(MIDI_HEADER) or file.suffix.lower() in (".mid", ".midi", ".smf"):
         return read_midi(content, str(path), track, channel)
@@ -46,7 +49,9 @@ def load_tune(path: str | os.PathLike[str], track: int | None = None, channel: i
 def _content(file: Path) -> bytes:
     try:
         if not file.is_file():
-            raise DesignError(f"{file}: no such tune file; name a Standard MIDI File or a note list")
+            raise DesignError(
+                f"{file}: no such tune; name a Standard MIDI File or a note list, or lark or tide, which come along"
+            )
         with file.open("rb") as stream:
             content = stream.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:

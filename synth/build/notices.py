@@ -323,8 +323,7 @@ def outward_notices(field: PitchField) -> tuple[str, ...]:
     return (
         f"this design plays outward: from zero beat at {100.0 * field.zero_beat_distance:.1f} cm the pitch rises as "
         "the hand moves away, with more room than on the side of the antenna. For notes that rise towards the "
-        "antenna raise the reference's frequency (less of its trimmer or capacitor), or let zero_beat in [tuning] do "
-        "it",
+        "antenna raise the reference's frequency (less of its trimmer or capacitor), or give zero_beat in [tuning]",
     )
 
 

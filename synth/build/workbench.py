@@ -113,11 +113,13 @@ class OpenedDesign:
     """One design with what is made from it: each thing is made when it is first asked for, and kept.
 
     `given`: curves of the hand and of the volume ring to be used in place of those that are computed from the scene;
-    without a curve of the ring the volume antenna is left out. What cannot be made raises DesignError.
+    without a curve of the ring the volume antenna is left out. `near`: a design much like this one, solved, from which
+    its circuits are found in fewer steps. What cannot be made raises DesignError.
     """
 
     design: Design
     given: tuple[CapacitanceCurve, CapacitanceCurve | None] | None = None
+    near: OpenedDesign | None = None
 
     @cached_property
     def wired(self) -> Design:
@@ -315,7 +317,12 @@ class OpenedDesign:
     @cached_property
     def solved_variables(self) -> Mapping[str, SolvedVariable]:
         """By posture: the variable oscillator's circuit solved along the hand."""
-        return MadeOnce(lambda posture: solved_variable(self.wired, self.curves[posture], self.branch))
+
+        def solved(posture: str) -> SolvedVariable:
+            alike = None if self.near is None else self.near.solved_variables[posture].oscillator.states[0]
+            return solved_variable(self.wired, self.curves[posture], self.branch, alike)
+
+        return MadeOnce(solved)
 
     @property
     def tuned_reference(self) -> Circuit:
@@ -353,9 +360,9 @@ class OpenedDesign:
         """
         if self.design.law == "circuit":
             posture = self.design.player.posture
-            return circuit_pair(
-                self.wired, lambda: self.solved_variables[posture], self.tuning_capacitance, self.tuning_distance
-            )
+            alike = None if self.near is None or self.near.pair.states is None else self.near.pair.states[0]
+            place = self.tuning_capacitance, self.tuning_distance
+            return circuit_pair(self.wired, lambda: self.solved_variables[posture], *place, alike)
         return lossless_pair(
             self.wired,
             (self.tanks["variable"], self.tanks["reference"]),
@@ -581,10 +588,10 @@ def open_design(path: str | Path) -> OpenedDesign:
     return open_loaded(load_design(Path(path)))
 
 
-def open_loaded(design: Design) -> OpenedDesign:
-    """Assemble an already loaded design."""
+def open_loaded(design: Design, near: OpenedDesign | None = None) -> OpenedDesign:
+    """Assemble an already loaded design; `near`: one that is much like it, whose circuits are solved."""
     with ProgressLine("solving the design"):
-        return assembled(OpenedDesign(design))
+        return assembled(OpenedDesign(design, near=near))
 
 
 def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCurve | None = None) -> OpenedDesign:

@@ -22,7 +22,7 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from synth.build.workbench import say
-    from synth.errors import DesignError
+    from synth.errors import DesignError, at_place
     from synth.hands.own_hand import measured_hand
     from synth.hands.own_hand_file import hand_file, keep_hand, own_hand
     from synth.hands.trace_file import load_trace
@@ -42,7 +42,10 @@ def run(arguments: Namespace) -> int:
         now = datetime.now().isoformat(timespec="seconds")
         with ProgressLine("measuring the hand"):
             path = load_trace(arguments.trace)
-            hand = measured_hand(path.times, path.distances, Path(arguments.trace).name, now)
+            try:
+                hand = measured_hand(path.times, path.distances, Path(arguments.trace).name, now)
+            except DesignError as error:
+                raise at_place(arguments.trace, error) from None
         if arguments.keep:
             keep_hand(hand_file(), hand)
             say(f"kept as your hand in {hand_file()}")

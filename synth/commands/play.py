@@ -117,6 +117,7 @@ def practice_of(what: str | None) -> Practice:
 
     from synth.analysis.tune import load_tune
     from synth.designs.schema import did_you_mean
+    from synth.designs.shipped import shipped_tune
     from synth.errors import DesignError
     from synth.practice.exercises import NAMES
     from synth.practice.progress import practice_file
@@ -125,7 +126,7 @@ def practice_of(what: str | None) -> Practice:
 
     tunes = []
     if what is not None and what not in NAMES:
-        if not Path(what).exists() and "." not in what:
+        if not Path(what).exists() and "." not in what and shipped_tune(what) is None:
             known = f"exercises are {', '.join(NAMES)}"
             raise DesignError(f"--practise {what}: no exercise and no file{did_you_mean(what, NAMES)}; {known}")
         tunes = [score_of(load_tune(what))]

@@ -19,7 +19,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     hand = parser.add_mutually_exclusive_group(required=True)
     hand.add_argument("--hand", metavar="TRACE.csv", help="a hand trace: time_s,distance_m[,volume|volume_distance_m]")
     hand.add_argument("--gesture", metavar="NAME", help="a generated gesture: sweep, scale, vibrato or still")
-    hand.add_argument("--tune", metavar="FILE", help="a tune: a Standard MIDI File or a note list (demos/lark.txt)")
+    hand.add_argument(
+        "--tune", metavar="FILE", help="a tune: a Standard MIDI File or a note list; lark and tide come along"
+    )
     parser.add_argument(
         "-o",
         "--output",

@@ -10,7 +10,9 @@ from synth.commands.outputs import Printed, Written, add_force_option
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("tune", metavar="FILE", help="a Standard MIDI File, or a note list (see demos/lark.txt)")
+    parser.add_argument(
+        "tune", metavar="FILE", help="a Standard MIDI File or a note list; lark and tide come with Beatfield"
+    )
     add_designs(parser)
     add_tune_options(parser)
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of tremor and placement (default 1)")

@@ -1,4 +1,7 @@
-"""How long a person waits for a command: a fresh program each time, beside the loading of its libraries alone."""
+"""How long a person waits for a command: a fresh program each time, beside the loading of whole libraries alone.
+
+These are what a command would load that took its cubics, roots and linear algebra from scipy.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +29,7 @@ ROUNDS = 5
 COLUMNS = (
     Column("what", "waited for"),
     Column("waited", "time, s", "s", 1.0, ".2f"),
-    Column("libraries", "its libraries alone, s", "s", 1.0, ".2f"),
+    Column("libraries", "whole libraries alone, s", "s", 1.0, ".2f"),
     Column("ratio", "ratio", shown=".1f"),
 )
 

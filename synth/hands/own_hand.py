@@ -20,7 +20,6 @@ from itertools import pairwise
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
-from scipy.signal import periodogram
 
 from models.arrays import Floats
 from models.checks import non_negative, positive
@@ -160,6 +159,8 @@ def _groups(rests: Sequence[Rest]) -> list[list[Rest]]:
 
 def _tremor(place: Floats, rests: Sequence[Rest]) -> tuple[float, float] | None:
     """Root mean square, m, and frequency, Hz, of what moves in the band of tremor while the hand rests."""
+    from scipy.signal import periodogram  # heavy: only when a hand is measured
+
     total, weight = np.zeros(BINS // 2 + 1), 0.0
     for rest in rests:
         piece = place[rest.first : rest.last]

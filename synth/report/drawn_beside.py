@@ -99,7 +99,8 @@ def _draw_one(pipe: Connection, module: str) -> None:
 
         import_module(module)
         plotting_library()
-        import_module(_LOADED)
+        for name in (_LOADED, "matplotlib.figure", "PIL.PngImagePlugin"):
+            import_module(name)
         function, arguments = pipe.recv()
         function(*arguments)
     except EOFError:  # nobody is left who waits for it
@@ -110,3 +111,4 @@ def _draw_one(pipe: Connection, module: str) -> None:
         fault = RuntimeError(f"{type(error).__name__}: {error}")  # one that any process can read
     with suppress(OSError):  # nobody is left who waits for it
         pipe.send(fault)
+    os._exit(0)  # who waits, waits for the end as well: a tenth of a second to take down the library

@@ -44,7 +44,7 @@ def read_sound(path: str | os.PathLike[str]) -> tuple[Floats, int]:
         raise DesignError(f"{place}: cannot be read as sound ({reason}); save it as WAV or FLAC") from error
     samples = np.concatenate([np.empty(0), *blocks])
     if samples.size == 0:
-        raise DesignError(f"{place}: holds no sound")
+        raise DesignError(f"{place}: holds no sound; record it again, or name another file")
     if not np.isfinite(samples).all():
         raise DesignError(f"{place}: holds samples that are no numbers; save it anew")
     return samples, rate

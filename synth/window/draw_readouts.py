@@ -190,7 +190,7 @@ CAPTIONS = {
     "oscillogram": "Wave",
     "spectrum": "Spectrum",
     "chain": "From hand to beat",
-    "level": "Level",
+    "level": "Sound",
 }
 
 

@@ -95,6 +95,12 @@ def strip_words(rows: Sequence[ControlRow]) -> tuple[str, ...]:
     return (f"▶ {row.label}: {row.value}",) if row.enabled else (f"▶ {row.label}: not here", row.hint)
 
 
+def strip_effect(rows: Sequence[ControlRow]) -> str:
+    """What the selected control changes at the hand, if it is not as designed; a strip has no room for it."""
+    row = next((row for row in rows if row.selected and row.enabled and row.changed and row.effect), None)
+    return "" if row is None else f"{row.label}: {row.effect[0].lower()}{row.effect[1:]}"
+
+
 def _row(canvas: PlayCanvas, row: ControlRow, box: Box) -> None:
     """Name and value over the slider; the selected row in a frame behind a triangle, a disabled one with no knob."""
     size = canvas.small

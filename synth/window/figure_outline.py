@@ -24,7 +24,8 @@ from models.hand import meshes
 from models.hand.meshes import HandShape, hand_shape
 from models.hand.player_sizes import Build
 from models.hand.scene import Posture, Scene
-from synth.analysis.scene_outlines import hand_line
+from models.outline import convex_outline
+from synth.analysis.scene_outlines import antenna_outline, hand_line
 from synth.window.scale import STRAIGHT, Way
 
 Points = NDArray[np.complex128]
@@ -216,7 +217,15 @@ def tube_outline(path: Points, radii: Floats) -> Points:
 
 def body_outlines(sight: Sight) -> tuple[Floats, ...]:
     """Trunk with legs, and head, on the stage: hulls of the computed ones."""
-    return tuple(_hull(sight.seen(mesh.reshape(-1, 3))) for mesh in meshes.body(sight.scene, fineness=2.0))
+    return tuple(convex_outline(sight.seen(mesh.reshape(-1, 3))) for mesh in meshes.body(sight.scene, fineness=2.0))
+
+
+def antenna_parts(sight: Sight) -> tuple[Floats, ...]:
+    """Outlines (n, 2) m of the antenna's parts on the stage."""
+    return tuple(
+        sight.seen(np.stack([part.side[:, 0], np.zeros(len(part.side)), part.side[:, 1]], axis=1))
+        for part in antenna_outline(sight.scene.antenna)
+    )
 
 
 def cabinet_outline(sight: Sight) -> Floats | None:
@@ -224,13 +233,7 @@ def cabinet_outline(sight: Sight) -> Floats | None:
     cabinet = sight.scene.cabinet
     if cabinet is None:
         return None
-    return _hull(sight.seen(meshes.cabinet_mesh(sight.scene.antenna, cabinet).reshape(-1, 3)))
-
-
-def _hull(points: Floats) -> Floats:
-    from scipy.spatial import ConvexHull
-
-    return np.asarray(points[ConvexHull(points).vertices])
+    return convex_outline(sight.seen(meshes.cabinet_mesh(sight.scene.antenna, cabinet).reshape(-1, 3)))
 
 
 def _parted(outline: Points, half: float) -> tuple[Points, Points]:

@@ -105,6 +105,17 @@ POINTER_ROWS: tuple[tuple[str, str], ...] = (
     ("pointer off the stage", "the hand rests, the sound fades out; come back to the hand or click"),
 )
 RING_ROW = ("pointer up, down", "volume: the other hand's height above the ring, to scale; down is quiet")
+GAMEPAD = "Gamepad and touch screen"
+GAMEPAD_ROWS: tuple[tuple[str, str], ...] = (
+    ("left stick", "pitch hand"),
+    ("right stick", "volume hand"),
+    ("right trigger", "closes the fingers"),
+    ("cross", "across: from note to note; up and down: 3 dB"),
+    ("buttons 0 to 3", "start or answer, mute, fist, record"),
+    ("buttons 4 to 7", "next setting, replay, practise, this help"),
+    ("one finger", "pitch across, volume up and down"),
+    ("second finger", "the volume hand; close beside the first one: the fingers"),
+)
 _BY_KEY = {key: row for row in KEY_ROWS for key in row.keys}
 TEXT_SCALES = (0.8, 0.9, 1.0, 1.15, 1.3, 1.45, 1.6)
 
@@ -123,11 +134,16 @@ def row_of(key: str, ctrl: bool = False, shift: bool = False) -> KeyRow | None:
 def help_groups(has_ring: bool = False) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
     """The help page: groups with their keys and meanings, in the table's order."""
     pointer = (POINTER_ROWS[0], RING_ROW if has_ring else POINTER_ROWS[1], POINTER_ROWS[2])
-    groups: dict[str, list[tuple[str, str]]] = {HAND: list(pointer)}
+    groups: dict[str, list[tuple[str, str]]] = {HAND: list(pointer), GAMEPAD: list(GAMEPAD_ROWS)}
     for row in KEY_ROWS:
         if row.shown:
             groups.setdefault(row.group, []).append((row.shown, row.meaning))
     return tuple((name, tuple(rows)) for name, rows in groups.items())
+
+
+def help_pages(text_scale: float) -> int:
+    """How many pages the help has: more where its texts are larger than usual."""
+    return 2 if text_scale <= 1.0 else 4
 
 
 def shown_key(action: str) -> str:

@@ -271,12 +271,13 @@ class PointerEvents(Actions):
             if shift:
                 self.view.pan(-PAN_STEP * steps)
             else:
-                self.zoom(-steps)
+                scale = self.view.scale
+                self.zoom(-steps, None if self.state.held or scale is None else scale.distance_at(place[0]))
             self._follow_scale(moment)
 
-    def zoom(self, steps: int) -> None:
-        """Show more of the field (less, if negative), with the hand left at its place."""
-        self.view.zoom(ZOOM_STEP**steps, self.state.distance)
+    def zoom(self, steps: int, around: float | None = None) -> None:
+        """Show more of the field (less, if negative), with a distance, m, left at its place: by default the hand's."""
+        self.view.zoom(ZOOM_STEP**steps, self.state.distance if around is None else around)
 
     def _act(self, state: WindowState, action: Action | None) -> None:
         answered = self.state.caution_open and not state.caution_open

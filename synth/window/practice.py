@@ -315,10 +315,10 @@ class Practice:
         return (
             Row("what", "What to play", self.titles[self.place]),
             Row("tempo", "Tempo", f"{100.0 * terms.tempo:.0f} %"),
-            Row("waits", "Time", "waits for your hand" if terms.waits else "goes on"),
+            Row("waits", "Time", "waits for your hand" if terms.waits else "keeps going"),
             Row("first", "From note", "the first" if terms.first is None else _of(terms.first, count)),
             Row("last", "To note", "the last" if terms.last is None else _of(terms.last, count)),
-            Row("again", "Afterwards", "again and again" if terms.looped else "stop"),
+            Row("again", "At the end", "again and again" if terms.looped else "stop"),
             Row("target", "The wanted note", "sounds softly" if terms.target else "is silent"),
             Row("drone", "Drone", drone),
             Row("guidance", "Places lit", lit if terms.guidance == "fading" else GUIDANCES[terms.guidance]),

@@ -87,6 +87,7 @@ SOLVED = "what plays is solved with these parts"
 SEEKING = "looking for the part that gives this sensitivity"
 LETTERS = "ABCDEF"
 COMPUTING = "computing the field of this scene beside the window; until then it sounds as before"
+WORKING = (SOLVING, SOLVING_FIELD, SEEKING, COMPUTING)  # true as long as the session is `busy`
 COMPUTED = "the field of this scene is computed"
 SWITCH_INTERVAL = 0.0005  # s the work beside the window may hold the interpreter while a picture is due
 
@@ -458,6 +459,11 @@ class Session:
     def computing(self) -> bool:
         """Whether something is being solved for the side that plays."""
         return self.side.computing is not None or self.side.waiting is not None
+
+    @property
+    def busy(self) -> bool:
+        """Whether something is being solved or looked for, for the side that plays."""
+        return self.computing or self.side.seeking is not None
 
     def _move_towards(self, side: Side, parts: Parts) -> None:
         """Until the circuit is solved: what it will be to first order from the nearest one that is solved.

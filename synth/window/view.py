@@ -43,8 +43,8 @@ from synth.window.draw_room import draw_room, draw_still_room
 from synth.window.draw_settings import draw_settings
 from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
-from synth.window.drawer import ControlRow, draw_drawer, strip_words
-from synth.window.keys import help_groups
+from synth.window.drawer import ControlRow, draw_drawer, strip_effect, strip_words
+from synth.window.keys import help_groups, help_pages
 from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
 from synth.window.picture import PIECES, Picture
@@ -220,7 +220,8 @@ class View:
         for changed in before:
             surface.blit(self._still, changed, changed)
         canvas.onto(surface)
-        draw_header(canvas, shown.flags, shown.status, shown.notice, shown.listening)
+        effect = strip_effect(shown.rows) if layout.drawer_is_strip and not page else ""
+        draw_header(canvas, shown.flags, shown.status, shown.notice, shown.listening, effect)
         if not page:
             self._draw_playing(state, shown)
         elif page == "help":
@@ -237,7 +238,8 @@ class View:
             draw_scatter(canvas, state.distance, shown.scatter)
             draw_figure(canvas, state)
             draw_room(canvas, state)
-            draw_hand(canvas, state, shown.readouts, shown.heard)
+            sounding = state.volume > 0.0 and not state.silenced
+            draw_hand(canvas, state, shown.readouts, shown.heard, shown.oscillogram if sounding else None, shown.rms)
             draw_volume_hand(canvas, state)
             if shown.practice is not None:
                 draw_practice(canvas, shown.practice)
@@ -289,7 +291,7 @@ class View:
             draw_result_page(canvas, self.practice_page)
         elif page == "help":
             groups = help_groups(has_ring=canvas.field.volume.top is not None)
-            draw_help(canvas, groups, shown.remarks, state.help_page if self.text_scale > 1.0 else None)
+            draw_help(canvas, groups, shown.remarks, state.help_page, help_pages(self.text_scale))
         else:
             draw_still_panels(canvas, not shown.settings)
             if not canvas.layout.drawer_over_stage:

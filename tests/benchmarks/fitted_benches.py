@@ -31,7 +31,8 @@ from synth.designs.design_file import Design, load_design
 DEMOS = Path(__file__).parents[2] / "demos"
 P = 1e-12
 LEAST = 0.93
-COUNTER, CAPACITOR = 1e-4, 0.01  # 95 % limits, as by default
+COUNTER, CAPACITOR = 1e-4, 0.01  # 95 % limit and tolerance, as by default
+HAND = Errors().hand_distance
 
 Truth = dict[str, float]
 Made = tuple[str, Design | None, Truth]
@@ -52,7 +53,7 @@ def windings_of(generator: Generator, designed: float) -> float:
 
 def parts(generator: Generator, values: tuple[float, ...]) -> dict[float, float]:
     """Capacitors as they are, F, by their marking in pF."""
-    return {value: value * P * off(generator, CAPACITOR) for value in dict.fromkeys(values)}
+    return {value: value * P * (1.0 + generator.uniform(-CAPACITOR, CAPACITOR)) for value in dict.fromkeys(values)}
 
 
 def plain(generator: Generator) -> Made:
@@ -114,7 +115,8 @@ def handed(generator: Generator) -> Made:
         if distance is None:
             frequency = made.lifted.tanks["variable"].frequency
         else:
-            hand = float(curve.capacitance(distance)) + made.wired.antenna.stray
+            held = distance + HAND / NORMAL_95 * float(generator.normal())
+            hand = float(curve.capacitance(held)) + made.wired.antenna.stray
             frequency = float(made.instrument.frequency_with(hand))
         at = "" if distance is None else f"{100 * distance:g} cm"
         lines.append(f"{value} pF,{frequency * off(generator, COUNTER)!r} Hz,{at}")

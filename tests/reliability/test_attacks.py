@@ -30,7 +30,7 @@ from small_instrument import RING_CURVE, same_field, small_field
 from models.hand.hand_field import hand_field
 from models.hand.scene import Scene
 from synth.build import curve_cache
-from synth.cli import COMMANDS, build_parser, main
+from synth.cli import COMMANDS, main
 from synth.designs.schema import Key
 from synth.designs.sections import KEYS
 from synth.designs.shipped import shipped_text
@@ -64,7 +64,7 @@ Attack = Callable[[random.Random, Path], None]
 def said_by(*command: str, poor: tuple[str, ...] = POOR) -> tuple[int, str, str]:
     """Exit code, stdout and stderr of a command that is run here; what it says is fit to be read."""
     out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), wild.at_most(20.0):
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), wild.at_most(60.0):
         try:
             code = main(list(command))
         except SystemExit as ended:
@@ -155,7 +155,8 @@ def strays(rng: random.Random, folder: Path) -> None:
         ("compare", name, "meadow"),
     )
     with fields(invented), pytest.MonkeyPatch.context() as patch:
-        patch.setattr("synth.analysis.linearise.improve", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        if TIMES == 1:  # a search takes seconds
+            patch.setattr("synth.analysis.linearise.improve", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
         for command in commands if TIMES > 1 else rng.sample(commands, 3):
             code, _, err = said_by(*command)
             assert code in (0, 2, 3, 130), err
@@ -176,7 +177,7 @@ def outward(rng: random.Random, folder: Path) -> None:
         beats = [float(line.split(",")[place] or 0.0) for line in table[1:]]
         is_outward = beats[0] > 0.0 > beats[-1] and abs(beats[-1]) > abs(beats[0])
         assert ("plays outward" in out) == is_outward, (beats[0], beats[-1])
-        assert "\nA4 " in out or max(map(abs, beats)) < 460.0
+        assert "\nA4 " in out or not min(map(abs, beats)) < 430.0 < 450.0 < max(map(abs, beats))
 
 
 NUMBERS = (
@@ -291,7 +292,7 @@ def quantities(rng: random.Random, folder: Path) -> None:
 
 def encodings(rng: random.Random, folder: Path) -> None:
     """Names and notes of any script on streams that cannot show them; plots that heed no settings of the user."""
-    title = "".join(rng.choice("aé♪歌\u202eß") for _ in range(6))
+    title = "".join(rng.choice("aé♪歌ßя") for _ in range(6))
     Path("odd.toml").write_text((shipped_text("heron") or "").replace('"Heron"', f'"A{title}"'), "utf-8")
     rc = rng.choice(
         ["backend: nothing at all", "figure.facecolor: red", "\x00\xff", "text.usetex: True", "font.size: 40"]
@@ -502,20 +503,15 @@ def full_disks(rng: random.Random, folder: Path) -> None:
 
 def two_on_stdout(rng: random.Random, folder: Path) -> None:
     """No command puts two outputs on stdout."""
-    actions = {name: parser for name, parser in subcommands().items() if {"--json", "--csv"} <= set(parser)}
-    assert len(actions) >= 9, sorted(actions)
+    helped = {name: said_by(name, "--help")[1] for name in COMMANDS}
+    able = [name for name, text in helped.items() if "--json" in text and "--csv" in text]
+    assert len(able) >= 9, able
     first = {"fit": ["r.csv"], "tune": ["t.txt", "heron"], "choose": ["heron", "--target-frequency", "1MHz"]}
-    for name in actions:
+    for name in able:
         words = first.get(name, ["heron"])
         order = [["--json"], ["--csv", "-"]]
         rng.shuffle(order)
         refused("both want stdout", name, *words, *order[0], *order[1])
-
-
-def subcommands() -> dict[str, list[str]]:
-    """The options of every command."""
-    (choices,) = [action.choices for action in build_parser()._actions if isinstance(action.choices, dict)]
-    return {name: [word for action in choices[name]._actions for word in action.option_strings] for name in COMMANDS}
 
 
 def latencies(rng: random.Random, folder: Path) -> None:

@@ -10,7 +10,6 @@ import scipy.fft
 from scipy.signal import hilbert
 from scipy.signal.windows import kaiser
 
-from models.detector.rectified_sum import half_wave_rectified, sum_of_tones
 from models.pulling import pulled_line_ratio
 from synth.cli import main
 from synth.lessons.lesson_plot import save_stage_plot
@@ -185,13 +184,6 @@ def test_numbers_in_the_texts(reports):
     fist = reports["hand"].lesson.stages[1]
     high, low = (claim.frequency for claim in fist.claims)
     assert f"{12 * np.log2(high / low):.1f} semitones lower" in fist.text
-
-
-def test_rectifier_series_is_the_positive_half():
-    first = np.linspace(0.0, 40.0, 5001)
-    envelope, angle = sum_of_tones(first, 1.1 * first, 0.7)
-    half = np.maximum(np.cos(first) + 0.7 * np.cos(1.1 * first), 0.0)
-    np.testing.assert_allclose(half_wave_rectified(envelope, angle, 400), half, atol=2e-3)
 
 
 def test_pulled_lines_of_the_three_four_five_triangle():

@@ -22,9 +22,6 @@ from synth.cli import main
 from synth.errors import DesignError
 from synth.report.diagram import diagram_svg, save_diagram
 
-pytest.importorskip("schemdraw")
-
-
 HARTLEY = Drawing(
     (
         Part("tank coil", Coil(1e-3, 10.0, 5e-12, tap=0.2), ("ground", "source", "top")),

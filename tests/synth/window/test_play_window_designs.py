@@ -182,7 +182,7 @@ def test_every_control_can_be_reached_and_changed_by_keys(
     monkeypatch.setattr("synth.build.workbench.field_for", lambda *_, **__: field)  # of another stance: not solved here
     steps: list[Step] = []
     for _ in CONTROLS:
-        steps += [key("page up"), idle, key("page down"), key("page down"), idle, idle, key("tab"), idle]
+        steps += [key("page up"), idle, key("page down"), key("page down"), idle, key("tab")]
     changed: set[str] = set()
 
     def watch(player: PlayWindow) -> None:
@@ -245,12 +245,14 @@ def test_takes_are_kept_and_played_again(pieces: list[OpenedDesign], tmp_path: P
         key("t"),
         *WAIT,
         check(lambda player: player.state.replaying and shows(player, "22.0 cm")),
+        check(lambda player: shows(player, "Playing the last 1 s again")),
         lambda player: point((600, 250)),
         *WAIT,
         check(lambda player: player.state.replaying and player.state.volume == 0.0),
         lambda player: click((600, 250)),
         *WAIT,
         check(lambda player: not player.state.replaying),
+        check(lambda player: not shows(player, "Playing the last 1 s again")),  # the notice ends with its cause
         key("k"),
         *WAIT,
     ]
