@@ -61,6 +61,8 @@ def install(target):
         say("installing into .venv (a minute or so the first time)")
         status = subprocess.call([*pip_command(), "install", "--quiet", "--editable", target], cwd=ROOT)
         if status == 0 and works([VENV_PYTHON, "-c", "import numpy, scipy, soundfile, pygame, matplotlib, synth"]):
+            # as pip does for what it copies: a command need then not compile its modules when it begins
+            works([VENV_PYTHON, "-m", "compileall", "-q", "models", "synth"])
             return
         if fresh or attempt == 2:
             break

@@ -11,11 +11,10 @@ import math
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.constants import mu_0
-from scipy.special import elliprd, elliprg, jve
 
 from models.arrays import Complexes, Floats
 from models.checks import finite, non_negative_array, positive_array
+from models.constants import VACUUM_PERMEABILITY
 
 INCH = 0.0254  # m, exact
 FLAT = 100.0  # diameter over length from which a coil is taken as flat
@@ -71,6 +70,8 @@ def nagaoka_coefficient(diameter_over_length: ArrayLike) -> Floats:
     series of E for k' -> 0 is taken (from memory). Against the formula in 50 digits, over d / l = 1e-8 to 1e8, the
     relative error measured was below 5e-13.
     """
+    from scipy.special import elliprd, elliprg  # here and below: heavy, and seldom needed
+
     shape = positive_array("diameter_over_length", diameter_over_length)
     size = np.hypot(1.0, shape)
     modulus, complement = shape / size, 1.0 / size
@@ -93,7 +94,8 @@ def _flat_part(modulus: Floats, complement: Floats) -> Floats:
 def solenoid_inductance(turns: ArrayLike, diameter: ArrayLike, length: ArrayLike) -> Floats:
     """Inductance of a single-layer coil, H: mu0 pi d^2 N^2 K(d / l) / (4 l), exact for a current sheet."""
     count, width, extent = _winding(turns, diameter, length)
-    return np.asarray(0.25 * math.pi * mu_0 * width**2 * count**2 / extent * nagaoka_coefficient(width / extent))
+    endless = 0.25 * math.pi * VACUUM_PERMEABILITY * width**2 * count**2 / extent
+    return np.asarray(endless * nagaoka_coefficient(width / extent))
 
 
 def multilayer_inductance(turns: ArrayLike, diameter: ArrayLike, length: ArrayLike, depth: ArrayLike) -> Floats:
@@ -142,6 +144,8 @@ def skin_factor(wire: ArrayLike, frequency: ArrayLike, resistivity: float) -> Fl
     Re(z J0(z) / (2 J1(z))) with z = (1 - j) a / delta, a the radius, delta = sqrt(rho / (pi f mu0)): exact for a wire
     alone (Kelvin; any textbook on skin effect). Broadcasts. The neighbours' field adds `proximity_factor`.
     """
+    from scipy.special import jve
+
     z = _wave(wire, frequency, resistivity)
     return np.asarray((0.5 * z * jve(0, z) / jve(1, z)).real)
 
@@ -151,7 +155,8 @@ def proximity_factor(
 ) -> Floats:
     """What the field of the other turns adds to a wire's resistance, over that for direct current; broadcasts.
 
-    With I the current, n turns per m of winding, m layers, h^2 the mean square of the field across a wire over n I:
+    With I the peak current, n turns per m of winding (of all layers), m layers, h^2 the mean square of the field across
+    a wire over n I:
         h^2 = (1 - 1 / (4 m^2)) / 3          (it grows evenly from nothing outside to n I inside a long coil)
         P = 2 pi |h n I|^2 Re(j J1(z) (z J0(z) - J1(z))*) / (sigma |J0(z)|^2)     W per m, z as in `skin_factor`
     P is exact for a round wire across an even field (from A = D J1(k r) sin(phi) inside, derived here) and is added to
@@ -161,6 +166,8 @@ def proximity_factor(
     layers as long and deep as half their diameter. Too large as well where wire far thicker than the skin depth almost
     touches.
     """
+    from scipy.special import jve
+
     z, across = _wave(wire, frequency, resistivity), positive_array("turns_per_length", turns_per_length)
     share = (1.0 - 0.25 / positive_array("layers", layers) ** 2) / 3.0
     zero, one = jve(0, z), jve(1, z)
@@ -169,7 +176,7 @@ def proximity_factor(
 
 
 def _wave(wire: ArrayLike, frequency: ArrayLike, resistivity: float) -> Complexes:
-    depth = np.sqrt(resistivity / (math.pi * mu_0 * positive_array("frequency", frequency)))
+    depth = np.sqrt(resistivity / (math.pi * VACUUM_PERMEABILITY * positive_array("frequency", frequency)))
     return np.asarray((1.0 - 1.0j) * 0.5 * positive_array("wire", wire) / depth)
 
 

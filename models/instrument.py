@@ -42,8 +42,8 @@ class Instrument:
     detector, V) its amplitudes drive the detector, else the detector's own stand. With the branch at a tap of the coil
     (`models.branch.tapped_coil`), `variable_tank` is the tank seen from there and `tap_ratio` the tap's voltage over
     the whole coil's. `ripple`: what hum on the supply does to the sound (None: there is none); the laws here are
-    without it. Raises ValueError for a value out of
-    its domain, for a law that does not cover the curve, and for a reference amplitude without a law.
+    without it. Raises ValueError for a value out of its domain, for a law that does not cover the curve, and for a
+    reference amplitude without a law.
     """
 
     curve: CapacitanceCurve

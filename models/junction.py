@@ -9,10 +9,10 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy.constants import Boltzmann, elementary_charge
 
 from models.arrays import Floats
 from models.checks import positive
+from models.constants import BOLTZMANN, ELEMENTARY_CHARGE
 
 Value = float | Floats
 
@@ -26,7 +26,7 @@ def thermal_voltage(temperature: float = 300.0) -> float:
     Symbols: V_T thermal voltage, k Boltzmann constant, T temperature, q elementary charge.
     V_T = k T / q
     """
-    return float(Boltzmann * positive("temperature", temperature) / elementary_charge)
+    return float(BOLTZMANN * positive("temperature", temperature) / ELEMENTARY_CHARGE)
 
 
 THERMAL_VOLTAGE: Final = thermal_voltage(300.0)

@@ -19,11 +19,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from scipy.constants import mu_0
-from scipy.special import ellipe, ellipkm1
 
 from models.arrays import Floats
 from models.checks import finite_array, positive
+from models.constants import VACUUM_PERMEABILITY
 from models.inductor import solenoid_inductance
 
 Point = tuple[float, float, float]
@@ -138,6 +137,8 @@ def coil_coupling(first: Coil, second: Coil, offset: Point, axis: Point = (0.0, 
 
 def _potential(radius: float, rho: Floats, height: Floats) -> Floats:
     """Return A, T m, of a ring with 1 A at rho and height from its middle (0 on its axis)."""
+    from scipy.special import ellipe, ellipkm1  # heavy, and seldom needed
+
     away = np.maximum(rho, 1e-9 * radius)
     far = (radius + away) ** 2 + height**2
     near = ((radius - away) ** 2 + height**2) / far  # 1 - k^2
@@ -146,5 +147,5 @@ def _potential(radius: float, rho: Floats, height: Floats) -> Floats:
     # near the axis and far away the difference cancels: A = mu0 a^2 rho / (4 (a^2 + rho^2 + z^2)^(3/2)), to k^4 / 8
     # (J. D. Jackson, Classical Electrodynamics, equation 5.40, from memory)
     thin = 1.0 - near < 1e-4
-    series = mu_0 * radius**2 * away / (4.0 * (radius**2 + away**2 + height**2) ** 1.5)
-    return np.asarray(np.where(thin, series, mu_0 / (2.0 * np.pi * away) * np.sqrt(far) * shape))
+    series = VACUUM_PERMEABILITY * radius**2 * away / (4.0 * (radius**2 + away**2 + height**2) ** 1.5)
+    return np.asarray(np.where(thin, series, VACUUM_PERMEABILITY / (2.0 * np.pi * away) * np.sqrt(far) * shape))

@@ -20,14 +20,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
-from scipy.optimize.elementwise import find_root
 
 from models.arrays import Floats
 from models.checks import finite, finite_array, positive, positive_array
 from models.instrument import Instrument
 from models.pitch import REFERENCE_A, cents, frequency_of_note, note_name, note_number, parse_note, rms_from_line
 from models.pulling import held_from
+from models.roots import root, roots
 
 LOWEST_AUDIBLE = 20.0  # Hz
 HIGHEST_AUDIBLE = 20_000.0  # Hz
@@ -113,8 +112,7 @@ class PitchField:
         offset = sign * np.hypot(wanted, self.instrument.lock_range)
         law = self.instrument.offset_frequency
         aims = np.clip(offset, law(far), law(near))  # the offset falls with distance; the ends round
-        found = find_root(lambda place, aim: law(place) - aim, (near, far), args=(aims,), tolerances={"xatol": 1e-12})
-        return np.asarray(found.x)
+        return roots(lambda places: law(places) - aims, near, np.full(aims.shape, far), xtol=1e-12)
 
     def cents_per_mm(self, distance: ArrayLike) -> Floats:
         """Size of the change of pitch with hand distance, cents per mm (not negative), at distances in m."""
@@ -127,8 +125,9 @@ class PitchField:
     def lowest_held(self, sway: float, hold_cents: float, lock_range: float | None = None) -> float | None:
         """Lowest note, Hz, that a `sway` of the hand, m (peak), moves by no more than `hold_cents` (peak).
 
-        `lock_range`, Hz, in place of the instrument's. The note that a lock range allows, `held_from`, hangs on the
-        slope of the offset at its own distance: nearer, for a wider lock range, the field is steeper. Taken from the
+        `lock_range`, Hz, in place of the instrument's. The note that a lock range allows, `held_from`, depends on
+        the slope of the offset at its own distance: with a wider lock range that note lies nearer, where the field is
+        steeper. Taken from the
         edge of lock inwards until the two agree; None where no note in reach is held, less than the field's lowest note
         where that is held already. To first order in the sway.
         """
@@ -238,4 +237,4 @@ def _crossing(instrument: Instrument, offset: float) -> float:
         return near
     if float(instrument.offset_frequency(far)) >= offset:
         return far
-    return float(brentq(lambda distance: float(instrument.offset_frequency(distance)) - offset, near, far, xtol=1e-13))
+    return root(lambda distance: float(instrument.offset_frequency(distance)) - offset, near, far, xtol=1e-13)

@@ -28,7 +28,6 @@ import math
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.linalg.blas import dtbsv
 
 from models.arrays import Floats
 from models.checks import finite, finite_array, non_negative, positive
@@ -109,6 +108,8 @@ def advance_pair(pair: Pair, offsets: Floats, lock_range: float, time_step: floa
     The system solved reads v[k + 1] + M[k] v[k] = 0: every step turns the pair's sign round as well, which twice its
     angle, the phase, does not see. Its length is brought back near 1 by powers of 2, which round nothing.
     """
+    from scipy.linalg.blas import dtbsv  # heavy to load
+
     half_turn, pull = 0.5 * TURN * time_step, TURN * lock_range * time_step
     count, length = offsets.size - 1, max(1, min(LONGEST_PIECE, int(MOST_GROWTH / max(0.5 * pull, 1e-9))))
     pairs = np.zeros((count + 1, 2))

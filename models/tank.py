@@ -53,7 +53,8 @@ def capacitance_shift(capacitance: ArrayLike, before: ArrayLike, after: ArrayLik
     """Capacitance in F added to a tank of `capacitance` (F, all of it) that moved its frequency, Hz; broadcasts.
 
     C ((f_before / f_after)^2 - 1), from `resonant_frequency` with the inductance as it was; for small shifts
-    -2 C df / f. Neglected: what the circuit's phase adds, as everywhere here.
+    -2 C df / f. Neglected: what loss and transistor add to the frequency before and after, as
+    in all of this module.
     """
     ratio = positive_array("before", before) / positive_array("after", after)
     return np.asarray(positive_array("capacitance", capacitance) * (ratio - 1.0) * (ratio + 1.0))

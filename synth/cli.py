@@ -9,16 +9,19 @@ from __future__ import annotations
 import argparse
 import io
 import os
+import re
 import signal
 import sys
 from contextlib import suppress
 from importlib import import_module
 from itertools import groupby
-from typing import NamedTuple, NoReturn
+from typing import Any, NamedTuple, NoReturn
 
 from synth.commands.outputs import check_outputs, show_outputs
+from synth.designs.schema import did_you_mean
 from synth.errors import EXIT_FAILED, EXIT_INTERRUPTED, EXIT_USAGE, DesignError, DeviceError
-from synth.files.plain_text import marked, printable
+from synth.files.plain_text import printable
+from synth.terminal import columns, fitted, shown
 
 
 class Command(NamedTuple):
@@ -62,12 +65,40 @@ COMMANDS = {
 EXIT_HELP = "exit codes: 0 done, 1 device or run failure, 2 bad usage or design, 3 goal missed, 130 interrupted"
 
 
+_MISSING = "the following arguments are required: "  # as argparse says it
+_UNKNOWN = re.compile(r"argument COMMAND: invalid choice: ('.*?') \(choose", re.DOTALL)
+
+
 class _Parser(argparse.ArgumentParser):
     """Tells what is wrong with the arguments without letting them steer the terminal."""
 
+    def format_help(self) -> str:
+        """The help, its lists fitted to the terminal as well."""
+        width = columns(sys.stdout)
+        return super().format_help() if width is None else fitted(super().format_help(), width)
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """As argparse does, but what is left over is told by the command that it was given to."""
+        found, left = super().parse_known_args(args, namespace)
+        if left:
+            options = [word for action in self._actions for word in action.option_strings]
+            self.error("; ".join(_left_over(word, options) for word in left if word != "--"))
+        return found, left
+
     def error(self, message: str) -> NoReturn:
-        """Print usage and message, and exit with EXIT_USAGE."""
-        super().error(printable(message))
+        """Print usage and message, where help stands, and exit with EXIT_USAGE."""
+        if message.startswith(_MISSING):
+            message = f"missing: {message.removeprefix(_MISSING)}"
+        elif (found := _UNKNOWN.match(message)) is not None:
+            message = f"no command {found[1]}{did_you_mean(found[1].strip(chr(39)), COMMANDS)}"
+        super().error(f"{printable(message)} (see: {self.prog} --help)")
+
+
+def _left_over(word: str, options: list[str]) -> str:
+    """What to say of a word that the command has no use for."""
+    if word.startswith("-"):
+        return f"no option {word}{did_you_mean(word, options)}"
+    return f"{word!r} is one argument too many"
 
 
 class _VersionAction(argparse.Action):
@@ -118,19 +149,26 @@ def build_parser() -> argparse.ArgumentParser:
 def _tell(text: str) -> None:
     """Print a message to stderr, with what would steer a terminal spelled out; quietly nothing where that is gone."""
     with suppress(OSError, ValueError):
-        print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
+        print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
-def _end_politely() -> None:
-    """Let a request to end (SIGTERM, SIGHUP) clean up like Ctrl-C, so that no temporary file stays behind."""
+def _end_politely() -> list[int]:
+    """Let a request to end (SIGTERM, SIGHUP) clean up like Ctrl-C, so that no temporary file stays behind.
 
-    def interrupt(*_: object) -> None:
+    The list fills with the signals that come.
+    """
+    came: list[int] = []
+
+    def interrupt(number: int, _: object) -> None:
+        came.append(number)
         raise KeyboardInterrupt
 
-    for name in ("SIGTERM", "SIGHUP"):
-        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is signal.SIG_DFL:
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        usual = (signal.SIG_DFL, signal.default_int_handler)
+        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) in usual:
             with suppress(ValueError):  # not in the main thread
                 signal.signal(getattr(signal, name), interrupt)
+    return came
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -142,11 +180,11 @@ def main(argv: list[str] | None = None) -> int:
             getattr(sys, name).reconfigure(errors="replace")
     parser = build_parser()
     if "_ARGCOMPLETE" in os.environ:  # set by a shell that asks how a line may go on
-        from argcomplete import autocomplete
+        from synth.completion import complete
 
-        autocomplete(parser)
+        complete(parser)
     arguments = parser.parse_args(argv)
-    _end_politely()
+    came = _end_politely()
     # Its matrices are small: on busy cores the threads of a linear algebra library wait for each other far longer than
     # they help. It reads this once, when numpy is loaded, which is later.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -172,6 +210,9 @@ def main(argv: list[str] | None = None) -> int:
         if isinstance(error, DesignError | DeviceError):
             _tell("\n".join(f"beatfield: {line}" for line in str(error).split("\n")))
             return EXIT_USAGE if isinstance(error, DesignError) else EXIT_FAILED
+        if came:  # a library that is interrupted while it is loaded may tell of it as a fault of its own
+            _tell("\nbeatfield: interrupted")
+            return EXIT_INTERRUPTED
         _tell(
             f"beatfield: unexpected {type(error).__name__}: {error}\n"
             "This is a fault of the program; run again with --debug to see where."

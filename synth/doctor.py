@@ -16,6 +16,7 @@ import numpy as np
 
 from models.instrument import Instrument
 from synth.errors import DesignError, DeviceError
+from synth.files.plain_text import counted
 from synth.live.sound_device import LIBRARY_REMEDY
 
 LIBRARIES = {  # distribution: module
@@ -169,7 +170,7 @@ def _sound(instrument: Instrument, device: str | None, seconds: float) -> Findin
         return Finding("sound output", False, "none", problem)
     detail = (
         f"latency {1e3 * meters.latency:.1f} ms at {meters.sample_rate} Hz, {meters.blocks} blocks, "
-        f"{meters.underruns} dropouts, {meters.late_blocks} late"
+        f"{counted(meters.underruns, 'dropout')}, {meters.late_blocks} late"
     )
     ready = meters.underruns == 0 and meters.late_blocks == 0
     return Finding("sound output", ready, detail, "" if ready else BUSY, late=not ready)

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 from hypothesis import settings
-from solved_once import share_solutions
+from solved_once import fields_in_turn, share_solutions
 
 # Before numpy is loaded: threads of a linear-algebra library only get in each other's way on a busy two-core machine.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -79,6 +79,9 @@ def private_cache(tmp_path_factory: pytest.TempPathFactory):
         for name in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
             patch.setenv(name, given or str(shared / name.lower()))
         patch.setenv("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+        from synth.build import curve_cache
+
+        patch.setattr(curve_cache, "kept_field", fields_in_turn(curve_cache.kept_field, shared))
         yield Path(os.environ["XDG_CACHE_HOME"])
 
 

@@ -103,7 +103,7 @@ def mode_hop(
 ) -> ModeHop | None:
     """Where the oscillator may leave `mode` among the hand `distances` (m); None if nowhere.
 
-    It may where the other mode starts at less than `ratio` times the conductance `mode` needs.
+    It may do so where the other mode starts at less than `ratio` times the conductance that `mode` needs.
     `antenna_capacitances` in F, one for each distance, stray included. `tap_ratio`: voltage of the coil's tap that the
     branch is on over the whole coil's. Speaks of the start only: see `models.branch.loss` for what is left out.
     """

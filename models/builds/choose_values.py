@@ -18,11 +18,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from models.branch.modes import above_branch, branch_load, mode_frequencies
 from models.checks import finite, finite_array, fraction, non_negative, positive
 from models.preferred_values import values_in_range
+from models.spline import spline
 from models.tank import resonant_frequency
 
 MOST_CHOICES: Final = 20
@@ -202,7 +202,7 @@ def _off_target(goal: TankTarget) -> Callable[[float], float]:
     """What a solved circuit adds, F, with farads more across the coil; beyond its table as at its end."""
     if len(goal.across) < 2:
         return lambda across: 0.0
-    table = CubicSpline(goal.across, goal.more)
+    table = spline(goal.across, goal.more)
     return lambda across: float(table(min(max(across, goal.across[0]), goal.across[-1])))
 
 

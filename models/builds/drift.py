@@ -21,13 +21,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq
 
 from models.arrays import Floats
 from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.checks import finite, finite_array, non_negative_array, positive
 from models.pitch import cents
 from models.pulling import pulled_beat
+from models.roots import root
 
 LARGEST_CHANGE = 0.5  # of any part; beyond, a linear coefficient says nothing
 TIME_POINTS = 400
@@ -208,4 +208,4 @@ def _last_crossing(excess: Callable[[Floats], Floats], time_constant: float, lim
     low, high = float(times[above[-1]]), float(times[above[-1] + 1])
     if np.isinf(over[above[-1]]):
         return high
-    return float(brentq(lambda time: float(excess(np.array([time]))[0]), low, high, xtol=1e-6 * time_constant))
+    return root(lambda time: float(excess(np.array([time]))[0]), low, high, xtol=1e-6 * time_constant)

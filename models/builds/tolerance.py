@@ -22,10 +22,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from models.arrays import Floats
 from models.branch.loss import mode_starts
@@ -68,7 +68,7 @@ class ToleratedPart:
         if self.scatter == "uniform":
             return self.limit / math.sqrt(3.0)
         density = math.exp(-0.5 * CUT**2) / math.sqrt(2.0 * math.pi)
-        return self.limit / CUT * math.sqrt(1.0 - 2.0 * CUT * density / float(2.0 * ndtr(CUT) - 1.0))
+        return self.limit / CUT * math.sqrt(1.0 - 2.0 * CUT * density / math.erf(CUT / math.sqrt(2.0)))
 
     @property
     def varies(self) -> bool:
@@ -79,6 +79,8 @@ class ToleratedPart:
         """Relative deviation for uniform random numbers from 0 to 1 (the inverse of its distribution)."""
         if self.scatter == "uniform":
             return self.limit * (2.0 * share - 1.0)
+        from scipy.special import ndtr, ndtri  # heavy, and not for every scatter
+
         below = ndtr(-CUT)
         return np.asarray(self.limit / CUT * ndtri(below + share * (1.0 - 2.0 * below)))
 
@@ -392,7 +394,7 @@ def share_of(met: NDArray[np.bool_]) -> tuple[float, float, float]:
     count = met.size
     if count == 0:
         raise ValueError("share must be of 1 build or more; got 0")
-    share, z = float(met.mean()), float(ndtri(0.975))
+    share, z = float(met.mean()), NormalDist().inv_cdf(0.975)
     middle = share + z * z / (2.0 * count)
     half = z * math.sqrt(share * (1.0 - share) / count + (z / (2.0 * count)) ** 2)
     scale = 1.0 + z * z / count

@@ -1,8 +1,8 @@
 """What many builds of one design do once tuned: every build has part values of its own in both oscillators.
 
 Each build is tuned as a person would: the reference's trimmer is turned until zero beat lies at the wanted distance, or
-as far as it goes. Neglected: what `models.builds.build_law` neglects, and that coils and capacitors of one build may
-come from one batch (parts are taken as independent).
+as far as it goes. Neglected: what `models.builds.build_law` neglects. Whether parts of one build deviate together is
+said by their values (`models.builds.tolerance.Trial`).
 """
 
 from __future__ import annotations

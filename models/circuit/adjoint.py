@@ -27,7 +27,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.arrays import Complexes, Floats
-from models.circuit.drawing import Drawable, drawn
+from models.circuit.drawing import Drawable, Drawing, drawn
 from models.circuit.harmonic_balance import Tangent, instants, stacked, tangent, unstacked, waveform
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
@@ -60,6 +60,7 @@ class Adjoint:
     device: PortState
     _tangent: Tangent
     _inverse: Complexes
+    _drawing: Drawing
 
     @property
     def angular_frequency(self) -> float:
@@ -69,7 +70,7 @@ class Adjoint:
     @property
     def tank(self) -> Floats:
         """The row (n,) that takes the voltage across the tank, hot end over cold end, out of the states."""
-        return self.linear.unit(*self.state.circuit.drawing().tank)
+        return self.linear.unit(*self._drawing.tank)
 
     @property
     def order(self) -> Floats:
@@ -150,14 +151,14 @@ class Adjoint:
 
     def _imbalance(self, circuit: Drawable) -> Complexes:
         """Return s - G x - d/dt (C x) - A (i + dq/dt) of `circuit` with the waveforms of this oscillation."""
-        drawing, linear, ports = drawn(circuit)
-        turn = 1j * self.angular_frequency * self.order
+        drawing = circuit.drawing()
+        linear, turn = drawing.network(), 1j * self.angular_frequency * self.order
         if linear.names != self.linear.names:
             raise ValueError("the other circuit has other nodes")
         device = self.device
-        if drawing.devices != self.state.circuit.drawing().devices:
+        if drawing.devices != self._drawing.devices:
             voltages = waveform(self.state.port_coefficients, instants(self.order.size - 1))
-            device = ports.evaluate(voltages)
+            device = drawing.laws().evaluate(voltages)
         taken = self._spectrum(device.currents) + turn * self._spectrum(device.charges)
         left = -linear.conductance @ self.spectra - turn * (linear.capacitance @ self.spectra) - linear.ports @ taken
         left[:, 0] += linear.source
@@ -178,7 +179,7 @@ def oscillator_adjoint(state: SteadyState) -> Adjoint:
 
     Raises NotConvergedError where the Jacobian is singular (two oscillations that merge).
     """
-    _, linear, ports = drawn(state.circuit)
+    drawing, linear, ports = drawn(state.circuit)
     omega, keep = 2.0 * math.pi * state.frequency, state.harmonics + 1
     order = np.arange(keep)
     solved = tangent(linear, ports, state.port_coefficients, omega, phase_port=PHASE_PORT)
@@ -191,9 +192,9 @@ def oscillator_adjoint(state: SteadyState) -> Adjoint:
     drive[:, 0] += linear.source
     spectra = np.einsum("kmn,nk->mk", inverse, drive)
     # the row of J^-1 that gives the relative change of frequency; a cause enters the equations as A^T (G + jkwC)^-1 b
-    chosen = np.zeros(solved.factors[0].shape[0])
+    chosen = np.zeros(solved.jacobian.shape[0])
     chosen[solved.frequency_place] = 1.0
     row = unstacked(solved.solve(chosen, transposed=True), linear.ports.shape[1])
     projection = np.einsum("kmn,mk->nk", inverse.conj(), linear.ports @ row)
     projection[:, 1:] *= 0.5
-    return Adjoint(state, linear, projection, spectra, device, solved, inverse)
+    return Adjoint(state, linear, projection, spectra, device, solved, inverse, drawing)

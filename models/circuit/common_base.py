@@ -4,7 +4,7 @@ One NPN transistor. The base is held at a bias voltage and decoupled to ground. 
 decoupled supply: inductor (series resistance, own capacitance), fixed capacitor, two trimmers and the stray of the
 board. The feedback capacitor from collector to emitter and the emitter capacitor to ground divide the tank voltage
 and drive the emitter in phase. The output is taken at the collector (the hot end of the tank): coupling capacitor,
-series output resistor, then the load, a resistor parallel to a capacitor. An antenna, if any, hangs on the
+series output resistor, then the load, a resistor parallel to a capacitor. An antenna, if any, is joined to the
 collector, straight or behind a series inductor; it is drawn without the blocking capacitor it has in practice, which
 is large against the antenna. Neglected: losses of capacitors, frequency dependence of the inductor's resistance (it
 is taken at `inductor_q_frequency` and kept, also for direct current), coupling between inductors, inductance of leads.
@@ -57,7 +57,7 @@ TANK_CURRENT = "inductor"
 
 @dataclass(frozen=True, slots=True)
 class OscillatorCircuit:
-    """Every part of the oscillator, SI units, each with a default; the whole lands near 236 kHz at 9 V.
+    """Every part of the oscillator, SI units, each with a default; with all of these it oscillates near 236 kHz at 9 V.
 
     The values are our own choice in preferred values; the transistor's are typical, from memory.
     inductor_q is the quality factor of the inductor alone at inductor_q_frequency; the trimmers, the fixed capacitor

@@ -274,9 +274,9 @@ class Drawing:
     amplifier: name of the device that keeps the oscillation up; coil and capacitor: names of those of the tank (no
     capacitor: empty); tank: its hot and its cold node, the swing read from one to the other; output_node: where the
     coupling capacitor takes the output from, to the output resistor and the `load` (None: nothing connected);
-    antenna_node: where an antenna hangs. pot: name of the fine-tune pot, trimmers: names of the trimmers of the tank
-    (empty: none). supply_resistor and supply_capacitor stand
-    between the ideal supply and the rail. tank_to_tank_capacitance: from the hot end to that of another tank, taken as
+    antenna_node: where an antenna is joined. pot: name of the fine-tune pot, trimmers: names of the trimmers of the
+    tank (empty: none). supply_resistor and supply_capacitor stand between the ideal supply and the rail.
+    tank_to_tank_capacitance: from the hot end to that of another tank, taken as
     ground here.
     """
 

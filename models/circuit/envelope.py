@@ -25,7 +25,6 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from scipy.linalg.lapack import dgetrf, dgetrs
 
 from models.arrays import Complexes, Floats
 from models.circuit.drawing import Drawable
@@ -173,7 +172,7 @@ class March:
         incidence, order = linear.ports, np.arange(count)
         sample = instants(count - 1)
         place = PHASE_PORT * (2 * count - 1) + count  # of Im V_1, which stays zero: there the frequency stands
-        values, factors, before = guess.copy(), None, math.inf
+        values, newton, before = guess.copy(), None, math.inf
         values[PHASE_PORT, 1] = values[PHASE_PORT, 1].real
         for _ in range(NEWTON_STEPS):
             self.solutions += 1
@@ -186,17 +185,17 @@ class March:
             states = np.matmul(inverse, (drive - incidence @ (current + rates * charge)).T[:, :, None])[:, :, 0].T
             charges = linear.capacitance @ states + incidence @ charge
             error = stacked(values - incidence.T @ states)
-            if factors is None:
+            if newton is None:
                 spend(0.5 * error.size**2)
                 backward = incidence.T @ inverse
                 jacobian = port_jacobian(np.asarray(backward @ incidence, dtype=np.complex128), device, rates)
                 turned = np.matmul(backward, (1j * order * charges).T[:, :, None])[:, :, 0].T
                 jacobian[:, place] = omega * stacked(turned)
-                lower, pivots, fault = dgetrf(jacobian)
-                if fault != 0:
-                    raise NotConvergedError("envelope: the equations of a step are singular")
-                factors = lower, pivots
-            change = -dgetrs(*factors, error)[0]
+                try:
+                    newton = np.linalg.inv(jacobian)
+                except np.linalg.LinAlgError:
+                    raise NotConvergedError("envelope: the equations of a step are singular") from None
+            change = -(newton @ error)
             detuned, change[place] = float(change[place]), 0.0
             moved = unstacked(change, len(values))
             size = np.abs(values[:, 1])
@@ -211,7 +210,7 @@ class March:
             if length < 0.03 * TOLERANCE:
                 return Point(now, omega, values, states, charges)
             if length > 0.3 * before:
-                factors = None
+                newton = None
             before = length
         raise NotConvergedError("envelope: a step does not converge")
 

@@ -11,12 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.constants import Boltzmann
-from scipy.special import expit
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, KNEE, OHMIC, DepletionJunction, NoiseSource, PortState
+from models.constants import BOLTZMANN
 from models.junction import depletion_capacitance, depletion_charge, exponential_junction, thermal_voltage
 
 LARGEST = 1e8
@@ -60,7 +59,7 @@ class FieldEffectPorts:
     I_D = K (a(v_gs - V_P)^2 - a(v_gd - V_P)^2) (1 + s |v_ds|)
     This is the square law with its ohmic region (W. Shockley, Proc. IRE 40 (1952) 1365, in the approximation of H.
     Shichman and D. A. Hodges, IEEE J. Solid-State Circuits 3 (1968) 285; both from memory); below pinch-off the current
-    fades exponentially, as real ones do, instead of ending. A few d above pinch-off a(x) = x to parts in 10^4.
+    fades exponentially, as real ones do, instead of ending. From seven d above pinch-off on, a(x) = x to parts in 10^4.
     """
 
     exponential = False
@@ -77,6 +76,8 @@ class FieldEffectPorts:
 
     def _channel(self, ports: Floats) -> tuple[Floats, Floats]:
         """Return the current from drain to source (m,), A, and its slopes (2, m), S, by the port voltages."""
+        from scipy.special import expit  # heavy, and only for these devices
+
         above = np.minimum((ports - self.part.pinch_off) / self._softness, LARGEST)
         share = expit(above)
         soft = self._softness * np.logaddexp(0.0, above)
@@ -121,5 +122,5 @@ class FieldEffectPorts:
     def noise(self, voltages: Floats, currents: Floats) -> tuple[NoiseSource, ...]:
         """Return the thermal noise of the channel, 4 k T CHANNEL_NOISE g_m one-sided."""
         _, slopes = self._channel(np.asarray(voltages, dtype=np.float64).reshape(2, -1))
-        density = 2.0 * Boltzmann * self.part.temperature * CHANNEL_NOISE * np.abs(slopes[0])
+        density = 2.0 * BOLTZMANN * self.part.temperature * CHANNEL_NOISE * np.abs(slopes[0])
         return (NoiseSource("channel", np.array([1.0, -1.0]), density),)

@@ -6,9 +6,9 @@ See models.circuit.envelope.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from models.arrays import Complexes, Floats
 from models.circuit.common_base import OscillatorCircuit
@@ -19,17 +19,21 @@ from models.circuit.harmonic_balance import instants, resized, waveform
 from models.circuit.implicit_run import stepped
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
+from models.circuit.small_signal import linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
-from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, cycle_swings, simulate
+from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, cycle_swings
+from models.circuit.work import TooMuchWorkError
+from models.spline import spline
 
 FIRST_CYCLES = 14
 """Cycles integrated in time after switching on."""
 MOST_PIECES = 5
-"""They are integrated on at most so many times,"""
+"""Most times that the integration goes on for another FIRST_CYCLES."""
 SLOW_RISE = 1.0
-"""unless the emitter junction rises by less than so many thermal voltages a cycle, or conducts:"""
+"""Thermal voltages a cycle: an emitter junction that rises more slowly than this does not ring the tank as it turns on.
+"""
 CONDUCTING = 0.45
-"""V."""
+"""V across the emitter junction from which the transistor conducts."""
 WINDOW = 10
 """The last cycles of the first ones, from which the harmonics are read."""
 FITTED = 6
@@ -66,16 +70,22 @@ def first_cycles(circuit: Drawable, linear: Network, ports: DeviceLaw, near: flo
             if (last > READABLE and LEAPING * last < before) or last < min(before, float(swings[-FIRST_CYCLES])):
                 break
         more = _integrated(circuit, near, run.states[:, -1])
-        times = np.concatenate([run.times, run.times[-1] + more.times[1:]])
-        run = TransientRecord(times, np.concatenate([run.states, more.states[:, 1:]], axis=1), run.names, run.tank)
+        run = run.followed_by(replace(more, times=run.times[-1] + more.times))
     return run
 
 
 def _integrated(circuit: Drawable, near: float, start: Floats | None) -> TransientRecord:
-    """FIRST_CYCLES from `start` (None: switching on), of a drawing by the implicit rule: anything may ring in it."""
+    """FIRST_CYCLES from `start` (None: switching on), by the implicit rule: anything may ring.
+
+    Of the one-transistor form in coarse steps where these are solved (the start-up's time is then the same to 1e-6).
+    """
     if isinstance(circuit, OscillatorCircuit):
-        length = FIRST_CYCLES / near
-        return simulate(circuit, length, start=start, frequency=near, relative_tolerance=1e-7, thermal=False)
+        try:
+            return stepped(circuit, FIRST_CYCLES, near, start, coarse=True)
+        except TooMuchWorkError:
+            raise
+        except ValueError:
+            pass
     return stepped(circuit, FIRST_CYCLES, near, start)
 
 
@@ -87,7 +97,7 @@ def _of_mode(first: TransientRecord, linear: Network, ports: DeviceLaw, near: fl
     amplitude = w^T (source - G x - A i(A^T x)) / (s w^T C v) = a,   x - mean = 2 Re(a v)
     """
     place = int(np.searchsorted(first.times, when))
-    capacitance, conductance = _linearised_at(linear, ports, first.states[:, place])
+    capacitance, conductance = linearised(linear, ports, linear.ports.T @ first.states[:, place])
     root = leading_pair(characteristic_roots(capacitance, conductance), near)
     if root is None:
         return 0.0
@@ -100,15 +110,6 @@ def _of_mode(first: TransientRecord, linear: Network, ports: DeviceLaw, near: fl
     rates = linear.source[:, None] - linear.conductance @ states - linear.ports @ currents
     turned = (left @ rates) * np.exp(-root * since) / (root * (left @ capacitance @ shape))
     return 2.0 * float(abs(turned.mean() * (linear.unit(*first.tank) @ shape)))
-
-
-def _linearised_at(linear: Network, ports: DeviceLaw, states: Floats) -> tuple[Floats, Floats]:
-    """Return C and G of the whole circuit at some states (n,)."""
-    device = ports.evaluate(linear.ports.T @ states)
-    return (
-        linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T,
-        linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T,
-    )
 
 
 def resolved(
@@ -124,7 +125,7 @@ def resolved(
     """
     late = first.times >= first.times[-1] - WINDOW / near
     times, states = first.times[late], first.states[:, late]
-    capacitance, conductance = _linearised_at(linear, ports, states.mean(axis=1))
+    capacitance, conductance = linearised(linear, ports, linear.ports.T @ states.mean(axis=1))
     roots = characteristic_roots(capacitance, conductance)
     carrier = leading_pair(roots, near)
     if carrier is None:
@@ -185,9 +186,9 @@ def _by_cycles(first: TransientRecord, linear: Network, ports: DeviceLaw, near: 
     rises = crossings(times, swing - np.polyval(np.polyfit(since, swing, 2), since), 0.0)
     if rises.size < 5:
         raise TooFastError("envelope: the first cycles are no oscillation yet")
-    along, points = CubicSpline(times, states, axis=1), []
+    along, points = spline(times, states.T), []
     for begin, end in zip(rises[-5:-2], rises[-4:-1], strict=True):
-        cycle: Floats = along(begin + (end - begin) * np.arange(4 * POINTS_PER_CYCLE + 1) / (4 * POINTS_PER_CYCLE))
+        cycle: Floats = along(begin + (end - begin) * np.arange(4 * POINTS_PER_CYCLE + 1) / (4 * POINTS_PER_CYCLE)).T
         ramp = np.linspace(-0.5, 0.5, cycle.shape[1]) * (cycle[:, -1] - cycle[:, 0])[:, None]
         series = np.fft.rfft((cycle - ramp)[:, :-1], axis=1)[:, : POINTS_PER_CYCLE // 2 + 1] / (cycle.shape[1] - 1)
         points.append(_point(0.5 * (begin + end), 2.0 * math.pi / (end - begin), series, linear, ports))

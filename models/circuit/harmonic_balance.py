@@ -16,7 +16,6 @@ from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.lapack import dgetrf, dgetrs
 
 from models.arrays import Complexes, Floats
 from models.circuit.network import Network
@@ -236,15 +235,20 @@ def unstacked(row: Floats, ports: int) -> Complexes:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tangent:
-    """The equations of a solution to first order: their Jacobian, factored, and the place of the frequency in it."""
+    """The equations of a solution to first order: their Jacobian, and the place of the frequency in it."""
 
-    factors: tuple[Floats, NDArray[np.int32]]
+    jacobian: Floats
     frequency_place: int
 
     def solve(self, right: Floats, transposed: bool = False) -> Floats:
-        """Return u of J u = right, or of J^T u = right; u and right (size,) or (size, m)."""
-        solution: Floats = dgetrs(*self.factors, right, trans=int(transposed))[0]
-        return solution
+        """Return u of J u = right, or of J^T u = right; u and right (size,) or (size, m). NotConvergedError where J is
+        singular.
+        """
+        matrix = self.jacobian.T if transposed else self.jacobian
+        try:
+            return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+        except np.linalg.LinAlgError:
+            raise NotConvergedError("harmonic balance: the equations are singular") from None
 
 
 def tangent(
@@ -253,10 +257,7 @@ def tangent(
     """Return the Jacobian at a solution; the unknown at `frequency_place` is the relative change of the frequency."""
     problem = Problem(linear, device, coefficients.shape[1] - 1, phase_port, None)
     at = problem.evaluate(coefficients, angular_frequency, 0.0)
-    factors, pivots, fault = dgetrf(problem.jacobian(at, angular_frequency))
-    if fault != 0:
-        raise NotConvergedError("harmonic balance: the equations are singular")
-    return Tangent((factors, pivots), problem.frequency_column)
+    return Tangent(problem.jacobian(at, angular_frequency), problem.frequency_column)
 
 
 def balance(
@@ -316,10 +317,10 @@ def balance(
 
 @dataclass(frozen=True, slots=True)
 class _Step:
-    """A Newton step: the change of the unknowns, the LU factors it came from, the size of each unknown."""
+    """A Newton step: the change of the unknowns, the Jacobian's inverse it came from, the size of each unknown."""
 
     change: Floats
-    factors: tuple[Floats, NDArray[np.int32]]
+    inverse: Floats
     scale: Floats
 
     @property
@@ -329,7 +330,7 @@ class _Step:
 
     def again(self, error: Floats) -> _Step:
         """Return the step from another error with the same Jacobian."""
-        return _Step(-dgetrs(*self.factors, error)[0], self.factors, self.scale)
+        return _Step(-(self.inverse @ error), self.inverse, self.scale)
 
 
 def _step(problem: Problem, at: _Evaluation, values: Complexes, omega: float, strength: float) -> _Step:
@@ -337,14 +338,15 @@ def _step(problem: Problem, at: _Evaluation, values: Complexes, omega: float, st
     jacobian = problem.jacobian(at, omega)
     if not np.isfinite(jacobian).all():
         raise NotConvergedError("harmonic balance: the equations are out of range")
-    factors, pivots, fault = dgetrf(jacobian)
-    if fault != 0:
-        raise NotConvergedError("harmonic balance: the equations are singular")
+    try:
+        inverse = np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        raise NotConvergedError("harmonic balance: the equations are singular") from None
     scale = np.full(at.error.size, max(float(np.linalg.norm(values)), 1e-300))
     scale[problem.frequency_column] = 1.0
     if problem.probe is not None:
         scale[-1] = max(abs(strength), problem.probe.smallest)
-    return _Step(-dgetrs(factors, pivots, at.error)[0], (factors, pivots), scale)
+    return _Step(-(inverse @ at.error), inverse, scale)
 
 
 def moved_by(

@@ -4,8 +4,7 @@ A drawn circuit often has parts that settle within picoseconds (the contact of a
 MHz for many cycles of the carrier (a feedback coil with the capacitances of its device). A rule whose steps must follow
 these takes a thousand steps a cycle. The implicit rule of Radau, three stages, damps what is faster than its steps; it
 is of fifth order: at 64 steps a cycle the frequency of the carrier is kept to parts in 10^11, that of its eighth
-harmonic to parts in 10^6. Advanced are the charges P = C x + A q(A^T x), so that none
-is lost.
+harmonic to parts in 10^6. What is advanced is the charges P = C x + A q(A^T x), so that none is lost.
 
     P_i = P + h sum over j of a_ij (s - G X_j - A i(A^T X_j)),   the new state is X_3
 
@@ -39,9 +38,9 @@ SOLVED, ROUGHLY_SOLVED = 1e-7, 1e-5
 """V: Newton's last change of a port voltage, in coarse steps the larger; what is left goes with its square."""
 NEWTON_STEPS = 15
 SHORTER = 8
-"""A step that Newton's method does not solve is made in so many,"""
+"""Shorter steps into which one that Newton's method does not solve is divided."""
 DEEPEST = 3
-"""and each of these again, so often."""
+"""How often a step may be divided again in this way."""
 STRIDE = 0.5
 """V: the most that Newton's method changes a port with a knee at once."""
 WORK = 3000.0

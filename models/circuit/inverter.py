@@ -14,12 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.constants import Boltzmann
-from scipy.special import expit
 
 from models.arrays import Floats
 from models.checks import fraction, non_negative, positive
 from models.circuit.transistor import ACTIVE, STUCK, NoiseSource, PortState
+from models.constants import BOLTZMANN
 from models.junction import THERMAL_VOLTAGE
 
 ASLEEP = 0.05
@@ -33,9 +32,9 @@ class Inverter:
     """An inverter; the defaults are typical of unbuffered ones of the 15 V family at 9 V, from memory.
 
     gain: largest slope of the unloaded curve (as a ratio); threshold: of the supply, where it switches;
-    output_resistance, ohm, with the supply at rated_supply, V, from which it goes with 1 over the supply (its channels
-    conduct better: some 450 ohm at 5 V, 220 at 10 V, 170 at 15 V with little current, from memory); capacitances F;
-    temperature K.
+    output_resistance, ohm, with the supply at rated_supply, V; it is inversely proportional to the supply, as the
+    channels conduct better with more (some 450 ohm at 5 V, 220 at 10 V, 170 at 15 V with little current, from memory);
+    capacitances F; temperature K.
     """
 
     gain: float = 20.0
@@ -73,6 +72,8 @@ class InverterPorts:
         self.knees = np.full(3, np.inf)
 
     def _all(self, voltages: ArrayLike) -> tuple[Floats, Floats]:
+        from scipy.special import expit  # heavy, and only for these devices
+
         ports = np.asarray(voltages, dtype=np.float64).reshape(3, -1)
         part, supply = self.part, ports[0] + ports[2]
         scale = np.hypot(supply, ASLEEP)
@@ -119,7 +120,7 @@ class InverterPorts:
         """Return the thermal noise of the two halves of the output."""
         ports = np.asarray(voltages, dtype=np.float64).reshape(3, -1)
         conductances = self._all(ports)[1]
-        thermal = 2.0 * Boltzmann * self.part.temperature
+        thermal = 2.0 * BOLTZMANN * self.part.temperature
         upper = np.clip(conductances[0, 0] - conductances[0, 2], 0.0, None)
         lower = np.clip(conductances[2, 2] - conductances[2, 0], 0.0, None)
         return (

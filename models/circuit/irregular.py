@@ -28,9 +28,9 @@ STILL = 0.01
 """A swing that varies by less than this, relative, stands still."""
 REGULAR = 0.1
 FEWEST_BURSTS = 4
-"""Peaks needed to call bursts periodic;"""
+"""Peaks needed to call bursts periodic."""
 MANY_BURSTS = 16
-"""so many, and not alike: irregular."""
+"""Peaks after which bursts that are still not alike are called irregular."""
 WEAKEST_TONE = 0.02
 """Of the stronger tone: a weaker line is no tone."""
 NEAR_MODE = 0.06

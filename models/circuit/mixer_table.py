@@ -14,13 +14,13 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import CubicSpline
 
 from models.arrays import Complexes, Floats
 from models.checks import finite_array, positive
 from models.circuit.drawing import Load
 from models.circuit.mixer import REFERENCE, VARIABLE, Drive, Mixer
 from models.circuit.mixing import Mixed, MixerSolver, solver_for
+from models.spline import Cubic, spline
 
 SLOWEST = 8.0
 """Hz: beats below lie nearly evenly."""
@@ -54,12 +54,12 @@ class MixerTable:
     amplitudes: tuple[float, float]
     reach: tuple[float, float]
     radio: float
-    _lines: CubicSpline = field(init=False, repr=False)
-    _bends: CubicSpline = field(init=False, repr=False)
+    _lines: Cubic = field(init=False, repr=False)
+    _bends: Cubic = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "_lines", CubicSpline(_place(self.beats), self.lines))
-        object.__setattr__(self, "_bends", CubicSpline(_place(self.sparse), self.bends))
+        object.__setattr__(self, "_lines", spline(_place(self.beats), self.lines))
+        object.__setattr__(self, "_bends", spline(_place(self.sparse), self.bends))
 
     def read(self, beats: ArrayLike, reference: ArrayLike, variable: ArrayLike) -> Complexes:
         """Return C_0..C_N (r, N + 1), V, at beats (r,), Hz, and amplitudes, V (each a number or (r,))."""
@@ -130,13 +130,6 @@ class DrawnDetector:
         """Return C_0..C_N (r, N + 1) of the tone at beats (r,), Hz, V."""
         return self.table.read(beats, self.reference, self.variable)
 
-    def peak_at(self, beat: float) -> float:
-        """Return the greatest voltage of the tone without its steady part at a beat, Hz."""
-        lines = self.lines(beat)[0].copy()
-        lines[0] = 0.0
-        count = 8 * lines.size
-        return float(np.abs(np.fft.irfft(0.5 * count * lines, n=count)).max())
-
 
 def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, float], spread: float = 0.0) -> MixerTable:
     """Solve a mixer for every beat, from its quasi-static law `still`. amplitudes: V, what the oscillators' law calls
@@ -176,13 +169,13 @@ def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, floa
     spans = list(zip(every, every[1:], strict=False))
     while spans and len(rows) < MOST_NODES:
         places = sorted(rows)
-        spline = CubicSpline(places, np.stack([rows[place] for place in places]))
+        along = spline(places, np.stack([rows[place] for place in places]))
         size = max(float(np.abs(row[1:]).max()) for row in rows.values())
         missed = []
         for low, high in spans:
             middle = 0.5 * (low + high)
             rows[middle] = solved(middle, 0.5 * (found[low] + found[high]))
-            if np.abs(rows[middle] - spline(middle)).max() > HALVED * ACCURACY * size:
+            if np.abs(rows[middle] - along(middle)).max() > HALVED * ACCURACY * size:
                 missed += [(low, middle), (middle, high)]
         spans = missed
     return MixerTable(

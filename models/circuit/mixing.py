@@ -24,8 +24,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import lu_factor, lu_solve
-from scipy.sparse.linalg import LinearOperator, gmres
 
 from models.arrays import Complexes, Floats, Ints
 from models.circuit.drawing import Load
@@ -56,7 +54,8 @@ FORCING = 2e-2
 MOST_PRODUCTS, REFRESH = 60, 15
 """Products with the whole Jacobian in one step: at most, and above how many the eliminated one is made anew."""
 INDUCTIVE, LEAST_CAPACITANCE = 0.5, 1e-15
-"""Of the conductance; F."""
+"""Largest inductive susceptance that is left out of a load, over its conductance; and the least capacitance of one, F.
+"""
 SMALLEST_STEP = 1e-3
 """Share of the drives by which they are raised from rest, at least."""
 
@@ -297,6 +296,8 @@ class MixerSolver:
             flat = slow.reshape(self.size * self.phases, -1)
             flat[np.arange(len(flat)), np.arange(len(flat))] += 1.0
             spend(float(flat.size))
+            from scipy.linalg import lu_factor  # here and below: heavy, and only for drawn mixers
+
             parts.slow = lu_factor(flat, check_finite=False)
         return parts.slow
 
@@ -316,6 +317,8 @@ class MixerSolver:
 
     def _solved(self, error: Complexes, parts: _Eliminated) -> Complexes:
         """Return the change whose derivative of the error, with Z(j k w) for its harmonics, is `error`."""
+        from scipy.linalg import lu_solve
+
         rows = self._rows(error)
         swung = (parts.inverse @ rows[:, self._swinging, None])[..., 0]
         right = rows[:, self._steady].T
@@ -342,6 +345,8 @@ class MixerSolver:
 
     def _step(self, at: _At, parts: _Eliminated) -> tuple[Complexes, int]:
         """Return Newton's step, and how many products with the whole Jacobian it took."""
+        from scipy.sparse.linalg import LinearOperator, gmres
+
         products = 0
 
         def product(row: Floats) -> Floats:

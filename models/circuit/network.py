@@ -117,18 +117,25 @@ class NetworkBuilder:
                     vector[place[node]] += sign
             return vector, offset
 
+        def stamp(matrix: Floats, first: str, second: str, value: float) -> None:
+            if first == second:
+                return
+            ends = [(place[node], sign) for node, sign in ((first, 1.0), (second, -1.0)) if node in place]
+            for one, sign in ends:
+                for other, turned in ends:
+                    matrix[one, other] += sign * turned * value
+
         losses = []
         for name, first, second, value in self._resistors:
             vector, offset = row(first, second)
-            conductance += value * np.outer(vector, vector)
-            source -= value * offset * vector
+            stamp(conductance, first, second, value)
+            if offset:
+                source -= value * offset * vector
             losses.append(Resistor(name, vector, offset, value))
         for first, second, value in self._conductances:
-            vector, _ = row(first, second)
-            conductance += value * np.outer(vector, vector)
+            stamp(conductance, first, second, value)
         for first, second, value in self._capacitors:
-            vector, _ = row(first, second)
-            capacitance += value * np.outer(vector, vector)
+            stamp(capacitance, first, second, value)
         for name, first, second, inductance, resistance in self._inductors:
             vector, offset = row(first, second)
             current = place[name]

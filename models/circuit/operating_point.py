@@ -1,5 +1,5 @@
-"""The direct-current operating point of the oscillator: Newton with junction limiting, and source stepping behind
-it.
+"""The direct-current operating point of the oscillator: Newton with junction limiting (without junctions, with steps
+that must lower what is left of the currents), and behind it the supply raised in steps.
 """
 
 from __future__ import annotations
@@ -14,8 +14,13 @@ from models.circuit.drawing import Drawable, Drawing, device_currents, drawn
 from models.circuit.network import GROUND, Network
 
 ITERATIONS = 80
+LEAST_STEP = 1e-6
+"""Share of a step below which nothing is gained along it."""
 TOLERANCE = 1e-12
 """Newton ends when no voltage (V) or current (A) moves by more than this, relative to the supply."""
+ROUNDED = 1e-9
+"""It also ends at this where a step is more than half of the one before, so that only rounding is left: a pot at its
+end has a conductance a million times that of its neighbours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +68,11 @@ def operating_point(circuit: Drawable) -> OperatingPoint:
 def solve(linear: Network, ports: DeviceLaw, scale: float, near: Floats | None = None) -> Floats:
     """Return the states (n,) at rest; `scale`: size of the voltages, V, for the tolerance; `near`: a first guess."""
     start = np.zeros(len(linear.names))
-    solution, worst = _newton(linear, ports, start if near is None else near, 1.0, scale)
+    first = start if near is None else near
+    damped = _damped(linear, ports, first, scale) if np.isinf(ports.knees).all() else None
+    if damped is not None:
+        return damped
+    solution, worst = _newton(linear, ports, first, 1.0, scale)
     if worst is None:
         return solution
     solution, share, step = start, 0.0, 0.1
@@ -88,6 +97,7 @@ def _newton(linear: Network, ports: DeviceLaw, start: Floats, share: float, scal
     # the limit of one junction step: a few thermal voltages once the junction conducts
     knees, stride = ports.knees, 4.0 * ports.thermal
     worst: int | None = 0
+    before = np.inf
     for _ in range(ITERATIONS):
         voltages = incidence.T @ states
         device = ports.evaluate(voltages)
@@ -105,10 +115,45 @@ def _newton(linear: Network, ports: DeviceLaw, start: Floats, share: float, scal
                 allowed = max(knees[junction] - voltages[junction], 0.0) + stride
                 factor = min(factor, float(allowed / moved[junction]))
         states = states + factor * change
-        if factor == 1.0 and float(np.max(np.abs(change))) <= TOLERANCE * scale:
+        size = float(np.max(np.abs(change)))
+        stalled = size <= ROUNDED * scale and size >= 0.5 * before
+        if factor == 1.0 and (size <= TOLERANCE * scale or stalled):
             return states, None
+        before = size
         worst = int(np.argmax(np.abs(change)))
     return states, worst
+
+
+def _damped(linear: Network, ports: DeviceLaw, start: Floats, scale: float) -> Floats | None:
+    """Return the states by Newton's steps, each halved until the sum of squares of what is left of the currents falls;
+    None where they do not settle. An inverter's steep curve, across which plain steps jump, is met so in some five.
+    """
+    states, incidence = start.copy(), linear.ports
+
+    def left(at: Floats) -> tuple[Floats, Floats]:
+        device = ports.evaluate(incidence.T @ at)
+        residual = linear.conductance @ at + incidence @ device.currents[:, 0] - linear.source
+        return residual, linear.conductance + incidence @ device.conductances[:, :, 0] @ incidence.T
+
+    residual, jacobian = left(states)
+    for _ in range(ITERATIONS):
+        try:
+            change = -np.linalg.solve(jacobian, residual)
+        except np.linalg.LinAlgError:
+            return None
+        if float(np.max(np.abs(change))) <= TOLERANCE * scale:
+            return np.asarray(states + change)
+        factor, size = 1.0, float(residual @ residual)
+        while True:
+            trial = states + factor * change
+            tried, slopes = left(trial)
+            if float(tried @ tried) < size:
+                break
+            factor *= 0.5
+            if factor < LEAST_STEP:
+                return None
+        states, residual, jacobian = trial, tried, slopes
+    return None
 
 
 def describe(circuit: Drawable, linear: Network, ports: DeviceLaw, states: Floats) -> OperatingPoint:

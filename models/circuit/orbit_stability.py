@@ -1,5 +1,4 @@
-"""Is a periodic solution stable? Its characteristic (Floquet) multipliers by stepping the linearised circuit once
-round.
+"""Whether a periodic solution is stable: its characteristic (Floquet) multipliers, by one cycle of what is linearised.
 
 A disturbance y obeys d/dt(C(t) y) + G(t) y = 0 on the orbit; one cycle maps it by the monodromy matrix. One
 multiplier is 1 (a shift in time). Another multiplier larger than 1 in size means that the oscillation is not steady:
@@ -32,11 +31,11 @@ def multipliers(
     if steps is None:
         steps = max(512, 2 * instants(orbit.coefficients.shape[1] - 1))
     device = ports.evaluate(waveform(orbit.coefficients, steps))
-    incidence = linear.ports
+    whole = linear.capacitance.shape
+    spread = np.kron(linear.ports, linear.ports).T  # of the ports' matrix, as one row, to the states'
 
     def along(derivative: Floats) -> Floats:
-        result: Floats = np.einsum("np,pqt,mq->tnm", incidence, derivative, incidence)
-        return result
+        return (derivative.reshape(-1, steps).T @ spread).reshape(steps, *whole)
 
     capacitance = linear.capacitance + along(device.capacitances)
     conductance = linear.conductance + along(device.conductances)

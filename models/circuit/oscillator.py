@@ -1,7 +1,7 @@
 """The steady state of an oscillator, as it is drawn: frequency, amplitude, waveforms, harmonics, powers.
 
 Harmonic balance (models.circuit.harmonic_balance) starts from the describing function of a bipolar transistor; when
-that fails or lands on rest, and with another device, the oscillation is followed up from nothing: a conductance across
+that fails or ends at rest, and with another device, the oscillation is followed up from nothing: a conductance across
 the tank, chosen so that the tank swings by a given amount, is traced until it vanishes. A solution that has not
 converged, whose harmonics are cut off, or that is not stable (models.circuit.orbit_stability) is never returned:
 ValueError says what happened.
@@ -228,7 +228,7 @@ def _detuned(linear: Network, before: SteadyState) -> float:
     omega, former = 2.0 * math.pi * before.frequency, before.circuit.drawing().network()
     if former.names != linear.names:
         return omega
-    coils = np.isin(linear.names, linear.coils)
+    coils = np.array([name in linear.coils for name in linear.names])
     voltages = np.where(coils, 0.0, before.spectra[:, 1])
     fluxes = (former.capacitance.diagonal() * before.spectra[:, 1])[coils]
 

@@ -24,14 +24,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.constants import Boltzmann, elementary_charge
-from scipy.special import sici
 
 from models.arrays import Floats
-from models.checks import non_negative, positive, positive_array
+from models.checks import positive, positive_array
 from models.circuit.adjoint import Adjoint
 from models.circuit.harmonic_balance import waveform
 from models.circuit.transistor import Transistor
+from models.constants import BOLTZMANN, ELEMENTARY_CHARGE
 
 LOWEST_FREQUENCY = 0.1
 """Hz: slower wandering of the pitch is retuned and not heard as unsteadiness (our own choice)."""
@@ -69,7 +68,20 @@ def flicker_integral(start: float) -> float:
     y = 2 start; by parts, Ci the cosine integral.
     """
     twice = 2.0 * positive("start", start)
-    return float((1.0 - math.cos(twice)) / twice**2 + math.sin(twice) / twice - sici(twice)[1])
+    return (1.0 - math.cos(twice)) / twice**2 + math.sin(twice) / twice - _cosine_integral(twice)
+
+
+def _cosine_integral(y: float) -> float:
+    """Return Ci(y), y > 0: gamma + ln y + sum over n of (-1)^n y^(2n) / (2n (2n)!) while that keeps its digits."""
+    if y > 4.0:
+        from scipy.special import sici  # heavy, and seldom needed
+
+        return float(sici(y)[1])
+    total, term = float(np.euler_gamma) + math.log(y), 1.0
+    for even in range(2, 40, 2):
+        term *= -y * y / (even * (even - 1))
+        total += term / even
+    return total
 
 
 def oscillator_noise(adjoint: Adjoint) -> Noise:
@@ -80,7 +92,7 @@ def oscillator_noise(adjoint: Adjoint) -> Noise:
     linear, frequency = adjoint.linear, adjoint.state.frequency
     count = adjoint.device.currents.shape[-1]
     projection = waveform(adjoint.projection, count)  # (n, m)
-    thermal = 2.0 * Boltzmann * adjoint.state.circuit.drawing().temperature
+    thermal = 2.0 * BOLTZMANN * adjoint.state.circuit.drawing().temperature
     diffusion = {
         part.name: thermal * part.weight * float(np.mean((part.coefficients @ projection) ** 2))
         for part in linear.resistors
@@ -97,7 +109,7 @@ def oscillator_noise(adjoint: Adjoint) -> Noise:
             diffusion[name] = float(np.mean((source.flows @ into) ** 2 * source.density))
         if isinstance(part.what, Transistor):
             base = np.abs(currents[place].sum(axis=0))
-            slow = float(np.mean(into[0] * np.sqrt(2.0 * elementary_charge * base)))
+            slow = float(np.mean(into[0] * np.sqrt(2.0 * ELEMENTARY_CHARGE * base)))
             flicker += (frequency * slow) ** 2 * part.what.flicker_corner
     return Noise(frequency, diffusion, flicker)
 
@@ -109,26 +121,3 @@ def note_jitter(
     `duration`, s: 1200 log2(1 + s / f)."""
     spread = math.sqrt(first.frequency_variance(duration, lowest) + second.frequency_variance(duration, lowest))
     return np.asarray(1200.0 * np.log2(1.0 + spread / positive_array("note", note)))
-
-
-def leeson(
-    offset: ArrayLike,
-    frequency: float,
-    quality_factor: float,
-    power: float,
-    noise_factor: float = 1.0,
-    corner: float = 0.0,
-    temperature: float = 290.0,
-) -> Floats:
-    """Return Leeson's phase noise at `offset`, Hz, dBc/Hz: half the density of the phase, F k T / 2 P.
-
-    L = (F k T / 2 P) (1 + (f / (2 Q f_m))^2) (1 + f_c / f_m)
-    Q loaded, P W, F noise factor as a ratio. D. B. Leeson, Proc. IEEE 54 (1966) 329 (from memory); others write
-    F k T / P for the density of the phase of both sidebands. With P the power that the tank itself loses, its thermal
-    noise alone is F = 4 in this convention.
-    """
-    away = positive_array("offset", offset)
-    floor = positive("noise factor", noise_factor) * Boltzmann * positive("temperature", temperature)
-    half = positive("frequency", frequency) / (2.0 * positive("quality factor", quality_factor))
-    line = floor / (2.0 * positive("power", power)) * (1.0 + (half / away) ** 2)
-    return np.asarray(10.0 * np.log10(line * (1.0 + non_negative("corner", corner) / away)))

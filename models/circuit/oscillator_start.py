@@ -13,8 +13,6 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq
-from scipy.special import i0e, i1e
 
 from models.arrays import Complexes, Floats
 from models.checks import finite, finite_array, non_negative_array
@@ -25,6 +23,7 @@ from models.circuit.operating_point import OperatingPoint
 from models.circuit.small_signal import DoesNotStartError, SmallSignal, gain_path, linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape, rank_one_threshold
 from models.circuit.transistor import COLLECTOR_PORT
+from models.roots import root
 
 PHASE_PORT = COLLECTOR_PORT
 """The second port of the amplifying device (of an inverter its input) fixes the phase: its fundamental is real and
@@ -34,6 +33,8 @@ negative (with an NPN in common base the collector voltage has its peak at t = 0
 SMALLEST_GROWTH = 1.0005
 """The path is given up when the amplitude cannot be raised by this factor."""
 
+PULSE_DEPTH, PULSE_POINTS = 40.0, 48
+
 HEADROOM = 0.4
 """Forward voltage, V, at which the collector junction is taken to limit the first guess."""
 
@@ -42,8 +43,9 @@ def relative_transconductance(drive: ArrayLike) -> Floats:
     """Return G_m / g_m = 2 I_1(x) / (x I_0(x)) for a drive x >= 0, the mean current held; 1 at x = 0; broadcasts."""
     x = non_negative_array("drive", drive)
     safe = np.where(x > 1e-4, x, 1.0)
+    mean, fundamental = _pulse(safe)
     # the series about 0: 1 - x^2 / 8
-    result: Floats = np.where(x > 1e-4, 2.0 * i1e(safe) / (safe * i0e(safe)), 1.0 - x * x / 8.0)
+    result: Floats = np.where(x > 1e-4, 2.0 * fundamental / (safe * mean), 1.0 - x * x / 8.0)
     return result
 
 
@@ -52,7 +54,7 @@ def drive_at(ratio: float) -> float:
     if not 0.0 < finite("ratio", ratio) < 1.0:
         raise ValueError(f"ratio must be between 0 and 1 (both excluded); got {ratio:g}")
     # for large x, 2 I_1 / (x I_0) is just below 2 / x
-    return float(brentq(lambda x: float(relative_transconductance(x)) - ratio, 0.0, 2.0 / ratio, xtol=1e-13))
+    return root(lambda x: float(relative_transconductance(x)) - ratio, 0.0, 2.0 / ratio, xtol=1e-13)
 
 
 def bias_shift(drive: ArrayLike) -> Floats:
@@ -61,8 +63,21 @@ def bias_shift(drive: ArrayLike) -> Floats:
     ln I_0(x): the mean of exp(x cos) is I_0(x).
     """
     x = np.abs(finite_array("drive", drive))
-    result: Floats = np.log(i0e(x)) + x
-    return result
+    return np.asarray(np.log(_pulse(x)[0]) + x)
+
+
+def _pulse(x: Floats) -> tuple[Floats, Floats]:
+    """Return I_0(x) exp(-x) and I_1(x) exp(-x): the mean over a cycle of exp(x cos - x), and of that times cos.
+
+    By the trapezoidal rule over that part of half a cycle in which it is above exp(-PULSE_DEPTH): to rounding, since
+    the pulse is even about its peak and over, or even again, at the other end.
+    """
+    end = np.arccos(np.maximum(1.0 - PULSE_DEPTH / np.maximum(x, 1e-9), -1.0))
+    angle = end[..., None] * np.linspace(0.0, 1.0, PULSE_POINTS + 1)
+    height = np.exp(-2.0 * x[..., None] * np.sin(0.5 * angle) ** 2)
+    height[..., [0, -1]] *= 0.5
+    scale = end / (math.pi * PULSE_POINTS)
+    return scale * height.sum(axis=-1), scale * (height * np.cos(angle)).sum(axis=-1)
 
 
 def threshold(
@@ -70,7 +85,7 @@ def threshold(
 ) -> tuple[float, float, Complexes]:
     """Return the critical transconductance, S, of the mode nearest to `near`, Hz (None: the leading one), its angular
     frequency, rad/s, and its shape (n,) with a base-collector voltage of -1. `signal` has been found to start."""
-    capacitance, conductance = linearised(linear, ports, signal.point)
+    capacitance, conductance = linearised(linear, ports, signal.point.port_voltages)
     out, sense = gain_path(linear, ports, signal.point)
     without = conductance - signal.transconductance * np.outer(out, sense)
     strength, frequency = signal.critical_transconductance, signal.critical_frequency
@@ -103,11 +118,13 @@ def first_guess(
     strength, omega, shape = mode
     thermal, current = ports.thermal, point.emitter_current
     resting = max(point.emitter_drop, thermal)
-    drive = 1.0
+    drive, before = 1.0, 0.0
     for _ in range(20):
         ratio = strength * thermal / current
-        drive = drive_at(min(max(ratio, 1e-6), 0.999))
+        drive, before = drive_at(min(max(ratio, 1e-6), 0.999)), drive
         current = point.emitter_current * (1.0 + thermal * float(bias_shift(drive)) / resting)
+        if abs(drive - before) < 1e-6 * drive:
+            break
     junction = linear.ports.T @ shape
     swing = drive * thermal / abs(junction[0])
     limit = max(HEADROOM - float(point.port_voltages[1]), 10.0 * thermal)
@@ -133,11 +150,11 @@ def followed_up(
 
     Raises NotConvergedError when the path breaks off or the supply is passed ten times without an end.
     """
-    capacitance, conductance = linearised(linear, ports, point)
+    capacitance, conductance = linearised(linear, ports, point.port_voltages)
     nodes = linear.unit(*tank)
     pair = leading_pair(characteristic_roots(capacitance, conductance), mode[1] / (2.0 * math.pi))
     omega = mode[1] if pair is None else pair.imag
-    start = max(2.0 * (0.0 if pair is None else pair.real) * float(nodes @ capacitance @ nodes) / 2.0, 1e-9)
+    start = max((0.0 if pair is None else pair.real) * float(nodes @ capacitance @ nodes), 1e-9)
     probe, omega = rank_one_threshold(capacitance, conductance, nodes, nodes, omega, start)
     shape = mode_shape(capacitance, conductance + probe * np.outer(nodes, nodes), 1j * omega)
     junction = linear.ports.T @ (shape / -(linear.ports[:, PHASE_PORT] @ shape))

@@ -15,7 +15,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import eigh
 
 from models.arrays import Floats
 from models.circuit.common_base import OscillatorCircuit
@@ -44,8 +43,7 @@ def resonance(
     """Return the resonance of a circuit as seen from `nodes` (None: across its tank).
 
     port_voltages (p,): V at which the junctions' capacitances are taken; None: without voltage; not counted where
-    `junctions` is false. Raises ValueError where
-    the coil of the tank resonates with nothing.
+    `junctions` is false. Raises ValueError where the coil of the tank resonates with nothing.
     """
     drawing, linear, ports = drawn(circuit)
     voltages = np.zeros(linear.ports.shape[1]) if port_voltages is None else port_voltages
@@ -55,7 +53,9 @@ def resonance(
     capacitance, inductance = whole[:count, :count], whole[count:, count:]
     incidence = -linear.conductance[count:, :count]
     by_voltage = np.linalg.solve(inductance, incidence)
-    squared, shapes = eigh(incidence.T @ by_voltage, capacitance)
+    held_by = np.linalg.inv(np.linalg.cholesky(capacitance))
+    squared, turned = np.linalg.eigh(held_by @ incidence.T @ by_voltage @ held_by.T)
+    shapes = held_by.T @ turned
     own = [linear.coils.index(name) for name, *_ in windings(drawing.part(drawing.coil))]
     flux, current = incidence @ shapes, by_voltage @ shapes
     share = np.sum(flux[own] * current[own], axis=0) / np.maximum(np.sum(flux * current, axis=0), 1e-300)

@@ -24,12 +24,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import CubicSpline
 
 from models.arrays import Complexes
 from models.checks import finite_array, non_negative, positive
 from models.circuit.adjoint import Adjoint
 from models.circuit.modulation import Modulation, both_ripples
+from models.spline import spline
 
 SUPPLY, BOTH_BASES, REFERENCE_BASE, VARIABLE_BASE = "supply", "both bases", "reference base", "variable base"
 ENTRIES = (SUPPLY, BOTH_BASES, REFERENCE_BASE, VARIABLE_BASE)
@@ -67,7 +67,7 @@ class RippleLaw:
         where, peaks = finite_array("capacitance", capacitance), np.array(values)
         if peaks.size == 1:
             return np.full(where.shape, peaks[0])
-        return np.asarray(CubicSpline(np.array(self.capacitances), peaks)(where))
+        return np.asarray(spline(np.array(self.capacitances), peaks)(where))
 
     def times(self, volts: float) -> RippleLaw:
         """Return what `volts` (peak) do, where this is what 1 V does."""

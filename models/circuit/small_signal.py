@@ -104,9 +104,9 @@ def gain_path(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> tuple
     return linear.ports @ ports.transfer(point.port_voltages)[1], linear.ports[:, ports.control]
 
 
-def linearised(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> tuple[Floats, Floats]:
-    """Return C and G (n, n) of the whole circuit at its operating point."""
-    device = ports.evaluate(point.port_voltages)
+def linearised(linear: Network, ports: DeviceLaw, port_voltages: Floats) -> tuple[Floats, Floats]:
+    """Return C and G (n, n) of the whole circuit, its devices linearised at port voltages (p,), V."""
+    device = ports.evaluate(port_voltages)
     incidence = linear.ports
     return (
         linear.capacitance + incidence @ device.capacitances[:, :, 0] @ incidence.T,
@@ -116,7 +116,7 @@ def linearised(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> tupl
 
 def analyse(linear: Network, ports: DeviceLaw, point: OperatingPoint) -> SmallSignal:
     """Return start-up for a network, its transistor and their operating point."""
-    capacitance, conductance = linearised(linear, ports, point)
+    capacitance, conductance = linearised(linear, ports, point.port_voltages)
     roots = characteristic_roots(capacitance, conductance)
     pair = growing(roots)
     out, sense = gain_path(linear, ports, point)

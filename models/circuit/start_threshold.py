@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.optimize import bisect
 
 from models.arrays import Complexes, Floats
+from models.roots import root
 
 HIGHEST_RATIO = 1e6
 """The critical transconductance is looked for up to this many times the present one, and down to as much less."""
@@ -102,7 +102,7 @@ def transconductance_window(
 
     def edge(inside: float, outside: float) -> tuple[float, float]:
         tolerance = 1e-4 * min(inside, outside)
-        grows = bisect(lambda value: math.copysign(1.0, growth(value)[0]), outside, inside, xtol=tolerance)
+        grows = root(lambda value: growth(value)[0], outside, inside, xtol=tolerance)
         first = grows + math.copysign(2e-4 * grows, inside - outside)  # just within, where the pair is sure to be
         return rank_one_threshold(capacitance, conductance, out, sense, growth(first)[1], first)
 

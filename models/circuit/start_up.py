@@ -38,16 +38,16 @@ from models.circuit.work import TooMuchWorkError
 REACHED = 0.9
 """Share of the final swing that counts as started."""
 FOLLOWED = 240
-"""Cycles in one piece of what is integrated in time,"""
+"""Cycles in one piece of what is integrated in time."""
 MOST_PIECES = 6
-"""and so many pieces at most."""
+"""Most such pieces."""
 FOLLOW_TOLERANCE = 1e-5
 FEWEST_KEPT = 10
 """Fewer points are dropped when the envelope breaks off: the run goes on from the first cycles."""
 SECOND_SHARE = 0.2
 """A second mode that grows is set going with this share of the swing, to save the wait for it."""
 PATTERN_CYCLES = 200
-"""Of a piece, in which a pattern is looked for."""
+"""The last cycles of a piece, in which a pattern is looked for."""
 NOISE_EVERY = 40
 """Every so many cycles the thermal swing is added where the tank swings by less."""
 
@@ -60,8 +60,7 @@ class StartUp:
     after it, or None; times from switching on. state: the steady oscillation it settles into, else None. from_noise:
     whether the swing of switching on fell so low that the thermal noise of the tank is what grows; the starting time is
     then uncertain by a growth time or two. bursts, tones, pattern: what was read where it does not settle. second_mode:
-    the
-    frequency, Hz, of a mode that was set going by hand at the beginning of `late`, or None.
+    the frequency, Hz, of a mode that was set going by hand at the beginning of `late`, or None.
     """
 
     circuit: Drawable
@@ -119,7 +118,7 @@ class StartUp:
         name = self.circuit.drawing().output if name == "output" else name
         early = np.zeros(len(self.points))
         sizes = np.array([point.states.shape[1] for point in self.points], dtype=int)
-        for size in np.unique(sizes):
+        for size in sorted(set(sizes.tolist())):
             places = np.flatnonzero(sizes == size)
             spectra = np.stack([self.points[place].states for place in places])
             early[places] = np.ptp(self._swinging(spectra, name, 256), axis=-1)
@@ -239,7 +238,7 @@ def _followed(
         begin, states = float(first.times[-1]), first.states[:, -1]
     growing = np.array([root for root in signal.roots if root.imag > 0.0 and root.real > 0.0])
     modes = np.array([root.imag for root in signal.roots if root.imag > 0.0]) / (2.0 * math.pi)
-    capacitance, conductance = linearised(linear, circuit.drawing().laws(), signal.point)
+    capacitance, conductance = linearised(linear, circuit.drawing().laws(), signal.point.port_voltages)
     tank = linear.unit(*circuit.drawing().tank)
 
     def mode(root: complex) -> Floats:
@@ -265,7 +264,7 @@ def _followed(
             late = first if late is None and not kept else late
             break
         begin, states = float(run.times[-1]), run.states[:, -1]
-        late = run if late is None else _joined(late, run)
+        late = run if late is None else late.followed_by(run)
         swings = cycle_swings(run, "tank")
         if float(swings.max()) < 2.0 * LINEAR:
             if signal.growth_rate < 0.0 and swings[-1] < swings[0]:
@@ -324,7 +323,7 @@ def _piece(circuit: Drawable, states: Floats, begin: float, near: float, noise: 
             run = stepped(circuit, NOISE_EVERY, near, states, coarse=True)
         run = TransientRecord(begin + run.times, run.states, run.names, run.tank)
         begin, states = float(run.times[-1]), run.states[:, -1]
-        joined = run if joined is None else _joined(joined, run)
+        joined = run if joined is None else joined.followed_by(run)
         hot, cold = (0.0 if node == GROUND else noise[run.names.index(node)] for node in run.tank)
         floor = 2.0 * abs(hot - cold)
         if float(cycle_swings(run, "tank")[-1]) < floor:
@@ -340,13 +339,6 @@ def _steady_end(circuit: Drawable, linear: Network, run: TransientRecord, near: 
     except TooFastError:
         return None
     return settled(march, march.points[-1])[0]
-
-
-def _joined(before: TransientRecord, after: TransientRecord) -> TransientRecord:
-    times = np.concatenate([before.times, after.times[1:]])
-    return TransientRecord(
-        times, np.concatenate([before.states, after.states[:, 1:]], axis=1), before.names, before.tank
-    )
 
 
 def _reached(times: Floats, swings: Floats, goal: float) -> float | None:

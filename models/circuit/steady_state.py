@@ -29,7 +29,8 @@ class SteadyState:
     x(t) = sum over k of X_k exp(j k w t), negative k conjugate; the collector peaks near t = 0.
     powers: mean power of each loss, W, the devices' included; supply_power what the source delivers, W.
     settling_time: time constant, s, of the slowest disturbance. residual: largest error of the equations, V.
-    method: "warm start", "describing function", "followed up from rest" or "followed up while the supply rises".
+    method: how it was found: "warm start", "describing function", "followed up from rest", "grown while the supply
+    rose" or "start-up followed".
     """
 
     circuit: Drawable

@@ -16,13 +16,14 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.constants import Boltzmann
 
 from models.arrays import Floats
 from models.circuit.drawing import Drawable, drawn
 from models.circuit.operating_point import solve
 from models.circuit.resonance import natural_frequency, ringing_capacitance
+from models.circuit.small_signal import linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
+from models.constants import BOLTZMANN
 
 FIRST_STEP = 1e-6
 LENGTHENING = 1.08
@@ -44,7 +45,7 @@ def thermal_swing(circuit: Drawable) -> float:
 
     Its energy is k T (equipartition, two halves of it).  C V^2 / 2 = k T
     """
-    return math.sqrt(2.0 * Boltzmann * circuit.drawing().temperature / ringing_capacitance(circuit))
+    return math.sqrt(2.0 * BOLTZMANN * circuit.drawing().temperature / ringing_capacitance(circuit))
 
 
 def step_swing(circuit: Drawable) -> float:
@@ -109,10 +110,7 @@ def rising_bias(circuit: Drawable, longest: float = LONGEST) -> RisingBias:
         companion = replace(linear, conductance=linear.conductance + held, source=linear.source + held @ states)
         states = solve(companion, ports, circuit.supply_voltage, states)
         now += step
-        device = ports.evaluate(linear.ports.T @ states)
-        capacitance = linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T
-        conductance = linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T
-        pair = leading_pair(characteristic_roots(capacitance, conductance))
+        pair = leading_pair(characteristic_roots(*linearised(linear, ports, linear.ports.T @ states)))
         times.append(now)
         rates.append(-np.inf if pair is None else pair.real)
         row.append(states)
@@ -134,9 +132,7 @@ def thermal_kick(circuit: Drawable, longest: float) -> tuple[float, Floats] | No
     if place is None:
         return None
     drawing, linear, ports = drawn(circuit)
-    device = ports.evaluate(linear.ports.T @ way.states[place])
-    capacitance = linear.capacitance + linear.ports @ device.capacitances[:, :, 0] @ linear.ports.T
-    conductance = linear.conductance + linear.ports @ device.conductances[:, :, 0] @ linear.ports.T
+    capacitance, conductance = linearised(linear, ports, linear.ports.T @ way.states[place])
     pair = leading_pair(characteristic_roots(capacitance, conductance))
     if pair is None:
         return None

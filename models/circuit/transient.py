@@ -15,7 +15,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.integrate import solve_ivp
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
@@ -53,6 +52,11 @@ class TransientRecord:
             return np.zeros_like(self.times)
         state: Floats = self.states[self.names.index(name)]
         return state
+
+    def followed_by(self, after: TransientRecord) -> TransientRecord:
+        """Return this run and then `after`, which begins at the instant at which this one ends."""
+        times = np.concatenate([self.times, after.times[1:]])
+        return TransientRecord(times, np.concatenate([self.states, after.states[:, 1:]], axis=1), self.names, self.tank)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +149,7 @@ def simulate(
     frequency: float | None = None,
     relative_tolerance: float = 1e-8,
     thermal: bool = True,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> TransientRecord:
     """Integrate `circuit` for `duration`, s.
 
@@ -153,7 +158,8 @@ def simulate(
     alternating part enlarged by the relative `disturbance`, so that the run has to find its own way back. An array
     (n,): these states.
     keep_from: earliest time kept, s. frequency: sets the spacing of the record (POINTS_PER_CYCLE; default from
-    inductance and capacitance). Raises ValueError when the integrator gives up.
+    inductance and capacitance). progress: hears the share of the duration that is integrated. Raises ValueError when
+    the integrator gives up.
     """
     duration = positive("duration", duration)
     non_negative("keep_from", keep_from)
@@ -172,9 +178,15 @@ def simulate(
     scale = np.array([CURRENT_SCALE if name in linear.coils else 1.0 for name in linear.names])
     absolute = ABSOLUTE_TOLERANCE * scale
 
+    from scipy.integrate import solve_ivp  # heavy, and seldom needed
+
+    def told(time: float, states: Floats) -> Floats:
+        progress(time / duration)
+        return derivative(time, states)
+
     def integrated(begin: float, states: Floats, until: Floats) -> Floats:
         result = solve_ivp(
-            derivative,
+            told,
             (begin, float(until[-1])),
             states,
             method="LSODA",

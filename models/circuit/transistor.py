@@ -3,7 +3,7 @@
 The ports are base-emitter and base-collector: voltage v = (v_be, v_bc), current i = (base to emitter, base to
 collector). Terminal currents into the transistor: base = i_be + i_bc, collector = -i_bc, emitter = -i_be.
 The resistance of the base region lies outside, between the base terminal and the junctions (see
-`models.circuit.common_base`).
+`models.circuit.drawing`).
 Neglected: emitter and collector series resistance, current dependence of the base resistance, high-level injection,
 breakdown, self-heating; noise is in models.circuit.oscillator_noise.
 """
@@ -14,10 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.constants import elementary_charge
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
+from models.constants import ELEMENTARY_CHARGE
 from models.junction import depletion_capacitance, depletion_charge, exponential_junction, thermal_voltage
 
 EMITTER_PORT, COLLECTOR_PORT = 0, 1
@@ -98,7 +98,7 @@ class NoiseSource:
 
 def shot_noise(name: str, flows: ArrayLike, current: Floats) -> NoiseSource:
     """Return the shot noise of a current (m,), A: two-sided q |i|."""
-    return NoiseSource(name, np.asarray(flows, dtype=np.float64), elementary_charge * np.abs(current))
+    return NoiseSource(name, np.asarray(flows, dtype=np.float64), ELEMENTARY_CHARGE * np.abs(current))
 
 
 class TransistorPorts:

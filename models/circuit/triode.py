@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import expit
 
 from models.arrays import Floats
 from models.checks import non_negative, positive
@@ -69,6 +68,8 @@ class TriodePorts:
     @staticmethod
     def _law(drive: Floats) -> tuple[Floats, Floats]:
         """Return a(x)^(3/2) and its slope."""
+        from scipy.special import expit  # heavy, and only for these devices
+
         above = drive / SOFTNESS
         soft = SOFTNESS * np.logaddexp(0.0, above)
         return soft**1.5, 1.5 * np.sqrt(soft) * expit(above)

@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import CubicHermiteSpline
 
 from models.arrays import Floats
 from models.checks import finite_array, positive_array
 from models.hand.capacitance_curve import monotone_cubic, shape_preserving
+from models.spline import Cubic
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,8 +31,8 @@ class VariableLaw:
     capacitances: Floats
     frequencies: Floats
     amplitudes: Floats
-    _frequency: CubicHermiteSpline = field(init=False, repr=False)
-    _amplitude: CubicHermiteSpline = field(init=False, repr=False)
+    _frequency: Cubic = field(init=False, repr=False)
+    _amplitude: Cubic = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         names = ("capacitances", "frequencies", "amplitudes")

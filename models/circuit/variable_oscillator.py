@@ -1,6 +1,6 @@
 """The variable oscillator solved as a circuit along the whole range of the antenna's capacitance.
 
-The antenna, straight or behind its series inductor, hangs on the collector of the same circuit as the reference;
+The antenna, straight or behind its series inductor, is joined to the collector of the same circuit as the reference;
 harmonic balance follows it from one capacitance to the next, each solution starting from its neighbour, so that
 frequency, amplitude, mode and loss vary with the hand. The result is a `VariableLaw` for `models.instrument`.
 """
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -55,9 +56,9 @@ def with_antenna(circuit: Circuit, capacitance: float, branch: SeriesInductor, t
     """`circuit` with an antenna of `capacitance`, F (stray included), straight or behind `branch`.
 
     The loss of the inductor is taken as its series resistance at the circuit's `inductor_q_frequency` (of a drawing:
-    where its tank rings). At a tap of the
-    coil of voltage `tap_ratio` p (its leakage in `branch`, see `models.branch.tapped_coil`) the whole coil sees the
-    branch's inductance and resistance over p^2 and the capacitances times p^2: exact for an ideal transformer.
+    where its tank rings). At a tap of the coil of voltage `tap_ratio` p (its leakage in `branch`, see
+    `models.branch.tapped_coil`) the whole coil sees the branch's inductance and resistance over p^2 and the
+    capacitances times p^2: exact for an ideal transformer.
     """
     turned = positive("tap_ratio", tap_ratio) ** 2
     if isinstance(circuit, OscillatorCircuit):
@@ -82,6 +83,7 @@ def solve_along(
     capacitances: ArrayLike,
     near_frequency: float | None = None,
     tap_ratio: float = 1.0,
+    warm_start: SteadyState | None = None,
 ) -> VariableOscillator:
     """Solve the circuit for every antenna capacitance, F (n,), increasing; `tap_ratio` as for `with_antenna`.
 
@@ -96,7 +98,8 @@ def solve_along(
     for capacitance in row.tolist():
         loaded = with_antenna(circuit, capacitance, branch, tap_ratio)
         try:
-            states.append(_next(loaded, states[-1]) if states else steady_state(loaded, near_frequency=near_frequency))
+            first = partial(steady_state, loaded, warm_start=warm_start, near_frequency=near_frequency)
+            states.append(_next(loaded, states[-1]) if states else first())
         except ValueError as error:
             raise ValueError(f"with {1e12 * capacitance:.4g} pF of antenna: {error}") from error
     return VariableOscillator(row, tuple(states))

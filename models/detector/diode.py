@@ -30,15 +30,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import RectBivariateSpline
-from scipy.special import i0e, ive, wrightomega
 
 from models.arrays import Floats
 from models.checks import finite_array, non_negative, non_negative_array, positive
 from models.junction import THERMAL_VOLTAGE
+
+if TYPE_CHECKING:
+    from scipy.interpolate import RectBivariateSpline
 
 MOST_DRIVE = 600.0
 """Largest A / (n V_T) taken: some 15 V at n = 1."""
@@ -117,6 +119,8 @@ def sum_envelope(first: ArrayLike, second: ArrayLike, phase: ArrayLike) -> Float
 
 def log_bessel(x: Floats) -> Floats:
     """ln I0(x) for x >= 0, without overflow."""
+    from scipy.special import i0e  # here and below: heavy, and only for this kind of detector
+
     return np.asarray(np.log(i0e(x)) + x)
 
 
@@ -129,6 +133,8 @@ def pulse_width_factor(x: Floats) -> Floats:
 @lru_cache(maxsize=1)
 def _pulse_widths() -> tuple[Floats, Floats]:
     """sqrt(x) and s(x), to MOST_DRIVE."""
+    from scipy.special import i0e, ive
+
     grid = np.linspace(0.0, math.sqrt(MOST_DRIVE), 400)
     order = np.arange(1.0, 201.0)[:, None]
     shares = ive(order, grid**2) / i0e(grid**2) / order
@@ -193,6 +199,8 @@ class _MeanTable:
 
 def mean_current(x: ArrayLike, y: ArrayLike, source: float, angles: int = 512) -> tuple[Floats, Floats]:
     """(f, df/dy) by averaging over `angles` midpoints of the radio half-cycle, r = `source` > 0; broadcasts."""
+    from scipy.special import wrightomega
+
     cosine = np.cos((np.arange(angles) + 0.5) * (math.pi / angles))
     depth = np.asarray(x, dtype=np.float64)[..., None] * cosine - np.asarray(y, dtype=np.float64)[..., None]
     pulse = wrightomega(math.log(source) + source + depth)
@@ -202,6 +210,8 @@ def mean_current(x: ArrayLike, y: ArrayLike, source: float, angles: int = 512) -
 @lru_cache(maxsize=8)
 def _mean_correction(source: float, top: float) -> _MeanTable:
     """The table for r = `source`: for x up to `top` and all y >= -1."""
+    from scipy.interpolate import RectBivariateSpline
+
     roots = np.linspace(0.0, math.sqrt(top), math.ceil(math.sqrt(top) / _ROOT_STEP) + 8)
     lowest, highest = -30.0, top + 1.0
     places = np.linspace(math.asinh(lowest), math.asinh(highest), 160)
@@ -221,6 +231,8 @@ def static_output(load: DiodeLoad, envelope: ArrayLike) -> Floats:
     Without source resistance and ripple closed: y + rho = omega(ln rho + rho + ln I0(x)). Else by Newton from there,
     which converges from any side, as f is convex and falls with y.
     """
+    from scipy.special import wrightomega
+
     x = load.drive(envelope)
     rho = load.load_strength
     bessel = log_bessel(x)

@@ -30,7 +30,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import expit, hyp2f1, i0, i0e, ive
 
 from models.arrays import Floats
 from models.checks import finite_array, fraction, non_negative, one_of, positive, whole
@@ -54,24 +53,45 @@ def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
 
         A_n = -(-m)^n (4 / pi) * integral over u = 0..1 of (1 - u^2)^(n - 3/2) u^2 sqrt(1 - m^2 + m^2 u^2) du
 
-    for n >= 1 (derived here; the integrand has one sign, so no digits cancel), and A_0 = F(-1/2, -1/2; 1; m^2).
+    for n >= 1 (derived here; the integrand has one sign, so no digits cancel); A_0 is `_mean_envelope`.
     At m = 1 they are A_0 = 4 / pi, A_n = -(-1)^n 8 / (pi (4 n^2 - 1)).
     """
     ratio, highest = fraction("amplitude_ratio", amplitude_ratio), _count("count", count, 0)
     position = np.linspace(-4.0, 4.0, 241)  # double-exponential nodes: exact to rounding up to both ends
     bent = math.pi * np.sinh(position)
-    node, rest = expit(bent), expit(-bent)  # u and 1 - u
+    node, rest = 1.0 / (1.0 + np.exp(-bent)), 1.0 / (1.0 + np.exp(bent))  # u and 1 - u
     weight = (position[1] - position[0]) * math.pi * np.cosh(position) * node * rest
     root = np.hypot(math.sqrt((1.0 - ratio) * (1.0 + ratio)), ratio * node)
     order = np.arange(1.0, highest + 1.0)
     fall = np.exp(np.outer(order - 1.5, np.log(rest) + np.log1p(node)))
     falling = -((-ratio) ** order) * (4.0 / math.pi) * (fall @ (weight * node**2 * root))
-    return np.concatenate([[hyp2f1(-0.5, -0.5, 1.0, ratio**2)], falling])
+    return np.concatenate([[_mean_envelope(ratio)], falling])
+
+
+def _mean_envelope(ratio: float) -> float:
+    """The mean of |1 + m z| over the unit circle: an ellipse's perimeter over 2 pi, its half axes 1 + m and 1 - m.
+
+    Symbols: a, b half axes, M(a, b) their arithmetic-geometric mean, reached by a_n, b_n from them, c_n half of their
+    difference before. (M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions, 17.6, from memory.)
+        perimeter / 2 pi = (a^2 - sum over n >= 0 of 2^(n - 1) c_n^2) / M(a, b),   c_0^2 = a^2 - b^2
+    """
+    a, b = 1.0 + ratio, 1.0 - ratio
+    if b == 0.0:
+        return 4.0 / math.pi
+    total, weight = 0.5 * (a * a + b * b), 1.0
+    while a - b > 1e-15 * a:
+        half = 0.5 * (a - b)
+        a, b = 0.5 * (a + b), math.sqrt(a * b)
+        total -= weight * half * half
+        weight *= 2.0
+    return total / a
 
 
 def junction_waveform(phase: ArrayLike, drive: float, weaker_drive: float) -> Floats:
     """Junction current over its mean along the beat; drives: both peak voltages over kT/q; phase in rad."""
     drive, weaker_drive = non_negative("drive", drive), non_negative("weaker_drive", weaker_drive)
+    from scipy.special import i0e  # here and below: heavy, and not for every detector
+
     reach = sum_envelope(drive, weaker_drive, phase)
     scale = i0e(drive) * i0e(weaker_drive)
     return np.asarray(i0e(reach) * np.exp(reach - (drive + weaker_drive)) / scale)
@@ -83,6 +103,8 @@ def junction_harmonics(count: int, drive: float, weaker_drive: float) -> Floats:
     The addition theorem of I_0 (Neumann's, for imaginary argument; from memory), checked against quadrature.
     """
     drive, weaker_drive = non_negative("drive", drive), non_negative("weaker_drive", weaker_drive)
+    from scipy.special import i0e, ive
+
     order = np.arange(_count("count", count, 0) + 1, dtype=np.float64)
     ratio = ive(order, drive) * ive(order, weaker_drive) / (i0e(drive) * i0e(weaker_drive))
     return np.asarray(np.where(order == 0, 1.0, 2.0) * ratio)
@@ -189,6 +211,8 @@ class Detector:
         if self.kind in ("product", "square-law"):
             return self.amplitude**2
         if self.kind == "junction":
+            from scipy.special import i0
+
             return float(i0(self.drive) * i0(self.weaker_drive))
         return self.amplitude if self.kind == "envelope" else 1.0
 

@@ -1,8 +1,8 @@
 """Relative permittivity of air: pressure, temperature, humidity.
 
 Symbols: p pressure of all the air, e that of the water vapour in it, hPa; T temperature, K; t the same, degrees C; h
-relative humidity, 0 to 1; n refractive index of air for radio waves, which water vapour does not change up to some
-10 GHz; N = 1e6 (n - 1).
+relative humidity, 0 to 1; n refractive index of air for radio waves, the same at every frequency up to some 10 GHz;
+N = 1e6 (n - 1).
     N = 77.6 p / T - 5.6 e / T + 3.75e5 e / T^2,   permittivity = n^2
     e = h 6.1121 exp((18.678 - t / 234.5) t / (257.14 + t))
 Sources: E. K. Smith, S. Weintraub, Proc. IRE 41 (1953) 1035, in the form of Recommendation ITU-R P.453; vapour pressure

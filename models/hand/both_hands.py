@@ -25,13 +25,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import CubicSpline
 
 from models.arrays import Floats
 from models.checks import finite_array, positive
 from models.hand.capacitance_curve import CapacitanceCurve, shape_preserving, shape_preserving_slopes
+from models.spline import Cubic, spline, spline_slopes
 
-_NONE = np.zeros(0)
 #: Steps of Newton's method towards the distance of equal effect; each doubles the digits.
 _STEPS = 12
 _SMALLEST = 1e-7  # share of a distance; after a step as small as this the next would be lost in rounding
@@ -48,8 +47,8 @@ class Changes:
     distances: Floats
     others: Floats
     values: Floats
-    _along: CubicSpline = field(init=False, repr=False)
-    _slopes: CubicSpline | None = field(init=False, repr=False, default=None)
+    _along: Cubic = field(init=False, repr=False)
+    _slopes: Cubic | None = field(init=False, repr=False, default=None)
 
     def __post_init__(self) -> None:
         if self.values.shape != (self.distances.size, max(self.others.size, 1)) or not np.isfinite(self.values).all():
@@ -58,10 +57,10 @@ class Changes:
                 f"places of the other hand; got shape {self.values.shape}"
             )
         logs = np.log(self.distances)
-        object.__setattr__(self, "_along", CubicSpline(logs, self.values))
+        object.__setattr__(self, "_along", spline(logs, self.values))
         if self.others.size > 1:
             slopes = shape_preserving_slopes(np.log(self.others), self.values)
-            object.__setattr__(self, "_slopes", CubicSpline(logs, slopes))
+            object.__setattr__(self, "_slopes", spline(logs, slopes))
 
     def at(self, distance: ArrayLike, other: ArrayLike) -> Floats:
         """The change with the hands at these places, m (broadcast)."""
@@ -89,7 +88,7 @@ class Fingers:
 
     openings: Floats
     changes: tuple[Changes, ...]
-    most_open: CubicSpline
+    most_open: Cubic
     drawn_in: float = 0.0
     own: float = 1.0
 
@@ -107,10 +106,10 @@ class Fingers:
         `Changes`. most_open: distances (any number), m, and ln(C - E) there of the most open hand.
         """
         openings = np.array(sorted(added))
-        spline = CubicSpline(np.log(most_open[0]), most_open[1])
-        plain = cls(openings, (), spline, drawn_in, own)
+        skin = spline(np.log(most_open[0]), most_open[1])
+        plain = cls(openings, (), skin, drawn_in, own)
         changes = [added[each] - added[own] - plain.way(distances, each)[:, None] for each in openings.tolist()]
-        return cls(openings, tuple(Changes(distances, others, each) for each in changes), spline, drawn_in, own)
+        return cls(openings, tuple(Changes(distances, others, each) for each in changes), skin, drawn_in, own)
 
     def way(self, distance: ArrayLike, opening: ArrayLike) -> Floats:
         """W - S: what the way of the foremost skin alone changes."""
@@ -121,7 +120,7 @@ class Fingers:
         o = np.clip(finite_array("opening", opening), self.openings[0], self.openings[-1])
         table = np.stack([change.at(distance, other) for change in self.changes], axis=-1)
         table, o = np.broadcast_arrays(table, o[..., None])
-        slopes = CubicSpline(self.openings, table, axis=-1)(self.openings, 1)  # of three: the parabola through them
+        slopes = np.moveaxis(spline_slopes(self.openings, np.moveaxis(table, -1, 0)), 0, -1)
         rest = _between(self.openings, table, slopes, o[..., 0])
         return rest + self.way(distance, o[..., 0])
 

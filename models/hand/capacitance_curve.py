@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import CubicHermiteSpline, CubicSpline, PchipInterpolator
 
 from models.arrays import Floats
 from models.checks import finite_array, positive, positive_array
+from models.spline import Cubic, inner_slopes, spline
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,7 +33,7 @@ class CapacitanceCurve:
     distances: Floats
     capacitances: Floats
     empty_capacitance: float
-    _log_added: CubicHermiteSpline = field(init=False, repr=False)
+    _log_added: Cubic = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         distances = np.array(positive_array("distances", self.distances))
@@ -114,26 +114,25 @@ def distance_table(distances: ArrayLike) -> Floats:
     return table
 
 
-def monotone_cubic(knots: Floats, values: Floats) -> CubicHermiteSpline:
+def monotone_cubic(knots: Floats, values: Floats) -> Cubic:
     """The not-a-knot cubic spline through strictly monotone `values` where it never turns, else `shape_preserving`."""
-    spline = CubicSpline(knots, values)
-    never_turns = is_strictly_monotone(np.diff(values) / np.diff(knots), spline(knots, 1))
-    return spline if never_turns else shape_preserving(knots, values)
+    smooth = spline(knots, values)
+    never_turns = is_strictly_monotone(np.diff(values) / np.diff(knots), smooth(knots, 1))
+    return smooth if never_turns else shape_preserving(knots, values)
 
 
-def shape_preserving(knots: Floats, values: Floats) -> CubicHermiteSpline:
+def shape_preserving(knots: Floats, values: Floats) -> Cubic:
     """A cubic along the last axis of `values` that stays between its neighbours and turns only where the values do."""
-    return CubicHermiteSpline(knots, values, shape_preserving_slopes(knots, values), axis=-1)
+    return Cubic(knots, np.moveaxis(values, -1, 0), np.moveaxis(shape_preserving_slopes(knots, values), -1, 0))
 
 
 def shape_preserving_slopes(knots: Floats, values: Floats) -> Floats:
     """Slopes of `shape_preserving` at its knots, of the shape of `values`.
 
-    The slopes are those of F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300 (from memory); at the
-    ends the nearest secant, so that a curve that falls still falls there.
+    At the ends the nearest secant, so that a curve that falls still falls there.
     """
     secants = np.diff(values) / np.diff(knots)
-    inner = PchipInterpolator(knots, values, axis=-1)(knots[1:-1], 1)
+    inner = inner_slopes(knots, values)
     return np.concatenate([secants[..., :1], inner, secants[..., -1:]], axis=-1)
 
 

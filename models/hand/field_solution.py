@@ -302,7 +302,7 @@ def far_sides(
         )
 
 
-def near_side(still: StillField, block: Eliminated) -> NearSide:
+def near_side(block: Eliminated) -> NearSide:
     """The pitch hand after what stands still."""
     factor = factored(block.own)
     points = np.tensordot(GAUSS_POINTS, block.panels.corners, axes=1)  # (3 points, 3 components, m)

@@ -18,7 +18,8 @@ radiation.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import itertools
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
@@ -100,7 +101,7 @@ class HandField:
         if self.openings.size:
             places = (self.openings.size, self.finger_distances.size, *wanted[1:])
             checked.append(("the fingers", self.finger_places, places))
-            if not np.isin(self.finger_distances, self.distances).all():
+            if not (self.finger_distances[:, None] == self.distances).any(axis=1).all():
                 raise ValueError("finger_distances must be some of the distances")
         for name, matrices, shape in checked:
             if matrices.shape != shape or not np.isfinite(matrices).all():
@@ -129,7 +130,7 @@ class HandField:
         """What other openings change of the capacitances `seen` (n, m or 1), F."""
         others = np.log(seen_capacitance(self.finger_places, self.names, ties, ANTENNA) - empty)
         table, added = dict(zip(self.openings.tolist(), others, strict=True)), np.log(seen - empty)
-        table[self.opening] = added[np.isin(self.distances, self.finger_distances)]
+        table[self.opening] = added[(self.distances[:, None] == self.finger_distances).any(axis=1)]
         most = max(table)
         wide = (self.distances, added) if most == self.opening else (self.finger_distances, table[most])
         return Fingers.of_table(
@@ -159,12 +160,14 @@ def hand_field(
     ring_heights: ArrayLike = RING_HEIGHTS,
     places: Sequence[int] = PLACES,
     openings: Sequence[float] = OPENINGS,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> HandField:
     """Solve the field of `scene`.
 
     distances: (n,) m, at least two, strictly increasing. fineness: panels per length against the default mesh (about
     0.8 or more). ring_heights: (p,) m, likewise, or one alone; `places`: which of them are solved with every distance.
     openings: of the fingers of the open hand, 0 to 1, strictly increasing, that are solved beside the player's own.
+    progress: hears the share of the places that are solved, after each.
     Raises ValueError for a bad table of distances, an unknown posture, and scenes whose parts meet or whose hands the
     player cannot bring there.
     """
@@ -200,8 +203,8 @@ def hand_field(
     else:
         ring = ring_alone(still, scene.ring)
         ends = [float(each) for each in (table[0], np.sqrt(table[0] * table[-1]), table[-1])]
-        samples = [near_side(still, hand) for posture in postures for hand in pitch_hands(still, posture, ends)]
-        away = near_side(still, next(iter(pitch_hands(still, POSTURES[0], ends[-1:]))))
+        samples = [near_side(hand) for posture in postures for hand in pitch_hands(still, posture, ends)]
+        away = near_side(next(iter(pitch_hands(still, POSTURES[0], ends[-1:]))))
         every = [directions(still, side, samples) for side in far_sides(still, scene.ring, ring, heights)]
         ring_places = place_matrices(still, away, every)
         far = [every[place] for place in places]
@@ -212,10 +215,15 @@ def hand_field(
     # the wrist is held: one arm for all openings
     sleeves: dict[float, Sleeve | None] = dict.fromkeys(chosen.tolist()) if others else {}
 
+    total, done = table.size * len(postures) + chosen.size * len(others), itertools.count(1)
+
     def places_of(moved: StillField, posture: Posture, distances: Floats) -> Floats:
         kept = sleeves if posture == "open" else None
-        hands = pitch_hands(moved, posture, distances.tolist(), kept)
-        return np.stack([place_matrices(moved, near_side(moved, hand), far) for hand in hands])
+        solved = []
+        for hand in pitch_hands(moved, posture, distances.tolist(), kept):
+            solved.append(place_matrices(moved, near_side(hand), far))
+            progress(next(done) / total)
+        return np.stack(solved)
 
     solved = {posture: places_of(still, posture, table) for posture in postures}
     fingers = [places_of(still.with_opening(each), "open", chosen) for each in others]

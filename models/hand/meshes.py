@@ -45,14 +45,11 @@ TRUNK_CELLS: Final = (3, 5, 10)
 #: The same of an arm whose wrist comes over the pitch antenna, and panels per length of one with an elbow there.
 OVER_CELLS: Final = (4, 6, 12)
 OVER_FINER: Final = 1.7
-#: A player of that build sits before a low antenna: shoulder over hand, m.
+#: A player of that build stoops or sits before a low antenna: highest shoulder over hand, m.
 SHOULDER_OVER_HAND: Final = 0.35
 SHOULDER_SIDE: Final = -0.18
-BODY_SIDE: Final = SHOULDER_SIDE - TYPICAL.shoulder_out
 BODY_HALF_WIDTH: Final = TYPICAL.half_width
-BODY_DEPTH_RATIO: Final = TYPICAL.depth_ratio
 BODY_BOTTOM: Final = 0.03
-ARM_RADIUS: Final = TYPICAL.arm_radii[2]
 #: Clearance between the back of the hand and the end of the arm, m (same potential: of no electrical effect).
 WRIST_CLEARANCE: Final = 0.004
 #: Where the elbow goes from the line of shoulder and wrist: down and outwards.

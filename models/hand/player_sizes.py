@@ -109,10 +109,12 @@ class Build:
     """What the meshes are made of, m. The default is an adult of rounded sizes (from memory of tables such as
     DIN 33402-2; no percentile is claimed), whose arms are stretched capsules without an elbow.
 
-    hand_half_sizes: of the open hand and of the fist along x (pointing), y (side to side), z (up), on edge, thumb up.
-    shoulder_height: of the joint of a standing player. shoulder_out: joint from the body's axis sideways. neck, head:
-    of trunk's top and head's middle above the joint. head_radii: along x, y, z. upper_arm, forearm: lengths, None: the
-    arm is as long as it has to be, up to `longest`.
+    open_hand, fist: half sizes along x (pointing), y (side to side), z (up), held on edge, thumb up. shoulder_height:
+    of the joint above the floor (of a seated player, of one who sits). shoulder_out: joint from the body's axis
+    sideways. half_width: of the trunk; depth_ratio: its depth over its width. neck, head: of the trunk's top and the
+    head's middle above the joint. head_radii: along x, y, z. hanging: from the joint to the lower end of the axis of a
+    hanging arm. arm_radii: at shoulder, elbow and wrist. links: upper arm and forearm; None: no elbow, and the arm is
+    as long as it has to be. longest: from joint to wrist. seat: its height; None: standing.
     """
 
     open_hand: tuple[float, float, float] = (0.095, 0.014, 0.045)

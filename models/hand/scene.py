@@ -108,7 +108,10 @@ class PlayerBody:
 
 @dataclass(frozen=True, slots=True)
 class Bystander:
-    """A second person of the player's build, arms at the sides: x, y: m, the axis of the body from the antenna's."""
+    """A second person, always the adult of rounded sizes, arms at the sides.
+
+    x, y: m, the axis of the body from the antenna's.
+    """
 
     x: float = 0.0
     y: float = 1.5

@@ -7,21 +7,21 @@ m_i(u) what the model says of it, s_i its standard deviation, r_i = (y_i - m_i) 
                                                   Mathematical Statistics 35 (1964) 73; from memory)
 
 Errors in variables: every marking of a fitted capacitor is an unknown of its own, the same in all readings with that
-marking (one part, put in again). All limits given are 95 % limits of a normal distribution. About the least the sum is
-taken as that of a normal distribution, of covariance C = (J^T J + 1)^-1 with J = dm/du / s (linearised there); what
-lies below an unknown's least value is cut off. Of what the model leaves out, with derivatives K, only the size is
-known; it is not fitted, and C grows by D D^T, D = C J^T K (S. F. Schmidt's consider covariance; A. H. Jazwinski,
-Stochastic Processes and Filtering Theory, 1970; from memory).
+marking (one part, put in again); its standard deviation is that of parts spread within their tolerance. All other
+limits given are 95 % limits of a normal distribution. About the least the sum is taken as that of a normal
+distribution, of covariance C = (J^T J + 1)^-1 with J = dm/du / s (linearised there); what lies below an unknown's least
+value is cut off. Of what the model leaves out, with derivatives K, only the size is known; it is not fitted, and C
+grows by D D^T, D = C J^T K (S. F. Schmidt's consider covariance; A. H. Jazwinski, Stochastic Processes and Filtering
+Theory, 1970; from memory).
 
 Modes: a tank behind a series inductor swings in one of two. Which one is settled for each row, jointly with the
 unknowns: from several starts every row takes the mode that lies nearer to its reading until none changes, and the
 least of all wins.
 
 One reading that does not belong: its residual were it left out has the size t_i = r_i / sqrt(1 - h_i), with
-h_i = J_i C J_i^T
-(J. Neter et al., Applied Linear Statistical Models; from memory). The largest above REFUSED is left out if the fit
-without it says so too, and the fit is made again. Where two fit that description equally, neither is left out and both
-are named.
+h_i = J_i C J_i^T (J. Neter et al., Applied Linear Statistical Models; from memory). The largest above REFUSED is left
+out if the fit without it says so too, and the fit is made again. Where two fit that description equally, neither is
+left out and both are named.
 """
 
 from __future__ import annotations
@@ -32,8 +32,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.special import ndtr, ndtri
 
 from models.arrays import Floats
 from models.readings.instrument_model import FrequencyOf, InstrumentModel
@@ -114,6 +112,8 @@ class Fit:
 
     def interval(self, place: int) -> tuple[float, float, float]:
         """Value and 95 % interval of an unknown, SI, cut off at its least value."""
+        from scipy.special import ndtr, ndtri  # heavy: the sheet of a design that was not fitted needs none of it
+
         one, spread = self.problem.unknowns[place], self.told(place)
         value, at_end = float(self.values[place]), float(self.coordinates[place]) <= self.problem.unknowns[place].lowest
         middle = float(self.free[place] if at_end else self.coordinates[place])
@@ -248,6 +248,8 @@ def _unbounded(problem: Problem, start: Floats, moving: list[int]) -> Floats | N
             last[:] = [(key, *problem.model.predicted(values_of(problem.unknowns, point)))]
         point[pick] = part
         return last[0][1], last[0][2]
+
+    from scipy.optimize import least_squares  # heavy, as above
 
     def residuals(part: Floats) -> Floats:
         predicted, _ = model(part)

@@ -30,12 +30,11 @@ NOT_TOLD: Final = 0.5
 SUM_TOLD: Final = 0.5
 """A sum is told where its deviation is at most this share of that of the best known of its parts."""
 MOST_PARTS: Final = 6
-"""Of a sum: more are not looked through."""
+"""Capacitances whose sums are looked through."""
 ENTANGLED: Final = 0.95
-"""Size of a correlation from which two unknowns are hardly told apart, if one of them is also
-"""
+"""Size of a correlation from which two unknowns are hardly told apart, where one of them is BLURRED as well."""
 BLURRED: Final = 0.1
-"""known to no better than this share of its value."""
+"""Half the width of an interval over its value, from which an unknown is known badly."""
 
 
 @dataclass(frozen=True, slots=True)

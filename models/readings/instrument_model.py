@@ -30,7 +30,6 @@ from models.branch.modes import squared_frequencies, tank_capacitance
 from models.pulling import pulled_beat
 from models.volume.loudness import resonance_response, response_slope
 
-ARGUMENTS: Final = ("tank_inductance", "tank_capacitance", "branch_inductance", "antenna", "self_capacitance")
 LEAST_CAPACITANCE: Final = 1e-15
 LEAST_INDUCTANCE: Final = 1e-12
 """F and H below which a tank is not followed while a fit is under way."""

@@ -13,15 +13,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Final
 
 import numpy as np
-from scipy.special import ndtri
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
 
-NORMAL_95: Final = float(ndtri(0.975))
+NORMAL_95: Final = NormalDist().inv_cdf(0.975)
 """Two-sided 95 % quantile of the normal distribution."""
 LARGEST_STEP: Final = 30.0
 """Coordinate beyond which an exponential is not followed while a fit is under way."""

@@ -5,9 +5,8 @@ distance of the lowest note. Circuits are drawn at random with a fixed seed; fro
 squares, all at once (`models.straight.descent`), with soft walls at the bounds of what a candidate must keep to; the
 best of these are settled by scipy's SLSQP, which keeps the bounds exactly (D. Kraft, DFVLR-FB 88-28 (1988); from
 memory). To compare candidates, what is broken is added to the RMS as a penalty; a solution that still pays one is
-refused. Of circuits equally straight within half a cent the one
-with the lower carrier, whose zero beat drifts less, is preferred. The oscillators are taken lossless here; what loss
-costs is measured afterwards (`models.straight.front`).
+refused. Of circuits equally straight within half a cent the one with the lower carrier, whose zero beat drifts less, is
+preferred. The oscillators are taken lossless here; what loss costs is measured afterwards (`models.straight.front`).
 """
 
 from __future__ import annotations
@@ -32,7 +31,7 @@ from models.straight.evenness import Evenness, FieldGoal, evenness, starting_mar
 Progress = Callable[[float], None]
 MARGIN = 1.65  # of the other mode's starting conductance over ours: a tenth above where the program warns of a hop
 SELF_RESONANCE_ROOM = 0.8  # (f / self-resonance)^2 of a choke at most
-NOT_HELD = 5000.0  # cents, cost of a field that does not hold the notes
+NO_FIELD = 5000.0  # cents, cost of a field that does not hold the notes
 PER_METRE = 2e4  # cents of penalty per metre short
 PER_UNIT = 1e4  # cents of penalty per unit of a logarithm short
 PER_MARGIN = 400.0  # cents of penalty per unit of the starting margin short
@@ -248,7 +247,7 @@ class Search:
         """Cost with its penalties, the evenness, and the penalties alone; (n,) each."""
         rows, even, breaches = self._judged(choke, tank, capacitance, low_distance)
         held = np.isfinite(even.rms_cents)
-        penalty = np.maximum(breaches, 0.0).sum(axis=0) + np.where(held, 0.0, NOT_HELD)
+        penalty = np.maximum(breaches, 0.0).sum(axis=0) + np.where(held, 0.0, NO_FIELD)
         return np.where(held, self.straightness(rows, even), 0.0) + self.wander(even) + penalty, even, penalty
 
     def straightness(self, rows: Builds, even: Evenness) -> Floats:
@@ -335,7 +334,7 @@ class Search:
         step = np.where(at + DIFFERENCE * (high - low) > high, -1.0, 1.0) * DIFFERENCE * (high - low)
         rows, even, breaches = self._judged(*self.values(at[:, None] + np.column_stack([0.0 * at, np.diag(step)])))
         merit = self.straightness(rows, even) + self.wander(even)
-        table = np.nan_to_num(np.column_stack([merit, breaches.T]), nan=NOT_HELD)
+        table = np.nan_to_num(np.column_stack([merit, breaches.T]), nan=NO_FIELD)
         table[1:] = (table[1:] - table[0]) / step[:, None]
         return table[:, 0], table[:, 1:]
 

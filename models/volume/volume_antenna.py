@@ -18,11 +18,11 @@ from enum import Enum, auto
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq
 
 from models.arrays import Floats
 from models.checks import fraction, non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
+from models.roots import root
 from models.tank import Tank, frequency_slope, required_capacitance
 from models.volume.loudness import GainStage, PeakRectifier, lower_flank_frequency, resonance_response, response_slope
 
@@ -203,4 +203,4 @@ class VolumeAntenna:
         near, far = self.curve.nearest, self.curve.farthest
         if not float(self.loop_capacitance(far)) <= loop_capacitance <= float(self.loop_capacitance(near)):
             return None
-        return float(brentq(lambda at: float(self.loop_capacitance(at)) - loop_capacitance, near, far, xtol=1e-13))
+        return root(lambda at: float(self.loop_capacitance(at)) - loop_capacitance, near, far, xtol=1e-13)

@@ -63,13 +63,15 @@ class Sensitivity:
 @dataclass(frozen=True, slots=True)
 class Hum:
     """Peak deviation of the frequency for each volt (peak) of ripple before the supply resistor, and at the base; and
-    the stronger of the two lines that 1 mV makes beside the carrier, dB below it."""
+    the stronger of the two lines that 1 mV makes beside the carrier, dB below it; None where it makes none, as at an
+    end that is earthed.
+    """
 
     ripple_hz: float
     supply_hz_per_v: float
     base_hz_per_v: float
-    supply_dbc_at_1_mv: float
-    base_dbc_at_1_mv: float
+    supply_dbc_at_1_mv: float | None
+    base_dbc_at_1_mv: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,9 +143,13 @@ def hum(adjoint: Adjoint, given: float | None = None) -> tuple[Hum, ...]:
     for frequency in sorted({*HUM_FREQUENCIES, *(() if given is None else (given,))}):
         one, other = both_ripples(adjoint, frequency)
         swings = (abs(one.deviation), abs(other.deviation))
-        levels = (20.0 * math.log10(MILLIVOLT * each.sideband) for each in (one, other))
-        found.append(Hum(frequency, *swings, *levels))
+        found.append(Hum(frequency, *swings, _level(one.sideband), _level(other.sideband)))
     return tuple(found)
+
+
+def _level(sideband: float) -> float | None:
+    """The line that 1 mV makes beside the carrier, dB, from its share of the carrier for each volt."""
+    return 20.0 * math.log10(MILLIVOLT * sideband) if sideband > 0.0 else None
 
 
 def steepness(note: ArrayLike, lock_range: float) -> Floats:

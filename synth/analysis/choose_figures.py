@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from models.builds.choose_values import TankAntenna, TankTarget, ValueRange, choose_values, upper_mode
@@ -36,10 +36,14 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class TankGoals:
-    """The goal for each inductance, H, that is to be had, and what to know of them; the first stands for all."""
+    """The goal for each inductance, H, that is to be had, and what to know of them; the first stands for all.
+
+    interrupted: by Ctrl-C, before every inductance was looked at.
+    """
 
     goals: Mapping[float, TankTarget]
     notices: tuple[str, ...]
+    interrupted: bool = False
 
     @property
     def first(self) -> TankTarget:
@@ -48,48 +52,40 @@ class TankGoals:
 
 
 def tank_goals(
-    opened: OpenedDesign, which: str, frequency: float, limits: Limits, inductances: tuple[float, ...] = ()
+    opened: OpenedDesign,
+    which: str,
+    frequency: float,
+    limits: Limits,
+    inductances: tuple[float, ...] = (),
+    progress: Callable[[float], None] = lambda share: None,
 ) -> TankGoals:
     """The goals for the `which` oscillator of a design on `frequency`, Hz, with `inductances`, H (none named: its own).
 
     Of a design with solved circuits the circuit is solved on the target with each of them. With the variable oscillator
     the hand is at the distance of zero beat, or out of the field where none is set. Raises DesignError where the design
-    makes no goal, and where the circuit does not oscillate there.
+    makes no goal, and where the circuit does not oscillate there. `progress` hears the share of the inductances
+    that are done; KeyboardInterrupt ends them with what is found, once there is one.
     """
     design, section = opened.design, getattr(opened.wired, which)
     notices: list[str] = []
     solved = design.law == "circuit"
     if not solved:
-        notices.append("the resonance without loss is reckoned with: the design is not tuned by a solved circuit")
-    goals = {}
+        notices.append(
+            "these figures are of the resonance without loss, because the design is not tuned by a solved circuit"
+        )
+    goals: dict[float, TankTarget] = {}
     try:
         antenna = _antenna(opened, limits, notices) if which == "variable" else None
         mode = "high" if upper_mode(antenna, frequency) else "low"
-        for coil in inductances or (section.inductance,):
-            if solved:
-                tank = _circuit_tank(opened, which, coil, frequency, antenna, limits)
-                total = section.stray + section.self_capacitance + tank.added
-                around = _stray_spread(design, limits) + limits.junction + tank.spread
-                table, equal = (tank.across, tank.more), tank.equal
-            else:
-                total, table, equal = opened.tanks[which].board_stray, ((0.0,), (0.0,)), 1.0
-                around = _stray_spread(design, limits) + limits.junction
-            stray = ValueRange(total, max(0.0, total - around), total + around)
-            if around > stray.value:
-                notices.append(
-                    f"stray {format_quantity(stray.value, 'F')} less its spread ends at 0 pF: there is none below"
-                )
-            goals[coil] = TankTarget(
-                frequency,
-                stray,
-                limits.inductor,
-                limits.capacitor,
-                limits.trimmer,
-                limits.trimmer_share,
-                antenna,
-                *table,
-                equal,
-            )
+        coils = inductances or (section.inductance,)
+        for number, coil in enumerate(coils):
+            progress(number / len(coils))
+            goals[coil] = _tank_goal(opened, which, coil, frequency, limits, antenna, notices)
+    except KeyboardInterrupt:
+        if not goals:
+            raise
+        left = ", ".join(format_quantity(coil, "H") for coil in coils[len(goals) :])
+        notices.append(f"interrupted: these inductances were not looked at: {left}")
     except DesignError:
         raise
     except ValueError as error:
@@ -101,7 +97,42 @@ def tank_goals(
             "the circuit is solved on the target: stray holds all that it has across its tank, and the worst case of "
             "its other parts, to first order"
         )
-    return TankGoals(goals, tuple(dict.fromkeys(notices)))
+    return TankGoals(goals, tuple(dict.fromkeys(notices)), len(goals) < len(set(coils)))
+
+
+def _tank_goal(
+    opened: OpenedDesign,
+    which: str,
+    coil: float,
+    frequency: float,
+    limits: Limits,
+    antenna: TankAntenna | None,
+    notices: list[str],
+) -> TankTarget:
+    """The goal with one inductance; what there is to know of it is added to `notices`."""
+    design, section = opened.design, getattr(opened.wired, which)
+    if design.law == "circuit":
+        tank = _circuit_tank(opened, which, coil, frequency, antenna, limits)
+        total = section.stray + section.self_capacitance + tank.added
+        around = _stray_spread(design, limits) + limits.junction + tank.spread
+        table, equal = (tank.across, tank.more), tank.equal
+    else:
+        total, table, equal = opened.tanks[which].board_stray, ((0.0,), (0.0,)), 1.0
+        around = _stray_spread(design, limits) + limits.junction
+    stray = ValueRange(total, max(0.0, total - around), total + around)
+    if around > stray.value:
+        notices.append(f"stray {format_quantity(stray.value, 'F')} less its spread ends at 0 pF: there is none below")
+    return TankTarget(
+        frequency,
+        stray,
+        limits.inductor,
+        limits.capacitor,
+        limits.trimmer,
+        limits.trimmer_share,
+        antenna,
+        *table,
+        equal,
+    )
 
 
 def _circuit_tank(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -61,18 +62,36 @@ _SIDES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class CircuitDiagram:
-    """The symbols of a circuit in their places; whether its voltages are dangerous to touch.
+    """The symbols of a circuit, its nodes from the top rail down, whether its voltages are dangerous to touch."""
 
-    template: whose drawing it has, empty with the plain layout; remark: why it has not that of the template which it
-    resembles, empty where there is nothing to say.
-    """
-
-    layout: Layout
+    symbols: tuple[Symbol, ...]
+    nodes: tuple[str, ...]
     dangerous: bool
-    template: str = ""
-    remark: str = ""
+
+    @cached_property
+    def _drawing(self) -> tuple[Layout, str]:
+        for name, plan in DRAWINGS.items():
+            layout = planned(self.symbols, plan)
+            if layout is not None:
+                return layout, name
+        return lay_out(self.symbols, self.nodes), ""
+
+    @property
+    def layout(self) -> Layout:
+        """The symbols in their places, of the template that has these parts, else the plain layout; made when asked."""
+        return self._drawing[0]
+
+    @property
+    def template(self) -> str:
+        """Whose drawing it has; empty with the plain layout."""
+        return self._drawing[1]
+
+    @cached_property
+    def remark(self) -> str:
+        """Why it has not the drawing of the template which it resembles; empty where there is nothing to say."""
+        return "" if self.template else _why_plain(self.symbols)
 
 
 def diagram_of(circuit: Drawable, state: SteadyState | None) -> CircuitDiagram:
@@ -83,16 +102,7 @@ def diagram_of(circuit: Drawable, state: SteadyState | None) -> CircuitDiagram:
     inner = sorted(used.keys() - {GROUND, SOURCE_NODE}, key=lambda node: (-round(levels.get(node, 0.0), 3), node))
     nodes = [SOURCE_NODE, *inner, GROUND]
     texts = [Symbol("text", lines, {"rail": node}) for node, lines in _readings(circuit, state, inner)]
-    return _diagram([*symbols, *texts], nodes, circuit.supply_voltage > TOUCHABLE)
-
-
-def _diagram(symbols: Sequence[Symbol], nodes: Sequence[str], dangerous: bool) -> CircuitDiagram:
-    """The drawing of the template that has these parts, else the plain layout with `nodes` from top to bottom."""
-    for name, plan in DRAWINGS.items():
-        layout = planned(symbols, plan)
-        if layout is not None:
-            return CircuitDiagram(layout, dangerous, name)
-    return CircuitDiagram(lay_out(symbols, nodes), dangerous, remark=_why_plain(symbols))
+    return CircuitDiagram((*symbols, *texts), tuple(nodes), circuit.supply_voltage > TOUCHABLE)
 
 
 def _why_plain(symbols: Sequence[Symbol]) -> str:
@@ -146,7 +156,7 @@ def mixer_diagram(opened: OpenedDesign) -> CircuitDiagram:
         name = f"{node}, where the tone is taken" if node == mixer.tone_node else node
         symbols.append(Symbol("text", (name, f"{round(read.dc_v, 2) + 0.0:.2f} V, {swings}"), {"rail": node}))
     top = [SOURCE_NODE] if SOURCE_NODE in used else []
-    return _diagram(symbols, [*top, *inner, GROUND], bool(top) and mixer.supply_voltage > TOUCHABLE)
+    return CircuitDiagram(tuple(symbols), (*top, *inner, GROUND), bool(top) and mixer.supply_voltage > TOUCHABLE)
 
 
 def mixer_symbols(mixer: Mixer) -> Iterator[Symbol]:

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy.optimize import brentq
-
 from models.inductor import (
     MEDHURST_TABLE,
     copper_resistivity,
@@ -16,6 +14,7 @@ from models.inductor import (
     skin_factor,
     solenoid_inductance,
 )
+from models.roots import root
 from models.tank import resonant_frequency
 from synth.analysis.figures import collected, of
 from synth.designs.quantity import format_quantity
@@ -152,7 +151,7 @@ def _turns_for(winding: Winding, inductance: float) -> float:
             f"--inductance {format_quantity(inductance, 'H')} is out of reach on this former: one turn has "
             f"{format_quantity(least, 'H')}; give another --former"
         )
-    return float(brentq(lambda turns: winding.inductance(turns) - inductance, 1.0, MOST_TURNS, xtol=1e-9, rtol=1e-14))
+    return root(lambda turns: winding.inductance(turns) - inductance, 1.0, MOST_TURNS, xtol=1e-9)
 
 
 def millimetres(length: float) -> str:

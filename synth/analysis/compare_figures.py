@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -49,13 +50,14 @@ class DesignRow:
 
 @dataclass(frozen=True, slots=True)
 class CompareFigures:
-    """The table, and note numbers against distance for the plot."""
+    """The table, note numbers against distance for the plot, and the names of the designs' files."""
 
     low_hz: float
     high_hz: float
     designs: tuple[DesignRow, ...]
     distances: Floats = field(metadata=DENSE)  # (CURVE_POINTS,) m
     numbers: Floats = field(metadata=DENSE)  # (designs, CURVE_POINTS); NaN where nothing sounds
+    files: tuple[str, ...] = field(metadata=DENSE)
 
     def with_levels(self, sounds: Sequence[Matched]) -> CompareFigures:
         """The same with what matching did to each design's sound."""
@@ -76,6 +78,7 @@ def compare_figures(designs: Sequence[OpenedDesign], low_hz: float, high_hz: flo
         high_hz=high_hz,
         designs=tuple(_row(piece, field_figures(piece), low_hz, high_hz) for piece in designs),
         distances=distances,
+        files=tuple(Path(piece.design.source).name for piece in designs),
         numbers=np.stack([played_numbers(piece.field, distances, REFERENCE_A) for piece in designs]),
     )
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any, TypeVar, cast
 
@@ -105,18 +106,28 @@ class OfDesign:
     design_hash: str = of("design", design_hash)
 
 
+def told_apart(names: Sequence[str]) -> tuple[str, ...]:
+    """The names of several designs, those that occur more than once with a number: "Meadow (1)", "Meadow (2)"."""
+    count, seen = Counter(names), Counter[str]()
+    found = []
+    for name in names:
+        seen[name] += 1
+        found.append(f"{name} ({seen[name]})" if count[name] > 1 else name)
+    return tuple(found)
+
+
 def explanation(stray: float, board: str) -> str:
     """Say whether a kind of board explains a `stray`, F (a figure inferred from readings)."""
     low, high = stray_range(board)
     value = stray * 1e12
-    span = f"{low * 1e12:.0f} to {high * 1e12:.0f} pF (from memory)"
+    span = f"{low * 1e12:.0f} to {high * 1e12:.0f} pF, from memory"
     if stray < 0.0:
-        return f"{value:.0f} pF of stray cannot be: a capacitor or the inductance is less than stated"
+        return f"{value:.0f} pF of board stray cannot be: a capacitor or the inductance is less than stated"
     if stray > high:
         return (
-            f"{value:.0f} pF of stray is larger than the stated {board} explains ({span}): look for "
+            f"{value:.0f} pF of board stray is larger than the stated {board} explains ({span}): look for "
             "long leads, screened cable, a capacitor above its marking, or another inductance"
         )
     if stray < low:
-        return f"{value:.0f} pF of stray is less than usual for the stated {board} ({span})"
-    return f"{value:.0f} pF of stray is what the stated {board} explains ({span})"
+        return f"{value:.0f} pF of board stray is less than usual for the stated {board} ({span})"
+    return f"{value:.0f} pF of board stray is what the stated {board} explains ({span})"

@@ -13,14 +13,15 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from scipy.optimize import brentq
 
 from models.circuit.oscillator import steady_state
 from models.junction import depletion_capacitance
 from models.readings.identify import NOT_TOLD
 from models.readings.target import Reach
 from models.readings.unknowns import slopes_of
+from models.roots import root
 from models.tank import required_capacitance
+from synth.analysis.fit_devices import device_values, with_fitted_device
 from synth.analysis.fit_field import BODY, COMMON_TIE
 from synth.analysis.fitting import RESONATOR, SolvedBench
 from synth.analysis.readings import Setting
@@ -29,7 +30,7 @@ from synth.build.circuit_assembly import blaming, circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import About, ReferenceSection, TransistorSection, VariableSection
+from synth.designs.sections import About, ReferenceSection, VariableSection
 from synth.errors import DesignError
 
 FINE: Final = 0.03
@@ -98,13 +99,13 @@ def _tank_values(bench: SolvedBench, setting: Setting, reach: Reach | None, noti
     if setting.fine_trimmer is not None:
         low, high = value("fine_trimmer_minimum") or 0.0, value("fine_trimmer_maximum") or 0.0
         stray += low + setting.fine_trimmer * (high - low)
-        notices.append("stray holds the fine trimmer as it stood for the last reading: a design has one trimmer")
+        notices.append("board stray holds the fine trimmer as it stood for the last reading: a design has one trimmer")
     if setting.probe:
         stray += setting.probe
-        notices.append(f"stray holds the probe of {format_quantity(setting.probe, 'F')} of the last reading")
+        notices.append(f"board stray holds the probe of {format_quantity(setting.probe, 'F')} of the last reading")
     if setting.reverse_voltage is not None:
         stray += float(depletion_capacitance(-setting.reverse_voltage, value("junction") or 0.0, 0.75, 1.0 / 3.0))
-        notices.append(f"stray holds the junction as it is at {format_quantity(setting.reverse_voltage, 'V')}")
+        notices.append(f"board stray holds the junction as it is at {format_quantity(setting.reverse_voltage, 'V')}")
     if value("self_capacitance") is not None:
         found["self_capacitance"] = _rounded(bench, "self_capacitance", setting)
     found["stray"] = _to_step(stray, _step(bench, bench.place("stray", setting)))
@@ -120,14 +121,14 @@ def _tank_values(bench: SolvedBench, setting: Setting, reach: Reach | None, noti
     found["capacitance"] = _to_step(whole, _step(bench, marking) * whole)
     if whole < 1e-12:
         found["capacitance"], found["stray"] = 1e-12, found["stray"] - (1e-12 - whole)
-        notices.append("nothing was fitted for the last reading: capacitance is 1 pF, taken from the stray")
+        notices.append("nothing was fitted for the last reading: capacitance is 1 pF, taken from the board stray")
     if reach is not None:
         found["capacitance"] = reach.fitted
         found |= {} if reach.trimmer is None else {"trimmer": reach.trimmer}
     if found["stray"] < 0.0:
         raise DesignError(
-            "-o: the readings leave less than 1 pF across the coil; a design takes no stray below zero: check readings "
-            "and markings"
+            "-o: the readings leave less than 1 pF across the coil; a design takes no board stray below zero: check "
+            "readings and markings"
         )
     return found
 
@@ -143,11 +144,11 @@ def _with_tank(bench: SolvedBench, design: Design, setting: Setting, reach: Reac
         values["stray"] -= counted
         if values["stray"] < 0.0:
             raise DesignError(
-                f"-o: the readings leave {values['stray'] * 1e12:.3g} pF of stray beside what the design counts for "
-                "its circuit; check readings and markings"
+                f"-o: the readings leave {values['stray'] * 1e12:.3g} pF of board stray beside what the design counts "
+                "for its circuit; check readings and markings"
             )
         notices.append(
-            f"stray is less by {format_quantity(counted, 'F')}, which the design counts for coil and circuit"
+            f"board stray is less by {format_quantity(counted, 'F')}, which the design counts for coil and circuit"
         )
     if oscillator == "reference" and values.get("trimmer_maximum") == 0.0 and design.tuning.zero_beat is not None:
         design = replace(design, tuning=replace(design.tuning, zero_beat=None))
@@ -165,15 +166,15 @@ def _with_tank(bench: SolvedBench, design: Design, setting: Setting, reach: Reac
     if setting.supply is not None:
         circuit = replace(circuit, supply_voltage=setting.supply)
     design = replace(design, circuit=circuit)
-    if bench.place("junction", setting) is None or not bench.bench.circuits:
+    if not bench.bench.circuits:
         return design
-    changed = {
-        "collector_capacitance": _rounded(bench, "junction", setting),
-        "forward_gain": _rounded(bench, "gain", setting),
-    }
-    if len(bench.bench.oscillators) > 1:
+    there = bench.bench.opened_circuit(oscillator)
+    names = [one.name for one in device_values(there) if bench.place(one.name, setting) is not None]
+    if not names:
+        return design
+    if design.circuit is not None and design.circuit.parts is None and len(bench.bench.oscillators) > 1:
         notices.append("[transistor] is that of the oscillator read last: a design has one for all")
-    return replace(design, transistor=replace(design.transistor or TransistorSection(), **changed))
+    return with_fitted_device(design, oscillator, there, {name: _rounded(bench, name, setting) for name in names})
 
 
 def _with_earthing(bench: SolvedBench, design: Design) -> Design:
@@ -249,7 +250,7 @@ def _with_tuning(bench: SolvedBench, design: Design, notices: list[str]) -> Desi
 
     near, far = max(curve.nearest, 0.01), min(curve.farthest, 0.80)
     if below(near) * below(far) < 0.0:
-        zero = float(brentq(below, near, far, xtol=1e-7))
+        zero = root(below, near, far, xtol=1e-7)
         return replace(design, tuning=replace(design.tuning, zero_beat=round(zero, 5)))
     notices.append("zero_beat is left out: the readings put it beyond the hand's range; the reference's trimmer stays")
     return replace(design, tuning=replace(design.tuning, zero_beat=None))
@@ -343,7 +344,7 @@ def _with_reference(design: Design, target: float, notices: list[str]) -> Design
 def _root(function: Callable[[float], float]) -> float:
     if function(0.0) == function(1.0):
         return 0.5
-    return float(brentq(function, 0.0, 1.0, xtol=1e-9))
+    return root(function, 0.0, 1.0, xtol=1e-9)
 
 
 def _rounded(bench: SolvedBench, key: str, setting: Setting) -> float:

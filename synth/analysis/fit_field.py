@@ -67,12 +67,20 @@ class FittedField:
             self._others[key] = self.opened.with_earthing(*key)
         return self._others[key]
 
+    def curve(self, setting: Setting, values: Mapping[str, float], design: Design) -> CapacitanceCurve:
+        """The curve of the set-up's antenna over the hand's distance. Raises DesignError where there is none."""
+        opened = self.with_ties(values, design)
+        curve = opened.loop_curve if setting.oscillator == "volume" else opened.curve
+        if curve is None:
+            raise DesignError("the design has no volume antenna; leave the line out")
+        return curve
+
     def capacitance(self, setting: Setting, line: int, values: Mapping[str, float], design: Design) -> float:
         """Capacitance of the set-up's antenna as the hand stood, F, without stray."""
-        opened = self.with_ties(values, design)
-        curve: CapacitanceCurve | None = opened.loop_curve if setting.oscillator == "volume" else opened.curve
-        if curve is None:
-            raise DesignError(f"line {line}: the design has no volume antenna; leave the line out")
+        try:
+            curve = self.curve(setting, values, design)
+        except DesignError as error:
+            raise DesignError(f"line {line}: {error}") from None
         try:
             at = curve.empty_capacitance if setting.away else curve.capacitance(setting.hand_distance or 0.0)
             return float(at)

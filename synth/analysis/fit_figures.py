@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import Any
 
+import numpy as np
+
+from models.arrays import Floats
+from models.pulling import pulled_beat
 from models.readings.fit import Slip
 from models.readings.identify import asked, best_next_reading, entangled, not_told, sums_told
 from models.readings.unknowns import NORMAL_95
 from models.stray import BOARDS, tank_from_readings
-from synth.analysis.figures import collected, explanation, of
+from synth.analysis.figures import DENSE, collected, explanation, of
 from synth.analysis.fit_next import candidates, rows_of_candidates
-from synth.analysis.fit_slips import slip_words, two_boards
+from synth.analysis.fit_slips import rising_pitches, slip_words, two_boards
 from synth.analysis.fit_target import TargetFigure, Wish, counted_beside, targets
 from synth.analysis.fitting import PULL_LIMIT, PULL_SLOPE_LIMIT, SolvedBench
 from synth.analysis.readings import Setting
@@ -20,6 +27,7 @@ from synth.errors import DesignError
 
 UNLIKELY = 0.025  # chance of residuals as large, or as small, from which a remark is made
 LEAST_CHANCE = 1e-4
+CURVE_POINTS, MOST_CURVES = 61, 6
 OFF_BEFOREHAND = 2.5  # standard deviations from what was assumed, from which a remark is made
 
 
@@ -78,6 +86,7 @@ class FitFigures:
     counter_limit_ratio: float = of("errors.counter_ratio")
     counter_limit_hz: float = of("errors.counter_frequency")
     capacitor_limit_ratio: float = of("errors.capacitor_ratio")
+    hand_limit_m: float = of("errors.hand_distance")
     inferred: tuple[Inferred, ...]
     sums: tuple[Inferred, ...]
     closed_form: tuple[float, float] | None
@@ -94,6 +103,47 @@ class FitFigures:
     board_says: str | None
     targets: tuple[TargetFigure, ...]
     notices: tuple[str, ...]
+    curves: Callable[[], tuple[FitCurve, ...]] = field(metadata=DENSE, compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FitCurve:
+    """What the fit says between the readings: frequency, Hz, over the fitted capacitor, F, or pitch, Hz, over the
+    hand's distance, m; setting: of all else, in words.
+    """
+
+    what: str
+    setting: str
+    places: Floats
+    values: Floats
+
+
+def fit_curves(bench: SolvedBench) -> tuple[FitCurve, ...]:
+    """The curves through the readings, one for every way in which the rest was set, at most MOST_CURVES of a kind."""
+    inner, values, made = bench.bench, bench.fit.values, []
+    high = dict(zip(inner.settings, bench.model.rows.high.tolist(), strict=True))
+    for what, key in (("frequency", "fitted_capacitor"), ("pitch", "hand_distance")):
+        heard = [inner.setting(one.row.setting) for one in inner.places if one.what == what]
+        heard = [one for one in heard if not one.tuned and (what == "frequency" or one.hand_distance is not None)]
+        at = {one: inner.fitted(one) if what == "frequency" else one.hand_distance or 0.0 for one in heard}
+        if len(set(at.values())) < 2:
+            continue
+        places = np.linspace(min(at.values()), max(at.values()), CURVE_POINTS)
+        alike: dict[Setting, list[Setting]] = {}
+        for one in heard:
+            changed: dict[str, Any] = {key: None}
+            alike.setdefault(replace(one, **changed), []).append(one)
+        for rest, group in list(alike.items())[:MOST_CURVES]:
+            along: list[dict[str, Any]] = [{key: float(place)} for place in places]
+            there = [replace(rest, **one) for one in along]
+            nearest = np.abs(np.subtract.outer(places, [at[one] for one in group])).argmin(axis=1)
+            modes = np.array([high[group[place]] for place in nearest])
+            swings = np.exp(inner.rows_of(there, bench.solved, values).with_modes(modes).log_frequencies(values)[0])
+            if what == "pitch":
+                off = bench.fit.values[inner.index["reference_frequency"]] - swings
+                swings = np.abs(pulled_beat(off, max(float(values[inner.index["lock_range"]]), 0.0)))
+            made.append(FitCurve(what, setting_text(rest, None), places, np.asarray(swings)))
+    return tuple(made)
 
 
 def fit_figures(bench: SolvedBench, source: str, wish: Wish) -> FitFigures:
@@ -121,6 +171,7 @@ def fit_figures(bench: SolvedBench, source: str, wish: Wish) -> FitFigures:
         board_says=None if board is None else _board_says(bench, board),
         targets=targets(bench, wish, board),
         notices=tuple(_notices(bench)),
+        curves=partial(fit_curves, bench),
     )
 
 
@@ -162,7 +213,7 @@ def _inferred(bench: SolvedBench) -> list[Inferred]:
 def _residuals(bench: SolvedBench) -> list[Residual]:
     fit, inner, model = bench.fit, bench.bench, bench.model
     fitted = model.predicted(fit.values)[0]
-    deviations = _deviations(bench)
+    deviations = bench.deviations.tolist()
     high = dict(zip(inner.settings, model.rows.high.tolist(), strict=True))
     branched = dict(zip(inner.settings, model.rows.branched.tolist(), strict=True))
     rows = []
@@ -191,10 +242,6 @@ def _residuals(bench: SolvedBench) -> list[Residual]:
             )
         )
     return rows
-
-
-def _deviations(bench: SolvedBench) -> list[float]:
-    return [bench.bench.deviation(place) for place in bench.bench.places]
 
 
 def _closed_form(bench: SolvedBench) -> tuple[float, float] | None:
@@ -289,6 +336,8 @@ def _notices(bench: SolvedBench) -> list[str]:
                 f"{one.name.replace('_', ' ')} would come out below zero and is held there: a capacitor is less than "
                 "its marking, or a reading is wrong"
             )
+    rising = rising_pitches(inner)
+    notices += [] if rising is None else [rising]
     if "trimmer" not in inner.columns:
         section = None if bench.design is None else inner.section(bench.which)
         where = "as stray, at whatever it stood"

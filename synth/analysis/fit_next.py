@@ -42,21 +42,23 @@ def candidates(bench: SolvedBench) -> tuple[Setting, ...]:
 
 
 def rows_of_candidates(bench: SolvedBench, found: tuple[Setting, ...]) -> list[Floats]:
-    """Of each its derivatives by the values of the unknowns, over its standard deviation; a new capacitor has an error
-    of its own, which adds to the counter's."""
+    """Of each its derivatives by the values of the unknowns, over its standard deviation, to which a new capacitor and
+    the hand's distance add."""
     if not found:
         return []
     inner = bench.bench
     rows = inner.rows_of(found, bench.solved, bench.fit.values)
     logarithms, slopes = rows.log_frequencies(bench.fit.values)
+    moved = inner.with_hands_off(found, rows, bench.fit.values).log_frequencies(bench.fit.values)[0]
     made = []
     for row, setting in enumerate(found):
-        deviation = inner.errors.counter_deviation(float(np.exp(logarithms[row])))
+        counted = inner.errors.counter_deviation(float(np.exp(logarithms[row])))
+        deviation = float(np.hypot(counted, moved[row] - logarithms[row]))
         fitted = inner.fitted(setting)
         if inner.capacitor_name(fitted) not in inner.index:
             across = "self_capacitance" if setting.bare else "stray"
             place = inner.index.get(inner.named(across, setting.oscillator, setting.board))
-            own = 0.0 if place is None else float(slopes[row, place]) * fitted * inner.errors.capacitor_deviation
+            own = 0.0 if place is None else float(slopes[row, place]) * fitted * inner.capacitor_deviation
             deviation = float(np.hypot(deviation, own))
         made.append(np.asarray(slopes[row] / deviation))
     return made

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -12,9 +13,9 @@ import numpy as np
 from models.arrays import Floats
 from models.preferred_values import values_in_range
 from models.readings.fit import Slip, solved
-from models.readings.instrument_model import Rows
-from models.readings.unknowns import NORMAL_95
-from synth.analysis.fitting import Bench, ReadingPlace, SolvedBench, of_file
+from models.readings.instrument_model import BeatOf, Rows
+from models.readings.unknowns import NORMAL_95, Unknown
+from synth.analysis.fitting import Bench, ReadingPlace, SolvedBench, beat_signs, of_file
 from synth.analysis.readings import Setting
 from synth.designs.quantity import format_quantity, percent_words
 from synth.errors import DesignError
@@ -36,6 +37,8 @@ POWERS = 4
 """By what a reading would have to be multiplied, and the slip behind it; the first ones are powers of ten."""
 NEAR_FACTOR = 0.1
 """Of a logarithm: how near a slip of a power of ten comes to what the others say, which may be few."""
+MOST_OFF = 4  # readings tried in the place of every other
+MOST_GROUPS = 6  # of lines, tried as a second board
 CLEAR = 25.0  # fall of the objective from which two boards are suspected
 TURNED = 0.6  # ratio of frequencies below which it was no trimmer that was turned
 MOST_STRAY = 10e-9  # F: more is no stray of a board
@@ -56,11 +59,14 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
     errors = sorted(_capacitor_errors(solved_bench), key=lambda row: abs(row[1]))
     hopeless = _off(solved_bench) > HOPELESS and abs(errors[-1][1]) > WORST
     with of_file(bench.source):
+        for name in ("trimmer", "fine_trimmer"):
+            _refuse_pairs(bench, bench.places, name)
+        if solved_bench.slips or hopeless or _pitches_off(solved_bench) or _another(solved_bench):
+            _refuse_exchanged(solved_bench)
         boards = two_boards(solved_bench) if len(solved_bench.slips) > 1 or hopeless else None
         if boards is not None:
             raise DesignError(f"the readings cannot be used: {boards}")
-        for name in ("trimmer", "fine_trimmer", "board"):
-            _refuse_pairs(bench, bench.places, name)
+        _refuse_pairs(bench, bench.places, "board")
         _refuse_pairs(bench, [bench.places[one] for one in kept], "fitted_capacitor")
         slips = "".join(f"{slip_words(solved_bench, slip, False)}; " for slip in solved_bench.slips)
         for place, residual in _frequencies(solved_bench):
@@ -89,23 +95,111 @@ def refuse_contradictions(solved_bench: SolvedBench) -> None:
 
 def _refuse_another(bench: SolvedBench, slips: str) -> None:
     """Raise DesignError where the readings are not those of this design, or no hand's in its field."""
-    inner, fit = bench.bench, bench.fit
-    for one, value in zip(fit.problem.unknowns, fit.values.tolist(), strict=True):
-        other = bench.design is not None and one.name.endswith("inductance") and one.free
-        if other and not 1.0 / ANOTHER < value / one.middle < ANOTHER:
-            raise DesignError(
-                f"the readings cannot be used: {slips}{one.name.replace('_', ' ')} would be "
-                f"{format_quantity(value, 'H')}, and the design has {format_quantity(one.middle, 'H')}; are the "
-                "readings of this design and oscillator (--which, column oscillator), and their units right?"
+    for one, value in _another(bench):
+        raise DesignError(
+            f"the readings cannot be used: {slips}{one.name.replace('_', ' ')} would be "
+            f"{format_quantity(value, 'H')}, and the design has {format_quantity(one.middle, 'H')}; are the "
+            "readings of this design and oscillator (--which, column oscillator), and their units right?"
+        )
+    for place, residual in _pitches_off(bench):
+        raise DesignError(
+            f"the readings cannot be used: {slips}line {place.row.line}: pitch = "
+            f"{format_quantity(place.value, 'Hz')} is {_signed(residual)} off the best fit; the pitch must rise "
+            "as the hand comes nearer than zero beat: check pitches and distances of this line and its neighbours"
+        )
+
+
+def _another(bench: SolvedBench) -> list[tuple[Unknown, float]]:
+    """Inductances, H, that come out as those of another design."""
+    pairs = zip(bench.fit.problem.unknowns, bench.fit.values.tolist(), strict=True)
+    coils = [(one, value) for one, value in pairs if one.name.endswith("inductance") and one.free]
+    if bench.design is None:
+        return []
+    return [(one, value) for one, value in coils if not 1.0 / ANOTHER < value / one.middle < ANOTHER]
+
+
+def _pitches_off(bench: SolvedBench) -> list[tuple[ReadingPlace, float]]:
+    """Pitches that were fitted and are more off than any error of reading, with their residuals, Hz."""
+    rows = [
+        (bench.bench.places[number], residual)
+        for number, residual in zip(bench.kept, bench.fit.residuals.tolist(), strict=True)
+    ]
+    return [
+        (place, off)
+        for place, off in rows
+        if place.what == "pitch" and abs(off) > max(WRONG_PITCH * place.value, LEAST_WRONG_PITCH)
+    ]
+
+
+def rising_pitches(bench: Bench) -> str | None:
+    """The lines of pitches, of two or more, that all rise as the hand goes away, in words; None where they do not."""
+    heard = [(bench.setting(one.row.setting), one) for one in bench.places if one.what == "pitch"]
+    heard = sorted(
+        (row for row in heard if row[0].hand_distance is not None), key=lambda row: row[0].hand_distance or 0.0
+    )
+    steps = list(zip(heard, heard[1:], strict=False))
+    apart = [(a, b) for a, b in steps if (a[0].hand_distance or 0.0) < (b[0].hand_distance or 0.0)]
+    if not apart or any(a[1].value >= b[1].value for a, b in apart):
+        return None
+    (near, first), (far, last) = heard[0], heard[-1]
+    lines = sorted(one.row.line for _, one in heard)
+    return (
+        f"lines {lines[0]} to {lines[-1]}: the pitch rises from {format_quantity(first.value, 'Hz')} at "
+        f"{format_quantity(near.hand_distance or 0.0, 'm')} to {format_quantity(last.value, 'Hz')} at "
+        f"{format_quantity(far.hand_distance or 0.0, 'm')}; nearer than zero beat it falls as the hand goes away: were "
+        "pitches or distances entered in the opposite order?"
+    )
+
+
+def _refuse_exchanged(bench: SolvedBench) -> None:
+    """Raise DesignError where the readings fit once two of them are exchanged, or all pitches rise with the distance.
+
+    Tried are the readings that are off the most, each with every other of its kind.
+    """
+    inner = bench.bench
+    wrong = {slip.place for slip in bench.slips} | {one for slip in bench.slips for one in slip.others}
+    of_pitch = _another(bench) or _pitches_off(bench) or any(inner.places[one].what == "pitch" for one in wrong)
+    rising = rising_pitches(inner) if of_pitch else None
+    if rising is not None:
+        raise DesignError(f"the readings cannot be used: {rising}")
+    whole = solved(bench.whole)
+    kinds = [one.what for one in inner.places]
+    far = np.argsort(-np.abs(whole.scaled)).tolist()[:MOST_OFF]
+    best: tuple[float, int, int] | None = None
+    for one in far:
+        for other in range(len(kinds)):
+            if kinds[one] != kinds[other] or kinds[one] not in ("frequency", "pitch") or one == other:
+                continue
+            if _turned_only(inner, one, other):
+                continue  # whether in and out are exchanged is asked of such a pair alone
+            read = whole.problem.read.copy()
+            read[[one, other]] = read[[other, one]]
+            signs = beat_signs(inner, read.tolist())
+            turned = tuple(
+                replace(each, sign=sign) if isinstance(each, BeatOf) else each
+                for each, sign in zip(whole.problem.model.readings, signs, strict=True)
             )
-    for number, residual in zip(bench.kept, fit.residuals.tolist(), strict=True):
-        place = inner.places[number]
-        if place.what == "pitch" and abs(residual) > max(WRONG_PITCH * place.value, LEAST_WRONG_PITCH):
-            raise DesignError(
-                f"the readings cannot be used: {slips}line {place.row.line}: pitch = "
-                f"{format_quantity(place.value, 'Hz')} is {_signed(residual)} off the best fit; the pitch must rise "
-                "as the hand comes nearer than zero beat: check pitches and distances of this line and its neighbours"
-            )
+            model = replace(whole.problem.model, readings=turned)
+            try:
+                tried = solved(replace(whole.problem, model=model, read=read, starts=(*inner.start(),))).objective
+            except ValueError:
+                continue
+            if best is None or tried < best[0]:
+                best = tried, min(one, other), max(one, other)
+    if best is None or whole.objective - best[0] < CLEAR or best[0] > WELL * len(kinds):
+        return
+    first, second = (inner.places[place] for place in best[1:])
+    raise DesignError(
+        f"the readings cannot be used: line {first.row.line} and line {second.row.line}: with the two exchanged all "
+        f"readings fit ({first.what} = {format_quantity(first.value, 'Hz', 7)} and "
+        f"{format_quantity(second.value, 'Hz', 7)}): are they swapped?"
+    )
+
+
+def _turned_only(bench: Bench, one: int, other: int) -> bool:
+    """Whether two readings differ in nothing but what was turned: their trimmers or pots."""
+    first, second = (bench.setting(bench.places[place].row.setting) for place in (one, other))
+    return bench.fitted(first) == bench.fitted(second) and first.hand_distance == second.hand_distance
 
 
 def _signed(frequency: float) -> str:
@@ -179,13 +273,13 @@ def _capacitor_errors(bench: SolvedBench) -> list[tuple[ReadingPlace, float]]:
 
 def _off(bench: SolvedBench) -> float:
     """Root of the mean square of what frequencies and capacitors are off, in standard deviations."""
-    rows = _frequencies(bench)
+    places, sizes = bench.bench.places, bench.fit.scaled.tolist()
+    rows = [off for one, off in zip(bench.kept, sizes, strict=True) if places[one].what == "frequency"]
     if not rows:
         return 0.0
-    residuals = [off / bench.bench.deviation(place) for place, off in rows]
     unknowns = zip(bench.fit.problem.unknowns, bench.fit.coordinates.tolist(), strict=True)
     errors = [at for one, at in unknowns if one.nuisance]
-    return math.sqrt(sum(one**2 for one in (*residuals, *errors)) / len(rows))
+    return math.sqrt(sum(one**2 for one in (*rows, *errors)) / len(rows))
 
 
 def slip_words(bench: SolvedBench, slip: Slip, left_out: bool = True) -> str:
@@ -195,7 +289,8 @@ def slip_words(bench: SolvedBench, slip: Slip, left_out: bool = True) -> str:
         lines = " or ".join(f"line {bench.bench.places[one].row.line}" for one in (slip.place, *slip.others))
         return f"{lines} does not belong to the others, which of them the readings cannot say; one more reading can"
     unit = "Hz" if place.what in ("frequency", "pitch") else "V"
-    expected = math.exp(slip.expected) if place.what == "frequency" else abs(slip.expected)
+    expected = math.exp(slip.expected) if place.what == "frequency" else slip.expected
+    expected = max(expected, 0.0) if unit == "Hz" else expected
     text = (
         f"line {place.row.line}: {place.what} = {format_quantity(place.value, unit, None)} does not belong to the "
         f"others, which say {format_quantity(expected, unit)}{'; it is left out' if left_out else ''}"
@@ -205,7 +300,7 @@ def slip_words(bench: SolvedBench, slip: Slip, left_out: bool = True) -> str:
 
 
 def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
-    """ "looks like 220 pF read as 400 pF", the slip that explains a reading within its errors; None where none does."""
+    """ "looks like 470 pF read as 220 pF", the slip that explains a reading within its errors; None where none does."""
     inner, place = bench.bench, bench.bench.places[slip.place]
     if place.what != "frequency":
         return None
@@ -220,7 +315,7 @@ def looks_like(bench: SolvedBench, slip: Slip) -> str | None:
     more = bench.model.rows.needed(row, bench.fit.values, place.value)
     fitted = inner.fitted(setting)
     real = fitted + more
-    spread = max(inner.errors.capacitor_deviation * real, 1e-13) * NEAR + _vague(bench, setting)
+    spread = max(inner.capacitor_deviation * real, 1e-13) * NEAR + _vague(bench, setting)
     near = values_in_range(SERIES, max(real - spread, 1e-13), real + spread) if real > spread else ()
     near = tuple(value for value in near if _misread(value / max(fitted, 1e-13)))
     if near:
@@ -280,7 +375,8 @@ def two_boards(bench: SolvedBench) -> str | None:
         min(place.row.line for place in inner.places if inner.setting(place.row.setting) == one)
         for one in inner.settings
     ]
-    for second in (group[place:] for group in (order, by_residual) for place in range(2, len(order) - 1)):
+    groups = [group[place:] for group in (order, by_residual) for place in range(2, len(order) - 1)]
+    for second in (*groups, *_by_stray(bench)):
         shares = _with_column(rows.shares, stray, [line in second for line in lines])
         pull = np.pad(rows.pull, ((0, 0), (0, 1)))
         changed = replace(bench.model, rows=Rows(rows.offsets, shares, rows.high, pull))
@@ -297,12 +393,42 @@ def two_boards(bench: SolvedBench) -> str | None:
     if second == sorted(order)[-len(second) :]:
         which = f"from line {second[0]} on the readings fit"
     else:
+        if 2 * len(second) > len(order):  # the fewer
+            second, more = sorted(set(order) - set(second)), -more
         which = f"lines {', '.join(map(str, second))} fit"
     how = "more" if more > 0.0 else "less"
     return (
         f"{which} with {format_quantity(abs(more), 'F', 3)} {how} board stray: if these are two boards, name them in "
         "a column board"
     )
+
+
+def _by_stray(bench: SolvedBench) -> list[list[int]]:
+    """Lines that would have another stray than the rest, for the coils that any two of the readings give; the clearest.
+
+    Of two readings of one board the slope of 1/omega^2 against the fitted capacitor is the inductance.
+    """
+    inner = bench.bench
+    points = []
+    for place in inner.places:
+        setting = inner.setting(place.row.setting)
+        if place.what == "frequency" and not setting.antenna_plugged and not setting.tuned:
+            points.append((place.row.line, inner.fitted(setting), (2.0 * math.pi * place.value) ** -2.0))
+    found: list[tuple[float, list[int]]] = []
+    for one, other in itertools.combinations(points, 2):
+        if one[1] == other[1] or (one[2] - other[2]) * (one[1] - other[1]) <= 0.0:
+            continue
+        coil = (one[2] - other[2]) / (one[1] - other[1])
+        strays = sorted((squared / coil - fitted, line) for line, fitted, squared in points)
+        for cut in range(2, len(strays) - 1):
+            parts = [np.array([stray for stray, _ in part]) for part in (strays[:cut], strays[cut:])]
+            spread = math.sqrt(sum(float(np.sum((part - part.mean()) ** 2)) for part in parts))
+            found.append((spread / abs(float(parts[1].mean() - parts[0].mean())), [line for _, line in strays[cut:]]))
+    unique: list[list[int]] = []
+    for _, second in sorted(found):
+        if sorted(second) not in unique:
+            unique.append(sorted(second))
+    return unique[:MOST_GROUPS]
 
 
 def _with_column(shares: Floats, stray: int, second: list[bool]) -> Floats:

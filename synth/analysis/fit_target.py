@@ -125,7 +125,7 @@ def _reach(bench: SolvedBench, frequency: float, series: str, added: float) -> t
             shares[1, :, marking] -= fitted
         return Rows(offsets, shares, rows.high, rows.pull)
 
-    target = Target(bench.fit, row_of, trimmed, inner.errors.capacitor_deviation, added)
+    target = Target(bench.fit, row_of, trimmed, inner.capacitor_deviation, added)
     try:
         found = reach_target(target, frequency, series)
         if solved is not None:

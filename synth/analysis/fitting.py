@@ -15,17 +15,16 @@ from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
-from scipy.special import chdtrc
 
 from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.branch.tapped_coil import Tap
+from models.builds.tolerance import ToleratedPart
 from models.circuit.adjoint import oscillator_adjoint
-from models.circuit.common_base import BASE, COLLECTOR, EMITTER
-from models.circuit.drawing import Drawing, Load
+from models.circuit.drawing import Load, ends_of
+from models.circuit.network import GROUND
 from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
-from models.circuit.transistor import Transistor
 from models.circuit.variable_oscillator import with_antenna
 from models.junction import depletion_capacitance
 from models.readings.fit import Fit, Problem, Slip, fit_readings
@@ -40,8 +39,9 @@ from models.readings.instrument_model import (
     TunedFrequency,
 )
 from models.readings.unknowns import NORMAL_95, Unknown, values_of
+from synth.analysis.fit_devices import DEVICE_UNITS, device_of, device_values, with_device_values
 from synth.analysis.fit_field import BODY, COMMON_TIE, STEP, FittedField
-from synth.analysis.readings import BARE, CONTROL, BenchRow, Readings, Setting
+from synth.analysis.readings import BARE, CONTROL, VOLTS, BenchRow, Readings, Setting
 from synth.build.circuit_assembly import Circuit, blaming, circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
@@ -60,8 +60,7 @@ KNOWABLE: Final = (
     "trimmer_maximum",
     "fine_trimmer_minimum",
     "fine_trimmer_maximum",
-    "junction",
-    "gain",
+    *DEVICE_UNITS,
     "antenna_stray",
     "branch_inductance",
     "branch_self_capacitance",
@@ -73,29 +72,16 @@ KNOWABLE: Final = (
 )
 """What --known takes."""
 UNITS: Final = {
+    **DEVICE_UNITS,
     "inductance": "H",
     "branch_inductance": "H",
-    "gain": "ratio",
     "reference_frequency": "Hz",
     "lock_range": "Hz",
     "resonance_frequency": "Hz",
     "resonance_q": "ratio",
     "rectified_amplitude": "V",
 }
-"""Units of the unknowns that are not capacitances."""
-PARTS: Final = {
-    "inductance": "inductance",
-    "stray": "board_stray",
-    "trimmer_minimum": "trimmers.0.minimum",
-    "trimmer_maximum": "trimmers.0.maximum",
-    "junction": "transistor.collector_junction.zero_bias_capacitance",
-    "gain": "transistor.forward_gain",
-    "antenna_stray": "antenna.capacitance",
-    "branch_inductance": "antenna.inductance",
-    "branch_self_capacitance": "antenna.self_capacitance",
-}
-"""The value of a circuit (`models.circuit.part_values`) that each unknown is."""
-OF_RESONANCE: Final = ("inductance", "self_capacitance", "stray", "trimmer_minimum", "trimmer_maximum", "antenna_stray")
+"""Units of the unknowns; those not named are capacitances."""
 # what is assumed of a bench without a design, and of what its design cannot know: round numbers of our own, wide enough
 USUAL_INDUCTANCE, INDUCTANCE_FACTOR = 1e-3, 30.0
 STRAY_LIMIT = 800e-12  # F: 95 % limit of board stray with transistor and divider in it
@@ -117,14 +103,18 @@ PULL_LIMIT, PULL_SLOPE_LIMIT = 2e-3, 4e-3
 for each factor e of frequency (`neglected` in synth/analysis/fit_figures.py says where they come from)."""
 PITCH_LIMIT_CENTS = 5.0
 LEAST_PITCH_LIMIT = 0.05  # Hz
+HAND_LIMIT = 1e-3
+"""95 % limit of a hand's distance, m, held against a mark or a stop: a round number of our own."""
 DC_LIMIT, SWING_LIMIT, LEAST_VOLTS = 0.02, 0.10, 0.02
 """95 % limits of a DC voltage and of a swing: of meter or screen, and of the resistors; and the least, V."""
-POINTS: Final = {"dc_base": BASE, "dc_emitter": EMITTER, "dc_collector": COLLECTOR, "swing": COLLECTOR}
-"""Columns read in volts, with the nodes of the fixed form."""
 LEVEL_STEP = 0.1
+DEVICE_STEP: Final = 1e-4
+"""Relative step of a device's value for its derivatives."""
 CONTRADICTED, WIDER = 3.0, 10.0
 """Standard deviations from what was assumed of an unknown at which readings contradict it, and how much wider then."""
 MOST_ROUNDS = 6
+SAME_DEVIATION = 0.1
+"""Relative change of a reading's deviation with the values, up to which a fit is not made again."""
 SETTLED, LEVEL_SETTLED = 5e-7, 0.05
 """Difference of model and solved circuits, relative of a frequency and in standard deviations of a voltage, at which
 the fit has settled."""
@@ -132,12 +122,14 @@ the fit has settled."""
 
 @dataclass(frozen=True, slots=True)
 class Errors:
-    """95 % limits: of the counter, as a ratio and in Hz (added in squares), of capacitors, as a ratio, of a pitch."""
+    """95 % limits: of the counter, as a ratio and in Hz (added in squares), of a pitch, and of the distance at which a
+    hand was held, m; capacitor_ratio: tolerance of the fitted capacitors, either way."""
 
     counter_ratio: float = 1e-4
     counter_frequency: float = 0.0
     capacitor_ratio: float = 0.01
     pitch_cents: float = PITCH_LIMIT_CENTS
+    hand_distance: float = HAND_LIMIT
 
     def __post_init__(self) -> None:
         for name in ("counter_ratio", "capacitor_ratio"):
@@ -145,15 +137,12 @@ class Errors:
                 raise ValueError(f"{name} must be at least 0 and below 1; got {getattr(self, name):g}")
         if not (self.counter_frequency >= 0.0 and self.counter_ratio + self.counter_frequency > 0.0):
             raise ValueError("counter error must be above 0")
+        if not 0.0 <= self.hand_distance < 0.1:
+            raise ValueError(f"hand error must be at least 0 and below 10 cm; got {100.0 * self.hand_distance:g} cm")
 
     def counter_deviation(self, frequency: float) -> float:
         """Standard deviation of the logarithm of a frequency, Hz."""
         return math.hypot(self.counter_ratio, self.counter_frequency / frequency) / NORMAL_95
-
-    @property
-    def capacitor_deviation(self) -> float:
-        """Standard deviation of a capacitor's relative error."""
-        return self.capacitor_ratio / NORMAL_95
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,8 +162,13 @@ class ReadingPlace:
     value: float
 
 
-def errors_of(counter_error: str, capacitor_tolerance: str) -> Errors:
-    """95 % limits as given: the counter's as a ratio ("0.01 %") or in Hz ("5 Hz"), capacitors' as a ratio ("1 %")."""
+def errors_of(counter_error: str, capacitor_tolerance: str, hand_error: str) -> Errors:
+    """As given: the counter's 95 % limit as a ratio ("0.01 %") or in Hz ("5 Hz"), the capacitors' tolerance as a ratio
+    ("1 %"), the hand distances' 95 % limit as a length ("1 mm")."""
+    try:
+        distance = parse(hand_error, "m")
+    except DesignError as error:
+        raise DesignError(f"--hand-error {hand_error!r}: {error}") from None
     try:
         tolerance = parse(capacitor_tolerance, "percent")
     except DesignError as error:
@@ -182,11 +176,11 @@ def errors_of(counter_error: str, capacitor_tolerance: str) -> Errors:
     try:
         by_ratio = "%" in counter_error or "percent" in counter_error
         limit = parse(counter_error, "percent" if by_ratio else "Hz")
-        return Errors(limit if by_ratio else 0.0, 0.0 if by_ratio else limit, tolerance)
+        return Errors(limit if by_ratio else 0.0, 0.0 if by_ratio else limit, tolerance, hand_distance=distance)
     except DesignError as error:
         raise DesignError(f'--counter-error {counter_error!r}: {error}; or write it as a share, "0.01 %"') from None
     except ValueError as error:
-        raise DesignError(f"--counter-error, --capacitor-tolerance: {error}") from None
+        raise DesignError(f"--counter-error, --capacitor-tolerance, --hand-error: {error}") from None
 
 
 def known_of(texts: Sequence[str]) -> dict[str, Known]:
@@ -248,6 +242,7 @@ class Bench:
         self.oscillators = tuple(dict.fromkeys(self.oscillator(one) for one in self.settings if not one.tuned))
         self.boards = tuple(dict.fromkeys(one.board for one in self.settings if not one.bare))
         self.set_aside: dict[str, float] = {}
+        self.lowest_beyond = False
         self._level_slopes: dict[Setting, dict[str, Floats]] = {}
         self.unknowns = self._unknowns()
         self.index = {one.name: place for place, one in enumerate(self.unknowns)}
@@ -300,20 +295,46 @@ class Bench:
         section = self.section(self.oscillator(setting))
         return 0.0 if section is None else float(section.capacitance)
 
+    @cached_property
+    def capacitor_deviation(self) -> float:
+        """Standard deviation of a fitted capacitor's relative error: one of its tolerance scatters as `tolerance` has
+        it, by [tolerances] of the design (left out: evenly within its limits)."""
+        tolerances = (None if self.design is None else self.design.tolerances) or TolerancesSection()
+        return ToleratedPart("capacitor", "", 1.0, self.errors.capacitor_ratio, tolerances.parts).sigma
+
     def deviation(self, place: ReadingPlace) -> float:
         """Standard deviation of a reading in the units of the model: of the logarithm of a frequency, else SI."""
         if place.what == "frequency":
             return self.errors.counter_deviation(place.value)
-        if place.what in POINTS or place.what == CONTROL:
+        if place.what in VOLTS or place.what == CONTROL:
             limit = SWING_LIMIT if place.what == "swing" else DC_LIMIT
-            return max(limit * place.value, LEAST_VOLTS) / NORMAL_95
+            return max(limit * abs(place.value), LEAST_VOLTS) / NORMAL_95
         share: float = 2.0 ** (self.errors.pitch_cents / 1200.0) - 1.0
         return max(place.value * share, LEAST_PITCH_LIMIT) / NORMAL_95
 
-    def readings(self) -> tuple[Floats, Floats]:
-        """What was read, and its standard deviations, in the units of the model, (n,) each."""
-        read = [math.log(one.value) if one.what == "frequency" else one.value for one in self.places]
-        return np.array(read), np.array([self.deviation(one) for one in self.places])
+    def readings(self) -> Floats:
+        """What was read, in the units of the model, (n,)."""
+        return np.array([math.log(one.value) if one.what == "frequency" else one.value for one in self.places])
+
+    def deviations(self, model: InstrumentModel, values: Floats) -> Floats:
+        """Standard deviations of the readings in the units of the model, (n,): each its own, and what the error of the
+        hand's distance makes of it at these values, added in squares."""
+        own = np.array([self.deviation(one) for one in self.places])
+        moved = replace(model, rows=self.with_hands_off(self.settings, model.rows, values))
+        return np.asarray(np.hypot(own, moved.predicted(values)[0] - model.predicted(values)[0]))
+
+    def with_hands_off(self, settings: Sequence[Setting], rows: Rows, values: Floats) -> Rows:
+        """The rows of these set-ups with every hand a standard deviation farther than it was said to be."""
+        off, offsets = self.errors.hand_distance / NORMAL_95, rows.offsets.copy()
+        for row, setting in enumerate(settings):
+            at = setting.hand_distance
+            if self.field is None or at is None or setting.tuned or off == 0.0:
+                continue
+            curve = self.field.curve(setting, self.ties(values), self.built(values))
+            there = float(curve.capacitance(at + off if at + off <= curve.farthest else at - off))
+            turned = self.tap.ratio**2 if self.oscillator(setting) == "variable" else 1.0
+            offsets[3, row] += (there - float(curve.capacitance(at))) * turned
+        return Rows(offsets, rows.shares, rows.high, rows.pull)
 
     @cached_property
     def branch(self) -> SeriesInductor:
@@ -340,6 +361,10 @@ class Bench:
         if self.field is None or not any(one.antenna_plugged for one in self.settings):
             return False
         return bool(self.ties(values)) or self.field.hangs_on_parts
+
+    def steady(self, deviations: Floats, model: InstrumentModel, values: Floats) -> bool:
+        """Whether the deviations with which a fit was made are those at its values."""
+        return bool((np.abs(self.deviations(model, values) / deviations - 1.0) < SAME_DEVIATION).all())
 
     def antenna(self, setting: Setting, line: int, values: Floats) -> float | None:
         """Capacitance of the antenna as the hand stood, F, without stray; None: unplugged."""
@@ -383,7 +408,7 @@ class Bench:
         if self.errors.capacitor_ratio:
             for marking in self.markings:
                 name = self.capacitor_name(marking)
-                made.append(Unknown(name, "ratio", 0.0, self.errors.capacitor_deviation, nuisance=True))
+                made.append(Unknown(name, "ratio", 0.0, self.capacitor_deviation, nuisance=True))
         if not self.circuits:
             # of the resonance alone: what loss and transistor do, alike for all and with the frequency
             made.append(Unknown("pull", "ratio", 0.0, PULL_LIMIT / NORMAL_95, considered=True))
@@ -432,18 +457,21 @@ class Bench:
             for name, (middle, limit) in USUAL_FINE_TRIMMER.items():
                 made.append(_capacitance(self.named(name, oscillator), middle, limit))
         moved = any(one.pot is not None or one.supply is not None for one in own)
-        moved = moved or any(place.what in POINTS for place in self.places)
-        transistor = _transistor(self._circuit(oscillator)) if self.circuits and moved else None
-        if transistor is not None:
-            junction = transistor.collector_junction.zero_bias_capacitance
-            made.append(_capacitance(self.named("junction", oscillator), junction, tolerances.junction * junction))
-            gain = transistor.forward_gain
-            made.append(_ratio(self.named("gain", oscillator), "ratio", gain, math.log1p(tolerances.gain)))
+        moved = moved or any(place.what in VOLTS for place in self.places)
+        if self.circuits and moved:
+            device = device_of(self.opened_circuit(oscillator))
+            for one in device_values(self.opened_circuit(oscillator)):
+                name, middle, share = self.named(one.name, oscillator), one.read(device), one.limit(tolerances)
+                if one.unit == "F":
+                    made.append(_capacitance(name, middle, share * middle))
+                else:
+                    made.append(_ratio(name, one.unit, middle, math.log1p(share)))
         elif any(one.reverse_voltage is not None for one in own):
             made.append(_capacitance(self.named("junction", oscillator), *USUAL_JUNCTION))
         return made
 
-    def _circuit(self, oscillator: str) -> Circuit:
+    def opened_circuit(self, oscillator: str) -> Circuit:
+        """The circuit of an oscillator as the design has it."""
         assert self.opened is not None
         return self.opened.circuits[oscillator]
 
@@ -625,11 +653,8 @@ class Bench:
         if setting.supply is not None and design.circuit is not None:
             design = replace(design, circuit=replace(design.circuit, supply_voltage=setting.supply))
         circuit = circuit_of(design, oscillator)
-        junction, gain = value("junction"), value("gain")
-        part = _transistor(circuit)
-        if junction is not None and gain is not None and part is not None:
-            collector = replace(part.collector_junction, zero_bias_capacitance=max(junction, 1e-14))
-            circuit = _with_transistors(circuit, replace(part, collector_junction=collector, forward_gain=gain))
+        found = {one.name: value(one.name) for one in device_values(circuit)}
+        circuit = with_device_values(circuit, {name: at for name, at in found.items() if at is not None})
         if setting.pot is not None:
             circuit = circuit.with_pot(setting.pot)
         if setting.load is not None:
@@ -670,14 +695,16 @@ class Bench:
                 added = bare.needed(row, values, state.frequency)
                 slopes = np.zeros(len(self.unknowns))
                 by_farad = adjoint.frequency_shift(adjoint.disturbance_of("board_stray"))
-                for key, part in PARTS.items():
-                    place = self.index.get(self.named(key, oscillator, setting.board))
-                    if place is None or key in OF_RESONANCE or key.startswith("branch"):
+                for one in device_values(circuit):
+                    place = self.index.get(self.named(one.name, oscillator, setting.board))
+                    if place is None:
                         continue
-                    slopes[place] = sum(
-                        adjoint.frequency_shift(adjoint.disturbance_of(name)) / by_farad
-                        for name in _value_names(circuit, part)
-                    )
+                    step = DEVICE_STEP * float(values[place])
+                    near_by = [
+                        with_device_values(circuit, {one.name: float(values[place]) + by}) for by in (-step, step)
+                    ]
+                    shifts = [adjoint.frequency_shift(adjoint.disturbance_to(moved)) for moved in near_by]
+                    slopes[place] = (shifts[1] - shifts[0]) / (2.0 * step) / by_farad
                 found[setting] = _Solved(added, slopes, state.frequency, self._levels(setting, values, state))
         return found
 
@@ -687,13 +714,9 @@ class Bench:
         The derivatives are kept from the first solution.
         """
         asked = dict.fromkeys(place.what for place in self.places if self.setting(place.row.setting) == setting)
-        points = {what: node for what, node in POINTS.items() if what in asked}
+        points = [what for what in asked if what in VOLTS]
         if not points:
             return {}
-        if isinstance(state.circuit, Drawing) and any(what != "swing" for what in points):
-            raise DesignError(
-                "dc_base, dc_emitter and dc_collector are points of the fixed form of [circuit]; leave them out"
-            )
         before = {what: _level(state, what) for what in points}
         if setting not in self._level_slopes:
             self._level_slopes[setting] = self._slopes_of_levels(setting, values, state, points)
@@ -781,7 +804,8 @@ class Bench:
 class SolvedBench:
     """A bench with its fit: `kept` are the places of the readings fitted (others are slips), `solved` the circuits.
 
-    expected: of every reading what the design says before the fit, in the units of the model.
+    expected: of every reading what the design says before the fit, deviations: its standard deviation, in the units of
+    the model.
     """
 
     bench: Bench
@@ -791,6 +815,7 @@ class SolvedBench:
     solved: Mapping[Setting, _Solved] | None
     model: InstrumentModel
     expected: Floats
+    deviations: Floats
 
     @property
     def rows(self) -> tuple[BenchRow, ...]:
@@ -837,8 +862,8 @@ class SolvedBench:
     @property
     def whole(self) -> Problem:
         """The problem of all readings, none left out, to start from what was fitted."""
-        read, deviations = self.bench.readings()
-        return Problem(self.bench.unknowns, self.model, read, deviations, (self.fit.coordinates,))
+        starts = (self.fit.coordinates,)
+        return Problem(self.bench.unknowns, self.model, self.bench.readings(), self.deviations, starts)
 
     @property
     def freedom(self) -> int:
@@ -847,8 +872,11 @@ class SolvedBench:
 
     @property
     def chance(self) -> float:
-        """Chance of a sum of squares as large, if all stated errors and priors are true."""
-        return float(chdtrc(self.freedom, self.fit.objective))
+        """Chance of a sum of squares as large, if all stated errors and priors are true, those set aside left out."""
+        from scipy.special import chdtrc  # heavy: the sheet of a design that was not fitted needs none of it
+
+        aside = sum(float(self.fit.coordinates[self.bench.index[name]]) ** 2 for name in self.bench.set_aside)
+        return float(chdtrc(self.freedom, self.fit.objective - aside))
 
 
 def solved_bench(
@@ -864,12 +892,21 @@ def solved_bench(
     the reference. Raises DesignError where the readings contradict a tank or name what is not there.
     """
     with of_file(readings.source):
-        return _solved_bench(Bench(readings, errors, known or {}, design, which))
+        bench = Bench(readings, errors, known or {}, design, which)
+        found = _solved_bench(bench)
+        if not _may_lie_beyond(bench):
+            return found
+        other = Bench(readings, errors, known or {}, design, which)
+        other.lowest_beyond = True
+        try:
+            return min(found, _solved_bench(other), key=lambda one: (len(one.slips), one.fit.objective))
+        except DesignError:
+            return found
 
 
 def _solved_bench(bench: Bench) -> SolvedBench:
     values = np.array([one.middle for one in bench.unknowns])
-    read, deviations = bench.readings()
+    read = bench.readings()
     near = {bench.setting(place.row.setting): place.value for place in bench.places if place.what == "frequency"}
     lines = {bench.setting(row.setting): row.line for row in reversed(bench.rows)}
     solved: dict[Setting, _Solved] | None = None
@@ -882,6 +919,7 @@ def _solved_bench(bench: Bench) -> SolvedBench:
             model = _model(bench, solved, values, lines)
             if expected is None:
                 expected = model.predicted(values)[0]
+            deviations = bench.deviations(model, values)
             begun = _with_resonance(bench, model, _with_reference(bench, model, starts))
             fit, slips, places = fit_readings(Problem(bench.unknowns, model, read, deviations, begun))
             model = model.with_modes(fit.problem.model.rows.high)
@@ -889,7 +927,7 @@ def _solved_bench(bench: Bench) -> SolvedBench:
             if bench.set_aside_what_contradicts(fit):
                 values, starts = fit.values, bench.start()
                 continue
-            if solved is None and not bench.bends(fit.values):
+            if solved is None and not bench.bends(fit.values) and bench.steady(deviations, model, fit.values):
                 break
             values = fit.values
             if solved is not None:
@@ -902,7 +940,7 @@ def _solved_bench(bench: Bench) -> SolvedBench:
     except ValueError as error:
         raise DesignError(f"the readings cannot be used: {error}") from None
     assert expected is not None
-    return SolvedBench(bench, fit, slips, places, solved, model, expected)
+    return SolvedBench(bench, fit, slips, places, solved, model, expected, deviations)
 
 
 def _settled(bench: Bench, fitted: InstrumentModel, again: InstrumentModel, values: Floats, deviations: Floats) -> bool:
@@ -935,10 +973,17 @@ def _of_line(bench: Bench, setting: Setting) -> Iterator[None]:
 
 
 def _level(state: SteadyState, what: str) -> float:
-    """A voltage of a solved circuit: DC of a node while it oscillates, or the swing of the tank's hot end, V."""
+    """A voltage of a solved circuit: DC of an end of its device while it oscillates, or the swing of the tank's hot
+    end, V."""
     if what == "swing":
         return state.peak_to_peak(state.hot)
-    return float(state.coefficients(POINTS[what])[0].real)
+    device = state.circuit.drawing().devices[0]
+    ends = dict(zip(ends_of(device.what), device.ends, strict=True))
+    end = what.removeprefix("dc_")
+    if end not in ends:
+        named = ", ".join(f"dc_{one}" for one in ends)
+        raise DesignError(f"{what}: the device of this oscillator has no {end}; its ends are {named}")
+    return float(state.coefficients(ends[end])[0].real) if ends[end] != GROUND else 0.0
 
 
 def _model(
@@ -947,19 +992,18 @@ def _model(
     rows = bench.rows_of(bench.settings, solved, values, lines)
     place_of = {setting: place for place, setting in enumerate(bench.settings)}
     made: list[Reading] = []
-    beyond = _beyond_zero_beat(bench)
-    for place in bench.places:
+    signs = beat_signs(bench, [one.value for one in bench.places])
+    for place, sign in zip(bench.places, signs, strict=True):
         setting = bench.setting(place.row.setting)
         row = place_of[setting]
         if place.what == "pitch":
-            sign = -1.0 if setting in beyond else 1.0
             made.append(BeatOf(row, bench.index["reference_frequency"], bench.index["lock_range"], sign))
         elif place.what == CONTROL:
             assert bench.opened is not None
             assert bench.opened.volume is not None
             at, quality, amplitude = (bench.index[name] for name in RESONATOR)
             made.append(ControlOf(row, at, quality, amplitude, bench.opened.volume.rectifier.diode_drop))
-        elif place.what in POINTS:
+        elif place.what in VOLTS:
             assert solved is not None
             made.append(solved[setting].levels[place.what])
         elif setting.tuned:
@@ -969,13 +1013,23 @@ def _model(
     return InstrumentModel(rows, tuple(made))
 
 
-def _beyond_zero_beat(bench: Bench) -> set[Setting]:
-    """Set-ups whose beat was heard with the hand farther than zero beat: farther than the lowest pitch."""
-    heard = [(_distance(one), place.value, one) for place, one in _pitches(bench)]
-    if not heard:
-        return set()
-    lowest = min(heard, key=lambda row: row[1])[0]
-    return {one for distance, _, one in heard if distance > lowest}
+def beat_signs(bench: Bench, read: Sequence[float]) -> tuple[float, ...]:
+    """Of every place the sign of a beat that reads so, Hz: -1 with the hand farther than zero beat, that is farther
+    than where the lowest pitch was heard (itself, where the bench has `lowest_beyond`); 1 elsewhere."""
+    heard = [
+        (_distance(bench.setting(place.row.setting)), value)
+        for place, value in zip(bench.places, read, strict=True)
+        if place.what == "pitch"
+    ]
+    zero = min(heard, key=lambda row: row[1])[0] if heard else math.inf
+    distances = [_distance(bench.setting(place.row.setting)) for place in bench.places]
+    return tuple(-1.0 if at > zero or (bench.lowest_beyond and at == zero) else 1.0 for at in distances)
+
+
+def _may_lie_beyond(bench: Bench) -> bool:
+    """Whether pitches were heard farther than the lowest one: then that may itself lie beyond zero beat."""
+    heard = [(place.value, _distance(one)) for place, one in _pitches(bench)]
+    return bool(heard) and min(heard)[1] < max(at for _, at in heard)
 
 
 def _pitches(bench: Bench) -> list[tuple[ReadingPlace, Setting]]:
@@ -1050,8 +1104,8 @@ def _refuse(bench: Bench, which: str | None) -> None:
             raise DesignError(f"{place}: hand_distance: the antenna is not on the reference oscillator")
         if setting.oscillator == "volume" and (design is None or design.volume is None):
             raise DesignError(f"{place}: oscillator = 'volume' needs --design DESIGN with a volume oscillator")
-        if any(what in POINTS for what in row.read) and not bench.circuits:
-            volts = next(what for what in row.read if what in POINTS)
+        if any(what in VOLTS for what in row.read) and not bench.circuits:
+            volts = next(what for what in row.read if what in VOLTS)
             raise DesignError(f"{place}: {volts} needs --design DESIGN with a [circuit]: what it should be is solved")
         if CONTROL in row.read and (setting.oscillator != "volume" or not setting.antenna_plugged):
             raise DesignError(
@@ -1079,31 +1133,6 @@ def _ratio(name: str, unit: str, middle: float, limit: float) -> Unknown:
     return Unknown(name, unit, middle, limit / NORMAL_95, by_ratio=True)
 
 
-def _transistor(circuit: Circuit) -> Transistor | None:
-    """The transistor of a circuit, all of one kind in a design; None where it has none."""
-    if not isinstance(circuit, Drawing):
-        return circuit.transistor
-    return next((part.what for part in circuit.devices if isinstance(part.what, Transistor)), None)
-
-
-def _with_transistors(circuit: Circuit, transistor: Transistor) -> Circuit:
-    """The circuit with this transistor in the place of all."""
-    if not isinstance(circuit, Drawing):
-        return replace(circuit, transistor=transistor)
-    for part in circuit.devices:
-        if isinstance(part.what, Transistor):
-            circuit = circuit.with_part(part.name, transistor)
-    return circuit
-
-
-def _value_names(circuit: Circuit, name: str) -> tuple[str, ...]:
-    """The names among a circuit's values of one in PARTS: of a drawing those of every transistor."""
-    owner, _, inside = name.partition(".")
-    if owner != "transistor" or not isinstance(circuit, Drawing):
-        return (name,)
-    return tuple(f"{part.name}.{inside}" for part in circuit.devices if isinstance(part.what, Transistor))
-
-
 def _within(section: Any, changed: Mapping[str, Any]) -> dict[str, Any]:
     """Values kept within the domains of the design's keys, so that a circuit can be tried."""
     return {
@@ -1111,4 +1140,14 @@ def _within(section: Any, changed: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-__all__ = ["Bench", "Errors", "Known", "SolvedBench", "errors_of", "known_of", "of_file", "solved_bench"]
+__all__ = [
+    "Bench",
+    "Errors",
+    "Known",
+    "SolvedBench",
+    "beat_signs",
+    "errors_of",
+    "known_of",
+    "of_file",
+    "solved_bench",
+]

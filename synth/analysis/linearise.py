@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
@@ -11,6 +12,8 @@ from models.branch.choke_chain import USUAL_JOINT_STRAY
 from models.branch.modes import MODES
 from models.branch.tapped_coil import Tap
 from models.builds.build_law import BuildLaw, Builds
+from models.circuit.drawing import Drawing
+from models.circuit.oscillator import steady_state
 from models.circuit.resonance import beside_tank
 from models.preferred_values import nearest_pair
 from models.straight.buyable_field import TankParts
@@ -22,6 +25,7 @@ from models.tank import required_capacitance
 from synth.analysis.corners import CornerFigure, corners
 from synth.analysis.figures import over_notes
 from synth.build.assembly import tank_in
+from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import BranchSection, Design, ReferenceSection
@@ -36,6 +40,7 @@ FREE_CARRIERS = (30e3, 500e3)  # Hz, of the search that tells what the bounds co
 TRIMMER_SHARE = 0.1  # of the tank that its trimmer must span, to make up for preferred values and tolerances
 ANY_TANK = 2e-9  # F, most a tank without a trimmer may have
 POLISH_ROUNDS, POLISH_STEP, POLISH_GAIN = 4, 0.08, 0.05  # trimmer's turn; cents that are worth a new setting
+LANDINGS, LANDED = 4, 1e-3  # solutions of the circuit with another capacitor, and how near they come to the search
 BODY_ROOM = 0.08  # m between zero beat and the player's axis
 EFFORT = FULL_EFFORT  # what a command's search spends
 KEPT = (
@@ -102,9 +107,16 @@ class FinishedSearch:
     corners: tuple[CornerFigure, ...] = ()
 
 
-def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progress) -> FinishedSearch:
-    """Search, and assemble the better design; `choice` is "robust" or "nominal". DesignError where nothing is found."""
+def improve(
+    opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progress, judged: bool = True
+) -> FinishedSearch:
+    """Search, and assemble the better design; `choice` is "robust" or "nominal". DesignError where nothing is found.
+
+    judged: whether it is compared with the design as it came and looked at in its corners; else only straightened.
+    """
     task = task_of(opened, wishes)
+    if not judged:  # nor is it told what straightness costs
+        task = replace(task, effort=replace(task.effort, front_bounds=((), ())))
     plan = make_plan(task, progress)
     if plan is None:
         raise DesignError(
@@ -116,7 +128,10 @@ def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progres
             "more with --carrier, or a smaller --stray-multiple"
         )
     keep_reference = "reference.inductance" in wishes.keep
-    chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice), keep_reference)
+    chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice), keep_reference, not judged)
+    if not judged:
+        turned = _polished(after, task, POLISH_ROUNDS // 2) if opened.design.law == "circuit" else after
+        return FinishedSearch(opened, turned, plan, chosen, choice, task, None, refused)
     builds = _builds_before(opened, task)
     solved: tuple[Solved, ...] = ()
     if opened.design.law == "circuit":
@@ -126,10 +141,10 @@ def improve(opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progres
 
 
 def _first_that_runs(
-    opened: OpenedDesign, task: SearchTask, options: list[FieldOption], keep_reference: bool
+    opened: OpenedDesign, task: SearchTask, options: list[FieldOption], keep_reference: bool, extremes: bool
 ) -> tuple[FieldOption, OpenedDesign, tuple[str, ...]]:
     """The first option that plays in every corner, else the first that can be assembled (a [circuit] may refuse one);
-    and what was said of those before it.
+    and what was said of those before it. extremes: of the corners with a circuit the weakest and the strongest only.
     """
     refused: list[str] = []
     kept: tuple[FieldOption, OpenedDesign, tuple[str, ...]] | None = None
@@ -140,7 +155,7 @@ def _first_that_runs(
         except DesignError as error:
             refused.append(f"{name} was passed over: {error}")
             continue
-        fails = next((met for met in _corners(after, task) if not met.plays), None)
+        fails = next((met for met in _corners(after, task, extremes) if not met.plays), None)
         if fails is None:
             return option, after, tuple(refused)
         kept = kept or (option, after, tuple(refused))
@@ -150,8 +165,8 @@ def _first_that_runs(
     raise DesignError(f"{opened.design.place}: no straighter field runs with its circuit\n" + "\n".join(refused))
 
 
-def _corners(piece: OpenedDesign, task: SearchTask) -> Iterator[CornerFigure]:
-    return corners(piece, task.goal.low_frequency, task.goal.high_frequency)
+def _corners(piece: OpenedDesign, task: SearchTask, extremes: bool = False) -> Iterator[CornerFigure]:
+    return corners(piece, task.goal.low_frequency, task.goal.high_frequency, extremes)
 
 
 def task_of(opened: OpenedDesign, wishes: Wishes) -> SearchTask:
@@ -271,7 +286,7 @@ def better_design(opened: OpenedDesign, task: SearchTask, option: FieldOption, k
         name=f"{design.name} evened"[:80],
         description=f"{design.about.description}\n{parts}".strip()[:2000],
     )
-    return replace(
+    better = replace(
         design,
         about=about,
         variable=variable,
@@ -279,6 +294,32 @@ def better_design(opened: OpenedDesign, task: SearchTask, option: FieldOption, k
         reference=reference,
         tuning=replace(design.tuning, zero_beat=round(option.point.zero_beat, 4), mode=solution.place.mode),
     )
+    return better if coil_across_tank(opened) else _landed(better, opened, task, option)
+
+
+def coil_across_tank(opened: OpenedDesign) -> bool:
+    """Whether the coil lies across the tank's capacitor, as the search takes for granted."""
+    circuit = None if opened.design.circuit is None else opened.circuits["variable"]
+    return not isinstance(circuit, Drawing) or circuit.coil_across_tank
+
+
+def _landed(better: Design, opened: OpenedDesign, task: SearchTask, option: FieldOption) -> Design:
+    """The design with the variable oscillator's capacitor such that the circuit, solved with the hand at the lowest
+    note, swings at what the search has there: where its coil is not across its capacitor it would lie far off.
+    """
+    section, wanted, distance = better.variable, option.point.carrier, option.point.solution.low_distance
+    for _ in range(LANDINGS):
+        piece = OpenedDesign(replace(better, variable=section))
+        hand = float(opened.curve.capacitance(distance)) + piece.wired.antenna.stray
+        with blaming(better, "variable"):
+            now = steady_state(piece.loaded_variable(hand), near_frequency=wanted).frequency
+        if abs(now / wanted - 1.0) < LANDED:
+            break
+        more = (wanted**-2.0 - now**-2.0) / (4.0 * math.pi**2 * section.inductance)
+        total = task.tank.total(section.capacitance, section.trimmer) + more
+        capacitor, trimmer = task.tank.fitted(total, task.shelf)
+        section = replace(section, capacitance=capacitor, trimmer=trimmer)
+    return replace(better, variable=section)
 
 
 def parts_text(option: FieldOption) -> str:
@@ -385,7 +426,7 @@ def _cents(piece: OpenedDesign, task: SearchTask) -> float | None:
     return None if held is None else held.rms_cents
 
 
-def _polished(after: OpenedDesign, task: SearchTask) -> OpenedDesign:
+def _polished(after: OpenedDesign, task: SearchTask, rounds: int = POLISH_ROUNDS) -> OpenedDesign:
     """The straightest of some settings of the variable trimmer around the written one, zero beat where it was; the
     circuit is solved anew for each.
     """
@@ -393,14 +434,14 @@ def _polished(after: OpenedDesign, task: SearchTask) -> OpenedDesign:
     if section.trimmer_maximum == section.trimmer_minimum or cents is None:
         return after
     step = POLISH_STEP
-    for _ in range(POLISH_ROUNDS):
+    for _ in range(rounds):
         middle = best.design.variable.trimmer
         for trimmer in (middle - step, middle + step):
             if not 0.0 <= trimmer <= 1.0:
                 continue
             variable = replace(section, trimmer=round(trimmer, 4))
             try:
-                piece = open_loaded(replace(after.design, variable=variable))
+                piece = open_loaded(replace(after.design, variable=variable), after)
             except DesignError:
                 continue
             found = _cents(piece, task)

@@ -8,14 +8,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from models.arrays import Floats
-from models.circuit.drawing import Drawing
 from models.pitch import note_number
 from models.straight.evenness import BuildSpread
 from models.straight.front import tuning_ratio
 from models.straight.plan import FieldOption
 from synth.analysis.corners import CornerFigure
 from synth.analysis.figures import DENSE, OfDesign, collected, of, over_notes, played_numbers, row, rows
-from synth.analysis.linearise import FinishedSearch, Solved, parts_text, reference_text
+from synth.analysis.linearise import FinishedSearch, Solved, coil_across_tank, parts_text, reference_text
 from synth.build.workbench import OpenedDesign
 
 CURVE_POINTS = 201
@@ -153,15 +152,11 @@ def linearise_figures(outcome: FinishedSearch) -> LineariseFigures:
 def _coil_elsewhere(outcome: FinishedSearch) -> tuple[str, ...]:
     """That the search takes the tank's coil to lie across its capacitor, where it does not."""
     opened = outcome.after
-    if opened.design.circuit is None:
-        return ()
-    circuit = opened.circuits["variable"]
-    if not isinstance(circuit, Drawing) or circuit.coil_across_tank:
+    if coil_across_tank(opened):
         return ()
     return (
-        f"the {circuit.coil} of this circuit does not lie across the tank's capacitor, which the search takes for "
-        "granted: what is written differs by what is told of the solved circuit; mend coil and capacitor by "
-        "`beatfield choose`",
+        "the coil of this circuit does not lie across the tank's capacitor, which the search takes for granted: the "
+        "capacitor is chosen so that the solved circuit swings as the search has it; its field differs by what is told",
     )
 
 

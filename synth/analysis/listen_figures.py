@@ -6,7 +6,7 @@ of its tank the shift from rest to rest tells the capacitance that was added.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -136,12 +136,13 @@ def listen_figures(
     beating: Beating | None = None,
     silence: float = SILENCE,
     reference_a: float = REFERENCE_A,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> ListenFigures:
     """What is in `samples`, (n,), called `name`: pitch against time, resting places and what they tell.
 
     Raises DesignError where `marks` are given and the pitch does not rest as often.
     """
-    track = track_pitch(samples, sample_rate, silence)
+    track = track_pitch(samples, sample_rate, silence, progress)
     ratio = 1.0 if clock is None else clock.ratio
     rests = find_rests(samples, sample_rate, track, len(marks) or None)
     if marks and len(rests) != len(marks):

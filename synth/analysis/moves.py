@@ -15,7 +15,6 @@ from functools import cached_property
 from typing import Final, cast
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from models.arrays import Floats
 from models.electrostatics.air import air_permittivity
@@ -23,6 +22,7 @@ from models.hand.earthing import ANTENNA, USUAL_SHOES, Earthing, seen_capacitanc
 from models.hand.hand_field import PLACES, RING_HEIGHTS, HandField
 from models.hand.scene import Bystander, Posture, Scene, Wall
 from models.pulling import pulled_beat
+from models.spline import spline
 from synth.build.curve_cache import field_for
 from synth.build.workbench import OpenedDesign
 
@@ -159,8 +159,8 @@ class _Asked:
         seen = seen_capacitance(
             field.places[self._posture], field.names, replace(own, to_common=ties.to_common), ANTENNA
         )
-        spline = CubicSpline(np.log(field.distances), seen[:, place])
-        return lambda logs: np.asarray(spline(logs))
+        along = spline(np.log(field.distances), seen[:, place])
+        return lambda logs: np.asarray(along(logs))
 
     def _added(self, scene: Scene) -> Callable[[Floats], Floats] | None:
         """What another scene adds to the antenna's capacitance; None where it cannot be."""
@@ -170,7 +170,7 @@ class _Asked:
         except ValueError:
             return None
         before, after = self._seen(self.opened.hand_field, self._place), self._seen(field, 0)
-        added = CubicSpline(np.log(field.distances), after(np.log(field.distances)) - before(np.log(field.distances)))
+        added = spline(np.log(field.distances), after(np.log(field.distances)) - before(np.log(field.distances)))
         return lambda places: np.asarray(added(np.log(np.clip(places, field.distances[0], field.distances[-1]))))
 
     def _tied(self, earthing: Earthing) -> Callable[[Floats], Floats]:

@@ -11,18 +11,20 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from models.builds.choose_values import choose_values
-from models.preferred_values import next_below
+from models.circuit.inverter import Inverter
+from models.preferred_values import next_above, next_below
 from models.stray import stray_range
 from models.tank import required_capacitance
 from synth.analysis.choose_figures import Limits, tank_goals
-from synth.analysis.corners import CornerFigure, corners
+from synth.analysis.corners import SAFE_MARGIN_DB, CornerFigure, corners, least_margin
 from synth.analysis.linearise import FinishedSearch, Wishes, improve, parts_text
 from synth.analysis.tolerance_figures import ToleranceFigures, tolerance_figures
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.design_file import read_design
 from synth.designs.edited import edited_text
+from synth.designs.part_rows import ends_of_row
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import Design
+from synth.designs.sections import CircuitSection, Design
 from synth.designs.template import circuit_template_text
 from synth.errors import DesignError
 
@@ -33,7 +35,9 @@ SEARCH_SHARE = 0.5  # of the time (measured, roughly)
 VOLUME_FREQUENCY = 400e3  # Hz, of the volume side: well above the pitch oscillators
 SMALLEST_CAPACITOR = 10e-12  # F, that is left for the volume tank
 RESONATOR_QS = (100.0, 150.0, 200.0)  # of coils that can be wound
+MOST_CORNERS = 99  # more than there are
 MOST_STEPS = 8  # of the emitter resistor, down its series, for a margin
+EMITTER_RESISTOR = "emitter resistor"
 RESISTOR_SERIES, TRIMMER_SERIES = "E12", "E6"
 BUILD_SHARE = 0.95  # of the builds that should reach zero beat
 
@@ -75,30 +79,51 @@ def make_design(asked: PlanWishes, told: Told) -> Plan:
     """Plan a design; `told` hears the share of the search. Raises DesignError where the wishes cannot be met."""
     text = start_text(asked)
     before = read_design(text, "the template")
-    try:
-        opened = open_loaded(before)
-    except DesignError as error:
-        raise DesignError(
-            f"the circuit {asked.circuit} does not run from {format_quantity(asked.supply, 'V')}: {error}\n"
-            "choose another --circuit or --supply"
-        ) from error
-    found = improve(opened, asked.search, "robust", lambda share: told(SEARCH_SHARE * share))
+    opened = _running(before, asked)
+    found = improve(opened, asked.search, "robust", lambda share: told(SEARCH_SHARE * share), judged=False)
     steps: list[str] = []
     about = replace(before.about, description=parts_text(found.chosen))
     design = _rounded(replace(found.after.design, about=about))
     changes, cut_short = (_with_margin, _with_reference, _with_volume), found.plan.interrupted
+    near = found.after
     try:
         for number, change in enumerate(changes, start=1):
-            design = change(design, asked, steps)
+            design = change(design, near, asked, steps)
             told(SEARCH_SHARE + (1.0 - SEARCH_SHARE) * number / (len(changes) + 1))
     except KeyboardInterrupt:
         cut_short = True
         steps.append("interrupted: what was to follow is left as the search and the template have it")
-    finished = open_loaded(design)
+    finished = open_loaded(design, near)
     met = tuple(_corners(finished, asked))
     builds = tolerance_figures(finished, BUILDS, asked.search.seed)
     told(1.0)
     return Plan(asked, edited_text(text, before, design), finished, found, tuple(steps), met, builds, cut_short)
+
+
+def _running(before: Design, asked: PlanWishes) -> OpenedDesign:
+    """The template opened; a drawn circuit that does not run from the wished supply with more current, down the series
+    of the resistor that sets it. Raises DesignError where none does."""
+    name, tried = driving_resistor(before), before
+    fault: DesignError | None = None
+    for _ in range(MOST_STEPS):
+        try:
+            return open_loaded(tried)
+        except DesignError as error:
+            fault = fault or error
+        if name is None:
+            break
+        tried = with_ohms(tried, name, next_below(RESISTOR_SERIES, ohms_of(tried, name)))
+    usual = format_quantity(usual_supply(asked.circuit), "V")
+    raise DesignError(
+        f"the circuit {asked.circuit} does not run from {format_quantity(asked.supply, 'V')}: {fault}\n"
+        f"choose another --circuit, or a --supply nearer to its usual {usual}"
+    ) from fault
+
+
+def usual_supply(circuit: str) -> float:
+    """The supply, V, that a circuit of CIRCUITS is drawn for."""
+    design = read_design(circuit_template_text(circuit), "the template")
+    return CircuitSection().supply_voltage if design.circuit is None else design.circuit.supply_voltage
 
 
 def _rounded(design: Design) -> Design:
@@ -130,49 +155,105 @@ def start_text(asked: PlanWishes) -> str:
     return circuit_template_text(asked.circuit, values, asked.volume)
 
 
-def _corners(opened: OpenedDesign, asked: PlanWishes) -> Iterator[CornerFigure]:
-    return corners(opened, asked.search.low_frequency, asked.search.high_frequency)
+def _corners(opened: OpenedDesign, asked: PlanWishes, extremes: bool = False) -> Iterator[CornerFigure]:
+    return corners(opened, asked.search.low_frequency, asked.search.high_frequency, extremes)
 
 
-def _with_margin(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
-    """The fixed form of circuit with the largest emitter resistor, down its series, that has the fewest faults at the
-    corners: as little current as starts with room to spare, since more of it wakes the other mode of the antenna.
+def _with_margin(design: Design, near: OpenedDesign, asked: PlanWishes, steps: list[str]) -> Design:
+    """The design with the largest resistor in its devices' current, down its series, that starts with room to spare in
+    every corner; where it then does not run in one, with the step before. As little current as does it, since more of
+    it wakes the other mode of the antenna.
     """
-    circuit = design.circuit
-    if circuit is None or circuit.parts is not None:
+    opened, name = open_loaded(design, near), driving_resistor(design)
+    if name is None or design.law != "circuit":
         return design
-    ohms, best, fewest = circuit.emitter_resistor, design, None
+    first = ohms = ohms_of(design, name)
+    best, most = design, least_margin(opened, design)
     for _ in range(MOST_STEPS):
-        tried = replace(design, circuit=replace(circuit, emitter_resistor=ohms))
-        faults = 0
-        try:
-            for met in _corners(open_loaded(tried), asked):
-                faults += bool(met.fault)
-                if fewest is not None and faults > fewest:  # already worse: the other corners change nothing
-                    break
-        except DesignError:
-            break
-        if fewest is None or faults < fewest:
-            best, fewest = tried, faults
-        elif faults > fewest:
-            break
-        if faults == 0:
+        if most >= SAFE_MARGIN_DB:
             break
         ohms = next_below(RESISTOR_SERIES, ohms)
-    ended = circuit.emitter_resistor if best.circuit is None else best.circuit.emitter_resistor
-    if ended != circuit.emitter_resistor:
-        steps.append(
-            f"the emitter resistors: {format_quantity(ended, 'ohm')} in place of the template's "
-            f"{format_quantity(circuit.emitter_resistor, 'ohm')}, so that the oscillators start with room to spare"
-        )
+        tried = with_ohms(design, name, ohms)
+        try:
+            margin = least_margin(opened, tried)
+        except DesignError:
+            break
+        if margin > most:
+            best, most = tried, margin
+    if ohms_of(best, name) == first:
+        return design
+    best = _that_runs(design, best, opened, name, asked)
+    if ohms_of(best, name) == first:
+        steps.append(f"{name}: as in the template; with more current another mode of the antenna wakes")
+        return design
+    steps.append(
+        f"{name}: {format_quantity(ohms_of(best, name), 'ohm')} in place of the template's "
+        f"{format_quantity(first, 'ohm')} in both oscillators, so that they start with room to spare"
+    )
     return best
 
 
-def _with_reference(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
+def _that_runs(design: Design, strongest: Design, near: OpenedDesign, name: str, asked: PlanWishes) -> Design:
+    """From the strongest down to `design` the first that runs as it is, in the weakest and in the strongest corner; if
+    none does, the one that fails in the fewest of them."""
+    best, fewest, tried = design, math.inf, strongest
+    while ohms_of(tried, name) <= ohms_of(design, name):
+        fails = 0
+        try:
+            for met in _corners(open_loaded(tried, near), asked, True):
+                fails += met.for_notes and bool(met.why)
+                if fails >= fewest:  # no better: the other corners change nothing
+                    break
+        except DesignError:
+            fails = MOST_CORNERS
+        if fails < fewest:
+            best, fewest = tried, fails
+        if fails == 0:
+            break
+        tried = with_ohms(design, name, next_above(RESISTOR_SERIES, ohms_of(tried, name)))
+    return best
+
+
+def driving_resistor(design: Design) -> str | None:
+    """The resistor that sets how strongly the device drives its tank: in the fixed form the emitter's; in a drawing the
+    one at the device's common end (an inverter's output), of several the smallest. None where there is none.
+    """
+    circuit = design.circuit
+    if circuit is None:
+        return None
+    if circuit.parts is None:
+        return EMITTER_RESISTOR
+    drawing = OpenedDesign(design).circuits["reference"].drawing()
+    device = drawing.part(drawing.amplifier)
+    end = device.ends[1] if isinstance(device.what, Inverter) else device.ends[-1]
+    rows = [row for row in circuit.parts if row[1][0][0] == "resistor" and end in ends_of_row(row).values()]
+    return min(rows, key=lambda row: float(row[1][0][1]))[0] if rows else None
+
+
+def ohms_of(design: Design, name: str) -> float:
+    """The value of the resistor of this name in both oscillators, ohm."""
+    circuit = design.circuit
+    assert circuit is not None
+    if circuit.parts is None:
+        return circuit.emitter_resistor
+    return float(dict(circuit.parts)[name][0][1])
+
+
+def with_ohms(design: Design, name: str, ohms: float) -> Design:
+    """The design with the resistor of this name in both oscillators, ohm."""
+    circuit = design.circuit
+    assert circuit is not None
+    if circuit.parts is None:
+        return replace(design, circuit=replace(circuit, emitter_resistor=ohms))
+    rows = tuple((row, (("resistor", ohms), *values[1:]) if row == name else values) for row, values in circuit.parts)
+    return replace(design, circuit=replace(circuit, parts=rows))
+
+
+def _with_reference(design: Design, near: OpenedDesign, asked: PlanWishes, steps: list[str]) -> Design:
     """The reference as the search left it where its trimmer reaches zero beat in BUILD_SHARE of the builds; else with a
     capacitor and a trimmer that reach it in every build, as `choose` finds them.
     """
-    opened = open_loaded(design)
+    opened = open_loaded(design, near)
     share = tolerance_figures(opened, BUILDS, asked.search.seed).zero_beat_reached.share
     if share >= BUILD_SHARE or asked.search.shelf.capacitors:
         return design
@@ -188,7 +269,7 @@ def _with_reference(design: Design, asked: PlanWishes, steps: list[str]) -> Desi
             trimmer=round(min(max(best.setting, 0.0), 1.0), 3),
         )
         fitted = replace(design, reference=section)
-        reached = tolerance_figures(open_loaded(fitted), BUILDS, asked.search.seed).zero_beat_reached.share
+        reached = tolerance_figures(open_loaded(fitted, near), BUILDS, asked.search.seed).zero_beat_reached.share
     except (DesignError, ValueError) as error:
         steps.append(f"the reference's capacitor and trimmer stay as the search left them: {error}")
         return design
@@ -203,12 +284,12 @@ def _with_reference(design: Design, asked: PlanWishes, steps: list[str]) -> Desi
     return fitted
 
 
-def _with_volume(design: Design, asked: PlanWishes, steps: list[str]) -> Design:
+def _with_volume(design: Design, near: OpenedDesign, asked: PlanWishes, steps: list[str]) -> Design:
     """The volume side on VOLUME_FREQUENCY with what the circuit has across its tank: coil, capacitor and resonator, the
     trimmer in its middle at full volume; of the resonator's Q the least in RESONATOR_QS that leaves no fault.
     """
     section, response = design.volume, design.volume_response
-    opened = OpenedDesign(design)
+    opened = OpenedDesign(design, near=near)
     if section is None or response is None or opened.loop_curve is None or response.full_height is None:
         return design
     tank, shelf = opened.tanks["volume"], asked.search.shelf

@@ -17,10 +17,11 @@ from synth.build.pulling_assembly import coil_coupling_of, coupling_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import Design
 from synth.errors import DesignError
+from synth.hands.gestures import TREMOR_SIZE
 
-TREMOR = 1e-4
-"""m: how far a hand at rest sways by its tremor, peak (0.03 to 0.15 mm: doi:10.1001/archneur.1982.00510180036009,
-second-hand)."""
+TREMOR = 2.0 * TREMOR_SIZE
+"""m: how far the assumed hand sways at the peaks of its tremor: twice its root mean square (a sum
+of many sines is nearly normal: it is beyond that 5 % of the time)."""
 SERIES = "E12"
 LEAST_GAIN = 0.05
 """A path without which the lock range falls by a smaller share is not worth a change."""

@@ -25,6 +25,7 @@ from synth.designs.quantity import format_quantity, parse
 from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 from synth.files.input_file import read_text
+from synth.files.plain_text import counted
 
 LARGEST_FILE = 1_000_000  # bytes
 MOST_ROWS = 200
@@ -33,6 +34,11 @@ TRIMMER_ENDS = {"out": 0.0, "in": 1.0}
 _SHOWN_FAULTS = 10
 _EXAMPLE = "fitted_capacitor,frequency"
 _LONGEST_NAME = 40
+
+_TRANSISTOR_ENDS = ("base", "emitter", "collector", "gate", "source", "drain")
+_OTHER_ENDS = ("grid", "cathode", "anode", "input", "output")
+DC_POINTS = tuple(f"dc_{end}" for end in (*_TRANSISTOR_ENDS, *_OTHER_ENDS))
+"""Columns of the DC voltage at an end of the device that keeps the oscillation up."""
 
 # column -> unit, lowest, highest (SI)
 QUANTITIES = {
@@ -44,18 +50,16 @@ QUANTITIES = {
     "hand_distance": ("m", 0.005, 5.0),
     "reverse_voltage": ("V", 0.0, 100.0),
     "pot": ("fraction", 0.0, 1.0),
-    "supply": ("V", 0.5, 100.0),
+    "supply": ("V", 0.5, 400.0),
     "load": ("ohm", 1.0, 1e9),
     "probe": ("F", 0.0, 1e-9),
-    "dc_base": ("V", 0.0, 200.0),
-    "dc_emitter": ("V", 0.0, 200.0),
-    "dc_collector": ("V", 0.0, 200.0),
+    **dict.fromkeys(DC_POINTS, ("V", -400.0, 400.0)),
     "swing": ("V", 1e-3, 1e3),
     "control": ("V", 0.0, 500.0),
 }
 NAMES = ("oscillator", "board")
 COLUMNS = (*QUANTITIES, *NAMES)
-VOLTS = ("dc_base", "dc_emitter", "dc_collector", "swing")
+VOLTS = (*DC_POINTS, "swing")
 CONTROL, BARE = "control", "none"
 READ = ("frequency", "pitch", *VOLTS, CONTROL)
 """Columns that hold what was read; the others hold what was set."""
@@ -118,7 +122,7 @@ def load_readings(path: Path) -> Readings:
         LARGEST_FILE,
         "name a CSV file",
         f"give a CSV file with the columns {_EXAMPLE}",
-        "this is no list of readings",
+        "a list of readings is never that large",
     )
     return read_readings(text, str(path))
 
@@ -146,7 +150,11 @@ def read_readings(text: str, source: str = "readings") -> Readings:
     if header is None:
         raise DesignError(f"{source}: is empty; begin with the header {_EXAMPLE}")
     if faults:
-        more = [f"{source}: and {len(faults) - _SHOWN_FAULTS} more faults"] if len(faults) > _SHOWN_FAULTS else []
+        more = (
+            [f"{source}: and {counted(len(faults) - _SHOWN_FAULTS, 'more fault')}"]
+            if len(faults) > _SHOWN_FAULTS
+            else []
+        )
         raise DesignError("\n".join(faults[:_SHOWN_FAULTS] + more))
     if not rows:
         raise DesignError(f"{source}: has no readings; write one line for each below the header")
@@ -159,16 +167,18 @@ def _header(cells: list[str], place: str) -> list[str]:
     names = [cell.strip().lower() for cell in cells]
     if len(names) == 1 and ";" in names[0]:
         raise DesignError(
-            f"{place}: the cells are divided by semicolons; divide them by commas, and write decimals with a point "
+            f"{place}: the cells are separated by semicolons; put commas between them, and write decimals with a point "
             '("231.4 kHz"): a spreadsheet does so when it saves with English numbers'
         )
     if len(names) == 1 and "\t" in names[0]:
-        raise DesignError(f"{place}: the cells are divided by tabulators; divide them by commas")
+        raise DesignError(f"{place}: the cells are separated by tabs; put commas between them")
     if any(name[:1].isdigit() for name in names):
         raise DesignError(f"{place}: is a reading; begin with a line that names the columns, {_EXAMPLE}")
     faults = []
     for name in names:
-        if name not in COLUMNS:
+        if not name:
+            faults.append(f"{place}: a column has no name; delete the comma before it, or name the column")
+        elif name not in COLUMNS:
             hint = did_you_mean(name, COLUMNS) or f"; columns are {', '.join(COLUMNS)}"
             faults.append(f"{place}: unknown column {name[:_LONGEST_NAME]!r}{hint}")
         elif names.count(name) > 1:
@@ -188,7 +198,9 @@ def _row(header: list[str], cells: list[str], line: int, source: str, faults: li
     """One line, or None with what is wrong added to `faults`."""
     place = f"{source}: line {line}"
     if len(cells) != len(header):
-        faults.append(f"{place}: has {len(cells)} cells, the header {len(header)}; {_of_cells(cells, len(header))}")
+        faults.append(
+            f"{place}: has {counted(len(cells), 'cell')}, the header {len(header)}; {_of_cells(cells, len(header))}"
+        )
         return None
     values: dict[str, Any] = {}
     before = len(faults)
@@ -229,9 +241,9 @@ def _of_cells(cells: list[str], wanted: int) -> str:
         if any(_is_comma(*pair) for pair in zip(cells, cells[1:], strict=False)):
             return "write decimals with a point (231.4 kHz)"
         return "quote a cell with a comma in it"
-    for mark, name in ((";", "semicolons"), ("\t", "tabulators")):
+    for mark, name in ((";", "semicolons"), ("\t", "tabs")):
         if any(mark in cell for cell in cells):
-            return f"its cells are divided by {name}; divide them by commas"
+            return f"its cells are separated by {name}; put commas between them"
     return "write one cell for each column, with commas between; a cell may be empty"
 
 
@@ -261,13 +273,18 @@ def _cell(name: str, text: str) -> float:
             return float(frequency_of_note(parse_note(text)))
         except ValueError as error:
             raise DesignError(str(error)) from None
-    value = parse(text, unit)
+    try:
+        value = parse(text, unit)
+    except DesignError as error:
+        if name != "pitch":
+            raise
+        raise DesignError("is no note and no frequency; write for example 'A4' or '440 Hz'") from error
     if not low <= value <= high:
-        remedy = ""
-        if name == "frequency" and low <= 1e3 * value <= high:
-            remedy = f"; was it {format_quantity(1e3 * value, 'Hz', 9)}?"
-        if name == "fitted_capacitor" and 0.0 < 1e-3 * value <= high:
-            remedy = f"; was it {format_quantity(1e-3 * value, 'F', 9)}?"
+        factor = next((by for by in (1e3, 1e-3) if low < by * value <= high), None)
+        slip = name in ("frequency", "fitted_capacitor") and factor is not None and value > 0.0
+        remedy = f"; was it {format_quantity((factor or 1.0) * value, unit, 9)}?" if slip else ""
+        if unit == "fraction" and 1.0 < value <= 100.0:
+            remedy = f"; in percent write '{value:g} %'"
         raise DesignError(f"must be between {format_quantity(low, unit)} and {format_quantity(high, unit)}{remedy}")
     return value
 

@@ -11,6 +11,7 @@ from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
 from synth.errors import DesignError
 
+SMALL_TURN = 0.005  # of a trimmer: less cannot be seen on it
 SMALL_SHIFT = 2e-4
 """Relative difference of the variable oscillator's frequency from the designed one, below which it is left alone."""
 
@@ -41,14 +42,14 @@ def _variable(bench: SolvedBench, built: Design) -> list[str]:
     if abs(now / wanted - 1.0) < SMALL_SHIFT:
         return []
     if "antenna_stray" not in "".join(inner.index):
-        return [f"the variable oscillator would swing at {_khz(now)} with nobody near, designed for {_khz(wanted)}"]
+        return [f"the variable oscillator would run at {_khz(now)} with nobody near, designed for {_khz(wanted)}"]
     away: Setting = replace(last, hand_distance=None, away=True)
     place = inner.settings.index(last)
     rows = inner.rows_of([away], bench.solved, bench.fit.values).with_modes(bench.model.rows.high[place : place + 1])
     more = rows.needed(0, bench.fit.values, wanted) - rows.needed(0, bench.fit.values, now)
     section = built.variable
     told = (
-        f"the variable oscillator swings at {_khz(now)} with nobody near, designed for {_khz(wanted)}: "
+        f"the variable oscillator runs at {_khz(now)} with nobody near, designed for {_khz(wanted)}: "
         f"{1e12 * more:+.3g} pF across its coil bring it there"
     )
     span = section.trimmer_maximum - section.trimmer_minimum
@@ -70,6 +71,8 @@ def _reference(bench: SolvedBench, built: Design, before: str) -> list[str]:
         return [f"{before}{notice}" for notice in tuned.notices]
     to, now = tuned.reference.trimmer_setting, built.reference.trimmer
     span = built.reference.trimmer_maximum - built.reference.trimmer_minimum
+    if abs(to - now) < SMALL_TURN:
+        return [f"{before}zero beat lies at {format_quantity(wanted, 'm')}: the reference's trimmer stays at {now:.2f}"]
     return [
         f"{before}for zero beat at {format_quantity(wanted, 'm')}: the reference's trimmer from {now:.2f} to {to:.2f} "
         f"(0 out, 1 in), {1e12 * (to - now) * span:+.3g} pF"

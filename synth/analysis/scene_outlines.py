@@ -14,6 +14,7 @@ from models.electrostatics.surfaces import frame
 from models.hand.antennas import AnyAntenna, PlateAntenna, RingAntenna
 from models.hand.earthing import ANTENNA, BYSTANDER, COMMON, PLAYER, RING, TABLE
 from models.hand.scene import Posture, Scene
+from models.outline import convex_outline
 
 SIDE: Final = (0, 2)
 """Axes of the view from the side: towards the player, up."""
@@ -81,12 +82,10 @@ def _ring_line(ring: RingAntenna, axes: tuple[int, int]) -> Floats:
 
 def _hull(mesh: Floats, axes: tuple[int, int]) -> Floats:
     """The convex outline of points (..., 3) seen along the third axis."""
-    from scipy.spatial import ConvexHull
-
     flat = mesh.reshape(-1, 3)[:, axes]
     if np.ptp(flat, axis=0).min() < 1e-9:  # a plate seen from its edge
         return flat[[flat.sum(axis=1).argmin(), flat.sum(axis=1).argmax()]]
-    return np.asarray(flat[ConvexHull(flat).vertices])
+    return convex_outline(flat)
 
 
 def _parts(scene: Scene, posture: Posture, distance: float, height: float) -> Iterator[tuple[str, Floats]]:

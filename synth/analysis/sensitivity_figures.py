@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from models.pitch import limen_cents
 from models.pitch_field import PitchField
-from synth.analysis.figures import OfDesign, collected
+from synth.analysis.figures import OfDesign, collected, told_apart
 from synth.analysis.moves import FELT_CENTS, PitchMoves, pitch_moves
 from synth.analysis.suiting import DesignSuits, best, design_suits
 from synth.build.workbench import OpenedDesign
@@ -73,8 +73,12 @@ class SensitivitiesFigures:
 
 def sensitivities_figures(opened: Sequence[OpenedDesign], hand: OwnHand | None) -> SensitivitiesFigures:
     """Collect the figures of several designs for a hand, or for the one that is assumed."""
-    suits = tuple(design_suits(each.design.name, each.field, hand) for each in opened)
-    return SensitivitiesFigures(tuple(sensitivity_figures(each, hand) for each in opened), suits, best(suits).design)
+    names = told_apart([each.design.name for each in opened])
+    suits = tuple(design_suits(name, each.field, hand) for name, each in zip(names, opened, strict=True))
+    figures = tuple(
+        replace(sensitivity_figures(each, hand), design=name) for name, each in zip(names, opened, strict=True)
+    )
+    return SensitivitiesFigures(figures, suits, best(suits).design)
 
 
 def sensitivity_figures(opened: OpenedDesign, hand: OwnHand | None = None) -> SensitivityFigures:

@@ -16,16 +16,19 @@ LONGEST_CYCLES = 12_000
 TOLERANCE = 1e-6
 
 
-def integrated(run: StartUp, progress: Callable[[str], None]) -> tuple[TransientRecord, str | None]:
+def integrated(
+    run: StartUp, tell: Callable[[str], None], progress: Callable[[float], None] = lambda share: None
+) -> tuple[TransientRecord, str | None]:
     """The record from switch-on until `run`, found by the envelope, has ended, with a remark where it was cut before.
 
-    `progress` receives a line before it begins. Raises DesignError when the integrator gives up.
+    `tell` receives a line before it begins, `progress` the share that is done. Raises DesignError when the
+    integrator gives up.
     """
     frequency, until = float(run.frequency[-1]), float(run.times[-1])
     duration = min(until, LONGEST_CYCLES / frequency)
-    progress(f"start-up: integrating {1e3 * duration:.2f} ms in time")
+    tell(f"start-up: integrating {1e3 * duration:.2f} ms in time")
     try:
-        record = simulate(run.circuit, duration, frequency=frequency, relative_tolerance=TOLERANCE)
+        record = simulate(run.circuit, duration, frequency=frequency, relative_tolerance=TOLERANCE, progress=progress)
     except ValueError as error:
         raise DesignError(f"start-up: {error}") from error
     cut = f"the start-up was cut at {1e3 * duration:.1f} ms, before it was steady"

@@ -46,7 +46,7 @@ def trial_of(opened: OpenedDesign) -> Trial:
     if design.tuning.zero_beat is None:
         raise DesignError(f'{place}: builds are tuned by their zero beat; add zero_beat = "50 cm" or so to [tuning]')
     if opened.field.direction != "rising":
-        raise DesignError(f"{place}: its pitch falls as the hand comes nearer; tune it first, see: beatfield field")
+        raise DesignError(f"{place}: its pitch falls as the hand comes nearer; move zero_beat in [tuning] farther away")
     try:
         law = tuned_builds(opened, design.tuning.zero_beat)
         row = zip(law.quantities, nominal_row(opened, law).tolist(), strict=True)

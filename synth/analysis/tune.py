@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from models.pitch import note_name
+from models.pitch import frequency_of_note, note_name
 from models.pitch_field import PitchField
-from synth.analysis.figures import OfDesign, collected, of
+from synth.analysis.figures import OfDesign, collected, of, told_apart
 from synth.build.workbench import OpenedDesign
+from synth.designs.shipped import shipped_tune
 from synth.errors import DesignError
 from synth.hands.own_hand import OwnHand
 from synth.hands.tune_path import SOURCES, Manner, Performance, PlayedNote, perform
@@ -27,11 +27,13 @@ MIDI_HEADER = b"MThd"
 
 
 def load_tune(path: str | os.PathLike[str], track: int | None = None, channel: int | None = None) -> Tune:
-    """The melody in a Standard MIDI File (known by its first bytes or its name) or in a note list.
+    """The melody in a Standard MIDI File (known by its first bytes or its name) in a note list, or of that name.
 
     `track` and `channel` choose from a MIDI file, see `synth.midi.midi_file`. Raises DesignError naming the file.
     """
     file = Path(path)
+    if not file.exists():
+        file = shipped_tune(str(path)) or file
     content = _content(file)
     if content.startswith(MIDI_HEADER) or file.suffix.lower() in (".mid", ".midi", ".smf"):
         return read_midi(content, str(path), track, channel)
@@ -46,7 +48,9 @@ def load_tune(path: str | os.PathLike[str], track: int | None = None, channel: i
 def _content(file: Path) -> bytes:
     try:
         if not file.is_file():
-            raise DesignError(f"{file}: no such tune file; name a Standard MIDI File or a note list")
+            raise DesignError(
+                f"{file}: no such tune; name a Standard MIDI File or a note list, or lark or tide, which come along"
+            )
         with file.open("rb") as stream:
             content = stream.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:
@@ -113,7 +117,11 @@ def tunes_figures(
     opened: Sequence[OpenedDesign], tune: Tune, manner: Manner, hand: OwnHand | None = None
 ) -> TunesFigures:
     """Play the tune on every design: best is the one with most notes in reach, and of those the truest."""
-    figures = tuple(tune_figures(each, tune, manner, hand)[0] for each in opened)
+    names = told_apart([each.design.name for each in opened])
+    figures = tuple(
+        replace(tune_figures(each, tune, manner, hand)[0], design=name)
+        for name, each in zip(names, opened, strict=True)
+    )
     heard = [one for one in figures if one.rms_cents is not None]
     found = max(heard, key=lambda one: (one.in_reach, -(one.rms_cents or 0.0)), default=None)
     return TunesFigures(figures, None if found is None else found.design)
@@ -128,12 +136,14 @@ def tune_figures(
     """
     field = opened.field
     played = None
-    if field.reaches([_frequency(number, field) for number in {note.number for note in tune.notes}]).any():
+    numbers = np.array([note.number for note in tune.notes])
+    if np.any(field.reaches(frequency_of_note(numbers, field.reference_a))):
         played = perform(tune, field, manner)
         outcome = played.notes
     else:
         outcome = tuple(
-            PlayedNote(note, _frequency(note.number, field), None, None, None, None, None) for note in tune.notes
+            PlayedNote(note, float(frequency_of_note(note.number, field.reference_a)), None, None, None, None, None)
+            for note in tune.notes
         )
     sounded = [note for note in outcome if note.sounded is not None]
     off = np.array([note.cents for note in sounded], dtype=np.float64)
@@ -151,10 +161,6 @@ def tune_figures(
         advice=None if len(sounded) == len(outcome) else advice(tune, field),
     )
     return report, played
-
-
-def _frequency(number: int, field: PitchField) -> float:
-    return float(field.reference_a * math.exp2((number - 69) / 12.0))
 
 
 def _outcome(played: PlayedNote, field: PitchField) -> NoteOutcome:

@@ -15,7 +15,6 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from scipy.optimize import brentq
 
 from models.arrays import Complexes, Floats
 from models.branch.antenna_branch import SeriesInductor
@@ -37,6 +36,7 @@ from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import VariableOscillator, law_capacitances, solve_along
 from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
+from models.roots import root
 from models.tank import Tank
 from synth.build.drawing_assembly import drawing_of, mixer_of
 from synth.build.notices import explained, margin_notice, out_of_reach_notice, start_notice
@@ -48,6 +48,7 @@ Circuit = OscillatorCircuit | Drawing
 OSCILLATORS = ("reference", "variable", "volume")
 TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
+MOST_SECANTS, SECANT_TOLERANCE = 6, 1e-8  # from a design much like it: solutions, and of the turn
 MOST_WORK = 6e7
 """Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
 MIXER = "mixer"
@@ -86,18 +87,22 @@ class SolvedVariable:
 
 
 def circuit_pair(
-    design: Design, variable: Callable[[], SolvedVariable], capacitance: float, distance: float
+    design: Design,
+    variable: Callable[[], SolvedVariable],
+    capacitance: float,
+    distance: float,
+    near: SteadyState | None = None,
 ) -> TunedPair:
     """Both oscillators of `design` as solved circuits, the reference tuned where tuning.zero_beat asks for it.
 
     `variable` solves the variable oscillator, within the work allowed for both; `capacitance`, F, is the antenna's
-    with its stray at the hand `distance`, m, of zero beat.
+    with its stray at the hand `distance`, m, of zero beat. near: the tuned reference of a design much like this one.
     """
     with bounded_work(MOST_WORK):
         solved = variable()
         law = solved.oscillator.law()
         target = None if design.tuning.zero_beat is None else float(law.frequency(capacitance))
-        state, setting, notices = tuned_reference_circuit(design, target, distance)
+        state, setting, notices = tuned_reference_circuit(design, target, distance, near)
     place = int(np.argmin(np.abs(solved.oscillator.capacitances - capacitance)))
     pair = {"reference": state, "variable": solved.oscillator.states[place]}
     notices += tuple(start_notice(which) for which, one in pair.items() if not one.grows_from_rest)
@@ -271,8 +276,12 @@ def same_keys(kind: Any, section: object) -> dict[str, Any]:
     return {part.name: getattr(section, part.name) for part in fields(kind) if hasattr(section, part.name)}
 
 
-def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInductor) -> SolvedVariable:
-    """The variable oscillator of `design` for every hand distance of `curve`, and for the empty room."""
+def solved_variable(
+    design: Design, curve: CapacitanceCurve, branch: SeriesInductor, near_state: SteadyState | None = None
+) -> SolvedVariable:
+    """The variable oscillator of `design` for every hand distance of `curve`, and for the empty room. near_state: that
+    of a design much like this one, with the least capacitance.
+    """
     tap = tap_of(design)
     circuit, tank = circuit_of(design, "variable"), seen_from_tap(resonance_of(design, "variable"), tap)
     antenna_stray = design.antenna.stray
@@ -284,7 +293,9 @@ def solved_variable(design: Design, curve: CapacitanceCurve, branch: SeriesInduc
     asked = design.tuning.mode
     near = None if asked == "auto" or branch.direct else modes[MODES.index(asked)]
     with blaming(design, "variable"):
-        solved = solve_along(circuit, branch, capacitances, near_frequency=near, tap_ratio=tap.ratio)
+        solved = solve_along(
+            circuit, branch, capacitances, near_frequency=near, tap_ratio=tap.ratio, warm_start=near_state
+        )
     first = solved.states[0].frequency
     mode = min(MODES, key=lambda name: abs(modes[MODES.index(name)] - first))
     return SolvedVariable(solved, tank, mode)
@@ -296,14 +307,19 @@ def tap_of(design: Design) -> Tap:
 
 
 def tuned_reference_circuit(
-    design: Design, target: float | None, distance: float
+    design: Design, target: float | None, distance: float, near: SteadyState | None = None
 ) -> tuple[SteadyState, float, tuple[str, ...]]:
     """The reference tuned by its trimmer to `target`, Hz (None: as written): its state, the trimmer's setting, and what
     to say about it. Out of reach, the trimmer stays at the nearer end. `distance`, m, is only named in the notices.
+    near: the tuned reference of a design much like this one, from which it is found in fewer steps.
     """
     circuit, written = circuit_of(design, "reference"), design.reference.trimmer
     with blaming(design, "reference"):
-        state = steady_state(circuit)
+        if near is not None and target is not None and circuit.trimmers:
+            tuned = _tuned_from(circuit, target, near)
+            if tuned is not None:
+                return *tuned, margin_notice(tuned[1], distance)
+        state = steady_state(circuit, warm_start=near)
         if target is None or not circuit.trimmers:
             return state, written, ()
         solved = {written: state}
@@ -320,12 +336,39 @@ def tuned_reference_circuit(
 
         lowest, highest = at(1.0), at(0.0)
         if lowest.frequency <= target <= highest.frequency:
-            setting = float(brentq(excess, 0.0, 1.0, xtol=SETTING_TOLERANCE, rtol=1e-14))
+            setting = root(excess, 0.0, 1.0, xtol=SETTING_TOLERANCE)
             return at(setting), setting, margin_notice(setting, distance)
         setting, end = (1.0, lowest) if target < lowest.frequency else (0.0, highest)
         fixed = _fixed_capacitor_for(circuit.with_trimmer(0.5), target, state)
     now = design.reference.capacitance
     return end, setting, (out_of_reach_notice(end.frequency, target, distance, fixed, now),)
+
+
+def _tuned_from(circuit: Circuit, target: float, near: SteadyState) -> tuple[SteadyState, float] | None:
+    """The reference tuned to `target`, Hz, by a secant from the solution of a circuit like it; None where that does not
+    lead to a setting within the trimmer's turn. First slope: that of a plain tank, d(1/f^2)/ds = 4 pi^2 L dC/ds.
+    """
+    drawing, former = circuit.drawing(), near.circuit.drawing()
+    if not drawing.trimmers or drawing.trimmers[:1] != former.trimmers[:1]:
+        return None
+    trimmer, turned = (one.value(one.trimmers[0], Trimmer) for one in (drawing, former))
+    setting, state = turned.setting, near
+    before: tuple[float, float] | None = None
+    for _ in range(MOST_SECANTS):
+        state = steady_state(circuit.with_trimmer(setting), warm_start=state)
+        excess = (target / state.frequency) ** 2 - 1.0
+        slope = (2.0 * math.pi * target) ** 2 * circuit.inductance * (trimmer.maximum - trimmer.minimum)
+        if before is not None and before[0] != setting:
+            slope = (excess - before[1]) / (setting - before[0])
+        if not slope > 0.0:
+            return None
+        before, next_setting = (setting, excess), setting - excess / slope
+        if not 0.0 <= next_setting <= 1.0:
+            return None
+        if abs(next_setting - setting) < SECANT_TOLERANCE:
+            return state, setting
+        setting = next_setting
+    return None
 
 
 def _fixed_capacitor_for(circuit: Circuit, target: float, start: SteadyState) -> float:

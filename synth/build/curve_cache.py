@@ -26,6 +26,7 @@ from models.hand.hand_field import DEFAULT_DISTANCES, OPENINGS, PLACES, RING_HEI
 from models.hand.scene import POSTURES, Posture, Scene
 from synth.errors import InstrumentError
 from synth.files.atomic_file import write_text
+from synth.progress_line import ProgressLine
 
 LARGEST_FILE = 2_000_000  # bytes; a field of both hands takes some 400 000
 LARGEST_FOLDER = 50_000_000  # bytes of all fields together
@@ -63,7 +64,10 @@ def field_for(
     def solve() -> HandField:
         from models.hand import hand_field
 
-        return hand_field.hand_field(scene, distances, postures, ring_heights=heights, places=places, openings=openings)
+        with ProgressLine("solving the hand field") as line:
+            return hand_field.hand_field(
+                scene, distances, postures, ring_heights=heights, places=places, openings=openings, progress=line
+            )
 
     return kept_field(field_key(scene, distances, postures, heights, places, openings), solve, notice, folder)
 

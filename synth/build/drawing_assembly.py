@@ -25,11 +25,8 @@ from models.circuit.resonance import natural_frequency
 from models.circuit.transistor import DepletionJunction, Transistor
 from models.circuit.triode import Triode
 from synth.designs.drawing_checks import RAILS
-from synth.designs.part_rows import MIXER_PLACES, PLACES, TANK, Row, Rows, ends_of_row, kind_of, value_of
+from synth.designs.part_rows import MIXER_PLACES, PLACES, TANK, TANK_TRIMMER, Row, Rows, ends_of_row, kind_of, value_of
 from synth.designs.sections import CircuitSection, ReferenceSection, VariableSection, VolumeSection
-
-TRIMMER = "trimmer"
-"""Name of the tank's trimmer, a part beside the rows."""
 
 
 def drawing_of(
@@ -62,8 +59,8 @@ def drawing_of(
     trimmers: tuple[str, ...] = ()
     if section.trimmer_maximum > 0.0:
         trimmer = Trimmer(section.trimmer_minimum, section.trimmer_maximum, section.trimmer)
-        parts.append(Part(TRIMMER, trimmer, (hot, cold)))
-        trimmers = (TRIMMER,)
+        parts.append(Part(TANK_TRIMMER, trimmer, (hot, cold)))
+        trimmers = (TANK_TRIMMER,)
     drawing = Drawing(
         parts=tuple(parts),
         amplifier=_amplifier(drawn),

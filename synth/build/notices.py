@@ -11,7 +11,9 @@ from models.circuit.coupled import Pulling, SupplyDrop
 from models.circuit.mixer_table import MixerTable
 from models.circuit.ripple_law import SUPPLY, RippleLaw
 from models.circuit.small_signal import DoesNotStartError, Obstacle, SmallSignal
+from models.hand.earthing import HOLDING_RATIO
 from models.instrument import Instrument
+from models.pitch_field import PitchField
 from models.volume.volume_antenna import VolumeAntenna, VolumeFault
 from synth.designs.quantity import format_quantity
 
@@ -125,9 +127,9 @@ def voltage_notices(volts: float) -> tuple[str, ...]:
     if volts <= TOUCHABLE:
         return ()
     return (
-        f"CAUTION: {format_quantity(volts, 'V')} direct current kill, and capacitors keep them after switching off: "
-        "leave building and measuring to people trained for it, with an isolated, fused and tested supply; local codes "
-        "come first",
+        f"CAUTION: {format_quantity(volts, 'V')} of direct current can kill, and capacitors hold it after switching "
+        "off: leave building and measuring to people trained for it, with an isolated, fused and tested supply; local "
+        "codes come first",
     )
 
 
@@ -172,9 +174,9 @@ def floating_notice(tie: float, own: float, frequency: float) -> str:
     """What to say of a ring of `own` F that its tank at `frequency`, Hz, holds to the common by little, `tie` F."""
     return (
         f"at the pitch frequency, {format_quantity(frequency, 'Hz')}, the volume oscillator holds its ring to the "
-        f"common by {format_quantity(abs(tie), 'F')} only, little beside the ring's own {format_quantity(own, 'F')}: "
-        "the volume hand then does more to the pitch; keep the two frequencies farther apart, or give the volume tank "
-        "more capacitance"
+        f"common only as {format_quantity(abs(tie), 'F')} would, which is less than {HOLDING_RATIO:g} times the ring's "
+        f"own {format_quantity(own, 'F')}: the volume hand then does more to the pitch; keep the two frequencies "
+        "farther apart, or give the volume tank more capacitance"
     )
 
 
@@ -314,13 +316,21 @@ def instrument_notices(instrument: Instrument) -> tuple[str, ...]:
     return tuple(found)
 
 
+def outward_notices(field: PitchField) -> tuple[str, ...]:
+    """That the pitch rises as the hand moves away from zero beat, where it does."""
+    if field.direction == "rising" or field.zero_beat_distance is None:
+        return ()
+    return (
+        f"this design plays outward: from zero beat at {100.0 * field.zero_beat_distance:.1f} cm the pitch rises as "
+        "the hand moves away, with more room than on the side of the antenna. For notes that rise towards the "
+        "antenna raise the reference's frequency (less of its trimmer or capacitor), or give zero_beat in [tuning]",
+    )
+
+
 def _hop_notice(hop: ModeHop, mode: str) -> str:
     reach = f"with the hand at {100 * hop.near:.1f} to {100 * hop.far:.1f} cm"
     if hop.needed is None:
-        return (
-            f"the series inductor is so lossy that only the {hop.rival} mode is left to start in {reach}, "
-            f"not the {mode} one"
-        )
+        return f"{reach} the series inductor is so lossy that only the {hop.rival} mode starts, not the {mode} one"
     own, other = hop.needed
     return (
         f"the oscillator {'starts in' if other < own else 'may hop to'} its {hop.rival} mode {reach}: at "

@@ -69,6 +69,7 @@ from synth.build.notices import (
     floating_notice,
     instrument_notices,
     mixer_notice,
+    outward_notices,
     pulling_notices,
     ripple_notices,
     supply_drop_notice,
@@ -79,7 +80,9 @@ from synth.designs.design_file import Design, load_design
 from synth.designs.quantity import format_quantity
 from synth.designs.sections import CouplingSection
 from synth.errors import DesignError, at_place
-from synth.files.plain_text import marked, printable
+from synth.files.plain_text import printable
+from synth.progress_line import ProgressLine, erase_progress
+from synth.terminal import shown
 
 RIPPLE_POINTS = 5
 """Of the variable oscillator's solved points, at which its answer to ripple is asked."""
@@ -110,11 +113,13 @@ class OpenedDesign:
     """One design with what is made from it: each thing is made when it is first asked for, and kept.
 
     `given`: curves of the hand and of the volume ring to be used in place of those that are computed from the scene;
-    without a curve of the ring the volume antenna is left out. What cannot be made raises DesignError.
+    without a curve of the ring the volume antenna is left out. `near`: a design much like this one, solved, from which
+    its circuits are found in fewer steps. What cannot be made raises DesignError.
     """
 
     design: Design
     given: tuple[CapacitanceCurve, CapacitanceCurve | None] | None = None
+    near: OpenedDesign | None = None
 
     @cached_property
     def wired(self) -> Design:
@@ -312,7 +317,12 @@ class OpenedDesign:
     @cached_property
     def solved_variables(self) -> Mapping[str, SolvedVariable]:
         """By posture: the variable oscillator's circuit solved along the hand."""
-        return MadeOnce(lambda posture: solved_variable(self.wired, self.curves[posture], self.branch))
+
+        def solved(posture: str) -> SolvedVariable:
+            alike = None if self.near is None else self.near.solved_variables[posture].oscillator.states[0]
+            return solved_variable(self.wired, self.curves[posture], self.branch, alike)
+
+        return MadeOnce(solved)
 
     @property
     def tuned_reference(self) -> Circuit:
@@ -331,8 +341,8 @@ class OpenedDesign:
             return curve.farthest
         if not curve.nearest <= distance <= curve.farthest:
             limits = f"{format_quantity(curve.nearest, 'm')} to {format_quantity(curve.farthest, 'm')}"
-            text = f"tuning.zero_beat = {format_quantity(distance, 'm')}: the hand field reaches from {limits}"
-            raise DesignError(text)
+            wanted = f"{self.design.place}: tuning.zero_beat = {format_quantity(distance, 'm')}"
+            raise DesignError(f"{wanted}: the hand field reaches from {limits}; choose a distance within it")
         return distance
 
     @cached_property
@@ -350,9 +360,9 @@ class OpenedDesign:
         """
         if self.design.law == "circuit":
             posture = self.design.player.posture
-            return circuit_pair(
-                self.wired, lambda: self.solved_variables[posture], self.tuning_capacitance, self.tuning_distance
-            )
+            alike = None if self.near is None or self.near.pair.states is None else self.near.pair.states[0]
+            place = self.tuning_capacitance, self.tuning_distance
+            return circuit_pair(self.wired, lambda: self.solved_variables[posture], *place, alike)
         return lossless_pair(
             self.wired,
             (self.tanks["variable"], self.tanks["reference"]),
@@ -547,6 +557,7 @@ class OpenedDesign:
     def notices(self) -> tuple[str, ...]:
         """What to know of the instrument."""
         found = self.pair.notices + self.lock_range[1] + instrument_notices(self.instrument)
+        found += outward_notices(self.field)
         if self.design.circuit is not None:
             found += voltage_notices(self.design.circuit.supply_voltage)
         supply, with_volume = self.design.supply, self.design.volume is not None
@@ -562,7 +573,8 @@ class OpenedDesign:
 
 def say(text: str) -> None:
     """Print one line of progress or notice to stderr, with what would steer a terminal spelled out."""
-    print(marked(printable(text), sys.stderr), file=sys.stderr, flush=True)
+    erase_progress()
+    print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:
@@ -576,9 +588,10 @@ def open_design(path: str | Path) -> OpenedDesign:
     return open_loaded(load_design(Path(path)))
 
 
-def open_loaded(design: Design) -> OpenedDesign:
-    """Assemble an already loaded design."""
-    return assembled(OpenedDesign(design))
+def open_loaded(design: Design, near: OpenedDesign | None = None) -> OpenedDesign:
+    """Assemble an already loaded design; `near`: one that is much like it, whose circuits are solved."""
+    with ProgressLine("solving the design"):
+        return assembled(OpenedDesign(design, near=near))
 
 
 def assemble(design: Design, curve: CapacitanceCurve, loop_curve: CapacitanceCurve | None = None) -> OpenedDesign:

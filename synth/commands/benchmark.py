@@ -34,7 +34,9 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import say
     from synth.comparisons.suite import benchmark_report
     from synth.errors import EXIT_GOAL_MISSED, EXIT_OK
+    from synth.progress_line import ProgressLine
 
-    report = benchmark_report(arguments.quick, arguments.only or (), each=say)
+    with ProgressLine("comparing") as line:
+        report = benchmark_report(arguments.quick, arguments.only or (), say, line)
     print_either(arguments, report.document(), report.text())
     return EXIT_OK if report.goals_met else EXIT_GOAL_MISSED

@@ -33,7 +33,7 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 
 def run(arguments: Namespace) -> int:
-    """Choose and report; exit code 3 where nothing reaches the target in every build."""
+    """Choose and report; exit code 3 where nothing reaches the target in every build, 130 after Ctrl-C."""
     from pathlib import Path
 
     from models.preferred_values import SERIES
@@ -41,7 +41,8 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import OpenedDesign
     from synth.commands.options import chosen, frequency_of, quantity_of, within
     from synth.designs.design_file import load_design
-    from synth.errors import EXIT_GOAL_MISSED, EXIT_OK
+    from synth.errors import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_OK
+    from synth.progress_line import ProgressLine
     from synth.report.choose import CHOOSE
 
     def ratio(option: str, text: str, unit: str = "percent") -> float:
@@ -67,7 +68,10 @@ def run(arguments: Namespace) -> int:
     listed = [quantity_of("--inductors", word.strip(), "H", 1e-6, 1.0) for word in words]
     opened = OpenedDesign(load_design(Path(arguments.design)))
     inductances = tuple(coil for coil in listed if coil is not None)
-    found = tank_goals(opened, arguments.which, target, limits, inductances)
-    figures = choose_figures(opened.design, arguments.which, found, series, trimmers)
+    with ProgressLine("choosing") as line:
+        found = tank_goals(opened, arguments.which, target, limits, inductances, line)
+        figures = choose_figures(opened.design, arguments.which, found, series, trimmers)
     CHOOSE.write(arguments, figures)
+    if found.interrupted:
+        return EXIT_INTERRUPTED
     return EXIT_OK if figures.reached else EXIT_GOAL_MISSED

@@ -41,6 +41,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design
     from synth.commands.options import pair
     from synth.errors import DesignError
+    from synth.progress_line import ProgressLine
     from synth.report.compare import COMPARE
 
     if len(arguments.designs) < 2:
@@ -49,7 +50,8 @@ def run(arguments: Namespace) -> int:
         raise DesignError("--gesture is for sound; add -o FILE.wav or --separate FOLDER")
     low, high = pair("--range", arguments.range, "Hz")
     workpieces = [open_design(name) for name in arguments.designs]
-    figures = compare_figures(workpieces, low, high)
+    with ProgressLine("comparing"):
+        figures = compare_figures(workpieces, low, high)
     if arguments.output or arguments.separate:
         figures = _with_sounds(arguments, workpieces, figures)
     COMPARE.write(arguments, figures)
@@ -80,7 +82,8 @@ def _with_sounds(arguments: Namespace, workpieces: list[OpenedDesign], figures: 
     path, notice = shared_path(arguments.gesture or "sweep", workpieces, arguments.seconds, arguments.seed)
     if notice:
         say(f"note: {notice}")
-    sounds = matched(rendered(workpieces, path, arguments.rate, ProgressLine("rendering")), arguments.rate)
+    with ProgressLine("rendering") as line:
+        sounds = matched(rendered(workpieces, path, arguments.rate, line), arguments.rate)
     if arguments.output:
         title = ", ".join(piece.design.name for piece in workpieces)
         comment = "; ".join(file_comment(piece.design) for piece in workpieces)

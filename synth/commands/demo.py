@@ -35,16 +35,12 @@ def run(arguments: Namespace) -> int:
     design_path = folder / "demo.toml"
     write_text(design_path, template_text(), force=True)
     workpiece = open_design(design_path)
-    figures = field_figures(workpiece)
-    write_text(folder / "demo.txt", field_text(figures), force=True)
-    save_field_plot(figures, str(folder / "demo.png"), force=True)
-    render_file(
-        workpiece,
-        gesture("scale", workpiece.field),
-        folder / "demo.wav",
-        force=True,
-        progress=ProgressLine("rendering"),
-    )
+    with ProgressLine("solving and drawing"):
+        figures = field_figures(workpiece)
+        write_text(folder / "demo.txt", field_text(figures), force=True)
+        save_field_plot(figures, str(folder / "demo.png"), force=True)
+    with ProgressLine("rendering") as line:
+        render_file(workpiece, gesture("scale", workpiece.field), folder / "demo.wav", force=True, progress=line)
     say(f"wrote into {folder.resolve()}:")
     for name, what in (
         ("demo.toml", "the design, with comments"),

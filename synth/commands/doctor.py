@@ -22,8 +22,10 @@ def run(arguments: Namespace) -> int:
     from dataclasses import asdict
 
     from synth.doctor import examine
+    from synth.progress_line import ProgressLine
 
-    findings = examine(device=arguments.device, seconds=arguments.seconds)
+    with ProgressLine("trying what is there"):
+        findings = examine(device=arguments.device, seconds=arguments.seconds)
     healthy = all(finding.ready for finding in findings)
     document = {"schema": "beatfield.doctor/1", "ready": healthy, "findings": [asdict(item) for item in findings]}
     print_either(arguments, document, "".join(f"{finding.line()}\n" for finding in findings))
@@ -33,6 +35,7 @@ def run(arguments: Namespace) -> int:
 def _clear_cache(arguments: Namespace) -> int:
     from synth.build.curve_cache import cache_folder, clear_cache
     from synth.errors import DeviceError
+    from synth.files.plain_text import counted
 
     folder = cache_folder()
     try:
@@ -40,5 +43,5 @@ def _clear_cache(arguments: Namespace) -> int:
     except OSError as error:
         raise DeviceError(f"{folder}: {error.strerror}; remove the folder by hand") from error
     document = {"schema": "beatfield.doctor.cache/1", "folder": str(folder), "removed": count, "bytes": size}
-    print_either(arguments, document, f"removed {count} hand fields, {1e-6 * size:.1f} MB, from {folder}\n")
+    print_either(arguments, document, f"removed {counted(count, 'hand field')}, {1e-6 * size:.1f} MB, from {folder}\n")
     return 0

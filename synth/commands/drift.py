@@ -20,11 +20,14 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Follow the design through temperature and write the reports asked for."""
+    import math
+
     from models.pitch import parse_note
     from synth.analysis.drift import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_figures
     from synth.build.workbench import open_design
     from synth.commands.options import value
     from synth.errors import DesignError
+    from synth.progress_line import ProgressLine
     from synth.report.drift import DRIFT
 
     def within(option: str, text: str, unit: str, low: float, high: float) -> float:
@@ -40,11 +43,16 @@ def run(arguments: Namespace) -> int:
     hertz = within("--hold", arguments.hold, "Hz", 0.001, 1e4)
     try:
         limit_cents = float(arguments.hold_cents)
+    except ValueError:
+        limit_cents = math.nan
+    if not 0.01 <= limit_cents <= 1200.0:
+        raise DesignError(f"--hold-cents {arguments.hold_cents}: write a number of cents from 0.01 to 1200, such as 5")
+    try:
         notes = None if arguments.notes is None else tuple(parse_note(name) for name in arguments.notes.split(","))
     except ValueError as error:
-        raise DesignError(f"--notes or --hold-cents: {error}") from None
-    if not 0.01 <= limit_cents <= 1200.0:
-        raise DesignError(f"--hold-cents {arguments.hold_cents}: must be between 0.01 and 1200")
+        raise DesignError(f"--notes {arguments.notes}: {error}") from None
     opened = open_design(arguments.design)
-    DRIFT.write(arguments, drift_figures(opened, first, last, notes, hertz, limit_cents))
+    with ProgressLine("following the temperature"):
+        figures = drift_figures(opened, first, last, notes, hertz, limit_cents)
+    DRIFT.write(arguments, figures)
     return 0

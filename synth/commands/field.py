@@ -17,7 +17,11 @@ def run(arguments: Namespace) -> int:
     """Open the design and write the reports asked for."""
     from synth.analysis.field_figures import field_figures
     from synth.build.workbench import open_design
+    from synth.progress_line import ProgressLine
     from synth.report.field import FIELD
 
-    FIELD.write(arguments, field_figures(open_design(arguments.design), with_moves=True))
+    opened = open_design(arguments.design)
+    with ProgressLine("solving the pitch field"):
+        figures = field_figures(opened, with_moves=True)
+    FIELD.write(arguments, figures)
     return 0

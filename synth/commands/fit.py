@@ -14,8 +14,8 @@ def add_arguments(parser: ArgumentParser) -> None:
         metavar="MEASUREMENTS.csv",
         help="readings; the header names the columns: "
         "fitted_capacitor,frequency and if read trimmer,fine_trimmer,hand_distance,pitch,oscillator,board,pot,supply,"
-        "load,probe,reverse_voltage,dc_base,dc_emitter,dc_collector,swing or control (volts behind the volume side's "
-        'resonance); cells like "100 pF","231.4 kHz"; board none: the coil alone; lines with # are remarks',
+        "load,probe,reverse_voltage,dc_base (or another end of the device),swing or control (volts behind the volume "
+        "side's resonance); cells like '100 pF','231.4 kHz'; board none: the coil alone; lines with # are remarks",
     )
     parser.add_argument(
         "--design",
@@ -33,7 +33,13 @@ def add_arguments(parser: ArgumentParser) -> None:
         "--capacitor-tolerance",
         metavar="LIMIT",
         default="1 %",
-        help='95 %% limit of the fitted capacitors (default: "1 %%")',
+        help='of the fitted capacitors, either way, as `tolerance` takes it (default: "1 %%")',
+    )
+    parser.add_argument(
+        "--hand-error",
+        metavar="LIMIT",
+        default="1 mm",
+        help='95 %% limit of the hand distances (default: "1 mm")',
     )
     parser.add_argument(
         "--known",
@@ -71,6 +77,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.edited import edited_text
     from synth.files.atomic_file import write_text
     from synth.files.plain_text import one_line
+    from synth.progress_line import ProgressLine
     from synth.report.fit import FIT
 
     boards = tuple(BOARDS)
@@ -80,14 +87,15 @@ def run(arguments: Namespace) -> int:
         board=chosen("--board", arguments.board, boards),
         other_board=chosen("--other-board", arguments.other_board, boards),
     )
-    errors = errors_of(arguments.counter_error, arguments.capacitor_tolerance)
+    errors = errors_of(arguments.counter_error, arguments.capacitor_tolerance, arguments.hand_error)
     known = known_of(arguments.known)
     source = design_source(arguments.design) if arguments.design else None
     design = None if source is None else read_design(source, arguments.design)
     readings = load_readings(Path(arguments.measurements))
-    bench = solved_bench(readings, errors, known, design, arguments.which)
-    refuse_contradictions(bench)
-    figures = fit_figures(bench, one_line(Path(arguments.measurements).name), wish)
+    with ProgressLine("fitting"):
+        bench = solved_bench(readings, errors, known, design, arguments.which)
+        refuse_contradictions(bench)
+        figures = fit_figures(bench, one_line(Path(arguments.measurements).name), wish)
     if arguments.output:
         fitted = fitted_design(bench, chosen_reach(bench, wish))
         write_text(arguments.output, edited_text(source or "", design, fitted.design), arguments.force)

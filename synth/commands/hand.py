@@ -22,10 +22,11 @@ def run(arguments: Namespace) -> int:
     from pathlib import Path
 
     from synth.build.workbench import say
-    from synth.errors import DesignError
+    from synth.errors import DesignError, at_place
     from synth.hands.own_hand import measured_hand
     from synth.hands.own_hand_file import hand_file, keep_hand, own_hand
     from synth.hands.trace_file import load_trace
+    from synth.progress_line import ProgressLine
     from synth.report.hand import HAND
 
     arguments.csv = arguments.plot = None
@@ -38,9 +39,13 @@ def run(arguments: Namespace) -> int:
                 "no hand is kept yet: press U in beatfield play, or name a trace: beatfield hand TRACE.csv"
             )
     else:
-        path = load_trace(arguments.trace)
         now = datetime.now().isoformat(timespec="seconds")
-        hand = measured_hand(path.times, path.distances, Path(arguments.trace).name, now)
+        with ProgressLine("measuring the hand"):
+            path = load_trace(arguments.trace)
+            try:
+                hand = measured_hand(path.times, path.distances, Path(arguments.trace).name, now)
+            except DesignError as error:
+                raise at_place(arguments.trace, error) from None
         if arguments.keep:
             keep_hand(hand_file(), hand)
             say(f"kept as your hand in {hand_file()}")

@@ -55,13 +55,15 @@ def run(arguments: Namespace) -> int:
     from synth.lessons.lesson_report import lesson_report, write_lesson
     from synth.lessons.setup import open_setup
     from synth.pages.lesson_page import lesson_page
+    from synth.progress_line import ProgressLine
 
-    setup = open_setup()
-    report = lesson_report(build_lesson(arguments.name, setup))
-    if arguments.output and arguments.output.lower().endswith(PAGE):
-        write_text(arguments.output, lesson_page(report, setup), arguments.force)
-    elif arguments.output:
-        write_lesson(report, arguments.output, arguments.force)
+    with ProgressLine("measuring the lesson"):
+        setup = open_setup()
+        report = lesson_report(build_lesson(arguments.name, setup))
+        if arguments.output and arguments.output.lower().endswith(PAGE):
+            write_text(arguments.output, lesson_page(report, setup), arguments.force)
+        elif arguments.output:
+            write_lesson(report, arguments.output, arguments.force)
     print_either(arguments, report.document(), report.text())
     return 0
 

@@ -66,7 +66,8 @@ def run(arguments: Namespace) -> int:
     workpiece = open_design(arguments.design)
     with ProgressLine("searching") as line:
         outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", line)
-    figures = linearise_figures(outcome)
+    with ProgressLine("reading both designs"):
+        figures = linearise_figures(outcome)
     if arguments.output:
         from synth.designs.design_file import design_text
         from synth.files.atomic_file import write_text as write_file
@@ -128,7 +129,8 @@ def _write_sounds(arguments: Namespace, outcome: FinishedSearch) -> None:
     path, notice = shared_path(arguments.gesture, pieces, seed=arguments.seed)
     if notice:
         say(f"note: {notice}")
-    before, after = matched(rendered(pieces, path, rate, ProgressLine("rendering")), rate)
+    with ProgressLine("rendering") as line:
+        before, after = matched(rendered(pieces, path, rate, line), rate)
     names = f"{outcome.before.design.name}, then {outcome.after.design.name}"
     for target, samples, title, design in (
         (arguments.wav, joined([before, after], rate), names, outcome.after.design),

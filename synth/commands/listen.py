@@ -18,7 +18,6 @@ OF_A_FILE = ("csv", "plot", "json")
 OF_LIVE = ("device", "record", "every", "window")
 TONES = (20.0, 20e3)  # Hz
 LARGEST_PPM = 5000.0
-WIDTH = 79  # characters of the line that is renewed: it must not wrap
 REFRESH = 0.2  # s, between two states of what is heard
 
 
@@ -81,6 +80,8 @@ def _of_file(arguments: Namespace, tone: Sequence[float]) -> int:
     from synth.analysis.listen_figures import listen_figures, read_clock
     from synth.build.workbench import say
     from synth.errors import DesignError
+    from synth.files.plain_text import counted
+    from synth.progress_line import ProgressLine
     from synth.report.listen import LISTEN, readings_csv
     from synth.report.written import write_text
     from synth.sound.sound_reader import read_sound
@@ -93,26 +94,31 @@ def _of_file(arguments: Namespace, tone: Sequence[float]) -> int:
     if len(tone) == 1:
         clock = read_clock(samples, rate, tone[0], arguments.sound)
         say(f"for other recordings by this card: --calibration-tone {clock.stated:.9g}Hz:{clock.read:.9g}Hz")
-    figures = listen_figures(arguments.sound, samples, rate, marks, clock, _beating(arguments), arguments.silence)
+    with ProgressLine("listening to the recording") as line:
+        figures = listen_figures(
+            arguments.sound, samples, rate, marks, clock, _beating(arguments), arguments.silence, progress=line
+        )
     LISTEN.write(arguments, figures)
     if arguments.readings:
         write_text(readings_csv(figures.rests), arguments.readings, arguments.force)
-        say(f"wrote {arguments.readings}: {len(figures.rests)} readings of pitch against hand distance")
+        say(f"wrote {arguments.readings}: {counted(len(figures.rests), 'reading')} of pitch against hand distance")
     return 0
 
 
 def _live(arguments: Namespace, tone: Sequence[float]) -> int:
+    import sys
     from contextlib import ExitStack, closing
     from pathlib import Path
 
     from synth.build.workbench import say
     from synth.errors import DesignError
-    from synth.files.plain_text import one_line
+    from synth.files.plain_text import counted, one_line
     from synth.live.live_readings import HELP, LiveReadings, evenly
     from synth.live.recorder import Recorder
     from synth.live.sound_input import SoundInput, choose_input
     from synth.report.listen import readings_csv, rest_lines
     from synth.report.written import write_text
+    from synth.terminal import shown
 
     if len(tone) == 1:
         raise DesignError(
@@ -154,9 +160,9 @@ def _live(arguments: Namespace, tone: Sequence[float]) -> int:
             say(HELP)
             _converse(readings, hearing)
     if readings.rows:
-        print("\n".join(rest_lines(readings.rows)))
+        print(shown("\n".join(rest_lines(readings.rows)), sys.stdout))
     if arguments.readings and readings.rows:
-        say(f"wrote {arguments.readings}: {len(readings.rows)} readings of pitch against hand distance")
+        say(f"wrote {arguments.readings}: {counted(len(readings.rows), 'reading')} of pitch against hand distance")
     return 0
 
 
@@ -181,6 +187,7 @@ def _converse(readings: LiveReadings, hearing: SoundInput) -> None:
     from synth.build.workbench import say
     from synth.errors import DeviceError
     from synth.live.sound_input import INPUT_REMEDY
+    from synth.terminal import columns
 
     typed: SimpleQueue[str] = SimpleQueue()
 
@@ -192,7 +199,8 @@ def _converse(readings: LiveReadings, hearing: SoundInput) -> None:
     threading.Thread(target=read_lines, daemon=True).start()
     while True:
         if sys.stderr.isatty():
-            print(f"\r{readings.status()[:WIDTH]:<{WIDTH}}", end="", file=sys.stderr, flush=True)
+            width = (columns(sys.stderr) or 80) - 1  # it must not wrap
+            print(f"\r{readings.status()[:width]:<{width}}", end="", file=sys.stderr, flush=True)
         try:
             said = readings.command(typed.get(timeout=REFRESH))
         except Empty:

@@ -94,10 +94,12 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     from synth.commands.options import quantity_of
     from synth.designs.design_file import load_design
     from synth.errors import DesignError
+    from synth.progress_line import ProgressLine
     from synth.report.oscillator import OSCILLATOR, start_up_csv
     from synth.report.start_up_plot import save_oscillator_plot, save_unsteady_plot
     from synth.report.unsteady import UNSTEADY
     from synth.report.written import print_json, write_text
+    from synth.terminal import shown
 
     if arguments.which == "mixer":
         return _read_mixer(arguments)
@@ -106,11 +108,13 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     design = load_design(Path(arguments.design))
     if design.circuit is None:
         return _resonance(arguments, design, setting)
-    prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
-    state = steady(prepared)
-    run = switched_on(prepared)
+    with ProgressLine("solving the oscillator"):
+        prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
+        state = steady(prepared)
+        run = switched_on(prepared)
     if arguments.transient:
-        record, remark = integrated(run, say)
+        with ProgressLine("integrating") as line:
+            record, remark = integrated(run, say, line)
         write_text(start_up_csv(record, recorded_nodes(prepared.circuit)), arguments.transient, arguments.force)
         if remark is not None:
             prepared = replace(prepared, notices=(*prepared.notices, remark))
@@ -124,13 +128,16 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     else:
         turned: tuple[AdjustedReading, ...] = ()
         if drawing is not None:
-            turned = turned_pot(prepared.circuit, state)
-            picture = oscillator_picture(prepared, state, run, turned)
+            with ProgressLine("turning the pot"):
+                turned = turned_pot(prepared.circuit, state)
+                picture = oscillator_picture(prepared, state, run, turned)
             drawing.draw(save_oscillator_plot, picture, arguments.plot, arguments.force)
-        figures = oscillator_figures(prepared, state, run, turned)
+        with ProgressLine("reading the oscillator"):
+            figures = oscillator_figures(prepared, state, run, turned)
         document, text = OSCILLATOR.document(figures), OSCILLATOR.text(figures)
     if drawing is not None:
-        drawing.finish()
+        with ProgressLine("drawing"):
+            drawing.finish()
         say(f"wrote {arguments.plot}")
     if arguments.diagram:
         from synth.analysis.circuit_diagram import diagram_of
@@ -142,7 +149,7 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     if arguments.json:
         print_json(document)
     elif arguments.transient != "-":
-        sys.stdout.write(text)
+        sys.stdout.write(shown(text, sys.stdout))
     if state is None:
         raise DesignError(
             f"{prepared.design.place}: the {prepared.which} oscillator does not settle: {unsteady.motion_in_words}; "
@@ -164,17 +171,19 @@ def _read_mixer(arguments: Namespace) -> int:
     from synth.build.workbench import open_loaded, say
     from synth.designs.design_file import load_design
     from synth.errors import DesignError
+    from synth.progress_line import ProgressLine
     from synth.report.diagram import save_diagram
     from synth.report.mixer import STAGE
 
     for name, option in OF_OSCILLATORS.items():
         if getattr(arguments, name) is not None:
-            raise DesignError(f"--{option}: is of an oscillator; leave it out with --which mixer")
+            raise DesignError(f"--{option}: belongs to an oscillator; leave it out with --which mixer")
     design = load_design(Path(arguments.design))
     if design.detector.parts is None:
         raise DesignError(f"{design.place}: draws no mixer; add [detector.parts], or read another with --which")
     opened = open_loaded(design)
-    figures = stage_figures(opened)
+    with ProgressLine("solving the mixer"):
+        figures = stage_figures(opened)
     if arguments.diagram:
         diagram = mixer_diagram(opened)
         save_diagram(diagram, arguments.diagram, arguments.force)

@@ -16,7 +16,7 @@ from typing import Any
 
 from synth.errors import DesignError, DeviceError
 from synth.files.atomic_file import check_target
-from synth.files.plain_text import marked
+from synth.terminal import shown
 
 STDOUT = "-"
 SHOWN = (".png", ".svg", ".html")
@@ -76,7 +76,7 @@ def check_outputs(arguments: Namespace) -> None:
     named: dict[str, str] = {}
     for option, target in outputs.items():
         name = option.option_strings[-1]
-        first = named.setdefault(target, name)
+        first = named.setdefault(target if target == STDOUT else os.path.abspath(target), name)
         if first != name and target == STDOUT:
             raise DesignError(f"{first} and {name} both want stdout; write one of them to a file")
         if first != name:
@@ -130,7 +130,7 @@ def print_either(arguments: Namespace, document: dict[str, Any], text: str) -> N
     if arguments.json:
         print_json(document)
     else:
-        sys.stdout.write(marked(text, sys.stdout))
+        sys.stdout.write(shown(text, sys.stdout))
 
 
 def add_plot_option(parser: ArgumentParser, what: str) -> None:

@@ -24,9 +24,13 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design, say
     from synth.files.atomic_file import write_text
     from synth.pages.design_page import design_page
+    from synth.progress_line import ProgressLine
 
     opened = open_design(arguments.design)
     for notice in opened.notices:
         say(f"note: {notice}")
-    write_text(arguments.output, design_page(opened), arguments.force)
+    with ProgressLine("making the page"):
+        text = design_page(opened)
+    write_text(arguments.output, text, arguments.force)
+    say(f"wrote {arguments.output}; open it in a browser")
     return 0

@@ -13,7 +13,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("file", metavar="FILE", help="the design file to write, e.g. mine.toml")
     add_notes_options(parser)
-    parser.add_argument("--supply", default="12 V", metavar="V", help="voltage of the supply (default 12 V)")
+    parser.add_argument("--supply", metavar="V", help="voltage of the supply (default: what the circuit is drawn for)")
     parser.add_argument("--board", default="perfboard", metavar="KIND", help="what it is built on (default perfboard)")
     parser.add_argument(
         "--circuit",
@@ -37,7 +37,7 @@ def run(arguments: Namespace) -> int:
     """
     from models.stray import BOARDS
     from synth.analysis.linearise import Wishes
-    from synth.analysis.plan import PlanWishes, make_design
+    from synth.analysis.plan import PlanWishes, make_design, usual_supply
     from synth.analysis.plan_figures import plan_figures
     from synth.build.workbench import say
     from synth.commands.options import chosen, note_range, pair, shelf_of, within
@@ -63,7 +63,7 @@ def run(arguments: Namespace) -> int:
     asked = PlanWishes(
         search,
         circuit,
-        within("--supply", arguments.supply, "V", 0.5, 100.0),
+        usual_supply(circuit) if arguments.supply is None else within("--supply", arguments.supply, "V", 0.5, 100.0),
         chosen("--board", arguments.board, tuple(BOARDS)) or "",
         chosen("--antenna", arguments.antenna, ANTENNA_FORMS) or "",
         gain,

@@ -51,6 +51,7 @@ def run(arguments: Namespace) -> int:
     from synth.designs.template import template_text
     from synth.errors import DesignError
     from synth.files.atomic_file import make_folder
+    from synth.files.plain_text import counted
     from synth.files.unfinished import recovered
     from synth.hands.own_hand_file import hand_file
     from synth.live.live_sound import safe_level
@@ -62,10 +63,11 @@ def run(arguments: Namespace) -> int:
 
     look = Look(arguments.left_handed, arguments.text_size / 100.0, arguments.seed)
     size = window_size(arguments.size)
+    latency = latency_setting(arguments.latency)
     practice = practice_of(arguments.practise)
+    if len(arguments.designs) > len(LETTERS):
+        raise DesignError(f"{len(arguments.designs)} designs: at most {len(LETTERS)} can be played side by side")
     workpieces = opened_designs(arguments.designs)
-    if len(workpieces) > len(LETTERS):
-        raise DesignError(f"{len(workpieces)} designs: at most {len(LETTERS)} can be played side by side")
     texts = [design_source(name) for name in arguments.designs] or [template_text()]
     notices = tuple(dict.fromkeys(notice for workpiece in workpieces for notice in workpiece.notices))
     for notice in notices:
@@ -80,7 +82,7 @@ def run(arguments: Namespace) -> int:
         speaker = Speaker(
             session.instrument,
             arguments.device,
-            latency_setting(arguments.latency),
+            latency,
             arguments.rate,
             title=title,
             comment="; ".join(file_comment(workpiece.design) for workpiece in workpieces),
@@ -105,7 +107,8 @@ def run(arguments: Namespace) -> int:
             own_hand=OwnHandPage(hand_file()),
         )
     meters = speaker.meters()
-    say(f"played {meters.frames / meters.sample_rate:.1f} s: {meters.underruns} dropouts, {meters.late_blocks} late")
+    lost = f"{counted(meters.underruns, 'dropout')}, {meters.late_blocks} late"
+    say(f"played {meters.frames / meters.sample_rate:.1f} s: {lost}")
     return 0
 
 
@@ -115,6 +118,7 @@ def practice_of(what: str | None) -> Practice:
 
     from synth.analysis.tune import load_tune
     from synth.designs.schema import did_you_mean
+    from synth.designs.shipped import shipped_tune
     from synth.errors import DesignError
     from synth.practice.exercises import NAMES
     from synth.practice.progress import practice_file
@@ -123,7 +127,7 @@ def practice_of(what: str | None) -> Practice:
 
     tunes = []
     if what is not None and what not in NAMES:
-        if not Path(what).exists() and "." not in what:
+        if not Path(what).exists() and "." not in what and shipped_tune(what) is None:
             known = f"exercises are {', '.join(NAMES)}"
             raise DesignError(f"--practise {what}: no exercise and no file{did_you_mean(what, NAMES)}; {known}")
         tunes = [score_of(load_tune(what))]

@@ -19,7 +19,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     hand = parser.add_mutually_exclusive_group(required=True)
     hand.add_argument("--hand", metavar="TRACE.csv", help="a hand trace: time_s,distance_m[,volume|volume_distance_m]")
     hand.add_argument("--gesture", metavar="NAME", help="a generated gesture: sweep, scale, vibrato or still")
-    hand.add_argument("--tune", metavar="FILE", help="a tune: a Standard MIDI File or a note list (demos/lark.txt)")
+    hand.add_argument(
+        "--tune", metavar="FILE", help="a tune: a Standard MIDI File or a note list; lark and tide come along"
+    )
     parser.add_argument(
         "-o",
         "--output",
@@ -43,6 +45,7 @@ def run(arguments: Namespace) -> int:
     from synth.build.workbench import open_design, say
     from synth.commands.options import given_tune_options
     from synth.errors import DesignError
+    from synth.files.plain_text import counted
     from synth.progress_line import ProgressLine
     from synth.report.written import print_json
     from synth.sound.offline import render_file
@@ -55,10 +58,10 @@ def run(arguments: Namespace) -> int:
     workpiece = open_design(arguments.design)
     for notice in workpiece.notices:
         say(f"note: {notice}")
-    path = _hand_path(arguments, workpiece)
-    writer = render_file(
-        workpiece, path, arguments.output, arguments.rate, arguments.format, arguments.force, ProgressLine("rendering")
-    )
+    with ProgressLine("reading the path of the hand"):
+        path = _hand_path(arguments, workpiece)
+    with ProgressLine("rendering") as line:
+        writer = render_file(workpiece, path, arguments.output, arguments.rate, arguments.format, arguments.force, line)
     if arguments.json:
         print_json(
             {
@@ -72,7 +75,8 @@ def run(arguments: Namespace) -> int:
             }
         )
     seconds = writer.frames / writer.sample_rate
-    say(f"wrote {writer.path}: {seconds:.2f} s, peak {writer.peak:.3f} of full scale, {writer.clipped} samples clipped")
+    clipped = counted(writer.clipped, "sample")
+    say(f"wrote {writer.path}: {seconds:.2f} s, peak {writer.peak:.3f} of full scale, {clipped} clipped")
     return 0
 
 

@@ -20,13 +20,18 @@ def run(arguments: Namespace) -> int:
     from synth.commands.options import opened_designs
     from synth.errors import DesignError
     from synth.hands.own_hand_file import own_hand
+    from synth.progress_line import ProgressLine
     from synth.report.sensitivity import SENSITIVITIES, SENSITIVITY
 
     hand, opened = own_hand(), opened_designs(arguments.designs)
     if len(opened) == 1:
-        SENSITIVITY.write(arguments, sensitivity_figures(opened[0], hand))
+        with ProgressLine("solving the notes"):
+            figures = sensitivity_figures(opened[0], hand)
+        SENSITIVITY.write(arguments, figures)
         return 0
     if arguments.plot:
         raise DesignError("--plot draws one design; name one, or leave --plot out")
-    SENSITIVITIES.write(arguments, sensitivities_figures(opened, hand))
+    with ProgressLine("solving the notes"):
+        several = sensitivities_figures(opened, hand)
+    SENSITIVITIES.write(arguments, several)
     return 0

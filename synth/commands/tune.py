@@ -10,7 +10,9 @@ from synth.commands.outputs import Printed, Written, add_force_option
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("tune", metavar="FILE", help="a Standard MIDI File, or a note list (see demos/lark.txt)")
+    parser.add_argument(
+        "tune", metavar="FILE", help="a Standard MIDI File or a note list; lark and tide come with Beatfield"
+    )
     add_designs(parser)
     add_tune_options(parser)
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of tremor and placement (default 1)")
@@ -32,6 +34,7 @@ def run(arguments: Namespace) -> int:
     from synth.errors import DesignError
     from synth.hands.own_hand_file import own_hand
     from synth.midi.midi_messages import midi_messages, write_midi
+    from synth.progress_line import ProgressLine
     from synth.report.tune import TUNE, TUNES
 
     hand = own_hand()
@@ -40,10 +43,13 @@ def run(arguments: Namespace) -> int:
     if len(opened) > 1:
         if arguments.midi:
             raise DesignError("--midi plays one design; name one, or leave --midi out")
-        TUNES.write(arguments, tunes_figures(opened, tune, manner, hand))
+        with ProgressLine("playing the tune"):
+            several = tunes_figures(opened, tune, manner, hand)
+        TUNES.write(arguments, several)
         return 0
     workpiece = opened[0]
-    figures, played = tune_figures(workpiece, tune, manner, hand)
+    with ProgressLine("playing the tune"):
+        figures, played = tune_figures(workpiece, tune, manner, hand)
     if arguments.midi:
         if played is None:
             raise DesignError("\n".join(figures.faults()))

@@ -32,9 +32,13 @@ SECTIONS = {
 
 
 def benchmark_report(
-    quick: bool, only: Sequence[str] = (), each: Callable[[str], None] = lambda text: None
+    quick: bool,
+    only: Sequence[str] = (),
+    each: Callable[[str], None] = lambda text: None,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> BenchmarkReport:
-    """Run the comparisons named in `only`, by default all; `each` is told what is being measured.
+    """Run the comparisons named in `only`, by default all; `each` is told what is being measured,
+    `progress` the share of the comparisons that are done.
 
     A comparison whose library is missing is reported as skipped with the reason.
     """
@@ -44,6 +48,11 @@ def benchmark_report(
     from synth.comparisons.benchmark_report import BenchmarkReport
 
     load = os.getloadavg()[0] if hasattr(os, "getloadavg") else None
+    names = only or tuple(SECTIONS)
+    sections = []
+    for number, name in enumerate(names):
+        progress(number / len(names))
+        sections.append(_measured(name, quick, each))
     return BenchmarkReport(
         quick=quick,
         python=platform.python_version(),
@@ -51,7 +60,7 @@ def benchmark_report(
         scipy=scipy.__version__,
         processors=os.cpu_count() or 1,
         load=load,
-        sections=tuple(_measured(name, quick, each) for name in only or tuple(SECTIONS)),
+        sections=tuple(sections),
     )
 
 

@@ -7,10 +7,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any
 
+from models.circuit.drawing import BOARD_STRAY
 from models.hand.antennas import THINNEST_EDGE
 from models.tank import resonant_frequency
 from synth.designs.drawing_checks import drawing_faults, mixer_faults
-from synth.designs.part_rows import merged
+from synth.designs.part_rows import TANK_TRIMMER, merged
 from synth.designs.quantity import format_quantity
 
 Values = Mapping[str, Mapping[str, Any] | None]
@@ -111,7 +112,7 @@ def _hand_reaches(antenna: Mapping[str, Any], hand: float | None, approach: str)
     if hand is None:
         return
     if approach == "above":
-        yield "player.hand_height", 'is of a hand from the front; leave it out, or write approach = "front"'
+        yield "player.hand_height", 'counts only for a hand from the front; leave it out, or write approach = "front"'
         return
     needed = ("form", "base_height", "lean", "length", "section_lengths")
     if not all(key in antenna for key in needed):
@@ -141,13 +142,13 @@ for _own in OWN_LENGTHS:
 @_compares("player.posture", "player.opening")
 def _opening_is_of_the_open_hand(posture: str, opening: float) -> Iterator[Fault]:
     if posture == "fist" and opening != 1.0:
-        yield "player.opening", 'is of an open hand; write posture = "open", or leave it out'
+        yield "player.opening", 'counts only for an open hand; write posture = "open", or leave it out'
 
 
 @_compares("player.size", "player.stance")
 def _seated_has_size(size: str, stance: str) -> Iterator[Fault]:
     if size == "typical" and stance == "seated":
-        yield "player.stance", 'is of a measured player; write size = "man", "woman" or "child", or leave it out'
+        yield "player.stance", 'needs a measured player; write size = "man", "woman" or "child", or leave it out'
 
 
 @_compares("tuning.zero_beat", "player.stand_distance")
@@ -211,7 +212,10 @@ def _volume_is_whole(antenna: object, tank: object, response: object) -> Iterato
     missing = " and ".join(f"[{section}]" for section, part in parts.items() if part is None)
     for section, part in parts.items():
         if part is not None and missing:
-            yield f"{section}.{first_keys[section]}", f"is of a volume antenna; add {missing}, or leave [{section}] out"
+            yield (
+                f"{section}.{first_keys[section]}",
+                f"belongs to a volume antenna; add {missing}, or leave [{section}] out",
+            )
 
 
 @_compares("volume_antenna.form", "volume_antenna.diameter", "volume_antenna.tube_diameter", "volume_antenna.height")
@@ -248,7 +252,7 @@ def _full_height_has_trimmer(full_height: float | None, minimum: float, maximum:
 @_compares("circuit", "transistor")
 def _transistor_has_circuit(circuit: object, transistor: object) -> Iterator[Fault]:
     if circuit is None and transistor is not None:
-        yield "transistor.forward_gain", "is of a transistor in no circuit; add a [circuit] section"
+        yield "transistor.forward_gain", "describes a transistor, but there is no circuit; add a [circuit] section"
 
 
 @_compares("circuit", "tuning.law")
@@ -279,7 +283,7 @@ def _leak_is_counted(key: str, circuit: object, lock_range: float | None, leak: 
     if not leak:
         return
     if lock_range is not None:
-        yield f"coupling.{key}", 'counts in a computed lock range alone; write lock_range = "computed", or leave it out'
+        yield f"coupling.{key}", 'counts only in a computed lock range; write lock_range = "computed", or leave it out'
     elif circuit is None:
         yield f"coupling.{key}", "needs the parts of both circuits; add a [circuit] section, or leave it out"
 
@@ -301,7 +305,10 @@ def _coils_are_told_once(factor: float, coils: object) -> Iterator[Fault]:
 @_compares("circuit", "coils")
 def _coils_have_circuit(circuit: object, coils: object) -> Iterator[Fault]:
     if circuit is None and coils is not None:
-        yield "coils.distance", "counts where both circuits are solved; add a [circuit] section, or leave [coils] out"
+        yield (
+            "coils.distance",
+            "counts only where both circuits are solved; add a [circuit] section, or leave [coils] out",
+        )
 
 
 @_compares("circuit", "tuning.law", "supply.ripple")
@@ -319,12 +326,18 @@ def _drawing_is_whole(
         return  # the variable oscillator shows the faults that all share
     if circuit is None or circuit.get("parts") is None:
         if own is not None:
-            yield f"{tank}.parts", "replaces parts of no drawing; add [circuit.parts] with the whole oscillator"
+            yield (
+                f"{tank}.parts",
+                "replaces parts of a drawing that is missing; add [circuit.parts] with the whole oscillator",
+            )
         return
     if circuit["parts"] == () or own == ():
         return  # not readable, which is told already
     replaced = dict(own or ())
-    for name, fault in drawing_faults(merged(circuit["parts"], own)):
+    rows = merged(circuit["parts"], own)
+    beside = {BOARD_STRAY} | ({TANK_TRIMMER} if section.get("trimmer_maximum") else set())
+    named = ((name, "is a name that the tank has for a part of its own; rename this one") for name, _ in rows)
+    for name, fault in (*(one for one in named if one[0] in beside), *drawing_faults(rows)):
         table = tank if name in replaced else "circuit"
         yield f"{table}.parts.{name}" if name else f"{table}.parts", fault
 

@@ -136,7 +136,7 @@ output = { at = "emitter" }
         _BIPOLAR,
     ),
     "tickler": CircuitTemplate(
-        "a triode with a feedback coil in its anode (its voltages kill: leave it to the trained)",
+        "a triode with a feedback coil in its anode (its voltages can kill: leave it to trained people)",
         "330 pF",
         """\
 coil = { coil = "tank", from = "ground", to = "hot" }
@@ -157,8 +157,8 @@ oscillator = { triode = 20, grid = "grid", anode = "anode", cathode = "cathode" 
 output = { at = "anode" }
 """,
         {("circuit", "supply_voltage"): "90 V", ("circuit", "supply_resistor"): "1 kohm"},
-        "90 V direct current kill. This circuit is for people trained in work on live voltages, with a supply that is\n"
-        "# isolated, fused and tested, everything under cover, and capacitors discharged before it is touched.",
+        "90 V of direct current can kill. This circuit is for people trained in work on live voltages, with a supply\n"
+        "# that is isolated, fused and tested, everything under cover, and capacitors discharged before it is touched.",
     ),
     "inverter": CircuitTemplate(
         "an unbuffered CMOS inverter with a pi of two capacitors and the coil",

@@ -17,6 +17,7 @@ from synth.designs.schema import REQUIRED, Key, did_you_mean, read_value, write_
 from synth.designs.sections import KEYS, SECTIONS, Design, DesignSection, sections_of
 from synth.errors import DesignError, at_place
 from synth.files.input_file import read_text
+from synth.files.plain_text import counted
 
 __all__ = ["Design", "design_hash", "design_source", "design_text", "load_design", "read_design"]
 
@@ -52,14 +53,14 @@ def design_source(path: str | os.PathLike[str]) -> str:
     """The text of the design file `path`, or of the shipped design of that name; DesignError where there is none."""
     from synth.designs.shipped import shipped_names, shipped_text
 
-    if not Path(path).exists() and (shipped := shipped_text(str(path))) is not None:
+    if not os.path.exists(path) and (shipped := shipped_text(str(path))) is not None:
         return shipped
     return read_text(
         Path(path),
         LARGEST_FILE,
         "name a design file (write one with: beatfield new FILE)",
         f"write one with: beatfield new {path}; or name a design that is here: {', '.join(shipped_names())}",
-        "this is no design file",
+        "a design file is never that large",
     )
 
 
@@ -71,7 +72,7 @@ def read_design(text: str, source: str = "") -> Design:
     values = _read_sections(document, faults)
     faults += [f"{_shown_value(document, place)}: {fault}" for place, fault in cross_faults(values)]
     if faults:
-        more = [f"and {len(faults) - _MOST_FAULTS} more faults"] if len(faults) > _MOST_FAULTS else []
+        more = [f"and {counted(len(faults) - _MOST_FAULTS, 'more fault')}"] if len(faults) > _MOST_FAULTS else []
         raise DesignError("\n".join(f"{begin}: {fault}" for fault in faults[:_MOST_FAULTS] + more))
     parts: dict[str, Any] = {}
     try:
@@ -136,7 +137,7 @@ def _syntax_hint(text: str, message: str) -> str:
         return ""
     twice = re.match(r"\s*(\"[^\"]+\"|[\w-]+)\s*=", line)
     if twice is not None and "overwrite" in message:
-        return f"; the name {twice.group(1)[:_SHOWN]} is given twice: call one of the two otherwise"
+        return f"; the name {twice.group(1)[:_SHOWN]} is given twice: rename one of the two"
     match = re.fullmatch(r"\s*([\w-]+)\s*=\s*([^\"'#\[{]+?)\s*(#.*)?", line)
     return f'; write the value in quotes: {match.group(1)} = "{match.group(2)[:_SHOWN]}"' if match else ""
 

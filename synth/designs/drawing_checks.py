@@ -24,6 +24,8 @@ RAILS = (GROUND, SUPPLY)
 MOST_DEVICES = 3
 WIRE = 1.0
 """ohm of a resistor that counts as a wire."""
+TANK_KEYS = frozenset({"quality_factor", "self_capacitance"})
+"""Keys of a coil that the section of the oscillator has for the coil of its tank."""
 _DIRECT = ("resistor", "coil", "pot")  # what lets direct current through whatever its voltage
 
 
@@ -36,7 +38,7 @@ def drawing_faults(rows: Rows) -> Iterator[tuple[str, str]]:
     yield from _amplifier_faults(parts)
     yield from _device_faults(parts)
     if "output" not in places:
-        yield "", 'says nowhere where the output is taken; add output = { at = "NODE" }'
+        yield "", 'does not say where the output is taken; add output = { at = "NODE" }'
     if SUPPLY not in ends:
         yield "", f'no part is joined to "{SUPPLY}"; draw what feeds the device'
     yield from _joint_faults(parts, places, ends)
@@ -53,11 +55,14 @@ def mixer_faults(rows: Rows) -> Iterator[tuple[str, str]]:
         if row[1][0][1] == TANK:
             yield row[0], f'has the value "{TANK}" of an oscillator; a mixer has no tank, write its value'
         if kind_of(row).device and value_of(row, "amplifies") is not None:
-            yield row[0], "says whether it amplifies; a mixer oscillates by none of its devices, leave amplifies out"
+            yield (
+                row[0],
+                "says whether it amplifies; no device of a mixer keeps an oscillation up, so leave amplifies out",
+            )
     said = {"reference": "the reference oscillator enters", "variable": "the variable oscillator enters"}
     for name in MIXER_PLACES:
         if name not in places:
-            yield "", f'says nowhere where {said.get(name, "the tone is taken")}; add {name} = {{ at = "NODE" }}'
+            yield "", f'does not say where {said.get(name, "the tone is taken")}; add {name} = {{ at = "NODE" }}'
     yield from _joint_faults(parts, places, _ends_by_node(parts))
 
 
@@ -81,6 +86,7 @@ def _joint_faults(parts: list[Row], places: dict[str, str], ends: dict[str, list
         yield "", f'no part is joined to "{GROUND}"'
     yield from _path_faults(parts, ends)
     yield from _short_faults(parts)
+    yield from _trimmer_faults(parts)
     known = {row[0] for row in parts}
     for row in parts:
         other = value_of(row, "coupled_to") if kind_of(row).word == "coil" else ""
@@ -103,15 +109,25 @@ def _tank_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
             yield "", f'has no tank {word}; give the {word} of the tank the value "{TANK}"'
         for name in tanks[1:]:
             yield name, f'is a second {word} of value "{TANK}" beside {tanks[0]}; write its value'
+    for row in parts:
+        if row[1][0] == ("coil", TANK):
+            for key in TANK_KEYS & dict(row[1]).keys():
+                yield row[0], f"{key} of the tank's coil stands in the oscillator's own section; write it there"
     across = next((row for row in parts if row[1][0] == ("capacitor", TANK)), None)
     if across is not None and set(ends_of_row(across).values()) <= set(RAILS):
         yield across[0], "lies between supply and ground; join one end of it to the hot end of the coil"
 
 
+def _trimmer_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
+    for row in parts:
+        if kind_of(row).word == "trimmer" and value_of(row, "minimum") > row[1][0][1]:
+            yield row[0], "has a minimum larger than its capacitance all the way in; exchange the two"
+
+
 def _device_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
     devices = [row for row in parts if kind_of(row).device]
     if len(devices) > MOST_DEVICES:
-        yield devices[MOST_DEVICES][0], f"is one device too many; up to {MOST_DEVICES} are solved"
+        yield devices[MOST_DEVICES][0], f"is one device too many; at most {MOST_DEVICES} can be solved"
 
 
 def _amplifier_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
@@ -120,9 +136,12 @@ def _amplifier_faults(parts: list[Row]) -> Iterator[tuple[str, str]]:
         yield "", "has no device that amplifies; draw a transistor, field_effect, triode or inverter"
     chosen = [row[0] for row in amplifying if value_of(row, "amplifies") == "yes"]
     for name in chosen[1:]:
-        yield name, f"and {chosen[0]} are both said to amplify; say it of one"
+        yield name, f'and {chosen[0]} both have amplifies = "yes"; keep it at one of them'
     if amplifying and all(value_of(row, "amplifies") == "no" for row in amplifying):
-        yield amplifying[0][0], 'is said not to amplify, as all others; one device must; leave amplifies = "no" out'
+        yield (
+            amplifying[0][0],
+            'does not amplify, and neither does any other device; one must: leave amplifies = "no" out',
+        )
 
 
 def _path_faults(parts: list[Row], ends: dict[str, list[str]]) -> Iterator[tuple[str, str]]:
@@ -173,7 +192,7 @@ def unreadable_faults(raw: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         if not any(key == word or key not in KINDS for key in said):
             yield "", f'has no tank {word}; give the {word} of the tank the value "{TANK}"'
     if "output" not in rows:
-        yield "", 'says nowhere where the output is taken; add output = { at = "NODE" }'
+        yield "", 'does not say where the output is taken; add output = { at = "NODE" }'
     values = [
         (name, value)
         for name, content in rows.items()

@@ -9,6 +9,7 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import Table
 
 from synth.designs.design_file import design_text, read_design
+from synth.designs.part_rows import Rows, written_rows
 from synth.designs.schema import write_value
 from synth.designs.sections import SECTIONS, Design, sections_of
 from synth.errors import DesignError
@@ -49,6 +50,8 @@ def _changed(text: str, before: Design, after: Design) -> str:
                 document.append(name, table)
             assert isinstance(table, Table)
             _put(table, key_name, write_value(key, now[key_name]))
+        if section.kind.drawn and now.get("parts") and (was or {}).get("parts") != now["parts"]:
+            _put_rows(document, name, (was or {}).get("parts") or (), now["parts"])
     return tomlkit.dumps(document)
 
 
@@ -63,3 +66,24 @@ def _put(table: Table, name: str, written: str | None) -> None:
         table[name] = value
         return
     table.add(name, value)
+
+
+def _put_rows(document: tomlkit.TOMLDocument, name: str, before: Rows, after: Rows) -> None:
+    """Set the rows of parts of a section that differ, in the section's table of parts or, without one, in a new one."""
+    if name not in document:
+        document.append(name, tomlkit.table())
+    section = document[name]
+    assert isinstance(section, Table)
+    if "parts" not in section:
+        section.append("parts", tomlkit.table())
+    table, old = section["parts"], dict(before)
+    assert isinstance(table, Table)
+    for row, line in zip(after, written_rows(after), strict=True):
+        if old.pop(row[0], None) != row[1]:
+            written = tomlkit.parse(line)[row[0]]
+            if row[0] in table:
+                table[row[0]] = written
+            else:
+                table.append(tomlkit.key(row[0]), written)
+    for gone in old:
+        table.remove(gone)

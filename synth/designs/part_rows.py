@@ -31,6 +31,8 @@ Rows = tuple[Row, ...]
 
 TANK = "tank"
 """Value of the coil and of the capacitor that the oscillator's own section describes."""
+TANK_TRIMMER = "trimmer"
+"""Name of the tank's trimmer, a part beside the rows."""
 PLACES = ("output", "antenna")
 """Rows that say where something is joined and are no parts."""
 MIXER_PLACES = ("reference", "variable", "tone")
@@ -149,7 +151,7 @@ KINDS: Final[Mapping[str, RowKind]] = {
         ),
         RowKind(
             "triode",
-            "a triode; its voltages kill: leave them to the trained",
+            "a triode; its voltages can kill: leave them to trained people",
             _key("triode", "amplification factor", REQUIRED, "ratio", 1.0, 200.0),
             ("grid", "anode", "cathode"),
             _named(
@@ -207,7 +209,7 @@ def read_rows(path: str, raw: Any, faults: list[str], places: tuple[str, ...] = 
         if not _is_name(name):
             faults.append(f"{place}: a part's name has letters, digits, blanks and -, {LONGEST_NAME} at most")
         elif short in seen:
-            faults.append(f"{place}: two parts have this name; call one of them otherwise")
+            faults.append(f"{place}: two parts have this name; rename one of them")
         elif not isinstance(content, dict):
             faults.append(f'{place}: is a table with named ends, such as {{ resistor = "4k7", from = "a", to = "b" }}')
         else:
@@ -246,7 +248,9 @@ def _read_row(place: str, content: Mapping[str, Any], faults: list[str]) -> tupl
             what = "is missing" if node is None else "is no name of a node"
             faults.append(f"{place}.{end}: {what}; name the node that this end is joined to")
         elif node in TAKEN:
-            faults.append(f"{place}.{end} = {node!r}: this word says something else here; call the node otherwise")
+            faults.append(
+                f"{place}.{end} = {node!r}: this word has a meaning of its own here; give the node another name"
+            )
         else:
             values.append((end, node))
     known_keys = (kind.word, *kind.keys, *_ends(kind, content))

@@ -87,6 +87,9 @@ _LONGEST = 80
 _EXACT = Context(prec=2 * _LONGEST, Emax=MAX_EMAX, Emin=MIN_EMIN, traps=[])
 
 
+EITHER_WAY = ("+-", "+/-", "\u00b1")
+
+
 def parse(text: str | float, unit: str) -> float:
     """Return the value written in `text` in SI units (percent as a fraction, ppm/K per kelvin, degC, deg and dB
     as they stand).
@@ -99,6 +102,8 @@ def parse(text: str | float, unit: str) -> float:
     if not isinstance(text, str):
         return _bare_number(text, wanted)
     cleaned = text.translate(SAME_SIGN).strip(" ")
+    if wanted.symbol == "percent":  # a tolerance as parts lists and reports write it
+        cleaned = next((cleaned[len(sign) :].lstrip(" ") for sign in EITHER_WAY if cleaned.startswith(sign)), cleaned)
     if not cleaned:
         raise DesignError(f"is empty; write for example {wanted.example!r}")
     if len(cleaned) > _LONGEST:
@@ -246,6 +251,8 @@ def _unit_fault(rest: str, wanted: Unit) -> DesignError:
     if rest[0] in "0123456789_":
         return DesignError(f"{wants}; write the digits of a number without spaces and underscores")
     other = _other_unit(rest)
+    if other and other.symbol == wanted.symbol:
+        return DesignError(f"has a letter in the number and {rest!r} behind it; write for example {wanted.example!r}")
     if other:
         return DesignError(f"{wants}; got {other.word} ({rest})")
     return DesignError(f"{wants}; cannot read {rest!r}; write for example {wanted.example!r}")

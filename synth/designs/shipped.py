@@ -1,4 +1,4 @@
-"""The designs that come with Beatfield, by their names: the built-in one and those of the demos.
+"""The designs and tunes that come with Beatfield, by their names: the built-in design and those of the demos.
 
 In a clone the demos lie in `demos/`, beside this package; an install carries them within it.
 """
@@ -31,3 +31,9 @@ def shipped_text(name: str) -> str | None:
         return template_text()
     path = demo_folder() / f"{wanted}.toml"
     return path.read_text("utf-8") if wanted in shipped_names() else None
+
+
+def shipped_tune(name: str) -> Path | None:
+    """The file of the tune of this name, letter case aside; None where there is none."""
+    found = {path.stem: path for path in demo_folder().glob("*.txt")}
+    return found.get(name.casefold())

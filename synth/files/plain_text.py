@@ -45,6 +45,11 @@ def valid_utf8(text: str) -> str:
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
+def counted(number: int, noun: str) -> str:
+    """A number with its noun, whose plural takes an s: "1 reading", "2 readings"."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def invisible(character: str) -> bool:
     """Whether a character steers a terminal, hides or is none: Unicode categories C*, Zl and Zp."""
     return unicodedata.category(character)[0] == "C" or unicodedata.category(character) in ("Zl", "Zp")

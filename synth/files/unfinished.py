@@ -4,7 +4,8 @@ While it is written a recording is called `.beatfield-recording-NAME` and held b
 It takes its name when it is closed, whether all went well or not. One whose writer was killed is found by
 `recovered`, its lengths put right, and given its name by the next run; it is never removed while it holds sound.
 A WAV is RIFF (Microsoft and IBM, Multimedia Programming Interface and Data Specifications 1.0, 1991; from memory): its
-lengths stand at its beginning and are only written when it is closed. A FLAC needs no such thing and is kept as it is.
+lengths stand at its beginning and are only written when it is closed. A FLAC (RFC 9639) says there how many samples it
+holds; 0, which stands for unknown, is replaced by what can be read, as not every reader takes it.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from __future__ import annotations
 import os
 import struct
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from synth.files.atomic_file import moved_to_new, refused, usable_target
@@ -36,6 +37,7 @@ def kept_path(path: str | os.PathLike[str]) -> Iterator[Path]:
             yield temporary
         finally:
             if _holds_sound(temporary):
+                _count_flac(temporary)  # on a full disk it could not be closed in order
                 _name(temporary, target)
             else:
                 temporary.unlink()
@@ -105,6 +107,7 @@ def _put_right(path: Path) -> None:
     """Set the lengths of a WAV by how long the file is; a part of a frame at its end is cut off."""
     begin, frame = _samples(path)
     if begin == 0:
+        _count_flac(path)
         return
     length = (path.stat().st_size - begin) // frame * frame
     with open(path, "r+b") as file:
@@ -113,3 +116,28 @@ def _put_right(path: Path) -> None:
         file.write(struct.pack("<I", begin + length - 8))
         file.seek(begin - 4)
         file.write(struct.pack("<I", length))
+
+
+FLAC_RATE = 18  # bytes before the eight that hold sample rate, channels, bits and the number of samples (RFC 9639, 8.2)
+FLAC_COUNT = (1 << 36) - 1  # the lowest bits of them
+AT_ONCE = 4096  # samples that are counted at a time: a block, as the library writes them
+
+
+def _count_flac(path: Path) -> None:
+    """Write into a FLAC how many samples it holds, where it does not say so; any other file stays as it is."""
+    with open(path, "rb") as file:
+        if file.read(4) != b"fLaC":
+            return
+        file.seek(FLAC_RATE)
+        (facts,) = struct.unpack(">Q", file.read(8).ljust(8, b"\xff"))
+    if facts & FLAC_COUNT:
+        return
+    import soundfile
+
+    count = 0
+    with suppress(soundfile.LibsndfileError), soundfile.SoundFile(os.fsencode(path)) as sound:  # the last may be cut
+        while got := len(sound.read(AT_ONCE)):
+            count += got
+    with open(path, "r+b") as file:
+        file.seek(FLAC_RATE)
+        file.write(struct.pack(">Q", facts | count))

@@ -19,8 +19,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
-from scipy.signal import periodogram
 
 from models.arrays import Floats
 from models.checks import non_negative, positive
@@ -88,7 +86,7 @@ def measured_hand(times: Floats, distances: Floats, source: str = "", when: str 
     clock = np.arange(times[0], min(float(times[-1]), float(times[0]) + LONGEST), 1.0 / RATE)
     place = np.interp(clock, times, distances)
     rests = _rests(place)
-    groups = _groups(rests)
+    groups = _groups(_returns(rests, place))
     if not groups:
         raise DesignError(
             f"the hand does not come back to a place {FEWEST_RETURNS} times and rest there; go away and come back, "
@@ -123,6 +121,8 @@ def _mean(group: Sequence[Rest]) -> float:
 
 def _rests(place: Floats) -> list[Rest]:
     """The rests of a hand at every sample, m."""
+    from scipy.ndimage import uniform_filter1d  # here and below: heavy, only when a hand is measured
+
     width = round(SMOOTHED * RATE)
     speed = np.abs(np.gradient(uniform_filter1d(place, width), 1.0 / RATE))
     still = np.concatenate([[False], speed < RESTING, [False]])
@@ -135,8 +135,20 @@ def _rests(place: Floats) -> list[Rest]:
     ]
 
 
+def _returns(rests: Sequence[Rest], place: Floats) -> list[Rest]:
+    """The rests, those as one between which the hand did not leave its place by more than `SAME_PLACE`."""
+    found: list[Rest] = []
+    for rest in rests:
+        first = found[-1].first if found else rest.first
+        if found and np.ptp(place[first : rest.last]) <= SAME_PLACE:
+            found[-1] = Rest(first, rest.last, float(np.mean(place[first : rest.last])))
+        else:
+            found.append(rest)
+    return found
+
+
 def _groups(rests: Sequence[Rest]) -> list[list[Rest]]:
-    """Rests at one place, those with enough of them. Two rests without a way between them are one return."""
+    """Rests at one place, those with enough of them."""
     groups: list[list[Rest]] = []
     for rest in sorted(rests, key=lambda one: one.place):
         if groups and rest.place - groups[-1][-1].place <= SAME_PLACE:
@@ -148,6 +160,8 @@ def _groups(rests: Sequence[Rest]) -> list[list[Rest]]:
 
 def _tremor(place: Floats, rests: Sequence[Rest]) -> tuple[float, float] | None:
     """Root mean square, m, and frequency, Hz, of what moves in the band of tremor while the hand rests."""
+    from scipy.signal import periodogram
+
     total, weight = np.zeros(BINS // 2 + 1), 0.0
     for rest in rests:
         piece = place[rest.first : rest.last]
@@ -168,6 +182,8 @@ def _tremor(place: Floats, rests: Sequence[Rest]) -> tuple[float, float] | None:
 
 def _speed(place: Floats, rests: Sequence[Rest]) -> float:
     """Median over the far ways between rests of the fastest moment of each, m/s; of the whole path without such."""
+    from scipy.ndimage import uniform_filter1d
+
     speed = np.abs(np.gradient(uniform_filter1d(place, 5), 1.0 / RATE))
     ways = [
         float(speed[before.last : after.first + 1].max())

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from synth.errors import DesignError
-from synth.files.atomic_file import write_text
+from synth.files.atomic_file import make_folder, write_text
 from synth.files.input_file import read_text
 from synth.hands.own_hand import OwnHand
 
@@ -52,13 +52,13 @@ def _quoted(text: str) -> str:
 
 def keep_hand(path: Path, hand: OwnHand) -> None:
     """Write the file in place of an older one."""
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     write_text(path, hand_text(hand), force=True)
 
 
 def kept_hand(path: Path) -> OwnHand | None:
     """The hand in a file; None where there is no file. DesignError names what cannot be read."""
-    if not path.exists():
+    if not (path.exists() or path.is_symlink()):
         return None
     text = read_text(path, LARGEST_FILE, "remove it", "measure the hand", "remove it")
     try:
@@ -78,7 +78,9 @@ def kept_hand(path: Path) -> OwnHand | None:
     try:
         return OwnHand(**values)
     except ValueError as error:
-        raise DesignError(f"{path}: {error}; {REMEDY}") from None
+        keys = [key for key, (name, _, _) in KEYS.items() if name == str(error).split()[0]]
+        where = f"{keys[0]}: " if keys else ""
+        raise DesignError(f"{path}: {where}{error}; {REMEDY}") from None
 
 
 def own_hand() -> OwnHand | None:

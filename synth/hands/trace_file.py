@@ -8,10 +8,11 @@ above the ring. Decimal points, commas between the columns. Faults are reported 
 from __future__ import annotations
 
 import csv
-import io
 import os
 import re
-from collections.abc import Iterator
+from array import array
+from collections.abc import Iterable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -20,12 +21,14 @@ from models.arrays import Floats
 from models.volume.both_hands import BothHands
 from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
-from synth.files.atomic_file import write_text
-from synth.files.input_file import read_text
+from synth.files.atomic_file import write_pieces
+from synth.files.input_file import text_lines
+from synth.files.plain_text import counted
 from synth.hands.hand_path import HandPath
 
-LARGEST_FILE = 50_000_000  # bytes
 MOST_ROWS = 2_000_000
+LARGEST_FILE = 75 * MOST_ROWS  # bytes; a row of three numbers with all their digits takes some 65
+AT_ONCE = 20_000  # rows that are written in one piece
 LONGEST = 6 * 3600.0  # s
 FARTHEST = 10.0  # m
 #: A moving volume hand becomes a gain at least this often: every 1 mm, but no more than every 5 ms.
@@ -58,19 +61,23 @@ def load_trace(path: str | os.PathLike[str], hands: BothHands | None = None) -> 
     as both hands do. It is refused for a design without a volume antenna.
     """
     source = str(path)
-    text = read_text(
+    lines = text_lines(
         Path(path),
         LARGEST_FILE,
         "name a CSV file",
         f"give a CSV file with the columns {_EXAMPLE}",
         "split the trace or write fewer time stamps",
     )
-    rows = _rows(text, source)
+    with closing(lines):
+        return _of_rows(_rows(lines, source), source, hands)
+
+
+def _of_rows(rows: Iterator[tuple[int, list[str]]], source: str, hands: BothHands | None) -> HandPath:
     line, names = next(rows, (0, []))
     if not names:
         raise DesignError(f"{source}: is empty; the first line must be {_EXAMPLE}")
     columns = _read_header(f"{source}: line {line}", names, hands is not None)
-    values: list[_Row] = []
+    values = array("d")  # row after row: as tuples two million would take far more memory
     shown: list[str] = []
     count, before = 0, None
     for number, (line, cells) in enumerate(rows, start=1):
@@ -81,32 +88,34 @@ def load_trace(path: str | os.PathLike[str], hands: BothHands | None = None) -> 
         shown += [f"{source}: line {line}: {fault}" for fault in faults[: _SHOWN_FAULTS - len(shown)]]
         if row is not None:
             before = row[0]
-            values.append(row)
+            values.extend(row)
     if count:
-        more = [f"{source}: and {count - len(shown)} more faults"] if count > len(shown) else []
+        more = [f"{source}: and {counted(count - len(shown), 'more fault')}"] if count > len(shown) else []
         raise DesignError("\n".join(shown + more))
     if not values:
         raise DesignError(f"{source}: has a header but no rows; add at least one time stamp")
-    times, distances, volumes = np.array(values, dtype=np.float64).T
+    times, distances, volumes = np.frombuffer(values, dtype=np.float64).reshape(-1, 3).T
     if hands is None or "volume distance" not in columns:
         return HandPath(times, distances, volumes)
     return _of_both_hands(times, distances, volumes, hands)
 
 
-def trace_text(path: HandPath) -> str:
-    """The hand path as CSV text that `load_trace` reads back to exactly the same values."""
-    columns = zip(path.times.tolist(), path.distances.tolist(), path.volumes.tolist(), strict=True)
-    return "\n".join([_EXAMPLE, *(f"{time!r},{distance!r},{volume!r}" for time, distance, volume in columns), ""])
-
-
 def save_trace(path: HandPath, target: str | os.PathLike[str], force: bool = False) -> None:
-    """Write the hand path as CSV, whole or not at all."""
-    write_text(target, trace_text(path), force)
+    """Write the hand path as CSV that `load_trace` reads back to exactly the same values, whole or not at all."""
+    write_pieces(target, _pieces(path), force)
 
 
-def _rows(text: str, source: str) -> Iterator[tuple[int, list[str]]]:
+def _pieces(path: HandPath) -> Iterator[str]:
+    yield f"{_EXAMPLE}\n"
+    for start in range(0, path.times.size, AT_ONCE):
+        part = slice(start, start + AT_ONCE)
+        columns = (values[part].tolist() for values in (path.times, path.distances, path.volumes))
+        yield "".join(f"{time!r},{distance!r},{volume!r}\n" for time, distance, volume in zip(*columns, strict=True))
+
+
+def _rows(lines: Iterable[str], source: str) -> Iterator[tuple[int, list[str]]]:
     """Line and cells of every row that is not blank."""
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    reader = csv.reader(lines, strict=True)
     try:
         for cells in reader:
             if any(cell.strip() for cell in cells):
@@ -170,7 +179,7 @@ def _read_row(columns: _Columns, width: int, cells: list[str], before: float | N
     """A row, None where it cannot be read, and what is wrong with it after the time `before` (s)."""
     if len(cells) != width:
         hint = "; commas separate columns, so decimals need a point" if len(cells) > width else ""
-        return None, [f"has {len(cells)} columns, the header has {width}{hint}"]
+        return None, [f"has {counted(len(cells), 'column')}, the header has {width}{hint}"]
     place = columns.get("volume", columns.get("volume distance"))
     try:
         time, distance = _read_cell(cells, *columns["time"]), _read_cell(cells, *columns["distance"])

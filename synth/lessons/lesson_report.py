@@ -134,7 +134,7 @@ def write_lesson(report: LessonReport, folder_name: str, force: bool) -> None:
     names = [folder / "lesson.txt", *(stem.with_suffix(end) for stem in stems for end in (".wav", ".png"))]
     there = [str(name) for name in names if name.exists()]
     if there and not force:
-        raise DesignError(f"{', '.join(there)}: exists; add --force to replace")
+        raise DesignError("\n".join(f"{name} exists already; add --force to replace it" for name in there))
     write_text(folder / "lesson.txt", report.text(), force)
     for stage, sound, stem in zip(report.lesson.stages, report.sounds, stems, strict=True):
         with AudioWriter(stem.with_suffix(".wav"), SAMPLE_RATE, title=stage.title, force=force) as writer:

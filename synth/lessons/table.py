@@ -33,7 +33,5 @@ def build_lesson(name: str, setup: LessonSetup) -> Lesson:
 
 def live_lesson(name: str, setup: LessonSetup) -> LiveLesson:
     """The lesson of that name to play live."""
-    from synth.lessons.live import LiveLesson
-
     about = said(checked_name(name), "about")
     return LiveLesson(name, about[0].upper() + about[1:], build_lesson(name, setup).pages)

@@ -21,7 +21,7 @@ confidence tells it. Hum of 50 and 100 Hz is harmless where it is 20 dB below th
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -72,8 +72,15 @@ class PitchTrack:
     octave_doubts: NDArray[np.bool_]
 
 
-def track_pitch(samples: Floats, sample_rate: float, silence: float = SILENCE) -> PitchTrack:
+def track_pitch(
+    samples: Floats,
+    sample_rate: float,
+    silence: float = SILENCE,
+    progress: Callable[[float], None] = lambda share: None,
+) -> PitchTrack:
     """The pitch of `samples`, (n,), full scale 1, every STEP; `silence`: dB of full scale, RMS.
+
+    progress: hears the share of the time that is searched.
 
     Raises ValueError for samples that are not finite or a rate below 8 kHz.
     """
@@ -90,9 +97,11 @@ def track_pitch(samples: Floats, sample_rate: float, silence: float = SILENCE) -
     times = np.asarray((np.arange(count) + 0.5) * STEP)
     starts = np.round(times * rate).astype(np.int64) - half
     padded = np.pad(low, (half + 1, half + longest + window))
-    parts = [_periods(padded, starts[chunk] + half + 1, window, longest, rate) for chunk in _chunks(count)] or [
-        (np.empty(0), np.empty(0), np.empty(0, dtype=np.bool_))
-    ]
+    parts = []
+    for chunk in _chunks(count):
+        parts.append(_periods(padded, starts[chunk] + half + 1, window, longest, rate))
+        progress(min(chunk.stop / count, 1.0))
+    parts = parts or [(np.empty(0), np.empty(0), np.empty(0, dtype=np.bool_))]
     coarse, dips, doubts = (np.concatenate(part) for part in zip(*parts, strict=True))
     levels = _levels(sound, sample_rate, times)
     silent = levels < silence

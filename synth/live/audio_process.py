@@ -54,7 +54,8 @@ class AudioProcess:
         self._lost = threading.Event()
         self._output: OutputStream | SilentClock | None = None
         self._abandoned = False
-        self._keeper: threading.Thread | None = None
+        self._commands: dict[str, Callable[[Any], None]] = {}  # none until the voice is built
+        self._keepers: list[threading.Thread] = []
         self._sending = threading.Lock()
         self._progress = (0, 0.0)
 
@@ -102,7 +103,7 @@ class AudioProcess:
     def _build(self) -> None:
         self._renderer = Renderer(self._source, self._rate, self._link)
         hand = self._renderer.hand
-        self._commands: dict[str, Callable[[Any], None]] = {
+        self._commands = {
             "stop": lambda _: self.stop(),
             "mute": self._mute,
             "source": self._renderer.change,
@@ -175,7 +176,7 @@ class AudioProcess:
 
     def _keep(self, span: Span) -> None:
         settings = self._settings
-        self._keeper = keep_sound(
+        keeper = keep_sound(
             self._renderer.memory,
             span,
             self._rate,
@@ -183,6 +184,7 @@ class AudioProcess:
             settings.comment,
             done=lambda path, error: self.send("kept", (path, error)),
         )
+        self._keepers.append(keeper)
 
     def _record(self, path: Path | None) -> None:
         self.finish_recording()
@@ -194,6 +196,13 @@ class AudioProcess:
             self.send("recorded", Recording(path, 0, 0, str(error)))
         else:
             self._renderer.record_with(recorder)
+
+    def finish_files(self) -> None:
+        """Close a running recording and wait for the takes that are being written."""
+        if self._commands:
+            self.finish_recording()
+        for keeper in self._keepers:
+            keeper.join()
 
     def finish_recording(self) -> None:
         """Close a running recording and tell of it."""
@@ -232,9 +241,7 @@ class AudioProcess:
         deadline = time.monotonic() + 20 * FADE_TIME + 1.0
         while not self._renderer.gate.closed and time.monotonic() < deadline:
             time.sleep(FADE_TIME / 4)
-        self.finish_recording()
-        if self._keeper is not None:
-            self._keeper.join()
+        self.finish_files()
         if self._output is not None:
             closing = threading.Thread(target=self._output.close, daemon=True)
             closing.start()
@@ -255,7 +262,7 @@ def run_audio_process(name: str, pipe: Connection, source: Source, settings: Sou
     try:
         process.run()
     except Exception as error:
-        process.finish_recording()
+        process.finish_files()
         process.send("failed", f"The audio process stopped: {error}")
         status = 1
     finally:

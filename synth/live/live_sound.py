@@ -159,7 +159,7 @@ class LiveSound:
     def move(self, distance: float, volume: float, time: float | None = None) -> None:
         """Move the hand: distance, m (the voice keeps it within the computed field), and volume, 0..1.
 
-        `time`: when it was there (time.monotonic, s), by default now, which later moments count as. The sound follows
+        `time`: when it was there (time.monotonic, s), by default now; a later moment counts as now. The sound follows
         linearly from time stamp to time stamp, some milliseconds behind; after the newest it stays.
         """
         distance, volume = non_negative("distance", distance), fraction("volume", volume)

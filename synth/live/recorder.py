@@ -11,6 +11,7 @@ from queue import SimpleQueue
 from typing import TYPE_CHECKING
 
 from models.arrays import Floats
+from synth.files.plain_text import counted
 
 if TYPE_CHECKING:
     from synth.sound.audio_file import AudioWriter
@@ -30,7 +31,7 @@ class Recording:
         if self.error is not None:
             return self.error
         text = f"Recorded {self.path.name}, {self.frames / sample_rate:.1f} s"
-        return text if self.clipped == 0 else f"{text}, {self.clipped} samples clipped"
+        return text if self.clipped == 0 else f"{text}, {counted(self.clipped, 'sample')} clipped"
 
 
 def prepare_recorder() -> None:

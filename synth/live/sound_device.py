@@ -48,12 +48,6 @@ class OutputDevice:
     low_latency: float
     is_default: bool
 
-    def line(self) -> str:
-        """The device in one line, the default one marked with a star."""
-        star = "*" if self.is_default else " "
-        rate, latency = f"{self.sample_rate / 1000:g} kHz", f"{1000 * self.low_latency:.0f} ms"
-        return f"{star} {self.index:3d}  {self.name}  ({self.host}, {self.channels} channels, {rate}, {latency})"
-
 
 def portaudio() -> Any:
     """The sounddevice module; raises DeviceError with the remedy where the library is missing."""
@@ -86,7 +80,7 @@ def list_devices() -> tuple[OutputDevice, ...]:
 
 def device_number(device: str | int | None) -> str | int | None:
     """A device as sounddevice takes it: an index, a part of the name, or None for the default."""
-    if isinstance(device, str) and device.strip().isdigit():
+    if isinstance(device, str) and device.strip().isdecimal():
         return int(device)
     return device
 

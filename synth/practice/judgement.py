@@ -14,7 +14,6 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lombscargle
 
 from models.arrays import Floats
 from synth.practice.course import HEARD
@@ -165,6 +164,8 @@ def vibrato_of(times: Floats, pitch_cents: Floats) -> Measured | None:
     variance = float(np.mean(left**2))
     if variance <= 0.0:
         return None
+    from scipy.signal import lombscargle  # heavy: only when a held note is judged
+
     rates = np.linspace(SLOWEST_VIBRATO, FASTEST_VIBRATO, VIBRATO_STEPS)
     power = lombscargle(times - times[0], left, 2.0 * math.pi * rates, floating_mean=True, normalize=True)
     best = int(np.argmax(power))

@@ -14,13 +14,15 @@ from datetime import date, datetime
 from pathlib import Path
 
 from synth.errors import DesignError
-from synth.files.atomic_file import write_text
+from synth.files.atomic_file import make_folder, write_text
 from synth.files.input_file import read_text
+from synth.files.plain_text import counted
 from synth.practice.course import Terms
 from synth.practice.judgement import Judgement
 
 MOST_RUNS = 5000  # kept; the oldest go first
 LARGEST_FILE = 2_000_000  # bytes
+LARGEST = 1e9  # of every number; what is larger was not written by a run
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,15 +81,19 @@ def run_of(
 
 def read_runs(path: Path) -> tuple[Run, ...]:
     """The runs in a file, oldest first; none where there is no file yet. DesignError names the line it cannot read."""
-    if not path.exists():
+    if not (path.exists() or path.is_symlink()):
         return ()
     remedy = "mend that line, or rename the file to begin a new one"
     text = read_text(path, LARGEST_FILE, "rename it", "begin by practising", "rename it to begin a new one")
-    rows = list(csv.reader(io.StringIO(text)))
-    if not rows or tuple(rows[0]) != COLUMNS:
+    reader = csv.reader(io.StringIO(text))
+    try:
+        rows = [(reader.line_num, cells) for cells in reader]
+    except csv.Error as error:
+        raise DesignError(f"{path}: line {reader.line_num}: not readable as CSV ({error}); {remedy}") from None
+    if not rows or tuple(rows[0][1]) != COLUMNS:
         raise DesignError(f"{path}: line 1 must be {','.join(COLUMNS)}; rename the file to begin a new one")
     runs = []
-    for line, cells in enumerate(rows[1:], start=2):
+    for line, cells in rows[1:]:
         try:
             runs.append(_run(cells))
         except ValueError as error:
@@ -97,21 +103,23 @@ def read_runs(path: Path) -> tuple[Run, ...]:
 
 def _run(cells: Sequence[str]) -> Run:
     if len(cells) != len(COLUMNS):
-        raise ValueError(f"has {len(cells)} columns instead of {len(COLUMNS)}")
+        raise ValueError(f"has {counted(len(cells), 'column')} instead of {len(COLUMNS)}")
     when, score, design, tempo, waited, notes, *rest = cells
     datetime.fromisoformat(when)
     if waited not in ("yes", "no"):
         raise ValueError(f"waited must be yes or no; got {waited[:20]!r}")
     numbers = [float(tempo), *map(float, rest)]
-    if not all(map(math.isfinite, numbers)):
-        raise ValueError("holds a number that is not finite")
+    if not all(abs(number) <= LARGEST for number in numbers):
+        raise ValueError(f"holds a number that is not finite, or beyond {LARGEST:g}")
+    if not 0 <= int(notes) <= LARGEST:
+        raise ValueError(f"notes must be 0 or more; got {notes[:20]}")
     return Run(when, score, design, numbers[0], waited == "yes", int(notes), *numbers[1:])
 
 
 def add_run(path: Path, run: Run) -> tuple[Run, ...]:
     """Write the file anew with one run more; return all of them. Raises DesignError or DeviceError."""
     runs = (*read_runs(path), run)[-MOST_RUNS:]
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     made = io.StringIO()
     writer = csv.writer(made, lineterminator="\n")
     writer.writerow(COLUMNS)

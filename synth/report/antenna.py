@@ -38,10 +38,10 @@ def surface_words(figures: AntennaFigures) -> str:
 
 
 def player_words(figures: PlayerFigures) -> str:
-    """Who plays: "man of the percentile 50, 62 cm from the antenna"."""
+    """Who plays: "man at percentile 50, 62 cm from the antenna"."""
     words = {"typical": "of rounded sizes, arms without an elbow"}.get(figures.size, figures.size)
     if figures.percentile is not None:
-        words += f" of the percentile {100.0 * figures.percentile:g}"
+        words += f" at percentile {100.0 * figures.percentile:g}"
     if figures.stature_m is not None:
         words += f" of {format_quantity(figures.stature_m, 'm')}, a woman scaled"
     words += ", with lengths of their own" if figures.own_lengths else ""

@@ -49,7 +49,7 @@ def choose_text(report: ChooseFigures) -> str:
         f"{report.which.capitalize()} oscillator of {report.design} on {report.target_hz / 1e3:.3f} kHz",
         f"worst case of inductor {_percent(report.inductor_tolerance)}, "
         f"capacitor {_percent(report.capacitor_tolerance)}, "
-        f"trimmer {_percent(report.trimmer_tolerance)}, stray with junction {spread}",
+        f"trimmer {_percent(report.trimmer_tolerance)}, board stray with junction {spread}",
         "",
     ]
     lines += [] if report.reached else ["no choice reaches it in every build; nearest:"]
@@ -57,6 +57,7 @@ def choose_text(report: ChooseFigures) -> str:
         f"{'inductor':>10}{'capacitor':>11}{'trimmer':>18}{'at':>6}{'covers':>22}{'in every build':>22}{'to spare':>18}"
     ]
     lines += [_line(row) for row in report.choices[:_SHOWN]]
+    lines += ["to spare: what the trimmer has left in the worst build, at its lower end and at its upper end"]
     hidden = len(report.choices) - _SHOWN
     lines += [f"and {hidden} more (--csv or --json)"] if hidden > 0 else []
     if not report.reached:

@@ -8,7 +8,7 @@ import numpy as np
 
 from synth.analysis.compare_figures import CompareFigures, DesignRow
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, draw_note_axis, saved_figure
-from synth.report.written import Form, columns_of, rows_csv
+from synth.report.written import Form, columns_of, finished, rows_csv
 
 COLOURS = (BLUE, ORANGE, GREEN, VERMILLION, INK, QUIET)
 DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1.5, 2)))
@@ -17,13 +17,13 @@ LOWEST, HIGHEST = 24.0, 96.0  # C1 to C7: what is shown at most
 
 def save_compare_plot(report: CompareFigures, path: str, force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
-    rows = len(report.designs)
+    rows, names = len(report.designs), shown_names(report)
     bars = 0.55 + 0.28 * rows
     legend = 0.2 * ((rows + 1) // 2)
     with saved_figure(path, force, (4.4, bars), (8.0, 5.6 + bars + legend), share_x=False) as (figure, (pitch, even)):
-        for number, row in enumerate(report.designs):
+        for number in range(rows):
             line = DASHES[number // len(COLOURS) % len(DASHES)]
-            label = f"{number + 1} {_short(row.design)}"
+            label = f"{number + 1} {names[number]}"
             places, notes = 100.0 * report.distances, report.numbers[number]
             pitch.plot(places, notes, color=_colour(number), linestyle=line, label=label)
         known = report.numbers[np.isfinite(report.numbers)]
@@ -54,6 +54,15 @@ def _colour(number: int) -> str:
     return COLOURS[number % len(COLOURS)]
 
 
+def shown_names(report: CompareFigures) -> list[str]:
+    """What the designs are called: those of one name also by their files."""
+    names = [row.design for row in report.designs]
+    return [
+        f"{_short(name)} ({_short(file)})" if names.count(name) > 1 and file else _short(name)
+        for name, file in zip(names, report.files, strict=True)
+    ]
+
+
 def _short(name: str) -> str:
     return name if len(name) <= 40 else name[:39] + "…"
 
@@ -81,7 +90,8 @@ _SCALES = {"kHz": (1e-3, 3), "cm": (100.0, 1), "Hz": (1.0, 1), "cents": (1.0, 0)
 def compare_text(report: CompareFigures) -> str:
     """The table for a person, one column a design."""
     heard = any(row.gain_db is not None for row in report.designs)
-    columns = [[str(number) + " " + row.design for number, row in enumerate(report.designs, start=1)]]
+    names = shown_names(report)
+    columns = [[f"{number} {name}" for number, name in enumerate(names, start=1)]]
     labels = [""]
     for label, name, unit in _FACTS:
         if unit == "dB" and not heard:
@@ -93,8 +103,10 @@ def compare_text(report: CompareFigures) -> str:
         f"{label:<34}" + "".join(f"{cell:>{width}}" for cell, width in zip(column, widths, strict=True))
         for label, column in zip(labels, columns, strict=True)
     ]
-    lines += [f"note: {row.design}: {notice}" for row in report.designs for notice in row.notices]
-    return "\n".join(lines) + "\n"
+    told = dict.fromkeys(
+        f"{name}: {notice}" for name, row in zip(names, report.designs, strict=True) for notice in row.notices
+    )
+    return finished(lines, list(told))
 
 
 def shown(value: Any, unit: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -13,7 +14,7 @@ from synth.files.atomic_file import atomic_path
 from synth.libraries import require
 from synth.report.figure import INK, QUIET, checked_plot_path
 
-HIGH_VOLTAGE = "These voltages kill. Leave building and measuring to people trained for it; local codes come first."
+HIGH_VOLTAGE = "These voltages can kill. Leave building and measuring to people trained for it; local codes come first."
 WARNING = "#a63600"
 INCHES = 0.42
 BASE_LINE = 0.95  # from the top of a line of text down to its base line, heights of the type
@@ -31,9 +32,12 @@ def save_diagram(diagram: CircuitDiagram, target: str, force: bool) -> None:
         temporary.write_bytes(content)
 
 
-def diagram_svg(diagram: CircuitDiagram) -> str:
-    """The diagram as SVG text, to stand in a page."""
-    return _drawn(diagram, Path("diagram.svg")).decode("utf-8")
+def diagrams_as_svg(diagrams: Mapping[str, CircuitDiagram]) -> dict[str, tuple[str, str]]:
+    """Every diagram as SVG text, to stand in a page, and its remark, by its title."""
+    return {
+        title: (_drawn(diagram, Path("diagram.svg")).decode("utf-8"), diagram.remark)
+        for title, diagram in diagrams.items()
+    }
 
 
 def _drawn(diagram: CircuitDiagram, path: Path) -> bytes:

@@ -99,8 +99,8 @@ def drift_text(report: DriftFigures) -> str:
     minutes = report.warm_up_time_s / 60.0
     lines += [
         "",
-        f"warm-up by {report.warm_up_rise_k:g} K with a time constant of {minutes:g} min; tuned so long "
-        "after switching on, it holds:",
+        f"warm-up by {report.warm_up_rise_k:g} K with a time constant of {minutes:g} min; tuned this long "
+        "after switching on, it then holds:",
     ]
     lines.append(
         f"{f'zero beat within {report.hold_limit_hz:g} Hz':<28}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -184,7 +185,7 @@ def _supply_facts(report: FieldFigures) -> list[tuple[str, str]]:
     if report.pushing_hz_per_v is not None:
         facts.append(("supply", f"each volt more moves the beat by {report.pushing_hz_per_v:+.3g} Hz"))
     worst = max(_entering(report, SUPPLY), key=lambda one: one.lowest_note_cents or 0.0, default=None)
-    facts += [] if worst is None else _hum("hum", worst, report.lowest_hz)
+    facts += [] if worst is None else _hum("hum", worst, report.lowest_hz, _entering(report, SUPPLY))
     facts += [] if report.ripple is None else _hum("ripple in the sound", report.ripple, report.lowest_hz)
     if report.lowest_note_jitter_cents is not None and report.lowest_hz is not None:
         cents = report.lowest_note_jitter_cents
@@ -201,13 +202,15 @@ def _entering(report: FieldFigures, entry: str) -> list[BeatHum]:
     return [one for one in report.hum if one.enters == entry]
 
 
-def _hum(name: str, hum: BeatHum, lowest: float | None) -> list[tuple[str, str]]:
-    """What a ripple does at worst."""
+def _hum(name: str, hum: BeatHum, lowest: float | None, others: Sequence[BeatHum] = ()) -> list[tuple[str, str]]:
+    """What a ripple does at worst; `others`: of the other frequencies that may come in its place."""
     text = f"{format_quantity(hum.ripple_v, 'V')} peak at {hum.ripple_hz:.0f} Hz ({hum.enters})"
     if hum.lowest_note_cents is not None and lowest is not None:
         text += f": {hum.lowest_note_cents:.2g} cents at the lowest note, {heard(hum.lowest_note_cents, lowest)}"
-    levels = [note.sidebands_db for note in hum.notes if note.sidebands_db is not None]
-    text += f"; lines beside the notes at {max(levels):.0f} dB or less" if levels else ""
+    levels = [note.sidebands_db for one in others or (hum,) for note in one.notes if note.sidebands_db is not None]
+    tried = [one.ripple_hz for one in others]
+    whose = f" by any of {min(tried):.0f} to {max(tried):.0f} Hz" if others else ""
+    text += f"; lines beside the notes{whose} at {max(levels):.0f} dB or less" if levels else ""
     if hum.line_db is None:
         return [(name, text)]
     own = f"a line of its own at {hum.line_db:.0f} dB of a note: {heard_line(hum.line_db, hum.ripple_hz)}"
@@ -255,7 +258,8 @@ def _tuned(report: FieldFigures) -> list[tuple[str, str]]:
     """What was turned for zero beat."""
     if report.reference_trimmer_set is None:
         return []
-    how = "retuned for zero beat" if report.zero_beat_m is not None else "retuned, as near to zero beat as it goes"
+    reached = report.zero_beat_m is not None and 0.0 < report.reference_trimmer_set < 1.0
+    how = "retuned for zero beat" if reached else "retuned, as near to the wanted zero beat as it goes"
     return [("reference's trimmer", f"at {report.reference_trimmer_set:.3f} of its turn: {how}")]
 
 

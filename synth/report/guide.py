@@ -7,6 +7,7 @@ block marked `text` after one holds lines of what the last command prints, with 
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TextIO
@@ -17,7 +18,10 @@ from synth.designs.sections import SECTIONS
 from synth.designs.shipped import demo_folder
 from synth.errors import DesignError
 from synth.files.plain_text import shows_colour
+from synth.terminal import columns, fitted
 
+INDENT = "    "
+_BEGINS = re.compile(r"- |\d+\. |#+ ")
 _STYLES = ((re.compile(r"^#+ (.*)$", re.MULTILINE), "1"), (re.compile(r"\*\*(.+?)\*\*"), "1"))
 
 
@@ -89,10 +93,47 @@ def _without(default: str) -> str:
 
 
 def shown(text: str, stream: TextIO) -> str:
-    """A topic as a terminal shows it: fences left out, headings bold where the stream shows that."""
-    plain = re.sub(r"^```.*\n", "", text, flags=re.MULTILINE).replace("`", "")
+    """A topic as a terminal shows it: in lines of its width, what stands in fences indented, headings bold where that
+    is shown.
+    """
+    plain = "\n".join(_laid_out(text, columns(stream)))
     if not shows_colour(stream):
         return plain.replace("**", "")
     for pattern, style in _STYLES:
-        plain = pattern.sub(rf"\x1b[{style}m\1\x1b[0m", plain)
+        plain = pattern.sub(f"\x1b[{style}m\\1\x1b[0m", plain)
     return plain
+
+
+def _laid_out(text: str, width: int | None) -> Iterator[str]:
+    """The lines of a page: paragraphs and entries of lists go on to the `width`; what stands in fences or is indented
+    keeps its lines.
+    """
+    fenced, paragraph = False, ""
+    for line in text.split("\n"):
+        fence = line.startswith("```")
+        fenced ^= fence
+        kept = fenced or line.startswith(INDENT)
+        if paragraph and (kept or fence or not line or _BEGINS.match(line)):
+            yield from _wrapped(paragraph, width)
+            paragraph = ""
+        if fence:
+            continue
+        if kept:
+            whole = INDENT + line.removeprefix(INDENT)
+            yield from fitted(whole, width or len(whole)).split("\n")
+        elif not line:
+            yield line
+        else:
+            paragraph = f"{paragraph} {line.strip()}".lstrip() if width else f"{paragraph}\n{line}".lstrip("\n")
+    if paragraph:
+        yield from _wrapped(paragraph, width)
+
+
+def _wrapped(paragraph: str, width: int | None) -> list[str]:
+    """A paragraph or an entry of a list in lines of the `width`, or as it is."""
+    plain = paragraph.replace("`", "")
+    if width is None:
+        return plain.split("\n")
+    begin = _BEGINS.match(plain)
+    indent = "" if begin is None else begin[0] if plain.startswith("#") else " " * len(begin[0])
+    return textwrap.wrap(plain, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)

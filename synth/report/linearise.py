@@ -13,7 +13,7 @@ from synth.analysis.corners import SAFE_MARGIN_DB, CornerFigure
 from synth.analysis.linearise_figures import CURVE_COLUMNS, BoundFigures, FieldOverNotes, LineariseFigures
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
-from synth.report.written import Form, numbers_csv
+from synth.report.written import Form, finished, numbers_csv
 
 ROOM = 6.0  # semitones shown beyond the notes asked for
 
@@ -87,7 +87,7 @@ def linearise_text(report: LineariseFigures) -> str:
         f"{'':<58}{'straightest':>13}{report.choice:>13}",
         *(f"{name:<58}{_cell(a, '.1f'):>13}{_cell(b, '.1f'):>13}" for name, a, b in _steps(report)),
         "",
-        "Every place, straightest in preferred values (cents RMS; tuned: branch against",
+        "Every place of the inductor, straightest in preferred values (cents RMS; tuned: branch against",
         "tank, the hand at the lowest note; builds: mean, share that holds the notes)",
         f"{'':<46}{'choke':>10}{'tank':>10}{'tuned':>8}{'ideal':>8}{'parts':>8}{'loss':>8}{'builds':>8}{'hold':>7}",
         *(
@@ -111,17 +111,16 @@ def linearise_text(report: LineariseFigures) -> str:
         *corner_lines(report.corners),
         "",
         *_bound_lines(report.bounds),
-        f"Reckoned with: {format_quantity(report.choke_self_capacitance_f, 'F')} across each choke (rule of thumb, "
+        f"Assumed: {format_quantity(report.choke_self_capacitance_f, 'F')} across each choke (rule of thumb, "
         f"from memory{_resonance(report)}), Q {report.choke_quality_factor:.0f},",
         f"{format_quantity(report.joint_stray_f, 'F')} to earth at each joint of a chain (assumed); coils within "
         f"{100 * report.coil_tolerance:.3g} %, capacitors {100 * report.capacitor_tolerance:.3g} %, "
-        f"stray {100 * report.stray_tolerance:.3g} %.",
+        f"board and antenna stray {100 * report.stray_tolerance:.3g} %.",
         f"A tapped coil: coupling {report.tap_coupling:.3g} between the turns below and above its tap (from memory for "
         "one close winding; variable.tap_coupling), the tap's place taken as exact.",
         "Drift: Hz of zero beat per ppm between the two oscillators, and per ppm of the series coil alone.",
-        *(f"note: {notice}" for notice in report.notices),
     ]
-    return "\n".join(lines) + "\n"
+    return finished(lines, report.notices)
 
 
 def _solved_lines(report: LineariseFigures) -> list[str]:
@@ -149,8 +148,9 @@ def _solved_lines(report: LineariseFigures) -> list[str]:
 def corner_lines(met: Sequence[CornerFigure]) -> list[str]:
     """What the design does in the corners, a table."""
     lines = [
-        "At the corners: supply 10 % and current gain 50 % either way, pots and trimmer at their ends; zero beat tuned",
-        f"again (margin: loop gain above what starts, {SAFE_MARGIN_DB:g} dB is our rule of thumb):",
+        "At the corners: supply 10 %, current gain (a valve's perveance, a FET's current) 50 %, pots and trimmer at",
+        f"their ends; zero beat tuned again (margin: loop gain above what starts, {SAFE_MARGIN_DB:g} dB is our rule of "
+        "thumb):",
         f"{'':<38}{'margin':>9}{'carrier':>14}{'zero beat':>14}{'all notes':>11}{'cents RMS':>11}",
     ]
     for corner in met:

@@ -44,7 +44,7 @@ def listen_text(heard: ListenFigures) -> str:
     if heard.rests:
         lines += ["", *rest_lines(heard.rests)]
     else:
-        lines.append(f"{'rests':<12}none: the pitch stays nowhere for half a second")
+        lines.append(f"{'rests':<12}none: the pitch rests nowhere for half a second")
     return finished(lines, heard.notices)
 
 

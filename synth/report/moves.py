@@ -66,8 +66,10 @@ def felt_lines(moves: PitchMoves, felt: Sequence[str], least: float) -> list[str
         return []
     unfelt = [move.cause for move in moves.moves if move.cause not in felt]
     at = ", ".join(moves.notes)
-    lines = ["", f"felt by the player, {least:g} cents or more at one of {at}:"]
-    lines += [f"  {CAUSES[move.cause]}: {_row(move.cents).strip()}" for move in moves.moves if move.cause in felt]
+    lines = ["", f"felt by the player, {least:g} cents or more at one of {at} (cents at each):"]
+    lines += [
+        f"  {CAUSES[move.cause]}: {', '.join(map(_cents, move.cents))}" for move in moves.moves if move.cause in felt
+    ]
     if unfelt:
         lines.append(f"hardly felt: {'; '.join(CAUSES[cause] for cause in unfelt)}")
     return lines

@@ -73,7 +73,7 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
         shift = f"it shifts the frequency by {report.probe_shift_hz:+.0f} Hz"
         facts.append(("10 pF probe", f"on the {report.hot_end} {shift}"))
     if report.stray_explanation is not None:
-        facts.append(("stray", report.stray_explanation))
+        facts.append(("board stray", report.stray_explanation))
     return facts
 
 
@@ -85,8 +85,8 @@ def _loop_gain(report: OscillatorFigures) -> str:
 
 def _growth(report: OscillatorFigures) -> str:
     rate = report.growth_rate_per_s
-    turn = "e-fold" if rate > 0.0 else "from rest it dies away by e"
-    return f"{rate:.4g} /s: {turn} in {_unit(1.0 / abs(rate), 's')}"
+    turn = "the swing grows" if rate > 0.0 else "from rest the swing dies away"
+    return f"{rate:.4g} /s: {turn} by a factor of e in {_unit(1.0 / abs(rate), 's')}"
 
 
 def _hum(volts: float, row: Hum, control: str, entry: str = "") -> str:
@@ -97,7 +97,9 @@ def _hum(volts: float, row: Hum, control: str, entry: str = "") -> str:
         "base": (row.base_hz_per_v, row.base_dbc_at_1_mv, f"from the {control}"),
     }
     swings = [
-        f"by {volts * swing:.3g} Hz {where} ({level + more:.0f} dBc beside the carrier)"
+        f"not at all {where}"
+        if level is None
+        else f"by {volts * swing:.3g} Hz {where} ({level + more:.0f} dBc beside the carrier)"
         for name, (swing, level, where) in by.items()
         if entry in ("", name)
     ]
@@ -135,7 +137,7 @@ def _unit(value: float, unit: str) -> str:
 def _antenna(report: OscillatorFigures) -> str:
     if report.antenna_f is None:
         return "none"
-    where = "nobody near" if report.hand_distance_m is None else f"hand at {_unit(report.hand_distance_m, 'm')}"
+    where = "nobody near" if report.hand_distance_m is None else f"the hand at {100.0 * report.hand_distance_m:.1f} cm"
     return f"{_unit(report.antenna_f, 'F')} with its stray, {where}"
 
 
@@ -199,7 +201,7 @@ def resonance_text(report: ResonanceFigures) -> str:
         (
             "of which",
             f"capacitor {_unit(report.capacitor_f, 'F')}, trimmer {_unit(report.trimmer_f, 'F')} ({turn}), "
-            f"strays and coil {_unit(report.beside_f, 'F')}",
+            f"board stray and coil {_unit(report.beside_f, 'F')}",
         ),
     ]
     if report.antenna_f is not None:
@@ -210,8 +212,8 @@ def resonance_text(report: ResonanceFigures) -> str:
         facts.append(("trimmer covers", f"{span} without the antenna"))
     head = (
         f"{report.design} has no [circuit]: this is the resonance of the tank alone. Whether the oscillator starts,\n"
-        "its levels and its DC points hang on the parts around the tank: state them in [circuit] (an empty section\n"
-        "takes default parts), and take their capacitances out of the stray."
+        "its levels and its DC points depend on the parts around the tank: state them in [circuit] (an empty section\n"
+        "takes default parts), and take their capacitances out of the board stray."
     )
     return finished([head, "", *(f"{name:<20}{value}" for name, value in facts)], report.notices)
 

@@ -20,7 +20,7 @@ def pulling_facts(lock_range: float, paths: tuple[LockPath, ...], pulling: Pulli
     """Names and values: lock range, Hz, with what makes it, the lowest notes, and what would help."""
     facts = [
         ("locks within", _lock(lock_range, paths, pulling)),
-        ("lowest note", _lowest(pulling.low_notes)),
+        ("lowest steady note", _lowest(pulling.low_notes)),
         ("pulling", _bent(pulling)),
     ]
     return facts + [("" if place else "to pull less", _advice(one)) for place, one in enumerate(pulling.advice)]
@@ -43,15 +43,14 @@ def _lock(lock_range: float, paths: tuple[LockPath, ...], pulling: PullingFigure
 def _lowest(notes: LowNotes) -> str:
     tremor = f"{1e3 * TREMOR:.1f} mm"
     if notes.lowest_playable_hz is None or notes.held_from_hz is None:
-        return f"none that a hand which trembles by {tremor} holds within {HEARD_CENTS:.0f} cents"
+        return f"none that a hand whose tremor reaches {tremor} holds within {HEARD_CENTS:.0f} cents"
     held = _hertz(notes.held_from_hz)
     if notes.held_from_hz < notes.lowest_playable_hz:
         return (
-            f"{_hertz(notes.lowest_playable_hz)}, where hearing or the field ends; a "
-            f"hand that trembles by {tremor} could hold {held} "
-            f"within {HEARD_CENTS:.0f} cents"
+            f"{_hertz(notes.lowest_playable_hz)}, where hearing or the field ends; "
+            f"a hand whose tremor reaches {tremor} could hold {held} within {HEARD_CENTS:.0f} cents"
         )
-    return f"{held}: below it a tremor of {tremor} moves the note by more than {HEARD_CENTS:.0f} cents"
+    return f"{held}: below it a tremor that reaches {tremor} moves the note by more than {HEARD_CENTS:.0f} cents"
 
 
 def _bent(pulling: PullingFigures) -> str:
@@ -71,7 +70,7 @@ def _advice(one: LockAdvice) -> str:
         case _:
             change = one.change
     left, lowest = format_quantity(one.lock_range_hz, "Hz", 2), one.low_notes.lowest_playable_hz
-    held = "" if lowest is None else f", lowest note {_hertz(lowest)}"
+    held = "" if lowest is None else f", lowest steady note {_hertz(lowest)}"
     return f"{change} would leave {left} (notes flat below {_hertz(one.low_notes.bent_below_hz)}{held})"
 
 

@@ -87,9 +87,8 @@ def patterns(figures: SheetFigures) -> list[str]:
         )
     if figures.supply_v is not None:
         found += [
-            "Volts right but no oscillation: feedback or emitter capacitor, or a coil with shorted turns.",
-            "Base right, emitter near 0: transistor open or the wrong way round. Emitter equal to base: junction "
-            "shorted.",
+            "Volts right but no oscillation: a part of the feedback, or a coil with shorted turns.",
+            *_junction_pattern(figures),
             "Every voltage off in the same proportion: the supply.",
         ]
     found += [
@@ -103,6 +102,19 @@ def patterns(figures: SheetFigures) -> list[str]:
         *found,
         f"Notes right at one place and wrong elsewhere: antenna,{series} stray or the player's earth differ from the "
         "design.",
+    ]
+
+
+def _junction_pattern(figures: SheetFigures) -> list[str]:
+    """What base and emitter tell of a bipolar transistor; nothing where there are no such points."""
+    volts = {row.point: row.expected for row in figures.readings if row.oscillator == "reference" and row.unit == "V"}
+    base, emitter = volts.get("DC at the base"), volts.get("DC at the emitter")
+    if base is None or emitter is None:
+        return []
+    cut_off = "0" if base > emitter else "the supply"
+    return [
+        f"Base right, emitter near {cut_off}: transistor open or the wrong way round. Emitter equal to base: junction "
+        "shorted."
     ]
 
 

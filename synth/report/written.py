@@ -12,7 +12,8 @@ from dataclasses import asdict, dataclass, fields, is_dataclass
 from typing import Any, Generic, TypeVar
 
 from synth.files import atomic_file
-from synth.files.plain_text import marked, valid_utf8
+from synth.files.plain_text import valid_utf8
+from synth.terminal import shown
 
 Figures = TypeVar("Figures")
 RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")  # how a text begins that a spreadsheet runs as a formula
@@ -49,7 +50,7 @@ class Form(Generic[Figures]):
         if arguments.json:
             print_json(self.document(figures))
         elif table != "-":
-            sys.stdout.write(marked(self.text(figures), sys.stdout))
+            sys.stdout.write(shown(self.text(figures), sys.stdout))
 
 
 def finished(lines: Iterable[str], notices: Sequence[str]) -> str:

@@ -67,7 +67,9 @@ class AudioWriter:
         self.subtype = subtype_named(subtype)
         self._format = _format_of(self.path, self.subtype)
         if not float(sample_rate).is_integer() or not 8000 <= sample_rate <= 192_000:
-            raise DesignError(f"sample rate must be a whole number from 8000 to 192000 Hz; got {sample_rate}")
+            raise DesignError(
+                f"the sample rate must be a whole number from 8000 to 192000 Hz, as in --rate 48000; got {sample_rate}"
+            )
         self.sample_rate = int(sample_rate)
         self._tags = {"title": title, "software": _software(), "comment": comment}
         self._place = kept_path(self.path) if kept else atomic_path(self.path, force)

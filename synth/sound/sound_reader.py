@@ -24,13 +24,13 @@ def read_sound(path: str | os.PathLike[str]) -> tuple[Floats, int]:
     """
     place = Path(path)
     soundfile = require("soundfile", "a sound file")
-    if place.is_dir():
-        raise DesignError(f"{place}: is a folder; name a sound file")
-    if not place.exists():
-        raise DesignError(f"{place}: no such file; name a sound file, WAV or FLAC")
-    if not place.is_file():
-        raise DesignError(f"{place}: is a pipe or a device; save its sound as a file and name that")
     try:
+        if place.is_dir():
+            raise DesignError(f"{place}: is a folder; name a sound file")
+        if not place.exists():
+            raise DesignError(f"{place}: no such file; name a sound file, WAV or FLAC")
+        if not place.is_file():
+            raise DesignError(f"{place}: is a pipe or a device; save its sound as a file and name that")
         with soundfile.SoundFile(os.fsencode(place) if os.name == "posix" else str(place)) as file:
             rate, frames = int(file.samplerate), int(file.frames)
             if not RATES[0] <= rate <= RATES[1]:
@@ -44,7 +44,7 @@ def read_sound(path: str | os.PathLike[str]) -> tuple[Floats, int]:
         raise DesignError(f"{place}: cannot be read as sound ({reason}); save it as WAV or FLAC") from error
     samples = np.concatenate([np.empty(0), *blocks])
     if samples.size == 0:
-        raise DesignError(f"{place}: holds no sound")
+        raise DesignError(f"{place}: holds no sound; record it again, or name another file")
     if not np.isfinite(samples).all():
         raise DesignError(f"{place}: holds samples that are no numbers; save it anew")
     return samples, rate

@@ -77,7 +77,7 @@ def checked_tune(name: str, notes: list[TuneNote], remarks: list[str]) -> Tune:
     if not notes:
         raise DesignError(f"{name}: holds no note to play")
     if len(notes) > MOST_NOTES:
-        raise DesignError(f"{name}: holds {len(notes)} notes; the most is {MOST_NOTES}")
+        raise DesignError(f"{name}: holds {len(notes)} notes, and {MOST_NOTES} are taken; cut a part out of it")
     if not notes[-1].end <= LONGEST:
-        raise DesignError(f"{name}: lasts {notes[-1].end:.4g} s; the longest is {LONGEST:g} s")
+        raise DesignError(f"{name}: lasts {notes[-1].end:.4g} s, and {LONGEST:g} s are taken; cut a part out of it")
     return Tune(name, tuple(notes), tuple(remarks))

@@ -9,10 +9,10 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import brentq
 
 from models.pitch import frequency_of_note
 from models.pitch_field import PitchField, pitch_field
+from models.roots import root
 from synth.tunes.melody import FARTHEST_TRANSPOSED, Tune
 
 STEP = 1e-3  # m: zero beats are advised in whole millimetres
@@ -71,7 +71,7 @@ def _zero_beat(tune: Tune, field: PitchField) -> float | None:
     wanted = float(instrument.offset_frequency(near)) - top
     if not float(instrument.offset_frequency(far)) < wanted < float(instrument.offset_frequency(near)):
         return None
-    least = float(brentq(lambda d: float(instrument.offset_frequency(d)) - wanted, near, far, xtol=1e-9))
+    least = root(lambda d: float(instrument.offset_frequency(d)) - wanted, near, far, xtol=1e-9)
     present = field.zero_beat_distance if field.zero_beat_distance is not None else far
     first, last = math.ceil(least / STEP), math.floor(far / STEP)
     if first > last:

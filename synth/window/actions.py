@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from models.instrument import Instrument
@@ -16,7 +17,7 @@ from synth.files.atomic_file import write_text
 from synth.live.contract import InstrumentSound
 from synth.window.controls import HIGHEST_DRONE, LOWEST_DRONE, OFF
 from synth.window.saving import saved_design
-from synth.window.session import Session
+from synth.window.session import LETTERS, WORKING, Session
 from synth.window.state import Action, WindowState, let_go, with_notice
 
 COSTLY_TIME = 0.045  # s between two changes of an instrument with a table for each hand distance: 20 a second
@@ -41,6 +42,7 @@ class Actions:
         self.speaker = speaker
         self.state = state
         self.closing = False
+        self._cause: Callable[[], bool] | None = None  # of the notice that is shown
         self.unsaved_seconds = 0.0  # played since the last keep
         self._asked: tuple[object, ...] = ()
         self._heard = (0.0, 0.0)
@@ -60,10 +62,17 @@ class Actions:
         """Do what an action asks for."""
         PERFORMED[action](self)
 
-    def say(self, text: str) -> None:
-        """Show a notice."""
+    def say(self, text: str, cause: Callable[[], bool] | None = None) -> None:
+        """Show a notice: for a while, or for as long as its cause lasts."""
         if text:
-            self.state = with_notice(self.state, text, time.monotonic())
+            self.state = with_notice(self.state, text, time.monotonic(), lasting=cause is not None)
+            self._cause = cause
+
+    def end_notice(self) -> None:
+        """Take the notice away whose cause has ended."""
+        if self._cause is not None and not self._cause():
+            self._cause = None
+            self.state = replace(self.state, notice="", notice_until=0.0)
 
     def update(self) -> None:
         """Pass on what the controls changed; call it with every picture.
@@ -79,7 +88,8 @@ class Actions:
             self.speaker.set_instrument(instrument)
             self.lay_out()
             self._due = now + (COSTLY_TIME if is_costly(instrument) else CHEAP_TIME)
-        self.say(session.take_notice())
+        notice = session.take_notice()
+        self.say(notice, (lambda: session.busy) if notice in WORKING else None)
         jitter, drone = session.settings.number("jitter"), self.drone_frequency
         if jitter != self._sent_jitter:
             self._sent_jitter = jitter
@@ -130,7 +140,7 @@ class Actions:
             return
         path = recording_path(self._folder, self.session.side.name, datetime.now())
         self.speaker.record(path)
-        self.say(f"Recording to {path}")
+        self.say(f"Recording to {path}", lambda: self.speaker.recording_to is not None)
 
     def keep(self) -> None:
         """Write the last five minutes to a sound file and a hand trace."""
@@ -151,7 +161,8 @@ class Actions:
         self.fall_silent()  # so that nothing sounds when it ends
         self.state = replace(self.state, replaying=True)
         self.speaker.replay(path)
-        self.say(f"Playing the last {path.duration:.0f} s again; click on the stage or press T to end it")
+        words = f"Playing the last {path.duration:.0f} s again; click on the stage or press T to end it"
+        self.say(words, lambda: self.state.replaying)
 
     def end_replay(self) -> None:
         """The hand takes over again."""
@@ -201,6 +212,13 @@ class Actions:
             self.say(
                 "There is one setting; G puts another one beside it, or open designs: beatfield play A.toml B.toml"
             )
+
+    def play_side(self, place: int) -> None:
+        """Play a design or setting by its number, from 0, and say what it is."""
+        if self.session.switch_to(place):
+            self.say(self.session.figures)
+        else:
+            self.say(f"There is no setting {LETTERS[place]}; G puts another one beside this one")
 
     def add_side(self) -> None:
         """Put another setting beside this one."""
@@ -256,6 +274,7 @@ PERFORMED: dict[Action, Callable[[Actions], None]] = {
     "drone": Actions.toggle_drone,
     "other side": Actions.other_side,
     "add side": Actions.add_side,
+    **{f"side {letter}": partial(Actions.play_side, place=place) for place, letter in enumerate(LETTERS)},
     "save": Actions.save_design,
     "step up": lambda actions: actions.step(1),
     "step down": lambda actions: actions.step(-1),

@@ -111,8 +111,7 @@ _HINTS = {
     "sensitivity": "Cents to a centimetre of hand (ct/cm) at the chosen note. Moved, it changes the part below it.",
     "lever": "The part that Sensitivity changes. Each moves the notes, too; the tanks' L/C does little else.",
     "at_note": "The note whose sensitivity is shown and steered.",
-    "register": "L to C of both tanks at the same radio frequency: more L and less C shift every note away from the "
-    "antenna, into a higher register.",
+    "register": "More L and less C in both tanks, at the same radio frequency: every note lies farther out.",
     "inductor": "The series inductor between tank and antenna; zero beat stays where it was.",
     "antenna": "Length of the rod; the field is solved anew, zero beat stays where it was.",
     "pull": "An aid, no physics: draws the pitch to the marked scale, all the way at 100 %; vibrato shrinks too.",
@@ -175,12 +174,12 @@ CONTROL_NAMES = tuple(control.name for control in CONTROLS)
 
 @dataclass(frozen=True, slots=True)
 class Stance:
-    """What of the scene the controls change: lean and height of the pitch hand, m, and the name of where a second
-    person stands.
+    """What of the scene the controls change: lean and height of the pitch hand, m (None: as the design has it, also
+    with another antenna), and the name of where a second person stands.
     """
 
     lean: float = 0.0
-    hand_height: float = 1.2
+    hand_height: float | None = None
     bystander: str = "nobody"
 
 
@@ -255,7 +254,9 @@ class Settings:
     @property
     def stance(self) -> Stance:
         """How player and second person stand."""
-        return Stance(self.number("lean"), self.number("hand_height"), self.text("bystander"))
+        height = self.number("hand_height")
+        designed = height == self.control("hand_height").default
+        return Stance(self.number("lean"), None if designed else height, self.text("bystander"))
 
     def stepped(self, name: str, steps: int) -> Settings:
         """The same with one control moved by `steps`."""

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.arrays import Floats
 from models.hand.antennas import AnyAntenna, PlateAntenna, RingAntenna, TelescopicAntenna, WireAntenna
-from synth.analysis.scene_outlines import antenna_outline
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
-from synth.window.draw_room import room_box
-from synth.window.figure_outline import Sight, cabinet_outline
+from synth.window.draw_room import antenna_columns, antenna_shift, room_box
+from synth.window.figure_outline import antenna_parts, cabinet_outline
 from synth.window.painter import Point
 
 NAME_LINES = 2
@@ -33,10 +31,7 @@ def antenna_name(antenna: AnyAntenna) -> str:
 
 def draw_antenna(canvas: PlayCanvas) -> None:
     """The antenna, with a break before it where it is farther away than its room, and its name below."""
-    room, scale, size = _room(canvas), canvas.scale, canvas.small
-    spare = canvas.px(16, 10)
-    ends = room.left + spare - scale.rod_x, room.right - spare - scale.rod_x
-    shift = max(0.0, ends[0]) if scale.mirrored else min(0.0, ends[1])
+    room, scale, size, shift = _room(canvas), canvas.scale, canvas.small, antenna_shift(canvas.layout, canvas.scale)
     parts = [canvas.scale.pixels(part) for part in antenna_parts(canvas.field.sight)]
     cabinet = cabinet_outline(canvas.field.sight)
     for box in (room, scale.box):
@@ -54,18 +49,12 @@ def draw_antenna(canvas: PlayCanvas) -> None:
         canvas.text(words, place, size, palette.TEXT if number else palette.QUIET_TEXT, "centre")
 
 
-def antenna_parts(sight: Sight) -> tuple[Floats, ...]:
-    """Outlines (n, 2) m of the antenna's parts on the stage."""
-    return tuple(
-        sight.seen(np.stack([part.side[:, 0], np.zeros(len(part.side)), part.side[:, 1]], axis=1))
-        for part in antenna_outline(sight.scene.antenna)
-    )
-
-
 def _room(canvas: PlayCanvas) -> Box:
-    """The antenna's side of the stage, below the picture of the room and above the names."""
+    """The antenna's side of the stage: above the names, and below the picture of the room unless that is beside it."""
     side, stage, inset = canvas.layout.antenna, canvas.scale.box, room_box(canvas)
-    top = stage.top if inset is None else max(stage.top, inset.bottom + canvas.px(8))
+    left, right = antenna_columns(canvas.layout, canvas.scale, canvas.field.sight)
+    above = inset is not None and inset.left < right and left < inset.right
+    top = stage.top if inset is None or not above else max(stage.top, inset.bottom + canvas.px(8))
     return Box(side.left, top, side.width, stage.bottom - NAME_LINES * round(1.4 * canvas.small) - top)
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
 
+from models.arrays import Floats
 from models.hand.meshes import hand_shape
 from synth.window import palette
 from synth.window.box import Box
@@ -22,10 +24,18 @@ def draw_figure(canvas: PlayCanvas, state: WindowState) -> None:
         _outlines(canvas, figure(canvas.field.sight, canvas.field.way, state.distance, state.opening), _colour(state))
 
 
-def draw_hand(canvas: PlayCanvas, state: WindowState, values: Readouts, heard: float | None) -> None:
+def draw_hand(
+    canvas: PlayCanvas,
+    state: WindowState,
+    values: Readouts,
+    heard: float | None,
+    wave: Floats | None = None,
+    loud: float = 0.0,
+) -> None:
     """The line of what is heard with its note, and how far the pitch hand is from the antenna.
 
-    heard: m, the distance of the field that sounds: the hand's own, but for what fingers and the volume hand do.
+    heard: m, the distance of the field that sounds: the hand's own, but for what fingers and the volume hand do. wave:
+    what sounds, -1 to 1, which the line swings by, as a string does, the farther the larger its RMS `loud` is.
     """
     box, scale = canvas.scale.box, canvas.scale
     at, x = (
@@ -35,7 +45,12 @@ def draw_hand(canvas: PlayCanvas, state: WindowState, values: Readouts, heard: f
     colour, mark = _colour(state), canvas.px(7)
     if abs(x - at) >= 2.0:  # where the stretched hand would be
         canvas.dashed((at, box.top), (at, box.bottom - 1), palette.SKY, canvas.px(4, 3))
-    canvas.line((x, box.top), (x, box.bottom - 1), colour, canvas.px(1.5, 1))
+    swing = 0.0 if wave is None or state.still else canvas.px(_SWING) * _loudness(loud)
+    if wave is None or swing < 1.0:
+        canvas.line((x, box.top), (x, box.bottom - 1), colour, canvas.px(1.5, 1))
+    else:
+        with canvas.as_one():
+            canvas.curve(_string(box, x, wave[:: max(1, wave.size // _STRING)], swing), colour, canvas.px(1.5, 1))
     for tip, foot in ((box.top - 1, box.top - mark), (box.bottom + 1, box.bottom + mark)):
         canvas.shape([(x, tip), (x - mark, foot), (x + mark, foot)], colour)
     if state.present:
@@ -44,7 +59,25 @@ def draw_hand(canvas: PlayCanvas, state: WindowState, values: Readouts, heard: f
         with canvas.as_one():
             _dimension(canvas, at, values.distance)
     else:
-        _away(canvas)
+        _away(canvas, box.left <= scale.x_of(state.distance) < box.right)
+
+
+_SWING = 18.0  # pixels at the usual size, of full level
+_STRING = 110  # points
+_QUIETEST_DB = -60.0
+
+
+def _loudness(rms: float) -> float:
+    """Share of the swing: 1 at full level, 0 at `_QUIETEST_DB`."""
+    level = 20.0 * math.log10(max(rms, 1e-9))
+    return min(max(1.0 - level / _QUIETEST_DB, 0.0), 1.0)
+
+
+def _string(box: Box, x: float, wave: Floats, swing: float) -> list[tuple[float, float]]:
+    """A line down the stage at a pixel column that swings by the wave, held at both ends, within the stage."""
+    along = np.linspace(0.0, 1.0, wave.size)
+    across = np.clip(x + swing * np.sqrt(np.sin(np.pi * along)) * wave, box.left, box.right - 1)
+    return list(zip(across.tolist(), (box.top + along * (box.height - 1)).tolist(), strict=True))
 
 
 def _clearance(canvas: PlayCanvas) -> float:
@@ -131,9 +164,11 @@ def _dimension(canvas: PlayCanvas, x: float, distance: str) -> None:
     canvas.text(distance, room, size, palette.SKY, "centre")
 
 
-def _away(canvas: PlayCanvas) -> None:
-    """Say why nothing sounds."""
-    size, stage, text = canvas.normal, canvas.layout.stage, "Click here, or bring the pointer to the hand, to play"
+def _away(canvas: PlayCanvas, hand_seen: bool) -> None:
+    """Say why nothing sounds, and what to do."""
+    size, stage, text = canvas.normal, canvas.layout.stage, "Click here to play"
+    if hand_seen:
+        text = "Click here, or bring the pointer to the hand, to play"
     width, height = min(canvas.width_of(text, size) + 2 * size, stage.width), 2 * size
     room = Box(stage.left + (stage.width - width) // 2, stage.top + round(0.18 * stage.height), width, height)
     canvas.fill(room, palette.GROUND, height // 3)

@@ -49,6 +49,8 @@ def _sides(canvas: PlayCanvas, sides: Sequence[str], active: int) -> None:
     width = canvas.layout.sides.width // len(sides) - pad
     for number, name in enumerate(names):
         text = f"▶ {name}" if number == active else name
+        if canvas.width_of(text, size, bold=True) > width - 2 * (pad // 2):
+            text = name  # its frame and its weight mark it
         high = min(canvas.layout.sides.height, round(2.0 * size))
         place = Box(
             canvas.layout.sides.left + number * (width + pad),
@@ -63,8 +65,12 @@ def _sides(canvas: PlayCanvas, sides: Sequence[str], active: int) -> None:
         canvas.fitted(text, place.shrunk(pad // 2, 0), (size, max(9, size - 4)), colour, "centre", number == active)
 
 
-def draw_header(canvas: PlayCanvas, flags: Sequence[str], status: Sequence[str], notice: str, listening: str) -> None:
-    """What may change at any time. `status` is cut to the pieces that fit; the help says all of it."""
+def draw_header(
+    canvas: PlayCanvas, flags: Sequence[str], status: Sequence[str], notice: str, listening: str, effect: str = ""
+) -> None:
+    """What may change at any time. `status` is cut to the pieces that fit; the help says all of it. `effect`, of the
+    selected control, stands where there is no notice.
+    """
     size = canvas.small
     if flags:
         _flags(canvas, flags)
@@ -72,7 +78,8 @@ def draw_header(canvas: PlayCanvas, flags: Sequence[str], status: Sequence[str],
         canvas.pieces(
             status, " · ", canvas.layout.status, (size, max(9, round(0.8 * size))), palette.QUIET_TEXT, "right"
         )
-    canvas.fitted(notice, canvas.layout.notice, (size, max(9, round(0.7 * size))), palette.YELLOW)
+    colour = palette.YELLOW if notice else palette.QUIET_TEXT
+    canvas.fitted(notice or effect, canvas.layout.notice, (size, max(9, round(0.7 * size))), colour)
     canvas.fitted(listening, canvas.layout.listening, (size, max(9, round(0.7 * size))), palette.TEXT, "right")
 
 
@@ -89,6 +96,7 @@ def _flags(canvas: PlayCanvas, flags: Sequence[str]) -> None:
 
 
 HELP_TITLE = "Playing"
+USUAL_LINE = 40  # letters of a meaning in a line
 
 
 def _page(canvas: PlayCanvas) -> None:
@@ -146,23 +154,22 @@ def _caution_sign(painter: Painter, box: Box) -> None:
     painter.disc((middle, box.top + 0.8 * box.height), max(1.5, 0.65 * thick), palette.GROUND)
 
 
-def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str], half: int | None = None) -> None:
-    """Keys and gestures by group, and remarks in full; room is left for `draw_help_status`.
-
-    `half`: the page, 0 or 1, where there are two.
+def draw_help(canvas: PlayCanvas, groups: Sequence[Group], remarks: Sequence[str], number: int, count: int) -> None:
+    """Page `number`, from 0, of `count`: keys and gestures by group, on the last one the remarks in full; room is left
+    for `draw_help_status`.
     """
     _page(canvas)
     room = _help_room(canvas.layout)
     title = Box(room.left, room.top, room.width, round(1.5 * canvas.large))
-    words = HELP_TITLE
-    if half is not None:
-        middle = (len(groups) + 1) // 2
-        groups, remarks = (groups[:middle], ()) if half == 0 else (groups[middle:], remarks)
-        words = f"{HELP_TITLE}, page {half + 1} of 2: H turns the page"
+    number, last = min(number, count - 1), number >= count - 1
+    heights = [sum(1 + len(meaning) // USUAL_LINE for _, meaning in rows) for _, rows in groups]
+    first, end = list(pairwise(_cuts(heights, count, 1)))[number]
+    groups, remarks = groups[first:end], remarks if last else ()
+    words = f"{HELP_TITLE}, page {number + 1} of {count}: H {'or Esc closes it' if last else 'turns the page'}"
     canvas.fitted(words, title, (canvas.large, canvas.normal), palette.TEXT, bold=True)
     top = title.bottom + round(0.4 * canvas.normal)
     body = Box(room.left, top, room.width, help_foot(canvas.layout).top - round(0.5 * canvas.normal) - top)
-    lines, size = Page(groups, remarks, body, canvas).typeset(round(1.3 * canvas.normal), 9)
+    lines, size = Page(groups, remarks, body, canvas).typeset(round(1.15 * canvas.normal), 9)
     colours = {"heading": palette.TEXT, "keys": palette.SKY, "meaning": palette.TEXT, "remark": palette.QUIET_TEXT}
     for line in lines:
         canvas.text(line.text, line.room, size, colours[line.kind], bold=line.kind == "heading")
@@ -218,7 +225,7 @@ class Page:
     def typeset(self, largest: int, smallest: int) -> tuple[tuple[Placed, ...], int]:
         """The lines at the largest text size at which the page is whole, and that size; else at the smallest, cut."""
         for size in range(largest, smallest - 1, -1):
-            for columns in (2, 3):
+            for columns in (2, 3) if len(self.groups) > 1 else (1, 2):
                 lines = self._set(size, columns)
                 if lines is not None:
                     return lines, size
@@ -252,8 +259,8 @@ class Page:
         return (*placed, *foot) if whole or forced else None
 
     def _blocks(self, width: int, columns: int, size: int) -> list[list[Placed]]:
-        """Each group in a column of `width`: of two columns all alike, of three each as low as it can be."""
-        if columns == 2:
+        """Each group in a column of `width`: of up to two columns all alike, of three each as low as it can be."""
+        if columns <= 2:
             keys_width = self._keys_width(self.groups, 0.34 * width, size)
             return [self._block(group, width, keys_width, size) for group in self.groups]
         return [

@@ -47,6 +47,10 @@ def draw_scatter(canvas: PlayCanvas, distance: float, scatter: float) -> None:
 def draw_practice(canvas: PlayCanvas, shown: Shown) -> None:
     """Names, words and loudness: what nothing may cover."""
     size, box = canvas.small, canvas.scale.box
+    now = next((place for place in shown.places if place.order == 0 and place.lit), None)
+    if now is not None:  # its edge stays seen where the hand lies over it
+        with canvas.clipped(box), canvas.as_one():
+            _edge(canvas, now)
     with canvas.as_one():
         if shown.gain is not None:
             _names(canvas, shown.places)
@@ -66,18 +70,30 @@ def _colour(order: int) -> palette.Colour:
 
 def _lens(canvas: PlayCanvas, place: Lit) -> None:
     """A lens of light across the hand's way: as wide as what is in tune, full while the note lasts."""
-    scale = canvas.scale
-    swing = place.swing * math.sin(2.0 * math.pi * place.phase)
-    x, y = scale.x_of(place.distance + swing), scale.axis_y
-    wide = 0.5 * abs(scale.x_of(place.far) - scale.x_of(place.near))
-    half = max(wide, LEAST_LENS * max(canvas.layout.scale, 0.8))
-    tall = min(max(LENS[place.order] * scale.pixels_per_metre, 5.0 * half), 0.42 * scale.box.height)
-    colour = _colour(place.order)
+    scale, (x, y, half, tall) = canvas.scale, _lens_box(canvas, place)
     if place.order == 0:
         canvas.glass(_ellipse(x, y, half, tall), palette.GREEN, 90, scale.box)
         left = tall * place.left
         canvas.glass(_ellipse(x, y, half * math.sqrt(max(place.left, 0.0)), left), palette.GREEN, 150, scale.box)
         canvas.line((x, scale.box.top), (x, scale.box.bottom - 1), palette.GREEN, canvas.px(1.5, 1))
+    _edge(canvas, place)
+
+
+def _lens_box(canvas: PlayCanvas, place: Lit) -> tuple[float, float, float, float]:
+    """Middle, half the width and half the height of a lens, pixels."""
+    scale = canvas.scale
+    swing = place.swing * math.sin(2.0 * math.pi * place.phase)
+    x, y = scale.x_of(place.distance + swing), scale.axis_y
+    wide = 0.5 * abs(scale.x_of(place.far) - scale.x_of(place.near))
+    half = max(wide, LEAST_LENS * max(canvas.layout.scale, 0.8))
+    clear = scale.box.bottom - 1.9 * canvas.small - 1.8 * canvas.normal - y  # of the names below
+    tall = min(max(LENS[place.order] * scale.pixels_per_metre, 5.0 * half), 0.42 * scale.box.height, max(clear, 2.0))
+    return x, y, half, tall
+
+
+def _edge(canvas: PlayCanvas, place: Lit) -> None:
+    """The edge of a lens, and how far its vibrato goes."""
+    scale, colour, (x, y, half, tall) = canvas.scale, _colour(place.order), _lens_box(canvas, place)
     outline = _ellipse(x, y, half, tall)
     canvas.smooth([*outline, outline[0]], colour, canvas.px(2.0 if place.order == 0 else 1.4, 1))
     if place.swing > 0.0:  # how far the vibrato goes, each way

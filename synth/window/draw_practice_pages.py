@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from models.pitch import note_name
 from synth.practice.judgement import Judgement, NoteResult
 from synth.practice.progress import Run, by_day
+from synth.practice.score import Score
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
@@ -17,6 +20,7 @@ from synth.window.practice import Result, Row
 
 TITLE = "Practice"
 ANSWER = "Arrows: choose and change · Enter: start · X or Esc: close"
+REACHES = (25.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1200.0)  # cents, of a plot's axis; an octave at most
 AFTER_ANSWER = "Enter: again · X: choose something else · Esc: close"
 
 
@@ -26,18 +30,22 @@ def row_boxes(canvas_page: Box, normal: int, large: int, count: int) -> tuple[Bo
     top = room.top + round(1.9 * large) + round(3.0 * normal)
     foot = room.bottom - round(2.0 * normal)
     height = min(round(2.3 * normal), (foot - top) // max(count, 1))
-    width = min(room.width, 46 * normal)
+    width = min(room.width, max(round(0.56 * room.width), 27 * normal), 46 * normal)
     return tuple(Box(room.left, top + number * height, width, height) for number in range(count))
 
 
 @dataclass(frozen=True, slots=True)
 class PracticePage:
-    """The page before practice: its rows, the selected one, what the exercise is for, and its runs so far."""
+    """The page before practice: its rows, the selected one, what the exercise is for, its runs so far, and its notes
+    with the first and last of the part that is played.
+    """
 
     rows: tuple[Row, ...]
     selected: int
     advice: str
     runs: tuple[Run, ...] = ()
+    score: Score | None = None
+    part: tuple[int, int] = (0, 0)
 
 
 def draw_practice_page(canvas: PlayCanvas, shown: PracticePage) -> None:
@@ -66,7 +74,7 @@ def draw_practice_page(canvas: PlayCanvas, shown: PracticePage) -> None:
             canvas.fill(box, palette.OCTAVE, canvas.px(5))
             canvas.frame(box, palette.STRONG_LINE, canvas.px(1.5, 1), canvas.px(5))
         if row.action:
-            canvas.fitted(f"\N{BLACK RIGHT-POINTING TRIANGLE} {row.label}", inner, (size, 8), palette.GREEN, bold=True)
+            canvas.fitted(f"\N{BLACK RIGHT-POINTING TRIANGLE} {row.label}", inner, (size, 8), palette.ORANGE, bold=True)
             continue
         label, value = inner.columns((0.36, 0.64), size)
         canvas.fitted(row.label, label, (size, 8), palette.TEXT if chosen else palette.QUIET_TEXT)
@@ -79,10 +87,51 @@ def draw_practice_page(canvas: PlayCanvas, shown: PracticePage) -> None:
         )
     boxes = row_boxes(page, size, canvas.large, len(rows))
     left, top = boxes[-1].right + 2 * size, boxes[0].top
-    if shown.runs and room.right - left > 14 * size:
-        _days_plot(canvas, Box(left, top, room.right - left, boxes[-1].bottom - top), shown.runs)
+    if room.right - left > 14 * size:
+        beside = Box(left, top, room.right - left, boxes[-1].bottom - top)
+        notes, days = beside.rows((0.5, 0.5), 2 * size) if shown.runs else (beside, beside)
+        if shown.score is not None:
+            _score_plot(canvas, notes, shown.score, shown.part)
+        if shown.runs:
+            _days_plot(canvas, days, shown.runs)
     foot = Box(room.left, room.bottom - round(1.5 * size), room.width, round(1.5 * size))
     canvas.fitted(ANSWER, foot, (size, 8), palette.QUIET_TEXT)
+
+
+def _score_plot(canvas: PlayCanvas, room: Box, score: Score, part: tuple[int, int]) -> None:
+    """The notes against time: as thick as loud, with their vibrato; those of the part that is played are bright."""
+    size, row = canvas.small, round(1.4 * canvas.small)
+    count = part[1] - part[0] + 1
+    caption = (
+        f"{count} {'note' if count == 1 else 'notes'}, {score.goals[part[1]].end - score.goals[part[0]].start:.0f} s"
+    )
+    canvas.fitted(caption, Box(room.left, room.top, room.width, row), (size, 8), palette.QUIET_TEXT)
+    numbers = sorted({goal.number for goal in score.goals})
+    names = {number: shown_name(note_name(number)) for number in numbers}
+    left = max(canvas.width_of(name, size) for name in names.values()) + size
+    box = Box(room.left + left, room.top + 2 * row, room.width - left, room.height - 3 * row)
+    step = min(box.height / max(numbers[-1] - numbers[0], 1), 4.0 * size)
+    middle = box.center[1] + 0.5 * (numbers[0] + numbers[-1]) * step
+    last = float(box.bottom + 2 * row)
+    for number in numbers:
+        y = middle - number * step
+        canvas.line((box.left, y), (box.right - 1, y), palette.EDGE)
+        if last - y >= row:
+            canvas.text(names[number], Box(room.left, round(y) - row // 2, left - size, row), size, palette.QUIET_TEXT)
+            last = y
+    for place, goal in enumerate(score.goals):
+        x, end = (box.left + box.width * moment / score.seconds for moment in (goal.start, goal.end))
+        y, colour = middle - goal.number * step, palette.SKY if part[0] <= place <= part[1] else palette.EDGE
+        at = np.linspace(0.0, 1.0, 61 if goal.vibrato is None else 2 + round(16 * goal.vibrato.rate * goal.seconds))
+        across = x + at * (end - x - canvas.px(2, 1))
+        if goal.vibrato is not None:
+            swing = step * goal.vibrato.width / 100.0
+            down = y - swing * np.sin(2.0 * np.pi * goal.vibrato.rate * goal.seconds * at)
+            canvas.curve(list(zip(across.tolist(), down.tolist(), strict=True)), colour, canvas.px(2, 1))
+            continue
+        half = np.maximum(min(0.38 * step, 0.8 * size) * np.array([goal.loudness_at(share) for share in at]), 1.0)
+        outline = [*zip(across, y - half, strict=True), *zip(across[::-1], y + half[::-1], strict=True)]
+        canvas.shape([(float(one), float(other)) for one, other in outline], colour)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +223,8 @@ def draw_result_page(canvas: PlayCanvas, result: Result) -> None:
     canvas.fitted(f"{result.score.title}: how it went", title, (canvas.large, size), palette.TEXT, bold=True)
     lines, line = summary(result.judgement), round(1.45 * size)
     top = title.bottom + round(0.4 * size)
-    for text in lines:
+    for line_text in lines:
+        text = line_text[0].upper() + line_text[1:]
         canvas.fitted(text, Box(room.left, top, room.width, line), (size, small), palette.TEXT)
         top += line
     foot = Box(room.left, room.bottom - round(1.5 * size), room.width, round(1.5 * size))
@@ -190,8 +240,9 @@ def _plot(canvas: PlayCanvas, room: Box, caption: str, low: float, high: float, 
     row = round(1.4 * size)
     canvas.fitted(caption, Box(room.left, room.top, room.width, row), (size, 8), palette.QUIET_TEXT)
     left = max(canvas.width_of(_signed(mark), size) for mark in marks) + size
+    top = row + row // 2 + 2  # the highest mark stays clear of the caption
     axes = Axes(
-        Box(room.left + left, room.top + row + size // 2, room.width - left, room.height - 2 * row - size), low, high
+        Box(room.left + left, room.top + top, room.width - left, room.height - top - row - size // 2), low, high
     )
     for mark in marks:
         y = round(axes.y(mark))
@@ -204,7 +255,7 @@ def _plot(canvas: PlayCanvas, room: Box, caption: str, low: float, high: float, 
 def _notes_plot(canvas: PlayCanvas, room: Box, notes: Sequence[NoteResult]) -> None:
     """Every note in its order: a bar from true to how far it was off, and a stroke for its spread."""
     most = max((abs(note.cents or 0.0) + (note.spread or 0.0) for note in notes), default=0.0)
-    reach = next((limit for limit in (25.0, 50.0, 100.0, 200.0) if most <= limit), 400.0)
+    reach = next((limit for limit in REACHES if most <= limit), REACHES[-1])
     axes = _plot(canvas, room, "Cents off, note by note; the stroke is its spread", -reach, reach, (-reach, 0.0, reach))
     size, box = canvas.small, axes.box
     step = box.width / max(1, len(notes))
@@ -233,7 +284,7 @@ def _days_plot(canvas: PlayCanvas, room: Box, runs: Sequence[Run]) -> None:
     """The error of each day this score was played on, so that the newest is at the right."""
     days = by_day(runs)
     most = max((error for _, error in days), default=0.0)
-    reach = next((limit for limit in (25.0, 50.0, 100.0, 200.0) if most <= limit), 400.0)
+    reach = next((limit for limit in REACHES if most <= limit), REACHES[-1])
     count = len(days)
     caption = f"Cents off (RMS), {count} {'day' if count == 1 else 'days'} so far"
     axes = _plot(canvas, room, caption, 0.0, reach, (0.0, reach / 2.0, reach))

@@ -190,21 +190,22 @@ CAPTIONS = {
     "oscillogram": "Wave",
     "spectrum": "Spectrum",
     "chain": "From hand to beat",
-    "level": "Level",
+    "level": "Sound",
 }
 
 
-def draw_still_panels(canvas: PlayCanvas) -> None:
-    """Grounds, captions and scales: what changes only with the window's size."""
+def draw_still_panels(canvas: PlayCanvas, chain: bool = True) -> None:
+    """Grounds, captions and scales: what changes only with the window's size. chain: with the names of its numbers."""
     rooms, size = panel_rooms(canvas.layout), canvas.small
     for name in READOUTS:
         if name in rooms:
             canvas.fill(canvas.layout.seen[name], palette.PANEL, canvas.px(8))
-            canvas.text(CAPTIONS[name], rooms[f"{name} caption"], size, palette.QUIET_TEXT)
+            if chain or name != "chain":
+                canvas.text(CAPTIONS[name], rooms[f"{name} caption"], size, palette.QUIET_TEXT)
     draw_still_tuner(canvas)
     draw_still_oscillogram(canvas)
     draw_still_spectrum(canvas)
-    for row, name in zip(rooms["chain"].rows((1,) * 5, 0), CHAIN_NAMES, strict=True):
+    for row, name in zip(rooms["chain"].rows((1,) * 5, 0), CHAIN_NAMES if chain else (), strict=chain):
         canvas.text(name, row, size, palette.QUIET_TEXT)
     _still_level(canvas, rooms["level"])
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import itertools
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -17,13 +18,14 @@ from models.hand.antenna_meshes import pitch_antenna_mesh, volume_antenna_mesh
 from models.hand.antennas import LoopAntenna, PlateAntenna, RingAntenna, VolumePlate
 from models.hand.meshes import hand_shape
 from models.hand.scene import Scene
+from models.outline import convex_outline
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
-from synth.window.figure_outline import Sight, arm_path, tube_outline
+from synth.window.figure_outline import Sight, antenna_parts, arm_path, tube_outline
 from synth.window.layout import Layout
 from synth.window.painter import Point
-from synth.window.scale import AXIS_SHARE, Way
+from synth.window.scale import AXIS_SHARE, StageScale, Way
 from synth.window.state import WindowState
 
 CAPTION: Final = "the room"
@@ -89,9 +91,41 @@ def still_room(scene: Scene) -> StillRoom:
     )
 
 
-def room_scale(layout: Layout, scene: Scene, caption_width: int) -> tuple[Box, float] | None:
-    """Where the picture stands, over the antenna, and its pixels a metre; None where it has no room."""
-    room, gap, row = layout.antenna, max(4, round(6 * layout.scale)), round(1.4 * layout.text.small)
+def antenna_shift(layout: Layout, scale: StageScale) -> float:
+    """Pixels by which the antenna is drawn nearer than it is, so that its place beside the stage holds it."""
+    room, spare = layout.antenna, max(10, round(16 * layout.scale))
+    ends = room.left + spare - scale.rod_x, room.right - spare - scale.rod_x
+    return max(0.0, ends[0]) if scale.mirrored else min(0.0, ends[1])
+
+
+def antenna_columns(layout: Layout, scale: StageScale, sight: Sight) -> tuple[float, float]:
+    """The first and last pixel column of the antenna as it is drawn."""
+    along = np.concatenate([part[:, 0] for part in antenna_parts(sight)])
+    columns = scale.rod_x + scale.away * along * scale.pixels_per_metre + antenna_shift(layout, scale)
+    return float(columns.min()), float(columns.max())
+
+
+@functools.lru_cache(maxsize=4)
+def room_scale(
+    layout: Layout, sight: Sight, caption_width: int, scale: StageScale | None = None
+) -> tuple[Box, float] | None:
+    """Where the picture stands, beside the antenna that a `scale` draws or else over it, and its pixels a metre; None
+    where it has no room.
+    """
+    whole, gap = layout.antenna, max(4, round(6 * layout.scale))
+    if scale is not None:
+        first, last = antenna_columns(layout, scale, sight)
+        sides = (whole.left, min(math.floor(first), whole.right)), (max(math.ceil(last), whole.left), whole.right)
+        start, end = max(sides, key=lambda side: side[1] - side[0])
+        if end > start:
+            beside = _room_in(Box(start, whole.top, end - start, whole.height), layout, sight.scene, caption_width, gap)
+            if beside is not None:
+                return beside
+    return _room_in(whole, layout, sight.scene, caption_width, gap)
+
+
+def _room_in(room: Box, layout: Layout, scene: Scene, caption_width: int, gap: int) -> tuple[Box, float] | None:
+    row = round(1.4 * layout.text.small)
     left, top, right, bottom = still_room(scene).reach
     axis = layout.stage.top + AXIS_SHARE * layout.stage.height
     wide, high = room.width - 2 * gap, axis - 3 * gap - room.top - row
@@ -127,7 +161,8 @@ class _Placed:
 
 def _placed(canvas: PlayCanvas) -> _Placed | None:
     scene = canvas.field.sight.scene
-    placed = room_scale(canvas.layout, scene, canvas.width_of(CAPTION, canvas.small) + 2)
+    width = canvas.width_of(CAPTION, canvas.small) + 2
+    placed = room_scale(canvas.layout, canvas.field.sight, width, canvas.scale)
     return None if placed is None else _Placed(canvas, *placed, still_room(scene))
 
 
@@ -219,7 +254,4 @@ def _hand_outline(half: tuple[float, float, float], fullness: float, flat: bool)
 
 
 def _hull(points: Floats | Iterable[Floats]) -> Floats:
-    from scipy.spatial import ConvexHull
-
-    seen = np.asarray(points) @ _VIEW
-    return np.asarray(seen[ConvexHull(seen).vertices])
+    return convex_outline(np.asarray(points) @ _VIEW)

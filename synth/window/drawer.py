@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from synth.window import palette
 from synth.window.box import Box
@@ -15,7 +15,8 @@ from synth.window.layout import Layout
 @dataclass(frozen=True, slots=True)
 class ControlRow:
     """One row. `value` is formatted with its unit; `share` is 0..1 along the range, None for a choice; a row that is
-    not `enabled` has the reason in its `hint`.
+    not `enabled` has the reason in its `hint`. `effect`: what the hand plays where it is; `changed`: the control is not
+    as the design has it, and the effect says what it would be so.
     """
 
     name: str
@@ -25,6 +26,8 @@ class ControlRow:
     selected: bool
     enabled: bool
     hint: str
+    effect: str = ""
+    changed: bool = False
 
 
 def control_rows(settings: Settings, selected: str, disabled: Mapping[str, str]) -> tuple[ControlRow, ...]:
@@ -68,7 +71,7 @@ _SHOWN = {  # by unit: times what, and how
 
 
 def draw_drawer(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
-    """All of the drawer, on an empty ground."""
+    """All of the drawer but its hint, on an empty ground."""
     if not rows or not canvas.layout.drawer.height:
         return
     layout, boxes = canvas.layout, canvas.layout.control_boxes(len(rows))
@@ -80,8 +83,6 @@ def draw_drawer(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
     canvas.fill(layout.drawer, palette.PANEL, canvas.px(8))
     for row, box in zip(rows, boxes, strict=True):
         _row(canvas, row, box)
-        if row.selected:
-            _hint(canvas, row)
 
 
 def strip_words(rows: Sequence[ControlRow]) -> tuple[str, ...]:
@@ -90,6 +91,12 @@ def strip_words(rows: Sequence[ControlRow]) -> tuple[str, ...]:
     if row is None:
         return ()
     return (f"▶ {row.label}: {row.value}",) if row.enabled else (f"▶ {row.label}: not here", row.hint)
+
+
+def strip_effect(rows: Sequence[ControlRow]) -> str:
+    """What the selected control changes at the hand, if it is not as designed; a strip has no room for it."""
+    row = next((row for row in rows if row.selected and row.enabled and row.changed and row.effect), None)
+    return "" if row is None else f"{row.label}: {row.effect[0].lower()}{row.effect[1:]}"
 
 
 def _row(canvas: PlayCanvas, row: ControlRow, box: Box) -> None:
@@ -166,14 +173,29 @@ def _slider(canvas: PlayCanvas, row: ControlRow, way: Box) -> None:
     canvas.disc((x, middle), radius, palette.SKY if row.selected else palette.STRONG_LINE)
 
 
-def _hint(canvas: PlayCanvas, row: ControlRow) -> None:
-    """What the selected control does, or why it cannot be used here."""
-    room = canvas.layout.drawer_hint.shrunk(round(0.6 * canvas.small), 0)
+def without_effects(rows: Sequence[ControlRow]) -> tuple[ControlRow, ...]:
+    """The rows without what changes with the hand."""
+    return tuple(replace(row, effect="") if row.effect else row for row in rows)
+
+
+def draw_hint(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
+    """What the selected control does, or why it cannot be used here; nothing below a strip."""
+    row, whole = next((row for row in rows if row.selected), None), canvas.layout.drawer_hint
+    if row is None or not whole.height:
+        return
+    canvas.fill(whole, palette.PANEL)
+    room = whole.shrunk(round(0.6 * canvas.small), 0)
     gap = round(0.4 * canvas.small)
     canvas.line((room.left, room.top + gap // 2), (room.right - 1, room.top + gap // 2), palette.EDGE)
     room = Box(room.left, room.top + gap, room.width, room.height - gap)
-    text = row.hint if row.enabled else f"Not here: {row.hint}"
-    size = canvas.paragraph_size(text, room, canvas.small, max(8, round(0.7 * canvas.small)))
+    if not row.enabled:
+        texts = [f"Not here: {row.hint}"]
+    else:  # as much as has room; of a changed control its effect before its description
+        texts = [f"{row.hint} {row.effect}".rstrip(), row.effect if row.changed and row.effect else row.hint]
+    least = max(8, round(0.7 * canvas.small))
+    sizes = [canvas.paragraph_size(text, room, canvas.small, least) for text in texts]
+    size = max(sizes)
+    text = texts[sizes.index(size)]
     canvas.paragraph(text, room, size, palette.TEXT if row.enabled else palette.YELLOW)
 
 

@@ -24,7 +24,8 @@ from models.hand import meshes
 from models.hand.meshes import HandShape, hand_shape
 from models.hand.player_sizes import Build
 from models.hand.scene import Posture, Scene
-from synth.analysis.scene_outlines import hand_line
+from models.outline import convex_outline
+from synth.analysis.scene_outlines import antenna_outline, hand_line
 from synth.window.scale import STRAIGHT, Way
 
 Points = NDArray[np.complex128]
@@ -33,7 +34,7 @@ WRIST_SHARE: Final = 0.74  # half the wrist's width, of half the hand's
 HEEL_BEGINS: Final = 0.93  # of the hand's length: the drawn part of its back end, as a crease
 _WRIST_DEPTH: Final = 0.02  # m that the wrist runs into the sleeve, beyond the end of the arm's axis
 _CURVE: Final = np.linspace(0.0, 1.0, 13)
-_CORNERS: Final = 48
+_CORNERS: Final = 80
 _HALF_TURN: Final = np.exp(1j * np.pi * (np.arange(25) / 24 - 0.5))
 
 
@@ -111,7 +112,8 @@ def half_height(shape: HandShape, above: bool = False) -> float:
 
 
 _FINGERS: Final = (-0.86, -0.40, 0.06, 0.50, 0.92)  # edges of the fingers, from the thumb's side, of half the height
-_ARC: Final = np.linspace(-0.5 * np.pi, 0.5 * np.pi, 9)
+_ARC: Final = np.linspace(-0.5 * np.pi, 0.5 * np.pi, 17)
+_KNUCKLES: Final = 0.16  # of half the length, that the outer knuckles lie behind the middle ones
 
 
 def creases(shape: HandShape, stretched: float) -> tuple[Points, ...]:
@@ -125,7 +127,8 @@ def creases(shape: HandShape, stretched: float) -> tuple[Points, ...]:
     for above, below in pairwise(_FINGERS):
         widest = max(abs(above), abs(below))
         front = half_length * (1.0 - np.sqrt(1.0 - widest**2)) + 0.003
-        back = front + 0.020 + opened * (0.86 * half_length - front)
+        arc = _KNUCKLES * opened * half_length * (0.5 * (above + below)) ** 2
+        back = front + 0.020 + opened * (0.80 * half_length + arc - front)
         middle, half = 0.5 * (above + below) * high, 0.48 * (below - above) * high
         tip = front + half * (1.0 - np.cos(_ARC)) + 1j * (middle + half * np.sin(_ARC))
         lines.append(np.concatenate([[back + 1j * tip[0].imag], tip, [back + 1j * tip[-1].imag]]))
@@ -216,7 +219,15 @@ def tube_outline(path: Points, radii: Floats) -> Points:
 
 def body_outlines(sight: Sight) -> tuple[Floats, ...]:
     """Trunk with legs, and head, on the stage: hulls of the computed ones."""
-    return tuple(_hull(sight.seen(mesh.reshape(-1, 3))) for mesh in meshes.body(sight.scene, fineness=2.0))
+    return tuple(convex_outline(sight.seen(mesh.reshape(-1, 3))) for mesh in meshes.body(sight.scene, fineness=2.0))
+
+
+def antenna_parts(sight: Sight) -> tuple[Floats, ...]:
+    """Outlines (n, 2) m of the antenna's parts on the stage."""
+    return tuple(
+        sight.seen(np.stack([part.side[:, 0], np.zeros(len(part.side)), part.side[:, 1]], axis=1))
+        for part in antenna_outline(sight.scene.antenna)
+    )
 
 
 def cabinet_outline(sight: Sight) -> Floats | None:
@@ -224,13 +235,7 @@ def cabinet_outline(sight: Sight) -> Floats | None:
     cabinet = sight.scene.cabinet
     if cabinet is None:
         return None
-    return _hull(sight.seen(meshes.cabinet_mesh(sight.scene.antenna, cabinet).reshape(-1, 3)))
-
-
-def _hull(points: Floats) -> Floats:
-    from scipy.spatial import ConvexHull
-
-    return np.asarray(points[ConvexHull(points).vertices])
+    return convex_outline(sight.seen(meshes.cabinet_mesh(sight.scene.antenna, cabinet).reshape(-1, 3)))
 
 
 def _parted(outline: Points, half: float) -> tuple[Points, Points]:

@@ -34,7 +34,14 @@ KEY_ROWS: tuple[KeyRow, ...] = (
         HAND,
         held=True,
     ),
-    KeyRow("sound hand", ("space",), "Space", "hold: sound the note; over the stage, at the pointer", HAND, held=True),
+    KeyRow(
+        "sound hand",
+        ("space",),
+        "Space",
+        "hold: sound the note from the keyboard, or at the pointer",
+        HAND,
+        held=True,
+    ),
     KeyRow("volume up", ("w",), "W", "hold: louder, for notes by Space", HAND, held=True),
     KeyRow("volume down", ("s",), "S", "hold: quieter, for notes by Space", HAND, held=True),
     KeyRow("fingers", ("f",), "F", "hold: close the fingers; the wrist stays, the pitch falls", HAND, held=True),
@@ -44,6 +51,8 @@ KEY_ROWS: tuple[KeyRow, ...] = (
     KeyRow("mute", ("m",), "M", "mute", SOUND),
     KeyRow("drone", ("d",), "D", "drone on the note you play; again: off", SOUND),
     KeyRow("other side", ("o",), "O", "play the next design or setting, equally loud", SOUND),
+    KeyRow("side A", ("1",), "1 \N{HORIZONTAL ELLIPSIS} 6", "play the first, second ... of them at once", SOUND),
+    *(KeyRow(f"side {letter}", (str(number),), "", "", SOUND) for number, letter in enumerate("BCDEF", start=2)),
     KeyRow("add side", ("g",), "G", "another setting beside this one, to change and compare", SOUND),
     KeyRow("restart", ("b",), "B", "start the sound again when it is lost", SOUND),
     KeyRow("practise", ("x",), "X", "practise: choose an exercise or a tune, and how", PRACTICE),
@@ -96,6 +105,17 @@ POINTER_ROWS: tuple[tuple[str, str], ...] = (
     ("pointer off the stage", "the hand rests, the sound fades out; come back to the hand or click"),
 )
 RING_ROW = ("pointer up, down", "volume: the other hand's height above the ring, to scale; down is quiet")
+GAMEPAD = "Gamepad and touch screen"
+GAMEPAD_ROWS: tuple[tuple[str, str], ...] = (
+    ("left stick", "pitch hand"),
+    ("right stick", "volume hand"),
+    ("right trigger", "closes the fingers"),
+    ("cross", "across: from note to note; up and down: 3 dB"),
+    ("buttons 0 to 3", "start or answer, mute, fist, record"),
+    ("buttons 4 to 7", "next setting, replay, practise, this help"),
+    ("one finger", "pitch across, volume up and down"),
+    ("second finger", "the volume hand; close beside the first one: the fingers"),
+)
 _BY_KEY = {key: row for row in KEY_ROWS for key in row.keys}
 TEXT_SCALES = (0.8, 0.9, 1.0, 1.15, 1.3, 1.45, 1.6)
 
@@ -114,11 +134,16 @@ def row_of(key: str, ctrl: bool = False, shift: bool = False) -> KeyRow | None:
 def help_groups(has_ring: bool = False) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
     """The help page: groups with their keys and meanings, in the table's order."""
     pointer = (POINTER_ROWS[0], RING_ROW if has_ring else POINTER_ROWS[1], POINTER_ROWS[2])
-    groups: dict[str, list[tuple[str, str]]] = {HAND: list(pointer)}
+    groups: dict[str, list[tuple[str, str]]] = {HAND: list(pointer), GAMEPAD: list(GAMEPAD_ROWS)}
     for row in KEY_ROWS:
         if row.shown:
             groups.setdefault(row.group, []).append((row.shown, row.meaning))
     return tuple((name, tuple(rows)) for name, rows in groups.items())
+
+
+def help_pages(text_scale: float) -> int:
+    """How many pages the help has: more where its texts are larger than usual."""
+    return 2 if text_scale <= 1.0 else 4
 
 
 def shown_key(action: str) -> str:

@@ -67,10 +67,10 @@ def needed_size(text_scale: float = 1.0) -> tuple[int, int]:
 
 
 CONTROL_ROWS = 23  # as many as the drawer is laid out for; more make the rows lower
-_LOWEST_ROW = 1.75  # small text heights: a name above its slider
+_LOWEST_ROW = 1.7  # small text heights: a name above its slider
 _HIGHEST_ROW = 3.3
 _HINT_LINES = 4.1  # small text heights kept for the hint below the rows
-_ROOMY_HINT = 5.4  # where the rows leave so much
+_ROOMY_HINT = 6.2  # where the rows leave so much
 _FIELD_PARTS = ("note_band", "volume_scale", "volume_way", "stage", "antenna", "distance_scale")
 _OPEN_COLUMNS = 3  # of controls, in the stage's place
 STRIP_LINES = 3
@@ -311,7 +311,7 @@ def _panels(row: Box, scale: float, text: TextSizes, gap: int) -> tuple[Box, Box
         "tuner": 1.8 * text.note + 5.0 * text.large + pad,
         "oscillogram": 9.0 * text.small + pad,
         "spectrum": 9.4 * text.small + pad,
-        "chain": 5.6 * text.small + 6.9 * text.normal + pad,
+        "chain": max(5.6 * text.small + 6.9 * text.normal, 16.0 * text.small) + pad,
         "level": 4.2 * text.small + 18.0 * scale,
     }
     tight = usual | {

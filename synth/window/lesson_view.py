@@ -322,11 +322,12 @@ def _hands(canvas: LessonCanvas, pad: Box, place: tuple[float, float]) -> None:
     x = min(max(place[0], pad.left + big + 1), pad.right - big - 2)
     y = min(max(place[1], pad.top + big + 1), pad.bottom - big - 2)
     long, thick = canvas.px(46), canvas.px(14)
+    left = pad.left + round(5.6 * canvas.small)  # beside the numbers of the scale
     with canvas.clipped(pad):
-        canvas.dashed((pad.left + long, round(y)), (round(x), round(y)), palette.EDGE, 4)
+        canvas.dashed((left + long, round(y)), (round(x), round(y)), palette.EDGE, 4)
         lowest = pad.bottom - round(2.2 * thick)
         for box in (
-            Box(pad.left + 2, min(max(round(y) - thick // 2, pad.top), pad.bottom - thick), long, thick),
+            Box(left, min(max(round(y) - thick // 2, pad.top), pad.bottom - thick), long, thick),
             Box(round(place[0]) - long, lowest, long, thick),
         ):
             canvas.fill(box, palette.HAND, thick // 2)

@@ -15,16 +15,18 @@ from models.pitch import nearest_note
 from synth.live.contract import InstrumentSound
 from synth.live.meters import Meters
 from synth.window.curves import FRAMES, OSCILLOGRAM_POINTS, Spectrum, spectrum
+from synth.window.draw_settings import SettingRow
 from synth.window.drawer import ControlRow, control_rows
 from synth.window.keys import shown_key
 from synth.window.practice import Shown
 from synth.window.retune import effect_text
-from synth.window.session import Session
+from synth.window.session import LETTERS, Session
 from synth.window.state import WindowState
 
 LOWEST_NOTE = 16.0  # Hz; below it a beat is counted, not heard as a note (C0 is 16.35 Hz)
 IN_TUNE = 5.0  # cents
-MINUS = "\N{MINUS SIGN}"
+MINUS, DASH = "\N{MINUS SIGN}", "\N{EN DASH}"
+HIGHEST_SHOWN = 9999.5  # cents to a centimetre; more is said by a dash
 PIECES = " · "  # between the pieces of the status line
 
 
@@ -140,7 +142,8 @@ class Picture:
     the drawer of controls. `sides`: names of the designs under the hand, if more than one, and `active_side` the one
     that sounds. `guide`: note numbers of the chosen scale, `drone`: the drone's. `trail`: the way of what is heard,
     (age in s, distance in m), newest first. `practice`: what is to be played, on the stage.
-    `scatter`: of the player's own hand, m, 0 where it was not measured.
+    `settings`: those side by side, where there are several. `scatter`: of the player's own hand, m, 0 where it was not
+    measured.
     """
 
     readouts: Readouts
@@ -163,6 +166,7 @@ class Picture:
     practice: Shown | None = None
     scatter: float = 0.0
     heard: float | None = None
+    settings: tuple[SettingRow, ...] = ()
 
 
 def picture_now(
@@ -193,18 +197,45 @@ def picture_now(
         spectrum=spectrum(speaker.recent(FRAMES), meters.sample_rate) if with_spectrum else None,
         guide=settings.guide_notes or frozenset(),
         drone=settings.drone_note,
+        settings=setting_rows(session, state) if len(session.sides) > 1 else (),
     )
+
+
+def setting_rows(session: Session, state: WindowState) -> tuple[SettingRow, ...]:
+    """Each setting with its figures, for the hand where it is."""
+
+    def centimetres(metres: float | None) -> str:
+        return DASH if metres is None else f"{100.0 * metres:.1f} cm"
+
+    rows = []
+    for number, (letter, side) in enumerate(zip(LETTERS, session.sides, strict=False)):
+        tuned = side.tuned
+        heard, _ = tuned.heard(state.distance, state.volume, state.height, state.opening)
+        try:
+            slope = 10.0 * float(tuned.field.cents_per_mm(heard))
+        except ValueError:  # nothing sounds there
+            slope = math.nan
+        rows.append(
+            SettingRow(
+                letter,
+                f"{slope:.0f}" if slope < HIGHEST_SHOWN else DASH,
+                centimetres(session.span_of(number)),
+                centimetres(tuned.field.zero_beat_distance),
+                number == session.active,
+            )
+        )
+    return tuple(rows)
 
 
 def _rows(session: Session, state: WindowState, heard: float) -> tuple[ControlRow, ...]:
     """The drawer's rows; the selected one says what the hand plays where it is, with its control and without."""
     rows = control_rows(session.shown_settings, state.selected, session.disabled)
-    return tuple(
-        replace(row, hint=row.hint + effect_text(session.tuned, heard, session.without(row.name)))
-        if row.selected and row.enabled
-        else row
-        for row in rows
-    )
+
+    def with_effect(row: ControlRow) -> ControlRow:
+        without = session.without(row.name)
+        return replace(row, effect=effect_text(session.tuned, heard, without).strip(), changed=without is not None)
+
+    return tuple(with_effect(row) if row.selected and row.enabled else row for row in rows)
 
 
 def notice_line(notice: str, fault: str | None) -> str:

@@ -27,7 +27,7 @@ from synth.window.pointer_events import PAN_STEP
 from synth.window.practice import Practice
 from synth.window.practice_events import AFTER, BEFORE, PracticeEvents
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
-from synth.window.screen import FIRST_SIZE, opened_screen, run_events
+from synth.window.screen import FIRST_SIZE, fill_screen, opened_screen, run_events
 from synth.window.session import Session
 from synth.window.state import (
     Action,
@@ -87,6 +87,7 @@ class PlayWindow(PracticeEvents):
         self._advanced = self._changed = time.monotonic()
         self.frames = 0
         self._seen: tuple[object, ...] = ()
+        self.windowed: tuple[int, int] | None = None  # size of the window, while it fills the screen
         self._trail: deque[tuple[float, float]] = deque()
         speaker.mute(state.silenced)
 
@@ -175,6 +176,7 @@ class PlayWindow(PracticeEvents):
             if state is not None:
                 self._move(state, now)
         self.advance_practice(now, seconds)
+        self.end_notice()
         if now - self._stepped > STEP_TIME and not self.state.dragging:
             self._stepped = now
             self.session.settle()
@@ -232,7 +234,12 @@ class PlayWindow(PracticeEvents):
         practice, score = self.practice, self.practice.score
         advice = practice.fault if score is None else score.advice
         return PracticePage(
-            practice.rows(self.session.settings.text("drone")), practice.selected, advice, practice.runs
+            practice.rows(self.session.settings.text("drone")),
+            practice.selected,
+            advice,
+            practice.runs,
+            score,
+            (0, 0) if score is None else practice.terms.part(score),
         )
 
     def _trail_now(self, state: WindowState, now: float) -> list[tuple[float, float]]:
@@ -316,10 +323,9 @@ class PlayWindow(PracticeEvents):
 
 
 def toggle_fullscreen(window: PlayWindow) -> None:
-    """Fill the screen, or go back to a window."""
-    import pygame
-
-    pygame.display.toggle_fullscreen()
+    """Fill the screen, or go back to a window of the size it had."""
+    window.windowed = fill_screen(window.windowed)
+    window.view.renew()
 
 
 SEEN: dict[Action, Callable[[PlayWindow], None]] = {

@@ -9,8 +9,11 @@ from typing import TYPE_CHECKING, Literal
 
 from synth.window.actions import Actions
 from synth.window.caution import remember_caution
+from synth.window.draw_readouts import panel_rooms
+from synth.window.draw_settings import setting_boxes
 from synth.window.drawer import Pointed, pointed_at, slider_share
 from synth.window.held_hands import HeldHands
+from synth.window.layout import Layout
 from synth.window.scale import StageScale
 from synth.window.session import Session
 from synth.window.state import (
@@ -222,6 +225,8 @@ class PointerEvents(Actions):
             self._act(*after_action(self.state, "drawer"))  # where it says how to open all controls
             return
         if not target.control:
+            if layout is not None and self._press_setting(layout, place):
+                return
             if self._on_stage(place):
                 self._focused = True
                 self._ask_for_sound(place, moment)
@@ -234,6 +239,16 @@ class PointerEvents(Actions):
         self.session.settle()
         self.state = replace(self.state, dragging=target.control)
         self.session.slide(target.control, target.share)
+
+    def _press_setting(self, layout: Layout, place: tuple[int, int]) -> bool:
+        """Play the setting whose row in the table lies at a pixel; whether there is one."""
+        if self.state.covered or len(self.session.sides) < 2:
+            return False
+        for number, row in enumerate(setting_boxes(layout, panel_rooms(layout)["chain"], len(self.session.sides))):
+            if row.holds(place):
+                self.play_side(number)
+                return True
+        return False
 
     def press_practice(self, place: tuple[int, int]) -> None:
         """A click or a finger on a page of practice: a window with practice acts on it."""
@@ -256,12 +271,13 @@ class PointerEvents(Actions):
             if shift:
                 self.view.pan(-PAN_STEP * steps)
             else:
-                self.zoom(-steps)
+                scale = self.view.scale
+                self.zoom(-steps, None if self.state.held or scale is None else scale.distance_at(place[0]))
             self._follow_scale(moment)
 
-    def zoom(self, steps: int) -> None:
-        """Show more of the field (less, if negative), with the hand left at its place."""
-        self.view.zoom(ZOOM_STEP**steps, self.state.distance)
+    def zoom(self, steps: int, around: float | None = None) -> None:
+        """Show more of the field (less, if negative), with a distance, m, left at its place: by default the hand's."""
+        self.view.zoom(ZOOM_STEP**steps, self.state.distance if around is None else around)
 
     def _act(self, state: WindowState, action: Action | None) -> None:
         answered = self.state.caution_open and not state.caution_open
@@ -271,13 +287,21 @@ class PointerEvents(Actions):
         if action is not None:
             self.perform(action)
 
+    def _points(self, place: tuple[int, int]) -> bool:
+        """Whether a finger that comes down there points at something, and is no hand: the pitch hand is on the stage,
+        the volume hand anywhere once that is there.
+        """
+        if self.state.covered or self._target(place).drawer:
+            return True
+        return self._touch.pitch is None and not self._on_stage(place)
+
     def _finger(self, event: pygame.event.Event, moment: float) -> None:
         """Fingers on the stage are the hands; one on a control moves it."""
         import pygame
 
         size, finger = self.view.size, int(event.finger_id)
         place = (round(event.x * (size[0] - 1)), round(event.y * (size[1] - 1)))
-        if event.type == pygame.FINGERDOWN and (self.state.covered or self._target(place).drawer):
+        if event.type == pygame.FINGERDOWN and self._points(place):
             self._touch_drag = finger
             self._press(place, moment)
         elif finger == self._touch_drag:

@@ -129,6 +129,7 @@ class Practice:
         self._runs: tuple[Run, ...] = ()
         self._share = 1.0
         self.fault = ""
+        self.file_fault = ""  # why the runs are neither read nor kept
         self._read()
 
     def _read(self) -> None:
@@ -138,7 +139,7 @@ class Practice:
         try:
             self._runs = read_runs(self._file)
         except InstrumentError as error:
-            self.fault, self._file = str(error), None
+            self.file_fault, self._file = str(error), None
 
     @property
     def titles(self) -> tuple[str, ...]:
@@ -219,7 +220,7 @@ class Practice:
             return ""
         judgement = judged(score, self._moments.heard())
         kept = run_of(judgement, score.name, self.design, self.terms, self._share, datetime.now())
-        told = ""
+        told = f"This run is not kept: {self.file_fault}" if self.file_fault else ""
         if kept is not None:
             self._runs = (*self._runs, kept)
             if self._file is not None:
@@ -314,10 +315,10 @@ class Practice:
         return (
             Row("what", "What to play", self.titles[self.place]),
             Row("tempo", "Tempo", f"{100.0 * terms.tempo:.0f} %"),
-            Row("waits", "Time", "waits for your hand" if terms.waits else "goes on"),
+            Row("waits", "Time", "waits for your hand" if terms.waits else "keeps going"),
             Row("first", "From note", "the first" if terms.first is None else _of(terms.first, count)),
             Row("last", "To note", "the last" if terms.last is None else _of(terms.last, count)),
-            Row("again", "Afterwards", "again and again" if terms.looped else "stop"),
+            Row("again", "At the end", "again and again" if terms.looped else "stop"),
             Row("target", "The wanted note", "sounds softly" if terms.target else "is silent"),
             Row("drone", "Drone", drone),
             Row("guidance", "Places lit", lit if terms.guidance == "fading" else GUIDANCES[terms.guidance]),

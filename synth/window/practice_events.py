@@ -38,6 +38,7 @@ class PracticeEvents(PointerEvents):
         self.practice = Practice() if practice is None else practice
         self.own_hand = OwnHandPage() if own_hand is None else own_hand
         self.own_hand.read()
+        self.say("  ·  ".join(filter(None, (self.own_hand.fault, self.practice.file_fault))))
         self.found: tuple[str, ...] = ()  # what the minute found of the hand
         self._glide: Glide | None = None
         self._wanted_note: float | None = None

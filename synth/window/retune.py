@@ -100,7 +100,7 @@ def effect_text(tuned: Tuned, distance: float, without: Tuned | None = None) -> 
     if not here:
         return ""
     before = "" if without is None else _played(without, distance)
-    return f" Here {here}." if without is None else f" Here {here}; without it {before or 'silence'}."
+    return f" Here {here}." if without is None else f" Here {here}; as designed {before or 'silence'}."
 
 
 def _played(tuned: Tuned, distance: float) -> str:
@@ -154,11 +154,11 @@ def _earthed(offer: Tunable, state: Tuning) -> Earthed:
 
 
 def stance_of(offer: Tunable, stance: Stance) -> Stance:
-    """The stance, but for controls that this design does not have."""
+    """The stance, with the design's own height of the hand where the controls ask for no other."""
     if offer.scenes is None:
         return stance
-    designed = offer.scenes.designed
-    return replace(stance, hand_height=designed.hand_height) if "hand_height" in offer.faults else stance
+    as_designed = stance.hand_height is None or "hand_height" in offer.faults
+    return replace(stance, hand_height=offer.scenes.designed.hand_height) if as_designed else stance
 
 
 def _parts(offer: Tunable, rise: float) -> dict[str, float]:

@@ -10,15 +10,17 @@ from models.pitch import cents
 from synth.build.workbench import open_loaded
 from synth.designs.design_file import design_text, read_design
 from synth.designs.edited import edited_text
-from synth.designs.sections import CommonSection, Design
+from synth.designs.sections import CommonSection, Design, RoomSection
 from synth.errors import DesignError
-from synth.window.controls import COMMONS, Settings
+from synth.window.controls import BYSTANDERS, COMMONS, Settings
 from synth.window.tunable import changed_design, common_name, parts_of
 
 if TYPE_CHECKING:
     from synth.window.session import Side
 
 AIDS = ("temperature", "jitter", "guide", "guide_root", "pull", "drone", "sensitivity", "lever", "at_note")
+RETUNED = ("shoes", "common", "lean", "hand_height", "bystander")  # they move zero beat; a design would tune it anew
+UNSOLVED = "the field of this scene is still being computed; save again as soon as it is there"
 COMPARED = 0.25, 0.5, 0.75  # shares of the playable span at which the saved design is compared with what plays
 SAME_CENTS = 1.0
 
@@ -38,13 +40,16 @@ def saved_design(side: Side) -> SavedDesign:
     ValueError where the settings make no design.
     """
     before, settings = side.offer.design, side.good.now
+    if side.computing is not None:
+        raise DesignError(UNSOLVED)
     after = _design(side, settings)
     after = _tuned_within_trimmer(after, side)
     text = edited_text(side.text, before, after) if side.text else design_text(after)
     remarks = []
     left_out = [settings.control(name).label for name in AIDS[:2] if settings[name] != settings.control(name).default]
     if left_out:
-        remarks.append(f"{' and '.join(left_out)} are no part of a design and are left out")
+        verb = "is" if len(left_out) == 1 else "are"
+        remarks.append(f"{' and '.join(left_out)} {verb} not part of a design and {verb} left out")
     off = _differs_by(read_design(text), side)
     if off is None:
         remarks.append("a circuit: what it plays is solved when it is opened")
@@ -78,11 +83,20 @@ def _design(side: Side, settings: Settings) -> Design:
     if changed("common") and settings.text("common") != common_name(offer.common):
         ties = COMMONS[settings.text("common")]
         changes["common"] = replace(design.common or CommonSection(), to_earth=ties)
+    if changed("lean"):
+        put("player", lean=settings.number("lean"))
+    if changed("hand_height"):
+        put("player", hand_height=settings.number("hand_height"))
+    if changed("bystander"):
+        beside = BYSTANDERS[settings.text("bystander")]
+        room = replace(design.room or RoomSection(), bystander_side=beside, bystander_forward=0.0)
+        changes["room"] = None if room == RoomSection() else room
     if changed("pot") and offer.pot is not None and design.circuit is not None:
         put("circuit", reference_pot=settings.number("pot"))
     place = side.tuned.field.zero_beat_distance
+    moved = design.tuning.zero_beat is not None and any(changed(name) for name in RETUNED)
     if place is not None and (
-        changed("zero_beat") or changed("pot") or parts_of(settings) != parts_of(settings.reset())
+        moved or changed("zero_beat") or changed("pot") or parts_of(settings) != parts_of(settings.reset())
     ):
         put("tuning", zero_beat=round(place, 6))
     return replace(design, **changes)

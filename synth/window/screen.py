@@ -10,6 +10,7 @@ import ctypes
 import os
 import sys
 import time
+import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
@@ -54,6 +55,25 @@ def open_screen(title: str, size: tuple[int, int] = FIRST_SIZE) -> Surface:
     if pygame.display.get_driver() not in _INVISIBLE:
         pygame.mouse.set_cursor(pygame.SYSTEM_CURSOR_CROSSHAIR)
     return surface
+
+
+def fill_screen(windowed: tuple[int, int] | None) -> tuple[int, int] | None:
+    """Let the open window fill the screen, and return the size it had; or, if it does, give it that size again.
+
+    The library's own toggle draws a picture of the old size and says so on the terminal.
+    """
+    import pygame
+
+    if windowed is not None:
+        with warnings.catch_warnings():  # X leaves the screen at its first call and takes the size at the second
+            warnings.simplefilter("ignore", RuntimeWarning)
+            for _ in range(2):
+                if pygame.display.set_mode(windowed, pygame.RESIZABLE).get_size() == windowed:
+                    break
+        return None
+    size = pygame.display.get_window_size()
+    pygame.display.set_mode((0, 0), pygame.FULLSCREEN)
+    return size
 
 
 def _icon() -> Surface:

@@ -87,6 +87,7 @@ SOLVED = "what plays is solved with these parts"
 SEEKING = "looking for the part that gives this sensitivity"
 LETTERS = "ABCDEF"
 COMPUTING = "computing the field of this scene beside the window; until then it sounds as before"
+WORKING = (SOLVING, SOLVING_FIELD, SEEKING, COMPUTING)  # true as long as the session is `busy`
 COMPUTED = "the field of this scene is computed"
 SWITCH_INTERVAL = 0.0005  # s the work beside the window may hold the interpreter while a picture is due
 
@@ -97,7 +98,7 @@ class Side:
 
     `good`: the newest history that could be built; `waiting`: the parts that are being solved; `seeking`: the value of
     a part that is being looked for, `seeking_for`: the settings it is for, `asked`: the newest ones asked for. `text`:
-    the design as it is written.
+    the design as it is written. `span`: how far C2 and C6 lie apart, and of what that was found.
     """
 
     name: str
@@ -113,6 +114,7 @@ class Side:
     seeking_for: Settings | None = None
     asked: Settings | None = None
     text: str = ""
+    span: tuple[Tuned, float | None] | None = None
 
 
 def opened_side(name: str, offer: Tunable, text: str = "") -> Side:
@@ -187,9 +189,15 @@ class Session:
         """Play the other side; False where there is none."""
         if len(self.sides) < 2:
             return False
+        return self.switch_to((self._active + 1) % len(self.sides))
+
+    def switch_to(self, place: int) -> bool:
+        """Play a side by its number, from 0; False where there is none."""
+        if not 0 <= place < len(self.sides):
+            return False
         self.update()
-        self._active = (self._active + 1) % len(self.sides)
-        self._pending = self.side.history.now != self.side.good.now
+        self._active = place
+        self._pending = self._unbuilt
         self._changed = True
         return True
 
@@ -198,29 +206,37 @@ class Session:
         if len(self.sides) == len(LETTERS):
             return False
         side = self.side
-        history = History(side.history.now)
-        added = Side(side.name, side.offer, history, side.tuned, history, side.offers, text=side.text)
+        history, good = History(side.history.now), History(side.good.now)
+        added = Side(side.name, side.offer, history, side.tuned, good, side.offers, text=side.text)
         self.sides, self._gains = (*self.sides, added), [*self._gains, self._gains[self._active]]
         self._active = len(self.sides) - 1
-        self._changed = True
+        self._changed = self._unmatched = True
         return True
 
     @property
     def figures(self) -> str:
         """The side that plays in one line: where its notes lie, its sensitivity, what matches its loudness."""
-        field, settings = self.tuned.field, self.settings
-        places = {line.name: line.distance for line in field.notes()}
+        field, settings, span = self.tuned.field, self.settings, self.span_of(self._active)
         pieces = []
-        if "C2" in places and "C6" in places:
-            pieces.append(f"C2 to C6 within {100.0 * abs(places['C2'] - places['C6']):.1f} cm")
+        if span is not None:
+            pieces.append(f"C2 to C6 within {100.0 * span:.1f} cm")
         if field.zero_beat_distance is not None:
             pieces.append(f"zero beat {100.0 * field.zero_beat_distance:.1f} cm")
         found = self._sensitivity()
         if found is not None:
             pieces.append(f"{found:.0f} cents a cm at {settings.text('at_note')}")
         if len(self.sides) > 1:
-            pieces.append(f"{self._gains[self._active]:.1f} dB to match".replace("-", chr(0x2212)))
+            pieces.append(f"{round(self._gains[self._active], 1) + 0.0:.1f} dB to match".replace("-", chr(0x2212)))
         return f"{self.names[self._active]}: {', '.join(pieces)}"
+
+    def span_of(self, place: int) -> float | None:
+        """How far apart C2 and C6 lie for a side, m; found anew only for another field. None where it lacks one."""
+        side = self.sides[place]
+        if side.span is None or side.span[0] is not side.tuned:
+            found = {line.name: line.distance for line in side.tuned.field.notes()}
+            both = "C2" in found and "C6" in found
+            side.span = side.tuned, abs(found["C2"] - found["C6"]) if both else None
+        return side.span[1]
 
     @property
     def shown_settings(self) -> Settings:
@@ -304,25 +320,38 @@ class Session:
 
     def update(self) -> None:
         """Build what was changed since the last time, and take what is ready; call it some 30 times a second."""
-        for place, side in enumerate(self.sides):
+        for side in self.sides:
+            taken = False
             if side.waiting is not None and side.waiting.done():
                 self._take_solved(side, side.waiting)
-                self._pending |= place == self._active
+                taken = True
             if side.computing is not None and side.computing.done():
                 self._take_computed(side, side.computing)
-                self._pending |= place == self._active
+                taken = True
             if side.seeking is not None and side.seeking.done():
                 self._take_sought(side, side.seeking)
-                self._pending |= place == self._active
+                taken = True
+            # a side may wait for what is worked out for another one, which it was put beside
+            self._pending |= taken and (side is self.side or self._unbuilt)
         if self._pending:
             self._pending = False
             self._build(self.side)
         self._follow_match()
 
+    @property
+    def _unbuilt(self) -> bool:
+        """Whether the side that plays is not yet as its controls are set."""
+        return self.side.history.now != self.side.good.now
+
     def match_now(self) -> None:
         """Bring both sides to one loudness at once."""
         self._gains = matched_gains([side.tuned for side in self.sides])
         self._unmatched = False
+
+    @property
+    def matched(self) -> bool:
+        """Whether the sides are at one loudness."""
+        return self._matching is None and not self._unmatched
 
     def close(self) -> None:
         """Leave unfinished work behind."""
@@ -376,9 +405,8 @@ class Session:
             self._notice = str(error)
             return
         name = LEVERS[asked.text("lever")]
-        control = asked.control(name)
-        snapped = control.value_at(control.share_of(value)) if name == "antenna" else control.checked(value)
-        side.history = side.history.changed(side.history.now.with_value(name, snapped), "steer")
+        found = asked.control(name).checked(value)
+        side.history = side.history.changed(side.history.now.with_value(name, found), "steer")
 
     def _turn(self, history: History) -> None:
         self._pending |= history.now != self.side.history.now
@@ -396,24 +424,28 @@ class Session:
         try:
             if parts not in side.offers:
                 side.offers[parts] = with_parts(side.offer, parts)
-            self._follow_stance(side, side.offers[parts])
+            there = self._follow_stance(side, side.offers[parts])
             side.tuned = retuned(side.offers[parts], settings)
         except ValueError as error:
             self._refuse(side, str(error))
             return
-        side.good = side.history
+        if there:
+            side.good = side.history
         self._notice = next(iter(side.tuned.notices), self._notice)
         self._unmatched = len(self.sides) > 1
         self._changed = True
 
-    def _follow_stance(self, side: Side, offer: Tunable) -> None:
-        """Have the field of the stance computed beside the window, where it is not there."""
+    def _follow_stance(self, side: Side, offer: Tunable) -> bool:
+        """Whether the field of the stance is there; where it is not, it is computed beside the window."""
         if offer.scenes is None:
-            return
+            return True
         stance = stance_of(offer, side.history.now.stance)
-        if not offer.scenes.has(stance) and side.computing is None:
+        if offer.scenes.has(stance):
+            return True
+        if side.computing is None:
             side.computing = self._pool().submit(offer.scenes.solve, stance)
             self._notice = COMPUTING
+        return False
 
     def _take_computed(self, side: Side, computing: Future[None]) -> None:
         side.computing = None
@@ -427,6 +459,11 @@ class Session:
     def computing(self) -> bool:
         """Whether something is being solved for the side that plays."""
         return self.side.computing is not None or self.side.waiting is not None
+
+    @property
+    def busy(self) -> bool:
+        """Whether something is being solved or looked for, for the side that plays."""
+        return self.computing or self.side.seeking is not None
 
     def _move_towards(self, side: Side, parts: Parts) -> None:
         """Until the circuit is solved: what it will be to first order from the nearest one that is solved.
@@ -466,6 +503,7 @@ class Session:
         """Bring the sides to one loudness again after a change, beside the window."""
         if self._matching is not None and self._matching.done():
             gains = self._matching.result()
+            gains += self._gains[len(gains) :]  # of sides that were put beside them meanwhile
             self._matching = None
             if gains != self._gains:
                 self._gains = gains

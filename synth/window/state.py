@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from synth.window.keys import next_control, next_text_scale, row_of
+from synth.window.keys import help_pages, next_control, next_text_scale, row_of
 from synth.window.palette import next_look
 from synth.window.scale import StageScale
 
@@ -36,7 +36,7 @@ class WindowState:
     change. `dragging`: the control whose slider the pointer holds, or "". `text_scale`: 1 is the usual size of texts.
     `drawer_open`: the controls as a page, in a window that has no room for them beside the stage. `leaving`: what would
     be lost by quitting, while the player is asked about it. `look`: the colours. `still`: less motion, no trail.
-    `help_page`: the help has two pages where texts are larger than usual. `practice_page`: see `practice_events`.
+    `help_page`: from 0, of the help's pages. `practice_page`: see `practice_events`.
     """
 
     distance: float
@@ -195,9 +195,9 @@ def rescaled(state: WindowState, scale: StageScale) -> WindowState:
     return replace(state, offset=scale.x_of(state.distance) - state.pointer[0])
 
 
-def with_notice(state: WindowState, text: str, now: float) -> WindowState:
-    """Show `text` for a while."""
-    return replace(state, notice=text, notice_until=now + NOTICE_TIME)
+def with_notice(state: WindowState, text: str, now: float, lasting: bool = False) -> WindowState:
+    """Show `text` for a while, or, `lasting`, until it is taken away."""
+    return replace(state, notice=text, notice_until=math.inf if lasting else now + NOTICE_TIME)
 
 
 def level_after_step(level: float, step: int) -> float:
@@ -222,8 +222,9 @@ def after_action(state: WindowState, action: Action) -> tuple[WindowState, Actio
     """The state after an action of the table of keys, and what is left of it for the loop."""
     match action:
         case "help":
-            turned = state.help_open and state.help_page == 0 and state.text_scale > 1.0
-            return replace(state, help_open=turned or not state.help_open, help_page=int(turned)), None
+            page = state.help_page + 1 if state.help_open else 0
+            there = page < help_pages(state.text_scale)
+            return replace(state, help_open=there, help_page=page if there else 0), None
         case "drawer":
             return replace(state, drawer_open=not state.drawer_open), None
         case "leave" if state.help_open or state.drawer_open or state.practice_page:

@@ -5,20 +5,22 @@ value at the note (f without a lock range, else sqrt(f^2 + lock^2)) and o' its s
 
     cents per metre = 1200/ln 2 * F |o'(d)| / f^2        (models.pitch_field)
 
-so that for a given note the slope o' alone decides. Zero beat moves the note along the unchanged slope; the other parts
-change the slope itself and are searched (`scipy.optimize.brentq`), with zero beat left where it is.
+so that for a given note the slope o' alone decides. Zero beat moves the note along the unchanged slope; other parts
+change the slope itself and are searched (`models.roots`), with zero beat left where it is. Every look at
+another antenna takes a field of its own, seconds, and the sensitivity is nearly a power of the length: two or three
+looks and the straight line through the last two, on logarithms, are enough.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
-from scipy.optimize import brentq
 
 from models.pitch import frequency_of_note, parse_note
 from models.pitch_field import PitchField
+from models.roots import root
 from synth.errors import DesignError
 from synth.window.controls import LEVERS, Settings
 from synth.window.retune import Tuned, retuned
@@ -26,6 +28,8 @@ from synth.window.tunable import Tunable, parts_of, with_parts
 
 GRID = 2000  # distances at which the slope is looked at
 CLOSE = 2e-3  # of a factor, to which a part is searched
+NEAR = 0.02  # of a factor: from so near the straight line through two looks is within `CLOSE`
+MOST_LOOKS = 6
 STRIDE = math.log(2.0) / 6.0  # of a search outwards: a factor of 1.12
 
 
@@ -81,13 +85,51 @@ def part_for_sensitivity(
         return math.log(found / cents_per_cm)
 
     ends = math.log(control.low), math.log(control.high)
+    if name == "antenna":
+        found, seen = _by_lines(given, math.log(settings.number(name)), ends)
+        if found is None:
+            raise _out_of_reach(settings, cents_per_cm, seen)
+        return math.exp(found)
     bracket, seen = _bracket(given, math.log(settings.number(name)), ends)
     if bracket is None:
-        shown = [cents_per_cm * math.exp(value) for value in seen]
-        span = f"{min(shown):.0f} to {max(shown):.0f} cents a cm" if shown else "no sound"
-        raise DesignError(f"{settings.text('lever')}: {span} at {note} is all that it can give")
-    coarse = 0.5 * math.log(control.step) if name == "antenna" else CLOSE
-    return math.exp(float(brentq(given, *bracket, xtol=coarse)))
+        raise _out_of_reach(settings, cents_per_cm, seen)
+    return math.exp(root(given, *bracket, xtol=CLOSE))
+
+
+def _out_of_reach(settings: Settings, cents_per_cm: float, seen: Sequence[float]) -> DesignError:
+    """What a lever can give, by the logarithms of what was seen over what is wanted."""
+    shown = [cents_per_cm * math.exp(value) for value in seen]
+    span = f"{min(shown):.0f} to {max(shown):.0f} cents a cm" if shown else "no sound"
+    return DesignError(f"{settings.text('lever')}: {span} at {settings.text('at_note')} is all that it can give")
+
+
+def _by_lines(
+    given: Callable[[float], float], start: float, ends: tuple[float, float]
+) -> tuple[float | None, list[float]]:
+    """Where a nearly straight course passes 0, by the line through its last two places; None where it does not within
+    `ends`; and the values seen.
+    """
+    first = _value(given, start)
+    if first is None:
+        return None, []
+    looks = [(start, first)]
+    place = start + STRIDE if start + STRIDE <= ends[1] else start - STRIDE
+    for _ in range(MOST_LOOKS):
+        value = _value(given, place)
+        if value is None:  # no such part: half-way back
+            place = 0.5 * (place + looks[-1][0])
+            continue
+        looks.append((place, value))
+        (before, was), (here, now) = looks[-2:]
+        if now == was:
+            break
+        wanted = here - now * (here - before) / (now - was)
+        if abs(wanted - here) <= NEAR and ends[0] <= wanted <= ends[1]:
+            return wanted, [value for _, value in looks]
+        place = min(max(wanted, ends[0]), ends[1])
+        if place == here:  # at an end, and not there
+            break
+    return None, [value for _, value in looks]
 
 
 def _bracket(

@@ -329,11 +329,12 @@ def _stance_of(offer: Tunable) -> dict[str, Any]:
     if offer.scenes is None:
         return {}
     stance, (low, high) = offer.scenes.designed, offer.scene.antenna.heights
-    lowest, highest = (round(min(max(stance.hand_height + way, low), high), 2) for way in (-HEIGHT_WAY, HEIGHT_WAY))
+    here = 0.0 if stance.hand_height is None else stance.hand_height
+    lowest, highest = (round(min(max(here + way, low), high), 2) for way in (-HEIGHT_WAY, HEIGHT_WAY))
     heights = {
-        "default": stance.hand_height,
-        "low": min(lowest, stance.hand_height),
-        "high": max(highest, stance.hand_height),
+        "default": here,
+        "low": min(lowest, here),
+        "high": max(highest, here),
     }
     others = (DESIGNED,) if stance.bystander == DESIGNED else ()
     return {

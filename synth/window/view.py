@@ -37,12 +37,14 @@ from synth.window.draw_readouts import (
     draw_spectrum,
     draw_still_panels,
     draw_tuner,
+    panel_rooms,
 )
 from synth.window.draw_room import draw_room, draw_still_room
+from synth.window.draw_settings import draw_settings
 from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
-from synth.window.drawer import ControlRow, draw_drawer, strip_words
-from synth.window.keys import help_groups
+from synth.window.drawer import ControlRow, draw_drawer, draw_hint, strip_effect, strip_words, without_effects
+from synth.window.keys import help_groups, help_pages
 from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
 from synth.window.picture import PIECES, Picture
@@ -196,6 +198,7 @@ class View:
             remarks,
             shown.sides,
             shown.active_side,
+            bool(shown.settings),
             shown.guide,
             shown.drone,
             strip,
@@ -206,24 +209,37 @@ class View:
             self._draw_still(self._still, page, shown, strip, state)
             before = [surface.get_rect()]
         if not page and shown.rows != self._rows:
-            canvas.onto(self._still)
-            self._still.fill(palette.GROUND, layout.drawer)
-            draw_drawer(canvas, shown.rows)
-            self._rows, self._row_texts = shown.rows, tuple(canvas.texts)
-            before.append(surface.get_rect().clip(layout.drawer))
-        slow = (shown.readouts, shown.spectrum)
+            before.append(surface.get_rect().clip(self._draw_rows(self._still, layout, shown.rows)))
+        slow = (shown.readouts, shown.spectrum, shown.settings)
         if not page and slow != self._slow:
             before += self._draw_slow(self._still, shown)
             self._slow = slow
         for changed in before:
             surface.blit(self._still, changed, changed)
         canvas.onto(surface)
-        draw_header(canvas, shown.flags, shown.status, shown.notice, shown.listening)
+        effect = strip_effect(shown.rows) if layout.drawer_is_strip and not page else ""
+        draw_header(canvas, shown.flags, shown.status, shown.notice, shown.listening, effect)
         if not page:
             self._draw_playing(state, shown)
         elif page == "help":
             draw_help_status(canvas, PIECES.join(shown.status))
         return before + [touched.inflate(4, 4) for touched in canvas.touched]
+
+    def _draw_rows(self, still: pygame.Surface, layout: Layout, rows: tuple[ControlRow, ...]) -> Box:
+        """The controls on what stands still; where they changed. While a hand moves that is their hint alone."""
+        canvas, hint, same = self._canvas, layout.drawer_hint, without_effects(rows) == without_effects(self._rows)
+        self._rows = rows
+        canvas.onto(still)
+        if same:
+            draw_hint(canvas, rows)
+            above = [text for text in self._row_texts if text.place.top < hint.top]
+            self._row_texts = (*above, *canvas.texts)
+            return hint
+        still.fill(palette.GROUND, layout.drawer)
+        draw_drawer(canvas, rows)
+        draw_hint(canvas, rows)
+        self._row_texts = tuple(canvas.texts)
+        return layout.drawer
 
     def _draw_playing(self, state: WindowState, shown: Picture) -> None:
         """What may change with every picture."""
@@ -235,7 +251,8 @@ class View:
             draw_scatter(canvas, state.distance, shown.scatter)
             draw_figure(canvas, state)
             draw_room(canvas, state)
-            draw_hand(canvas, state, shown.readouts, shown.heard)
+            sounding = state.volume > 0.0 and not state.silenced
+            draw_hand(canvas, state, shown.readouts, shown.heard, shown.oscillogram if sounding else None, shown.rms)
             draw_volume_hand(canvas, state)
             if shown.practice is not None:
                 draw_practice(canvas, shown.practice)
@@ -253,7 +270,11 @@ class View:
         canvas.onto(still)
         draw_tuner(canvas, shown.readouts)
         draw_spectrum(canvas, shown.spectrum)
-        draw_chain(canvas, shown.readouts)
+        if shown.settings:
+            rooms = panel_rooms(canvas.layout)
+            draw_settings(canvas, shown.settings, rooms["chain caption"], rooms["chain"])
+        else:
+            draw_chain(canvas, shown.readouts)
         self._slow_texts = tuple(canvas.texts)
         return [still.get_rect().clip(panel) for panel in panels]
 
@@ -283,9 +304,9 @@ class View:
             draw_result_page(canvas, self.practice_page)
         elif page == "help":
             groups = help_groups(has_ring=canvas.field.volume.top is not None)
-            draw_help(canvas, groups, shown.remarks, state.help_page if self.text_scale > 1.0 else None)
+            draw_help(canvas, groups, shown.remarks, state.help_page, help_pages(self.text_scale))
         else:
-            draw_still_panels(canvas)
+            draw_still_panels(canvas, not shown.settings)
             if not canvas.layout.drawer_over_stage:
                 draw_field(canvas, shown.guide, shown.drone)
                 draw_antenna(canvas)

@@ -1,8 +1,9 @@
 """How often the 95 % intervals of `beatfield fit` hold the truth, over many made-up benches of each kind.
 
 By hand: `python tests/benchmarks/fitted_benches.py 1000 [KIND...]`. Every bench is drawn from what is assumed
-beforehand of capacitors and counter, and from a spread of coils and strays; those of the solved kinds are made by the
-circuit. Prints for each kind and unknown the share held; ends with 1 where one is below 93 %, or all hold everything.
+beforehand of capacitors, counter, windings and chokes, and from a spread of coils and strays; those of the solved kinds
+are made by the circuit. Prints for each kind and unknown the share held; ends with 1 where one is below 93 %, or all
+hold everything.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from numpy.random import Generator
 from models.circuit.oscillator import steady_state
 from models.readings.unknowns import NORMAL_95
 from models.tank import resonant_frequency
-from synth.analysis.fitting import Errors, solved_bench
+from synth.analysis.fitting import COIL_SELF_SHARE, Errors, solved_bench
 from synth.analysis.readings import read_readings
 from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import OpenedDesign
@@ -30,7 +31,8 @@ from synth.designs.design_file import Design, load_design
 DEMOS = Path(__file__).parents[2] / "demos"
 P = 1e-12
 LEAST = 0.93
-COUNTER, CAPACITOR = 1e-4, 0.01  # 95 % limits, as by default
+COUNTER, CAPACITOR = 1e-4, 0.01  # 95 % limit and tolerance, as by default
+HAND = Errors().hand_distance
 
 Truth = dict[str, float]
 Made = tuple[str, Design | None, Truth]
@@ -44,9 +46,14 @@ def off(generator: Generator, limit: float) -> float:
     return 1.0 + limit / NORMAL_95 * float(generator.normal())
 
 
+def windings_of(generator: Generator, designed: float) -> float:
+    """A coil's own capacitance, F, as it may be where the design has `designed`."""
+    return abs(designed * off(generator, COIL_SELF_SHARE))
+
+
 def parts(generator: Generator, values: tuple[float, ...]) -> dict[float, float]:
     """Capacitors as they are, F, by their marking in pF."""
-    return {value: value * P * off(generator, CAPACITOR) for value in dict.fromkeys(values)}
+    return {value: value * P * (1.0 + generator.uniform(-CAPACITOR, CAPACITOR)) for value in dict.fromkeys(values)}
 
 
 def plain(generator: Generator) -> Made:
@@ -84,21 +91,32 @@ def handed(generator: Generator) -> Made:
     """A meadow built otherwise, read with the hand at three places behind its chokes."""
     design = opened().design
     curve = opened().curve
+    branch = design.branch
+    assert branch is not None
     truth = {
         "inductance": design.variable.inductance * off(generator, 0.05),
         "stray": float(generator.uniform(5, 80)) * P,
         "antenna_stray": float(generator.uniform(1, 6)) * P,
     }
+    chokes = replace(branch, inductance=branch.inductance * off(generator, 0.05))
+    windings = windings_of(generator, design.variable.self_capacitance)
     rows = ((180, None), (270, 0.1), (270, 0.3), (330, 0.1), (680, None), (680, 0.1), (1000, 0.3))
     real, lines = parts(generator, tuple(value for value, _ in rows)), header("hand_distance")
     for value, distance in rows:
-        there = replace(design.variable, capacitance=real[value], stray=truth["stray"], inductance=truth["inductance"])
+        there = replace(
+            design.variable,
+            capacitance=real[value],
+            stray=truth["stray"],
+            inductance=truth["inductance"],
+            self_capacitance=windings,
+        )
         antenna = replace(design.antenna, stray=truth["antenna_stray"])
-        made = OpenedDesign(replace(design, variable=there, antenna=antenna), (curve, None))
+        made = OpenedDesign(replace(design, variable=there, antenna=antenna, branch=chokes), (curve, None))
         if distance is None:
             frequency = made.lifted.tanks["variable"].frequency
         else:
-            hand = float(curve.capacitance(distance)) + made.wired.antenna.stray
+            held = distance + HAND / NORMAL_95 * float(generator.normal())
+            hand = float(curve.capacitance(held)) + made.wired.antenna.stray
             frequency = float(made.instrument.frequency_with(hand))
         at = "" if distance is None else f"{100 * distance:g} cm"
         lines.append(f"{value} pF,{frequency * off(generator, COUNTER)!r} Hz,{at}")
@@ -132,10 +150,11 @@ def told(generator: Generator) -> Made:
         "inductance": design.reference.inductance * off(generator, 0.05),
         "stray": float(generator.uniform(5, 80)) * P,
     }
+    built = {**truth, "self_capacitance": windings_of(generator, design.reference.self_capacitance)}
     values = (47.0, 100.0, 220.0, 470.0)
     real, lines = parts(generator, values), header()
     for value in values:
-        section = replace(design.reference, capacitance=real[value], **truth)
+        section = replace(design.reference, capacitance=real[value], **built)
         state = steady_state(circuit_of(replace(design, reference=section), "reference"))
         lines.append(f"{value:g} pF,{state.frequency * off(generator, COUNTER)!r} Hz")
     return "\n".join(lines) + "\n", design, truth

@@ -175,5 +175,5 @@ def test_a_tune_is_bounded_in_notes(notes):
     if notes <= MOST_NOTES:
         assert len(read_midi(content, "a.mid").notes) == notes
     else:
-        with pytest.raises(DesignError, match=r"a\.mid: holds \d+ notes; the most is 2000"):
+        with pytest.raises(DesignError, match=r"a\.mid: holds \d+ notes, and 2000 are taken"):
             read_midi(content, "a.mid")

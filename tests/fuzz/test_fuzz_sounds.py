@@ -55,3 +55,8 @@ def test_a_sound_is_bounded_in_length_and_its_channels_are_averaged(tmp_path, mo
     monkeypatch.setattr(sound_reader, "MOST_FRAMES", 399)
     with pytest.raises(DesignError, match=r"a\.wav: is longer than 0 minutes"):
         read_sound(path)
+
+
+def test_a_name_that_no_file_can_have_is_told_as_such():
+    with pytest.raises(DesignError, match="cannot be read as sound"):
+        read_sound(f"{'a' * 300}.wav")

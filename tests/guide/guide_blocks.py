@@ -56,7 +56,7 @@ def played(text: str, run: Callable[[list[str]], str]) -> Iterator[Said]:
         if kind == "sh":
             for command in waiting:
                 yield Said(command[0], [], command[1])
-            commands = [shlex.split(line)[1:] for line in content.splitlines()]
+            commands = [shlex.split(line, comments=True)[1:] for line in content.splitlines()]
             waiting = [(command, run(command).splitlines()) for command in commands]
         else:
             *before, last = waiting

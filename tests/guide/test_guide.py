@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+import io
 import re
 
 import pytest
@@ -12,7 +13,8 @@ from synth.designs.circuit_templates import CIRCUITS
 from synth.designs.part_rows import KINDS
 from synth.designs.sections import KEYS
 from synth.designs.template import circuit_template_text
-from synth.report.guide import folder, keys_page, page, topics
+from synth.report.guide import folder, keys_page, page, shown, topics
+from synth.terminal import paged
 from tests.guide.guide_blocks import prepare, renewed
 
 
@@ -29,9 +31,10 @@ def run(tmp_path, monkeypatch, capsys):
     return run
 
 
-def test_the_formulas_of_the_physics_page_give_what_it_shows():
-    found = doctest.testfile(str(folder() / "05-physics.md"), module_relative=False)
-    assert found.attempted >= 9
+@pytest.mark.parametrize(("file", "least"), [("05-physics.md", 9), ("10-library.md", 9)])
+def test_the_formulas_of_a_page_give_what_it_shows(file, least):
+    found = doctest.testfile(str(folder() / file), module_relative=False)
+    assert found.attempted >= least
     assert found.failed == 0
 
 
@@ -61,6 +64,28 @@ def test_every_command_stands_in_the_page_of_commands():
     assert [name for name in COMMANDS if f"beatfield {name}" not in text] == []
 
 
+class Terminal(io.StringIO):
+    """A terminal that text is written to."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_a_terminal_shows_headings_in_bold(monkeypatch):
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setenv("TERM", "xterm")
+    lines = shown("# The first hour\n\n**Quiet** first.\n", Terminal()).splitlines()
+    assert lines == ["\x1b[1mThe first hour\x1b[0m", "", "\x1b[1mQuiet\x1b[0m first."]
+
+
+def test_a_pager_that_is_not_there_hides_nothing(monkeypatch):
+    terminal = Terminal()
+    monkeypatch.setattr("sys.stdout", terminal)
+    monkeypatch.setenv("PAGER", "no-pager-of-this-name 2>&-")
+    paged("line\n" * 300)
+    assert terminal.getvalue() == "line\n" * 300
+
+
 def test_topics_are_listed_read_and_asked_for_again(capsys):
     assert main(["guide"]) == 0
     said = capsys.readouterr().out
@@ -79,3 +104,16 @@ def test_what_differs_is_seen():
     assert renewed(text, lambda _: "design  Heron\nzero beat   46.0 cm\n") == text.replace("45.0", "46.0")
     with pytest.raises(LookupError, match="zero beat"):
         renewed(text, lambda _: "design  Heron\n")
+
+
+@pytest.mark.parametrize("width", [60, 80, 140])
+def test_every_page_fits_a_terminal_and_is_the_same_text(width, monkeypatch):
+    monkeypatch.setenv("COLUMNS", str(width))
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    for topic in topics():
+        said = shown(page(topic), Terminal())
+        assert "\x1b[1m" in said
+        plain = re.sub(r"\x1b\[\d*m", "", said)
+        assert max(map(len, plain.splitlines())) <= width, topic
+        assert plain.split() == re.sub(r"^#+ ", "", shown(page(topic), io.StringIO()), flags=re.MULTILINE).split()

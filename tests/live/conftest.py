@@ -68,6 +68,11 @@ class Stage:
         )
         return result.stdout.strip()
 
+    def picture(self, window: str, path: Path) -> Path:
+        """A picture of a window as a BMP: to compress it would cost more than all else."""
+        self.run("import", "-window", window, "-depth", "8", f"BMP3:{path}")
+        return path
+
     def wait_for(self, condition: Callable[[], bool], what: str, timeout: float = START_TIMEOUT) -> None:
         """Wait until `condition` holds."""
         wait_for(condition, what, timeout)

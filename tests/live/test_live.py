@@ -24,9 +24,9 @@ RATE = 48000
 SIZE = (1280, 720)
 DESIGN = Path(__file__).resolve().parents[2] / "demos" / "meadow.toml"
 WANTED_HZ = (110.0, 220.0, 440.0, 880.0)
-HOLD = 1.2  # s on each note
+HOLD = 0.8  # s on each note
 SETTLE = 0.4  # s for the hand to arrive in the recording
-PLAYED = 8.0  # s of sound that must be without a gap
+PLAYED = 5.0  # s of sound that must be without a gap
 LATENCIES = ("low", "40 ms")
 HOLE = 12  # samples of exact zero in a row: no sound of this run stays at zero for a quarter of that
 
@@ -183,14 +183,13 @@ def perform(
         begin = frames()
         time.sleep(HOLD)
         performance.held.append(Held(begin, frames(), pointer.frequency, pointer.gain))
-    performance.picture, performance.pointer = record.with_name("screen.png"), pointer.place
-    stage.run("import", "-window", window(), str(performance.picture))
+    performance.picture, performance.pointer = stage.picture(window(), record.with_name("screen.bmp")), pointer.place
     remaining = PLAYED + 0.5 - (time.monotonic() - started)
     pointer.glide([0.2 + 0.12 * np.sin(0.1 * turn) for turn in range(int(remaining / 0.01))], 0.8)
     time.sleep(max(0.0, PLAYED + 0.5 - (time.monotonic() - started)))
     performance.sounding = (first, frames())
     pointer.press("r")
-    time.sleep(1.5)
+    time.sleep(1.0)
     performance.take_frequency = pointer.frequency
     pointer.press("r")
     stage.wait_for(lambda: len(list(takes.glob("[!.]*.wav"))) == 1, "the recording")

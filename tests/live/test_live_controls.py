@@ -25,7 +25,7 @@ from synth.window.session import Session, session_of
 
 RATE, SIZE = 48000, (1280, 720)
 DEMOS = Path(__file__).resolve().parents[2] / "demos"
-SETTLE, HOLD = 0.5, 1.0  # s
+SETTLE, HOLD = 0.4, 0.6  # s
 DISTANCE, SHARE = 0.15, 0.45  # m of the hand; of the way of the zero-beat slider
 
 
@@ -111,8 +111,7 @@ def perform(stage: Any, session: Session, player: Any, record: Path, log: Path) 
     hold("fingers closed", meadow.beat_frequency(sounding))
     do("key", "p")
     hold("open", meadow.beat_frequency(hand))
-    done.picture = record.with_name("screen.png")
-    stage.run("import", "-window", place, str(done.picture))
+    done.picture = stage.picture(place, record.with_name("screen.bmp"))
     do("keydown", "space")  # off the stage the hand rests; it sounds as long as this key is down
     wanted = session.settings.control("zero_beat").value_at(drag(do, stage, layout))
     hold("zero beat dragged", tuned(session, zero_beat=wanted).beat_frequency(hand))

@@ -14,7 +14,7 @@ from synth.window.layout import lay_out_lesson
 
 RATE = 48_000
 SIZE = (1280, 720)
-HELD = 2.5  # s on each sound
+HELD = 1.8  # s on each sound
 PLACE = 0.37
 
 
@@ -41,7 +41,7 @@ def run(stage: Any) -> dict[str, Any]:
 
             stage.run("xdotool", "mousemove", "--window", window, str(spot[0] - 1), str(spot[1]))
             stage.run("xdotool", "mousemove", "--window", window, str(spot[0]), str(spot[1]))
-            time.sleep(HELD)
+            time.sleep(1.2)
             mark("caution ends")
             press("Return")
             time.sleep(HELD)
@@ -49,7 +49,7 @@ def run(stage: Any) -> dict[str, Any]:
             press("2")
             time.sleep(HELD)
             mark("detector ends")
-            stage.run("import", "-window", window, str(stage.folder / "lesson.png"))
+            stage.picture(window, stage.folder / "lesson.bmp")
             press("q")
             code = player.wait(20.0)
         finally:
@@ -62,7 +62,7 @@ def run(stage: Any) -> dict[str, Any]:
         "marks": marks,
         "code": code,
         "log": log_path.read_text(),
-        "picture": stage.folder / "lesson.png",
+        "picture": stage.folder / "lesson.bmp",
         "place": (spot[0] - pad.left) / (pad.width - 1),
     }
 
@@ -91,10 +91,10 @@ def wait_for_window(stage: Any, player: Any, log_path: Any) -> str:
 
 def lines_before(run: dict[str, Any], name: str) -> list[float]:
     """Frequencies of the lines within 40 dB of the strongest, in a second that ends a quarter before a mark (the rest
-    may still be on its way through the sound card); up to a second earlier where a busy machine left a hole in it.
+    may still be on its way through the sound card); up to half a second earlier where a busy machine left a hole in it.
     """
     last = run["marks"][name] - RATE // 4
-    pieces = [run["samples"][end - RATE : end] for end in range(last, last - RATE, -RATE // 20)]
+    pieces = [run["samples"][end - RATE : end] for end in range(last, last - RATE // 2, -RATE // 20)]
     piece = next((piece for piece in pieces if not has_hole(piece)), pieces[0])
     size = np.abs(np.fft.rfft(piece * np.blackman(piece.size)))
     tops = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:]) & (size[1:-1] > 0.01 * size.max())) + 1

@@ -23,7 +23,7 @@ from synth.sound.voice import SMOOTHING_TIME
 
 RATE = 48000
 DESIGN = Path(__file__).resolve().parents[2] / "demos" / "meadow.toml"
-REST, SWEEP = 2.5, 4.0  # s
+REST, SWEEP = 1.6, 3.0  # s
 FAR, NEAR = 0.40, 0.12  # m
 TIMES = np.array([0.0, REST, REST + SWEEP, 2.0 * REST + SWEEP])
 HAND = np.array([FAR, FAR, NEAR, NEAR])

@@ -3,8 +3,8 @@
     python timed_window.py DESIGN REPORT
 
 opens the design as `beatfield play` does, with a reader of its own on the ring of hand events in shared memory. While
-it runs the audio process's number stands in REPORT.pid; at its end REPORT (JSON) holds pictures drawn, seconds open,
-underruns, and time stamps of the events.
+it runs the audio process's number stands in REPORT.pid; whenever that changes REPORT (JSON) holds the time stamps of
+the events up to then.
 """
 
 from __future__ import annotations
@@ -39,19 +39,13 @@ def main() -> None:
             number = speaker.process_id
             if number != told[0]:
                 told[0] = number
+                report.write_text(json.dumps({"events": events}))
                 report.with_suffix(".pid").write_text(str(number))
 
-        played = run_session(
+        run_session(
             session, speaker, workpiece.design.name, record_folder=report.parent, caution=False, each_frame=look
         )
         link.close()
-    figures = {
-        "frames": played.frames,
-        "seconds": played.seconds,
-        "underruns": speaker.meters().underruns,
-        "events": events,
-    }
-    report.write_text(json.dumps(figures))
 
 
 if __name__ == "__main__":

@@ -46,6 +46,16 @@ def test_against_adlers_formula_for_an_oscillator_that_does_not_give_way() -> No
     assert lock_range(coupling, FREQUENCY, capacitance, capacitance, ratio) == pytest.approx(expected, rel=2e-6)
 
 
+def test_equal_oscillators_feel_the_resistive_part_of_the_leak_alone() -> None:
+    """By symmetry: what a reactive leak does to the frequencies of two equal ones is the same, and leaves no lock."""
+    coupling = OutputCoupling(47e3, 47e3, None, 200e-12)
+    admittance = coupling.transfer_admittance(FREQUENCY)
+    assert admittance.imag < -2.0 * admittance.real
+    expected = admittance.real / (2.0 * math.pi * 500e-12)
+    assert lock_range(coupling, FREQUENCY, 500e-12, 500e-12) == pytest.approx(expected, rel=1e-12)
+    assert lock_range(coupling, FREQUENCY, 500e-12, 500e-12, 2.0) > 1.5 * expected
+
+
 def test_monotone_and_symmetric() -> None:
     values = [lock_range(OutputCoupling(r, 47e3), FREQUENCY, 5e-10, 5e-10) for r in np.geomspace(1e3, 1e7, 30)]
     assert (np.diff(values) < 0.0).all()

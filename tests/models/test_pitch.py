@@ -96,4 +96,6 @@ def test_straight_rows_are_straight_and_a_bow_is_known() -> None:
 def test_limen_near_one_kilohertz():
     """Moore's textbook, from memory: some 2 to 3 Hz at 1 kHz and moderate level; relative limen worse at both ends."""
     assert 1.5 < float(frequency_limen(1000.0)) < 3.0
+    # by hand from the published line: 10^(0.026 sqrt(f) - 0.533)
+    assert_allclose(frequency_limen([400.0, 1000.0, 8000.0]), [0.9705, 1.946, 62.02], rtol=1e-3)
     assert float(limen_cents(1000.0)) < 5.0 < min(float(limen_cents(150.0)), float(limen_cents(8000.0)))

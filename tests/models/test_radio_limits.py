@@ -16,12 +16,13 @@ from models.radio_limits import general_field_limit
         (240e3, 10.0, 300.0),
         (600e3, 40.0, 30.0),
         (1600e3, 15.0, 30.0),
+        (1705e3, 24000.0 / 1705.0, 30.0),
         (7e6, 30.0, 30.0),
         (40e6, 100.0, 3.0),
     ],
 )
 def test_the_rows_of_the_rule(frequency: float, microvolts: float, distance: float) -> None:
-    """47 CFR 15.209(a), its table from memory."""
+    """47 CFR 15.209(a), its table from memory; at 1705 kHz the tighter of both rows, 15.209(b)."""
     limit = general_field_limit(frequency)
     assert limit.field == pytest.approx(microvolts * 1e-6, rel=1e-12)
     assert limit.distance == distance

@@ -220,6 +220,14 @@ def test_force_never_writes_over_what_the_command_reads(demos, in_tmp, capsys, a
     assert {path: path.read_bytes() for path in in_tmp.iterdir()} == before
 
 
+def test_one_file_cannot_be_written_twice(in_tmp, capsys):
+    """Also where the two outputs spell its name differently."""
+    ways = ("field.svg", "./field.svg")
+    assert main(["field", "heron.toml", "--csv", ways[0], "--plot", ways[1], "--force"]) == 2
+    assert "./field.svg: named twice, by --csv and --plot" in capsys.readouterr().err
+    assert not Path("field.svg").exists()
+
+
 def test_ctrl_c_before_the_command_line_is_set_up_is_quiet(monkeypatch, capsys):
     def interrupted() -> None:
         raise KeyboardInterrupt
@@ -285,6 +293,8 @@ def test_a_shell_completes_commands_options_and_files(demos, in_tmp):
         return Path("answer").read_text().split()
 
     assert completed("beatfield fie") == ["field"]
+    assert completed("beatfield field mea") == ["meadow"]
+    assert set(completed("beatfield field m")) == {"meadow", "mine.toml"}
     assert "--plot" in completed("beatfield field mine.toml --pl")
 
 

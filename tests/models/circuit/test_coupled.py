@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from pair_in_time import Pair, integrate_pairs
 
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.common_base import Load
@@ -24,7 +25,6 @@ from models.circuit.drawing import Capacitance, Part, Resistance
 from models.circuit.mixer import SOURCES, Drive, Mixer, Source
 from models.circuit.mixing import solver_for
 from models.circuit.oscillator import steady_state
-from models.circuit.pair_in_time import Pair, integrate_pairs
 from models.circuit.transistor import DepletionJunction
 from models.pulling import pulled_beat_of
 from tests.models.circuit.willow import willow

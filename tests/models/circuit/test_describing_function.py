@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.special import i0e, i1e
 
 from models.circuit.oscillator_start import bias_shift, drive_at, relative_transconductance
 
@@ -25,6 +26,12 @@ def test_fundamental_of_the_exponential_by_direct_fourier_sum():
     ratio = 2 * np.mean(current * np.cos(angle)) / np.mean(current) / 7.0
     assert_allclose(relative_transconductance(7.0), ratio, rtol=1e-12)
     assert_allclose(bias_shift(7.0), np.log(np.mean(current)), rtol=1e-12)
+
+
+def test_both_are_those_of_a_librarys_bessel_functions():
+    drive = np.geomspace(1e-3, 1e6, 40)
+    assert_allclose(relative_transconductance(drive), 2.0 * i1e(drive) / (drive * i0e(drive)), rtol=1e-12)
+    assert_allclose(bias_shift(drive), np.log(i0e(drive)) + drive, rtol=1e-9, atol=1e-14)
 
 
 @pytest.mark.parametrize("drive", [0.05, 1.0, 12.0, 300.0])

@@ -176,6 +176,34 @@ def test_a_pnp_is_an_npn_with_all_signs_turned() -> None:
     assert points[1].region == "active"
 
 
+def densities(law, voltages: list[float]) -> dict[str, float]:
+    """Density, A^2/Hz, of each noise current of a device, counted over frequencies of both signs."""
+    ports = np.array(voltages)
+    currents = law.evaluate(ports[:, None]).currents[:, 0]
+    return {source.name: float(np.squeeze(source.density)) for source in law.noise(ports, currents)}
+
+
+def test_the_noise_of_each_device() -> None:
+    """Shot noise q I and thermal noise 2 k T G over both signs (2 q I and 4 k T G over one, any textbook)."""
+    charge, thermal = 1.602176634e-19, 1.380649e-23 * 300.0
+    diode = Diode(saturation_current=1e-9, emission_factor=2.0)
+    current = 1e-9 * math.expm1(0.5 * charge / (2.0 * thermal))
+    assert_allclose(densities(DiodePorts(diode), [0.5])["diode current"], charge * current, rtol=1e-9)
+    # a saturated channel: two thirds of its transconductance (A. van der Ziel, Proc. IRE 50 (1962) 1808, from memory)
+    part = FieldEffect(pinch_off=-2.0, factor=1.5e-3, channel_slope=0.0)
+    slope = 2.0 * 1.5e-3 * 1.0
+    found = densities(FieldEffectPorts(part), [-1.0, -6.0])["channel"]
+    assert_allclose(found, 2.0 * thermal * slope * 2.0 / 3.0, rtol=1e-3)
+    # space charge smooths that of a triode to something like a tenth; not that of its grid
+    triode = Triode(amplification=20.0, perveance=1e-3, grid_perveance=2e-4)
+    found = densities(TriodePorts(triode), [1.0, 100.0])
+    assert 0.05 * charge < found["anode current"] / (1e-3 * 6.0**1.5) < 0.2 * charge
+    assert_allclose(found["grid current"], charge * 2e-4, rtol=0.01)
+    # both halves of an inverter together are its output resistance
+    found = densities(InverterPorts(Inverter(output_resistance=300.0, rated_supply=9.0)), [4.0, 4.5, 5.0])
+    assert_allclose(sum(found.values()), 2.0 * thermal / 300.0, rtol=1e-3)
+
+
 def test_values_out_of_their_domain_are_refused() -> None:
     with pytest.raises(ValueError, match="pinch_off must be < 0"):
         FieldEffect(pinch_off=1.0)

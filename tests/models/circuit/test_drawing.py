@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from pair_in_time import Pair, integrate_pairs
 
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.bias import Bias
@@ -30,7 +31,6 @@ from models.circuit.modulation import both_ripples
 from models.circuit.operating_point import operating_point
 from models.circuit.oscillator import steady_state
 from models.circuit.oscillator_noise import oscillator_noise
-from models.circuit.pair_in_time import Pair, integrate_pairs
 from models.circuit.part_values import neighbours, part_values, with_part_value
 from models.circuit.resonance import beside_tank, natural_frequency, resonance
 from models.circuit.small_signal import Obstacle, small_signal

@@ -11,7 +11,7 @@ from models.circuit.diode import Diode
 from models.circuit.drawing import Capacitance, Coil, Part, Resistance
 from models.circuit.field_effect import FieldEffect
 from models.circuit.mixer import Drive, Mixer, Source, sine
-from models.circuit.mixer_table import DrawnDetector, loads_at_rest, mixer_table
+from models.circuit.mixer_table import DrawnDetector, MixerTable, loads_at_rest, mixer_table
 from models.circuit.mixing import solver_for
 from models.circuit.operating_point import solve
 from models.circuit.transistor import DepletionJunction, Transistor
@@ -212,6 +212,27 @@ def test_table_reads_what_is_solved(still):
     edge = table.quasi_static_up_to
     assert 5.0 < edge < table.corner
     assert_allclose(table.level(0.5 * edge), table.level(0.0), rtol=0.01)
+
+
+def test_a_table_follows_both_amplitudes_by_parabolas():
+    """Lines that are a polynomial of the second degree in either amplitude are met everywhere, not only where solved.
+
+    The table knows them at the middle and one reach to either side; the beat changes nothing here.
+    """
+    middle, reach = (2.0, 1.6), (0.03, 0.2)
+
+    def added(step, slope, bend):
+        return slope * step + bend * step**2
+
+    of_variable, of_reference = (0.7 - 0.2j, 0.3 + 0.1j), (-0.4 + 0.5j, 0.6 - 0.3j)
+    bends = [added(sign * reach[1], *of_variable) for sign in (-1.0, 1.0)]
+    bends += [added(sign * reach[0], *of_reference) for sign in (-1.0, 1.0)]
+    beats, sparse = np.linspace(-12e3, 12e3, 9), np.array([-12e3, 0.0, 12e3])
+    shape = np.array(bends)[None, :, None] * np.ones((3, 1, 2))
+    table = MixerTable(beats, np.ones((9, 2), dtype=complex), sparse, shape, middle, reach, RADIO)
+    for first, second in ((0.01, 0.0), (0.0, -0.15), (-0.02, 0.1), (0.05, 0.3)):
+        found = table.read([440.0], middle[0] * (1.0 + first), middle[1] * (1.0 + second))
+        assert_allclose(found, 1.0 + added(first, *of_reference) + added(second, *of_variable), rtol=1e-9)
 
 
 def test_a_mixer_without_a_device_is_refused():

@@ -7,10 +7,11 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import Boltzmann, elementary_charge
 from scipy.integrate import quad
+from scipy.special import sici
 
 from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.oscillator import steady_state
-from models.circuit.oscillator_noise import Noise, flicker_integral, leeson, note_jitter, oscillator_noise
+from models.circuit.oscillator_noise import Noise, flicker_integral, note_jitter, oscillator_noise
 from models.circuit.transistor import Transistor
 from tests.models.circuit.test_oscillator import DEFAULT
 from tests.models.circuit.willow import willow
@@ -24,6 +25,20 @@ GENTLE = replace(
     fixed_capacitor=330e-12,
     bias=replace(DEFAULT.bias, emitter_resistor=680e3),
 )
+
+
+def leeson(offset, frequency, quality_factor, power, noise_factor=1.0, corner=0.0, temperature=290.0):
+    """Leeson's phase noise at `offset`, Hz, dBc/Hz: half the density of the phase.
+
+    L = (F k T / 2 P) (1 + (f / (2 Q f_m))^2) (1 + f_c / f_m)
+    Q loaded, P W, F noise factor as a ratio. D. B. Leeson, Proc. IEEE 54 (1966) 329 (from memory); others write
+    F k T / P for the density of the phase of both sidebands. With P the power that the tank itself loses, its thermal
+    noise alone is F = 4 in this convention.
+    """
+    away = np.asarray(offset)
+    line = noise_factor * Boltzmann * temperature / (2.0 * power)
+    line = line * (1.0 + (frequency / (2.0 * quality_factor * away)) ** 2) * (1.0 + corner / away)
+    return 10.0 * np.log10(line)
 
 
 @pytest.fixture(scope="module")
@@ -101,6 +116,12 @@ def test_flicker_integral(start):
     assert_allclose(flicker_integral(start), near, atol=1e-5)
 
 
+@pytest.mark.parametrize("start", [1e-6, 0.03, 1.0, 2.0, 2.1, 40.0])
+def test_its_cosine_integral_is_that_of_a_library(start):
+    rest = (1.0 - np.cos(2.0 * start)) / (2.0 * start) ** 2 + np.sin(2.0 * start) / (2.0 * start)
+    assert_allclose(flicker_integral(start), rest - sici(2.0 * start)[1], rtol=1e-9, atol=1e-13)
+
+
 def with_flicker(corner):
     """The noise of willow's oscillators with another corner of the flicker noise, Hz; it changes no oscillation."""
     found = []
@@ -115,6 +136,8 @@ def test_flicker_adds_30_db_a_decade_and_more_from_a_lower_frequency_on():
     white, both = with_flicker(0.0)[0], with_flicker(1e7)[0]
     extra = 10 ** (both.phase_noise([1.0, 10.0]) / 10) - 10 ** (white.phase_noise([1.0, 10.0]) / 10)
     assert_allclose(extra[0] / extra[1], 1000.0, rtol=1e-6)
+    # L = S_phi / 2 and S_phi = S_f / f_m^2, with one-sided densities (IEEE Std 1139, from memory)
+    assert_allclose(extra[1], both.flicker / 10.0 / 10.0**2 / 2.0, rtol=1e-6)
     assert both.frequency_variance(0.1, 0.01) > both.frequency_variance(0.1, 0.1) > white.frequency_variance(0.1)
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from pair_in_time import Pair, integrate_pairs
 from scipy.special import j0, j1
 
 from models.branch.antenna_branch import SeriesInductor
@@ -13,7 +14,6 @@ from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.coupled import Coupling
 from models.circuit.modulation import both_ripples, stronger_sideband
 from models.circuit.oscillator import steady_state
-from models.circuit.pair_in_time import Pair, integrate_pairs
 from models.circuit.ripple_law import (
     BOTH_BASES,
     ENTRIES,

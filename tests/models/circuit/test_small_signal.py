@@ -92,7 +92,7 @@ def test_default_starts_near_236_khz_with_margin():
 def test_at_the_critical_transconductance_a_root_lies_on_the_axis():
     signal = small_signal(DEFAULT)
     linear, ports = network(DEFAULT), TransistorPorts(DEFAULT.transistor)
-    capacitance, conductance = linearised(linear, ports, signal.point)
+    capacitance, conductance = linearised(linear, ports, signal.point.port_voltages)
     out, sense = linear.unit("collector", "emitter"), linear.unit("base", "emitter")
     for strength in (signal.critical_transconductance, signal.highest_transconductance):
         if strength is None:

@@ -6,15 +6,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.integrate import quad
 from scipy.stats import expon
 
 from models.circuit.bias import Bias
 from models.circuit.common_base import OscillatorCircuit, Trimmer
 from models.circuit.envelope import Outcome
 from models.circuit.oscillator import NotSteadyError, small_signal, steady_state
+from models.circuit.resonance import natural_frequency
 from models.circuit.small_signal import DoesNotStartError
 from models.circuit.start_up import start_up
-from models.circuit.switch_on import HIGH_NOISE, LOW_NOISE, rising_bias, thermal_swing
+from models.circuit.switch_on import HIGH_NOISE, LOW_NOISE, rising_bias, step_swing, thermal_swing
 from models.circuit.transient import cycle_swings, run_length, simulate
 from models.circuit.transistor import Transistor
 
@@ -161,3 +163,12 @@ def test_kennedys_irregular_oscillator_is_called_unstable(part, harmonics):
     assert small_signal(kennedy(part)).starts
     with pytest.raises(NotSteadyError, match="not steady"):
         steady_state(kennedy(part), harmonics=harmonics)
+
+
+def test_the_step_of_the_supply_against_the_impulse_response_of_the_tank():
+    """A tank without loss that is driven by u(t) rings on with the size of the integral of u'(t) exp(-j w t)."""
+    circuit = replace(HARD, supply_resistor=1.5)
+    turns = 2.0 * math.pi * natural_frequency(circuit) * circuit.supply_resistor * circuit.supply_capacitor
+    assert 0.5 < turns < 2.0  # neither term of the law is lost beside the other
+    parts = [quad(lambda x: math.exp(-x), 0.0, np.inf, weight=weight, wvar=turns)[0] for weight in ("cos", "sin")]
+    assert_allclose(step_swing(circuit), circuit.supply_voltage * math.hypot(*parts), rtol=1e-6)

@@ -117,3 +117,17 @@ def test_two_modes_that_meet_are_refused():
 def test_a_leap_of_frequency_is_refused():
     with pytest.raises(ValueError, match="hops from"):
         solve_along(CIRCUIT, DIRECT, [5e-12, 60e-12])
+
+
+def impedance(antenna, frequency):
+    """Impedance, ohm, of an antenna behind its inductor and of the inductor's own capacitance beside it."""
+    turn = 2j * np.pi * frequency
+    coil = antenna.series_resistance + turn * antenna.inductance
+    return 1.0 / (1.0 / coil + turn * antenna.self_capacitance) + 1.0 / (turn * antenna.capacitance)
+
+
+@pytest.mark.parametrize("frequency", [100e3, 250e3, 400e3])
+def test_at_a_tap_the_whole_coil_sees_the_impedance_over_the_square_of_the_ratio(frequency):
+    # of an ideal transformer, any textbook
+    whole, tapped = (with_antenna(CIRCUIT, 10e-12, BRANCH, ratio).antenna for ratio in (1.0, 0.4))
+    assert_allclose(impedance(tapped, frequency), impedance(whole, frequency) / 0.4**2, rtol=1e-12)

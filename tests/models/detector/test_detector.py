@@ -10,6 +10,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from models.detector.memoryless import DETECTORS, Detector, band_limited_tables
+from models.detector.rectified_sum import half_wave_rectified, sum_of_tones
 from models.junction import THERMAL_VOLTAGE
 
 PHASES = np.linspace(-7.0, 7.0, 101)
@@ -100,9 +101,9 @@ def test_junction_check_values() -> None:
 
 
 def test_small_signal_limits() -> None:
-    # a weak signal gives every kind the same beat, m cos(phi), in its own unit
-    for kind, scale in (("product", 1.0), ("square-law", 1.0), ("envelope", 1.0)):
-        assert_allclose(Detector(kind, 1e-4).harmonics(1)[1], scale * 1e-4, rtol=1e-7)
+    # a weak signal gives these three the same beat, m cos(phi)
+    for kind in ("product", "square-law", "envelope"):
+        assert_allclose(Detector(kind, 1e-4).harmonics(1)[1], 1e-4, rtol=1e-7)
     assert_allclose(Detector("junction", 0.5, 1e-3).harmonics(1)[1], 2.0 * 0.5e-3 * 0.25e-3, rtol=1e-6)
     harmonics = Detector("junction", 1.0, 2e3).harmonics(400)  # a hard drive stays finite
     assert np.all(np.isfinite(harmonics))
@@ -175,3 +176,10 @@ def test_bad_values_are_refused() -> None:
         band_limited_tables([[0.0, 1.0]], 64, [1])
     with pytest.raises(ValueError, match="phase must be finite"):
         Detector().waveform([0.0, np.inf])
+
+
+def test_rectifier_series_is_the_positive_half():
+    first = np.linspace(0.0, 40.0, 5001)
+    envelope, angle = sum_of_tones(first, 1.1 * first, 0.7)
+    half = np.maximum(np.cos(first) + 0.7 * np.cos(1.1 * first), 0.0)
+    assert_allclose(half_wave_rectified(envelope, angle, 400), half, atol=2e-3)

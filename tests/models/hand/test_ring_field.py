@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import mpmath
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -17,10 +16,9 @@ from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.earthing import Earthing
 from models.hand.hand_field import RING_HEIGHTS, hand_field
 from models.hand.meshes import (
-    ARM_RADIUS,
-    BODY_SIDE,
     HAND_HALF_SIZES,
     SHOULDER_SIDE,
+    TYPICAL,
     antenna_mesh,
     bystander,
     cabinet_mesh,
@@ -30,6 +28,7 @@ from models.hand.meshes import (
     player_meshes,
 )
 from models.hand.scene import Bystander, Cabinet, LoopAntenna, PlayerBody, RodAntenna, Room, Scene
+from tests.models.electrostatics.test_boundary_elements import toroid_exact
 
 FEW = np.array([0.012, 0.03, 0.10, 0.30, 0.60])
 EVERY = slice(1, None, 2)  # every second height of the table, its last among them
@@ -56,20 +55,8 @@ def boxed():
 
 
 def exact_torus(ring_radius: float, tube_radius: float) -> float:
-    """C, F, in free space: toroidal functions, C = 8 eps0 b sum e_n Q_{n-1/2}(x) / P_{n-1/2}(x), x = R/a,
-    b^2 = R^2 - a^2, e_0 = 1, else 2 (from memory; e.g. N. N. Lebedev, Special Functions, ch. 8)."""
-    x = mpmath.mpf(ring_radius) / mpmath.mpf(tube_radius)
-    total = mpmath.mpf(0)
-    for n in range(12):
-        first, second = mpmath.legenp(n - 0.5, 0, x, type=3), mpmath.legenq(n - 0.5, 0, x, type=3)
-        total += (1.0 if n == 0 else 2.0) * mpmath.re(second) / mpmath.re(first)
-    return float(8.0 * epsilon_0 * mpmath.sqrt(ring_radius**2 - tube_radius**2) * total)
-
-
-@pytest.mark.parametrize(("ratio", "units"), [(3.0, 1.030591456), (10.0, 0.721689880)])
-def test_the_exact_formula_gives_the_known_values(ratio, units):
-    """C / (4 pi eps0 R) computed independently beforehand to nine digits."""
-    assert_allclose(exact_torus(ratio, 1.0), units * 4.0 * np.pi * epsilon_0 * ratio, rtol=1e-8, atol=0)
+    """C, F, of a torus in free space."""
+    return 4.0 * np.pi * epsilon_0 * ring_radius * toroid_exact(ring_radius / tube_radius)
 
 
 @pytest.mark.parametrize("ratio", [5.0, 27.5, 100.0])
@@ -178,9 +165,8 @@ def test_the_palm_lies_flat_with_its_underside_at_the_origin():
 
 def test_the_arm_comes_from_the_other_shoulder_and_stays_above_the_hand():
     scene = Scene(ring=RING)
-    assert other_shoulder(scene)[1] - BODY_SIDE == pytest.approx(BODY_SIDE - SHOULDER_SIDE)
-    assert other_shoulder(scene)[1] < BODY_SIDE
-    assert other_wrist(scene, RING, 0.05)[2] - ARM_RADIUS == pytest.approx(RING.top + 0.05)
+    assert other_shoulder(scene)[1] == pytest.approx(SHOULDER_SIDE - 2.0 * TYPICAL.shoulder_out)
+    assert other_wrist(scene, RING, 0.05)[2] - TYPICAL.arm_radii[2] == pytest.approx(RING.top + 0.05)
 
 
 @pytest.mark.parametrize(

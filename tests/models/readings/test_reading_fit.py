@@ -13,7 +13,15 @@ from models.branch.modes import mode_frequencies
 from models.pulling import pulled_beat
 from models.readings.fit import Fit, Problem, fit_readings, solved
 from models.readings.identify import best_next_reading, entangled, not_told, sums_told
-from models.readings.instrument_model import BeatOf, FrequencyOf, InstrumentModel, LevelOf, Rows, TunedFrequency
+from models.readings.instrument_model import (
+    BeatOf,
+    ControlOf,
+    FrequencyOf,
+    InstrumentModel,
+    LevelOf,
+    Rows,
+    TunedFrequency,
+)
 from models.readings.unknowns import NORMAL_95, Unknown, values_of
 from models.stray import tank_from_readings
 from models.tank import resonant_frequency
@@ -122,6 +130,49 @@ def test_derivatives_of_every_kind_of_reading():
         step[place] = 1e-6 * truth[place]
         numeric = (model.predicted(truth + step)[0] - model.predicted(truth - step)[0]) / (2e-6 * truth[place])
         np.testing.assert_allclose(slopes[:, place], numeric, rtol=1e-4, atol=2e-6 * abs(numeric).max())
+
+
+@pytest.mark.parametrize("away", [0.98, 0.999, 1.01])
+def test_derivatives_of_the_voltage_behind_the_volume_sides_resonance(away):
+    """Against central differences; the resonator `away` from the oscillator, its Q 40, with and without its diode."""
+    tuned = tank([100 * P], read([100 * P]))
+    model = InstrumentModel(
+        Rows(
+            tuned.model.rows.offsets,
+            np.pad(tuned.model.rows.shares, ((0, 0), (0, 0), (0, 3))),
+            np.zeros(1, dtype=bool),
+            np.zeros((1, 6)),
+        ),
+        (ControlOf(0, 3, 4, 5, 0.5),),
+    )
+    truth = np.array([1.1e-3, 62 * P, 0.0, away * read([100 * P])[0], 40.0, 5.0])
+    voltage, slopes = model.predicted(truth)
+    # a single tuned circuit near its resonance, any textbook: 1 / sqrt(1 + Q^2 (f / f0 - f0 / f)^2)
+    expected = 5.0 / math.sqrt(1.0 + (40.0 * (1.0 / away - away)) ** 2) - 0.5
+    assert voltage[0] == close(expected, rel=1e-9)
+    for place in (0, 1, 3, 4, 5):
+        step = np.zeros(truth.size)
+        step[place] = 1e-6 * truth[place]
+        numeric = (model.predicted(truth + step)[0] - model.predicted(truth - step)[0]) / (2e-6 * truth[place])
+        assert slopes[:, place] == close(numeric, rel=1e-4)
+    faint = truth.copy()
+    faint[5] = 0.3
+    assert not np.any(model.predicted(faint)[0])
+    assert not np.any(model.predicted(faint)[1])
+
+
+def test_what_is_considered_widens_the_interval_as_much_as_it_may_be():
+    """y = u + c + e, of which c is not fitted: u is read as y / (1 + s^2), wrong by (c + e - s^2 u) / (1 + s^2).
+
+    u and c are 0 +- 1, e is 0 +- s.
+    """
+    spread = 0.5
+    unknowns = (Unknown("u", "V", 0.0, 1.0), Unknown("c", "V", 0.0, 1.0, considered=True))
+    rows = Rows(np.zeros((5, 0)), np.zeros((5, 0, 2)), np.zeros(0, dtype=bool), np.zeros((0, 2)))
+    model = InstrumentModel(rows, (LevelOf(0.0, np.array([1.0, 1.0])),))
+    fit = solved(Problem(unknowns, model, np.array([0.4]), np.array([spread])))
+    assert fit.values[0] == close(0.4 / (1.0 + spread**2), rel=1e-9)
+    assert fit.told(0) ** 2 == close((1.0 + spread**2 + spread**4) / (1.0 + spread**2) ** 2, rel=1e-9)
 
 
 def test_needed_capacitance_lands_on_the_frequency():

@@ -20,11 +20,22 @@ from models.circuit.transistor import Transistor
 from models.pulling import pulled_beat
 from synth.analysis.adjoint_figures import heard, hum, sensitivities, steepness, value_words
 from synth.analysis.pulling_figures import lock_paths
+from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
-from synth.designs.design_file import load_design
+from synth.designs.design_file import load_design, read_design
+from synth.designs.template import circuit_template_text
 
 DEMOS = Path(__file__).parents[3] / "demos"
+GROUNDED_GATE = """
+coil = { coil = "tank", from = "supply", to = "hot" }
+tuning = { capacitor = "tank", from = "hot", to = "ground" }
+feedback = { capacitor = "100 pF", from = "hot", to = "source" }
+"source capacitor" = { capacitor = "1 nF", from = "source", to = "ground" }
+oscillator = { field_effect = "n-channel", gate = "ground", drain = "hot", source = "source" }
+"source resistor" = { resistor = "4.7 kohm", from = "source", to = "ground" }
+output = { at = "source" }
+"""
 
 
 @pytest.fixture(scope="module")
@@ -100,6 +111,16 @@ def test_slow_hum_is_pushing(opened):
     lines = [abs(moved.amplitude + sign * moved.deviation / 50.0) / 2.0 for sign in (1.0, -1.0)]
     assert slowest.supply_dbc_at_1_mv == pytest.approx(20.0 * math.log10(1e-3 * max(lines)), abs=1e-9)
     assert slowest.base_dbc_at_1_mv > slowest.supply_dbc_at_1_mv
+
+
+def test_ripple_at_an_end_that_is_earthed_does_nothing():
+    """A grounded-gate oscillator: a voltage in series with a node that has no impedance moves nothing."""
+    text = circuit_template_text("hartley")
+    head = text[: text.index("[circuit.parts]")]
+    state = steady_state(circuit_of(read_design(f"{head}[circuit.parts]\n{GROUNDED_GATE}"), "reference"))
+    for row in hum(oscillator_adjoint(state)):
+        assert (row.base_hz_per_v, row.base_dbc_at_1_mv) == (0.0, None)
+        assert row.supply_dbc_at_1_mv < 0.0
 
 
 @pytest.mark.slow

@@ -121,18 +121,18 @@ def test_field_and_oscillator_give_one_answer(capsys):
 
 def test_the_text_says_what_the_figures_say(leaky, figures, willow):
     lines = pulling_facts(leaky.instrument.lock_range, lock_paths(leaky.pulling), figures)
-    assert [name for name, _ in lines[:4]] == ["locks within", "lowest note", "pulling", "to pull less"]
+    assert [name for name, _ in lines[:4]] == ["locks within", "lowest steady note", "pulling", "to pull less"]
     text = "\n".join(said for _, said in lines)
     assert "most of it by the coils' fields (without: " in text
     assert f"makes notes below {figures.low_notes.bent_below_hz:.3g} Hz more than 10 cents flat" in text
-    assert f"{figures.low_notes.held_from_hz:.3g} Hz: below it a tremor of 0.1 mm" in text
+    assert f"{figures.low_notes.held_from_hz:.3g} Hz: below it a tremor that reaches 0.1 mm" in text
     crossed = by_change(figures)[Change.CROSSED][1]
     assert f"one coil turned by 90 degrees would leave {crossed:.2g} Hz" in text
     assert "the coils 0.24 m apart would leave" in text
     quiet = pulling_figures(assemble(coupled(willow, lock_range=2.0), ROD))
     assert f"could hold {quiet.low_notes.held_from_hz:.3g} Hz within 10 cents" in pulling_facts(2.0, (), quiet)[1][1]
     silent = pulling_figures(assemble(coupled(willow, lock_range=5000.0), ROD))
-    assert "none that a hand which trembles" in pulling_facts(5000.0, (), silent)[1][1]
+    assert "none that a hand whose tremor reaches" in pulling_facts(5000.0, (), silent)[1][1]
     bare = replace(coupled(willow, lock_range=None), circuit=None)
     resonances = pulling_figures(assemble(bare, ROD))
     assert resonances.law == "resonances alone"

@@ -73,6 +73,20 @@ def test_only_rows_where_the_verdict_changes_are_printed(plain_workpiece: Opened
     assert sum(line.endswith(tuple(row.verdict for row in rows)) for line in text.splitlines()) == len(rows)
 
 
+def test_designs_of_one_name_are_told_apart(
+    plain_workpiece: OpenedDesign, opened: Callable[[Design], OpenedDesign]
+) -> None:
+    """As designed against as built: the sentence is of the one that suits, wherever it stands."""
+    design = plain_workpiece.design
+    near = opened(replace(design, tuning=replace(design.tuning, zero_beat=0.3)))
+    for pieces in ([plain_workpiece, near], [near, plain_workpiece]):
+        report = sensitivities_figures(pieces, HAND)
+        met = {one.design: one.met for one in report.suits}
+        assert list(met) == [f"{design.name} (1)", f"{design.name} (2)"]
+        assert met[report.best] == max(met.values()) > min(met.values())
+        assert f"{report.best} suits you best: {max(met.values())} notes" in SENSITIVITIES.text(report)
+
+
 def test_several_designs_are_a_row_each_and_one_sentence(
     plain_workpiece: OpenedDesign, opened: Callable[[Design], OpenedDesign]
 ) -> None:

@@ -6,14 +6,12 @@ import dataclasses
 import math
 from pathlib import Path
 
-import numpy as np
 import pytest
 from small_instrument import ROD
 
 from models.branch.antenna_branch import DIRECT
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import Earthing
-from models.hand.hand_field import hand_field
 from models.injection import OutputCoupling, lock_range
 from models.pitch_field import PitchField, pitch_field
 from models.tank import resonant_frequency
@@ -25,9 +23,6 @@ from synth.designs.template import template_design
 from synth.errors import DesignError
 
 DEMOS = Path(__file__).parents[3] / "demos"
-
-# A made-up but plausible curve: these tests are of the assembling, not of the hand field.
-_DISTANCES = np.geomspace(0.01, 0.8, 30)
 
 BARE = """
 [antenna]
@@ -220,19 +215,10 @@ def test_scene_takes_the_geometry() -> None:
 
 @pytest.fixture(scope="module")
 def fields() -> Fields:
-    """Template and demo designs in their own computed hand fields (each geometry solved once, coarsely spaced)."""
+    """Template and demo designs in their own hand fields, which other tests need as well."""
     designs = [template_design(), *(load_design(path) for path in sorted(DEMOS.glob("*.toml")))]
-    curves: dict[object, CapacitanceCurve] = {}
-    result = {}
-    for design in designs:
-        scene = scene_of(design)
-        if scene not in curves:
-            places = np.geomspace(0.01, 0.8, 12)
-            solved = hand_field(scene, places, ("open",), ring_heights=[0.25, 0.6], places=[0, 1])
-            curves[scene] = solved.pitch("open", solved.ties(Earthing()), 0.25).curve
-        assembly = assemble(design, curves[scene])
-        result[design.name] = (design, assembly, pitch_field(assembly.instrument))
-    return result
+    made = [(design, assemble(design, OpenedDesign(design).curve)) for design in designs]
+    return {design.name: (design, assembly, assembly.field) for design, assembly in made}
 
 
 def test_the_demo_designs_are_these(fields: Fields) -> None:

@@ -407,7 +407,7 @@ def test_coils_that_pull_most_are_told_with_their_remedy():
 @pytest.mark.parametrize("key", ["supply_resistance", "coil_coupling", "tank_to_tank_capacitance"])
 def test_a_leak_that_nothing_counts_is_refused(key):
     value = {"coil_coupling": "1e-3", "supply_resistance": '"10 ohm"'}.get(key, '"1 pF"')
-    with pytest.raises(DesignError, match=rf"coupling\.{key} = .*: counts in a computed lock range alone"):
+    with pytest.raises(DesignError, match=rf"coupling\.{key} = .*: counts only in a computed lock range"):
         read_design(changed("coupling", lock_range='"2 Hz"', **{key: value}))
 
 
@@ -481,3 +481,17 @@ def test_a_capacitance_between_the_tanks_counts_in_every_frequency(willow):
     assert plain.instrument.reference_frequency - found > 250.0
     assert found == pytest.approx(expected.instrument.reference_frequency, rel=1e-6)
     assert leaky.tanks["variable"].frequency == pytest.approx(expected.tanks["variable"].frequency, rel=1e-12)
+
+
+@pytest.mark.slow
+def test_a_design_much_like_another_is_the_same_however_it_is_found():
+    """From the solved circuits of the first: the same oscillators, trimmer and notes, in fewer steps."""
+    first = OpenedDesign(read_design(TEXT))
+    changed_design = replace(first.design, circuit=replace(first.design.circuit, supply_voltage=10.8))
+    anew, near = OpenedDesign(changed_design), OpenedDesign(changed_design, near=first)
+    for name in ("reference_frequency", "mode"):
+        assert getattr(near.pair, name) == pytest.approx(getattr(anew.pair, name), rel=1e-10)
+    assert near.reference_tank.trimmer_setting == pytest.approx(anew.reference_tank.trimmer_setting, abs=1e-8)
+    assert near.pair.states[0].method == "warm start"
+    hands = np.linspace(first.tuning_capacitance, float(first.curve.capacitances[0]), 5)
+    assert_allclose(near.instrument.frequency_with(hands), anew.instrument.frequency_with(hands), rtol=1e-11)

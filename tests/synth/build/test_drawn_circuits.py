@@ -109,7 +109,7 @@ def test_each_cause_is_told_by_the_device_and_its_ends(name: str, row: str, othe
     assert "oscillator" in str(told.value)
 
 
-def test_a_pot_reading_is_refused_where_the_fixed_form_alone_serves() -> None:
+def test_a_circuit_without_a_pot_has_no_position_of_one() -> None:
     assert circuit_of(design_of("inverter"), "reference").pot_position is None
     assert circuit_of(design_of("clapp"), "reference").pot_position == 0.5
 

@@ -63,9 +63,9 @@ def test_a_mixer_is_read_and_written_back(name: str) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "place", "says"),
     [
-        ('reference = { at = "base" }', "", "detector.parts", "says nowhere where the reference oscillator enters"),
-        ('variable = { at = "base" }', "", "detector.parts", "says nowhere where the variable oscillator enters"),
-        ('tone = { at = "collector" }', "", "detector.parts", "says nowhere where the tone is taken"),
+        ('reference = { at = "base" }', "", "detector.parts", "does not say where the reference oscillator enters"),
+        ('variable = { at = "base" }', "", "detector.parts", "does not say where the variable oscillator enters"),
+        ('tone = { at = "collector" }', "", "detector.parts", "does not say where the tone is taken"),
         ('tone = { at = "collector" }', 'tone = { at = "colector" }', "detector.parts.tone", "is no node"),
         ('resistor = "470 kohm"', 'resistr = "470 kohm"', "detector.parts.upper bias", "did you mean 'resistor'"),
         ('resistor = "470 kohm"', 'capacitor = "tank"', "detector.parts.upper bias", "a mixer has no tank"),
@@ -199,7 +199,7 @@ def test_new_writes_a_design_with_its_mixer(tmp_path: Path, capsys: pytest.Captu
     for arguments, says in (
         (["new", "--mixer", "two-diode", "b.toml"], "add --circuit"),
         (["new", "--circuit", "hartley", "--mixer", "two-diod", "b.toml"], "did you mean 'two-diode'"),
-        (["oscillator", str(target), "--which", "mixer", "--pot", "0.5"], "is of an oscillator"),
+        (["oscillator", str(target), "--which", "mixer", "--pot", "0.5"], "belongs to an oscillator"),
         (["oscillator", "heron", "--which", "mixer"], "draws no mixer"),
     ):
         capsys.readouterr()

@@ -29,7 +29,7 @@ def design(player, others="", source=None):
         (
             'size = "woman"\npercentile = "5 %"\nstand_distance = "60 cm"',
             build_of(adult("woman", 5.0)),
-            "woman of the percentile 5, 60 cm from the antenna",
+            "woman at percentile 5, 60 cm from the antenna",
         ),
         (
             'size = "child"\nstature = "1.3 m"\nstance = "seated"\nstand_distance = "50 cm"',

@@ -150,7 +150,9 @@ def test_faults_are_named_with_their_remedy(change: tuple[str, ...], parts: list
 def test_the_three_sections_come_together() -> None:
     with pytest.raises(DesignError) as caught:
         _made("[volume_antenna]\n")
-    assert "volume_antenna.diameter: is of a volume antenna; add [volume] and [volume_response]" in str(caught.value)
+    assert "volume_antenna.diameter: belongs to a volume antenna; add [volume] and [volume_response]" in str(
+        caught.value
+    )
 
 
 def test_a_ring_inside_the_cabinet_is_refused_when_it_is_solved() -> None:

@@ -57,6 +57,17 @@ def test_figures_are_those_of_the_field_command(designs, capsys):
         assert row["octaves"] == len(alone["octaves"])
 
 
+def test_designs_of_one_name_are_told_apart_by_their_files(designs, capsys):
+    mine, built = (Path(name) for name in ("mine.toml", "built.toml"))
+    for file in (mine, built):
+        file.write_text(Path(designs[1]).read_text("utf-8"), "utf-8")
+    assert main(["compare", str(mine), str(built), designs[0], "--plot", "fields.svg"]) == 0
+    head = capsys.readouterr().out.splitlines()[0]
+    for label in ("1 Heron (mine.toml)", "2 Heron (built.toml)", "3 Meadow"):
+        assert label in head
+        assert label in Path("fields.svg").read_text("utf-8"), "the legend"
+
+
 def test_plot_holds_every_design(designs, capsys):
     assert main(["compare", *designs, "--plot", "all.svg"]) == 0
     drawn = Path("all.svg").read_text("utf-8")

@@ -279,6 +279,23 @@ def test_bad_usage_is_one_message_and_leaves_nothing(in_tmp, capsys, text, optio
     assert [file.name for file in in_tmp.iterdir()] == ["r.csv"]
 
 
+def test_the_table_keeps_its_columns_apart_and_the_plot_draws_the_curve_between(in_tmp, capsys):
+    rows = ["fitted_capacitor,frequency,trimmer,fine_trimmer,board"]
+    rows += [
+        f"{value} pF,{frequency} kHz,0.25,0.5,a long name of a board" for value, frequency in ((510, 210), (560, 203))
+    ]
+    Path("r.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    assert main(["fit", "r.csv", "--plot", "fit.svg"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    head = next(line for line in lines if line.startswith("line"))
+    for line in lines[lines.index(head) + 1 :][:2]:
+        assert "0 pF  trimmer 0.25, fine trimmer 0.5, a long name of a board  " in line
+        assert line.index("kHz") == head.index("read") + 1
+    drawn = Path("fit.svg").read_text("utf-8")
+    assert drawn.count("<path") > 20
+    assert "as designed" not in drawn
+
+
 def test_residuals_too_large_for_the_errors_are_told(in_tmp, capsys):
     rows = [(100 * P, 0.0), (220 * P, 0.0), (330 * P, 0.0), (470 * P, 0.0)]
     text = made(1e-3, 40 * P, (0.0, 0.0), rows).replace(",0.0\n", "\n").replace(",trimmer", "")

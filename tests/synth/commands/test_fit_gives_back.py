@@ -285,7 +285,7 @@ def test_intervals_hold_the_inductance_of_solved_circuits(in_tmp, demos):
 
 def test_boards_assumed_beforehand_hold_what_is_known_of_boards(in_tmp, capsys):
     """Common practice: 400 pF gave 146.5 kHz and 100 pF 172.3 kHz on a breadboard, and the same circuit on perfboard
-    needed 260 pF for 172 kHz. A student's report read 154 pF of a breadboard's tank beside a coil of 525 uH.
+    needed 260 pF for 172 kHz; 154 pF of a breadboard's tank beside a coil of 525 uH.
     """
     text = "fitted_capacitor,frequency,board\n400 pF,146.5 kHz,breadboard\n100 pF,172.3 kHz,breadboard\n"
     document = fitted(capsys, text + "260 pF,172 kHz,perfboard\n")

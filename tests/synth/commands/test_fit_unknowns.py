@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from models.readings.instrument_model import ControlOf, FrequencyOf, InstrumentModel, Rows
+from models.readings.unknowns import NORMAL_95
 from models.tank import resonant_frequency
 from models.volume.loudness import PeakRectifier, resonance_response
 from synth.analysis.fit_design import fitted_design
@@ -22,7 +23,7 @@ from synth.designs.template import template_design
 from synth.errors import DesignError
 
 P = 1e-12
-FINE = Errors(counter_ratio=1e-5)
+FINE = Errors(counter_ratio=1e-5, hand_distance=0.0)
 
 
 def fitted(lines: list[str], design: Design | None, which: str | None = None) -> tuple[SolvedBench, FitFigures]:
@@ -179,3 +180,24 @@ def test_readings_that_cannot_be_have_a_remedy(head, row, words):
         solved_bench(read_readings(f"{head}\n{row}\n", "r.csv"), FINE, {}, template_design())
     for word in ("r.csv", *words):
         assert word in str(caught.value)
+
+
+def test_an_error_of_distance_lowers_the_weight_of_the_near_hand(earthed, swings):
+    """2 mm at 2 cm move the frequency by far more than the counter's error: the interval grows, and holds the truth."""
+    lines = of_hands(swings)
+    bench = [
+        solved_bench(read_readings("\n".join(lines) + "\n"), Errors(hand_distance=at), {}, earthed[0], "variable")
+        for at in (0.0, 2e-3)
+    ]
+    exact, vague = (dict(zip([one.row.line for one in b.bench.places], b.deviations, strict=True)) for b in bench)
+    of_hand = np.sqrt(vague[7] ** 2 - exact[7] ** 2)
+    assert of_hand > exact[7], "100 pF with the hand at 2 cm"
+    assert vague[6] == exact[6], "nobody near"
+    curve = bench[0].bench.field.opened.curve
+    near = [float(curve.capacitance(0.02 + off)) for off in (-2e-3, 2e-3)]
+    section = earthed[1].variable
+    tank = 100 * P + section.stray + section.self_capacitance + trimmer(section) + earthed[1].antenna.stray
+    moved = np.log(resonant_frequency(section.inductance, tank + np.array(near)))
+    assert of_hand == pytest.approx(float(moved[1] - moved[0]) / 2.0 / NORMAL_95, rel=0.15)
+    widths = [b.fit.told(b.fit.place("antenna_stray")) for b in bench]
+    assert widths[1] > widths[0]

@@ -77,7 +77,7 @@ def test_text_says_what_json_says(which):
     assert lines["start-up"].startswith(f"{1e3 * figures['startup_s']:.3g} ms")
     assert figures["startup_by"] in lines["start-up"]
     assert f"{figures['probe_shift_hz']:+.0f} Hz" in lines["10 pF probe"]
-    assert lines["stray"] == figures["stray_explanation"]
+    assert lines["board stray"] == figures["stray_explanation"]
     assert f"{1e3 * figures['load_ohm'] / 1e6:.4g} kohm" in lines["load"]
     points = {line.split()[0]: line for line in text.split("\n\n")[1].splitlines()[1:]}
     assert list(points) == ["supply", "wiper", "base", "emitter", "collector", "output"]

@@ -7,14 +7,17 @@ from pathlib import Path
 
 import pytest
 
+from models.circuit.small_signal import small_signal
 from models.straight.search import Effort, Place
 from models.stray import stray_range
-from synth.analysis.plan import PlanWishes, start_text
+from synth.analysis.plan import PlanWishes, driving_resistor, ohms_of, start_text, usual_supply, with_ohms
+from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import open_design
 from synth.cli import main
 from synth.commands.options import note_range
 from synth.designs.circuit_templates import CIRCUITS
 from synth.designs.design_file import read_design
+from synth.designs.template import circuit_template_text
 from synth.errors import EXIT_INTERRUPTED, DesignError
 from tests.synth.commands.test_linearise_command import small_wishes
 
@@ -83,6 +86,27 @@ def test_the_text_it_starts_from_has_the_wishes(circuit):
     assert design.transistor is not None
     assert design.transistor.forward_gain == 150.0
     assert design.volume is not None
+
+
+@pytest.mark.slow
+def test_every_circuit_has_a_resistor_for_its_current_and_a_usual_supply():
+    """Less of it is more loop gain; the volts are those that the circuits are drawn for."""
+    assert {name: usual_supply(name) for name in ("common-base", "hartley", "tickler")} == {
+        "common-base": 12.0,
+        "hartley": 9.0,
+        "tickler": 90.0,
+    }
+    found = {}
+    for name in CIRCUITS:
+        design = read_design(circuit_template_text(name), name)
+        resistor = driving_resistor(design)
+        assert resistor is not None
+        found[name] = resistor
+        stronger = with_ohms(design, resistor, 0.6 * ohms_of(design, resistor))
+        margins = [float(small_signal(circuit_of(one, "reference")).margin_db) for one in (design, stronger)]
+        assert margins[1] > margins[0] + 0.5, name
+    assert found["inverter"] == "drive resistor"
+    assert found["tickler"] == "cathode resistor"
 
 
 def test_a_range_is_read_as_notes_or_hertz():

@@ -80,4 +80,4 @@ def test_play_takes_an_exercise_or_a_tune(tmp_path: Path, refused: Callable[[lis
     assert practice_of(str(tune)).titles[0].endswith("mine.txt")
     tune.unlink()
     refused(["play", "--practise", "stepz"], ["stepz", "did you mean 'steps'", "long-notes"])
-    refused(["play", "--practise", "nothing.mid"], ["nothing.mid", "no such tune file"])
+    refused(["play", "--practise", "nothing.mid"], ["nothing.mid", "no such tune"])

@@ -105,13 +105,16 @@ def test_rows_of_one_oscillator_replace_those_of_all_by_name() -> None:
         ('coil = "tank"', 'coil = "1 mH"', "circuit.parts", "has no tank coil"),
         ('capacitor = "tank"', 'capacitor = "1 nF"', "circuit.parts", "has no tank capacitor"),
         ('drain = "supply"', 'drain = "foot"', "circuit.parts", "no part is joined to \"supply\""),
-        ('output = { at = "source" }', "", "circuit.parts", "says nowhere where the output is taken"),
+        ('output = { at = "source" }', "", "circuit.parts", "does not say where the output is taken"),
         ('at = "source"', 'at = "nowhere"', "circuit.parts.output", "is no node of the drawing"),
         ("resistor = \"470 kohm\"", 'resistr = "470 kohm"', "circuit.parts.leak", "did you mean 'resistor'"),
         ('"470 kohm"', '"470 pF"', "circuit.parts.leak.resistor", "ohm"),
         ('turns = 0.05', 'turnz = 0.05', "circuit.parts.coil.turnz", "did you mean 'turns'"),
+        ('turns = 0.05', 'quality_factor = 90, turns = 0.05', "circuit.parts.coil", "oscillator's own section"),
+        ('leak = {', '"board stray" = { capacitor = "3 pF", from = "hot", to = "gate" }\nleak = {', "stray", "rename"),
+        ('leak = {', 'more = { trimmer = "3 pF", minimum = "9p", from = "hot", to = "gate" }\nleak = {', "more", "exc"),
         ('gate = "gate", ', "", "circuit.parts.fet.gate", "is missing"),
-        ('to = "hot" }', 'to = "tank" }', "circuit.parts.coil.to", "says something else here"),
+        ('to = "hot" }', 'to = "tank" }', "circuit.parts.coil.to", "has a meaning of its own here"),
         ('leak = {', 'LEAK = { resistor = "1k", from = "hot", to = "ground" }\nleak = {', "circuit.parts.leak", "two"),
         ('field_effect = "n-channel"', 'field_effect = "m-channel"', "field_effect", "must be one of n-channel"),
         ('[circuit]\n', '[circuit]\nemitter_resistor = "10k"\n', "circuit.emitter_resistor", "draw it there"),
@@ -148,7 +151,7 @@ def test_a_name_given_twice_is_named() -> None:
 
 def test_parts_of_one_oscillator_need_a_whole_drawing() -> None:
     lines = faults(TANKS + '\n[reference.parts]\nleak = { resistor = "1k", from = "a", to = "b" }\n')
-    assert any("replaces parts of no drawing" in line for line in lines)
+    assert any("replaces parts of a drawing that is missing" in line for line in lines)
 
 
 def test_more_than_three_devices_are_refused() -> None:

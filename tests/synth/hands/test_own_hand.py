@@ -62,6 +62,14 @@ def test_what_a_pointer_cannot_show_is_not_called_tremor() -> None:
     assert hand.tremor is None
 
 
+def test_a_twitch_at_one_place_is_no_return_to_it() -> None:
+    times, distances = path([0.2, 0.35], rest=6.0)
+    since = times[:, None] - np.arange(1.0, 6.0)
+    twitching = distances + 8e-3 * np.exp(-((since / 0.04) ** 2)).sum(axis=1)
+    with pytest.raises(DesignError, match="does not come back to a place 3 times"):
+        measured_hand(times, twitching)
+
+
 def test_drifting_without_a_rest_is_refused_with_a_remedy() -> None:
     times = np.arange(0.0, 20.0, 1.0 / 60.0)
     with pytest.raises(DesignError, match="come back"):

@@ -46,6 +46,7 @@ def test_the_oldest_go_first(tmp_path: Path) -> None:
     ("text", "words"),
     [
         ("nonsense\n", "line 1"),
+        (f"{'x' * 200_000}\n", "not readable as CSV"),
         (",".join(COLUMNS) + "\n2026-03-01T10:00:00,steps\n", "line 2: has 2 columns"),
         (",".join(COLUMNS) + "\nyesterday,s,d,1,no,1,1,1,1,1\n", "line 2"),
         (",".join(COLUMNS) + "\n2026-03-01T10:00:00,s,d,1,perhaps,1,1,1,1,1\n", "yes or no"),

@@ -24,6 +24,7 @@ from synth.errors import DesignError
 from synth.report.sheet_markup import quantity, reading
 from synth.report.sheet_page import sheet_page
 from synth.report.sheet_ruler import CLOSEST, check_bar, note_marks, ruler_length, ruler_rows
+from synth.report.sheet_steps import patterns
 from synth.report.sheet_table import SHEET
 
 HOSTILE = "<script>alert(1)</script>&\"'</style><b>--></title>"
@@ -142,6 +143,20 @@ def test_volts_follow_the_divider(circuit: SheetFigures, willow: OpenedDesign) -
 
 
 @pytest.mark.slow
+def test_what_a_transistor_s_volts_tell_is_said_of_one_that_has_them(circuit: SheetFigures) -> None:
+    """An open PNP transistor leaves its emitter at the supply, an open NPN one at 0; an inverter has neither."""
+
+    def with_volts(**points: float) -> str:
+        rows = [row for row in circuit.readings if row.unit != "V"]
+        one = next(row for row in circuit.readings if row.unit == "V" and row.oscillator == "reference")
+        rows += [replace(one, point=f"DC at the {point}", expected=volts) for point, volts in points.items()]
+        return " ".join(patterns(replace(circuit, readings=tuple(rows))))
+
+    assert "emitter near 0: transistor open" in " ".join(patterns(circuit))
+    assert "emitter near the supply: transistor open" in with_volts(base=7.0, emitter=7.6)
+    assert "emitter" not in with_volts(gate=4.4, drive=4.4)
+
+
 def test_a_part_turned_as_told_gives_the_reading(willow: OpenedDesign, circuit: SheetFigures) -> None:
     """Brute force: the design with the coil that explains 1 % low, solved again from its file."""
     design = willow.design

@@ -10,28 +10,28 @@ import numpy as np
 import pytest
 from small_instrument import RING_CURVE, ROD, small_field
 
-from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.hand_field import HandField
 from models.hand.scene import Scene
-from synth.analysis.moves import HIGHER, LEAN, pitch_moves
-from synth.build.workbench import OpenedDesign, assemble
+from synth.build.workbench import OpenedDesign, assemble, open_loaded
+from synth.designs.design_file import read_design
 from synth.designs.template import template_design
 from synth.errors import DesignError
 from synth.window.controls import Settings
 from synth.window.retune import Tuned, retuned
+from synth.window.saving import saved_design
 from synth.window.session import COMPUTED, session_of
 from synth.window.tunable import Tunable, controls_of, first_settings, tunable
 
 PF = 1e-12
 
 
-def coupled(field: HandField) -> HandField:
-    """The field with 2 pF of the rod's capacitance to the player instead of to earth."""
+def coupled(field: HandField, more: float = 0.1 * PF) -> HandField:
+    """The field with 2 pF of the rod's capacitance to the player instead of to earth, and with `more` of its own, F."""
     k = field.names.index("player")
     places = {}
     for posture, matrices in field.places.items():
         changed = matrices.copy()
-        changed[..., 0, 0] += 0.1 * PF
+        changed[..., 0, 0] += more
         changed[..., 0, k] -= 2 * PF
         changed[..., k, 0] -= 2 * PF
         places[posture] = changed
@@ -123,7 +123,7 @@ def test_given_curves_have_no_ties_to_change() -> None:
 
 def test_another_stance_sounds_as_before_until_its_field_is_there(monkeypatch) -> None:
     """Leaning: solved beside the window, and shown as being computed; then the field of that scene sounds."""
-    near, far, asked = coupled(small_field(ring=RING_CURVE)), small_field(ring=RING_CURVE), Event()
+    near, far, asked = coupled(small_field(ring=RING_CURVE), 0.001 * PF), small_field(ring=RING_CURVE), Event()
 
     def field_for(scene: Scene, *_: object, **__: object) -> HandField:
         if scene.player.lean == 0.0:
@@ -139,6 +139,8 @@ def test_another_stance_sounds_as_before_until_its_field_is_there(monkeypatch) -
     assert session.computing
     assert "computing" in session.take_notice()
     assert session.instrument.curve == before
+    with pytest.raises(DesignError, match="still being computed"):
+        saved_design(session.side)
     asked.set()
     while session.computing:
         session.update()
@@ -146,39 +148,70 @@ def test_another_stance_sounds_as_before_until_its_field_is_there(monkeypatch) -
     assert session.tuned.scene.player.lean == 0.05
     assert session.instrument.curve != before
     assert session.instrument.reference_frequency == pytest.approx(session.side.offer.instrument.reference_frequency)
-    session.undo()
+    for name, value in (("hand_height", 1.3), ("bystander", "1 m")):
+        session.set(name, value)
+        session.update()
+        while session.computing:
+            session.update()
+    saved = saved_design(session.side)
+    again = open_loaded(read_design(saved.text))
+    assert (again.scene.player.lean, again.scene.hand_height) == (0.05, 1.3)
+    assert again.scene.room.bystander == session.tuned.scene.room.bystander
+    assert again.instrument.reference_frequency == pytest.approx(session.instrument.reference_frequency, abs=1e-3)
+    assert saved.remarks == ()
+    for _ in range(3):
+        session.undo()
     session.update()
     assert session.instrument.curve == before
     session.close()
 
 
-@pytest.mark.parametrize(
-    ("cause", "more"),
-    [("lean", {"lean": LEAN}), ("hand height", {"hand_height": HIGHER}), ("bystander", {"bystander": "1.5 m"})],
-)
-def test_what_a_stance_does_live_is_what_the_list_of_field_says(monkeypatch, cause: str, more: dict) -> None:
-    """What moves the pitch by itself, at its notes, beside the window with the control moved as far."""
-    design = replace(template_design(), volume_antenna=None, volume=None, volume_response=None)
-    opened = OpenedDesign(design)
-    more_near = 3e-15 * (0.3 / ROD.distances) ** 0.5
-    other = CapacitanceCurve(ROD.distances, ROD.capacitances + more_near, ROD.empty_capacitance)
+def test_a_stance_whose_field_cannot_be_solved_is_taken_back(monkeypatch) -> None:
+    """The control goes back to where it stood, and the same field is not tried again and again."""
+    tried = []
 
     def field_for(scene: Scene, *_: object, **__: object) -> HandField:
-        return small_field(ROD if scene == opened.scene else other)
+        if scene.player.lean == 0.0:
+            return small_field(ring=RING_CURVE)
+        tried.append(scene)
+        raise DesignError("the player stands in the wall")
 
-    for place in ("synth.build.workbench.field_for", "synth.analysis.moves.field_for"):
-        monkeypatch.setattr(place, field_for)
-    moves = pitch_moves(opened)
-    (listed,) = (move for move in moves.moves if move.cause == cause)
-    offer = tunable(opened)
-    first = settings = first_settings(offer)
-    for name, value in more.items():
-        settings = settings.with_value(name, value if isinstance(value, str) else first.number(name) + value)
-    assert offer.scenes is not None
-    offer.scenes.solve(settings.stance)
-    tuned, still = retuned(offer, settings), retuned(offer, first)
-    for distance, cents in zip(moves.distances_m, listed.cents, strict=True):
-        live = 1200.0 * math.log2(float(tuned.field.frequency_at(distance)) / float(still.field.frequency_at(distance)))
-        assert cents is not None
-        assert abs(cents) > 2.0
-        assert live == pytest.approx(cents, abs=0.02)
+    monkeypatch.setattr("synth.build.workbench.field_for", field_for)
+    session = session_of([OpenedDesign(template_design())])
+    session.set("tone", 4000.0)
+    session.update()
+    session.set("lean", 0.05)
+    session.update()
+    while session.computing and len(tried) < 5:
+        session.update()
+    session.update()
+    session.close()
+    assert session.take_notice() == "the player stands in the wall"
+    assert len(tried) == 1
+    assert (session.settings.number("lean"), session.settings.number("tone")) == (0.0, 4000.0)
+
+
+def test_a_setting_put_beside_one_that_is_being_computed_sounds_as_it_is_set(monkeypatch) -> None:
+    near, far, asked = coupled(small_field(ring=RING_CURVE), 0.001 * PF), small_field(ring=RING_CURVE), Event()
+
+    def field_for(scene: Scene, *_: object, **__: object) -> HandField:
+        if scene.player.lean == 0.0:
+            return far
+        assert asked.wait(20.0)
+        return near
+
+    monkeypatch.setattr("synth.build.workbench.field_for", field_for)
+    session = session_of([OpenedDesign(template_design())])
+    session.set("lean", 0.05)
+    session.update()
+    assert session.add_side()
+    session.update()
+    asked.set()
+    while any(side.computing is not None for side in session.sides):
+        session.update()
+    assert session.active == 1
+    assert session.tuned.scene.player.lean == 0.05
+    session.switch_to(0)
+    session.update()
+    assert session.tuned.scene.player.lean == 0.05
+    session.close()

@@ -150,6 +150,34 @@ def blank(surface: Any) -> bool:
     return len(np.unique(pixels)) < 10
 
 
+def test_f11_fills_the_screen_and_goes_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a screen of 1600 x 900, stood in for the size that the library finds."""
+    import pygame
+
+    asked: list[tuple[tuple[int, int], int]] = []
+    real = pygame.display.set_mode
+
+    def set_mode(size: tuple[int, int], flags: int) -> pygame.Surface:
+        asked.append((size, flags))
+        return real((1600, 900) if size == (0, 0) else size)
+
+    instrument = make_instrument()
+    sizes: list[tuple[int, int]] = []
+    steps: list[Step] = [
+        idle,
+        lambda player: monkeypatch.setattr(pygame.display, "set_mode", set_mode),
+        key("f11"),
+        idle,
+        lambda player: sizes.append(player.view.size),
+        key("f11"),
+        idle,
+        lambda player: sizes.append(player.view.size),
+    ]
+    play_session(session_on(instrument), steps, Listener(instrument))
+    assert sizes == [(1600, 900), (1280, 720)]
+    assert asked == [((0, 0), pygame.FULLSCREEN), ((1280, 720), pygame.RESIZABLE)]
+
+
 def test_only_what_changed_is_drawn_again() -> None:
     """Picture by picture restoring must give the same pixels as a picture drawn from nothing."""
     import pygame
@@ -168,7 +196,20 @@ def test_only_what_changed_is_drawn_again() -> None:
     steps: list[Step] = []
     for distance, gain in ((0.3, 1.0), (0.02, 0.0), (0.58, 0.6), (0.1, 0.3)):
         steps += [hand_to(distance, gain), *FADE, compare]
-    steps += [key("h"), idle, compare, key("h"), idle, compare, lambda player: post("WINDOWLEAVE"), *FADE, compare]
+    steps += [
+        key("h"),
+        idle,
+        compare,
+        key("h"),
+        idle,
+        compare,
+        key("h"),
+        idle,
+        compare,
+        lambda player: post("WINDOWLEAVE"),
+        *FADE,
+        compare,
+    ]
     play(steps)
 
 

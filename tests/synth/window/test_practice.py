@@ -153,7 +153,7 @@ def test_a_damaged_file_is_left_as_it_is(tmp_path: Path, field: PitchField) -> N
     file = tmp_path / "practice.csv"
     file.write_text("something else\n", encoding="utf-8")
     practice = Practice((TUNE,), file)
-    assert "line 1" in practice.fault
+    assert "line 1" in practice.file_fault
     practice.follow(field.notes(), 440.0)
     played(practice)
     assert file.read_text(encoding="utf-8") == "something else\n"

@@ -330,3 +330,18 @@ def test_zoom_and_pan_leave_the_hand_where_it_is() -> None:
     assert shown[3] == shown[0]
     places = [distance for _, distance, volume in listener.moves if volume > 0.0]
     assert max(places) - min(places) < 0.001  # one pixel at the end
+
+
+def test_the_wheel_shows_more_of_what_lies_under_a_pointer_that_holds_no_hand() -> None:
+    under: list[float] = []
+
+    def note(window: PlayWindow) -> None:
+        scale = window.view.scale
+        assert scale is not None
+        under.extend((scale.distance_at(700), scale.width))
+
+    steps: list[Step] = [lambda window: point((700, 200)), idle, note]
+    steps += [lambda window: post("MOUSEWHEEL", y=2, x=0, flipped=False), idle, note]
+    run(steps, Listener(make_instrument()))
+    assert under[2] == pytest.approx(under[0], abs=1e-3)
+    assert under[3] < 0.8 * under[1]

@@ -28,12 +28,17 @@ from models.hand.antennas import (
 from models.hand.meshes import TYPICAL, hand_shape
 from models.hand.scene import Approach, Cabinet, PlayerBody, Scene
 from models.pitch_field import pitch_field
+from synth.practice.judgement import Heard, judged
+from synth.practice.progress import Run
+from synth.practice.score import Score, in_turn
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import FieldPicture
 from synth.window.controls import CONTROL_NAMES, CONTROLS, Settings
 from synth.window.curves import spectrum
+from synth.window.draw_practice_pages import FoundPage, PracticePage
 from synth.window.draw_room import CAPTION, room_scale
+from synth.window.draw_settings import SettingRow
 from synth.window.draw_stage import shown_name
 from synth.window.drawer import control_rows
 from synth.window.figure_outline import Sight, way_of
@@ -41,6 +46,7 @@ from synth.window.layout import SMALLEST, too_small
 from synth.window.note_lines import drawn_lines, weight_of
 from synth.window.painter import DrawnText, font_file
 from synth.window.picture import Picture, notice_line, readouts
+from synth.window.practice import Practice, Result
 from synth.window.scale import PLAIN, VolumeAxis, ring_volume
 from synth.window.state import WindowState, on_key, rescaled, with_pointer
 from synth.window.view import View
@@ -99,8 +105,42 @@ BEFORE = Picture(
     spectrum=spectrum(SOUND, 48000.0),
     guide=frozenset(number for number in range(128) if number % 12 in (0, 2, 4, 5, 7, 9, 11)),
     drone=57,
+    settings=tuple(SettingRow(letter, "1234", "27.7 cm", "50.0 cm", letter == "B") for letter in "ABCDEF"),
 )
 STATE = WindowState(distance=0.2, level=0.2, volume=0.5, present=True)
+TUNE = Score("own", "A tune with a longer name than most", in_turn([(60, 0.6), (64, 0.6), (67, 0.6), (72, 0.6)] * 4))
+RUNS = tuple(
+    Run(f"2026-03-{day:02d}T10:00:00", "own", "Meadow", 1.0, False, 8, 60.0 - 3.0 * day, 6.0, -30.0, 1.0)
+    for day in range(1, 12)
+)
+
+
+def practised() -> Result:
+    """A run that was a few cents off, later and later."""
+    at = np.arange(0.0, TUNE.seconds, 0.02)
+    pitch = np.array([TUNE.goals[TUNE.index_at(moment)].number for moment in at]) + 0.2 * np.sin(0.9 * at)
+    heard = Heard(at, at + 0.05, pitch, np.full(at.size, 0.5), np.zeros(at.size))
+    return Result(TUNE, judged(TUNE, heard), RUNS)
+
+
+def practising() -> Practice:
+    """The first note of a run."""
+    practice = Practice((TUNE,))
+    practice.follow(NOTES[0.0], 440.0)
+    practice.start()
+    practice.advance(0.0, 2.6, 262.0, 0.5)
+    return practice
+
+
+PRACTICE_PAGES = {
+    "before": PracticePage(
+        Practice((TUNE,)).rows("C4"), 0, "Find the place, then rest: listen, correct once.", RUNS, TUNE, (0, 15)
+    ),
+    "after": practised(),
+    "found": FoundPage(
+        ("Your hand reaches from 8 to 50 cm before the antenna.", "It comes back to a place within 3.2 mm.")
+    ),
+}
 
 
 def drawn(
@@ -113,6 +153,7 @@ def drawn(
     title = "A design with a longer name"
     notes, zero_beat, span = NOTES[lock], field.zero_beat_distance, field.locked_span
     view = View(FieldPicture(notes, zero_beat, span, ends, SIGHT, volume=axis, title=title))
+    view.practice_page = PRACTICE_PAGES.get(state.practice_page)
     surface = pygame.Surface(size)
     view.resize(size, state.text_scale, state.mirrored)
     beat = float(instrument.beat_frequency(state.distance))
@@ -132,7 +173,19 @@ def check_texts(size: tuple[int, int], texts: tuple[DrawnText, ...]) -> None:
         assert not one.place.overlaps(other.place), (one, other)
 
 
-PAGES = {"playing": {}, "help": {"help_open": True}, "caution": {"caution_open": True}, "drawer": {"drawer_open": True}}
+LEAVING = ("1:15 of playing are in memory and not saved.", "A recording is running; it would end here, in take.wav.")
+PAGES: dict[str, dict[str, Any]] = {
+    "playing": {},
+    "help": {"help_open": True},
+    "more help": {"help_open": True, "help_page": 1},
+    "caution": {"caution_open": True},
+    "drawer": {"drawer_open": True},
+    "leaving": {"leaving": LEAVING},
+    **{page: {"practice_page": page} for page in PRACTICE_PAGES},
+}
+
+
+FEWER = ("more help", "caution", "leaving", "found")  # plain pages: looked at less often
 
 
 ANYTHING = given(
@@ -196,7 +249,7 @@ test_every_text_is_whole_in_many_windows = pytest.mark.slow(
 )
 def test_the_usual_sizes_hold_every_page_at_every_text_size(size: tuple[int, int]) -> None:
     for text_scale, (page, opened) in itertools.product(TEXT_SCALES, PAGES.items()):
-        if too_small(size, text_scale):
+        if too_small(size, text_scale) or (page in FEWER and text_scale in TEXT_SCALES[1:3]):
             continue
         for mirrored in (False, True) if page == "playing" else (False,):
             state = replace(STATE, text_scale=text_scale, mirrored=mirrored, **opened)
@@ -204,16 +257,39 @@ def test_the_usual_sizes_hold_every_page_at_every_text_size(size: tuple[int, int
             check_texts(size, view.texts)
 
 
+@pytest.mark.parametrize("size", QUICK, ids=str)
+def test_a_run_is_shown_beside_the_hand_and_apart_from_it(size: tuple[int, int]) -> None:
+    shown = practising().shown()
+    assert shown is not None
+    for text_scale, mirrored in ((0.8, False), (1.0, True), (1.6, False)):
+        if not too_small(size, text_scale):
+            state = replace(STATE, text_scale=text_scale, mirrored=mirrored)
+            view, _ = drawn(size, state, replace(BEFORE, practice=shown))
+            check_texts(size, view.texts)
+            assert any(" of 16" in text.wanted for text in view.texts)
+
+
+def below(view: View) -> Box:
+    """Where the controls stand: the drawer and the footer under it."""
+    assert view.layout is not None
+    drawer, size = view.layout.drawer, view.layout.size
+    return Box(0, drawer.top, size[0], size[1] - drawer.top)
+
+
 def test_every_value_of_every_control_fits() -> None:
+    shown, windows = replace(BEFORE, readouts=readouts(INSTRUMENTS[0.0], STATE.distance, 442.0)), []
+    for size, text_scale, opened in (((900, 560), 1.0, False), ((1024, 640), 1.6, True)):
+        state = replace(STATE, text_scale=text_scale, drawer_open=opened)
+        windows.append((size, state, *drawn(size, state)))
     for control in CONTROLS:
         longest = tuple(sorted(control.choices, key=len)[-1:])
         for value in longest or (control.low, control.high):
             rows = control_rows(Settings({control.name: value}), control.name, {})
-            for size, text_scale, opened in (((900, 560), 1.0, False), ((1024, 640), 1.6, True)):
-                state = replace(STATE, text_scale=text_scale, drawer_open=opened)
-                view, _ = drawn(size, state, replace(BEFORE, rows=rows))
-                check_texts(size, view.texts)
-                assert any(control.label in text.shown for text in view.texts)
+            for size, state, view, surface in windows:
+                view.draw(surface, state, replace(shown, rows=rows))
+                texts = tuple(text for text in view.texts if contains(below(view), text.place))
+                check_texts(size, texts)
+                assert any(control.label in text.shown for text in texts)
 
 
 def test_the_typeface_has_every_sign_that_is_drawn() -> None:
@@ -257,7 +333,7 @@ def colour_of(number: int) -> tuple[int, int, int]:
     return number >> 16, number >> 8 & 255, number & 255
 
 
-@pytest.mark.parametrize("page", sorted(PAGES))
+@pytest.mark.parametrize("page", [pytest.param(page, marks=[pytest.mark.slow] * (page in FEWER)) for page in PAGES])
 @pytest.mark.parametrize(
     ("size", "text_scale"),
     [
@@ -268,8 +344,9 @@ def colour_of(number: int) -> tuple[int, int, int]:
 )
 def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: float, page: str) -> None:
     """WCAG 2.1, success criterion 1.4.3 (AA): at least 4.5:1, measured on the pixels around every text."""
-    for opening in (0.0, 1.0):
-        state = replace(STATE, text_scale=text_scale, opening=opening, **PAGES[page])
+    looks = tuple(palette.LOOKS) if size == (1920, 1080) else ("dark",)
+    for opening, look in itertools.product((0.0, 1.0), looks):
+        state = replace(STATE, text_scale=text_scale, opening=opening, look=look, **PAGES[page])
         view, surface = drawn(size, state, BEFORE, 25.0, RING_VOLUME)
         numbers = colour_numbers(surface)
         for text in view.texts:
@@ -281,6 +358,7 @@ def test_text_pixels_stand_out_by_4_5_to_1(size: tuple[int, int], text_scale: fl
             ground = colour_of(int(found[others][np.argmax(counts[others])]))
             assert contrast(text.colour, ground) >= 4.5, (text, ground)
             assert max(contrast(colour_of(int(one)), ground) for one in found) >= 4.5, text  # smoothed edges included
+    palette.use("dark")
 
 
 @pytest.mark.parametrize("mirrored", [False, True])
@@ -351,14 +429,16 @@ def test_what_a_view_keeps_never_differs_from_a_fresh_picture() -> None:
     size = (1280, 720)
     view, surface = drawn(size, STATE)
     rows = control_rows(Settings(), "tone", {})
+    told = tuple(replace(row, effect="Here A4 +8." if row.selected else "", changed=row.changed) for row in rows)
     changes: list[tuple[WindowState, Picture]] = [
         (STATE, BEFORE),
         (replace(STATE, distance=0.02), replace(BEFORE, rows=rows)),
+        (STATE, replace(BEFORE, rows=told, settings=BEFORE.settings[:2])),
         (replace(STATE, distance=0.35, volume=0.0, opening=0.2), replace(BEFORE, rows=rows)),
         (STATE, replace(BEFORE, active_side=0)),
         (STATE, replace(BEFORE, guide=frozenset(), drone=None)),
         (replace(STATE, help_open=True), BEFORE),
-        (STATE, replace(BEFORE, sides=())),
+        (STATE, replace(BEFORE, sides=(), settings=())),
         (replace(STATE, mirrored=True), BEFORE),
         (replace(STATE, mirrored=True, text_scale=1.6), BEFORE),
         (replace(STATE, mirrored=True, text_scale=1.6, drawer_open=True), BEFORE),
@@ -456,7 +536,7 @@ def test_the_picture_of_the_room_stands_outside_the_stage(mirrored: bool) -> Non
         view, _ = drawn(size, replace(STATE, mirrored=mirrored))
         assert view.layout is not None
         assert CAPTION in {text.shown for text in view.texts}
-        placed = room_scale(view.layout, SIGHT.scene, 60)
+        placed = room_scale(view.layout, SIGHT, 60, view.scale)
         assert placed is not None
         assert contains(view.layout.antenna, placed[0])
 
@@ -520,6 +600,18 @@ def test_the_strip_names_every_control_and_gives_way_to_the_stage() -> None:
     assert view.layout.stage.height > 0.27 * 720
 
 
+def test_a_changed_control_tells_its_effect_in_drawer_and_strip() -> None:
+    effect = "Here A4 +8, 12 cents a mm; as designed A4 \N{MINUS SIGN}3, 11 cents a mm."
+    rows = control_rows(Settings(), "tone", {})
+    for size in ((900, 560), (1280, 720)):
+        for changed in (False, True):
+            told = tuple(replace(row, effect=effect if row.selected else "", changed=changed) for row in rows)
+            view, _ = drawn(size, STATE, replace(BEFORE, notice="", rows=told))
+            check_texts(size, view.texts)
+            said = " ".join(text.wanted for text in view.texts)
+            assert ("as designed A4" in said) is changed
+
+
 def test_the_ring_scale_says_that_it_is_a_side_view() -> None:
     view, _ = drawn((1280, 720), STATE, BEFORE, 0.0, RING_VOLUME)
     assert "side view" in {text.shown for text in view.texts}
@@ -569,12 +661,28 @@ def test_every_look_is_drawn_in_its_own_colours() -> None:
     palette.use("dark")
 
 
-def test_large_help_has_a_second_page() -> None:
-    titles = []
-    state = replace(STATE, text_scale=1.6)
-    for _ in range(3):
-        state = on_key(state, "h")[0]
-        titles.append({text.wanted for text in drawn((1280, 720), state)[0].texts} if state.help_open else set())
-    assert any("page 1 of 2" in text for text in titles[0])
-    assert any("page 2 of 2" in text for text in titles[1])
-    assert not titles[2]
+def test_the_help_has_more_pages_where_texts_are_larger() -> None:
+    for text_scale, count in ((1.0, 2), (1.6, 4)):
+        state = replace(STATE, text_scale=text_scale)
+        for page in range(1, count + 1):
+            state = on_key(state, "h")[0]
+            texts = {text.wanted for text in drawn((1280, 720), state)[0].texts}
+            assert any(f"page {page} of {count}" in text for text in texts)
+        assert not on_key(state, "h")[0].help_open
+
+
+def test_the_line_of_the_note_swings_by_what_sounds_and_rests_in_silence() -> None:
+    """Columns of its pixels above the hand: more than one while it sounds, one line in silence or with less motion."""
+
+    def columns(state: WindowState) -> int:
+        shown = replace(BEFORE, guide=frozenset(), drone=None)
+        view, surface = drawn((1280, 720), state, shown)
+        assert view.scale is not None
+        box, x = view.scale.box, round(view.scale.x_of(state.distance))
+        numbers = colour_numbers(surface)[x - 20 : x + 21, box.top + 60 : box.top + 110]
+        sky = palette.SKY[0] << 16 | palette.SKY[1] << 8 | palette.SKY[2]
+        return int((numbers == sky).any(axis=1).sum())
+
+    still, sounding = columns(replace(STATE, still=True)), columns(STATE)
+    assert still == columns(replace(STATE, volume=0.0)) == columns(replace(STATE, muted=True))
+    assert 1 <= still < sounding - 4
