@@ -46,6 +46,7 @@ _REMEDIES = (
     (_TABLE, "top must be smaller"),
     (_WALL, "distance must be larger"),
     (_RING, "offset must be larger"),
+    (_COMMON, "gap must be larger"),
 )
 """What to do about a conductor that meets another, the first that is one of both."""
 
@@ -84,8 +85,10 @@ def overlap(scene: Scene, distances: Sequence[float], heights: Sequence[float]) 
     """
     standing, wall = list(_standing(scene)), scene.room.wall
     for (first, mesh), (second, other) in itertools.combinations(standing, 2):
-        behind = wall is not None and second == _WALL and first != _PERSON and mesh[:, :, 0].min() <= -wall.distance
-        if behind or meet(mesh, other):
+        rear = float(mesh[:, :, 0].min())
+        if wall is not None and second == _WALL and first != _PERSON and rear <= -wall.distance:
+            return f"distance must be > {-rear:.3g} m: the wall meets the {first}; got {wall.distance:g} m"
+        if meet(mesh, other):
             return _told(first, second)
     for part, flesh in _player(scene, distances, heights):
         for name, mesh in standing:
@@ -95,13 +98,15 @@ def overlap(scene: Scene, distances: Sequence[float], heights: Sequence[float]) 
 
 
 def _told(first: str, second: str) -> str:
-    remedy = next((what for name, what in _REMEDIES if name in (first, second)), "stand_distance must be larger")
-    if second.startswith("player's") and first == _RING:
-        remedy = "stand_distance must be larger"
+    """Two that meet, named with what must be otherwise, the one first that must move."""
+    if second.startswith("player's") and first not in (_PERSON, _TABLE, _WALL):
+        smaller = ", or the cabinet smaller" if first == _COMMON else ""
+        one, other = (first, second) if first == _RING else (second, first)
+        return f"stand_distance must be larger{smaller}: the {one} meets the {other}"
     names = [name for name, _ in _REMEDIES]
     if second in names and (first not in names or names.index(second) < names.index(first)):
         first, second = second, first
-    return f"{remedy}: the {first} meets the {second}"
+    return f"{dict(_REMEDIES)[first]}: the {first} meets the {second}"
 
 
 def _standing(scene: Scene) -> Iterator[Part]:

@@ -46,7 +46,7 @@ def test_the_solid_angle_of_a_cubes_side_from_its_middle_is_a_sixth_of_all() -> 
         (Room(bystander=Bystander(0.0, 0.0)), "x and y must be larger: the bystander meets the pitch antenna"),
         (Room(bystander=Bystander(0.0, -0.45)), "x and y must be larger: the bystander meets the volume antenna"),
         (Room(table=Table(0.998)), "top must be smaller: the table meets the volume antenna"),
-        (Room(wall=Wall(0.10)), "distance must be larger: the wall meets the volume antenna"),
+        (Room(wall=Wall(0.10)), r"distance must be > 0.114 m: the wall meets the volume antenna; got 0.1 m"),
         (Room(wall=Wall(0.5), bystander=Bystander(-0.5, 1.0)), "x and y must be larger: the bystander meets the wall"),
     ],
 )
