@@ -12,12 +12,13 @@ Method: K. S. Kundert and A. Sangiovanni-Vincentelli, IEEE Trans. CAD 5 (1986) 5
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from models.arrays import Complexes, Floats
+from models.arrays import Complexes, Floats, Ints
 from models.circuit.network import Network
 from models.circuit.transistor import PortState
 from models.circuit.work import spend
@@ -215,8 +216,15 @@ def _toeplitz(derivative: Floats, top: int) -> tuple[Complexes, Complexes]:
     """Return the spectrum of (p, p, m) instants at the orders k - l and k + l, both (p, p, top + 1, top + 1)."""
     spectrum = np.fft.rfft(derivative, axis=-1)[..., : 2 * top + 1] / derivative.shape[-1]
     ordered = np.concatenate([spectrum[..., top:0:-1].conj(), spectrum], axis=-1)  # from -top to 2 top
-    windows = np.lib.stride_tricks.sliding_window_view(ordered, top + 1, axis=-1)
-    return windows[..., : top + 1, ::-1], windows[..., top:, :]
+    below, above = _places(top)
+    return ordered[..., below], ordered[..., above]
+
+
+@lru_cache(maxsize=16)
+def _places(top: int) -> tuple[Ints, Ints]:
+    """Where the orders k - l and k + l stand in a row from -top to 2 top, both (top + 1, top + 1)."""
+    order = np.arange(top + 1)
+    return top + order[:, None] - order, top + order[:, None] + order
 
 
 def stacked(values: Complexes) -> Floats:
