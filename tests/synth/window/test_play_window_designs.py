@@ -336,6 +336,33 @@ def test_fingers_are_two_hands_and_hold_sliders(pieces: list[OpenedDesign]) -> N
     assert session.settings["zero_beat"] == pytest.approx(0.05 + 0.3 * 0.75, abs=0.006)
 
 
+def test_a_finger_beside_the_stage_plays_nothing_but_the_setting_it_taps(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces)
+
+    def tap(place: Callable[[PlayWindow], tuple[int, int]]) -> list[Step]:
+        def step(kind: str) -> Step:
+            def post_it(player: PlayWindow) -> None:
+                (x, y), (width, height) = place(player), player.view.size
+                post(kind, finger_id=3, touch_id=0, x=x / (width - 1), y=y / (height - 1), dx=0.0, dy=0.0)
+
+            return post_it
+
+        return [step("FINGERDOWN"), *WAIT, check(lambda player: not player.state.held), step("FINGERUP"), *WAIT]
+
+    def second_setting(player: PlayWindow) -> tuple[int, int]:
+        layout = player.view.layout
+        assert layout is not None
+        return setting_boxes(layout, panel_rooms(layout)["chain"], 2)[1].center
+
+    def tuner(player: PlayWindow) -> tuple[int, int]:
+        assert player.view.layout is not None
+        return panel_rooms(player.view.layout)["tuner"].center
+
+    listener = play(session, [idle, *tap(tuner), *tap(second_setting)])
+    assert listener.hand[1] == 0.0
+    assert session.active == 1
+
+
 def test_a_gamepad_moves_the_hand_and_switches(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces)
     steps: list[Step] = [
