@@ -14,6 +14,13 @@ ROOT = Path(__file__).parents[1]
 MODEL_FILES = sorted((ROOT / "models").rglob("*.py"))
 SYNTH_FILES = sorted((ROOT / "synth").rglob("*.py"))
 HEAVY = {"sounddevice", "soundfile", "pygame", "matplotlib"}
+SOLVERS = (
+    "models/electrostatics/",
+    "models/hand/field_solution.py",
+    "synth/comparisons/",
+    "synth/listening/tracker.py",
+)
+"""Where scipy is loaded with the module: these are imported where they are used."""
 NOT_PHYSICS = {"os", "io", "pathlib", "threading", "multiprocessing", "subprocess", "time", "logging", "sys"}
 
 
@@ -69,6 +76,11 @@ def test_device_and_plot_libraries_are_imported_where_they_are_used():
         allowed = {"pygame"} if file.parent.name == "window" else set()
         at_load = imported_on_load(tree_of(file)) & HEAVY
         assert not at_load - allowed, f"{relative(file)} imports {sorted(at_load - allowed)} at its top"
+
+
+def test_scipy_is_imported_where_it_is_used():
+    loading = [relative(file) for file in (*MODEL_FILES, *SYNTH_FILES) if "scipy" in imported_on_load(tree_of(file))]
+    assert [file for file in loading if not file.startswith(SOLVERS)] == []
 
 
 def test_help_loads_nothing_heavy():

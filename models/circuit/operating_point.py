@@ -14,13 +14,13 @@ from models.circuit.drawing import Drawable, Drawing, device_currents, drawn
 from models.circuit.network import GROUND, Network
 
 ITERATIONS = 80
-ROUNDED = 1e-9
-"""The same where steps no longer shrink: a pot at its end has a conductance a million times that of its neighbours, and
-what is left is rounding."""
 LEAST_STEP = 1e-6
 """Share of a step below which nothing is gained along it."""
 TOLERANCE = 1e-12
 """Newton ends when no voltage (V) or current (A) moves by more than this, relative to the supply."""
+ROUNDED = 1e-9
+"""It also ends at this where a step is more than half of the one before, so that only rounding is left: a pot at its
+end has a conductance a million times that of its neighbours."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -158,8 +158,8 @@ def simulate(
     alternating part enlarged by the relative `disturbance`, so that the run has to find its own way back. An array
     (n,): these states.
     keep_from: earliest time kept, s. frequency: sets the spacing of the record (POINTS_PER_CYCLE; default from
-    inductance and capacitance). progress: hears the share of the
-    duration that is integrated. Raises ValueError when the integrator gives up.
+    inductance and capacitance). progress: hears the share of the duration that is integrated. Raises ValueError when
+    the integrator gives up.
     """
     duration = positive("duration", duration)
     non_negative("keep_from", keep_from)

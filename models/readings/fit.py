@@ -7,12 +7,12 @@ m_i(u) what the model says of it, s_i its standard deviation, r_i = (y_i - m_i) 
                                                   Mathematical Statistics 35 (1964) 73; from memory)
 
 Errors in variables: every marking of a fitted capacitor is an unknown of its own, the same in all readings with that
-marking (one part, put in again), its deviation that of its tolerance. Other limits are 95 % limits of a normal
-distribution. About the least the sum is
-taken as that of a normal distribution, of covariance C = (J^T J + 1)^-1 with J = dm/du / s (linearised there); what
-lies below an unknown's least value is cut off. Of what the model leaves out, with derivatives K, only the size is
-known; it is not fitted, and C grows by D D^T, D = C J^T K (S. F. Schmidt's consider covariance; A. H. Jazwinski,
-Stochastic Processes and Filtering Theory, 1970; from memory).
+marking (one part, put in again); its standard deviation is that of parts spread within their tolerance. All other
+limits given are 95 % limits of a normal distribution. About the least the sum is taken as that of a normal
+distribution, of covariance C = (J^T J + 1)^-1 with J = dm/du / s (linearised there); what lies below an unknown's least
+value is cut off. Of what the model leaves out, with derivatives K, only the size is known; it is not fitted, and C
+grows by D D^T, D = C J^T K (S. F. Schmidt's consider covariance; A. H. Jazwinski, Stochastic Processes and Filtering
+Theory, 1970; from memory).
 
 Modes: a tank behind a series inductor swings in one of two. Which one is settled for each row, jointly with the
 unknowns: from several starts every row takes the mode that lies nearer to its reading until none changes, and the

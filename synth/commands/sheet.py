@@ -36,6 +36,7 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(arguments: Namespace) -> int:
     """Collect the figures and write what is asked for."""
     import sys
+    from contextlib import ExitStack
     from dataclasses import replace
     from pathlib import Path
 
@@ -46,11 +47,13 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.readings import load_readings
     from synth.analysis.sheet_bench import bench_figures
     from synth.analysis.sheet_figures import sheet_figures
-    from synth.build.workbench import open_design, say
+    from synth.build.workbench import open_loaded, say
+    from synth.designs.design_file import load_design
     from synth.errors import DesignError
     from synth.files.plain_text import one_line
     from synth.progress_line import ProgressLine
-    from synth.report.diagram import diagram_svg
+    from synth.report.diagram import diagrams_as_svg
+    from synth.report.drawn_beside import DIAGRAMS, DrawnBeside
     from synth.report.sheet_page import sheet_page
     from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
     from synth.report.written import print_json, write_text
@@ -61,9 +64,17 @@ def run(arguments: Namespace) -> int:
         raise DesignError(
             "name a file for the sheet with -o sheet.html, or ask for its figures with --text, --json, --csv or --plot"
         )
-    opened = open_design(arguments.design)
-    with ProgressLine("solving for the sheet") as line:
-        figures = sheet_figures(opened, line)
+    design = load_design(Path(arguments.design))
+    with ExitStack() as stack:
+        drawing = None
+        if target is not None and design.circuit is not None:
+            drawing = stack.enter_context(DrawnBeside("synth.report.diagram", DIAGRAMS))
+        opened = open_loaded(design)
+        if drawing is not None:
+            drawing.draw(diagrams_as_svg, pair_diagrams(opened))
+        with ProgressLine("solving for the sheet") as line:
+            figures = sheet_figures(opened, line)
+        drawn = {} if drawing is None else drawing.finish()
     if arguments.readings:
         readings = load_readings(Path(arguments.readings))
         with ProgressLine("fitting the readings"):
@@ -74,7 +85,6 @@ def run(arguments: Namespace) -> int:
     elif arguments.which:
         raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
     if target is not None:
-        drawn = {title: diagram_svg(diagram) for title, diagram in pair_diagrams(opened).items()}
         write_text(sheet_page(figures, arguments.paper, drawn), target, arguments.force)
         if target != "-":
             say(f"wrote {target}; open it in a browser and print it at 100 %")

@@ -21,6 +21,8 @@ WAITED_FOR = {
     "oscillator willow --plot plot.png": 1.5,
     "sheet willow -o sheet.html": 1.0,
     "tolerance willow --builds 10000": 1.0,
+    "choose willow --target-frequency 260kHz": 3.0,
+    "field meadow": 1.0,
 }
 """Commands of a design that is solved as circuits, its hand field known, and the seconds that each may take."""
 FIRST_FIELD, LONGEST_FIELD = "a hand field without a ring, solved", 3.0

@@ -19,7 +19,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from models.arrays import Floats
 from models.checks import non_negative, positive
@@ -122,6 +121,8 @@ def _mean(group: Sequence[Rest]) -> float:
 
 def _rests(place: Floats) -> list[Rest]:
     """The rests of a hand at every sample, m."""
+    from scipy.ndimage import uniform_filter1d  # here and below: heavy, only when a hand is measured
+
     width = round(SMOOTHED * RATE)
     speed = np.abs(np.gradient(uniform_filter1d(place, width), 1.0 / RATE))
     still = np.concatenate([[False], speed < RESTING, [False]])
@@ -159,7 +160,7 @@ def _groups(rests: Sequence[Rest]) -> list[list[Rest]]:
 
 def _tremor(place: Floats, rests: Sequence[Rest]) -> tuple[float, float] | None:
     """Root mean square, m, and frequency, Hz, of what moves in the band of tremor while the hand rests."""
-    from scipy.signal import periodogram  # heavy: only when a hand is measured
+    from scipy.signal import periodogram
 
     total, weight = np.zeros(BINS // 2 + 1), 0.0
     for rest in rests:
@@ -181,6 +182,8 @@ def _tremor(place: Floats, rests: Sequence[Rest]) -> tuple[float, float] | None:
 
 def _speed(place: Floats, rests: Sequence[Rest]) -> float:
     """Median over the far ways between rests of the fastest moment of each, m/s; of the whole path without such."""
+    from scipy.ndimage import uniform_filter1d
+
     speed = np.abs(np.gradient(uniform_filter1d(place, 5), 1.0 / RATE))
     ways = [
         float(speed[before.last : after.first + 1].max())

@@ -23,7 +23,6 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import i0e
 
 from models.arrays import Floats
 from models.checks import fraction, non_negative, one_of, positive
@@ -121,6 +120,8 @@ class Waves:
         if self.bend == "rectified":
             return np.asarray(self.envelope(phase) / math.pi)
         if self.bend == "exponential":
+            from scipy.special import i0e  # heavy, and only for this wave
+
             reach = self.drive * self.envelope(phase)
             return np.asarray(i0e(reach) * np.exp(reach - self.drive * (1.0 + self.ratio)))
         strength = self.curvature if self.bend == "square" else 1.0

@@ -1,10 +1,10 @@
-"""A plot drawn by a second process: it loads the plotting library, half a second of work, while this one still solves.
+"""Plots and diagrams drawn by a second process: it loads the library, half a second of work, while this one solves.
 
     with DrawnBeside("synth.report.start_up_plot") as drawing:  # starts it, and loads that module there
         ...                                                       # compute
         drawing.draw(save_oscillator_plot, picture, path, force)  # hand over what is to be drawn
         ...                                                       # compute on
-        drawing.finish()                                          # wait; raises what drawing raised
+        drawing.finish()                                          # wait; what drawing returned, or raised
 
 Where that would gain nothing (one processor, or the library is loaded here already) it is drawn here.
 """
@@ -19,22 +19,27 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from importlib import import_module
 from multiprocessing.connection import Connection
+from typing import Any
 
 from synth.errors import DeviceError, InstrumentError
 
-_LOADED = "matplotlib.backends.backend_agg"
+PLOTS = ("matplotlib.backends.backend_agg", "matplotlib.figure", "PIL.PngImagePlugin")
+DIAGRAMS = ("schemdraw.elements",)
 
 
 class DrawnBeside:
-    """One plot, drawn by a function of `module`; what the function is given must be plain data."""
+    """What a function of `module` draws with `libraries`; what it is given and returns must be plain data."""
 
-    def __init__(self, module: str) -> None:
+    def __init__(self, module: str, libraries: tuple[str, ...] = PLOTS) -> None:
         self._process = None
-        if _LOADED in sys.modules or (os.cpu_count() or 1) < 2:
+        self._result: object = None
+        if libraries[0] in sys.modules or (os.cpu_count() or 1) < 2:
             return
         context = multiprocessing.get_context("spawn")
         self._answers, theirs = context.Pipe()
-        process = context.Process(target=_draw_one, args=(theirs, module), name="beatfield plot", daemon=True)
+        process = context.Process(
+            target=_draw_one, args=(theirs, module, libraries), name="beatfield plot", daemon=True
+        )
         with _ctrl_c_ignored():
             process.start()
         theirs.close()
@@ -48,22 +53,24 @@ class DrawnBeside:
             self._process.terminate()
             self._process.join()
 
-    def draw(self, function: Callable[..., None], *arguments: object) -> None:
+    def draw(self, function: Callable[..., object], *arguments: object) -> None:
         """Have it drawn."""
         if self._process is None:
-            function(*arguments)
+            self._result = function(*arguments)
             return
         try:
             self._answers.send((function, arguments))
         except OSError:  # it has ended: what `finish` says
             return
 
-    def finish(self) -> None:
-        """Wait until it is drawn. Raises what its drawing raised, and DeviceError where the process ended before."""
+    def finish(self) -> Any:
+        """Wait until it is drawn, and return what the function did. Raises what its drawing raised, and DeviceError
+        where the process ended before.
+        """
         if self._process is None:
-            return
+            return self._result
         try:
-            fault = self._answers.recv()
+            fault, result = self._answers.recv()
         except (EOFError, OSError):
             text = "the plot was not drawn: the process that draws it ended; free some memory and run it again"
             raise DeviceError(text) from None
@@ -71,6 +78,7 @@ class DrawnBeside:
         self._process = None
         if fault is not None:
             raise fault
+        return result
 
 
 @contextmanager
@@ -87,22 +95,24 @@ def _ctrl_c_ignored() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _draw_one(pipe: Connection, module: str) -> None:
+def _draw_one(pipe: Connection, module: str, libraries: tuple[str, ...]) -> None:
     """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: sys.exit(1))
     fault: Exception | None = None
+    result: object = None
     try:
         from synth.report.figure import plotting_library
 
         import_module(module)
-        plotting_library()
-        for name in (_LOADED, "matplotlib.figure", "PIL.PngImagePlugin"):
-            import_module(name)
+        with suppress(InstrumentError, ImportError):  # one that is missing is told of by whoever draws with it
+            plotting_library()
+            for name in libraries:
+                import_module(name)
         function, arguments = pipe.recv()
-        function(*arguments)
+        result = function(*arguments)
     except EOFError:  # nobody is left who waits for it
         return
     except InstrumentError as error:
@@ -110,5 +120,5 @@ def _draw_one(pipe: Connection, module: str) -> None:
     except Exception as error:
         fault = RuntimeError(f"{type(error).__name__}: {error}")  # one that any process can read
     with suppress(OSError):  # nobody is left who waits for it
-        pipe.send(fault)
+        pipe.send((fault, result))
     os._exit(0)  # who waits, waits for the end as well: a tenth of a second to take down the library

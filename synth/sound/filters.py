@@ -7,9 +7,10 @@ Each keeps its state from call to call, so that the way a sound is cut into bloc
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
-from scipy.linalg.blas import dtbsv
 
 from models.arrays import Floats
 from models.checks import positive
@@ -17,6 +18,16 @@ from models.checks import positive
 MATCHED = 0.37  # of the sample rate: where the low-pass has exactly the gain of its circuit
 RESTS = (0.0, 1.0)  # values that p x + (1 - p) x gives back exactly
 FADED = 1e-30  # states below this are set to 0: far below hearing, far above the slow subnormal numbers
+
+
+def triangular_solver() -> Callable[..., Any]:
+    """BLAS's solver of a system of few diagonals: loaded with the first filter that is made, and by no block. A window
+    whose sound is made by another process need not load it.
+    """
+    from scipy.linalg.blas import dtbsv
+
+    solver: Callable[..., Any] = dtbsv
+    return solver
 
 
 def smoothing_pole(time_constant: float, sample_rate: float) -> float:
@@ -66,6 +77,7 @@ class FirstOrder:
         self._first, self._second = float(numerator[0]), float(numerator[1])
         self._feedback = float(denominator[1])
         self._diagonals = np.empty((2, 0), order="F")
+        self._solve = triangular_solver()
         self.settle(0.0, 0.0)
 
     def settle(self, entered: float, left: float) -> None:
@@ -85,7 +97,7 @@ class FirstOrder:
         if self._second != 0.0:
             fed[2:] += self._second * samples[:-1]
             fed[1] += self._second * entered
-        filtered = dtbsv(1, self._diagonals[:, :size], fed, lower=1, diag=1, overwrite_x=1)[1:]
+        filtered = self._solve(1, self._diagonals[:, :size], fed, lower=1, diag=1, overwrite_x=1)[1:]
         self.last = (float(samples[-1]), float(filtered[-1]))
         return np.asarray(filtered)
 
@@ -100,6 +112,7 @@ class Smoother:
         self._pole = smoothing_pole(time_constant, sample_rate)
         self._gain = 1.0 - self._pole
         self._diagonals = np.empty((2, 0), order="F")
+        self._solve = triangular_solver()
         self._last: list[float] = []
 
     def reset(self) -> None:
@@ -128,7 +141,7 @@ class Smoother:
             np.multiply(rows[number], self._gain, out=fed[start + 1 : start + size])
         smoothed = list(rows)
         if moving:
-            fed = dtbsv(1, self._diagonals, fed, lower=1, diag=1, overwrite_x=1)
+            fed = self._solve(1, self._diagonals, fed, lower=1, diag=1, overwrite_x=1)
         for place, number in enumerate(moving):
             smoothed[number] = fed[place * size + 1 : (place + 1) * size]
             last[number] = float(smoothed[number][-1])

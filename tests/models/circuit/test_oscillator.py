@@ -181,22 +181,29 @@ def newton_steps(monkeypatch, module):
     return steps
 
 
+# the collector junction conducts at every trough, and the describing function leads nowhere
+ABRUPT = replace(
+    DEFAULT,
+    fixed_capacitor=220e-12,
+    feedback_capacitor=100e-12,
+    inductor_q=80.0,
+    bias=Bias(lower_resistor=33e3, emitter_resistor=10e3),
+    output_resistor=1e6,
+)
+
+
 def test_an_abrupt_waveform_is_followed_and_refined_in_few_steps(monkeypatch):
-    # the collector junction conducts at every trough, and the describing function leads nowhere
-    hard = replace(
-        DEFAULT,
-        fixed_capacitor=220e-12,
-        feedback_capacitor=100e-12,
-        inductor_q=80.0,
-        bias=Bias(lower_resistor=33e3, emitter_resistor=10e3),
-        output_resistor=1e6,
-    )
     ways = newton_steps(monkeypatch, oscillator_module), newton_steps(monkeypatch, oscillator_start)
-    state = unwrap(steady_state)(hard)
+    state = unwrap(steady_state)(ABRUPT)
     assert state.method == "followed up from rest"
     assert state.harmonics >= 64
     assert sum(sum(steps) for steps in ways) < 300
-    at_once = steady_state(hard, harmonics=state.harmonics)  # nothing refined: followed up with all harmonics
+
+
+@pytest.mark.slow
+def test_an_abrupt_waveform_refined_is_the_one_followed_up_with_all_harmonics():
+    state = steady_state(ABRUPT)
+    at_once = steady_state(ABRUPT, harmonics=state.harmonics)
     assert_allclose(state.frequency, at_once.frequency, rtol=1e-9)
     assert_allclose(state.tank_amplitude, at_once.tank_amplitude, rtol=1e-8)
 

@@ -17,7 +17,7 @@ DEMOS = Path(__file__).resolve().parents[3] / "demos"
 
 
 @pytest.mark.parametrize("kind", ["product", "envelope", "square-law", "junction"])
-def testgraded_rows_are_the_detectors_own(kind: str) -> None:
+def test_graded_rows_are_the_detectors_own(kind: str) -> None:
     instrument = open_design(DEMOS / "willow.toml").instrument
     instrument = replace(instrument, detector=Detector(kind))
     places = np.geomspace(0.011, 0.79, 23)

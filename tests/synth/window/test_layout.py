@@ -132,7 +132,7 @@ def test_readouts_keep_their_inner_rooms(size: tuple[int, int], text_scale: floa
         ((2560, 1440), 1.6, {"drawer"}, True),
     ],
 )
-def test_by_rule_large_text_hides_the_spectrum_and_narrows_the_drawer(
+def test_by_rule_large_text_narrows_the_drawer_and_then_hides_it(
     size: tuple[int, int], text_scale: float, hidden: set[str], strip: bool
 ) -> None:
     layout = lay_out(size, text_scale)

@@ -128,6 +128,13 @@ def test_closing_fingers_lower_the_pitch_and_hold_the_wrist(pieces: list[OpenedD
     assert steps_down.max() < 0.8 * (expected - distances[0])  # no leap, even of a picture that comes late
 
 
+def click_on_first(player: PlayWindow) -> None:
+    """Click on the first row of the table of settings."""
+    layout = player.view.layout
+    assert layout is not None
+    click(setting_boxes(layout, panel_rooms(layout)["chain"], 2)[0].center)
+
+
 def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces)
     steps: list[Step] = [
@@ -142,6 +149,15 @@ def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign
         key("o"),
         *WAIT,
         check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.545)),
+        key("2"),
+        *WAIT,
+        check(lambda player: player.session.active == 1 and shows(player, "ct/cm")),
+        key("5"),
+        *WAIT,
+        check(lambda player: player.session.active == 1 and "no setting E" in player.state.notice),
+        click_on_first,
+        *WAIT,
+        check(lambda player: player.session.active == 0),
         key("o"),
         *WAIT,
     ]
