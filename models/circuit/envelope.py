@@ -185,7 +185,7 @@ class March:
             charges = linear.capacitance @ states + incidence @ charge
             error = stacked(values - incidence.T @ states)
             if newton is None:
-                spend(error.size**2)
+                spend(0.5 * error.size**2)
                 backward = incidence.T @ inverse
                 jacobian = port_jacobian(np.asarray(backward @ incidence, dtype=np.complex128), device, rates)
                 turned = np.matmul(backward, (1j * order * charges).T[:, :, None])[:, :, 0].T
