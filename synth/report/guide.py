@@ -21,6 +21,7 @@ from synth.files.plain_text import shows_colour
 from synth.terminal import columns, fitted
 
 INDENT = "    "
+_PICTURE = re.compile(r"^!\[(.*?)\]\((.*?)\)$", re.MULTILINE)
 _BEGINS = re.compile(r"- |\d+\. |#+ ")
 _STYLES = ((re.compile(r"^#+ (.*)$", re.MULTILINE), "1"), (re.compile(r"\*\*(.+?)\*\*"), "1"))
 
@@ -106,10 +107,12 @@ def shown(text: str, stream: TextIO) -> str:
 
 def _laid_out(text: str, width: int | None) -> Iterator[str]:
     """The lines of a page: paragraphs and entries of lists go on to the `width`; what stands in fences or is indented
-    keeps its lines.
+    keeps its lines; of a picture it is said what it shows and where it lies.
     """
     fenced, paragraph = False, ""
-    for line in text.split("\n"):
+    for line in _PICTURE.sub(lambda found: f"[picture: {found[1]}: {(folder() / found[2]).resolve()}]", text).split(
+        "\n"
+    ):
         fence = line.startswith("```")
         fenced ^= fence
         kept = fenced or line.startswith(INDENT)
