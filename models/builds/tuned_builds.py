@@ -195,14 +195,19 @@ class TunedBuilds:
         return lowest, np.where(np.isnan(lowest), np.nan, highest)
 
     def _unevenness(self, builds: Builds, tuned: Floats, offset: Floats) -> Floats:
-        """Unevenness over the range of notes."""
+        """Unevenness over the range of notes; NaN where a build does not hold them, or not at one distance each: one
+        whose parts bring it near its other mode."""
         ends = np.hypot([self.even_to, self.even_from], self.law.lock_range)
         within = (offset[:, 3] >= ends[0]) & (offset[:, 4] <= ends[1])
         result = np.full(within.shape, np.nan)
         if within.any():
             held, reference = builds.each(lambda row: row[within]), tuned[within]
             near, far = self.law.distance_at(held, reference - ends).T
-            result[within] = self.law.unevenness(held, reference[:, 0], near, far, EVEN_RULE)
+            found = np.isfinite(near) & np.isfinite(far)
+            held = held.each(lambda row: row[found])
+            inside = np.full(found.shape, np.nan)
+            inside[found] = self.law.unevenness(held, reference[found, 0], near[found], far[found], EVEN_RULE)
+            result[within] = inside
         return result
 
 

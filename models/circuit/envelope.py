@@ -178,15 +178,14 @@ class March:
             self.solutions += 1
             spend(SOLUTION_WORK + EVALUATION * sample)
             device: PortState = self.ports.evaluate(waveform(values, sample))
-            current = np.fft.rfft(device.currents, axis=-1)[:, :count] / sample
-            charge = np.fft.rfft(device.charges, axis=-1)[:, :count] / sample
+            current, charge = np.fft.rfft(np.stack((device.currents, device.charges)))[..., :count] / sample
             rates = shift + 1j * omega * order
             inverse = np.linalg.inv(linear.conductance + rates[:, None, None] * linear.capacitance)
             states = np.matmul(inverse, (drive - incidence @ (current + rates * charge)).T[:, :, None])[:, :, 0].T
             charges = linear.capacitance @ states + incidence @ charge
             error = stacked(values - incidence.T @ states)
             if newton is None:
-                spend(error.size**2)
+                spend(0.5 * error.size**2)
                 backward = incidence.T @ inverse
                 jacobian = port_jacobian(np.asarray(backward @ incidence, dtype=np.complex128), device, rates)
                 turned = np.matmul(backward, (1j * order * charges).T[:, :, None])[:, :, 0].T

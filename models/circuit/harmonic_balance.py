@@ -12,12 +12,13 @@ Method: K. S. Kundert and A. Sangiovanni-Vincentelli, IEEE Trans. CAD 5 (1986) 5
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from models.arrays import Complexes, Floats
+from models.arrays import Complexes, Floats, Ints
 from models.circuit.network import Network
 from models.circuit.transistor import PortState
 from models.circuit.work import spend
@@ -158,8 +159,7 @@ class Problem:
         spend(EVALUATION * self.count)
         device = self.device.evaluate(waveform(coefficients, self.count))
         keep = self.order.size
-        current = np.fft.rfft(device.currents, axis=-1)[:, :keep] / self.count
-        charge = np.fft.rfft(device.charges, axis=-1)[:, :keep] / self.count
+        current, charge = np.fft.rfft(np.stack((device.currents, device.charges)))[..., :keep] / self.count
         total = current + 1j * omega * self.order * charge
         response = self.respond(omega, strength)
         values = coefficients + np.einsum("kpq,qk->pk", response.impedance, total)
@@ -197,9 +197,8 @@ def port_jacobian(impedance: Complexes, device: PortState, rates: NDArray[np.com
     """
     count, ports = impedance.shape[:2]
     turn = rates[:, None]
-    below, above = _toeplitz(device.conductances, count - 1)
-    below_charge, above_charge = _toeplitz(device.capacitances, count - 1)
-    below, above = below + turn * below_charge, above + turn * above_charge
+    by_voltage = np.stack((device.conductances, device.capacitances))
+    below, above = (part[0] + turn * part[1] for part in _toeplitz(by_voltage, count - 1))
     joined = np.concatenate([below + above, 1j * (below - above)[..., 1:]], axis=-1)  # (p, p, K+1, 2K+1)
     joined[..., 0] = below[..., 0]
     width = joined.shape[-1]
@@ -212,11 +211,18 @@ def port_jacobian(impedance: Complexes, device: PortState, rates: NDArray[np.com
 
 
 def _toeplitz(derivative: Floats, top: int) -> tuple[Complexes, Complexes]:
-    """Return the spectrum of (p, p, m) instants at the orders k - l and k + l, both (p, p, top + 1, top + 1)."""
+    """Return the spectrum of (..., m) instants at the orders k - l and k + l, both (..., top + 1, top + 1)."""
     spectrum = np.fft.rfft(derivative, axis=-1)[..., : 2 * top + 1] / derivative.shape[-1]
     ordered = np.concatenate([spectrum[..., top:0:-1].conj(), spectrum], axis=-1)  # from -top to 2 top
-    windows = np.lib.stride_tricks.sliding_window_view(ordered, top + 1, axis=-1)
-    return windows[..., : top + 1, ::-1], windows[..., top:, :]
+    below, above = _places(top)
+    return ordered[..., below], ordered[..., above]
+
+
+@lru_cache(maxsize=16)
+def _places(top: int) -> tuple[Ints, Ints]:
+    """Where the orders k - l and k + l stand in a row from -top to 2 top, both (top + 1, top + 1)."""
+    order = np.arange(top + 1)
+    return top + order[:, None] - order, top + order[:, None] + order
 
 
 def stacked(values: Complexes) -> Floats:

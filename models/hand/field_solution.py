@@ -39,7 +39,6 @@ from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.antennas import AnyVolumeAntenna
 from models.hand.earthing import ANTENNA, BYSTANDER, COMMON, PLAYER, RING, TABLE
 from models.hand.meshes import (
-    BODY_HALF_WIDTH,
     antenna_mesh,
     arm,
     body,
@@ -56,7 +55,7 @@ from models.hand.meshes import (
     wall_mesh,
     wrist,
 )
-from models.hand.scene import Bystander, Posture, Scene
+from models.hand.scene import Posture, Scene
 
 #: Singular values of M below this share of the largest are left out.
 LEAST_DIRECTION: Final = 1e-4
@@ -158,8 +157,6 @@ def still_field(scene: Scene, fineness: float = 1.0) -> StillField:
         parts.append((TABLE, conductor_panels(table_mesh(room.table, fineness), "table", plane)))
     if room.bystander is not None:
         person = np.concatenate(bystander(room.bystander, fineness))
-        if _in_the_way(room.bystander, person, scene):
-            raise ValueError("x and y must be larger: the bystander meets the instrument or the player")
         parts.append((BYSTANDER, conductor_panels(person, "bystander", plane)))
     apparatus = sum(panels.count for _, panels in parts)
     parts += [(PLAYER, player_panels(mesh, "body", scene)) for mesh in body(scene, fineness)]
@@ -429,14 +426,6 @@ def clear_of_wall(parts: Sequence[Panels], scene: Scene) -> None:
         raise ValueError(
             f"distance must be > {-rear:.3g} m, or the wall meets what stands before it; got {wall.distance:g} m"
         )
-
-
-def _in_the_way(person: Bystander, mesh: Floats, scene: Scene) -> bool:
-    """Whether a bystander stands in the instrument or in the player."""
-    middle = shoulder(scene) - (0.0, scene.player.build.shoulder_out, 0.0)
-    apart = float(np.hypot(person.x - middle[0], person.y - middle[1]))
-    near = scene.player.build.half_width + BODY_HALF_WIDTH
-    return apart <= near or meets_antenna(mesh, scene) or meets_cabinet(mesh, scene)
 
 
 def meets_antenna(mesh: Floats, scene: Scene) -> bool:

@@ -184,6 +184,7 @@ def hand_field(
         without_player,
     )
     from models.hand.meshes import hand_shape
+    from models.hand.overlaps import overlap
 
     table = distance_table(distances)
     heights = distance_table(ring_heights) if np.size(ring_heights) != 1 else positive_array("heights", ring_heights)
@@ -191,6 +192,9 @@ def hand_field(
         raise ValueError(f"places must be among the {heights.size} ring_heights; got {list(places)}")
     for posture in postures:
         one_of("posture", posture, POSTURES)
+    meeting = overlap(scene, table[:: max(1, table.size // 4)].tolist(), heights[:1].tolist())
+    if meeting:
+        raise ValueError(meeting)
     still = still_field(scene, positive("fineness", fineness))
     names = conductor_names(scene)
     far, ring_places, ring = [], np.zeros((0, len(names), len(names))), None

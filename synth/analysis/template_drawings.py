@@ -119,7 +119,7 @@ def _common_base() -> Plan:
         },
         {
             "cold end": (11.8, 11, "ne"),
-            "wiper": (6, 5.5, "ne"),
+            "wiper": (6, 5.5, "ne+"),
             "base": (10.9, 5.5, "ne"),
             "emitter": (15.9, 3.5, "ne"),
             "collector": (22.4, 7.5, "se"),

@@ -52,8 +52,8 @@ MOST_SECANTS, SECANT_TOLERANCE = 6, 1e-8  # from a design much like it: solution
 MOST_WORK = 6e7
 """Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
 MIXER = "mixer"
-START_WORK = 1.5e8
-"""Work of following one start-up."""
+START_WORK = 1.1e8
+"""Work of following one start-up: some six seconds of processor time."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -155,7 +155,7 @@ def _live(arguments: Namespace, tone: Sequence[float]) -> int:
         if arguments.window:
             from synth.window.listen_page import run as run_page
 
-            run_page(readings, hearing)
+            run_page(readings, hearing, lost=stack.close)  # so that a recording is finished
         else:
             say(HELP)
             _converse(readings, hearing)

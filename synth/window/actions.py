@@ -20,6 +20,7 @@ from synth.window.saving import saved_design
 from synth.window.session import LETTERS, WORKING, Session
 from synth.window.state import Action, WindowState, let_go, with_notice
 
+RESTART_TIME = 1.0  # s that the notice of it stays at least
 COSTLY_TIME = 0.045  # s between two changes of an instrument with a table for each hand distance: 20 a second
 CHEAP_TIME = 0.03  # s between two changes of another one: 30 a second
 NO_FINGERS = 'This hand is a fist that stays closed; with [player] posture = "open" in the design its fingers move'
@@ -179,7 +180,13 @@ class Actions:
         except (InstrumentError, OSError) as error:
             self.say(str(error))
             return
-        self.say("Starting the sound again")
+        begun = time.monotonic()
+
+        def starting() -> bool:
+            meters = self.speaker.meters()
+            return time.monotonic() < begun + RESTART_TIME or not (meters.alive and meters.blocks > 0)
+
+        self.say("Starting the sound again", starting)
 
     def toggle_fist(self) -> None:
         """Close the fingers, or open them."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.pitch import note_name
+from synth.files.plain_text import counted
 from synth.practice.judgement import Judgement, NoteResult
 from synth.practice.progress import Run, by_day
 from synth.practice.score import Score
@@ -102,9 +103,7 @@ def _score_plot(canvas: PlayCanvas, room: Box, score: Score, part: tuple[int, in
     """The notes against time: as thick as loud, with their vibrato; those of the part that is played are bright."""
     size, row = canvas.small, round(1.4 * canvas.small)
     count = part[1] - part[0] + 1
-    caption = (
-        f"{count} {'note' if count == 1 else 'notes'}, {score.goals[part[1]].end - score.goals[part[0]].start:.0f} s"
-    )
+    caption = f"{counted(count, 'note')}, {score.goals[part[1]].end - score.goals[part[0]].start:.0f} s"
     canvas.fitted(caption, Box(room.left, room.top, room.width, row), (size, 8), palette.QUIET_TEXT)
     numbers = sorted({goal.number for goal in score.goals})
     names = {number: shown_name(note_name(number)) for number in numbers}
@@ -172,10 +171,12 @@ class Axes:
 
 def summary(judgement: Judgement) -> tuple[str, ...]:
     """A run in words, a line a figure."""
+    notes = counted(len(judgement.notes), "note")
     if judgement.rms_cents is None:
-        return (f"none of the {len(judgement.notes)} notes was heard",)
+        return (f"none of {notes} was heard",)
+    was = "was" if judgement.heard == 1 else "were"
     lines = [
-        f"{judgement.heard} of {len(judgement.notes)} notes were heard, {judgement.rms_cents:.0f} cents off (RMS)",
+        f"{judgement.heard} of {notes} {was} heard, {judgement.rms_cents:.0f} cents off (RMS)",
         f"the middle of them is {_signed(judgement.bias_cents or 0.0)} cents; within a note the pitch moved by "
         f"{judgement.spread_cents:.0f} cents (RMS)",
     ]
@@ -286,7 +287,7 @@ def _days_plot(canvas: PlayCanvas, room: Box, runs: Sequence[Run]) -> None:
     most = max((error for _, error in days), default=0.0)
     reach = next((limit for limit in REACHES if most <= limit), REACHES[-1])
     count = len(days)
-    caption = f"Cents off (RMS), {count} {'day' if count == 1 else 'days'} so far"
+    caption = f"Cents off (RMS), {counted(count, 'day')} so far"
     axes = _plot(canvas, room, caption, 0.0, reach, (0.0, reach / 2.0, reach))
     if not days:
         return

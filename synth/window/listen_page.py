@@ -158,12 +158,13 @@ def run(
     *,
     size: tuple[int, int] = FIRST_SIZE,
     each_frame: Callable[[ListenPage], None] = lambda page: None,
+    lost: Callable[[], None] = lambda: None,
 ) -> None:
-    """Open the window and show what is heard until it is closed. Raises DeviceError where no window can be opened."""
-    page = ListenPage(readings, hearing)
+    """Open the window and show what is heard until it is closed. Raises DeviceError where no window can be opened.
 
-    def end() -> None:
-        page.closing = True
+    `lost` ends what runs, where the screen goes away: the program ends with it.
+    """
+    page = ListenPage(readings, hearing)
 
     def picture(surface: pygame.Surface, moment: float) -> None:
         import pygame
@@ -172,5 +173,5 @@ def run(
         pygame.display.flip()
         each_frame(page)
 
-    with opened_screen("Beatfield listens", size, end) as surface:
+    with opened_screen("Beatfield listens", size, lost) as surface:
         run_events(surface, page.handle, picture, lambda: page.closing, FRAME_TIME)

@@ -11,6 +11,8 @@ import pytest
 from small_instrument import RING_CURVE, ROD, small_field
 
 from models.hand.capacitance_curve import CapacitanceCurve
+from models.hand.hand_field import hand_field
+from models.hand.meshes import shoulder
 from models.hand.scene import LoopAntenna, Room
 from synth.analysis.moves import PitchMoves, pitch_moves
 from synth.build.workbench import OpenedDesign, assemble, open_design
@@ -128,3 +130,32 @@ def test_near_20_cm_ring_arm_and_floor_are_of_the_size_an_independent_program_fi
     for height in (0.1, None):
         assert -270.0 < cents(ringed, height) < -180.0
     assert 45.0 < cents(meadow.in_scene(replace(meadow.scene, room=Room(earth_plane=False)))) < 182.0
+
+
+@pytest.mark.slow
+def test_near_20_cm_a_bent_elbow_is_of_the_size_an_independent_program_finds(monkeypatch) -> None:
+    """One mesh, an independent program, player at earth: 29 cents against a straight arm, which way that ran not being
+    told. Against one that runs level from the hand to the body it is that; against our stretched arm, which rises to
+    the shoulder, an elbow that goes down and outwards changes the pitch by a few cents.
+    """
+    meadow = open_design(DEMOS / "meadow.toml")
+    law, places = meadow.instrument, np.array([0.2, 0.45])
+    before, beat = law.antenna_capacitance(places)[0], float(law.beat_frequency(0.2))
+
+    def seen(links: tuple[float, float] | None) -> float:
+        player = replace(meadow.scene.player, build=replace(meadow.scene.player.build, links=links))
+        field = hand_field(replace(meadow.scene, player=player), places, ("open",), openings=())
+        return float(field.places["open"][0, 0, 0, 0])
+
+    rising, bent = seen(None), seen((0.335, 0.268))
+    stands, out = meadow.scene.player.stand_distance, shoulder(meadow.scene)[1]
+    level = np.array([stands, out, meadow.scene.hand_height])
+    monkeypatch.setattr("models.hand.field_solution.shoulder", lambda _: level)
+    straight = seen(None)
+
+    def cents(other: float) -> float:
+        shift = float(law.frequency_with(before + other - rising) - law.frequency_with(before))
+        return 1200.0 * math.log2(1.0 - shift / beat)
+
+    assert cents(bent) - cents(straight) == pytest.approx(29.0, rel=0.35)
+    assert abs(cents(bent)) < 10.0

@@ -79,7 +79,7 @@ FAULTS = {
     "thousands' apostrophe": (one("220 pF,300'506 Hz"), ["line 4", "write for example"]),
     "semicolons": (GOOD.replace(",", ";"), ["line 1", "semicolons", "commas"]),
     "semicolons below": (table("47 pF;493.4 kHz"), ["line 2", "semicolons", "commas"]),
-    "tabs": (GOOD.replace(",", "\t"), ["line 1", "tabulators", "commas"]),
+    "tabs": (GOOD.replace(",", "\t"), ["line 1", "tabs", "commas"]),
     "blanks for commas": (GOOD.replace(",", "  "), ["line 1", "did you mean"]),
     "commas at the end": (table(ROWS[0] + ",,"), ["line 2", "delete the commas"]),
     "a comma behind the header": (table(ROWS[0] + ",", head=HEAD + ","), ["line 1", "no name", "delete the comma"]),

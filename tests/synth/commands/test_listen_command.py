@@ -169,6 +169,24 @@ def test_a_live_session_from_the_first_enter_to_the_last(monkeypatch, capsys, tm
     assert "exists already" in capsys.readouterr().err
 
 
+def test_a_screen_that_goes_away_leaves_the_recording_whole(monkeypatch, capsys, tmp_path):
+    """The program ends inside the library then: what `lost` does is all that is done."""
+
+    class Recorded(Hearing):
+        def __init__(self, device, each):
+            each(note(440.0, 0.2, "bright"))
+
+    def window(readings, hearing, *, lost):
+        lost()
+        assert soundfile.info(tmp_path / "sound.wav").frames == round(0.2 * RATE)
+
+    monkeypatch.setattr("synth.live.sound_input.choose_input", lambda device: Entry)
+    monkeypatch.setattr("synth.live.sound_input.SoundInput", Recorded)
+    monkeypatch.setattr("synth.window.listen_page.run", window)
+    assert main(["listen", "--yes", "--window", "--record", str(tmp_path / "sound.wav")]) == 0
+    assert capsys.readouterr().err.count("Recorded sound.wav, 0.2 s") == 1
+
+
 def test_live_needs_an_answer_and_an_input(monkeypatch, capsys, tmp_path):
     monkeypatch.setattr("synth.live.sound_input.choose_input", lambda device: Entry)
     assert main(["listen"]) == 2  # the tests have no terminal to ask
