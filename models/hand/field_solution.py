@@ -40,20 +40,18 @@ from models.hand.antennas import AnyVolumeAntenna
 from models.hand.earthing import ANTENNA, BYSTANDER, COMMON, PLAYER, RING, TABLE
 from models.hand.meshes import (
     antenna_mesh,
-    arm,
     body,
     bystander,
     cabinet_box,
     cabinet_mesh,
-    other_shoulder,
-    other_wrist,
+    other_arm,
+    pitch_arm,
     pitch_hand,
     player_meshes,
     shoulder,
     table_mesh,
     volume_hand,
     wall_mesh,
-    wrist,
 )
 from models.hand.scene import Posture, Scene
 
@@ -225,7 +223,6 @@ def pitch_hands(
     sleeves: arms by distance, for hands with the same wrists: None where one is still to be made, and then kept there.
     """
     scene, fineness, plane = still.scene, still.fineness, still.scene.room.earth_plane
-    start = shoulder(scene)
     moving, alone = None, None
     for distance in distances:
         fist = player_panels(pitch_hand(scene, posture, distance, fineness), "hand", scene)
@@ -236,8 +233,7 @@ def pitch_hands(
             moving = with_image(alone, fist, plane)
         sleeve = None if sleeves is None else sleeves.get(distance)
         if sleeve is None:
-            mesh = arm(start, wrist(scene, posture, distance), scene.player.build, fineness, scene.from_above)
-            panels = player_panels(mesh, "arm", scene)
+            panels = player_panels(pitch_arm(scene, posture, distance, fineness), "arm", scene)
             sleeve = Sleeve(panels, symmetric_potential_matrix(panels, plane), reached_by(still, panels))
         if sleeves is not None and distance in sleeves:
             sleeves[distance] = sleeve
@@ -276,14 +272,13 @@ def far_sides(
 ) -> Iterable[FarSide]:
     """Ring and volume hand at each height of the hand, m; `base` is the ring alone."""
     scene, plane = still.scene, still.scene.room.earth_plane
-    build = scene.player.build
-    shape = volume_hand(ring, 0.0, build, still.fineness)
-    start, ring_factor = other_shoulder(scene), factored(base.own)
+    shape = volume_hand(ring, 0.0, scene.player.build, still.fineness)
+    ring_factor = factored(base.own)
     ring_charges = solve_triangular(ring_factor, base.owner, lower=True, check_finite=False)
     alone = symmetric_potential_matrix(conductor_panels(shape))
     for height in heights:
         flat = player_panels(shape + (0.0, 0.0, height), "volume hand", scene)
-        sleeve = player_panels(arm(start, other_wrist(scene, ring, height), build, still.fineness), "arm", scene)
+        sleeve = player_panels(other_arm(scene, ring, height, still.fineness), "arm", scene)
         own = with_image(alone, flat, plane)
         mutual = potential_matrix(flat, sleeve, plane)
         own = np.block([[own, mutual], [mutual.T, symmetric_potential_matrix(sleeve, plane)]])
