@@ -26,8 +26,9 @@ from models.electrostatics.panel_potential import (
 NEAR_RATIO: Final = 2.0
 _PAIRS_AT_ONCE: Final = 4096
 _MULTIPLICATIONS: Final = 1 << 18
-_ENTRIES_AT_ONCE: Final = 1 << 17
+_ENTRIES_AT_ONCE: Final = 1 << 14  # so that the few arrays of a block stay in a core's own cache
 _ROWS_AT_ONCE: Final = 64
+_NOBODY: Final[Indices] = np.zeros(0, dtype=np.intp)
 
 
 def coupling(field: Panels, source: Panels, near_ratio: float = NEAR_RATIO) -> Floats:
@@ -87,11 +88,14 @@ def _far_coupling(
     Rows and columns of the near pairs are counted within the block.
     """
     squares = cdist(field.centroids[rows], source.centroids[columns], "sqeuclidean")
-    reach = np.maximum(field.longest_edges[rows, None], source.longest_edges[columns])
-    reach *= near_ratio
-    reach *= reach
-    near_row, near_column = np.nonzero(squares < reach)
-    squares[near_row, near_column] = np.inf
+    own, others = field.longest_edges[rows, None], source.longest_edges[columns]
+    near_row = near_column = _NOBODY
+    if squares.min() < (near_ratio * max(own.max(), others.max())) ** 2:
+        reach = np.maximum(own, others)
+        reach *= near_ratio
+        reach *= reach
+        near_row, near_column = np.nonzero(squares < reach)
+        squares[near_row, near_column] = np.inf
     inverse = np.divide(1.0, squares, out=squares)
     result = thin_product(left[rows], right[:, columns])
     result *= inverse

@@ -125,7 +125,16 @@ class NearSide:
     factor: Floats  # (m, m) L1
     charges: Floats  # (m, k) z1
     reached: Floats  # (n, m) U1
+    points: Floats  # (3 m, 3) m: first points, second, third
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sample:
+    """Charges (m, r) that a place of the pitch hand can carry, C, and what its U1 makes of them."""
+
     points: Floats  # (3 m, 3) m
+    carried: Floats  # (m, r)
+    reached: Floats  # (n, r) U1 times them
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -286,11 +295,13 @@ def far_sides(
         between = potential_matrix(base.panels, upper.panels, plane) - base.reached.T @ upper.reached
         border = solve_triangular(ring_factor, between, lower=True, overwrite_b=True, check_finite=False)
         corner = factored(upper.own - border.T @ border)
-        factor = np.block([[ring_factor, np.zeros_like(border)], [border.T, corner]])
+        count = len(ring_factor)
+        factor = np.zeros((count + len(corner),) * 2, order="F")
+        factor[:count, :count], factor[count:, :count], factor[count:, count:] = ring_factor, border.T, corner
         charges = solve_triangular(corner, upper.owner - border.T @ ring_charges, lower=True, check_finite=False)
         panels = joined([base.panels, upper.panels])
         yield FarSide(
-            np.asfortranarray(factor),
+            factor,
             np.concatenate([ring_charges, charges]),
             np.concatenate([base.reached, upper.reached], axis=1),
             *clusters(panels),
@@ -305,19 +316,18 @@ def near_side(block: Eliminated) -> NearSide:
         factor,
         solve_triangular(factor, block.owner, lower=True, check_finite=False),
         block.reached,
-        points.transpose(2, 0, 1).reshape(-1, 3),
+        points.transpose(0, 2, 1).reshape(-1, 3),
     )
 
 
-def directions(still: StillField, far: FarSide, samples: Sequence[NearSide]) -> Directions:
-    """The directions of `far` that the pitch hand at the places `samples` reaches.
-
-    Found from the charges that each conductor puts on the pitch hand, and from a few random mixtures of what its panels
-    can carry (N. Halko, P.-G. Martinsson, J. A. Tropp, SIAM Review 53 (2011) 217: ranges found by random samples).
+def sampled(places: Sequence[NearSide]) -> list[Sample]:
+    """What the pitch hand at these places can carry: the charges that each conductor puts on it, and a few random
+    mixtures of what its panels can (N. Halko, P.-G. Martinsson, J. A. Tropp, SIAM Review 53 (2011) 217: ranges found by
+    random samples).
     """
     mixed = np.random.default_rng(1)  # always the same mixtures
-    columns = []
-    for near in samples:
+    samples = []
+    for near in places:
         mixtures = mixed.normal(size=(len(near.factor), _MIXTURES)) / np.sqrt(len(near.factor))
         carried = solve_triangular(
             near.factor,
@@ -326,9 +336,17 @@ def directions(still: StillField, far: FarSide, samples: Sequence[NearSide]) -> 
             trans="T",
             check_finite=False,
         )
-        columns.append(_group_coupling(still, far.middles, near).T @ carried)
-        columns[-1] = far.members @ columns[-1] - far.reached.T @ (near.reached @ carried)
-    reached = solve_triangular(far.factor, np.concatenate(columns, axis=1), lower=True, check_finite=False)
+        samples.append(Sample(near.points, carried, near.reached @ carried))
+    return samples
+
+
+def directions(still: StillField, far: FarSide, samples: Sequence[Sample]) -> Directions:
+    """The directions of `far` that the pitch hand of the samples reaches."""
+    felt = np.concatenate(
+        [_group_coupling(still, far.middles, each.points).T @ each.carried for each in samples], axis=1
+    )
+    columns = far.members @ felt - far.reached.T @ np.concatenate([each.reached for each in samples], axis=1)
+    reached = solve_triangular(far.factor, columns, lower=True, check_finite=False)
     squares, mixes = np.linalg.eigh(reached.T @ reached)
     kept = squares > LEAST_DIRECTION**2 * squares[-1]
     basis = reached @ (mixes[:, kept] / np.sqrt(squares[kept]))
@@ -338,12 +356,20 @@ def directions(still: StillField, far: FarSide, samples: Sequence[NearSide]) -> 
     )
 
 
-def _group_coupling(still: StillField, middles: Floats, near: NearSide) -> Floats:
-    """Mean potential over each panel of the pitch hand per charge in the middle of each group, (m, c) V/C."""
-    inverse = 1.0 / cdist(near.points, middles)
+def _group_coupling(still: StillField, middles: Floats, points: Floats) -> Floats:
+    """Mean potential over each panel of the pitch hand, of these points, per charge in the middle of each group, (m, c)
+    V/C.
+    """
+    inverse = cdist(points, middles)
+    np.divide(1.0, inverse, out=inverse)
     if still.scene.room.earth_plane:
-        inverse -= 1.0 / cdist(near.points, middles * (1.0, 1.0, -1.0))
-    return np.asarray(inverse.reshape(-1, 3, len(middles)).mean(axis=1) / (4.0 * np.pi * epsilon_0))
+        image = cdist(points, middles * (1.0, 1.0, -1.0))
+        inverse -= np.divide(1.0, image, out=image)
+    first, second, third = inverse.reshape(3, -1, len(middles))
+    first += second
+    first += third
+    first /= 12.0 * np.pi * epsilon_0
+    return np.asarray(first)
 
 
 def place_matrices(still: StillField, near: NearSide, far: Sequence[Directions]) -> Floats:
@@ -353,9 +379,12 @@ def place_matrices(still: StillField, near: NearSide, far: Sequence[Directions])
         return np.asarray(alone + near.charges.T @ near.charges)[None]
     ends = np.cumsum([each.still.shape[1] for each in far])
     shared = np.split(near.reached.T @ np.concatenate([each.still for each in far], axis=1), ends[:-1], axis=1)
-    coupled = [
-        part + _group_coupling(still, each.middles, near) @ each.groups for part, each in zip(shared, far, strict=True)
-    ]
+    felt = np.split(
+        _group_coupling(still, np.concatenate([each.middles for each in far]), near.points),
+        np.cumsum([len(each.middles) for each in far])[:-1],
+        axis=1,
+    )
+    coupled = [part + each @ side.groups for part, each, side in zip(shared, felt, far, strict=True)]
     factors = np.split(
         solve_triangular(near.factor, np.concatenate(coupled, axis=1), lower=True, check_finite=False),
         ends[:-1],

@@ -180,6 +180,7 @@ def hand_field(
         place_matrices,
         player_alone,
         ring_alone,
+        sampled,
         still_field,
         without_player,
     )
@@ -203,7 +204,7 @@ def hand_field(
     else:
         ring = ring_alone(still, scene.ring)
         ends = [float(each) for each in (table[0], np.sqrt(table[0] * table[-1]), table[-1])]
-        samples = [near_side(hand) for posture in postures for hand in pitch_hands(still, posture, ends)]
+        samples = sampled([near_side(hand) for posture in postures for hand in pitch_hands(still, posture, ends)])
         away = near_side(next(iter(pitch_hands(still, POSTURES[0], ends[-1:]))))
         every = [directions(still, side, samples) for side in far_sides(still, scene.ring, ring, heights)]
         ring_places = place_matrices(still, away, every)
