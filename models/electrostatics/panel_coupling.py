@@ -38,12 +38,14 @@ def coupling(field: Panels, source: Panels, near_ratio: float = NEAR_RATIO) -> F
     """
     result = np.empty((field.count, source.count))
     left, right = _quadratic_form(field, source)
-    rows = max(1, _ENTRIES_AT_ONCE // source.count)
-    for first in range(0, field.count, rows):
-        part = slice(first, first + rows)
-        far, near_row, near_column = _far_coupling(field, source, part, slice(None), left, right, near_ratio)
-        result[part] = far
-        result[first + near_row, near_column] = _near_coupling(field, source, first + near_row, near_column)
+    height = max(1, _ENTRIES_AT_ONCE // source.count)
+    near: list[tuple[Indices, Indices]] = []
+    for first in range(0, field.count, height):
+        part = slice(first, first + height)
+        result[part], row, column = _far_coupling(field, source, part, slice(None), left, right, near_ratio)
+        near.append((first + row, column))
+    rows, columns = (np.concatenate(indices) for indices in zip(*near, strict=True))
+    result[rows, columns] = _near_coupling(field, source, rows, columns)
     return result
 
 

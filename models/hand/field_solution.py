@@ -109,13 +109,31 @@ class Eliminated:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FarSide:
-    """Ring and volume hand at one height: Lf, zf, Uf, and the groups of panels by which it acts."""
+    """Ring and volume hand at one height: Lf by its blocks (ring, and under it border' and corner), zf, Uf of ring and
+    of hand, and the groups of panels by which it acts.
+    """
 
-    factor: Floats  # (m, m) Lf
-    charges: Floats  # (m, k) zf
-    reached: Floats  # (n, m) Uf
-    members: Floats  # (m, c): 1 where a panel belongs to a group
+    ring: Floats  # (p, p)
+    border: Floats  # (p, q)
+    corner: Floats  # (q, q)
+    charges: Floats  # (p + q, k) zf
+    ring_reached: Floats  # (n, p)
+    hand_reached: Floats  # (n, q)
+    members: Floats  # (p + q, c): 1 where a panel belongs to a group
     middles: Floats  # (c, 3) m, of the groups
+
+    def forward(self, ring: Floats, hand: Floats) -> Floats:
+        """Lf^-1 times columns of the ring's panels (p, r) and the hand's (q, r)."""
+        upper = solve_triangular(self.ring, ring, lower=True, check_finite=False)
+        lower = solve_triangular(self.corner, hand - self.border.T @ upper, lower=True, check_finite=False)
+        return np.concatenate([upper, lower])
+
+    def backward(self, columns: Floats) -> tuple[Floats, Floats]:
+        """Lf'^-1 times columns (p + q, r): of the ring's panels and of the hand's."""
+        above, below = columns[: len(self.ring)], columns[len(self.ring) :]
+        hand = solve_triangular(self.corner, below, lower=True, trans="T", check_finite=False)
+        ring = solve_triangular(self.ring, above - self.border @ hand, lower=True, trans="T", check_finite=False)
+        return ring, hand
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -295,15 +313,15 @@ def far_sides(
         between = potential_matrix(base.panels, upper.panels, plane) - base.reached.T @ upper.reached
         border = solve_triangular(ring_factor, between, lower=True, overwrite_b=True, check_finite=False)
         corner = factored(upper.own - border.T @ border)
-        count = len(ring_factor)
-        factor = np.zeros((count + len(corner),) * 2, order="F")
-        factor[:count, :count], factor[count:, :count], factor[count:, count:] = ring_factor, border.T, corner
         charges = solve_triangular(corner, upper.owner - border.T @ ring_charges, lower=True, check_finite=False)
         panels = joined([base.panels, upper.panels])
         yield FarSide(
-            factor,
+            ring_factor,
+            border,
+            corner,
             np.concatenate([ring_charges, charges]),
-            np.concatenate([base.reached, upper.reached], axis=1),
+            base.reached,
+            upper.reached,
             *clusters(panels),
         )
 
@@ -342,18 +360,17 @@ def sampled(places: Sequence[NearSide]) -> list[Sample]:
 
 def directions(still: StillField, far: FarSide, samples: Sequence[Sample]) -> Directions:
     """The directions of `far` that the pitch hand of the samples reaches."""
-    felt = np.concatenate(
-        [_group_coupling(still, far.middles, each.points).T @ each.carried for each in samples], axis=1
-    )
-    columns = far.members @ felt - far.reached.T @ np.concatenate([each.reached for each in samples], axis=1)
-    reached = solve_triangular(far.factor, columns, lower=True, check_finite=False)
+    felt = [_group_coupling(still, far.middles, each.points).T @ each.carried for each in samples]
+    columns, held = far.members @ np.hstack(felt), np.hstack([each.reached for each in samples])
+    above, below = columns[: len(far.ring)], columns[len(far.ring) :]
+    reached = far.forward(above - far.ring_reached.T @ held, below - far.hand_reached.T @ held)
     squares, mixes = np.linalg.eigh(reached.T @ reached)
     kept = squares > LEAST_DIRECTION**2 * squares[-1]
     basis = reached @ (mixes[:, kept] / np.sqrt(squares[kept]))
-    carried = solve_triangular(far.factor, basis, lower=True, trans="T", check_finite=False)
-    return Directions(
-        far.middles, far.members.T @ carried, -far.reached @ carried, basis.T @ far.charges, far.charges.T @ far.charges
-    )
+    ring, hand = far.backward(basis)
+    groups = far.members.T @ np.concatenate([ring, hand])
+    on_still = -(far.ring_reached @ ring + far.hand_reached @ hand)
+    return Directions(far.middles, groups, on_still, basis.T @ far.charges, far.charges.T @ far.charges)
 
 
 def _group_coupling(still: StillField, middles: Floats, points: Floats) -> Floats:
