@@ -143,19 +143,23 @@ def inverse_distance_integral(points: Floats, panels: Panels, source: Indices) -
     return result.reshape(points.shape[:-2] + (source.size,))
 
 
+_NEXT: Final = [1, 2, 0]  # of the corners
+
+
 def _potential(spokes: Floats, edge_normals: Floats, lengths: Floats, normals: Floats, twice_area: Floats) -> Floats:
     """The formula of the module docstring; `spokes` (3 corners, 3 components, k) from the point to the corners."""
     squares = _dot(spokes, spokes)
     radii = np.sqrt(squares)
     first, second, third = radii
-    sums = np.stack([first + second, second + third, third + first])
-    gaps = np.maximum(sums - lengths, np.finfo(np.float64).tiny)
+    sums = radii + radii[_NEXT]
+    gaps = sums - lengths
+    np.maximum(gaps, np.finfo(np.float64).tiny, out=gaps)
     sums += lengths
     sums /= gaps
     edge_terms = np.einsum("en,en->n", _dot(spokes, edge_normals), np.log(sums, out=sums))
     height = np.abs(np.einsum("cn,cn->n", spokes[0], normals))
     # Scalar products of neighbouring spokes by the law of cosines.
-    twice_dots = squares + squares[[1, 2, 0]] - lengths * lengths
+    twice_dots = squares + squares[_NEXT] - lengths * lengths
     solid = first * second * third + 0.5 * (twice_dots[0] * third + twice_dots[1] * first + twice_dots[2] * second)
     half_solid_angle = np.arctan2(twice_area * height, solid)
     return np.asarray(edge_terms - 2.0 * height * half_solid_angle)
