@@ -24,7 +24,7 @@ from models.electrostatics.panel_potential import (
 
 #: Pairs whose centroids lie closer than this many longest edges (of the larger triangle) count as near.
 NEAR_RATIO: Final = 2.0
-_PAIRS_AT_ONCE: Final = 1024
+_PAIRS_AT_ONCE: Final = 2048
 _MULTIPLICATIONS: Final = 1 << 18
 _ENTRIES_AT_ONCE: Final = 1 << 14  # so that the few arrays of a block stay in a core's own cache
 _ROWS_AT_ONCE: Final = 64
