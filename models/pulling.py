@@ -179,17 +179,15 @@ def _step_columns(beta: Floats, half_rise: Floats, pull: float, columns: Floats)
     alpha = 0.5 * pull
     gamma = half_rise
     gamma *= alpha / 6.0
-    square = gamma * gamma
-    square -= beta * beta
+    total, difference = gamma + beta, np.subtract(gamma, beta, out=beta)
+    square = np.multiply(total, difference, out=gamma)
     square += alpha * alpha
     even, odd = _hyperbolic_pair(square)
-    gamma *= odd
-    beta *= odd
-    odd *= alpha
     used = columns[: beta.size + 1]
-    np.add(even, odd, out=used[:-1, 2])  # a row: the column of q, then that of p
-    np.add(gamma, beta, out=used[:-1, 3])
-    np.subtract(gamma, beta, out=used[:-1, 5])
+    np.multiply(total, odd, out=used[:-1, 3])  # a row: the column of q, then that of p
+    np.multiply(difference, odd, out=used[:-1, 5])
+    odd *= alpha
+    np.add(even, odd, out=used[:-1, 2])
     np.subtract(even, odd, out=used[:-1, 6])
     return used.reshape(-1, 4).T
 

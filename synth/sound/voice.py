@@ -81,10 +81,10 @@ class CrossfadingVoice:
         """
         if isinstance(frames, bool | np.bool_) or not isinstance(frames, int | np.integer) or frames < 0:
             raise ValueError(f"frames must be a whole number >= 0; got {frames!r}")
-        distance, volume = (hand.distance, hand.volume) if isinstance(hand, HandBlock) else (hand, 1.0)
-        distances = _row("distance", distance, int(frames), np.inf)
-        volumes = _row("volume", volume, int(frames), 1.0)
-        return self.render_known(HandBlock(distances, volumes))
+        if isinstance(hand, HandBlock):
+            distances = _row("distance", hand.distance, int(frames), np.inf)
+            return self.render_known(HandBlock(distances, _row("volume", hand.volume, int(frames), 1.0)))
+        return self.render_known(HandBlock(_row("distance", hand, int(frames), np.inf), np.ones(int(frames))))
 
     def render_known(self, hand: HandBlock) -> Floats:
         """As `render`, for a block that is known to be in order: what live play calls with every block."""
