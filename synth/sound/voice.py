@@ -96,7 +96,10 @@ class CrossfadingVoice:
             end = min(start + PIECE, frames)
             if self._leaving is not None:
                 end = min(end, start + self._coming.left)
-            samples[start:end] = self._piece(distances[start:end], volumes[start:end])
+            piece = self._piece(distances[start:end], volumes[start:end])
+            if piece.size == frames:
+                return piece
+            samples[start:end] = piece
             start = end
         return samples
 
