@@ -34,7 +34,7 @@ from models.checks import finite, finite_array, non_negative, positive
 
 Pair = tuple[float, float]
 TURN = 2.0 * math.pi
-LONGEST_PIECE = 8000
+LONGEST_PIECE = 4000
 """Steps solved at once: 64 bytes each, within the processor's cache."""
 MOST_GROWTH = 300.0
 """Largest sum of wL h / 2 over the steps solved at once: the pair grows or shrinks by e to that at most."""
