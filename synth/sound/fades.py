@@ -72,9 +72,14 @@ class Gate:
         is_open = self._open
         if self.closed:
             samples[:] = 0.0
-        elif samples.size and not (is_open and self._fade.rests_at(1.0)):
-            samples *= self._fade.gains(samples.size, up=is_open)
-            samples += 0.0  # a negative zero becomes a plain one, as in a block that is silent from its start
+        elif is_open:
+            rising = samples[: self._fade.left]  # after these the gain is 1
+            if rising.size:
+                rising *= self._fade.gains(rising.size, up=True)
+                rising += 0.0  # a negative zero becomes a plain one, as in a block that is silent from its start
+        elif samples.size:
+            samples *= self._fade.gains(samples.size, up=False)
+            samples += 0.0
 
 
 class Slew:

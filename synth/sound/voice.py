@@ -26,7 +26,7 @@ from synth.sound.strand import InstrumentSource, Strand
 SMOOTHING_TIME = 0.005  # s, pole on the hand and on the volume
 FADE_TIME = 0.008  # s, start and mute
 LARGEST = float(np.finfo(np.float64).max)
-PIECE = 6000  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
+PIECE = 12000  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
 
 
 class CrossfadingVoice:
@@ -125,7 +125,8 @@ class CrossfadingVoice:
             leaving = self._leaving.sound(self._leaving.within(smoothed))
             samples = leaving + self._coming.gains(samples.size, up=True) * (samples - leaving)
             knee = max(knee, self._leaving.level)
-        samples *= gains
+        if gains is not volumes or gains[0] != 1.0:  # a row that rests at 0 or 1 comes back as it is
+            samples *= gains
         guard(samples, knee)
         self._opening.apply(samples)
         return samples
