@@ -25,9 +25,11 @@ from models.checks import finite_array, non_negative, one_of
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents, from_line
 from models.pulling import pulled_beat
+from models.roots import roots
 
 TABLE, FINE_TABLE = 1500, 8192  # points of the inverse of the capacitance curve
 CIRCUIT_STEPS = 6
+SETTLED = 1e-11  # of a capacitance, within which it counts as found
 END_SLACK = 1e-9  # of a logarithm, by which rounding may leave the ends of the table
 
 
@@ -109,9 +111,14 @@ class BuildLaw:
         object.__setattr__(self, "_log_added", np.log(curve.capacitance(distances)[::-1] - curve.empty_capacitance))
 
     def hand_at(self, distance: Floats) -> Floats:
-        """Antenna capacitance, F, at hand distances (m, any shape); those beyond the field's ends count as the ends."""
+        """Antenna capacitance, F, at hand distances (m, any shape); those beyond the field's ends count as the ends.
+
+        NaN where the distance is.
+        """
         if self.fine:
-            return self.curve.capacitance(np.clip(distance, self.curve.nearest, self.curve.farthest))
+            known = ~np.isnan(distance)
+            places = np.clip(np.where(known, distance, self.curve.farthest), self.curve.nearest, self.curve.farthest)
+            return np.asarray(np.where(known, self.curve.capacitance(places), np.nan))
         added = np.interp(np.log(distance), self._log_distances[::-1], self._log_added[::-1])
         return np.asarray(self.curve.empty_capacitance + np.exp(added))
 
@@ -142,12 +149,23 @@ class BuildLaw:
         squared = (2.0 * math.pi * frequency) ** 2
         if not self.circuit_added.size:
             return antenna_capacitance(squared, l0, c0, la, cs) - stray
-        hand = np.full(frequency.shape, self.circuit_capacitances.mean())
-        for _ in range(
-            CIRCUIT_STEPS
-        ):  # what the circuit adds changes little along the hand's range: it settles at once
-            hand = antenna_capacitance(squared, l0, c0 + self._added(builds, hand), la, cs) - stray
+        hand = before = np.full(frequency.shape, self.circuit_capacitances.mean())
+        # what the circuit adds changes little along the hand: it settles at once, save in builds near a resonance
+        for _ in range(CIRCUIT_STEPS):
+            before, hand = hand, antenna_capacitance(squared, l0, c0 + self._added(builds, hand), la, cs) - stray
+        lost = np.flatnonzero(~(np.abs(hand - before) <= SETTLED * np.abs(hand)).all(axis=1))
+        if lost.size:
+            hand[lost] = self._between_ends(builds.each(lambda row: row[lost]), frequency[lost])
         return hand
+
+    def _between_ends(self, builds: Builds, frequency: Floats) -> Floats:
+        """As `hand_with`, searched between the ends of the field; NaN where it is not there."""
+        low, high = (np.full(frequency.shape, end) for end in self.curve.capacitances[[-1, 0]])
+        farthest, nearest = (self.frequency(builds, end) for end in (low, high))
+        inside = (farthest - frequency) * (nearest - frequency) <= 0.0
+        wanted = np.where(inside, frequency, farthest)
+        found = roots(lambda hand: self.frequency(builds, hand) - wanted, low, high, SETTLED * float(low.flat[0]))
+        return np.asarray(np.where(inside, found, np.nan))
 
     def distance_at(self, builds: Builds, frequency: Floats) -> Floats:
         """Hand distances, m, at which the variable oscillators swing at frequencies (n, m), Hz; NaN where none does."""

@@ -220,10 +220,9 @@ def mixer_notice(table: MixerTable, highest: float | None) -> tuple[str, ...]:
         louder = table.level(corner) > table.level(0.0)
         change = f", {'twice' if louder else 'half'} as strong in power from {format_quantity(corner, 'Hz', 3)} on"
     return (
-        "the drawn mixer follows the beat (a law of phases that stand still) up to "
-        f"{format_quantity(followed, 'Hz', 3)}; faster notes reach {highest / followed:.3g} times that: its capacitors "
-        "answer late there, and the tone is "
-        f"solved at each beat with them{change}",
+        f"the drawn mixer follows the beat at once up to {format_quantity(followed, 'Hz', 3)}; up to the highest note, "
+        f"{format_quantity(highest, 'Hz', 3)}, its capacitors answer late, and the tone is solved at each beat with "
+        f"them{change}",
     )
 
 

@@ -49,7 +49,7 @@ def _drawn(diagram: CircuitDiagram, path: Path) -> bytes:
     kind = path.suffix.lower()[1:]
     left, lowest, right, _ = layout.box
     with schemdraw.Drawing(show=False, canvas="svg" if kind == "svg" else "matplotlib") as sheet:
-        sheet.config(unit=2.0 * REACH, inches_per_unit=INCHES, font="DejaVu Sans", color=INK, lw=1.2, margin=0.3)
+        sheet.config(unit=2.0 * REACH, inches_per_unit=INCHES, font="DejaVu Sans", color=INK, lw=1.2, margin=0.8)
         for wires in layout.wires.values():
             for first, second in wires:
                 sheet.add(elm.Line().at(first).to(second))

@@ -273,3 +273,26 @@ def test_a_table_of_another_shape_is_refused():
     for bad in (np.ones(15), np.ones((2, 3)), np.full((1, len(QUANTITIES)), math.nan)):
         with pytest.raises(ValueError, match="values must"):
             LAW.outcomes(bad)
+
+
+@pytest.mark.parametrize("fine", [False, True])
+def test_where_no_distance_sounds_a_note_there_is_no_capacitance_either(fine):
+    law = replace(LAW.law, fine=fine)
+    found = law.hand_at(np.array([[0.2, np.nan], [np.nan, 0.9]]))
+    assert np.isnan(found).tolist() == [[False, True], [True, False]]
+    assert found[1, 1] == pytest.approx(float(ROD.capacitance(0.8)), rel=1e-12, abs=0)
+
+
+def test_a_build_near_a_resonance_is_found_where_stepping_does_not_settle():
+    """What the circuit adds is made to change with the hand more than the antenna's own part of the tank does."""
+    parts = BRANCHED | {"branch_inductance": 55e-3}
+    grid = np.linspace(float(ROD.capacitances[-1]), float(ROD.capacitances[0]), 5)
+    law = BuildLaw(ROD, "high", 1.0, fine=True, circuit_capacitances=grid, circuit_added=np.zeros(5))
+    plain = LAW.variable_parts(table(parts, 6, 0.02, 5))
+    places = np.array([0.05, 0.2, 0.6])
+    for steep in (0.0, 2e-12, 8e-12, 30e-12):
+        builds = replace(plain, added=np.outer(np.linspace(0.5, 1.0, 6), [0.0, steep]))
+        frequencies = law.frequency(builds, ROD.capacitance(places))
+        np.testing.assert_allclose(law.distance_at(builds, frequencies), np.tile(places, (6, 1)), rtol=1e-6)
+    beyond = law.frequency(builds, np.array([float(ROD.capacitances[0])])) - 2e4
+    assert np.isnan(law.distance_at(builds, beyond)).all()

@@ -84,7 +84,7 @@ def test_a_start_up_in_time():
         (CIRCUITS["normal"], 2.2e-3, 0.01, 20.0),
         (swift("light drive"), 1.6e-3, 0.01, 20.0),
         (swift("heavy drive"), 0.8e-3, 0.02, 20.0),  # these two rise by half and more in each cycle
-        # 170 ppm where it sets in, whichever rule integrates the first cycles to 1e-9 (with 1e-7 once only 95)
+        # 170 ppm where it sets in, whatever rule integrates the first cycles to 1e-9 (with errors of 1e-7 only 95)
         (swift("low Q", 2.2e-9), 0.6e-3, 0.03, 200.0),
         (CIRCUITS["supply-limited"], 0.8e-3, 0.01, 25.0),
     ],
