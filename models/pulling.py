@@ -37,7 +37,8 @@ TURN = 2.0 * math.pi
 LONGEST_PIECE = 4000
 """Steps solved at once: 64 bytes each, within the processor's cache."""
 MOST_GROWTH = 300.0
-"""Largest sum of wL h / 2 over the steps solved at once: the pair grows or shrinks by e to that at most."""
+"""Largest sum of wL h / 2 over the steps solved at once: by it the pair grows or shrinks by e to that at
+most, and by 1 % a step at most through `_hyperbolic_pair`."""
 NEAR = 0.25
 """Largest |s^2| at which a quotient of polynomials stands for tanh(s) / s; offsets below 0.16 of the sample rate."""
 
