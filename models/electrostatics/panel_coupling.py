@@ -26,8 +26,9 @@ from models.electrostatics.panel_potential import (
 NEAR_RATIO: Final = 2.0
 _PAIRS_AT_ONCE: Final = 4096
 _MULTIPLICATIONS: Final = 1 << 18
-_ENTRIES_AT_ONCE: Final = 1 << 17
+_ENTRIES_AT_ONCE: Final = 1 << 14  # so that the few arrays of a block stay in a core's own cache
 _ROWS_AT_ONCE: Final = 64
+_NOBODY: Final[Indices] = np.zeros(0, dtype=np.intp)
 
 
 def coupling(field: Panels, source: Panels, near_ratio: float = NEAR_RATIO) -> Floats:
@@ -37,12 +38,14 @@ def coupling(field: Panels, source: Panels, near_ratio: float = NEAR_RATIO) -> F
     """
     result = np.empty((field.count, source.count))
     left, right = _quadratic_form(field, source)
-    rows = max(1, _ENTRIES_AT_ONCE // source.count)
-    for first in range(0, field.count, rows):
-        part = slice(first, first + rows)
-        far, near_row, near_column = _far_coupling(field, source, part, slice(None), left, right, near_ratio)
-        result[part] = far
-        result[first + near_row, near_column] = _near_coupling(field, source, first + near_row, near_column)
+    height = max(1, _ENTRIES_AT_ONCE // source.count)
+    near: list[tuple[Indices, Indices]] = []
+    for first in range(0, field.count, height):
+        part = slice(first, first + height)
+        result[part], row, column = _far_coupling(field, source, part, slice(None), left, right, near_ratio)
+        near.append((first + row, column))
+    rows, columns = (np.concatenate(indices) for indices in zip(*near, strict=True))
+    result[rows, columns] = _near_coupling(field, source, rows, columns)
     return result
 
 
@@ -87,11 +90,14 @@ def _far_coupling(
     Rows and columns of the near pairs are counted within the block.
     """
     squares = cdist(field.centroids[rows], source.centroids[columns], "sqeuclidean")
-    reach = np.maximum(field.longest_edges[rows, None], source.longest_edges[columns])
-    reach *= near_ratio
-    reach *= reach
-    near_row, near_column = np.nonzero(squares < reach)
-    squares[near_row, near_column] = np.inf
+    own, others = field.longest_edges[rows, None], source.longest_edges[columns]
+    near_row = near_column = _NOBODY
+    if squares.min() < (near_ratio * max(own.max(), others.max())) ** 2:
+        reach = np.maximum(own, others)
+        reach *= near_ratio
+        reach *= reach
+        near_row, near_column = np.nonzero(squares < reach)
+        squares[near_row, near_column] = np.inf
     inverse = np.divide(1.0, squares, out=squares)
     result = thin_product(left[rows], right[:, columns])
     result *= inverse

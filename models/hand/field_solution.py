@@ -40,20 +40,18 @@ from models.hand.antennas import AnyVolumeAntenna
 from models.hand.earthing import ANTENNA, BYSTANDER, COMMON, PLAYER, RING, TABLE
 from models.hand.meshes import (
     antenna_mesh,
-    arm,
     body,
     bystander,
     cabinet_box,
     cabinet_mesh,
-    other_shoulder,
-    other_wrist,
+    other_arm,
+    pitch_arm,
     pitch_hand,
     player_meshes,
     shoulder,
     table_mesh,
     volume_hand,
     wall_mesh,
-    wrist,
 )
 from models.hand.scene import Posture, Scene
 
@@ -111,13 +109,31 @@ class Eliminated:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FarSide:
-    """Ring and volume hand at one height: Lf, zf, Uf, and the groups of panels by which it acts."""
+    """Ring and volume hand at one height: Lf by its blocks (ring, and under it border' and corner), zf, Uf of ring and
+    of hand, and the groups of panels by which it acts.
+    """
 
-    factor: Floats  # (m, m) Lf
-    charges: Floats  # (m, k) zf
-    reached: Floats  # (n, m) Uf
-    members: Floats  # (m, c): 1 where a panel belongs to a group
+    ring: Floats  # (p, p)
+    border: Floats  # (p, q)
+    corner: Floats  # (q, q)
+    charges: Floats  # (p + q, k) zf
+    ring_reached: Floats  # (n, p)
+    hand_reached: Floats  # (n, q)
+    members: Floats  # (p + q, c): 1 where a panel belongs to a group
     middles: Floats  # (c, 3) m, of the groups
+
+    def forward(self, ring: Floats, hand: Floats) -> Floats:
+        """Lf^-1 times columns of the ring's panels (p, r) and the hand's (q, r)."""
+        upper = solve_triangular(self.ring, ring, lower=True, check_finite=False)
+        lower = solve_triangular(self.corner, hand - self.border.T @ upper, lower=True, check_finite=False)
+        return np.concatenate([upper, lower])
+
+    def backward(self, columns: Floats) -> tuple[Floats, Floats]:
+        """Lf'^-1 times columns (p + q, r): of the ring's panels and of the hand's."""
+        above, below = columns[: len(self.ring)], columns[len(self.ring) :]
+        hand = solve_triangular(self.corner, below, lower=True, trans="T", check_finite=False)
+        ring = solve_triangular(self.ring, above - self.border @ hand, lower=True, trans="T", check_finite=False)
+        return ring, hand
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,7 +143,16 @@ class NearSide:
     factor: Floats  # (m, m) L1
     charges: Floats  # (m, k) z1
     reached: Floats  # (n, m) U1
+    points: Floats  # (3 m, 3) m: first points, second, third
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sample:
+    """Charges (m, r) that a place of the pitch hand can carry, C, and what its U1 makes of them."""
+
     points: Floats  # (3 m, 3) m
+    carried: Floats  # (m, r)
+    reached: Floats  # (n, r) U1 times them
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -225,7 +250,6 @@ def pitch_hands(
     sleeves: arms by distance, for hands with the same wrists: None where one is still to be made, and then kept there.
     """
     scene, fineness, plane = still.scene, still.fineness, still.scene.room.earth_plane
-    start = shoulder(scene)
     moving, alone = None, None
     for distance in distances:
         fist = player_panels(pitch_hand(scene, posture, distance, fineness), "hand", scene)
@@ -236,8 +260,7 @@ def pitch_hands(
             moving = with_image(alone, fist, plane)
         sleeve = None if sleeves is None else sleeves.get(distance)
         if sleeve is None:
-            mesh = arm(start, wrist(scene, posture, distance), scene.player.build, fineness, scene.from_above)
-            panels = player_panels(mesh, "arm", scene)
+            panels = player_panels(pitch_arm(scene, posture, distance, fineness), "arm", scene)
             sleeve = Sleeve(panels, symmetric_potential_matrix(panels, plane), reached_by(still, panels))
         if sleeves is not None and distance in sleeves:
             sleeves[distance] = sleeve
@@ -276,14 +299,13 @@ def far_sides(
 ) -> Iterable[FarSide]:
     """Ring and volume hand at each height of the hand, m; `base` is the ring alone."""
     scene, plane = still.scene, still.scene.room.earth_plane
-    build = scene.player.build
-    shape = volume_hand(ring, 0.0, build, still.fineness)
-    start, ring_factor = other_shoulder(scene), factored(base.own)
+    shape = volume_hand(ring, 0.0, scene.player.build, still.fineness)
+    ring_factor = factored(base.own)
     ring_charges = solve_triangular(ring_factor, base.owner, lower=True, check_finite=False)
     alone = symmetric_potential_matrix(conductor_panels(shape))
     for height in heights:
         flat = player_panels(shape + (0.0, 0.0, height), "volume hand", scene)
-        sleeve = player_panels(arm(start, other_wrist(scene, ring, height), build, still.fineness), "arm", scene)
+        sleeve = player_panels(other_arm(scene, ring, height, still.fineness), "arm", scene)
         own = with_image(alone, flat, plane)
         mutual = potential_matrix(flat, sleeve, plane)
         own = np.block([[own, mutual], [mutual.T, symmetric_potential_matrix(sleeve, plane)]])
@@ -291,13 +313,15 @@ def far_sides(
         between = potential_matrix(base.panels, upper.panels, plane) - base.reached.T @ upper.reached
         border = solve_triangular(ring_factor, between, lower=True, overwrite_b=True, check_finite=False)
         corner = factored(upper.own - border.T @ border)
-        factor = np.block([[ring_factor, np.zeros_like(border)], [border.T, corner]])
         charges = solve_triangular(corner, upper.owner - border.T @ ring_charges, lower=True, check_finite=False)
         panels = joined([base.panels, upper.panels])
         yield FarSide(
-            np.asfortranarray(factor),
+            ring_factor,
+            border,
+            corner,
             np.concatenate([ring_charges, charges]),
-            np.concatenate([base.reached, upper.reached], axis=1),
+            base.reached,
+            upper.reached,
             *clusters(panels),
         )
 
@@ -310,19 +334,18 @@ def near_side(block: Eliminated) -> NearSide:
         factor,
         solve_triangular(factor, block.owner, lower=True, check_finite=False),
         block.reached,
-        points.transpose(2, 0, 1).reshape(-1, 3),
+        points.transpose(0, 2, 1).reshape(-1, 3),
     )
 
 
-def directions(still: StillField, far: FarSide, samples: Sequence[NearSide]) -> Directions:
-    """The directions of `far` that the pitch hand at the places `samples` reaches.
-
-    Found from the charges that each conductor puts on the pitch hand, and from a few random mixtures of what its panels
-    can carry (N. Halko, P.-G. Martinsson, J. A. Tropp, SIAM Review 53 (2011) 217: ranges found by random samples).
+def sampled(places: Sequence[NearSide]) -> list[Sample]:
+    """What the pitch hand at these places can carry: the charges that each conductor puts on it, and a few random
+    mixtures of what its panels can (N. Halko, P.-G. Martinsson, J. A. Tropp, SIAM Review 53 (2011) 217: ranges found by
+    random samples).
     """
     mixed = np.random.default_rng(1)  # always the same mixtures
-    columns = []
-    for near in samples:
+    samples = []
+    for near in places:
         mixtures = mixed.normal(size=(len(near.factor), _MIXTURES)) / np.sqrt(len(near.factor))
         carried = solve_triangular(
             near.factor,
@@ -331,24 +354,39 @@ def directions(still: StillField, far: FarSide, samples: Sequence[NearSide]) -> 
             trans="T",
             check_finite=False,
         )
-        columns.append(_group_coupling(still, far.middles, near).T @ carried)
-        columns[-1] = far.members @ columns[-1] - far.reached.T @ (near.reached @ carried)
-    reached = solve_triangular(far.factor, np.concatenate(columns, axis=1), lower=True, check_finite=False)
+        samples.append(Sample(near.points, carried, near.reached @ carried))
+    return samples
+
+
+def directions(still: StillField, far: FarSide, samples: Sequence[Sample]) -> Directions:
+    """The directions of `far` that the pitch hand of the samples reaches."""
+    felt = [_group_coupling(still, far.middles, each.points).T @ each.carried for each in samples]
+    columns, held = far.members @ np.hstack(felt), np.hstack([each.reached for each in samples])
+    above, below = columns[: len(far.ring)], columns[len(far.ring) :]
+    reached = far.forward(above - far.ring_reached.T @ held, below - far.hand_reached.T @ held)
     squares, mixes = np.linalg.eigh(reached.T @ reached)
     kept = squares > LEAST_DIRECTION**2 * squares[-1]
     basis = reached @ (mixes[:, kept] / np.sqrt(squares[kept]))
-    carried = solve_triangular(far.factor, basis, lower=True, trans="T", check_finite=False)
-    return Directions(
-        far.middles, far.members.T @ carried, -far.reached @ carried, basis.T @ far.charges, far.charges.T @ far.charges
-    )
+    ring, hand = far.backward(basis)
+    groups = far.members.T @ np.concatenate([ring, hand])
+    on_still = -(far.ring_reached @ ring + far.hand_reached @ hand)
+    return Directions(far.middles, groups, on_still, basis.T @ far.charges, far.charges.T @ far.charges)
 
 
-def _group_coupling(still: StillField, middles: Floats, near: NearSide) -> Floats:
-    """Mean potential over each panel of the pitch hand per charge in the middle of each group, (m, c) V/C."""
-    inverse = 1.0 / cdist(near.points, middles)
+def _group_coupling(still: StillField, middles: Floats, points: Floats) -> Floats:
+    """Mean potential over each panel of the pitch hand, of these points, per charge in the middle of each group, (m, c)
+    V/C.
+    """
+    inverse = cdist(points, middles)
+    np.divide(1.0, inverse, out=inverse)
     if still.scene.room.earth_plane:
-        inverse -= 1.0 / cdist(near.points, middles * (1.0, 1.0, -1.0))
-    return np.asarray(inverse.reshape(-1, 3, len(middles)).mean(axis=1) / (4.0 * np.pi * epsilon_0))
+        image = cdist(points, middles * (1.0, 1.0, -1.0))
+        inverse -= np.divide(1.0, image, out=image)
+    first, second, third = inverse.reshape(3, -1, len(middles))
+    first += second
+    first += third
+    first /= 12.0 * np.pi * epsilon_0
+    return np.asarray(first)
 
 
 def place_matrices(still: StillField, near: NearSide, far: Sequence[Directions]) -> Floats:
@@ -358,9 +396,12 @@ def place_matrices(still: StillField, near: NearSide, far: Sequence[Directions])
         return np.asarray(alone + near.charges.T @ near.charges)[None]
     ends = np.cumsum([each.still.shape[1] for each in far])
     shared = np.split(near.reached.T @ np.concatenate([each.still for each in far], axis=1), ends[:-1], axis=1)
-    coupled = [
-        part + _group_coupling(still, each.middles, near) @ each.groups for part, each in zip(shared, far, strict=True)
-    ]
+    felt = np.split(
+        _group_coupling(still, np.concatenate([each.middles for each in far]), near.points),
+        np.cumsum([len(each.middles) for each in far])[:-1],
+        axis=1,
+    )
+    coupled = [part + each @ side.groups for part, each, side in zip(shared, felt, far, strict=True)]
     factors = np.split(
         solve_triangular(near.factor, np.concatenate(coupled, axis=1), lower=True, check_finite=False),
         ends[:-1],

@@ -44,7 +44,7 @@ from models.hand.earthing import (
 from models.hand.scene import POSTURES, Posture, Scene
 
 if TYPE_CHECKING:
-    from models.hand.field_solution import Sleeve, StillField
+    from models.hand.field_solution import NearSide, Sleeve, StillField
 
 #: Distances of the pitch hand in a field, m: 40 from 1 cm to 80 cm in equal ratios.
 DEFAULT_DISTANCES: Final[Floats] = np.geomspace(0.01, 0.80, 40)
@@ -180,6 +180,7 @@ def hand_field(
         place_matrices,
         player_alone,
         ring_alone,
+        sampled,
         still_field,
         without_player,
     )
@@ -198,13 +199,17 @@ def hand_field(
     still = still_field(scene, positive("fineness", fineness))
     names = conductor_names(scene)
     far, ring_places, ring = [], np.zeros((0, len(names), len(names))), None
+    known: dict[tuple[Posture, float], NearSide] = {}
     if scene.ring is None:
         heights, places = np.zeros(0), []
     else:
         ring = ring_alone(still, scene.ring)
         ends = [float(each) for each in (table[0], np.sqrt(table[0] * table[-1]), table[-1])]
-        samples = [near_side(hand) for posture in postures for hand in pitch_hands(still, posture, ends)]
-        away = near_side(next(iter(pitch_hands(still, POSTURES[0], ends[-1:]))))
+        for posture in postures:
+            found = pitch_hands(still, posture, ends)
+            known |= {(posture, end): near_side(hand) for end, hand in zip(ends, found, strict=True)}
+        samples, rest = sampled(list(known.values())), (POSTURES[0], ends[-1])
+        away = known[rest] if rest in known else near_side(next(iter(pitch_hands(still, rest[0], ends[-1:]))))
         every = [directions(still, side, samples) for side in far_sides(still, scene.ring, ring, heights)]
         ring_places = place_matrices(still, away, every)
         far = [every[place] for place in places]
@@ -218,10 +223,14 @@ def hand_field(
     total, done = table.size * len(postures) + chosen.size * len(others), itertools.count(1)
 
     def places_of(moved: StillField, posture: Posture, distances: Floats) -> Floats:
+        wanted = [(posture, each) for each in distances.tolist()]
+        before = known if moved is still else {}
         kept = sleeves if posture == "open" else None
+        fresh = iter(pitch_hands(moved, posture, [each[1] for each in wanted if each not in before], kept))
         solved = []
-        for hand in pitch_hands(moved, posture, distances.tolist(), kept):
-            solved.append(place_matrices(moved, near_side(hand), far))
+        for place in wanted:
+            near = before[place] if place in before else near_side(next(fresh))
+            solved.append(place_matrices(moved, near, far))
             progress(next(done) / total)
         return np.stack(solved)
 

@@ -16,18 +16,15 @@ from models.arrays import Floats
 from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.meshes import (
     antenna_mesh,
-    arm,
     body,
     bystander,
     cabinet_mesh,
-    other_shoulder,
-    other_wrist,
+    other_arm,
+    pitch_arm,
     pitch_hand,
-    shoulder,
     table_mesh,
     volume_hand,
     wall_mesh,
-    wrist,
 )
 from models.hand.scene import Scene
 
@@ -127,12 +124,11 @@ def _standing(scene: Scene) -> Iterator[Part]:
 
 def _player(scene: Scene, distances: Sequence[float], heights: Sequence[float]) -> Iterator[Part]:
     """The player's body, and both arms and hands at each place."""
-    build = scene.player.build
     yield from (("body", mesh) for mesh in body(scene))
     for distance in distances:
         yield "hand", pitch_hand(scene, "open", distance)
-        yield "arm", arm(shoulder(scene), wrist(scene, "open", distance), build, 1.0, scene.from_above)
+        yield "arm", pitch_arm(scene, "open", distance)
     for height in heights if scene.ring is not None else ():
         assert scene.ring is not None
-        yield "volume hand", volume_hand(scene.ring, height, build)
-        yield "other arm", arm(other_shoulder(scene), other_wrist(scene, scene.ring, height), build)
+        yield "volume hand", volume_hand(scene.ring, height, scene.player.build)
+        yield "other arm", other_arm(scene, scene.ring, height)

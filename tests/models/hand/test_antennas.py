@@ -183,13 +183,17 @@ def test_four_times_the_panels_change_the_added_capacitance_by_little(name, post
 
 @pytest.mark.slow
 @pytest.mark.parametrize("form", [VolumePlate(), VolumeRod()], ids=["plate", "rod"])
-def test_two_and_a_half_times_the_panels_change_a_volume_antenna_by_little(form):
+def test_finer_meshes_change_what_the_hand_adds_to_a_volume_antenna_by_little(form):
+    """Within 0.3 % of it against four times the panels, from 1 cm up: at most 0.25 % (plate) and 0.24 % (rod), at 1 cm.
+
+    Compared here with two and a half times the panels, which find 0.24 % and 0.21 %: nine tenths of it.
+    """
     found = []
     for fineness in (1.0, 1.6):
-        solved = hand_field(Scene(ring=form), [0.3, 0.8], ["open"], fineness, [0.03, 0.2], [0, 1])
+        solved = hand_field(Scene(ring=form), [0.3, 0.8], ["open"], fineness, [0.01, 0.1, 0.2], [0, 2], ())
         curve = solved.ring("open", solved.ties(Earthing())).curve
         found.append(curve.capacitances - curve.empty_capacitance)
-    assert_allclose(found[0], found[1], rtol=3e-3, atol=0)
+    assert_allclose(found[0], found[1], rtol=0.87 * 3e-3, atol=0)
 
 
 # Bad sizes

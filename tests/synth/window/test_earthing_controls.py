@@ -10,14 +10,16 @@ import numpy as np
 import pytest
 from small_instrument import RING_CURVE, ROD, small_field
 
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.hand_field import HandField
 from models.hand.scene import Scene
+from synth.analysis.moves import HIGHER, LEAN, pitch_moves
 from synth.build.workbench import OpenedDesign, assemble, open_loaded
 from synth.designs.design_file import read_design
 from synth.designs.template import template_design
 from synth.errors import DesignError
 from synth.window.controls import Settings
-from synth.window.retune import Tuned, retuned
+from synth.window.retune import Tuned, retuned, stance_of
 from synth.window.saving import saved_design
 from synth.window.session import COMPUTED, session_of
 from synth.window.tunable import Tunable, controls_of, first_settings, tunable
@@ -164,6 +166,38 @@ def test_another_stance_sounds_as_before_until_its_field_is_there(monkeypatch) -
     session.update()
     assert session.instrument.curve == before
     session.close()
+
+
+@pytest.mark.parametrize(
+    ("cause", "more"),
+    [("lean", {"lean": LEAN}), ("hand height", {"hand_height": HIGHER}), ("bystander", {"bystander": "1.5 m"})],
+)
+def test_what_a_stance_does_live_is_what_the_list_of_field_says(monkeypatch, cause: str, more: dict) -> None:
+    """What moves the pitch by itself, at its notes, beside the window with the control moved as far."""
+    design = replace(template_design(), volume_antenna=None, volume=None, volume_response=None)
+    opened = OpenedDesign(design)
+    more_near = 3e-15 * (0.3 / ROD.distances) ** 0.5
+    other = CapacitanceCurve(ROD.distances, ROD.capacitances + more_near, ROD.empty_capacitance)
+
+    def field_for(scene: Scene, *_: object, **__: object) -> HandField:
+        return small_field(ROD if scene == opened.scene else other)
+
+    for place in ("synth.build.workbench.field_for", "synth.analysis.moves.field_for"):
+        monkeypatch.setattr(place, field_for)
+    moves = pitch_moves(opened)
+    (listed,) = (move for move in moves.moves if move.cause == cause)
+    offer = tunable(opened)
+    first = settings = first_settings(offer)
+    for name, value in more.items():
+        settings = settings.with_value(name, value if isinstance(value, str) else first.number(name) + value)
+    assert offer.scenes is not None
+    offer.scenes.solve(stance_of(offer, settings.stance))
+    tuned, still = retuned(offer, settings), retuned(offer, first)
+    for distance, cents in zip(moves.distances_m, listed.cents, strict=True):
+        live = 1200.0 * math.log2(float(tuned.field.frequency_at(distance)) / float(still.field.frequency_at(distance)))
+        assert cents is not None
+        assert abs(cents) > 2.0
+        assert live == pytest.approx(cents, abs=0.02)
 
 
 def test_a_stance_whose_field_cannot_be_solved_is_taken_back(monkeypatch) -> None:
