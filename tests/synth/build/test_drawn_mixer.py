@@ -200,6 +200,7 @@ def test_new_writes_a_design_with_its_mixer(tmp_path: Path, capsys: pytest.Captu
     for arguments, says in (
         (["new", "--mixer", "two-diode", "b.toml"], "add --circuit"),
         (["new", "--circuit", "hartley", "--mixer", "two-diod", "b.toml"], "did you mean 'two-diode'"),
+        (["new", "--circuit", "tickler", "--mixer", "transistor", "b.toml"], "take --mixer two-diode"),
         (["oscillator", str(target), "--which", "mixer", "--pot", "0.5"], "belongs to an oscillator"),
         (["oscillator", "heron", "--which", "mixer"], "draws no mixer"),
     ):
