@@ -76,13 +76,8 @@ class ToleratedPart:
         return self.nominal > 0.0 and self.limit > 0.0
 
     def deviation(self, share: Floats) -> Floats:
-        """Relative deviation for uniform random numbers from 0 to 1 (the inverse of its distribution)."""
-        if self.scatter == "uniform":
-            return self.limit * (2.0 * share - 1.0)
-        from scipy.special import ndtr, ndtri  # heavy, and not for every scatter
-
-        below = ndtr(-CUT)
-        return np.asarray(self.limit / CUT * ndtri(below + share * (1.0 - 2.0 * below)))
+        """Relative deviation for uniform random numbers from 0 to 1."""
+        return self.limit * of_limit(share, self.scatter)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +142,11 @@ class Trial:
         """The parts that vary."""
         return tuple(part for part in self.parts if part.varies)
 
+    @property
+    def limits(self) -> Floats:
+        """Limits of the parts that vary (varying,)."""
+        return np.array([part.limit for part in self.varying])
+
     def values(self, deviations: Floats) -> Floats:
         """Part values (n, all) from relative deviations (n, varying)."""
         factors = np.ones((deviations.shape[0], len(self.parts)))
@@ -175,18 +175,36 @@ class Trial:
         )
 
 
-def build_values(trial: Trial, builds: int, seed: int, chunk: int = CHUNK) -> Iterator[Floats]:
-    """Part values of random builds, `chunk` at a time. A seed gives the same builds, however they are divided."""
+def of_limit(share: Floats, scatter: str) -> Floats:
+    """Deviations in units of the limit for uniform random numbers from 0 to 1 (the inverse of the distribution)."""
+    if scatter == "uniform":
+        return 2.0 * share - 1.0
+    from scipy.special import ndtr, ndtri  # heavy, and not for every scatter
+
+    below = ndtr(-CUT)
+    return np.asarray(ndtri(below + share * (1.0 - 2.0 * below)) / CUT)
+
+
+def drawn_builds(trial: Trial, builds: int, seed: int, chunk: int = CHUNK) -> Iterator[Floats]:
+    """Deviations of random builds (n, varying) in units of each part's limit, `chunk` builds at a time.
+
+    A seed gives the same builds, however they are divided and whatever the limits are.
+    """
     if isinstance(builds, bool) or builds < 1 or chunk < 1:
         raise ValueError(f"builds must be >= 1; got {builds}")
     random = np.random.default_rng(seed)
-    parts = trial.varying
+    scatters = np.array([part.scatter for part in trial.varying])
     for start in range(0, builds, chunk):
-        share = random.random((min(chunk, builds - start), len(parts)))
-        deviations = np.empty_like(share)
-        for column, part in enumerate(parts):
-            deviations[:, column] = part.deviation(share[:, column])
-        yield trial.values(deviations)
+        share = random.random((min(chunk, builds - start), len(scatters)))
+        for scatter in set(scatters.tolist()):
+            share[:, scatters == scatter] = of_limit(share[:, scatters == scatter], scatter)
+        yield share
+
+
+def build_values(trial: Trial, builds: int, seed: int, chunk: int = CHUNK) -> Iterator[Floats]:
+    """Part values of random builds, `chunk` at a time (see `drawn_builds`)."""
+    for drawn in drawn_builds(trial, builds, seed, chunk):
+        yield trial.values(drawn * trial.limits)
 
 
 def build_runs(trial: Trial, builds: int, seed: int, chunk: int = CHUNK, evenness: bool = True) -> Iterator[Outcomes]:
@@ -267,7 +285,7 @@ def worst_cases(trial: Trial) -> dict[str, tuple[float, float]]:
     RANDOM_CORNERS others, turning one part after the other over as long as that goes further (the true ones wherever an
     outcome is monotone in each part).
     """
-    limits = np.array([part.limit for part in trial.varying])
+    limits = trial.limits
 
     def at(signs: Floats) -> dict[str, Floats]:
         runs = (
@@ -377,10 +395,11 @@ def tighter_parts(trial: Trial, goals: BuildGoals, builds: int, seed: int) -> tu
         for held in estimate.sensitivities:
             hold[held.part] = max(hold[held.part], held.share)
     bought = sorted((part for part in trial.varying if part.bought), key=lambda part: -hold[part])[:MOST_TIGHTER]
+    evenness, drawn = goals.unevenness is not None, tuple(drawn_builds(trial, builds, seed))
     for part in trial.varying:
         if part in bought:
             halved = trial.with_limit(part.quantity, 0.5 * part.limit)
-            run = joined(build_runs(halved, builds, seed, evenness=goals.unevenness is not None))
+            run = joined([halved.law.outcomes(halved.values(one * halved.limits), evenness=evenness) for one in drawn])
             found.append(Tighter(part, 0.5 * part.limit, share_of(run.reached)[0], share_of(goals.met(run))[0]))
     return tuple(sorted(found, key=lambda choice: (-choice.good, -choice.reached)))
 

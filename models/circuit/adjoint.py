@@ -111,6 +111,16 @@ class Adjoint:
         spectra = pushed - np.einsum("kmn,nk->mk", self._inverse, drawn)
         return Response(relative * self.state.frequency, spectra)
 
+    def level_changes(self, response: Response, node: str) -> tuple[float, float]:
+        """Return what a `response` adds to the mean and to the peak-to-peak voltage of `node`, V.
+
+        An extreme moves in time as well, which counts to the second order only: its slope is zero there.
+        """
+        row = self.linear.unit(node)
+        count = max(2048, 8 * (self.order.size - 1))
+        wave, change = waveform(row @ self.spectra, count), waveform(row @ response.spectra, count)
+        return float(change.mean()), float(change[wave.argmax()] - change[wave.argmin()])
+
     def disturbance_of(self, name: str) -> Complexes:
         """Return the coefficients (n, K + 1) of the b(t) that one SI unit of the value `name` is worth."""
         total = np.zeros_like(self.spectra)

@@ -168,6 +168,8 @@ class March:
 
     def _solve(self, now: float, guess: Complexes, omega: float, shift: Floats, drive: Complexes) -> Point:
         """Return the solution of one implicit step by Newton's method, the Jacobian kept while it serves."""
+        from scipy.linalg.lapack import dgetrf, dgetrs  # heavy to load
+
         linear, count = self.linear, guess.shape[1]
         incidence, order = linear.ports, np.arange(count)
         sample = instants(count - 1)
@@ -180,21 +182,20 @@ class March:
             device: PortState = self.ports.evaluate(waveform(values, sample))
             current, charge = np.fft.rfft(np.stack((device.currents, device.charges)))[..., :count] / sample
             rates = shift + 1j * omega * order
-            inverse = np.linalg.inv(linear.conductance + rates[:, None, None] * linear.capacitance)
-            states = np.matmul(inverse, (drive - incidence @ (current + rates * charge)).T[:, :, None])[:, :, 0].T
+            around = linear.conductance + rates[:, None, None] * linear.capacitance
+            states = np.linalg.solve(around, (drive - incidence @ (current + rates * charge)).T[:, :, None])[:, :, 0].T
             charges = linear.capacitance @ states + incidence @ charge
             error = stacked(values - incidence.T @ states)
             if newton is None:
                 spend(0.5 * error.size**2)
-                backward = incidence.T @ inverse
+                backward = incidence.T @ np.linalg.inv(around)
                 jacobian = port_jacobian(np.asarray(backward @ incidence, dtype=np.complex128), device, rates)
                 turned = np.matmul(backward, (1j * order * charges).T[:, :, None])[:, :, 0].T
                 jacobian[:, place] = omega * stacked(turned)
-                try:
-                    newton = np.linalg.inv(jacobian)
-                except np.linalg.LinAlgError:
-                    raise NotConvergedError("envelope: the equations of a step are singular") from None
-            change = -(newton @ error)
+                *newton, singular = dgetrf(jacobian.T, overwrite_a=True)  # of the transpose: it lies in columns
+                if singular != 0:
+                    raise NotConvergedError("envelope: the equations of a step are singular")
+            change = -dgetrs(*newton, error, trans=1)[0]
             detuned, change[place] = float(change[place]), 0.0
             moved = unstacked(change, len(values))
             size = np.abs(values[:, 1])

@@ -47,7 +47,7 @@ OWNERS = {
     "antenna": "antenna's ",
     "load": "load's ",
 }
-JUNCTIONS = {"emitter_junction": "emitter junction, ", "collector_junction": "collector junction, "}
+JUNCTIONS = {f"{end}_junction": f"{end} junction, " for end in ("emitter", "collector", "source", "drain")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +128,8 @@ def value_words(name: str) -> str:
     if name in VALUE_WORDS:
         return VALUE_WORDS[name]
     *owners, last = (step for step in name.split(".") if not step.isdigit())
+    if owners and owners[-1].endswith(f" {last}"):  # "emitter resistor" says by its name what it is
+        last = owners.pop()
     words = {**OWNERS, **JUNCTIONS}
     return "".join(words.get(owner, f"{owner.replace('_', ' ')}: ") for owner in owners) + last.replace("_", " ")
 

@@ -250,11 +250,14 @@ def _notes(opened: OpenedDesign, wanted: tuple[int, ...] | None) -> tuple[int, .
 
 
 def transistors_alone(law: DriftLaw, rise: float) -> TransistorFigure | None:
-    """What transistors `rise` K warmer move by themselves; None without solved circuits."""
+    """What transistors `rise` K warmer move by themselves; None without solved circuits, and where no device goes with
+    temperature, as a triode does not.
+    """
     if law.coefficients.transistors == 0.0:
         return None
     found = replace(law, coefficients=law.coefficients.only("transistors")).drift(rise)
-    return TransistorFigure(float(found.reference[0]), float(found.variable[0]))
+    moved = TransistorFigure(float(found.reference[0]), float(found.variable[0]))
+    return None if moved == TransistorFigure(0.0, 0.0) else moved
 
 
 def _causes(law: DriftLaw, rise: float) -> tuple[DriftCause, ...]:

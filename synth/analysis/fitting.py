@@ -20,7 +20,7 @@ from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT, SeriesInductor
 from models.branch.tapped_coil import Tap
 from models.builds.tolerance import ToleratedPart
-from models.circuit.adjoint import oscillator_adjoint
+from models.circuit.adjoint import Adjoint, Response, oscillator_adjoint
 from models.circuit.drawing import Load, ends_of
 from models.circuit.network import GROUND
 from models.circuit.oscillator import steady_state
@@ -107,7 +107,8 @@ HAND_LIMIT = 1e-3
 """95 % limit of a hand's distance, m, held against a mark or a stop: a round number of our own."""
 DC_LIMIT, SWING_LIMIT, LEAST_VOLTS = 0.02, 0.10, 0.02
 """95 % limits of a DC voltage and of a swing: of meter or screen, and of the resistors; and the least, V."""
-LEVEL_STEP = 0.1
+LEVEL_STEP: Final = 1e-3
+"""Step of an unknown, in its deviations, for the derivatives of volts."""
 DEVICE_STEP: Final = 1e-4
 """Relative step of a device's value for its derivatives."""
 CONTRADICTED, WIDER = 3.0, 10.0
@@ -243,7 +244,6 @@ class Bench:
         self.boards = tuple(dict.fromkeys(one.board for one in self.settings if not one.bare))
         self.set_aside: dict[str, float] = {}
         self.lowest_beyond = False
-        self._level_slopes: dict[Setting, dict[str, Floats]] = {}
         self.unknowns = self._unknowns()
         self.index = {one.name: place for place, one in enumerate(self.unknowns)}
 
@@ -705,41 +705,37 @@ class Bench:
                     ]
                     shifts = [adjoint.frequency_shift(adjoint.disturbance_to(moved)) for moved in near_by]
                     slopes[place] = (shifts[1] - shifts[0]) / (2.0 * step) / by_farad
-                found[setting] = _Solved(added, slopes, state.frequency, self._levels(setting, values, state))
+                found[setting] = _Solved(added, slopes, state.frequency, self._levels(setting, values, adjoint))
         return found
 
-    def _levels(self, setting: Setting, values: Floats, state: SteadyState) -> dict[str, LevelOf]:
-        """What was read in volts of a set-up, straight in the unknowns about its solved circuit.
-
-        The derivatives are kept from the first solution.
-        """
+    def _levels(self, setting: Setting, values: Floats, adjoint: Adjoint) -> dict[str, LevelOf]:
+        """What was read in volts of a set-up, straight in the unknowns about its solved circuit."""
         asked = dict.fromkeys(place.what for place in self.places if self.setting(place.row.setting) == setting)
         points = [what for what in asked if what in VOLTS]
         if not points:
             return {}
-        before = {what: _level(state, what) for what in points}
-        if setting not in self._level_slopes:
-            self._level_slopes[setting] = self._slopes_of_levels(setting, values, state, points)
-        slopes = self._level_slopes[setting]
+        before = {what: _level(adjoint.state, what) for what in points}
+        slopes = self._slopes_of_levels(setting, values, adjoint, points)
         return {what: LevelOf(before[what] - float(slopes[what] @ values), slopes[what]) for what in points}
 
     def _slopes_of_levels(
-        self, setting: Setting, values: Floats, state: SteadyState, points: Iterable[str]
+        self, setting: Setting, values: Floats, adjoint: Adjoint, points: Iterable[str]
     ) -> dict[str, Floats]:
-        """Changes of volts with the unknowns, by differences of solved circuits over LEVEL_STEP of their deviations."""
+        """Changes of volts with the unknowns, by the adjoint's linearised circuit."""
         slopes = {what: np.zeros(len(self.unknowns)) for what in points}
         for place, one in enumerate(self.unknowns):
             if not one.free or one.nuisance or one.name in ("reference_frequency", "lock_range"):
                 continue
             step = LEVEL_STEP * one.deviation * (float(values[place]) if one.by_ratio else 1.0)
-            moved = values.copy()
-            moved[place] += step
-            circuit = self.circuit(setting, moved)
-            if circuit == state.circuit:
+            by = np.zeros(len(values))
+            by[place] = step
+            circuits = [self.circuit(setting, values + sign * by) for sign in (-1.0, 1.0)]
+            if circuits[0] == circuits[1]:
                 continue
-            near = steady_state(circuit, warm_start=state, near_frequency=state.frequency)
+            low, high = (adjoint.disturbance_to(circuit) for circuit in circuits)
+            response = adjoint.response((high - low) / (2.0 * step))
             for what in points:
-                slopes[what][place] = (_level(near, what) - _level(state, what)) / step
+                slopes[what][place] = _level_change(adjoint, response, what)
         return slopes
 
     def set_aside_what_contradicts(self, fit: Fit) -> bool:
@@ -977,13 +973,27 @@ def _level(state: SteadyState, what: str) -> float:
     end, V."""
     if what == "swing":
         return state.peak_to_peak(state.hot)
+    node = _end_read(state, what)
+    return float(state.coefficients(node)[0].real) if node != GROUND else 0.0
+
+
+def _level_change(adjoint: Adjoint, response: Response, what: str) -> float:
+    """What a response adds to such a voltage, V."""
+    if what == "swing":
+        return adjoint.level_changes(response, adjoint.state.hot)[1]
+    node = _end_read(adjoint.state, what)
+    return adjoint.level_changes(response, node)[0] if node != GROUND else 0.0
+
+
+def _end_read(state: SteadyState, what: str) -> str:
+    """The node of the end of a circuit's device that a DC reading is of."""
     device = state.circuit.drawing().devices[0]
     ends = dict(zip(ends_of(device.what), device.ends, strict=True))
     end = what.removeprefix("dc_")
     if end not in ends:
         named = ", ".join(f"dc_{one}" for one in ends)
         raise DesignError(f"{what}: the device of this oscillator has no {end}; its ends are {named}")
-    return float(state.coefficients(ends[end])[0].real) if ends[end] != GROUND else 0.0
+    return ends[end]
 
 
 def _model(

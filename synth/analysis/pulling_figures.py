@@ -208,9 +208,10 @@ def _left(opened: OpenedDesign, changed: Design) -> float | None:
     assert opened.leaking is not None
     near = opened.leaking[1].state.frequency
     try:
-        both = OpenedDesign(changed, (opened.curve, None)).at_zero_beat(near)
+        other = OpenedDesign(changed, (opened.curve, None))
+        both = other.at_zero_beat(near)
         with blaming(changed, "variable"):
-            return pulling(*both, coupling_of(changed)).lock_range
+            return pulling(*both, coupling_of(changed), other.through_between(both)).lock_range
     except DesignError:
         return None
 

@@ -24,6 +24,11 @@ KINDS = {
     "supply": "supply voltage",
     "gain": "transistor's current gain",
 }
+OF_DRAWN = {
+    "junction": "capacitances of the devices' junctions",
+    "gain": "gain of the devices (a valve's perveance, an inverter's output resistance)",
+}
+"""What two of them are called where the circuit is drawn, of devices of any kind."""
 OF_CIRCUIT = ("junction", "resistor", "potentiometer", "supply", "gain")
 SERIES = {"inductor": "E12", "branch_inductor": "E12", "capacitor": "E24", "resistor": "E24", "potentiometer": "E6"}
 EACH = "each oscillator"
@@ -62,8 +67,10 @@ def tolerance_figures(design: Design) -> tuple[ToleranceFigure, ...]:
     kinds = [kind for kind in KINDS if design.circuit is not None or kind not in OF_CIRCUIT]
     if design.branch is None:
         kinds.remove("branch_inductor")
+    drawn = design.circuit is not None and design.circuit.parts is not None
+    names = KINDS | (OF_DRAWN if drawn else {})
     return tuple(
-        ToleranceFigure(kind, KINDS[kind], getattr(section, kind), "the design" if stated else "usual, not stated")
+        ToleranceFigure(kind, names[kind], getattr(section, kind), "the design" if stated else "usual, not stated")
         for kind in kinds
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -30,7 +31,7 @@ HERTZ, VOLTS, AMPERES = "Hz", "V", "A"
 class ReadingFigure:
     """One reading, SI: expected, and its band with independent parts (root sum of squares) and with all at worst.
 
-    None of these readings has a sign: a band that the first order carries below 0 ends at 0.
+    None of these readings changes its sign: a band that the first order carries across 0 ends at 0.
     """
 
     code: str
@@ -47,9 +48,9 @@ class ReadingFigure:
 
 @dataclass(frozen=True, slots=True)
 class CauseFigure:
-    """A part that explains a reading 1 % below the expected, by `change` of its value (relative) or by `amount`, SI.
+    """A part that explains a reading 1 % nearer zero than it should be, by `change` of its value or by `amount`, SI.
 
-    `tolerances`: that change over the part's own tolerance; None where it has none.
+    `change` is relative; `tolerances`: that change over the part's own tolerance; None where it has none.
     """
 
     code: str
@@ -166,7 +167,8 @@ def _reading(
 ) -> ReadingFigure:
     band = reading_band(slopes, spread)
     off = (abs(expected) * share for share in (band.root_sum_square, band.worst_case))
-    ends = [end for by in off for end in (max(expected - by, 0.0), expected + by)]
+    least, most = (0.0, math.inf) if expected >= 0.0 else (-math.inf, 0.0)
+    ends = [min(max(end, least), most) for by in off for end in (expected - by, expected + by)]
     return ReadingFigure(code, station.oscillator, point, condition or station.condition, unit, expected, *ends)
 
 

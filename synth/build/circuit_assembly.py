@@ -22,6 +22,7 @@ from models.branch.modes import MODES, mode_frequencies
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import OscillatorCircuit
+from models.circuit.coupled import Through
 from models.circuit.drawing import Drawing, Load, Trimmer
 from models.circuit.mixer import SOURCES, Drive, Mixer
 from models.circuit.mixer_table import MixerTable, loads_at_rest, mixer_loads, mixer_table
@@ -192,12 +193,17 @@ def drive_of(reference: SteadyState, variable: SteadyState) -> Drive:
     return Drive(reference.frequency, swing(reference), swing(variable))
 
 
-def standing_mixer(design: Design, pair: TunedPair) -> tuple[MixerSolver, Mixed]:
+def standing_mixer(design: Design, states: tuple[SteadyState, SteadyState] | None) -> tuple[MixerSolver, Mixed]:
     """The drawn mixer driven by both oscillators as tuned: what solves it, and its quasi-static law."""
-    if pair.states is None:
+    if states is None:
         raise DesignError(f"{design.place}: [detector.parts] needs solved oscillators")
     with blaming(design, MIXER):
-        return solver_for(mixer_of_design(design), drive_of(*pair.states))
+        return solver_for(mixer_of_design(design), drive_of(*states))
+
+
+def sent_by(still: Mixed) -> Through:
+    """What a mixer sends into both oscillators."""
+    return Through(*(still.sent(which) for which in SOURCES))
 
 
 def mixer_at_every_beat(design: Design, pair: TunedPair, solver: MixerSolver, still: Mixed) -> MixerTable:

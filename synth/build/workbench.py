@@ -16,7 +16,6 @@ from models.branch.antenna_branch import SeriesInductor, preferred_mode
 from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.coupled import Pulling, Through, pulling, supply_drop
-from models.circuit.mixer import SOURCES
 from models.circuit.mixer_table import DrawnDetector, MixerTable
 from models.circuit.mixing import Mixed, MixerSolver
 from models.circuit.oscillator import steady_state
@@ -53,6 +52,7 @@ from synth.build.circuit_assembly import (
     circuit_of,
     circuit_pair,
     mixer_at_every_beat,
+    sent_by,
     solved_variable,
     standing_mixer,
     tap_of,
@@ -468,14 +468,18 @@ class OpenedDesign:
     @cached_property
     def standing_mixer(self) -> tuple[MixerSolver, Mixed] | None:
         """What solves the drawn mixer, and its law where the beat phase stands still; None where none is drawn."""
-        return None if self.design.detector.parts is None else standing_mixer(self.wired, self.pair)
+        return None if self.design.detector.parts is None else standing_mixer(self.wired, self.pair.states)
 
     @cached_property
     def through(self) -> Through | None:
         """What the drawn mixer sends into both oscillators; None where none is drawn."""
-        if self.standing_mixer is None:
+        return None if self.standing_mixer is None else sent_by(self.standing_mixer[1])
+
+    def through_between(self, both: tuple[Adjoint, Adjoint]) -> Through | None:
+        """The same between two oscillators solved `at_zero_beat`."""
+        if self.design.detector.parts is None:
             return None
-        return Through(*(self.standing_mixer[1].sent(which) for which in SOURCES))
+        return sent_by(standing_mixer(self.wired, (both[0].state, both[1].state))[1])
 
     @cached_property
     def mixer(self) -> MixerTable | None:

@@ -35,6 +35,12 @@ def run(arguments: Namespace) -> int:
             raise DesignError(f"--{option} {given}: is no {option}; there are {', '.join(known)}{near}")
     if mixer is not None and name is None:
         raise DesignError(f"--mixer {mixer}: is fed by drawn oscillators; add --circuit {next(iter(CIRCUIT_NAMES))}")
+    if mixer is not None and not MIXER_NAMES[mixer].suits(CIRCUIT_NAMES[name]):
+        suited = ", ".join(other for other, one in MIXER_NAMES.items() if one.suits(CIRCUIT_NAMES[name]))
+        raise DesignError(
+            f"--mixer {mixer}: is drawn for a supply of at most {MIXER_NAMES[mixer].highest_supply:g} V, and {name} "
+            f"is fed with more, which would break its devices; take --mixer {suited}"
+        )
     text = template_text() if name is None else circuit_template_text(name, mixer=mixer)
     write_text(path, text, force=arguments.force)
     if name is not None and CIRCUIT_NAMES[name].caution:

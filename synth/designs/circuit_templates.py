@@ -7,9 +7,12 @@ rows of [detector.parts].
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
+
+from synth.designs.quantity import parse
 
 COMMON: Final[Mapping[tuple[str, str], str | float]] = {
     ("variable", "inductance"): "1 mH",
@@ -200,10 +203,16 @@ output = { at = "hot" }
 
 @dataclass(frozen=True, slots=True)
 class MixerTemplate:
-    """A mixer: its help, and its rows as text."""
+    """A mixer: its help, its rows as text, and the highest supply, V, that its devices are drawn for."""
 
     help: str
     rows: str
+    highest_supply: float = math.inf
+
+    def suits(self, circuit: CircuitTemplate) -> bool:
+        """Whether the supply of a circuit may feed it too."""
+        supply = circuit.settings().get(("circuit", "supply_voltage"), "0 V")  # left out: the usual one, of a battery
+        return parse(supply, "V") <= self.highest_supply
 
 
 MIXERS: Final[Mapping[str, MixerTemplate]] = {
@@ -224,6 +233,7 @@ mixer = { transistor = "npn", base = "base", collector = "collector", emitter = 
 "collector capacitor" = { capacitor = "2.2 nF", from = "collector", to = "ground" }
 tone = { at = "collector" }
 """,
+        30.0,
     ),
     "two-diode": MixerTemplate(
         "two diodes that rectify the sum of both oscillators, one half of it each, onto one load",

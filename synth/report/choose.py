@@ -49,7 +49,7 @@ def choose_text(report: ChooseFigures) -> str:
         f"{report.which.capitalize()} oscillator of {report.design} on {report.target_hz / 1e3:.3f} kHz",
         f"worst case of inductor {_percent(report.inductor_tolerance)}, "
         f"capacitor {_percent(report.capacitor_tolerance)}, "
-        f"trimmer {_percent(report.trimmer_tolerance)}, board stray with junction {spread}",
+        f"trimmer {_percent(report.trimmer_tolerance)}, all else across the tank {spread}",
         "",
     ]
     lines += [] if report.reached else ["no choice reaches it in every build; nearest:"]

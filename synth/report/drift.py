@@ -87,7 +87,7 @@ def drift_text(report: DriftFigures) -> str:
     if report.causes:
         lines += ["", f"{'zero beat moved by':<28}{'coefficient':>16}{'alone':>16}"]
         lines += [
-            f"{cause.cause:<28}{_ppm(cause.coefficient_per_k):>16}{cause.zero_beat_hz:>+13.1f} Hz"
+            f"{cause.cause:<28}{_ppm(cause.coefficient_per_k):>16}{cause.zero_beat_hz:>+z13.1f} Hz"
             for cause in report.causes
         ]
     if report.transistors is not None:

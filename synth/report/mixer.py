@@ -37,7 +37,7 @@ def stage_text(report: StageFigures) -> str:
     lines = [f"{name:<20}{value}" for name, value in facts]
     lines += ["", f"{'test point':<22}{'DC':>11}{'with the beat':>17}{'radio, at most':>17}   (peak to peak)"]
     lines += [
-        f"{one.name:<22}{one.dc_v:>9.3f} V{_three(one.tone_v, 'V'):>17}{_three(one.radio_v, 'V'):>17}"
+        f"{one.name:<22}{one.dc_v:>z9.3f} V{_three(one.tone_v, 'V'):>17}{_three(one.radio_v, 'V'):>17}"
         for one in report.points
     ]
     lines += [f"with a beat of {report.beat_hz:.4g} Hz"]

@@ -165,7 +165,7 @@ def _point_line(point: TestPoint, wide: int) -> str:
     thd = DASH if point.thd is None else f"{100.0 * point.thd:.2f} %" if point.thd < 10.0 else ">1000 %"
     startup = DASH if point.startup_s is None else _time(point.startup_s)
     swing = format_quantity(point.peak_to_peak_v, "V", 4)
-    dc = f"{point.dc_v:.3f} V"
+    dc = f"{point.dc_v:z.3f} V"
     return f"{point.name:<{wide}}{dc:>11}{swing:>15}{point.frequency_hz / 1e3:>11.3f} kHz{thd:>9}{startup:>12}"
 
 

@@ -245,8 +245,8 @@ def _causes(figures: SheetFigures) -> list[str]:
 
 
 def _low_by(row: ReadingFigure) -> str:
-    low = quantity(0.01 * row.expected, row.unit, 3)
-    return f"{row.code}, {row.point} of the {row.oscillator} oscillator, 1 % low: by {low}"
+    less, by = "1 % nearer zero" if row.expected < 0.0 else "1 % low", quantity(0.01 * abs(row.expected), row.unit, 3)
+    return f"{row.code}, {row.point} of the {row.oscillator} oscillator, {less}: by {by}"
 
 
 def _amount(cause: CauseFigure) -> str:

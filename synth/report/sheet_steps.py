@@ -36,7 +36,7 @@ def checks(figures: SheetFigures) -> list[str]:
     found = [
         "Before soldering, measure coils and tank capacitors where you can: "
         f"coils within {percent(tight['inductor'])}, capacitors within {percent(tight['capacitor'])} of the list.",
-        "Mount the coils of the two oscillators apart and at right angles, each near its own transistor; short leads "
+        "Mount the coils of the two oscillators apart and at right angles, each beside its own circuit; short leads "
         "from coil, capacitor and trimmer. Coupling between them widens the silent zone around zero beat.",
     ]
     places = [f"{row.oscillator} {_place(row.setting)}" for row in figures.trimmers]

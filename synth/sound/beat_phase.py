@@ -76,12 +76,14 @@ class PitchLaw:
         limited = np.maximum(distance, self.nearest)
         return np.minimum(limited, self.farthest, out=limited)
 
-    def offset(self, distance: Floats) -> Floats:
+    def offset(self, distance: Floats, out: Floats | None = None) -> Floats:
         """Offset frequency, Hz, at each distance, m, from `nearest` to `farthest`; rounding beyond them does no harm.
+
+        Written to `out` if that is given.
 
         intercept[i] + slope[i] p at the place p = ln(d / nearest) intervals / ln(farthest / nearest), i its whole part.
         """
-        position = np.log(distance)
+        position = np.log(distance, out=out)
         position *= self._scale
         position -= self._start
         index = position.astype(np.int64)

@@ -18,6 +18,8 @@ class Fade:
 
     def __init__(self, duration: float, sample_rate: float) -> None:
         self._length = max(1, round(positive("duration", duration) * sample_rate))
+        share = np.arange(self._length + 1) / self._length
+        self._shape = np.asarray(share * share * (3.0 - 2.0 * share))
         self._place = 0
 
     def reset(self) -> None:
@@ -38,8 +40,7 @@ class Fade:
         steps = np.arange(1, frames + 1)
         places = np.minimum(self._place + steps, self._length) if up else np.maximum(self._place - steps, 0)
         self._place = int(places[-1])
-        share = places / self._length
-        return np.asarray(share * share * (3.0 - 2.0 * share))
+        return self._shape.take(places)
 
 
 class Gate:
@@ -72,9 +73,14 @@ class Gate:
         is_open = self._open
         if self.closed:
             samples[:] = 0.0
-        elif samples.size and not (is_open and self._fade.rests_at(1.0)):
-            samples *= self._fade.gains(samples.size, up=is_open)
-            samples += 0.0  # a negative zero becomes a plain one, as in a block that is silent from its start
+        elif is_open:
+            rising = samples[: self._fade.left]  # after these the gain is 1
+            if rising.size:
+                rising *= self._fade.gains(rising.size, up=True)
+                rising += 0.0  # a negative zero becomes a plain one, as in a block that is silent from its start
+        elif samples.size:
+            samples *= self._fade.gains(samples.size, up=False)
+            samples += 0.0
 
 
 class Slew:

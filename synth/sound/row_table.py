@@ -79,11 +79,12 @@ class RowTable:
 
     def sound(self, phase: Ints, offset: Floats) -> Floats:
         """Waveform (n,) at beat phases (n,), in steps of synth.sound.beat_phase, and offsets (n,), Hz."""
-        if self._mirrored and offset.min() < 0.0:
+        lowest, highest = float(np.minimum.reduce(offset)), float(np.maximum.reduce(offset))
+        if self._mirrored and lowest < 0.0:
             phase = np.where(offset < 0.0, -phase, phase)
             offset = np.abs(offset)
         waveform = self._cycles.across(phase, np.interp(offset, self._offsets, self._numbers))
-        if self._folding is not None and max(offset.max(), -offset.min()) > self._folding.lowest:
+        if self._folding is not None and max(highest, -lowest) > self._folding.lowest:
             strength = np.interp(offset, self._offsets, self._fundamental)
             waveform -= (strength * self._folding.wave(phase, offset)).real
         return waveform

@@ -135,7 +135,7 @@ class Strand:
         """The next samples (n,), n >= 1, at full volume, for smoothed hand distances (n,), m."""
         offsets = np.empty(distance.size + 1)
         offsets[0] = self._offset
-        offsets[1:] = self._law.offset(distance)
+        self._law.offset(distance, out=offsets[1:])
         shares: list[Floats] = []
         if self._motion is not None:
             swayed, *shares = self._motion.next(distance)

@@ -26,7 +26,7 @@ from synth.sound.strand import InstrumentSource, Strand
 SMOOTHING_TIME = 0.005  # s, pole on the hand and on the volume
 FADE_TIME = 0.008  # s, start and mute
 LARGEST = float(np.finfo(np.float64).max)
-PIECE = 6000  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
+PIECE = 12000  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
 
 
 class CrossfadingVoice:
@@ -81,10 +81,10 @@ class CrossfadingVoice:
         """
         if isinstance(frames, bool | np.bool_) or not isinstance(frames, int | np.integer) or frames < 0:
             raise ValueError(f"frames must be a whole number >= 0; got {frames!r}")
-        distance, volume = (hand.distance, hand.volume) if isinstance(hand, HandBlock) else (hand, 1.0)
-        distances = _row("distance", distance, int(frames), np.inf)
-        volumes = _row("volume", volume, int(frames), 1.0)
-        return self.render_known(HandBlock(distances, volumes))
+        if isinstance(hand, HandBlock):
+            distances = _row("distance", hand.distance, int(frames), np.inf)
+            return self.render_known(HandBlock(distances, _row("volume", hand.volume, int(frames), 1.0)))
+        return self.render_known(HandBlock(_row("distance", hand, int(frames), np.inf), np.ones(int(frames))))
 
     def render_known(self, hand: HandBlock) -> Floats:
         """As `render`, for a block that is known to be in order: what live play calls with every block."""
@@ -96,7 +96,10 @@ class CrossfadingVoice:
             end = min(start + PIECE, frames)
             if self._leaving is not None:
                 end = min(end, start + self._coming.left)
-            samples[start:end] = self._piece(distances[start:end], volumes[start:end])
+            piece = self._piece(distances[start:end], volumes[start:end])
+            if piece.size == frames:
+                return piece
+            samples[start:end] = piece
             start = end
         return samples
 
@@ -125,7 +128,8 @@ class CrossfadingVoice:
             leaving = self._leaving.sound(self._leaving.within(smoothed))
             samples = leaving + self._coming.gains(samples.size, up=True) * (samples - leaving)
             knee = max(knee, self._leaving.level)
-        samples *= gains
+        if gains is not volumes or gains[0] != 1.0:  # a row that rests at 0 or 1 comes back as it is
+            samples *= gains
         guard(samples, knee)
         self._opening.apply(samples)
         return samples

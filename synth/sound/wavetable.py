@@ -59,8 +59,9 @@ class Cycles:
     def __init__(self, rows: Floats) -> None:
         self._stride = rows.shape[1]
         size = self._stride - 1
-        self._points = rows.ravel()
-        self._following = self._points[1:]
+        points = rows.ravel()
+        self._here, self._above = (points, points[1:]), (points[self._stride :], points[self._stride + 1 :])
+        """Points and the points after them: of a row, and at the same places of the row above."""
         self._shift = TURN_BITS - int(math.log2(size))
         self._mask, self._part_mask = size - 1, 2**self._shift - 1
         self._part_scale = 2.0**-self._shift
@@ -69,18 +70,18 @@ class Cycles:
         """Row `number` at beat phases (n,), in steps of synth.sound.beat_phase."""
         index, part = self._places(phase)
         index += number * self._stride
-        return self._between(index, part)
+        return _between(self._here, index, part)
 
     def across(self, phase: Ints, position: Floats) -> Floats:
         """At each phase (n,) the mixture of two neighbouring rows that `position` (n,), a row number, lies between."""
         index, part = self._places(phase)
-        number = position.astype(np.int64)
-        share = position - number
+        whole = np.floor(position)
+        share = position - whole
+        number = whole.astype(np.int64)
         number *= self._stride
         index += number
-        first = self._between(index, part)
-        index += self._stride
-        second = self._between(index, part)
+        first = _between(self._here, index, part)
+        second = _between(self._above, index, part)
         second -= first
         second *= share
         second += first
@@ -92,13 +93,15 @@ class Cycles:
         index &= self._mask
         return index, (phase & self._part_mask) * self._part_scale
 
-    def _between(self, index: Ints, part: Floats) -> Floats:
-        low = self._points.take(index)
-        rise = self._following.take(index)
-        rise -= low
-        rise *= part
-        rise += low
-        return rise
+
+def _between(points: tuple[Floats, Floats], index: Ints, part: Floats) -> Floats:
+    """Straight lines from each point to the one after it, at `part` of the way."""
+    low = points[0].take(index, mode="clip")  # every index fits: clipping is only quicker than checking
+    rise = points[1].take(index, mode="clip")
+    rise -= low
+    rise *= part
+    rise += low
+    return rise
 
 
 class Wavetable:
@@ -127,14 +130,14 @@ class Wavetable:
 
     def sound(self, phase: Ints, offset: Floats) -> Floats:
         """Waveform (n,) at beat phases (n,), in steps of synth.sound.beat_phase, and offsets (n,), Hz, of any sign."""
-        offset_size = np.abs(offset)
-        farthest = np.maximum.reduce(offset_size)
-        first = bisect_right(self._edge_list, np.minimum.reduce(offset_size))
+        lowest, highest = float(np.minimum.reduce(offset)), float(np.maximum.reduce(offset))
+        nearest, farthest = max(lowest, -highest, 0.0), max(highest, -lowest)
+        first = bisect_right(self._edge_list, nearest)
         if first % 2 == 0 and first == bisect_right(self._edge_list, farthest):
             number: Floats | int = first // 2
             waveform = self._cycles.row(phase, first // 2)
         else:
-            number = np.interp(offset_size, self._edges, self._positions)
+            number = np.interp(np.abs(offset), self._edges, self._positions)
             waveform = self._cycles.across(phase, number)
         if farthest > self._folding.lowest:
             strength = np.interp(number, np.arange(self._fundamental.size), self._fundamental)

@@ -57,6 +57,21 @@ def test_every_value_agrees_with_two_solved_circuits(circuit):
     assert by_amplitude < 1e-5
 
 
+def test_means_and_swings_of_nodes_agree_with_two_solved_circuits():
+    state = steady_state(EARLY)
+    adjoint = oscillator_adjoint(state)
+    for name in ("bias.emitter_resistor", "transistor.forward_gain", "inductance", "board_stray"):
+        value = part_values(EARLY)[name]
+        circuits = [with_part_value(EARLY, name, value * (1.0 + by)) for by in (-1e-4, 1e-4)]
+        low, high = (steady_state(circuit, warm_start=state) for circuit in circuits)
+        response = adjoint.response(adjoint.disturbance_of(name))
+        for node in ("emitter", "collector"):
+            mean, swing = adjoint.level_changes(response, node)
+            by_mean = (high.coefficients(node)[0] - low.coefficients(node)[0]).real / (2e-4 * value)
+            by_swing = (high.peak_to_peak(node) - low.peak_to_peak(node)) / (2e-4 * value)
+            assert_allclose((mean, swing), (by_mean, by_swing), rtol=1e-5)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["light drive", "heavy drive", "low Q", "heavy load", "supply-limited", "500 kHz"])
 def test_every_value_of_other_circuits_agrees(name):

@@ -83,6 +83,13 @@ def test_every_value_has_words():
     assert words["trimmers.1.setting"] == "trimmer's setting"
     assert words["transistor.collector_junction.grading"] == "transistor's collector junction, grading"
     assert not any("_" in text or "." in text for text in words.values())
+    drawn = ("series capacitor.capacitor", "coupling.capacitor", "leak.resistor", "oscillator.source_junction.grading")
+    assert [value_words(name) for name in drawn] == [
+        "series capacitor",
+        "coupling: capacitor",
+        "leak: resistor",
+        "oscillator: source junction, grading",
+    ]
 
 
 def test_a_value_of_zero_is_raised_by_a_unit():

@@ -3,6 +3,7 @@ in time from switching on."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 
@@ -192,18 +193,35 @@ COMMANDS = {
 @pytest.mark.parametrize("case", COMMANDS)
 def test_every_command_reads_a_drawn_design(case: str, tmp_path, capsys) -> None:
     circuit, command, says = COMMANDS[case]
+    said = _said_of(circuit, command, tmp_path, capsys)
+    assert [words for words in says if words not in said] == []
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("circuit", CIRCUITS)
+@pytest.mark.parametrize("case", COMMANDS)
+def test_every_command_reads_every_drawn_design(case: str, circuit: str, tmp_path, capsys) -> None:
+    """All pairs of them, some seconds each: done (or 3: no part that is sold reaches it in every build), and no figure
+    that is none.
+    """
+    said = _said_of(circuit, COMMANDS[case][1], tmp_path, capsys, allowed=(0, 3))
+    assert re.search(r"\b(nan|inf|None)\b|-0\.0+\b(?!\d)", said) is None
+
+
+def _said_of(circuit: str, command: list[str], tmp_path, capsys, allowed: tuple[int, ...] = (0,)) -> str:
+    """What a command prints of a circuit's template; the file that it writes, if any, holds something."""
     file, wave, page = tmp_path / "mine.toml", tmp_path / "a.wav", tmp_path / "a.html"
     (tmp_path / "r.csv").write_text(READINGS)
     assert main(["new", "--circuit", circuit, str(file)]) == 0
     capsys.readouterr()
     places = {"FILE": str(file), "a.wav": str(wave), "a.html": str(page), "r.csv": str(tmp_path / "r.csv")}
-    assert main([places.get(word, word) for word in command]) == 0
-    said = capsys.readouterr().out
-    assert [words for words in says if words not in said] == []
+    assert main([places.get(word, word) for word in command]) in allowed
+    said = str(capsys.readouterr().out)
     if wave.exists():
         samples = soundfile.read(wave)[0]
         assert np.abs(samples).max() > 0.05
-    assert says or wave.exists() or page.stat().st_size > 10_000
+    assert said or wave.exists() or page.stat().st_size > 10_000
+    return said
 
 
 def test_new_names_the_circuits_it_knows(tmp_path, capsys) -> None:

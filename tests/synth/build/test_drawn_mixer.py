@@ -18,6 +18,7 @@ from models.instrument import Instrument
 from synth.analysis.circuit_diagram import mixer_diagram
 from synth.analysis.field_figures import field_figures
 from synth.analysis.mixer_figures import load_shift, mixer_figures, stage_figures
+from synth.analysis.pulling_figures import pulling_figures
 from synth.analysis.sheet_parts import part_figures
 from synth.build.circuit_assembly import circuit_of, mixer_of_design
 from synth.build.workbench import OpenedDesign, assemble
@@ -199,6 +200,7 @@ def test_new_writes_a_design_with_its_mixer(tmp_path: Path, capsys: pytest.Captu
     for arguments, says in (
         (["new", "--mixer", "two-diode", "b.toml"], "add --circuit"),
         (["new", "--circuit", "hartley", "--mixer", "two-diod", "b.toml"], "did you mean 'two-diode'"),
+        (["new", "--circuit", "tickler", "--mixer", "transistor", "b.toml"], "take --mixer two-diode"),
         (["oscillator", str(target), "--which", "mixer", "--pot", "0.5"], "belongs to an oscillator"),
         (["oscillator", "heron", "--which", "mixer"], "draws no mixer"),
     ):
@@ -217,3 +219,16 @@ def test_the_sheet_lists_what_is_drawn() -> None:
     assert not any(one.name in ("feedback capacitor", "base capacitor", "lower diode") for one in bought)
     fed = {(one.place, one.name) for one in part_figures(design_of("transistor"))}
     assert {("mixer", "supply resistor"), ("each oscillator", "feedback capacitor"), ("mixer", "upper bias")} <= fed
+
+
+@pytest.mark.slow
+def test_larger_output_resistors_leave_what_the_changed_design_has() -> None:
+    """The mixer with them is solved anew, and what it then sends into both oscillators."""
+    before = opened("transistor")
+    (one,) = pulling_figures(before).advice
+    assert one.path == "mixer"
+    assert one.value is not None
+    both = {"reference_resistor": one.value, "variable_resistor": one.value}
+    changed = replace(design_of("transistor"), coupling=replace(design_of("transistor").coupling, **both))
+    assert_allclose(one.lock_range_hz, assemble(changed, ROD).instrument.lock_range, rtol=5e-3)
+    assert 0.1 < one.lock_range_hz / before.instrument.lock_range < 0.9

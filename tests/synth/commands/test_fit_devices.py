@@ -23,7 +23,7 @@ from synth.errors import DesignError
 P = 1e-12
 # circuit: factor of each value of its device, and whether the readings tell one of them
 BUILT = {
-    "hartley": ({"junction": 1.1, "pinch_off": 0.8, "drain_current": 1.3}, ("pinch_off", "drain_current")),
+    "hartley": ({"junction": 1.1, "pinch_off": 0.8, "drain_current": 1.3}, ("pinch_off",)),
     "tickler": ({"amplification": 1.08, "perveance": 0.75}, ()),
     "inverter": ({"inverter_gain": 1.2, "output_resistance": 0.8, "input_capacitance": 1.2}, ()),
     "colpitts": ({"junction": 1.15, "gain": 0.75}, ()),

@@ -70,17 +70,18 @@ def _count_up(name: str, count: int) -> None:
 
 def test_another_process_sees_a_counter_rise_and_never_between_two_values() -> None:
     """A counter cleared before it is written, as struct.pack_into does, is seen at 0 in some 4 % of the looks."""
-    count, shared = 300_000, SharedMemory(create=True, size=64)
+    count, shared = 1_500_000, SharedMemory(create=True, size=64)
     place = counter(shared.buf)
     writer = multiprocessing.get_context("spawn").Process(target=_count_up, args=(shared.name, count))
     writer.start()
     last, rises = 0, 0
     while last < count:
+        alive = writer.is_alive()
         value = place[0]
         assert value >= last
         rises += value > last
         last = value
-        assert rises > 0 or writer.is_alive()
+        assert rises > 0 or alive
     writer.join()
     place.release()
     shared.close()

@@ -14,7 +14,8 @@ import pytest
 from small_instrument import RING_CURVE, ROD
 
 from synth.analysis.sheet_figures import SheetFigures, sheet_figures
-from synth.analysis.sheet_readings import CauseFigure, ReadingFigure
+from synth.analysis.sheet_readings import CauseFigure, ReadingFigure, station_readings
+from synth.analysis.sheet_stations import OscillatorProbe, Station, TurnablePart
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
 from synth.designs.design_file import load_design
@@ -114,6 +115,26 @@ def test_the_band_of_a_plain_tank_by_hand(lantern: SheetFigures) -> None:
     assert found.high / found.expected - 1.0 == pytest.approx(np.hypot.reduce(shares), rel=1e-4)
     assert found.worst_high / found.expected - 1.0 == pytest.approx(sum(shares), rel=1e-4)
     assert found.expected - found.low == pytest.approx(found.high - found.expected, rel=1e-9)
+
+
+def test_a_voltage_below_zero_lies_within_its_band_which_ends_at_zero() -> None:
+    """A grid that its rectified swing holds at -2 V: it goes with one part of 5 % and with the square of another."""
+    parts = tuple(TurnablePart(name, "resistor", "ohm", 1e3, 1e3) for name in ("leak", "other"))
+
+    def read(name: str, factor: float) -> dict[str, float]:
+        return {"supply current": 1e-3, "grid": -2.0 * factor ** (2 if name == "other" else 1)}
+
+    frequency, dc = OscillatorProbe(parts, lambda name, factor: {"frequency": 250e3}), OscillatorProbe(parts, read)
+    station = Station("reference", "as designed", None, frequency, dc, lambda place: 250e3, None)
+    found, causes = station_readings(station, "R", {"resistor": 0.05})
+    grid = found[-1]
+    assert (grid.point, grid.expected) == ("DC at the grid", -2.0)
+    assert grid.low == pytest.approx(-2.0 - 2.0 * np.hypot(0.05, 0.10), rel=1e-6)
+    assert grid.high == pytest.approx(-2.0 + 2.0 * np.hypot(0.05, 0.10), rel=1e-6)
+    assert (grid.worst_low, grid.worst_high) == pytest.approx((-2.3, -1.7), rel=1e-6)
+    assert next(one.change for one in causes if one.part == "leak") == pytest.approx(-0.01, rel=1e-6)
+    wide = station_readings(station, "R", {"resistor": 0.6})[0][-1]
+    assert (wide.low < wide.expected, wide.high) == (True, 0.0)
 
 
 def test_readings_are_those_of_the_instrument(

@@ -109,6 +109,28 @@ def test_tone_filter_that_follows_its_like_goes_on_the_same():
     np.testing.assert_allclose(one.filter(noise[100:]), other.filter(noise[100:]), rtol=0, atol=1e-12)
 
 
+@pytest.mark.parametrize("corner", [150.0, 3000.0, 1e6])
+def test_tone_filter_is_its_two_stages_in_a_row(corner):
+    """Against scipy's general filter, one stage after the other: in blocks, and where one filter follows another."""
+    noise = np.random.default_rng(4).normal(size=900)
+    stages = [low_pass_coefficients(corner, RATE), dc_block_coefficients(20.0, RATE)]
+    tone = ToneFilter(corner, 20.0, RATE)
+    cut = np.concatenate([tone.filter(row) for row in np.split(noise, [1, 2, 5, 300])])
+    passed = signal.lfilter(*stages[0], noise)
+    np.testing.assert_allclose(cut, signal.lfilter(*stages[1], passed), rtol=0, atol=1e-11)
+    whole = ToneFilter(corner, 20.0, RATE).filter(noise)
+    assert whole.tobytes() == cut.tobytes()
+    before = ToneFilter(700.0, 10.0, RATE)
+    left = before.filter(noise)[-1]
+    entered, raised = signal.lfilter(*low_pass_coefficients(700.0, RATE), noise)[-1], 0.2
+    tone.follow(before, raised)
+    again = noise[::-1] + 0.3
+    state = signal.lfiltic(*stages[0], [entered + raised], [noise[-1] + raised])
+    passed, _ = signal.lfilter(*stages[0], again, zi=state)
+    state = signal.lfiltic(*stages[1], [entered - 2.0 * (entered - left)], [entered + raised])
+    np.testing.assert_allclose(tone.filter(again), signal.lfilter(*stages[1], passed, zi=state)[0], rtol=0, atol=1e-11)
+
+
 def test_fade_takes_its_time_and_turns_round():
     fade = Fade(0.008, RATE)
     assert fade.left == 384
