@@ -11,6 +11,7 @@ Method: K. S. Kundert and A. Sangiovanni-Vincentelli, IEEE Trans. CAD 5 (1986) 5
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Protocol
@@ -26,6 +27,8 @@ from models.circuit.work import spend
 STILL_GOOD = 0.2
 """A Jacobian is used again while each step with it is shorter than the one before by at least this factor."""
 
+LARGE = 300
+"""Unknowns from which factors, which take a third of an inverse's time, are worth the loading of a library."""
 
 EVALUATION = 20.0
 """Work of evaluating one instant, in elements of a Jacobian made and eliminated (measured: 10 to 40)."""
@@ -323,10 +326,10 @@ def balance(
 
 @dataclass(frozen=True, slots=True)
 class _Step:
-    """A Newton step: the change of the unknowns, the Jacobian's inverse it came from, the size of each unknown."""
+    """A Newton step: the change of the unknowns, what solves with the same Jacobian, the size of each unknown."""
 
     change: Floats
-    inverse: Floats
+    solve: Callable[[Floats], Floats]
     scale: Floats
 
     @property
@@ -336,7 +339,7 @@ class _Step:
 
     def again(self, error: Floats) -> _Step:
         """Return the step from another error with the same Jacobian."""
-        return _Step(-(self.inverse @ error), self.inverse, self.scale)
+        return _Step(-self.solve(error), self.solve, self.scale)
 
 
 def _step(problem: Problem, at: _Evaluation, values: Complexes, omega: float, strength: float) -> _Step:
@@ -344,15 +347,28 @@ def _step(problem: Problem, at: _Evaluation, values: Complexes, omega: float, st
     jacobian = problem.jacobian(at, omega)
     if not np.isfinite(jacobian).all():
         raise NotConvergedError("harmonic balance: the equations are out of range")
-    try:
-        inverse = np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
-    except np.linalg.LinAlgError:
-        raise NotConvergedError("harmonic balance: the equations are singular") from None
+    solve = _solver(jacobian)
     scale = np.full(at.error.size, max(float(np.linalg.norm(values)), 1e-300))
     scale[problem.frequency_column] = 1.0
     if problem.probe is not None:
         scale[-1] = max(abs(strength), problem.probe.smallest)
-    return _Step(-(inverse @ at.error), inverse, scale)
+    return _Step(-solve(at.error), solve, scale)
+
+
+def _solver(jacobian: Floats) -> Callable[[Floats], Floats]:
+    """Return what solves with a Jacobian, once and again: its inverse, or its factors where it is LARGE."""
+    if len(jacobian) > LARGE:
+        from scipy.linalg.lapack import dgetrf, dgetrs  # heavy to load
+
+        factors, pivots, fault = dgetrf(jacobian)
+        if fault:
+            raise NotConvergedError("harmonic balance: the equations are singular")
+        return lambda error: np.asarray(dgetrs(factors, pivots, error)[0])
+    try:
+        inverse = np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        raise NotConvergedError("harmonic balance: the equations are singular") from None
+    return lambda error: np.asarray(inverse @ error)
 
 
 def moved_by(
