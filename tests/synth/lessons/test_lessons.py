@@ -133,7 +133,7 @@ def test_refuses_to_replace_without_force(reports, tmp_path, capsys, monkeypatch
     monkeypatch.setattr("synth.lessons.lesson_report.lesson_report", lambda *_: reports["beats"])
     (tmp_path / "02-four-beats.wav").write_text("mine")
     assert main(["lesson", "beats", "-o", str(tmp_path)]) == 2
-    assert "02-four-beats.wav: exists; add --force" in capsys.readouterr().err
+    assert "02-four-beats.wav exists already; add --force" in capsys.readouterr().err
     assert [path.name for path in tmp_path.iterdir()] == ["02-four-beats.wav"]
     assert (tmp_path / "02-four-beats.wav").read_text() == "mine"
     assert main(["lesson", "beats", "-o", str(tmp_path), "--force"]) == 0
