@@ -180,9 +180,9 @@ def main(argv: list[str] | None = None) -> int:
             getattr(sys, name).reconfigure(errors="replace")
     parser = build_parser()
     if "_ARGCOMPLETE" in os.environ:  # set by a shell that asks how a line may go on
-        from argcomplete import autocomplete
+        from synth.completion import complete
 
-        autocomplete(parser)
+        complete(parser)
     arguments = parser.parse_args(argv)
     came = _end_politely()
     # Its matrices are small: on busy cores the threads of a linear algebra library wait for each other far longer than

@@ -1,13 +1,14 @@
 """An oscillator's circuit as a diagram: its parts with their values, and what to read at each node.
 
 What a meter and an oscilloscope should show stands at the nodes: the mean voltage while it oscillates, and the swing
-from peak to peak. `synth/analysis/diagram_layout.py` finds the places, `synth/report/diagram.py` draws.
+from peak to peak. A circuit with the parts of a template has that one's drawing (`template_drawings.py`), any other the
+plain layout of `diagram_layout.py`; `synth/report/diagram.py` draws.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,6 +16,7 @@ import numpy as np
 from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, OscillatorCircuit
 from models.circuit.diode import Diode
 from models.circuit.drawing import (
+    BOARD_STRAY,
     COUPLED,
     LOAD,
     AntennaLoad,
@@ -30,14 +32,17 @@ from models.circuit.drawing import (
 )
 from models.circuit.field_effect import FieldEffect
 from models.circuit.inverter import Inverter
-from models.circuit.mixer import SOURCES, entry
+from models.circuit.mixer import SOURCES, Mixer, entry
 from models.circuit.network import GROUND
 from models.circuit.operating_point import solve
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
-from synth.analysis.diagram_layout import Layout, Symbol, lay_out
+from synth.analysis.diagram_geometry import Layout, Symbol
+from synth.analysis.diagram_layout import lay_out
+from synth.analysis.diagram_plans import by_name, mismatch, planned
 from synth.analysis.mixer_figures import mixer_nodes, point_at, stage_at_note
+from synth.analysis.template_drawings import DRAWINGS
 from synth.build.notices import TOUCHABLE
 from synth.build.workbench import OpenedDesign
 from synth.designs.quantity import format_quantity
@@ -66,9 +71,27 @@ class CircuitDiagram:
     dangerous: bool
 
     @cached_property
+    def _drawing(self) -> tuple[Layout, str]:
+        for name, plan in DRAWINGS.items():
+            layout = planned(self.symbols, plan)
+            if layout is not None:
+                return layout, name
+        return lay_out(self.symbols, self.nodes), ""
+
+    @property
     def layout(self) -> Layout:
-        """The symbols in their places: searched for where the diagram is drawn."""
-        return lay_out(self.symbols, self.nodes)
+        """The symbols in their places, of the template that has these parts, else the plain layout; made when asked."""
+        return self._drawing[0]
+
+    @property
+    def template(self) -> str:
+        """Whose drawing it has; empty with the plain layout."""
+        return self._drawing[1]
+
+    @cached_property
+    def remark(self) -> str:
+        """Why it has not the drawing of the template which it resembles; empty where there is nothing to say."""
+        return "" if self.template else _why_plain(self.symbols)
 
 
 def diagram_of(circuit: Drawable, state: SteadyState | None) -> CircuitDiagram:
@@ -80,6 +103,29 @@ def diagram_of(circuit: Drawable, state: SteadyState | None) -> CircuitDiagram:
     nodes = [SOURCE_NODE, *inner, GROUND]
     texts = [Symbol("text", lines, {"rail": node}) for node, lines in _readings(circuit, state, inner)]
     return CircuitDiagram((*symbols, *texts), tuple(nodes), circuit.supply_voltage > TOUCHABLE)
+
+
+def _why_plain(symbols: Sequence[Symbol]) -> str:
+    """What keeps a circuit from the drawing of the template that it resembles; empty where it resembles none."""
+    named = by_name(symbols) or {symbol.name: symbol for symbol in symbols if symbol.kind not in ("text", "ground")}
+    others = {name: mismatch(named, plan) for name, plan in DRAWINGS.items()}
+    nearest = min(others, key=lambda name: sum(map(len, others[name])))
+    extra, missing = others[nearest]
+    if 2 * len(extra) > len(named) or 2 * len(missing) > len(DRAWINGS[nearest].parts):
+        return ""
+    why = []
+    if extra:
+        why.append(f"has no place for {_listed(extra)}")
+    if missing:
+        why.append(f"wants {_listed(missing)}, which this circuit has not")
+    told = " and ".join(why) if why else "joins its parts otherwise"
+    return f"laid out plainly, each node a rail and each part a column: the drawing of {nearest} {told}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    """At most three names."""
+    shown = ", ".join(f'"{name}"' for name in names[:3])
+    return shown if len(names) <= 3 else f"{shown} and {len(names) - 3} more"
 
 
 def pair_diagrams(opened: OpenedDesign) -> dict[str, CircuitDiagram]:
@@ -98,22 +144,8 @@ def mixer_diagram(opened: OpenedDesign) -> CircuitDiagram:
     """The diagram of a drawn mixer, with what to read at each node at a usual note."""
     mixed = stage_at_note(opened)
     mixer, levels = mixed.mixer, _levels(mixed.mixer.drawing())
-    drawing = mixer.drawing()
-    fed = any(drawing.rail in part.ends for part in mixer.parts)  # two diodes need no supply
-    symbols = [
-        *(_supply(drawing) if fed else ()),
-        *(_symbol(part) for part in mixer.parts),
-        Symbol("ground", (), {"rail": GROUND}),
-    ]
-    for which in SOURCES:
-        source, output = mixer.source(which), f"output of the {which} oscillator"
-        between = entry(which)
-        levels[output] = levels[between]
-        symbols += [
-            _two("capacitor", (f"{which} coupling", source.coupling_capacitor, "F"), output, between),
-            _two("resistor", (f"{which} output resistor", source.output_resistor, "ohm"), between, source.node),
-            Symbol("text", (f"from the {which} oscillator",), {"rail": output}),
-        ]
+    levels |= {_output_of(which): levels[entry(which)] for which in SOURCES}
+    symbols = list(mixer_symbols(mixer))
     used = dict.fromkeys(node for symbol in symbols for node in symbol.ends.values())
     inner = sorted(used.keys() - {GROUND, SOURCE_NODE}, key=lambda node: (-round(levels[node], 3), node))
     for node in inner:
@@ -123,8 +155,27 @@ def mixer_diagram(opened: OpenedDesign) -> CircuitDiagram:
         swings = f"{_rounded(read.tone_v)} tone, {_rounded(read.radio_v)} radio"
         name = f"{node}, where the tone is taken" if node == mixer.tone_node else node
         symbols.append(Symbol("text", (name, f"{round(read.dc_v, 2) + 0.0:.2f} V, {swings}"), {"rail": node}))
-    top = [SOURCE_NODE] if fed else []
-    return CircuitDiagram(tuple(symbols), (*top, *inner, GROUND), fed and mixer.supply_voltage > TOUCHABLE)
+    top = [SOURCE_NODE] if SOURCE_NODE in used else []
+    return CircuitDiagram(tuple(symbols), (*top, *inner, GROUND), bool(top) and mixer.supply_voltage > TOUCHABLE)
+
+
+def mixer_symbols(mixer: Mixer) -> Iterator[Symbol]:
+    """Every part of a drawn mixer, the supply if it needs one (two diodes do not), and where the oscillators join."""
+    drawing = mixer.drawing()
+    if any(drawing.rail in part.ends for part in mixer.parts):
+        yield from _supply(drawing)
+    for part in mixer.parts:
+        yield _symbol(part)
+    yield Symbol("ground", (), {"rail": GROUND})
+    for which in SOURCES:
+        source, output, between = mixer.source(which), _output_of(which), entry(which)
+        yield _two("capacitor", (f"{which} coupling", source.coupling_capacitor, "F"), output, between)
+        yield _two("resistor", (f"{which} output resistor", source.output_resistor, "ohm"), between, source.node)
+        yield Symbol("text", (f"from the {which} oscillator",), {"rail": output})
+
+
+def _output_of(which: str) -> str:
+    return f"output of the {which} oscillator"
 
 
 def symbols_of(circuit: Drawable) -> Iterator[Symbol]:
@@ -138,8 +189,11 @@ def symbols_of(circuit: Drawable) -> Iterator[Symbol]:
     if drawing.load is not None:
         yield _two("capacitor", ("coupling capacitor", drawing.coupling_capacitor, "F"), drawing.output_node, COUPLED)
         yield _two("resistor", ("output resistor", drawing.output_resistor, "ohm"), COUPLED, LOAD)
-        yield _two("resistor", ("load", drawing.load.resistance, "ohm"), LOAD, GROUND)
-        yield _two("capacitor", ("load", drawing.load.capacitance, "F"), LOAD, GROUND)
+        for kind, name, value, unit in (
+            ("resistor", "load resistance", drawing.load.resistance, "ohm"),
+            ("capacitor", "load capacitance", drawing.load.capacitance, "F"),
+        ):
+            yield replace(_two(kind, (name, value, unit), LOAD, GROUND), faint=True)
     if drawing.antenna is not None:
         yield from _antenna(drawing, drawing.antenna)
 
@@ -194,7 +248,8 @@ def _symbol(part: Part) -> Symbol:
         case Resistance(resistance):
             return _two("resistor", (part.name, resistance, "ohm"), first, last)
         case Capacitance(capacitance):
-            return _two("capacitor", (part.name, capacitance, "F"), first, last)
+            symbol = _two("capacitor", (part.name, capacitance, "F"), first, last)
+            return replace(symbol, faint=part.name == BOARD_STRAY)
         case Trimmer() as trimmer:
             values = f"{format_quantity(trimmer.minimum, 'F')} to {format_quantity(trimmer.maximum, 'F')}"
             return Symbol("trimmer", (part.name, values), {"top": first, "bottom": last})

@@ -9,7 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from models.circuit.small_signal import small_signal
+from models.circuit.transistor import Transistor
 from synth.analysis.figures import over_notes
+from synth.analysis.fit_devices import GAINS, device_of, device_values, with_fitted_device
 from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.sections import Design, TransistorSection
@@ -18,6 +20,7 @@ from synth.errors import DesignError
 SUPPLY, GAIN = 0.10, 0.50  # shares of the supply voltage and of the current gain, either way
 SAFE_MARGIN_DB = 6.0  # of loop gain: our rule of thumb, so that a weak transistor on a cold day still starts
 TRIMMER = "variable trimmer all"  # the corners of it, which only who tunes meets
+EXTREMES = ("gain low, pots low", "gain high, pots high")
 NEAR_ZERO = 1e-3  # m, by which zero beat may lie off where it was asked for
 
 
@@ -57,10 +60,17 @@ class CornerFigure:
         return ""
 
 
-def corners(opened: OpenedDesign, low_frequency: float, high_frequency: float) -> Iterator[CornerFigure]:
-    """What an opened design does as it is and in every corner, over the notes between two frequencies, Hz."""
+def corners(
+    opened: OpenedDesign, low_frequency: float, high_frequency: float, extremes: bool = False
+) -> Iterator[CornerFigure]:
+    """What an opened design does as it is and in every corner, over the notes between two frequencies, Hz; `extremes`:
+    of the corners with a circuit only the weakest, in which it may not start, and the strongest, in which another mode
+    wakes first, and not those of who tunes.
+    """
     yield _corner("as designed", opened, low_frequency, high_frequency)
     for name, design in _corner_designs(opened.design):
+        if extremes and not name.endswith(EXTREMES):
+            continue
         found = _at(name, design, opened, low_frequency, high_frequency)
         yield replace(found, for_notes=not name.startswith(TRIMMER))
 
@@ -119,12 +129,25 @@ def _corner_designs(design: Design) -> Iterator[tuple[str, Design]]:
     circuit = design.circuit
     if circuit is None or design.law != "circuit":
         return
-    transistor = design.transistor or TransistorSection()
-    bipolar = circuit.parts is None or any(row[1][0][0] == "transistor" for row in circuit.parts)
     for sign, words in ((-1.0, "low"), (1.0, "high")):
         supply = circuit.supply_voltage * (1.0 + sign * SUPPLY)
-        gain = replace(transistor, forward_gain=transistor.forward_gain * (1.0 + sign * GAIN))
+        spread = _with_gain(design, 1.0 + sign * GAIN)
         for pot in (0.0, 1.0):
             turned = replace(circuit, supply_voltage=supply, reference_pot=pot, variable_pot=pot)
-            name = f"{'supply and gain' if bipolar else 'supply'} {words}, pots {'low' if pot == 0.0 else 'high'}"
-            yield name, replace(design, circuit=turned, transistor=gain)
+            name = f"supply and gain {words}, pots {'low' if pot == 0.0 else 'high'}"
+            yield name, replace(spread, circuit=turned)
+
+
+def _with_gain(design: Design, factor: float) -> Design:
+    """The design whose devices have `factor` times the gain: of other kinds than transistors, the value of GAINS."""
+    transistor = design.transistor or TransistorSection()
+    spread = replace(design, transistor=replace(transistor, forward_gain=transistor.forward_gain * factor))
+    opened = OpenedDesign(design)
+    for which in ("reference", "variable"):
+        circuit = opened.circuits[which]
+        device = device_of(circuit)
+        if isinstance(device, Transistor):
+            continue
+        found = {one.name: factor * one.read(device) for one in device_values(circuit) if one.name in GAINS}
+        spread = with_fitted_device(spread, which, circuit, found)
+    return spread

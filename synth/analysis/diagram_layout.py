@@ -1,10 +1,10 @@
-"""Where the parts of a circuit diagram stand: every node a level rail, every part a column between its rails.
+"""The plain layout of any circuit: every node a level rail, every part a column between its rails.
 
 Rails lie one below the other, the supply's on top and ground's at the bottom. The body of a part lies in the gap
 between two neighbouring rails, so that no rail runs through it; every wire that leaves a part has a column to itself,
 so that no two wires lie on each other, whatever the circuit. Where a wire ends on a rail there is a dot; wires that
 only cross are not joined. Which column comes where is searched so that rails are short and few wires cross.
-Lengths are units of the drawing; x grows to the right, y upwards.
+Two ends of a body may be exchanged, its top end pointing down, where their rails lie the other way round.
 """
 
 from __future__ import annotations
@@ -14,87 +14,18 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from synth.analysis.diagram_geometry import BESIDE, LINE, REACH, Layout, Placed, Point, Symbol, Text, Wire, text_width
+
 GAP = 3.4
 """Between two rails."""
-BODY = 2.0
-"""Height of the body of a part."""
-STUB = 0.9
-"""From a body to the column of a wire that leaves it sideways."""
+STUB = REACH
+"""From a body to the column of a wire that leaves it sideways, or that leads round it."""
 SPARE = 0.7
 """Between a text and what follows."""
-CHARACTER = 0.186
-"""Width of a character of a label."""
 PASSES = 12
 """Rounds of the search, at most: it ends before, where nothing is better."""
 CROSSING, TURNED, COLUMN = 2.0, 3.0, 3.0
 """What a crossing, a device upside down and a column cost, in columns of a rail's length."""
-
-Point = tuple[float, float]
-Wire = tuple[Point, Point]
-
-
-@dataclass(frozen=True, slots=True)
-class Symbol:
-    """What is drawn for a part: its kind, the lines of its label, and the node at each of its ends.
-
-    ends: by the side of the body at which they leave: "top", "bottom", "left", "right"; two parts of the body may have
-    "top" and "bottom" exchanged where their rails lie the other way round (`turned` in the layout). A symbol with the
-    end "rail" alone stands on its rail: an antenna, a supply, a text.
-    """
-
-    kind: str
-    label: tuple[str, ...]
-    ends: Mapping[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Placed:
-    """A symbol in its place: the middle of its body, whether its top end points down, and its wires."""
-
-    symbol: Symbol
-    centre: Point
-    turned: bool
-    wires: tuple[Wire, ...]
-    dots: tuple[Point, ...]
-
-    @property
-    def box(self) -> tuple[float, float, float, float]:
-        """Left, bottom, right and top of the body."""
-        x, y = self.centre
-        return x - 0.45, y - BODY / 2.0, x + 0.45, y + BODY / 2.0
-
-    @property
-    def label_place(self) -> Point:
-        """The left end of the middle of the label."""
-        x, y = self.centre
-        return x + (0.6 if "right" not in self.symbol.ends else STUB + 0.75), y
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """Symbols in their places, and the rail of each node: its name, its two ends."""
-
-    placed: tuple[Placed, ...]
-    rails: Mapping[str, Wire]
-    width: float
-
-    @property
-    def junctions(self) -> set[Point]:
-        """Where three or more wires meet, which a dot shows."""
-        meeting: dict[Point, int] = {}
-        for one in self.placed:
-            for node, dot in zip(one.symbol.ends.values(), one.dots, strict=True):
-                (left, _), (right, _) = self.rails[node]
-                passing = (left < dot[0]) + (dot[0] < right) if dot not in meeting else 0
-                meeting[dot] = meeting.get(dot, 0) + passing + (one.symbol.kind != "text")
-        return {dot for dot, count in meeting.items() if count > 2}
-
-    @property
-    def wires(self) -> Iterator[Wire]:
-        """Every wire, rails included."""
-        yield from self.rails.values()
-        for symbol in self.placed:
-            yield from symbol.wires
 
 
 def lay_out(symbols: Sequence[Symbol], nodes: Sequence[str]) -> Layout:
@@ -243,17 +174,25 @@ class _Order:
     def layout(self) -> Layout:
         """The symbols in their places."""
         heights = {node: -GAP * place for node, place in self.rails.level.items()}
-        placed, left = [], 0.0
+        placed: list[Placed] = []
+        columns: dict[str, list[Wire]] = {node: [] for node in heights}
+        dots: dict[str, list[float]] = {node: [] for node in heights}
+        left = 0.0
         for column in self.columns:
             middle = left + max(map(_left_of, column))
-            placed += [_placed(symbol, middle, heights) for symbol in column]
+            for symbol in column:
+                one, ways = _placed(symbol, middle, heights)
+                placed.append(one)
+                for node, (x, _), found in ways:
+                    dots[node].append(x)
+                    columns[node] += found
             left = middle + max(_right_of(symbol) + _detours(symbol, heights) for symbol in column)
-        ends: dict[str, list[float]] = {node: [] for node in self.rails.level}
-        for one in placed:
-            for node, (x, _) in zip(one.symbol.ends.values(), one.dots, strict=True):
-                ends[node].append(x)
-        rails = {node: ((min(xs), heights[node]), (max(xs), heights[node])) for node, xs in ends.items() if xs}
-        return Layout(tuple(placed), rails, left)
+        wires: dict[str, tuple[Wire, ...]] = {}
+        for node, xs in dots.items():
+            if len(xs) > 1:
+                rail = ((min(xs), heights[node]), (max(xs), heights[node]))
+                wires[node] = tuple(wire for wire in (rail, *columns[node]) if wire[0] != wire[1])
+        return Layout(tuple(placed), wires)
 
 
 def _left_of(symbol: Symbol) -> float:
@@ -263,10 +202,10 @@ def _left_of(symbol: Symbol) -> float:
 
 def _right_of(symbol: Symbol) -> float:
     """Room to the right of it, with the label."""
-    text = CHARACTER * max((len(line) for line in symbol.label), default=0)
+    text = text_width(symbol.label)
     if symbol.kind == "text":
         return text + SPARE
-    return (STUB + 0.75 if "right" in symbol.ends else 0.6) + text + SPARE
+    return (STUB + 0.2 if "right" in symbol.ends else BESIDE) + text + SPARE
 
 
 def _ends_of_body(symbol: Symbol, heights: Mapping[str, float]) -> tuple[float, bool]:
@@ -291,64 +230,37 @@ def _detours(symbol: Symbol, heights: Mapping[str, float]) -> float:
 
 def _leads_back(symbol: Symbol, side: str, middle: float, turned: bool, heights: Mapping[str, float]) -> bool:
     """Whether the wire of an end must lead round the body to its rail."""
-    if side not in symbol.ends:
+    if side not in symbol.ends or side in ("left", "right"):
         return False
     points_up = (side == "top") != turned
     return (heights[symbol.ends[side]] > middle) != points_up
 
 
-def _placed(symbol: Symbol, x: float, heights: Mapping[str, float]) -> Placed:
+def _placed(
+    symbol: Symbol, x: float, heights: Mapping[str, float]
+) -> tuple[Placed, list[tuple[str, Point, tuple[Wire, ...]]]]:
+    """A symbol in its place, and for each of its ends the node, where it meets the rail, and the wires to there."""
     middle, turned = _ends_of_body(symbol, heights)
     if "rail" in symbol.ends:
-        y = heights[symbol.ends["rail"]]
-        wires: tuple[Wire, ...] = () if symbol.kind in ("text", "ground") else (((x, y), (x, y + 0.7)),)
-        return Placed(symbol, (x, middle), False, wires, ((x, y),))
+        node = symbol.ends["rail"]
+        y = heights[node]
+        if symbol.kind == "text":
+            label = Text(symbol.label, (x - 0.1, y + 0.12 + 0.5 * LINE * len(symbol.label)))
+            return Placed(symbol, (x, y), "up", label), [(node, (x, y), ())]
+        if symbol.kind == "ground":
+            return Placed(symbol, (x, y)), [(node, (x, y), ())]
+        foot = (x, y + 0.7)
+        one = Placed(symbol, foot, "up", Text(symbol.label, (x + BESIDE, y + 1.2)))
+        return one, [(node, (x, y), (((x, y), foot),))]
+    beside = x + (STUB + 0.2 if "right" in symbol.ends else BESIDE)
+    one = Placed(symbol, (x, middle), "down" if turned else "up", Text(symbol.label, (beside, middle)))
     aside = x + _right_of(symbol)
-    found: list[Wire] = []
-    dots: list[Point] = []
-    for side, node in symbol.ends.items():
-        rail = heights[node]
-        if side in ("left", "right"):
-            column = x - STUB if side == "left" else x + STUB
-            edge = x - 0.45 if side == "left" else x + 0.45
-            found += [((column, middle), (edge, middle)), ((column, middle), (column, rail))]
-        else:
-            column = x
-            tip = middle + BODY / 2.0 * (1.0 if (side == "top") != turned else -1.0)
-            if _leads_back(symbol, side, middle, turned, heights):
-                column, aside = aside, aside + STUB
-                found += [((x, tip), (column, tip)), ((column, tip), (column, rail))]
-            else:
-                found.append(((x, tip), (x, rail)))
-        dots.append((column, rail))
-    return Placed(symbol, (x, middle), turned, tuple(found), tuple(dots))
-
-
-def faults(layout: Layout) -> list[str]:
-    """What is wrong with a layout: wires on each other, or through the body of a part; none if all is well."""
-    found = []
-    wires = [wire for wire in layout.wires if wire[0] != wire[1]]
-    for place, first in enumerate(wires):
-        found += [f"wires on each other: {first} and {second}" for second in wires[place + 1 :] if _on(first, second)]
-    for one in layout.placed:
-        if "rail" not in one.symbol.ends:
-            found += [f"a wire through {one.symbol.label}: {wire}" for wire in wires if _through(wire, one.box)]
-    return found
-
-
-def _on(first: Wire, second: Wire) -> bool:
-    """Whether two level or upright wires share more than a point."""
-    for axis in (0, 1):
-        across = 1 - axis
-        lines = [wire for wire in (first, second) if wire[0][across] == wire[1][across]]
-        if len(lines) == 2 and abs(first[0][across] - second[0][across]) < 1e-9:
-            (a, b), (c, d) = (sorted((wire[0][axis], wire[1][axis])) for wire in (first, second))
-            if min(b, d) - max(a, c) > 1e-9:
-                return True
-    return False
-
-
-def _through(wire: Wire, box: tuple[float, float, float, float]) -> bool:
-    """Whether a wire runs through the inside of a box."""
-    (left, right), (bottom, top) = (sorted((wire[0][axis], wire[1][axis])) for axis in (0, 1))
-    return left < box[2] - 1e-9 and right > box[0] + 1e-9 and bottom < box[3] - 1e-9 and top > box[1] + 1e-9
+    ways: list[tuple[str, Point, tuple[Wire, ...]]] = []
+    for (side, node), (_, tip) in zip(symbol.ends.items(), one.tips, strict=True):
+        rail, column = heights[node], tip[0]
+        wires: tuple[Wire, ...] = ()
+        if _leads_back(symbol, side, middle, turned, heights):
+            column, aside = aside, aside + STUB
+            wires = ((tip, (column, tip[1])),)
+        ways.append((node, (column, rail), (*wires, ((column, tip[1]), (column, rail)))))
+    return one, ways

@@ -118,6 +118,10 @@ ROW_VALUES: Final = {("triode", "amplification"): "triode", ("inverter", "gain")
 """Keys that in a row of [circuit.parts] are the kind's own."""
 
 
+GAINS: Final = ("gain", "drain_current", "perveance", "inverter_gain")
+"""The value of each kind that its gain goes with, and that spreads the most from one device to the next."""
+
+
 def device_of(circuit: Circuit) -> Any:
     """The device that keeps the oscillation up."""
     return circuit.drawing().devices[0].what

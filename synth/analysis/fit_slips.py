@@ -289,7 +289,8 @@ def slip_words(bench: SolvedBench, slip: Slip, left_out: bool = True) -> str:
         lines = " or ".join(f"line {bench.bench.places[one].row.line}" for one in (slip.place, *slip.others))
         return f"{lines} does not belong to the others, which of them the readings cannot say; one more reading can"
     unit = "Hz" if place.what in ("frequency", "pitch") else "V"
-    expected = math.exp(slip.expected) if place.what == "frequency" else abs(slip.expected)
+    expected = math.exp(slip.expected) if place.what == "frequency" else slip.expected
+    expected = max(expected, 0.0) if unit == "Hz" else expected
     text = (
         f"line {place.row.line}: {place.what} = {format_quantity(place.value, unit, None)} does not belong to the "
         f"others, which say {format_quantity(expected, unit)}{'; it is left out' if left_out else ''}"
@@ -392,6 +393,8 @@ def two_boards(bench: SolvedBench) -> str | None:
     if second == sorted(order)[-len(second) :]:
         which = f"from line {second[0]} on the readings fit"
     else:
+        if 2 * len(second) > len(order):  # the fewer
+            second, more = sorted(set(order) - set(second)), -more
         which = f"lines {', '.join(map(str, second))} fit"
     how = "more" if more > 0.0 else "less"
     return (

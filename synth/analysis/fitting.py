@@ -308,7 +308,7 @@ class Bench:
             return self.errors.counter_deviation(place.value)
         if place.what in VOLTS or place.what == CONTROL:
             limit = SWING_LIMIT if place.what == "swing" else DC_LIMIT
-            return max(limit * place.value, LEAST_VOLTS) / NORMAL_95
+            return max(limit * abs(place.value), LEAST_VOLTS) / NORMAL_95
         share: float = 2.0 ** (self.errors.pitch_cents / 1200.0) - 1.0
         return max(place.value * share, LEAST_PITCH_LIMIT) / NORMAL_95
 

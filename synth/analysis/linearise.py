@@ -128,7 +128,7 @@ def improve(
             "more with --carrier, or a smaller --stray-multiple"
         )
     keep_reference = "reference.inductance" in wishes.keep
-    chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice), keep_reference)
+    chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice), keep_reference, not judged)
     if not judged:
         turned = _polished(after, task, POLISH_ROUNDS // 2) if opened.design.law == "circuit" else after
         return FinishedSearch(opened, turned, plan, chosen, choice, task, None, refused)
@@ -141,10 +141,10 @@ def improve(
 
 
 def _first_that_runs(
-    opened: OpenedDesign, task: SearchTask, options: list[FieldOption], keep_reference: bool
+    opened: OpenedDesign, task: SearchTask, options: list[FieldOption], keep_reference: bool, extremes: bool
 ) -> tuple[FieldOption, OpenedDesign, tuple[str, ...]]:
     """The first option that plays in every corner, else the first that can be assembled (a [circuit] may refuse one);
-    and what was said of those before it.
+    and what was said of those before it. extremes: of the corners with a circuit the weakest and the strongest only.
     """
     refused: list[str] = []
     kept: tuple[FieldOption, OpenedDesign, tuple[str, ...]] | None = None
@@ -155,7 +155,7 @@ def _first_that_runs(
         except DesignError as error:
             refused.append(f"{name} was passed over: {error}")
             continue
-        fails = next((met for met in _corners(after, task) if not met.plays), None)
+        fails = next((met for met in _corners(after, task, extremes) if not met.plays), None)
         if fails is None:
             return option, after, tuple(refused)
         kept = kept or (option, after, tuple(refused))
@@ -165,8 +165,8 @@ def _first_that_runs(
     raise DesignError(f"{opened.design.place}: no straighter field runs with its circuit\n" + "\n".join(refused))
 
 
-def _corners(piece: OpenedDesign, task: SearchTask) -> Iterator[CornerFigure]:
-    return corners(piece, task.goal.low_frequency, task.goal.high_frequency)
+def _corners(piece: OpenedDesign, task: SearchTask, extremes: bool = False) -> Iterator[CornerFigure]:
+    return corners(piece, task.goal.low_frequency, task.goal.high_frequency, extremes)
 
 
 def task_of(opened: OpenedDesign, wishes: Wishes) -> SearchTask:

@@ -155,8 +155,8 @@ def start_text(asked: PlanWishes) -> str:
     return circuit_template_text(asked.circuit, values, asked.volume)
 
 
-def _corners(opened: OpenedDesign, asked: PlanWishes) -> Iterator[CornerFigure]:
-    return corners(opened, asked.search.low_frequency, asked.search.high_frequency)
+def _corners(opened: OpenedDesign, asked: PlanWishes, extremes: bool = False) -> Iterator[CornerFigure]:
+    return corners(opened, asked.search.low_frequency, asked.search.high_frequency, extremes)
 
 
 def _with_margin(design: Design, near: OpenedDesign, asked: PlanWishes, steps: list[str]) -> Design:
@@ -194,13 +194,13 @@ def _with_margin(design: Design, near: OpenedDesign, asked: PlanWishes, steps: l
 
 
 def _that_runs(design: Design, strongest: Design, near: OpenedDesign, name: str, asked: PlanWishes) -> Design:
-    """From the strongest down to `design` the first that runs in every corner that a player meets, else the one that
-    does not in the fewest."""
+    """From the strongest down to `design` the first that runs as it is, in the weakest and in the strongest corner; if
+    none does, the one that fails in the fewest of them."""
     best, fewest, tried = design, math.inf, strongest
     while ohms_of(tried, name) <= ohms_of(design, name):
         fails = 0
         try:
-            for met in _corners(open_loaded(tried, near), asked):
+            for met in _corners(open_loaded(tried, near), asked, True):
                 fails += met.for_notes and bool(met.why)
                 if fails >= fewest:  # no better: the other corners change nothing
                     break

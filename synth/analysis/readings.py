@@ -53,7 +53,7 @@ QUANTITIES = {
     "supply": ("V", 0.5, 400.0),
     "load": ("ohm", 1.0, 1e9),
     "probe": ("F", 0.0, 1e-9),
-    **dict.fromkeys(DC_POINTS, ("V", 0.0, 400.0)),
+    **dict.fromkeys(DC_POINTS, ("V", -400.0, 400.0)),
     "swing": ("V", 1e-3, 1e3),
     "control": ("V", 0.0, 500.0),
 }

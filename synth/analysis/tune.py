@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -10,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from models.pitch import note_name
+from models.pitch import frequency_of_note, note_name
 from models.pitch_field import PitchField
 from synth.analysis.figures import OfDesign, collected, of, told_apart
 from synth.build.workbench import OpenedDesign
@@ -137,12 +136,14 @@ def tune_figures(
     """
     field = opened.field
     played = None
-    if field.reaches([_frequency(number, field) for number in {note.number for note in tune.notes}]).any():
+    numbers = np.array([note.number for note in tune.notes])
+    if np.any(field.reaches(frequency_of_note(numbers, field.reference_a))):
         played = perform(tune, field, manner)
         outcome = played.notes
     else:
         outcome = tuple(
-            PlayedNote(note, _frequency(note.number, field), None, None, None, None, None) for note in tune.notes
+            PlayedNote(note, float(frequency_of_note(note.number, field.reference_a)), None, None, None, None, None)
+            for note in tune.notes
         )
     sounded = [note for note in outcome if note.sounded is not None]
     off = np.array([note.cents for note in sounded], dtype=np.float64)
@@ -160,10 +161,6 @@ def tune_figures(
         advice=None if len(sounded) == len(outcome) else advice(tune, field),
     )
     return report, played
-
-
-def _frequency(number: int, field: PitchField) -> float:
-    return float(field.reference_a * math.exp2((number - 69) / 12.0))
 
 
 def _outcome(played: PlayedNote, field: PitchField) -> NoteOutcome:

@@ -12,6 +12,7 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Print the outputs; raise DeviceError where PortAudio or every sound output is missing."""
+    import sys
     from dataclasses import asdict
 
     from synth.errors import DeviceError
@@ -19,6 +20,7 @@ def run(arguments: Namespace) -> int:
     from synth.live.sound_device import DEVICE_REMEDY, list_devices
     from synth.live.sound_input import list_inputs
     from synth.report.written import print_json
+    from synth.terminal import shown
 
     devices, inputs = list_devices(), list_inputs()
     midi_outputs, midi_fault = _midi_outputs()
@@ -33,17 +35,18 @@ def run(arguments: Namespace) -> int:
             }
         )
         return 0
+    lines = []
     for device in devices:
         facts = f"{device.host}, {counted(device.channels, 'channel')}, {device.sample_rate:.0f} Hz"
         latency = f"low latency {1e3 * device.low_latency:.1f} ms"
-        print(f"{device.index:>3}  {device.name} ({facts}, {latency}){', the default' if device.is_default else ''}")
+        default = ", the default" if device.is_default else ""
+        lines.append(f"{device.index:>3}  {device.name} ({facts}, {latency}){default}")
     for heard in inputs:
         facts = f"{heard.host}, {counted(heard.channels, 'channel')}, {heard.sample_rate:.0f} Hz"
-        print(f"{heard.index:>3}  input {heard.name} ({facts}){', the default' if heard.is_default else ''}")
-    for name in midi_outputs:
-        print(f"MIDI {name}")
-    if not midi_outputs:
-        print(f"MIDI {midi_fault or 'no output'}")
+        default = ", the default" if heard.is_default else ""
+        lines.append(f"{heard.index:>3}  input {heard.name} ({facts}){default}")
+    lines += [f"MIDI {name}" for name in midi_outputs] or [f"MIDI {midi_fault or 'no output'}"]
+    sys.stdout.write(shown("\n".join(lines) + "\n", sys.stdout))
     if not devices:
         raise DeviceError(f"PortAudio finds no sound output. {DEVICE_REMEDY}")
     return 0

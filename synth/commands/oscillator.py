@@ -143,8 +143,9 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
         from synth.analysis.circuit_diagram import diagram_of
         from synth.report.diagram import save_diagram
 
-        save_diagram(diagram_of(prepared.circuit, state), arguments.diagram, arguments.force)
-        say(f"wrote {arguments.diagram}")
+        diagram = diagram_of(prepared.circuit, state)
+        save_diagram(diagram, arguments.diagram, arguments.force)
+        say(f"wrote {arguments.diagram}" + (f" ({diagram.remark})" if diagram.remark else ""))
     if arguments.json:
         print_json(document)
     elif arguments.transient != "-":
@@ -184,8 +185,9 @@ def _read_mixer(arguments: Namespace) -> int:
     with ProgressLine("solving the mixer"):
         figures = stage_figures(opened)
     if arguments.diagram:
-        save_diagram(mixer_diagram(opened), arguments.diagram, arguments.force)
-        say(f"wrote {arguments.diagram}")
+        diagram = mixer_diagram(opened)
+        save_diagram(diagram, arguments.diagram, arguments.force)
+        say(f"wrote {arguments.diagram}" + (f" ({diagram.remark})" if diagram.remark else ""))
     STAGE.write(arguments, figures)
     return 0
 

@@ -63,10 +63,11 @@ def run(arguments: Namespace) -> int:
 
     look = Look(arguments.left_handed, arguments.text_size / 100.0, arguments.seed)
     size = window_size(arguments.size)
+    latency = latency_setting(arguments.latency)
     practice = practice_of(arguments.practise)
+    if len(arguments.designs) > len(LETTERS):
+        raise DesignError(f"{len(arguments.designs)} designs: at most {len(LETTERS)} can be played side by side")
     workpieces = opened_designs(arguments.designs)
-    if len(workpieces) > len(LETTERS):
-        raise DesignError(f"{len(workpieces)} designs: at most {len(LETTERS)} can be played side by side")
     texts = [design_source(name) for name in arguments.designs] or [template_text()]
     notices = tuple(dict.fromkeys(notice for workpiece in workpieces for notice in workpiece.notices))
     for notice in notices:
@@ -81,7 +82,7 @@ def run(arguments: Namespace) -> int:
         speaker = Speaker(
             session.instrument,
             arguments.device,
-            latency_setting(arguments.latency),
+            latency,
             arguments.rate,
             title=title,
             comment="; ".join(file_comment(workpiece.design) for workpiece in workpieces),

@@ -89,7 +89,7 @@ def read_runs(path: Path) -> tuple[Run, ...]:
     try:
         rows = [(reader.line_num, cells) for cells in reader]
     except csv.Error as error:
-        raise DesignError(f"{path}: line {reader.line_num}: {error}; {remedy}") from None
+        raise DesignError(f"{path}: line {reader.line_num}: not readable as CSV ({error}); {remedy}") from None
     if not rows or tuple(rows[0][1]) != COLUMNS:
         raise DesignError(f"{path}: line 1 must be {','.join(COLUMNS)}; rename the file to begin a new one")
     runs = []

@@ -9,14 +9,15 @@ from types import ModuleType
 from typing import Any
 
 from synth.analysis.circuit_diagram import CircuitDiagram
-from synth.analysis.diagram_layout import BODY, Placed, Point
+from synth.analysis.diagram_geometry import EM, LINE, REACH, Placed, Point, Text
 from synth.files.atomic_file import atomic_path
 from synth.libraries import require
 from synth.report.figure import INK, QUIET, checked_plot_path
 
 HIGH_VOLTAGE = "These voltages can kill. Leave building and measuring to people trained for it; local codes come first."
 WARNING = "#a63600"
-FONT = 12.0
+INCHES = 0.42
+BASE_LINE = 0.95  # from the top of a line of text down to its base line, heights of the type
 PNG_DOTS = 150.0
 
 
@@ -31,9 +32,12 @@ def save_diagram(diagram: CircuitDiagram, target: str, force: bool) -> None:
         temporary.write_bytes(content)
 
 
-def diagrams_as_svg(diagrams: Mapping[str, CircuitDiagram]) -> dict[str, str]:
-    """Every diagram as SVG text, to stand in a page, by its title."""
-    return {title: _drawn(diagram, Path("diagram.svg")).decode("utf-8") for title, diagram in diagrams.items()}
+def diagrams_as_svg(diagrams: Mapping[str, CircuitDiagram]) -> dict[str, tuple[str, str]]:
+    """Every diagram as SVG text, to stand in a page, and its remark, by its title."""
+    return {
+        title: (_drawn(diagram, Path("diagram.svg")).decode("utf-8"), diagram.remark)
+        for title, diagram in diagrams.items()
+    }
 
 
 def _drawn(diagram: CircuitDiagram, path: Path) -> bytes:
@@ -43,19 +47,19 @@ def _drawn(diagram: CircuitDiagram, path: Path) -> bytes:
     import schemdraw.elements as elm
 
     kind = path.suffix.lower()[1:]
+    left, lowest, right, _ = layout.box
     with schemdraw.Drawing(show=False, canvas="svg" if kind == "svg" else "matplotlib") as sheet:
-        sheet.config(unit=BODY, inches_per_unit=0.42, fontsize=FONT, font="DejaVu Sans", color=INK, lw=1.2)
-        for first, second in layout.rails.values():
-            if first != second:
+        sheet.config(unit=2.0 * REACH, inches_per_unit=INCHES, font="DejaVu Sans", color=INK, lw=1.2, margin=0.3)
+        for wires in layout.wires.values():
+            for first, second in wires:
                 sheet.add(elm.Line().at(first).to(second))
-        for dot in sorted(layout.junctions):
+        for dot in layout.junctions:
             sheet.add(elm.Dot().at(dot))
         for one in layout.placed:
             _draw(sheet, elm, one)
         if diagram.dangerous:
-            lowest = min(height for (_, height), _ in layout.rails.values())
-            _write(sheet, elm, (HIGH_VOLTAGE,), (0.0, lowest - 2.0), WARNING)
-        dots = min(PNG_DOTS, 9000.0 / (0.42 * layout.width))
+            _write(sheet, elm, Text((HIGH_VOLTAGE,), (left, lowest - 1.2)), WARNING)
+        dots = min(PNG_DOTS, 9000.0 / (INCHES * (right - left)))
         return bytes(sheet.get_imagedata(kind) if kind == "svg" else _png(sheet, dots))
 
 
@@ -68,26 +72,18 @@ def _png(sheet: Any, dots: float) -> bytes:
 
 
 def _draw(sheet: Any, elm: ModuleType, one: Placed) -> None:
-    """Draw one symbol with its wires, dots and label."""
-    symbol, (x, y) = one.symbol, one.centre
-    for first, second in one.wires:
-        sheet.add(elm.Line().at(first).to(second))
-    if symbol.kind == "text":
-        (rail,) = one.dots
-        sheet.add(elm.Dot(open=True).at(rail))
-        _write(sheet, elm, symbol.label, (rail[0] - 0.1, rail[1] + 0.68), QUIET)
+    """Draw one symbol with its short wires and its label."""
+    symbol, kind = one.symbol, one.symbol.kind
+    colour = QUIET if symbol.faint or kind == "text" else INK
+    if one.label is not None:
+        _write(sheet, elm, one.label, colour)
+    if kind == "text":
+        sheet.add(elm.Dot(open=True).at(one.centre))
         return
-    if "rail" in symbol.ends:
-        (rail,) = one.dots
-        ends = {"supply": elm.Vdd, "ground": elm.Ground, "antenna": elm.Antenna}
-        if symbol.kind == "ground":
-            sheet.add(elm.Ground().at(rail))
-            return
-        sheet.add(ends[symbol.kind]().at((rail[0], rail[1] + 0.7)))
-        _write(sheet, elm, symbol.label, (rail[0] + 0.7, rail[1] + 1.2), INK)
+    standing = {"supply": elm.Vdd, "ground": elm.Ground, "antenna": elm.Antenna}
+    if kind in standing:
+        sheet.add(standing[kind]().at(one.centre))
         return
-    tip = 0.5 * BODY * (-1.0 if one.turned else 1.0)
-    top, bottom = (x, y + tip), (x, y - tip)
     two_ended = {
         "resistor": elm.ResistorIEC,
         "potentiometer": elm.ResistorIEC,
@@ -96,15 +92,16 @@ def _draw(sheet: Any, elm: ModuleType, one: Placed) -> None:
         "coil": elm.Inductor,
         "diode": elm.Diode,
     }
-    if symbol.kind in two_ended:
-        sheet.add(two_ended[symbol.kind]().at(top).to(bottom))
-        if symbol.kind == "potentiometer":
-            sheet.add(elm.Arrow(headwidth=0.16, headlength=0.2).at((x + 0.45, y)).to((x + 0.2, y)))
+    if kind in two_ended:
+        sheet.add(two_ended[kind]().at(one.at(0.0, REACH)).to(one.at(0.0, -REACH)).color(colour))
+        if kind == "potentiometer":
+            sheet.add(elm.Arrow(headwidth=0.16, headlength=0.2).at(one.at(REACH, 0.0)).to(one.at(0.2, 0.0)))
         elif "right" in symbol.ends:
-            sheet.add(elm.Line().at((x + 0.45, y)).to((x, y)))
-    else:
-        _draw_device(sheet, elm, one)
-    _write(sheet, elm, symbol.label, one.label_place, INK)
+            sheet.add(elm.Line().at(one.at(REACH, 0.0)).to(one.at(0.0, 0.0)))
+        return
+    for _, (first, second) in one.stubs:
+        sheet.add(elm.Line().at(first).to(second))
+    _draw_device(sheet, elm, one)
 
 
 # Devices as lines between points, from the middle of the body, top end upwards; IEC 60617-5 in a plain form.
@@ -143,11 +140,10 @@ _ARROWS = {  # at the emitter or the gate: the way of the current of a forward j
 
 def _draw_device(sheet: Any, elm: ModuleType, one: Placed) -> None:
     """Draw a device in its place."""
-    (x, y), kind = one.centre, one.symbol.kind
-    sign = -1.0 if one.turned else 1.0
+    kind = one.symbol.kind
 
     def at(point: Point) -> Point:
-        return x + point[0], y + sign * point[1]
+        return one.at(*point)
 
     def line(*points: Point, **look: Any) -> None:
         for first, second in itertools.pairwise(points):
@@ -169,8 +165,13 @@ def _draw_device(sheet: Any, elm: ModuleType, one: Placed) -> None:
         sheet.add(elm.Arrow(headwidth=0.16, headlength=0.18).at(at(first)).to(at(second)))
 
 
-def _write(sheet: Any, elm: ModuleType, lines: tuple[str, ...], place: tuple[float, float], colour: str) -> None:
-    """A label of one or more lines, its left end and its middle at `place`."""
-    if lines:
-        text = elm.Label().at(place).label("\n".join(lines), loc="center", halign="left", valign="center")
-        sheet.add(text.color(colour))
+def _write(sheet: Any, elm: ModuleType, text: Text, colour: str) -> None:
+    """Lines of text in their place, each on its base line."""
+    from schemdraw.segments import SegmentText
+
+    (x, y), size = text.place, text.size * EM * INCHES * 72.0
+    for number, line in enumerate(text.lines):
+        base = y + text.size * (LINE * (0.5 * len(text.lines) - number) - BASE_LINE * EM)
+        written = elm.Element()
+        written.segments.append(SegmentText((0.0, 0.0), line, align=(text.align, "base"), color=colour, fontsize=size))
+        sheet.add(written.at((x, base)).right())

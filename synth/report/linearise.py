@@ -148,7 +148,7 @@ def _solved_lines(report: LineariseFigures) -> list[str]:
 def corner_lines(met: Sequence[CornerFigure]) -> list[str]:
     """What the design does in the corners, a table."""
     lines = [
-        "At the corners: supply 10 % (and current gain of bipolar transistors 50 %) either way, pots and trimmer at",
+        "At the corners: supply 10 %, current gain (a valve's perveance, a FET's current) 50 %, pots and trimmer at",
         f"their ends; zero beat tuned again (margin: loop gain above what starts, {SAFE_MARGIN_DB:g} dB is our rule of "
         "thumb):",
         f"{'':<38}{'margin':>9}{'carrier':>14}{'zero beat':>14}{'all notes':>11}{'cents RMS':>11}",

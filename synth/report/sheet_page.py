@@ -33,8 +33,12 @@ from synth.report.sheet_steps import cautions, checks, patterns, tuning, what
 PAPERS = ("A4", "Letter")
 
 
-def sheet_page(figures: SheetFigures, paper: str = "A4", diagrams: Mapping[str, str] | None = None) -> str:
-    """The whole page as HTML, with the circuit `diagrams` (SVG by title); the same figures give the same text.
+Drawn = tuple[str, str]
+"""A circuit diagram as SVG, and what is said of how it is laid out, if anything."""
+
+
+def sheet_page(figures: SheetFigures, paper: str = "A4", diagrams: Mapping[str, Drawn] | None = None) -> str:
+    """The whole page as HTML, with the circuit `diagrams` by title; the same figures give the same text.
 
     ValueError for an unknown paper.
     """
@@ -90,11 +94,12 @@ def _what_was_read(row: Residual) -> str:
     return f"{row.oscillator}: {row.what}, {quantity(row.fitted_capacitor_f, 'F')}{set_}"
 
 
-def _diagrams(diagrams: Mapping[str, str]) -> Iterator[str]:
+def _diagrams(diagrams: Mapping[str, Drawn]) -> Iterator[str]:
     """Each on a page of its own, across; the size that the drawing states gives way to that of the page."""
-    for title, svg in diagrams.items():
+    for title, (svg, remark) in diagrams.items():
         drawing = re.sub(r' (height|width)="[^"]*pt"', "", svg[svg.index("<svg") :], count=2)
-        yield section(f"{title}: the circuit", drawing, class_="diagram")
+        said = [paragraph(f"The circuit is {remark}.")] if remark else []
+        yield section(f"{title}: the circuit", drawing, *said, class_="diagram")
 
 
 def _title(figures: SheetFigures) -> str:

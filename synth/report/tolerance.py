@@ -8,6 +8,7 @@ import numpy as np
 
 from models.builds.tuned_builds import OUTCOMES
 from models.pitch import note_name, note_number
+from models.pitch_field import LOWEST_AUDIBLE
 from synth.analysis.tolerance_figures import SELECTION_SERIES, ToleranceFigures, VaryingPart
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
@@ -120,7 +121,8 @@ def tolerance_text(report: ToleranceFigures) -> str:
     lines = [
         f"{'design':<22}{report.design} ({report.design_hash})",
         f"{'builds':<22}{report.builds}{cut}, seed {report.seed}",
-        f"{'notes read at':<22}{_cm(report.farthest_m)} (lowest) and {_cm(report.nearest_m)} (highest); evenness over "
+        f"{'notes read at':<22}{_cm(report.farthest_m)} (lowest, told from {LOWEST_AUDIBLE:g} Hz on) and "
+        f"{_cm(report.nearest_m)} (highest); evenness over "
         f"{report.even_from_hz:.1f} to {report.even_to_hz:.1f} Hz",
         "",
         f"the trimmers reach zero beat in {_percent(reached.share)} of builds "

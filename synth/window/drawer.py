@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from synth.window import palette
 from synth.window.box import Box
@@ -71,7 +71,7 @@ _SHOWN = {  # by unit: times what, and how
 
 
 def draw_drawer(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
-    """All of the drawer, on an empty ground."""
+    """All of the drawer but its hint, on an empty ground."""
     if not rows or not canvas.layout.drawer.height:
         return
     layout, boxes = canvas.layout, canvas.layout.control_boxes(len(rows))
@@ -83,8 +83,6 @@ def draw_drawer(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
     canvas.fill(layout.drawer, palette.PANEL, canvas.px(8))
     for row, box in zip(rows, boxes, strict=True):
         _row(canvas, row, box)
-        if row.selected:
-            _hint(canvas, row)
 
 
 def strip_words(rows: Sequence[ControlRow]) -> tuple[str, ...]:
@@ -175,9 +173,18 @@ def _slider(canvas: PlayCanvas, row: ControlRow, way: Box) -> None:
     canvas.disc((x, middle), radius, palette.SKY if row.selected else palette.STRONG_LINE)
 
 
-def _hint(canvas: PlayCanvas, row: ControlRow) -> None:
-    """What the selected control does, or why it cannot be used here."""
-    room = canvas.layout.drawer_hint.shrunk(round(0.6 * canvas.small), 0)
+def without_effects(rows: Sequence[ControlRow]) -> tuple[ControlRow, ...]:
+    """The rows without what changes with the hand."""
+    return tuple(replace(row, effect="") if row.effect else row for row in rows)
+
+
+def draw_hint(canvas: PlayCanvas, rows: Sequence[ControlRow]) -> None:
+    """What the selected control does, or why it cannot be used here; nothing below a strip."""
+    row, whole = next((row for row in rows if row.selected), None), canvas.layout.drawer_hint
+    if row is None or not whole.height:
+        return
+    canvas.fill(whole, palette.PANEL)
+    room = whole.shrunk(round(0.6 * canvas.small), 0)
     gap = round(0.4 * canvas.small)
     canvas.line((room.left, room.top + gap // 2), (room.right - 1, room.top + gap // 2), palette.EDGE)
     room = Box(room.left, room.top + gap, room.width, room.height - gap)

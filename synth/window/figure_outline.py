@@ -34,7 +34,7 @@ WRIST_SHARE: Final = 0.74  # half the wrist's width, of half the hand's
 HEEL_BEGINS: Final = 0.93  # of the hand's length: the drawn part of its back end, as a crease
 _WRIST_DEPTH: Final = 0.02  # m that the wrist runs into the sleeve, beyond the end of the arm's axis
 _CURVE: Final = np.linspace(0.0, 1.0, 13)
-_CORNERS: Final = 48
+_CORNERS: Final = 80
 _HALF_TURN: Final = np.exp(1j * np.pi * (np.arange(25) / 24 - 0.5))
 
 
@@ -112,7 +112,8 @@ def half_height(shape: HandShape, above: bool = False) -> float:
 
 
 _FINGERS: Final = (-0.86, -0.40, 0.06, 0.50, 0.92)  # edges of the fingers, from the thumb's side, of half the height
-_ARC: Final = np.linspace(-0.5 * np.pi, 0.5 * np.pi, 9)
+_ARC: Final = np.linspace(-0.5 * np.pi, 0.5 * np.pi, 17)
+_KNUCKLES: Final = 0.16  # of half the length, that the outer knuckles lie behind the middle ones
 
 
 def creases(shape: HandShape, stretched: float) -> tuple[Points, ...]:
@@ -126,7 +127,8 @@ def creases(shape: HandShape, stretched: float) -> tuple[Points, ...]:
     for above, below in pairwise(_FINGERS):
         widest = max(abs(above), abs(below))
         front = half_length * (1.0 - np.sqrt(1.0 - widest**2)) + 0.003
-        back = front + 0.020 + opened * (0.86 * half_length - front)
+        arc = _KNUCKLES * opened * half_length * (0.5 * (above + below)) ** 2
+        back = front + 0.020 + opened * (0.80 * half_length + arc - front)
         middle, half = 0.5 * (above + below) * high, 0.48 * (below - above) * high
         tip = front + half * (1.0 - np.cos(_ARC)) + 1j * (middle + half * np.sin(_ARC))
         lines.append(np.concatenate([[back + 1j * tip[0].imag], tip, [back + 1j * tip[-1].imag]]))

@@ -100,7 +100,7 @@ class OwnHandPage:
             keep_hand(self.file, self.hand)
         except (InstrumentError, OSError) as error:
             return (*lines, f"It is not kept: {error}")
-        return (*lines, f"It is kept in {self.file}; sensitivity and tune reckon with it.")
+        return (*lines, f"It is kept in {self.file}; sensitivity and tune use it.")
 
     def shown(self, now: float, notes: Sequence[NoteLine]) -> Shown | None:
         """What the stage shows of the minute; None while it does not run."""

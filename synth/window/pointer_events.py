@@ -287,13 +287,21 @@ class PointerEvents(Actions):
         if action is not None:
             self.perform(action)
 
+    def _points(self, place: tuple[int, int]) -> bool:
+        """Whether a finger that comes down there points at something, and is no hand: the pitch hand is on the stage,
+        the volume hand anywhere once that is there.
+        """
+        if self.state.covered or self._target(place).drawer:
+            return True
+        return self._touch.pitch is None and not self._on_stage(place)
+
     def _finger(self, event: pygame.event.Event, moment: float) -> None:
         """Fingers on the stage are the hands; one on a control moves it."""
         import pygame
 
         size, finger = self.view.size, int(event.finger_id)
         place = (round(event.x * (size[0] - 1)), round(event.y * (size[1] - 1)))
-        if event.type == pygame.FINGERDOWN and (self.state.covered or self._target(place).drawer):
+        if event.type == pygame.FINGERDOWN and self._points(place):
             self._touch_drag = finger
             self._press(place, moment)
         elif finger == self._touch_drag:

@@ -48,7 +48,8 @@ def saved_design(side: Side) -> SavedDesign:
     remarks = []
     left_out = [settings.control(name).label for name in AIDS[:2] if settings[name] != settings.control(name).default]
     if left_out:
-        remarks.append(f"{' and '.join(left_out)} are no part of a design and are left out")
+        verb = "is" if len(left_out) == 1 else "are"
+        remarks.append(f"{' and '.join(left_out)} {verb} not part of a design and {verb} left out")
     off = _differs_by(read_design(text), side)
     if off is None:
         remarks.append("a circuit: what it plays is solved when it is opened")

@@ -197,7 +197,7 @@ class Session:
             return False
         self.update()
         self._active = place
-        self._pending = self.side.history.now != self.side.good.now
+        self._pending = self._unbuilt
         self._changed = True
         return True
 
@@ -206,8 +206,8 @@ class Session:
         if len(self.sides) == len(LETTERS):
             return False
         side = self.side
-        history = History(side.history.now)
-        added = Side(side.name, side.offer, history, side.tuned, history, side.offers, text=side.text)
+        history, good = History(side.history.now), History(side.good.now)
+        added = Side(side.name, side.offer, history, side.tuned, good, side.offers, text=side.text)
         self.sides, self._gains = (*self.sides, added), [*self._gains, self._gains[self._active]]
         self._active = len(self.sides) - 1
         self._changed = self._unmatched = True
@@ -320,20 +320,28 @@ class Session:
 
     def update(self) -> None:
         """Build what was changed since the last time, and take what is ready; call it some 30 times a second."""
-        for place, side in enumerate(self.sides):
+        for side in self.sides:
+            taken = False
             if side.waiting is not None and side.waiting.done():
                 self._take_solved(side, side.waiting)
-                self._pending |= place == self._active
+                taken = True
             if side.computing is not None and side.computing.done():
                 self._take_computed(side, side.computing)
-                self._pending |= place == self._active
+                taken = True
             if side.seeking is not None and side.seeking.done():
                 self._take_sought(side, side.seeking)
-                self._pending |= place == self._active
+                taken = True
+            # a side may wait for what is worked out for another one, which it was put beside
+            self._pending |= taken and (side is self.side or self._unbuilt)
         if self._pending:
             self._pending = False
             self._build(self.side)
         self._follow_match()
+
+    @property
+    def _unbuilt(self) -> bool:
+        """Whether the side that plays is not yet as its controls are set."""
+        return self.side.history.now != self.side.good.now
 
     def match_now(self) -> None:
         """Bring both sides to one loudness at once."""
@@ -416,24 +424,28 @@ class Session:
         try:
             if parts not in side.offers:
                 side.offers[parts] = with_parts(side.offer, parts)
-            self._follow_stance(side, side.offers[parts])
+            there = self._follow_stance(side, side.offers[parts])
             side.tuned = retuned(side.offers[parts], settings)
         except ValueError as error:
             self._refuse(side, str(error))
             return
-        side.good = side.history
+        if there:
+            side.good = side.history
         self._notice = next(iter(side.tuned.notices), self._notice)
         self._unmatched = len(self.sides) > 1
         self._changed = True
 
-    def _follow_stance(self, side: Side, offer: Tunable) -> None:
-        """Have the field of the stance computed beside the window, where it is not there."""
+    def _follow_stance(self, side: Side, offer: Tunable) -> bool:
+        """Whether the field of the stance is there; where it is not, it is computed beside the window."""
         if offer.scenes is None:
-            return
+            return True
         stance = stance_of(offer, side.history.now.stance)
-        if not offer.scenes.has(stance) and side.computing is None:
+        if offer.scenes.has(stance):
+            return True
+        if side.computing is None:
             side.computing = self._pool().submit(offer.scenes.solve, stance)
             self._notice = COMPUTING
+        return False
 
     def _take_computed(self, side: Side, computing: Future[None]) -> None:
         side.computing = None

@@ -43,7 +43,7 @@ from synth.window.draw_room import draw_room, draw_still_room
 from synth.window.draw_settings import draw_settings
 from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
-from synth.window.drawer import ControlRow, draw_drawer, strip_effect, strip_words
+from synth.window.drawer import ControlRow, draw_drawer, draw_hint, strip_effect, strip_words, without_effects
 from synth.window.keys import help_groups, help_pages
 from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
@@ -198,6 +198,7 @@ class View:
             remarks,
             shown.sides,
             shown.active_side,
+            bool(shown.settings),
             shown.guide,
             shown.drone,
             strip,
@@ -208,11 +209,7 @@ class View:
             self._draw_still(self._still, page, shown, strip, state)
             before = [surface.get_rect()]
         if not page and shown.rows != self._rows:
-            canvas.onto(self._still)
-            self._still.fill(palette.GROUND, layout.drawer)
-            draw_drawer(canvas, shown.rows)
-            self._rows, self._row_texts = shown.rows, tuple(canvas.texts)
-            before.append(surface.get_rect().clip(layout.drawer))
+            before.append(surface.get_rect().clip(self._draw_rows(self._still, layout, shown.rows)))
         slow = (shown.readouts, shown.spectrum, shown.settings)
         if not page and slow != self._slow:
             before += self._draw_slow(self._still, shown)
@@ -227,6 +224,22 @@ class View:
         elif page == "help":
             draw_help_status(canvas, PIECES.join(shown.status))
         return before + [touched.inflate(4, 4) for touched in canvas.touched]
+
+    def _draw_rows(self, still: pygame.Surface, layout: Layout, rows: tuple[ControlRow, ...]) -> Box:
+        """The controls on what stands still; where they changed. While a hand moves that is their hint alone."""
+        canvas, hint, same = self._canvas, layout.drawer_hint, without_effects(rows) == without_effects(self._rows)
+        self._rows = rows
+        canvas.onto(still)
+        if same:
+            draw_hint(canvas, rows)
+            above = [text for text in self._row_texts if text.place.top < hint.top]
+            self._row_texts = (*above, *canvas.texts)
+            return hint
+        still.fill(palette.GROUND, layout.drawer)
+        draw_drawer(canvas, rows)
+        draw_hint(canvas, rows)
+        self._row_texts = tuple(canvas.texts)
+        return layout.drawer
 
     def _draw_playing(self, state: WindowState, shown: Picture) -> None:
         """What may change with every picture."""

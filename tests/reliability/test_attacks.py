@@ -281,7 +281,7 @@ def quantities(rng: random.Random, folder: Path) -> None:
     with pytest.MonkeyPatch.context() as patch:
         for place in stops:
             patch.setattr(f"synth.{place}", never, raising=False)
-        for _ in range(40):
+        for _ in range(30):
             command = rng.choice(OPTIONS)
             value = f"{rng.choice(NUMBERS)}{rng.choice(('', ' '))}{rng.choice(UNITS)}"
             code, _, err = said_by(*command, value)

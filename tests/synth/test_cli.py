@@ -293,6 +293,8 @@ def test_a_shell_completes_commands_options_and_files(demos, in_tmp):
         return Path("answer").read_text().split()
 
     assert completed("beatfield fie") == ["field"]
+    assert completed("beatfield field mea") == ["meadow"]
+    assert set(completed("beatfield field m")) == {"meadow", "mine.toml"}
     assert "--plot" in completed("beatfield field mine.toml --pl")
 
 

@@ -8,6 +8,8 @@ import pytest
 
 from synth.analysis.corners import SAFE_MARGIN_DB, CornerFigure, corners, least_margin
 from synth.build.workbench import open_design, open_loaded
+from synth.designs.design_file import read_design
+from synth.designs.template import circuit_template_text
 
 
 @pytest.mark.slow
@@ -46,3 +48,13 @@ def test_every_fault_has_its_words():
         ({"margin_db": 5.0}, "5.0 dB"),
     ):
         assert word in replace(good, **change).fault
+
+
+@pytest.mark.slow
+def test_a_weak_field_effect_transistor_has_less_margin():
+    opened = open_loaded(read_design(circuit_template_text("hartley"), "hartley"))
+    met = {corner.name: corner for corner in corners(opened, 65.0, 1047.0)}
+    low, high = (met[f"supply and gain {word}, pots low"].margin_db for word in ("low", "high"))
+    assert low is not None
+    assert high is not None
+    assert high > low + 1.0, "half and one and a half times its current"

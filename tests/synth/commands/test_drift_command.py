@@ -155,7 +155,7 @@ def test_command(design_path, tmp_path, capsys, report):
         (["--from", "20", "--to", "20"], "is the temperature it is tuned at"),
         (["--notes", "H3"], "note must be"),
         (["--hold", "0"], "--hold 0: must be between"),
-        (["--hold-cents", "nan"], "must be between 0.01"),
+        (["--hold-cents", "nan"], "from 0.01 to 1200"),
         (["--plot", "x.gif"], "name the plot"),
     ],
 )

@@ -55,8 +55,7 @@ def test_the_device_is_told_and_written_back(name, tmp_path, monkeypatch):
         part = state.circuit.drawing().devices[0]
         nodes = dict(zip(ends_of(part.what), part.ends, strict=True))
         read = [
-            0.0 if (node := nodes[end[3:]]) == "ground" else max(float(state.coefficients(node)[0].real), 0.0)
-            for end in ends
+            0.0 if (node := nodes[end[3:]]) == "ground" else float(state.coefficients(node)[0].real) for end in ends
         ]
         cells = f"{times * built.reference.capacitance / P:g} pF,{state.frequency!r} Hz,{section.trimmer},{pot}"
         lines.append(
@@ -71,7 +70,7 @@ def test_the_device_is_told_and_written_back(name, tmp_path, monkeypatch):
         assert found[key].low <= value <= found[key].high, key
     for key in told:
         assert found[key].told
-        assert found[key].value == pytest.approx(truth[key], rel=0.06)
+        assert found[key].value == pytest.approx(truth[key], rel=0.1)
     assert main(["fit", "readings.csv", "--design", "design.toml", "--which", "reference", "-o", "built.toml"]) == 0
     written = load_design("built.toml")
     after = device_of(circuit_of(written, "reference"))

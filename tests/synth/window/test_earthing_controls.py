@@ -164,3 +164,54 @@ def test_another_stance_sounds_as_before_until_its_field_is_there(monkeypatch) -
     session.update()
     assert session.instrument.curve == before
     session.close()
+
+
+def test_a_stance_whose_field_cannot_be_solved_is_taken_back(monkeypatch) -> None:
+    """The control goes back to where it stood, and the same field is not tried again and again."""
+    tried = []
+
+    def field_for(scene: Scene, *_: object, **__: object) -> HandField:
+        if scene.player.lean == 0.0:
+            return small_field(ring=RING_CURVE)
+        tried.append(scene)
+        raise DesignError("the player stands in the wall")
+
+    monkeypatch.setattr("synth.build.workbench.field_for", field_for)
+    session = session_of([OpenedDesign(template_design())])
+    session.set("tone", 4000.0)
+    session.update()
+    session.set("lean", 0.05)
+    session.update()
+    while session.computing and len(tried) < 5:
+        session.update()
+    session.update()
+    session.close()
+    assert session.take_notice() == "the player stands in the wall"
+    assert len(tried) == 1
+    assert (session.settings.number("lean"), session.settings.number("tone")) == (0.0, 4000.0)
+
+
+def test_a_setting_put_beside_one_that_is_being_computed_sounds_as_it_is_set(monkeypatch) -> None:
+    near, far, asked = coupled(small_field(ring=RING_CURVE), 0.001 * PF), small_field(ring=RING_CURVE), Event()
+
+    def field_for(scene: Scene, *_: object, **__: object) -> HandField:
+        if scene.player.lean == 0.0:
+            return far
+        assert asked.wait(20.0)
+        return near
+
+    monkeypatch.setattr("synth.build.workbench.field_for", field_for)
+    session = session_of([OpenedDesign(template_design())])
+    session.set("lean", 0.05)
+    session.update()
+    assert session.add_side()
+    session.update()
+    asked.set()
+    while any(side.computing is not None for side in session.sides):
+        session.update()
+    assert session.active == 1
+    assert session.tuned.scene.player.lean == 0.05
+    session.switch_to(0)
+    session.update()
+    assert session.tuned.scene.player.lean == 0.05
+    session.close()

@@ -18,6 +18,8 @@ from synth.build.workbench import OpenedDesign, open_design
 from synth.hands.hand_path import HandPath
 from synth.window.actions import NO_TAKE
 from synth.window.controls import CONTROL_NAMES, CONTROLS
+from synth.window.draw_readouts import panel_rooms
+from synth.window.draw_settings import setting_boxes
 from synth.window.play_window import Look, PlayWindow
 from synth.window.screen import moment_of
 from synth.window.session import Session, session_of
@@ -126,6 +128,13 @@ def test_closing_fingers_lower_the_pitch_and_hold_the_wrist(pieces: list[OpenedD
     assert steps_down.max() < 0.8 * (expected - distances[0])  # no leap, even of a picture that comes late
 
 
+def click_on_first(player: PlayWindow) -> None:
+    """Click on the first row of the table of settings."""
+    layout = player.view.layout
+    assert layout is not None
+    click(setting_boxes(layout, panel_rooms(layout)["chain"], 2)[0].center)
+
+
 def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign]) -> None:
     session = session_of(pieces)
     steps: list[Step] = [
@@ -140,6 +149,15 @@ def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign
         key("o"),
         *WAIT,
         check(lambda player: player.session.settings["zero_beat"] == pytest.approx(0.545)),
+        key("2"),
+        *WAIT,
+        check(lambda player: player.session.active == 1 and shows(player, "ct/cm")),
+        key("5"),
+        *WAIT,
+        check(lambda player: player.session.active == 1 and "no setting E" in player.state.notice),
+        click_on_first,
+        *WAIT,
+        check(lambda player: player.session.active == 0),
         key("o"),
         *WAIT,
     ]
@@ -316,6 +334,33 @@ def test_fingers_are_two_hands_and_hold_sliders(pieces: list[OpenedDesign]) -> N
     ]
     play(session, steps)
     assert session.settings["zero_beat"] == pytest.approx(0.05 + 0.3 * 0.75, abs=0.006)
+
+
+def test_a_finger_beside_the_stage_plays_nothing_but_the_setting_it_taps(pieces: list[OpenedDesign]) -> None:
+    session = session_of(pieces)
+
+    def tap(place: Callable[[PlayWindow], tuple[int, int]]) -> list[Step]:
+        def step(kind: str) -> Step:
+            def post_it(player: PlayWindow) -> None:
+                (x, y), (width, height) = place(player), player.view.size
+                post(kind, finger_id=3, touch_id=0, x=x / (width - 1), y=y / (height - 1), dx=0.0, dy=0.0)
+
+            return post_it
+
+        return [step("FINGERDOWN"), *WAIT, check(lambda player: not player.state.held), step("FINGERUP"), *WAIT]
+
+    def second_setting(player: PlayWindow) -> tuple[int, int]:
+        layout = player.view.layout
+        assert layout is not None
+        return setting_boxes(layout, panel_rooms(layout)["chain"], 2)[1].center
+
+    def tuner(player: PlayWindow) -> tuple[int, int]:
+        assert player.view.layout is not None
+        return panel_rooms(player.view.layout)["tuner"].center
+
+    listener = play(session, [idle, *tap(tuner), *tap(second_setting)])
+    assert listener.hand[1] == 0.0
+    assert session.active == 1
 
 
 def test_a_gamepad_moves_the_hand_and_switches(pieces: list[OpenedDesign]) -> None:

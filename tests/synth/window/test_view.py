@@ -429,14 +429,16 @@ def test_what_a_view_keeps_never_differs_from_a_fresh_picture() -> None:
     size = (1280, 720)
     view, surface = drawn(size, STATE)
     rows = control_rows(Settings(), "tone", {})
+    told = tuple(replace(row, effect="Here A4 +8." if row.selected else "", changed=row.changed) for row in rows)
     changes: list[tuple[WindowState, Picture]] = [
         (STATE, BEFORE),
         (replace(STATE, distance=0.02), replace(BEFORE, rows=rows)),
+        (STATE, replace(BEFORE, rows=told, settings=BEFORE.settings[:2])),
         (replace(STATE, distance=0.35, volume=0.0, opening=0.2), replace(BEFORE, rows=rows)),
         (STATE, replace(BEFORE, active_side=0)),
         (STATE, replace(BEFORE, guide=frozenset(), drone=None)),
         (replace(STATE, help_open=True), BEFORE),
-        (STATE, replace(BEFORE, sides=())),
+        (STATE, replace(BEFORE, sides=(), settings=())),
         (replace(STATE, mirrored=True), BEFORE),
         (replace(STATE, mirrored=True, text_scale=1.6), BEFORE),
         (replace(STATE, mirrored=True, text_scale=1.6, drawer_open=True), BEFORE),
