@@ -12,7 +12,7 @@ from small_instrument import RING_CURVE, ROD, small_field
 
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.hand_field import hand_field
-from models.hand.meshes import shoulder
+from models.hand.meshes import arm, shoulder, wrist
 from models.hand.scene import LoopAntenna, Room
 from synth.analysis.moves import PitchMoves, pitch_moves
 from synth.build.workbench import OpenedDesign, assemble, open_design
@@ -150,7 +150,11 @@ def test_near_20_cm_a_bent_elbow_is_of_the_size_an_independent_program_finds(mon
     rising, bent = seen(None), seen((0.335, 0.268))
     stands, out = meadow.scene.player.stand_distance, shoulder(meadow.scene)[1]
     level = np.array([stands, out, meadow.scene.hand_height])
-    monkeypatch.setattr("models.hand.field_solution.shoulder", lambda _: level)
+
+    def level_arm(scene, posture, distance, fineness=1.0):
+        return arm(level, wrist(scene, posture, distance), scene.player.build, fineness)
+
+    monkeypatch.setattr("models.hand.field_solution.pitch_arm", level_arm)
     straight = seen(None)
 
     def cents(other: float) -> float:
