@@ -32,7 +32,7 @@ from models.circuit.harmonic_balance import Tangent, instants, stacked, tangent,
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
 from models.circuit.part_values import TEMPERATURE, neighbours, part_values
-from models.circuit.steady_state import SteadyState
+from models.circuit.steady_state import SteadyState, reading_instants
 from models.circuit.transistor import PortState
 from models.circuit.warm_transistor import USUAL_GAIN
 
@@ -100,7 +100,7 @@ class Adjoint:
         """Return what a periodic b(t) of coefficients (n, K + 1), A (V for inductors), does."""
         order, omega, incidence = self.order, self.angular_frequency, self.linear.ports
         pushed = np.einsum("kmn,nk->mk", self._inverse, disturbance)
-        change = self._tangent.solve(stacked(incidence.T @ pushed))
+        change = self._tangent.jacobian.solve(stacked(incidence.T @ pushed))
         relative = float(change[self._tangent.frequency_place])
         change[self._tangent.frequency_place] = 0.0
         moved = waveform(unstacked(change, incidence.shape[1]), instants(order.size - 1))
@@ -117,7 +117,7 @@ class Adjoint:
         An extreme moves in time as well, which counts to the second order only: its slope is zero there.
         """
         row = self.linear.unit(node)
-        count = max(2048, 8 * (self.order.size - 1))
+        count = reading_instants(self.order.size - 1)
         wave, change = waveform(row @ self.spectra, count), waveform(row @ response.spectra, count)
         return float(change.mean()), float(change[wave.argmax()] - change[wave.argmin()])
 
@@ -202,9 +202,9 @@ def oscillator_adjoint(state: SteadyState) -> Adjoint:
     drive[:, 0] += linear.source
     spectra = np.einsum("kmn,nk->mk", inverse, drive)
     # the row of J^-1 that gives the relative change of frequency; a cause enters the equations as A^T (G + jkwC)^-1 b
-    chosen = np.zeros(solved.jacobian.shape[0])
+    chosen = np.zeros(solved.jacobian.size)
     chosen[solved.frequency_place] = 1.0
-    row = unstacked(solved.solve(chosen, transposed=True), linear.ports.shape[1])
+    row = unstacked(solved.jacobian.solve(chosen, transposed=True), linear.ports.shape[1])
     projection = np.einsum("kmn,mk->nk", inverse.conj(), linear.ports @ row)
     projection[:, 1:] *= 0.5
     return Adjoint(state, linear, projection, spectra, device, solved, inverse, drawing)

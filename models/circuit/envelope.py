@@ -30,6 +30,7 @@ from models.arrays import Complexes, Floats
 from models.circuit.drawing import Drawable
 from models.circuit.harmonic_balance import (
     EVALUATION,
+    Factored,
     NotConvergedError,
     balance,
     instants,
@@ -168,13 +169,12 @@ class March:
 
     def _solve(self, now: float, guess: Complexes, omega: float, shift: Floats, drive: Complexes) -> Point:
         """Return the solution of one implicit step by Newton's method, the Jacobian kept while it serves."""
-        from scipy.linalg.lapack import dgetrf, dgetrs  # heavy to load
-
         linear, count = self.linear, guess.shape[1]
         incidence, order = linear.ports, np.arange(count)
         sample = instants(count - 1)
         place = PHASE_PORT * (2 * count - 1) + count  # of Im V_1, which stays zero: there the frequency stands
-        values, newton, before = guess.copy(), None, math.inf
+        newton: Factored | None = None
+        values, before = guess.copy(), math.inf
         values[PHASE_PORT, 1] = values[PHASE_PORT, 1].real
         for _ in range(NEWTON_STEPS):
             self.solutions += 1
@@ -192,10 +192,11 @@ class March:
                 jacobian = port_jacobian(np.asarray(backward @ incidence, dtype=np.complex128), device, rates)
                 turned = np.matmul(backward, (1j * order * charges).T[:, :, None])[:, :, 0].T
                 jacobian[:, place] = omega * stacked(turned)
-                *newton, singular = dgetrf(jacobian.T, overwrite_a=True)  # of the transpose: it lies in columns
-                if singular != 0:
-                    raise NotConvergedError("envelope: the equations of a step are singular")
-            change = -dgetrs(*newton, error, trans=1)[0]
+                try:
+                    newton = Factored(jacobian)
+                except np.linalg.LinAlgError:
+                    raise NotConvergedError("envelope: the equations of a step are singular") from None
+            change = -newton.solve(error)
             detuned, change[place] = float(change[place]), 0.0
             moved = unstacked(change, len(values))
             size = np.abs(values[:, 1])

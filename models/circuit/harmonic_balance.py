@@ -11,15 +11,13 @@ Method: K. S. Kundert and A. Sangiovanni-Vincentelli, IEEE Trans. CAD 5 (1986) 5
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from models.arrays import Complexes, Floats, Ints
+from models.arrays import Complexes, Floats
 from models.circuit.network import Network
 from models.circuit.transistor import PortState
 from models.circuit.work import spend
@@ -27,8 +25,11 @@ from models.circuit.work import spend
 STILL_GOOD = 0.2
 """A Jacobian is used again while each step with it is shorter than the one before by at least this factor."""
 
-LARGE = 300
+LARGE = 150
 """Unknowns from which factors, which take a third of an inverse's time, are worth the loading of a library."""
+
+CACHED = 1 << 14
+"""Elements of a Jacobian made at a time."""
 
 EVALUATION = 20.0
 """Work of evaluating one instant, in elements of a Jacobian made and eliminated (measured: 10 to 40)."""
@@ -178,7 +179,7 @@ class Problem:
         spend(at.error.size**2)
         size = self.ports * self.width
         result = np.zeros((at.error.size, at.error.size))
-        result[:size, :size] = port_jacobian(at.response.impedance, at.device, 1j * omega * self.order)
+        port_jacobian(at.response.impedance, at.device, 1j * omega * self.order, into=result)
         frequency = np.einsum("kpq,qk->pk", at.response.by_frequency, at.total)
         frequency += np.einsum("kpq,qk->pk", at.response.impedance, 1j * self.order * at.charge)
         result[:size, self.frequency_column] = omega * stacked(frequency)
@@ -193,39 +194,45 @@ class Problem:
         return result
 
 
-def port_jacobian(impedance: Complexes, device: PortState, rates: NDArray[np.complexfloating]) -> Floats:
+def port_jacobian(
+    impedance: Complexes, device: PortState, rates: NDArray[np.complexfloating], into: Floats | None = None
+) -> Floats:
     """Return the derivative of V_k + Z_k (I_k + rates_k Q_k) by the V_k, both as `stacked`.
 
-    impedance Z (K + 1, p, p), ohm; rates (K + 1,), 1/s: j k w in a periodic solution, more where it grows.
+    impedance Z (K + 1, p, p), ohm; rates (K + 1,), 1/s: j k w in a periodic solution, more where it grows. into: a
+    matrix at least as large, whose upper left corner is filled; None: a new one. Some harmonics are done at a time, so
+    that what is between stays in the processor's cache.
     """
     count, ports = impedance.shape[:2]
-    turn = rates[:, None]
-    by_voltage = np.stack((device.conductances, device.capacitances))
-    below, above = (part[0] + turn * part[1] for part in _toeplitz(by_voltage, count - 1))
-    joined = np.concatenate([below + above, 1j * (below - above)[..., 1:]], axis=-1)  # (p, p, K+1, 2K+1)
-    joined[..., 0] = below[..., 0]
-    width = joined.shape[-1]
-    arranged = joined.transpose(2, 0, 1, 3).reshape(count, ports, -1)
-    block = np.matmul(impedance, arranged).reshape(count, ports, ports, width).transpose(1, 0, 2, 3)
-    size = ports * width
-    rows: Floats = np.concatenate([block.real, block[:, 1:].imag], axis=1).reshape(size, size)
+    width, size = 2 * count - 1, ports * (2 * count - 1)
+    rows = np.empty((size, size)) if into is None else into
+    spectra = _windows(np.stack((device.conductances, device.capacitances)), count)
+    below, above = spectra[..., :count, ::-1], spectra[..., count - 1 :, :]  # of the orders k - l and k + l
+    some = max(1, CACHED // (ports * size))
+    for first in range(0, count, some):
+        now = slice(first, min(first + some, count))
+        turn = rates[now, None]
+        less, more = (part[0][..., now, :] + turn * part[1][..., now, :] for part in (below, above))
+        joined = np.empty((*less.shape[:-1], width), dtype=np.complex128)  # (p, p, k, 2K + 1)
+        np.add(less, more, out=joined[..., :count])
+        joined[..., 0] = less[..., 0]
+        np.multiply(1j, less[..., 1:] - more[..., 1:], out=joined[..., count:])
+        block = np.matmul(impedance[now], joined.transpose(2, 0, 1, 3).reshape(turn.size, ports, -1))
+        for port in range(ports):
+            real, imaginary = port * width, port * width + count - 1  # the latter begins with the first harmonic
+            rows[real + now.start : real + now.stop, :size] = block[:, port].real
+            skipped = 1 if first == 0 else 0
+            rows[imaginary + now.start + skipped : imaginary + now.stop, :size] = block[skipped:, port].imag
     rows[np.arange(size), np.arange(size)] += 1.0
     return rows
 
 
-def _toeplitz(derivative: Floats, top: int) -> tuple[Complexes, Complexes]:
-    """Return the spectrum of (..., m) instants at the orders k - l and k + l, both (..., top + 1, top + 1)."""
+def _windows(derivative: Floats, count: int) -> Complexes:
+    """Return the spectrum of (..., m) instants as a view (..., 2K + 1, K + 1): at (i, j) stands the order i + j - K."""
+    top = count - 1
     spectrum = np.fft.rfft(derivative, axis=-1)[..., : 2 * top + 1] / derivative.shape[-1]
-    ordered = np.concatenate([spectrum[..., top:0:-1].conj(), spectrum], axis=-1)  # from -top to 2 top
-    below, above = _places(top)
-    return ordered[..., below], ordered[..., above]
-
-
-@lru_cache(maxsize=16)
-def _places(top: int) -> tuple[Ints, Ints]:
-    """Where the orders k - l and k + l stand in a row from -top to 2 top, both (top + 1, top + 1)."""
-    order = np.arange(top + 1)
-    return top + order[:, None] - order, top + order[:, None] + order
+    ordered = np.concatenate([spectrum[..., top:0:-1].conj(), spectrum], axis=-1)  # from -K to 2 K
+    return np.lib.stride_tricks.sliding_window_view(ordered, count, axis=-1)
 
 
 def stacked(values: Complexes) -> Floats:
@@ -242,31 +249,51 @@ def unstacked(row: Floats, ports: int) -> Complexes:
     return values
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Tangent:
-    """The equations of a solution to first order: their Jacobian, and the place of the frequency in it."""
+class Factored:
+    """A square matrix made ready to be solved with, once and again: its inverse, or its factors where it is LARGE.
 
-    jacobian: Floats
-    frequency_place: int
+    The matrix is used up. Raises numpy.linalg.LinAlgError where it is singular.
+    """
+
+    def __init__(self, matrix: Floats) -> None:
+        self.size = len(matrix)
+        self._inverse: Floats | None = None
+        if self.size <= LARGE:
+            self._inverse = np.asarray(np.linalg.inv(matrix), dtype=np.float64)
+            return
+        from scipy.linalg.lapack import dgetrf  # heavy to load
+
+        *self._factors, fault = dgetrf(matrix.T, overwrite_a=True)  # of the transpose: it lies in columns
+        if fault:
+            raise np.linalg.LinAlgError("singular matrix")
 
     def solve(self, right: Floats, transposed: bool = False) -> Floats:
-        """Return u of J u = right, or of J^T u = right; u and right (size,) or (size, m). NotConvergedError where J is
-        singular.
-        """
-        matrix = self.jacobian.T if transposed else self.jacobian
-        try:
-            return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
-        except np.linalg.LinAlgError:
-            raise NotConvergedError("harmonic balance: the equations are singular") from None
+        """Return u of M u = right, or of M^T u = right; u and right (size,) or (size, m)."""
+        if self._inverse is not None:
+            return np.asarray((self._inverse.T if transposed else self._inverse) @ right)
+        from scipy.linalg.lapack import dgetrs
+
+        return np.asarray(dgetrs(*self._factors, right, trans=0 if transposed else 1)[0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tangent:
+    """The equations of a solution to first order: their Jacobian J, and the place of the frequency in it."""
+
+    jacobian: Factored
+    frequency_place: int
 
 
 def tangent(
     linear: Network, device: Device, coefficients: Complexes, angular_frequency: float, *, phase_port: int = 0
 ) -> Tangent:
-    """Return the Jacobian at a solution; the unknown at `frequency_place` is the relative change of the frequency."""
+    """Return the Jacobian at a solution; the unknown at `frequency_place` is the relative change of the frequency.
+
+    Raises NotConvergedError where it is singular.
+    """
     problem = Problem(linear, device, coefficients.shape[1] - 1, phase_port, None)
     at = problem.evaluate(coefficients, angular_frequency, 0.0)
-    return Tangent(problem.jacobian(at, angular_frequency), problem.frequency_column)
+    return Tangent(_factored(problem.jacobian(at, angular_frequency)), problem.frequency_column)
 
 
 def balance(
@@ -326,10 +353,10 @@ def balance(
 
 @dataclass(frozen=True, slots=True)
 class _Step:
-    """A Newton step: the change of the unknowns, what solves with the same Jacobian, the size of each unknown."""
+    """A Newton step: the change of the unknowns, the Jacobian it came from, the size of each unknown."""
 
     change: Floats
-    solve: Callable[[Floats], Floats]
+    jacobian: Factored
     scale: Floats
 
     @property
@@ -339,7 +366,7 @@ class _Step:
 
     def again(self, error: Floats) -> _Step:
         """Return the step from another error with the same Jacobian."""
-        return _Step(-self.solve(error), self.solve, self.scale)
+        return _Step(-self.jacobian.solve(error), self.jacobian, self.scale)
 
 
 def _step(problem: Problem, at: _Evaluation, values: Complexes, omega: float, strength: float) -> _Step:
@@ -347,28 +374,19 @@ def _step(problem: Problem, at: _Evaluation, values: Complexes, omega: float, st
     jacobian = problem.jacobian(at, omega)
     if not np.isfinite(jacobian).all():
         raise NotConvergedError("harmonic balance: the equations are out of range")
-    solve = _solver(jacobian)
+    factored = _factored(jacobian)
     scale = np.full(at.error.size, max(float(np.linalg.norm(values)), 1e-300))
     scale[problem.frequency_column] = 1.0
     if problem.probe is not None:
         scale[-1] = max(abs(strength), problem.probe.smallest)
-    return _Step(-solve(at.error), solve, scale)
+    return _Step(-factored.solve(at.error), factored, scale)
 
 
-def _solver(jacobian: Floats) -> Callable[[Floats], Floats]:
-    """Return what solves with a Jacobian, once and again: its inverse, or its factors where it is LARGE."""
-    if len(jacobian) > LARGE:
-        from scipy.linalg.lapack import dgetrf, dgetrs  # heavy to load
-
-        factors, pivots, fault = dgetrf(jacobian)
-        if fault:
-            raise NotConvergedError("harmonic balance: the equations are singular")
-        return lambda error: np.asarray(dgetrs(factors, pivots, error)[0])
+def _factored(jacobian: Floats) -> Factored:
     try:
-        inverse = np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
+        return Factored(jacobian)
     except np.linalg.LinAlgError:
         raise NotConvergedError("harmonic balance: the equations are singular") from None
-    return lambda error: np.asarray(inverse @ error)
 
 
 def moved_by(

@@ -25,10 +25,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.arrays import Complexes, Floats, Ints
+from models.arrays import Complexes, Floats
 from models.circuit.drawing import Load
 from models.circuit.harmonic_balance import (
     EVALUATION,
+    Factored,
     NotConvergedError,
     instants,
     port_jacobian,
@@ -168,7 +169,7 @@ class _Eliminated:
     coupling: Floats
     currents: Floats
     charges: Floats
-    slow: tuple[Floats, Ints] | None = None  # of the beat that is taken up
+    slow: Factored | None = None  # of the beat that is taken up
 
 
 class MixerSolver:
@@ -284,8 +285,8 @@ class MixerSolver:
         coupling = inverse @ rows[:, :, self._steady]
         return _Eliminated(inverse, coupling, currents, charges)
 
-    def _slow_system(self, parts: _Eliminated) -> tuple[Floats, Ints]:
-        """Return the factors of what is left for V_0 at every beat phase, at the beat that is taken up."""
+    def _slow_system(self, parts: _Eliminated) -> Factored:
+        """Return the matrix of what is left for V_0 at every beat phase, at the beat that is taken up."""
         if parts.slow is None:
             slow = np.zeros((self.size, self.phases, self.size, self.phases))
             lag = (np.arange(self.phases)[:, None] - np.arange(self.phases)) % self.phases
@@ -296,9 +297,10 @@ class MixerSolver:
             flat = slow.reshape(self.size * self.phases, -1)
             flat[np.arange(len(flat)), np.arange(len(flat))] += 1.0
             spend(float(flat.size))
-            from scipy.linalg import lu_factor  # here and below: heavy, and only for drawn mixers
-
-            parts.slow = lu_factor(flat, check_finite=False)
+            try:
+                parts.slow = Factored(flat)
+            except np.linalg.LinAlgError:
+                raise NotConvergedError("the mixer's equations are singular") from None
         return parts.slow
 
     def _slow_kernels(self, currents: Floats, charges: Floats) -> tuple[tuple[Complexes, Floats], ...]:
@@ -317,15 +319,13 @@ class MixerSolver:
 
     def _solved(self, error: Complexes, parts: _Eliminated) -> Complexes:
         """Return the change whose derivative of the error, with Z(j k w) for its harmonics, is `error`."""
-        from scipy.linalg import lu_solve
-
         rows = self._rows(error)
         swung = (parts.inverse @ rows[:, self._swinging, None])[..., 0]
         right = rows[:, self._steady].T
         for kernel, table in self._slow_kernels(parts.currents, parts.charges):
             sent = np.fft.fft((table[:, :, self._swinging] @ swung[..., None])[..., 0], axis=0)
             right = right - np.fft.ifft(kernel @ sent[..., None], axis=0)[..., 0].real.T
-        steady = lu_solve(self._slow_system(parts), right.ravel(), check_finite=False).reshape(self.size, self.phases).T
+        steady = self._slow_system(parts).solve(right.ravel()).reshape(self.size, self.phases).T
         change = np.empty_like(rows)
         change[:, self._steady] = steady
         change[:, self._swinging] = swung - (parts.coupling @ steady[..., None])[..., 0]
@@ -345,7 +345,7 @@ class MixerSolver:
 
     def _step(self, at: _At, parts: _Eliminated) -> tuple[Complexes, int]:
         """Return Newton's step, and how many products with the whole Jacobian it took."""
-        from scipy.sparse.linalg import LinearOperator, gmres
+        from scipy.sparse.linalg import LinearOperator, gmres  # heavy, and only for drawn mixers
 
         products = 0
 

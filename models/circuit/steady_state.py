@@ -21,6 +21,11 @@ class NotSteadyError(ValueError):
     """A periodic solution exists, but disturbances grow away from it."""
 
 
+def reading_instants(harmonics: int) -> int:
+    """Return the number of instants of a cycle on which the extremes of a waveform of so many harmonics are read."""
+    return max(2048, 8 * harmonics)
+
+
 @dataclass(frozen=True, slots=True)
 class SteadyState:
     """The periodic solution. SI units; amplitudes are peak values.
@@ -91,8 +96,8 @@ class SteadyState:
         return float(np.linalg.norm(amplitudes[1:]) / amplitudes[0])
 
     def peak_to_peak(self, name: str) -> float:
-        """Return the peak-to-peak voltage, V, read on 2048 instants or more."""
-        wave = self.waveform(name, max(2048, 8 * self.harmonics))
+        """Return the peak-to-peak voltage, V, read on `reading_instants`."""
+        wave = self.waveform(name, reading_instants(self.harmonics))
         return float(wave.max() - wave.min())
 
     @property

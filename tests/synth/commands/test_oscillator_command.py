@@ -7,6 +7,8 @@ import functools
 import io
 import json
 import re
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -53,6 +55,19 @@ def document(*arguments: str) -> dict:
 def of_demo(*arguments: str) -> dict:
     """The document of the demo; asked for once, whatever the tests compare it with."""
     return document(str(DEMO), *arguments)
+
+
+@pytest.mark.slow
+def test_an_oscillator_with_a_kept_field_is_told_without_the_scientific_library():
+    """Loading it would take a seventh of the time."""
+    of_demo()  # keeps the field
+    code = (
+        f"import sys\nfrom synth.cli import main\nassert main(['oscillator', {str(DEMO)!r}]) == 0\n"
+        "print(*sorted(name for name in sys.modules if name.split('.')[0] == 'scipy'), file=sys.stderr)"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout
+    assert "scipy" not in run.stderr
 
 
 def refused(capsys, *arguments: str) -> str:
