@@ -29,7 +29,6 @@ import numpy as np
 from models.arrays import Complexes, Floats
 from models.circuit.drawing import Drawable
 from models.circuit.harmonic_balance import (
-    EVALUATION,
     Factored,
     NotConvergedError,
     balance,
@@ -62,8 +61,8 @@ MOST_STEPS = 6000
 DEEPEST_FALL = 5.0
 """Largest natural logarithm of a fall taken out of one step; more would leave nothing to tell a frequency by."""
 NEWTON_STEPS = 12
-SOLUTION_WORK = 8e3
-"""Work of one of its steps beside that of its instants and its Jacobian, in elements of one (measured)."""
+SOLUTION_WORK, INSTANT_WORK = 8e3, 20.0
+"""Work of one of its steps beside that of its Jacobian, and of each of its instants (measured)."""
 NEWTON_STRIDE = 0.3
 """A Newton step is shortened to this: of STEADY_SCALE for the means, of the fundamental for the swings."""
 ROUNDING = 1e-11
@@ -178,7 +177,7 @@ class March:
         values[PHASE_PORT, 1] = values[PHASE_PORT, 1].real
         for _ in range(NEWTON_STEPS):
             self.solutions += 1
-            spend(SOLUTION_WORK + EVALUATION * sample)
+            spend(SOLUTION_WORK + INSTANT_WORK * sample)
             device: PortState = self.ports.evaluate(waveform(values, sample))
             current, charge = np.fft.rfft(np.stack((device.currents, device.charges)))[..., :count] / sample
             rates = shift + 1j * omega * order
@@ -187,7 +186,6 @@ class March:
             charges = linear.capacitance @ states + incidence @ charge
             error = stacked(values - incidence.T @ states)
             if newton is None:
-                spend(0.5 * error.size**2)
                 backward = incidence.T @ np.linalg.inv(around)
                 jacobian = port_jacobian(np.asarray(backward @ incidence, dtype=np.complex128), device, rates)
                 turned = np.matmul(backward, (1j * order * charges).T[:, :, None])[:, :, 0].T

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from models.arrays import Complexes, Floats
 from models.circuit.network import Network
 from models.circuit.transistor import PortState
-from models.circuit.work import spend
+from models.circuit.work import elimination, spend
 
 STILL_GOOD = 0.2
 """A Jacobian is used again while each step with it is shorter than the one before by at least this factor."""
@@ -31,8 +31,10 @@ LARGE = 150
 CACHED = 1 << 14
 """Elements of a Jacobian made at a time."""
 
-EVALUATION = 20.0
-"""Work of evaluating one instant, in elements of a Jacobian made and eliminated (measured: 10 to 40)."""
+EVALUATION, PORT_EVALUATION = 3.0, 3.5
+"""Work of evaluating one instant, and for each port more (measured)."""
+
+EVALUATION_BEGUN = 2000.0
 
 
 class Device(Protocol):
@@ -160,7 +162,7 @@ class Problem:
         return _Response(impedance, by_frequency, by_probe, rest, rest_by_probe)
 
     def evaluate(self, coefficients: Complexes, omega: float, strength: float) -> _Evaluation:
-        spend(EVALUATION * self.count)
+        spend(EVALUATION_BEGUN + self.count * (EVALUATION + PORT_EVALUATION * self.ports))
         device = self.device.evaluate(waveform(coefficients, self.count))
         keep = self.order.size
         current, charge = np.fft.rfft(np.stack((device.currents, device.charges)))[..., :keep] / self.count
@@ -176,7 +178,6 @@ class Problem:
 
     def jacobian(self, at: _Evaluation, omega: float) -> Floats:
         """Return the derivative of the equations; the column of the frequency is by its relative change."""
-        spend(at.error.size**2)
         size = self.ports * self.width
         result = np.zeros((at.error.size, at.error.size))
         port_jacobian(at.response.impedance, at.device, 1j * omega * self.order, into=result)
@@ -252,11 +253,12 @@ def unstacked(row: Floats, ports: int) -> Complexes:
 class Factored:
     """A square matrix made ready to be solved with, once and again: its inverse, or its factors where it is LARGE.
 
-    The matrix is used up. Raises numpy.linalg.LinAlgError where it is singular.
+    The matrix is used up; its making is counted as work with it. Raises numpy.linalg.LinAlgError where it is singular.
     """
 
     def __init__(self, matrix: Floats) -> None:
         self.size = len(matrix)
+        spend(elimination(self.size))
         self._inverse: Floats | None = None
         if self.size <= LARGE:
             self._inverse = np.asarray(np.linalg.inv(matrix), dtype=np.float64)

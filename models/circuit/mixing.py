@@ -28,7 +28,6 @@ import numpy as np
 from models.arrays import Complexes, Floats
 from models.circuit.drawing import Load
 from models.circuit.harmonic_balance import (
-    EVALUATION,
     Factored,
     NotConvergedError,
     instants,
@@ -57,6 +56,8 @@ MOST_PRODUCTS, REFRESH = 60, 15
 INDUCTIVE, LEAST_CAPACITANCE = 0.5, 1e-15
 """Largest inductive susceptance that is left out of a load, over its conductance; and the least capacitance of one, F.
 """
+INSTANT_WORK = 2.0
+"""Work of an evaluation, and of a product, for each instant of every beat phase (measured)."""
 SMALLEST_STEP = 1e-3
 """Share of the drives by which they are raised from rest, at least."""
 
@@ -253,7 +254,7 @@ class MixerSolver:
         return np.asarray(found)
 
     def _evaluate(self, ports: Complexes, opened: Complexes) -> _At:
-        spend(EVALUATION * self.count * self.phases / 8.0)
+        spend(INSTANT_WORK * self.count * self.phases)
         device = self.device.evaluate(self._instants(ports))
         total = self._lines_of(device.currents) + 1j * self._speeds * self._lines_of(device.charges)
         return _At(ports, ports - opened + self._seen(total), device, total)
@@ -296,7 +297,6 @@ class MixerSolver:
                 slow += np.einsum("ijac,jcb->aibj", left, kept)
             flat = slow.reshape(self.size * self.phases, -1)
             flat[np.arange(len(flat)), np.arange(len(flat))] += 1.0
-            spend(float(flat.size))
             try:
                 parts.slow = Factored(flat)
             except np.linalg.LinAlgError:
@@ -352,7 +352,7 @@ class MixerSolver:
         def product(row: Floats) -> Floats:
             nonlocal products
             products += 1
-            spend(EVALUATION * self.count * self.phases / 16.0)
+            spend(INSTANT_WORK * self.count * self.phases)
             change = self._unrowed(row.reshape(self.phases, -1))
             return self._rows(self._solved(self._product(at, change), parts)).ravel()
 

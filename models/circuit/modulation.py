@@ -24,6 +24,7 @@ from numpy.typing import ArrayLike
 from models.arrays import Complexes, Floats
 from models.checks import non_negative_array, positive, positive_array
 from models.circuit.adjoint import Adjoint
+from models.circuit.work import elimination, spend
 
 FAINT = 1e-7
 """Of the fundamental: a harmonic below it takes no part in a slow modulation."""
@@ -79,6 +80,7 @@ def slow_modulations(adjoint: Adjoint, drives: Floats, ripple_frequency: float) 
     slow = 2.0 * math.pi * positive("ripple frequency", ripple_frequency)
     top, incidence = _heard_orders(adjoint), adjoint.linear.ports
     orders = np.arange(-top, top + 1)
+    spend(4.0 * elimination(orders.size * incidence.shape[1]))  # of complex numbers
     turn = 1j * (orders * adjoint.angular_frequency + slow)
     linear = adjoint.linear
     inverse = np.linalg.inv(linear.conductance + turn[:, None, None] * linear.capacitance)

@@ -14,7 +14,10 @@ from models.arrays import Complexes, Floats
 from models.circuit.devices import DeviceLaw
 from models.circuit.harmonic_balance import Balance, instants, waveform
 from models.circuit.network import Network
+from models.circuit.work import spend
 
+BEGUN, BY_SQUARE = 1.5e4, 0.6
+"""Work (models.circuit.work) of the multipliers, and of each step for each element of a matrix (measured)."""
 MARGIN = 2e-5
 """A multiplier may exceed 1 by this before the orbit is called unstable (rounding and the step error)."""
 
@@ -30,6 +33,7 @@ def multipliers(
     """
     if steps is None:
         steps = max(512, 2 * instants(orbit.coefficients.shape[1] - 1))
+    spend(BEGUN + BY_SQUARE * steps * linear.capacitance.size)
     device = ports.evaluate(waveform(orbit.coefficients, steps))
     whole = linear.capacitance.shape
     spread = np.kron(linear.ports, linear.ports).T  # of the ports' matrix, as one row, to the states'

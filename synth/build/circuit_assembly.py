@@ -50,8 +50,10 @@ OSCILLATORS = ("reference", "variable", "volume")
 TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
 MOST_SECANTS, SECANT_TOLERANCE = 6, 1e-8  # from a design much like it: solutions, and of the turn
-MOST_WORK = 6e7
-"""Work (see `models.circuit.work`) that the oscillators of one design may take: some seconds of processor time."""
+MOST_WORK = 4e7
+"""Work (see `models.circuit.work`) that the circuits of one design may take together, oscillators, mixer and all that
+is asked of them while it is put together: some three and a half seconds of processor time, twice
+what the hungriest usual mixer takes."""
 MIXER = "mixer"
 START_WORK = 1.1e8
 """Work of following one start-up: some six seconds of processor time."""

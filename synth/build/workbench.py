@@ -21,6 +21,7 @@ from models.circuit.mixing import Mixed, MixerSolver
 from models.circuit.oscillator import steady_state
 from models.circuit.ripple_law import RippleLaw, ripple_laws
 from models.circuit.variable_oscillator import with_antenna
+from models.circuit.work import TooMuchWorkError, bounded_work
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import ANTENNA, COMMON, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
@@ -45,6 +46,7 @@ from synth.build.assembly import (
     wired,
 )
 from synth.build.circuit_assembly import (
+    MOST_WORK,
     Circuit,
     SolvedVariable,
     TunedPair,
@@ -583,7 +585,12 @@ def say(text: str) -> None:
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:
     """`opened` with its instrument, volume antenna and pitch field made, so that every fault shows now."""
-    _ = opened.scene, opened.curve, opened.loop_curve, opened.notices, opened.field
+    _ = opened.scene, opened.curve, opened.loop_curve
+    try:
+        with bounded_work(MOST_WORK):
+            _ = opened.notices, opened.field
+    except TooMuchWorkError as error:
+        raise DesignError(f"{opened.design.place}: [circuit]: {error}") from error
     return opened
 
 

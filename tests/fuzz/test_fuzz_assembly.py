@@ -14,7 +14,10 @@ import wild
 from hypothesis import strategies as st
 from small_instrument import RING_CURVE, ROD
 
+from models.circuit.work import counted_work
 from synth.analysis.field_figures import field_figures
+from synth.build import workbench
+from synth.build.circuit_assembly import MOST_WORK
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.circuit_templates import CIRCUITS, MIXERS
 from synth.designs.design_file import Design, design_text, read_design
@@ -28,6 +31,9 @@ from synth.sound.voice import Voice
 
 DEMOS = Path(__file__).parents[2] / "demos"
 PLAIN = [key for key in KEYS if key.section not in ("circuit", "transistor", "tolerances", "temperature", "goals")]
+
+
+HUNG = 30.0  # s: the work of circuits is counted; the clock only tells what hangs
 
 
 def _key(path: str) -> Key:
@@ -49,7 +55,11 @@ def _finite(value: Any) -> None:
 
 def assembled(design: Design) -> OpenedDesign:
     """The design in fields of our own, as `open_loaded` makes it from computed ones."""
-    return assemble(design, ROD, None if design.volume is None else RING_CURVE)
+    with counted_work() as work:
+        try:
+            return assemble(design, ROD, None if design.volume is None else RING_CURVE)
+        finally:
+            assert work[0] <= MOST_WORK  # all of it within one bound, on machines fast and slow
 
 
 def _use(text: str) -> None:
@@ -126,16 +136,15 @@ def _mixer(chosen: tuple[str, list[tuple[int, int, float]]]) -> None:
 
 _ROWS = st.lists(st.tuples(st.integers(0, 40), st.integers(0, 6), st.floats(-3.0, 3.0)), min_size=1, max_size=4)
 test_drawn_circuits_few, test_drawn_circuits = wild.quick_and_slow(
-    _drawn, st.tuples(st.sampled_from(DRAWN), _ROWS), 2, 8
+    _drawn, st.tuples(st.sampled_from(DRAWN), _ROWS), 2, 8, HUNG
 )
 GIVEN_LOCK = {("coupling", "lock_range"): "1.5 Hz"}  # computed, with advice on it, everything is solved once more
 MIXED = [circuit_template_text("common-base", GIVEN_LOCK, mixer=name) for name in MIXERS]
-MIXED_LONGEST = 15.0  # s: two oscillators and their mixer, solved at many beats
-_, test_drawn_mixers = wild.quick_and_slow(_mixer, st.tuples(st.sampled_from(MIXED), _ROWS), 1, 2, MIXED_LONGEST)
+_, test_drawn_mixers = wild.quick_and_slow(_mixer, st.tuples(st.sampled_from(MIXED), _ROWS), 1, 2, HUNG)
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()
 ]
-test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, wild.changes(PARTS, 4), 3, 25)
+test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, wild.changes(PARTS, 4), 3, 25, HUNG)
 
 
 @pytest.mark.parametrize(
@@ -149,6 +158,12 @@ def test_an_instrument_that_no_voice_can_sound_is_told_with_a_remedy(changes, wo
     design = read_design(wild.with_changes(BASES[1], [(_key(path), value) for path, value in changes.items()]))
     with pytest.raises(DesignError, match=words):
         Voice(assembled(design).instrument, 48000)
+
+
+def test_all_that_is_solved_for_a_design_is_within_one_bound(monkeypatch):
+    monkeypatch.setattr(workbench, "MOST_WORK", 1.0)
+    with pytest.raises(DesignError, match="work allowed"):
+        assemble(read_design(CIRCUIT), ROD)
 
 
 @pytest.mark.slow
