@@ -85,11 +85,10 @@ def play(arguments: Namespace, process: SoundProcess) -> int:
     for file in recovered(folder):
         say(f"note: {file} is a recording that a run cut short; it holds what was written until then")
     practice.design = workpieces[0].design.name
-    session = session_of(workpieces, texts)
     title = " and ".join(workpiece.design.name for workpiece in workpieces)
     try:
         speaker = Speaker(
-            session.instrument,
+            workpieces[0].instrument,
             arguments.device,
             latency,
             arguments.rate,
@@ -99,7 +98,6 @@ def play(arguments: Namespace, process: SoundProcess) -> int:
         )
     except ValueError as error:
         raise DesignError(str(error)) from error
-    speaker.set_level(min(safe_level(session.instrument_of(place)) for place in range(len(workpieces))))
 
     def wait_ready() -> None:
         speaker.wait_ready()
@@ -109,6 +107,9 @@ def play(arguments: Namespace, process: SoundProcess) -> int:
     with opened_midi(arguments.midi_out) as midi, ExitStack() as ending:
         ending.callback(speaker.stop)
         speaker.start(wait=False)
+        session = session_of(workpieces, texts)  # with the sound as it will be: matched, as the controls are set
+        speaker.set_instrument(session.instrument)
+        speaker.set_level(min(safe_level(session.instrument_of(place)) for place in range(len(workpieces))))
         run_session(
             session,
             speaker,
