@@ -100,7 +100,7 @@ class Adjoint:
         """Return what a periodic b(t) of coefficients (n, K + 1), A (V for inductors), does."""
         order, omega, incidence = self.order, self.angular_frequency, self.linear.ports
         pushed = np.einsum("kmn,nk->mk", self._inverse, disturbance)
-        change = self._tangent.jacobian.solve(stacked(incidence.T @ pushed))
+        change = self._tangent.jacobian.solve(stacked(incidence.T @ pushed), refined=True)
         relative = float(change[self._tangent.frequency_place])
         change[self._tangent.frequency_place] = 0.0
         moved = waveform(unstacked(change, incidence.shape[1]), instants(order.size - 1))
@@ -204,7 +204,7 @@ def oscillator_adjoint(state: SteadyState) -> Adjoint:
     # the row of J^-1 that gives the relative change of frequency; a cause enters the equations as A^T (G + jkwC)^-1 b
     chosen = np.zeros(solved.jacobian.size)
     chosen[solved.frequency_place] = 1.0
-    row = unstacked(solved.jacobian.solve(chosen, transposed=True), linear.ports.shape[1])
+    row = unstacked(solved.jacobian.solve(chosen, transposed=True, refined=True), linear.ports.shape[1])
     projection = np.einsum("kmn,mk->nk", inverse.conj(), linear.ports @ row)
     projection[:, 1:] *= 0.5
     return Adjoint(state, linear, projection, spectra, device, solved, inverse, drawing)

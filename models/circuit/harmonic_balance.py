@@ -261,6 +261,7 @@ class Factored:
         spend(elimination(self.size))
         self._inverse: Floats | None = None
         if self.size <= LARGE:
+            self._matrix = matrix
             self._inverse = np.asarray(np.linalg.inv(matrix), dtype=np.float64)
             return
         from scipy.linalg.lapack import dgetrf  # heavy to load
@@ -269,10 +270,13 @@ class Factored:
         if fault:
             raise np.linalg.LinAlgError("singular matrix")
 
-    def solve(self, right: Floats, transposed: bool = False) -> Floats:
-        """Return u of M u = right, or of M^T u = right; u and right (size,) or (size, m)."""
+    def solve(self, right: Floats, *, transposed: bool = False, refined: bool = False) -> Floats:
+        """Return u of M u = right, or of M^T u = right; u and right (size,) or (size, m). refined: as exact by the
+        inverse as by factors, which Newton's steps need not be."""
         if self._inverse is not None:
-            return np.asarray((self._inverse.T if transposed else self._inverse) @ right)
+            inverse, matrix = (one.T if transposed else one for one in (self._inverse, self._matrix))
+            found = inverse @ right
+            return np.asarray(found + inverse @ (right - matrix @ found) if refined else found)
         from scipy.linalg.lapack import dgetrs
 
         return np.asarray(dgetrs(*self._factors, right, trans=0 if transposed else 1)[0])
