@@ -57,8 +57,9 @@ BODY_HALF_WIDTH: Final = TYPICAL.half_width
 BODY_BOTTOM: Final = 0.03
 #: Clearance between the back of the hand and the end of the arm, m (same potential: of no electrical effect).
 WRIST_CLEARANCE: Final = 0.004
-#: Where the elbow goes from the line of shoulder and wrist: down and outwards.
-ELBOW_WAY: Final = (0.0, 0.4, -1.0)
+#: Where the elbow goes from the line of shoulder and wrist: down, outwards and, of a hand drawn back, behind the body (an
+#: elbow that went only down and outwards would enter the ribs where the wrist comes beside the shoulder).
+ELBOW_WAY: Final = (0.6, 0.4, -1.0)
 #: Length of the rounded part of an arm beside its elbow, of the shorter link.
 ELBOW_ROUND: Final = 0.35
 #: A seated player's thighs and shins, as one: half the thickness, m, and how much wider than thick both are.
@@ -342,7 +343,7 @@ def other_arm(scene: Scene, antenna: AnyVolumeAntenna, height: float, fineness: 
 
 
 def elbow(start: Floats, end: Floats, links: tuple[float, float]) -> Floats:
-    """The elbow of an arm of these links, m, between shoulder `start` and wrist `end`: it goes down and outwards.
+    """The elbow of an arm of these links, m, between shoulder `start` and wrist `end`: it goes down, outwards and back.
 
     Links too short for the way are both lengthened alike.
     """
