@@ -57,8 +57,8 @@ BODY_HALF_WIDTH: Final = TYPICAL.half_width
 BODY_BOTTOM: Final = 0.03
 #: Clearance between the back of the hand and the end of the arm, m (same potential: of no electrical effect).
 WRIST_CLEARANCE: Final = 0.004
-#: Where the elbow goes from the line of shoulder and wrist: down, outwards and, of a hand drawn back, behind the body (an
-#: elbow that went only down and outwards would enter the ribs where the wrist comes beside the shoulder).
+#: Where the elbow goes from the line of shoulder and wrist: down, outwards and, of a hand drawn back, behind the body.
+#: (One that went only down and outwards would enter the ribs where the wrist comes beside the shoulder.)
 ELBOW_WAY: Final = (0.6, 0.4, -1.0)
 #: Length of the rounded part of an arm beside its elbow, of the shorter link.
 ELBOW_ROUND: Final = 0.35
