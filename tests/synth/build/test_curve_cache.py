@@ -27,7 +27,7 @@ def solves(monkeypatch):
     """Replace the solver by one that only counts: these tests are of the cache."""
     counted = []
 
-    def solver(scene, distances, postures, ring_heights, places, openings):
+    def solver(scene, distances, postures, ring_heights, places, openings, progress):
         counted.append(scene)
         longer = scene.antenna.length
         return small_field(scaled(ROD, longer), scaled(STEEP, longer), None if scene.ring is None else RING_CURVE)
