@@ -7,6 +7,7 @@ that install, are the work of one process as a whole folder, and are begun first
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from pathlib import Path
@@ -48,6 +49,12 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     if "PYTEST_XDIST_WORKER" in os.environ:
         items.sort(key=lambda item: folder_of(item.nodeid) == "")
+
+
+def pytest_collection_finish() -> None:
+    """What was collected stays: the collector of garbage need not look through thousands of tests again and again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -249,7 +249,7 @@ def _unbounded(problem: Problem, start: Floats, moving: list[int]) -> Floats | N
         point[pick] = part
         return last[0][1], last[0][2]
 
-    from scipy.optimize import least_squares  # heavy, as above
+    from scipy.optimize import leastsq  # heavy, as above
 
     def residuals(part: Floats) -> Floats:
         predicted, _ = model(part)
@@ -262,15 +262,16 @@ def _unbounded(problem: Problem, start: Floats, moving: list[int]) -> Floats | N
         top = -(bend / problem.deviations)[:, None] * by_coordinate[:, pick]
         return np.vstack([top, np.eye(pick.size)])
 
-    options = {"xtol": 1e-10, "ftol": 1e-10, "gtol": 1e-10, "max_nfev": 100}
     with np.errstate(all="ignore"):
         try:
-            found = least_squares(residuals, start[pick], jac=jacobian, method="lm", x_scale="jac", **options)
+            found, *_ = leastsq(
+                residuals, start[pick], Dfun=jacobian, full_output=True, xtol=1e-10, ftol=1e-10, gtol=1e-10, maxfev=100
+            )
         except (ValueError, np.linalg.LinAlgError):
             return None
-    if not np.isfinite(found.x).all():
+    if not np.isfinite(found).all():
         return None
-    point[pick] = found.x
+    point[pick] = found
     return point
 
 

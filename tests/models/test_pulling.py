@@ -108,6 +108,7 @@ def test_error_falls_with_the_fourth_power_of_the_step() -> None:
     assert_allclose(np.log2(errors[:-1] / errors[1:]), 4.0, atol=0.2)
 
 
+@pytest.mark.slow
 def test_phase_along_a_smooth_hand() -> None:
     # an offset that is curved between the samples, as a hand's is; 6 Hz vibrato on a slow sweep
     def offset(time: np.ndarray) -> np.ndarray:

@@ -226,6 +226,7 @@ for number in range(60):
 """
 
 
+@pytest.mark.slow
 def test_two_instances_share_one_cache(here):
     both = [
         subprocess.Popen([sys.executable, "-c", CACHE], stdin=subprocess.PIPE, stderr=subprocess.PIPE) for _ in range(2)

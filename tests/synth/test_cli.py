@@ -52,6 +52,7 @@ def test_help_names_every_command_once_under_who_uses_it(capsys):
     assert groups == sorted(groups, key=groups.index), "each group stands together"
 
 
+@pytest.mark.slow
 def test_demo_writes_what_it_says(in_tmp, capsys):
     assert main(["demo", "out"]) == 0
     said = capsys.readouterr()
@@ -71,12 +72,17 @@ def test_the_demo_can_be_run_again(in_tmp):
     assert main(["demo", "out"]) == 0
 
 
-def test_new_makes_a_design_that_works_and_never_overwrites(in_tmp, capsys):
+def test_new_makes_a_design_and_never_overwrites(in_tmp, capsys):
     assert main(["new", "mine.toml"]) == 0
     text = (in_tmp / "mine.toml").read_text("utf-8")
     assert main(["new", "mine.toml"]) == 2
     assert "--force" in capsys.readouterr().err
     assert (in_tmp / "mine.toml").read_text("utf-8") == text
+
+
+@pytest.mark.slow
+def test_a_new_design_has_a_field(in_tmp):
+    assert main(["new", "mine.toml"]) == 0
     assert main(["field", "mine.toml"]) == 0
 
 
@@ -152,6 +158,7 @@ def test_render_formats_and_metadata(demos, in_tmp, capsys, name, subtype):
     assert main([*arguments, "--force"]) == 0
 
 
+@pytest.mark.slow
 def test_a_name_with_dollar_signs_is_plotted_as_it_stands(demos, in_tmp):
     text = (demos / "heron.toml").read_text("utf-8").replace('"Heron"', r"'Her$on\frac{ $'")
     (in_tmp / "odd.toml").write_text(text, "utf-8")

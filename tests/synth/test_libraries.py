@@ -69,6 +69,7 @@ def test_without_portaudio_devices_names_the_package(tmp_path):
     assert "libportaudio2" in result.stderr
 
 
+@pytest.mark.slow
 def test_a_report_needs_none_of_them(demos, tmp_path):
     modules = ("matplotlib", "sounddevice", "pygame", "soundfile")
     result = run_without(modules, ["field", str(demos / "heron.toml")], tmp_path)

@@ -240,6 +240,7 @@ def test_share_that_starts_in_the_other_mode():
         assert other == pytest.approx(1.0 - share, abs=1e-12)
 
 
+@pytest.mark.slow
 def test_share_with_both_trimmers_against_turning_them_step_by_step():
     limits = {"variable_inductance": 0.05, "reference_inductance": 0.05, "reference_capacitance": 0.05}
     made = trial(limits, reference_trimmer=12e-12, reference_capacitance=89e-12)

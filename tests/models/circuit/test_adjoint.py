@@ -50,6 +50,7 @@ def agreement(circuit):
     return errors[0] / np.abs(table[:, 0]).max(), errors[1] / np.abs(table[:, 2]).max()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("circuit", [CIRCUITS["normal"], EARLY], ids=["normal", "early effect, base resistance"])
 def test_every_value_agrees_with_two_solved_circuits(circuit):
     by_frequency, by_amplitude = agreement(circuit)

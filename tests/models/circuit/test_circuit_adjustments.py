@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pytest
 from numpy.testing import assert_allclose
 
 from models.circuit.common_base import Load, OscillatorCircuit
@@ -82,6 +83,7 @@ def test_the_held_junction_capacitance_is_that_at_rest_at_every_voltage():
     assert_allclose(held.currents_and_capacitances(reverse)[1][1], float(expected[0]), rtol=1e-4, atol=0)
 
 
+@pytest.mark.slow
 def test_warm_and_cold_sweeps_agree():
     backwards = frequencies(DEFAULT, (1.0, 0.5, 0.0))
     assert_allclose(backwards[::-1], frequencies(DEFAULT, (0.0, 0.5, 1.0)), rtol=1e-7)

@@ -73,6 +73,7 @@ def against_time(circuit, duration, share=0.01, chirp_ppm=20.0):
     assert_allclose(computed[:-4], frequency[late][:-4], rtol=chirp_ppm * 1e-6)
 
 
+@pytest.mark.slow
 def test_a_start_up_in_time():
     against_time(swift("normal"), 0.75e-3)
 
@@ -106,6 +107,7 @@ def test_it_settles_where_harmonic_balance_lands(name):
     assert_allclose(found.state.frequency, state.frequency, rtol=2e-6)
 
 
+@pytest.mark.slow
 def test_one_that_starts_only_while_the_supply_rises():
     # an independent program, in time: 273 354.93 Hz, 22.890 V peak to peak
     found = start_up(HARD)
@@ -114,6 +116,7 @@ def test_one_that_starts_only_while_the_supply_rises():
     assert_allclose(found.tank[-1], 22.890, rtol=1e-3)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("resistance", [700.0, 10e6])
 def test_one_that_dies(resistance):
     found = start_up(with_emitter(resistance))

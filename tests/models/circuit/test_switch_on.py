@@ -75,6 +75,7 @@ def test_it_grows_only_while_the_supply_rises():
         run_length(state)
 
 
+@pytest.mark.slow
 def test_a_hard_one_with_base_resistance():
     # the same program: 266 904.49 Hz, 21.300 V
     state = steady_state(with_emitter(10e3, Transistor(base_resistance=200.0)))
@@ -83,6 +84,7 @@ def test_a_hard_one_with_base_resistance():
     assert state.grows_from_rest
 
 
+@pytest.mark.slow
 def test_an_abrupt_waveform_whose_last_harmonics_still_tell_a_little():
     # with 1024 harmonics 267 353.5136 Hz: what is left at 512 is well below 1 ppm
     state = steady_state(with_emitter(5e3, Transistor(base_resistance=200.0)))

@@ -35,7 +35,7 @@ def returned(balanced, cycles):
 @pytest.mark.parametrize(
     ("name", "cycles"),
     [
-        ("low Q", 60),
+        pytest.param("low Q", 60, marks=pytest.mark.slow),
         *(
             pytest.param(name, LONGER.get(name, 120), marks=pytest.mark.slow)
             for name in CIRCUITS

@@ -60,6 +60,7 @@ def least_work(harmonics):
     return high
 
 
+@pytest.mark.slow
 def test_work_grows_with_the_harmonics_and_is_the_same_every_time():
     few, many = least_work(16), least_work(64)
     assert is_enough(few, 16)

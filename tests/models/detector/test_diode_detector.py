@@ -68,6 +68,7 @@ def test_rises_with_the_envelope_and_balances(source: float) -> None:
         assert_allclose(load.load_strength * (current + 1.0), y + load.load_strength, rtol=2e-4, atol=0)
 
 
+@pytest.mark.slow
 def test_more_source_resistance_gives_less() -> None:
     outputs = [float(static_output(replace(PLAIN, source_resistance=r), 1.0)) for r in (0.0, 10.0, 1e3, 1e4, 1e6)]
     assert (np.diff(outputs) < 0.0).all()

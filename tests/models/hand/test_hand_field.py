@@ -36,9 +36,8 @@ def added(curve):
 # Accuracy
 
 
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=[pytest.mark.slow] if name == "cabinet" else []) for name in SCENES]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SCENES)
 def test_added_capacitance_is_within_one_percent_of_a_mesh_of_three_times_the_panels(name, curves):
     chosen = [0, 5]
     fine = capacitance_curves(SCENES[name], FEW[chosen], fineness=1.75)

@@ -86,11 +86,13 @@ def test_the_hand_adds_less_the_higher_it_is(plain):
     assert_allclose(plain.distances, RING_HEIGHTS[EVERY])
 
 
+@pytest.mark.slow
 def test_an_earthed_cabinet_beside_it_adds_to_the_ring_and_shields_it_from_the_hand(plain, boxed):
     assert boxed.empty_capacitance > plain.empty_capacitance
     assert (boxed.capacitances - boxed.empty_capacitance < plain.capacitance(FEW) - plain.empty_capacitance).all()
 
 
+@pytest.mark.slow
 def test_a_larger_ring_feels_the_hand_from_farther(plain):
     large = ring_curve(Scene(ring=LoopAntenna(diameter=0.30)), np.array([0.1, 0.3, 0.6]))
     assert large.empty_capacitance > plain.empty_capacitance
@@ -106,6 +108,7 @@ def test_between_the_points_it_is_what_the_field_gives():
     assert_allclose(whole.capacitance(between), fresh.capacitances[:-1], rtol=2e-4, atol=0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("box", [None, Cabinet()], ids=["bare", "cabinet"])
 def test_all_places_of_both_hands_are_the_direct_solution_of_all_meshes_together(box):
     """Nothing is lost by eliminating blocks, by few directions and by groups of panels: one dense solution of every

@@ -114,6 +114,7 @@ def test_the_player_far_from_earth_and_common_bonded_is_the_bonded_limit(boxed):
     assert_allclose(huge.capacitances, wired.capacitances, rtol=1e-9, atol=0)
 
 
+@pytest.mark.slow
 def test_a_scene_k_times_as_large_has_k_times_the_capacitances(boarded):
     """Of rod and board, without the player, whose size is given; the ends of the rod's mesh follow its own sizes."""
     room = Room(earth_plane=False)
@@ -152,6 +153,7 @@ def test_a_wall_acts_as_the_image_of_the_rod_in_it():
     assert_allclose(found - alone, mutual[0, 0] - mutual[0, 1] - alone, rtol=0.03, atol=0)
 
 
+@pytest.mark.slow
 def test_a_wall_takes_from_the_hand_and_a_bystander_and_an_arm_add_little(boxed):
     hand = seen(boxed)
     plain = hand.capacitances - hand.empty_capacitance

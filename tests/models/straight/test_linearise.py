@@ -51,6 +51,7 @@ def rms(curve: CapacitanceCurve, parts: FieldParts, solution: Solution) -> float
     return Search(curve, GOAL, parts, solution.place).rms_cents(solution)
 
 
+@pytest.mark.slow
 def test_single_inductor_search_beats_the_known_finding(curve, best):
     """Known before: about 25 cents RMS, four octaves over 30 cm, upper mode, branch 4 to 8 % below the tank (computed
     for this project by a quick lossless grid search). The same place must do as well, and does better.
@@ -69,6 +70,7 @@ def test_single_inductor_search_beats_the_known_finding(curve, best):
     assert tuning_ratio(curve, found.build(ideal), found.low_distance) == pytest.approx(branch / tank, rel=1e-4)
 
 
+@pytest.mark.slow
 def test_search_is_at_the_bottom_of_a_dense_grid(curve, best):
     """Brute force over all four unknowns of one place: no point of the grid is better."""
     search = Search(curve, GOAL, with_ideal_coils(PARTS), Place(1, "high"))

@@ -100,6 +100,7 @@ def test_a_value_of_zero_is_raised_by_a_unit():
     assert found.shift_hz == pytest.approx(raised, rel=0.01)
 
 
+@pytest.mark.slow
 def test_pushing_of_both_and_of_the_beat(capsys):
     """By an independent program: some 37 Hz/V each, 0.87 Hz/V in the beat."""
     field = document(capsys, "field", "willow")

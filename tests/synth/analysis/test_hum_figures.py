@@ -44,6 +44,7 @@ def figures(opened):
     return field_figures(opened)
 
 
+@pytest.mark.slow
 def test_the_voice_gives_the_lines_that_the_report_tells(rippling):
     """One note of the field, rendered: lines beside it and the hum itself in its spectrum, in dB."""
     given = field_figures(rippling).ripple

@@ -45,6 +45,7 @@ def by_change(figures: PullingFigures) -> dict[str, tuple[float | None, float]]:
     return {one.change: (one.value, one.lock_range_hz) for one in figures.advice}
 
 
+@pytest.mark.slow
 def test_what_a_change_leaves_is_what_the_changed_design_has(leaky, figures):
     found = by_change(figures)
     design = leaky.design
@@ -60,6 +61,7 @@ def test_what_a_change_leaves_is_what_the_changed_design_has(leaky, figures):
     assert figures.law == "circuits, solved as one"
 
 
+@pytest.mark.slow
 def test_resistors_are_preferred_values_and_solved_anew(willow):
     supply = replace(willow, circuit=replace(willow.circuit, supply_capacitor=1e-8))
     opened = assemble(coupled(supply, supply_resistance=10.0), ROD)
@@ -92,6 +94,7 @@ def test_no_advice_where_no_wanted_note_is_bent(willow):
     assert (given.law, given.matters, given.advice) == ("given", True, ())
 
 
+@pytest.mark.slow
 def test_the_lowest_note_that_is_held_moves_ten_cents_by_a_tenth_of_a_millimetre(leaky, willow):
     for opened in (leaky, assemble(coupled(willow, lock_range=600.0), ROD)):
         notes, field = pulling_figures(opened).low_notes, opened.field

@@ -198,6 +198,7 @@ def test_field_compares_what_agrees():
     assert all(abs(step.error) < 1e-3 for step in steps)
 
 
+@pytest.mark.slow
 def test_a_case_that_is_not_solved_is_skipped_with_its_reason(monkeypatch):
     pytest.importorskip("skfem")
     monkeypatch.setattr(fem_blocks, "MOST_STEPS", 2)

@@ -152,7 +152,12 @@ FITTED = {
 }
 
 
-@pytest.mark.parametrize("name", FITTED)
+COSTLY = ("two boards in turns", "the wrong way round", "one frequency for all")  # many exchanges are tried
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] if name in COSTLY else []) for name in FITTED]
+)
 def test_what_is_fitted_is_told_without_an_absurd_value(name, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     text, words = FITTED[name]

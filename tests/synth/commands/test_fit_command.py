@@ -296,6 +296,7 @@ def test_the_table_keeps_its_columns_apart_and_the_plot_draws_the_curve_between(
     assert "as designed" not in drawn
 
 
+@pytest.mark.slow
 def test_residuals_too_large_for_the_errors_are_told(in_tmp, capsys):
     rows = [(100 * P, 0.0), (220 * P, 0.0), (330 * P, 0.0), (470 * P, 0.0)]
     text = made(1e-3, 40 * P, (0.0, 0.0), rows).replace(",0.0\n", "\n").replace(",trimmer", "")

@@ -30,7 +30,8 @@ BUILT = {
 }
 
 
-@pytest.mark.parametrize("name", ["hartley", *(pytest.param(one, marks=pytest.mark.slow) for one in list(BUILT)[1:])])
+@pytest.mark.slow
+@pytest.mark.parametrize("name", BUILT)
 def test_the_device_is_told_and_written_back(name, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     factors, told = BUILT[name]

@@ -40,11 +40,16 @@ TURNED = "fitted_capacitor,frequency,trimmer"
     ("text", "words"),
     [
         (table(*BARE[:3], *OTHER_BOARD), ["from line 5 on", "90 pF more board stray", "column board"]),
-        (
+        pytest.param(
             table(BARE[0], OTHER_BOARD[0], BARE[1], OTHER_BOARD[1], BARE[2], OTHER_BOARD[2], BARE[3]),
             ["lines 3, 5, 7 fit", "90 pF more board stray", "column board"],
+            marks=pytest.mark.slow,
         ),
-        (table(*BARE[:3], *OTHER_COIL), ["line 5 and line 3", "with nothing said to differ", "board", "trimmer"]),
+        pytest.param(
+            table(*BARE[:3], *OTHER_COIL),
+            ["line 5 and line 3", "with nothing said to differ", "board", "trimmer"],
+            marks=pytest.mark.slow,
+        ),
         (table("100 pF,300 kHz", "330 pF,300 kHz", "470 pF,300 kHz"), ["line 2 and line 3", "was it joined"]),
         (table(*(row.replace("pF", "nF") for row in BARE)), ["stray would be 60", "written as nF"]),
         (
@@ -68,14 +73,14 @@ def test_readings_of_no_tank_are_refused(in_tmp, capsys, text, words):
 @pytest.mark.parametrize(
     ("row", "slip"),
     [
-        (f"330 pF,{khz(330).replace(' kHz', 'e-1 kHz')}", "a digit lost"),
+        pytest.param(f"330 pF,{khz(330).replace(' kHz', 'e-1 kHz')}", "a digit lost", marks=pytest.mark.slow),
         (f"330 pF,{khz(330).replace(' kHz', 'e1 kHz')}", "a digit too many"),
         (f"330 pF,{2.0 * float(khz(330)[:-4])} kHz", "second harmonic"),
-        (f"330 pF,{3.0 * float(khz(330)[:-4])} kHz", "third harmonic"),
+        pytest.param(f"330 pF,{3.0 * float(khz(330)[:-4])} kHz", "third harmonic", marks=pytest.mark.slow),
         (f"330 pF,{0.5 * float(khz(330)[:-4])} kHz", "divides by two"),
         (f"3300 pF,{khz(330)}", "330 pF read as 3.3 nF"),
-        (f"33 pF,{khz(330)}", "330 pF read as 33 pF"),
-        (f"330 nF,{khz(330)}", "330 pF read as 330 nF"),
+        pytest.param(f"33 pF,{khz(330)}", "330 pF read as 33 pF", marks=pytest.mark.slow),
+        pytest.param(f"330 nF,{khz(330)}", "330 pF read as 330 nF", marks=pytest.mark.slow),
     ],
 )
 def test_one_slip_is_named_and_spoils_nothing(in_tmp, capsys, row, slip):
@@ -125,9 +130,10 @@ def test_a_line_that_begins_with_a_hash_is_a_remark():
     ("text", "words"),
     [
         (table("68 pF,3 MHz", "82 pF,2.8 MHz"), ["inductance would be", "2.7 mH", "units"]),
-        (
+        pytest.param(
             table("440 Hz,5 cm", "440 Hz,10 cm", "440 Hz,20 cm", head="pitch,hand_distance"),
             ["line", "pitch = 440 Hz", "nearer"],
+            marks=pytest.mark.slow,
         ),
     ],
 )

@@ -51,6 +51,7 @@ def report(demos):
     return linearise_figures(outcome)
 
 
+@pytest.mark.slow
 def test_everything_at_once_says_the_same(small, capsys):
     files = {
         "-o": "better.toml",
@@ -149,6 +150,7 @@ def test_text_has_the_figures_of_the_document(report):
     json.dumps(document, allow_nan=False)
 
 
+@pytest.mark.slow
 def test_parts_at_hand_are_used_and_what_is_to_stay_stays(small, capsys):
     """Two chokes of 8.2 mH; meadow keeps its own coils: the design written is a chain of those."""
     kept = ["--keep", "variable.inductance,reference.inductance"]

@@ -29,6 +29,7 @@ def document(arguments, capsys):
     return json.loads(capsys.readouterr().out)
 
 
+@pytest.mark.slow
 def test_every_form(recording, tmp_path, capsys):
     table, plot, readings = (tmp_path / name for name in ("heard.csv", "heard.png", "readings.csv"))
     arguments = [recording, "--marks", MARKS, "--csv", table, "--plot", plot, "--readings", readings]

@@ -137,6 +137,7 @@ def test_both_oscillators_are_at_zero_beat():
     assert frequencies[0] == pytest.approx(frequencies[1], abs=0.01)
 
 
+@pytest.mark.slow
 def test_pot_and_load_are_turned():
     plain = of_demo()
     turned = of_demo("--pot", "1")
@@ -242,6 +243,7 @@ def test_what_cannot_swing_is_refused(old, new, which, message, tmp_path, capsys
     assert re.search(message, refused(capsys, str(path), "--which", which))
 
 
+@pytest.mark.slow
 def test_a_pot_that_stops_it_is_remarked(tmp_path):
     path = tmp_path / "weak.toml"
     text = DEMO.read_text("utf-8").replace('lower_resistor = "33 kohm"', 'lower_resistor = "100 ohm"')
@@ -304,6 +306,7 @@ def test_a_start_that_does_not_settle_is_told(outcome, found_by, said, settled, 
     assert said in " ".join(figures.notices)
 
 
+@pytest.mark.slow
 def test_a_start_that_settles_elsewhere_is_told(switched_on):
     figures = switched_on(start_up(circuit_of(load_design(DEMO), "reference").with_trimmer(0.0)))
     assert figures.startup_s is None

@@ -60,6 +60,7 @@ def test_finite_elements_come_down_to_the_closed_form():
     assert min(errors[0] / errors[1], errors[1] / errors[2]) > 8.0  # order 4 would give 16
 
 
+@pytest.mark.slow
 def test_cube_in_space():
     # C.-O. Hwang, M. Mascagni, J. Appl. Phys. 95 (2004) 3798.
     cube = fem_blocks.Block((-0.5, -0.5, -0.5), (0.5, 0.5, 0.5))

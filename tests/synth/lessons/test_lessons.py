@@ -50,7 +50,8 @@ def reports(bench):
     return Rendered()
 
 
-NAMES = [pytest.param(name, marks=[pytest.mark.slow] if name == "path" else []) for name in LESSONS]
+COSTLY = ("path", "slide", "taps")
+NAMES = [pytest.param(name, marks=[pytest.mark.slow] if name in COSTLY else []) for name in LESSONS]
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -106,7 +107,7 @@ def test_wrong_claims_are_found(reports):
             check_claim(wrong, sound, 48_000, {})
 
 
-@pytest.mark.parametrize(("name", "index"), [("locking", 1), ("taps", 1)])
+@pytest.mark.parametrize(("name", "index"), [("locking", 1), pytest.param("taps", 1, marks=pytest.mark.slow)])
 def test_plot_of_each_kind(name, index, reports, tmp_path):
     """Hertz in a row with a silent stretch, and by octaves; those of `beats` are drawn for the README."""
     report = reports[name]

@@ -65,9 +65,10 @@ def test_every_lesson_can_be_played(lessons):
                     assert float(axis.value(axis.place(value))) == pytest.approx(value)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("place", "taps"),
-    [(0.15, False), pytest.param(0.15, True, marks=pytest.mark.slow), pytest.param(0.63, True, marks=pytest.mark.slow)],
+    [(0.15, False), (0.15, True), (0.63, True)],
 )
 def test_lines_are_where_the_recipe_says(lessons, place, taps):
     for name, source in sources(lessons):

@@ -53,6 +53,7 @@ def setup():
     return open_setup()
 
 
+@pytest.mark.slow
 def test_every_text_is_used(setup, demos, tmp_path, monkeypatch):
     read: set[tuple[str, ...]] = set()
     watched = Watched(words.texts(), (), read)

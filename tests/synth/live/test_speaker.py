@@ -339,6 +339,7 @@ def test_a_voice_that_cannot_be_built_says_why() -> None:
     link.close()
 
 
+@pytest.mark.slow
 def test_two_speakers_play_at_once(silent_speaker: Speaker) -> None:
     instrument = make_instrument()
     with Speaker(instrument, device=NO_DEVICE) as other:
@@ -417,6 +418,7 @@ def test_a_killed_audio_process_is_noticed_and_started_again(tmp_path: Path) -> 
     assert not shared.is_dir() or not (shared / name).exists()
 
 
+@pytest.mark.slow
 def test_a_device_that_comes_back_is_played_again(fake_sound: Callable[[str], None], tmp_path: Path) -> None:
     fake_sound("vanishes")
     with Speaker(make_instrument()) as speaker:

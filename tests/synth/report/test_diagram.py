@@ -274,6 +274,7 @@ def test_test_points_say_what_to_read(solved):
     assert float(told.split(", ")[1].split(" V")[0]) == pytest.approx(swing, rel=0.08)
 
 
+@pytest.mark.slow
 def test_the_file_is_a_picture_with_every_label(tmp_path, solved):
     save_diagram(diagram_of(OscillatorCircuit(), solved), str(tmp_path / "a.svg"), False)
     root = ET.fromstring((tmp_path / "a.svg").read_bytes())

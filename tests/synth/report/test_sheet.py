@@ -178,6 +178,7 @@ def test_what_a_transistor_s_volts_tell_is_said_of_one_that_has_them(circuit: Sh
     assert "emitter" not in with_volts(gate=4.4, drive=4.4)
 
 
+@pytest.mark.slow
 def test_a_part_turned_as_told_gives_the_reading(willow: OpenedDesign, circuit: SheetFigures) -> None:
     """Brute force: the design with the coil that explains 1 % low, solved again from its file."""
     design = willow.design

@@ -248,6 +248,7 @@ def test_no_row_is_cut_however_the_pages_end(
     assert cut_rows(printed(page.replace(KEPT, ""), paper)) != []
 
 
+@pytest.mark.slow
 def test_the_check_sees_a_cut_row(printed: Callable[[str, str], Print], lantern: SheetFigures) -> None:
     """A bar that is longer than a page is cut, and noticed."""
     page = sheet_page(lantern, "A4")

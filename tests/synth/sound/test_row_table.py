@@ -70,6 +70,7 @@ def test_locked_oscillators_give_the_output_at_rest_but_for_a_steady_part():
     assert np.abs(edge - resting).max() < 1e-3
 
 
+@pytest.mark.slow
 def test_a_law_of_constant_amplitudes_sounds_like_none():
     capacitances = np.linspace(8e-12, float(STEEP.capacitance(STEEP.nearest)), 24)
     law = VariableLaw(capacitances, PLAIN.frequency_with(capacitances), np.full(24, 0.45))

@@ -57,6 +57,7 @@ def test_any_blocks_give_the_same_samples(name):
         assert cut.tobytes() == whole[:frames].tobytes()
 
 
+@pytest.mark.slow
 def test_changes_and_mutes_do_not_depend_on_blocks():
     events = {
         600: lambda voice: voice.set_instrument(INSTRUMENTS["pulled junction"]),

@@ -47,6 +47,21 @@ def offer(monkeypatch) -> Tunable:
     return tunable(OpenedDesign(template_design()))
 
 
+@pytest.fixture
+def asked(monkeypatch) -> Event:
+    """The field of a player who leans is there only once this is set."""
+    near, far, is_set = coupled(small_field(ring=RING_CURVE), 0.001 * PF), small_field(ring=RING_CURVE), Event()
+
+    def field_for(scene: Scene, *_: object, **__: object) -> HandField:
+        if scene.player.lean == 0.0:
+            return far
+        assert is_set.wait(20.0)
+        return near
+
+    monkeypatch.setattr("synth.build.workbench.field_for", field_for)
+    return is_set
+
+
 def played(offer: Tunable, **values: float | str) -> Tuned:
     settings = Settings(controls=controls_of(offer))
     for name, value in values.items():
@@ -123,17 +138,8 @@ def test_given_curves_have_no_ties_to_change() -> None:
     assert retuned(offer, first_settings(offer)).instrument == offer.instrument
 
 
-def test_another_stance_sounds_as_before_until_its_field_is_there(monkeypatch) -> None:
+def test_another_stance_sounds_as_before_until_its_field_is_there(asked: Event) -> None:
     """Leaning: solved beside the window, and shown as being computed; then the field of that scene sounds."""
-    near, far, asked = coupled(small_field(ring=RING_CURVE), 0.001 * PF), small_field(ring=RING_CURVE), Event()
-
-    def field_for(scene: Scene, *_: object, **__: object) -> HandField:
-        if scene.player.lean == 0.0:
-            return far
-        assert asked.wait(20.0)
-        return near
-
-    monkeypatch.setattr("synth.build.workbench.field_for", field_for)
     session = session_of([OpenedDesign(template_design())])
     before = session.instrument.curve
     session.set("lean", 0.05)
@@ -225,16 +231,7 @@ def test_a_stance_whose_field_cannot_be_solved_is_taken_back(monkeypatch) -> Non
     assert (session.settings.number("lean"), session.settings.number("tone")) == (0.0, 4000.0)
 
 
-def test_a_setting_put_beside_one_that_is_being_computed_sounds_as_it_is_set(monkeypatch) -> None:
-    near, far, asked = coupled(small_field(ring=RING_CURVE), 0.001 * PF), small_field(ring=RING_CURVE), Event()
-
-    def field_for(scene: Scene, *_: object, **__: object) -> HandField:
-        if scene.player.lean == 0.0:
-            return far
-        assert asked.wait(20.0)
-        return near
-
-    monkeypatch.setattr("synth.build.workbench.field_for", field_for)
+def test_a_setting_put_beside_one_that_is_being_computed_sounds_as_it_is_set(asked: Event) -> None:
     session = session_of([OpenedDesign(template_design())])
     session.set("lean", 0.05)
     session.update()

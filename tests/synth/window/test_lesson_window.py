@@ -102,6 +102,7 @@ def test_no_text_is_clipped_at_any_size(lessons, size, pick, place):
     check_texts(view, size)
 
 
+@pytest.mark.slow
 def test_smallest_text_is_legible(lessons):
     view, surface = LessonView(), pygame.Surface((1024, 640))
     view.resize((1024, 640))

@@ -191,6 +191,7 @@ def test_playing_by_keys_alone(pieces: list[OpenedDesign]) -> None:
     assert max(-np.diff(distances)) < 0.013  # 0.12 m/s, pictures at most 0.1 s apart
 
 
+@pytest.mark.slow
 def test_every_control_can_be_reached_and_changed_by_keys(
     pieces: list[OpenedDesign], monkeypatch: pytest.MonkeyPatch
 ) -> None:

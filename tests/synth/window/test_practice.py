@@ -206,6 +206,7 @@ def until(test: Step, most: int = 240) -> Iterator[Step]:
     raise AssertionError("it never came")
 
 
+@pytest.mark.slow
 def test_by_keys_alone_a_page_is_opened_a_run_played_and_the_result_shown(
     instrument: Instrument, tmp_path: Path
 ) -> None:

@@ -133,6 +133,7 @@ def test_the_inductor_leaves_zero_beat_where_it_was(offer: Tunable) -> None:
     assert longer.antenna.length == pytest.approx(1.1 * offer.design.antenna.length)
 
 
+@pytest.mark.slow
 def test_the_slider_of_sensitivity_moves_its_lever_and_shows_what_is(meadow: OpenedDesign) -> None:
     session = fresh(meadow)
     shown = session.shown_settings.number("sensitivity")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 import os
 from collections.abc import Iterator
@@ -276,6 +277,7 @@ def below(view: View) -> Box:
     return Box(0, drawer.top, size[0], size[1] - drawer.top)
 
 
+@pytest.mark.slow
 def test_every_value_of_every_control_fits() -> None:
     shown, windows = replace(BEFORE, readouts=readouts(INSTRUMENTS[0.0], STATE.distance, 442.0)), []
     for size, text_scale, opened in (((900, 560), 1.0, False), ((1024, 640), 1.6, True)):
@@ -309,9 +311,14 @@ def test_the_typeface_has_every_sign_that_is_drawn() -> None:
     pygame.freetype.quit()
 
 
-def luminance(colour: np.ndarray) -> float:
+def luminance(colour: Any) -> float:
     """Relative luminance as W3C, Web Content Accessibility Guidelines (WCAG) 2.1, section "relative luminance"."""
-    share = np.asarray(colour, dtype=float) / 255.0
+    return luminance_of(*(int(part) for part in colour))
+
+
+@functools.cache
+def luminance_of(red: int, green: int, blue: int) -> float:
+    share = np.array([red, green, blue]) / 255.0
     linear = np.where(share <= 0.03928, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
     return float(linear @ (0.2126, 0.7152, 0.0722))
 
