@@ -25,6 +25,7 @@ from synth.errors import DeviceError, InstrumentError
 
 PLOTS = ("matplotlib.backends.backend_agg", "matplotlib.figure", "PIL.PngImagePlugin")
 DIAGRAMS = ("schemdraw.elements",)
+"""For diagrams as SVG: schemdraw draws these without matplotlib, and works where that cannot be had."""
 
 
 class DrawnBeside:
@@ -95,6 +96,16 @@ def _ctrl_c_ignored() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
+@contextmanager
+def _hidden(module: str) -> Iterator[None]:
+    """A module that is not loaded yet cannot be inside: whoever would like it goes on without."""
+    sys.modules[module] = None  # type: ignore[assignment]  # what an import takes for "there is none"
+    try:
+        yield
+    finally:
+        del sys.modules[module]
+
+
 def _draw_one(pipe: Connection, module: str, libraries: tuple[str, ...]) -> None:
     """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -108,9 +119,13 @@ def _draw_one(pipe: Connection, module: str, libraries: tuple[str, ...]) -> None
 
         import_module(module)
         with suppress(InstrumentError, ImportError):  # one that is missing is told of by whoever draws with it
-            plotting_library()
-            for name in libraries:
-                import_module(name)
+            if libraries == DIAGRAMS:
+                with _hidden("schemdraw.backends.mpl"):
+                    import_module(*DIAGRAMS)
+            else:
+                plotting_library()
+                for name in libraries:
+                    import_module(name)
         function, arguments = pipe.recv()
         result = function(*arguments)
     except EOFError:  # nobody is left who waits for it
