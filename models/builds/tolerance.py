@@ -398,7 +398,8 @@ def tighter_parts(trial: Trial, goals: BuildGoals, builds: int, seed: int) -> tu
     for part in trial.varying:
         if part in bought:
             halved = trial.with_limit(part.quantity, 0.5 * part.limit)
-            run = joined([halved.law.outcomes(halved.values(one * halved.limits), evenness=evenness) for one in drawn])
+            rows = (halved.values(one * halved.limits) for one in drawn)
+            run = joined(halved.law.outcomes(row, evenness=evenness, distances=False) for row in rows)
             found.append(Tighter(part, 0.5 * part.limit, share_of(run.reached)[0], share_of(goals.met(run))[0]))
     return tuple(sorted(found, key=lambda choice: (-choice.good, -choice.reached)))
 
