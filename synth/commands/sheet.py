@@ -42,7 +42,8 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.circuit_diagram import pair_diagrams
     from synth.analysis.fit_design import fitted_design
     from synth.analysis.fit_slips import refuse_contradictions
-    from synth.analysis.fitting import Errors, solved_bench
+    from synth.analysis.fit_unknowns import Errors
+    from synth.analysis.fitting import solved_bench
     from synth.analysis.readings import load_readings
     from synth.analysis.sheet_bench import bench_figures
     from synth.analysis.sheet_figures import sheet_figures

@@ -15,7 +15,8 @@ from models.circuit.oscillator import steady_state
 from synth.analysis.fit_design import fitted_design
 from synth.analysis.fit_figures import fit_figures
 from synth.analysis.fit_target import Wish
-from synth.analysis.fitting import Errors, solved_bench
+from synth.analysis.fit_unknowns import Errors
+from synth.analysis.fitting import solved_bench
 from synth.analysis.oscillator import prepared_oscillator, steady
 from synth.analysis.readings import load_readings
 from synth.analysis.sheet_stations import antenna_station, bare_station
