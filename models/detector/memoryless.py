@@ -27,6 +27,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -57,15 +58,27 @@ def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
     At m = 1 they are A_0 = 4 / pi, A_n = -(-1)^n 8 / (pi (4 n^2 - 1)).
     """
     ratio, highest = fraction("amplitude_ratio", amplitude_ratio), _count("count", count, 0)
+    node, weight, fall = (_kept_quadrature if highest <= MOST_KEPT else _quadrature)(highest)
+    root = np.hypot(math.sqrt((1.0 - ratio) * (1.0 + ratio)), ratio * node)
+    order = np.arange(1.0, highest + 1.0)
+    falling = -((-ratio) ** order) * (4.0 / math.pi) * (fall @ (weight * node**2 * root))
+    return np.concatenate([[_mean_envelope(ratio)], falling])
+
+
+MOST_KEPT = 1024  # harmonics, up to which the quadrature is kept: 2 MB
+
+
+def _quadrature(highest: int) -> tuple[Floats, Floats, Floats]:
+    """Nodes u and their weights, (n,), and (1 - u^2)^(k - 3/2) of the harmonics k = 1..highest, (highest, n)."""
     position = np.linspace(-4.0, 4.0, 241)  # double-exponential nodes: exact to rounding up to both ends
     bent = math.pi * np.sinh(position)
     node, rest = 1.0 / (1.0 + np.exp(-bent)), 1.0 / (1.0 + np.exp(bent))  # u and 1 - u
     weight = (position[1] - position[0]) * math.pi * np.cosh(position) * node * rest
-    root = np.hypot(math.sqrt((1.0 - ratio) * (1.0 + ratio)), ratio * node)
     order = np.arange(1.0, highest + 1.0)
-    fall = np.exp(np.outer(order - 1.5, np.log(rest) + np.log1p(node)))
-    falling = -((-ratio) ** order) * (4.0 / math.pi) * (fall @ (weight * node**2 * root))
-    return np.concatenate([[_mean_envelope(ratio)], falling])
+    return node, weight, np.exp(np.outer(order - 1.5, np.log(rest) + np.log1p(node)))
+
+
+_kept_quadrature = lru_cache(maxsize=2)(_quadrature)
 
 
 def _mean_envelope(ratio: float) -> float:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
-from contextlib import AbstractContextManager, closing, nullcontext
+from contextlib import AbstractContextManager, ExitStack, closing, nullcontext
 from typing import TYPE_CHECKING
 
-from synth.commands.options import whole_number
+from synth.commands.options import add_seed_option, seed_of, whole_number
 
 if TYPE_CHECKING:
+    from synth.live.sound_process import SoundProcess
     from synth.midi.midi_out import MidiOut
     from synth.window.practice import Practice
 
@@ -32,7 +33,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--text-size", type=whole_number(80, 160), default=100, metavar="PERCENT", help="80 to 160 (default 100)"
     )
-    parser.add_argument("--seed", type=whole_number(0, 2**63), default=1, help="of the hand's tremor (default 1)")
+    add_seed_option(parser, "the hand's tremor")
     parser.add_argument(
         "--practise",
         metavar="WHAT",
@@ -43,6 +44,14 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Open the window and play until it is closed."""
+    from synth.live.sound_process import SoundProcess
+
+    with SoundProcess() as process:  # it makes itself ready while designs are read and the window is opened
+        return play(arguments, process)
+
+
+def play(arguments: Namespace, process: SoundProcess) -> int:
+    """Play through a process that was started for it."""
     from pathlib import Path
 
     from synth.build.workbench import say
@@ -61,7 +70,7 @@ def run(arguments: Namespace) -> int:
     from synth.window.play_window import Look, run_session
     from synth.window.session import LETTERS, session_of
 
-    look = Look(arguments.left_handed, arguments.text_size / 100.0, arguments.seed)
+    look = Look(arguments.left_handed, arguments.text_size / 100.0, seed_of(arguments))
     size = window_size(arguments.size)
     latency = latency_setting(arguments.latency)
     practice = practice_of(arguments.practise)
@@ -76,23 +85,31 @@ def run(arguments: Namespace) -> int:
     for file in recovered(folder):
         say(f"note: {file} is a recording that a run cut short; it holds what was written until then")
     practice.design = workpieces[0].design.name
-    session = session_of(workpieces, texts)
     title = " and ".join(workpiece.design.name for workpiece in workpieces)
     try:
         speaker = Speaker(
-            session.instrument,
+            workpieces[0].instrument,
             arguments.device,
             latency,
             arguments.rate,
             title=title,
             comment="; ".join(file_comment(workpiece.design) for workpiece in workpieces),
+            process=process,
         )
     except ValueError as error:
         raise DesignError(str(error)) from error
-    speaker.set_level(min(safe_level(session.instrument_of(place)) for place in range(len(workpieces))))
-    with opened_midi(arguments.midi_out) as midi, speaker:
+
+    def wait_ready() -> None:
+        speaker.wait_ready()
         if speaker.device_error:
             say(f"note: {speaker.device_error}")
+
+    with opened_midi(arguments.midi_out) as midi, ExitStack() as ending:
+        ending.callback(speaker.stop)
+        speaker.start(wait=False)
+        session = session_of(workpieces, texts)  # with the sound as it will be: matched, as the controls are set
+        speaker.set_instrument(session.instrument)
+        speaker.set_level(min(safe_level(session.instrument_of(place)) for place in range(len(workpieces))))
         run_session(
             session,
             speaker,
@@ -105,6 +122,7 @@ def run(arguments: Namespace) -> int:
             practice=practice,
             practise_now=arguments.practise is not None,
             own_hand=OwnHandPage(hand_file()),
+            once_open=wait_ready,
         )
     meters = speaker.meters()
     lost = f"{counted(meters.underruns, 'dropout')}, {meters.late_blocks} late"

@@ -14,6 +14,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from multiprocessing import parent_process
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
@@ -27,8 +28,8 @@ from synth.live.link import LiveLink
 from synth.live.meters import ProcessMeters, as_record
 from synth.live.process_tuning import prepare_process, real_time_threads, settle_memory
 from synth.live.recorder import Recorder, Recording, prepare_recorder
-from synth.live.renderer import FADE_TIME, Renderer
-from synth.live.sound_device import STREAM_REMEDY, Output, OutputStream, SilentClock, choose_output
+from synth.live.renderer import FADE_TIME, Renderer, prepare_sound
+from synth.live.sound_device import STREAM_REMEDY, Output, OutputStream, SilentClock, choose_output, portaudio
 from synth.live.sound_process import SoundSettings
 from synth.live.take import Span, keep_sound
 
@@ -115,7 +116,6 @@ class AudioProcess:
             "record": self._record,
         }
         self._renderer.warm_up()
-        prepare_recorder()
         settle_memory()
 
     def _open_stream(self, output: Output) -> None:
@@ -249,10 +249,18 @@ class AudioProcess:
         self._report()
 
 
-def run_audio_process(name: str, pipe: Connection, source: Source, settings: SoundSettings) -> None:
-    """Body of the spawned process."""
+def run_audio_process(pipe: Connection) -> None:
+    """Body of the spawned process: it makes everything ready, then waits to be told what to play."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the window's business; it sends "stop"
     prepare_process()
+    prepare_recorder()
+    prepare_sound()
+    with suppress(DeviceError):  # is told when the stream is to be opened
+        portaudio()
+    try:
+        _, (name, source, settings) = pipe.recv()
+    except (EOFError, OSError):  # the other side gave it up
+        return
     link = LiveLink.attach(name)
     process = AudioProcess(link, pipe, source, settings)
     for name in ("SIGTERM", "SIGHUP"):  # a closed terminal ends every process of the group: recordings are finished

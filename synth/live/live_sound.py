@@ -37,7 +37,8 @@ class LiveSound:
     Use it as a context manager, or call `start` and `stop`. Nothing here raises for want of a sound device:
     the voice then runs silently and `device_error` holds the reason and the remedy. `level` is the listening
     level, a gain after the voice; it starts at `safe_level` and does not change recordings. `latency` is
-    "low", "high" or a wish in s. `title` and `comment` (the design's name and hash) go into recordings.
+    "low", "high" or a wish in s. `title` and `comment` (the design's name and hash) go into recordings. `process`: one
+    that was started ahead, for the first start.
     """
 
     def __init__(
@@ -48,6 +49,7 @@ class LiveSound:
         sample_rate: int = 48000,
         title: str = "",
         comment: str = "",
+        process: SoundProcess | None = None,
     ) -> None:
         if isinstance(latency, str) and latency not in ("low", "high"):
             raise ValueError(f"latency must be low, high or a time in s; got {latency!r}")
@@ -59,6 +61,7 @@ class LiveSound:
         self._level = safe_level(source)
         self._lasting: dict[str, object] = {}  # what a new audio process has to be told again
         self._process: SoundProcess | None = None
+        self._ahead = process
         self._ready = False
         self._last: Meters = no_meters(int(sample_rate))
         self._device_error: str | None = None
@@ -75,11 +78,12 @@ class LiveSound:
         """Start the audio process; with `wait` return when it is ready. DeviceError if it does not start."""
         if self._process is not None:
             return
-        self._process = SoundProcess(self._source, self._settings)
+        self._process = process = self._ahead or SoundProcess()
+        self._ahead = None
         self._publish_level()
         self._publish_hand(monotonic())
         try:
-            self._process.start()
+            process.begin(self._source, self._settings)
         except BaseException:
             self._process = None
             raise

@@ -16,6 +16,7 @@ from synth.live.link import SPARE_SECONDS, TAKE_SECONDS, LiveLink, RowRing, row_
 from synth.live.live_hand import LiveHand
 from synth.live.meters import SoundMeters, as_record
 from synth.sound.fades import Gate, Slew, guard
+from synth.sound.filters import triangular_solver
 from synth.sound.voice import CrossfadingVoice
 
 if TYPE_CHECKING:
@@ -27,6 +28,15 @@ LEVEL_SLEW = 10.0  # gain per second: a full-scale change of the listening level
 PEAK_FALL = 20.0  # dB per second
 RMS_TIME = 0.1  # s
 SHARES_KEPT = 1024  # blocks whose render time is remembered
+
+
+def prepare_sound() -> None:
+    """Load what most sounds need when they are made, while there is nothing to play yet: a third of a second."""
+    import scipy.special  # noqa: F401
+
+    from synth.sound import strand  # noqa: F401
+
+    triangular_solver()
 
 
 class Renderer:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import multiprocessing
+import signal
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from multiprocessing.connection import Connection
-from typing import TYPE_CHECKING, Any
-
-from synth.live.link import LiveLink
-from synth.live.sound_device import Latency
+from typing import TYPE_CHECKING, Any, Self
 
 if TYPE_CHECKING:
+    from synth.live.link import LiveLink
+    from synth.live.sound_device import Latency
     from synth.sound.source import Source
 
 
@@ -27,32 +29,59 @@ class SoundSettings:
 
 
 class SoundProcess:
-    """One audio process with its pipe and the memory shared with it (`link`, which may be written before `start`).
+    """One audio process with its pipe and the memory shared with it (`link`, which may be written before `begin`).
 
-    Nothing here knows what a message means: `synth/live/live_sound.py` and `synth/live/audio_process.py` do. Once
-    `close` was called the object is done with.
+    It may be started long before it is told what to play (`begin`): its interpreter and its libraries take as long to
+    be there as a design and a window, and nothing of those is imported here. Nothing here knows what a message means:
+    `synth/live/live_sound.py` and `synth/live/audio_process.py` do. Once `close` was called the object is done with.
+    As a context manager it is ended on leaving where nobody has taken it over by `begin`.
     """
 
-    def __init__(self, source: Source, settings: SoundSettings) -> None:
+    def __init__(self) -> None:
         context = multiprocessing.get_context("spawn")
-        self.link = LiveLink.create()
         self._pipe, self._theirs = context.Pipe()
-        self._process = context.Process(
-            target=_run,
-            args=(self.link.name, self._theirs, source, settings),
-            name="beatfield sound",
-            daemon=True,
-        )
+        self._process = context.Process(target=_run, args=(self._theirs,), name="beatfield sound", daemon=True)
+        self._started = self._begun = False
+
+    def __enter__(self) -> Self:
+        self.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if not self._begun:
+            self.join()
+            self.close()
+
+    @cached_property
+    def link(self) -> LiveLink:
+        """The memory shared with it."""
+        from synth.live.link import LiveLink
+
+        return LiveLink.create()
 
     def start(self) -> None:
-        """Start it; where that fails, give pipe and memory back and raise what happened."""
+        """Start it; it waits for `begin`. Where that fails, give pipe and memory back and raise what happened."""
+        self._started = True
         try:
-            self._process.start()
+            with _no_interrupt():
+                self._process.start()
         except BaseException:
             self._release()
             raise
         finally:
             self._theirs.close()
+
+    def begin(self, source: Source, settings: SoundSettings) -> None:
+        """Let it play, starting it where it is not yet; where it does not start, raise what happened."""
+        self._begun = True
+        if not self._started:
+            self.start()
+        try:
+            self.tell("begin", (self.link.name, source, settings))
+        except BaseException:  # what cannot be sent
+            self.join()
+            self.close()
+            raise
 
     @property
     def pid(self) -> int | None:
@@ -99,11 +128,25 @@ class SoundProcess:
 
     def _release(self) -> None:
         self._pipe.close()
-        self.link.close()
+        if "link" in vars(self):
+            self.link.close()
 
 
-def _run(name: str, pipe: Connection, source: Source, settings: SoundSettings) -> None:
+@contextmanager
+def _no_interrupt() -> Iterator[None]:
+    """A process started meanwhile never hears Ctrl-C, not even before its first line; here it is heard afterwards."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT,))
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _run(pipe: Connection) -> None:
     """Body of the process. Only there what renders is imported."""
     from synth.live.audio_process import run_audio_process
 
-    run_audio_process(name, pipe, source, settings)
+    run_audio_process(pipe)

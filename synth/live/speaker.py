@@ -16,6 +16,7 @@ from synth.sound.strand import InstrumentSource
 if TYPE_CHECKING:
     from models.instrument import Instrument
     from synth.hands.hand_path import HandPath
+    from synth.live.sound_process import SoundProcess
 
 
 class Speaker(LiveSound):
@@ -33,8 +34,9 @@ class Speaker(LiveSound):
         sample_rate: int = 48000,
         title: str = "",
         comment: str = "",
+        process: SoundProcess | None = None,
     ) -> None:
-        super().__init__(InstrumentSource(instrument), device, latency, sample_rate, title, comment)
+        super().__init__(InstrumentSource(instrument), device, latency, sample_rate, title, comment, process)
         self._recorded: list[Recording] = []
         self._recording_to: Path | None = None
         self._notice: str | None = None

@@ -415,28 +415,31 @@ def run_session(
     practice: Practice | None = None,
     practise_now: bool = False,
     own_hand: OwnHandPage | None = None,
+    once_open: Callable[[], None] = lambda: None,
 ) -> WindowRun:
     """Open the window on a started speaker, play, and return when the player closes it.
 
     `title` names the window; recordings go to `record_folder`. `remarks` appear under the keys in the help. `caution`:
     show the hearing caution first, silent until it is answered; None shows it until it was answered once on this
-    account. `each_frame` is called after each picture. `practice`: what
-    may be practised; `practise_now` opens its page; `own_hand`: the player's. Raises DeviceError where no window can be
-    opened.
+    account. `each_frame` is called after each picture. `practice`: what may be practised; `practise_now` opens its
+    page; `own_hand`: the player's. `once_open` is called when the window is open and empty: there a speaker may be
+    waited for that was started without waiting. Raises DeviceError where no window can be opened.
     """
     first = look or Look()
-    state = WindowState(
-        distance=session.tuned.instrument.curve.farthest,
-        opening=resting_opening(session),
-        wanted_opening=resting_opening(session),
-        level=speaker.level,
-        caution_open=caution_wanted(speaker.device_error) if caution is None else caution,
-        mirrored=first.mirrored,
-        text_scale=first.text_scale,
-    )
+    opening = resting_opening(session)
     with closing(session), opened_screen(f"Beatfield: {title}", size, lambda: speaker.stop()) as opened:
         import pygame
 
+        once_open()
+        state = WindowState(
+            distance=session.tuned.instrument.curve.farthest,
+            opening=opening,
+            wanted_opening=opening,
+            level=speaker.level,
+            caution_open=caution_wanted(speaker.device_error) if caution is None else caution,
+            mirrored=first.mirrored,
+            text_scale=first.text_scale,
+        )
         window = PlayWindow(session, speaker, state, Path(record_folder), remarks, midi, first.seed, practice, own_hand)
         window.open(opened.get_size())
         if practise_now:

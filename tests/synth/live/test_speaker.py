@@ -28,7 +28,7 @@ from synth.live.audio_process import AudioProcess
 from synth.live.link import LiveLink
 from synth.live.live_sound import measure
 from synth.live.sound_device import list_devices
-from synth.live.sound_process import SoundSettings
+from synth.live.sound_process import SoundProcess, SoundSettings
 from synth.live.speaker import Speaker
 from synth.sound.strand import InstrumentSource
 
@@ -281,7 +281,8 @@ def test_the_last_minutes_are_kept_as_sound_and_hand(tmp_path: Path) -> None:
 
     from synth.hands.trace_file import load_trace
 
-    with Speaker(make_instrument(), device=NO_DEVICE) as speaker:
+    with SoundProcess() as ahead, Speaker(make_instrument(), device=NO_DEVICE, process=ahead) as speaker:
+        assert speaker.process_id == ahead.pid  # the one that was started before there was anything to play
         assert speaker.last_take() is None
         speaker.move(0.2, 0.8)
         wait_for(lambda: speaker.kept_seconds > 0.5, "half a second")
@@ -365,6 +366,14 @@ def test_stopping_gives_everything_back() -> None:
     with pytest.raises(FileNotFoundError):
         SharedMemory(name=name)
     speaker.stop()
+
+
+def test_a_process_started_ahead_ends_where_nobody_plays_through_it() -> None:
+    with SoundProcess() as ahead:
+        pid = ahead.pid
+        assert pid is not None
+        assert ahead.alive
+    assert not Path(f"/proc/{pid}").exists()
 
 
 def test_a_killed_audio_process_is_noticed_and_started_again(tmp_path: Path) -> None:
