@@ -31,6 +31,7 @@ from models.arrays import Floats
 from models.branch.loss import mode_starts
 from models.builds.tuned_builds import OUTCOMES, QUANTITIES, Outcomes, TunedBuilds, joined
 from models.checks import fraction, non_negative, one_of
+from models.normal_law import quantile, share_below
 
 SCATTERS = ("uniform", "normal")
 CUT = 3.0  # sigmas at the limits
@@ -179,10 +180,8 @@ def of_limit(share: Floats, scatter: str) -> Floats:
     """Deviations in units of the limit for uniform random numbers from 0 to 1 (the inverse of the distribution)."""
     if scatter == "uniform":
         return 2.0 * share - 1.0
-    from scipy.special import ndtr, ndtri  # heavy, and not for every scatter
-
-    below = ndtr(-CUT)
-    return np.asarray(ndtri(below + share * (1.0 - 2.0 * below)) / CUT)
+    below = share_below(-CUT)
+    return quantile(below + share * (1.0 - 2.0 * below)) / CUT
 
 
 def drawn_builds(trial: Trial, builds: int, seed: int, chunk: int = CHUNK) -> Iterator[Floats]:
@@ -399,7 +398,8 @@ def tighter_parts(trial: Trial, goals: BuildGoals, builds: int, seed: int) -> tu
     for part in trial.varying:
         if part in bought:
             halved = trial.with_limit(part.quantity, 0.5 * part.limit)
-            run = joined([halved.law.outcomes(halved.values(one * halved.limits), evenness=evenness) for one in drawn])
+            rows = (halved.values(one * halved.limits) for one in drawn)
+            run = joined(halved.law.outcomes(row, evenness=evenness, distances=False) for row in rows)
             found.append(Tighter(part, 0.5 * part.limit, share_of(run.reached)[0], share_of(goals.met(run))[0]))
     return tuple(sorted(found, key=lambda choice: (-choice.good, -choice.reached)))
 

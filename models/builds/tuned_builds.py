@@ -157,11 +157,13 @@ class TunedBuilds:
         by_trimmer = self.circuit.by_trimmer * (most - self.circuit.trimmer)
         return total + added + by_trimmer, span * (1.0 + self.circuit.by_trimmer)
 
-    def outcomes(self, values: ArrayLike, always_tuned: bool = False, evenness: bool = True) -> Outcomes:
+    def outcomes(
+        self, values: ArrayLike, always_tuned: bool = False, evenness: bool = True, distances: bool = True
+    ) -> Outcomes:
         """What builds with these part values (n, columns) do; ValueError for a table of another shape.
 
         With `always_tuned` the reference is brought to zero beat whatever that takes, beyond its trimmer's ends too.
-        Without `evenness` that is left out (NaN): it takes most of the time.
+        Without `evenness` and without `distances` (of zero beat) these are left out (NaN): they take most of the time.
         """
         table = finite_array("values", values)
         if table.ndim != 2 or table.shape[1] != len(self.quantities):
@@ -174,13 +176,16 @@ class TunedBuilds:
         tunable = (setting >= 0.0) & (setting <= 1.0) | always_tuned
         tuned = np.where(tunable, variable[:, :1], self.reference_frequency(table, np.clip(setting, 0.0, 1.0)))
         offset = tuned - variable
-        crosses = (offset[:, 3] >= 0.0) & (offset[:, 4] <= 0.0)
+        zero_beat = np.full(len(table), np.nan)
+        if distances:
+            crosses = (offset[:, 3] >= 0.0) & (offset[:, 4] <= 0.0)
+            zero_beat = np.where(crosses, self.law.distance_at(builds, tuned)[:, 0], np.nan)
         lowest, highest = self._range(offset)
         return Outcomes(
             reference_frequency=nominal[:, 0],
             variable_frequency=variable[:, 0],
             trimmer_setting=setting[:, 0],
-            zero_beat_distance=np.where(crosses, self.law.distance_at(builds, tuned)[:, 0], np.nan),
+            zero_beat_distance=zero_beat,
             lowest=lowest,
             highest=highest,
             unevenness=self._unevenness(builds, tuned, offset) if evenness else np.full(len(table), np.nan),

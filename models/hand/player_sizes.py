@@ -14,6 +14,7 @@ from typing import Final, Literal
 import numpy as np
 
 from models.checks import positive
+from models.normal_law import quantile
 
 Person = Literal["man", "woman", "child"]
 #: (mean, standard deviation) of men and of women, mm.
@@ -74,14 +75,12 @@ class BodySizes:
 
 def adult(person: Person, percentile: float = 50.0) -> BodySizes:
     """A man or woman with every size at `percentile`, 1 to 99, of the normal distribution."""
-    from scipy.special import ndtri
-
     if person not in ("man", "woman"):
         raise ValueError(f"person must be man or woman; got {person!r}")
     if not 1.0 <= percentile <= 99.0:
         raise ValueError(f"percentile must be between 1 and 99; got {percentile:g}")
     first = 0 if person == "man" else 2
-    deviation = float(ndtri(percentile / 100.0))
+    deviation = float(quantile(percentile / 100.0))
     return BodySizes(**{name: 1e-3 * (row[first] + deviation * row[first + 1]) for name, row in _MEASURED.items()})
 
 

@@ -34,6 +34,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.arrays import Floats
+from models.normal_law import quantile, share_below
 from models.readings.instrument_model import FrequencyOf, InstrumentModel
 from models.readings.unknowns import NORMAL_95, Unknown, slopes_of, values_of
 
@@ -112,19 +113,17 @@ class Fit:
 
     def interval(self, place: int) -> tuple[float, float, float]:
         """Value and 95 % interval of an unknown, SI, cut off at its least value."""
-        from scipy.special import ndtr, ndtri  # heavy: the sheet of a design that was not fitted needs none of it
-
         one, spread = self.problem.unknowns[place], self.told(place)
         value, at_end = float(self.values[place]), float(self.coordinates[place]) <= self.problem.unknowns[place].lowest
         middle = float(self.free[place] if at_end else self.coordinates[place])
         if not one.free or spread == 0.0:
             return value, value, value
-        below = float(ndtr((one.lowest - middle) / spread)) if one.lowest > -math.inf else 0.0
+        below = share_below((one.lowest - middle) / spread) if one.lowest > -math.inf else 0.0
         if below >= 1.0 - 1e-12:
             return value, value, one.value(one.lowest + NORMAL_95 * spread)
         if at_end:
-            return value, value, one.value(middle + spread * float(ndtri(below + 0.95 * (1.0 - below))))
-        ends = (middle + spread * float(ndtri(below + share * (1.0 - below))) for share in (0.025, 0.975))
+            return value, value, one.value(middle + spread * float(quantile(below + 0.95 * (1.0 - below))))
+        ends = (middle + spread * float(quantile(below + share * (1.0 - below))) for share in (0.025, 0.975))
         low, high = (one.value(end) for end in ends)
         return value, min(low, value), max(high, value)
 

@@ -23,7 +23,8 @@ from models.roots import root
 from models.tank import required_capacitance
 from synth.analysis.fit_devices import device_values, with_fitted_device
 from synth.analysis.fit_field import BODY, COMMON_TIE
-from synth.analysis.fitting import RESONATOR, SolvedBench
+from synth.analysis.fit_unknowns import RESONATOR
+from synth.analysis.fitting import SolvedBench
 from synth.analysis.readings import Setting
 from synth.build.assembly import tank_in, wired
 from synth.build.circuit_assembly import blaming, circuit_of

@@ -20,7 +20,8 @@ from synth.analysis.figures import DENSE, collected, explanation, of
 from synth.analysis.fit_next import candidates, rows_of_candidates
 from synth.analysis.fit_slips import rising_pitches, slip_words, two_boards
 from synth.analysis.fit_target import TargetFigure, Wish, counted_beside, targets
-from synth.analysis.fitting import PULL_LIMIT, PULL_SLOPE_LIMIT, SolvedBench
+from synth.analysis.fit_unknowns import PULL_LIMIT, PULL_SLOPE_LIMIT
+from synth.analysis.fitting import SolvedBench
 from synth.analysis.readings import Setting
 from synth.designs.quantity import format_quantity, percent_words
 from synth.errors import DesignError
@@ -302,9 +303,13 @@ def _chance(chance: float) -> str:
     return f"{100.0 * chance:.2g} %" if chance >= LEAST_CHANCE else f"below {100.0 * LEAST_CHANCE:g} %"
 
 
+_INTERRUPTED = "interrupted; not whole: the fit about what it found. The best of what was found is taken"
+
+
 def _notices(bench: SolvedBench) -> list[str]:
     fit, inner = bench.fit, bench.bench
-    notices = [] if inner.circuits else [neglected()]
+    notices = [_INTERRUPTED] if bench.interrupted else []
+    notices += [] if inner.circuits else [neglected()]
     told = [place for place in asked(fit) if fit.told(place) < 1.0 / math.sqrt(2.0)]
     if len(bench.kept) <= len(told):
         notices.append("as many unknowns as readings: the fit cannot show a slip; one more reading can")

@@ -15,7 +15,8 @@ from models.preferred_values import values_in_range
 from models.readings.fit import Slip, solved
 from models.readings.instrument_model import BeatOf, Rows
 from models.readings.unknowns import NORMAL_95, Unknown
-from synth.analysis.fitting import Bench, ReadingPlace, SolvedBench, beat_signs, of_file
+from synth.analysis.fit_bench import Bench, ReadingPlace, beat_signs
+from synth.analysis.fitting import SolvedBench, of_file
 from synth.analysis.readings import Setting
 from synth.designs.quantity import format_quantity, percent_words
 from synth.errors import DesignError

@@ -101,33 +101,6 @@ AS_DESIGNED = BenchSetting()
 AWAY, UNPLUGGED = "away", "unplugged"
 
 
-def _option(name: str, text: str | None, unit: str, low: float, high: float) -> float | None:
-    """The quantity of an option, SI; None where it was not given. Raises DesignError outside low..high."""
-    if text is None:
-        return None
-    try:
-        found = parse(text, unit)
-    except DesignError as error:
-        raise DesignError(f"{name} {text}: {error}") from None
-    if not low <= found <= high:
-        span = f"{format_quantity(low, unit)} and {format_quantity(high, unit)}"
-        raise DesignError(f"{name} {text}: must be between {span}")
-    return found
-
-
-def bench_setting(fitted: str | None, trimmer: str | None, hand: str | None) -> BenchSetting:
-    """What --fitted, --trimmer and --hand say. Raises DesignError."""
-    place: float | str | None = None
-    if hand is not None:
-        word = hand.strip().lower()
-        place = word if word in (AWAY, UNPLUGGED) else _option("--hand", hand, "m", 0.005, 5.0)
-    return BenchSetting(
-        _option("--fitted", fitted, "F", 1e-12, 1e-6),
-        _option("--trimmer", trimmer, "fraction", 0.0, 1.0),
-        place,
-    )
-
-
 def as_set(design: Design, which: str, setting: BenchSetting) -> Design:
     """The design with the capacitor and the trimmer of one oscillator as set; the reference then is not tuned."""
     changed: dict[str, Any] = {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache, partial
 
 from models.radio_limits import general_field_limit
 from synth.analysis.antenna_figures import AntennaFigures
@@ -102,7 +103,8 @@ def sheet_figures(opened: OpenedDesign, told: Callable[[float], None] = lambda s
     unsolved: list[UnsolvedFigure] = []
     trimmers: list[TrimmerFigure | None] = []
     pots: list[PotFigure | None] = []
-    setups = _setups(opened)
+    empty_room = cache(partial(antenna_station, opened))
+    setups = _setups(opened, empty_room)
     for number, (letter, name, made) in enumerate(setups):
         told(number / (len(setups) + 1))
         codes = [row.code for row in readings] + [row.code for row in unsolved]
@@ -120,7 +122,7 @@ def sheet_figures(opened: OpenedDesign, told: Callable[[float], None] = lambda s
         pots.append(turned[1])
     told(len(setups) / (len(setups) + 1))
     try:
-        beat = beat_reading(opened, "B1", limits)
+        beat = beat_reading(opened, empty_room, "B1", limits)
     except ValueError as error:
         unsolved.append(UnsolvedFigure("B1", "beat note, no player near", " ".join(str(error).split())))
     else:
@@ -143,7 +145,7 @@ def sheet_figures(opened: OpenedDesign, told: Callable[[float], None] = lambda s
 BARE = "variable oscillator without its antenna"
 
 
-def _setups(opened: OpenedDesign) -> list[tuple[str, str, Callable[[], Station]]]:
+def _setups(opened: OpenedDesign, empty_room: Callable[[], Station]) -> list[tuple[str, str, Callable[[], Station]]]:
     """The set-ups in the order in which they are read: the letter of their readings, a name, and how each is made.
 
     The variable oscillator is read for current and volts once, with its antenna.
@@ -151,7 +153,7 @@ def _setups(opened: OpenedDesign) -> list[tuple[str, str, Callable[[], Station]]
     found: list[tuple[str, str, Callable[[], Station]]] = [
         ("R", "reference oscillator", lambda: reference_station(opened)),
         ("V", BARE, lambda: replace(bare_station(opened), dc=None, by_pot=None)),
-        ("V", "variable oscillator with its antenna", lambda: antenna_station(opened)),
+        ("V", "variable oscillator with its antenna", empty_room),
     ]
     if opened.volume is None:
         return found

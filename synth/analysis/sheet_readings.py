@@ -118,12 +118,16 @@ def station_readings(
     return readings, causes
 
 
-def beat_reading(opened: OpenedDesign, code: str, limits: Mapping[str, float]) -> ReadingFigure | None:
-    """The beat with nobody near once zero beat is set: None where no zero beat is reached."""
+def beat_reading(
+    opened: OpenedDesign, empty_room: Callable[[], Station], code: str, limits: Mapping[str, float]
+) -> ReadingFigure | None:
+    """The beat with nobody near once zero beat is set: None where no zero beat is reached. `empty_room` makes the
+    station of the variable oscillator with its antenna.
+    """
     distance = opened.field.zero_beat_distance
     if distance is None:
         return None
-    empty, there = antenna_station(opened), antenna_station(opened, distance)
+    empty, there = empty_room(), antenna_station(opened, distance)
     lock = opened.instrument.lock_range
 
     def beat(name: str, factor: float) -> float:

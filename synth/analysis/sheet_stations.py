@@ -19,6 +19,7 @@ from models.circuit.inverter import Inverter
 from models.circuit.network import GROUND
 from models.circuit.oscillator import steady_state
 from models.circuit.resonance import resonance
+from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
 from models.circuit.variable_oscillator import with_antenna
@@ -108,16 +109,15 @@ def resonance_probe(tank: Tank, stray: float, antenna: ProbedAntenna | None, mod
 
 
 def circuit_probe(
-    design: Design, which: str, circuit: Circuit, antenna: ProbedAntenna, near: float | None
+    design: Design, which: str, circuit: Circuit, antenna: ProbedAntenna, base: SteadyState
 ) -> OscillatorProbe:
     """The oscillator as a circuit: frequency, supply current and DC volts while it runs. `antenna`: what hangs on the
-    circuit already; `near`, Hz, picks the mode.
+    circuit already; `base`: its steady state.
 
     The volts are those at the points with nothing connected: a meter's own resistance is not counted. What a part does
     comes from the adjoint, one linear solve for each, in place of two solved circuits.
     """
     with blaming(design, which):
-        base = steady_state(circuit, near_frequency=near)
         adjoint = oscillator_adjoint(base)
     parts = _circuit_parts(circuit, antenna.lead, antenna.tap_ratio**2)
     turns = {part.name: turn for part, turn in parts}
@@ -354,23 +354,18 @@ def _station(
         circuit = circuit.with_trimmer(setting)
     if antenna is not None:
         circuit = with_antenna(circuit, antenna.capacitance, antenna.branch, antenna.tap_ratio)
-    solved = circuit_probe(design, which, circuit, antenna or ProbedAntenna(0.0, 0.0), near)
-    by_pot = _frequency(circuit.with_pot, circuit, near)
+    with blaming(design, which):
+        state = steady_state(circuit, near_frequency=near)
+    solved = circuit_probe(design, which, circuit, antenna or ProbedAntenna(0.0, 0.0), state)
+    by_pot = partial(_frequency, circuit.with_pot, state)
     if design.law != "circuit" or which == "volume":  # as in the instrument, whose volume side is a resonance
         return Station(which, condition, setting, resonance, solved, resonance_at, by_pot)
-    return Station(which, condition, setting, solved, solved, _frequency(circuit.with_trimmer, circuit, near), by_pot)
+    return Station(which, condition, setting, solved, solved, partial(_frequency, circuit.with_trimmer, state), by_pot)
 
 
-def _frequency(
-    turned: Callable[[float], Circuit], circuit: Circuit, near: float | None
-) -> Callable[[float], float | None]:
-    """Frequency of the `turned` circuit against its position, from the steady state of `circuit`."""
-    base = steady_state(circuit, near_frequency=near)
-
-    def at(place: float) -> float | None:
-        try:
-            return steady_state(turned(place), warm_start=base).frequency
-        except ValueError:
-            return None
-
-    return at
+def _frequency(turned: Callable[[float], Circuit], base: SteadyState, place: float) -> float | None:
+    """Frequency, Hz, of the circuit `turned` to a position, from the steady state before; None: it does not run."""
+    try:
+        return steady_state(turned(place), warm_start=base).frequency
+    except ValueError:
+        return None

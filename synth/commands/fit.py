@@ -68,13 +68,15 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.fit_figures import fit_figures
     from synth.analysis.fit_slips import refuse_contradictions
     from synth.analysis.fit_target import Wish, chosen_reach
-    from synth.analysis.fitting import errors_of, known_of, solved_bench
+    from synth.analysis.fit_unknowns import errors_of, known_of
+    from synth.analysis.fitting import solved_bench
     from synth.analysis.readings import load_readings
     from synth.analysis.retuning import retuning
     from synth.build.workbench import say
     from synth.commands.options import chosen, frequency_of
     from synth.designs.design_file import design_source, read_design
     from synth.designs.edited import edited_text
+    from synth.errors import EXIT_INTERRUPTED, EXIT_OK
     from synth.files.atomic_file import write_text
     from synth.files.plain_text import one_line
     from synth.progress_line import ProgressLine
@@ -103,4 +105,4 @@ def run(arguments: Namespace) -> int:
             say(f"note: {notice}")
         say(f"wrote {arguments.output}")
     FIT.write(arguments, figures)
-    return 0
+    return EXIT_INTERRUPTED if bench.interrupted else EXIT_OK

@@ -72,6 +72,19 @@ def run(arguments: Namespace) -> int:
         return _read(arguments, drawing)
 
 
+def bench_setting(fitted: str | None, trimmer: str | None, hand: str | None) -> BenchSetting:
+    """What --fitted, --trimmer and --hand say. Raises DesignError."""
+    from synth.analysis.oscillator import AWAY, UNPLUGGED, BenchSetting
+    from synth.commands.options import quantity_of
+
+    word = "" if hand is None else hand.strip().lower()
+    return BenchSetting(
+        quantity_of("--fitted", fitted, "F", 1e-12, 1e-6),
+        quantity_of("--trimmer", trimmer, "fraction", 0.0, 1.0),
+        word if word in (AWAY, UNPLUGGED) else quantity_of("--hand", hand, "m", 0.005, 5.0),
+    )
+
+
 def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     import sys
     from dataclasses import replace
@@ -80,7 +93,6 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     from synth.analysis.circuit_points import recorded_nodes
     from synth.analysis.oscillator import (
         AdjustedReading,
-        bench_setting,
         oscillator_figures,
         oscillator_picture,
         prepared_oscillator,

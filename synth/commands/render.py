@@ -100,16 +100,22 @@ def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
 
 
 def _tune_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
-    """The hand that plays the tune, with a notice of every note out of reach; DesignError if all are."""
+    """The hand that plays the tune, the user's own where it was measured as in `beatfield tune`, with a notice of every
+    note out of reach; DesignError if all are.
+    """
     from synth.analysis.tune import tune_figures
     from synth.build.workbench import say
     from synth.commands.options import manner_of, tune_of
     from synth.errors import DesignError
+    from synth.hands.own_hand_file import own_hand
 
-    manner, tune = manner_of(arguments), tune_of(arguments, arguments.tune)
-    figures, played = tune_figures(workpiece, tune, manner)
+    hand = own_hand()
+    manner, tune = manner_of(arguments, hand), tune_of(arguments, arguments.tune)
+    figures, played = tune_figures(workpiece, tune, manner, hand)
     if played is None:
         raise DesignError("\n".join(figures.faults()))
+    if figures.own_hand:
+        say("note: played with your own hand, as measured: beatfield hand shows it")
     for remark in (*figures.remarks, *figures.faults()):
         say(f"note: {arguments.tune}: {remark}")
     return played.path

@@ -36,14 +36,14 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(arguments: Namespace) -> int:
     """Collect the figures and write what is asked for."""
     import sys
-    from contextlib import ExitStack
     from dataclasses import replace
     from pathlib import Path
 
     from synth.analysis.circuit_diagram import pair_diagrams
     from synth.analysis.fit_design import fitted_design
     from synth.analysis.fit_slips import refuse_contradictions
-    from synth.analysis.fitting import Errors, solved_bench
+    from synth.analysis.fit_unknowns import Errors
+    from synth.analysis.fitting import solved_bench
     from synth.analysis.readings import load_readings
     from synth.analysis.sheet_bench import bench_figures
     from synth.analysis.sheet_figures import sheet_figures
@@ -53,7 +53,6 @@ def run(arguments: Namespace) -> int:
     from synth.files.plain_text import one_line
     from synth.progress_line import ProgressLine
     from synth.report.diagram import diagrams_as_svg
-    from synth.report.drawn_beside import DIAGRAMS, DrawnBeside
     from synth.report.sheet_page import sheet_page
     from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
     from synth.report.written import print_json, write_text
@@ -64,17 +63,9 @@ def run(arguments: Namespace) -> int:
         raise DesignError(
             "name a file for the sheet with -o sheet.html, or ask for its figures with --text, --json, --csv or --plot"
         )
-    design = load_design(Path(arguments.design))
-    with ExitStack() as stack:
-        drawing = None
-        if target is not None and design.circuit is not None:
-            drawing = stack.enter_context(DrawnBeside("synth.report.diagram", DIAGRAMS))
-        opened = open_loaded(design)
-        if drawing is not None:
-            drawing.draw(diagrams_as_svg, pair_diagrams(opened))
-        with ProgressLine("solving for the sheet") as line:
-            figures = sheet_figures(opened, line)
-        drawn = {} if drawing is None else drawing.finish()
+    opened = open_loaded(load_design(Path(arguments.design)))
+    with ProgressLine("solving for the sheet") as line:
+        figures = sheet_figures(opened, line)
     if arguments.readings:
         readings = load_readings(Path(arguments.readings))
         with ProgressLine("fitting the readings"):
@@ -85,6 +76,7 @@ def run(arguments: Namespace) -> int:
     elif arguments.which:
         raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
     if target is not None:
+        drawn = {} if opened.design.circuit is None else diagrams_as_svg(pair_diagrams(opened))
         write_text(sheet_page(figures, arguments.paper, drawn), target, arguments.force)
         if target != "-":
             say(f"wrote {target}; open it in a browser and print it at 100 %")

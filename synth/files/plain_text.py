@@ -13,6 +13,7 @@ from typing import TextIO
 
 # Marks at the beginning of a line, and how a terminal shows them (ISO/IEC 6429, select graphic rendition).
 MARKS = {"beatfield:": "1;31", "MEND": "1;31", "WARN": "1;33", "note:": "33", "ok": "32"}
+RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")  # how a text begins that a spreadsheet runs as a formula
 _MARK = re.compile(rf"^({'|'.join(MARKS)})(?=\s)", re.MULTILINE)
 
 
@@ -43,6 +44,16 @@ def one_line(text: str) -> str:
 def valid_utf8(text: str) -> str:
     """`text` with unpaired surrogates as their escapes (`\\udcff`, which within a JSON string is JSON for the same)."""
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def for_spreadsheet(text: str) -> str:
+    """A text as the cell of a CSV: behind an apostrophe where a spreadsheet would run it as a formula."""
+    return f"'{text}" if text.startswith(RUN_BY_SPREADSHEETS) else text
+
+
+def from_spreadsheet(cell: str) -> str:
+    """The text that `for_spreadsheet` made this cell of."""
+    return cell[1:] if cell.startswith("'") and cell[1:].startswith(RUN_BY_SPREADSHEETS) else cell
 
 
 def counted(number: int, noun: str) -> str:

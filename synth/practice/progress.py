@@ -16,7 +16,7 @@ from pathlib import Path
 from synth.errors import DesignError
 from synth.files.atomic_file import make_folder, write_text
 from synth.files.input_file import read_text
-from synth.files.plain_text import counted
+from synth.files.plain_text import counted, for_spreadsheet, from_spreadsheet
 from synth.practice.course import Terms
 from synth.practice.judgement import Judgement
 
@@ -113,7 +113,14 @@ def _run(cells: Sequence[str]) -> Run:
         raise ValueError(f"holds a number that is not finite, or beyond {LARGEST:g}")
     if not 0 <= int(notes) <= LARGEST:
         raise ValueError(f"notes must be 0 or more; got {notes[:20]}")
+    score, design = map(from_spreadsheet, (score, design))
     return Run(when, score, design, numbers[0], waited == "yes", int(notes), *numbers[1:])
+
+
+def _cell(value: object) -> object:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return for_spreadsheet(value) if isinstance(value, str) else value
 
 
 def add_run(path: Path, run: Run) -> tuple[Run, ...]:
@@ -124,7 +131,7 @@ def add_run(path: Path, run: Run) -> tuple[Run, ...]:
     writer = csv.writer(made, lineterminator="\n")
     writer.writerow(COLUMNS)
     for each in runs:
-        writer.writerow("yes" if cell is True else "no" if cell is False else cell for cell in astuple(each))
+        writer.writerow(map(_cell, astuple(each)))
     write_text(path, made.getvalue(), force=True)
     return runs
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from types import ModuleType
@@ -43,10 +44,9 @@ def diagrams_as_svg(diagrams: Mapping[str, CircuitDiagram]) -> dict[str, tuple[s
 def _drawn(diagram: CircuitDiagram, path: Path) -> bytes:
     """The diagram as the bytes of an SVG or PNG file, with a caution below it where its voltages are dangerous."""
     layout = diagram.layout
-    schemdraw = require("schemdraw", "a circuit diagram")
-    import schemdraw.elements as elm
-
     kind = path.suffix.lower()[1:]
+    schemdraw = _library(kind)
+    elm = schemdraw.elements
     left, lowest, right, _ = layout.box
     with schemdraw.Drawing(show=False, canvas="svg" if kind == "svg" else "matplotlib") as sheet:
         sheet.config(unit=2.0 * REACH, inches_per_unit=INCHES, font="DejaVu Sans", color=INK, lw=1.2, margin=0.8)
@@ -61,6 +61,24 @@ def _drawn(diagram: CircuitDiagram, path: Path) -> bytes:
             _write(sheet, elm, Text((HIGH_VOLTAGE,), (left, lowest - 1.2)), WARNING)
         dots = min(PNG_DOTS, 9000.0 / (INCHES * (right - left)))
         return bytes(sheet.get_imagedata(kind) if kind == "svg" else _png(sheet, dots))
+
+
+def _library(kind: str) -> ModuleType:
+    """Schemdraw, for an SVG without matplotlib: it needs none, but loads it, which takes four times the drawing, where
+    it can be had.
+    """
+    name, backend = "schemdraw", "schemdraw.backends.mpl"
+    loaded = [module for module in sys.modules if module.partition(".")[0] == name]
+    if kind == "svg" and not loaded:
+        sys.modules[backend] = None  # type: ignore[assignment]  # what an import takes for a module that is missing
+        try:
+            return require(name, "a circuit diagram")
+        finally:
+            del sys.modules[backend]
+    if kind != "svg" and backend not in loaded:  # loaded for an SVG before
+        for module in loaded:
+            del sys.modules[module]
+    return require(name, "a circuit diagram")
 
 
 def _png(sheet: Any, dots: float) -> bytes:

@@ -1,4 +1,4 @@
-"""Plots and diagrams drawn by a second process: it loads the library, half a second of work, while this one solves.
+"""Plots drawn by a second process: it loads the library, half a second of work, while this one solves.
 
     with DrawnBeside("synth.report.start_up_plot") as drawing:  # starts it, and loads that module there
         ...                                                       # compute
@@ -24,22 +24,19 @@ from typing import Any
 from synth.errors import DeviceError, InstrumentError
 
 PLOTS = ("matplotlib.backends.backend_agg", "matplotlib.figure", "PIL.PngImagePlugin")
-DIAGRAMS = ("schemdraw.elements",)
 
 
 class DrawnBeside:
-    """What a function of `module` draws with `libraries`; what it is given and returns must be plain data."""
+    """What a function of `module` draws; what it is given and returns must be plain data."""
 
-    def __init__(self, module: str, libraries: tuple[str, ...] = PLOTS) -> None:
+    def __init__(self, module: str) -> None:
         self._process = None
         self._result: object = None
-        if libraries[0] in sys.modules or (os.cpu_count() or 1) < 2:
+        if PLOTS[0] in sys.modules or (os.cpu_count() or 1) < 2:
             return
         context = multiprocessing.get_context("spawn")
         self._answers, theirs = context.Pipe()
-        process = context.Process(
-            target=_draw_one, args=(theirs, module, libraries), name="beatfield plot", daemon=True
-        )
+        process = context.Process(target=_draw_one, args=(theirs, module), name="beatfield plot", daemon=True)
         with _ctrl_c_ignored():
             process.start()
         theirs.close()
@@ -95,7 +92,7 @@ def _ctrl_c_ignored() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _draw_one(pipe: Connection, module: str, libraries: tuple[str, ...]) -> None:
+def _draw_one(pipe: Connection, module: str) -> None:
     """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for name in ("SIGTERM", "SIGHUP"):
@@ -109,7 +106,7 @@ def _draw_one(pipe: Connection, module: str, libraries: tuple[str, ...]) -> None
         import_module(module)
         with suppress(InstrumentError, ImportError):  # one that is missing is told of by whoever draws with it
             plotting_library()
-            for name in libraries:
+            for name in PLOTS:
                 import_module(name)
         function, arguments = pipe.recv()
         result = function(*arguments)

@@ -8,7 +8,7 @@ import numpy as np
 
 from synth.analysis.fit_figures import FitFigures, Inferred, Next, Residual
 from synth.analysis.fit_target import TargetFigure
-from synth.analysis.fitting import UNITS
+from synth.analysis.fit_unknowns import UNITS
 from synth.designs.quantity import format_quantity
 from synth.files.plain_text import counted
 from synth.report.figure import BLUE, INK, QUIET, VERMILLION, saved_figure

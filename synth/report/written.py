@@ -12,11 +12,10 @@ from dataclasses import asdict, dataclass, fields, is_dataclass
 from typing import Any, Generic, TypeVar
 
 from synth.files import atomic_file
-from synth.files.plain_text import valid_utf8
+from synth.files.plain_text import for_spreadsheet, valid_utf8
 from synth.terminal import shown
 
 Figures = TypeVar("Figures")
-RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")  # how a text begins that a spreadsheet runs as a formula
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,5 +113,5 @@ def _cell(value: object, exact: bool) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
-        return f"'{value}" if value.startswith(RUN_BY_SPREADSHEETS) else value
+        return for_spreadsheet(value)
     return f"{value:.9g}" if isinstance(value, float) and not exact else str(value)

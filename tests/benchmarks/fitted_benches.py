@@ -22,7 +22,8 @@ from numpy.random import Generator
 from models.circuit.oscillator import steady_state
 from models.readings.unknowns import NORMAL_95
 from models.tank import resonant_frequency
-from synth.analysis.fitting import COIL_SELF_SHARE, Errors, solved_bench
+from synth.analysis.fit_unknowns import COIL_SELF_SHARE, Errors
+from synth.analysis.fitting import solved_bench
 from synth.analysis.readings import read_readings
 from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import OpenedDesign

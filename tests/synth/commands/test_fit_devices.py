@@ -12,7 +12,8 @@ from models.circuit.oscillator import steady_state
 from synth.analysis.fit_devices import device_of, device_values, with_device_values
 from synth.analysis.fit_figures import fit_figures
 from synth.analysis.fit_target import Wish
-from synth.analysis.fitting import Errors, solved_bench
+from synth.analysis.fit_unknowns import Errors
+from synth.analysis.fitting import solved_bench
 from synth.analysis.readings import load_readings, read_readings
 from synth.build.circuit_assembly import circuit_of
 from synth.cli import main

@@ -14,7 +14,8 @@ from models.circuit.oscillator import steady_state
 from synth.analysis.fit_design import fitted_design
 from synth.analysis.fit_figures import fit_figures
 from synth.analysis.fit_target import Wish
-from synth.analysis.fitting import Errors, known_of, solved_bench
+from synth.analysis.fit_unknowns import Errors, known_of
+from synth.analysis.fitting import solved_bench
 from synth.analysis.readings import read_readings
 from synth.build.assembly import tank_in
 from synth.build.circuit_assembly import circuit_of

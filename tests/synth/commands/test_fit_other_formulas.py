@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from synth.analysis.fitting import Errors, solved_bench
+from synth.analysis.fit_unknowns import Errors
+from synth.analysis.fitting import solved_bench
 from synth.analysis.readings import read_readings
 
 P = 1e-12

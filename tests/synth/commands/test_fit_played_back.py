@@ -14,7 +14,8 @@ import pytest
 from synth.analysis.fit_design import fitted_design
 from synth.analysis.fit_figures import fit_figures
 from synth.analysis.fit_target import Wish
-from synth.analysis.fitting import Errors, solved_bench
+from synth.analysis.fit_unknowns import Errors
+from synth.analysis.fitting import solved_bench
 from synth.analysis.readings import read_readings
 from synth.build.workbench import OpenedDesign
 from synth.designs.circuit_templates import CIRCUITS

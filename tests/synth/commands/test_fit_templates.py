@@ -15,12 +15,14 @@ from models.circuit.oscillator import steady_state
 from synth.analysis.fit_design import fitted_design
 from synth.analysis.fit_figures import fit_figures
 from synth.analysis.fit_target import Wish
-from synth.analysis.fitting import Errors, solved_bench
-from synth.analysis.oscillator import bench_setting, prepared_oscillator, steady
+from synth.analysis.fit_unknowns import Errors
+from synth.analysis.fitting import solved_bench
+from synth.analysis.oscillator import prepared_oscillator, steady
 from synth.analysis.readings import load_readings
 from synth.analysis.sheet_stations import antenna_station, bare_station
 from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import OpenedDesign
+from synth.commands.oscillator import bench_setting
 from synth.designs.circuit_templates import CIRCUITS
 from synth.designs.design_file import load_design, read_design
 from synth.designs.edited import edited_text

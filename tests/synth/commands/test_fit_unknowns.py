@@ -15,7 +15,8 @@ from models.volume.loudness import PeakRectifier, resonance_response
 from synth.analysis.fit_design import fitted_design
 from synth.analysis.fit_figures import FitFigures, fit_figures
 from synth.analysis.fit_target import Wish
-from synth.analysis.fitting import Errors, SolvedBench, solved_bench
+from synth.analysis.fit_unknowns import Errors
+from synth.analysis.fitting import SolvedBench, solved_bench
 from synth.analysis.readings import read_readings
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design, load_design

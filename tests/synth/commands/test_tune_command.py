@@ -10,6 +10,7 @@ import pytest
 from synth.analysis.tune import load_tune
 from synth.cli import main
 from synth.errors import EXIT_USAGE
+from synth.hands.own_hand import OwnHand
 from synth.hands.tune_path import LEAD
 
 
@@ -61,6 +62,22 @@ def test_render_tune(opened_anyway, demos, tmp_path, capsys):
     assert 1200 * abs(np.log2(band[size.argmax()] / (440.0 * 2.0 ** (-7 / 12)))) < 1.0
     assert main([*command, "--transpose", "60", "--force"]) == EXIT_USAGE
     assert "above the highest pitch in reach" in capsys.readouterr().err
+
+
+def test_a_tune_is_rendered_with_the_own_hand_as_it_is_read(opened_anyway, monkeypatch, tmp_path, capsys):
+    """The placement and tremor that were measured are those of the sound, as if they had been given."""
+    soundfile = pytest.importorskip("soundfile")
+    (tmp_path / "a.txt").write_text("D4 1/8, A4 1/8")
+    command = ["render", "x.toml", "--tune", str(tmp_path / "a.txt"), "-o"]
+    given = ["--placement-mm", "4", "--tremor-mm", "0.2"]
+    assert main([*command, str(tmp_path / "given.wav"), *given]) == 0
+    assert "your own hand" not in capsys.readouterr().err
+    hand = OwnHand(0.05, 0.5, 0.004, 0.0002, 8.0, 1.0, 1e-4)
+    monkeypatch.setattr("synth.hands.own_hand_file.own_hand", lambda: hand)
+    assert main([*command, str(tmp_path / "own.wav")]) == 0
+    assert "your own hand" in capsys.readouterr().err
+    sounds = [soundfile.read(tmp_path / f"{name}.wav")[0] for name in ("given", "own")]
+    np.testing.assert_array_equal(*sounds)
 
 
 def test_midi_of_a_tune_reads_back(opened_anyway, tmp_path, capsys):

@@ -22,6 +22,9 @@ def test_runs_come_back_as_they_were_written(tmp_path: Path) -> None:
     add_run(file, RUN)
     second = replace(RUN, when="2026-03-02T09:30:00", score='a, "b"', waited=True, rms_cents=10.0)
     assert add_run(file, second) == read_runs(file) == (RUN, second)
+    formula = replace(RUN, design="=1+2", score="-steps")
+    assert add_run(file, formula) == (RUN, second, formula) == read_runs(file)
+    assert file.read_text(encoding="utf-8").endswith(",'-steps,'=1+2,1.0,no,15,20.0,4.5,-12.0,0.75\n")
     assert of_score(read_runs(file), "steps") == (RUN,)
     assert second.day == date(2026, 3, 2)
 
