@@ -17,7 +17,7 @@ from models.hand.capacitance_curve import CapacitanceCurve
 from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
-from synth.window.draw_hand import TRAIL_TIME
+from synth.window.draw_hand import TRAIL_STEP, TRAIL_TIME
 from synth.window.draw_practice_pages import FoundPage, PracticePage
 from synth.window.figure_outline import Sight, way_of
 from synth.window.keys import row_of
@@ -249,7 +249,7 @@ class PlayWindow(PracticeEvents):
             trail.append((now, self.heard(state)[0]))
         while trail and now - trail[0][0] > TRAIL_TIME:
             trail.popleft()
-        return [] if state.still else [(now - when, distance) for when, distance in reversed(trail)]
+        return [] if state.still else [(now - when, distance) for when, distance in list(trail)[::-TRAIL_STEP]]
 
     def _follow(self, meters: Meters) -> None:
         """Take note of what the speaker did of itself."""
