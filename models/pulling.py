@@ -34,13 +34,15 @@ from models.checks import finite, finite_array, non_negative, positive
 
 Pair = tuple[float, float]
 TURN = 2.0 * math.pi
-LONGEST_PIECE = 4000
+LONGEST_PIECE = 8000
 """Steps solved at once: 64 bytes each, within the processor's cache."""
 MOST_GROWTH = 300.0
 """Largest sum of wL h / 2 over the steps solved at once: by it the pair grows or shrinks by e to that at
-most, and by 1 % a step at most through `_hyperbolic_pair`."""
-NEAR = 0.25
-"""Largest |s^2| at which a quotient of polynomials stands for tanh(s) / s; offsets below 0.16 of the sample rate."""
+most, and by 3 % a step at most through the scale of `_step_columns`."""
+NEAR = 0.16
+"""Largest |s^2| at which a polynomial stands for s coth(s); offsets below 0.127 of the sample rate."""
+COTANGENT = (1.0, 1.0 / 3.0, -1.0 / 45.0, 2.0 / 945.0, -1.0 / 4725.0, 2.0 / 93555.0, -1382.0 / 638512875.0)
+"""s coth(s) in powers of s^2 (M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions, 4.5.67, from memory)."""
 
 
 def pulled_beat(offset: ArrayLike, lock_range: ArrayLike) -> Floats:
@@ -102,7 +104,7 @@ def half_angle(phase: float) -> Pair:
 def advance_pair(pair: Pair, offsets: Floats, lock_range: float, time_step: float) -> tuple[Floats, Pair]:
     """The phases of `advance_phase` but for whole turns, which then need not be counted, and the pair at the last.
 
-    The phases lie within -2 pi..2 pi. Unchecked, for lock_range > 0 and two offsets or more: what a voice computes with
+    The phases lie within -pi..pi. Unchecked, for lock_range > 0 and two offsets or more: what a voice computes with
     every block. The same to the last bit however a row of offsets is cut, each call starting with the last offset and
     pair of the one before.
 
@@ -123,8 +125,9 @@ def advance_pair(pair: Pair, offsets: Floats, lock_range: float, time_step: floa
         pairs[0] = pair
         solved = dtbsv(3, system, pairs.ravel(), lower=1, diag=1, overwrite_x=1).reshape(-1, 2)
         pair = _near_one(*solved[-1].tolist())
-        of_q, of_p = solved[1:].T.copy()  # rows: the arc tangent of scattered numbers takes twice the time
-        np.arctan2(of_p, of_q, out=angles[first:last])
+        with np.errstate(divide="ignore"):  # p / 0 is infinite, and its arc tangent a quarter turn
+            np.divide(solved[1:, 1], solved[1:, 0], out=angles[first:last])
+    np.arctan(angles, out=angles)
     angles *= 2.0
     return angles, pair
 
@@ -175,43 +178,33 @@ def _step_columns(beta: Floats, half_rise: Floats, pull: float, columns: Floats)
     (n + 1 or more, 8) to write the columns into, which may have been used like this before. The exponent of a step is
     alpha S + beta J + gamma X, X = [[0, 1], [1, 0]]: the Magnus exponent of the generator a S + (b + tau d) J over
     tau = -1/2..1/2, A - [A, B] / 12 for A = a S + b J and B = d J. Its square is s^2 = alpha^2 + gamma^2 - beta^2
-    times the unit matrix, so M = cosh(s) + sinh(s) / s times it.
+    times the unit matrix, so M = cosh(s) + sinh(s) / s times it, which turns a pair like s coth(s) + 1 times it.
     """
     alpha = 0.5 * pull
     gamma = half_rise
     gamma *= alpha / 6.0
+    used = columns[: beta.size + 1]
+    q_from_q, p_from_q, q_from_p, p_from_p = (used[:-1, place] for place in (2, 3, 5, 6))
     total, difference = gamma + beta, np.subtract(gamma, beta, out=beta)
+    p_from_q[:], q_from_p[:] = total, difference
     square = np.multiply(total, difference, out=gamma)
     square += alpha * alpha
-    even, odd = _hyperbolic_pair(square)
-    used = columns[: beta.size + 1]
-    np.multiply(total, odd, out=used[:-1, 3])  # a row: the column of q, then that of p
-    np.multiply(difference, odd, out=used[:-1, 5])
-    odd *= alpha
-    np.add(even, odd, out=used[:-1, 2])
-    np.subtract(even, odd, out=used[:-1, 6])
-    return used.reshape(-1, 4).T
-
-
-def _hyperbolic_pair(square: Floats) -> tuple[Floats, Floats]:
-    """cosh(s) and sinh(s) / s for s^2 = `square` of either sign, both times a factor that turns no pair.
-
-    Up to |s^2| = NEAR from Lambert's continued fraction tanh(s) = s / (1 + s^2 / (3 + s^2 / (5 + ...))), broken off
-    after 13: with z = s^2, tanh(s) / s = (1 + 5 z/39 + 2 z^2/715 + z^3/135135) / (1 + 6 z/13 + 10 z^2/429 +
-    4 z^3/19305), to the last digit of a double; the factor is within 1 % of 1.
-    """
-    even, odd = square * (4.0 / 19305.0), square * (1.0 / 135135.0)
-    for series, coefficients in ((even, (10.0 / 429.0, 6.0 / 13.0)), (odd, (2.0 / 715.0, 5.0 / 39.0))):
-        for coefficient in coefficients:
-            series += coefficient
-            series *= square
-        series += 1.0
+    even = np.multiply(square, COTANGENT[-1], out=total)
+    for coefficient in COTANGENT[-2:0:-1]:
+        even += coefficient
+        even *= square
+    even += COTANGENT[0]
+    np.add(even, alpha, out=q_from_q)
+    np.subtract(even, alpha, out=p_from_p)
     if max(np.maximum.reduce(square), -np.minimum.reduce(square)) > NEAR:
         far = np.flatnonzero(np.abs(square) > NEAR)
         size, turning = np.sqrt(np.abs(square[far])), square[far] < 0.0
-        even[far] = np.where(turning, np.cos(size), np.cosh(size))
-        odd[far] = np.where(turning, np.sin(size), np.sinh(size)) / size
-    return even, odd
+        even = np.where(turning, np.cos(size), np.cosh(size))
+        odd = np.where(turning, np.sin(size), np.sinh(size)) / size
+        p_from_q[far] *= odd
+        q_from_p[far] *= odd
+        q_from_q[far], p_from_p[far] = even + alpha * odd, even - alpha * odd
+    return used.reshape(-1, 4).T
 
 
 def pulled_line_ratio(offset: float, lock_range: float) -> float:

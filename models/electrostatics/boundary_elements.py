@@ -14,11 +14,11 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.constants import epsilon_0
 from scipy.linalg import LinAlgError, cho_factor, cho_solve
 
 from models.arrays import Floats
 from models.checks import finite_array
+from models.constants import VACUUM_PERMITTIVITY
 from models.electrostatics.panel_coupling import coupling, symmetric_coupling
 from models.electrostatics.panel_potential import Panels, joined, mirrored, panels_of
 
@@ -69,7 +69,7 @@ def potential_matrix(field: Panels, source: Panels, ground_plane: bool = False) 
     matrix = coupling(field, source)
     if ground_plane:
         matrix -= coupling(field, mirrored(source))
-    matrix /= 4.0 * np.pi * epsilon_0
+    matrix /= 4.0 * np.pi * VACUUM_PERMITTIVITY
     return matrix
 
 
@@ -78,7 +78,7 @@ def symmetric_potential_matrix(panels: Panels, ground_plane: bool = False) -> Fl
     matrix = symmetric_coupling(panels, panels)
     if ground_plane:
         matrix -= symmetric_coupling(panels, mirrored(panels))
-    matrix /= 4.0 * np.pi * epsilon_0
+    matrix /= 4.0 * np.pi * VACUUM_PERMITTIVITY
     return matrix
 
 

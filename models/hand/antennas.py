@@ -3,12 +3,27 @@
 Axes as in `models.hand.scene`: the pitch antenna's foot is on the z axis, the player stands towards x > 0, the volume
 antenna lies towards y < 0. Every form is one conductor, small beside a wavelength; an open ring or a coil of wire is
 that as well. Left out: what holds the antenna, and its lead (the antenna stray).
+
+Every pitch antenna has, heights from the floor in m:
+    base_height, top       of its lowest and its highest part
+    middle                 at which the hand comes where nothing is said
+    heights                between which a level hand meets it; a rod counts as longer at both ends
+    foot_radius            half the thickness of the part nearest to what lies under it, m
+    front                  x of the part nearest to the player, m
+    aim(height)            the point (3,) m of its surface before which a hand at `height` comes, towards the player
+    aim_below()            the point (3,) m of its surface above which a hand comes down
+    distance(points, extended)   shortest way (n,), m, from points (n, 3) to its surface, negative inside; extended: a
+                           rod or wire counts as longer than it is, so that a hand beyond its end has a distance as well
+Every volume antenna lies level, `offset` m to the side y < 0 of the pitch antenna's foot, and has
+    height, top            of the middle of its thickness and of its upper surface, from which the hand is measured
+    over                   the point (3,) m of its upper surface above which the middle of the hand is held
+    front                  x of the part nearest to the player, m
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Final, Literal, Protocol
+from typing import Final, Literal
 
 import numpy as np
 
@@ -21,50 +36,8 @@ POSITIONS: Final[tuple[Position, ...]] = ("upright", "flat", "edge")
 LEVEL: Final = 0.05
 #: Cosine of the angle to the player above which a level wire is met at its end.
 TOWARDS: Final = 0.7
-
-
 #: Least thickness of a plate with its edge to the player, of its shorter side.
 THINNEST_EDGE: Final = 0.0035
-
-
-class Antenna(Protocol):
-    """What the scene asks of a pitch antenna."""
-
-    @property
-    def base_height(self) -> float:
-        """Height of the lowest part, m above the floor."""
-
-    @property
-    def top(self) -> float:
-        """Height of the highest part, m."""
-
-    @property
-    def middle(self) -> float:
-        """Height at which the hand comes where nothing is said, m."""
-
-    @property
-    def heights(self) -> tuple[float, float]:
-        """Heights between which a level hand meets the antenna, m; a rod counts as longer at both ends."""
-
-    @property
-    def foot_radius(self) -> float:
-        """Half the thickness of the part nearest to what lies under the antenna, m."""
-
-    @property
-    def front(self) -> float:
-        """The part nearest to the player: x, m."""
-
-    def aim(self, height: float) -> Floats:
-        """The point (3,) m of the antenna's surface before which a hand at `height` comes, towards the player."""
-
-    def aim_below(self) -> Floats:
-        """The point (3,) m of the antenna's surface above which a hand comes down."""
-
-    def distance(self, points: Floats, extended: bool = True) -> Floats:
-        """Shortest way (n,), m, from `points` (n, 3) to the surface, negative inside.
-
-        extended: a rod or wire counts as longer than it is, so that a hand beyond its end has a distance as well.
-        """
 
 
 class Stick:
@@ -410,30 +383,6 @@ def _slender(tube_diameter: float, diameter: float) -> None:
         raise ValueError(
             f"tube_diameter must be < half the ring's diameter = {0.5 * diameter:g}; got {tube_diameter:g}"
         )
-
-
-class VolumeForm(Protocol):
-    """What the scene asks of a volume antenna: level, `offset` m to the side y < 0 of the pitch antenna's foot."""
-
-    @property
-    def height(self) -> float:
-        """Of the middle of its thickness, m above the floor."""
-
-    @property
-    def offset(self) -> float:
-        """From the pitch antenna's foot sideways to its middle, m."""
-
-    @property
-    def top(self) -> float:
-        """Height of its upper surface, from which the hand is measured, m."""
-
-    @property
-    def over(self) -> Floats:
-        """The point (3,) m of its upper surface above which the middle of the hand is held."""
-
-    @property
-    def front(self) -> float:
-        """The part nearest to the player: x, m."""
 
 
 def _clear_of_floor(height: float, half: float) -> None:

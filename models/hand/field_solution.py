@@ -22,11 +22,11 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from scipy.constants import epsilon_0
 from scipy.linalg import LinAlgError, cholesky, solve_triangular
 from scipy.spatial.distance import cdist
 
 from models.arrays import Floats
+from models.constants import VACUUM_PERMITTIVITY
 from models.electrostatics.boundary_elements import (
     capacitance_matrix,
     conductor_panels,
@@ -274,7 +274,7 @@ def with_image(alone: Floats, panels: Panels, plane: bool) -> Floats:
     """`alone`, the potential matrix of moved `panels` on themselves, with that of their images in the plane."""
     if not plane:
         return alone
-    image = coupling(panels, mirrored(panels)) / (4.0 * np.pi * epsilon_0)
+    image = coupling(panels, mirrored(panels)) / (4.0 * np.pi * VACUUM_PERMITTIVITY)
     return np.asarray(alone - 0.5 * (image + image.T))
 
 
@@ -385,7 +385,7 @@ def _group_coupling(still: StillField, middles: Floats, points: Floats) -> Float
     first, second, third = inverse.reshape(3, -1, len(middles))
     first += second
     first += third
-    first /= 12.0 * np.pi * epsilon_0
+    first /= 12.0 * np.pi * VACUUM_PERMITTIVITY
     return np.asarray(first)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
+from synth.commands.options import add_seed_option, seed_of
 from synth.commands.outputs import SOUND, Written, add_output_options
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     )
     parser.add_argument("--gesture", metavar="NAME", help="of the hand: sweep (default), scale, vibrato or still")
     parser.add_argument("--seconds", type=float, metavar="S", help="length of the gesture")
-    parser.add_argument("--seed", type=int, default=1, help="of the hand's tremor (default 1)")
+    add_seed_option(parser, "the hand's tremor")
     sound = parser.add_mutually_exclusive_group()
     sound.add_argument(
         "-o",
@@ -79,7 +80,7 @@ def _with_sounds(arguments: Namespace, workpieces: list[OpenedDesign], figures: 
     for target in targets:  # before the rendering, not after it
         AudioWriter(target, arguments.rate)
         check_target(target, arguments.force)
-    path, notice = shared_path(arguments.gesture or "sweep", workpieces, arguments.seconds, arguments.seed)
+    path, notice = shared_path(arguments.gesture or "sweep", workpieces, arguments.seconds, seed_of(arguments))
     if notice:
         say(f"note: {notice}")
     with ProgressLine("rendering") as line:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.commands.options import add_notes_options, add_shelf_options
+from synth.commands.options import add_notes_options, add_seed_option, add_shelf_options, seed_of
 from synth.commands.outputs import SOUND, Written, add_output_options
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         metavar="N",
         help="least tank capacitance over the spread of its stray (default 30; 0: any tank)",
     )
-    parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
+    add_seed_option(parser, "the search and the builds")
     parser.add_argument("-o", "--output", metavar="BETTER.toml", action=Written, help="write the better design")
     for option, what in (
         ("--wav", "the same hand through both designs, pips before each"),
@@ -87,8 +87,6 @@ def _wishes(arguments: Namespace) -> Wishes:
 
     low, high = note_range("--range", arguments.range)
     near, far = pair("--reach", arguments.reach, "m")
-    if arguments.seed < 0:
-        raise DesignError(f"--seed must be a whole number >= 0; got {arguments.seed}")
     tolerances = Tolerances(
         within("--coil-tolerance", arguments.coil_tolerance, "percent", 0.0, 0.5),
         within("--capacitor-tolerance", arguments.capacitor_tolerance, "percent", 0.0, 0.5),
@@ -100,7 +98,7 @@ def _wishes(arguments: Namespace) -> Wishes:
         raise DesignError("--carrier goes from 10 kHz to 1 MHz")
     if not 0.0 <= arguments.stray_multiple <= 1000.0:
         raise DesignError("--stray-multiple goes from 0 to 1000")
-    seed, multiple = arguments.seed, arguments.stray_multiple
+    seed, multiple = seed_of(arguments), arguments.stray_multiple
     shelf, keep = shelf_of(arguments), _keep(arguments.keep)
     return Wishes(low, high, near, far, fill, shelf, tolerances, seed, own, carriers, multiple, keep=keep)
 
@@ -126,7 +124,7 @@ def _write_sounds(arguments: Namespace, outcome: FinishedSearch) -> None:
 
     rate = 48000
     pieces = [outcome.before, outcome.after]
-    path, notice = shared_path(arguments.gesture, pieces, seed=arguments.seed)
+    path, notice = shared_path(arguments.gesture, pieces, seed=seed_of(arguments))
     if notice:
         say(f"note: {notice}")
     with ProgressLine("rendering") as line:

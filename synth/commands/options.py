@@ -147,6 +147,23 @@ def whole_number(low: int, high: int) -> Callable[[str], int]:
     return read
 
 
+def add_seed_option(parser: ArgumentParser, of: str) -> None:
+    """Declare --seed, whose same number gives the same chance again; `seed_of` checks it."""
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help=f"of {of}: the same seed gives the same again (default 1)"
+    )
+
+
+def seed_of(arguments: Namespace) -> int:
+    """The seed that is given; DesignError if it is below zero."""
+    from synth.errors import DesignError
+
+    seed = int(arguments.seed)
+    if not 0 <= seed < 2**63:
+        raise DesignError(f"--seed must be a whole number >= 0, below 2^63; got {seed}")
+    return seed
+
+
 def add_designs(parser: ArgumentParser) -> None:
     """Declare the designs of a command that takes any number of them."""
     parser.add_argument("designs", metavar="DESIGN", nargs="*", help="design files (TOML); left out: the built-in one")
@@ -210,10 +227,7 @@ def manner_of(arguments: Namespace, hand: OwnHand | None = None) -> Manner:
         if not 0.0 <= value <= most:
             raise DesignError(f"--{option.replace('_', '-')} must be between 0 and {most:g} {unit}; got {value:g}")
         given[name] = value * scale
-    try:
-        return Manner(**given, seed=arguments.seed)
-    except ValueError as error:
-        raise DesignError(f"--seed: {error}") from None
+    return Manner(**given, seed=seed_of(arguments))
 
 
 def manner_of_hand(hand: OwnHand) -> dict[str, float]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.options import add_notes_options, add_shelf_options
+from synth.commands.options import add_notes_options, add_seed_option, add_shelf_options, seed_of
 from synth.commands.outputs import add_force_option
 from synth.designs.circuit_templates import CIRCUITS as CIRCUIT_NAMES
 
@@ -26,7 +26,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--current-gain", type=float, metavar="N", help="of your transistors, as a meter reads it")
     add_shelf_options(parser)
     parser.add_argument("--name", default="Plan", help="of the design (default Plan)")
-    parser.add_argument("--seed", type=int, default=1, help="of the search and the builds (default 1)")
+    add_seed_option(parser, "the search and the builds")
     parser.add_argument("--json", action="store_true", help="print the report as JSON")
     add_force_option(parser)
 
@@ -47,8 +47,6 @@ def run(arguments: Namespace) -> int:
     from synth.progress_line import ProgressLine
     from synth.report.plan import PLAN
 
-    if arguments.seed < 0:
-        raise DesignError(f"--seed must be a whole number >= 0; got {arguments.seed}")
     gain = arguments.current_gain
     if gain is not None and not 1.0 <= gain <= 1e4:
         raise DesignError(f"--current-gain goes from 1 to 10000; got {gain:g}")
@@ -57,7 +55,7 @@ def run(arguments: Namespace) -> int:
         *pair("--reach", arguments.reach, "m"),
         within("--fill", arguments.fill, "percent", 0.05, 1.0),
         shelf_of(arguments),
-        seed=arguments.seed,
+        seed=seed_of(arguments),
     )
     circuit = chosen("--circuit", arguments.circuit, tuple(CIRCUIT_NAMES)) or ""
     asked = PlanWishes(

@@ -6,7 +6,7 @@ from argparse import ArgumentParser, Namespace
 from contextlib import AbstractContextManager, ExitStack, closing, nullcontext
 from typing import TYPE_CHECKING
 
-from synth.commands.options import whole_number
+from synth.commands.options import add_seed_option, seed_of, whole_number
 
 if TYPE_CHECKING:
     from synth.live.sound_process import SoundProcess
@@ -33,7 +33,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--text-size", type=whole_number(80, 160), default=100, metavar="PERCENT", help="80 to 160 (default 100)"
     )
-    parser.add_argument("--seed", type=whole_number(0, 2**63), default=1, help="of the hand's tremor (default 1)")
+    add_seed_option(parser, "the hand's tremor")
     parser.add_argument(
         "--practise",
         metavar="WHAT",
@@ -70,7 +70,7 @@ def play(arguments: Namespace, process: SoundProcess) -> int:
     from synth.window.play_window import Look, run_session
     from synth.window.session import LETTERS, session_of
 
-    look = Look(arguments.left_handed, arguments.text_size / 100.0, arguments.seed)
+    look = Look(arguments.left_handed, arguments.text_size / 100.0, seed_of(arguments))
     size = window_size(arguments.size)
     latency = latency_setting(arguments.latency)
     practice = practice_of(arguments.practise)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.commands.options import add_tune_options
+from synth.commands.options import add_seed_option, add_tune_options, seed_of
 from synth.commands.outputs import SOUND, Written, add_force_option
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--format", default="pcm24", metavar="FORMAT", help="pcm16, pcm24 (default) or float")
     parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
     parser.add_argument("--seconds", type=float, metavar="S", help="length of a gesture")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of a tremor and other chance (default 1)")
+    add_seed_option(parser, "a tremor and other chance")
     add_tune_options(parser)
     parser.add_argument("--json", action="store_true", help="print what was written as JSON")
     add_force_option(parser)
@@ -90,7 +90,7 @@ def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
         return _tune_path(arguments, workpiece)
     if arguments.gesture:
         place = workpiece.design.place
-        return gesture(arguments.gesture, workpiece.field, arguments.seconds, arguments.seed, place)
+        return gesture(arguments.gesture, workpiece.field, arguments.seconds, seed_of(arguments), place)
     curve = workpiece.instrument.curve
     hands = workpiece.both_hands.get(workpiece.design.player.posture)
     path, notice = load_trace(arguments.hand, hands).held_within(curve.nearest, curve.farthest)

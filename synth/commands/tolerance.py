@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.options import whole_number
+from synth.commands.options import add_seed_option, seed_of, whole_number
 from synth.commands.outputs import add_output_options
 
 DEFAULT_BUILDS, MOST_BUILDS = 10_000, 5_000_000
@@ -20,13 +20,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         default=DEFAULT_BUILDS,
         help=f"random builds (default {DEFAULT_BUILDS})",
     )
-    parser.add_argument(
-        "--seed",
-        metavar="S",
-        type=whole_number(0, 2**63),
-        default=1,
-        help="of the random numbers: the same seed gives the same builds (default 1)",
-    )
+    add_seed_option(parser, "the random builds")
     add_output_options(parser, "every build")
 
 
@@ -41,7 +35,7 @@ def run(arguments: Namespace) -> int:
     workpiece = open_design(arguments.design)
     with ProgressLine("solving builds") as line:
         figures = tolerance_figures(
-            workpiece, arguments.builds, arguments.seed, lambda done: line(done / arguments.builds)
+            workpiece, arguments.builds, seed_of(arguments), lambda done: line(done / arguments.builds)
         )
     if figures.interrupted:
         say(f"interrupted: the report is of the {figures.builds} builds that are done")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.options import add_designs, add_tune_options
+from synth.commands.options import add_designs, add_seed_option, add_tune_options
 from synth.commands.outputs import Printed, Written, add_force_option
 
 
@@ -15,7 +15,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     )
     add_designs(parser)
     add_tune_options(parser)
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of tremor and placement (default 1)")
+    add_seed_option(parser, "tremor and placement")
     parser.add_argument("--json", action=Printed, help="print the report as JSON")
     parser.add_argument(
         "--csv", metavar="FILE", action=Written, or_stdout=True, help="write the notes as CSV (- for stdout)"

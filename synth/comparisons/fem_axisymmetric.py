@@ -17,9 +17,9 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from scipy.constants import epsilon_0
 
 from models.arrays import Floats
+from models.constants import VACUUM_PERMITTIVITY
 from synth.libraries import require
 
 FAR = 50.0  # times the size of the body
@@ -125,7 +125,7 @@ def solved(mesh: Any, body: Any, earth: Any, edge: Any, order: int) -> Found:
     potential = basis.zeros()
     potential[live] = 1.0
     potential = fem.solve(*fem.condense(matrix, x=potential, D=fixed))
-    return Found(2.0 * math.pi * epsilon_0 * float(potential @ (matrix @ potential)), int(matrix.shape[0]))
+    return Found(2.0 * math.pi * VACUUM_PERMITTIVITY * float(potential @ (matrix @ potential)), int(matrix.shape[0]))
 
 
 def assembled(

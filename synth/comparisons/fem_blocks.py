@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.constants import epsilon_0
 from scipy.sparse.linalg import LinearOperator, cg
 
 from models.arrays import Floats
+from models.constants import VACUUM_PERMITTIVITY
 from synth.comparisons.fem_axisymmetric import NEAR, PURPOSE, Found, NotSolvedError, along, assembled, outward
 from synth.libraries import require
 
@@ -88,7 +88,7 @@ def capacitance(
         fixed |= places[2] <= NEAR
     potential = _potential(matrix, live.astype(np.float64), np.nonzero(~fixed)[0])
     copies = 2.0 ** sum(mirrored)
-    return Found(copies * epsilon_0 * float(potential @ (matrix @ potential)), int(matrix.shape[0]))
+    return Found(copies * VACUUM_PERMITTIVITY * float(potential @ (matrix @ potential)), int(matrix.shape[0]))
 
 
 def _nodes(

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from scipy.constants import epsilon_0
 
+from models.constants import VACUUM_PERMITTIVITY
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
 from synth.comparisons import fem_axisymmetric, fem_blocks
@@ -25,7 +25,7 @@ from synth.libraries import require
 
 Action = Callable[[], tuple[float, int]]
 BOUNDARY, FINITE = "boundary elements", "finite elements"
-UNIT = 4.0 * math.pi * epsilon_0  # F/m: a sphere, over its radius
+UNIT = 4.0 * math.pi * VACUUM_PERMITTIVITY  # F/m: a sphere, over its radius
 ROD_LENGTH, ROD_RADIUS = 0.45, 0.005
 ROD_TRUTH = 10.962681 * UNIT * ROD_RADIUS
 """F; solid cylinder, length 90 radii, computed beside this project by an independent method, to 3e-6."""

@@ -72,7 +72,9 @@ class PitchLaw:
         self._start = self._scale * math.log(self.nearest)
 
     def within(self, distance: Floats) -> Floats:
-        """Each distance, m, or the end of the law it lies beyond."""
+        """Each distance (n,), m, n >= 1, or the end of the law it lies beyond; the row itself if all lie within."""
+        if np.minimum.reduce(distance) >= self.nearest and np.maximum.reduce(distance) <= self.farthest:
+            return distance
         limited = np.maximum(distance, self.nearest)
         return np.minimum(limited, self.farthest, out=limited)
 

@@ -26,7 +26,7 @@ from synth.sound.strand import InstrumentSource, Strand
 SMOOTHING_TIME = 0.005  # s, pole on the hand and on the volume
 FADE_TIME = 0.008  # s, start and mute
 LARGEST = float(np.finfo(np.float64).max)
-PIECE = 12000  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
+PIECE = 24000  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
 
 
 class CrossfadingVoice:

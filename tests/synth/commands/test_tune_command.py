@@ -28,7 +28,7 @@ def test_tune_options_need_a_tune(tmp_path, demos, capsys):
         ("--tremor-mm", "-1", "--tremor-mm must be between 0 and 50 mm; got -1"),
         ("--vibrato-mm", "nan", "--vibrato-mm must be between 0 and 50 mm; got nan"),
         ("--portamento", "3", "--portamento must be between 0 and 2 s; got 3"),
-        ("--seed", "-1", "--seed: seed must be a whole number >= 0"),
+        ("--seed", "-1", "--seed must be a whole number >= 0"),
     ],
 )
 def test_errors_speak_the_unit_that_was_given(option, value, message, demos, capsys):
