@@ -59,7 +59,7 @@ def draw_hand(
         with canvas.as_one():
             _dimension(canvas, at, values.distance)
     else:
-        _away(canvas, box.left <= scale.x_of(state.distance) < box.right)
+        _away(canvas, not state.fresh and box.left <= scale.x_of(state.distance) < box.right)
 
 
 _SWING = 18.0  # pixels at the usual size, of full level

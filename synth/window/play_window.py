@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 
 
 FRAME_TIME = 1.0 / 60.0  # s
-READOUT_FRAMES = 4  # the numbers change every fourth picture, faster than they can be read
+READOUT_FRAMES = 5  # the numbers change every fifth picture, faster than they can be read
 CHANGE_TIME = 1.0 / 65.0  # s between two looks at what the controls changed
 STEP_TIME = 0.8  # s after which steps of one control are a step of undo
 REPLAY_GRACE = 0.6  # s a replay may take to begin
@@ -92,9 +92,12 @@ class PlayWindow(PracticeEvents):
         speaker.mute(state.silenced)
 
     def open(self, size: tuple[int, int]) -> None:
-        """Lay out the first picture, and listen to gamepads where the system has any."""
+        """Lay out the first picture with the silent hand in it, and listen to gamepads where the system has any."""
         self.lay_out()
         self.resize(size)
+        if (scale := self.view.scale) is not None:
+            resting = replace(self.state, distance=scale.distance_at(scale.box.center[0]), fresh=True)
+            self._move(resting, time.monotonic())
         self._hands.start()
 
     def handle(self, event: pygame.event.Event, moment: float | None = None) -> None:
