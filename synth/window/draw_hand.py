@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 import numpy as np
 
@@ -59,7 +59,7 @@ def draw_hand(
         with canvas.as_one():
             _dimension(canvas, at, values.distance)
     else:
-        _away(canvas, box.left <= scale.x_of(state.distance) < box.right)
+        _away(canvas, not state.fresh and box.left <= scale.x_of(state.distance) < box.right)
 
 
 _SWING = 18.0  # pixels at the usual size, of full level
@@ -106,21 +106,22 @@ def _name(canvas: PlayCanvas, x: float, values: Readouts, colour: palette.Colour
 
 TRAIL_TIME = 4.0  # s of the hand's way that is shown
 _TRAIL_PARTS = 4  # older ones are paler
-_TRAIL_STEP = 3  # pictures from one drawn point to the next: 50 ms
+TRAIL_STEP = 3  # pictures from one drawn point to the next: 50 ms
 
 
 def draw_trail(canvas: PlayCanvas, trail: Sequence[tuple[float, float]]) -> None:
-    """The pitch of the last seconds, newest at the hand and older below it; `trail`: (age in s, distance in m)."""
+    """The pitch of the last seconds, newest at the hand and older below it; `trail`: (age in s, distance in m) of
+    every `TRAIL_STEP`-th picture.
+    """
     box, scale = canvas.scale.box, canvas.scale
     down = (box.bottom - scale.axis_y) / scale.pixels_per_metre / TRAIL_TIME  # m in the plan for 1 s
-    shown = trail[::_TRAIL_STEP]
-    if len(shown) < 2:
+    if len(trail) < 2:
         return
-    points = scale.pixels(np.array([(scale.way.tip(distance), age * down) for age, distance in shown]))
+    points = scale.pixels(np.array([(scale.way.tip(distance), age * down) for age, distance in trail]))
     share = TRAIL_TIME / _TRAIL_PARTS
-    ends = [next((n for n, (age, _) in enumerate(shown) if age >= k * share), len(shown)) for k in range(_TRAIL_PARTS)]
+    ends = [next((n for n, (age, _) in enumerate(trail) if age >= k * share), len(trail)) for k in range(_TRAIL_PARTS)]
     with canvas.clipped(box), canvas.as_one():
-        for part, (first, last) in enumerate(pairwise((*ends, len(shown)))):
+        for part, (first, last) in enumerate(pairwise((*ends, len(trail)))):
             fade = part / _TRAIL_PARTS
             red, green, blue = (round(a + fade * (b - a)) for a, b in zip(palette.ORANGE, palette.LINE, strict=True))
             line = points[first : last + 1]
@@ -134,12 +135,14 @@ def _colour(state: WindowState) -> palette.Colour:
 
 def _outlines(canvas: PlayCanvas, whole: Figure, colour: palette.Colour) -> None:
     """Hand and wrist, and over the wrist the sleeve, filled as if of glass: what they cover is still seen."""
-    skin, bare, sleeve, heel = map(canvas.scale.pixels, (whole.skin, whole.bare, whole.sleeve, whole.heel))
+    pixels = canvas.scale.pixels(whole.points)
+    ends = accumulate(map(len, whole.lines), initial=0)
+    skin, bare, sleeve, heel, *creases = (pixels[first:last] for first, last in pairwise(ends))
     canvas.glass(skin, palette.HAND, 200, canvas.scale.box)
     canvas.smooth(bare, colour, canvas.px(1.6, 1))
     canvas.curve(heel, colour)
-    for crease in whole.creases:
-        canvas.curve(canvas.scale.pixels(crease), palette.LINE)
+    for crease in creases:
+        canvas.curve(crease, palette.LINE)
     canvas.glass(sleeve, palette.SLEEVE, 235, canvas.scale.box)
     canvas.curve([*sleeve, sleeve[0]], palette.LINE)
 

@@ -242,8 +242,7 @@ def arms(
 def _sleeve(start: Floats, end: Floats, sight: Sight) -> Floats:
     path, radii = arm_path(start, end, sight.scene.player.build)
     seen = path @ _VIEW
-    outline = tube_outline(seen[:, 0] + 1j * seen[:, 1], radii)
-    return np.stack([outline.real, outline.imag], axis=1)
+    return tube_outline(seen[:, 0] + 1j * seen[:, 1], radii)[:, None].view(np.float64)
 
 
 @functools.lru_cache(maxsize=64)

@@ -11,9 +11,8 @@ runs into that sleeve and takes nothing away from either.
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from typing import Final
 
 import numpy as np
@@ -38,20 +37,20 @@ _CORNERS: Final = 80
 _HALF_TURN: Final = np.exp(1j * np.pi * (np.arange(25) / 24 - 0.5))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Sight:
     """What the stage shows of a scene. `posture`: the one whose nearest skin the distances are of."""
 
     scene: Scene
     posture: Posture = "open"
 
-    @property
+    @functools.cached_property
     def origin(self) -> Floats:
         """The point (3,) m of the antenna's surface from which the way is counted, at the height of the hand."""
         point = hand_line(self.scene)
         return point if self.scene.from_above else np.array([point[0], point[1], self.scene.hand_height])
 
-    @property
+    @functools.cached_property
     def directions(self) -> Floats:
         """Unit vectors (3, 2) along the hand's way and down on the stage."""
         along, down = (
@@ -145,14 +144,20 @@ def creases(shape: HandShape, stretched: float) -> tuple[Points, ...]:
 class Figure:
     """Lines (n, 2) m on the stage. `skin`: hand and wrist, closed within the sleeve; `bare`: what of its outline the
     sleeve does not cover. `sleeve`: the arm, closed. `heel`: the back end of the computed hand, a line within the skin;
-    `creases`: lines that tell how far the fingers are open.
+    `creases`: lines that tell how far the fingers are open. `points` (n, 2) holds them all, in this order.
     """
 
+    points: Floats
     skin: Floats
     bare: Floats
     sleeve: Floats
     heel: Floats
     creases: tuple[Floats, ...]
+
+    @property
+    def lines(self) -> tuple[Floats, ...]:
+        """All of them, in the order of `points`."""
+        return self.skin, self.bare, self.sleeve, self.heel, *self.creases
 
 
 @functools.lru_cache(maxsize=4)
@@ -176,22 +181,27 @@ def figure(sight: Sight, way: Way, distance: float, opening: float) -> Figure:
     # In the hand's own frame: the arm's last part comes in from behind.
     end, before = (seen[-1] - place) / turn, (seen[-2] - place) / turn
     along = (before - end) / abs(before - end)
-    outline = hand_outline(shape, above)
-    half = WRIST_SHARE * float(outline.imag.max())
-    front, heel = _parted(outline, half)
+    half, front, back_end, creased = _hand_lines(shape, above, build.open_hand[0])
     sides = [
         end + _WRIST_DEPTH * along + side * min(half, 0.92 * build.arm_radii[2]) * 1j * along for side in (-1.0, 1.0)
     ]
-    skin = np.concatenate([_curve(front[0], sides[0], along)[::-1], front[1:-1], _curve(front[-1], sides[1], along)])
-    bare = skin[_clear_of(skin, end, before, build.arm_radii[2])]
-    lines = () if above else creases(shape, build.open_hand[0])
-    return Figure(
-        skin=_flat(place + turn * skin),
-        bare=_flat(place + turn * bare),
-        sleeve=_flat(sleeve),
-        heel=_flat(place + turn * heel),
-        creases=tuple(_flat(place + turn * line) for line in lines),
+    hand = np.concatenate([_curve(front[0], sides[0], along)[::-1], front[1:-1], _curve(front[-1], sides[1], along)])
+    uncovered = hand[_clear_of(hand, end, before, build.arm_radii[2])]
+    parts = [place + turn * hand, place + turn * uncovered, sleeve]
+    parts += [place + turn * line for line in (back_end, *creased)]
+    points = _flat(np.concatenate(parts))
+    skin, bare, arm, heel, *lines = (
+        points[first:last] for first, last in pairwise(accumulate(map(len, parts), initial=0))
     )
+    return Figure(points, skin, bare, arm, heel, tuple(lines))
+
+
+@functools.lru_cache(maxsize=4)
+def _hand_lines(shape: HandShape, above: bool, stretched: float) -> tuple[float, Points, Points, tuple[Points, ...]]:
+    """Half the wrist's width, m, and in the hand's own frame its outline from wrist to wrist, its heel, its creases."""
+    outline = hand_outline(shape, above)
+    half = WRIST_SHARE * float(outline.imag.max())
+    return half, *_parted(outline, half), () if above else creases(shape, stretched)
 
 
 def arm_path(start: Floats, end: Floats, build: Build) -> tuple[Floats, Floats]:
@@ -269,6 +279,5 @@ def _complex(points: Floats) -> Points:
     return np.asarray(points[:, 0] + 1j * points[:, 1])
 
 
-def _flat(points: Points | Iterable[complex]) -> Floats:
-    places = np.asarray(points)
-    return np.stack([places.real, places.imag], axis=-1)
+def _flat(points: Points) -> Floats:
+    return np.ascontiguousarray(points, dtype=complex)[:, None].view(np.float64)

@@ -12,6 +12,7 @@ import numpy as np
 from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import with_antenna
+from synth.build.assembly import branch_of, wired
 from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import Design
@@ -38,7 +39,8 @@ class FirstOrder:
             posture = self._workpiece.design.player.posture
             states = self._workpiece.solved_variables[posture].oscillator.states
             self._adjoints = tuple(map(oscillator_adjoint, states))
-        circuit, branch, tap = circuit_of(design, "variable"), self._workpiece.branch, self._workpiece.tap
+        parts, tap = wired(design), self._workpiece.tap
+        circuit, branch = circuit_of(parts, "variable"), branch_of(parts)
         loaded = (with_antenna(circuit, float(each), branch, tap.ratio) for each in solved.capacitances)
         shifts = [
             adjoint.frequency_shift(adjoint.disturbance_to(changed))

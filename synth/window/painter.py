@@ -188,9 +188,8 @@ class Painter:
         """What is drawn meanwhile counts as one touched rectangle, to be restored and sent to the screen once."""
         first = len(self.touched)
         yield
-        parts = self.touched[first:]
-        if parts:
-            self.touched[first:] = [parts[0].unionall(parts[1:])]
+        parts = [part for part in self.touched[first:] if part]  # what was clipped away whole lies nowhere
+        self.touched[first:] = [parts[0].unionall(parts[1:])] if parts else []
 
     def fill(self, box: Box, colour: Colour, radius: int = 0) -> None:
         """A filled rectangle."""
@@ -248,8 +247,8 @@ class Painter:
 
     def glass(self, points: Sequence[Point], colour: Colour, strength: int, within: Box) -> None:
         """A filled polygon through which the ground is seen; `strength` 0 to 255; nothing outside `within`."""
-        left, top = min(x for x, _ in points), min(y for _, y in points)
-        right, bottom = max(x for x, _ in points), max(y for _, y in points)
+        columns, rows = zip(*points, strict=True)
+        left, top, right, bottom = min(columns), min(rows), max(columns), max(rows)
         area = self._pygame.Rect(int(left), int(top), int(right - left) + 2, int(bottom - top) + 2).clip(within)
         if not area.width or not area.height:
             return

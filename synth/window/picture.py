@@ -186,7 +186,7 @@ def picture_now(
     full_scale = full_scale_text(state.level * session.instrument.level)
     return Picture(
         readouts=readouts(instrument, state.distance, beat, settings.number("reference_a"), heard),
-        flags=flags_of(state, meters, session.computing),
+        flags=flags_of(state, meters, session.busy),
         status=status_pieces(meters, speaker.kept_seconds),
         notice=notice,
         listening=f"Level {full_scale}",

@@ -17,7 +17,7 @@ from models.hand.capacitance_curve import CapacitanceCurve
 from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
-from synth.window.draw_hand import TRAIL_TIME
+from synth.window.draw_hand import TRAIL_STEP, TRAIL_TIME
 from synth.window.draw_practice_pages import FoundPage, PracticePage
 from synth.window.figure_outline import Sight, way_of
 from synth.window.keys import row_of
@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 
 
 FRAME_TIME = 1.0 / 60.0  # s
-READOUT_FRAMES = 4  # the numbers change every fourth picture, faster than they can be read
+READOUT_FRAMES = 5  # the numbers change every fifth picture, faster than they can be read
 CHANGE_TIME = 1.0 / 65.0  # s between two looks at what the controls changed
 STEP_TIME = 0.8  # s after which steps of one control are a step of undo
 REPLAY_GRACE = 0.6  # s a replay may take to begin
@@ -92,9 +92,12 @@ class PlayWindow(PracticeEvents):
         speaker.mute(state.silenced)
 
     def open(self, size: tuple[int, int]) -> None:
-        """Lay out the first picture, and listen to gamepads where the system has any."""
+        """Lay out the first picture with the silent hand in it, and listen to gamepads where the system has any."""
         self.lay_out()
         self.resize(size)
+        if (scale := self.view.scale) is not None:
+            resting = replace(self.state, distance=scale.distance_at(scale.box.center[0]), fresh=True)
+            self._move(resting, time.monotonic())
         self._hands.start()
 
     def handle(self, event: pygame.event.Event, moment: float | None = None) -> None:
@@ -249,7 +252,7 @@ class PlayWindow(PracticeEvents):
             trail.append((now, self.heard(state)[0]))
         while trail and now - trail[0][0] > TRAIL_TIME:
             trail.popleft()
-        return [] if state.still else [(now - when, distance) for when, distance in reversed(trail)]
+        return [] if state.still else [(now - when, distance) for when, distance in list(trail)[::-TRAIL_STEP]]
 
     def _follow(self, meters: Meters) -> None:
         """Take note of what the speaker did of itself."""

@@ -7,6 +7,7 @@ done first is done there.
 from __future__ import annotations
 
 import ctypes
+import math
 import os
 import sys
 import time
@@ -118,7 +119,7 @@ def run_events(
 
     due = last = time.monotonic()
     while not closing():
-        remaining = round(1000.0 * (due - time.monotonic()))
+        remaining = math.ceil(1000.0 * (due - time.monotonic()))  # rounded down it would spin for the last fraction
         event = pygame.event.wait(remaining) if remaining > 0 else pygame.event.poll()
         waiting = [] if event.type == pygame.NOEVENT else [event, *pygame.event.get()]
         now = time.monotonic()

@@ -7,7 +7,6 @@ the window; until it is ready a circuit plays to first order of the change, and 
 
 from __future__ import annotations
 
-import math
 import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -470,7 +469,7 @@ class Session:
 
         Where that cannot be it plays on as it was; the solved circuit says why.
         """
-        nearest = min(side.offers, key=lambda solved: abs(math.log(solved.register / parts.register)))
+        nearest = min(side.offers, key=parts.apart)
         try:
             moved = towards_parts(side.offer, side.offers[nearest], nearest, parts)
             side.tuned = retuned(moved, side.history.now)

@@ -30,7 +30,8 @@ class WindowState:
     the sound fades out; it takes hold again where it comes back to the hand, or where sound is asked for (`asked`: as
     soon as it is silent). `offset`: pixel columns from the pointer to the hand it holds, left by fine play. While
     `fading` the volume goes to `wanted` in time. `keyed`: keys or sticks moved the resting hand last, not the pointer.
-    `row`: pixel row of the volume hand while the pointer holds it. `present`: somebody plays.
+    `row`: pixel row of the volume hand while the pointer holds it. `present`: somebody plays. `fresh`: nobody has
+    played yet; the hand rests in the middle of the stage then, and sounds only where it is asked for.
 
     `recording` and `replaying` follow the speaker, which may refuse or end them. `selected`: the control that keys
     change. `dragging`: the control whose slider the pointer holds, or "". `text_scale`: 1 is the usual size of texts.
@@ -46,6 +47,7 @@ class WindowState:
     opening: float = 1.0
     wanted_opening: float = 1.0
     present: bool = False
+    fresh: bool = False
     pointer: tuple[int, int] | None = None
     held: bool = False
     asked: bool = False
@@ -88,7 +90,7 @@ def with_pointer(state: WindowState, pointer: tuple[int, int], scale: StageScale
     """The pointer moved on the stage: the hands follow while it holds them, and are taken where it comes to them."""
     if state.held:
         return _followed(state, pointer, scale)
-    if state.asked or not _reaches(state, pointer, scale):
+    if state.asked or state.fresh or not _reaches(state, pointer, scale):
         return replace(state, pointer=pointer, keyed=False)
     if state.volume > 0.0:  # what still fades out fades out first
         return replace(state, pointer=pointer, asked=True)
@@ -97,7 +99,9 @@ def with_pointer(state: WindowState, pointer: tuple[int, int], scale: StageScale
 
 def with_hold(state: WindowState, pointer: tuple[int, int], scale: StageScale) -> WindowState:
     """The pointer takes hold of the silent hands: they go to its place, and then the sound fades in."""
-    taken = replace(state, held=True, asked=False, keyed=False, present=True, offset=0.0, fading=True, fine=False)
+    taken = replace(
+        state, held=True, asked=False, keyed=False, present=True, fresh=False, offset=0.0, fading=True, fine=False
+    )
     return replace(_followed(taken, pointer, scale), fine=state.fine)
 
 

@@ -58,6 +58,11 @@ class Parts:
     inductor: float = 1.0
     antenna: float = 1.0
 
+    def apart(self, other: Parts) -> tuple[bool, float]:
+        """How far other parts are from these, to be compared: those with another antenna are farthest."""
+        ways = (self.register / other.register, self.inductor / other.inductor)
+        return self.antenna != other.antenna, sum(abs(math.log(ratio)) for ratio in ways)
+
 
 AS_WRITTEN = Parts()
 
@@ -264,15 +269,15 @@ def changed_design(origin: Tunable, parts: Parts) -> Design:
 
 
 def towards_parts(origin: Tunable, near: Tunable, before: Parts, parts: Parts) -> Tunable:
-    """`near`, solved circuits with the parts `before`, moved to another register of `origin` to first order, and tuned
-    as they were.
+    """`near`, solved circuits with the parts `before`, moved to another register and series inductor of `origin` to
+    first order, and tuned as they were.
 
-    Raises ValueError where there is no such design, the change is too large for that, or another part is changed too.
+    Raises ValueError where there is no such design, the change is too large for that, or the antenna is another one.
     """
     if near.first_order is None or near.law is None:
         raise DesignError("without solved circuits there is nothing to move")
-    if replace(before, register=parts.register) != parts:
-        raise DesignError("another series inductor or antenna is solved anew")
+    if before.antenna != parts.antenna:
+        raise DesignError("the field of another antenna is solved anew")
     law = near.first_order.law(near.law, changed_design(origin, parts))
     place, unmoved = near.first_order.tuning_distance, near.instrument
     moved = replace(unmoved, variable_law=law)

@@ -70,6 +70,28 @@ def test_back_on_the_stage_nothing_sounds_until_the_pointer_is_at_the_hand() -> 
     assert settled(taken).volume == STAGE.gain_at(300)
 
 
+def test_a_window_opens_with_the_silent_hand_in_it_and_no_way_of_the_pointer_plays_it(dummy_screen: None) -> None:
+    instrument = make_instrument()
+    speaker = Listener(instrument)
+
+    def cross(window: PlayWindow) -> None:
+        scale = window.view.scale
+        assert scale is not None
+        row = scale.box.center[1]
+        assert scale.x_of(window.state.distance) == pytest.approx(scale.box.center[0])
+        for column in (scale.box.left + 1, scale.box.center[0], scale.box.right - 2):
+            point((column, row))
+
+    def ask(window: PlayWindow) -> None:
+        assert window.view.scale is not None
+        click(window.view.scale.box.center)
+
+    silent = check(lambda window: not window.state.held and not any(volume for _, _, volume in speaker.moves))
+    words = check(lambda window: shows(window, "Click here to play") and not shows(window, "bring the pointer"))
+    sounds = check(lambda window: window.state.held and speaker.hand[1] > 0.0)
+    play(session_on(instrument), [words, cross, *FADE, silent, words, ask, *FADE, sounds], speaker)
+
+
 def test_a_fast_pointer_that_goes_across_the_hand_takes_it_too() -> None:
     resting = replace(REST, pointer=(300, 200))
     assert with_pointer(resting, (700, 220), STAGE).held
