@@ -220,7 +220,7 @@ class AdjustedReading:
     setting: float | None
     frequency_hz: float | None
     shift_hz: float | None
-    collector_pp_v: float | None
+    hot_end_pp_v: float | None
     output_pp_v: float | None
     remark: str
 
@@ -240,7 +240,7 @@ class OscillatorFigures(OfDesign):
     supply_v: float = of("circuit.supply_voltage")
     supply_current_a: float = of("state.supply_current")
     supply_power_w: float = of("state.supply_power")
-    collector_current_at_rest_a: float = of("circuit", current_at_rest)
+    current_at_rest_a: float = of("circuit", current_at_rest)
     growth_rate_per_s: float = of("signal.growth_rate")
     loop_gain_margin_db: float = of("signal.margin_db")
     losses: tuple[Loss, ...]  # largest first
@@ -428,8 +428,8 @@ def _read(name: str, setting: float | None, circuit: Circuit, base: SteadyState)
         state = steady_state(circuit, warm_start=base if same_states else None)
     except ValueError as error:
         return AdjustedReading(name, setting, None, None, None, None, " ".join(explained(error).split()))
-    collector, output = state.peak_to_peak(state.hot), state.output_peak_to_peak
-    return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, collector, output, "")
+    hot_end, output = state.peak_to_peak(state.hot), state.output_peak_to_peak
+    return AdjustedReading(name, setting, state.frequency, state.frequency - base.frequency, hot_end, output, "")
 
 
 def turned_pot(circuit: Circuit, base: SteadyState, positions: Floats = POT_POSITIONS) -> tuple[AdjustedReading, ...]:

@@ -52,7 +52,7 @@ def _facts(report: OscillatorFigures) -> list[tuple[str, str]]:
         ("load", _load(report)),
         ("pot", ("none" if report.pot is None else f"{report.pot:.3g} of its turn") + _trimmer(report)),
         ("supply", f"{_unit(report.supply_v, 'V')}, {_unit(report.supply_current_a, 'A')}, {power} mW"),
-        (f"{report.output_end} at rest", _unit(report.collector_current_at_rest_a, "A")),
+        (f"{report.output_end} at rest", _unit(report.current_at_rest_a, "A")),
         ("loop gain", _loop_gain(report)),
         ("lost in", ", ".join(f"{loss.part} {100.0 * loss.share:.3g} %" for loss in report.losses[:SHOWN_LOSSES])),
         ("growth", _growth(report)),
@@ -172,11 +172,11 @@ def _point_line(point: TestPoint, wide: int) -> str:
 def _reading_line(reading: AdjustedReading, unit: str = "fraction") -> str:
     setting = "" if reading.setting is None else format_quantity(reading.setting, unit)
     name = f"  {reading.name} {setting}".rstrip()
-    if reading.frequency_hz is None or reading.collector_pp_v is None or reading.output_pp_v is None:
+    if reading.frequency_hz is None or reading.hot_end_pp_v is None or reading.output_pp_v is None:
         return f"{name}: {reading.remark}"
-    collector, output = (format_quantity(volts, "V") for volts in (reading.collector_pp_v, reading.output_pp_v))
+    hot_end, output = (format_quantity(volts, "V") for volts in (reading.hot_end_pp_v, reading.output_pp_v))
     frequency = f"{reading.frequency_hz / 1e3:.3f} kHz"
-    return f"{name:<21}{frequency:>12}{round(reading.shift_hz or 0.0):>9d} Hz{collector:>13}{output:>12}"
+    return f"{name:<21}{frequency:>12}{round(reading.shift_hz or 0.0):>9d} Hz{hot_end:>13}{output:>12}"
 
 
 def start_up_csv(record: TransientRecord, nodes: Iterable[tuple[str, str]]) -> str:

@@ -128,7 +128,7 @@ def test_readings_are_those_of_the_circuit():
     shift = loads["as designed"]["frequency_hz"] - loads["none"]["frequency_hz"]
     assert shift == pytest.approx(loaded.frequency - unloaded.frequency, abs=0.05)
     collector = next(point for point in figures["test_points"] if point["name"] == "collector")
-    assert collector["peak_to_peak_v"] == pytest.approx(loads["as designed"]["collector_pp_v"], rel=1e-6)
+    assert collector["peak_to_peak_v"] == pytest.approx(loads["as designed"]["hot_end_pp_v"], rel=1e-6)
     assert figures["supply_power_w"] == pytest.approx(12.0 * figures["supply_current_a"], rel=1e-9)
 
 
