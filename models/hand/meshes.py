@@ -11,6 +11,7 @@ The rod is meshed finer at its ends and before the hand, the cabinet's top under
 from __future__ import annotations
 
 import functools
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -248,23 +249,27 @@ def wrist(scene: Scene, posture: Posture, distance: float) -> Floats:
 
     Raises ValueError where the player could not reach that far from the shoulder.
     """
+    place, joint, build = _wrist_place(scene, posture, distance), shoulder(scene), scene.player.build
+    stretch, reach = _span(joint, place), build.longest
+    # A hand taken back beside the body only completes the table: its arm is as long as it has to be.
+    if stretch > reach and (build.links is None or place[0] < joint[0]):
+        shortest = _wrist_place(scene, "fist", distance)  # a fist has to come nearest
+        raise ValueError(
+            f"stand_distance and hand_height must let the player reach a hand distance of {distance:.3g} m: the arm is "
+            f"at most {reach:.3g} m from shoulder to wrist; got {stretch:.3g} m: {_nearer(joint, shortest, reach)}"
+        )
+    return place
+
+
+def _wrist_place(scene: Scene, posture: Posture, distance: float) -> Floats:
+    """Where the wrist is, (3,) m, whether it can be reached or not."""
     build = scene.player.build
     half_length = hand_shape(build, posture, scene.player.opening).half[0]
     radius = build.arm_radii[2]
     place = hand_place(scene, posture, distance)
     if scene.from_above:
-        place = place + (half_length + WRIST_CLEARANCE + radius, 0.0, radius)
-    else:
-        place = place + (2.0 * half_length + WRIST_CLEARANCE + radius, 0.0, 0.0)
-    joint = shoulder(scene)
-    stretch, reach = _span(joint, place), build.longest
-    # A hand taken back beside the body only completes the table: its arm is as long as it has to be.
-    if stretch > reach and (build.links is None or place[0] < joint[0]):
-        raise ValueError(
-            f"stand_distance and hand_height must let the player reach a hand distance of {distance:.3g} m: the arm is "
-            f"at most {reach:.3g} m from shoulder to wrist; got {stretch:.3g} m: {_nearer(joint, place, reach)}"
-        )
-    return place
+        return place + (half_length + WRIST_CLEARANCE + radius, 0.0, radius)
+    return place + (2.0 * half_length + WRIST_CLEARANCE + radius, 0.0, 0.0)
 
 
 def farthest_distance(scene: Scene, most: float) -> float:
@@ -310,7 +315,8 @@ def _nearer(joint: Floats, place: Floats, reach: float) -> str:
         return f"bring the hand, or the antenna, to where it is {high.format(joint[2] - rise, joint[2] + rise)}"
     level = reach**2 - aside**2 - float(joint[2] - place[2]) ** 2
     if level > 0.0 and ahead > 0.0:
-        return f"stand {float(place[0]) + float(np.sqrt(level)):.2g} m from it or nearer, or lean"
+        stand = math.floor(100.0 * (float(place[0]) + float(np.sqrt(level)))) / 100.0
+        return f"stand {stand:.2f} m from it or nearer, or lean"
     return f"stand nearer, and bring hand and antenna to the shoulder's height of {joint[2]:.2g} m"
 
 

@@ -135,9 +135,11 @@ def test_a_straight_tube_is_the_capsule():
 
 def test_an_arm_that_cannot_reach_says_how_near_to_stand():
     far = Scene(player=PlayerBody(0.85, build=MAN))
-    with pytest.raises(ValueError, match=r"at most 0\.603 m .* stand 0\.77 m from it or nearer"):
+    with pytest.raises(ValueError, match=r"at most 0\.603 m .* stand 0\.68 m from it or nearer"):
         distances_of(far)
-    assert distances_of(Scene(player=PlayerBody(0.77, build=MAN)))[0] == 0.01
+    near = Scene(player=PlayerBody(0.68, build=MAN))
+    assert distances_of(near)[0] == 0.01
+    assert wrist(near, "fist", 0.01)[0] > 0.0  # which has to come nearer than the open hand
 
 
 def test_the_table_ends_where_the_hand_is_beside_the_shoulder():

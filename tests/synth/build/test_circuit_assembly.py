@@ -19,9 +19,9 @@ from models.circuit.variable_oscillator import with_antenna
 from models.mutual_inductance import Coil, coil_coupling
 from models.pitch import cents
 from models.pitch_field import pitch_field
-from synth.build import circuit_assembly
+from synth.build import circuit_assembly, workbench
 from synth.build.assembly import branch_of, tank_in
-from synth.build.circuit_assembly import circuit_of, resonance_of, tank_of
+from synth.build.circuit_assembly import MOST_WORK, circuit_of, resonance_of, tank_of
 from synth.build.notices import RESONANCES_OVER_CIRCUITS
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.build.workbench import OpenedDesign, assemble
@@ -254,9 +254,9 @@ def test_work_without_end_is_one_message_and_far_above_what_the_demo_takes(willo
             willow, **{which: replace(getattr(willow, which), stray=stray) for which in ("reference", "variable")}
         )
 
-    monkeypatch.setattr(circuit_assembly, "MOST_WORK", circuit_assembly.MOST_WORK / 30.0)
+    monkeypatch.setattr(workbench, "MOST_WORK", MOST_WORK / 30.0)
     assemble(unsolved(15.01e-12), ROD)
-    monkeypatch.setattr(circuit_assembly, "MOST_WORK", 1e5)
+    monkeypatch.setattr(workbench, "MOST_WORK", 1e5)
     with pytest.raises(DesignError, match=r"the variable oscillator \(\[variable\] with .*work allowed") as caught:
         assemble(unsolved(15.02e-12), ROD)
     assert len(str(caught.value).splitlines()) == 1

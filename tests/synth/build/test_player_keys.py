@@ -86,7 +86,7 @@ def test_bad_values_name_the_key_and_the_remedy(text, words):
                 "0.82 m",
             ],
         ),
-        ("", '[antenna]\nlength = "3 m"', ["player.hand_height: must let", "between 0.67 m and 2.1 m high"]),
+        ("", '[antenna]\nlength = "3 m"', ["player.hand_height: must let", "between 0.74 m and 2.1 m high"]),
         (
             "",
             '[antenna]\nform = "ring"\nring_diameter = "1.6 m"\nposition = "flat"',
@@ -158,5 +158,5 @@ def test_another_lean_height_opening_or_bystander_is_another_curve_of_the_same_d
 
 def test_an_arm_that_cannot_reach_is_a_fault_of_the_design():
     opened = OpenedDesign(design('size = "man"\nstand_distance = "90 cm"'))
-    with pytest.raises(DesignError, match="stand 0.77 m from it or nearer"):
+    with pytest.raises(DesignError, match="stand 0.68 m from it or nearer"):
         _ = opened.hand_field
