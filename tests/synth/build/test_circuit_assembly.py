@@ -489,8 +489,8 @@ def test_a_design_much_like_another_is_the_same_however_it_is_found():
     first = OpenedDesign(read_design(TEXT))
     changed_design = replace(first.design, circuit=replace(first.design.circuit, supply_voltage=10.8))
     anew, near = OpenedDesign(changed_design), OpenedDesign(changed_design, near=first)
-    for name in ("reference_frequency", "mode"):
-        assert getattr(near.pair, name) == pytest.approx(getattr(anew.pair, name), rel=1e-10)
+    assert near.pair.reference_frequency == pytest.approx(anew.pair.reference_frequency, rel=1e-10)
+    assert near.pair.mode == anew.pair.mode
     assert near.reference_tank.trimmer_setting == pytest.approx(anew.reference_tank.trimmer_setting, abs=1e-8)
     assert near.pair.states[0].method == "warm start"
     hands = np.linspace(first.tuning_capacitance, float(first.curve.capacitances[0]), 5)
