@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from fnmatch import fnmatch
 from functools import cache
 from pathlib import Path
 
@@ -196,3 +197,13 @@ def test_every_package_is_listed_for_the_build():
         for file in (ROOT / package).rglob("*.py")
     }
     assert listed == found | {"synth.demos"}
+
+
+def test_every_folder_of_tests_is_looked_into(pytestconfig):
+    """Pytest leaves out folders by name, without a word: a whole folder of tests would never run."""
+    left_out = pytestconfig.getini("norecursedirs")
+    folders = {file.relative_to(ROOT).parent for file in (ROOT / "tests").rglob("test_*.py")}
+    assert Path("tests/synth/build") in folders
+    assert not [
+        str(folder) for folder in folders for part in folder.parts if any(fnmatch(part, name) for name in left_out)
+    ]
