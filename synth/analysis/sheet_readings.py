@@ -107,7 +107,7 @@ def station_readings(
     if station.dc is not None:
         rows.append((CURRENT, CURRENT, AMPERES, station.dc))
         points = [point for point in station.dc.read("", 1.0) if point not in (FREQUENCY, CURRENT)]
-        rows += [(point, f"DC at the {'hot end' if point == 'hot' else point}", VOLTS, station.dc) for point in points]
+        rows += [(point, f"DC at the {point}", VOLTS, station.dc) for point in points]
     readings, causes = [], []
     for number, (key, name, unit, probe) in enumerate(rows, first):
         code = f"{letter}{number}"

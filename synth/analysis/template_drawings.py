@@ -81,10 +81,10 @@ def _tank(foot: float, hot: float, **places: float) -> tuple[Mapping[str, At], W
     """Parts of a tank side by side between its hot end and ground, their middles at the height `foot`."""
     parts = {name.replace("_", " "): At(x, foot) for name, x in places.items()}
     ups = "; ".join(f"{x},{hot} {x},{foot + 1}" for x in places.values())
-    return parts, {"hot": ups, "ground": "; ".join(f"{x},{foot - 1} {x},0" for x in places.values())}
+    return parts, {"hot end": ups, "ground": "; ".join(f"{x},{foot - 1} {x},0" for x in places.values())}
 
 
-def _antenna(x: float, foot: float, node: str = "hot") -> tuple[Mapping[str, At], Wires]:
+def _antenna(x: float, foot: float, node: str = "hot end") -> tuple[Mapping[str, At], Wires]:
     """The antenna above a point of its node, behind its inductor."""
     parts = {"antenna inductor": At(x, foot + 1.6), "antenna": At(x, foot + 3.6)}
     return parts, {node: f"{x},{foot} {x},{foot + 0.6}", "antenna": f"{x},{foot + 2.6} {x},{foot + 3.6}"}
@@ -154,7 +154,7 @@ def _colpitts() -> Plan:
         },
         {
             "supply": "0,14.6 34,14.6 34,11; 15,14.6 15,13.9; 25.4,14.6 25.4,7.5; 30.6,14.6 30.6,13.9",
-            "hot": "3.4,6.5 16.6,6.5",
+            "hot end": "3.4,6.5 16.6,6.5",
             "base": "18.6,6.5 24.4,6.5; 19.4,9.8 19.8,9.8 19.8,6.5; 20.4,6.5 20.4,6",
             "emitter": "20.4,4 20.4,2.7; 20.4,3.4 25.4,3.4; 25.4,4.4 27.4,4.4; 25.4,5.5 25.4,2.7",
             "pot top": "15,11.9 15,10.8",
@@ -166,7 +166,7 @@ def _colpitts() -> Plan:
         },
         {
             "supply": (5, 14.6, "ne"),
-            "hot": (8, 6.5, "ne"),
+            "hot end": (8, 6.5, "ne"),
             "antenna": (3.4, 9.6, "w"),
             "base": (20.8, 6.5, "ne"),
             "emitter": (21.6, 3.4, "se"),
@@ -201,7 +201,7 @@ def _clapp() -> Plan:
         },
         {
             "supply": "0,14.6 25.4,14.6 25.4,7.5; 15,14.6 15,13.9",
-            "hot": "3.4,6.5 16.6,6.5",
+            "hot end": "3.4,6.5 16.6,6.5",
             "base": "18.6,6.5 24.4,6.5; 19.4,9.8 19.8,9.8 19.8,6.5; 20.4,6.5 20.4,6",
             "emitter": "20.4,4 20.4,2.7; 20.4,3.4 25.4,3.4; 25.4,4.4 27,4.4; 25.4,5.5 25.4,2.7",
             "pot top": "15,11.9 15,10.8",
@@ -211,7 +211,7 @@ def _clapp() -> Plan:
         },
         {
             "supply": (5, 14.6, "ne"),
-            "hot": (8, 6.5, "ne"),
+            "hot end": (8, 6.5, "ne"),
             "antenna": (3.4, 9.6, "w"),
             "base": (20.8, 6.5, "ne"),
             "emitter": (21.6, 3.4, "se"),
@@ -245,7 +245,7 @@ def _hartley() -> Plan:
         {
             "supply": "0,14.6 24,14.6 24,13.8",
             "drain": "24,11.8 24,9; 24,11 28,11 28,10.6",
-            "hot": "3.4,8 15.6,8; 14.7,8 14.7,5",
+            "hot end": "3.4,8 15.6,8; 14.7,8 14.7,5",
             "gate": "17.6,8 23,8; 18.2,8 18.2,6.9",
             "source": "24,7 24,6.2; 24,6.6 31.4,6.6; 28.4,6.6 28.4,4.5",
             "pot top": "24,4.2 24,3",
@@ -255,7 +255,7 @@ def _hartley() -> Plan:
         {
             "supply": (5, 14.6, "ne"),
             "drain": (24, 10.6, "w"),
-            "hot": (9, 8, "ne"),
+            "hot end": (9, 8, "ne"),
             "antenna": (3.4, 11.1, "w"),
             "gate": (19.4, 8, "ne"),
             "source": (28.6, 6.6, "ne"),
@@ -290,7 +290,7 @@ def _tickler() -> Plan:
             "supply": "0,16 23.4,16 23.4,15.2",
             "anode feed": "23.4,13.2 23.4,11.9; 23.4,12.6 29.4,12.6 29.4,12.3; 25.8,12.6 25.8,11.9",
             "anode": "23.4,9.9 23.4,8.2; 23.4,8.9 31.4,8.9; 25.8,8.9 25.8,9.9",
-            "hot": "3.4,7.2 14.4,7.2",
+            "hot end": "3.4,7.2 14.4,7.2",
             "grid": "16.4,7.2 22.4,7.2; 17.4,7.2 17.4,4",
             "cathode": "23.4,6.2 23.4,5.6; 23.4,5.9 27.4,5.9 27.4,3.8",
             "pot top": "23.4,3.6 23.4,2.8",
@@ -301,7 +301,7 @@ def _tickler() -> Plan:
             "supply": (5, 16, "ne"),
             "anode feed": (26.4, 12.6, "ne"),
             "anode": (26.2, 8.9, "se"),
-            "hot": (9, 7.2, "ne"),
+            "hot end": (9, 7.2, "ne"),
             "antenna": (3.4, 10.3, "w"),
             "grid": (18, 7.2, "ne"),
             "cathode": (27.4, 5.4, "e"),
@@ -331,7 +331,7 @@ def _inverter() -> Plan:
             "supply": "0,14 16.4,14 16.4,11.8",
             "gate": "15.4,10.8 12.4,10.8 12.4,6.6; 12.4,7.4 15.4,7.4",
             "drive": "17.4,10.8 24,10.8; 20.4,10.8 20.4,6.6; 17.4,7.4 20.4,7.4",
-            "hot": "3.4,3.6 15.4,3.6; 12.4,3.6 12.4,4.6",
+            "hot end": "3.4,3.6 15.4,3.6; 12.4,3.6 12.4,4.6",
             "far": "17.4,3.6 20.4,3.6; 20.4,4.6 20.4,2.8",
             "ground": "0,0 31.1,0; 16.4,9.8 16.4,9.6; 20.4,0.8 20.4,0",
         },
@@ -339,7 +339,7 @@ def _inverter() -> Plan:
             "supply": (5, 14, "ne"),
             "gate": (12.4, 10.8, "ne"),
             "drive": (21, 10.8, "ne"),
-            "hot": (8, 3.6, "ne"),
+            "hot end": (8, 3.6, "ne"),
             "far": (20.4, 4.1, "e"),
             "antenna": (3.4, 6.7, "w"),
             "coupled": (27.4, 10.8, "ne"),
@@ -373,7 +373,7 @@ def _pnp_common_base() -> Plan:
             "wiper": "5,8.6 8,8.6",
             "base": "10,8.6 15,8.6; 11.4,8.6 11.4,3.2",
             "emitter": "16,11.2 16,9.6; 16,10.4 23.2,10.4 23.2,10.2; 20,10.4 20,9.6",
-            "hot": "16,7.6 16,6.4 30,6.4; 20,7.6 20,6.4",
+            "hot end": "16,7.6 16,6.4 30,6.4; 20,7.6 20,6.4",
             "ground": "0,0 37.1,0; 4,1.2 4,0; 11.4,1.2 11.4,0; 23.2,8.2 23.2,8",
         },
         {
@@ -383,7 +383,7 @@ def _pnp_common_base() -> Plan:
             "wiper": (5.3, 8.6, "ne+"),
             "base": (11.6, 8.6, "ne"),
             "emitter": (20.4, 10.4, "ne"),
-            "hot": (20.6, 6.4, "ne"),
+            "hot end": (20.6, 6.4, "ne"),
             "antenna": (30, 9.5, "w"),
             "coupled": (33.4, 6.4, "ne"),
             "load": (37.1, 3.2, "ne"),
@@ -391,7 +391,7 @@ def _pnp_common_base() -> Plan:
         _supply("supply", 14),
         _antenna(30, 6.4),
         _tank(2.6, 6.4, coil=17.4, tuning=21.2, trimmer=24, board_stray=27),
-        _output(30, 6.4, "hot"),
+        _output(30, 6.4, "hot end"),
         grounds=((14, 0), (23.2, 8)),
     )
 

@@ -76,9 +76,9 @@ CIRCUITS: Final[Mapping[str, CircuitTemplate]] = {
         "120 pF",
         """\
 # The tank, its hot end joined to the base.
-coil = { coil = "tank", from = "ground", to = "hot" }
-tuning = { capacitor = "tank", from = "hot", to = "ground" }
-coupling = { capacitor = "330 pF", from = "hot", to = "base" }
+coil = { coil = "tank", from = "ground", to = "hot end" }
+tuning = { capacitor = "tank", from = "hot end", to = "ground" }
+coupling = { capacitor = "330 pF", from = "hot end", to = "base" }
 # The divider that feeds the emitter's swing back.
 "upper divider" = { capacitor = "1 nF", from = "base", to = "emitter" }
 "lower divider" = { capacitor = "2.2 nF", from = "emitter", to = "ground" }
@@ -104,9 +104,9 @@ output = { at = "low side" }
         "330 pF",
         """\
 # The tapped tank; the source joins it near its foot.
-coil = { coil = "tank", turns = 0.05, from = "ground", tap = "foot", to = "hot" }
-tuning = { capacitor = "tank", from = "hot", to = "ground" }
-"gate capacitor" = { capacitor = "47 pF", from = "hot", to = "gate" }
+coil = { coil = "tank", turns = 0.05, from = "ground", tap = "foot", to = "hot end" }
+tuning = { capacitor = "tank", from = "hot end", to = "ground" }
+"gate capacitor" = { capacitor = "47 pF", from = "hot end", to = "gate" }
 "gate leak" = { resistor = "470 kohm", from = "gate", to = "ground" }
 oscillator = { field_effect = "n-channel", gate = "gate", drain = "drain", source = "source" }
 # The source resistor sets the current; the fine-tune pot is a part of it.
@@ -122,10 +122,10 @@ output = { at = "source" }
         "a Colpitts oscillator with a small capacitor between its divider and the tank, which it hardly loads",
         "180 pF",
         """\
-coil = { coil = "tank", from = "ground", to = "hot" }
-tuning = { capacitor = "tank", from = "hot", to = "ground" }
+coil = { coil = "tank", from = "ground", to = "hot end" }
+tuning = { capacitor = "tank", from = "hot end", to = "ground" }
 # The small capacitor keeps the transistor's own capacitances away from the tank.
-"series capacitor" = { capacitor = "180 pF", from = "hot", to = "base" }
+"series capacitor" = { capacitor = "180 pF", from = "hot end", to = "base" }
 "upper divider" = { capacitor = "2.2 nF", from = "base", to = "emitter" }
 "lower divider" = { capacitor = "2.2 nF", from = "emitter", to = "ground" }
 oscillator = { transistor = "npn", base = "base", collector = "supply", emitter = "emitter" }
@@ -142,13 +142,13 @@ output = { at = "emitter" }
         "a triode with a feedback coil in its anode (its voltages can kill: leave it to trained people)",
         "330 pF",
         """\
-coil = { coil = "tank", from = "ground", to = "hot" }
-tuning = { capacitor = "tank", from = "hot", to = "ground" }
+coil = { coil = "tank", from = "ground", to = "hot end" }
+tuning = { capacitor = "tank", from = "hot end", to = "ground" }
 # The feedback coil; with its ends exchanged nothing starts.
 "feedback coil" = { coil = "33 uH", coupled_to = "coil", coupling = 0.12, from = "anode", to = "anode feed" }
 # Without it the feedback coil rings with the triode's own capacitances near 14 MHz.
 "damping resistor" = { resistor = "2.2 kohm", from = "anode", to = "anode feed" }
-"grid capacitor" = { capacitor = "100 pF", from = "hot", to = "grid" }
+"grid capacitor" = { capacitor = "100 pF", from = "hot end", to = "grid" }
 "grid leak" = { resistor = "220 kohm", from = "grid", to = "ground" }
 oscillator = { triode = 20, grid = "grid", anode = "anode", cathode = "cathode" }
 "anode resistor" = { resistor = "10 kohm", from = "supply", to = "anode feed" }
@@ -168,11 +168,11 @@ output = { at = "anode" }
         "330 pF",
         """\
 # The pi: coil between a small capacitor at the input and a large one at the output.
-coil = { coil = "tank", from = "hot", to = "far" }
-tuning = { capacitor = "tank", from = "hot", to = "ground" }
+coil = { coil = "tank", from = "hot end", to = "far" }
+tuning = { capacitor = "tank", from = "hot end", to = "ground" }
 "far capacitor" = { capacitor = "3.3 nF", from = "far", to = "ground" }
 "drive resistor" = { resistor = "47 kohm", from = "drive", to = "far" }
-"gate capacitor" = { capacitor = "100 pF", from = "hot", to = "gate" }
+"gate capacitor" = { capacitor = "100 pF", from = "hot end", to = "gate" }
 # From output to input it holds itself where it switches.
 "bias resistor" = { resistor = "1 Mohm", from = "drive", to = "gate" }
 oscillator = { inverter = 20, input = "gate", output = "drive" }
@@ -183,18 +183,18 @@ output = { at = "drive" }
         "one PNP transistor in common base, its tank on earth",
         "220 pF",
         """\
-coil = { coil = "tank", from = "ground", to = "hot" }
-tuning = { capacitor = "tank", from = "hot", to = "ground" }
-feedback = { capacitor = "100 pF", from = "hot", to = "emitter" }
+coil = { coil = "tank", from = "ground", to = "hot end" }
+tuning = { capacitor = "tank", from = "hot end", to = "ground" }
+feedback = { capacitor = "100 pF", from = "hot end", to = "emitter" }
 "emitter capacitor" = { capacitor = "2.2 nF", from = "emitter", to = "ground" }
-oscillator = { transistor = "pnp", base = "base", collector = "hot", emitter = "emitter" }
+oscillator = { transistor = "pnp", base = "base", collector = "hot end", emitter = "emitter" }
 "emitter resistor" = { resistor = "180 kohm", from = "supply", to = "emitter" }
 "upper bias" = { resistor = "22 kohm", from = "supply", to = "pot top" }
 "fine tune" = { pot = "22 kohm", from = "pot foot", wiper = "wiper", to = "pot top" }
 "lower bias" = { resistor = "47 kohm", from = "pot foot", to = "ground" }
 "base feed" = { resistor = "4.7 kohm", from = "wiper", to = "base" }
 "base capacitor" = { capacitor = "22 nF", from = "base", to = "ground" }
-output = { at = "hot" }
+output = { at = "hot end" }
 """,
         _BIPOLAR,
     ),

@@ -210,7 +210,7 @@ def test_parts_that_a_design_leaves_out_take_their_wires_along() -> None:
     absent = ("trimmer", "antenna inductor", "load resistance")
     fewer = [symbol for symbol in symbols if symbol.name not in absent]
     fewer = [
-        dataclasses.replace(symbol, ends={"rail": "hot"}) if symbol.name == "antenna" else symbol
+        dataclasses.replace(symbol, ends={"rail": "hot end"}) if symbol.name == "antenna" else symbol
         for symbol in fewer
         if symbol.kind != "text" or symbol.name != "antenna"
     ]
@@ -228,7 +228,7 @@ def test_a_circuit_with_other_parts_or_nodes_is_laid_out_plainly_and_says_why() 
         ('"22 nF", from = "drain", to = "ground" }', '"22 nF", from = "drain", to = "foot" }', "joins its parts"),
         (
             '"drain bypass" = {',
-            'buffer = { resistor = "1 kohm", from = "gate", to = "hot" }\n"drain bypass" = {',
+            'buffer = { resistor = "1 kohm", from = "gate", to = "hot end" }\n"drain bypass" = {',
             "buffer",
         ),
     ):
