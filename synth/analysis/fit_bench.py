@@ -35,9 +35,9 @@ from synth.analysis.fit_unknowns import Errors, Known, key_of, unknowns_of
 from synth.analysis.readings import BARE, CONTROL, VOLTS, BenchRow, Readings, Setting
 from synth.build.circuit_assembly import Circuit, blaming, circuit_of
 from synth.build.workbench import OpenedDesign
+from synth.designs.build_sections import TolerancesSection
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import TolerancesSection
 from synth.errors import DesignError
 
 LEAST_PITCH_LIMIT = 0.05  # Hz

@@ -41,8 +41,9 @@ from models.roots import root
 from models.tank import Tank
 from synth.build.drawing_assembly import drawing_of, mixer_of
 from synth.build.notices import explained, margin_notice, out_of_reach_notice, start_notice
+from synth.designs.oscillator_sections import ReferenceSection, TransistorSection, VariableSection, VolumeSection
 from synth.designs.part_rows import merged
-from synth.designs.sections import Design, ReferenceSection, TransistorSection, VariableSection, VolumeSection
+from synth.designs.sections import Design
 from synth.errors import DesignError
 
 Circuit = OscillatorCircuit | Drawing

@@ -79,8 +79,8 @@ from synth.build.notices import (
 )
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
+from synth.designs.oscillator_sections import CouplingSection
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import CouplingSection
 from synth.errors import DesignError, at_place
 from synth.files.plain_text import printable
 from synth.progress_line import ProgressLine, erase_progress

@@ -21,7 +21,8 @@ from synth.build.workbench import OpenedDesign
 from synth.cli import main
 from synth.designs.circuit_templates import CIRCUITS as TEMPLATES
 from synth.designs.design_file import load_design, read_design
-from synth.designs.sections import CircuitSection, Design
+from synth.designs.oscillator_sections import CircuitSection
+from synth.designs.sections import Design
 from synth.designs.template import circuit_template_text, template_design
 
 close = partial(pytest.approx, abs=0.0)  # by ratio alone: approx by itself lets 1e-12 (1 pF) pass

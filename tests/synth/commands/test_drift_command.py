@@ -15,7 +15,7 @@ from models.pitch import cents
 from synth.analysis.drift import drift_figures
 from synth.build.workbench import OpenedDesign
 from synth.cli import main
-from synth.designs.sections import TemperatureSection
+from synth.designs.build_sections import TemperatureSection
 from synth.designs.template import template_design
 from synth.errors import EXIT_USAGE, DesignError
 from synth.report.drift import DRIFT, drift_text, save_drift_plot

@@ -13,8 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from synth.designs.design_file import design_hash, design_text, load_design, read_design
+from synth.designs.oscillator_sections import ReferenceSection, VariableSection
 from synth.designs.schema import REQUIRED, Key, read_value, write_value
-from synth.designs.sections import KEYS, SECTIONS, About, Design, ReferenceSection, VariableSection, sections_of
+from synth.designs.sections import KEYS, SECTIONS, About, Design, sections_of
 from synth.designs.shipped import shipped_names
 from synth.designs.template import template_design
 from synth.errors import DesignError, at_place
