@@ -25,6 +25,7 @@ from models.pulling import pulled_beat
 from models.spline import spline
 from synth.build.curve_cache import field_for
 from synth.build.workbench import OpenedDesign
+from synth.progress_line import ProgressLine
 
 #: Nearest hand distance at which a changed scene is solved, m, and how many: what it adds is smooth between them.
 NEAREST: Final = 0.02
@@ -87,9 +88,11 @@ def pitch_moves(opened: OpenedDesign) -> PitchMoves:
     if len(chosen) < len(NOTES):
         chosen = [lines[k] for k in sorted({0, len(lines) // 2, len(lines) - 1})]
     asked = _Asked(opened, np.array([line.distance for line in chosen]), np.array([line.frequency for line in chosen]))
-    moves = sorted(asked.all(), key=lambda move: -move.largest)
+    with ProgressLine("solving what moves the pitch") as line:
+        moves = sorted(asked.all(line), key=lambda move: -move.largest)
+        farther = asked.farther_ring()
     return PitchMoves(
-        tuple(line.name for line in chosen), tuple(line.distance for line in chosen), tuple(moves), asked.farther_ring()
+        tuple(line.name for line in chosen), tuple(line.distance for line in chosen), tuple(moves), farther
     )
 
 
@@ -101,8 +104,8 @@ class _Asked:
     distances: Floats
     frequencies: Floats
 
-    def all(self) -> Iterator[PitchMove]:
-        """Every cause there is for this design."""
+    def all(self, progress: ProgressLine) -> Iterator[PitchMove]:
+        """Every cause there is for this design; `progress` counts the scenes that are solved, and one for the ring."""
         scene, share = self.opened.scene, self.opened.hand_field.body_share
         player, room = scene.player, scene.room
         scenes = {}
@@ -119,10 +122,13 @@ class _Asked:
             scenes["fingers"] = scene.moved(opening=HALF_OPEN)
         if scene.ring is None and not player.hanging_arm:
             scenes["second arm"] = replace(scene, player=replace(player, hanging_arm=True))
-        for cause, changed in scenes.items():
+        count = len(scenes) + (scene.ring is not None)
+        for number, (cause, changed) in enumerate(scenes.items()):
+            progress(number / count, (number + 1) / count)
             added = self._added(changed)
             if added is not None:
                 yield self._move(cause, added)
+        progress(len(scenes) / count, 1.0)
         earthing = self.opened.earthing
         if earthing.body_capacitance != math.inf:
             total = share + USUAL_SHOES if earthing.body_capacitance is None else earthing.body_capacitance
