@@ -287,6 +287,27 @@ def distances_of(scene: Scene) -> Floats:
     return np.geomspace(nearest, farthest, DEFAULT_DISTANCES.size)
 
 
+def heights_of(scene: Scene) -> Floats:
+    """`RING_HEIGHTS`, or as many up to where this player's volume hand ends. Without a ring nothing hangs on them.
+
+    Raises ValueError for a player who cannot hold the hand low above the volume antenna, or not raise it from there.
+    """
+    from models.hand.meshes import highest_hand
+
+    if scene.ring is None:
+        return RING_HEIGHTS
+    lowest, most = float(RING_HEIGHTS[0]), float(RING_HEIGHTS[-1])
+    highest = highest_hand(scene, scene.ring, lowest, most)
+    if highest == most:
+        return RING_HEIGHTS
+    if highest < LEAST_ROOM:
+        raise ValueError(
+            f"height leaves the volume hand {highest:.2g} m to be raised above the antenna; it must be at least "
+            f"{LEAST_ROOM:g} m: put the antenna lower, or stand nearer"
+        )
+    return np.geomspace(lowest, highest, RING_HEIGHTS.size)
+
+
 def capacitance_curves(
     scene: Scene,
     distances: ArrayLike = DEFAULT_DISTANCES,

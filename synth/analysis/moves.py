@@ -19,7 +19,7 @@ import numpy as np
 from models.arrays import Floats
 from models.electrostatics.air import air_permittivity
 from models.hand.earthing import ANTENNA, USUAL_SHOES, Earthing, seen_capacitance
-from models.hand.hand_field import PLACES, RING_HEIGHTS, HandField
+from models.hand.hand_field import RING_HEIGHTS, HandField
 from models.hand.scene import Bystander, Posture, Scene, Wall
 from models.pulling import pulled_beat
 from models.spline import spline
@@ -170,7 +170,7 @@ class _Asked:
 
     def _added(self, scene: Scene) -> Callable[[Floats], Floats] | None:
         """What another scene adds to the antenna's capacitance; None where it cannot be."""
-        heights = RING_HEIGHTS[[PLACES[self._place]]] if scene.ring is not None else RING_HEIGHTS
+        heights = self.opened.hand_field.heights[[self._place]] if scene.ring is not None else RING_HEIGHTS
         try:
             field = field_for(scene, self.opened.tell, None, self._places, (self._posture,), heights, (0,), ())
         except ValueError:
@@ -215,7 +215,7 @@ class _Asked:
         return self._cents(self.opened.instrument.offset_frequency(heard))
 
     def _quiet_height(self, span: tuple[float, float] | None) -> float:
-        return span[0] if span is not None else float(RING_HEIGHTS[0])
+        return span[0] if span is not None else float(self.opened.hand_field.heights[0])
 
     def farther_ring(self) -> tuple[float | None, ...] | None:
         """The cross-talk with the ring farther from the rod, at the same tuning; None where it cannot be."""
@@ -224,7 +224,9 @@ class _Asked:
         if scene.ring is None or both is None:
             return None
         away = replace(scene, ring=replace(scene.ring, offset=scene.ring.offset + FARTHER_RING))
-        heights = np.array([self._quiet_height(both.volume.span(QUIETEST_DB)), RING_HEIGHTS[PLACES[self._place]]])
+        heights = np.array(
+            [self._quiet_height(both.volume.span(QUIETEST_DB)), self.opened.hand_field.heights[self._place]]
+        )
         if not heights[1] > heights[0]:
             return None
         try:
