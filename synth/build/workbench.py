@@ -25,8 +25,8 @@ from models.circuit.work import TooMuchWorkError, bounded_work
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import ANTENNA, COMMON, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
-from models.hand.hand_field import HandField, distances_of
-from models.hand.scene import Posture, Scene
+from models.hand.hand_field import HandField, distances_of, heights_of
+from models.hand.scene import POSTURES, Posture, Scene
 from models.instrument import AnyDetector, Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
@@ -180,19 +180,18 @@ class OpenedDesign:
     def _scenes(self) -> Mapping[Scene, OpenedDesign]:
         def made(scene: Scene) -> OpenedDesign:
             shoes = self.earthing.shoes(self.hand_field.body_share)
-            try:
-                field = field_for(scene, self.tell, None, distances_of(scene))
-            except ValueError as error:
-                raise scene_fault(self.design, error) from error
-            return self._with(scene, field, shoes, self.earthing.common_to_earth)
+            return self._with(scene, self._field_of(scene), shoes, self.earthing.common_to_earth)
 
         return MadeOnce(made)
 
     @cached_property
     def hand_field(self) -> HandField:
         """Maxwell's matrices of the scene for the places of the hands."""
+        return self._field_of(self.scene)
+
+    def _field_of(self, scene: Scene) -> HandField:
         try:
-            return field_for(self.scene, self.tell, None, distances_of(self.scene))
+            return field_for(scene, self.tell, None, distances_of(scene), POSTURES, heights_of(scene))
         except ValueError as error:
             raise scene_fault(self.design, error) from error
 

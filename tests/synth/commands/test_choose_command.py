@@ -185,7 +185,7 @@ def test_inductors_listed_are_chosen_from(demos, capsys):
     ("options", "words"),
     [
         (["--target-frequency", "265"], ["--target-frequency", "unit"]),
-        (["--target-frequency", "1 Hz"], ["--target-frequency", "within"]),
+        (["--target-frequency", "1 Hz"], ["--target-frequency", "between"]),
         (["--target-frequency", "20 MHz"], ["less capacitance"]),
         (["--target-frequency", "265 kHz", "--series", "E5"], ["--series", "E6"]),
         (["--target-frequency", "265 kHz", "--inductors", "1 mH,x"], ["--inductors", "x"]),
