@@ -7,6 +7,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from typing import TypeVar
 
 from synth.terminal import columns
@@ -116,15 +117,20 @@ def _write(text: str) -> None:
         _erase()
         return
     text = text[: (columns(sys.stderr) or 80) - 1]
-    print(f"\r{text:<{_written}}", end="", file=sys.stderr, flush=True)
+    _put(f"\r{text:<{_written}}")
     _written = len(text)
 
 
 def _erase() -> None:
     global _written
     if _written:
-        print(f"\r{'':<{_written}}\r", end="", file=sys.stderr, flush=True)
+        _put(f"\r{'':<{_written}}\r")
         _written = 0
+
+
+def _put(text: str) -> None:
+    with suppress(OSError, ValueError):  # the terminal has gone
+        print(text, end="", file=sys.stderr, flush=True)
 
 
 def _duration(seconds: float) -> str:

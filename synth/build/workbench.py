@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -577,9 +578,13 @@ class OpenedDesign:
 
 
 def say(text: str) -> None:
-    """Print one line of progress or notice to stderr, with what would steer a terminal spelled out."""
+    """Print one line of progress or notice to stderr, with what would steer a terminal spelled out.
+
+    Quietly nothing where stderr is gone or full: what is computed does not hang on it.
+    """
     erase_progress()
-    print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
+    with suppress(OSError, ValueError):
+        print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:

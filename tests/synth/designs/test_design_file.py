@@ -145,7 +145,7 @@ def test_all_faults_come_at_once() -> None:
         ("[design]\nname = 5", "must be a text in quotes"),
         ('[tone]\ninductance = "1 mH"', "it belongs in [variable] or [branch] or [reference]"),
         ("[[antenna]]", "antenna = [{}]: is a section; write [antenna] on a line of its own"),
-        ("[tuning.mode]\nx = 1", "tuning.mode = {'x': 1}: must be one of"),
+        ("[tuning.mode]\nx = 1", "tuning.mode = a table: must be one of"),
         ("[antenna]\nlength = 1979-05-27", "is not a quantity"),
     ],
 )
