@@ -445,6 +445,17 @@ def volume_hand(ring: AnyVolumeAntenna, height: float, build: Build = TYPICAL, f
     return palm(hand_shape(build, "open"), finer * fineness) + ring.over + (0.0, 0.0, height)
 
 
+def highest_hand(scene: Scene, ring: AnyVolumeAntenna, lowest: float, most: float) -> float:
+    """How high above the volume antenna, m, at most `most`, the player holds the hand: as the arm reaches.
+
+    Raises ValueError where it does not reach the height `lowest`.
+    """
+    place, joint = other_wrist(scene, ring, lowest), other_shoulder(scene)
+    rise = scene.player.build.longest**2 - _span(joint[:2], place[:2]) ** 2
+    highest = lowest + float(joint[2] - place[2]) + 0.999 * float(np.sqrt(max(rise, 0.0)))
+    return float(np.clip(highest, lowest, most))
+
+
 def other_wrist(scene: Scene, ring: AnyVolumeAntenna, height: float) -> Floats:
     """The moving end of the other arm's axis, (3,) m, its underside level with the hand's, for a hand at `height`, m.
 

@@ -45,8 +45,9 @@ from synth.analysis.start_up_picture import OscillatorPicture
 from synth.build.circuit_assembly import START_WORK, Circuit, blaming
 from synth.build.notices import explained, voltage_notices
 from synth.build.workbench import OpenedDesign
+from synth.designs.build_sections import TemperatureSection
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.sections import Design, TemperatureSection
+from synth.designs.sections import Design
 from synth.errors import DesignError
 
 NO_LOAD = "none"

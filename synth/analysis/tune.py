@@ -47,6 +47,8 @@ def load_tune(path: str | os.PathLike[str], track: int | None = None, channel: i
 
 def _content(file: Path) -> bytes:
     try:
+        if file.exists() and not file.is_file():
+            raise DesignError(f"{file}: is no plain file; name a Standard MIDI File or a note list")
         if not file.is_file():
             raise DesignError(
                 f"{file}: no such tune; name a Standard MIDI File or a note list, or lark or tide, which come along"

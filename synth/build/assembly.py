@@ -36,6 +36,7 @@ from models.volume.loudness import GainStage, PeakRectifier
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
 from synth.build.notices import margin_notice, out_of_reach_notice, trimmer_notice, volume_notices
+from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError, at_place
 
@@ -329,6 +330,12 @@ def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tupl
     )
     if response.full_height is None:
         return volume, volume_notices(volume)
+    if response.full_height > curve.farthest:
+        wanted = f"volume_response.full_height = {format_quantity(response.full_height, 'm')}"
+        raise DesignError(
+            f"{design.place}: {wanted}: the player's hand is at most {curve.farthest:.2f} m above the volume antenna; "
+            "choose a lower height, or put the antenna lower (volume_antenna.height)"
+        )
     needed, least, most = volume.trimmer_for_full_at(response.full_height), tank.trimmer_minimum, tank.trimmer_maximum
     if needed is None or not least <= needed <= most or least == most:
         why = trimmer_notice(volume, needed, response.full_height)

@@ -41,9 +41,11 @@ from models.roots import root
 from models.tank import Tank
 from synth.build.drawing_assembly import drawing_of, mixer_of
 from synth.build.notices import explained, margin_notice, out_of_reach_notice, start_notice
+from synth.designs.oscillator_sections import ReferenceSection, TransistorSection, VariableSection, VolumeSection
 from synth.designs.part_rows import merged
-from synth.designs.sections import Design, ReferenceSection, TransistorSection, VariableSection, VolumeSection
+from synth.designs.sections import Design
 from synth.errors import DesignError
+from synth.progress_line import ProgressLine
 
 Circuit = OscillatorCircuit | Drawing
 OSCILLATORS = ("reference", "variable", "volume")
@@ -214,8 +216,8 @@ def mixer_at_every_beat(design: Design, pair: TunedPair, solver: MixerSolver, st
         raise DesignError(f"{design.place}: [detector.parts] needs solved oscillators")
     reference, variable = (float(state.harmonic_amplitudes("output")[0]) for state in pair.states)
     spread = float(np.abs(pair.law.amplitudes / variable - 1.0).max())
-    with blaming(design, MIXER):
-        return mixer_table(solver, still, (reference, variable), spread)
+    with blaming(design, MIXER), ProgressLine("solving the mixer at every beat") as line:
+        return mixer_table(solver, still, (reference, variable), spread, line)
 
 
 def _loaded_circuit(design: Design, which: str, load: Load) -> Circuit:

@@ -17,7 +17,10 @@ def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("designs", metavar="DESIGN", nargs="+", help="design files (TOML), two or more")
     parser.add_argument(
-        "--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes that all are judged by (default 65Hz:1047Hz)"
+        "--range",
+        default="65Hz:1047Hz",
+        metavar="LOW:HIGH",
+        help="notes that all are judged by, in Hz or as C2:C6 (default 65Hz:1047Hz)",
     )
     parser.add_argument("--gesture", metavar="NAME", help="of the hand: sweep (default), scale, vibrato or still")
     parser.add_argument("--seconds", type=float, metavar="S", help="length of the gesture")
@@ -39,8 +42,7 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(arguments: Namespace) -> int:
     """Open the designs, render them if wanted, and write the reports."""
     from synth.analysis.compare_figures import compare_figures
-    from synth.build.workbench import open_design
-    from synth.commands.options import pair
+    from synth.commands.options import note_range, opened_designs
     from synth.errors import DesignError
     from synth.progress_line import ProgressLine
     from synth.report.compare import COMPARE
@@ -49,8 +51,8 @@ def run(arguments: Namespace) -> int:
         raise DesignError("name two designs or more to compare")
     if arguments.gesture and not (arguments.output or arguments.separate):
         raise DesignError("--gesture is for sound; add -o FILE.wav or --separate FOLDER")
-    low, high = pair("--range", arguments.range, "Hz")
-    workpieces = [open_design(name) for name in arguments.designs]
+    low, high = note_range("--range", arguments.range)
+    workpieces = opened_designs(arguments.designs)
     with ProgressLine("comparing"):
         figures = compare_figures(workpieces, low, high)
     if arguments.output or arguments.separate:

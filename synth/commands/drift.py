@@ -20,33 +20,23 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Follow the design through temperature and write the reports asked for."""
-    import math
-
     from models.pitch import parse_note
     from synth.analysis.drift import LARGEST_TEMPERATURE, SMALLEST_TEMPERATURE, drift_figures
     from synth.build.workbench import open_design
-    from synth.commands.options import value
+    from synth.commands.options import within
     from synth.errors import DesignError
     from synth.progress_line import ProgressLine
     from synth.report.drift import DRIFT
 
-    def within(option: str, text: str, unit: str, low: float, high: float) -> float:
-        number = value(option, text if any(letter.isalpha() for letter in text) else f"{text} {unit}", unit)
-        if not low <= number <= high:
-            raise DesignError(f"{option} {text}: must be between {low:g} and {high:g} {unit}")
-        return number
-
     ends = SMALLEST_TEMPERATURE, LARGEST_TEMPERATURE
-    first, last = within("--from", arguments.first, "degC", *ends), within("--to", arguments.last, "degC", *ends)
+    first, last = (
+        within(option, text, "degC", *ends, bare=True)
+        for option, text in (("--from", arguments.first), ("--to", arguments.last))
+    )
     if first == last:
         raise DesignError(f"--to {arguments.last}: is the temperature it is tuned at; write another one")
-    hertz = within("--hold", arguments.hold, "Hz", 0.001, 1e4)
-    try:
-        limit_cents = float(arguments.hold_cents)
-    except ValueError:
-        limit_cents = math.nan
-    if not 0.01 <= limit_cents <= 1200.0:
-        raise DesignError(f"--hold-cents {arguments.hold_cents}: write a number of cents from 0.01 to 1200, such as 5")
+    hertz = within("--hold", arguments.hold, "Hz", 0.001, 1e4, bare=True)
+    limit_cents = within("--hold-cents", arguments.hold_cents, "ratio", 0.01, 1200.0)
     try:
         notes = None if arguments.notes is None else tuple(parse_note(name) for name in arguments.notes.split(","))
     except ValueError as error:

@@ -40,8 +40,9 @@ def run(arguments: Namespace) -> int:
             )
     else:
         now = datetime.now().isoformat(timespec="seconds")
+        with ProgressLine("reading the trace") as line:
+            path = load_trace(arguments.trace, progress=line, pitch_hand_alone=True)
         with ProgressLine("measuring the hand"):
-            path = load_trace(arguments.trace)
             try:
                 hand = measured_hand(path.times, path.distances, Path(arguments.trace).name, now)
             except DesignError as error:

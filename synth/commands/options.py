@@ -68,7 +68,7 @@ def chosen(option: str, text: str | None, choices: Sequence[str]) -> str | None:
     for choice in choices:
         if text.strip().lower() == choice.lower():
             return choice
-    raise DesignError(f"{option} {text!r}: must be one of {', '.join(choices)}{did_you_mean(text, choices)}")
+    raise DesignError(f"{option} {text}: must be one of {', '.join(choices)}{did_you_mean(text, choices)}")
 
 
 def quantity_of(option: str, text: str | None, unit: str, low: float, high: float) -> float | None:
@@ -76,14 +76,15 @@ def quantity_of(option: str, text: str | None, unit: str, low: float, high: floa
     return None if text is None else within(option, text, unit, low, high)
 
 
-def within(option: str, text: str, unit: str, low: float, high: float) -> float:
-    """The quantity `text` stands for, SI. Raises DesignError outside low..high."""
+def within(option: str, text: str, unit: str, low: float, high: float, *, bare: bool = False) -> float:
+    """The quantity `text` stands for, SI. Raises DesignError outside low..high. bare: the unit may be left out."""
     from synth.designs.quantity import format_quantity
 
-    found = value(option, text, unit)
+    without = bare and not any(letter.isalpha() for letter in text)
+    found = value(option, f"{text} {unit}" if without else text, unit)
     if not low <= found <= high:
-        limits = f"{format_quantity(low, unit)} to {format_quantity(high, unit)}"
-        raise DesignError(f"{option} {text!r}: must be within {limits}")
+        ends = f"{format_quantity(low, unit)} and {format_quantity(high, unit)}"
+        raise DesignError(f"{option} {text}: must be between {ends}")
     return found
 
 
@@ -173,8 +174,10 @@ def opened_designs(names: Sequence[str]) -> list[OpenedDesign]:
     """The designs of these names, or the built-in one."""
     from synth.build.workbench import open_design, open_loaded
     from synth.designs.template import template_design
+    from synth.progress_line import ProgressLine
 
-    return [open_design(name) for name in names] or [open_loaded(template_design())]
+    with ProgressLine("solving the designs") as line:
+        return [open_design(name) for name in line.each(names)] or [open_loaded(template_design())]
 
 
 SCALED = (

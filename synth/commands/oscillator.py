@@ -48,9 +48,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         help="write the circuit diagram, with what to read at each node, as PNG or SVG",
     )
     parser.add_argument(
-        "--trace",
         "--transient",
-        dest="transient",
         metavar="FILE",
         action=Written,
         or_stdout=True,
@@ -170,8 +168,8 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     return 0
 
 
-OF_OSCILLATORS = {name: name for name in ("pot", "load", "fitted", "trimmer", "hand", "plot")} | {"transient": "trace"}
-"""Options that say nothing of the mixer: where their value is, and how they are written."""
+OF_OSCILLATORS = ("pot", "load", "fitted", "trimmer", "hand", "plot", "transient")
+"""Options that say nothing of the mixer."""
 
 
 def _read_mixer(arguments: Namespace) -> int:
@@ -187,8 +185,8 @@ def _read_mixer(arguments: Namespace) -> int:
     from synth.report.diagram import save_diagram
     from synth.report.mixer import STAGE
 
-    for name, option in OF_OSCILLATORS.items():
-        if getattr(arguments, name) is not None:
+    for option in OF_OSCILLATORS:
+        if getattr(arguments, option) is not None:
             raise DesignError(f"--{option}: belongs to an oscillator; leave it out with --which mixer")
     design = load_design(Path(arguments.design))
     if design.detector.parts is None:
@@ -212,9 +210,8 @@ def _resonance(arguments: Namespace, design: Design, setting: BenchSetting) -> i
 
     for option in ("pot", "load", "plot", "diagram", "transient"):
         if getattr(arguments, option) is not None:
-            name = "trace" if option == "transient" else option
             raise DesignError(
-                f"{arguments.design}: has no [circuit], so that there is nothing for --{name}; add the section (an "
+                f"{arguments.design}: has no [circuit], so that there is nothing for --{option}; add the section (an "
                 "empty one takes default parts)"
             )
     RESONANCE.write(arguments, resonance_figures(design, arguments.which, setting))

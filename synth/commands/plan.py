@@ -41,7 +41,7 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.plan_figures import plan_figures
     from synth.build.workbench import say
     from synth.commands.options import chosen, note_range, pair, shelf_of, within
-    from synth.designs.sections import ANTENNA_FORMS
+    from synth.designs.scene_sections import ANTENNA_FORMS
     from synth.errors import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_OK, DesignError
     from synth.files.atomic_file import check_target, write_text
     from synth.progress_line import ProgressLine

@@ -58,8 +58,7 @@ def run(arguments: Namespace) -> int:
     workpiece = open_design(arguments.design)
     for notice in workpiece.notices:
         say(f"note: {notice}")
-    with ProgressLine("reading the path of the hand"):
-        path = _hand_path(arguments, workpiece)
+    path = _hand_path(arguments, workpiece)
     with ProgressLine("rendering") as line:
         writer = render_file(workpiece, path, arguments.output, arguments.rate, arguments.format, arguments.force, line)
     if arguments.json:
@@ -85,6 +84,7 @@ def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     from synth.build.workbench import say
     from synth.hands.gestures import gesture
     from synth.hands.trace_file import load_trace
+    from synth.progress_line import ProgressLine
 
     if arguments.tune:
         return _tune_path(arguments, workpiece)
@@ -93,7 +93,8 @@ def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
         return gesture(arguments.gesture, workpiece.field, arguments.seconds, seed_of(arguments), place)
     curve = workpiece.instrument.curve
     hands = workpiece.both_hands.get(workpiece.design.player.posture)
-    path, notice = load_trace(arguments.hand, hands).held_within(curve.nearest, curve.farthest)
+    with ProgressLine("reading the trace") as line:
+        path, notice = load_trace(arguments.hand, hands, line).held_within(curve.nearest, curve.farthest)
     if notice:
         say(f"note: {arguments.hand}: {notice}")
     return path

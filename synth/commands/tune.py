@@ -39,10 +39,10 @@ def run(arguments: Namespace) -> int:
 
     hand = own_hand()
     manner, tune = manner_of(arguments, hand), tune_of(arguments, arguments.tune)
+    if arguments.midi and len(arguments.designs) > 1:
+        raise DesignError("--midi plays one design; name one, or leave --midi out")
     opened = opened_designs(arguments.designs)
     if len(opened) > 1:
-        if arguments.midi:
-            raise DesignError("--midi plays one design; name one, or leave --midi out")
         with ProgressLine("playing the tune"):
             several = tunes_figures(opened, tune, manner, hand)
         TUNES.write(arguments, several)
