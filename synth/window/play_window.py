@@ -51,6 +51,7 @@ if TYPE_CHECKING:
 
 FRAME_TIME = 1.0 / 60.0  # s
 READOUT_FRAMES = 5  # the numbers change every fifth picture, faster than they can be read
+PREPARED = 30  # pictures after which what changes of a circuit need is prepared, once the sound has begun
 CHANGE_TIME = 1.0 / 65.0  # s between two looks at what the controls changed
 STEP_TIME = 0.8  # s after which steps of one control are a step of undo
 REPLAY_GRACE = 0.6  # s a replay may take to begin
@@ -183,6 +184,8 @@ class PlayWindow(PracticeEvents):
         if now - self._stepped > STEP_TIME and not self.state.dragging:
             self._stepped = now
             self.session.settle()
+        if self.frames == PREPARED:
+            self.session.prepare()
         if now - self._changed >= CHANGE_TIME:
             self.update()
             done = time.monotonic()

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from beside import beside
 
 from synth.build.workbench import open_design
 from synth.window import actions as module
@@ -20,7 +21,7 @@ DEMOS = Path(__file__).resolve().parents[3] / "demos"
 
 @pytest.fixture(scope="module")
 def sessions() -> dict[str, Session]:
-    return {name: session_of([open_design(DEMOS / f"{name}.toml")]) for name in ("meadow", "willow")}
+    return {name: session_of([open_design(DEMOS / f"{name}.toml")], work=beside) for name in ("meadow", "willow")}
 
 
 class Speaker:
