@@ -52,6 +52,8 @@ if TYPE_CHECKING:
 FRAME_TIME = 1.0 / 60.0  # s
 READOUT_FRAMES = 5  # the numbers change every fifth picture, faster than they can be read
 PREPARED = 30  # pictures after which what changes of a circuit need is prepared, once the sound has begun
+LEAST_PAUSE = 0.06  # s between two fields that are drawn while a control is dragged
+REST_SHARE = 4.0  # of the time that drawing one takes
 CHANGE_TIME = 1.0 / 65.0  # s between two looks at what the controls changed
 STEP_TIME = 0.8  # s after which steps of one control are a step of undo
 REPLAY_GRACE = 0.6  # s a replay may take to begin
@@ -90,6 +92,9 @@ class PlayWindow(PracticeEvents):
         self._seen: tuple[object, ...] = ()
         self.windowed: tuple[int, int] | None = None  # size of the window, while it fills the screen
         self._trail: deque[tuple[float, float]] = deque()
+        self._stale = False  # the field that is drawn is not the one that sounds
+        self._fresh = False  # the next picture draws another field
+        self._drawn, self._pause = 0.0, LEAST_PAUSE  # when a field was drawn, and how long the next one waits, s
         speaker.mute(state.silenced)
 
     def open(self, size: tuple[int, int]) -> None:
@@ -190,6 +195,8 @@ class PlayWindow(PracticeEvents):
             self.update()
             done = time.monotonic()
             self._changed = done + (done - now) - CHANGE_TIME if done - now > CHANGE_TIME / 2 else now
+        if self._stale and not (self.state.dragging and now - self._drawn < self._pause):
+            self._show_field()
 
     def draw(self, surface: pygame.Surface) -> list[pygame.Rect]:
         """Draw the next picture; return the rectangles that may have changed."""
@@ -233,7 +240,12 @@ class PlayWindow(PracticeEvents):
         if self._midi is not None:
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
         self.frames += 1
-        return self.view.draw(surface, state, shown)
+        begun, fresh = time.monotonic(), self._fresh
+        changed = self.view.draw(surface, state, shown)
+        if fresh:
+            self._fresh, self._drawn = False, time.monotonic()
+            self._pause = max(LEAST_PAUSE, REST_SHARE * (self._drawn - begun))
+        return changed
 
     def _before(self) -> PracticePage:
         """The page before practice as it stands."""
@@ -269,12 +281,15 @@ class PlayWindow(PracticeEvents):
         self.state = replace(self.state, recording=recording, replaying=replaying)
 
     def lay_out(self) -> None:
-        """Show the field that plays, as large and as it stands now; keep the hand within it."""
+        """Show the field that plays, as large and as it stands now; keep the hand within it.
+
+        While a control is dragged the field is drawn as often as leaves time for the sound to follow.
+        """
         session, state = self.session, self.state
         curve = session.tuned.instrument.curve
-        shown = field_picture(session)
-        self.view.show(shown)
-        self.practice.follow(shown.notes, session.settings.number("reference_a"))
+        self._stale = True
+        if not state.dragging:
+            self._show_field()
         if (self.view.text_scale, self.view.mirrored) != (state.text_scale, state.mirrored):
             self.view.resize(self.view.size, state.text_scale, state.mirrored)
         if not session.tuned.hand.heeds_opening:
@@ -288,6 +303,13 @@ class PlayWindow(PracticeEvents):
                 *session.tuned.heard(state.distance, state.volume, state.height, state.opening), time.monotonic()
             )
         self.shown = None
+
+    def _show_field(self) -> None:
+        """Draw the field that plays at the next picture."""
+        shown = field_picture(self.session)
+        self.view.show(shown)
+        self.practice.follow(shown.notes, self.session.settings.number("reference_a"))
+        self._stale, self._drawn, self._fresh = False, time.monotonic(), True
 
     def _key_down(self, event: pygame.event.Event) -> None:
         import pygame

@@ -152,7 +152,7 @@ class Session:
         self._changed = False
         self._notice = ""
         self._found: tuple[Tuned, str, float | None] | None = None
-        self._without: tuple[Settings, str, Tuned | None] | None = None
+        self._without: tuple[Settings, Tunable | None, Tuned | None] | None = None
         if self._unmatched:
             self.match_now()
 
@@ -274,13 +274,13 @@ class Session:
         name = LEVERS[settings.text("lever")] if name == "sensitivity" else name
         if settings[name] == settings.control(name).default:
             return None
-        if self._without is None or self._without[:2] != (settings, name):
-            other = settings.without(name)
-            offer = self.side.offers.get(parts_of(other))
+        other = settings.without(name)
+        offer = self.side.offers.get(parts_of(other))
+        if self._without is None or self._without[:2] != (other, offer):
             try:
-                self._without = settings, name, None if offer is None else retuned(offer, other)
+                self._without = other, offer, None if offer is None else retuned(offer, other)
             except ValueError:
-                self._without = settings, name, None
+                self._without = other, offer, None
         return self._without[2]
 
     def set(self, name: str, value: Value, merge: str | None = None) -> None:
