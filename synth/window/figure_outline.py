@@ -44,6 +44,13 @@ class Sight:
     scene: Scene
     posture: Posture = "open"
 
+    def __hash__(self) -> int:
+        return self._hash
+
+    @functools.cached_property
+    def _hash(self) -> int:  # asked for several times a picture
+        return hash((self.scene, self.posture))
+
     @functools.cached_property
     def origin(self) -> Floats:
         """The point (3,) m of the antenna's surface from which the way is counted, at the height of the hand."""

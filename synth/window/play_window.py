@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from models.arrays import Floats
 from models.hand.antennas import AnyVolumeAntenna, LoopAntenna, VolumePlate, VolumeRod
 from models.hand.capacitance_curve import CapacitanceCurve
 from synth.window.canvas import FieldPicture
@@ -50,7 +51,8 @@ if TYPE_CHECKING:
 
 
 FRAME_TIME = 1.0 / 60.0  # s
-READOUT_FRAMES = 5  # the numbers change every fifth picture, faster than they can be read
+READOUT_FRAMES = 6  # the numbers change every sixth picture, faster than they can be read
+WAVE_FRAMES = 2  # the sound is shown anew in every second picture
 PREPARED = 30  # pictures after which what changes of a circuit need is prepared, once the sound has begun
 LEAST_PAUSE = 0.06  # s between two fields that are drawn while a control is dragged
 REST_SHARE = 4.0  # of the time that drawing one takes
@@ -64,6 +66,16 @@ class HandListener(Protocol):
 
     def play(self, time: float, frequency: float, volume: float) -> None:
         """The hand now sounds `frequency`, Hz (signed), at a gain of `volume`, 0..1."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wave:
+    """What was heard last: the oscillogram (n,) over its span, s, and the peak and RMS of full scale."""
+
+    values: Floats
+    span: float
+    peak: float
+    rms: float
 
 
 class PlayWindow(PracticeEvents):
@@ -91,6 +103,7 @@ class PlayWindow(PracticeEvents):
         self.frames = 0
         self._seen: tuple[object, ...] = ()
         self.windowed: tuple[int, int] | None = None  # size of the window, while it fills the screen
+        self._wave: Wave | None = None
         self._trail: deque[tuple[float, float]] = deque()
         self._stale = False  # the field that is drawn is not the one that sounds
         self._fresh = False  # the next picture draws another field
@@ -168,7 +181,8 @@ class PlayWindow(PracticeEvents):
         """Let held keys, sticks and changed controls have their effect."""
         seconds, self._advanced = now - self._advanced, now
         self._follow_scale(now)
-        self.state = replace(self.state, fine=self._hands.fine)
+        if self.state.fine != self._hands.fine:
+            self.state = replace(self.state, fine=self._hands.fine)
         scale, layout = self.view.scale, self.view.layout
         if self.state.held and (layout is None or self.state.covered or layout.drawer_over_stage):
             self._move(let_go(self.state), now)
@@ -216,18 +230,21 @@ class PlayWindow(PracticeEvents):
             self.shown = picture_now(
                 self.session, state, self.heard(state)[0], self.speaker, meters, self._remarks, spectral
             )
-        span = oscillogram_span(meters.frequency)
-        sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
-        oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
+        if self._wave is None or self.frames % WAVE_FRAMES == 0:
+            span = oscillogram_span(meters.frequency)
+            sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
+            values = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
+            self._wave = Wave(values, span, meters.peak, meters.rms)
+        wave = self._wave
         now = time.monotonic()
         trail = self._trail_now(state, now)
         shown = replace(
             self.shown,
             heard=self.heard(state)[0],
-            peak=meters.peak,
-            rms=meters.rms,
-            oscillogram=oscillogram,
-            oscillogram_span=span,
+            peak=wave.peak,
+            rms=wave.rms,
+            oscillogram=wave.values,
+            oscillogram_span=wave.span,
             trail=trail,
             practice=self.practice.shown() or self.own_hand.shown(now, self.practice.notes),
             scatter=0.0 if self.own_hand.hand is None else self.own_hand.hand.scatter,
@@ -278,7 +295,8 @@ class PlayWindow(PracticeEvents):
         if replaying and not meters.replaying and time.monotonic() - self._replay_began > REPLAY_GRACE:
             replaying = False
         recording = self.speaker.recording_to is not None
-        self.state = replace(self.state, recording=recording, replaying=replaying)
+        if (recording, replaying) != (self.state.recording, self.state.replaying):
+            self.state = replace(self.state, recording=recording, replaying=replaying)
 
     def lay_out(self) -> None:
         """Show the field that plays, as large and as it stands now; keep the hand within it.
