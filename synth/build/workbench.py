@@ -124,6 +124,11 @@ class OpenedDesign:
     given: tuple[CapacitanceCurve, CapacitanceCurve | None] | None = None
     near: OpenedDesign | None = None
 
+    def __getstate__(self) -> dict[str, object]:
+        """What goes to another process: the design, its scene and the field of that; the rest is made there anew."""
+        taken = ("design", "given", "scene", "hand_field", "earthing")
+        return {**{name: self.__dict__[name] for name in taken if name in self.__dict__}, "near": None}
+
     @cached_property
     def wired(self) -> Design:
         """The design with a chain of chokes as the one coil and the strays that equal it."""
