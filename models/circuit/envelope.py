@@ -69,6 +69,8 @@ ROUNDING = 1e-11
 """The smallest swing, V, that is told from rounding."""
 SHORTEST = 0.5
 """Cycles in the shortest step that the error may ask for: what changes faster is no envelope; such steps damp it."""
+NEAR_ITS_END = 3e-3
+"""Newton's first step to a steady oscillation, in units of its size, beyond which the march has not come to it yet."""
 MOST_HURRIED = 60
 """So many shortest steps in a row may miss the tolerance."""
 
@@ -182,11 +184,16 @@ class March:
             current, charge = np.fft.rfft(np.stack((device.currents, device.charges)))[..., :count] / sample
             rates = shift + 1j * omega * order
             around = linear.conductance + rates[:, None, None] * linear.capacitance
-            states = np.linalg.solve(around, (drive - incidence @ (current + rates * charge)).T[:, :, None])[:, :, 0].T
+            pushed = (drive - incidence @ (current + rates * charge)).T[:, :, None]
+            if newton is None:
+                inverse = np.linalg.inv(around)
+                states = np.matmul(inverse, pushed)[:, :, 0].T
+            else:
+                states = np.linalg.solve(around, pushed)[:, :, 0].T
             charges = linear.capacitance @ states + incidence @ charge
             error = stacked(values - incidence.T @ states)
             if newton is None:
-                backward = incidence.T @ np.linalg.inv(around)
+                backward = incidence.T @ inverse
                 jacobian = port_jacobian(np.asarray(backward @ incidence, dtype=np.complex128), device, rates)
                 turned = np.matmul(backward, (1j * order * charges).T[:, :, None])[:, :, 0].T
                 jacobian[:, place] = omega * stacked(turned)
@@ -296,7 +303,7 @@ def settled(march: March, point: Point) -> tuple[SteadyState | None, bool]:
     """Return the steady state if the march has all but reached it; whether there is one from which it is led away."""
     linear, ports, voltages, omega = march.linear, march.ports, point.voltages, point.omega
     try:
-        orbit = balance(linear, ports, voltages, omega, phase_port=PHASE_PORT, iterations=12)
+        orbit = balance(linear, ports, voltages, omega, phase_port=PHASE_PORT, iterations=12, farthest=NEAR_ITS_END)
     except NotConvergedError:
         return None, False
     moved = np.abs(orbit.coefficients[:, 1] - voltages[:, 1]) / np.abs(orbit.coefficients[:, 1])
