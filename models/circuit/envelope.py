@@ -143,11 +143,13 @@ class March:
         """Return the point one `step`, s, further, and its error in units of the tolerance."""
         last = self.points[-1]
         now, rate = last.time + step, max(self.growth, -DEEPEST_FALL / step)
-        grown = [point.scaled(math.exp(min(50.0, rate * (now - point.time)))) for point in self.points[-3:]]
-        first, second, third = (point.time for point in self.points[-3:])
+        points = self.points[-3:]
+        times = np.array([point.time for point in points])
+        first, second, third = times.tolist()
+        grown = np.exp(np.minimum(50.0, np.outer(rate * (now - times), np.arange(last.voltages.shape[1]) > 0)))
         ratio = step / (third - second)
         lead, middle, back = (1.0 + 2.0 * ratio) / (1.0 + ratio), -(1.0 + ratio), ratio * ratio / (1.0 + ratio)
-        drive = -(middle * grown[2].charges + back * grown[1].charges) / step
+        drive = points[2].charges * (-middle / step * grown[2]) + points[1].charges * (-back / step * grown[1])
         drive[:, 0] += self.linear.source
         shift = np.full(drive.shape[1], lead / step + rate)
         shift[0] = lead / step
@@ -156,13 +158,13 @@ class March:
             (now - first) * (now - third) / ((second - first) * (second - third)),
             (now - first) * (now - second) / ((third - first) * (third - second)),
         )
-        guess = sum(weight * point.voltages for weight, point in zip(weights, grown, strict=True))
-        states = sum(weight * point.states for weight, point in zip(weights, grown, strict=True))
+        guess = sum(point.voltages * row for row, point in zip(np.array(weights)[:, None] * grown, points, strict=True))
+        means = sum(weight * point.states[:, 0].real for weight, point in zip(weights, points, strict=True))
         omega = last.omega + (last.omega - self.points[-2].omega) * ratio
         found = self._solve(now, np.asarray(guess), omega, shift, drive)
         # the error of the formula over that of the extrapolation by three points
         share = step * (now - second) / ((2.0 * step + third - second) * (now - first))
-        means = np.abs(found.states[:, 0] - np.asarray(states)[:, 0]).real / self.scale
+        means = np.abs(found.states[:, 0].real - means) / self.scale
         junctions = np.abs(found.voltages[:, 0] - np.asarray(guess)[:, 0])
         swings = np.abs(found.voltages[:, 1] - np.asarray(guess)[:, 1]) / np.abs(found.voltages[:, 1])
         largest = max(float(means.max()) / STEADY_SCALE, float(junctions.max()) / STEADY_SCALE, float(swings.max()))
@@ -172,7 +174,9 @@ class March:
         """Return the solution of one implicit step by Newton's method, the Jacobian kept while it serves."""
         linear, count = self.linear, guess.shape[1]
         incidence, order = linear.ports, np.arange(count)
-        sample = instants(count - 1)
+        sample, by_order = instants(count - 1), 1j * order
+        still = linear.conductance + shift[:, None, None] * linear.capacitance
+        turning = by_order[:, None, None] * linear.capacitance
         place = PHASE_PORT * (2 * count - 1) + count  # of Im V_1, which stays zero: there the frequency stands
         newton: Factored | None = None
         values, before = guess.copy(), math.inf
@@ -182,8 +186,8 @@ class March:
             spend(SOLUTION_WORK + INSTANT_WORK * sample)
             device: PortState = self.ports.evaluate(waveform(values, sample))
             current, charge = np.fft.rfft(np.stack((device.currents, device.charges)))[..., :count] / sample
-            rates = shift + 1j * omega * order
-            around = linear.conductance + rates[:, None, None] * linear.capacitance
+            rates = shift + omega * by_order
+            around = still + omega * turning
             pushed = (drive - incidence @ (current + rates * charge)).T[:, :, None]
             if newton is None:
                 inverse = np.linalg.inv(around)
@@ -195,7 +199,7 @@ class March:
             if newton is None:
                 backward = incidence.T @ inverse
                 jacobian = port_jacobian(np.asarray(backward @ incidence, dtype=np.complex128), device, rates)
-                turned = np.matmul(backward, (1j * order * charges).T[:, :, None])[:, :, 0].T
+                turned = np.matmul(backward, (by_order * charges).T[:, :, None])[:, :, 0].T
                 jacobian[:, place] = omega * stacked(turned)
                 try:
                     newton = Factored(jacobian)

@@ -234,7 +234,8 @@ def _windows(derivative: Floats, count: int) -> Complexes:
     top = count - 1
     spectrum = np.fft.rfft(derivative, axis=-1)[..., : 2 * top + 1] / derivative.shape[-1]
     ordered = np.concatenate([spectrum[..., top:0:-1].conj(), spectrum], axis=-1)  # from -K to 2 K
-    return np.lib.stride_tricks.sliding_window_view(ordered, count, axis=-1)
+    shape = (*ordered.shape[:-1], ordered.shape[-1] - top, count)
+    return np.lib.stride_tricks.as_strided(ordered, shape, (*ordered.strides, ordered.strides[-1]), writeable=False)
 
 
 def stacked(values: Complexes) -> Floats:

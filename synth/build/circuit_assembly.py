@@ -23,7 +23,7 @@ from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.coupled import Through
-from models.circuit.drawing import Drawing, Load, Trimmer
+from models.circuit.drawing import Drawable, Drawing, Load, Trimmer
 from models.circuit.mixer import SOURCES, Drive, Mixer
 from models.circuit.mixer_table import MixerTable, loads_at_rest, mixer_loads, mixer_table
 from models.circuit.mixing import Mixed, MixerSolver, solver_for
@@ -323,11 +323,11 @@ def tuned_reference_circuit(
     """
     circuit, written = circuit_of(design, "reference"), design.reference.trimmer
     with blaming(design, "reference"):
-        tuned = None if near is None or target is None else _tuned_from(circuit, target, near)
+        if target is None or not circuit.trimmers:
+            return steady_state(circuit, warm_start=near), written, ()
+        tuned = None if near is None else _tuned_from(circuit, target, near)
         if tuned is None:
             state = steady_state(circuit, warm_start=near)
-            if target is None or not circuit.trimmers:
-                return state, written, ()
             tuned = _tuned_from(circuit, target, state)
         if tuned is not None:
             return *tuned, margin_notice(tuned[1], distance)
@@ -353,10 +353,10 @@ def tuned_reference_circuit(
     return end, setting, (out_of_reach_notice(end.frequency, target, distance, fixed, now),)
 
 
-def _trimmers_of(circuit: Circuit) -> tuple[Trimmer, ...]:
+def _trimmers_of(circuit: Drawable) -> tuple[Trimmer, ...]:
     if isinstance(circuit, Drawing):
         return tuple(circuit.value(name, Trimmer) for name in circuit.trimmers)
-    return circuit.trimmers
+    return circuit.trimmers if isinstance(circuit, OscillatorCircuit) else ()
 
 
 def _tuned_from(circuit: Circuit, target: float, near: SteadyState) -> tuple[SteadyState, float] | None:

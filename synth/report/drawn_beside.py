@@ -40,7 +40,7 @@ class DrawnBeside:
         forked = sys.platform == "linux" and threading.active_count() == 1
         if forked:
             import_module(module)
-        context = multiprocessing.get_context("fork" if forked else "spawn")
+        context = multiprocessing.get_context("fork") if forked else multiprocessing.get_context("spawn")
         self._answers, theirs = context.Pipe()
         process = context.Process(target=_draw_one, args=(theirs, module), name="beatfield plot", daemon=True)
         with _signals_held():
