@@ -147,8 +147,11 @@ class Adjoint:
         """Return the change of frequency, Hz/K, by the transistor's temperature, its gain going with it as stated."""
         values = part_values(self.state.circuit)
         gains = [name for name in values if name.endswith(("forward_gain", "reverse_gain"))]
-        other = sum(values[name] * self.frequency_shift(self.disturbance_of(name)) for name in gains)
-        return self.frequency_shift(self.disturbance_of(TEMPERATURE)) + (gain_per_kelvin - USUAL_GAIN) * other
+        other = sum(values[name] * self.frequency_shift(self.disturbance_of(name, values[name])) for name in gains)
+        return (
+            self.frequency_shift(self.disturbance_of(TEMPERATURE, values[TEMPERATURE]))
+            + (gain_per_kelvin - USUAL_GAIN) * other
+        )
 
     def amplitude_sensitivities(self, node: str = "tank", harmonic: int = 1) -> dict[str, float]:
         """Return the change of the peak of a harmonic of a node (or "tank"), V, per SI unit of every value."""
